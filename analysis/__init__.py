@@ -1,0 +1,1 @@
+"""Tables in, one assessment out: circuit physics, trend, drift, part, probability, plan."""

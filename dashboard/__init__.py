@@ -1,0 +1,1 @@
+"""Screens, command line and paper: the only package that imports the others."""

@@ -1,0 +1,1 @@
+"""Readings in: files and forms become checked rows in one SQLite database."""
