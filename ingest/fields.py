@@ -1,0 +1,327 @@
+"""Every measured quantity and every column, once: its name, unit, believable range and meaning."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
+
+Kind = Literal["text", "number", "whole", "date", "time", "choice"]
+
+PARTS = (
+    "battery",
+    "positive_cable",
+    "ground_path",
+    "solenoid_contacts",
+    "starter_motor",
+    "control_circuit",
+    "engine_drag",
+)
+ACTIONS = ("replaced", "cleaned", "tightened", "charged")
+REASONS = ("no_start", "preventive", "complaint")
+OUTCOMES = ("started", "slow", "no_start")
+JUMPER_RESULTS = ("cranks", "no_crank", "fuse_opens")
+SYSTEM_VOLTAGES = (12, 24)
+
+KM_PER_MILE = 1.609344  # [km/mi] international mile, exact
+MV_PER_V = 1000.0
+MA_PER_A = 1000.0
+LARGE_CLAMP_MV_PER_A = 1.0  # [mV/A] usual output of a large current clamp; common practice
+SMALL_CLAMP_MV_PER_A = 100.0  # [mV/A] usual output of a small current clamp; common practice
+LONGEST_TEXT = 500  # [characters] of a remark; our choice, because longer ones are pasted files
+LONGEST_NAME = 64  # [characters] of a unit, depot or class; our choice
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One measured quantity with the range that physics and meters allow on a 12 V and on a 24 V system."""
+
+    name: str
+    unit: str
+    range_12: tuple[float, float]
+    range_24: tuple[float, float]
+    meaning: str
+
+    def allowed(self, system_v: int) -> tuple[float, float]:
+        """Return the lowest and highest believable value [`unit`] for a system of `system_v` [V]."""
+        if system_v not in SYSTEM_VOLTAGES:
+            raise ValueError(f"system_v is {system_v!r}; allowed are 12 and 24")
+        return self.range_24 if system_v == 24 else self.range_12
+
+
+# Ranges are our choice unless a source is named: wide enough for a failing vehicle, too narrow for a slipped decimal
+# point. Voltage drops may read a little below zero, because a meter's zero is off by up to two hundredths of a volt.
+_DROP_12, _DROP_24 = (-0.02, 16.0), (-0.02, 32.0)
+
+_QUANTITIES = (
+    Quantity("odometer_km", "km", (0.0, 3_000_000.0), (0.0, 5_000_000.0), "distance run by the vehicle"),
+    Quantity("temperature_c", "°C", (-50.0, 60.0), (-50.0, 60.0), "air at the vehicle when it was measured"),
+    Quantity("rest_v", "V", (3.0, 16.0), (6.0, 32.0), "battery voltage before the start, nothing drawing"),
+    Quantity("crank_min_v", "V", (1.5, 15.0), (3.0, 30.0), "lowest battery voltage while the engine turns steadily"),
+    Quantity("crank_a", "A", (0.0, 2000.0), (0.0, 2500.0), "steady amps while cranking"),
+    Quantity("peak_a", "A", (0.0, 4000.0), (0.0, 5000.0), "inrush amps as the starter begins to turn"),
+    Quantity("drop_positive_v", "V", _DROP_12, _DROP_24, "voltage lost in the positive cable while cranking"),
+    Quantity("drop_ground_v", "V", _DROP_12, _DROP_24, "voltage lost in the ground path while cranking"),
+    Quantity("drop_contacts_v", "V", _DROP_12, _DROP_24, "voltage lost across the solenoid contacts while cranking"),
+    Quantity("drop_control_v", "V", _DROP_12, _DROP_24, "voltage lost from battery post to solenoid control terminal"),
+    Quantity("coil_a", "A", (0.0, 100.0), (0.0, 150.0), "amps through the solenoid coil"),
+    Quantity("crank_rpm", "rpm", (0.0, 600.0), (0.0, 600.0), "engine speed while cranking"),
+    Quantity("control_loaded_v", "V", _DROP_12, _DROP_24, "volts left on the control wire under the tester's load"),
+    Quantity("coil_loaded_v", "V", _DROP_12, _DROP_24, "volts left on wire and coil under the tester's load"),
+    Quantity("coil_alone_v", "V", _DROP_12, _DROP_24, "volts left across the coil alone under the tester's load"),
+    Quantity("charging_v", "V", (3.0, 20.0), (6.0, 40.0), "battery voltage with the engine running"),
+    Quantity("crank_s", "s", (0.0, 120.0), (0.0, 120.0), "seconds from key to running engine"),
+)
+QUANTITIES: Mapping[str, Quantity] = MappingProxyType({quantity.name: quantity for quantity in _QUANTITIES})
+
+# A row with none of these holds no measurement; odometer and temperature alone say nothing about the starting system.
+CIRCUIT_MEASUREMENTS = tuple(name for name in QUANTITIES if name not in ("odometer_km", "temperature_c"))
+MEASUREMENTS = tuple(QUANTITIES)
+OBSERVATIONS = ("outcome", "jumper_start")
+MAIN_DROPS = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of one of our tables: its kind, whether a row must have it, and the words it may hold."""
+
+    name: str
+    kind: Kind
+    required: bool = False
+    choices: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+    meaning: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """One of our tables: what recognises it, its columns, and the columns that identify a row."""
+
+    name: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...]
+    recognised_by: tuple[str, ...]
+    replaces: bool  # a newer file replaces values under the same key (plans change), the old value goes to the audit
+
+    def column(self, name: str) -> Column:
+        """Return the column called `name`; ValueError when the table has none such."""
+        for column in self.columns:
+            if column.name == name:
+                return column
+        raise ValueError(f"{self.name} has no column {name!r}; it has {', '.join(c.name for c in self.columns)}")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the columns in order."""
+        return tuple(column.name for column in self.columns)
+
+
+def _measured(name: str) -> Column:
+    return Column(name, "number", meaning=QUANTITIES[name].meaning)
+
+
+READINGS = Table(
+    "readings",
+    (
+        Column("unit", "text", required=True, meaning="the vehicle's number"),
+        Column("taken_at", "time", required=True, meaning="when it was measured, local clock"),
+        *(_measured(name) for name in MEASUREMENTS),
+        Column("outcome", "choice", choices=OUTCOMES, meaning="how the start went"),
+        Column("jumper_start", "choice", choices=JUMPER_RESULTS, meaning="fused jumper at the relay socket"),
+        Column("technician", "text", meaning="who measured"),
+        Column("instrument", "text", meaning="which meter or clamp"),
+        Column("note", "text", meaning="remark"),
+    ),
+    ("unit", "taken_at"),
+    ("unit", "taken_at"),
+    False,
+)
+UNITS = Table(
+    "units",
+    (
+        Column("unit", "text", required=True, meaning="the vehicle's number"),
+        Column("vehicle_class", "text", required=True, meaning="vehicles built alike"),
+        Column("system_v", "whole", required=True, choices=("12", "24"), meaning="nominal system voltage [V]"),
+        Column("fuel", "text", meaning="diesel, petrol or other"),
+        Column("cylinders", "whole", low=1, high=24, meaning="number of cylinders"),
+        Column("rated_cca_a", "number", low=50, high=5000, meaning="cold-cranking rating on the battery's label [A]"),
+        Column("depot", "text", required=True, meaning="where the vehicle stands at night"),
+        Column("in_service", "date", meaning="first day in service"),
+    ),
+    ("unit",),
+    ("unit", "vehicle_class", "system_v"),
+    False,
+)
+REPAIRS = Table(
+    "repairs",
+    (
+        Column("unit", "text", required=True, meaning="the vehicle's number"),
+        Column("done_on", "date", required=True, meaning="day of the repair"),
+        Column("part", "choice", required=True, choices=PARTS, meaning="part worked on"),
+        Column("action", "choice", required=True, choices=ACTIONS, meaning="what was done"),
+        Column("reason", "choice", choices=REASONS, meaning="why it was done"),
+        Column("note", "text", meaning="remark"),
+    ),
+    ("unit", "done_on", "part", "action"),
+    ("unit", "done_on", "part"),
+    False,
+)
+CLIMATE = Table(
+    "climate",
+    (
+        Column("depot", "text", required=True, meaning="place"),
+        Column("month", "whole", required=True, low=1, high=12, meaning="month of the year"),
+        Column("low_c", "number", required=True, low=-60, high=40, meaning="mean daily low [°C]"),
+        Column("low_sd_c", "number", low=0, high=20, meaning="standard deviation of the daily lows [K]"),
+    ),
+    ("depot", "month"),
+    ("depot", "month", "low_c"),
+    True,
+)
+FORECAST = Table(
+    "forecast",
+    (
+        Column("depot", "text", required=True, meaning="place"),
+        Column("date", "date", required=True, meaning="day"),
+        Column("low_c", "number", required=True, low=-70, high=45, meaning="lowest temperature foreseen [°C]"),
+    ),
+    ("depot", "date"),
+    ("depot", "date", "low_c"),
+    True,
+)
+SERVICES = Table(
+    "services",
+    (
+        Column("unit", "text", required=True, meaning="the vehicle's number"),
+        Column("due_on", "date", required=True, meaning="day the vehicle is in the workshop anyway"),
+    ),
+    ("unit", "due_on"),
+    ("unit", "due_on"),
+    True,
+)
+WORKSHOPS = Table(
+    "workshops",
+    (
+        Column("depot", "text", required=True, meaning="place"),
+        Column("hours_per_week", "number", required=True, low=0, high=10_000, meaning="hours for this work [h]"),
+    ),
+    ("depot",),
+    ("depot", "hours_per_week"),
+    True,
+)
+PART_PRICES = Table(
+    "parts",
+    (
+        Column("part", "choice", required=True, choices=PARTS, meaning="part"),
+        Column("price", "number", low=0, high=1_000_000, meaning="price in the user's currency"),
+        Column("labour_h", "number", low=0, high=1000, meaning="hours to replace it [h]"),
+        Column("lead_days", "number", low=0, high=1000, meaning="days from order to delivery [d]"),
+    ),
+    ("part",),
+    ("part", "price", "labour_h"),
+    True,
+)
+# The order in which the files of a folder are taken: vehicles first, readings last, because each needs the ones before.
+TABLES: Mapping[str, Table] = MappingProxyType(
+    {t.name: t for t in (UNITS, CLIMATE, REPAIRS, SERVICES, WORKSHOPS, PART_PRICES, FORECAST, READINGS)}
+)
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """How a column in another unit becomes ours: value * `factor` + `offset` (clamps: value / scale in mV per A)."""
+
+    column: str
+    factor: float
+    offset: float
+    unit: str
+
+
+_CLAMPS = MappingProxyType(
+    {
+        "crank_clamp_mv": ("crank_a", LARGE_CLAMP_MV_PER_A),
+        "peak_clamp_mv": ("peak_a", LARGE_CLAMP_MV_PER_A),
+        "coil_clamp_mv": ("coil_a", SMALL_CLAMP_MV_PER_A),
+    }
+)
+CLAMP_COLUMNS: Mapping[str, tuple[str, float]] = _CLAMPS
+
+
+def conversion(name: str, clamp_mv_per_a: float | None = None) -> Conversion | None:
+    """Return how the column `name` (unit in its name, as `drop_ground_mv`) becomes one of ours; None if it does not.
+
+    `clamp_mv_per_a` [mV/A] overrides the usual scale of a clamp column. Our own names come back with factor 1.
+    Temperatures: °C = (°F - 32) / 1.8, exact by definition; a spread such as `low_sd_f` has no offset.
+    """
+    if clamp_mv_per_a is not None and not clamp_mv_per_a > 0:
+        raise ValueError(f"clamp_mv_per_a is {clamp_mv_per_a!r}; allowed is a number above 0 (1 for most large clamps)")
+    if name in _CLAMPS:
+        column, usual = _CLAMPS[name]
+        return Conversion(column, 1.0 / (clamp_mv_per_a or usual), 0.0, "mV")
+    if name in _OWN_NUMBERS:
+        return Conversion(name, 1.0, 0.0, _OWN_NUMBERS[name])
+    for theirs, ours, factor, unit in _SUFFIXES:
+        own = name.removesuffix(theirs) + ours
+        if name.endswith(theirs) and own in _OWN_NUMBERS:
+            offset = -32.0 * factor if theirs == "_f" and not name.endswith("_sd_f") else 0.0
+            return Conversion(own, factor, offset, unit)
+    return None
+
+
+_SUFFIXES = (
+    ("_f", "_c", 1.0 / 1.8, "°F"),
+    ("_mv", "_v", 1.0 / MV_PER_V, "mV"),
+    ("_ma", "_a", 1.0 / MA_PER_A, "mA"),
+    ("_mi", "_km", KM_PER_MILE, "mi"),
+)
+_OWN_NUMBERS = {
+    column.name: QUANTITIES[column.name].unit if column.name in QUANTITIES else ""
+    for table in TABLES.values()
+    for column in table.columns
+    if column.kind in ("number", "whole")
+}
+
+
+def fahrenheit_to_celsius(temperature_f: float) -> float:
+    """Return `temperature_f` [°F] in °C; exact by definition of the scales."""
+    return (temperature_f - 32.0) / 1.8
+
+
+def glossary_markdown() -> str:
+    """Return the glossary of measured quantities and of the files' columns as Markdown tables."""
+    lines = ["| reading | unit | 12 V: from ... to | 24 V: from ... to | meaning |", "| --- | --- | --- | --- | --- |"]
+    for quantity in QUANTITIES.values():
+        low12, high12 = quantity.range_12
+        low24, high24 = quantity.range_24
+        lines.append(
+            f"| `{quantity.name}` | {quantity.unit} | {low12:g} ... {high12:g} | {low24:g} ... {high24:g} "
+            f"| {quantity.meaning} |"
+        )
+    lines += ["", "| file | column | must be there | allowed | meaning |", "| --- | --- | --- | --- | --- |"]
+    for table in TABLES.values():
+        for column in table.columns:
+            if column.name in QUANTITIES:
+                continue
+            required = "yes" if column.required else ""
+            lines.append(
+                f"| {table.name} | `{column.name}` | {required} | {allowed_words(column)} | {column.meaning} |"
+            )
+    return "\n".join(lines) + "\n"
+
+
+def allowed_words(column: Column) -> str:
+    """Return in words what a cell of `column` may hold."""
+    if column.choices:
+        return ", ".join(column.choices)
+    if column.low is not None and column.high is not None:
+        return f"{column.low:g} to {column.high:g}"
+    return {
+        "text": f"text up to {LONGEST_TEXT if column.name == 'note' else LONGEST_NAME} characters",
+        "number": "a number",
+        "whole": "a whole number",
+        "date": "a date as 2026-01-31",
+        "time": "a time as 2026-01-31T07:45",
+        "choice": "a word",
+    }[column.kind]

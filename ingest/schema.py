@@ -1,0 +1,269 @@
+"""The tables of the database and the steps by which an older database becomes a current one."""
+
+from __future__ import annotations
+
+from sqlite_utils import Database
+from sqlite_utils.migrations import Migrations
+
+from ingest.errors import DatabaseRefused
+from ingest.fields import JUMPER_RESULTS, MEASUREMENTS, OUTCOMES, PARTS, QUANTITIES, SYSTEM_VOLTAGES
+
+MIGRATION_SET = "cranktrend"
+migrations = Migrations(MIGRATION_SET)
+
+
+def migrate(db: Database) -> None:
+    """Bring `db` to the current tables; raise DatabaseRefused when a newer program wrote it."""
+    known = {step.name for step in migrations.pending(db)}
+    applied = {step.name for step in migrations.applied(db)}
+    known |= applied & {step.name for step in migrations.pending(Database(memory=True))}
+    newer = sorted(applied - known)
+    if newer:
+        raise DatabaseRefused(
+            f"this database was written by a newer version of cranktrend (it holds the change {newer[0]!r}); "
+            "update cranktrend, then open it again"
+        )
+    migrations.apply(db)
+
+
+def _words(words: tuple[str, ...]) -> str:
+    return ", ".join(f"'{word}'" for word in words)
+
+
+def _measurement_columns() -> str:
+    lines = []
+    for name in MEASUREMENTS:
+        quantity = QUANTITIES[name]
+        low = min(quantity.range_12[0], quantity.range_24[0])
+        high = max(quantity.range_12[1], quantity.range_24[1])
+        lines.append(f"{name} REAL CHECK ({name} BETWEEN {low!r} AND {high!r}),")
+    return "\n        ".join(lines)
+
+
+def _run(db: Database, script: str) -> None:
+    """Run each statement on its own: `executescript` would end the transaction it is in."""
+    for statement in script.split(";"):
+        if statement.strip():
+            db.conn.execute(statement)
+
+
+@migrations(name="001_records")
+def _create_records(db: Database) -> None:
+    """Origins (who or what wrote, from which file), vehicles, readings, repairs, climate, plans and set-aside rows."""
+    _run(
+        db,
+        f"""
+    CREATE TABLE origins (
+        id INTEGER PRIMARY KEY,
+        kind TEXT NOT NULL CHECK (kind IN ('file', 'entry', 'correction')),
+        by TEXT NOT NULL,
+        at TEXT NOT NULL,
+        file TEXT NOT NULL DEFAULT '',
+        sha256 TEXT NOT NULL DEFAULT '',
+        source TEXT NOT NULL DEFAULT '',
+        entry_id TEXT UNIQUE,
+        counts TEXT NOT NULL DEFAULT ''
+    ) STRICT;
+    CREATE TABLE units (
+        unit TEXT PRIMARY KEY CHECK (length(unit) BETWEEN 1 AND 64),
+        vehicle_class TEXT NOT NULL CHECK (length(vehicle_class) BETWEEN 1 AND 64),
+        system_v INTEGER NOT NULL CHECK (system_v IN ({", ".join(map(str, SYSTEM_VOLTAGES))})),
+        fuel TEXT NOT NULL DEFAULT '',
+        cylinders INTEGER CHECK (cylinders BETWEEN 1 AND 24),
+        rated_cca_a REAL CHECK (rated_cca_a > 0),
+        depot TEXT NOT NULL CHECK (length(depot) BETWEEN 1 AND 64),
+        in_service TEXT CHECK (in_service GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER
+    ) STRICT;
+    CREATE TABLE readings (
+        reading_id INTEGER PRIMARY KEY,
+        unit TEXT NOT NULL REFERENCES units(unit),
+        taken_at TEXT NOT NULL CHECK (length(taken_at) = 19),
+        {_measurement_columns()}
+        outcome TEXT NOT NULL DEFAULT '' CHECK (outcome IN ('', {_words(OUTCOMES)})),
+        jumper_start TEXT NOT NULL DEFAULT '' CHECK (jumper_start IN ('', {_words(JUMPER_RESULTS)})),
+        technician TEXT NOT NULL DEFAULT '',
+        instrument TEXT NOT NULL DEFAULT '',
+        note TEXT NOT NULL DEFAULT '',
+        remark TEXT NOT NULL DEFAULT '',
+        extra TEXT NOT NULL DEFAULT '',
+        doubtful TEXT NOT NULL DEFAULT '',
+        doubt_reason TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER,
+        UNIQUE (unit, taken_at)
+    ) STRICT;
+    CREATE TABLE repairs (
+        repair_id INTEGER PRIMARY KEY,
+        unit TEXT NOT NULL REFERENCES units(unit),
+        done_on TEXT NOT NULL CHECK (length(done_on) = 10),
+        part TEXT NOT NULL CHECK (part IN ({_words(PARTS)})),
+        action TEXT NOT NULL,
+        reason TEXT NOT NULL DEFAULT '',
+        note TEXT NOT NULL DEFAULT '',
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER,
+        UNIQUE (unit, done_on, part, action)
+    ) STRICT;
+    CREATE TABLE climate (
+        depot TEXT NOT NULL,
+        month INTEGER NOT NULL CHECK (month BETWEEN 1 AND 12),
+        low_c REAL NOT NULL,
+        low_sd_c REAL CHECK (low_sd_c >= 0),
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER,
+        PRIMARY KEY (depot, month)
+    ) STRICT;
+    CREATE TABLE forecast (
+        depot TEXT NOT NULL,
+        date TEXT NOT NULL CHECK (length(date) = 10),
+        low_c REAL NOT NULL,
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER,
+        PRIMARY KEY (depot, date)
+    ) STRICT;
+    CREATE TABLE services (
+        unit TEXT NOT NULL REFERENCES units(unit),
+        due_on TEXT NOT NULL CHECK (length(due_on) = 10),
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER,
+        PRIMARY KEY (unit, due_on)
+    ) STRICT;
+    CREATE TABLE workshops (
+        depot TEXT PRIMARY KEY,
+        hours_per_week REAL NOT NULL CHECK (hours_per_week >= 0),
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER
+    ) STRICT;
+    CREATE TABLE parts (
+        part TEXT PRIMARY KEY CHECK (part IN ({_words(PARTS)})),
+        price REAL CHECK (price >= 0),
+        labour_h REAL CHECK (labour_h >= 0),
+        lead_days REAL CHECK (lead_days >= 0),
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER
+    ) STRICT;
+    CREATE TABLE set_aside (
+        id INTEGER PRIMARY KEY,
+        state TEXT NOT NULL DEFAULT 'open' CHECK (state IN ('open', 'corrected', 'dismissed', 'admitted')),
+        table_name TEXT NOT NULL,
+        file TEXT NOT NULL,
+        sheet TEXT NOT NULL DEFAULT '',
+        line INTEGER NOT NULL,
+        reason TEXT NOT NULL,
+        original TEXT NOT NULL,
+        cells TEXT NOT NULL,
+        fingerprint TEXT NOT NULL UNIQUE,
+        unit TEXT NOT NULL DEFAULT '',
+        source TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        resolved_at TEXT,
+        resolved_by TEXT,
+        resolution TEXT NOT NULL DEFAULT ''
+    ) STRICT;
+    CREATE INDEX set_aside_by_state ON set_aside (state, table_name);
+    CREATE TABLE set_aside_attempts (
+        id INTEGER PRIMARY KEY,
+        set_aside_id INTEGER NOT NULL REFERENCES set_aside(id),
+        at TEXT NOT NULL,
+        by TEXT NOT NULL,
+        changes TEXT NOT NULL,
+        result TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE audit (
+        id INTEGER PRIMARY KEY,
+        at TEXT NOT NULL,
+        by TEXT NOT NULL,
+        table_name TEXT NOT NULL,
+        row_key TEXT NOT NULL,
+        column_name TEXT NOT NULL,
+        old_value TEXT,
+        new_value TEXT,
+        reason TEXT NOT NULL,
+        origin_id INTEGER REFERENCES origins(id)
+    ) STRICT;
+    CREATE INDEX audit_by_row ON audit (table_name, row_key);
+    CREATE TABLE sources (
+        name TEXT PRIMARY KEY CHECK (length(name) BETWEEN 1 AND 64),
+        toml TEXT NOT NULL,
+        headings TEXT NOT NULL,
+        saved_at TEXT NOT NULL,
+        saved_by TEXT NOT NULL
+    ) STRICT;
+    """,
+    )
+
+
+@migrations(name="002_work_with_the_list")
+def _create_work(db: Database) -> None:
+    """What people decide: weekly lists, decisions, confirmed replacements, plans, settings, devices."""
+    _run(
+        db,
+        f"""
+    CREATE TABLE decisions (
+        id INTEGER PRIMARY KEY,
+        unit TEXT NOT NULL REFERENCES units(unit),
+        iso_week TEXT NOT NULL CHECK (iso_week GLOB '[0-9][0-9][0-9][0-9]-W[0-9][0-9]'),
+        kind TEXT NOT NULL CHECK (kind IN ('accepted', 'measure', 'postponed', 'nothing_found')),
+        reason TEXT NOT NULL DEFAULT '',
+        until TEXT CHECK (length(until) = 10),
+        by TEXT NOT NULL,
+        at TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX decisions_by_unit ON decisions (unit, at);
+    CREATE TABLE reset_answers (
+        unit TEXT NOT NULL REFERENCES units(unit),
+        part TEXT NOT NULL CHECK (part IN ({_words(PARTS)})),
+        around_on TEXT NOT NULL CHECK (length(around_on) = 10),
+        answer TEXT NOT NULL CHECK (answer IN ('confirmed', 'denied')),
+        by TEXT NOT NULL,
+        at TEXT NOT NULL,
+        PRIMARY KEY (unit, part, around_on)
+    ) STRICT;
+    CREATE TABLE weekly_lists (
+        iso_week TEXT PRIMARY KEY CHECK (iso_week GLOB '[0-9][0-9][0-9][0-9]-W[0-9][0-9]'),
+        as_of TEXT NOT NULL,
+        issued_at TEXT NOT NULL,
+        body TEXT NOT NULL CHECK (json_valid(body))
+    ) STRICT;
+    CREATE TABLE plans (
+        version INTEGER PRIMARY KEY,
+        made_at TEXT NOT NULL,
+        by TEXT NOT NULL,
+        as_of TEXT NOT NULL,
+        weeks INTEGER NOT NULL CHECK (weeks > 0),
+        body TEXT NOT NULL CHECK (json_valid(body)),
+        note TEXT NOT NULL DEFAULT ''
+    ) STRICT;
+    CREATE TABLE plan_pins (
+        id INTEGER PRIMARY KEY,
+        unit TEXT NOT NULL REFERENCES units(unit),
+        part TEXT NOT NULL DEFAULT '',
+        kind TEXT NOT NULL CHECK (kind IN ('pin', 'forbid', 'move')),
+        week TEXT NOT NULL CHECK (week GLOB '[0-9][0-9][0-9][0-9]-W[0-9][0-9]'),
+        reason TEXT NOT NULL DEFAULT '',
+        by TEXT NOT NULL,
+        at TEXT NOT NULL,
+        UNIQUE (unit, part, kind, week)
+    ) STRICT;
+    CREATE TABLE settings (
+        key TEXT PRIMARY KEY,
+        value TEXT NOT NULL CHECK (json_valid(value)),
+        by TEXT NOT NULL,
+        at TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE devices (
+        device TEXT PRIMARY KEY CHECK (length(device) BETWEEN 1 AND 128),
+        units TEXT NOT NULL CHECK (json_valid(units)),
+        at TEXT NOT NULL
+    ) STRICT;
+    """,
+    )

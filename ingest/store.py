@@ -1,0 +1,239 @@
+"""Open the database, read its tables as typed frames, and copy it to a backup."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from sqlite_utils import Database
+
+from ingest.errors import DatabaseRefused, IngestError
+from ingest.fields import MEASUREMENTS
+from ingest.schema import migrate
+
+CACHE_KIB = 131_072  # [KiB] page cache of a connection: the index of a million readings fits; our choice
+BUSY_MS = 15_000  # [ms] wait for another writer (a second technician, a running import) before giving up; our choice
+UNITS_PER_QUERY = 500  # SQLite's oldest limit on parameters is 999; our choice below it
+
+
+def open_database(path: str | Path, *, create: bool = True) -> Database:
+    """Open the database file `path` at the current version, with foreign keys on and write-ahead logging.
+
+    Raises DatabaseRefused when it is missing (and not `create`), not a database, not ours, or from a newer version.
+    """
+    file = Path(path)
+    _check_place(file, create=create)
+    connection = None
+    try:
+        connection = sqlite3.connect(str(file), check_same_thread=False, timeout=BUSY_MS / 1000)
+        db = Database(connection)
+        _refuse_foreign(db, file)
+        db.conn.execute("PRAGMA journal_mode=WAL")
+        db.conn.execute("PRAGMA synchronous=NORMAL")
+        db.conn.execute(f"PRAGMA cache_size=-{CACHE_KIB}")
+        db.conn.execute("PRAGMA foreign_keys=ON")
+        migrate(db)
+    except sqlite3.Error as error:
+        if connection is not None:
+            connection.close()
+        raise DatabaseRefused(f"{file} cannot be opened as a database: {error}") from error
+    except DatabaseRefused as error:
+        if connection is not None:
+            connection.close()
+        raise DatabaseRefused(f"{file}: {error}") from error
+    return db
+
+
+def _check_place(file: Path, *, create: bool) -> None:
+    if file.is_dir():
+        raise DatabaseRefused(f"{file} is a folder; name a database file")
+    if not file.exists():
+        if not create:
+            raise DatabaseRefused(f"there is no database {file}; import files first or name another with --db")
+        if not file.resolve().parent.is_dir():
+            raise DatabaseRefused(f"there is no folder {file.resolve().parent} to keep the database in")
+
+
+def _refuse_foreign(db: Database, file: Path) -> None:
+    """Leave a database alone that some other program keeps its own tables in."""
+    names = set(db.table_names())
+    if names and "_sqlite_migrations" not in names:
+        raise DatabaseRefused(f"{file.name} holds another program's tables ({min(names)!r} ...); name another file")
+
+
+def is_empty(db: Database) -> bool:
+    """Tell whether nothing was ever stored or set aside."""
+    return db.execute("SELECT 1 FROM origins LIMIT 1").fetchone() is None
+
+
+def data_version(db: Database) -> str:
+    """Return a short text that changes with every write the analysis would see (a key for caches)."""
+    row = db.execute(
+        "SELECT (SELECT coalesce(max(id), 0) FROM origins), (SELECT coalesce(max(id), 0) FROM audit),"
+        " (SELECT coalesce(max(id), 0) FROM decisions), (SELECT coalesce(max(at), '') FROM reset_answers),"
+        " (SELECT count(*) FROM reset_answers), (SELECT coalesce(max(at), '') FROM settings)"
+    ).fetchone()
+    return "-".join(str(value) for value in row)
+
+
+def backup(db: Database, file: str | Path) -> Path:
+    """Write a compact copy of the whole database to the new file `file`; raise IngestError when it exists."""
+    target = Path(file)
+    if target.exists():
+        raise IngestError(f"{target} is there already; a backup never overwrites: name a new file")
+    if not target.resolve().parent.is_dir():
+        raise IngestError(f"there is no folder {target.resolve().parent} for the backup")
+    try:
+        db.conn.execute("VACUUM INTO ?", (str(target),))
+    except sqlite3.Error as error:
+        target.unlink(missing_ok=True)
+        raise IngestError(f"the backup to {target} failed: {error}") from error
+    return target
+
+
+# --- typed reads -----------------------------------------------------------------------------------------------------
+
+
+def read_units(db: Database) -> pd.DataFrame:
+    """Return units: unit, vehicle_class, system_v, fuel, cylinders, rated_cca_a [A], depot, in_service."""
+    columns = ("unit", "vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "depot", "in_service")
+    frame = _frame(db, "units", columns, order="unit")
+    return _typed(frame, numbers=("system_v", "cylinders", "rated_cca_a"), dates=("in_service",)).astype(
+        {"system_v": "int64"}
+    )
+
+
+def read_repairs(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """Return repairs done before the day `before`: unit, done_on, part, action, reason, note, repair_id."""
+    columns = ("unit", "done_on", "part", "action", "reason", "note", "repair_id")
+    where, values = _before("done_on", before)
+    frame = _frame(db, "repairs", columns, order="unit, done_on, repair_id", where=where, values=values)
+    return _typed(frame, dates=("done_on",), ids=("repair_id",))
+
+
+def read_climate(db: Database) -> pd.DataFrame:
+    """Return climate: depot, month, low_c [°C], low_sd_c [K]."""
+    frame = _frame(db, "climate", ("depot", "month", "low_c", "low_sd_c"), order="depot, month")
+    return _typed(frame, numbers=("low_c", "low_sd_c"), ids=("month",))
+
+
+def read_forecast(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """Return forecast lows for days before `before`: depot, date, low_c [°C]."""
+    where, values = _before("date", before)
+    frame = _frame(db, "forecast", ("depot", "date", "low_c"), order="depot, date", where=where, values=values)
+    return _typed(frame, numbers=("low_c",), dates=("date",))
+
+
+def read_services(db: Database) -> pd.DataFrame:
+    """Return services: unit, due_on."""
+    return _typed(_frame(db, "services", ("unit", "due_on"), order="unit, due_on"), dates=("due_on",))
+
+
+def read_workshops(db: Database) -> pd.DataFrame:
+    """Return workshops: depot, hours_per_week [h]."""
+    frame = _frame(db, "workshops", ("depot", "hours_per_week"), order="depot")
+    return _typed(frame, numbers=("hours_per_week",))
+
+
+def read_parts(db: Database) -> pd.DataFrame:
+    """Return parts: part, price, labour_h [h], lead_days [d]."""
+    frame = _frame(db, "parts", ("part", "price", "labour_h", "lead_days"), order="part")
+    return _typed(frame, numbers=("price", "labour_h", "lead_days"))
+
+
+READING_TEXTS = ("outcome", "jumper_start", "technician", "instrument", "note", "remark", "doubtful", "doubt_reason")
+
+
+def read_readings(
+    db: Database, *, before: date | None = None, units: Sequence[str] | None = None
+) -> pd.DataFrame:
+    """Return readings taken before the day `before`, of `units` or of all, sorted by unit and taken_at.
+
+    Columns: unit, taken_at, all measurements (float64, NaN where missing), outcome, jumper_start, technician,
+    instrument, note, remark, reading_id, doubtful (names of measurements not to be taken at face value, comma-joined),
+    doubt_reason.
+    """
+    columns = ("reading_id", "unit", "taken_at", *MEASUREMENTS, *READING_TEXTS)
+    where, values = _before("taken_at", before)
+    frames = []
+    for chunk in [None] if units is None else list(_chunks(units)):
+        condition, parameters = where, list(values)
+        if chunk is not None:
+            condition = f"{where} AND unit IN ({', '.join('?' * len(chunk))})" if where else (
+                f"unit IN ({', '.join('?' * len(chunk))})"
+            )
+            parameters += chunk
+        frames.append(_frame(db, "readings", columns, where=condition, values=parameters))
+    frame = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(columns))
+    frame = _typed(frame, numbers=MEASUREMENTS, dates=("taken_at",), ids=("reading_id",))
+    if len(frame) and not _in_order(frame):
+        frame = frame.sort_values(["unit", "taken_at"], ignore_index=True, kind="stable")
+    return frame[["unit", "taken_at", *MEASUREMENTS, *READING_TEXTS, "reading_id"]]
+
+
+def _in_order(frame: pd.DataFrame) -> bool:
+    """Tell whether the rows come sorted by unit and taken_at already, as a freshly imported file leaves them."""
+    unit = frame["unit"].to_numpy(dtype=object)
+    taken = frame["taken_at"].to_numpy(dtype="datetime64[us]")
+    same = unit[1:] == unit[:-1]
+    return bool(np.all((same & (taken[1:] >= taken[:-1])) | (unit[1:] > unit[:-1])))
+
+
+def _before(column: str, before: date | None) -> tuple[str, list[object]]:
+    if before is None:
+        return "", []
+    day = before.date() if isinstance(before, datetime) else before
+    return f"{column} < ?", [day.isoformat()]
+
+
+def _chunks(units: Iterable[str]) -> Iterable[list[str]]:
+    unique = sorted(set(units))
+    for start in range(0, len(unique), UNITS_PER_QUERY):
+        yield unique[start : start + UNITS_PER_QUERY]
+
+
+def _frame(
+    db: Database,
+    table: str,
+    columns: Sequence[str],
+    *,
+    order: str = "",
+    where: str = "",
+    values: Sequence[object] = (),
+) -> pd.DataFrame:
+    sql = f"SELECT {', '.join(columns)} FROM {table}"
+    sql += f" WHERE {where}" if where else ""
+    sql += f" ORDER BY {order}" if order else ""
+    rows = db.conn.execute(sql, values).fetchall()
+    by_column: list[Sequence[object]] = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    return pd.DataFrame({name: _objects(cells) for name, cells in zip(columns, by_column, strict=True)})
+
+
+def _objects(cells: Sequence[object]) -> npt.NDArray[np.object_]:
+    out = np.empty(len(cells), dtype=object)
+    out[:] = cells
+    return out
+
+
+def _typed(
+    frame: pd.DataFrame, *, numbers: Sequence[str] = (), dates: Sequence[str] = (), ids: Sequence[str] = ()
+) -> pd.DataFrame:
+    """Give each column its documented dtype: float64, datetime64[us], int64, else str."""
+    out = {}
+    for name in frame.columns:
+        cells = frame[name].to_numpy(dtype=object)
+        if name in numbers:
+            out[name] = pd.Series(cells.astype(np.float64))
+        elif name in ids:
+            out[name] = pd.Series(cells.astype(np.int64))
+        elif name in dates:
+            parsed = pd.to_datetime(cells, format="ISO8601")
+            out[name] = pd.Series(np.asarray(parsed, dtype="datetime64[us]"))
+        else:
+            out[name] = pd.Series(cells, dtype="str").fillna("")
+    return pd.DataFrame(out)
