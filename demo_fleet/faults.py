@@ -37,9 +37,9 @@ STEP_SIZE = 0.45
 SUDDEN_DAYS = 8.0
 """A sudden fault passes from nothing to past level 1 within about these days."""
 SUDDEN_LEVEL = 1.5
-BACKGROUND_PER_YEAR = 0.012
+BACKGROUND_PER_YEAR = 0.0015
 """Ordinary wear before the onset, levels per year."""
-LOOSE_SHARE = 0.30
+LOOSE_SHARE = 0.12
 """Scatter of a loose joint from start to start, share of its level (log sd)."""
 CURABLE_LEFT = 0.08
 """Share of a curable fault left after the fitting cheap action (our choice)."""
@@ -71,13 +71,13 @@ class Growth:
 
 
 GROWTH: Mapping[str, Growth] = {
-    "battery": Growth(4.6, 2.2, 680, 0.30, (0.55, 0.20, 0.18, 0.03, 0.04), 0.14),
-    "positive_cable": Growth(24, 1.1, 330, 0.45, (0.35, 0.30, 0.20, 0.12, 0.03), 0.40),
-    "ground_path": Growth(24, 1.1, 390, 0.45, (0.35, 0.30, 0.20, 0.12, 0.03), 0.35),
-    "solenoid_contacts": Growth(21, 1.4, 330, 0.45, (0.45, 0.15, 0.25, 0.10, 0.05), 0.15),
-    "starter_motor": Growth(15, 1.5, 330, 0.40, (0.50, 0.20, 0.22, 0.04, 0.04), 0.22),
-    "control_circuit": Growth(45, 1.0, 260, 0.45, (0.30, 0.30, 0.20, 0.15, 0.05), 0.50),
-    "engine_drag": Growth(130, 1.0, 330, 0.40, (0.20, 0.50, 0.30, 0.0, 0.0), 0.0),
+    "battery": Growth(4.9, 2.2, 980, 0.30, (0.55, 0.20, 0.18, 0.03, 0.04), 0.14),
+    "positive_cable": Growth(48, 1.1, 520, 0.45, (0.35, 0.30, 0.20, 0.12, 0.03), 0.40),
+    "ground_path": Growth(48, 1.1, 560, 0.45, (0.35, 0.30, 0.20, 0.12, 0.03), 0.35),
+    "solenoid_contacts": Growth(33, 1.4, 520, 0.45, (0.45, 0.15, 0.25, 0.10, 0.05), 0.15),
+    "starter_motor": Growth(23, 1.5, 520, 0.40, (0.50, 0.20, 0.22, 0.04, 0.04), 0.22),
+    "control_circuit": Growth(110, 1.0, 420, 0.45, (0.30, 0.30, 0.20, 0.15, 0.05), 0.50),
+    "engine_drag": Growth(400, 1.0, 420, 0.40, (0.20, 0.50, 0.30, 0.0, 0.0), 0.0),
 }
 
 

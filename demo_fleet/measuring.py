@@ -28,7 +28,8 @@ CHANNELS = 20
 """Independent standard normal draws kept per visit."""
 LOAD_SCATTER = 0.030
 """Log sd of the engine's load from start to start: oil temperature, piston positions."""
-JOINT_SCATTER, CONTACT_SCATTER = 0.045, 0.055
+JOINT_SCATTER, CONTACT_SCATTER = 0.040, 0.050
+"""Log sd of joints and of solenoid contacts from start to start."""
 METER_V, METER_DROP_V = 0.012, 0.0025
 """sd of a voltmeter reading per 12 V block [V] and of a millivolt reading [V]."""
 CRANK_V = 0.045
@@ -179,7 +180,7 @@ def _spoil(spec: FleetSpec, values: dict[str, Array], visits: Visits) -> None:
     for column, name in enumerate(MEASUREMENTS):
         draw = visits.uniform[:, column]
         tenfold, tenth = draw < 0.4 * spec.gross, (draw >= 0.4 * spec.gross) & (draw < 0.8 * spec.gross)
-        values[name] = np.where(tenfold, 10 * values[name], np.where(tenth, values[name] / 10, values[name]))
+        values[name] = np.where(tenfold, 10 * values[name], np.where(tenth, np.round(values[name] / 10, 3), values[name]))
         if name in neighbours:
             swap, other = (draw >= 0.8 * spec.gross) & (draw < spec.gross), neighbours[name]
             values[name], values[other] = (
