@@ -6,7 +6,6 @@ millivolts, contacts that differ from start to start).
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +23,8 @@ IntArray = npt.NDArray[np.int64]
 
 BAYS_PER_DEPOT = 2
 TECHNICIANS_PER_BAY = 3
+FRIDAY = 4
+"""Workshops are shut at weekends: visits that would fall on one are brought forward to this weekday."""
 CHANNELS = 20
 """Independent standard normal draws kept per visit."""
 LOAD_SCATTER = 0.030
@@ -58,13 +59,15 @@ class Bays:
 
 @dataclass(frozen=True)
 class Visits:
-    """Planned readings in order of time: day index, vehicle, minute of day, bay, technician and their chances."""
+    """Planned readings in order of time: day index, vehicle, minute of day, bay, technician,
+    share of the usual heating (0 = read outdoors), and the draws that decide scatter, gaps and wrong entries."""
 
     day: IntArray
     unit: IntArray
     minute: IntArray
     bay: IntArray
     technician: IntArray
+    heated: Array
     normal: Array
     chance: Array
     uniform: Array
@@ -94,6 +97,8 @@ def plan_visits(spec: FleetSpec, depot: IntArray, first_day: IntArray, rng: np.r
     gaps[:, 0] = rng.integers(1, int(high) + 1, spec.units)
     day = np.cumsum(gaps, axis=1) + np.maximum(first_day, 0)[:, None]
     unit = np.broadcast_to(np.arange(spec.units)[:, None], day.shape)
+    weekday = (day + spec.start.weekday()) % 7
+    day = np.maximum(day - np.maximum(weekday - FRIDAY, 0), np.maximum(first_day, 0)[:, None])
     keep = day < spec.days
     day, unit = day[keep], unit[keep]
     minute = rng.integers(7 * 60, 16 * 60, len(day))
@@ -106,7 +111,8 @@ def plan_visits(spec: FleetSpec, depot: IntArray, first_day: IntArray, rng: np.r
     technician = bay * TECHNICIANS_PER_BAY + rng.integers(0, TECHNICIANS_PER_BAY, len(day))
     normal = rng.standard_normal((len(day), CHANNELS))
     chance = rng.random((len(day), len(MEASUREMENTS)))
-    return Visits(day, unit, minute, bay, technician, normal, chance, rng.random((len(day), len(MEASUREMENTS) + 3)))
+    uniform = rng.random((len(day), len(MEASUREMENTS) + 3))
+    return Visits(day, unit, minute, bay, technician, np.ones(len(day)), normal, chance, uniform)
 
 
 def battery_temperature_c(spec: FleetSpec, weather: Weather, visits: Visits) -> tuple[Array, Array]:
@@ -114,7 +120,7 @@ def battery_temperature_c(spec: FleetSpec, weather: Weather, visits: Visits) -> 
     depot = visits.bay // BAYS_PER_DEPOT
     heated = np.array([d.heated_bay_c for d in spec.depots])[depot]
     outdoors = weather.low_c[visits.day, depot] + DIURNAL_RANGE_C * np.clip(visits.minute / 60 - 5, 0, 9) / 9
-    share = spec.bay_warmth * np.clip((heated - outdoors) / 12, 0, 1)
+    share = visits.heated * spec.bay_warmth * np.clip((heated - outdoors) / 12, 0, 1)
     bay = outdoors + share * (heated - outdoors) + 1.0 * visits.normal[:, 0]
     return bay + SOAK_C * visits.normal[:, 1], bay
 
@@ -219,7 +225,3 @@ def readings_table(
         table["instrument"] = pd.Series([labels[n] for n in visits.bay], dtype="str")
     return table.sort_values(["unit", "taken_at"], kind="stable", ignore_index=True)
 
-
-def day_number(start: dt.date, date: dt.date) -> int:
-    """Days from `start` to `date`."""
-    return (date - start).days

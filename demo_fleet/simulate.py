@@ -47,6 +47,10 @@ PARKING_C = 1.0
 TYPICAL_COLD_SD = 1.0
 """The typical cold morning lies this many sd below the coldest month's mean low."""
 FORECAST_DAYS = 10
+SETTLED_DAYS = 400.0
+"""Effective age given to the parts of a staged vehicle on the first day [d]."""
+FIXED_AGE_DAYS = 500
+"""Vehicles given a fixed class and depot have been in service at least this long [d]."""
 LOOSE_PARTS = (1, 2, 5)
 """Columns of PARTS whose second kind of fault is a loose or dirty joint that varies from start to start."""
 
@@ -111,7 +115,10 @@ class FleetRun:
         self._depot: IntArray = rng.integers(0, len(spec.depots), spec.units)
         age_days = np.rint(rng.uniform(-0.06, 1.0, spec.units) * 365.25 * 7).astype(np.int64)
         self._first_day = -age_days
-        self.names = [f"{spec.prefix}{i:05d}" for i in range(1, spec.units + 1)]
+        for row, (name, depot) in spec.fixed.items():
+            self._class[row], self._depot[row], age_days[row] = name, depot, max(int(age_days[row]), FIXED_AGE_DAYS)
+        numbers = range(spec.first_number, spec.first_number + spec.units)
+        self.names = [f"{spec.prefix}{n:0{spec.digits}d}" for n in numbers]
         self._row = {name: row for row, name in enumerate(self.names)}
         self.hardware = build(self._class, rng)
         if spec.winter_ready:
@@ -295,19 +302,61 @@ class FleetRun:
         act = (self._row[unit], PARTS.index(part), action, reason, True)
         self._planned[(date - self.spec.start).days].append(act)
 
-    def set_fate(
-        self, unit: str, part: str, *, onset: dt.date, days: float, law: str, curable: bool = False, kept: float = 1.0
-    ) -> None:
-        """Before the first day: make the part now fitted begin to fail about `onset` and reach level 1 in `days`."""
+    def do_silently(self, unit: str, date: dt.date, part: str, action: str) -> None:
+        """As `do`, but nobody writes it down."""
+        self.do(unit, date, part, action)
+        acts = self._planned[(date - self.spec.start).days]
+        acts[-1] = (*acts[-1][:4], False)
+
+    # ---- staging a story before the first day -----------------------------------------------------------------
+
+    def set_fate(self, unit: str, part: str, *, onset: dt.date, days: float, law: str, curable: bool = False) -> None:
+        """Make the part now fitted begin to fail on `onset` and reach level 1 in about `days` at the usual pace.
+
+        Raises ValueError once the run has begun, or for a law not in `faults.LAWS`.
+        """
+        self._before_first_day()
+        if law not in LAWS:
+            raise ValueError(f"law is {law!r}; allowed: {', '.join(LAWS)}")
         row, column = self._row[unit], PARTS.index(part)
         at = (row, column, 0)
-        self._usage[row, column] = 1.0
-        self._seasonal[row] = False
-        self._age[row, column] = 400.0
-        self._lives.onset[at] = 400.0 + (onset - self.spec.start).days
-        self._lives.days[at], self._lives.law[at], self._lives.second[at] = days, LAWS.index(law), curable
-        self._kept[row, column] = kept
+        begin = (onset - self.spec.start).days
+        elapsed = sum(float(self._pace(day)[row, column]) for day in range(begin))
+        self._age[row, column] = SETTLED_DAYS
+        self._lives.onset[at], self._lives.days[at] = SETTLED_DAYS + (elapsed if begin > 0 else begin), days
+        self._lives.law[at], self._lives.second[at] = LAWS.index(law), curable
         self._fate = self._lives.pick(self._generation)
+
+    def make_sound(self, unit: str) -> None:
+        """Make every part now fitted last beyond the end; raises ValueError once the run has begun."""
+        self._before_first_day()
+        row = self._row[unit]
+        self._usage[row], self._seasonal[row] = 1.0, False
+        self._age[row] = SETTLED_DAYS
+        self._lives.onset[row, :, 0] = 10.0 * self.spec.days + SETTLED_DAYS
+        self._fate = self._lives.pick(self._generation)
+
+    def change_hardware(self, unit: str, **factors: float) -> None:
+        """Multiply as-built quantities of one vehicle (names of Hardware); raises ValueError once the run has begun."""
+        self._before_first_day()
+        self.hardware = self.hardware.scaled(np.array([self._row[unit]]), **factors)
+        self._limits = limits(self.hardware, self.spec.cold, typical_cold_c=self._typical_c, soc=self._soc)
+
+    def read_outdoors(self, unit: str) -> None:
+        """Have all readings of a vehicle taken in the unheated yard."""
+        self._before_first_day()
+        self._visits.heated[self._visits.unit == self._row[unit]] = 0.0
+
+    def change_weather(self, first: dt.date, last: dt.date, *, colder_c: float = 0.0, wetter: float = 1.0) -> None:
+        """Make the days from `first` to `last` colder [K] and wetter (factor) at every depot, before the first day."""
+        self._before_first_day()
+        days = slice((first - self.spec.start).days, (last - self.spec.start).days + 1)
+        self._weather.low_c[days] -= colder_c
+        self._weather.wet[days] *= wetter
+
+    def _before_first_day(self) -> None:
+        if self.today != self.spec.start:
+            raise ValueError(f"today is {self.today}; allowed only before the first day, {self.spec.start}")
 
     # ---- what a workshop knows --------------------------------------------------------------------------------
 

@@ -42,7 +42,8 @@ class FleetSpec:
     no-start repairs missing from, or under another part in, the repair records; `silent_swaps` battery
     replacements per unit-year that nobody records; `gross` the chance that a written value is grossly wrong;
     `noise` scales all scatter; `clamp_bias` is one bay's clamp gain; `thermometer_bias_c` one bay's thermometer
-    error; `winter_ready` gives the classes bigger batteries and thinner oil.
+    error; `winter_ready` gives the classes bigger batteries and thinner oil; `fixed` sets class and depot number of
+    some vehicles by row; vehicles are called `prefix` and a number of `digits` digits from `first_number` on.
     """
 
     seed: int
@@ -72,6 +73,9 @@ class FleetSpec:
     winter_ready: bool = False
     record_instrument: bool = False
     prefix: str = "U"
+    first_number: int = 1
+    digits: int = 5
+    fixed: Mapping[int, tuple[str, int]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Raise ValueError naming the first argument out of range."""

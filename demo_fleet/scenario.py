@@ -1,0 +1,154 @@
+"""The demo's invented operator, Lindenmoor Haulage: 144 vehicles, three depots, three years, nine staged stories.
+
+Any likeness to a real operator is unintended; names, vehicles and figures are made up.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from types import MappingProxyType
+
+import numpy as np
+
+from demo_fleet.faults import CHEAP_ACTIONS
+from demo_fleet.simulate import Fleet, FleetRun
+from demo_fleet.specs import FleetSpec
+from demo_fleet.weather import Depot
+
+OPERATOR = "Lindenmoor Haulage (invented)"
+START, AS_OF = dt.date(2023, 11, 21), dt.date(2026, 11, 21)
+"""First day, and the day after the last reading."""
+DEPOTS = (
+    Depot("harbour", 2.0, 14.5, 2.8, 0.75, 1.3),
+    Depot("plain", -5.0, 16.0, 3.8, 0.80, 0.8),
+    Depot("pass", -9.0, 9.0, 4.0, 0.76, 1.2, 14.0),
+)
+CLASSES_SHARE = {
+    "light_van": 0.24, "panel_van_diesel": 0.24, "rigid_truck": 0.18, "long_haul_tractor": 0.20, "city_bus": 0.08,
+    "wheel_loader": 0.06,
+}  # fmt: skip
+
+STORIES = MappingProxyType({
+    "K-109": (
+        "A ground strap corroding since a wet winter",
+        "The strap was sound until the wet winter of 2025/26; its resistance has climbed ever since, summer included.",
+    ),
+    "K-122": (
+        "Burnt solenoid contacts",
+        "The drop across the contacts rose in steps over the year while both cables stayed as they were.",
+    ),
+    "K-131": (
+        "An ageing battery that only a cold morning exposes",
+        "It still rests at full voltage and cranks well in the bay; its resistance says the cold spell is too much.",
+    ),
+    "K-145": (
+        "Worn brushes",
+        "Inrush and cranking speed fall, no cable and no battery explains it: the starter itself is wearing.",
+    ),
+    "K-152": (
+        "A loose post that cleaning cures",
+        "The positive side is high and differs from visit to visit; clean and tighten the post before ordering a cable.",
+    ),
+    "K-160": (
+        "A healthy truck that looks bad in raw volts",
+        "A heavy diesel read outdoors in the cold: many amps make large drops, but every resistance is as new.",
+    ),
+    "K-171": (
+        "A post that was cleaned and stayed well",
+        "Its ground connection had risen until it was cleaned on 12 February 2026; since then it reads like new.",
+    ),
+    "K-183": (
+        "A battery that somebody changed and nobody recorded",
+        "Resistance rose for two years and dropped in September 2026 to that of a new battery; no repair is on file.",
+    ),
+    "K-190": (
+        "A control circuit losing its volts",
+        "The solenoid's coil gets less and less: more than a volt is lost on the way from post to terminal.",
+    ),
+})  # fmt: skip
+"""Unit -> title and one sentence: what was staged, for the docs and for the tests that look for it."""
+
+_FIXED = {
+    "K-109": ("panel_van_diesel", 2), "K-122": ("light_van", 1), "K-131": ("long_haul_tractor", 1),
+    "K-145": ("city_bus", 2), "K-152": ("panel_van_diesel", 1), "K-160": ("long_haul_tractor", 2),
+    "K-171": ("light_van", 2), "K-183": ("rigid_truck", 0), "K-190": ("rigid_truck", 1),
+}  # fmt: skip
+FIRST_NUMBER = 101
+NOTICED = 0.70
+"""From this wear on a driver may complain of slow cranking (our choice)."""
+COMPLAINT_CHANCE = 0.22
+"""Chance per month that he does and is heard."""
+WRONG_GUESS = 0.15
+"""Chance that the workshop changes the battery although another part was to blame."""
+CHEAP_FIRST = 0.35
+"""Chance that it cleans, tightens or charges before replacing."""
+AUTUMN_BATTERIES = 0.06
+"""Share of vehicles with a worn battery that get a new one before the winter, per autumn month."""
+COLD_SPELL_C = 4.5
+"""How much colder than drawn the coming ten days are [K]."""
+WET_WINTER = 1.7
+"""How much wetter than drawn the winter of 2025/26 was."""
+
+
+def operator_spec() -> FleetSpec:
+    """The operator as a fleet to be simulated."""
+    fixed = {int(unit[2:]) - FIRST_NUMBER: where for unit, where in _FIXED.items()}
+    return FleetSpec(
+        20_261, units=144, years=3.0007, start=START, name="lindenmoor", classes=CLASSES_SHARE, depots=DEPOTS,
+        interval_weeks=(4, 9), missing=0.08, unrecorded=0.08, gross=0.0015, thermometer_bias_c=3.0,
+        winter_ready=True, record_instrument=True, prefix="K-", first_number=FIRST_NUMBER, digits=3, fixed=fixed,
+    )  # fmt: skip
+
+
+def _stage(run: FleetRun) -> None:
+    """Set the stories' faults, weather and hardware."""
+    for unit in STORIES:
+        run.make_sound(unit)
+    run.change_weather(dt.date(2025, 11, 1), dt.date(2026, 3, 31), wetter=WET_WINTER)
+    run.change_weather(AS_OF, AS_OF + dt.timedelta(days=10), colder_c=COLD_SPELL_C)
+    run.change_hardware("K-160", friction_a=1.12, viscous_a=1.16, battery_mohm=0.85, motor_mohm=0.94)
+    run.read_outdoors("K-160")
+    fates = (
+        ("K-109", "ground_path", dt.date(2025, 11, 20), 560, "power", False),
+        ("K-122", "solenoid_contacts", dt.date(2025, 10, 1), 520, "steps", False),
+        ("K-131", "battery", dt.date(2024, 12, 1), 760, "power", False),
+        ("K-145", "starter_motor", dt.date(2025, 9, 1), 520, "linear", False),
+        ("K-152", "positive_cable", dt.date(2026, 2, 1), 420, "linear", True),
+        ("K-171", "ground_path", dt.date(2025, 6, 1), 400, "linear", True),
+        ("K-183", "battery", dt.date(2024, 6, 1), 1100, "linear", False),
+        ("K-190", "control_circuit", dt.date(2026, 1, 10), 420, "linear", False),
+    )
+    for unit, part, onset, days, law, curable in fates:
+        run.set_fate(unit, part, onset=onset, days=days, law=law, curable=curable)
+    run.do("K-171", dt.date(2026, 2, 12), "ground_path", "cleaned", reason="preventive")
+    run.do_silently("K-183", dt.date(2026, 9, 14), "battery", "replaced")
+
+
+def _workshop_month(run: FleetRun, until: dt.date, rng: np.random.Generator) -> None:
+    """What this operator's workshops do of their own accord within a month: complaints, and batteries in autumn."""
+    days = (until - run.today).days
+    for row in run.true_state().itertuples(index=False):
+        complaint, wrong, cheap, autumn = rng.random(4)
+        date = run.today + dt.timedelta(days=int(rng.integers(0, days)))
+        if row.unit in STORIES:
+            continue
+        part, options = str(row.part), CHEAP_ACTIONS[str(row.part)]
+        if float(row.severity) > NOTICED and complaint < COMPLAINT_CHANCE:
+            part = "battery" if wrong < WRONG_GUESS else part
+            options = CHEAP_ACTIONS[part]
+            action = options[0] if options and cheap < CHEAP_FIRST else "replaced"
+            run.do(str(row.unit), date, part, action, reason="complaint")
+        elif part == "battery" and float(row.severity) > 0.4 and date.month in (9, 10, 11) and autumn < AUTUMN_BATTERIES:
+            run.do(str(row.unit), date, "battery", "replaced", reason="preventive")
+
+
+def demo_operator() -> Fleet:
+    """Simulate the operator up to AS_OF; always the same fleet."""
+    run = FleetRun(operator_spec())
+    _stage(run)
+    rng = np.random.default_rng(20_262)
+    while run.today < AS_OF:
+        until = min(run.today + dt.timedelta(days=30), AS_OF)
+        _workshop_month(run, until, rng)
+        run.advance(until)
+    return run.fleet()
