@@ -37,7 +37,8 @@ COLDEST_C: Final = -45.0  # our choice: below the freezing point of a half-charg
 WARMEST_C: Final = 40.0  # our choice: a unit that fails at 40 °C does not start at all
 HALVINGS: Final = 8  # our choice: 85 K / 2^8 = 0.33 K, then one straight line inside
 CHUNK: Final = 32_768  # our choice: values worked on at once, so that they stay in the processor's cache
-TORQUE_NM_PER_V_S: Final = 1.0  # torque constant equals back-emf constant in SI units
+SMALL: Final = 1e-9  # guards a division; a curvature this small bends nothing
+VOLTS_OF_TWO_BLOCKS: Final = 16.0  # our choice: more volts than one charging block ever shows are two in series
 
 
 @dataclass(frozen=True)
@@ -82,6 +83,7 @@ class StartLimits:
 class StartSolution:
     """One solved start. `back_emf_v` may be below zero where the motor could not turn; `speed_rpm` is then zero."""
 
+    open_circuit_v: Array
     amps: Array
     battery_v: Array
     motor_v: Array
@@ -124,16 +126,24 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
     copper = 1.0 - COPPER_PER_K.value * x
     battery = state.battery_mohm * 0.001 * np.exp(_law(state.battery_b, state.battery_c, x))
     load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x))
-    blocks = np.maximum(np.round(np.asarray(state.open_circuit_v) / 12.0), 1.0)
+    blocks = _blocks(state.open_circuit_v)
     open_v = state.open_circuit_v - state.open_circuit_v_per_k * blocks * x
     return open_v, battery, copper, load
+
+
+def _blocks(volts: Value) -> Value:
+    """12 V blocks in series, told from the open-circuit volts."""
+    if isinstance(volts, np.ndarray):
+        two: Array = (volts > VOLTS_OF_TWO_BLOCKS).astype(volts.dtype)
+        return two + 1
+    return 2.0 if volts > VOLTS_OF_TWO_BLOCKS else 1.0
 
 
 def _law(b: Value, c: Value, x: Value) -> Value:
     """b x + c x², held level beyond its turning point, so that colder is never easier."""
     if np.isscalar(c) and c == 0.0:
         return b * x
-    turning = np.where(np.asarray(c) < 0, -np.asarray(b) / np.minimum(2.0 * np.asarray(c), -1e-12), np.inf)
+    turning = np.where(c < 0, -b / np.minimum(2.0 * c, -SMALL), np.inf)
     held: Value = np.minimum(x, turning)
     return (b + c * held) * held
 
@@ -160,6 +170,7 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
     battery_v = open_v - flowing * battery
     coil = state.coil_mohm * copper
     return StartSolution(
+        np.asarray(open_v),
         np.asarray(flowing),
         np.asarray(battery_v),
         np.asarray(open_v - flowing * outside),
@@ -172,10 +183,19 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
 
 
 def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> tuple[Array, Array, Array]:
-    """Volts to spare for speed (as back-emf), for the electronics and for the solenoid coil at temperatures [°C]."""
+    """Volts to spare for speed (as back-emf), for the electronics and for the solenoid coil at temperatures [°C].
+
+    Electronics and coil are judged at the amps the engine asks for at its reference speed, without the relief of
+    turning slower (our choice: the first compression, when they must not drop out, comes before the speed settles;
+    and a bad cable must not look like a help to the battery).
+    """
     start = solve_start(state, temperature_c)
     speed = start.back_emf_v - state.emf_v_per_rpm * limits.least_rpm
-    return np.asarray(speed), start.battery_v - limits.supply_minimum_v, start.coil_v - limits.pull_in_v
+    open_v, battery, copper, load = _warm(state, np.asarray(temperature_c))
+    battery_v = open_v - load * battery
+    coil = state.coil_mohm * copper
+    coil_v = battery_v * coil / (coil + state.control_mohm)
+    return np.asarray(speed), np.asarray(battery_v - limits.supply_minimum_v), np.asarray(coil_v - limits.pull_in_v)
 
 
 def start_margin_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> Array:
@@ -248,7 +268,9 @@ def _in_chunks(
 def _slice(value: Value, here: slice, shape: tuple[int, ...]) -> Value:
     """The rows of a value that has the full number of axes; others are shared by all rows."""
     array = np.asarray(value)
-    return array[here] if array.ndim == len(shape) and array.shape[0] == shape[0] and shape[0] > 1 else value
+    if array.ndim == 0:
+        return float(array)  # a plain number does not widen 32-bit arrays
+    return array[here] if array.ndim == len(shape) and array.shape[0] == shape[0] and shape[0] > 1 else array
 
 
 def coldest_start_interval(
@@ -292,6 +314,19 @@ def renewed(state: StartState, part: str, healthy: StartState) -> StartState:
         changes["load_a"] = state.load_a * constant
     if part == "engine_drag":
         changes["load_a"] = np.minimum(state.load_a, healthy.load_a / constant)
+    return replace(state, **changes)
+
+
+def aged(state: StartState, days: Value, log_rate_per_day: dict[str, Value]) -> StartState:
+    """The state after some days of steady wear: fields times exp(rate x days), rates by field name [1/d].
+
+    :raises ValueError: a name that is no field of the state
+    """
+    names = [f.name for f in fields(state)]
+    unknown = [name for name in log_rate_per_day if name not in names]
+    if unknown:
+        raise ValueError(f"log_rate_per_day names {unknown[0]!r}; allowed are {', '.join(names)}")
+    changes = {name: getattr(state, name) * np.exp(rate * days) for name, rate in log_rate_per_day.items()}
     return replace(state, **changes)
 
 
