@@ -155,10 +155,10 @@ def crank(hardware: Hardware, condition: Condition, law: ColdLaw, temperature_c:
 
 
 def coldest_start_c(hardware: Hardware, condition: Condition, law: ColdLaw) -> Array:
-    """The temperature [°C] at which the start margin changes sign, by 24 bisections (a result within 1e-5 K)."""
+    """The temperature [°C] at which the start margin changes sign, by 18 bisections (within 0.0005 K)."""
     low, high = np.full(len(hardware.blocks), COLDEST_C), np.full(len(hardware.blocks), WARMEST_C)
-    for _ in range(24):
+    for _ in range(18):
         middle = (low + high) / 2
         starts = crank(hardware, condition, law, middle).margin_v > 0
         high, low = np.where(starts, middle, high), np.where(starts, low, middle)
-    return (low + high) / 2
+    return np.asarray((low + high) / 2, np.float64)

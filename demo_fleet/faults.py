@@ -41,7 +41,7 @@ BACKGROUND_PER_YEAR = 0.0015
 """Ordinary wear before the onset, levels per year."""
 LOOSE_SHARE = 0.12
 """Scatter of a loose joint from start to start, share of its level (log sd)."""
-CURABLE_LEFT = 0.08
+CURABLE_LEFT = 0.03
 """Share of a curable fault left after the fitting cheap action (our choice)."""
 STUBBORN_LEFT = 0.80
 """Share of an incurable fault left after a cheap action."""

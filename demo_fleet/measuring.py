@@ -14,6 +14,7 @@ import pandas as pd
 
 from demo_fleet.cranking import Crank, crank
 from demo_fleet.faults import apply_wear
+from demo_fleet.offices import PLAN_WEEKS
 from demo_fleet.specs import MEASUREMENTS, FleetSpec
 from demo_fleet.vehicles import Hardware
 from demo_fleet.weather import DIURNAL_RANGE_C, Weather
@@ -90,16 +91,16 @@ def make_bays(spec: FleetSpec, rng: np.random.Generator) -> Bays:
 
 
 def plan_visits(spec: FleetSpec, depot: IntArray, first_day: IntArray, rng: np.random.Generator) -> Visits:
-    """Draw all service readings of all vehicles; vehicles are read from `first_day` on, at irregular intervals."""
+    """Draw all service visits, also those planned for the half year after the end; from `first_day` on, irregular."""
     low, high = 7 * spec.interval_weeks[0], 7 * spec.interval_weeks[1]
-    count = int(np.ceil(spec.days / low)) + 1
+    count = int(np.ceil((spec.days + 7 * PLAN_WEEKS) / low)) + 1
     gaps = np.rint(rng.uniform(low, high, (spec.units, count))).astype(np.int64)
     gaps[:, 0] = rng.integers(1, int(high) + 1, spec.units)
     day = np.cumsum(gaps, axis=1) + np.maximum(first_day, 0)[:, None]
     unit = np.broadcast_to(np.arange(spec.units)[:, None], day.shape)
     weekday = (day + spec.start.weekday()) % 7
     day = np.maximum(day - np.maximum(weekday - FRIDAY, 0), np.maximum(first_day, 0)[:, None])
-    keep = day < spec.days
+    keep = day < spec.days + 7 * PLAN_WEEKS
     day, unit = day[keep], unit[keep]
     minute = rng.integers(7 * 60, 16 * 60, len(day))
     order = np.lexsort((unit, minute, day))
@@ -164,7 +165,7 @@ def _metered(spec: FleetSpec, true: Crank, bays: Bays, visits: Visits, blocks: A
     def drop(value: Array, scatter: float, column: int) -> Array:
         sd = np.hypot(scatter, DROP) * noise
         shown = value * np.exp(sd * z[:, column]) + offset + METER_DROP_V * noise * z[:, column + 8]
-        return np.clip(np.round(shown, 3), 0.001, None)
+        return np.asarray(np.clip(np.round(shown, 3), 0.001, None), np.float64)
 
     return {
         "rest_v": np.round(volts * true.rest_v + blocks * (surface + METER_V * noise * z[:, 4]), 2),
@@ -186,7 +187,9 @@ def _spoil(spec: FleetSpec, values: dict[str, Array], visits: Visits) -> None:
     for column, name in enumerate(MEASUREMENTS):
         draw = visits.uniform[:, column]
         tenfold, tenth = draw < 0.4 * spec.gross, (draw >= 0.4 * spec.gross) & (draw < 0.8 * spec.gross)
-        values[name] = np.where(tenfold, 10 * values[name], np.where(tenth, np.round(values[name] / 10, 3), values[name]))
+        values[name] = np.where(
+            tenfold, 10 * values[name], np.where(tenth, np.round(values[name] / 10, 3), values[name])
+        )
         if name in neighbours:
             swap, other = (draw >= 0.8 * spec.gross) & (draw < spec.gross), neighbours[name]
             values[name], values[other] = (
@@ -224,4 +227,3 @@ def readings_table(
         labels = [f"{d.name}-{b + 1}" for d in spec.depots for b in range(BAYS_PER_DEPOT)]
         table["instrument"] = pd.Series([labels[n] for n in visits.bay], dtype="str")
     return table.sort_values(["unit", "taken_at"], kind="stable", ignore_index=True)
-

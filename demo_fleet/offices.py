@@ -1,4 +1,4 @@
-"""What the office knows besides readings: coming services, workshop hours with holidays, parts. All invented."""
+"""What the office knows besides readings: workshop hours with holidays, parts. All invented."""
 
 from __future__ import annotations
 
@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 
 PLAN_WEEKS = 26
-SERVICE_DAYS = (35, 84)
-"""Least and greatest time between planned services [d]."""
+"""Services and workshop hours are known this far ahead."""
 HOURS_PER_UNIT = 0.16
 """Workshop hours per vehicle and week that are free for starting systems (our choice)."""
 LEAST_HOURS = 6.0
@@ -19,20 +18,6 @@ PARTS_LIST = (
     ("engine_drag", 160.0, 4.0, 4),
 )  # fmt: skip
 """part, price, labour [h], lead time [d]: invented round figures."""
-
-
-def services_table(names: list[str], today: dt.date, rng: np.random.Generator) -> pd.DataFrame:
-    """Planned services of the coming half year, on weekdays: unit, due_on."""
-    rows = []
-    for name in names:
-        due = today + dt.timedelta(days=int(rng.integers(1, SERVICE_DAYS[1])))
-        while (due - today).days < 7 * PLAN_WEEKS:
-            rows.append((name, due - dt.timedelta(days=max(due.weekday() - 4, 0))))
-            due += dt.timedelta(days=int(rng.integers(SERVICE_DAYS[0], SERVICE_DAYS[1])))
-    table = pd.DataFrame([r for r in rows if r[1] > today], columns=["unit", "due_on"])
-    table["unit"] = table["unit"].astype("str")
-    table["due_on"] = pd.to_datetime(table["due_on"]).astype("datetime64[us]")
-    return table.sort_values(["unit", "due_on"], ignore_index=True)
 
 
 def is_holiday_week(monday: dt.date) -> bool:

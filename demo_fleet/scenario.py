@@ -11,6 +11,7 @@ from types import MappingProxyType
 import numpy as np
 
 from demo_fleet.faults import CHEAP_ACTIONS
+from demo_fleet.setting import Setting
 from demo_fleet.simulate import Fleet, FleetRun
 from demo_fleet.specs import FleetSpec
 from demo_fleet.weather import Depot
@@ -47,7 +48,7 @@ STORIES = MappingProxyType({
     ),
     "K-152": (
         "A loose post that cleaning cures",
-        "The positive side is high and differs from visit to visit; clean and tighten the post before ordering a cable.",
+        "The positive side is high and differs from visit to visit; clean and tighten it before ordering a cable.",
     ),
     "K-160": (
         "A healthy truck that looks bad in raw volts",
@@ -63,7 +64,7 @@ STORIES = MappingProxyType({
     ),
     "K-190": (
         "A control circuit losing its volts",
-        "The solenoid's coil gets less and less: more than a volt is lost on the way from post to terminal.",
+        "The coil gets less and less: about five of 24 volts are lost between battery post and terminal.",
     ),
 })  # fmt: skip
 """Unit -> title and one sentence: what was staged, for the docs and for the tests that look for it."""
@@ -74,7 +75,7 @@ _FIXED = {
     "K-171": ("light_van", 2), "K-183": ("rigid_truck", 0), "K-190": ("rigid_truck", 1),
 }  # fmt: skip
 FIRST_NUMBER = 101
-NOTICED = 0.70
+NOTICED = 0.60
 """From this wear on a driver may complain of slow cranking (our choice)."""
 COMPLAINT_CHANCE = 0.22
 """Chance per month that he does and is heard."""
@@ -82,10 +83,12 @@ WRONG_GUESS = 0.15
 """Chance that the workshop changes the battery although another part was to blame."""
 CHEAP_FIRST = 0.35
 """Chance that it cleans, tightens or charges before replacing."""
-AUTUMN_BATTERIES = 0.06
+AUTUMN_BATTERIES = 0.12
 """Share of vehicles with a worn battery that get a new one before the winter, per autumn month."""
-COLD_SPELL_C = 4.5
-"""How much colder than drawn the coming ten days are [K]."""
+WORN_BATTERY, AUTUMN = 0.4, (9, 10, 11)
+"""Wear from which a battery is a candidate, and the months in which batteries are looked at."""
+COLD_SPELL_C = 9.0
+"""How far the lows of the coming ten days fall below the season's mean [K]."""
 WET_WINTER = 1.7
 """How much wetter than drawn the winter of 2025/26 was."""
 
@@ -100,18 +103,19 @@ def operator_spec() -> FleetSpec:
     )  # fmt: skip
 
 
-def _stage(run: FleetRun) -> None:
+def _staged(spec: FleetSpec) -> Setting:
     """Set the stories' faults, weather and hardware."""
+    setting = Setting(spec)
     for unit in STORIES:
-        run.make_sound(unit)
-    run.change_weather(dt.date(2025, 11, 1), dt.date(2026, 3, 31), wetter=WET_WINTER)
-    run.change_weather(AS_OF, AS_OF + dt.timedelta(days=10), colder_c=COLD_SPELL_C)
-    run.change_hardware("K-160", friction_a=1.12, viscous_a=1.16, battery_mohm=0.85, motor_mohm=0.94)
-    run.read_outdoors("K-160")
+        setting.make_sound(unit)
+    setting.wet_winter(dt.date(2025, 11, 1), dt.date(2026, 3, 31), factor=WET_WINTER)
+    setting.cold_spell(AS_OF, AS_OF + dt.timedelta(days=9), below_mean_c=COLD_SPELL_C)
+    setting.change_hardware("K-160", friction_a=1.12, viscous_a=1.16, battery_mohm=0.85, motor_mohm=0.94)
+    setting.read_outdoors("K-160")
     fates = (
         ("K-109", "ground_path", dt.date(2025, 11, 20), 560, "power", False),
         ("K-122", "solenoid_contacts", dt.date(2025, 10, 1), 520, "steps", False),
-        ("K-131", "battery", dt.date(2024, 12, 1), 760, "power", False),
+        ("K-131", "battery", dt.date(2024, 12, 1), 810, "power", False),
         ("K-145", "starter_motor", dt.date(2025, 9, 1), 520, "linear", False),
         ("K-152", "positive_cable", dt.date(2026, 2, 1), 420, "linear", True),
         ("K-171", "ground_path", dt.date(2025, 6, 1), 400, "linear", True),
@@ -119,7 +123,12 @@ def _stage(run: FleetRun) -> None:
         ("K-190", "control_circuit", dt.date(2026, 1, 10), 420, "linear", False),
     )
     for unit, part, onset, days, law, curable in fates:
-        run.set_fate(unit, part, onset=onset, days=days, law=law, curable=curable)
+        setting.set_fate(unit, part, onset=onset, days=days, law=law, curable=curable)
+    return setting
+
+
+def _past(run: FleetRun) -> None:
+    """What was done to vehicles of the stories, on record and not."""
     run.do("K-171", dt.date(2026, 2, 12), "ground_path", "cleaned", reason="preventive")
     run.do_silently("K-183", dt.date(2026, 9, 14), "battery", "replaced")
 
@@ -127,25 +136,27 @@ def _stage(run: FleetRun) -> None:
 def _workshop_month(run: FleetRun, until: dt.date, rng: np.random.Generator) -> None:
     """What this operator's workshops do of their own accord within a month: complaints, and batteries in autumn."""
     days = (until - run.today).days
-    for row in run.true_state().itertuples(index=False):
+    state = run.true_state()
+    rows = zip(state["unit"].tolist(), state["part"].tolist(), state["severity"].tolist(), strict=True)
+    for unit, limiting, severity in rows:
         complaint, wrong, cheap, autumn = rng.random(4)
         date = run.today + dt.timedelta(days=int(rng.integers(0, days)))
-        if row.unit in STORIES:
+        if unit in STORIES:
             continue
-        part, options = str(row.part), CHEAP_ACTIONS[str(row.part)]
-        if float(row.severity) > NOTICED and complaint < COMPLAINT_CHANCE:
-            part = "battery" if wrong < WRONG_GUESS else part
+        if severity > NOTICED and complaint < COMPLAINT_CHANCE:
+            part = "battery" if wrong < WRONG_GUESS else limiting
             options = CHEAP_ACTIONS[part]
             action = options[0] if options and cheap < CHEAP_FIRST else "replaced"
-            run.do(str(row.unit), date, part, action, reason="complaint")
-        elif part == "battery" and float(row.severity) > 0.4 and date.month in (9, 10, 11) and autumn < AUTUMN_BATTERIES:
-            run.do(str(row.unit), date, "battery", "replaced", reason="preventive")
+            run.do(unit, date, part, action, reason="complaint")
+        elif limiting == "battery" and severity > WORN_BATTERY and date.month in AUTUMN and autumn < AUTUMN_BATTERIES:
+            run.do(unit, date, "battery", "replaced", reason="preventive")
 
 
 def demo_operator() -> Fleet:
     """Simulate the operator up to AS_OF; always the same fleet."""
-    run = FleetRun(operator_spec())
-    _stage(run)
+    spec = operator_spec()
+    run = FleetRun(spec, setting=_staged(spec))
+    _past(run)
     rng = np.random.default_rng(20_262)
     while run.today < AS_OF:
         until = min(run.today + dt.timedelta(days=30), AS_OF)
