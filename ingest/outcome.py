@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-ALL_TAKEN, SOME_SET_ASIDE, FILE_REFUSED = 0, 1, 2
+ExitCode = Literal[0, 1, 2]
+ALL_TAKEN: ExitCode = 0
+SOME_SET_ASIDE: ExitCode = 1
+FILE_REFUSED: ExitCode = 2
 
 
 @dataclass(frozen=True)
@@ -83,7 +86,7 @@ class Outcome:
         return sum(1 for file in self.files if file.error)
 
     @property
-    def exit_code(self) -> Literal[0, 1, 2]:
+    def exit_code(self) -> ExitCode:
         """0 all stored or known, 1 some rows set aside, 2 a file refused."""
         if self.refused or not self.files:
             return FILE_REFUSED

@@ -149,9 +149,7 @@ def read_parts(db: Database) -> pd.DataFrame:
 READING_TEXTS = ("outcome", "jumper_start", "technician", "instrument", "note", "remark", "doubtful", "doubt_reason")
 
 
-def read_readings(
-    db: Database, *, before: date | None = None, units: Sequence[str] | None = None
-) -> pd.DataFrame:
+def read_readings(db: Database, *, before: date | None = None, units: Sequence[str] | None = None) -> pd.DataFrame:
     """Return readings taken before the day `before`, of `units` or of all, sorted by unit and taken_at.
 
     Columns: unit, taken_at, all measurements (float64, NaN where missing), outcome, jumper_start, technician,
@@ -164,8 +162,10 @@ def read_readings(
     for chunk in [None] if units is None else list(_chunks(units)):
         condition, parameters = where, list(values)
         if chunk is not None:
-            condition = f"{where} AND unit IN ({', '.join('?' * len(chunk))})" if where else (
-                f"unit IN ({', '.join('?' * len(chunk))})"
+            condition = (
+                f"{where} AND unit IN ({', '.join('?' * len(chunk))})"
+                if where
+                else (f"unit IN ({', '.join('?' * len(chunk))})")
             )
             parameters += chunk
         frames.append(_frame(db, "readings", columns, where=condition, values=parameters))

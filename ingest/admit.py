@@ -1,0 +1,262 @@
+"""Checked rows into their table: stored, already known, or set aside; nothing is ever overwritten silently."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from sqlite_utils import Database
+
+from ingest.cells import Batch
+from ingest.fields import Column
+from ingest.rules import Context, Vehicle, check
+from ingest.writing import Change, write_change
+
+
+@dataclass(frozen=True)
+class Admitted:
+    """What became of the rows of one batch; `ids` are those of stored rows (tables with ids), by row of the batch."""
+
+    rows: int = 0
+    stored: int = 0
+    known: int = 0
+    set_aside: int = 0
+    replaced: int = 0
+    doubtful: int = 0
+    stored_rows: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the rows of a batch come from."""
+
+    origin_id: int
+    file: str
+    sheet: str
+    source: str
+    now: datetime
+
+
+def load_context(db: Database, now: datetime) -> Context:
+    """Return what the rules need from the database: vehicles and climate."""
+    vehicles = {
+        unit: Vehicle(int(system_v), depot)
+        for unit, system_v, depot in db.execute("SELECT unit, system_v, depot FROM units").fetchall()
+    }
+    climate = {
+        (depot, int(month)): (float(low), float("nan") if sd is None else float(sd))
+        for depot, month, low, sd in db.execute("SELECT depot, month, low_c, low_sd_c FROM climate").fetchall()
+    }
+    return Context(vehicles, climate, now)
+
+
+def admit(db: Database, batch: Batch, *, origin_id: int, file: str, sheet: str, source: str, now: datetime) -> Admitted:
+    """Check the batch and write it; call inside a transaction."""
+    place = Place(origin_id, file, sheet, source, now)
+    context = load_context(db, now)
+    check(batch, context)
+    answered = _answered(db, batch)
+    if batch.table.name == "readings":
+        from ingest.admit_readings import admit_readings
+
+        result = admit_readings(db, batch, context, place, answered)
+    else:
+        result = _admit_small(db, batch, place, answered)
+    fresh, known = put_aside(db, batch, sorted(batch.problems), place)
+    _mark_admitted(db, batch, result.stored_rows, place)
+    return Admitted(
+        rows=len(batch),
+        stored=result.stored,
+        known=result.known + known,
+        set_aside=fresh,
+        replaced=result.replaced,
+        doubtful=result.doubtful,
+        stored_rows=result.stored_rows,
+    )
+
+
+# --- set aside -------------------------------------------------------------------------------------------------------
+
+
+def fingerprint(batch: Batch, row: int) -> str:
+    """Return what recognises a set-aside row when it comes again: its table and its text."""
+    text = f"{batch.table.name}\x1f{batch.original(row).strip()}"
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> tuple[int, int]:
+    """Set whole rows aside with reason and original text; return how many are new and how many were there already."""
+    fresh = known = 0
+    for row in rows:
+        cells = batch.cells(row)
+        if batch.extra and batch.extra[row]:
+            cells["extra"] = batch.extra[row]
+        cursor = db.execute(
+            "INSERT INTO set_aside (table_name, file, sheet, line, reason, original, cells, fingerprint, unit, source,"
+            " origin_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (fingerprint) DO NOTHING",
+            (
+                batch.table.name,
+                place.file,
+                place.sheet,
+                int(batch.lines[row]),
+                "; ".join(dict.fromkeys(batch.problems[row])),
+                batch.original(row),
+                json.dumps(cells, ensure_ascii=False),
+                fingerprint(batch, row),
+                str(cells.get("unit", "")),
+                place.source,
+                place.origin_id,
+            ),
+        )
+        fresh += cursor.rowcount == 1
+        known += cursor.rowcount != 1
+    return fresh, known
+
+
+def _answered(db: Database, batch: Batch) -> frozenset[int]:
+    """Return good rows that a person has already corrected or dismissed: they are known, whatever changed since."""
+    rows = db.execute(
+        "SELECT unit, fingerprint FROM set_aside WHERE table_name = ? AND state IN ('corrected', 'dismissed')",
+        (batch.table.name,),
+    ).fetchall()
+    return frozenset(_rows_with(batch, {u for u, _ in rows}, {f for _, f in rows}) if rows else ())
+
+
+def _rows_with(batch: Batch, units: set[str], fingerprints: set[str]) -> list[int]:
+    unit = batch.texts.get("unit")
+    return [
+        int(row)
+        for row in np.flatnonzero(batch.good())
+        if (unit is None or unit[row] in units) and fingerprint(batch, int(row)) in fingerprints
+    ]
+
+
+def _mark_admitted(db: Database, batch: Batch, stored: Sequence[int], place: Place) -> None:
+    """Close open set-aside entries whose very row was stored now, because a vehicle or a description came later."""
+    rows = db.execute(
+        "SELECT id, unit, fingerprint FROM set_aside WHERE table_name = ? AND state = 'open'", (batch.table.name,)
+    ).fetchall()
+    if not rows or not stored:
+        return
+    entries = {fp: number for number, _, fp in rows}
+    units = {unit for _, unit, _ in rows}
+    texts = batch.texts.get("unit")
+    for row in stored:
+        if texts is not None and texts[row] not in units:
+            continue
+        number = entries.get(fingerprint(batch, row))
+        if number is not None:
+            db.execute(
+                "UPDATE set_aside SET state = 'admitted', resolved_at = ?, resolved_by = 'import',"
+                " resolution = 'believed when its file came again' WHERE id = ?",
+                (place.now.isoformat(timespec="seconds"), number),
+            )
+
+
+# --- tables of some thousand rows ------------------------------------------------------------------------------------
+
+
+def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[int]) -> Admitted:
+    names = [name for name in batch.table.names if name in {*batch.numbers, *batch.times, *batch.texts}]
+    existing = _existing(db, batch, names)
+    stored = known = replaced = 0
+    stored_rows = []
+    for row in np.flatnonzero(batch.good()).tolist():
+        values = {name: stored_value(batch, batch.table.column(name), row) for name in names}
+        key = tuple(values[name] for name in batch.table.key)
+        old = existing.get(key)
+        if row in answered:
+            known += 1
+        elif old is None:
+            _insert(db, batch, row, values, place)
+            existing[key] = (values, int(batch.lines[row]))
+            stored_rows.append(row)
+            stored += 1
+        else:
+            changed = [name for name in names if values[name] not in (None, "") and values[name] != old[0].get(name)]
+            if not changed:
+                known += 1
+            elif batch.table.replaces:
+                _replace(db, batch, row, values, old[0], changed, place)
+                existing[key] = ({**old[0], **{n: values[n] for n in changed}}, int(batch.lines[row]))
+                stored_rows.append(row)
+                stored += 1
+                replaced += 1
+            else:
+                batch.add_problems([row], lambda _, c=changed, v=values, o=old: _other_values(batch, c, v, o))  # type: ignore[misc]
+    return Admitted(stored=stored, known=known, replaced=replaced, stored_rows=tuple(stored_rows))
+
+
+def _other_values(
+    batch: Batch, changed: Sequence[str], values: dict[str, object], old: tuple[dict[str, object], int]
+) -> str:
+    key = ", ".join(str(values[name]) for name in batch.table.key)
+    differs = ", ".join(f"{name} {values[name]}, stored is {old[0].get(name) or 'nothing'}" for name in changed)
+    return f"{batch.table.name} has {key} already with other values ({differs}); allowed are the same values"
+
+
+def stored_value(batch: Batch, column: Column, row: int) -> object:
+    """Return the cell as it is written to the database: None for an empty number or date, '' for empty text."""
+    name = column.name
+    if name in batch.numbers:
+        value = float(batch.numbers[name][row])
+        if np.isnan(value):
+            return None
+        return int(value) if column.kind == "whole" else value
+    if name in batch.times:
+        time = batch.times[name][row]
+        if np.isnat(time):
+            return None
+        return str(time.astype("datetime64[D]")) if column.kind == "date" else str(time)
+    return str(batch.texts[name][row])
+
+
+def _existing(
+    db: Database, batch: Batch, names: Sequence[str]
+) -> dict[tuple[object, ...], tuple[dict[str, object], int]]:
+    columns = list(dict.fromkeys([*batch.table.key, *names]))
+    rows = db.execute(f"SELECT {', '.join(columns)}, line FROM {batch.table.name}").fetchall()
+    out: dict[tuple[object, ...], tuple[dict[str, object], int]] = {}
+    for row in rows:
+        values = dict(zip(columns, row[:-1], strict=True))
+        out[tuple(values[name] for name in batch.table.key)] = (values, int(row[-1] or 0))
+    return out
+
+
+def _insert(db: Database, batch: Batch, row: int, values: dict[str, object], place: Place) -> None:
+    extra = json.dumps(batch.extra[row], ensure_ascii=False) if batch.extra and batch.extra[row] else ""
+    cells = {**values, "extra": extra, "origin_id": place.origin_id, "line": int(batch.lines[row])}
+    marks = ", ".join("?" * len(cells))
+    db.execute(f"INSERT INTO {batch.table.name} ({', '.join(cells)}) VALUES ({marks})", list(cells.values()))
+
+
+def _replace(
+    db: Database,
+    batch: Batch,
+    row: int,
+    values: dict[str, object],
+    old: dict[str, object],
+    changed: Sequence[str],
+    place: Place,
+) -> None:
+    key = "/".join(str(values[name]) for name in batch.table.key)
+    for name in changed:
+        change = Change(batch.table.name, key, name, old.get(name), values[name])
+        write_change(
+            db,
+            change,
+            by=place.file,
+            at=place.now,
+            reason="a newer file gives another value",
+            origin_id=place.origin_id,
+        )
+    sets = ", ".join(f"{name} = ?" for name in [*changed, "origin_id", "line"])
+    where = " AND ".join(f"{name} = ?" for name in batch.table.key)
+    parameters = [values[name] for name in changed] + [place.origin_id, int(batch.lines[row])]
+    db.execute(
+        f"UPDATE {batch.table.name} SET {sets} WHERE {where}", parameters + [values[name] for name in batch.table.key]
+    )

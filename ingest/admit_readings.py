@@ -1,0 +1,336 @@
+"""Readings into the database, many at once: duplicates, other values at the same time, doubt marks."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from sqlite_utils import Database
+
+from ingest.admit import Admitted, Place
+from ingest.cells import TIME_DTYPE, Batch
+from ingest.doubt import History, doubts
+from ingest.fields import MEASUREMENTS, OBSERVATIONS
+from ingest.rules import Context, warmest_by_row
+
+TEXTS = (*OBSERVATIONS, "technician", "instrument", "note")
+ROWS_AT_ONCE = 50_000  # rows turned into Python objects at a time; our choice, to bound memory
+UNITS_PER_QUERY = 500  # below SQLite's oldest limit of 999 parameters
+CLOSE = 1e-5  # [V, A, °C ...] two values of one reading are the same within this; ten times the stored rounding
+
+
+@dataclass(frozen=True)
+class _Stored:
+    """Readings already in the database for some units."""
+
+    ids: npt.NDArray[np.int64]
+    unit: npt.NDArray[np.object_]
+    taken_at: npt.NDArray[np.datetime64]
+    numbers: dict[str, npt.NDArray[np.float64]]
+    texts: dict[str, npt.NDArray[np.object_]]
+    doubtful: npt.NDArray[np.object_]
+    doubt_reason: npt.NDArray[np.object_]
+    line: npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class _Merged:
+    """Stored and new readings together, sorted by unit and time, stored ones first where both are equal.
+
+    `source` is the row's number: below `offset` among the stored ones, from there on a good row of the batch.
+    """
+
+    unit: npt.NDArray[np.int64]
+    units: list[str]
+    taken_at: npt.NDArray[np.datetime64]
+    source: npt.NDArray[np.int64]
+    offset: int
+    head: npt.NDArray[np.int64]
+
+
+def admit_readings(db: Database, batch: Batch, context: Context, place: Place, answered: frozenset[int]) -> Admitted:
+    """Store the good rows of the batch that are new; note the others' problems in the batch."""
+    rows = np.flatnonzero(batch.good())
+    known = 0
+    if answered:
+        known = len(answered)
+        rows = rows[~np.isin(rows, list(answered))]
+    if not len(rows):
+        return Admitted(known=known)
+    stored = _load(db, sorted(set(batch.texts["unit"][rows].tolist())))
+    merged = _merge(stored, batch, rows)
+    is_head = merged.head == np.arange(len(merged.head))
+    known += _settle_repeats(db, merged, stored, batch, rows, is_head)
+    kept = np.flatnonzero(is_head)
+    history, columns = _history(merged, kept, stored, batch, rows, context)
+    names, reasons = doubts(history)
+    fresh = merged.source[kept] >= merged.offset
+    _update_doubts(db, merged.source[kept][~fresh], names[~fresh], reasons[~fresh], stored)
+    new_rows = rows[merged.source[kept][fresh] - merged.offset]
+    _write(db, batch, new_rows, columns, names[fresh], reasons[fresh], place)
+    doubtful = int(np.count_nonzero(names[fresh] != ""))
+    return Admitted(stored=len(new_rows), known=known, doubtful=doubtful, stored_rows=tuple(new_rows.tolist()))
+
+
+def recompute_doubts(db: Database, units: Sequence[str], context: Context) -> None:
+    """Judge all stored readings of `units` anew, after one of them was corrected."""
+    stored = _load(db, sorted(set(units)))
+    if not len(stored.ids):
+        return
+    order = np.lexsort((stored.taken_at.astype(np.int64), _codes(stored.unit)))
+    unit = _codes(stored.unit)[order]
+    system_v = np.array([context.vehicles[u].system_v for u in stored.unit[order].tolist()], dtype=np.float64)
+    taken = stored.taken_at[order]
+    warmest = warmest_by_row(stored.unit[order], taken, context)
+    names, reasons = doubts(History(unit, taken, {n: v[order] for n, v in stored.numbers.items()}, system_v, warmest))
+    _update_doubts(db, order, names, reasons, stored)
+
+
+def _codes(units: npt.NDArray[np.object_]) -> npt.NDArray[np.int64]:
+    return pd.factorize(units, sort=True)[0].astype(np.int64)
+
+
+# --- what is there ---------------------------------------------------------------------------------------------------
+
+
+def _load(db: Database, units: Sequence[str]) -> _Stored:
+    columns = ["reading_id", "unit", "taken_at", "line", *MEASUREMENTS, *TEXTS, "doubtful", "doubt_reason"]
+    rows: list[Sequence[Any]] = []
+    select = f"SELECT {', '.join(columns)} FROM readings"
+    if db.execute("SELECT 1 FROM readings LIMIT 1").fetchone() is not None:
+        for start in range(0, len(units), UNITS_PER_QUERY):
+            chunk = units[start : start + UNITS_PER_QUERY]
+            rows += db.execute(f"{select} WHERE unit IN ({', '.join('?' * len(chunk))})", chunk).fetchall()
+    by_name = dict(zip(columns, zip(*rows, strict=True) if rows else [()] * len(columns), strict=True))
+    return _Stored(
+        ids=np.array(by_name["reading_id"], dtype=np.int64),
+        unit=_objects(by_name["unit"]),
+        taken_at=np.array(by_name["taken_at"], dtype=TIME_DTYPE),
+        numbers={name: np.array(by_name[name], dtype=np.float64) for name in MEASUREMENTS},
+        texts={name: _objects(by_name[name]) for name in TEXTS},
+        doubtful=_objects(by_name["doubtful"]),
+        doubt_reason=_objects(by_name["doubt_reason"]),
+        line=np.array([line or 0 for line in by_name["line"]], dtype=np.int64),
+    )
+
+
+def _objects(cells: Sequence[object]) -> npt.NDArray[np.object_]:
+    out = np.empty(len(cells), dtype=object)
+    out[:] = cells
+    return out
+
+
+def _merge(stored: _Stored, batch: Batch, rows: npt.NDArray[np.int64]) -> _Merged:
+    codes, units = pd.factorize(np.concatenate([stored.unit, batch.texts["unit"][rows]]), sort=True)
+    taken = np.concatenate([stored.taken_at, batch.times["taken_at"][rows]])
+    number = np.arange(len(codes))
+    order = np.lexsort((number, taken.astype(np.int64), codes))
+    unit, taken = codes[order].astype(np.int64), taken[order]
+    same = np.zeros(len(order), dtype=bool)
+    same[1:] = (unit[1:] == unit[:-1]) & (taken[1:] == taken[:-1])
+    head = np.maximum.accumulate(np.where(same, 0, np.arange(len(order))))
+    return _Merged(unit, list(units), taken, order.astype(np.int64), len(stored.ids), head)
+
+
+# --- the same unit and time again ------------------------------------------------------------------------------------
+
+
+def _settle_repeats(
+    db: Database,
+    merged: _Merged,
+    stored: _Stored,
+    batch: Batch,
+    rows: npt.NDArray[np.int64],
+    is_head: npt.NDArray[np.bool_],
+) -> int:
+    """Count repeats of known readings as known; give those with other values a problem."""
+    known = 0
+    repeats = np.flatnonzero(~is_head)
+    if not len(repeats):
+        return known
+    news = rows[merged.source[repeats] - merged.offset]
+    heads = merged.source[merged.head[repeats]]
+    differs = _differing(stored, batch, rows, merged.offset, heads, news)
+    for index, row in enumerate(news.tolist()):
+        changed = [name for name, flags in differs.items() if flags[index]]
+        head = int(heads[index])
+        if changed and head < merged.offset and _was_so_before(db, stored, head, batch, row, changed):
+            changed = []
+        if not changed:
+            known += 1
+            continue
+        source = f"line {batch.lines[rows[head - merged.offset]]}" if head >= merged.offset else "a stored reading"
+        batch.add_problems([row], _conflict(stored, batch, rows, merged.offset, head, changed, source))
+    return known
+
+
+def _differing(
+    stored: _Stored,
+    batch: Batch,
+    rows: npt.NDArray[np.int64],
+    offset: int,
+    heads: npt.NDArray[np.int64],
+    news: npt.NDArray[np.int64],
+) -> dict[str, npt.NDArray[np.bool_]]:
+    """Return by column where the new row says something else than the head of its unit and time; silence is no other."""
+    out = {}
+    old = heads < offset
+    for name, values in batch.numbers.items():
+        head = np.full(len(heads), np.nan)
+        head[old] = stored.numbers[name][heads[old]]
+        head[~old] = values[rows[heads[~old] - offset]]
+        new = values[news]
+        out[name] = ~np.isnan(new) & ~(np.abs(new - head) <= CLOSE)
+    for name in TEXTS:
+        if name in batch.texts:
+            texts = np.full(len(heads), "", dtype=object)
+            texts[old] = stored.texts[name][heads[old]]
+            texts[~old] = batch.texts[name][rows[heads[~old] - offset]]
+            new_text = batch.texts[name][news]
+            out[name] = np.asarray((new_text != "") & (new_text != texts), dtype=bool)
+    return out
+
+
+def _was_so_before(db: Database, stored: _Stored, head: int, batch: Batch, row: int, changed: Sequence[str]) -> bool:
+    """Tell whether the row is what the reading said before a person corrected it (its file came again)."""
+    old = dict(
+        db.execute(
+            "SELECT column_name, old_value FROM audit WHERE table_name = 'readings' AND row_key = ? ORDER BY id DESC",
+            (str(stored.ids[head]),),
+        ).fetchall()
+    )
+    for name in changed:
+        if name not in old:
+            return False
+        before = old[name]
+        if name in batch.numbers:
+            if before is None or abs(float(before) - float(batch.numbers[name][row])) > CLOSE:
+                return False
+        elif (before or "") != batch.texts[name][row]:
+            return False
+    return True
+
+
+def _conflict(
+    stored: _Stored,
+    batch: Batch,
+    rows: npt.NDArray[np.int64],
+    offset: int,
+    head: int,
+    changed: Sequence[str],
+    source: str,
+) -> Any:
+    def value(name: str, new: int | None) -> str:
+        if name in batch.numbers:
+            number = batch.numbers[name][new] if new is not None else stored.numbers[name][head]
+            return "nothing" if np.isnan(number) else f"{number:g}"
+        return repr(batch.texts[name][new] if new is not None else stored.texts[name][head])
+
+    def sentence(row: int) -> str:
+        other = int(rows[head - offset]) if head >= offset else None
+        differs = ", ".join(f"{name} {value(name, row)} instead of {value(name, other)}" for name in changed)
+        when = str(batch.times["taken_at"][row]).replace("T", " ")[:16]
+        return (
+            f"same unit and time as {source} ({batch.texts['unit'][row]}, {when}) with other values: {differs}; "
+            "allowed are the same values, or another time"
+        )
+
+    return sentence
+
+
+# --- doubt and writing -----------------------------------------------------------------------------------------------
+
+
+def _history(
+    merged: _Merged,
+    kept: npt.NDArray[np.int64],
+    stored: _Stored,
+    batch: Batch,
+    rows: npt.NDArray[np.int64],
+    context: Context,
+) -> tuple[History, list[str]]:
+    source = merged.source[kept]
+    old = source < merged.offset
+    present = [name for name in MEASUREMENTS if name in batch.numbers]
+    numbers = {}
+    for name in MEASUREMENTS:
+        if name not in present and not old.any():
+            continue
+        values = np.full(len(kept), np.nan)
+        values[old] = stored.numbers[name][source[old]]
+        if name in present:
+            values[~old] = batch.numbers[name][rows[source[~old] - merged.offset]]
+        numbers[name] = values
+    unit, taken = merged.unit[kept], merged.taken_at[kept]
+    system = np.array([context.vehicles[u].system_v for u in merged.units], dtype=np.float64)[unit]
+    units = np.array(merged.units, dtype=object)[unit]
+    return History(unit, taken, numbers, system, warmest_by_row(units, taken, context)), present
+
+
+def _update_doubts(
+    db: Database,
+    source: npt.NDArray[np.int64],
+    names: npt.NDArray[np.object_],
+    reasons: npt.NDArray[np.object_],
+    stored: _Stored,
+) -> None:
+    changed = (names != stored.doubtful[source]) | (reasons != stored.doubt_reason[source])
+    db.conn.executemany(
+        "UPDATE readings SET doubtful = ?, doubt_reason = ? WHERE reading_id = ?",
+        zip(names[changed].tolist(), reasons[changed].tolist(), stored.ids[source[changed]].tolist(), strict=True),
+    )
+
+
+def _write(
+    db: Database,
+    batch: Batch,
+    rows: npt.NDArray[np.int64],
+    present: Sequence[str],
+    names: npt.NDArray[np.object_],
+    reasons: npt.NDArray[np.object_],
+    place: Place,
+) -> None:
+    texts = [name for name in TEXTS if name in batch.texts]
+    columns = ["unit", "taken_at", *present, *texts, "remark", "extra", "doubtful", "doubt_reason", "origin_id", "line"]
+    sql = f"INSERT INTO readings ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+
+    def tuples() -> Iterator[tuple[object, ...]]:
+        for start in range(0, len(rows), ROWS_AT_ONCE):
+            part = slice(start, start + ROWS_AT_ONCE)
+            at = rows[part]
+            numbers = at.tolist()
+            yield from zip(
+                batch.texts["unit"][at].tolist(),
+                np.datetime_as_string(batch.times["taken_at"][at], unit="s").tolist(),
+                *(batch.numbers[name][at].tolist() for name in present),
+                *(batch.texts[name][at].tolist() for name in texts),
+                _remarks(batch, numbers),
+                _extras(batch, numbers),
+                names[part].tolist(),
+                reasons[part].tolist(),
+                [place.origin_id] * len(numbers),
+                batch.lines[at].tolist(),
+                strict=True,
+            )
+
+    rows_left = tuples()
+    while chunk := list(islice(rows_left, ROWS_AT_ONCE)):
+        db.conn.executemany(sql, chunk)
+
+
+def _remarks(batch: Batch, rows: Sequence[int]) -> list[str]:
+    if not batch.remarks:
+        return [""] * len(rows)
+    return ["; ".join(batch.remarks.get(row, ())) for row in rows]
+
+
+def _extras(batch: Batch, rows: Sequence[int]) -> list[str]:
+    if not batch.extra:
+        return [""] * len(rows)
+    return [json.dumps(batch.extra[row], ensure_ascii=False) if batch.extra[row] else "" for row in rows]

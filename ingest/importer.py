@@ -1,0 +1,256 @@
+"""Files into the database: each file one transaction, every row stored, already known, or set aside."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from ingest.admit import Admitted, admit
+from ingest.cells import batch_of
+from ingest.errors import FileRefused, SourceProblem
+from ingest.fields import TABLES
+from ingest.layout import Layout, own_layout, source_layout
+from ingest.outcome import FileOutcome, Outcome
+from ingest.readers import SUFFIXES, Sheet, read_sheets
+from ingest.sources import Source, find_source, saved_sources
+from ingest.writing import Origin, write_origin, writing
+
+Progress = Callable[[str, int, int], None]
+HEADINGS_SHOWN = 6  # headings quoted in a refusal; our choice
+OLD_WORKBOOKS = (".xls", ".ods")  # taken up from a folder only to say that they cannot be read
+
+
+@dataclass(frozen=True)
+class _Job:
+    """One file with what was found in it, or why it is refused."""
+
+    path: Path
+    sheets: tuple[tuple[Sheet, Layout], ...] = ()
+    notes: tuple[str, ...] = ()
+    error: str = ""
+
+    @property
+    def order(self) -> int:
+        """Place of the file's table in the order of import; refused files come last."""
+        names = list(TABLES)
+        return min((names.index(layout.table.name) for _, layout in self.sheets), default=len(names))
+
+
+class _DryRun(Exception):
+    """Ends the transaction of a dry run so that nothing stays."""
+
+
+def import_paths(
+    db: Database,
+    paths: Sequence[str | Path],
+    *,
+    source: str | None = None,
+    dry_run: bool = False,
+    now: datetime | None = None,
+    by: str = "import",
+    progress: Progress | None = None,
+) -> Outcome:
+    """Import files and folders of CSV and XLSX files, vehicles first and readings last whatever the files are called.
+
+    `source` names a saved description or a TOML file for files with foreign headings. `now` [local time] bounds the
+    times that rows may carry. `progress(file, done, all)` is told the characters (cells of a workbook) read.
+    A bad file is counted as refused and nothing of it is stored; SourceProblem is raised when `source` is unusable.
+    """
+    at = now or datetime.now()
+    described = find_source(db, source) if source else None
+    known = saved_sources(db)
+    outcomes: list[FileOutcome] = []
+    try:
+        with _whole(db, dry_run):
+            jobs = [_look_into(path, described, known) for path in _files(paths)]
+            for job in sorted(jobs, key=lambda job: job.order):
+                outcomes.append(_import_file(db, job, at, by, progress))
+            if dry_run:
+                raise _DryRun
+    except _DryRun:
+        pass
+    return Outcome(tuple(outcomes), dry_run)
+
+
+@contextmanager
+def _whole(db: Database, dry_run: bool) -> Iterator[None]:
+    """One transaction around everything for a dry run, none otherwise."""
+    if dry_run:
+        with writing(db):
+            yield
+    else:
+        yield
+
+
+def _files(paths: Sequence[str | Path]) -> list[Path]:
+    """Return the files named and the tables in the folders named, each once."""
+    found: dict[Path, Path] = {}
+    for path in map(Path, paths):
+        inside = sorted(path.rglob("*")) if path.is_dir() else [path]
+        for file in inside:
+            wanted = not path.is_dir() or (file.suffix.lower() in (*SUFFIXES, *OLD_WORKBOOKS) and _is_table(file))
+            if wanted:
+                found.setdefault(file.resolve(), file)
+    return list(found.values())
+
+
+def _is_table(file: Path) -> bool:
+    """Leave out folders, hidden files and the lock files that office programs leave behind."""
+    return file.is_file() and not file.name.startswith((".", "~$"))
+
+
+def _look_into(path: Path, described: Source | None, known: Sequence[Source]) -> _Job:
+    try:
+        wishes = described or Source(table=TABLES["readings"], columns={}, headings={})
+        sheets = read_sheets(path, encoding=wishes.encoding, delimiter=wishes.delimiter)
+        found, unknown = [], []
+        for sheet in sheets:
+            layout = _layout(path, sheet, described, known)
+            if layout is None:
+                unknown.append(sheet)
+            else:
+                found.append(layout)
+        if not found:
+            raise FileRefused(_not_known(sheets[0], described, path))
+        found.sort(key=lambda pair: list(TABLES).index(pair[1].table.name))
+        notes = tuple(f"sheet {sheet.name!r} left out: its headings are not known" for sheet in unknown)
+        return _Job(path, tuple(found), notes)
+    except FileRefused as error:
+        return _Job(path, error=str(error))
+
+
+def _layout(path: Path, sheet: Sheet, described: Source | None, known: Sequence[Source]) -> tuple[Sheet, Layout] | None:
+    layout = own_layout(sheet)
+    if layout is not None:
+        return sheet, layout
+    if described is not None:
+        layout = source_layout(sheet, described, all_headings=False)
+        return (sheet, layout) if layout else None
+    fitting = []
+    for source in known:
+        seen = _as_described(path, sheet, source)
+        layout = source_layout(seen, source, all_headings=True)
+        if layout is not None:
+            fitting.append((seen, layout))
+    if len({_reading_of(layout) for _, layout in fitting}) > 1:
+        names = ", ".join(layout.source for _, layout in fitting)
+        raise FileRefused(f"its headings fit more than one source ({names}); say which with --source")
+    return fitting[0] if fitting else None
+
+
+def _as_described(path: Path, sheet: Sheet, source: Source) -> Sheet:
+    """Read a text file again in the encoding and with the delimiter its description states, when those differ."""
+    if sheet.is_workbook or (source.encoding in ("", sheet.encoding) and source.delimiter in ("", sheet.delimiter)):
+        return sheet
+    try:
+        return read_sheets(path, encoding=source.encoding, delimiter=source.delimiter)[0]
+    except FileRefused:
+        return sheet
+
+
+def _reading_of(layout: Layout) -> tuple[object, ...]:
+    """What two descriptions must share to give the same rows."""
+    constants = tuple(sorted(layout.constants.items()))
+    return layout.targets, layout.conversions, layout.style, layout.date_order, layout.heading_line, constants
+
+
+def _not_known(sheet: Sheet, described: Source | None, path: Path) -> str:
+    from ingest.drafting import likely_heading
+
+    headings = likely_heading(sheet)
+    quoted = ", ".join(repr(heading) for heading in headings[:HEADINGS_SHOWN])
+    more = " ..." if len(headings) > HEADINGS_SHOWN else ""
+    if described is not None:
+        wanted = ", ".join(repr(heading) for heading in list(described.headings.values())[:HEADINGS_SHOWN])
+        return f"its headings ({quoted}{more}) are not those of source {described.name} ({wanted} ...)"
+    return (
+        f"its headings ({quoted}{more}) are not known; allowed are our own columns, or a source description: "
+        f"draft one with 'cranktrend source draft {path.name}'"
+    )
+
+
+def _import_file(db: Database, job: _Job, now: datetime, by: str, progress: Progress | None) -> FileOutcome:
+    name = job.path.name
+    if job.error:
+        return FileOutcome(name, error=job.error)
+    try:
+        with writing(db):
+            return _import_sheets(db, job, now, by, progress)
+    except (FileRefused, SourceProblem) as error:
+        return FileOutcome(name, error=str(error))
+
+
+def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Progress | None) -> FileOutcome:
+    sources = ", ".join(dict.fromkeys(layout.source for _, layout in job.sheets if layout.source))
+    digest = hashlib.sha256(job.path.read_bytes()).hexdigest()
+    origin = Origin("file", by=by, at=now, file=job.path.name, sha256=digest, source=sources)
+    total = sum(sheet.size for sheet, _ in job.sheets)
+    done = 0
+
+    def told(read: int) -> None:
+        nonlocal done
+        done = min(done + read, total)
+        if progress is not None:
+            progress(job.path.name, done, total)
+
+    result = FileOutcome(job.path.name, source=sources, notes=job.notes)
+    origin_id: int | None = None
+    for sheet, layout in job.sheets:
+        batch = batch_of(layout, sheet.blocks(layout.heading_line, layout.width), told)
+        if not len(batch) and len(job.sheets) == 1:
+            raise FileRefused("it has a heading but no rows; there is nothing to import")
+        if origin_id is None:
+            origin_id = write_origin(db, origin)
+        admitted = admit(
+            db, batch, origin_id=origin_id, file=job.path.name, sheet=sheet.name, source=layout.source, now=now
+        )
+        result = _with(result, layout, admitted, _notes(layout, batch.ignored) + tuple(batch.notes))
+    if progress is not None:
+        progress(job.path.name, total, total)
+    if origin_id is not None:
+        _close_origin(db, origin_id, result)
+    return result
+
+
+def _with(result: FileOutcome, layout: Layout, admitted: Admitted, notes: tuple[str, ...]) -> FileOutcome:
+    tables = dict.fromkeys([*filter(None, result.table.split(", ")), layout.table.name])
+    return replace(
+        result,
+        table=", ".join(tables),
+        rows=result.rows + admitted.rows,
+        stored=result.stored + admitted.stored,
+        known=result.known + admitted.known,
+        set_aside=result.set_aside + admitted.set_aside,
+        replaced=result.replaced + admitted.replaced,
+        doubtful=result.doubtful + admitted.doubtful,
+        notes=result.notes + notes,
+    )
+
+
+def _notes(layout: Layout, ignored: int) -> tuple[str, ...]:
+    unknown = [
+        heading or f"column {index + 1}"
+        for index, (heading, target) in enumerate(zip(layout.headings, layout.targets, strict=True))
+        if not target
+    ]
+    notes = []
+    if unknown:
+        notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")
+    if ignored:
+        notes.append(f"{ignored} rows left out, as the source description says (ignore_rows)")
+    return tuple(notes)
+
+
+def _close_origin(db: Database, origin_id: int, result: FileOutcome) -> None:
+    """Write the counts to the origin; an import that changed nothing leaves no trace, so that twice is like once."""
+    if result.stored == 0 and result.set_aside == 0:
+        db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
+        return
+    counts = f"rows {result.rows}, stored {result.stored}, known {result.known}, set aside {result.set_aside}"
+    db.execute("UPDATE origins SET counts = ? WHERE id = ?", (counts, origin_id))

@@ -1,0 +1,196 @@
+"""Where a sheet's heading is, which table it holds, and which of its columns is which of ours."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from ingest.errors import FileRefused
+from ingest.fields import CIRCUIT_MEASUREMENTS, READINGS, TABLES, Conversion, Table, conversion
+from ingest.readers import Sheet
+from ingest.sources import IGNORE, PARTIAL, Source, heading_key, target_of
+from ingest.values import DateOrder, NumberStyle, clean_text
+
+FEWEST_HEADINGS = 0.6  # share of a stated description's headings that a file must have; our choice, because columns go
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How to read the rows of one sheet: per column its heading and target ('' = a column we do not know)."""
+
+    table: Table
+    heading_line: int
+    headings: tuple[str, ...]
+    targets: tuple[str, ...]
+    conversions: tuple[Conversion | None, ...]
+    style: NumberStyle = NumberStyle()  # noqa: RUF009 - frozen
+    date_order: DateOrder = "iso"
+    own: bool = True
+    source: str = ""
+    ignore_rows: tuple[re.Pattern[str], ...] = ()
+    constants: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def width(self) -> int:
+        """Number of columns with a heading."""
+        return len(self.headings)
+
+
+def own_name(cell: object) -> str:
+    """Return a heading in the form of our own column names: lower case, underscores."""
+    return re.sub(r"[\s\-]+", "_", clean_text(cell)).casefold().strip("_")
+
+
+def own_layout(sheet: Sheet) -> Layout | None:
+    """Return the layout of a sheet with the project's own column names, else None."""
+    for index, row in enumerate(sheet.head):
+        names = [own_name(cell) for cell in row]
+        table = _table_of(names)
+        if table is None:
+            continue
+        headings = _headings(row)
+        targets = tuple(name if target_of(name, table) else "" for name in names[: len(headings)])
+        _refuse_twice(targets, table)
+        conversions = tuple(_conversion(target, table, {}) for target in targets)
+        style = _own_style(sheet, index, targets, table)
+        return Layout(table, sheet.last_line_of(index), headings, targets, conversions, style)
+    return None
+
+
+_COMMA_DECIMAL = re.compile(r"^-?(?:[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+)$")
+_POINT_DECIMAL = re.compile(r"^-?(?:[0-9]+\.(?:[0-9]{1,2}|[0-9]{4,})|0\.[0-9]+)$")
+
+
+def _own_style(sheet: Sheet, heading: int, targets: Sequence[str], table: Table) -> NumberStyle:
+    """Return how the first rows write numbers: decimal comma when there are such and none with a decimal point."""
+    numeric = [i for i, target in enumerate(targets) if _conversion(target, table, {}) is not None]
+    cells = [
+        clean_text(row[i])
+        for row in sheet.head[heading + 1 :]
+        for i in numeric
+        if i < len(row) and isinstance(row[i], str)
+    ]
+    commas = any(_COMMA_DECIMAL.match(cell) for cell in cells)
+    points = any(_POINT_DECIMAL.match(cell) for cell in cells)
+    return NumberStyle(",", ".") if commas and not points and sheet.delimiter != "," else NumberStyle()
+
+
+def _table_of(names: Sequence[str]) -> Table | None:
+    best, most = None, 0
+    for table in TABLES.values():
+        filled = {target_of(name, table) for name in names if name} - {None}
+        if "taken_on" in filled and table is READINGS:
+            filled.add("taken_at")
+        if not filled.issuperset(table.recognised_by):
+            continue
+        if table is READINGS and not filled.intersection(CIRCUIT_MEASUREMENTS):
+            continue
+        if len(filled) > most:
+            best, most = table, len(filled)
+    return best
+
+
+def _headings(row: Sequence[object]) -> tuple[str, ...]:
+    texts = [" ".join(clean_text(cell).split()) for cell in row]
+    while texts and not texts[-1]:
+        texts.pop()
+    return tuple(texts)
+
+
+def _conversion(target: str, table: Table, clamps: Mapping[str, float]) -> Conversion | None:
+    return (
+        conversion(target, clamps.get(target))
+        if target and target not in PARTIAL and target_of(target, table)
+        else None
+    )
+
+
+def _refuse_twice(targets: Sequence[str], table: Table) -> None:
+    seen = set()
+    for target in targets:
+        ours = target_of(target, table) if target else None
+        if ours and ours in seen:
+            raise FileRefused(f"two columns are {ours}; allowed is one: rename or remove the other")
+        seen.add(ours)
+
+
+def combined_headings(rows: Sequence[Sequence[object]]) -> tuple[str, ...]:
+    """Join heading rows above each other; a heading over several columns counts for each that has one below it."""
+    width = max((len(row) for row in rows), default=0)
+    out = []
+    above: list[str] = [""] * len(rows)
+    for column in range(width):
+        parts = []
+        texts = [" ".join(clean_text(row[column]).split()) if column < len(row) else "" for row in rows]
+        for level, text in enumerate(texts):
+            if text:
+                above[level] = text
+                above[level + 1 :] = [""] * (len(rows) - level - 1)
+                parts.append(text)
+            elif any(texts[level + 1 :]):
+                parts.append(above[level])
+        out.append(" ".join(part for part in parts if part))
+    while out and not out[-1]:
+        out.pop()
+    return tuple(out)
+
+
+def source_layout(sheet: Sheet, source: Source, *, all_headings: bool) -> Layout | None:
+    """Return the layout of a sheet that `source` describes, wherever its heading begins; None when it does not fit.
+
+    `all_headings`: every described heading must be there (to recognise a file unasked), else most of them.
+    """
+    if source.sheet and source.sheet not in ("*", sheet.name):
+        return None
+    starts = sorted(range(len(sheet.head)), key=lambda start: abs(start - _start_of(sheet, source)))
+    for start in starts:
+        rows = sheet.head[start : start + source.heading_rows]
+        headings = combined_headings(rows)
+        layout = _fit(sheet, source, headings, start, all_headings)
+        if layout is not None:
+            return layout
+    return None
+
+
+def _start_of(sheet: Sheet, source: Source) -> int:
+    for index, line in enumerate(sheet.head_lines):
+        if line > source.skip_rows:
+            return index
+    return 0
+
+
+def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, all_headings: bool) -> Layout | None:
+    keys = [heading_key(heading) for heading in headings]
+    found = {key for key in keys if key in source.columns}
+    wanted = set(source.columns) if all_headings else {k for k, v in source.columns.items() if v != IGNORE}
+    share = len(found & wanted) / len(wanted) if wanted else 0.0
+    required = {
+        key
+        for key, target in source.columns.items()
+        if target in PARTIAL or (target != IGNORE and _is_required(target, source.table))
+    }
+    if not required <= found or share < (1.0 if all_headings else FEWEST_HEADINGS):
+        return None
+    targets = tuple(source.columns.get(key, "") for key in keys)
+    _refuse_twice([t for t in targets if t != IGNORE], source.table)
+    return Layout(
+        table=source.table,
+        heading_line=sheet.last_line_of(min(start + source.heading_rows, len(sheet.head_lines)) - 1),
+        headings=headings,
+        targets=targets,
+        conversions=tuple(
+            None if t == IGNORE else _conversion(t, source.table, source.clamp_mv_per_a) for t in targets
+        ),
+        style=source.style,
+        date_order=source.date_order,
+        own=False,
+        source=source.name,
+        ignore_rows=source.ignore_rows,
+        constants=source.constants,
+    )
+
+
+def _is_required(target: str, table: Table) -> bool:
+    ours = target_of(target, table)
+    return any(column.name == ours and column.required for column in table.columns)

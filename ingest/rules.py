@@ -1,0 +1,365 @@
+"""What a row must satisfy to be believed: ranges by system voltage, the physics of a start, the season at the depot."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from ingest.cells import TIME_DTYPE, Batch
+from ingest.fields import (
+    CIRCUIT_MEASUREMENTS,
+    MAIN_DROPS,
+    MEASUREMENTS,
+    OBSERVATIONS,
+    QUANTITIES,
+    SYSTEM_VOLTAGES,
+    Column,
+    Quantity,
+    allowed_words,
+    fahrenheit_to_celsius,
+)
+from ingest.values import shown
+
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+CLOCK_SLACK = timedelta(minutes=10)  # a phone's clock may run ahead of the server's by this much; our choice
+EARLIEST = np.datetime64("1980-01-01", "s")  # no reading in a workshop's files is older; our choice
+METER_TOLERANCE = 0.01  # relative; two readings of one voltage agree within 1 % on a workshop multimeter; our choice
+CLAMP_TOLERANCE = 0.05  # relative; a current clamp is good to a few per cent and peak and steady are two; our choice
+# Air at the vehicle against the depot's mean daily low of the month: cold nights below, sunny afternoons above, and a
+# heated bay at any season. Our choices, wide on purpose: only what cannot be is set aside.
+COLDER_BY_C, COLDER_BY_SD = 20.0, 6.0  # [K], [standard deviations of the daily lows], the larger counts
+WARMER_BY_C, WARMER_BY_SD = 18.0, 4.0  # [K] from the low to a hot afternoon, plus so many standard deviations
+WARMEST_BAY_C = 35.0  # [°C] a heated bay or a yard in the sun in any month
+DEFAULT_LOW_SD_C = 4.5  # [K] where the climate file gives none; typical of its other rows
+SLIPS = (10.0, 100.0, 1000.0)  # factors of a slipped decimal point, or of millivolts in a column of volts
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    """What the rules need to know of a vehicle."""
+
+    system_v: int
+    depot: str
+
+
+@dataclass(frozen=True)
+class Context:
+    """What is known beside the row: the vehicles, the depots' climate (low, sd by depot and month), and the time."""
+
+    vehicles: Mapping[str, Vehicle]
+    climate: Mapping[tuple[str, int], tuple[float, float]]
+    now: datetime
+    _folded: dict[str, str] = field(default_factory=dict)
+
+    def nearest_unit(self, unit: str) -> str:
+        """Return the known vehicle whose number looks most like `unit`, or ''."""
+        if not self._folded:
+            self._folded.update({_folded(known): known for known in self.vehicles})
+        if _folded(unit) in self._folded:
+            return self._folded[_folded(unit)]
+        if len(self._folded) > 5000:  # comparing with every vehicle of a large fleet takes too long for a hint
+            return ""
+        close = difflib.get_close_matches(_folded(unit), self._folded, n=1, cutoff=0.8)
+        return self._folded[close[0]] if close else ""
+
+
+def _folded(unit: str) -> str:
+    text = "".join(letter for letter in unit.casefold() if letter.isalnum())
+    return text.lstrip("0") or text
+
+
+def check(batch: Batch, context: Context) -> None:
+    """Add to `batch.problems` one sentence for everything in a row that cannot be."""
+    _check_required(batch)
+    _check_units_known(batch, context)
+    _check_column_ranges(batch)
+    if batch.table.name == "readings":
+        _check_readings(batch, context)
+    elif batch.table.name == "repairs":
+        _check_not_future(batch, "done_on", context.now)
+
+
+# --- every table -----------------------------------------------------------------------------------------------------
+
+
+def _check_required(batch: Batch) -> None:
+    for column in batch.table.columns:
+        if not column.required:
+            continue
+        missing = [r for r in np.flatnonzero(_is_missing(batch, column)).tolist() if (r, column.name) not in batch.raw]
+        batch.add_problems(missing, _empty_sentence(column))
+
+
+def _empty_sentence(column: Column) -> Callable[[int], str]:
+    return lambda _: f"{column.name} is empty; allowed is {allowed_words(column)}"
+
+
+def _is_missing(batch: Batch, column: Column) -> Flags:
+    if column.name in batch.texts:
+        return np.asarray(batch.texts[column.name] == "", dtype=bool)
+    if column.name in batch.numbers:
+        return np.isnan(batch.numbers[column.name])
+    if column.name in batch.times:
+        return np.isnat(batch.times[column.name])
+    return np.ones(len(batch), dtype=bool)
+
+
+def _check_units_known(batch: Batch, context: Context) -> None:
+    if "unit" not in batch.texts or batch.table.name == "units":
+        return
+    unit = batch.texts["unit"]
+    codes, uniques = pd.factorize(unit)
+    strange = np.array([bool(u) and u not in context.vehicles for u in uniques] or [False], dtype=bool)
+    unknown = strange[codes]
+
+    def sentence(row: int) -> str:
+        near = context.nearest_unit(unit[row])
+        hint = f" (is it {near}?)" if near else ""
+        return f"unit {shown(unit[row])} is unknown; allowed are the {len(context.vehicles)} vehicles of the units table{hint}"
+
+    batch.add_problems(np.flatnonzero(unknown), sentence)
+
+
+def _check_column_ranges(batch: Batch) -> None:
+    for column in batch.table.columns:
+        values = batch.numbers.get(column.name)
+        if values is None:
+            continue
+        wrong = np.zeros(len(batch), dtype=bool)
+        if column.low is not None and column.high is not None:
+            wrong |= (values < column.low) | (values > column.high)
+        if column.kind == "whole":
+            wrong |= (values != np.round(values)) & ~np.isnan(values)
+        if column.kind == "whole" and column.choices:
+            wrong |= ~np.isin(values, [float(choice) for choice in column.choices]) & ~np.isnan(values)
+        _add(batch, wrong, _range_sentence(column, values))
+
+
+def _range_sentence(column: Column, values: Floats) -> Callable[[int], str]:
+    return lambda row: f"{column.name} is {values[row]:g}; allowed is {allowed_words(column)}"
+
+
+def _check_not_future(batch: Batch, name: str, now: datetime) -> None:
+    times = batch.times.get(name)
+    if times is None:
+        return
+    latest = np.datetime64(now + CLOCK_SLACK, "s")
+    _add(
+        batch,
+        times > latest,
+        lambda row: f"{name} {_clock(times[row])} is in the future; allowed is up to now ({now:%Y-%m-%d %H:%M})",
+    )
+    _add(batch, times < EARLIEST, lambda row: f"{name} {_clock(times[row])} is too long ago; allowed is from 1980 on")
+
+
+def _clock(value: np.datetime64) -> str:
+    return str(value.astype("datetime64[m]")).replace("T", " ")
+
+
+def _add(batch: Batch, wrong: Flags, sentence: Callable[[int], str]) -> None:
+    batch.add_problems(np.flatnonzero(wrong), sentence)
+
+
+# --- readings --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What each row of a batch of readings hangs on: system voltage [V] (NaN unknown) and the temperatures [°C] to expect."""
+
+    system_v: Floats
+    coldest_c: Floats
+    warmest_c: Floats
+
+
+def setting(batch: Batch, context: Context) -> Setting:
+    """Look up system voltage and credible temperatures for every row."""
+    units = batch.texts["unit"]
+    codes, uniques = pd.factorize(units)
+    vehicles = [context.vehicles.get(unit) for unit in uniques]
+    system_v = np.array([v.system_v if v else np.nan for v in vehicles] or [np.nan], dtype=np.float64)[codes]
+    times = batch.times.get("taken_at", np.full(len(batch), np.datetime64("NaT"), dtype=TIME_DTYPE))
+    coldest, warmest = _bounds_by_row(codes.astype(np.int64), vehicles, times, context)
+    return Setting(system_v, coldest, warmest)
+
+
+def warmest_by_row(units: npt.NDArray[np.object_], times: npt.NDArray[np.datetime64], context: Context) -> Floats:
+    """Return the warmest credible air [°C] at each unit's depot in the month of each time."""
+    codes, uniques = pd.factorize(units)
+    vehicles = [context.vehicles.get(unit) for unit in uniques]
+    return _bounds_by_row(codes.astype(np.int64), vehicles, times, context)[1]
+
+
+def _bounds_by_row(
+    codes: npt.NDArray[np.int64], vehicles: list[Vehicle | None], times: npt.NDArray[np.datetime64], context: Context
+) -> tuple[Floats, Floats]:
+    depots = sorted({v.depot for v in vehicles if v})
+    number = {depot: index for index, depot in enumerate(depots)}
+    depot_codes = np.array([number[v.depot] if v else len(depots) for v in vehicles] or [0], dtype=np.int64)[codes]
+    low, high = _climate_bounds(depots, context)
+    months = np.where(np.isnat(times), 0, times.astype("datetime64[M]").astype(np.int64) % 12 + 1)
+    return low[depot_codes, months], high[depot_codes, months]
+
+
+def _climate_bounds(depots: list[str], context: Context) -> tuple[Floats, Floats]:
+    """Return the coldest and warmest credible air [°C] by depot (last row: unknown) and month (0: unknown)."""
+    quantity = QUANTITIES["temperature_c"]
+    low = np.full((len(depots) + 1, 13), quantity.range_12[0])
+    high = np.full((len(depots) + 1, 13), quantity.range_12[1])
+    for index, depot in enumerate(depots):
+        for month in range(1, 13):
+            if (depot, month) in context.climate:
+                low_c, low_sd_c = context.climate[(depot, month)]
+                sd = low_sd_c if np.isfinite(low_sd_c) else DEFAULT_LOW_SD_C
+                low[index, month] = max(low[index, month], low_c - max(COLDER_BY_C, COLDER_BY_SD * sd))
+                warm = max(WARMEST_BAY_C, low_c + WARMER_BY_C + WARMER_BY_SD * sd)
+                high[index, month] = min(high[index, month], warm)
+    return low, high
+
+
+def _check_readings(batch: Batch, context: Context) -> None:
+    _check_not_future(batch, "taken_at", context.now)
+    _check_something_measured(batch)
+    at = setting(batch, context)
+    for name in MEASUREMENTS:
+        if name in batch.numbers:
+            _check_quantity(batch, QUANTITIES[name], at)
+    _check_rest_above_crank(batch)
+    _check_drops(batch)
+    _check_peak(batch)
+
+
+def _check_something_measured(batch: Batch) -> None:
+    nothing = np.ones(len(batch), dtype=bool)
+    for name in CIRCUIT_MEASUREMENTS:
+        if name in batch.numbers:
+            nothing &= np.isnan(batch.numbers[name])
+    for name in OBSERVATIONS:
+        if name in batch.texts:
+            nothing &= batch.texts[name] == ""
+    for row, _ in batch.raw:
+        nothing[row] = False
+    _add(
+        batch,
+        nothing,
+        lambda _: "no measurement at all; a reading needs at least one of rest_v, crank_min_v, crank_a ...",
+    )
+
+
+def _check_quantity(batch: Batch, quantity: Quantity, at: Setting) -> None:
+    values = batch.numbers[quantity.name]
+    system = at.system_v
+    low = np.where(system == 24, quantity.range_24[0], np.where(system == 12, quantity.range_12[0], -np.inf))
+    high = np.where(system == 24, quantity.range_24[1], np.where(system == 12, quantity.range_12[1], np.inf))
+    low = np.where(np.isnan(system), min(quantity.range_12[0], quantity.range_24[0]), low)
+    high = np.where(np.isnan(system), max(quantity.range_12[1], quantity.range_24[1]), high)
+    if quantity.name == "temperature_c":
+        low, high = at.coldest_c, at.warmest_c
+    wrong = (values < low) | (values > high)
+
+    def sentence(row: int) -> str:
+        value, bounds = float(values[row]), (float(low[row]), float(high[row]))
+        hint = suspicion(quantity, value, bounds)
+        where = _where(quantity, system[row])
+        allowed = (
+            f"{bounds[0]:.4g} to {bounds[1]:.4g} {quantity.unit}"
+            if bounds[1] < 1e5
+            else (f"{bounds[0]:.0f} to {bounds[1]:.0f} {quantity.unit}")
+        )
+        return f"{quantity.name} is {value:g} {quantity.unit}; allowed {where} is {allowed}{hint}"
+
+    _add(batch, wrong, sentence)
+
+
+def _where(quantity: Quantity, system_v: float) -> str:
+    if quantity.name == "temperature_c":
+        return "for the depot and month"
+    if quantity.unit in ("V", "A") and system_v in SYSTEM_VOLTAGES:
+        return f"on a {system_v:g} V system"
+    return "here"
+
+
+def suspicion(quantity: Quantity, value: float, allowed: tuple[float, float]) -> str:
+    """Return the likely slip behind a value outside `allowed`, in brackets, or ''."""
+    low, high = allowed
+    if quantity.name == "temperature_c":
+        celsius = fahrenheit_to_celsius(value)
+        return f" (Fahrenheit in a Celsius column? {value:g} °F is {celsius:.1f} °C)" if low <= celsius <= high else ""
+    if value < 0:
+        if quantity.unit == "A":
+            return " (negative amps: was the clamp the wrong way round?)"
+        return " (negative: were the leads swapped?)" if quantity.unit == "V" else ""
+    likely = max(low, 0.01) if quantity.unit == "V" else low
+    for factor in SLIPS:
+        if value > high and likely <= value / factor <= high:
+            unit = " or millivolts" if factor == 1000.0 and quantity.unit == "V" else ""
+            return f" (decimal point misplaced{unit}? {value / factor:g} would fit)"
+        if value < low and low <= value * factor <= high:
+            return f" (decimal point misplaced? {value * factor:g} would fit)"
+    return ""
+
+
+def _column(batch: Batch, name: str) -> Floats:
+    return batch.numbers.get(name, np.full(len(batch), np.nan))
+
+
+def _check_rest_above_crank(batch: Batch) -> None:
+    rest, crank = _column(batch, "rest_v"), _column(batch, "crank_min_v")
+    _add(
+        batch,
+        crank > rest * (1.0 + METER_TOLERANCE),
+        lambda row: (
+            f"lowest cranking volts (crank_min_v) {crank[row]:g} V are above rest volts (rest_v) {rest[row]:g} V; "
+            "allowed is at most the rest volts (swapped?)"
+        ),
+    )
+
+
+def _check_drops(batch: Batch) -> None:
+    """A drop is part of what the battery gives while it cranks, and the drops of the main circuit add up to less."""
+    crank, rest = _column(batch, "crank_min_v"), _column(batch, "rest_v")
+    crank = np.where(np.isnan(crank), rest, crank)
+    total = np.zeros(len(batch))
+    single = np.zeros(len(batch), dtype=bool)
+    for name in (*MAIN_DROPS, "drop_control_v"):
+        drop = _column(batch, name)
+        wrong = drop > crank
+        single |= wrong
+        if name in MAIN_DROPS:
+            total += np.nan_to_num(drop)
+        _add(batch, wrong, _drop_sentence(name, drop, crank))
+    _add(
+        batch,
+        (total > crank) & ~single,
+        lambda row: (
+            f"the drops ({', '.join(MAIN_DROPS)}) sum to {total[row]:g} V, more than the battery gives; "
+            f"allowed is less than its {crank[row]:g} V"
+        ),
+    )
+
+
+def _drop_sentence(name: str, drop: Floats, crank: Floats) -> Callable[[int], str]:
+    return lambda row: (
+        f"{name} is {drop[row]:g} V, more than the battery voltage while cranking; "
+        f"allowed is less than its {crank[row]:g} V"
+    )
+
+
+def _check_peak(batch: Batch) -> None:
+    peak, steady = _column(batch, "peak_a"), _column(batch, "crank_a")
+    _add(
+        batch,
+        peak < steady * (1.0 - CLAMP_TOLERANCE),
+        lambda row: (
+            f"inrush (peak_a) {peak[row]:g} A is below the steady amps (crank_a) {steady[row]:g} A; "
+            "allowed is at least the steady amps (swapped?)"
+        ),
+    )

@@ -1,0 +1,339 @@
+"""Text and cells become numbers and times: units written beside the value, decimal commas, dates of many habits."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Literal
+
+from ingest.fields import KM_PER_MILE, MA_PER_A, MV_PER_V
+
+DateOrder = Literal["iso", "day-first", "month-first", "?"]
+
+EMPTY_WORDS = frozenset(
+    {"", "-", "--", "---", "–", "—", ".", "?", "n/a", "na", "n.a.", "#n/a", "n/d", "none", "null", "nil", "k.a.", "s/o"}
+)
+OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "0.l", ".ol", "over", "overload", "ovld", "over range", "overrange"})
+FIRST_SERIAL, LAST_SERIAL = 20_000.0, 80_000.0  # [d] spreadsheet day numbers of 1954 to 2119; our choice
+SERIAL_ZERO = datetime(1899, 12, 30)  # day 0 of the spreadsheet calendar that counts 1900 as a leap year
+CENTURY_SPLIT = 70  # a two-digit year below is 20xx, from there on 19xx; POSIX splits at 69, our choice
+
+_UNIT_WORDS: dict[str, tuple[str, float, float]] = {
+    # what stands beside the value -> (our unit, factor, offset)
+    "v": ("V", 1.0, 0.0),
+    "volt": ("V", 1.0, 0.0),
+    "volts": ("V", 1.0, 0.0),
+    "vdc": ("V", 1.0, 0.0),
+    "mv": ("V", 1.0 / MV_PER_V, 0.0),
+    "a": ("A", 1.0, 0.0),
+    "amp": ("A", 1.0, 0.0),
+    "amps": ("A", 1.0, 0.0),
+    "ma": ("A", 1.0 / MA_PER_A, 0.0),
+    "°c": ("°C", 1.0, 0.0),
+    "c": ("°C", 1.0, 0.0),
+    "ºc": ("°C", 1.0, 0.0),
+    "degc": ("°C", 1.0, 0.0),
+    "°f": ("°C", 1.0 / 1.8, -32.0 / 1.8),
+    "f": ("°C", 1.0 / 1.8, -32.0 / 1.8),
+    "ºf": ("°C", 1.0 / 1.8, -32.0 / 1.8),
+    "degf": ("°C", 1.0 / 1.8, -32.0 / 1.8),
+    "km": ("km", 1.0, 0.0),
+    "mi": ("km", KM_PER_MILE, 0.0),
+    "mile": ("km", KM_PER_MILE, 0.0),
+    "miles": ("km", KM_PER_MILE, 0.0),
+    "rpm": ("rpm", 1.0, 0.0),
+    "1/min": ("rpm", 1.0, 0.0),
+    "min-1": ("rpm", 1.0, 0.0),
+    "u/min": ("rpm", 1.0, 0.0),
+    "s": ("s", 1.0, 0.0),
+    "sec": ("s", 1.0, 0.0),
+    "h": ("h", 1.0, 0.0),
+    "d": ("d", 1.0, 0.0),
+}
+_NUMBER = re.compile(r"^([+-]?)([0-9][0-9.,'\s]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
+_WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-zº°µ/][A-Za-z0-9º°/\- ]*)$")
+_SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
+_GROUPS = {mark: re.compile(rf"^[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+$") for mark in (".", ",", "'", " ")}
+
+
+@dataclass(frozen=True)
+class NumberStyle:
+    """How a file writes numbers: the decimal mark and the thousands mark ('' when it uses none)."""
+
+    decimal: Literal[".", ","] = "."
+    thousands: str = ""
+
+    def __post_init__(self) -> None:
+        if self.decimal not in (".", ","):
+            raise ValueError(f"decimal is {self.decimal!r}; allowed are '.' and ','")
+        if self.thousands not in ("", ".", ",", "'", " ") or self.thousands == self.decimal:
+            raise ValueError(
+                f"thousands is {self.thousands!r}; allowed are '', '.', ',', ' ', \"'\", not the decimal mark"
+            )
+
+
+@dataclass(frozen=True)
+class Parsed:
+    """A cell as a number: `value` (None when empty), the `unit` written in the cell, what is wrong, what to remark."""
+
+    value: float | None = None
+    unit: str = ""
+    problem: str = ""
+    remark: str = ""
+
+
+def clean_text(cell: object) -> str:
+    """Return the cell as text without outer blanks, with plain spaces and a plain minus."""
+    if cell is None:
+        return ""
+    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
+        return str(int(cell))
+    return _SPACES.sub(" ", str(cell)).replace("\u2212", "-").replace("\ufeff", "").replace("’", "'").strip()
+
+
+def is_empty(cell: object) -> bool:
+    """Tell whether the cell holds no value (blank, a dash, n/a)."""
+    return cell is None or (isinstance(cell, float) and cell != cell) or clean_text(cell).casefold() in EMPTY_WORDS
+
+
+def parse_number(cell: object, style: NumberStyle = NumberStyle()) -> Parsed:
+    """Read a cell as a number, with the unit that stands beside it if one does; never guesses an ambiguous comma."""
+    if isinstance(cell, bool):
+        return Parsed(problem=f"{cell} is not a number")
+    if isinstance(cell, (int, float)):
+        value = float(cell)
+        return (
+            Parsed(problem=f"{cell} is not a number")
+            if value in (float("inf"), float("-inf"))
+            else (Parsed() if value != value else Parsed(value))
+        )
+    if isinstance(cell, (date, time, timedelta)):
+        return Parsed(problem=f"{cell} is a date or time, not a number")
+    text = clean_text(cell)
+    folded = text.casefold()
+    if folded in EMPTY_WORDS:
+        return Parsed()
+    if folded in OVER_RANGE:
+        return Parsed(remark=f"meter over range ({text})")
+    return _parse_text(text, style)
+
+
+def _parse_text(text: str, style: NumberStyle) -> Parsed:
+    body, unit = text, ""
+    value, why = _read_digits(body, style)
+    if value is None and not why:
+        beside = _WITH_UNIT.match(text)
+        if beside and beside[2].replace(" ", "").casefold() in _UNIT_WORDS:
+            body, unit = beside[1].strip(), beside[2].replace(" ", "").casefold()
+            value, why = _read_digits(body, style)
+    if value is None:
+        return Parsed(problem=why or f"{shown(text)} is not a number")
+    return Parsed(value, unit)
+
+
+def _read_digits(text: str, style: NumberStyle) -> tuple[float | None, str]:
+    """Return the number, or None and the reason when the marks can be read in two ways ('' when it is no number)."""
+    match = _NUMBER.match(text)
+    if not match:
+        return None, ""
+    sign, digits, exponent = match[1], match[2].strip(), match[3] or ""
+    for mark in (" ", "'"):
+        if mark in digits:
+            whole, _, rest = _split_decimal(digits, style)
+            if not _GROUPS[mark].match(whole):
+                return None, ""
+            digits = whole.replace(mark, "") + rest
+    plain, why = _plain_digits(digits, style)
+    if not plain:
+        return None, why
+    return float(sign + plain + exponent), ""
+
+
+def _split_decimal(digits: str, style: NumberStyle) -> tuple[str, str, str]:
+    """Split at the last mark that can be the decimal one: whole part, mark, mark with decimals."""
+    for mark in (style.decimal, "," if style.decimal == "." else "."):
+        head, found, tail = digits.rpartition(mark)
+        if found:
+            return head, mark, mark + tail
+    return digits, "", ""
+
+
+def _plain_digits(digits: str, style: NumberStyle) -> tuple[str, str]:
+    """Return the digits with '.' as the only mark; ('', reason) when two readings are possible."""
+    dots, commas = digits.count("."), digits.count(",")
+    if not dots and not commas:
+        return digits, ""
+    if dots and commas:  # the last one is the decimal mark, the other groups thousands
+        decimal, group = (".", ",") if digits.rfind(".") > digits.rfind(",") else (",", ".")
+        whole, _, rest = digits.rpartition(decimal)
+        if decimal in whole or not _GROUPS[group].match(whole):
+            return "", ""
+        return whole.replace(group, "") + "." + rest, ""
+    mark = "." if dots else ","
+    if dots + commas > 1:
+        return (digits.replace(mark, ""), "") if _GROUPS[mark].match(digits) else ("", "")
+    if mark == style.decimal:
+        return digits.replace(mark, "."), ""
+    grouped = bool(_GROUPS[mark].match(digits)) and not digits.startswith("0")
+    if not grouped:
+        return digits.replace(mark, "."), ""
+    if style.thousands == mark:
+        return digits.replace(mark, ""), ""
+    return "", f"{digits} can be read in two ways ({digits.replace(mark, '')} or {digits.replace(mark, '.')})"
+
+
+def in_unit(parsed: Parsed, unit: str) -> tuple[float, float] | None:
+    """Return factor and offset from the unit written in the cell to `unit` (V, A, °C, km ...); None if it is another.
+
+    A cell that names a clamp's output (mV in a column of amps) is not converted here.
+    """
+    if not parsed.unit:
+        return 1.0, 0.0
+    ours, factor, offset = _UNIT_WORDS[parsed.unit]
+    return (factor, offset) if ours == unit else None
+
+
+def unit_word(text: str) -> tuple[str, float, float] | None:
+    """Return (our unit, factor, offset) for a word that names a unit, as in a heading; None when it names none."""
+    return _UNIT_WORDS.get(text.strip().replace(" ", "").casefold())
+
+
+def shown(text: str, longest: int = 60) -> str:
+    """Return text quoted for a message: one line, shortened, control characters made visible."""
+    return repr(text if len(text) <= longest else text[: longest - 3] + "...")
+
+
+# --- dates and times -------------------------------------------------------------------------------------------------
+
+_MONTHS = {
+    name: number
+    for number, names in enumerate(
+        (
+            ("jan", "january", "januar", "janvier", "enero", "ene", "jän"),
+            ("feb", "february", "februar", "février", "fevrier", "febrero", "fév", "fev"),
+            ("mar", "march", "märz", "maerz", "mars", "marzo", "mär", "mrz"),
+            ("apr", "april", "avril", "abril", "avr", "abr"),
+            ("may", "mai", "mayo"),
+            ("jun", "june", "juni", "juin", "junio"),
+            ("jul", "july", "juli", "juillet", "julio", "juil"),
+            ("aug", "august", "août", "aout", "agosto", "ago"),
+            ("sep", "sept", "september", "septembre", "septiembre"),
+            ("oct", "october", "oktober", "octobre", "octubre", "okt"),
+            ("nov", "november", "novembre", "noviembre"),
+            ("dec", "december", "dezember", "décembre", "decembre", "diciembre", "dez", "déc", "dic"),
+        ),
+        start=1,
+    )
+    for name in names
+}
+_TIME = (
+    r"(?:[T\s,]+([0-9]{1,2})(?:[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
+    r"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*(Z|[+-][0-9]{2}:?[0-9]{2})?)?$"
+)
+_ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)
+_COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
+_SHORT = re.compile(r"^([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _TIME)
+_NAMED_DAY_FIRST = re.compile(r"^([0-9]{1,2})[\s.\-]*([^\W\d_]{3,10})[\s.,\-]*([0-9]{4}|[0-9]{2})" + _TIME)
+_NAMED_MONTH_FIRST = re.compile(r"^([^\W\d_]{3,10})[\s.]*([0-9]{1,2})(?:st|nd|rd|th)?[\s,]+([0-9]{4})" + _TIME)
+_WEEKDAY = re.compile(r"^[^\W\d_]{2,10}\.?,?\s+(?=[0-9])")
+
+
+@dataclass(frozen=True)
+class ParsedTime:
+    """A cell as a time: `value` (None when there is none), what is wrong, what to remark."""
+
+    value: datetime | None = None
+    problem: str = ""
+    remark: str = ""
+
+
+def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
+    """Read a cell as a date with or without time of day, local clock, to the second.
+
+    Year-first dates and named months need no order. A date such as 05/06/2022 needs `order`; without it ('iso', '?')
+    only a day above 12 settles it, else the problem says that it can be read in two ways.
+    """
+    if isinstance(cell, datetime):
+        return ParsedTime(cell.replace(microsecond=0, tzinfo=None))
+    if isinstance(cell, date):
+        return ParsedTime(datetime(cell.year, cell.month, cell.day))
+    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
+        return _from_serial(float(cell))
+    text = clean_text(cell)
+    if text.casefold() in EMPTY_WORDS:
+        return ParsedTime(problem="is empty")
+    match = _ISO.match(text) or _COMPACT.match(text)
+    if match:
+        return _build(text, (match[1], match[2], match[3]), match.groups()[3:])
+    if re.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", text):
+        return _from_serial(float(text))
+    text = _WEEKDAY.sub("", text)
+    match = _SHORT.match(text)
+    if match:
+        return _short_date(text, match, order)
+    return _named_date(text)
+
+
+def _named_date(text: str) -> ParsedTime:
+    match = _NAMED_DAY_FIRST.match(text)
+    if match and match[2].casefold() in _MONTHS:
+        return _build(text, (_year(match[3]), str(_MONTHS[match[2].casefold()]), match[1]), match.groups()[3:])
+    match = _NAMED_MONTH_FIRST.match(text)
+    if match and match[1].casefold() in _MONTHS:
+        return _build(text, (match[3], str(_MONTHS[match[1].casefold()]), match[2]), match.groups()[3:])
+    return ParsedTime(problem=f"{shown(text)} is not a date")
+
+
+def _short_date(text: str, match: re.Match[str], order: DateOrder) -> ParsedTime:
+    first, second, year = int(match[1]), int(match[3]), _year(match[4])
+    clock = match.groups()[4:]
+    if order in ("iso", "?"):
+        if first <= 12 and second <= 12 and first != second:
+            return ParsedTime(problem=f"{shown(text)} can be read day first or month first")
+        order = "day-first" if first > 12 else "month-first"
+    day, month = (first, second) if order == "day-first" else (second, first)
+    if month > 12 >= day:
+        return ParsedTime(problem=f"{shown(text)} has no month {month} when read {order.replace('-', ' ')}")
+    return _build(text, (year, str(month), str(day)), clock)
+
+
+def _year(text: str) -> str:
+    if len(text) == 4:
+        return text
+    return f"20{text}" if int(text) < CENTURY_SPLIT else f"19{text}"
+
+
+def _build(text: str, day: tuple[str, str, str], clock: tuple[str | None, ...]) -> ParsedTime:
+    hour, minute, second, half, zone = clock
+    hours = int(hour or 0)
+    if half:
+        if not 1 <= hours <= 12:
+            return ParsedTime(problem=f"{shown(text)} is not a time of day: hours with AM or PM go from 1 to 12")
+        hours = hours % 12 + (12 if half.strip().casefold().startswith("p") else 0)
+    try:
+        value = datetime(int(day[0]), int(day[1]), int(day[2]), hours, int(minute or 0), int(second or 0))
+    except ValueError:
+        return ParsedTime(problem=f"{shown(text)} is not a date in the calendar")
+    remark = f"time zone {zone} left out, clock time kept as written" if zone else ""
+    return ParsedTime(value, remark=remark)
+
+
+def _from_serial(serial: float) -> ParsedTime:
+    if not FIRST_SERIAL <= serial <= LAST_SERIAL:
+        return ParsedTime(problem=f"{serial:g} is not a date" if serial == serial else "is empty")
+    value = SERIAL_ZERO + timedelta(seconds=round(serial * 86_400))
+    return ParsedTime(value, remark=f"{serial:g} read as a spreadsheet day number")
+
+
+def date_order_evidence(cell: object) -> Literal["", "day-first", "month-first", "either"]:
+    """Tell what a cell says about the order of day and month: a day above 12 decides, '' when it is no short date."""
+    match = _SHORT.match(_WEEKDAY.sub("", clean_text(cell))) if isinstance(cell, str) else None
+    if not match:
+        return ""
+    first, second = int(match[1]), int(match[3])
+    if first > 12 >= second:
+        return "day-first"
+    if second > 12 >= first:
+        return "month-first"
+    return "either" if first <= 12 and second <= 12 and first != second else ""

@@ -1,0 +1,99 @@
+"""Transactions, origins (who or what wrote a row) and the audit of changed values."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlite_utils import Database
+
+from ingest.errors import IngestError
+
+
+@contextmanager
+def writing(db: Database) -> Iterator[None]:
+    """A transaction that holds the right to write from its start; nested use becomes part of the outer one."""
+    if db.conn.in_transaction:
+        with db.atomic():
+            yield
+        return
+    try:
+        db.conn.execute("BEGIN IMMEDIATE")
+    except sqlite3.OperationalError as error:
+        raise IngestError(f"the database is busy with another import or entry ({error}); try again") from error
+    try:
+        yield
+    except BaseException:
+        db.rollback()
+        raise
+    db.commit()
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Who or what writes, when, and from which file; `entry_id` makes a form's resend recognisable."""
+
+    kind: str
+    by: str
+    at: datetime
+    file: str = ""
+    sha256: str = ""
+    source: str = ""
+    entry_id: str | None = None
+
+
+def write_origin(db: Database, origin: Origin) -> int:
+    """Store the origin and return its id."""
+    cursor = db.execute(
+        "INSERT INTO origins (kind, by, at, file, sha256, source, entry_id) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (
+            origin.kind,
+            origin.by,
+            stamp(origin.at),
+            origin.file,
+            origin.sha256,
+            origin.source,
+            origin.entry_id,
+        ),
+    )
+    return int(cursor.lastrowid or 0)
+
+
+@dataclass(frozen=True)
+class Change:
+    """One value of one row that became another."""
+
+    table: str
+    row_key: str
+    column: str
+    old: object
+    new: object
+
+
+def write_change(
+    db: Database, change: Change, *, by: str, at: datetime, reason: str, origin_id: int | None = None
+) -> None:
+    """Keep the old value of a changed cell in the audit."""
+    db.execute(
+        "INSERT INTO audit (at, by, table_name, row_key, column_name, old_value, new_value, reason, origin_id)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            stamp(at),
+            by,
+            change.table,
+            change.row_key,
+            change.column,
+            None if change.old is None else str(change.old),
+            None if change.new is None else str(change.new),
+            reason,
+            origin_id,
+        ),
+    )
+
+
+def stamp(at: datetime) -> str:
+    """Return a time as it is stored: ISO 8601 to the second."""
+    return at.isoformat(timespec="seconds")
