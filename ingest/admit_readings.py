@@ -17,7 +17,7 @@ from ingest.admit import Admitted, Place
 from ingest.cells import TIME_DTYPE, Batch
 from ingest.doubt import History, doubts
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
-from ingest.rules import Context, warmest_by_row
+from ingest.rules import Context
 
 TEXTS = (*OBSERVATIONS, "technician", "instrument", "note")
 ROWS_AT_ONCE = 50_000  # rows turned into Python objects at a time; our choice, to bound memory
@@ -87,8 +87,7 @@ def recompute_doubts(db: Database, units: Sequence[str], context: Context) -> No
     unit = _codes(stored.unit)[order]
     system_v = np.array([context.vehicles[u].system_v for u in stored.unit[order].tolist()], dtype=np.float64)
     taken = stored.taken_at[order]
-    warmest = warmest_by_row(stored.unit[order], taken, context)
-    names, reasons = doubts(History(unit, taken, {n: v[order] for n, v in stored.numbers.items()}, system_v, warmest))
+    names, reasons = doubts(History(unit, taken, {n: v[order] for n, v in stored.numbers.items()}, system_v))
     _update_doubts(db, order, names, reasons, stored)
 
 
@@ -269,8 +268,7 @@ def _history(
         numbers[name] = values
     unit, taken = merged.unit[kept], merged.taken_at[kept]
     system = np.array([context.vehicles[u].system_v for u in merged.units], dtype=np.float64)[unit]
-    units = np.array(merged.units, dtype=object)[unit]
-    return History(unit, taken, numbers, system, warmest_by_row(units, taken, context)), present
+    return History(unit, taken, numbers, system), present
 
 
 def _update_doubts(

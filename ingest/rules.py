@@ -191,13 +191,6 @@ def setting(batch: Batch, context: Context) -> Setting:
     return Setting(system_v, coldest, warmest)
 
 
-def warmest_by_row(units: npt.NDArray[np.object_], times: npt.NDArray[np.datetime64], context: Context) -> Floats:
-    """Return the warmest credible air [°C] at each unit's depot in the month of each time."""
-    codes, uniques = pd.factorize(units)
-    vehicles = [context.vehicles.get(unit) for unit in uniques]
-    return _bounds_by_row(codes.astype(np.int64), vehicles, times, context)[1]
-
-
 def _bounds_by_row(
     codes: npt.NDArray[np.int64], vehicles: list[Vehicle | None], times: npt.NDArray[np.datetime64], context: Context
 ) -> tuple[Floats, Floats]:
