@@ -19,7 +19,7 @@ DIURNAL_RANGE_C = 8.0
 WET_SPREAD = 0.35
 """Log standard deviation of a winter's wetness from year to year: our choice."""
 FORECAST_ERROR_C = 0.7
-"""Standard deviation of a one-day forecast of the low, K; grows with the square root of the lead (our choice)."""
+"""sd of a one-day forecast of the low [K]; its error wanders on, so it grows with the root of the lead (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -91,8 +91,9 @@ def forecast_table(
     rows = []
     at = (first - weather.start).days
     for column, depot in enumerate(depots):
+        error = 0.0
         for lead in range(min(days, len(weather.low_c) - at)):
-            error = FORECAST_ERROR_C * np.sqrt(lead + 1) * rng.standard_normal()
+            error += FORECAST_ERROR_C * rng.standard_normal()
             low = round(float(weather.low_c[at + lead, column] + error), 1)
             rows.append((depot.name, first + dt.timedelta(days=lead), low))
     table = pd.DataFrame(rows, columns=["depot", "date", "low_c"])
