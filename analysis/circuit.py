@@ -25,7 +25,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.battery import open_circuit
-from analysis.limits import BRUSH_SD_V, BRUSH_V
+from analysis.limits import BRUSH_SD_V, BRUSH_V, FEWEST_COIL_A, FEWEST_CRANK_A
 
 Array = npt.NDArray[np.float64]
 Texts = npt.NDArray[np.object_]
@@ -52,6 +52,7 @@ SOURCES: Final = (  # independent sources of error, in the order of the covarian
     "coil_a",
     "brush_v",
 )
+FEWEST_A: Final = {"crank_a": FEWEST_CRANK_A.value, "peak_a": FEWEST_CRANK_A.value, "coil_a": FEWEST_COIL_A.value}
 DROPS: Final = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
 NEVER_NEGATIVE: Final = ("battery", "motor_lumped", "coil")  # far above the errors of volts, unlike a good cable
 MOHM_PER_OHM: Final = 1000.0
@@ -134,8 +135,8 @@ def _gather(
 ) -> _Inputs:
     """Measured values with their instrument errors; missing ones filled where a typical value is known."""
     value = {name: _column(readings, name) for name in SOURCES if name != "brush_v"}
-    for amps in ("crank_a", "peak_a", "coil_a"):
-        value[amps] = np.where(value[amps] > 0, value[amps], np.nan)
+    for amps, fewest in FEWEST_A.items():
+        value[amps] = np.where(value[amps] >= fewest, value[amps], np.nan)
     hours = _column(readings, "hours_rested") if "hours_rested" in readings else None
     rest_v, charge_se = open_circuit(value["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
     value["rest_v"] = rest_v

@@ -62,6 +62,8 @@ OPEN_CIRCUIT_V_PER_K = Limit(
 BATTERY_SOC_RISE = Limit(
     0.6, "1", "our choice: an empty block has about 1.6 times the resistance of a full one, from memory", 0.0, 3.0
 )
+FEWEST_CRANK_A = Limit(1.0, "A", "our choice: less is a clamp that was not on the cable", 0.0, 50.0)
+FEWEST_COIL_A = Limit(0.05, "A", "our choice: less is an open coil, whose resistance has no value", 0.0, 1.0)
 BRUSH_V = Limit(1.0, "V", "two copper-graphite brushes in series, from memory", 0.0, 3.0)
 BRUSH_SD_V = Limit(0.3, "V", "our choice, because brush grades differ that much", 0.0, 2.0)
 LOAD_SPEED_SHARE = Limit(

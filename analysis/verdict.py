@@ -15,7 +15,7 @@ import pandas as pd
 
 from analysis.battery import load_test_minimum_v
 from analysis.limit_book import LimitBook
-from analysis.limits import Limit, Limits
+from analysis.limits import FEWEST_CRANK_A, Limit, Limits
 
 Array = npt.NDArray[np.float64]
 Sense = Literal["at least", "at most"]
@@ -135,7 +135,7 @@ def _drop_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
 def _resistance_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
     """The same drops brought to the class's usual amps, and cables with ground per 100 A."""
     amps = _values(group, "crank_a")
-    amps = np.where(amps > 0, amps, np.nan)
+    amps = np.where(amps >= FEWEST_CRANK_A.value, amps, np.nan)
     share = limits.watch_share.value
     found = []
     for name, key in DROP_LIMITS.items():

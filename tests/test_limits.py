@@ -1,0 +1,236 @@
+"""Limits: their ranges, a user's own, and the verdict on a reading."""
+
+import tomllib
+from dataclasses import fields
+from itertools import product
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis import limits as module
+from analysis.limit_book import LimitBook, limits_from_mapping
+from analysis.limits import LIMIT_KEYS, Limit, default_limits
+from analysis.verdict import COLUMNS, sentence, verdict, worst_verdict
+
+KINDS = list(product((12, 24), ("light", "heavy"), ("petrol", "diesel"), (None, 4.0, 6.0)))
+
+
+@pytest.mark.parametrize(("system_v", "duty", "fuel", "cylinders"), KINDS)
+def test_every_limit_has_unit_source_and_lies_in_its_own_range(
+    system_v: int, duty: str, fuel: str, cylinders: float | None
+) -> None:
+    limits = default_limits(system_v, duty=duty, fuel=fuel, cylinders=cylinders)
+    for key in LIMIT_KEYS:
+        limit: Limit = getattr(limits, key)
+        assert limit.unit, key
+        assert limit.source, key
+        assert limit.lowest <= limit.value <= limit.highest, key
+        assert "{" not in limit.words, key
+
+
+def test_every_coefficient_names_its_source_or_says_our_choice() -> None:
+    coefficients = {name: value for name, value in vars(module).items() if isinstance(value, Limit)}
+    assert len(coefficients) > 10
+    for name, limit in coefficients.items():
+        assert limit.lowest <= limit.value <= limit.highest, name
+        assert any(word in limit.source for word in ("our choice", "practice", "memory", "IEC", "NBS")), name
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [({"system_v": 48}, "system_v is 48; allowed are 12 and 24"), ({"duty": "medium"}, "duty is 'medium'")],
+)
+def test_wrong_kind_of_vehicle_is_refused(arguments: dict[str, object], message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        default_limits(**arguments)  # type: ignore[arg-type]
+
+
+OWN = """
+[system_24]
+control_circuit_drop_v = 1.5
+
+[vehicle_class.heavy_truck]
+duty = "light"
+ground_path_drop_v = 0.3
+least_cranking_rpm = 120
+
+[vehicle_class."Tipper, 8x4"]
+control_circuit_drop_v = 1.2
+"""
+
+
+def test_own_limits_go_over_the_defaults_class_over_voltage() -> None:
+    book = limits_from_mapping(tomllib.loads(OWN))
+    truck = book.for_group("heavy_truck", 24)
+    assert truck.ground_path_drop_v.value == 0.3
+    assert "0.3 V" in truck.ground_path_drop_v.words
+    assert "user's own" in truck.ground_path_drop_v.source
+    assert truck.control_circuit_drop_v.value == 1.5
+    assert truck.circuit_v_per_100a.value == 0.40  # light duty, as the class says
+    assert book.for_group("Tipper, 8x4", 24).control_circuit_drop_v.value == 1.2
+    assert book.for_group("light_van", 12) == LimitBook().for_group("light_van", 12)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            "[vehicle_class.x]\nground_path_drop_v = 99",
+            r"x.ground_path_drop_v is 99 V; allowed is 0 to 30 V",
+        ),
+        ("[system_12]\nground_path_drop_v = 16", r"system_12.ground_path_drop_v is 16 V; allowed is 0 to 15 V"),
+        ("[system_12]\nground_path_drop_v = -0.1", r"is -0.1 V; allowed is 0 to 15 V"),
+        ("[system_12]\nground_path_drop_v = 'low'", r"is 'low', but must be a number"),
+        ("[system_12]\nground_path_drop_v = true", r"is True, but must be a number"),
+        ("[system_12]\nground_path_drop_v = nan", r"is nan, but must be a number"),
+        ("[system_12]\nground_path_drop_v = inf", r"is inf, but must be a number"),
+        ("[system_12]\nground_drop = 0.2", r"system_12.ground_drop is not a limit; allowed are rest_watch_v"),
+        (
+            "[system_36]\nground_path_drop_v = 0.2",
+            r"unknown table 'system_36'; allowed are \[system_12\]",
+        ),
+        ("[vehicle_class.x]\nduty = 'hard'", r"vehicle_class.x.duty is 'hard'; allowed are light and heavy"),
+        ("vehicle_class = 3", r"vehicle_class is 3, but must be a table"),
+        ("[vehicle_class]\nx = 3", r"vehicle_class.x is 3, but must be a table"),
+    ],
+)
+def test_wrong_own_limits_are_refused_with_key_value_and_range(text: str, message: str) -> None:
+    with pytest.raises(ValueError, match=message) as caught:
+        limits_from_mapping(tomllib.loads(text))
+    assert "\n" not in str(caught.value)
+
+
+def test_every_key_may_be_set_within_its_range() -> None:
+    for key in LIMIT_KEYS:
+        limit: Limit = getattr(default_limits(12), key)
+        for value in (limit.lowest, limit.highest):
+            book = limits_from_mapping({"system_12": {key: value}})
+            assert getattr(book.for_group("any", 12), key).value == value
+
+
+# --- verdict ---------------------------------------------------------------------------------------------------------
+UNITS = pd.DataFrame(
+    {
+        "unit": ["van", "truck"],
+        "vehicle_class": ["light_van", "heavy_truck"],
+        "system_v": [12, 24],
+        "fuel": ["petrol", "diesel"],
+        "cylinders": [4, 6],
+    }
+)
+MEASURED = ("rest_v", "crank_min_v", "crank_a", "drop_positive_v", "drop_ground_v", "drop_contacts_v", "drop_control_v")
+
+
+def readings(**columns: list[float]) -> pd.DataFrame:
+    rows = len(next(iter(columns.values())))
+    frame = pd.DataFrame({"unit": ["van"] * rows, "taken_at": pd.date_range("2024-01-01", periods=rows)})
+    return frame.assign(temperature_c=20.0, **columns)
+
+
+@pytest.mark.parametrize(
+    ("column", "check", "passing", "watched", "acted"),
+    [
+        ("rest_v", "rest voltage", 12.5, 12.3, 12.2),
+        ("drop_positive_v", "positive drop", 0.15, 0.18, 0.21),
+        ("drop_ground_v", "ground drop", 0.15, 0.18, 0.21),
+        ("drop_contacts_v", "contacts drop", 0.2, 0.27, 0.31),
+        ("drop_control_v", "control circuit drop", 0.7, 0.9, 1.1),
+        ("crank_rpm", "cranking speed", 120, 80, 70),
+    ],
+)
+def test_pass_watch_act(column: str, check: str, passing: float, watched: float, acted: float) -> None:
+    judged = verdict(readings(**{column: [passing, watched, acted]}), UNITS)
+    of_check = judged[judged["check"] == check].sort_values("row")
+    assert of_check["verdict"].tolist() == ["pass", "watch", "act"]
+    assert of_check["margin"].iloc[2] < 0 < of_check["margin"].iloc[1]
+    assert (of_check["source"] != "").all()
+
+
+def test_cold_morning_amps_blame_no_cable_as_a_resistance() -> None:
+    """0.24 V at 300 A is 0.8 mΩ: over the printed 0.2 V, but good at the 150 A the class takes."""
+    judged = verdict(readings(drop_ground_v=[0.24], crank_a=[300.0]), UNITS, class_crank_a={"light_van": 150.0})
+    by_check = judged.set_index("check")["verdict"]
+    assert by_check["ground drop"] == "act"
+    assert by_check["ground resistance"] == "pass"
+
+
+def test_low_amps_excuse_no_cable_as_a_resistance() -> None:
+    judged = verdict(readings(drop_ground_v=[0.18], crank_a=[90.0]), UNITS, class_crank_a={"light_van": 150.0})
+    by_check = judged.set_index("check")
+    assert by_check.loc["ground drop", "verdict"] == "watch"
+    assert by_check.loc["ground resistance", "verdict"] == "act"
+    assert by_check.loc["ground resistance", "margin_v"] == pytest.approx(0.2 - 0.3)  # volts, at 150 A
+
+
+def test_a_reading_without_a_measurement_has_no_verdict_on_it() -> None:
+    assert verdict(readings(rest_v=[np.nan]), UNITS).empty
+    assert list(verdict(readings(rest_v=[np.nan]), UNITS).columns) == list(COLUMNS)
+    assert verdict(readings(rest_v=[12.6]).iloc[:0], UNITS).empty
+
+
+def test_unknown_unit_is_refused() -> None:
+    with pytest.raises(ValueError, match="'van', which is not among units"):
+        verdict(readings(rest_v=[12.6]), UNITS.iloc[1:])
+
+
+def test_sentence_gives_value_limit_unit_and_source() -> None:
+    row = verdict(readings(drop_ground_v=[0.43]), UNITS).iloc[0].to_dict()
+    text = sentence(row)
+    assert "0.43 V: act, 0.23 V outside the limit (ground side at most 0.2 V; TM 5-3820-256-24-4" in text
+
+
+reading = st.fixed_dictionaries({name: st.floats(0.0, 30.0) | st.just(float("nan")) for name in MEASURED})
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(reading, min_size=2, max_size=6), st.data())
+def test_order_of_readings_is_irrelevant(rows: list[dict[str, float]], data: st.DataObject) -> None:
+    when = pd.date_range("2024-01-01", periods=len(rows))
+    frame = pd.DataFrame(rows).assign(unit="van", taken_at=when, temperature_c=5.0)
+    places = data.draw(st.permutations(range(len(rows))))
+    one, two = (
+        verdict(f, UNITS).drop(columns="row").sort_values(["taken_at", "check"], ignore_index=True)
+        for f in (frame, frame.iloc[places])
+    )
+    pd.testing.assert_frame_equal(one, two)
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.lists(reading, min_size=1, max_size=30))
+def test_twice_the_volts_on_a_24_v_system_gets_the_same_verdict(rows: list[dict[str, float]]) -> None:
+    """Printed limits for 24 V are twice the 12 V ones, at the same duty and amps."""
+    book = limits_from_mapping({"vehicle_class": {"heavy_truck": {"duty": "light"}}})
+    units = UNITS.assign(fuel="petrol", cylinders=4)
+    base = pd.DataFrame(rows).assign(taken_at=pd.Timestamp("2024-01-01"), temperature_c=5.0)
+    volts = [c for c in base if str(c).endswith("_v")]
+    doubled = base.assign(**{str(c): 2 * base[c] for c in volts})
+    usual = {"light_van": 200.0, "heavy_truck": 200.0}
+    keys = ["row", "check"]
+    van, truck = (
+        verdict(f.assign(unit=u), units, book, class_crank_a=usual).set_index(keys).sort_index()
+        for f, u in ((base, "van"), (doubled, "truck"))
+    )
+    truck = truck.reindex(van.index)
+    on_edge = (van["margin"].abs() < 1e-6) | (truck["margin"].abs() < 1e-6)
+    assert ((van["verdict"] == truck["verdict"]) | on_edge | _near_watch(van)).all()
+    in_volts = van["value_unit"] == "V"
+    np.testing.assert_allclose(truck["margin_v"][in_volts], 2 * van["margin_v"][in_volts], atol=1e-9)
+
+
+def _near_watch(judged: pd.DataFrame) -> "pd.Series[bool]":
+    """Values within rounding of the watch boundary, where doubling may move the last bit."""
+    shares = np.array([0.8, 1.25])
+    edges = judged["limit"].to_numpy()[:, None] * shares
+    return pd.Series((np.abs(judged["value"].to_numpy()[:, None] - edges) < 1e-6).any(axis=1), index=judged.index)
+
+
+def test_worst_verdict_of_a_reading_comes_first() -> None:
+    judged = verdict(readings(drop_ground_v=[0.5, 0.1], rest_v=[12.6, 12.3]), UNITS)
+    assert worst_verdict(judged)["verdict"].tolist() == ["act", "watch"]
+
+
+def test_limits_and_keys_agree() -> None:
+    assert set(LIMIT_KEYS) == {f.name for f in fields(default_limits(12))} - {"system_v", "duty", "fuel"}
