@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 from sqlite_utils import Database
 
+from ingest.bulk import read_bulk
 from ingest.errors import DatabaseRefused, IngestError
 from ingest.fields import MEASUREMENTS
 from ingest.schema import migrate
 
 CACHE_KIB = 131_072  # [KiB] page cache of a connection: the index of a million readings fits; our choice
 BUSY_MS = 15_000  # [ms] wait for another writer (a second technician, a running import) before giving up; our choice
-UNITS_PER_QUERY = 500  # SQLite's oldest limit on parameters is 999; our choice below it
 
 
 def open_database(path: str | Path, *, create: bool = True) -> Database:
@@ -156,45 +157,26 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
     instrument, note, remark, reading_id, doubtful (names of measurements not to be taken at face value, comma-joined),
     doubt_reason.
     """
-    columns = ("reading_id", "unit", "taken_at", *MEASUREMENTS, *READING_TEXTS)
-    where, values = _before("taken_at", before)
-    frames = []
-    for chunk in [None] if units is None else list(_chunks(units)):
-        condition, parameters = where, list(values)
-        if chunk is not None:
-            condition = (
-                f"{where} AND unit IN ({', '.join('?' * len(chunk))})"
-                if where
-                else (f"unit IN ({', '.join('?' * len(chunk))})")
-            )
-            parameters += chunk
-        frames.append(_frame(db, "readings", columns, where=condition, values=parameters))
-    frame = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(columns))
-    frame = _typed(frame, numbers=MEASUREMENTS, dates=("taken_at",), ids=("reading_id",))
-    if len(frame) and not _in_order(frame):
-        frame = frame.sort_values(["unit", "taken_at"], ignore_index=True, kind="stable")
-    return frame[["unit", "taken_at", *MEASUREMENTS, *READING_TEXTS, "reading_id"]]
+    limit = _day(before).isoformat() if before is not None else ""
+    bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units)
+    columns: dict[str, pd.Series[Any]] = {
+        "unit": pd.Series(_objects(bulk.units)[bulk.code] if len(bulk) else [], dtype="str"),
+        "taken_at": pd.Series(bulk.taken_at.astype("datetime64[us]")),
+    }
+    columns |= {name: pd.Series(bulk.numbers[name]) for name in MEASUREMENTS}
+    columns |= {name: pd.Series(bulk.texts[name], dtype="str") for name in READING_TEXTS}
+    columns["reading_id"] = pd.Series(bulk.reading_id)
+    return pd.DataFrame(columns)
 
 
-def _in_order(frame: pd.DataFrame) -> bool:
-    """Tell whether the rows come sorted by unit and taken_at already, as a freshly imported file leaves them."""
-    unit = frame["unit"].to_numpy(dtype=object)
-    taken = frame["taken_at"].to_numpy(dtype="datetime64[us]")
-    same = unit[1:] == unit[:-1]
-    return bool(np.all((same & (taken[1:] >= taken[:-1])) | (unit[1:] > unit[:-1])))
+def _day(before: date) -> date:
+    return before.date() if isinstance(before, datetime) else before
 
 
 def _before(column: str, before: date | None) -> tuple[str, list[object]]:
     if before is None:
         return "", []
-    day = before.date() if isinstance(before, datetime) else before
-    return f"{column} < ?", [day.isoformat()]
-
-
-def _chunks(units: Iterable[str]) -> Iterable[list[str]]:
-    unique = sorted(set(units))
-    for start in range(0, len(unique), UNITS_PER_QUERY):
-        yield unique[start : start + UNITS_PER_QUERY]
+    return f"{column} < ?", [_day(before).isoformat()]
 
 
 def _frame(
