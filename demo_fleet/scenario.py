@@ -98,7 +98,7 @@ def operator_spec() -> FleetSpec:
     fixed = {int(unit[2:]) - FIRST_NUMBER: where for unit, where in _FIXED.items()}
     return FleetSpec(
         20_261, units=144, years=3.0007, start=START, name="lindenmoor", classes=CLASSES_SHARE, depots=DEPOTS,
-        interval_weeks=(4, 9), missing=0.08, unrecorded=0.08, gross=0.0015, thermometer_bias_c=3.0,
+        interval_weeks=(4, 9), missing=0.08, rpm_share=0.5, unrecorded=0.08, gross=0.0015, thermometer_bias_c=3.0,
         winter_ready=True, record_instrument=True, prefix="K-", first_number=FIRST_NUMBER, digits=3, fixed=fixed,
     )  # fmt: skip
 

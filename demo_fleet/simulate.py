@@ -132,7 +132,7 @@ class FleetRun:
         candidates = np.flatnonzero(starts & (level.max(axis=1) >= WORN_ENOUGH) & (self.setting.first_day <= day))
         if len(candidates):
             self._morning(day, candidates, level, draws)
-        self._look(day, draws)
+        self._look(day, level, draws)
 
     def _levels(self) -> Array:
         return np.minimum(wear(self._age, self._fate) * self._kept, 6.0)
@@ -156,6 +156,7 @@ class FleetRun:
         margin = crank(hardware, apply_wear(change, second, soc), self.spec.cold, temperature).margin_v
         for at in np.flatnonzero(margin < 0):
             self._fail(day, int(rows[at]), level[rows[at]], change[at], float(soc[at]), float(temperature[at]))
+            level[rows[at]] = self._levels()[rows[at]]
 
     def _fail(self, day: int, unit: int, level: Array, change: Array, soc: float, temperature: float) -> None:
         """Record the no-start under its worst part and replace that, and further worn parts until it starts."""
@@ -196,13 +197,13 @@ class FleetRun:
         else:
             self._kept[unit, part] *= left
 
-    def _look(self, day: int, draws: Array) -> None:
-        """Keep the true state of the vehicles read today."""
+    def _look(self, day: int, level: Array, draws: Array) -> None:
+        """Keep the true state of the vehicles read today, after this morning's repairs if there were any."""
         first, last = np.searchsorted(self.setting.visits.day, (day, day + 1))
         if first == last:
             return
         rows = self.setting.visits.unit[first:last].astype(np.intp)
-        self._seen.change[first:last] = self._change(self._levels(), rows, draws[rows, 2:])
+        self._seen.change[first:last] = self._change(level, rows, draws[rows, 2:])
         self._seen.second[first:last] = self._fate.second[rows]
         self._seen.soc[first:last] = self.setting.charge(day)[rows]
 
@@ -279,6 +280,18 @@ class FleetRun:
             "unit": self.setting.names, "coldest_start_c": coldest, "part": [PARTS[i] for i in part],
             "severity": level.max(axis=1), "margin_c": mean_low - coldest,
         })  # fmt: skip
+
+    def foresee(self, days: int) -> pd.DataFrame:
+        """The no-starts of the next `days` days if nobody does more than is planned: unit, date, part.
+
+        What an all-knowing planner knows; weather and wear are the ones that will come.
+        """
+        if days < 1:
+            raise ValueError(f"days is {days}; allowed: 1 or more")
+        ahead = self.fork()
+        ahead.advance(min(self.today + dt.timedelta(days=days), self.spec.end))
+        coming = ahead.no_starts()
+        return coming[coming["date"] >= pd.Timestamp(self.today)].reset_index(drop=True)
 
     def severity(self) -> pd.DataFrame:
         """Weekly severity before today: dates as index, units as columns."""

@@ -54,7 +54,7 @@ def mean_low(depot: Depot, day_of_year: Array) -> Array:
 def make_weather(depots: tuple[Depot, ...], start: dt.date, days: int, rng: np.random.Generator) -> Weather:
     """Draw `days` days of lows and wetness for each depot; anomalies follow AR(1), shared in part between depots."""
     dates = pd.date_range(start, periods=days, freq="D")
-    doy = dates.dayofyear.to_numpy(np.float64)
+    doy = dates.day_of_year.to_numpy(np.float64)
     mean = np.column_stack([mean_low(d, doy) for d in depots])
     common = rng.standard_normal((days, 1))
     own = rng.standard_normal((days, len(depots)))
