@@ -113,7 +113,8 @@ class _Inputs:
     filled: dict[str, npt.NDArray[np.bool_]]
 
 
-def _column(readings: pd.DataFrame, name: str) -> Array:
+def measured_column(readings: pd.DataFrame, name: str) -> Array:
+    """One column as floats, NaN for missing values and for a missing column."""
     if name not in readings:
         return np.full(len(readings), np.nan)
     return readings[name].to_numpy(dtype=np.float64, na_value=np.nan)
@@ -134,10 +135,10 @@ def _gather(
     typical_rest_v: Array,
 ) -> _Inputs:
     """Measured values with their instrument errors; missing ones filled where a typical value is known."""
-    value = {name: _column(readings, name) for name in SOURCES if name != "brush_v"}
+    value = {name: measured_column(readings, name) for name in SOURCES if name != "brush_v"}
     for amps, fewest in FEWEST_A.items():
         value[amps] = np.where(value[amps] >= fewest, value[amps], np.nan)
-    hours = _column(readings, "hours_rested") if "hours_rested" in readings else None
+    hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
     rest_v, charge_se = open_circuit(value["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
     value["rest_v"] = rest_v
     volts = {name: np.hypot(instrument.drop_v, instrument.drop_share * value[name]) for name in DROPS}
@@ -342,8 +343,9 @@ def kirchhoff_gap(
     """
     chosen = Instrument() if instrument is None else instrument
     blocks = np.asarray(system_v, dtype=np.float64) / 12.0
-    drops = {name: _column(readings, name) for name in DROPS}
-    gap = _column(readings, "crank_min_v") - _column(readings, "motor_v") - sum(drops.values(), np.zeros(len(readings)))
+    drops = {name: measured_column(readings, name) for name in DROPS}
+    lost = sum(drops.values(), np.zeros(len(readings)))
+    gap = measured_column(readings, "crank_min_v") - measured_column(readings, "motor_v") - lost
     variance = 2 * (chosen.crank_v * blocks) ** 2 + sum(
         (np.hypot(chosen.drop_v, chosen.drop_share * d) ** 2 for d in drops.values()), np.zeros(len(readings))
     )

@@ -15,8 +15,9 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
-from analysis.circuit import DROPS, MOHM_PER_OHM, Instrument
+from analysis.circuit import DROPS, MOHM_PER_OHM, Instrument, measured_column
 from analysis.coldstart import StartState, solve_start
+from analysis.load import RPM_SHARE
 from analysis.temperature import copper_factor
 
 Array = npt.NDArray[np.float64]
@@ -47,7 +48,6 @@ STATE_FIELDS: Final = (
 )
 CLOSES_AT: Final = 0.001  # our choice: chance of a sound reading being called not closing
 STEP: Final = 1e-4  # relative step of the numerical derivatives
-RPM_SHARE: Final = 0.03  # our choice: error of a cranking speed counted from ripple
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ def check_closure(
     rows = len(readings)
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (rows,))
     temperature = readings["temperature_c"].to_numpy(dtype=np.float64, na_value=np.nan)
-    measured = np.stack([_column(readings, name) for name in MEASURED], axis=-1)
+    measured = np.stack([measured_column(readings, name) for name in MEASURED], axis=-1)
     middle = np.broadcast_to(predicted_measurements(expected, temperature), measured.shape)
     slope = np.broadcast_to(_slopes(expected, temperature, middle), (*measured.shape, len(STATE_FIELDS)))
     share = np.array([(spread or StateSpread()).of(name) for name in STATE_FIELDS])
@@ -181,10 +181,3 @@ def _test(residual: Array, covariance: Array, used: npt.NDArray[np.bool_], index
         },
         index=index,
     )
-
-
-def _column(readings: pd.DataFrame, name: str) -> Array:
-    if name not in readings:
-        return np.full(len(readings), np.nan)
-    values: Array = readings[name].to_numpy(dtype=np.float64, na_value=np.nan)
-    return values

@@ -134,7 +134,7 @@ def _law(b: float, b_sd: float, c_sd: float) -> TemperatureLaw:
 BATTERY_LAW: Final = _law(BATTERY_PER_K.value, BATTERY_PER_K_SD.value, BATTERY_CURVATURE_SD.value)
 DRAG_LAW: Final = _law(DRAG_PER_K.value, DRAG_PER_K_SD.value, DRAG_CURVATURE_SD.value)
 CONTACT_LAW: Final = _law(CONTACT_PER_K.value, CONTACT_PER_K_SD.value, 0.0)
-# Copper written in the same form: -log(1 + 0.00393 x) has b = -a and c = -a²/2; the rest is below 0.2 % to -40 °C.
+# Copper written in the same form: -log(1 + 0.00393 x) has b = -a and c = -a²/2; the rest is below 0.6 % to -40 °C.
 COPPER_LAW: Final = TemperatureLaw(
     -COPPER_PER_K.value, -(COPPER_PER_K.value**2) / 2, np.zeros((2, 2)), REFERENCE_C.value
 )
