@@ -188,7 +188,7 @@ def _spoil(spec: FleetSpec, values: dict[str, Array], visits: Visits) -> None:
         draw = visits.uniform[:, column]
         tenfold, tenth = draw < 0.4 * spec.gross, (draw >= 0.4 * spec.gross) & (draw < 0.8 * spec.gross)
         values[name] = np.where(
-            tenfold, 10 * values[name], np.where(tenth, np.round(values[name] / 10, 3), values[name])
+            tenfold, np.round(10 * values[name], 2), np.where(tenth, np.round(values[name] / 10, 3), values[name])
         )
         if name in neighbours:
             swap, other = (draw >= 0.8 * spec.gross) & (draw < spec.gross), neighbours[name]
