@@ -194,7 +194,8 @@ def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: Sta
     open_v, battery, copper, load = _warm(state, np.asarray(temperature_c))
     battery_v = open_v - load * battery
     coil = state.coil_mohm * copper
-    coil_v = battery_v * coil / (coil + state.control_mohm)
+    # the smaller of the two: volts below zero, which no battery shows, must not shrink on the way to the coil
+    coil_v = np.minimum(battery_v, battery_v * coil / (coil + state.control_mohm))
     return np.asarray(speed), np.asarray(battery_v - limits.supply_minimum_v), np.asarray(coil_v - limits.pull_in_v)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.battery import load_test_minimum_v
+from analysis.battery import fahrenheit_from_celsius, load_test_minimum_v
 from analysis.limit_book import LimitBook
 from analysis.limits import FEWEST_CRANK_A, Limit, Limits
 
@@ -99,7 +99,10 @@ def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
     temperature = _values(group, "temperature_c")
     table = load_test_minimum_v(temperature, system_v=limits.system_v)
     words = np.array(
-        [LOAD_TEST_WORDS.format(limit=v, at=t, at_f=t * 1.8 + 32) for v, t in zip(table, temperature, strict=True)],
+        [
+            LOAD_TEST_WORDS.format(limit=v, at=t, at_f=f)
+            for v, t, f in zip(table, temperature, fahrenheit_from_celsius(temperature), strict=True)
+        ],
         dtype=object,
     )
     return [

@@ -147,6 +147,13 @@ def test_more_resistance_never_starts_better(state: StartState, part: str, facto
     assert solve_start(worse, celsius).speed_rpm <= solve_start(state, celsius).speed_rpm + 1e-9
 
 
+def test_more_control_resistance_is_no_help_where_the_battery_would_fall_below_zero_volts() -> None:
+    """Found by the property test above: amps that no battery gives must not turn the coil's margin round."""
+    state = replace(VAN, open_circuit_v=12.0, battery_mohm=12.0, load_a=1500.0)
+    worse = replace(state, control_mohm=1000.0)
+    assert start_margins_v(worse, -8.0, NEED)[2] <= start_margins_v(state, -8.0, NEED)[2]
+
+
 @settings(deadline=None, max_examples=50)
 @given(states, st.floats(-40.0, 30.0))
 def test_24_v_is_two_12_v_in_series(state: StartState, celsius: float) -> None:
