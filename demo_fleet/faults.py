@@ -152,6 +152,12 @@ def left_after(part: str, action: str, *, curable: bool) -> float:
     return CURABLE_LEFT if curable and part != "starter_motor" else STUBBORN_LEFT
 
 
+DRAINED_FACTOR, DRAINED_SOC, AGED_SOC = 0.25, 0.30, 0.015
+"""Per unit of battery change: resistance rise and lost charge of a drained battery; lost charge of an aged one."""
+BRUSH_DROP, SHORTED_FACTOR, WEAK_FIELD = 0.5, 0.30, 0.6
+"""Per unit of starter change: brush drop when worn; winding resistance and loss of field when shorted."""
+
+
 def apply_wear(change: Array, second: npt.NDArray[np.bool_], soc: Array) -> Condition:
     """The circuit's condition from physical change [unit, part] (level times limit) and kind of fault.
 
@@ -161,14 +167,14 @@ def apply_wear(change: Array, second: npt.NDArray[np.bool_], soc: Array) -> Cond
     battery, positive, ground, contacts, starter, control, drag = change.T
     drained, shorted = second[:, 0], second[:, 4]
     return Condition(
-        battery_factor=1 + np.where(drained, 0.25, 1.0) * battery,
-        soc=np.clip(soc - np.where(drained, 0.30, 0.015) * battery, 0.02, 1.0),
+        battery_factor=1 + np.where(drained, DRAINED_FACTOR, 1.0) * battery,
+        soc=np.clip(soc - np.where(drained, DRAINED_SOC, AGED_SOC) * battery, 0.02, 1.0),
         positive_add_mohm=positive,
         ground_add_mohm=ground,
         contacts_add_mohm=contacts,
-        motor_factor=1 + np.where(shorted, 0.30, 1.0) * starter,
-        brush_factor=1 + np.where(shorted, 0.0, 0.5) * starter,
-        field_factor=1 / (1 + np.where(shorted, 0.6, 0.0) * starter),
+        motor_factor=1 + np.where(shorted, SHORTED_FACTOR, 1.0) * starter,
+        brush_factor=1 + np.where(shorted, 0.0, BRUSH_DROP) * starter,
+        field_factor=1 / (1 + np.where(shorted, WEAK_FIELD, 0.0) * starter),
         control_add_ohm=control,
         drag_factor=1 + drag,
     )

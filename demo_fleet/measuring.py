@@ -26,6 +26,12 @@ BAYS_PER_DEPOT = 2
 TECHNICIANS_PER_BAY = 3
 FRIDAY = 4
 """Workshops are shut at weekends: visits that would fall on one are brought forward to this weekday."""
+HOME_BAY_SHARE, ROUGH_BAY_SHARE = 0.75, 0.3
+"""Share of visits to the vehicle's usual bay; share of bays whose clamp is read to 5 A."""
+GAIN_SD, OFFSET_A, VOLT_GAIN_SD, DROP_OFFSET_V, BAY_THERMOMETER_C = 0.010, 1.0, 0.0015, 0.001, 0.4
+"""Between bays: log sd of clamp gain, sd of its zero [A], log sd of voltmeter gain, sd of zero [V], thermometer [K]."""
+TENFOLD, TENTH = 0.4, 0.4
+"""Shares of gross errors that are a decimal point to the right or left; the rest are swapped columns."""
 CHANNELS = 20
 """Independent standard normal draws kept per visit."""
 LOAD_SCATTER = 0.030
@@ -81,12 +87,15 @@ class Visits:
 def make_bays(spec: FleetSpec, rng: np.random.Generator) -> Bays:
     """Draw the meters; the last bay's clamp reads `clamp_bias`, its thermometer is off by `thermometer_bias_c`."""
     n = BAYS_PER_DEPOT * len(spec.depots)
-    gain, thermometer = np.exp(0.010 * spec.noise * rng.standard_normal(n)), 0.4 * rng.standard_normal(n)
+    gain, thermometer = (
+        np.exp(GAIN_SD * spec.noise * rng.standard_normal(n)),
+        BAY_THERMOMETER_C * rng.standard_normal(n),
+    )
     gain[-1] *= spec.clamp_bias
     thermometer[-1] += spec.thermometer_bias_c
     return Bays(
-        gain, 1.0 * spec.noise * rng.standard_normal(n), np.exp(0.0015 * rng.standard_normal(n)),
-        0.001 * spec.noise * rng.standard_normal(n), thermometer, rng.random(n) < 0.3,
+        gain, OFFSET_A * spec.noise * rng.standard_normal(n), np.exp(VOLT_GAIN_SD * rng.standard_normal(n)),
+        DROP_OFFSET_V * spec.noise * rng.standard_normal(n), thermometer, rng.random(n) < ROUGH_BAY_SHARE,
     )  # fmt: skip
 
 
@@ -105,7 +114,7 @@ def plan_visits(spec: FleetSpec, depot: IntArray, first_day: IntArray, rng: np.r
     minute = rng.integers(7 * 60, 16 * 60, len(day))
     order = np.lexsort((unit, minute, day))
     day, unit, minute = day[order], unit[order], minute[order]
-    own = rng.random(len(day)) < 0.75
+    own = rng.random(len(day)) < HOME_BAY_SHARE
     home = (unit % BAYS_PER_DEPOT).astype(np.int64)
     within = np.where(own, home, rng.integers(0, BAYS_PER_DEPOT, len(day)))
     bay = depot[unit] * BAYS_PER_DEPOT + within
@@ -186,12 +195,13 @@ def _spoil(spec: FleetSpec, values: dict[str, Array], visits: Visits) -> None:
     neighbours = {"drop_positive_v": "drop_ground_v", "crank_a": "peak_a", "drop_contacts_v": "drop_control_v"}
     for column, name in enumerate(MEASUREMENTS):
         draw = visits.uniform[:, column]
-        tenfold, tenth = draw < 0.4 * spec.gross, (draw >= 0.4 * spec.gross) & (draw < 0.8 * spec.gross)
+        share = draw / max(spec.gross, 1e-12)
+        tenfold, tenth = share < TENFOLD, (share >= TENFOLD) & (share < TENFOLD + TENTH)
         values[name] = np.where(
             tenfold, np.round(10 * values[name], 2), np.where(tenth, np.round(values[name] / 10, 3), values[name])
         )
         if name in neighbours:
-            swap, other = (draw >= 0.8 * spec.gross) & (draw < spec.gross), neighbours[name]
+            swap, other = (share >= TENFOLD + TENTH) & (share < 1), neighbours[name]
             values[name], values[other] = (
                 np.where(swap, values[other], values[name]),
                 np.where(swap, values[name], values[other]),

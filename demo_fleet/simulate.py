@@ -20,6 +20,7 @@ from demo_fleet.cranking import coldest_start_c, crank
 from demo_fleet.faults import (
     GENERATIONS,
     LOOSE_SHARE,
+    MOST_LEVEL,
     PARTS,
     apply_wear,
     left_after,
@@ -43,6 +44,8 @@ NOTEWORTHY = 0.10
 PARKING_C = 1.0
 """sd of a parked battery's temperature about the depot's low [K]."""
 FORECAST_DAYS = 10
+MORNING_STREAM, OFFICE_STREAM = 77, 78
+"""Second entries of the seeds of a morning's and of the forecast's generators."""
 
 
 @dataclass(frozen=True)
@@ -126,7 +129,7 @@ class FleetRun:
         level = self._levels()
         if day % 7 == 0:
             self._severity.append(level.max(axis=1))
-        rng = np.random.default_rng((self.spec.seed, 77, day))
+        rng = np.random.default_rng((self.spec.seed, MORNING_STREAM, day))
         draws = rng.standard_normal((self.spec.units, 2 + len(JOINTS)))
         starts = rng.random(self.spec.units) < WORKDAY_SHARE
         candidates = np.flatnonzero(starts & (level.max(axis=1) >= WORN_ENOUGH) & (self.setting.first_day <= day))
@@ -135,7 +138,7 @@ class FleetRun:
         self._look(day, level, draws)
 
     def _levels(self) -> Array:
-        return np.minimum(wear(self._age, self._fate) * self._kept, 6.0)
+        return np.minimum(wear(self._age, self._fate) * self._kept, MOST_LEVEL)
 
     def _change(self, level: Array, rows: npt.NDArray[np.intp], loose: Array) -> Array:
         """Physical change [row, part] of some vehicles, loose joints varied by standard normal draws [row, 3]."""
@@ -309,7 +312,7 @@ class FleetRun:
     def fleet(self) -> Fleet:
         """Everything so far as tables."""
         spec, depots = self.spec, self.spec.depots
-        rng = np.random.default_rng((spec.seed, 78))
+        rng = np.random.default_rng((spec.seed, OFFICE_STREAM))
         lead = min(FORECAST_DAYS, (spec.end - self.today).days + FORECAST_DAYS)
         forecast = forecast_table(self.setting.weather, depots, first=self.today, days=lead, rng=rng)
         sizes = {d.name: int((self.setting.depot == i).sum()) for i, d in enumerate(depots)}
