@@ -37,6 +37,7 @@ COLDEST_C: Final = -45.0  # our choice: below the freezing point of a half-charg
 WARMEST_C: Final = 40.0  # our choice: a unit that fails at 40 °C does not start at all
 HALVINGS: Final = 8  # our choice: 85 K / 2^8 = 0.33 K, then one straight line inside
 CHUNK: Final = 32_768  # our choice: values worked on at once, so that they stay in the processor's cache
+LEAST_DRAG_PER_K: Final = 0.0055  # our choice: just above copper's gain at -45 °C, so that colder is never easier
 SMALL: Final = 1e-9  # guards a division; a curvature this small bends nothing
 VOLTS_OF_TWO_BLOCKS: Final = 16.0  # our choice: more volts than one charging block ever shows are two in series
 
@@ -124,8 +125,8 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
     """Open-circuit volts, battery [Ω], copper factor and load [A] at a temperature."""
     x = REFERENCE_C.value - temperature_c
     copper = 1.0 - COPPER_PER_K.value * x
-    battery = state.battery_mohm * 0.001 * np.exp(_law(state.battery_b, state.battery_c, x))
-    load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x))
+    battery = state.battery_mohm * 0.001 * np.exp(_law(state.battery_b, state.battery_c, x, least_slope=0.0))
+    load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x, least_slope=LEAST_DRAG_PER_K))
     blocks = _blocks(state.open_circuit_v)
     open_v = state.open_circuit_v - state.open_circuit_v_per_k * blocks * x
     return open_v, battery, copper, load
@@ -139,13 +140,13 @@ def _blocks(volts: Value) -> Value:
     return 2.0 if volts > VOLTS_OF_TWO_BLOCKS else 1.0
 
 
-def _law(b: Value, c: Value, x: Value) -> Value:
-    """b x + c x², held level beyond its turning point, so that colder is never easier."""
+def _law(b: Value, c: Value, x: Value, *, least_slope: float) -> Value:
+    """b x + c x²; where curvature would bring the slope under the least, in the cold or the heat, straight on at it."""
     if np.isscalar(c) and c == 0.0:
         return b * x
-    turning = np.where(c < 0, -b / np.minimum(2.0 * c, -SMALL), np.inf)
-    held: Value = np.minimum(x, turning)
-    return (b + c * held) * held
+    bend = (least_slope - b) / np.where(np.abs(c) < SMALL, SMALL, 2.0 * c)
+    held: Value = np.where(c < 0, np.minimum(x, np.maximum(bend, 0.0)), np.maximum(x, np.minimum(bend, 0.0)))
+    return (b + c * held) * held + least_slope * (x - held)
 
 
 def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolution:
@@ -163,9 +164,11 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
     reference_v = state.emf_v_per_rpm * state.reference_rpm
     share = state.load_speed_share
     drive = open_v - state.brush_v
-    amps = load * ((1.0 - share) + share * drive / reference_v) / (1.0 + load * share * loop / reference_v)
+    slowing = 1.0 + load * share * loop / reference_v
+    amps = load * ((1.0 - share) + share * drive / reference_v) / slowing
     stall = drive / loop
-    back_emf = drive - amps * loop
+    left = drive - load * (1.0 - share) * loop
+    back_emf = np.minimum(left, left / slowing)  # drive - amps loop while it turns; below zero the volts it lacks
     flowing = np.minimum(amps, stall)
     battery_v = open_v - flowing * battery
     coil = state.coil_mohm * copper

@@ -147,6 +147,27 @@ def test_more_resistance_never_starts_better(state: StartState, part: str, facto
     assert solve_start(worse, celsius).speed_rpm <= solve_start(state, celsius).speed_rpm + 1e-9
 
 
+def test_neither_cold_nor_resistance_helps_in_a_hundred_thousand_random_circuits_with_bent_laws() -> None:
+    """Laws bent either way, as a fit may give; margins [V] within rounding."""
+    rng, n = np.random.default_rng(21), 100_000
+    draw = rng.uniform
+    state = StartState(
+        draw(11.9, 12.8, n), draw(3, 25, n), draw(0.1, 10, n), draw(0.1, 10, n), draw(0.1, 10, n), draw(4, 30, n),
+        draw(60, 300, n), draw(0.02, 0.06, n), draw(120, 250, n), draw(20, 600, n), draw(1000, 3000, n),
+        battery_b=draw(0.008, 0.02, n), battery_c=draw(-3e-4, 3e-4, n), drag_b=draw(0.007, 0.03, n),
+        drag_c=draw(-3e-4, 3e-4, n), brush_v=draw(0.3, 1.5, n), load_speed_share=draw(0, 0.6, n),
+    )  # fmt: skip
+    t, colder = draw(-45, 35, n), draw(0.1, 20, n)
+    here = start_margins_v(state, t, NEED)
+    others = [start_margins_v(state, t - colder, NEED)]
+    for name in (*RESISTANCES, "load_a"):
+        worse = replace(state, **{name: getattr(state, name) * draw(1, 5, n)})
+        others.append(start_margins_v(worse, t, NEED))
+    for other in others:
+        for good, bad in zip(here, other, strict=True):
+            assert (bad <= good + 1e-9).all()
+
+
 def test_more_control_resistance_is_no_help_where_the_battery_would_fall_below_zero_volts() -> None:
     """Found by the property test above: amps that no battery gives must not turn the coil's margin round."""
     state = replace(VAN, open_circuit_v=12.0, battery_mohm=12.0, load_a=1500.0)
