@@ -5,40 +5,17 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 from sqlite_utils import Database
 
+from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
 from ingest.fields import Column
 from ingest.rules import Context, Vehicle, check
-from ingest.writing import Change, write_change
-
-
-@dataclass(frozen=True)
-class Admitted:
-    """What became of the rows of one batch; `ids` are those of stored rows (tables with ids), by row of the batch."""
-
-    rows: int = 0
-    stored: int = 0
-    known: int = 0
-    set_aside: int = 0
-    replaced: int = 0
-    doubtful: int = 0
-    stored_rows: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where the rows of a batch come from."""
-
-    origin_id: int
-    file: str
-    sheet: str
-    source: str
-    now: datetime
+from ingest.writing import Admitted, Change, Place, stamp, write_change
 
 
 def load_context(db: Database, now: datetime) -> Context:
@@ -54,29 +31,22 @@ def load_context(db: Database, now: datetime) -> Context:
     return Context(vehicles, climate, now)
 
 
-def admit(db: Database, batch: Batch, *, origin_id: int, file: str, sheet: str, source: str, now: datetime) -> Admitted:
-    """Check the batch and write it; call inside a transaction."""
-    place = Place(origin_id, file, sheet, source, now)
-    context = load_context(db, now)
+def admit(db: Database, batch: Batch, place: Place) -> Admitted:
+    """Check the batch and write it, wrong rows to the set-aside rows; call inside a transaction."""
+    context = load_context(db, place.now)
     check(batch, context)
-    answered = _answered(db, batch)
-    if batch.table.name == "readings":
-        from ingest.admit_readings import admit_readings
-
-        result = admit_readings(db, batch, context, place, answered)
-    else:
-        result = _admit_small(db, batch, place, answered)
+    result = admit_good(db, batch, context, place)
     fresh, known = put_aside(db, batch, sorted(batch.problems), place)
     _mark_admitted(db, batch, result.stored_rows, place)
-    return Admitted(
-        rows=len(batch),
-        stored=result.stored,
-        known=result.known + known,
-        set_aside=fresh,
-        replaced=result.replaced,
-        doubtful=result.doubtful,
-        stored_rows=result.stored_rows,
-    )
+    return replace(result, rows=len(batch), known=result.known + known, set_aside=fresh)
+
+
+def admit_good(db: Database, batch: Batch, context: Context, place: Place) -> Admitted:
+    """Write the rows of a checked batch that have no problem; rows that clash with stored ones get one."""
+    answered = _answered(db, batch)
+    if batch.table.name == "readings":
+        return admit_readings(db, batch, context, place, answered)
+    return _admit_small(db, batch, place, answered)
 
 
 # --- set aside -------------------------------------------------------------------------------------------------------
@@ -153,7 +123,7 @@ def _mark_admitted(db: Database, batch: Batch, stored: Sequence[int], place: Pla
             db.execute(
                 "UPDATE set_aside SET state = 'admitted', resolved_at = ?, resolved_by = 'import',"
                 " resolution = 'believed when its file came again' WHERE id = ?",
-                (place.now.isoformat(timespec="seconds"), number),
+                (stamp(place.now), number),
             )
 
 
@@ -187,15 +157,14 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
                 stored += 1
                 replaced += 1
             else:
-                batch.add_problems([row], lambda _, c=changed, v=values, o=old: _other_values(batch, c, v, o))  # type: ignore[misc]
+                wrong = _other_values(batch, changed, values, old[0])
+                batch.problems.setdefault(row, []).append(wrong)
     return Admitted(stored=stored, known=known, replaced=replaced, stored_rows=tuple(stored_rows))
 
 
-def _other_values(
-    batch: Batch, changed: Sequence[str], values: dict[str, object], old: tuple[dict[str, object], int]
-) -> str:
+def _other_values(batch: Batch, changed: Sequence[str], values: dict[str, object], old: dict[str, object]) -> str:
     key = ", ".join(str(values[name]) for name in batch.table.key)
-    differs = ", ".join(f"{name} {values[name]}, stored is {old[0].get(name) or 'nothing'}" for name in changed)
+    differs = ", ".join(f"{name} {values[name]}, stored is {old.get(name) or 'nothing'}" for name in changed)
     return f"{batch.table.name} has {key} already with other values ({differs}); allowed are the same values"
 
 

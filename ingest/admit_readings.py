@@ -13,12 +13,12 @@ import numpy.typing as npt
 import pandas as pd
 from sqlite_utils import Database
 
-from ingest.admit import Admitted, Place
 from ingest.bulk import read_bulk
 from ingest.cells import Batch
 from ingest.doubt import History, doubts
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
 from ingest.rules import Context
+from ingest.writing import Admitted, Place
 
 TEXTS = (*OBSERVATIONS, "technician", "instrument", "note")
 ROWS_AT_ONCE = 50_000  # rows turned into Python objects at a time; our choice, to bound memory
@@ -55,15 +55,27 @@ class _Merged:
     head: npt.NDArray[np.int64]
 
 
-def admit_readings(db: Database, batch: Batch, context: Context, place: Place, answered: frozenset[int]) -> Admitted:
-    """Store the good rows of the batch that are new; note the others' problems in the batch."""
+@dataclass(frozen=True)
+class Judged:
+    """What would happen to the good rows of a batch: those to store with their doubt marks, and marks that change."""
+
+    new_rows: npt.NDArray[np.int64]
+    names: npt.NDArray[np.object_]
+    reasons: npt.NDArray[np.object_]
+    columns: list[str]
+    known: int
+    changed_marks: list[tuple[str, str, int]]
+
+
+def judge_readings(db: Database, batch: Batch, context: Context, answered: frozenset[int] = frozenset()) -> Judged:
+    """Decide about the good rows without writing; rows with other values at a known time get a problem."""
     rows = np.flatnonzero(batch.good())
-    known = 0
+    known = len(answered)
     if answered:
-        known = len(answered)
         rows = rows[~np.isin(rows, list(answered))]
     if not len(rows):
-        return Admitted(known=known)
+        nothing = np.empty(0, dtype=object)
+        return Judged(rows, nothing, nothing, [], known, [])
     stored = _load(db, sorted(set(batch.texts["unit"][rows].tolist())))
     merged = _merge(stored, batch, rows)
     is_head = merged.head == np.arange(len(merged.head))
@@ -72,11 +84,22 @@ def admit_readings(db: Database, batch: Batch, context: Context, place: Place, a
     history, columns = _history(merged, kept, stored, batch, rows, context)
     names, reasons = doubts(history)
     fresh = merged.source[kept] >= merged.offset
-    _update_doubts(db, merged.source[kept][~fresh], names[~fresh], reasons[~fresh], stored)
+    changed = _changed_marks(merged.source[kept][~fresh], names[~fresh], reasons[~fresh], stored)
     new_rows = rows[merged.source[kept][fresh] - merged.offset]
-    _write(db, batch, new_rows, columns, names[fresh], reasons[fresh], place)
-    doubtful = int(np.count_nonzero(names[fresh] != ""))
-    return Admitted(stored=len(new_rows), known=known, doubtful=doubtful, stored_rows=tuple(new_rows.tolist()))
+    return Judged(new_rows, names[fresh], reasons[fresh], columns, known, changed)
+
+
+def admit_readings(db: Database, batch: Batch, context: Context, place: Place, answered: frozenset[int]) -> Admitted:
+    """Store the good rows of the batch that are new; note the others' problems in the batch."""
+    judged = judge_readings(db, batch, context, answered)
+    _write_marks(db, judged.changed_marks)
+    _write(db, batch, judged, place)
+    return Admitted(
+        stored=len(judged.new_rows),
+        known=judged.known,
+        doubtful=int(np.count_nonzero(judged.names != "")),
+        stored_rows=tuple(judged.new_rows.tolist()),
+    )
 
 
 def recompute_doubts(db: Database, units: Sequence[str], context: Context) -> None:
@@ -89,7 +112,7 @@ def recompute_doubts(db: Database, units: Sequence[str], context: Context) -> No
     system_v = np.array([context.vehicles[u].system_v for u in stored.unit[order].tolist()], dtype=np.float64)
     taken = stored.taken_at[order]
     names, reasons = doubts(History(unit, taken, {n: v[order] for n, v in stored.numbers.items()}, system_v))
-    _update_doubts(db, order, names, reasons, stored)
+    _write_marks(db, _changed_marks(order, names, reasons, stored))
 
 
 def _codes(units: npt.NDArray[np.object_]) -> npt.NDArray[np.int64]:
@@ -271,29 +294,23 @@ def _history(
     return History(unit, taken, numbers, system), present
 
 
-def _update_doubts(
-    db: Database,
+def _changed_marks(
     source: npt.NDArray[np.int64],
     names: npt.NDArray[np.object_],
     reasons: npt.NDArray[np.object_],
     stored: _Stored,
-) -> None:
+) -> list[tuple[str, str, int]]:
     changed = (names != stored.doubtful[source]) | (reasons != stored.doubt_reason[source])
-    db.conn.executemany(
-        "UPDATE readings SET doubtful = ?, doubt_reason = ? WHERE reading_id = ?",
-        zip(names[changed].tolist(), reasons[changed].tolist(), stored.ids[source[changed]].tolist(), strict=True),
-    )
+    ids = stored.ids[source[changed]].tolist()
+    return list(zip(names[changed].tolist(), reasons[changed].tolist(), ids, strict=True))
 
 
-def _write(
-    db: Database,
-    batch: Batch,
-    rows: npt.NDArray[np.int64],
-    present: Sequence[str],
-    names: npt.NDArray[np.object_],
-    reasons: npt.NDArray[np.object_],
-    place: Place,
-) -> None:
+def _write_marks(db: Database, marks: Sequence[tuple[str, str, int]]) -> None:
+    db.conn.executemany("UPDATE readings SET doubtful = ?, doubt_reason = ? WHERE reading_id = ?", marks)
+
+
+def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
+    rows, present, names, reasons = judged.new_rows, judged.columns, judged.names, judged.reasons
     texts = [name for name in TEXTS if name in batch.texts]
     columns = ["unit", "taken_at", *present, *texts, "remark", "extra", "doubtful", "doubt_reason", "origin_id", "line"]
     sql = f"INSERT INTO readings ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"

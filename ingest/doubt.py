@@ -153,9 +153,7 @@ def _doubt_odometer(marks: _Marks, history: History) -> None:
     values = history.numbers.get("odometer_km")
     if values is None:
         return
-    past = _past(
-        values, history.unit, lambda v, last: (v < last - ODOMETER_BACK_KM) | (v > last * ODOMETER_TIMES)
-    )
+    past = _past(values, history.unit, lambda v, last: (v < last - ODOMETER_BACK_KM) | (v > last * ODOMETER_TIMES))
     back = past.value < past.median - ODOMETER_BACK_KM
     ahead = (past.value > past.median * ODOMETER_TIMES) & (past.median > ODOMETER_LEAST_KM)
     for flags, word in ((back, "runs backwards"), (ahead, "jumps ahead")):

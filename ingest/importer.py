@@ -11,15 +11,16 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from ingest.admit import Admitted, admit
+from ingest.admit import admit
 from ingest.cells import batch_of
+from ingest.drafting import likely_heading
 from ingest.errors import FileRefused, SourceProblem
 from ingest.fields import TABLES
 from ingest.layout import Layout, own_layout, source_layout
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, Sheet, read_sheets
 from ingest.sources import Source, find_source, saved_sources
-from ingest.writing import Origin, write_origin, writing
+from ingest.writing import Admitted, Origin, Place, write_origin, writing
 
 Progress = Callable[[str, int, int], None]
 HEADINGS_SHOWN = 6  # headings quoted in a refusal; our choice
@@ -161,8 +162,6 @@ def _reading_of(layout: Layout) -> tuple[object, ...]:
 
 
 def _not_known(sheet: Sheet, described: Source | None, path: Path) -> str:
-    from ingest.drafting import likely_heading
-
     headings = likely_heading(sheet)
     quoted = ", ".join(repr(heading) for heading in headings[:HEADINGS_SHOWN])
     more = " ..." if len(headings) > HEADINGS_SHOWN else ""
@@ -207,9 +206,7 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
             raise FileRefused("it has a heading but no rows; there is nothing to import")
         if origin_id is None:
             origin_id = write_origin(db, origin)
-        admitted = admit(
-            db, batch, origin_id=origin_id, file=job.path.name, sheet=sheet.name, source=layout.source, now=now
-        )
+        admitted = admit(db, batch, Place(origin_id, job.path.name, now, sheet.name, layout.source))
         result = _with(result, layout, admitted, _notes(layout, batch.ignored) + tuple(batch.notes))
     if progress is not None:
         progress(job.path.name, total, total)

@@ -63,6 +63,30 @@ def write_origin(db: Database, origin: Origin) -> int:
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where the rows of a batch come from."""
+
+    origin_id: int
+    file: str
+    now: datetime
+    sheet: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Admitted:
+    """What became of the rows of one batch; `stored_rows` are the rows of the batch that were stored."""
+
+    rows: int = 0
+    stored: int = 0
+    known: int = 0
+    set_aside: int = 0
+    replaced: int = 0
+    doubtful: int = 0
+    stored_rows: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
 class Change:
     """One value of one row that became another."""
 

@@ -1,0 +1,313 @@
+"""What a person enters: one reading or repair, checked like any row of a file, and corrected with the old value kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+import numpy as np
+from sqlite_utils import Database
+
+from ingest.admit import admit_good, load_context, stored_value
+from ingest.admit_readings import judge_readings, recompute_doubts
+from ingest.cells import Batch, batch_of, one_row_block
+from ingest.errors import IngestError
+from ingest.fields import CLAMP_COLUMNS, QUANTITIES, READINGS, REPAIRS, Table, conversion
+from ingest.layout import Layout
+from ingest.rules import check
+from ingest.sources import PARTIAL, target_of
+from ingest.values import is_empty
+from ingest.writing import Change, Origin, Place, stamp, write_change, write_origin, writing
+
+COMMA_IS_DECIMAL = ("V", "°C", "s")  # in these units nobody groups thousands, so a typed comma is a decimal one
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What became of an entry: stored (or `known`: it was there already), or why not, and what is doubtful about it."""
+
+    stored: bool = False
+    known: bool = False
+    row_id: int | None = None
+    problems: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    values: Mapping[str, object] = field(default_factory=dict)
+
+
+def check_reading(db: Database, values: Mapping[str, object], *, now: datetime | None = None) -> Entry:
+    """Say what would become of a reading without storing it.
+
+    `values`: our columns or the same in other units (`drop_ground_mv`, `temperature_f`, `crank_clamp_mv` with
+    `crank_clamp_mv_per_a` for its scale); numbers or text ("0,12", "850 mV"). `taken_at` is now when not given.
+    """
+    at = now or datetime.now()
+    batch, wrong = _batch_of_entry(READINGS, _with_time(values, at))
+    if wrong:
+        return Entry(problems=wrong)
+    context = load_context(db, at)
+    check(batch, context)
+    judged = judge_readings(db, batch, context)
+    entry = _entry(batch, known=judged.known > 0)
+    if not len(judged.new_rows):
+        return entry
+    reasons = tuple(part for part in str(judged.reasons[0]).split("; ") if part)
+    return replace(entry, doubts=reasons, doubtful=tuple(part for part in str(judged.names[0]).split(",") if part))
+
+
+def record_reading(
+    db: Database,
+    values: Mapping[str, object],
+    *,
+    by: str,
+    now: datetime | None = None,
+    entry_id: str | None = None,
+    device: str = "",
+) -> Entry:
+    """Store one reading if it passes the checks; see `check_reading` for `values`.
+
+    `entry_id`: made by the form, so that sending the same entry again changes nothing.
+    """
+    at = now or datetime.now()
+    return _record(db, READINGS, _with_time(values, at), Origin("entry", by, at, file=device, entry_id=entry_id))
+
+
+def record_repair(
+    db: Database, values: Mapping[str, object], *, by: str, now: datetime | None = None, entry_id: str | None = None
+) -> Entry:
+    """Store one repair (unit, done_on, part, action, reason, note) if it passes the checks; `done_on` is today if not given."""
+    at = now or datetime.now()
+    given = {"done_on": at.date().isoformat(), **{k: v for k, v in values.items() if k != "done_on" or not is_empty(v)}}
+    return _record(db, REPAIRS, given, Origin("entry", by, at, entry_id=entry_id))
+
+
+def _with_time(values: Mapping[str, object], at: datetime) -> dict[str, object]:
+    given = {name: value for name, value in values.items() if name != "taken_at" or not is_empty(value)}
+    return given if "taken_on" in given else {"taken_at": stamp(at), **given}
+
+
+def _record(db: Database, table: Table, values: Mapping[str, object], origin: Origin) -> Entry:
+    batch, wrong = _batch_of_entry(table, values)
+    if wrong:
+        return Entry(problems=wrong)
+    with writing(db):
+        resent = _resent(db, table, origin.entry_id)
+        if resent is not None:
+            return replace(_entry(batch, known=True), row_id=resent, problems=())
+        context = load_context(db, origin.at)
+        check(batch, context)
+        if batch.problems:
+            return _entry(batch)
+        return store_checked(db, batch, origin, file=origin.file)
+
+
+def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> Entry:
+    """Store the single row of a checked batch under a new origin; inside a transaction."""
+    origin_id = write_origin(db, origin)
+    result = admit_good(db, batch, load_context(db, origin.at), Place(origin_id, file, origin.at))
+    if not result.stored:
+        db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
+    entry = _entry(batch, known=result.known > 0, stored=result.stored > 0)
+    if batch.problems:
+        return entry
+    row_id = _row_id(db, batch)
+    if batch.table is not READINGS:
+        return replace(entry, row_id=row_id)
+    names, reasons = db.execute(
+        "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (row_id,)
+    ).fetchone()
+    return replace(
+        entry,
+        row_id=row_id,
+        doubts=tuple(part for part in reasons.split("; ") if part),
+        doubtful=tuple(part for part in names.split(",") if part),
+    )
+
+
+def _resent(db: Database, table: Table, entry_id: str | None) -> int | None:
+    if entry_id is None:
+        return None
+    row = db.execute("SELECT id FROM origins WHERE entry_id = ?", (entry_id,)).fetchone()
+    if row is None:
+        return None
+    number = "reading_id" if table is READINGS else "repair_id"
+    found = db.execute(f"SELECT {number} FROM {table.name} WHERE origin_id = ?", (row[0],)).fetchone()
+    return int(found[0]) if found else None
+
+
+def _row_id(db: Database, batch: Batch) -> int | None:
+    if batch.table.name not in ("readings", "repairs"):
+        return None
+    number = "reading_id" if batch.table.name == "readings" else "repair_id"
+    key = batch.table.key
+    values = [stored_value(batch, batch.table.column(name), 0) for name in key]
+    where = " AND ".join(f"{name} = ?" for name in key)
+    row = db.execute(f"SELECT {number} FROM {batch.table.name} WHERE {where}", values).fetchone()
+    return int(row[0]) if row else None
+
+
+def _entry(batch: Batch, *, known: bool = False, stored: bool = False) -> Entry:
+    return Entry(
+        stored=stored,
+        known=known,
+        problems=tuple(dict.fromkeys(batch.problems.get(0, ()))),
+        remarks=tuple(batch.remarks.get(0, ())),
+        values=batch.cells(0),
+    )
+
+
+# --- a row from named values -----------------------------------------------------------------------------------------
+
+
+def batch_of_values(table: Table, values: Mapping[str, object], *, line: int = 1, original: str = "") -> Batch:
+    """Return a batch of one row from values by column; ValueError for a name that is not a column in any unit."""
+    batch, wrong = _batch_of_entry(table, values)
+    if wrong:
+        raise ValueError(wrong[0])
+    batch.lines = np.array([line], dtype=np.int64)
+    if original:
+        batch.original = lambda row: original  # noqa: ARG005
+    return batch
+
+
+def _batch_of_entry(table: Table, values: Mapping[str, object]) -> tuple[Batch, tuple[str, ...]]:
+    scales, wrong = _scales(values)
+    cells: dict[str, object] = {}
+    filled: dict[str, str] = {}
+    for name, value in values.items():
+        if name.removesuffix("_per_a") in CLAMP_COLUMNS and name.endswith("_per_a"):
+            continue
+        ours = target_of(name, table)
+        if ours is None:
+            wrong.append(f"{name!r} is not a column of {table.name}; allowed are {', '.join(table.names)}")
+        elif ours in filled and not is_empty(value):
+            wrong.append(f"{name} and {filled[ours]} are both given; allowed is one of them")
+        elif not is_empty(value) or not any(ours == target_of(other, table) for other in cells):
+            cells[name] = _typed_value(name, ours, value)
+            if not is_empty(value):
+                filled[ours] = name
+    targets = tuple(cells)
+    layout = Layout(
+        table=table,
+        heading_line=0,
+        headings=targets,
+        targets=targets,
+        conversions=tuple(conversion(t, scales.get(t)) if t not in PARTIAL else None for t in targets),
+    )
+    return batch_of(layout, [one_row_block(list(cells.values()))]), tuple(wrong)
+
+
+def _scales(values: Mapping[str, object]) -> tuple[dict[str, float], list[str]]:
+    scales: dict[str, float] = {}
+    wrong = []
+    for name, value in values.items():
+        column = name.removesuffix("_per_a")
+        if column == name or column not in CLAMP_COLUMNS or is_empty(value):
+            continue
+        try:
+            scale = float(str(value).replace(",", "."))
+        except ValueError:
+            scale = float("nan")
+        if not 0 < scale <= 10_000:
+            wrong.append(f"{name} is {value!r}; allowed is a number of mV per A above 0, such as 1 or 100")
+        else:
+            scales[column] = scale
+    return scales, wrong
+
+
+def _typed_value(name: str, ours: str, value: object) -> object:
+    """Read a typed comma as decimal where thousands cannot be meant."""
+    quantity = QUANTITIES.get(ours)
+    if isinstance(value, str) and quantity and quantity.unit in COMMA_IS_DECIMAL and "." not in value:
+        return value.replace(",", ".") if value.count(",") == 1 else value
+    return value
+
+
+# --- corrections -----------------------------------------------------------------------------------------------------
+
+
+def correct_reading(
+    db: Database,
+    reading_id: int,
+    changes: Mapping[str, object],
+    *,
+    by: str,
+    reason: str,
+    now: datetime | None = None,
+) -> Entry:
+    """Change values of a stored reading after the same checks; the old values stay in the audit.
+
+    An empty text empties a value. Raises IngestError when there is no such reading; Entry.problems say what is wrong.
+    """
+    at = now or datetime.now()
+    if not reason.strip():
+        return Entry(problems=("a correction needs a reason; allowed is any short text",))
+    with writing(db):
+        old = _reading(db, reading_id)
+        values = merged_values(READINGS, {n: v for n, v in old.items() if v not in (None, "")}, changes)
+        batch, wrong = _batch_of_entry(READINGS, values)
+        if wrong:
+            return Entry(problems=wrong)
+        context = load_context(db, at)
+        check(batch, context)
+        _check_no_other(db, batch, reading_id)
+        if batch.problems:
+            return _entry(batch)
+        changed = _write_correction(db, reading_id, old, batch, Origin("correction", by, at), reason)
+        recompute_doubts(db, [str(old["unit"]), str(batch.texts["unit"][0])], context)
+        names, reasons = db.execute(
+            "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (reading_id,)
+        ).fetchone()
+    entry = _entry(batch, known=not changed, stored=changed)
+    doubts = tuple(part for part in reasons.split("; ") if part)
+    return replace(entry, row_id=reading_id, doubts=doubts, doubtful=tuple(p for p in names.split(",") if p))
+
+
+def merged_values(table: Table, old: Mapping[str, object], changes: Mapping[str, object]) -> dict[str, object]:
+    """Return the old values with the changes put over them, whatever unit a change comes in."""
+    touched = {target_of(name, table) for name in changes}
+    kept = {name: value for name, value in old.items() if target_of(name, table) not in touched}
+    return {**kept, **changes}
+
+
+def _reading(db: Database, reading_id: int) -> dict[str, object]:
+    row = db.execute(
+        f"SELECT {', '.join(READINGS.names)} FROM readings WHERE reading_id = ?", (int(reading_id),)
+    ).fetchone()
+    if row is None:
+        raise IngestError(f"there is no reading {reading_id}")
+    return dict(zip(READINGS.names, row, strict=True))
+
+
+def _check_no_other(db: Database, batch: Batch, reading_id: int) -> None:
+    if batch.problems:
+        return
+    unit, taken_at = (stored_value(batch, READINGS.column(name), 0) for name in ("unit", "taken_at"))
+    other = db.execute(
+        "SELECT 1 FROM readings WHERE unit = ? AND taken_at = ? AND reading_id <> ?", (unit, taken_at, reading_id)
+    ).fetchone()
+    if other:
+        batch.problems[0] = [f"{unit} has another reading at {taken_at}; allowed is a time of its own"]
+
+
+def _write_correction(
+    db: Database, reading_id: int, old: Mapping[str, object], batch: Batch, origin: Origin, reason: str
+) -> bool:
+    new: dict[str, object] = {name: None if name in QUANTITIES else "" for name in READINGS.names}
+    new |= {
+        name: stored_value(batch, READINGS.column(name), 0)
+        for name in READINGS.names
+        if name in {*batch.numbers, *batch.times, *batch.texts}
+    }
+    changed = {name: value for name, value in new.items() if value != old[name]}
+    if not changed:
+        return False
+    origin_id = write_origin(db, origin)
+    for name, value in changed.items():
+        change = Change("readings", str(reading_id), name, old[name], value)
+        write_change(db, change, by=origin.by, at=origin.at, reason=reason, origin_id=origin_id)
+    sets = ", ".join(f"{name} = ?" for name in changed)
+    db.execute(f"UPDATE readings SET {sets} WHERE reading_id = ?", [*changed.values(), reading_id])
+    return True

@@ -1,0 +1,288 @@
+"""What people decide about the list: weekly lists, decisions, confirmed replacements, plans, settings, devices."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import pandas as pd
+from sqlite_utils import Database
+
+from ingest.fields import PARTS
+from ingest.writing import Change, stamp, write_change, writing
+
+DECISIONS = ("accepted", "measure", "postponed", "nothing_found")
+PINS = ("pin", "forbid", "move")
+ANSWERS = ("confirmed", "denied")
+_WEEK = re.compile(r"^[0-9]{4}-W(?:0[1-9]|[1-4][0-9]|5[0-3])$")
+
+
+@dataclass(frozen=True)
+class WeeklyList:
+    """A list as it was issued."""
+
+    iso_week: str
+    as_of: str
+    issued_at: str
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A version of the replacement plan."""
+
+    version: int
+    made_at: str
+    by: str
+    as_of: str
+    weeks: int
+    body: Mapping[str, Any]
+    note: str
+
+
+def _allow(name: str, value: str, allowed: Sequence[str]) -> None:
+    if value not in allowed:
+        raise ValueError(f"{name} is {value!r}; allowed are {', '.join(allowed)}")
+
+
+def _week(iso_week: str) -> str:
+    if not _WEEK.match(iso_week):
+        raise ValueError(f"iso_week is {iso_week!r}; allowed is a week such as 2026-W05")
+    return iso_week
+
+
+def _at(now: datetime | None) -> str:
+    return stamp(now or datetime.now())
+
+
+def _known_unit(db: Database, unit: str) -> str:
+    if db.execute("SELECT 1 FROM units WHERE unit = ?", (unit,)).fetchone() is None:
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
+    return unit
+
+
+def _frame(db: Database, sql: str, columns: Sequence[str], parameters: Sequence[object] = ()) -> pd.DataFrame:
+    frame = pd.DataFrame(db.execute(sql, list(parameters)).fetchall(), columns=list(columns))
+    for name in columns:
+        if name in ("at", "until", "around_on", "made_at", "as_of"):
+            frame[name] = pd.to_datetime(frame[name], format="ISO8601").astype("datetime64[us]")
+        elif frame[name].dtype == object:
+            frame[name] = frame[name].astype("str")
+    return frame
+
+
+# --- decisions about a vehicle on the list ---------------------------------------------------------------------------
+
+
+def save_decision(
+    db: Database,
+    *,
+    unit: str,
+    iso_week: str,
+    kind: str,
+    reason: str = "",
+    until: date | None = None,
+    by: str,
+    now: datetime | None = None,
+) -> int:
+    """Keep what was decided about a unit on the list of a week; postponing needs a reason and a date."""
+    _allow("kind", kind, DECISIONS)
+    if kind == "postponed" and (until is None or not reason.strip()):
+        raise ValueError("kind is 'postponed' without reason or until; allowed is postponing with both")
+    with writing(db):
+        cursor = db.execute(
+            "INSERT INTO decisions (unit, iso_week, kind, reason, until, by, at) VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (_known_unit(db, unit), _week(iso_week), kind, reason.strip(), until and until.isoformat(), by, _at(now)),
+        )
+    return int(cursor.lastrowid or 0)
+
+
+def read_decisions(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """Return decisions made before the day `before`: id, unit, iso_week, kind, reason, until, by, at."""
+    columns = ("id", "unit", "iso_week", "kind", "reason", "until", "by", "at")
+    where, parameters = (" WHERE at < ?", [before.isoformat()]) if before else ("", [])
+    return _frame(db, f"SELECT {', '.join(columns)} FROM decisions{where} ORDER BY at, id", columns, parameters)
+
+
+def save_reset_answer(
+    db: Database, *, unit: str, part: str, around_on: date, answer: str, by: str, now: datetime | None = None
+) -> None:
+    """Keep a person's answer to "looks replaced around ..., please confirm"; a new answer replaces the old one."""
+    _allow("part", part, PARTS)
+    _allow("answer", answer, ANSWERS)
+    with writing(db):
+        key = (_known_unit(db, unit), part, around_on.isoformat())
+        old = db.execute(
+            "SELECT answer FROM reset_answers WHERE unit = ? AND part = ? AND around_on = ?", key
+        ).fetchone()
+        if old and old[0] != answer:
+            change = Change("reset_answers", "/".join(key), "answer", old[0], answer)
+            write_change(db, change, by=by, at=now or datetime.now(), reason="answered again")
+        db.execute(
+            "INSERT INTO reset_answers (unit, part, around_on, answer, by, at) VALUES (?, ?, ?, ?, ?, ?)"
+            " ON CONFLICT (unit, part, around_on) DO UPDATE SET answer = excluded.answer, by = excluded.by,"
+            " at = excluded.at",
+            (*key, answer, by, _at(now)),
+        )
+
+
+def read_reset_answers(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """Return answers given before the day `before`: unit, part, around_on, answer, by, at."""
+    columns = ("unit", "part", "around_on", "answer", "by", "at")
+    where, parameters = (" WHERE at < ?", [before.isoformat()]) if before else ("", [])
+    return _frame(db, f"SELECT {', '.join(columns)} FROM reset_answers{where} ORDER BY unit, at", columns, parameters)
+
+
+# --- lists and plans as issued ---------------------------------------------------------------------------------------
+
+
+def issue_weekly_list(
+    db: Database, iso_week: str, *, as_of: date, body: Mapping[str, Any], now: datetime | None = None
+) -> bool:
+    """Freeze the list of a week; return False, changing nothing, when that week's list was issued already."""
+    with writing(db):
+        cursor = db.execute(
+            "INSERT INTO weekly_lists (iso_week, as_of, issued_at, body) VALUES (?, ?, ?, ?)"
+            " ON CONFLICT (iso_week) DO NOTHING",
+            (_week(iso_week), as_of.isoformat(), _at(now), json.dumps(body, ensure_ascii=False)),
+        )
+    return cursor.rowcount == 1
+
+
+def read_weekly_list(db: Database, iso_week: str) -> WeeklyList | None:
+    """Return the list issued for a week, or None."""
+    row = db.execute("SELECT as_of, issued_at, body FROM weekly_lists WHERE iso_week = ?", (iso_week,)).fetchone()
+    return WeeklyList(iso_week, row[0], row[1], json.loads(row[2])) if row else None
+
+
+def weekly_lists(db: Database) -> list[str]:
+    """Return the weeks with an issued list, latest first."""
+    return [week for (week,) in db.execute("SELECT iso_week FROM weekly_lists ORDER BY iso_week DESC").fetchall()]
+
+
+def save_plan(
+    db: Database,
+    *,
+    as_of: date,
+    weeks: int,
+    body: Mapping[str, Any],
+    note: str = "",
+    by: str = "",
+    now: datetime | None = None,
+) -> int:
+    """Keep a new version of the plan and return its number."""
+    if weeks < 1:
+        raise ValueError(f"weeks is {weeks}; allowed is 1 or more")
+    with writing(db):
+        cursor = db.execute(
+            "INSERT INTO plans (made_at, by, as_of, weeks, body, note) VALUES (?, ?, ?, ?, ?, ?)",
+            (_at(now), by, as_of.isoformat(), weeks, json.dumps(body, ensure_ascii=False), note),
+        )
+    return int(cursor.lastrowid or 0)
+
+
+def read_plan(db: Database, version: int | None = None) -> Plan | None:
+    """Return a version of the plan, the latest when `version` is None; None when there is none."""
+    where, parameters = ("WHERE version = ?", [version]) if version is not None else ("", [])
+    row = db.execute(
+        f"SELECT version, made_at, by, as_of, weeks, body, note FROM plans {where} ORDER BY version DESC LIMIT 1",
+        parameters,
+    ).fetchone()
+    return Plan(row[0], row[1], row[2], row[3], row[4], json.loads(row[5]), row[6]) if row else None
+
+
+def list_plans(db: Database) -> pd.DataFrame:
+    """Return the versions of the plan: version, made_at, by, as_of, weeks, note."""
+    columns = ("version", "made_at", "by", "as_of", "weeks", "note")
+    return _frame(db, f"SELECT {', '.join(columns)} FROM plans ORDER BY version", columns)
+
+
+def set_pin(
+    db: Database,
+    *,
+    unit: str,
+    kind: str,
+    week: str,
+    part: str = "",
+    by: str = "",
+    reason: str = "",
+    now: datetime | None = None,
+) -> int:
+    """Fix a job of a unit to a week ('pin'), keep it out of a week ('forbid'), or note a move by hand ('move')."""
+    _allow("kind", kind, PINS)
+    _allow("part", part, ("", *PARTS))
+    with writing(db):
+        db.execute(
+            "INSERT INTO plan_pins (unit, part, kind, week, reason, by, at) VALUES (?, ?, ?, ?, ?, ?, ?)"
+            " ON CONFLICT (unit, part, kind, week) DO UPDATE SET reason = excluded.reason, by = excluded.by,"
+            " at = excluded.at",
+            (_known_unit(db, unit), part, kind, _week(week), reason, by, _at(now)),
+        )
+        row = db.execute(
+            "SELECT id FROM plan_pins WHERE unit = ? AND part = ? AND kind = ? AND week = ?", (unit, part, kind, week)
+        ).fetchone()
+    return int(row[0])
+
+
+def remove_pin(db: Database, pin_id: int, *, by: str = "", now: datetime | None = None) -> bool:
+    """Take a pin away, keeping it in the audit; False when there is none such."""
+    with writing(db):
+        row = db.execute("SELECT unit, part, kind, week FROM plan_pins WHERE id = ?", (pin_id,)).fetchone()
+        if row is None:
+            return False
+        change = Change("plan_pins", str(pin_id), "pin", "/".join(row), None)
+        write_change(db, change, by=by, at=now or datetime.now(), reason="removed")
+        db.execute("DELETE FROM plan_pins WHERE id = ?", (pin_id,))
+    return True
+
+
+def read_pins(db: Database) -> pd.DataFrame:
+    """Return pins: id, unit, part, kind, week, reason, by, at."""
+    columns = ("id", "unit", "part", "kind", "week", "reason", "by", "at")
+    return _frame(db, f"SELECT {', '.join(columns)} FROM plan_pins ORDER BY id", columns)
+
+
+# --- settings and devices --------------------------------------------------------------------------------------------
+
+
+def read_settings(db: Database) -> dict[str, Any]:
+    """Return all saved settings."""
+    return {key: json.loads(value) for key, value in db.execute("SELECT key, value FROM settings").fetchall()}
+
+
+def save_setting(db: Database, key: str, value: Any, *, by: str, now: datetime | None = None) -> None:
+    """Keep one setting; the old value goes to the audit."""
+    text = json.dumps(value, ensure_ascii=False)
+    with writing(db):
+        old = db.execute("SELECT value FROM settings WHERE key = ?", (key,)).fetchone()
+        if old and old[0] == text:
+            return
+        change = Change("settings", key, "value", old[0] if old else None, text)
+        write_change(db, change, by=by, at=now or datetime.now(), reason="setting changed")
+        db.execute(
+            "INSERT INTO settings (key, value, by, at) VALUES (?, ?, ?, ?)"
+            " ON CONFLICT (key) DO UPDATE SET value = excluded.value, by = excluded.by, at = excluded.at",
+            (key, text, by, _at(now)),
+        )
+
+
+def read_device(db: Database, device: str) -> dict[str, Any]:
+    """Return what a device remembers (units of its meter, clamp scales, recent units); {} when it is new."""
+    row = db.execute("SELECT units FROM devices WHERE device = ?", (device,)).fetchone()
+    return dict(json.loads(row[0])) if row else {}
+
+
+def save_device(db: Database, device: str, units: Mapping[str, Any], *, now: datetime | None = None) -> None:
+    """Remember the choices of a device."""
+    if not 1 <= len(device) <= 128:
+        raise ValueError(f"device has {len(device)} characters; allowed are 1 to 128")
+    with writing(db):
+        db.execute(
+            "INSERT INTO devices (device, units, at) VALUES (?, ?, ?)"
+            " ON CONFLICT (device) DO UPDATE SET units = excluded.units, at = excluded.at",
+            (device, json.dumps(units, ensure_ascii=False), _at(now)),
+        )

@@ -1,0 +1,178 @@
+"""Rows that could not be believed: listed, shown, corrected through the same checks, or dismissed with a reason."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import pandas as pd
+from sqlite_utils import Database
+
+from ingest.admit import load_context
+from ingest.entries import Entry, batch_of_values, merged_values, store_checked
+from ingest.errors import IngestError
+from ingest.fields import TABLES
+from ingest.rules import check
+from ingest.writing import Origin, stamp, writing
+
+STATES = ("open", "corrected", "dismissed", "admitted")
+_COLUMNS = "id, state, table_name, file, sheet, line, reason, original, unit, source"
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One try to correct a set-aside row."""
+
+    at: str
+    by: str
+    changes: Mapping[str, str]
+    result: str
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """A set-aside row: where it stood, why it was set aside, its values as far as they could be read, what was tried."""
+
+    id: int
+    state: str
+    table_name: str
+    file: str
+    sheet: str
+    line: int
+    reason: str
+    original: str
+    unit: str
+    source: str
+    values: Mapping[str, object]
+    extra: Mapping[str, str]
+    set_aside_at: str
+    resolved_at: str = ""
+    resolved_by: str = ""
+    resolution: str = ""
+    attempts: tuple[Attempt, ...] = field(default=())
+
+
+def list_set_aside(db: Database, *, state: str = "open") -> pd.DataFrame:
+    """Return the set-aside rows in one `state` (open, corrected, dismissed, admitted) or 'all', oldest first.
+
+    Columns: id, state, table_name, file, sheet, line, reason, original, unit, source, set_aside_at.
+    """
+    if state not in (*STATES, "all"):
+        raise ValueError(f"state is {state!r}; allowed are {', '.join(STATES)} and all")
+    where = "" if state == "all" else " WHERE s.state = ?"
+    columns = ", ".join(f"s.{name}" for name in _COLUMNS.split(", "))
+    rows = db.execute(
+        f"SELECT {columns}, o.at FROM set_aside s JOIN origins o ON o.id = s.origin_id{where} ORDER BY s.id",
+        [] if state == "all" else [state],
+    ).fetchall()
+    return pd.DataFrame(rows, columns=[*_COLUMNS.split(", "), "set_aside_at"])
+
+
+def show_set_aside(db: Database, number: int) -> SetAside:
+    """Return one set-aside row with everything known about it; raise IngestError when there is none such."""
+    columns = ", ".join(f"s.{name}" for name in _COLUMNS.split(", "))
+    row = db.execute(
+        f"SELECT {columns}, s.cells, o.at, s.resolved_at, s.resolved_by, s.resolution"
+        " FROM set_aside s JOIN origins o ON o.id = s.origin_id WHERE s.id = ?",
+        (int(number),),
+    ).fetchone()
+    if row is None:
+        raise IngestError(f"there is no set-aside row {number}; 'set-aside list' shows those there are")
+    cells = json.loads(row[10])
+    extra = cells.pop("extra", {})
+    attempts = db.execute(
+        "SELECT at, by, changes, result FROM set_aside_attempts WHERE set_aside_id = ? ORDER BY id", (int(number),)
+    ).fetchall()
+    return SetAside(
+        id=row[0],
+        state=row[1],
+        table_name=row[2],
+        file=row[3],
+        sheet=row[4],
+        line=row[5],
+        reason=row[6],
+        original=row[7],
+        unit=row[8],
+        source=row[9],
+        values=cells,
+        extra=extra,
+        set_aside_at=row[11],
+        resolved_at=row[12] or "",
+        resolved_by=row[13] or "",
+        resolution=row[14],
+        attempts=tuple(Attempt(at, by, json.loads(changes), result) for at, by, changes, result in attempts),
+    )
+
+
+def correct_set_aside(
+    db: Database, number: int, changes: Mapping[str, str], *, by: str, now: datetime | None = None
+) -> Entry:
+    """Admit a set-aside row with `changes` (our columns, or the same in other units) if it passes the same checks.
+
+    The original stays on record. When it fails again, Entry.problems say why and the row stays open; what was tried
+    is kept. Raises IngestError when the row does not exist or is not open.
+    """
+    at = now or datetime.now()
+    with writing(db):
+        row = _open_row(db, number)
+        table = TABLES[row.table_name]
+        try:
+            batch = batch_of_values(
+                table, merged_values(table, row.values, changes), line=row.line, original=row.original
+            )
+        except ValueError as error:
+            return Entry(problems=(str(error),))
+        if row.extra:
+            batch.extra = [dict(row.extra)]
+        check(batch, load_context(db, at))
+        if batch.problems:
+            entry = Entry(problems=tuple(dict.fromkeys(batch.problems[0])), values=batch.cells(0))
+        else:
+            entry = store_checked(
+                db, batch, Origin("correction", by, at, file=row.file, source=row.source), file=row.file
+            )
+        _note_attempt(db, row, changes, entry, by=by, at=at)
+    return entry
+
+
+def _note_attempt(
+    db: Database, row: SetAside, changes: Mapping[str, str], entry: Entry, *, by: str, at: datetime
+) -> None:
+    done = entry.stored or entry.known
+    result = "stored" if entry.stored else "known already" if entry.known else "; ".join(entry.problems)
+    text = json.dumps({name: str(value) for name, value in changes.items()}, ensure_ascii=False)
+    db.execute(
+        "INSERT INTO set_aside_attempts (set_aside_id, at, by, changes, result) VALUES (?, ?, ?, ?, ?)",
+        (row.id, stamp(at), by, text, result),
+    )
+    if done:
+        _resolve(db, row.id, "corrected", f"{result} as {_words(changes)}", by=by, at=at)
+
+
+def _words(changes: Mapping[str, str]) -> str:
+    return ", ".join(f"{name} {value or 'nothing'}" for name, value in changes.items()) or "it was"
+
+
+def dismiss_set_aside(db: Database, number: int, *, reason: str, by: str, now: datetime | None = None) -> None:
+    """Close a set-aside row without storing it; it stays on record with the reason. Raises IngestError."""
+    if not reason.strip():
+        raise IngestError("a dismissal needs a reason; allowed is any short text")
+    with writing(db):
+        row = _open_row(db, number)
+        _resolve(db, row.id, "dismissed", reason.strip(), by=by, at=now or datetime.now())
+
+
+def _open_row(db: Database, number: int) -> SetAside:
+    row = show_set_aside(db, number)
+    if row.state != "open":
+        raise IngestError(f"set-aside row {number} is {row.state} already ({row.resolution}); allowed are open rows")
+    return row
+
+
+def _resolve(db: Database, number: int, state: str, resolution: str, *, by: str, at: datetime) -> None:
+    db.execute(
+        "UPDATE set_aside SET state = ?, resolution = ?, resolved_by = ?, resolved_at = ? WHERE id = ?",
+        (state, resolution, by, stamp(at), number),
+    )
