@@ -36,6 +36,7 @@ GRAVITY_PER_F: Final = 0.0004
 GRAVITY_REFERENCE_F: Final = 80.0
 # Cold-cranking tests at -18 °C: volts that must remain at rated amps, by standard.
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
+CHARGE_FACTOR_DOUBT: Final = 1.0 / 3.0  # our choice: the rise with discharge is known to a third of itself
 RATING_OPEN_CIRCUIT_V: Final = 12.6  # open-circuit volts of a charged block in the cold, as REFERENCES.md uses
 
 
@@ -109,6 +110,23 @@ def charge_factor(soc: npt.ArrayLike) -> Array:
     Our choice (see BATTERY_SOC_RISE): linear, good to some 20 %; a discharged battery is to be charged, not judged.
     """
     return 1.0 + BATTERY_SOC_RISE.value * (1.0 - np.clip(_array(soc), 0.0, 1.0))
+
+
+def full_charge_resistance_mohm(
+    battery_mohm: npt.ArrayLike,
+    open_circuit_v: npt.ArrayLike,
+    *,
+    system_v: npt.ArrayLike = 12,
+    temperature_c: npt.ArrayLike = REST_TABLE_C,
+) -> tuple[Array, Array]:
+    """Resistance [mΩ] the battery would have when full, and the relative error that this correction brings.
+
+    The measured resistance is divided by :func:`charge_factor` at the state of charge that the rested volts show; the
+    factor's rise is uncertain by a third of itself (our choice). NaN where the volts or the temperature are.
+    """
+    soc = state_of_charge(open_circuit_v, system_v=system_v, temperature_c=temperature_c)
+    factor = charge_factor(soc)
+    return _array(battery_mohm) / factor, (factor - 1.0) * CHARGE_FACTOR_DOUBT / factor
 
 
 def gravity_from_charge(soc: npt.ArrayLike) -> Array:

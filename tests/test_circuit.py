@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
+from analysis.battery import full_charge_resistance_mohm
 from analysis.circuit import ELEMENTS, Inferred, Instrument, infer_resistances, kirchhoff_gap
 from analysis.closure import MEASURED, StateSpread, check_closure, predicted_measurements
 from analysis.coldstart import StartState, solve_start
@@ -240,6 +241,15 @@ def test_order_of_readings_is_irrelevant_and_scalar_equals_array() -> None:
     np.testing.assert_array_equal(infer_resistances(many.iloc[places], np.full(20, 12)).value_mohm, whole[places])
     single: Inferred = infer_resistances(many.iloc[[3]], 12)
     np.testing.assert_array_equal(single.value_mohm[0], whole[3])
+
+
+def test_a_half_charged_battery_is_not_called_worn() -> None:
+    """6.0 mΩ when full is 7.8 mΩ at half charge (12.24 V, BCI table) by our factor 1.3; the correction gives 6.0 back."""
+    full, doubt = full_charge_resistance_mohm([6.0, 7.8, 9.6], [12.65, 12.24, 11.89])
+    np.testing.assert_allclose(full, 6.0, rtol=1e-9)
+    assert doubt[0] == 0.0
+    assert (np.diff(doubt) > 0).all()
+    assert np.isnan(full_charge_resistance_mohm(6.0, np.nan)[0])
 
 
 # --- Kirchhoff -------------------------------------------------------------------------------------------------------
