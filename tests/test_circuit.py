@@ -244,7 +244,7 @@ def test_order_of_readings_is_irrelevant_and_scalar_equals_array() -> None:
 
 
 def test_a_half_charged_battery_is_not_called_worn() -> None:
-    """6.0 mΩ when full is 7.8 mΩ at half charge (12.24 V, BCI table) by our factor 1.3; the correction gives 6.0 back."""
+    """6.0 mΩ when full is 7.8 mΩ at half charge (12.24 V, BCI table) by our factor 1.3; corrected, 6.0."""
     full, doubt = full_charge_resistance_mohm([6.0, 7.8, 9.6], [12.65, 12.24, 11.89])
     np.testing.assert_allclose(full, 6.0, rtol=1e-9)
     assert doubt[0] == 0.0
