@@ -1,16 +1,429 @@
-"""Draft a source description for a file that nobody has described yet."""
+"""Draft a source description for a file that nobody has described yet, saying which guesses are unsure."""
 
 from __future__ import annotations
 
-from ingest.readers import Sheet
-from ingest.values import clean_text
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from pathlib import Path
+from statistics import median
+
+import pandas as pd
+from sqlite_utils import Database
+
+from ingest.cells import batch_of
+from ingest.errors import FileRefused, IngestError
+from ingest.fields import CLAMP_COLUMNS, LARGE_CLAMP_MV_PER_A, READINGS, UNITS, Table
+from ingest.layout import combined_headings, own_layout, source_layout
+from ingest.readers import Sheet, cell_text, read_sheets
+from ingest.sources import MOST_HEADING_ROWS, find_source, parse_source
+from ingest.values import clean_text, date_order_evidence, parse_number, unit_word
+from ingest.vocabulary import READING_WORDS, UNIT_WORDS, Word, folded, meaning, unit_in_heading
+
+ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
+FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
+# Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
+MILLIVOLT_DROP = 15.0  # a median drop above cannot be volts
+MILLIVOLT_BATTERY = 100.0  # a median battery voltage above cannot be volts
+FAHRENHEIT_MEDIAN = 45.0  # a median air temperature above is no Celsius
+LARGE_CLAMP_UP_TO = 10.0  # [mV/A] clamps up to here go round a starter cable, finer ones round a coil wire; practice
+_CLAMP_SCALE = re.compile(
+    r"(clamp\s*\w*|zange\s*\w*|pince\s*\w*)\W{0,3}([0-9.,]+)\s*mv\s*(?:per|/|pro|par)\s*a", re.IGNORECASE
+)
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A drafted description: its TOML text, questions that must be answered, and guesses to check."""
+
+    toml: str
+    questions: tuple[str, ...] = ()
+    unsure: tuple[str, ...] = ()
+
+
+@dataclass
+class _Column:
+    """One column of the file as far as it is understood."""
+
+    heading: str
+    target: str = ""
+    doubt: str = ""
+    values: list[object] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Region:
+    """Where the heading is and what it means."""
+
+    start: int
+    rows: int
+    headings: tuple[str, ...]
+    words: tuple[Word | None, ...]
+    table: Table
+
+    @property
+    def understood(self) -> int:
+        """Number of different columns of ours that the headings name."""
+        return len({word.column for word in self.words if word})
 
 
 def likely_heading(sheet: Sheet) -> list[str]:
-    """Return the texts of the row that looks most like a heading."""
+    """Return the headings of a sheet as far as they can be made out."""
+    region = _region(sheet)
+    if region is not None:
+        return [heading for heading in region.headings if heading]
     best: list[str] = []
     for row in sheet.head:
         texts = [clean_text(cell) for cell in row if isinstance(cell, str) and clean_text(cell)]
         if len(texts) > len(best):
             best = texts
     return best
+
+
+def draft_source(path: str | Path, *, db: Database | None = None) -> Draft:
+    """Draft a description of the file from its headings, units and values.
+
+    Day-first or month-first is never guessed: without a date that settles it, `date_order` is left "?" and importing
+    with it is refused. Raises FileRefused when the file is no table, IngestError when it needs no description.
+    """
+    sheets = read_sheets(path)
+    if any(own_layout(sheet) for sheet in sheets):
+        raise IngestError(f"{Path(path).name} has our own column names; import it as it is, no description is needed")
+    regions = [(sheet, region) for sheet in sheets if (region := _region(sheet)) is not None]
+    if not regions:
+        quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])
+        raise FileRefused(f"no heading in it is understood ({quoted}); name at least vehicle, time and one measurement")
+    sheet, region = max(regions, key=lambda pair: pair[1].understood)
+    columns = _columns(sheet, region)
+    notes = _Notes()
+    scales = _clamps(sheet, columns, notes)
+    decimal, thousands = _number_marks(columns, notes)
+    _settle_units(columns, decimal, thousands, notes)
+    order = _date_order(columns, notes)
+    _note_missing(columns, region.table, notes)
+    del db
+    return Draft(
+        _toml(sheet, region, columns, scales, decimal, thousands, order, notes, len(sheets)),
+        tuple(notes.questions),
+        tuple(notes.unsure),
+    )
+
+
+@dataclass
+class _Notes:
+    questions: list[str] = field(default_factory=list)
+    unsure: list[str] = field(default_factory=list)
+    top: dict[str, str] = field(default_factory=dict)
+
+
+# --- headings --------------------------------------------------------------------------------------------------------
+
+
+def _region(sheet: Sheet) -> _Region | None:
+    """Return the heading whose words mean most of our columns; fewer rows and earlier ones win a tie."""
+    best: _Region | None = None
+    for rows in range(1, MOST_HEADING_ROWS + 1):
+        for start in range(len(sheet.head) - rows + 1):
+            block = sheet.head[start : start + rows]
+            if not _looks_like_heading(block):
+                continue
+            headings = combined_headings(block)
+            for table, words in ((READINGS, READING_WORDS), (UNITS, UNIT_WORDS)):
+                region = _Region(start, rows, headings, _once(headings, words), table)
+                if region.understood >= FEWEST_MEANINGS and (best is None or region.understood > best.understood):
+                    best = region
+    return best
+
+
+def _looks_like_heading(rows: Sequence[Sequence[object]]) -> bool:
+    """A heading row holds words, not numbers; each row of it covers more than one column."""
+    for row in rows:
+        cells = [cell for cell in row if clean_text(cell)]
+        numbers = [cell for cell in cells if not isinstance(cell, str) or parse_number(cell).value is not None]
+        if len(cells) < 2 or numbers:
+            return False
+    return True
+
+
+def _once(headings: Sequence[str], words: tuple[Word, ...]) -> tuple[Word | None, ...]:
+    """Give each heading its meaning; where two mean the same, the first and surer one has it."""
+    found = [_meaning(heading, words) for heading in headings]
+    for index, word in enumerate(found):
+        if word is None:
+            continue
+        rivals = [i for i, other in enumerate(found) if other and other.column == word.column]
+        winner = min(rivals, key=lambda i: (not (found[i] or word).sure, i))
+        for rival in rivals:
+            if rival != winner:
+                found[rival] = None
+        if index != winner:
+            continue
+    present = {word.column for word in found if word}
+    if "taken_time" not in present or "taken_at" in present:  # a date alone is the time of the reading
+        found = [
+            replace(w, column="taken_at") if w and w.column == "taken_on" and "taken_at" not in present else w
+            for w in found
+        ]
+        found = [None if w and w.column in ("taken_on", "taken_time") else w for w in found]
+    return tuple(found)
+
+
+def _meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
+    if not heading:
+        return None
+    return meaning(re.sub(r"[\(\[][^()\[\]]*[\)\]]", " ", heading), words) or meaning(heading, words)
+
+
+def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
+    columns = [
+        _Column(heading, word.column if word else "", "" if word is None or word.sure else "the heading is not clear")
+        for heading, word in zip(region.headings, region.words, strict=True)
+    ]
+    after = sheet.last_line_of(min(region.start + region.rows, len(sheet.head)) - 1)
+    count = 0
+    for block in sheet.blocks(after, len(columns)):
+        for column, cells in zip(columns, block.columns, strict=True):
+            column.values += [cell for cell in cells.tolist() if cell is not None and cell == cell and clean_text(cell)]
+        count += len(block.lines)
+        if count >= ROWS_LOOKED_AT:
+            break
+    return columns
+
+
+# --- clamps, numbers, units ------------------------------------------------------------------------------------------
+
+
+def _clamps(sheet: Sheet, columns: list[_Column], notes: _Notes) -> dict[str, float]:
+    """Find clamp outputs in millivolts: scales from the title rows or headings, else the usual ones, as a question."""
+    stated: dict[str, float] = {}
+    for row in sheet.head:
+        for cell in row:
+            for name, scale in _CLAMP_SCALE.findall(clean_text(cell)):
+                value = parse_number(scale.rstrip(".,")).value
+                if value:
+                    stated[folded(name)] = value
+    scales: dict[str, float] = {}
+    for column in columns:
+        millivolts = unit_in_heading(column.heading).casefold() == "mv"
+        name = next((n for n in stated if folded(column.heading).startswith(n)), "")
+        if not name and not (millivolts and column.target in ("crank_a", "peak_a", "coil_a")):
+            continue
+        scale = stated.get(name, 0.0)
+        target = {"crank_a": "crank_clamp_mv", "peak_a": "peak_clamp_mv", "coil_a": "coil_clamp_mv"}.get(
+            column.target, ""
+        )
+        if not target:
+            target = "coil_clamp_mv" if scale > LARGE_CLAMP_UP_TO else "crank_clamp_mv"
+            column.doubt = f"clamp of {scale:g} mV per A taken to be round the " + (
+                "coil wire" if target == "coil_clamp_mv" else "starter cable"
+            )
+        if not scale:
+            scale = CLAMP_COLUMNS[target][1]
+            column.doubt = f"the scale of the clamp is not stated; {scale:g} mV per A is usual"
+        column.target = target
+        scales[target] = scale or LARGE_CLAMP_MV_PER_A
+    del notes
+    return scales
+
+
+_COMMA = re.compile(r"^[+-]?[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})$|^[+-]?0,[0-9]+$|^[0-9]{1,3}(?:\.[0-9]{3})+,[0-9]+$")
+_POINT = re.compile(r"^[+-]?[0-9]+\.(?:[0-9]{1,2}|[0-9]{4,})$|^[+-]?0\.[0-9]+$|^[0-9]{1,3}(?:,[0-9]{3})+\.[0-9]+$")
+_GROUPED = {mark: re.compile(rf"^[1-9][0-9]{{0,2}}(?:{re.escape(mark)}[0-9]{{3}})+(?:[.,][0-9]+)?$") for mark in ".,"}
+
+
+def _number_marks(columns: list[_Column], notes: _Notes) -> tuple[str, str]:
+    """Return the decimal and the thousands mark that the values show."""
+    texts = [clean_text(v) for column in columns if _is_numeric(column) for v in column.values if isinstance(v, str)]
+    bare = [text.split(" ")[0] for text in texts]
+    commas, points = sum(bool(_COMMA.match(t)) for t in bare), sum(bool(_POINT.match(t)) for t in bare)
+    decimal = "," if commas > points else "."
+    if commas and points:
+        notes.top["decimal"] = f"{commas} values have a decimal comma, {points} a decimal point"
+        notes.unsure.append(notes.top["decimal"])
+    group = "." if decimal == "," else ","
+    grouped = any(_GROUPED[group].match(text) for text in bare)
+    if grouped and not commas and not points:
+        notes.top["thousands"] = f"{group!r} taken as thousands mark; no value shows its decimal mark"
+        notes.unsure.append(notes.top["thousands"])
+    return decimal, group if grouped else ""
+
+
+def _is_numeric(column: _Column) -> bool:
+    return column.target in CLAMP_COLUMNS or (
+        column.target.endswith(("_v", "_a", "_c", "_km", "_rpm", "_s"))
+        and (column.target != "crank_s" or bool(column.values))
+    )
+
+
+def _settle_units(columns: list[_Column], decimal: str, thousands: str, notes: _Notes) -> None:
+    """Turn targets into their variant in the file's unit: by the heading, else by the values, and say when unsure."""
+    for column in columns:
+        if column.target.endswith(("_v", "_a", "_c", "_km")) and column.target not in CLAMP_COLUMNS:
+            _settle_unit(column, _median(column, decimal, thousands))
+        if column.doubt:
+            notes.unsure.append(f"{column.heading!r}: {column.doubt}")
+
+
+def _settle_unit(column: _Column, middle: float | None) -> None:
+    named = unit_in_heading(column.heading)
+    ours = unit_word(named)
+    expected = {"v": "V", "a": "A", "c": "°C", "km": "km"}[column.target.rsplit("_", 1)[1]]
+    suffix = {"mv": "_mv", "ma": "_ma", "f": "_f", "mi": "_mi"}
+    if ours and ours[0] == expected:
+        word = named.casefold().replace("°", "").replace("º", "").replace("deg", "")
+        short = {"miles": "mi", "mile": "mi"}.get(word, word)
+        _name(column, suffix.get(short, ""))
+        _contradiction(column, middle, short)
+        return
+    if column.target == "system_v" or column.target == "rated_cca_a":
+        return
+    if middle is None:
+        column.doubt = f"no values to tell the unit by; {expected} assumed"
+        return
+    limit = MILLIVOLT_DROP if column.target.startswith("drop") else MILLIVOLT_BATTERY
+    if expected == "V":
+        _name(column, "_mv" if middle > limit else "")
+        column.doubt = (
+            f"the heading names no unit; values around {middle:g} look like {'mV' if middle > limit else 'V'}"
+        )
+    elif expected == "°C":
+        _name(column, "_f" if middle > FAHRENHEIT_MEDIAN else "")
+        column.doubt = f"the heading names no unit; values around {middle:g} look like {'°F' if middle > FAHRENHEIT_MEDIAN else '°C'}"
+    else:
+        column.doubt = f"the heading names no unit; {expected} assumed (values around {middle:g})"
+
+
+def _name(column: _Column, suffix: str) -> None:
+    if suffix:
+        column.target = column.target.rsplit("_", 1)[0] + suffix
+
+
+def _contradiction(column: _Column, middle: float | None, unit: str) -> None:
+    """Say so when the values do not fit the unit of the heading."""
+    if middle is None:
+        return
+    if unit in ("v", "volt", "volts") and middle > (MILLIVOLT_DROP if "drop" in column.target else MILLIVOLT_BATTERY):
+        column.doubt = f"the heading says V, but values around {middle:g} look like mV"
+    elif unit == "c" and middle > FAHRENHEIT_MEDIAN:
+        column.doubt = f"the heading says °C, but values around {middle:g} look like °F"
+    elif unit == "mv" and 0 < middle < 2.0:
+        column.doubt = f"the heading says mV, but values around {middle:g} look like V"
+
+
+def _median(column: _Column, decimal: str, thousands: str) -> float | None:
+    from ingest.values import NumberStyle
+
+    style = NumberStyle("," if decimal == "," else ".", thousands)
+    values = [parse_number(cell, style).value for cell in column.values]
+    numbers = [value for value in values if value is not None]
+    return median(numbers) if numbers else None
+
+
+# --- dates -----------------------------------------------------------------------------------------------------------
+
+
+def _date_order(columns: list[_Column], notes: _Notes) -> str:
+    """Return the order that the file's dates prove, 'iso' when none needs one, '?' when nothing settles it."""
+    cells = [v for column in columns if column.target in ("taken_at", "taken_on", "in_service") for v in column.values]
+    seen = [date_order_evidence(cell) for cell in cells]
+    first = {order: index for index, order in reversed(list(enumerate(seen))) if order}
+    day, month, either = "day-first" in first, "month-first" in first, "either" in first
+    if day and month:
+        example = f"{cell_text(cells[first['day-first']])} and {cell_text(cells[first['month-first']])}"
+        notes.questions.append(f"date_order: some dates are day first, others month first ({example}); which is it?")
+        return "?"
+    if day or month:
+        order = "day-first" if day else "month-first"
+        notes.top["date_order"] = f"proved by {cell_text(cells[first[order]])}"
+        return order
+    if either:
+        example = cell_text(cells[first["either"]])
+        notes.questions.append(f"date_order: is {example} day first or month first? No date in the file settles it")
+        return "?"
+    return "iso"
+
+
+def _note_missing(columns: list[_Column], table: Table, notes: _Notes) -> None:
+    targets = {column.target for column in columns}
+    if "taken_on" in targets:
+        targets.add("taken_at")
+    for needed in (column.name for column in table.columns if column.required):
+        if needed not in targets:
+            notes.questions.append(
+                f"columns: which heading is {needed!r}? It must be there, or stand under [constants]"
+            )
+
+
+# --- writing TOML ----------------------------------------------------------------------------------------------------
+
+
+def toml_text(text: str) -> str:
+    """Return a TOML basic string."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + re.sub(r"[\x00-\x1f\x7f]", lambda m: f"\\u{ord(m[0]):04x}", escaped) + '"'
+
+
+def _toml(
+    sheet: Sheet,
+    region: _Region,
+    columns: list[_Column],
+    scales: dict[str, float],
+    decimal: str,
+    thousands: str,
+    order: str,
+    notes: _Notes,
+    sheets: int,
+) -> str:
+    lines = [f"# Drafted from {sheet.file}. Check every line, above all those marked 'unsure', then save it."]
+    lines += [f"# question: {question}" for question in notes.questions]
+    first = sheet.head_lines[region.start]
+    pairs: list[tuple[str, str]] = [("table", toml_text(region.table.name)), ("skip_rows", str(first - 1))]
+    pairs.append(("heading_rows", str(region.rows)))
+    if sheet.is_workbook and sheets > 1:
+        pairs.append(("sheet", toml_text(sheet.name)))
+    if not sheet.is_workbook:
+        encoding = "utf-8" if sheet.encoding == "utf-8-sig" else sheet.encoding
+        pairs += [
+            ("encoding", toml_text(encoding)),
+            ("delimiter", toml_text("tab" if sheet.delimiter == "\t" else sheet.delimiter)),
+        ]
+    pairs += [("decimal", toml_text(decimal)), ("thousands", toml_text(thousands)), ("date_order", toml_text(order))]
+    for key, value in pairs:
+        note = notes.top.get(key, "")
+        mark = "" if key == "date_order" and order != "?" else "unsure: "
+        lines.append(f"{key} = {value}" + (f"  # {mark}{note}" if note else ""))
+    lines += ["", "[columns]"]
+    lines += [_toml_column(column) for column in columns if column.heading]
+    if scales:
+        lines += ["", "[clamp_mv_per_a]"] + [f"{target} = {scale:g}" for target, scale in scales.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _toml_column(column: _Column) -> str:
+    heading = toml_text(column.heading)
+    if not column.target:
+        return f'# {heading} = ""  # not understood: name one of our columns, or "-" to leave it out'
+    return f"{heading} = {toml_text(column.target)}" + (f"  # unsure: {column.doubt}" if column.doubt else "")
+
+
+# --- preview ---------------------------------------------------------------------------------------------------------
+
+
+def preview(path: str | Path, toml: str, *, rows: int = 5, db: Database | None = None) -> pd.DataFrame:
+    """Return the first rows as the description reads them, in our columns and units, with `line` and `problem`.
+
+    `toml` is a description's text, or a saved name when `db` is given. Raises SourceProblem or FileRefused.
+    """
+    source = find_source(db, toml) if db is not None and "\n" not in toml else parse_source(toml)
+    for sheet in read_sheets(path, encoding=source.encoding, delimiter=source.delimiter):
+        layout = source_layout(sheet, source, all_headings=False)
+        if layout is None:
+            continue
+        batch = batch_of(layout, islice(sheet.blocks(layout.heading_line, layout.width), 1))
+        out = []
+        for row in range(min(rows, len(batch))):
+            problem = "; ".join(batch.problems.get(row, ()))
+            out.append({"line": int(batch.lines[row]), **batch.cells(row), "problem": problem})
+        return pd.DataFrame(out)
+    raise FileRefused("the headings of the description are not in the file")
