@@ -1,0 +1,174 @@
+"""Tables in, one assessment out: the only module that composes the others (advisory generation, ISO 13374)."""
+
+from __future__ import annotations
+
+from collections.abc import MutableMapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.isolation import part_table
+from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, learn_needs
+from analysis.observe import CHANNELS
+from analysis.panel import Floats, FleetTables, Ints, dates_of, make_panel
+from analysis.prognosis import (
+    WEEKS,
+    Outlook,
+    chosen,
+    look_ahead,
+    outlook_renewed,
+    weekly_probability,
+    weighted_mean,
+    weighted_quantile,
+    window_probability,
+)
+from analysis.resets import PART_CHANNELS, PARTS
+from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, flag_threshold, unit_table, with_other_causes
+from analysis.state import FleetState, day_number, estimate_state
+from analysis.weather import make_weather
+
+DRAWS = 32
+DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
+OUTLOOK_PROBABILITY = 0.01
+SEASON_D = 182
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything that the list, the unit page and the plan show; see DEVELOPERS.md for the columns.
+
+    units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; resets: renewals
+    that nobody recorded; classes: what was learned; fleet_notes: sentences about bays, meters and whole classes.
+    """
+
+    as_of: pd.Timestamp
+    horizon_days: int
+    units: pd.DataFrame
+    parts: pd.DataFrame
+    outlook: pd.DataFrame
+    resets: pd.DataFrame
+    classes: pd.DataFrame
+    fleet_notes: tuple[str, ...]
+    state: FleetState
+
+
+def assess(
+    tables: FleetTables,
+    *,
+    as_of: pd.Timestamp,
+    horizon_days: int = 30,
+    tolerated_false_flags: float = 5.0,
+    draws: int = DRAWS,
+    looks: MutableMapping[float, Look] | None = None,
+) -> Assessment:
+    """Assess every vehicle with what was known at the start of `as_of`; the horizon is as_of to as_of + days - 1.
+
+    looks: looks at the past made by earlier calls on the same tables; more are added.  Raises ValueError for a
+    horizon outside 1 to 180 days, for no vehicle, and for a tolerated rate outside 0.5 to 50.
+    """
+    if not 1 <= horizon_days <= 180:
+        raise ValueError(f"horizon_days is {horizon_days}; allowed are 1 to 180")
+    if tables.units.empty:
+        raise ValueError("there is no unit to assess")
+    threshold = flag_threshold(tolerated_false_flags)
+    as_of = pd.Timestamp(as_of).normalize()
+    day, known = day_number(as_of), tables.before(as_of)
+    learned = learn_needs(known, make_panel(known.units, known.readings), day, looks=looks)
+    ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
+    now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
+    state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs)
+    outlook = look_ahead(state, learned.needs, known.climate)
+    forecast = known.forecast if len(known.forecast) else None
+    soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
+    later = make_weather(known.climate, list(outlook.depots), int(day), FLAG_WINDOW_D, forecast)
+    by_draw = window_probability(outlook, soon, now, h)
+    probability = with_other_causes(weighted_mean(by_draw, outlook.alive), horizon_days)
+    bounds = (weighted_quantile(by_draw, outlook.alive, 0.1), weighted_quantile(by_draw, outlook.alive, 0.9))
+    far_draw = window_probability(outlook, later, now, far)
+    far_probability = weighted_mean(far_draw, outlook.alive)
+    rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
+    weight = outlook.alive[rows] * (0.02 + far_draw[rows])
+    parts, shares = part_table(state, outlook, h, rows, weight)
+    weeks = outlook_table(state, outlook, known, rows, shares)
+    act_by = act_by_days(state, weeks)
+    units = unit_table(
+        state, outlook, h, shares, probability, bounds, far_probability, act_by, threshold=threshold
+    )
+    return Assessment(as_of, horizon_days, units, parts, weeks, reset_table(state), class_table(state, learned), (), state)
+
+
+def outlook_table(state: FleetState, outlook: Outlook, known: FleetTables, rows: Ints, shares: Floats) -> pd.DataFrame:
+    """Per vehicle of `rows` and coming week: cumulative probability as it is, and with the suspect part renewed."""
+    columns = ["unit", "part", "week", "week_start", "probability", "probability_low", "probability_high", "probability_renewed"]
+    if not len(rows):
+        return pd.DataFrame(columns=columns)
+    forecast = known.forecast if len(known.forecast) else None
+    own = chosen(outlook, rows)
+    by_draw = weekly_probability(state, own, known.climate, forecast)
+    part = [PARTS[k] for k in shares[rows].argmax(axis=1)]
+    after = outlook_renewed(state, outlook, rows, [PART_CHANNELS[p] for p in part])
+    renewed = weekly_probability(state, after, known.climate, forecast)
+    mean = (by_draw * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]
+    mean_renewed = (renewed * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]
+    days = 7.0 * (np.arange(WEEKS) + 1.0)
+    low, high = (
+        np.stack([weighted_quantile(by_draw[..., w].astype(np.float32), own.alive, q) for w in range(WEEKS)], axis=1)
+        for q in (0.1, 0.9)
+    )
+    n = len(rows)
+    return pd.DataFrame(
+        {
+            "unit": np.repeat(state.panel.units["unit"].astype(str).to_numpy()[rows], WEEKS),
+            "part": np.repeat(part, WEEKS),
+            "week": np.tile(np.arange(WEEKS), n),
+            "week_start": dates_of(state.day + np.tile(7.0 * np.arange(WEEKS), n)),
+            "probability": with_other_causes(mean, days).ravel(),
+            "probability_low": low.ravel(),
+            "probability_high": high.ravel(),
+            "probability_renewed": with_other_causes(mean_renewed, days).ravel(),
+        },
+        columns=columns,
+    )
+
+
+def act_by_days(state: FleetState, weeks: pd.DataFrame) -> Floats:
+    """(U,) day [d since 1970] before the week in which the chance of a no-start comes to ACT_PROBABILITY; NaN later."""
+    out = np.full(len(state.panel.units), np.nan)
+    reached = weeks[weeks["probability"] >= ACT_PROBABILITY]
+    first = reached.groupby("unit")["week"].min()
+    code = pd.Index(state.panel.units["unit"].astype(str)).get_indexer(pd.Index(first.index))
+    out[code] = state.day + 7.0 * first.to_numpy(np.float64)
+    return out
+
+
+def reset_table(state: FleetState) -> pd.DataFrame:
+    """Renewals that nobody recorded: unit, part, around_on, before and after [multiples of class-usual], newest first."""
+    found = state.resets.found
+    columns = ["unit", "part", "around_on", "before", "after"]
+    return found.drop_duplicates(["unit", "part", "around_on"])[columns].sort_values(
+        ["around_on", "unit"], ascending=[False, True]
+    ).reset_index(drop=True)
+
+
+def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
+    """What was learned of every class, from how many vehicles, readings and no-starts: long table."""
+    laws, panel = state.laws, state.panel
+    rows = []
+    for g, name in enumerate(panel.groups):
+        mine = panel.group == g
+        counts = (int(mine.sum()), int(panel.present[mine].sum()), int(learned.no_starts[g]))
+        for k, (quantity, unit) in enumerate(
+            (("least cranking speed", "rpm"), ("least supply", "V per 12 V"), ("least coil volts", "V per 12 V"))
+        ):
+            rows.append((name, quantity, learned.needs[g, k], learned.se[g, k], unit, *counts))
+        rows.append((name, "battery resistance per kelvin colder", 100 * laws.battery_per_k[g], np.nan, "%/K", *counts))
+        rows.append((name, "load per kelvin colder", 100 * laws.load_per_k[g], np.nan, "%/K", *counts))
+        rows.append((name, "loop resistance share of rest volts over peak amps", laws.inrush_share[g], np.nan, "1", *counts))
+        for c, channel in enumerate(CHANNELS):
+            unit = "A at 20 °C" if channel == "load" else "mΩ at 20 °C"
+            spread = laws.base_sd[g, c] * laws.base[g, c]
+            rows.append((name, f"usual {channel.replace('_', ' ')}", laws.base[g, c], spread, unit, *counts))
+    return pd.DataFrame(
+        rows, columns=["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts"]
+    )

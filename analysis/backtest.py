@@ -1,0 +1,32 @@
+"""The list as it would have been issued on past days, each with that day's knowledge only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import pandas as pd
+
+from analysis.assess import Assessment, assess
+from analysis.learning import Look
+from analysis.panel import FleetTables
+
+
+def backtest_lists(
+    tables: FleetTables, dates: Iterable[pd.Timestamp], *, horizon_days: int = 30, tolerated_false_flags: float = 5.0
+) -> Iterator[tuple[pd.Timestamp, Assessment]]:
+    """Assessments on each of `dates`, in order; the same as `assess` on tables without anything dated later.
+
+    Looks at the past are shared between dates: each depends on what was known on its own day only.
+    """
+    looks: dict[float, Look] = {}
+    for day in sorted(pd.Timestamp(d) for d in dates):
+        yield (
+            day,
+            assess(
+                tables,
+                as_of=day,
+                horizon_days=horizon_days,
+                tolerated_false_flags=tolerated_false_flags,
+                looks=looks,
+            ),
+        )

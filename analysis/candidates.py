@@ -1,0 +1,235 @@
+"""The vehicles worth planning: their risk curves, the suspect parts, and what acting or failing costs each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.lifetimes import DAYS_PER_YEAR, Lifetime, age_replacement
+from analysis.panel import Bools, Floats
+from analysis.plan_settings import CHEAP_ACTIONS, PARTS, TOGETHER, PlanSettings
+
+SECOND_PART_PROBABILITY = 0.15
+"""A second part is worth renewing in the same visit from this probability on (our choice; the cost decides)."""
+LEAST_RISK = 1e-6
+"""Risks below this are taken for none."""
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Price [money], labour [h] and lead time [d] of each part, and what had to be assumed, in sentences."""
+
+    price: Mapping[str, float]
+    labour_h: Mapping[str, float]
+    lead_days: Mapping[str, float]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """U vehicles over K weeks from the plan's date.
+
+    table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned);
+    risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
+    spread: (U,) half-width of the risk's interval relative to it; fail_cost: (U,) a no-start with its repair;
+    part_cost, part_h: (U,) price [money] and hours [h] of renewing the part; second_cost, second_h: the same for the
+    second part in the same visit; second_share: share of the remaining risk that it removes; second_waste: life of it
+    thrown away [money]; other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
+    act, NaN where there is none; cheap_success: (U,); rate: (U,) long-run cost of the part [money per week];
+    life_weeks: (U,) its mean life; lead: (U,) its lead time [d]; second_lead: the same for the second part.
+    """
+
+    table: pd.DataFrame
+    risk: Floats
+    renewed: Floats
+    spread: Floats
+    fail_cost: Floats
+    part_cost: Floats
+    part_h: Floats
+    second_cost: Floats
+    second_h: Floats
+    second_share: Floats
+    second_waste: Floats
+    other_cost: Floats
+    cheap_h: Floats
+    cheap_success: Floats
+    rate: Floats
+    life_weeks: Floats
+    lead: Floats
+    second_lead: Floats
+
+    def __len__(self) -> int:
+        return len(self.table)
+
+    @property
+    def has_part(self) -> Bools:
+        """(U,) whether a part is named at all."""
+        return (self.table["part"] != "").to_numpy()
+
+    @property
+    def has_second(self) -> Bools:
+        """(U,) whether a second part is worth a thought."""
+        return (self.table["second"] != "").to_numpy()
+
+
+def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue:
+    """Prices, hours and lead times of all parts; what parts.csv leaves out comes from the settings, with a sentence."""
+    given = parts.drop_duplicates("part", keep="last").set_index("part") if len(parts) else pd.DataFrame()
+    sources = {
+        "price": (settings.part_price, "price", settings.currency),
+        "labour_h": (settings.part_labour_h, "labour hours", "h"),
+        "lead_days": (dict.fromkeys(PARTS, settings.default_lead_days), "lead time", "days"),
+    }
+    columns: dict[str, dict[str, float]] = {}
+    notes = []
+    for column, (fallback, words, unit) in sources.items():
+        values = {}
+        missing = []
+        for part in PARTS:
+            known = part in given.index and column in given.columns and np.isfinite(given.at[part, column])
+            values[part] = float(given.at[part, column]) if known else float(fallback[part])
+            if not known:
+                missing.append(f"{part} {fallback[part]:g} {unit}")
+        if missing:
+            notes.append(f"parts.csv gives no {words} for some parts; planned with the settings: {', '.join(missing)}.")
+        columns[column] = values
+    return Catalogue(columns["price"], columns["labour_h"], columns["lead_days"], tuple(notes))
+
+
+def no_start_costs(units: pd.DataFrame, settings: PlanSettings) -> Floats:
+    """Roadside, tow and lost work of one no-start of each vehicle (U,) [money]."""
+    pairs = zip(units["vehicle_class"].astype(str), units["system_v"].astype(float), strict=True)
+    return np.array([settings.no_start_cost(name, volts).total for name, volts in pairs], dtype=np.float64)
+
+
+def weekly_rates(
+    units: pd.DataFrame, catalogue: Catalogue, lives: Mapping[str, Lifetime], settings: PlanSettings
+) -> dict[str, float]:
+    """Long-run cost of each part under the best age replacement [money per week]: what postponing a week saves.
+
+    Source: Barlow & Proschan 1965, with the fleet's mean cost of a no-start.
+    """
+    extra = float(no_start_costs(units, settings).mean()) if len(units) else settings.no_start["light"].total
+    out = {}
+    for part in PARTS:
+        planned = catalogue.price[part] + catalogue.labour_h[part] * settings.hour_rate
+        unplanned = catalogue.price[part] + catalogue.labour_h[part] * settings.failure_hours_factor
+        unplanned += catalogue.labour_h[part] * settings.failure_hours_factor * (settings.hour_rate - 1.0) + extra
+        best = age_replacement(lives[part].law, planned=max(planned, 1e-6), unplanned=max(unplanned, 1e-6))
+        out[part] = 7.0 * best.cost_rate
+    return out
+
+
+def _curves(outlook: pd.DataFrame, names: list[str]) -> tuple[Floats, Floats, Floats]:
+    """Cumulative risks (U, K+1) as they are and renewed, never falling, and the relative spread (U,)."""
+    weeks = int(outlook["week"].max()) + 1 if len(outlook) else 1
+    rows = pd.Index(names).get_indexer(pd.Index(outlook["unit"].astype(str)))
+    found = []
+    for column in ("probability", "probability_renewed", "probability_low", "probability_high"):
+        grid = np.zeros((len(names), weeks + 1))
+        grid[rows, outlook["week"].to_numpy(np.int64) + 1] = outlook[column].to_numpy(np.float64)
+        found.append(np.clip(np.maximum.accumulate(np.nan_to_num(grid), axis=1), 0.0, 1.0 - LEAST_RISK))
+    risk, renewed, low, high = found
+    renewed = np.minimum(renewed, risk)
+    end = np.maximum(risk[:, -1], LEAST_RISK)
+    spread = 0.5 * np.maximum(high[:, -1] - low[:, -1], 0.0) / end
+    return risk, renewed, np.clip(spread, 0.0, np.minimum(0.95, (1.0 - end) / end))
+
+
+def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) -> tuple[list[str], Floats, list[str]]:
+    """Second part of each vehicle ("" if none), its share of the other parts' probability, and the next likely part."""
+    if not len(parts):
+        return [""] * len(names), np.zeros(len(names)), list(suspects)
+    wide = parts.pivot_table(index="unit", columns="part", values="part_probability", aggfunc="last", observed=True)
+    wide = wide.reindex(index=names, columns=list(PARTS)).fillna(0.0)
+    chance = wide.to_numpy(np.float64, copy=True)
+    for row, suspect in enumerate(suspects):
+        if suspect in PARTS:
+            chance[row, PARTS.index(suspect)] = 0.0
+    best = chance.argmax(axis=1)
+    top = chance.max(axis=1)
+    others = np.maximum(chance.sum(axis=1), LEAST_RISK)
+    second = [PARTS[b] if t >= SECOND_PART_PROBABILITY else "" for b, t in zip(best, top, strict=True)]
+    nearest = [PARTS[b] if t > 0 else s for b, t, s in zip(best, top, suspects, strict=True)]
+    return second, np.where(top >= SECOND_PART_PROBABILITY, top / others, 0.0), nearest
+
+
+def _look_up(parts: list[str], values: Mapping[str, float], missing: float = 0.0) -> Floats:
+    return np.array([values.get(part, missing) for part in parts], dtype=np.float64)
+
+
+def _saved_hours(first: list[str], second: list[str], hours: Mapping[str, float]) -> Floats:
+    """Hours saved by doing two parts in one visit (U,) [h]."""
+    out = []
+    for a, b in zip(first, second, strict=True):
+        share = TOGETHER.get(frozenset((a, b)), 0.0)
+        out.append(share * min(hours.get(a, 0.0), hours.get(b, 0.0)))
+    return np.array(out, dtype=np.float64)
+
+
+def make_candidates(
+    outlook: pd.DataFrame,
+    units: pd.DataFrame,
+    parts: pd.DataFrame,
+    *,
+    catalogue: Catalogue,
+    rates: Mapping[str, float],
+    lives: Mapping[str, Lifetime],
+    settings: PlanSettings,
+    success: Mapping[str, float],
+    forced: Mapping[str, str] | None = None,
+) -> Candidates:
+    """Bring the assessment's tables into the form that the costs are computed from.
+
+    outlook, units, parts: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
+    forced: further units that are pinned, with the part named in the pin ("" for none).
+    """
+    extra = [unit for unit in (forced or {}) if unit not in set(outlook["unit"].astype(str))]
+    names = [str(name) for name in pd.unique(outlook["unit"].astype(str))] + extra
+    about = units.assign(unit=units["unit"].astype(str)).drop_duplicates("unit").set_index("unit").reindex(names)
+    first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str)).set_index("unit")["part"]
+    suspects = [str(first.get(name, "")) if isinstance(first.get(name, ""), str) else "" for name in names]
+    suspects = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
+    suspects = [part if part in PARTS else "" for part in suspects]
+    risk, renewed, spread = _curves(outlook, names)
+    second, share, nearest = _second_parts(names, suspects, parts)
+    hours = catalogue.labour_h
+    part_h = _look_up(suspects, hours)
+    second_h = np.maximum(_look_up(second, hours) - _saved_hours(suspects, second, hours), 0.0)
+    life = {part: lives[part].law.mean / 7.0 for part in PARTS}
+    repair_h = np.where(part_h > 0, part_h, np.mean(list(hours.values()))) * settings.failure_hours_factor
+    fail = no_start_costs(about.fillna({"system_v": 12.0, "vehicle_class": ""}), settings)
+    fail = fail + _look_up(suspects, catalogue.price, float(np.mean(list(catalogue.price.values()))))
+    cheap = [CHEAP_ACTIONS.get(part, "") for part in suspects]
+    cheap_h = _look_up(cheap, {"cleaned": settings.clean_h, "charged": settings.charge_h}, np.nan)
+    probability = about["part_probability"].fillna(0.0).clip(0.0, 1.0) if "part_probability" in about else 0.5
+    table = pd.DataFrame({
+        "unit": pd.Series(names, dtype="str"), "depot": about["depot"].fillna("").astype("str").to_numpy(),
+        "vehicle_class": about["vehicle_class"].fillna("").astype("str").to_numpy(),
+        "part": pd.Series(suspects, dtype="str"), "second": pd.Series(second, dtype="str"),
+        "part_probability": np.asarray(probability, dtype=np.float64) * np.ones(len(names)),
+        "forced": np.isin(np.array(names, dtype=object), np.array(extra, dtype=object)),
+    })  # fmt: skip
+    return Candidates(
+        table=table,
+        risk=risk,
+        renewed=renewed,
+        spread=spread,
+        fail_cost=fail + repair_h * settings.hour_rate,
+        part_cost=_look_up(suspects, catalogue.price),
+        part_h=part_h,
+        second_cost=_look_up(second, catalogue.price),
+        second_h=second_h,
+        second_share=share,
+        second_waste=0.5 * _look_up(second, rates) * _look_up(second, life),
+        other_cost=_look_up(nearest, catalogue.price) + _look_up(nearest, hours) * settings.hour_rate,
+        cheap_h=cheap_h,
+        cheap_success=_look_up(suspects, success),
+        rate=_look_up(suspects, rates, min(rates.values())),
+        life_weeks=_look_up(suspects, life, DAYS_PER_YEAR),
+        lead=_look_up(suspects, catalogue.lead_days),
+        second_lead=_look_up(second, catalogue.lead_days),
+    )

@@ -1,0 +1,200 @@
+"""What the fleet teaches about a vehicle class: temperature laws, usual values, spreads, scatter of the meters."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.limits import COPPER_PER_K
+from analysis.observe import (
+    BATTERY,
+    CHANNELS,
+    CONTACTS,
+    GROUND,
+    LOAD,
+    MOTOR,
+    POSITIVE,
+    ClassLaws,
+    Noise,
+    Observations,
+    Raw,
+    back_emf,
+    raw_quantities,
+    reference_values,
+    smooth_level,
+    standard_errors,
+)
+from analysis.panel import Floats, Panel, group_median, row_quantile
+from analysis.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw, fit_temperature_law
+
+SPEED_SHARE = 0.30  # share of the load that falls with speed; our choice, between constant torque and viscous drag
+INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
+INRUSH_PRIOR = (0.85, 0.08)  # loop resistance over rest volts / peak amps; our choice: true stall is never reached
+BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between sound vehicles, our choice
+PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
+LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
+SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
+FIT_READINGS = 60_000  # readings of one class that its temperature laws are fitted to: more change nothing
+
+
+def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
+    """Class laws from all readings of the panel; classes without enough readings keep the published priors."""
+    noise = noise or Noise()
+    n = len(panel.groups)
+    share = np.full(n, SPEED_SHARE)
+    inrush = np.full(n, INRUSH_PRIOR[0])
+    load = (np.full(n, DRAG_LAW.b_per_k), np.zeros(n))
+    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    battery = _fit(panel, _log_battery(panel, raw), BATTERY_LAW, 0.08)
+    load = _fit(panel, _log(panel.measured["crank_a"]), DRAG_LAW, 0.035)
+    inrush = learn_inrush_share(panel, battery, load, noise)
+    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    emf = usual_emf(panel, raw)
+    ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
+    slower = np.log(1.0 - SPEED_SHARE + SPEED_SHARE * np.where(np.isfinite(ratio), ratio, 1.0))
+    load = _fit(panel, _log(panel.measured["crank_a"]) - slower, DRAG_LAW, 0.035)
+    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    emf = usual_emf(panel, raw)
+    value = reference_values(panel, raw, battery, load, share, emf)
+    base, base_sd = usual_values(panel, value)
+    se = standard_errors(panel, raw, value, (battery[0], load[0]), noise)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
+        left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
+        coil = 1e3 * left / panel.measured["coil_a"] / (1.0 - COPPER_PER_K.value * raw.x)
+    return ClassLaws(
+        battery_per_k=battery[0],
+        battery_curve=battery[1],
+        load_per_k=load[0],
+        load_curve=load[1],
+        base=base,
+        base_sd=base_sd,
+        rest_v=group_median(panel.measured["rest_v"], panel.group, n),
+        emf_v=emf,
+        speed_share=share,
+        emf_per_rpm=group_median(per_rpm, panel.group, n),
+        scatter=measured_scatter(panel, value, se),
+        coil_mohm=group_median(coil, panel.group, n),
+        inrush_share=inrush,
+    )
+
+
+def _log(values: Floats) -> Floats:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.log(values), dtype=np.float64)
+
+
+def _log_battery(panel: Panel, raw: Raw) -> Floats:
+    """Log battery resistance where rest volts and amps were both measured."""
+    both = np.isfinite(panel.measured["rest_v"]) & np.isfinite(panel.measured["crank_a"])
+    return _log(np.where(both, raw.battery, np.nan))
+
+
+def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> tuple[Floats, Floats]:
+    """Temperature law (b, c) of every class, from differences between successive readings of the same vehicle."""
+    b, c = np.empty(len(panel.groups)), np.empty(len(panel.groups))
+    unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
+    for g in range(len(panel.groups)):
+        some = np.flatnonzero(panel.group == g)[: max(1, FIT_READINGS // log_value.shape[1])]
+        law = fit_temperature_law(
+            log_value[some],
+            panel.measured["temperature_c"][some],
+            unit[some],
+            se,
+            time_days=np.nan_to_num(panel.day[some]),
+            prior=prior,
+        )
+        b[g], c[g] = law.b_per_k, law.c_per_k2
+    return b, c
+
+
+def usual_emf(panel: Panel, raw: Raw) -> Floats:
+    """(G,) usual back-emf while cranking [V], of sound vehicles at mild temperatures."""
+    emf = np.where(np.isfinite(raw.x) & (np.abs(raw.x) < 15.0), back_emf(raw), np.nan)
+    usual = group_median(row_quantile(emf, 0.7), panel.group, len(panel.groups))
+    volts = group_median(panel.volts, panel.group, len(panel.groups))
+    return np.where(np.isfinite(usual), usual, 0.72 * volts)
+
+
+def learn_inrush_share(panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], noise: Noise) -> Floats:
+    """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf."""
+    n = len(panel.groups)
+    speed = panel.measured["crank_rpm"]
+    few = np.isfinite(speed).sum(axis=1) < 3
+    if few.all():
+        return np.full(n, INRUSH_PRIOR[0])
+    loss = 0.5 * ((INRUSH_SHARES - INRUSH_PRIOR[0]) / INRUSH_PRIOR[1]) ** 2
+    for i, share in enumerate(INRUSH_SHARES):
+        emf, raised = _modelled_emf(panel, battery, load, float(share), noise)
+        z = np.where(raised, np.nan, _log(speed) - _log(emf))[~few]
+        z = z[np.isfinite(z).any(axis=1)]
+        z = z - np.nanmedian(z, axis=1)[:, None]
+        away = np.abs(z[np.isfinite(z)]) / SPEED_SCATTER
+        loss[i] += 0.5 * float(np.sum(np.where(away < 2, 0.5 * away * away, 2 * away - 2)))
+    weight = np.exp(-(loss - loss.min()))
+    return np.full(n, float(np.sum(weight * INRUSH_SHARES) / np.sum(weight)))
+
+
+def _modelled_emf(
+    panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], share: float, noise: Noise
+) -> tuple[Floats, np.ndarray]:
+    """Back-emf (U, R) from smoothed resistances, and where the load is raised (field or drag unclear)."""
+    n = len(panel.groups)
+    raw = raw_quantities(panel, load[0], load[1], np.full(n, share), noise)
+    level = smooth_level(reference_values(panel, raw, battery, load, np.zeros(n), None))
+    copper = 1.0 - COPPER_PER_K.value * raw.x
+    cold = np.exp(battery[0][panel.group][:, None] * raw.x)
+    loop = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND] + level[MOTOR]) * copper + level[CONTACTS]
+    emf = np.maximum(raw.rest_v - raw.amps * loop / 1e3, 0.05 * raw.rest_v)
+    usual = group_median(level[LOAD], panel.group, n)[panel.group][:, None]
+    return emf, level[LOAD] > 1.15 * usual
+
+
+def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
+    """(G, 7) usual value and relative spread between sound vehicles, from every vehicle's lower readings."""
+    n = len(panel.groups)
+    base = np.full((n, len(CHANNELS)), np.nan)
+    spread = np.tile(BASE_SD, (n, 1))
+    low = row_quantile(value, LOW_QUANTILE)
+    for g in range(n):
+        for c in range(len(CHANNELS)):
+            mine = low[c, panel.group == g]
+            mine = mine[np.isfinite(mine)]
+            if len(mine):
+                middle = np.median(mine)
+                below = 1.4826 * np.median(np.abs(mine[mine <= middle] - middle)) / abs(middle)
+                pooled = (len(mine) * below + PRIOR_VEHICLES * BASE_SD[c]) / (len(mine) + PRIOR_VEHICLES)
+                base[g, c], spread[g, c] = middle, np.clip(pooled, 0.04, 0.4)
+    return base, spread
+
+
+def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:
+    """(G, 7) scatter of readings about their neighbours in time, as a multiple of the stated error."""
+    out = np.ones((len(panel.groups), len(CHANNELS)))
+    if value.shape[2] < 3:
+        return out
+    with np.errstate(divide="ignore", invalid="ignore"):
+        away = value[..., 1:-1] - 0.5 * (value[..., :-2] + value[..., 2:])
+        error = np.sqrt(se[..., 1:-1] ** 2 + 0.25 * (se[..., :-2] ** 2 + se[..., 2:] ** 2))
+        z = away / error
+    for g in range(len(panel.groups)):
+        for c in range(len(CHANNELS)):
+            mine = z[c, panel.group == g]
+            mine = mine[np.isfinite(mine)]
+            if len(mine):
+                scatter = 1.4826 * np.median(np.abs(mine))
+                out[g, c] = np.clip((len(mine) * scatter + 30.0) / (len(mine) + 30.0), 0.6, 3.0)
+    return out
+
+
+def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observations:
+    """Every reading as multiples of the class-usual values at 20 degC, each with its standard error."""
+    noise = noise or Noise()
+    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush_share, noise)
+    battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
+    value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
+    se = standard_errors(panel, raw, value, (battery[0], load[0]), noise)
+    usual = laws.base[panel.group].T[:, :, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
+        scatter = laws.scatter[panel.group].T[:, :, None]
+        return Observations(value / usual, se * scatter / usual, laws, raw.rest_v, per_rpm)

@@ -1,0 +1,123 @@
+"""Which part: how much colder the vehicle would start with each part renewed, and how sure (health assessment, ISO 13374)."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
+from analysis.panel import Floats, Ints, dates_of
+from analysis.prognosis import Outlook, renewed_coldest, weighted_quantile
+from analysis.resets import PARTS
+from analysis.state import FleetState
+from analysis.trend import DAYS_PER_YEAR, mean_value, onset_day
+
+LEAST_GAIN_K = 1.0  # a draw in which no renewal gains this much names no part, our choice
+BEFORE_D = 270.0  # a level is compared with that of nine months ago, or of the first reading since the last repair
+GROWTH_D = 30.0  # growth is that over the coming month
+PART_CHANNEL = {
+    "battery": BATTERY,
+    "positive_cable": POSITIVE,
+    "ground_path": GROUND,
+    "solenoid_contacts": CONTACTS,
+    "starter_motor": MOTOR,
+    "control_circuit": CONTROL,
+    "engine_drag": LOAD,
+}
+
+
+def part_shares(state: FleetState, gain: npt.NDArray[np.float32], weight: Floats, rows: Ints) -> Floats:
+    """(rows, 7 parts) probability that the part is what limits the start.
+
+    gain: (7, rows, K) kelvin colder with each channel renewed; weight (rows, K).  Raised load is shared between
+    starter and engine; the rest to one is "none of them".
+    """
+    best = gain.argmax(axis=0)
+    enough = gain.max(axis=0) > LEAST_GAIN_K
+    total = weight.sum(axis=1)
+    channel = np.stack([(weight * (enough & (best == c))).sum(axis=1) / total for c in range(len(CHANNELS))])
+    starter = state.starter_share[rows]
+    by_part = {
+        "battery": channel[BATTERY],
+        "positive_cable": channel[POSITIVE],
+        "ground_path": channel[GROUND],
+        "solenoid_contacts": channel[CONTACTS],
+        "starter_motor": channel[MOTOR] + starter * channel[LOAD],
+        "control_circuit": channel[CONTROL],
+        "engine_drag": (1.0 - starter) * channel[LOAD],
+    }
+    return np.stack([by_part[p] for p in PARTS], axis=1)
+
+
+def wear_shares(state: FleetState) -> Floats:
+    """(U, 7 parts) probability that the part wears at all, from the growth posterior alone."""
+    worn = {p: 1.0 - state.growth[c].weight[:, 0] for p, c in PART_CHANNEL.items()}
+    load = worn["engine_drag"]
+    worn["starter_motor"] = np.maximum(worn["starter_motor"], load * state.starter_share)
+    worn["engine_drag"] = load * (1.0 - state.starter_share)
+    return np.stack([worn[p] for p in PARTS], axis=1)
+
+
+def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: Floats) -> tuple[pd.DataFrame, Floats]:
+    """Long table of units and parts, and (U, 7) part probabilities.
+
+    rows: vehicles worth the detail (the others get wear probabilities only); weight: (rows, K).
+    """
+    n = len(state.group)
+    shares = wear_shares(state)
+    worn = shares.copy()
+    cold = np.full((n, len(PARTS)), np.nan)
+    if len(rows):
+        renewed = renewed_coldest(state, outlook, h, rows)
+        gain = outlook.coldest[h][rows][None] - renewed
+        shares[rows] = part_shares(state, gain, weight, rows)
+        alive = outlook.alive[rows]
+        for k, p in enumerate(PARTS):
+            cold[rows, k] = weighted_quantile(renewed[PART_CHANNEL[p]], alive, 0.5)
+    frames = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
+    order = np.argsort(np.tile(np.arange(n), len(PARTS)), kind="stable")
+    return pd.concat(frames, ignore_index=True).iloc[order].reset_index(drop=True), shares
+
+
+def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: Floats) -> pd.DataFrame:
+    c = PART_CHANNEL[part]
+    growth = state.growth[c]
+    usual = state.laws.base[state.group, c]
+    now, sd = mean_value(growth, state.grid, 0.0)
+    later, _ = mean_value(growth, state.grid, GROWTH_D)
+    used = state.usable[c]
+    first = np.where(used, state.panel.day, np.inf).min(axis=1, initial=np.inf)
+    back = np.minimum(np.where(np.isfinite(first), state.day - first, 0.0), BEFORE_D)
+    before = _mean_at(state, c, back)
+    began = onset_day(growth, state.grid)
+    return pd.DataFrame(
+        {
+            "unit": state.panel.units["unit"].to_numpy(),
+            "part": part,
+            "level": now,
+            "level_mohm": now * usual,
+            "se_mohm": sd * usual,
+            "usual_mohm": usual,
+            "spread_mohm": state.laws.base_sd[state.group, c] * usual,
+            "before_mohm": before * usual,
+            "before_on": dates_of(state.day - back),
+            "growth_per_year": (later - now) * DAYS_PER_YEAR / GROWTH_D,
+            "growth_mohm_per_month": (later - now) * usual,
+            "worn_probability": worn,
+            "part_probability": share,
+            "renewed_coldest_start_c": cold,
+            "began_on": dates_of(np.where(np.isfinite(began), state.day - began, np.nan)),
+            "readings": used.sum(axis=1),
+            "last_slip": growth.last_slip,
+        }
+    )
+
+
+def _mean_at(state: FleetState, c: int, back: Floats) -> Floats:
+    """(U,) mean value `back` days ago, a different day for each vehicle."""
+    growth, grid = state.growth[c], state.grid
+    lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
+    since = np.maximum(lag[None, :] - back[:, None], 0.0) / DAYS_PER_YEAR
+    value = growth.base + growth.amount * since ** grid.power[None, :]
+    return np.asarray((growth.weight * value).sum(axis=1))

@@ -1,0 +1,198 @@
+"""What the fleet's own no-starts teach: least cranking speed, supply and coil volts of every class.
+
+Every six weeks of the past is looked at with the eyes of that day: the state of each vehicle from what was then known,
+and the probability of a no-start in the following six weeks for every combination of needs on a grid.  What really
+happened gives each combination its likelihood; with a published prior that is a posterior.
+"""
+
+from __future__ import annotations
+
+from collections.abc import MutableMapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.panel import Floats, FleetTables, Panel, days_since_epoch
+from analysis.start import Curves, crossing, start_curves, start_state, usual_speed
+from analysis.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
+from analysis.weather import make_weather
+
+SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
+LOOKS = 18  # about two years of them, our choice
+DRAWS = 8
+UNITS_LOOKED_AT = 600  # a fixed sample is enough to learn class needs from, our choice
+SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
+SPEED_STEPS = np.arange(-2.4, 2.01, 0.4)  # grid around the prior, in its standard deviations
+SUPPLY_STEPS = np.arange(-2.0, 2.01, 0.8)
+COIL_STEPS = np.arange(-2.0, 1.61, 0.6)
+SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
+SUPPLY_SCATTER_V = 0.25
+COIL_SCATTER_V = 0.20
+MORNING_SD_K = 1.0  # a start differs from morning to morning by about this much, our choice
+SURE = (0.003, 0.97)  # probabilities are held inside, because records are not perfect; our choice
+
+
+@dataclass(frozen=True)
+class Look:
+    """One look at the past: probability (S, V, C, U) of a no-start in the window, per combination of needs."""
+
+    day: float
+    units: npt.NDArray[np.str_]
+    group: npt.NDArray[np.int64]
+    probability: npt.NDArray[np.float32]
+    p_prior: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class LearnedNeeds:
+    """needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); no_starts, looks: (G,) what it rests on."""
+
+    needs: Floats
+    se: Floats
+    no_starts: npt.NDArray[np.int64]
+    looks: npt.NDArray[np.int64]
+
+
+def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
+    """Grids of needs: (G, S) [rpm], (V,) and (C,) [V per 12 V]."""
+    prior = least_speed_prior(panel)
+    speed = prior[:, :1] + prior[:, 1:] * SPEED_STEPS[None, :]
+    return speed, PRIOR_SUPPLY_V[0] + PRIOR_SUPPLY_V[1] * SUPPLY_STEPS, PRIOR_COIL_V[0] + PRIOR_COIL_V[1] * COIL_STEPS
+
+
+def scatter_draws(n_units: int, draws: int) -> tuple[Floats, Floats, Floats, Floats]:
+    """Departures of single vehicles and mornings from the class needs, (U, K) each: relative speed, V, V, K."""
+    rng = np.random.default_rng(77)
+    z = rng.standard_normal((4, n_units, draws))
+    return SPEED_SCATTER * z[0], SUPPLY_SCATTER_V * z[1], COIL_SCATTER_V * z[2], MORNING_SD_K * z[3]
+
+
+def look_back(tables: FleetTables, day: float) -> Look:
+    """Look at the fleet on a past day with what was known at its start."""
+    then = sampled(tables).before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
+    state = estimate_state(then, day, np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)]), draws=DRAWS, seed=11)
+    units = state.panel.units["unit"].astype(str).to_numpy()
+    grids = need_grids(state.panel)
+    starts = [_starts_on_grid(state, h, grids) for h in range(3)]
+    depots, depot = depot_codes(state.panel.units)
+    before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
+    ahead = make_weather(then.climate, depots, int(day), SPAN_D)
+    morning = scatter_draws(len(units), DRAWS)[3]
+    shape = (len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS), len(units))
+    probability = np.empty(shape, dtype=np.float32)
+    for s in range(shape[0]):
+        for v in range(shape[1]):
+            sv = [np.maximum(a[0][s], a[1][v]) for a in starts]
+            for c in range(shape[2]):
+                cold = [np.maximum(x, a[2][c]) + morning for x, a in zip(sv, starts, strict=True)]
+                alive = np.maximum(1.0 - before.probability(depot, cold[0], cold[1]), 1e-3)
+                fails = ahead.probability(depot, cold[1], cold[2])
+                probability[s, v, c] = (alive * fails).sum(axis=1) / alive.sum(axis=1)
+    middle = probability[len(SPEED_STEPS) // 2, len(SUPPLY_STEPS) // 2, len(COIL_STEPS) // 2]
+    return Look(day, units, state.group, probability, middle)
+
+
+def sampled(tables: FleetTables) -> FleetTables:
+    """At most UNITS_LOOKED_AT vehicles, always the same ones: every n-th by name."""
+    if len(tables.units) <= UNITS_LOOKED_AT:
+        return tables
+    names = np.sort(tables.units["unit"].astype(str).to_numpy())
+    step = len(names) / UNITS_LOOKED_AT
+    keep = set(names[(np.arange(UNITS_LOOKED_AT) * step).astype(int)])
+    return FleetTables(
+        tables.units[tables.units["unit"].isin(keep)].reset_index(drop=True),
+        tables.readings[tables.readings["unit"].isin(keep)],
+        tables.repairs[tables.repairs["unit"].isin(keep)],
+        tables.climate,
+        tables.forecast,
+        tables.reset_answers,
+    )
+
+
+def _starts_on_grid(
+    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats]
+) -> tuple[list[Floats], list[Floats], list[Floats]]:
+    """Coldest starts (U, K) for every value of each need."""
+    speed_e, supply_e, coil_e, _ = scatter_draws(len(state.group), DRAWS)
+    circuit = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws)
+    curves: Curves = start_curves(circuit, state.panel.volts)
+    usual = usual_speed(state.laws)[state.group][:, None]
+    speed = [crossing(curves.speed, grids[0][state.group, k][:, None] + speed_e * usual) for k in range(len(SPEED_STEPS))]
+    supply = [crossing(curves.supply, level + supply_e) for level in grids[1]]
+    coil = [crossing(curves.coil, level + coil_e) for level in grids[2]]
+    return speed, supply, coil
+
+
+def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:
+    """Depot names and the code of each vehicle's depot."""
+    codes, names = pd.factorize(units["depot"].astype(str), sort=True)
+    return [str(n) for n in names], codes.astype(np.int64)
+
+
+def look_days(tables: FleetTables, day: float) -> list[float]:
+    """Days of the looks that a day can learn from: on a fixed calendar, windows over before `day`, after first data."""
+    if tables.readings.empty:
+        return []
+    first = float(days_since_epoch(pd.DatetimeIndex([tables.readings["taken_at"].min()]))[0]) + 90.0
+    newest = np.floor((day - SPAN_D) / SPAN_D) * SPAN_D
+    days = newest - SPAN_D * np.arange(LOOKS)
+    return [float(d) for d in days[::-1] if d >= first]
+
+
+def learn_needs(
+    tables: FleetTables, panel: Panel, day: float, *, looks: MutableMapping[float, Look] | None = None
+) -> LearnedNeeds:
+    """Posterior of the class needs from the no-starts recorded before `day`; the prior where there are none.
+
+    tables hold nothing dated `day` or later.  looks: looks already made, by day; new ones are added to it.
+    """
+    looks = {} if looks is None else looks
+    speed, supply, coil = need_grids(panel)
+    n = len(panel.groups)
+    prior = (
+        -0.5 * SPEED_STEPS[:, None, None] ** 2
+        - 0.5 * SUPPLY_STEPS[None, :, None] ** 2
+        - 0.5 * COIL_STEPS[None, None, :] ** 2
+    )
+    log_weight = np.tile(prior, (n, 1, 1, 1))
+    counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    failed = tables.repairs[tables.repairs["reason"] == "no_start"]
+    when = days_since_epoch(failed["done_on"]) if len(failed) else np.zeros(0)
+    names = failed["unit"].astype(str).to_numpy()
+    if len(failed):
+        for d in look_days(tables, day):
+            look = looks.get(d)
+            if look is None:
+                look = looks[d] = look_back(tables, d)
+            happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
+            p = np.clip(look.probability, *SURE)
+            terms = np.where(happened, np.log(p), np.log1p(-p))
+            for g in range(n):
+                mine = look.group == g
+                log_weight[g] += terms[..., mine].sum(axis=-1)
+                counts[g] += int(happened[mine].sum())
+                seen[g] += int(mine.sum())
+    return _summary(log_weight, speed, supply, coil, counts, seen)
+
+
+def _summary(
+    log_weight: Floats,
+    speed: Floats,
+    supply: Floats,
+    coil: Floats,
+    counts: npt.NDArray[np.int64],
+    seen: npt.NDArray[np.int64],
+) -> LearnedNeeds:
+    """Posterior mean and standard deviation of each need."""
+    n = len(log_weight)
+    mean, sd = np.empty((n, 3)), np.empty((n, 3))
+    for g in range(n):
+        w = np.exp(log_weight[g] - log_weight[g].max())
+        w /= w.sum()
+        for k, (grid, axes) in enumerate(((speed[g], (1, 2)), (supply, (0, 2)), (coil, (0, 1)))):
+            marginal = w.sum(axis=axes)
+            mean[g, k] = float((marginal * grid).sum())
+            sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
+    return LearnedNeeds(mean, sd, counts, seen)

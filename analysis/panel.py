@@ -1,0 +1,193 @@
+"""Readings as padded arrays: one row per vehicle, one column per reading, oldest first (data manipulation, ISO 13374).
+
+Everything after this module works on whole fleets at once, so the last :data:`READINGS_KEPT` readings of every
+vehicle are laid out side by side, right-aligned: the newest reading stands in the last column.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+Ints: TypeAlias = npt.NDArray[np.int64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
+
+READINGS_KEPT = 40  # readings per vehicle, our choice: at the densest cadence three weeks apart this is over two years
+MEASURED = (
+    "temperature_c",
+    "rest_v",
+    "crank_min_v",
+    "crank_a",
+    "peak_a",
+    "drop_positive_v",
+    "drop_ground_v",
+    "drop_contacts_v",
+    "drop_control_v",
+    "coil_a",
+    "crank_rpm",
+)
+
+
+@dataclass(frozen=True)
+class FleetTables:
+    """The tables that an assessment needs, as `ingest.store` reads them; all frames, columns as in DEVELOPERS.md."""
+
+    units: pd.DataFrame
+    readings: pd.DataFrame
+    repairs: pd.DataFrame
+    climate: pd.DataFrame
+    forecast: pd.DataFrame
+    reset_answers: pd.DataFrame | None = None
+
+    def before(self, day: pd.Timestamp) -> FleetTables:
+        """The same tables without anything dated `day` or later: knowledge at the start of that day."""
+        parts = {f.name: getattr(self, f.name) for f in fields(self)}
+        parts["readings"] = self.readings[self.readings["taken_at"] < day]
+        parts["repairs"] = self.repairs[self.repairs["done_on"] < day]
+        if self.reset_answers is not None and len(self.reset_answers):
+            parts["reset_answers"] = self.reset_answers[self.reset_answers["at"] < day]
+        return FleetTables(**parts)
+
+
+@dataclass(frozen=True)
+class Panel:
+    """Readings of U vehicles, R columns, NaN where there is none.
+
+    day: (U, R) days since 1970-01-01; row: (U, R) position in the readings frame, -1 for none;
+    measured: name -> (U, R) value in the column's unit; technician: (U, R) code, -1 for unknown;
+    group: (U,) class code; groups: names of the class codes; volts: (U,) nominal system voltage [V].
+    """
+
+    units: pd.DataFrame
+    day: Floats
+    row: Ints
+    measured: dict[str, Floats]
+    technician: Ints
+    group: Ints
+    groups: tuple[str, ...]
+    volts: Floats
+
+    @property
+    def present(self) -> Bools:
+        """(U, R) whether there is a reading at all."""
+        return self.row >= 0
+
+
+def days_since_epoch(moments: pd.Series | pd.DatetimeIndex) -> Floats:
+    """Timestamps -> days since 1970-01-01 [d], fractional."""
+    stamps = pd.DatetimeIndex(moments).as_unit("s").asi8
+    return np.asarray(stamps, dtype=np.float64) / 86400.0
+
+
+def dates_of(days: Floats) -> pd.DatetimeIndex:
+    """Days since 1970 -> midnights; NaN -> NaT."""
+    whole = np.floor(days)
+    stamps = np.where(np.isfinite(whole), np.nan_to_num(whole), 0).astype("datetime64[D]").astype("datetime64[us]")
+    return pd.DatetimeIndex(np.where(np.isfinite(whole), stamps, np.datetime64("NaT", "us")))
+
+
+def class_groups(units: pd.DataFrame) -> tuple[Ints, tuple[str, ...]]:
+    """Vehicle class and system voltage together make the group that vehicles are compared within."""
+    label = units["vehicle_class"].astype(str) + " " + units["system_v"].astype(int).astype(str) + " V"
+    codes, names = pd.factorize(label, sort=True)
+    return codes.astype(np.int64), tuple(str(n) for n in names)
+
+
+def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
+    """Lay out readings [columns of DEVELOPERS.md] per vehicle; doubtful values become missing.
+
+    Raises ValueError when `readings` names a unit that `units` lacks.
+    """
+    units = units.reset_index(drop=True)
+    lookup = pd.Index(units["unit"].astype(str))
+    code = lookup.get_indexer(pd.Index(readings["unit"].astype(str)))
+    if (code < 0).any():
+        raise ValueError(f"readings: unit {readings['unit'].iloc[int(np.argmin(code))]!r} is not in units")
+    day = days_since_epoch(readings["taken_at"]) if len(readings) else np.zeros(0)
+    order = np.lexsort((day, code))
+    code, day = code[order], day[order]
+    count = np.bincount(code, minlength=len(units))
+    back = (np.cumsum(count) - 1)[code] - np.arange(len(code))
+    width = max(1, min(READINGS_KEPT, int(count.max(initial=0))))
+    keep = back < width
+    at = (code[keep], width - 1 - back[keep])
+    row = np.full((len(units), width), -1, dtype=np.int64)
+    row[at] = order[keep]
+    whole_day = np.full(row.shape, np.nan)
+    whole_day[at] = day[keep]
+    group, groups = class_groups(units)
+    measured = {}
+    for name, column in trusted_values(readings).items():
+        padded = np.full(row.shape, np.nan)
+        padded[at] = column[order[keep]]
+        measured[name] = padded
+    who = np.full(row.shape, -1, dtype=np.int64)
+    if "technician" in readings:
+        who[at] = pd.factorize(readings["technician"])[0][order[keep]]
+    volts = units["system_v"].to_numpy(np.float64)
+    return Panel(units, whole_day, row, measured, who, group, groups, volts)
+
+
+SLIP_FACTORS = {
+    "crank_a": 3.5,
+    "peak_a": 5.0,
+    "coil_a": 3.0,
+    "crank_rpm": 3.5,
+    "rest_v": 1.25,
+    "crank_min_v": 2.5,
+}  # our choice: beyond this multiple of the class median a value is a misplaced decimal point, not a worn part
+
+
+def without_slips(panel: Panel) -> Panel:
+    """The panel without values that no wear explains: amps, volts or speed far from the class median."""
+    measured = dict(panel.measured)
+    for name, factor in SLIP_FACTORS.items():
+        value = measured[name]
+        typical = group_median(value, panel.group, len(panel.groups))[panel.group][:, None]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            slip = np.abs(np.log(value / typical)) > np.log(factor)
+        measured[name] = np.where(slip, np.nan, value)
+    return replace(panel, measured=measured)
+
+
+def group_median(values: Floats, group: Ints, n_groups: int) -> Floats:
+    """Median of all finite values of each group's vehicles, (G,); NaN where there are none."""
+    out = np.full(n_groups, np.nan)
+    for g in range(n_groups):
+        mine = values[group == g]
+        mine = mine[np.isfinite(mine)]
+        if len(mine):
+            out[g] = np.median(mine)
+    return out
+
+
+def row_quantile(values: Floats, q: float) -> Floats:
+    """Quantile of the finite values along the last axis (lower neighbour); NaN where there are none."""
+    ordered = np.sort(values, axis=-1)
+    known = np.isfinite(values).sum(axis=-1)
+    at = np.floor(q * np.maximum(known - 1, 0)).astype(np.int64)
+    return np.take_along_axis(ordered, at[..., None], axis=-1)[..., 0]
+
+
+def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:
+    """Measurement columns as float arrays, with values marked doubtful taken out."""
+    doubtful = readings["doubtful"].fillna("").astype(str) if "doubtful" in readings else None
+    marked = np.flatnonzero((doubtful != "").to_numpy()) if doubtful is not None else np.zeros(0, dtype=np.int64)
+    out = {}
+    for name in MEASURED:
+        if name in readings:
+            column = readings[name].to_numpy(np.float64, copy=True)
+        else:
+            column = np.full(len(readings), np.nan)
+        out[name] = column
+    if doubtful is not None:
+        for position in marked:
+            for name in str(doubtful.iloc[position]).split(","):
+                if name.strip() in out:
+                    out[name.strip()][position] = np.nan
+    return out

@@ -1,0 +1,158 @@
+"""Probability of a no-start in a window, now and week by week (prognostic assessment, ISO 13374).
+
+A draw is one possible truth about a vehicle: how each part stands and grows, and what this vehicle needs to start.
+Within a draw a no-start happens on the first morning colder than its coldest start.  Draws in which the vehicle
+would have failed in the past weeks, though it did not, count for less.  Probabilities are averages over draws, so
+what is not known about the vehicle is not mistaken for a risk that comes anew every day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.learning import SURVIVAL_D, depot_codes, scatter_draws
+from analysis.observe import CHANNELS, LOAD
+from analysis.panel import Floats, Ints
+from analysis.start import Needs, drawn_coldest_starts, usual_speed
+from analysis.state import FleetState
+from analysis.weather import Weather, make_weather
+
+WEEKS = 26
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Coldest starts and probabilities of U vehicles and K draws.
+
+    coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first (0 speed,
+    1 supply, 2 coil); alive: (U, K) weight of a draw; needs: per draw; depot: (U,); coming_low: (D,) [degC].
+    """
+
+    coldest: npt.NDArray[np.float32]
+    limiting: Ints
+    alive: Floats
+    needs: Needs
+    depot: Ints
+    depots: tuple[str, ...]
+    morning: Floats
+
+
+def unit_needs(state: FleetState, class_needs: Floats, draws: int) -> tuple[Needs, Floats]:
+    """Needs of each vehicle and draw, and the morning's departure [K]."""
+    speed_e, supply_e, coil_e, morning = scatter_draws(len(state.group), draws)
+    own = class_needs[state.group]
+    usual = usual_speed(state.laws)[state.group][:, None]
+    return Needs(own[:, :1] + speed_e * usual, own[:, 1:2] + supply_e, own[:, 2:3] + coil_e), morning
+
+
+def look_ahead(state: FleetState, class_needs: Floats, climate: pd.DataFrame) -> Outlook:
+    """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0)."""
+    draws = state.drawn.shape[-1]
+    needs, morning = unit_needs(state, class_needs, draws)
+    found = []
+    for h in range(len(state.ahead_d)):
+        by_need = drawn_coldest_starts(
+            state.drawn[h], state.field, state.rest_v, state.group, state.panel.volts, state.laws, needs
+        )
+        found.append(by_need.max(axis=0))
+        if h == 2:
+            limiting = np.median(by_need, axis=2).argmax(axis=0)
+    coldest = np.stack(found) + morning.astype(np.float32)
+    depots, depot = depot_codes(state.panel.units)
+    past = make_weather(climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
+    alive = np.maximum(1.0 - past.probability(depot, coldest[0], coldest[1]), 1e-3)
+    return Outlook(coldest, limiting, alive, needs, depot, tuple(depots), morning)
+
+
+def weighted_mean(values: Floats, weight: Floats) -> Floats:
+    """(U,) mean over draws."""
+    return np.asarray((values * weight).sum(axis=-1) / weight.sum(axis=-1))
+
+
+def weighted_quantile(values: npt.NDArray[np.float32], weight: Floats, q: float) -> Floats:
+    """(U,) quantile over draws."""
+    order = np.argsort(values, axis=-1)
+    ordered = np.take_along_axis(values, order, axis=-1)
+    cumulative = np.cumsum(np.take_along_axis(weight, order, axis=-1), axis=-1)
+    at = (cumulative < q * cumulative[..., -1:]).sum(axis=-1)
+    return np.take_along_axis(ordered, np.minimum(at, values.shape[-1] - 1)[..., None], axis=-1)[..., 0].astype(float)
+
+
+def chosen(outlook: Outlook, rows: Ints) -> Outlook:
+    """The outlook of some vehicles only."""
+    needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
+    return Outlook(
+        outlook.coldest[:, rows], outlook.limiting[rows], outlook.alive[rows], needs, outlook.depot[rows],
+        outlook.depots, outlook.morning[rows],
+    )
+
+
+def window_probability(outlook: Outlook, weather: Weather, start: int, end: int) -> Floats:
+    """(U, K) probability of a no-start in the window between two of the state's times."""
+    return weather.probability(outlook.depot, outlook.coldest[start], outlook.coldest[end])
+
+
+def coldest_between(state: FleetState, outlook: Outlook, ahead_d: float) -> npt.NDArray[np.float32]:
+    """(U, K) coldest start `ahead_d` days ahead, straight between the state's times [degC]."""
+    times = state.ahead_d
+    k = int(np.clip(np.searchsorted(times, ahead_d) - 1, 0, len(times) - 2))
+    share = np.float32((ahead_d - times[k]) / (times[k + 1] - times[k]))
+    return np.asarray(outlook.coldest[k] * (1 - share) + outlook.coldest[k + 1] * share)
+
+
+def weekly_probability(
+    state: FleetState, outlook: Outlook, climate: pd.DataFrame, forecast: pd.DataFrame | None, weeks: int = WEEKS
+) -> npt.NDArray[np.float64]:
+    """(U, K, weeks) probability, per draw, of a no-start by the end of each coming week if nothing is done."""
+    survive = np.ones(outlook.alive.shape)
+    out = np.empty((*survive.shape, weeks))
+    for w in range(weeks):
+        weather = make_weather(climate, list(outlook.depots), int(state.day) + 7 * w, 7, forecast, seed=100 + w)
+        start = coldest_between(state, outlook, 7.0 * w)
+        end = coldest_between(state, outlook, 7.0 * w + 7.0)
+        survive = survive * (1.0 - weather.probability(outlook.depot, start, end))
+        out[..., w] = 1.0 - survive
+    return out
+
+
+def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> npt.NDArray[np.float32]:
+    """(7, rows, K) coldest start at time `h` with each channel alone as good as new (or better, where it is)."""
+    needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
+    out = np.empty((len(CHANNELS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
+    own = state.field[rows]
+    for c in range(len(CHANNELS)):
+        drawn = state.drawn[h][:, rows].copy()
+        drawn[c] = np.minimum(drawn[c], 1.0)
+        field = np.maximum(own, 1.0) if c == LOAD else own
+        by_need = drawn_coldest_starts(
+            drawn, field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, needs
+        )
+        out[c] = by_need.max(axis=0)
+    return out + outlook.morning[rows].astype(np.float32)
+
+
+def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, channels: list[tuple[int, ...]]) -> Outlook:
+    """The outlook of `rows` with the named channels of each as good as new today; other vehicles are left out."""
+    drawn = state.drawn[:, :, rows].copy()
+    field = state.field[rows].copy()
+    for i, chosen in enumerate(channels):
+        for c in chosen:
+            drawn[:, c, i] = np.minimum(drawn[:, c, i], 1.0)
+            if c == LOAD:
+                field[i] = np.maximum(field[i], 1.0)
+    needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
+    found = [
+        drawn_coldest_starts(
+            drawn[h], field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, needs
+        ).max(axis=0)
+        for h in range(len(state.ahead_d))
+    ]
+    coldest = np.stack(found) + outlook.morning[rows].astype(np.float32)
+    return Outlook(
+        coldest, outlook.limiting[rows], outlook.alive[rows], needs, outlook.depot[rows], outlook.depots,
+        outlook.morning[rows],
+    )

@@ -1,0 +1,284 @@
+"""Expected cost of acting on a vehicle in each week, against the cost of waiting (advisory generation, ISO 13374).
+
+Costs are those of a renewal process in relative value: a new part is worth 0, every week that passes without a cost
+is credited with `rate`, the part's long-run cost per week. Acting at time t therefore costs
+
+    C(t) = fail F(t) - rate E[min(T, t)] + S(t) [work(t) + risk left after the work]
+
+and postponing is worth it exactly while hazard x (fail - work) < rate: the condition of Barlow & Proschan (1965) for
+the best age of replacement. Beyond the horizon a part goes on with the value that :func:`cost_to_go` finds, never
+with 0, so that postponing to the edge gains nothing. Shown costs add the constant rate E[T], which turns the credit
+into the life thrown away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.candidates import LEAST_RISK, Candidates
+from analysis.panel import Bools, Floats, Ints
+from analysis.plan_calendar import PlanWeeks, visit_day
+from analysis.plan_settings import PlanSettings
+
+REPLACE, REPLACE_TWO, CHEAP, MEASURE = range(4)
+KINDS = ("replace", "replace two parts", "cheap act", "measure again")
+REACT_WEEKS = 1.0
+"""Weeks from a reading or a cheap act that did not help to the visit that follows from it (our choice)."""
+
+
+@dataclass(frozen=True)
+class Values:
+    """Relative values (U, K+1) at the week boundaries, for a vehicle still running there [money].
+
+    waiting: cost-to-go when the next planned services bring readings; informed: the same if all were known from here;
+    left: cost of the risk left after renewing the suspect part; left_two: after renewing both parts;
+    end: (U,) value at the end of the outlook; life: (U,) expected weeks until it fails if nobody acts.
+    """
+
+    waiting: Floats
+    informed: Floats
+    left: Floats
+    left_two: Floats
+    end: Floats
+    life: Floats
+
+
+@dataclass(frozen=True)
+class Options:
+    """Ways of acting, one row each, sorted by unit: what is done to whom in which week, and what it costs.
+
+    unit, week, kind: (N,) positions; hours: (N,) [h]; calls_in: (N,) whether the vehicle is called in for it (not in
+    anyway); day: (N,) days after the plan's date; cost: (N,) expected cost relative to waiting [money], negative when
+    acting pays.
+    """
+
+    unit: Ints
+    week: Ints
+    kind: Ints
+    hours: Floats
+    calls_in: Bools
+    day: Ints
+    cost: Floats
+
+    def __len__(self) -> int:
+        return len(self.unit)
+
+    def take(self, rows: Bools | Ints) -> Options:
+        """Some of the rows."""
+        names = ("unit", "week", "kind", "hours", "calls_in", "day", "cost")
+        return Options(*(getattr(self, name)[rows] for name in names))
+
+
+@dataclass(frozen=True)
+class CostTable:
+    """Costs of every vehicle, kind and week.
+
+    cost: (4, U, W) relative value [money], inf where it cannot be done; day: (4, U, W) day of the visit, -1 for none;
+    free: (4, U, W) whether the vehicle is in for a planned service that day; hours: (4, U) [h];
+    wait: (U,) cost of not planning it now; waits_for: (U,) day of the service that is waited for, -1 if for none;
+    constant: (U,) what turns relative values into shown costs; services: (U, W) day of a planned service, -1 for none.
+    """
+
+    cost: Floats
+    day: Ints
+    free: Bools
+    hours: Floats
+    wait: Floats
+    waits_for: Ints
+    constant: Floats
+    services: Ints
+
+
+def between(knots: Floats, weeks: Floats) -> Floats:
+    """Values of `knots` (U, K+1) at moments (U, N) [weeks], straight between, clamped at the ends."""
+    last = knots.shape[1] - 1
+    t = np.clip(weeks, 0.0, last)
+    at = np.minimum(t.astype(np.int64), last - 1)
+    low = np.take_along_axis(knots, at, axis=1)
+    high = np.take_along_axis(knots, at + 1, axis=1)
+    return low + (t - at) * (high - low)
+
+
+def lived(risk: Floats) -> Floats:
+    """E[min(T, t)] at the week boundaries (U, K+1) [weeks]: the integral of survival."""
+    alive = 1.0 - risk
+    steps = 0.5 * (alive[:, 1:] + alive[:, :-1])
+    return np.concatenate([np.zeros((len(risk), 1)), np.cumsum(steps, axis=1)], axis=1)
+
+
+def end_value(risk: Floats, act: Floats, fail: Floats, rate: Floats) -> Floats:
+    """Value (U,) at the end of the outlook: act then, or run on at the outlook's mean hazard; never below a new part."""
+    hazard = np.maximum(-np.log1p(-risk[:, -1]) / (risk.shape[1] - 1), LEAST_RISK)
+    return np.clip(np.minimum(act, fail - rate / hazard), 0.0, None)
+
+
+def cost_to_go(
+    risk: Floats, act: Floats, fail: Floats, rate: Floats, end: Floats, informed: Floats | None = None
+) -> Floats:
+    """Least expected cost from each week boundary on (U, K+1) for a vehicle still running, without limits of capacity.
+
+    act: (U, K) cost of acting in a week; informed: (U, K) value that replaces the next week's where a reading is taken
+    in the week, NaN elsewhere. Backward induction (Bellman).
+    """
+    weeks = risk.shape[1] - 1
+    value = np.empty_like(risk)
+    value[:, weeks] = end
+    alive = np.maximum(1.0 - risk, LEAST_RISK)
+    for k in range(weeks - 1, -1, -1):
+        hazard = (risk[:, k + 1] - risk[:, k]) / alive[:, k]
+        after = value[:, k + 1]
+        if informed is not None:
+            after = np.where(np.isfinite(informed[:, k]), np.minimum(informed[:, k], after), after)
+        going_on = hazard * fail - rate * (1.0 - 0.5 * hazard) + (1.0 - hazard) * after
+        value[:, k] = np.minimum(act[:, k], going_on)
+    return value
+
+
+def _left(renewed: Floats, risk: Floats, fail: Floats, end: Floats) -> Floats:
+    """Cost of the risk left after acting at each boundary (U, K+1): other parts, or a wrong suspicion."""
+    still = (renewed[:, -1:] - renewed) / np.maximum(1.0 - renewed, LEAST_RISK)
+    removed = 1.0 - renewed[:, -1] / np.maximum(risk[:, -1], LEAST_RISK)
+    return fail[:, None] * still + (1.0 - still) * ((1.0 - np.clip(removed, 0.0, 1.0)) * end)[:, None]
+
+
+def _scenarios(c: Candidates) -> list[tuple[Floats, Floats, Floats, bool]]:
+    """What a measurement could find: (weight (U,), risk, risk after the right repair, suspicion right)."""
+    worst = np.divide(c.renewed, c.risk, out=np.ones_like(c.risk), where=c.risk > LEAST_RISK).min(axis=1)
+    right = np.clip(np.maximum(c.table["part_probability"].to_numpy(np.float64), 1.0 - worst), 0.02, 1.0)
+    base = np.maximum((c.renewed - (1.0 - right[:, None]) * c.risk) / right[:, None], 0.0)
+    out = []
+    for sign in (-1.0, 1.0):
+        risk = np.clip(c.risk * (1.0 + sign * c.spread[:, None]), 0.0, 1.0 - LEAST_RISK)
+        sound = np.minimum(base, risk)
+        out += [(0.5 * right, risk, sound, True), (0.5 * (1.0 - right), risk, sound, False)]
+    return out
+
+
+def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> Values:
+    """Values of waiting, of knowing, and of the risk left; service_week: (U, K) whether a reading is due in a week."""
+    access = np.where(service_week, 0.0, settings.access_cost)
+    work = c.part_cost + c.part_h * settings.hour_rate
+    end = end_value(c.risk, work, c.fail_cost, c.rate)
+    left = _left(c.renewed, c.risk, c.fail_cost, end)
+    renewed_two = c.renewed * (1.0 - c.second_share[:, None])
+    left_two = _left(renewed_two, c.risk, c.fail_cost, end)
+    total, weight_sum = np.zeros_like(c.risk), np.zeros_like(c.risk)
+    for weight, risk, sound, suspicion in _scenarios(c):
+        own = work if suspicion else c.other_cost
+        own_end = end_value(risk, own, c.fail_cost, c.rate)
+        act = own[:, None] + access + _left(sound, risk, c.fail_cost, own_end)[:, :-1]
+        weights = weight[:, None] * (1.0 - risk)
+        total += weights * cost_to_go(risk, act, c.fail_cost, c.rate, own_end)
+        weight_sum += weights
+    informed = total / np.maximum(weight_sum, LEAST_RISK)
+    act = np.where(c.has_part[:, None], work[:, None] + access + left[:, :-1], np.inf)
+    blind = cost_to_go(c.risk, act, c.fail_cost, c.rate, end)
+    gained = settings.measure_resolves * np.minimum(informed - blind, 0.0) + blind
+    with_reading = np.where(service_week, gained[:, 1:], np.nan)
+    waiting = cost_to_go(c.risk, act, c.fail_cost, c.rate, end, with_reading)
+    hazard = np.maximum(-np.log1p(-c.risk[:, -1]) / service_week.shape[1], LEAST_RISK)
+    life = lived(c.risk)[:, -1] + (1.0 - c.risk[:, -1]) * np.minimum(1.0 / hazard, c.life_weeks)
+    return Values(waiting, informed, left, left_two, end, life)
+
+
+def _visit_days(c: Candidates, weeks: PlanWeeks, services: Ints) -> tuple[Ints, Bools]:
+    """Day of a visit (4, U, W) of each kind, -1 where the part is not there in time, and whether it is a service."""
+    ready = np.zeros((4, len(c)))
+    ready[REPLACE] = c.lead
+    ready[REPLACE_TWO] = np.maximum(c.lead, c.second_lead)
+    ready_days = np.ceil(ready).astype(np.int64)
+    own = np.empty((4, len(c), len(weeks)), dtype=np.int64)
+    for kind in range(4):
+        by_ready = {int(d): visit_day(weeks, int(d)) for d in np.unique(ready_days[kind])}
+        for d, days in by_ready.items():
+            own[kind, ready_days[kind] == d] = days
+    at_service = (services >= 0)[None] & (services[None] >= ready_days[:, :, None])
+    return np.where(at_service, services[None], own), at_service
+
+
+def make_costs(
+    c: Candidates, values: Values, weeks: PlanWeeks, services: Ints, first_service: Ints, settings: PlanSettings
+) -> CostTable:
+    """Cost of each kind of visit in each week, and of waiting.
+
+    services: (U, W) day of a planned service in the week, -1 for none; first_service: (U,) day of the next, -1.
+    """
+    day, free = _visit_days(c, weeks, services)
+    access = np.where(free, 0.0, settings.access_cost)
+    rate_h = settings.hour_rate
+    cheap_h = np.nan_to_num(c.cheap_h)
+    hours = np.stack([c.part_h, c.part_h + c.second_h, cheap_h, np.full(len(c), settings.measure_h)])
+    lived_weeks = lived(c.risk)
+    cost = np.full(day.shape, np.inf)
+    possible = [c.has_part, c.has_part & c.has_second, c.has_part & np.isfinite(c.cheap_h), np.ones(len(c), np.bool_)]
+    for kind in range(4):
+        t = np.maximum(day[kind], 0) / 7.0
+        then = hours[kind][:, None] * rate_h + access[kind] + _after(c, values, kind, t, settings)
+        alive = 1.0 - between(c.risk, t)
+        relative = c.fail_cost[:, None] * (1.0 - alive) - c.rate[:, None] * between(lived_weeks, t) + alive * then
+        cost[kind] = np.where((day[kind] >= 0) & possible[kind][:, None], relative, np.inf)
+    wait, waits_for = _wait(c, values, lived_weeks, float(weeks.end_day[-1]) / 7.0, first_service, settings)
+    return CostTable(cost, day, free, hours, wait, waits_for, c.rate * values.life, services)
+
+
+def _after(c: Candidates, values: Values, kind: int, t: Floats, settings: PlanSettings) -> Floats:
+    """Parts used and value after the work, given that the vehicle still runs at t (U, W) [weeks]."""
+    if kind == REPLACE:
+        return c.part_cost[:, None] + between(values.left, t)
+    if kind == REPLACE_TWO:
+        return (c.part_cost + c.second_cost + c.second_waste)[:, None] + between(values.left_two, t)
+    later = between(values.waiting, t + REACT_WEEKS)
+    if kind == CHEAP:
+        used = (c.rate * c.life_weeks * (1.0 - settings.cheap_life_share))[:, None]
+        chance = c.cheap_success[:, None]
+        return chance * (used + between(values.left, t)) + (1.0 - chance) * later
+    known = np.minimum(between(values.informed, t + REACT_WEEKS), later)
+    return later + settings.measure_resolves * (known - later)
+
+
+def _wait(
+    c: Candidates, values: Values, lived_weeks: Floats, end: float, first_service: Ints, settings: PlanSettings
+) -> tuple[Floats, Ints]:
+    """Cost (U,) of no visit in this plan: until its end, or until the next service's reading says more."""
+
+    def until(t: Floats, then: Floats) -> Floats:
+        risk = between(c.risk, t)[:, 0]
+        return c.fail_cost * risk - c.rate * between(lived_weeks, t)[:, 0] + (1.0 - risk) * then
+
+    t_end = np.full((len(c), 1), min(end, c.risk.shape[1] - 1.0))
+    to_end = until(t_end, between(values.waiting, t_end)[:, 0])
+    t_read = np.maximum(first_service, 0)[:, None] / 7.0 + REACT_WEEKS
+    later = between(values.waiting, t_read)[:, 0]
+    known = np.minimum(between(values.informed, t_read)[:, 0], later)
+    to_reading = until(t_read, later + settings.measure_resolves * (known - later))
+    reading = (first_service >= 0) & (t_read[:, 0] < t_end[:, 0]) & (to_reading < to_end)
+    return np.where(reading, to_reading, to_end), np.where(reading, first_service, -1).astype(np.int64)
+
+
+def worthwhile(table: CostTable, *, keep: Bools | None = None) -> Options:
+    """All ways of acting that are cheaper than waiting (and all of the units in `keep`, which must act), by unit.
+
+    Of the kinds possible in one week only those that no other beats in both cost and hours are kept.
+    """
+    relative = table.cost - table.wait[None, :, None]
+    must = np.zeros(len(table.wait), np.bool_) if keep is None else keep
+    wanted = np.isfinite(relative) & ((relative < 0) | must[None, :, None])
+    for kind in range(4):
+        for other in range(4):
+            better = wanted[other] & (relative[other] <= relative[kind])
+            better &= (table.hours[other] <= table.hours[kind])[:, None]
+            if other != kind:
+                strictly = (relative[other] < relative[kind]) | (table.hours[other] < table.hours[kind])[:, None]
+                wanted[kind] &= ~(better & strictly) | must[:, None]
+    unit, week, kind = (x.astype(np.int64) for x in np.nonzero(wanted.transpose(1, 2, 0)))
+    return Options(
+        unit=unit,
+        week=week,
+        kind=kind,
+        hours=table.hours[kind, unit],
+        calls_in=~table.free[kind, unit, week],
+        day=table.day[kind, unit, week],
+        cost=relative[kind, unit, week],
+    )

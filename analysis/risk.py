@@ -1,0 +1,85 @@
+"""The weekly list: one row per vehicle with probability, part, coldest start, and whether to act (advisory, ISO 13374)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.panel import Floats, dates_of
+from analysis.prognosis import Outlook, weighted_quantile
+from analysis.resets import PARTS
+from analysis.state import FleetState
+
+FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our choice
+FLAG_PROBABILITY = {2.0: 0.35, 5.0: 0.20, 10.0: 0.12}  # by tolerated false flags per 100 healthy unit-years; see DEVELOPERS
+ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
+FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
+OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice
+NEEDS = ("speed", "supply", "coil")
+
+
+def flag_threshold(tolerated: float) -> float:
+    """Probability over FLAG_WINDOW_D that flags a vehicle, for tolerated false flags per 100 healthy unit-years.
+
+    Raises ValueError outside 0.5 to 50.
+    """
+    if not 0.5 <= tolerated <= 50.0:
+        raise ValueError(f"tolerated false flags is {tolerated}; allowed are 0.5 to 50 per 100 healthy unit-years")
+    rates = np.array(sorted(FLAG_PROBABILITY))
+    levels = np.array([FLAG_PROBABILITY[r] for r in rates])
+    return float(np.exp(np.interp(np.log(tolerated), np.log(rates), np.log(levels))))
+
+
+def with_other_causes(probability: Floats, days: float) -> Floats:
+    """Probability with the small rate of no-starts that no reading foretells."""
+    other = 1.0 - np.exp(-OTHER_CAUSES_PER_YEAR * days / 365.25)
+    return np.asarray(1.0 - (1.0 - probability) * (1.0 - other))
+
+
+def unit_table(
+    state: FleetState,
+    outlook: Outlook,
+    h: int,
+    shares: Floats,
+    probability: Floats,
+    bounds: tuple[Floats, Floats],
+    flag_probability: Floats,
+    act_by_day: Floats,
+    *,
+    threshold: float,
+) -> pd.DataFrame:
+    """One row per vehicle, highest probability first."""
+    units = state.panel.units
+    part = shares.argmax(axis=1)
+    rows = np.arange(len(units))
+    count = state.panel.present.sum(axis=1)
+    status = np.where(count == 0, "no reading", np.where(count < FEWEST_READINGS, "too few readings", "judged"))
+    now = outlook.coldest[int(np.argmin(np.abs(state.ahead_d)))]
+    limited = np.array(NEEDS)[outlook.limiting]
+    flagged = (flag_probability >= threshold) & (status == "judged")
+    table = pd.DataFrame(
+        {
+            "unit": units["unit"].astype(str).to_numpy(),
+            "depot": units["depot"].to_numpy(),
+            "vehicle_class": units["vehicle_class"].to_numpy(),
+            "system_v": units["system_v"].to_numpy(),
+            "flagged": flagged,
+            "part": np.array(PARTS)[part],
+            "part_probability": shares[rows, part],
+            "no_start_probability": probability,
+            "probability_low": bounds[0],
+            "probability_high": bounds[1],
+            "flag_probability": flag_probability,
+            "coldest_start_c": weighted_quantile(now, outlook.alive, 0.5),
+            "coldest_start_low_c": weighted_quantile(now, outlook.alive, 0.1),
+            "coldest_start_high_c": weighted_quantile(now, outlook.alive, 0.9),
+            "act_by": dates_of(np.where(flagged, act_by_day, np.nan)),
+            "last_reading_on": dates_of(state.last_day),
+            "readings": count,
+            "status": status,
+            "limited_by": limited,
+        }
+    )
+    return table.sort_values(
+        ["no_start_probability", "flag_probability", "unit"], ascending=[False, False, True]
+    ).reset_index(drop=True)

@@ -1,0 +1,196 @@
+"""The state of every vehicle on a day: growth of each part, drawn states, motor field (state detection, ISO 13374)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.classes import estimate_laws, observe
+from analysis.observe import CHANNELS, LOAD, MOTOR, ClassLaws, Observations, smooth_level
+from analysis.panel import Bools, Floats, FleetTables, Ints, Panel, days_since_epoch, make_panel, without_slips
+from analysis.resets import Resets, find_steps, recorded_days, usable_readings
+from analysis.start import BELOW_C, Needs, drawn_coldest_starts
+from analysis.trend import Growth, GrowthPrior, PathGrid, default_prior, draw_values, growth_posterior, make_grid, standing_alone
+
+FAIL_AT_C = 5.0  # a part counts as failing when it alone keeps a sound vehicle from starting at +5 degC; our choice
+FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual values
+RECENT_READINGS = 6  # rest volts are the median of the latest six, our choice
+FIELD_SD = 0.04  # spread of the speed constant between vehicles, relative, our choice
+FIELD_ERROR = 0.07  # error of one speed reading over back-emf, relative, our choice
+RAISED_LOAD = 1.15  # a load above this multiple is raised, our choice
+STARTER_ODDS = 3.0  # raised load is the starter three times as often as the engine, our choice
+WORN_MOTOR = (1.3, 0.2)  # a motor with a weak field also reads this resistance (mean, sd), our choice
+
+
+@dataclass(frozen=True)
+class FleetState:
+    """Everything known of U vehicles at the start of a day.
+
+    growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field;
+    starter_share: (U,) probability that a raised load is the starter's; rest_v: (U,); usable: (7, U, R);
+    reset_day: (7, U); last_day: (U,) day of the latest reading, NaN for none; fail_excess: (G, 7).
+    """
+
+    day: float
+    panel: Panel
+    observed: Observations
+    grid: PathGrid
+    growth: tuple[Growth, ...]
+    ahead_d: Floats
+    drawn: np.ndarray
+    field: Floats
+    starter_share: Floats
+    rest_v: Floats
+    usable: Bools
+    reset_day: Floats
+    resets: Resets
+    last_day: Floats
+    fail_excess: Floats
+
+    @property
+    def laws(self) -> ClassLaws:
+        """Class laws that the state was made with."""
+        return self.observed.laws
+
+    @property
+    def group(self) -> Ints:
+        """(U,) class code."""
+        return self.panel.group
+
+
+def estimate_state(
+    tables: FleetTables,
+    day: float,
+    ahead_d: Floats,
+    *,
+    draws: int,
+    seed: int = 3,
+    prior: GrowthPrior | None = None,
+    laws: ClassLaws | None = None,
+    needs: Floats | None = None,
+) -> FleetState:
+    """State of every vehicle from tables that hold nothing dated `day` [d since 1970] or later.
+
+    needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.
+    """
+    panel = without_slips(make_panel(tables.units, tables.readings))
+    laws = laws or estimate_laws(panel)
+    observed = observe(panel, laws)
+    spread = laws.base_sd[panel.group].T
+    reset_day = recorded_days(panel, tables)
+    usable = usable_readings(panel, observed.value, reset_day, spread)
+    resets = find_steps(panel, observed.value, observed.se, usable, spread, tables.reset_answers)
+    reset_day = np.maximum(reset_day, np.where(np.isfinite(resets.day), resets.day - 0.5, -np.inf))
+    usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
+    fail = failing_excess(laws, panel, needs if needs is not None else default_needs(panel, laws))
+    grid, prior = make_grid(), prior or default_prior()
+    rng = np.random.default_rng(seed)
+    before = day - panel.day
+    n = len(panel.units)
+    drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
+    growth = []
+    for c in range(len(CHANNELS)):
+        use = usable[c] & ~standing_alone(observed.value[c], observed.se[c], usable[c])
+        usable[c] = use
+        own = growth_posterior(
+            before, observed.value[c], observed.se[c], use, spread[c], fail[panel.group, c], grid, prior.log_weights(grid, c)
+        )
+        growth.append(own)
+        drawn[:, c] = draw_values(own, grid, ahead_d, rng, draws)
+    now = drawn[int(np.argmin(np.abs(ahead_d)))]
+    field, share = draw_field(panel, observed, now, rng)
+    return FleetState(
+        day, panel, observed, grid, tuple(growth), ahead_d, drawn, field, share, recent_rest_v(panel, observed), usable,
+        reset_day, resets, _last_day(panel), fail,
+    )
+
+
+def _last_day(panel: Panel) -> Floats:
+    day = np.where(panel.present, panel.day, -np.inf).max(axis=1, initial=-np.inf)
+    return np.where(np.isfinite(day), day, np.nan)
+
+
+def recent_rest_v(panel: Panel, observed: Observations) -> Floats:
+    """(U,) rest volts: median of the latest measured ones; class-usual where none was measured."""
+    rest = np.where(panel.present, panel.measured["rest_v"], np.nan)[:, -RECENT_READINGS:]
+    some = np.isfinite(rest).any(axis=1)
+    own = np.nanmedian(np.where(some[:, None], rest, 0.0), axis=1)
+    usual = observed.laws.rest_v[panel.group]
+    usual = np.where(np.isfinite(usual), usual, 12.65 * panel.volts / 12.0)
+    return np.where(some, own, usual)
+
+
+def draw_field(panel: Panel, observed: Observations, now: np.ndarray, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """(U, K) motor field relative to the class, and (U,) probability that a raised load is the starter's.
+
+    A weak field needs more amps for the same torque but turns as fast; raised drag turns slower.  Cranking speed tells
+    them apart, and a worn motor's resistance points to the starter; without either the prior odds speak.
+    """
+    level = smooth_level(observed.value)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = np.log(observed.emf_per_rpm / observed.laws.emf_per_rpm[panel.group][:, None])
+    z = np.where(np.isfinite(z) & (np.abs(z) < 2.0), z, np.nan)
+    sound = np.isfinite(z) & (level[LOAD] < RAISED_LOAD - 0.03) & (np.abs(z) < 0.5)
+    count = sound.sum(axis=1)
+    own = np.where(sound, z, 0.0).sum(axis=1) / FIELD_ERROR**2 / (count / FIELD_ERROR**2 + 1.0 / FIELD_SD**2)
+    raised = np.isfinite(z) & (level[LOAD] > RAISED_LOAD)
+    more = np.log(np.maximum(level[LOAD], 1.0))
+    error = 2.0 * FIELD_ERROR
+    away = np.where(raised, z - own[:, None], 0.0)
+    vote = np.where(raised, 0.5 * (away / error) ** 2 - 0.5 * ((away + more) / error) ** 2, 0.0)
+    log_odds = np.log(STARTER_ODDS) + np.clip(vote, -6.0, 6.0).sum(axis=1)
+    motor = np.median(level[MOTOR][:, -3:], axis=1)
+    worn = 0.5 * ((motor - 1.0) / 0.12) ** 2 - 0.5 * ((motor - WORN_MOTOR[0]) / WORN_MOTOR[1]) ** 2
+    high = np.median(level[LOAD][:, -3:], axis=1) > RAISED_LOAD
+    log_odds = log_odds + np.where(high, np.clip(worn, -2.0, 4.0), 0.0)
+    share = 1.0 / (1.0 + np.exp(-log_odds))
+    weak = rng.random(now.shape[1:]) < share[:, None]
+    field = np.where(weak, 1.0 / np.maximum(now[LOAD], 1.0), 1.0) * np.exp(own)[:, None]
+    return field, share
+
+
+PRIOR_RPM = {"diesel": (100.0, 22.0), "petrol": (75.0, 20.0)}  # least cranking speed and its sd; REFERENCES as in limits
+PRIOR_SUPPLY_V = (7.2, 0.7)  # per 12 V, as SAE J537's end voltage; spread our choice
+PRIOR_COIL_V = (7.0, 0.7)  # per 12 V, 6 to 8 V from memory
+
+
+def least_speed_prior(panel: Panel) -> Floats:
+    """(G, 2) mean and sd of the least cranking speed [rpm] by the fuel of the class."""
+    fuel = panel.units["fuel"].astype(str).to_numpy()
+    out = np.empty((len(panel.groups), 2))
+    for g in range(len(panel.groups)):
+        mine = fuel[panel.group == g]
+        out[g] = PRIOR_RPM.get(str(mine[0]) if len(mine) else "diesel", PRIOR_RPM["diesel"])
+    return out
+
+
+def default_needs(panel: Panel, laws: ClassLaws) -> Floats:
+    """(G, 3) least speed [rpm], supply and coil volts [V per 12 V] before the fleet has taught anything."""
+    speed = least_speed_prior(panel)[:, 0]
+    return np.stack([speed, np.full(len(speed), PRIOR_SUPPLY_V[0]), np.full(len(speed), PRIOR_COIL_V[0])], axis=1)
+
+
+def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:
+    """(G, 7) excess of each part, in class-usual values, at which a sound vehicle no longer starts at FAIL_AT_C."""
+    excess = np.geomspace(*FAIL_RANGE, 48)
+    n = len(panel.groups)
+    out = np.empty((n, len(CHANNELS)))
+    group = np.arange(n)
+    volts = np.array([panel.volts[panel.group == g][0] if (panel.group == g).any() else 12.0 for g in group])
+    rest = np.where(np.isfinite(laws.rest_v), laws.rest_v, 12.65 * volts / 12.0)
+    flat = Needs(*(np.repeat(needs[:, k][:, None], len(excess), axis=1) for k in range(3)))
+    for c in range(len(CHANNELS)):
+        state = np.ones((len(CHANNELS), n, len(excess)))
+        state[c] += excess
+        start = drawn_coldest_starts(state, np.ones((n, len(excess))), rest, group, volts, laws, flat).max(axis=0)
+        fails = np.where(np.isfinite(start), start, BELOW_C) >= FAIL_AT_C
+        first = np.where(fails.any(axis=1), fails.argmax(axis=1), len(excess) - 1)
+        out[:, c] = excess[first]
+    return out
+
+
+def day_number(moment: pd.Timestamp) -> float:
+    """Days since 1970-01-01 of the start of a day."""
+    return float(days_since_epoch(pd.DatetimeIndex([moment.normalize()]))[0])

@@ -1,0 +1,299 @@
+"""Level and growth of every part from few, irregular, noisy readings (state detection, ISO 13374).
+
+A part is steady until some day, then its excess over the new value grows as a power of time.  When it began, how
+fast and with which power is not known, so a grid of such paths is carried, each with its exact Gaussian posterior
+over (new value, amount), weighted by how well it explains the readings: Bayesian model averaging over conjugate
+linear regressions.  The prior over paths is shared by the class and learned from the fleet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.panel import Bools, Floats, Ints
+
+ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
+POWERS = np.array([1.0, 1.6, 2.6])  # our choice: linear wear to strongly accelerating, close to an exponential
+LIVES_D = np.array([60.0, 120.0, 240.0, 480.0, 960.0, 1900.0])  # from the first sign to failure in the cold
+LIFE_SPREAD = 0.35  # relative width of one life step, so that neighbouring lives overlap; our choice
+OUTLIER_SHARE = 0.01  # share of readings that are slips of pen or decimal point; our choice
+OUTLIER_RANGE = 10.0  # width, in class-usual values, that a slip may fall in; our choice
+MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
+MOST_WORN = 0.6  # most prior weight that wear may have before any reading; our choice
+STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
+CHUNK_UNITS = 1500
+DAYS_PER_YEAR = 365.25
+
+
+@dataclass(frozen=True)
+class PathGrid:
+    """The growth paths, N of them; the first is "steady".
+
+    lag: onset [d before the assessment]; power; life [d]; design: column of the growth matrix.
+    """
+
+    lag: Floats
+    power: Floats
+    life: Floats
+    design: Ints
+
+    @property
+    def size(self) -> int:
+        """Number of paths."""
+        return len(self.lag)
+
+
+def make_grid() -> PathGrid:
+    """Every onset lag with every power and life that has not long passed the failing excess."""
+    paths = [(np.nan, 1.0, np.inf, 0)]
+    column = 0
+    for lag in ONSET_LAGS_D:
+        for power in POWERS:
+            paths += [(lag, power, life, column) for life in LIVES_D if (lag / life) ** power < MOST_EXCESS]
+            column += 1
+    lags, powers, lives, columns = zip(*paths, strict=True)
+    return PathGrid(np.array(lags), np.array(powers), np.array(lives), np.array(columns, dtype=np.int64))
+
+
+@dataclass(frozen=True)
+class GrowthPrior:
+    """Per channel: onsets per vehicle and year (C,), shares of lives (C, L) and of powers (C, P)."""
+
+    onset_per_year: Floats
+    life_share: Floats
+    power_share: Floats
+
+    def log_weights(self, grid: PathGrid, channel: int) -> Floats:
+        """(N,) log prior weight of every path."""
+        inner = 0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1])
+        width = np.diff(np.concatenate([[0.0], inner, [1.3 * ONSET_LAGS_D[-1]]])) / DAYS_PER_YEAR
+        weight = np.zeros(grid.size)
+        weight[1:] = (
+            self.onset_per_year[channel]
+            * width[np.searchsorted(ONSET_LAGS_D, grid.lag[1:])]
+            * self.life_share[channel][np.searchsorted(LIVES_D, grid.life[1:])]
+            * self.power_share[channel][np.searchsorted(POWERS, grid.power[1:])]
+        )
+        weight[1:] *= min(1.0, MOST_WORN / weight[1:].sum())
+        weight[0] = 1.0 - weight[1:].sum()
+        return np.asarray(np.log(np.maximum(weight, 1e-12)))
+
+
+def default_prior() -> GrowthPrior:
+    """Before a fleet has taught anything: batteries wear most, lives of some months to some years; our choice."""
+    onset = np.array([0.20, 0.06, 0.06, 0.06, 0.08, 0.06, 0.05])
+    life = np.tile(np.array([0.05, 0.15, 0.30, 0.25, 0.15, 0.10]), (len(onset), 1))
+    return GrowthPrior(onset, life, np.full((len(onset), len(POWERS)), 1.0 / len(POWERS)))
+
+
+@dataclass(frozen=True)
+class Growth:
+    """Posterior over paths of one channel: arrays (U, N), but last_slip and evidence (U,).
+
+    weight: probability of the path; base, amount: its new value and growth in (1 a)^power; var_base, var_amount, cov:
+    their variances; last_slip: probability that the latest reading is a slip; evidence: log odds of wear over steady
+    after the readings.
+    """
+
+    weight: Floats
+    base: Floats
+    amount: Floats
+    var_base: Floats
+    var_amount: Floats
+    cov: Floats
+    last_slip: Floats
+    evidence: Floats
+
+
+def growth_columns(day_before: Floats) -> Floats:
+    """(..., L * P) growth in (1 a)^power of every onset lag and power, `day_before` days before the assessment."""
+    since = np.maximum(ONSET_LAGS_D - day_before[..., None], 0.0) / DAYS_PER_YEAR
+    columns = np.stack([since if p == 1.0 else since**p for p in POWERS], axis=-1)
+    return columns.reshape(*day_before.shape, -1)
+
+
+def standing_alone(value: Floats, se: Floats, usable: Bools) -> Bools:
+    """(U, R) readings far above or far below both neighbours in time: slips, not wear, because wear stays.
+
+    The latest reading has no later neighbour and is judged in :func:`growth_posterior` instead.
+    """
+    width = value.shape[1]
+    if width < 3:
+        return np.zeros(value.shape, dtype=bool)
+    order = np.argsort(~usable, axis=1, kind="stable")
+    y = np.take_along_axis(np.where(usable, value, np.nan), order, axis=1)
+    error = np.take_along_axis(np.where(usable, se, np.nan), order, axis=1)
+    before = np.concatenate([y[:, 2:3], y[:, :-1]], axis=1)
+    after = np.concatenate([y[:, 1:], np.full((len(y), 1), np.nan)], axis=1)
+    with np.errstate(invalid="ignore"):
+        low, high = np.minimum(before, after), np.maximum(before, after)
+        gap = np.where(y > high, y - high, np.where(y < low, low - y, 0.0))
+        alone = gap > STAND_ALONE_SE * error
+    alone &= np.arange(width)[None, :] < (usable.sum(axis=1) - 1)[:, None]
+    out = np.zeros(value.shape, dtype=bool)
+    np.put_along_axis(out, order, np.where(np.isfinite(y), alone, False), axis=1)
+    return out
+
+
+def growth_posterior(
+    day_before: Floats,
+    value: Floats,
+    se: Floats,
+    usable: Bools,
+    base_sd: Floats,
+    fail_excess: Floats,
+    grid: PathGrid,
+    log_prior: Floats,
+) -> Growth:
+    """Posterior over growth paths for one channel of U vehicles with R readings.
+
+    day_before: days before the assessment (U, R); value, se: multiples of the class-usual value (U, R); usable (U, R);
+    base_sd: spread of sound vehicles about 1 (U,); fail_excess: excess at which the part fails in the cold (U,);
+    log_prior: (N,).
+    """
+    n = value.shape[0]
+    outputs = [np.empty((n, grid.size)) for _ in range(6)] + [np.empty(n), np.empty(n)]
+    for a in range(0, n, CHUNK_UNITS):
+        s = slice(a, a + CHUNK_UNITS)
+        part = _posterior_chunk(
+            day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior
+        )
+        for whole, piece in zip(outputs, part, strict=True):
+            whole[s] = piece
+    return Growth(*outputs)
+
+
+_Sums = tuple[Floats, Floats, Floats, Floats, Floats]
+
+
+def _posterior_chunk(
+    day_before: Floats,
+    value: Floats,
+    se: Floats,
+    usable: Bools,
+    base_sd: Floats,
+    fail_excess: Floats,
+    grid: PathGrid,
+    log_prior: Floats,
+) -> list[Floats]:
+    usable = usable & np.isfinite(value) & np.isfinite(se)
+    y = np.where(usable, value, 0.0)
+    w = np.where(usable, 1.0 / np.square(np.where(usable, se, 1.0)), 0.0)
+    g = growth_columns(np.where(np.isfinite(day_before), day_before, 1e6))
+    sums = _weighted_sums(y, w, g)
+    rows = np.arange(len(y))
+    last = y.shape[1] - 1 - usable[:, ::-1].argmax(axis=1)
+    y_last, w_last, g_last = y[rows, last], w[rows, last], g[rows, last]
+    kept = _solve(sums, base_sd, fail_excess, grid, log_prior)
+    left = _solve(_without(sums, y_last, w_last, g_last), base_sd, fail_excess, grid, log_prior)
+    total_kept, total_left = (np.logaddexp.reduce(r[0], axis=1) for r in (kept, left))
+    likely = total_kept + 0.5 * np.log(np.maximum(w_last, 1e-12) / (2.0 * np.pi)) - 0.5 * w_last * y_last**2
+    slipped = total_left + np.log(OUTLIER_SHARE / OUTLIER_RANGE)
+    odds = np.clip(likely - slipped, -50.0, 50.0)
+    slip = np.where(usable.sum(axis=1) > 1, 1.0 / (1.0 + np.exp(odds)), 0.0)
+    log_weight = np.logaddexp(
+        kept[0] - total_kept[:, None] + np.log1p(-np.minimum(slip, 1.0 - 1e-12))[:, None],
+        left[0] - total_left[:, None] + np.log(np.maximum(slip, 1e-300))[:, None],
+    )
+    which = (slip > 0.5)[:, None]
+    fields = [np.where(which, b, a) for a, b in zip(kept[1:], left[1:], strict=True)]
+    evidence = np.logaddexp.reduce(log_weight[:, 1:], axis=1) - log_weight[:, 0]
+    return [np.exp(log_weight), *fields, slip, evidence]
+
+
+def _weighted_sums(y: Floats, w: Floats, g: Floats) -> _Sums:
+    wg = np.matmul(np.stack([w, w * y], axis=1), g)
+    return w.sum(axis=1), wg[:, 0], np.matmul(w[:, None, :], g * g)[:, 0], (w * y).sum(axis=1), wg[:, 1]
+
+
+def _without(sums: _Sums, y: Floats, w: Floats, g: Floats) -> _Sums:
+    """The same sums with one reading taken out again."""
+    s0, s1, s2, sy, sgy = sums
+    return s0 - w, s1 - w[:, None] * g, s2 - w[:, None] * g**2, sy - w * y, sgy - (w * y)[:, None] * g
+
+
+def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, log_prior: Floats) -> list[Floats]:
+    """Conjugate linear regression y = base + amount * growth for every path: log evidence, means, covariance."""
+    s0, s1, s2, sy, sgy = sums
+    mean = fail_excess[:, None] * (DAYS_PER_YEAR / grid.life[None, :]) ** grid.power[None, :]
+    spread = np.maximum(LIFE_SPREAD * grid.power[None, :] * mean, 1e-6)
+    p_base, p_amount = 1.0 / base_sd[:, None] ** 2, 1.0 / spread**2
+    s1, s2, sgy = (v[:, grid.design] for v in (s1, s2, sgy))
+    for v in (s1, s2, sgy):
+        v[:, 0] = 0.0  # the steady path has no growth
+    a, c = s0[:, None] + p_base, s2 + p_amount
+    e0, e1 = sy[:, None] + p_base, sgy + mean * p_amount
+    det = a * c - s1 * s1
+    base, amount = (c * e0 - s1 * e1) / det, (a * e1 - s1 * e0) / det
+    log_weight = (
+        log_prior[None, :]
+        + 0.5 * (e0 * base + e1 * amount)
+        - 0.5 * np.log(det / (p_base * p_amount))
+        - 0.5 * (p_base + mean**2 * p_amount)
+    )
+    return [log_weight, base, amount, c / det, a / det, -s1 / det]
+
+
+def draw_values(
+    growth: Growth, grid: PathGrid, ahead_d: Floats, rng: np.random.Generator, draws: int
+) -> npt.NDArray[np.float32]:
+    """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before)."""
+    n = len(growth.weight)
+    path = _draw_paths(growth.weight, rng, draws)
+
+    def take(field: Floats) -> Floats:
+        return np.take_along_axis(field, path, axis=1)
+
+    amount, var_amount, cov = take(growth.amount), take(growth.var_amount), take(growth.cov)
+    drawn = np.maximum(amount + np.sqrt(var_amount) * rng.standard_normal((n, draws)), 0.0)
+    drawn = np.where(path == 0, 0.0, drawn)
+    var_rest = np.maximum(take(growth.var_base) - cov**2 / var_amount, 1e-12)
+    base = take(growth.base) + np.where(path == 0, 0.0, cov / var_amount * (drawn - amount))
+    base = base + np.sqrt(var_rest) * rng.standard_normal((n, draws))
+    lag = np.where(path == 0, -1e9, grid.lag[path])
+    power = grid.power[path]
+    out = np.empty((len(ahead_d), n, draws), dtype=np.float32)
+    for k, ahead in enumerate(ahead_d):
+        out[k] = base + drawn * (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power
+    return out
+
+
+def _draw_paths(weight: Floats, rng: np.random.Generator, draws: int) -> Ints:
+    """(U, K) stratified draws of paths by their weight, in random order."""
+    n, size = weight.shape
+    even = (np.arange(draws)[None, :] + rng.random((n, 1))) / draws
+    even = np.take_along_axis(even, np.argsort(rng.random((n, draws)), axis=1), axis=1)
+    path = np.empty((n, draws), dtype=np.int64)
+    for a in range(0, n, CHUNK_UNITS):
+        s = slice(a, a + CHUNK_UNITS)
+        cumulative = np.cumsum(weight[s], axis=1)
+        cumulative /= cumulative[:, -1:]
+        offset = np.arange(len(cumulative))[:, None] * 2.0
+        flat = (cumulative + offset).ravel()
+        path[s] = np.searchsorted(flat, (even[s] + offset).ravel()).reshape(-1, draws) - offset.astype(np.int64) // 2 * size
+    return np.minimum(path, size - 1)
+
+
+def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
+    """(U,) posterior mean and standard deviation of the value `ahead_d` days after the assessment."""
+    lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
+    shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** grid.power
+    value = growth.base + growth.amount * shape
+    variance = growth.var_base + 2.0 * shape * growth.cov + shape**2 * growth.var_amount
+    mean = (growth.weight * value).sum(axis=1)
+    second = (growth.weight * (variance + value**2)).sum(axis=1)
+    return mean, np.sqrt(np.maximum(second - mean**2, 0.0))
+
+
+def onset_day(growth: Growth, grid: PathGrid) -> Floats:
+    """(U,) median days since wear began; NaN where steady is more likely than not."""
+    worn = growth.weight[:, 1:]
+    total = worn.sum(axis=1)
+    order = np.argsort(grid.lag[1:], kind="stable")
+    cumulative = np.cumsum(worn[:, order], axis=1) / np.maximum(total, 1e-12)[:, None]
+    at = (cumulative < 0.5).sum(axis=1)
+    lag = grid.lag[1:][order][np.minimum(at, len(order) - 1)]
+    return np.where(total > 0.5, lag, np.nan)

@@ -1,0 +1,112 @@
+"""The coming lows: a depot's monthly climate with day-to-day persistence, and the forecast where there is one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.panel import Floats, Ints, days_since_epoch
+
+PERSISTENCE = 0.75  # correlation of one day's departure from the season with the next; from memory, 0.6 to 0.85
+PATHS = 600  # simulated courses of daily lows, our choice: probabilities to about 2 %
+RISES_K = np.array([-8.0, -3.0, 0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
+LOWS_C = np.arange(-46.0, 42.0, 1.0)
+FORECAST_SD_FIRST_K = 1.5  # error of a forecast low on the first day, from memory
+FORECAST_SD_PER_DAY_K = 0.25
+FORECAST_SD_MOST_K = 4.0
+UNKNOWN_LOW_C = 5.0  # a depot without climate: our choice, mild, and wide
+UNKNOWN_SD_K = 8.0
+MID_MONTH = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
+
+
+@dataclass(frozen=True)
+class Weather:
+    """P(some morning of the window is colder than the coldest start): table (D, S, L) over rise and value of it.
+
+    coldest: (D,) the low that the window reaches in half of the simulated courses [degC].
+    """
+
+    table: Floats
+    coldest: Floats
+
+    def probability(self, depot: Ints, start_c: Floats, end_c: Floats) -> Floats:
+        """depot (U,); start_c, end_c (U, K): coldest start at both ends of the window, straight between [degC]."""
+        rise = np.clip(end_c - start_c, RISES_K[0], RISES_K[-1])
+        j = np.clip(np.searchsorted(RISES_K, rise, side="right") - 1, 0, len(RISES_K) - 2)
+        across = (rise - RISES_K[j]) / (RISES_K[j + 1] - RISES_K[j])
+        at = np.clip(start_c, LOWS_C[0], LOWS_C[-1] - 1e-6) - LOWS_C[0]
+        i = at.astype(np.int64)
+        along = at - i
+        d = depot[:, None]
+        after = np.minimum(i + 1, len(LOWS_C) - 1)
+        lower = self.table[d, j, i] * (1.0 - along) + self.table[d, j, after] * along
+        upper = self.table[d, j + 1, i] * (1.0 - along) + self.table[d, j + 1, after] * along
+        return np.asarray(lower * (1.0 - across) + upper * across)
+
+
+def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:
+    """Mean daily low and its standard deviation [degC, K], (D, N), interpolated between mid-months; days since 1970."""
+    mean = np.full((len(depots), len(days)), UNKNOWN_LOW_C)
+    sd = np.full((len(depots), len(days)), UNKNOWN_SD_K)
+    day_of_year = pd.DatetimeIndex(pd.to_datetime(days, unit="D")).day_of_year.to_numpy()
+    for i, depot in enumerate(depots):
+        own = climate[climate["depot"] == depot].dropna(subset=["low_c"]).sort_values("month")
+        if own.empty:
+            continue
+        at = MID_MONTH[own["month"].to_numpy(dtype=int) - 1]
+        xs = np.concatenate([at - 365.25, at, at + 365.25])
+        mean[i] = np.interp(day_of_year, xs, np.tile(own["low_c"].to_numpy(np.float64), 3))
+        spread = own["low_sd_c"].fillna(4.0).to_numpy(np.float64)
+        sd[i] = np.interp(day_of_year, xs, np.tile(spread, 3))
+    return mean, sd
+
+
+def daily_courses(n_days: int, seed: int) -> Floats:
+    """(PATHS, n_days) standard normal departures with day-to-day persistence."""
+    rng = np.random.default_rng(seed)
+    z = np.empty((PATHS, n_days))
+    z[:, 0] = rng.standard_normal(PATHS)
+    fresh = np.sqrt(1.0 - PERSISTENCE**2)
+    for k in range(1, n_days):
+        z[:, k] = PERSISTENCE * z[:, k - 1] + fresh * rng.standard_normal(PATHS)
+    return z
+
+
+def make_weather(
+    climate: pd.DataFrame,
+    depots: list[str],
+    first_day: int,
+    n_days: int,
+    forecast: pd.DataFrame | None = None,
+    *,
+    seed: int = 7,
+) -> Weather:
+    """Weather of the window of `n_days` from `first_day` [days since 1970]."""
+    days = np.arange(first_day, first_day + n_days)
+    mean, sd = seasonal_lows(climate, depots, days)
+    z = daily_courses(n_days, seed)
+    ramp = (np.arange(n_days) + 0.5) / n_days
+    table = np.empty((len(depots), len(RISES_K), len(LOWS_C)))
+    coldest = np.empty(len(depots))
+    for i, depot in enumerate(depots):
+        lows = mean[i] + sd[i] * z
+        if forecast is not None and len(forecast):
+            lows = _with_forecast(lows, z, forecast[forecast["depot"] == depot], first_day)
+        coldest[i] = np.median(lows.min(axis=1))
+        for j, rise in enumerate(RISES_K):
+            worst = np.sort((lows - rise * ramp).min(axis=1))
+            table[i, j] = np.searchsorted(worst, LOWS_C, side="right") / PATHS
+    return Weather(table, coldest)
+
+
+def _with_forecast(lows: Floats, z: Floats, forecast: pd.DataFrame, first_day: int) -> Floats:
+    """Replace the days that a forecast covers; its error grows with the days ahead."""
+    out = lows.copy()
+    ahead = days_since_epoch(forecast["date"]).astype(np.int64) - first_day
+    for k, low in zip(ahead, forecast["low_c"].to_numpy(np.float64), strict=True):
+        if 0 <= k < lows.shape[1] and np.isfinite(low):
+            error = min(FORECAST_SD_FIRST_K + FORECAST_SD_PER_DAY_K * k, FORECAST_SD_MOST_K)
+            out[:, k] = low + error * z[:, k]
+    return out
