@@ -200,7 +200,7 @@ def _differing(
     heads: npt.NDArray[np.int64],
     news: npt.NDArray[np.int64],
 ) -> dict[str, npt.NDArray[np.bool_]]:
-    """Return by column where the new row says something else than the head of its unit and time; silence is no other."""
+    """Return by column where the new row differs from the first of its unit and time; an empty value does not."""
     out = {}
     old = heads < offset
     for name, values in batch.numbers.items():

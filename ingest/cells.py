@@ -14,7 +14,7 @@ import pandas as pd
 from ingest.errors import FileRefused
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, Column, Conversion, Table, allowed_words
 from ingest.layout import Layout
-from ingest.readers import Block, Cells, cell_text
+from ingest.sheets import Block, Cells, cell_text
 from ingest.sources import IGNORE
 from ingest.values import (
     Parsed,
@@ -305,14 +305,14 @@ class BatchBuilder:
                 parsed = parse_time(cell, "day-first" if order == "day-first" else "month-first")
                 batch.times[name][number] = np.datetime64(parsed.value, "s") if parsed.value else np.datetime64("NaT")
                 batch.raw.pop((number, name), None)
-            batch.notes.append(
-                f"{len(self._undecided)} dates read {order.replace('-', ' ')}, because line {batch.lines[row]} has {text!r}"
-            )
+            proof = f"because line {batch.lines[row]} has {text!r}"
+            batch.notes.append(f"{len(self._undecided)} dates read {order.replace('-', ' ')}, {proof}")
             return
         if not self._orders and not self._plain_dates:
+            row, _, text = self._undecided[0]
             raise FileRefused(
-                f"its dates can be read day first or month first (line {batch.lines[self._undecided[0][0]]}: "
-                f"{shown(self._undecided[0][2])}); write them as 2026-01-31, or state date_order in a source description"
+                f"its dates can be read day first or month first (line {batch.lines[row]}: {shown(text)}); "
+                "write them as 2026-01-31, or state date_order in a source description"
             )
         for number, name, cell in self._undecided:
             batch.problems.setdefault(number, []).append(

@@ -16,9 +16,10 @@ from ingest.cells import batch_of
 from ingest.errors import FileRefused, IngestError
 from ingest.fields import CLAMP_COLUMNS, LARGE_CLAMP_MV_PER_A, READINGS, UNITS, Table
 from ingest.layout import combined_headings, own_layout, source_layout
-from ingest.readers import Sheet, cell_text, read_sheets
+from ingest.readers import read_sheets
+from ingest.sheets import Sheet, cell_text
 from ingest.sources import MOST_HEADING_ROWS, find_source, parse_source
-from ingest.values import clean_text, date_order_evidence, parse_number, unit_word
+from ingest.values import NumberStyle, clean_text, date_order_evidence, parse_number, unit_word
 from ingest.vocabulary import READING_WORDS, UNIT_WORDS, Word, folded, meaning, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
@@ -81,7 +82,7 @@ def likely_heading(sheet: Sheet) -> list[str]:
     return best
 
 
-def draft_source(path: str | Path, *, db: Database | None = None) -> Draft:
+def draft_source(path: str | Path) -> Draft:
     """Draft a description of the file from its headings, units and values.
 
     Day-first or month-first is never guessed: without a date that settles it, `date_order` is left "?" and importing
@@ -97,12 +98,11 @@ def draft_source(path: str | Path, *, db: Database | None = None) -> Draft:
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
     columns = _columns(sheet, region)
     notes = _Notes()
-    scales = _clamps(sheet, columns, notes)
+    scales = _clamps(sheet, columns)
     decimal, thousands = _number_marks(columns, notes)
     _settle_units(columns, decimal, thousands, notes)
     order = _date_order(columns, notes)
     _note_missing(columns, region.table, notes)
-    del db
     return Draft(
         _toml(sheet, region, columns, scales, decimal, thousands, order, notes, len(sheets)),
         tuple(notes.questions),
@@ -149,24 +149,27 @@ def _looks_like_heading(rows: Sequence[Sequence[object]]) -> bool:
 def _once(headings: Sequence[str], words: tuple[Word, ...]) -> tuple[Word | None, ...]:
     """Give each heading its meaning; where two mean the same, the first and surer one has it."""
     found = [_meaning(heading, words) for heading in headings]
+    first: dict[str, int] = {}
     for index, word in enumerate(found):
-        if word is None:
-            continue
-        rivals = [i for i, other in enumerate(found) if other and other.column == word.column]
-        winner = min(rivals, key=lambda i: (not (found[i] or word).sure, i))
-        for rival in rivals:
-            if rival != winner:
-                found[rival] = None
-        if index != winner:
-            continue
-    present = {word.column for word in found if word}
-    if "taken_time" not in present or "taken_at" in present:  # a date alone is the time of the reading
-        found = [
-            replace(w, column="taken_at") if w and w.column == "taken_on" and "taken_at" not in present else w
-            for w in found
-        ]
-        found = [None if w and w.column in ("taken_on", "taken_time") else w for w in found]
-    return tuple(found)
+        if word is not None:
+            rival = found[first[word.column]] if word.column in first else None
+            if rival is None or (word.sure and not rival.sure):
+                first[word.column] = index
+    kept = [word if word and first[word.column] == index else None for index, word in enumerate(found)]
+    return tuple(_whole_times(kept))
+
+
+def _whole_times(words: Sequence[Word | None]) -> list[Word | None]:
+    """A date without a time of day beside it is the time of the reading; a lone time of day is none."""
+    present = {word.column for word in words if word}
+    if "taken_at" not in present and {"taken_on", "taken_time"} <= present:
+        return list(words)
+    out: list[Word | None] = []
+    for word in words:
+        if word is not None and word.column == "taken_on" and "taken_at" not in present:
+            word = replace(word, column="taken_at")
+        out.append(None if word and word.column in ("taken_on", "taken_time") else word)
+    return out
 
 
 def _meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
@@ -182,7 +185,7 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
     ]
     after = sheet.last_line_of(min(region.start + region.rows, len(sheet.head)) - 1)
     count = 0
-    for block in sheet.blocks(after, len(columns)):
+    for block in sheet.blocks(after, len(columns), frozenset()):
         for column, cells in zip(columns, block.columns, strict=True):
             column.values += [cell for cell in cells.tolist() if cell is not None and cell == cell and clean_text(cell)]
         count += len(block.lines)
@@ -194,7 +197,7 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
 # --- clamps, numbers, units ------------------------------------------------------------------------------------------
 
 
-def _clamps(sheet: Sheet, columns: list[_Column], notes: _Notes) -> dict[str, float]:
+def _clamps(sheet: Sheet, columns: list[_Column]) -> dict[str, float]:
     """Find clamp outputs in millivolts: scales from the title rows or headings, else the usual ones, as a question."""
     stated: dict[str, float] = {}
     for row in sheet.head:
@@ -223,7 +226,6 @@ def _clamps(sheet: Sheet, columns: list[_Column], notes: _Notes) -> dict[str, fl
             column.doubt = f"the scale of the clamp is not stated; {scale:g} mV per A is usual"
         column.target = target
         scales[target] = scale or LARGE_CLAMP_MV_PER_A
-    del notes
     return scales
 
 
@@ -289,7 +291,8 @@ def _settle_unit(column: _Column, middle: float | None) -> None:
         )
     elif expected == "°C":
         _name(column, "_f" if middle > FAHRENHEIT_MEDIAN else "")
-        column.doubt = f"the heading names no unit; values around {middle:g} look like {'°F' if middle > FAHRENHEIT_MEDIAN else '°C'}"
+        looks = "°F" if middle > FAHRENHEIT_MEDIAN else "°C"
+        column.doubt = f"the heading names no unit; values around {middle:g} look like {looks}"
     else:
         column.doubt = f"the heading names no unit; {expected} assumed (values around {middle:g})"
 
@@ -312,8 +315,6 @@ def _contradiction(column: _Column, middle: float | None, unit: str) -> None:
 
 
 def _median(column: _Column, decimal: str, thousands: str) -> float | None:
-    from ingest.values import NumberStyle
-
     style = NumberStyle("," if decimal == "," else ".", thousands)
     values = [parse_number(cell, style).value for cell in column.values]
     numbers = [value for value in values if value is not None]
@@ -327,7 +328,7 @@ def _date_order(columns: list[_Column], notes: _Notes) -> str:
     """Return the order that the file's dates prove, 'iso' when none needs one, '?' when nothing settles it."""
     cells = [v for column in columns if column.target in ("taken_at", "taken_on", "in_service") for v in column.values]
     seen = [date_order_evidence(cell) for cell in cells]
-    first = {order: index for index, order in reversed(list(enumerate(seen))) if order}
+    first: dict[str, int] = {order: index for index, order in reversed(list(enumerate(seen))) if order}
     day, month, either = "day-first" in first, "month-first" in first, "either" in first
     if day and month:
         example = f"{cell_text(cells[first['day-first']])} and {cell_text(cells[first['month-first']])}"
@@ -420,7 +421,7 @@ def preview(path: str | Path, toml: str, *, rows: int = 5, db: Database | None =
         layout = source_layout(sheet, source, all_headings=False)
         if layout is None:
             continue
-        batch = batch_of(layout, islice(sheet.blocks(layout.heading_line, layout.width), 1))
+        batch = batch_of(layout, islice(sheet.blocks(layout.heading_line, layout.width, layout.numeric), 1))
         out = []
         for row in range(min(rows, len(batch))):
             problem = "; ".join(batch.problems.get(row, ()))

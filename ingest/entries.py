@@ -1,4 +1,4 @@
-"""What a person enters: one reading or repair, checked like any row of a file, and corrected with the old value kept."""
+"""What a person enters: one reading or repair, checked like any row of a file, corrected with the old value kept."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def record_reading(
 def record_repair(
     db: Database, values: Mapping[str, object], *, by: str, now: datetime | None = None, entry_id: str | None = None
 ) -> Entry:
-    """Store one repair (unit, done_on, part, action, reason, note) if it passes the checks; `done_on` is today if not given."""
+    """Store one repair (unit, done_on, part, action, reason, note) if it passes; `done_on` is today if not given."""
     at = now or datetime.now()
     given = {"done_on": at.date().isoformat(), **{k: v for k, v in values.items() if k != "done_on" or not is_empty(v)}}
     return _record(db, REPAIRS, given, Origin("entry", by, at, entry_id=entry_id))
@@ -185,7 +185,7 @@ def _batch_of_entry(table: Table, values: Mapping[str, object]) -> tuple[Batch, 
         elif ours in filled and not is_empty(value):
             wrong.append(f"{name} and {filled[ours]} are both given; allowed is one of them")
         elif not is_empty(value) or not any(ours == target_of(other, table) for other in cells):
-            cells[name] = _typed_value(name, ours, value)
+            cells[name] = _typed_value(ours, value)
             if not is_empty(value):
                 filled[ours] = name
     targets = tuple(cells)
@@ -217,7 +217,7 @@ def _scales(values: Mapping[str, object]) -> tuple[dict[str, float], list[str]]:
     return scales, wrong
 
 
-def _typed_value(name: str, ours: str, value: object) -> object:
+def _typed_value(ours: str, value: object) -> object:
     """Read a typed comma as decimal where thousands cannot be meant."""
     quantity = QUANTITIES.get(ours)
     if isinstance(value, str) and quantity and quantity.unit in COMMA_IS_DECIMAL and "." not in value:

@@ -12,13 +12,14 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from ingest.admit import admit
-from ingest.cells import batch_of
+from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading
 from ingest.errors import FileRefused, SourceProblem
 from ingest.fields import TABLES
 from ingest.layout import Layout, own_layout, source_layout
 from ingest.outcome import FileOutcome, Outcome
-from ingest.readers import SUFFIXES, Sheet, read_sheets
+from ingest.readers import SUFFIXES, read_sheets
+from ingest.sheets import Sheet
 from ingest.sources import Source, find_source, saved_sources
 from ingest.writing import Admitted, Origin, Place, write_origin, writing
 
@@ -201,13 +202,13 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
     result = FileOutcome(job.path.name, source=sources, notes=job.notes)
     origin_id: int | None = None
     for sheet, layout in job.sheets:
-        batch = batch_of(layout, sheet.blocks(layout.heading_line, layout.width), told)
+        batch = batch_of(layout, sheet.blocks(layout.heading_line, layout.width, layout.numeric), told)
         if not len(batch) and len(job.sheets) == 1:
             raise FileRefused("it has a heading but no rows; there is nothing to import")
         if origin_id is None:
             origin_id = write_origin(db, origin)
         admitted = admit(db, batch, Place(origin_id, job.path.name, now, sheet.name, layout.source))
-        result = _with(result, layout, admitted, _notes(layout, batch.ignored) + tuple(batch.notes))
+        result = _with(result, layout, admitted, _notes(layout, batch))
     if progress is not None:
         progress(job.path.name, total, total)
     if origin_id is not None:
@@ -230,17 +231,17 @@ def _with(result: FileOutcome, layout: Layout, admitted: Admitted, notes: tuple[
     )
 
 
-def _notes(layout: Layout, ignored: int) -> tuple[str, ...]:
+def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
     unknown = [
-        heading or f"column {index + 1}"
-        for index, (heading, target) in enumerate(zip(layout.headings, layout.targets, strict=True))
-        if not target
+        heading for heading, target in zip(layout.headings, layout.targets, strict=True) if heading and not target
     ]
-    notes = []
+    if "" in layout.headings:
+        unknown += sorted({name for row in batch.extra for name in row} - set(unknown))
+    notes = list(batch.notes)
     if unknown:
         notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")
-    if ignored:
-        notes.append(f"{ignored} rows left out, as the source description says (ignore_rows)")
+    if batch.ignored:
+        notes.append(f"{batch.ignored} rows left out, as the source description says (ignore_rows)")
     return tuple(notes)
 
 

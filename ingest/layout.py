@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from ingest.errors import FileRefused
 from ingest.fields import CIRCUIT_MEASUREMENTS, READINGS, TABLES, Conversion, Table, conversion
-from ingest.readers import Sheet
+from ingest.sheets import Sheet
 from ingest.sources import IGNORE, PARTIAL, Source, heading_key, target_of
 from ingest.values import DateOrder, NumberStyle, clean_text
 
@@ -32,6 +32,13 @@ class Layout:
     constants: Mapping[str, str] = field(default_factory=dict)
 
     @property
+    def numeric(self) -> frozenset[int]:
+        """Columns that may be read as plain numbers at once; none where a point may group thousands."""
+        if self.style.decimal != ".":
+            return frozenset()
+        return frozenset(index for index, found in enumerate(self.conversions) if found is not None)
+
+    @property
     def width(self) -> int:
         """Number of columns with a heading."""
         return len(self.headings)
@@ -49,8 +56,10 @@ def own_layout(sheet: Sheet) -> Layout | None:
         table = _table_of(names)
         if table is None:
             continue
-        headings = _headings(row)
-        targets = tuple(name if target_of(name, table) else "" for name in names[: len(headings)])
+        headings = _padded(_headings(row), sheet)
+        targets = tuple(
+            name if name and target_of(name, table) else "" for name in _padded(names, sheet)[: len(headings)]
+        )
         _refuse_twice(targets, table)
         conversions = tuple(_conversion(target, table, {}) for target in targets)
         style = _own_style(sheet, index, targets, table)
@@ -96,6 +105,11 @@ def _headings(row: Sequence[object]) -> tuple[str, ...]:
     while texts and not texts[-1]:
         texts.pop()
     return tuple(texts)
+
+
+def _padded(texts: Sequence[str], sheet: Sheet) -> tuple[str, ...]:
+    """Add empty headings up to the width of a workbook's sheet."""
+    return (*texts, *[""] * (sheet.width - len(texts)))
 
 
 def _conversion(target: str, table: Table, clamps: Mapping[str, float]) -> Conversion | None:
@@ -146,7 +160,7 @@ def source_layout(sheet: Sheet, source: Source, *, all_headings: bool) -> Layout
     starts = sorted(range(len(sheet.head)), key=lambda start: abs(start - _start_of(sheet, source)))
     for start in starts:
         rows = sheet.head[start : start + source.heading_rows]
-        headings = combined_headings(rows)
+        headings = _padded(combined_headings(rows), sheet)
         layout = _fit(sheet, source, headings, start, all_headings)
         if layout is not None:
             return layout

@@ -29,9 +29,8 @@ class FileOutcome:
 
     def __post_init__(self) -> None:
         if self.rows != self.stored + self.known + self.set_aside:
-            raise ValueError(
-                f"rows is {self.rows}, but stored {self.stored} + known {self.known} + set aside {self.set_aside} differ"
-            )
+            parts = f"stored {self.stored} + known {self.known} + set aside {self.set_aside}"
+            raise ValueError(f"rows is {self.rows}; allowed is the sum of {parts}")
 
     def line(self) -> str:
         """Return one line about this file."""

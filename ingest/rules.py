@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -40,6 +41,9 @@ WARMER_BY_C, WARMER_BY_SD = 18.0, 4.0  # [K] from the low to a hot afternoon, pl
 WARMEST_BAY_C = 35.0  # [°C] a heated bay or a yard in the sun in any month
 DEFAULT_LOW_SD_C = 4.5  # [K] where the climate file gives none; typical of its other rows
 SLIPS = (10.0, 100.0, 1000.0)  # factors of a slipped decimal point, or of millivolts in a column of volts
+
+
+_TOTALS = re.compile(r"^(?:grand |sub)?(?:total|sum|summe|gesamt|somme|suma)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -122,8 +126,9 @@ def _check_units_known(batch: Batch, context: Context) -> None:
 
     def sentence(row: int) -> str:
         near = context.nearest_unit(unit[row])
-        hint = f" (is it {near}?)" if near else ""
-        return f"unit {shown(unit[row])} is unknown; allowed are the {len(context.vehicles)} vehicles of the units table{hint}"
+        hint = f" (is it {near}?)" if near else " (a totals row?)" if _TOTALS.match(unit[row]) else ""
+        count = len(context.vehicles)
+        return f"unit {shown(unit[row])} is unknown; allowed are the {count} vehicles of the units table{hint}"
 
     batch.add_problems(np.flatnonzero(unknown), sentence)
 
@@ -173,7 +178,7 @@ def _add(batch: Batch, wrong: Flags, sentence: Callable[[int], str]) -> None:
 
 @dataclass(frozen=True)
 class Setting:
-    """What each row of a batch of readings hangs on: system voltage [V] (NaN unknown) and the temperatures [°C] to expect."""
+    """What a row of readings hangs on: system voltage [V] (NaN unknown), coldest and warmest credible air [°C]."""
 
     system_v: Floats
     coldest_c: Floats
@@ -182,7 +187,7 @@ class Setting:
 
 def setting(batch: Batch, context: Context) -> Setting:
     """Look up system voltage and credible temperatures for every row."""
-    units = batch.texts["unit"]
+    units = batch.texts.get("unit", np.full(len(batch), "", dtype=object))
     codes, uniques = pd.factorize(units)
     vehicles = [context.vehicles.get(unit) for unit in uniques]
     system_v = np.array([v.system_v if v else np.nan for v in vehicles] or [np.nan], dtype=np.float64)[codes]
@@ -222,12 +227,14 @@ def _check_readings(batch: Batch, context: Context) -> None:
     _check_not_future(batch, "taken_at", context.now)
     _check_something_measured(batch)
     at = setting(batch, context)
+    out_of_range = np.zeros(len(batch), dtype=bool)
     for name in MEASUREMENTS:
         if name in batch.numbers:
-            _check_quantity(batch, QUANTITIES[name], at)
-    _check_rest_above_crank(batch)
-    _check_drops(batch)
-    _check_peak(batch)
+            out_of_range |= _check_quantity(batch, QUANTITIES[name], at)
+    within = ~out_of_range  # a value that cannot be needs no comparison with the others
+    _check_rest_above_crank(batch, within)
+    _check_drops(batch, within)
+    _check_peak(batch, within)
 
 
 def _check_something_measured(batch: Batch) -> None:
@@ -247,7 +254,8 @@ def _check_something_measured(batch: Batch) -> None:
     )
 
 
-def _check_quantity(batch: Batch, quantity: Quantity, at: Setting) -> None:
+def _check_quantity(batch: Batch, quantity: Quantity, at: Setting) -> Flags:
+    """Give values outside their range a problem; return where."""
     values = batch.numbers[quantity.name]
     system = at.system_v
     low = np.where(system == 24, quantity.range_24[0], np.where(system == 12, quantity.range_12[0], -np.inf))
@@ -270,6 +278,7 @@ def _check_quantity(batch: Batch, quantity: Quantity, at: Setting) -> None:
         return f"{quantity.name} is {value:g} {quantity.unit}; allowed {where} is {allowed}{hint}"
 
     _add(batch, wrong, sentence)
+    return np.asarray(wrong, dtype=bool)
 
 
 def _where(quantity: Quantity, system_v: float) -> str:
@@ -304,11 +313,11 @@ def _column(batch: Batch, name: str) -> Floats:
     return batch.numbers.get(name, np.full(len(batch), np.nan))
 
 
-def _check_rest_above_crank(batch: Batch) -> None:
+def _check_rest_above_crank(batch: Batch, within: Flags) -> None:
     rest, crank = _column(batch, "rest_v"), _column(batch, "crank_min_v")
     _add(
         batch,
-        crank > rest * (1.0 + METER_TOLERANCE),
+        within & (crank > rest * (1.0 + METER_TOLERANCE)),
         lambda row: (
             f"lowest cranking volts (crank_min_v) {crank[row]:g} V are above rest volts (rest_v) {rest[row]:g} V; "
             "allowed is at most the rest volts (swapped?)"
@@ -316,7 +325,7 @@ def _check_rest_above_crank(batch: Batch) -> None:
     )
 
 
-def _check_drops(batch: Batch) -> None:
+def _check_drops(batch: Batch, within: Flags) -> None:
     """A drop is part of what the battery gives while it cranks, and the drops of the main circuit add up to less."""
     crank, rest = _column(batch, "crank_min_v"), _column(batch, "rest_v")
     crank = np.where(np.isnan(crank), rest, crank)
@@ -324,14 +333,14 @@ def _check_drops(batch: Batch) -> None:
     single = np.zeros(len(batch), dtype=bool)
     for name in (*MAIN_DROPS, "drop_control_v"):
         drop = _column(batch, name)
-        wrong = drop > crank
+        wrong = within & (drop > crank)
         single |= wrong
         if name in MAIN_DROPS:
             total += np.nan_to_num(drop)
         _add(batch, wrong, _drop_sentence(name, drop, crank))
     _add(
         batch,
-        (total > crank) & ~single,
+        within & (total > crank) & ~single,
         lambda row: (
             f"the drops ({', '.join(MAIN_DROPS)}) sum to {total[row]:g} V, more than the battery gives; "
             f"allowed is less than its {crank[row]:g} V"
@@ -346,11 +355,11 @@ def _drop_sentence(name: str, drop: Floats, crank: Floats) -> Callable[[int], st
     )
 
 
-def _check_peak(batch: Batch) -> None:
+def _check_peak(batch: Batch, within: Flags) -> None:
     peak, steady = _column(batch, "peak_a"), _column(batch, "crank_a")
     _add(
         batch,
-        peak < steady * (1.0 - CLAMP_TOLERANCE),
+        within & (peak < steady * (1.0 - CLAMP_TOLERANCE)),
         lambda row: (
             f"inrush (peak_a) {peak[row]:g} A is below the steady amps (crank_a) {steady[row]:g} A; "
             "allowed is at least the steady amps (swapped?)"

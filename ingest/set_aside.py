@@ -33,7 +33,7 @@ class Attempt:
 
 @dataclass(frozen=True)
 class SetAside:
-    """A set-aside row: where it stood, why it was set aside, its values as far as they could be read, what was tried."""
+    """A set-aside row: where it stood, why it was set aside, its values as far as could be read, what was tried."""
 
     id: int
     state: str

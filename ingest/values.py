@@ -268,21 +268,25 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
         return _build(text, (match[1], match[2], match[3]), match.groups()[3:])
     if re.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", text):
         return _from_serial(float(text))
-    text = _WEEKDAY.sub("", text)
-    match = _SHORT.match(text)
+    named = _named_date(text)
+    if named is not None:
+        return named
+    bare = _WEEKDAY.sub("", text)
+    match = _SHORT.match(bare)
     if match:
-        return _short_date(text, match, order)
-    return _named_date(text)
+        return _short_date(bare, match, order)
+    return _named_date(bare) or ParsedTime(problem=f"{shown(text)} is not a date")
 
 
-def _named_date(text: str) -> ParsedTime:
+def _named_date(text: str) -> ParsedTime | None:
+    """Read a date with the month as a word; None when there is no such word."""
     match = _NAMED_DAY_FIRST.match(text)
     if match and match[2].casefold() in _MONTHS:
         return _build(text, (_year(match[3]), str(_MONTHS[match[2].casefold()]), match[1]), match.groups()[3:])
     match = _NAMED_MONTH_FIRST.match(text)
     if match and match[1].casefold() in _MONTHS:
         return _build(text, (match[3], str(_MONTHS[match[1].casefold()]), match[2]), match.groups()[3:])
-    return ParsedTime(problem=f"{shown(text)} is not a date")
+    return None
 
 
 def _short_date(text: str, match: re.Match[str], order: DateOrder) -> ParsedTime:

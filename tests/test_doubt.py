@@ -1,0 +1,71 @@
+"""Slipped decimal points are doubted, failing parts are not, and no later reading changes an earlier judgement."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ingest.doubt import History, doubts
+
+
+def judge(name: str, values: list[float], *, system_v: float = 12.0, **others: list[float]) -> list[str]:
+    """Doubts about one unit's readings in a row."""
+    count = len(values)
+    numbers = {name: np.array(values, dtype=float)} | {n: np.array(v, dtype=float) for n, v in others.items()}
+    history = History(
+        np.zeros(count, dtype=np.int64),
+        np.arange(count).astype("datetime64[s]"),
+        numbers,
+        np.full(count, system_v),
+    )
+    return doubts(history)[0].tolist()
+
+
+@pytest.mark.parametrize(
+    ("name", "values", "doubted"),
+    [
+        ("drop_ground_v", [0.10, 0.11, 0.09, 1.04, 0.10], [3]),
+        ("crank_a", [170, 165, 17.2, 171], [2]),
+        ("crank_a", [170, 165, 1680, 171], [2]),
+        ("coil_a", [7.5, 7.4, 76, 7.5], [2]),
+        ("drop_ground_v", [0.10, 0.10, 0.011, 0.1], [2]),
+        ("drop_ground_v", [0.10, 0.64, 1.68, 3.4], []),
+        ("drop_ground_v", [0.10, 0.11, 0.30, 0.91, 2.3], []),
+        ("drop_ground_v", [1.0, 1.0, 1.1, 0.1], []),
+        ("drop_ground_v", [0.10, 1.04], []),
+        ("odometer_km", [80_000, 82_000, 20_000, 86_000], [2]),
+        ("odometer_km", [80_000, 82_000, 820_000, 86_000], [2]),
+        ("odometer_km", [80_000, 82_000, 81_500, 86_000], []),
+        ("temperature_c", [1.0, 1.2, 11.0], []),
+    ],
+)
+def test_slips_and_failing_parts(name: str, values: list[float], doubted: list[int]) -> None:
+    assert [i for i, names in enumerate(judge(name, values)) if names == name] == doubted
+
+
+def test_one_battery_of_a_pair() -> None:
+    assert judge("rest_v", [25.3, 12.6], system_v=24.0) == ["", "rest_v"]
+    assert judge("rest_v", [12.6, 12.6]) == ["", ""]
+
+
+def test_amps_that_the_sag_does_not_bear_out() -> None:
+    """Ohm's law, by hand: 1.2 V over 8 A is 150 mΩ; over 170 A it is 7 mΩ, as a battery has; SAE J537: 9 mΩ at most."""
+    rest, low = [12.6, 12.6], [11.4, 11.4]
+    assert judge("crank_a", [170, 8], rest_v=rest, crank_min_v=low) == ["", "crank_a"]
+
+
+@settings(max_examples=60)
+@given(st.lists(st.sampled_from([0.1, 0.11, 0.3, 1.0, 1.05, 0.011, float("nan")]), min_size=1, max_size=12), st.data())
+def test_no_look_ahead(values: list[float], data: st.DataObject) -> None:
+    cut = data.draw(st.integers(1, len(values)))
+    assert judge("drop_ground_v", values)[:cut] == judge("drop_ground_v", values[:cut])
+
+
+def test_units_do_not_mix() -> None:
+    values = np.array([0.1, 0.1, 0.1, 1.0, 1.0, 1.0])
+    unit = np.array([0, 0, 0, 1, 1, 1], dtype=np.int64)
+    times = np.arange(6).astype("datetime64[s]")
+    names, _ = doubts(History(unit, times, {"drop_ground_v": values}, np.full(6, 12.0)))
+    assert set(names.tolist()) == {""}

@@ -1,0 +1,145 @@
+"""What a person types in goes through the same checks; resends change nothing; corrections keep the old value."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from samples_ingest import GOOD, NOW, fleet, reading, readings_file
+from sqlite_utils import Database
+
+from ingest.entries import check_reading, correct_reading, record_reading, record_repair
+from ingest.errors import IngestError
+from ingest.importer import import_paths
+from ingest.store import read_readings, read_repairs
+
+VALUES = {
+    "unit": "K-101",
+    "taken_at": "2024-05-01T09:00",
+    "rest_v": "12,65",
+    "crank_min_v": "11.3 V",
+    "drop_ground_mv": "95",
+}
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    return fleet(tmp_path)
+
+
+def test_recorded_in_the_units_of_the_meter(db: Database) -> None:
+    typed = {
+        **VALUES,
+        "temperature_f": "50",
+        "crank_clamp_mv": "17",
+        "crank_clamp_mv_per_a": "0,1",
+        "coil_clamp_mv": 760,
+    }
+    entry = record_reading(db, typed, by="ben", now=NOW)
+    assert entry.stored, entry.problems
+    row = read_readings(db).iloc[0]
+    assert (row["rest_v"], row["crank_min_v"], row["drop_ground_v"]) == (12.65, 11.3, 0.095)
+    assert (row["temperature_c"], row["crank_a"], row["coil_a"]) == pytest.approx((10.0, 170.0, 7.6))
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"unit": "K-999"}, "unknown"),
+        ({"rest_v": "126,5"}, "decimal point misplaced"),
+        ({"crank_min_v": "13"}, "above rest volts"),
+        ({"drop_ground_v": "0.1"}, "allowed is one of them"),
+        ({"colour": "red"}, "'colour' is not a column"),
+        ({"outcome": "maybe"}, "started, slow, no_start"),
+        ({"taken_at": "2030-01-01"}, "future"),
+        ({"crank_clamp_mv": "170", "crank_clamp_mv_per_a": "0"}, "above 0"),
+    ],
+)
+def test_slips_are_said_before_and_on_saving(db: Database, changes: dict[str, Any], words: str) -> None:
+    checked = check_reading(db, {**VALUES, **changes}, now=NOW)
+    recorded = record_reading(db, {**VALUES, **changes}, by="ben", now=NOW)
+    assert checked.problems == recorded.problems
+    assert words in " ".join(checked.problems)
+    assert len(read_readings(db)) == 0
+
+
+def test_checking_stores_nothing_and_foresees_doubts(db: Database, tmp_path: Path) -> None:
+    lines = [reading(taken_at=f"2023-0{month}-01T08:00") for month in (1, 2, 3)]
+    import_paths(db, [readings_file(tmp_path, *lines)], now=NOW)
+    entry = check_reading(db, {**VALUES, "drop_ground_mv": "910"}, now=NOW)
+    assert entry.problems == ()
+    assert entry.doubtful == ("drop_ground_v",)
+    assert "ten times" in entry.doubts[0]
+    assert len(read_readings(db)) == 3
+    assert record_reading(db, {**VALUES, "drop_ground_mv": "910"}, by="ben", now=NOW).doubts == entry.doubts
+
+
+def test_a_resend_changes_nothing(db: Database) -> None:
+    first = record_reading(db, VALUES, by="ben", now=NOW, entry_id="form-1")
+    again = record_reading(db, VALUES, by="ben", now=NOW, entry_id="form-1")
+    same = record_reading(db, VALUES, by="ben", now=NOW, entry_id="form-2")
+    assert first.stored
+    assert again.known
+    assert same.known
+    assert first.row_id == again.row_id == same.row_id
+    assert len(read_readings(db)) == 1
+
+
+def test_an_outcome_alone_is_a_reading(db: Database) -> None:
+    assert record_reading(db, {"unit": "K-101", "outcome": "no_start"}, by="ben", now=NOW).stored
+    assert read_readings(db)["outcome"].tolist() == ["no_start"]
+
+
+def test_a_correction_keeps_the_old_value_and_its_file_stays_known(db: Database, tmp_path: Path) -> None:
+    file = readings_file(tmp_path, GOOD)
+    import_paths(db, [file], now=NOW)
+    number = int(read_readings(db)["reading_id"].iloc[0])
+    entry = correct_reading(db, number, {"crank_a": "175", "peak_a": ""}, by="anna", reason="misread", now=NOW)
+    assert entry.stored
+    row = read_readings(db).iloc[0]
+    assert row["crank_a"] == 175.0
+    assert row["peak_a"] != row["peak_a"]
+    kept = db.execute("SELECT column_name, old_value, new_value, by, reason FROM audit ORDER BY column_name").fetchall()
+    assert kept == [("crank_a", "170.0", "175.0", "anna", "misread"), ("peak_a", "480.0", None, "anna", "misread")]
+    outcome = import_paths(db, [file], now=NOW)
+    assert (outcome.known, outcome.set_aside) == (1, 0)
+    assert read_readings(db)["crank_a"].tolist() == [175.0]
+
+
+def test_corrections_are_checked(db: Database, tmp_path: Path) -> None:
+    import_paths(db, [readings_file(tmp_path, GOOD, reading(taken_at="2023-03-02T08:15"))], now=NOW)
+    number = int(read_readings(db)["reading_id"].iloc[0])
+    assert "above rest" in correct_reading(db, number, {"rest_v": 9}, by="a", reason="x", now=NOW).problems[0]
+    clash = correct_reading(db, number, {"taken_at": "2023-03-02T08:15"}, by="a", reason="x", now=NOW)
+    assert "another reading" in clash.problems[0]
+    assert correct_reading(db, number, {}, by="a", reason=" ", now=NOW).problems
+    assert not correct_reading(db, number, {}, by="a", reason="x", now=NOW).stored
+    with pytest.raises(IngestError, match="no reading 999"):
+        correct_reading(db, 999, {}, by="a", reason="x")
+
+
+def test_repairs(db: Database) -> None:
+    values = {"unit": "K-101", "part": "ground_path", "action": "Cleaned"}
+    first = record_repair(db, values, by="ben", now=NOW, entry_id="r1")
+    assert first.stored
+    assert record_repair(db, values, by="ben", now=NOW, entry_id="r1").known
+    assert record_repair(db, values, by="ben", now=NOW).known
+    frame = read_repairs(db)
+    assert frame["action"].tolist() == ["cleaned"]
+    assert frame["done_on"].dt.strftime("%Y-%m-%d").tolist() == ["2024-06-01"]
+    assert "battery" in record_repair(db, {**values, "part": "belt"}, by="ben", now=NOW).problems[0]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.dictionaries(st.sampled_from(["unit", "rest_v", "crank_a", "note", "taken_at"]), st.text(max_size=12)))
+def test_whatever_is_typed_gets_an_answer(tmp_path: Path, values: dict[str, str]) -> None:
+    if "db" not in _KEPT:
+        _KEPT["db"] = fleet(tmp_path)
+    entry = check_reading(_KEPT["db"], values, now=NOW)
+    assert all("\n" not in problem for problem in entry.problems)
+
+
+_KEPT: dict[str, Database] = {}

@@ -1,0 +1,213 @@
+"""Every row ends as exactly one of stored, known, set aside; twice is like once; order and source do not matter."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from samples_ingest import CLIMATE, GOOD, HEADING, NOW, UNITS, fleet, reading, readings_file, reasons
+from sqlite_utils import Database
+
+from ingest.importer import import_paths
+from ingest.store import open_database, read_readings
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    return fleet(tmp_path)
+
+
+def everything(db: Database) -> list[list[tuple[object, ...]]]:
+    """All rows of all tables."""
+    return [db.execute(f"SELECT * FROM {name} ORDER BY 1, 2").fetchall() for name in sorted(db.table_names())]
+
+
+def test_a_folder_is_taken_in_the_right_order(tmp_path: Path) -> None:
+    folder = tmp_path / "in"
+    (folder / "deep").mkdir(parents=True)
+    (folder / "a_first.csv").write_text(f"{HEADING}\n{GOOD}\n")
+    (folder / "deep" / "z.csv").write_text(UNITS)
+    (folder / "b.CSV").write_text(CLIMATE)
+    (folder / "c.csv").write_text("unit,done_on,part,action\nK-101,2023-01-01,battery,charged\n")
+    (folder / "notes.md").write_text("not a table")
+    (folder / ".hidden.csv").write_text("junk")
+    db = open_database(tmp_path / "f.db")
+    outcome = import_paths(db, [folder], now=NOW)
+    assert [file.table for file in outcome.files] == ["units", "climate", "repairs", "readings"]
+    assert outcome.exit_code == 0
+
+
+def test_twice_is_like_once(db: Database, tmp_path: Path) -> None:
+    file = readings_file(tmp_path, GOOD, reading(unit="K-102"), reading(unit="K-999"), GOOD, reading(crank_a=160))
+    first = import_paths(db, [file], now=NOW)
+    assert (first.stored, first.known, first.set_aside, first.exit_code) == (2, 1, 2, 1)
+    before = everything(db)
+    again = import_paths(db, [file], now=NOW)
+    assert (again.stored, again.known, again.set_aside, again.exit_code) == (0, 5, 0, 0)
+    assert everything(db) == before
+
+
+def test_overlapping_files_in_other_units_are_known(db: Database, tmp_path: Path) -> None:
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
+    (tmp_path / "other.csv").write_text(
+        "taken_at;UNIT;Drop ground mV;temperature_f;rest_v\n2023-03-01 08:15;K-101;90;45,5;12,66\n"
+    )
+    outcome = import_paths(db, [tmp_path / "other.csv"], now=NOW)
+    assert (outcome.known, outcome.set_aside) == (1, 0), reasons(db)
+
+
+def test_other_values_at_the_same_time_are_set_aside_never_overwritten(db: Database, tmp_path: Path) -> None:
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
+    outcome = import_paths(db, [readings_file(tmp_path, reading(crank_min_v=9.9), name="b.csv")], now=NOW)
+    assert outcome.set_aside == 1
+    assert "crank_min_v 9.9 instead of 11.4" in reasons(db)[0]
+    assert read_readings(db)["crank_min_v"].tolist() == [11.4]
+
+
+def test_newer_plans_replace_older_ones_and_the_old_value_is_kept(db: Database, tmp_path: Path) -> None:
+    file = tmp_path / "w.csv"
+    file.write_text("depot,hours_per_week\nharbour,20\nhill,15\n")
+    assert import_paths(db, [file], now=NOW).stored == 2
+    file.write_text("depot,hours_per_week\nharbour,24\nhill,15\n")
+    outcome = import_paths(db, [file], now=NOW)
+    assert (outcome.stored, outcome.replaced, outcome.known) == (1, 1, 1)
+    assert db.execute("SELECT column_name, old_value, new_value FROM audit").fetchall() == [
+        ("hours_per_week", "20.0", "24.0")
+    ]
+
+
+def test_a_vehicle_that_comes_later_admits_its_rows(db: Database, tmp_path: Path) -> None:
+    file = readings_file(tmp_path, reading(unit="K-999"))
+    assert import_paths(db, [file], now=NOW).set_aside == 1
+    (tmp_path / "new.csv").write_text("unit,vehicle_class,system_v,depot\nK-999,bus,12,hill\n")
+    import_paths(db, [tmp_path / "new.csv"], now=NOW)
+    assert import_paths(db, [file], now=NOW).stored == 1
+    assert db.execute("SELECT state FROM set_aside").fetchone()[0] == "admitted"
+
+
+def test_one_bad_file_does_not_hold_up_the_others(db: Database, tmp_path: Path) -> None:
+    (tmp_path / "bad.csv").write_text("colour\nred\n")
+    outcome = import_paths(db, [tmp_path / "bad.csv", readings_file(tmp_path, GOOD)], now=NOW)
+    assert (outcome.exit_code, outcome.stored, outcome.refused) == (2, 1, 1)
+
+
+def test_a_failing_file_leaves_nothing_half_written(
+    db: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = everything(db)
+
+    def fail(*_: object) -> None:
+        raise RuntimeError("power cut")
+
+    monkeypatch.setattr("ingest.admit.put_aside", fail)
+    with pytest.raises(RuntimeError, match="power cut"):
+        import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
+    assert everything(db) == before
+
+
+def test_dry_run_says_and_changes_nothing(db: Database, tmp_path: Path) -> None:
+    (tmp_path / "more.csv").write_text("unit,vehicle_class,system_v,depot\nK-999,bus,12,hill\n")
+    before = everything(db)
+    file = readings_file(tmp_path, GOOD, reading(unit="K-999"))
+    outcome = import_paths(db, [file, tmp_path / "more.csv"], now=NOW, dry_run=True)
+    assert outcome.stored == 3
+    assert "would be" in outcome.summary()
+    assert everything(db) == before
+
+
+def test_unknown_columns_are_kept_and_said(db: Database, tmp_path: Path) -> None:
+    (tmp_path / "r.csv").write_text(f"{HEADING},Seat\n{GOOD},leather\n")
+    outcome = import_paths(db, [tmp_path / "r.csv"], now=NOW)
+    assert any("Seat" in note for note in outcome.files[0].notes)
+    assert '"Seat": "leather"' in db.execute("SELECT extra FROM readings").fetchone()[0]
+
+
+def test_dates_that_only_the_file_can_settle(db: Database, tmp_path: Path) -> None:
+    lines = [reading(taken_at="05/06/2023 08:00"), reading(taken_at="27/06/2023 08:00")]
+    outcome = import_paths(db, [readings_file(tmp_path, *lines)], now=NOW)
+    assert outcome.stored == 2
+    assert "day first" in outcome.files[0].notes[0]
+    assert read_readings(db)["taken_at"].dt.month.tolist() == [6, 6]
+
+
+def test_dates_that_nothing_settles_are_never_guessed(db: Database, tmp_path: Path) -> None:
+    only = readings_file(tmp_path, reading(taken_at="05/06/2023 08:00"))
+    outcome = import_paths(db, [only], now=NOW)
+    assert outcome.exit_code == 2
+    assert "day first or month first" in outcome.files[0].error
+    both = [reading(taken_at=f"{day} 08:00") for day in ("05/06/2023", "27/06/2023", "06/27/2022")]
+    outcome = import_paths(db, [readings_file(tmp_path, *both, name="both.csv")], now=NOW)
+    assert (outcome.stored, outcome.set_aside) == (2, 1)
+
+
+def test_doubts_follow_when_earlier_readings_come_later(db: Database, tmp_path: Path) -> None:
+    slip = reading(taken_at="2023-05-01T08:00", drop_ground_v=0.93)
+    import_paths(db, [readings_file(tmp_path, slip)], now=NOW)
+    assert read_readings(db)["doubtful"].tolist() == [""]
+    earlier = [reading(taken_at=f"2023-0{month}-01T08:00") for month in (2, 3, 4)]
+    import_paths(db, [readings_file(tmp_path, *earlier, name="earlier.csv")], now=NOW)
+    assert read_readings(db)["doubtful"].tolist() == ["", "", "", "drop_ground_v"]
+
+
+def test_progress_reaches_its_end(db: Database, tmp_path: Path) -> None:
+    told: list[tuple[str, int, int]] = []
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW, progress=lambda *args: told.append(args))
+    assert told[-1][0] == "readings.csv"
+    assert told[-1][1] == told[-1][2] > 0
+
+
+def test_who_and_where_is_on_record(db: Database, tmp_path: Path) -> None:
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW, by="anna")
+    row = db.execute("SELECT o.by, o.file, r.line FROM readings r JOIN origins o ON o.id = r.origin_id").fetchone()
+    assert row == ("anna", "readings.csv", 2)
+
+
+CELL = st.sampled_from(["12.6", "11.4", "", "OL", "x", "-3", "1140", "12,5", "=1+1", "24.8", "'", "0.1"])
+ROW = st.fixed_dictionaries(
+    {
+        "unit": st.sampled_from(["K-101", "K-102", "K-201", "K-9", ""]),
+        "taken_at": st.sampled_from(["2023-03-01T08:00", "2023-03-02T08:00", "2099-01-01", "3/4/23", "13.04.2023", ""]),
+        "rest_v": CELL,
+        "crank_min_v": CELL,
+        "crank_a": CELL,
+    }
+)
+
+
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(ROW, min_size=1, max_size=12))
+def test_rows_are_conserved_whatever_they_hold(tmp_path: Path, rows: list[dict[str, str]]) -> None:
+    db = fleet_in_memory(tmp_path)
+    with db.atomic():
+        file = tmp_path / "h.csv"
+        lines = [";".join(row.values()) for row in rows]
+        file.write_text("\n".join([";".join(rows[0]), *lines]) + "\n")
+        whole = import_paths(db, [file], now=NOW)
+        assert whole.rows == whole.stored + whole.known + whole.set_aside
+        if not whole.refused:
+            assert whole.rows == sum(any(row.values()) for row in rows)
+        before = everything(db)
+        again = import_paths(db, [file], now=NOW)
+        assert (again.stored, again.set_aside) == (0, 0)
+        assert everything(db) == before
+        db.execute("DELETE FROM readings")
+        db.execute("DELETE FROM set_aside")
+        db.execute("DELETE FROM origins WHERE id > 2")
+
+
+_FLEETS: dict[str, Database] = {}
+
+
+def fleet_in_memory(folder: Path) -> Database:
+    """One database for all examples of a property."""
+    if "one" not in _FLEETS:
+        _FLEETS["one"] = fleet(folder)
+    return _FLEETS["one"]
+
+
+def test_now_bounds_the_times(db: Database, tmp_path: Path) -> None:
+    file = readings_file(tmp_path, GOOD)
+    assert import_paths(db, [file], now=datetime(2022, 1, 1)).set_aside == 1

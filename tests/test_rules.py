@@ -1,0 +1,123 @@
+"""Plausibility is physics: Kirchhoff's voltage law over the starting circuit, the sign of currents, the season."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from samples_ingest import NOW, fleet, reading, readings_file, reasons
+from sqlite_utils import Database
+
+from ingest.importer import import_paths
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    return fleet(tmp_path)
+
+
+def why(db: Database, tmp_path: Path, **changes: object) -> str:
+    """Import one changed line and return the reason it was set aside for ('' when stored)."""
+    outcome = import_paths(db, [readings_file(tmp_path, reading(**changes))], now=NOW)
+    assert outcome.rows == outcome.stored + outcome.known + outcome.set_aside == 1
+    return reasons(db)[-1] if outcome.set_aside else ""
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"unit": "K-999"}, ("unit 'K-999' is unknown", "3 vehicles")),
+        ({"unit": "k101"}, ("is it K-101?",)),
+        ({"unit": ""}, ("unit is empty",)),
+        ({"taken_at": "2222-01-01T08:00"}, ("in the future", "2024-06-01")),
+        ({"taken_at": "31/31/2022"}, ("taken_at", "31/31/2022", "2026-01-31")),
+        ({"taken_at": ""}, ("taken_at is empty",)),
+        ({"crank_min_v": "abc"}, ("crank_min_v", "'abc'", "number in V")),
+        ({"crank_a": "=1+1"}, ("crank_a", "'=1+1'")),
+        ({"crank_min_v": 1140}, ("1140 V", "12 V system", "decimal point misplaced", "11.4")),
+        ({"drop_ground_v": 90}, ("drop_ground_v is 90 V", "16 V")),
+        ({"crank_a": -170}, ("negative amps", "wrong way round")),
+        ({"rest_v": 10.9, "crank_min_v": 12.4}, ("crank_min_v", "12.4", "10.9", "swapped")),
+        ({"drop_positive_v": 11.5}, ("more than the battery voltage", "11.4")),
+        ({"drop_positive_v": 6, "drop_ground_v": 6}, ("sum to 12 V", "11.4")),
+        ({"drop_positive_v": 13, "crank_min_v": ""}, ("more than the battery voltage", "12.66")),
+        ({"peak_a": 100}, ("peak_a", "below the steady", "100", "170")),
+        ({"temperature_c": 400}, ("400 °C",)),
+        ({"temperature_c": 54}, ("Fahrenheit in a Celsius column?", "12.2 °C")),
+        ({"temperature_c": -45}, ("-45 °C", "depot and month")),
+        ({"rest_v": "12 A"}, ("another unit",)),
+    ],
+)
+def test_set_aside_with_value_column_and_what_is_allowed(
+    db: Database, tmp_path: Path, changes: dict[str, object], words: tuple[str, ...]
+) -> None:
+    reason = why(db, tmp_path, **changes)
+    assert reason
+    assert "\n" not in reason
+    for word in words:
+        assert word in reason
+
+
+def test_no_measurement_at_all(db: Database, tmp_path: Path) -> None:
+    empty = dict.fromkeys(("rest_v", "crank_min_v", "crank_a", "peak_a", "drop_positive_v", "drop_ground_v"), "")
+    assert "no measurement at all" in why(db, tmp_path, **empty)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"crank_min_v": 7.1},
+        {"drop_ground_v": 4.47},
+        {"drop_ground_v": -0.002},
+        {"temperature_c": 22, "taken_at": "2023-01-10T08:00"},
+        {"temperature_c": -12, "taken_at": "2023-01-10T08:00"},
+        {"temperature_c": 34, "taken_at": "2023-07-10T14:00"},
+        {"rest_v": 12.66, "crank_min_v": 12.66},
+        {"peak_a": 168},
+        {"crank_a": ""},
+        {"unit": "K-201", "rest_v": 25.3, "crank_min_v": 22.4},
+        {"rest_v": 13.4},
+        {"crank_min_v": "11.4 V"},
+        {"drop_ground_v": "90 mV"},
+        {"drop_ground_v": "OL"},
+        {"temperature_c": "45 °F"},
+    ],
+)
+def test_a_failing_vehicle_is_believed(db: Database, tmp_path: Path, changes: dict[str, object]) -> None:
+    assert why(db, tmp_path, **changes) == ""
+
+
+def test_swapped_system_voltage_shows(db: Database, tmp_path: Path) -> None:
+    assert "12 V system" in why(db, tmp_path, rest_v=25.3, crank_min_v=22.4)
+
+
+def test_without_climate_only_what_no_place_has_is_refused(tmp_path: Path) -> None:
+    from samples_ingest import UNITS
+
+    from ingest.store import open_database
+
+    (tmp_path / "u.csv").write_text(UNITS)
+    db = open_database(tmp_path / "bare.db")
+    import_paths(db, [tmp_path / "u.csv"], now=NOW)
+    assert why(db, tmp_path, temperature_c=54) == ""
+    assert "75 °C" in why(db, tmp_path, temperature_c=75, taken_at="2023-04-01T08:00")
+
+
+def test_repairs_and_vehicles_are_checked_too(db: Database, tmp_path: Path) -> None:
+    (tmp_path / "r.csv").write_text(
+        "unit,done_on,part,action,reason\n"
+        "K-101,2023-05-01,battery,replaced,no_start\n"
+        "K-101,2023-05-01,batery,replaced,no_start\n"
+        "K-999,2023-05-01,battery,replaced,\n"
+        "K-101,2033-05-01,battery,replaced,\n"
+        "K-101,2023-05-01,battery,,\n"
+    )
+    assert (out := import_paths(db, [tmp_path / "r.csv"], now=NOW)).stored == 1
+    assert out.set_aside == 4
+    (tmp_path / "u2.csv").write_text(
+        "unit,vehicle_class,system_v,depot,cylinders\nK-301,bus,36,hill,6\nK-302,bus,24,hill,4.5\nK-101,bus,12,hill,4\n"
+    )
+    assert import_paths(db, [tmp_path / "u2.csv"], now=NOW).set_aside == 3
+    found = reasons(db)
+    assert any("system_v is 36; allowed is 12, 24" in reason for reason in found)
+    assert any("other values" in reason and "panel_van" in reason for reason in found)

@@ -1,0 +1,71 @@
+"""The database guards itself: types, checks, foreign keys, versions."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+from samples_ingest import fleet
+from sqlite_utils import Database
+
+from ingest.errors import DatabaseRefused
+from ingest.fields import TABLES
+from ingest.store import open_database
+
+READING = "INSERT INTO readings (unit, taken_at, rest_v, origin_id) VALUES (?, ?, ?, 1)"
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    return fleet(tmp_path)
+
+
+def test_tables_are_strict_and_have_their_columns(db: Database) -> None:
+    strict = {row[1]: row[5] for row in db.execute("PRAGMA table_list").fetchall()}
+    for name, table in TABLES.items():
+        assert strict[name] == 1
+        assert {*table.names, "extra", "origin_id", "line"} <= set(db[name].columns_dict)
+
+
+def test_settings_of_the_connection(db: Database) -> None:
+    assert db.execute("PRAGMA foreign_keys").fetchone()[0] == 1
+    assert db.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        ("NOBODY", "2023-01-01T00:00:00", 12.6),
+        ("K-101", "2023-01-01", 12.6),
+        ("K-101", "2023-01-01T00:00:00", 1200.0),
+        ("K-101", "2023-01-01T00:00:00", "text"),
+    ],
+)
+def test_wrong_rows_cannot_get_in_by_another_way(db: Database, values: tuple[object, ...]) -> None:
+    with pytest.raises(sqlite3.IntegrityError):
+        db.conn.execute(READING, values)
+
+
+def test_one_reading_per_unit_and_time(db: Database) -> None:
+    db.conn.execute(READING, ("K-101", "2023-01-01T00:00:00", 12.6))
+    with pytest.raises(sqlite3.IntegrityError):
+        db.conn.execute(READING, ("K-101", "2023-01-01T00:00:00", 12.5))
+
+
+def test_a_newer_database_is_refused_in_one_sentence(tmp_path: Path) -> None:
+    db = open_database(tmp_path / "new.db")
+    db.execute(
+        "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) VALUES ('cranktrend', '999_later', '')"
+    )
+    db.conn.commit()
+    with pytest.raises(DatabaseRefused, match="newer version of cranktrend") as caught:
+        open_database(tmp_path / "new.db")
+    assert "\n" not in str(caught.value)
+
+
+def test_opening_again_changes_nothing(tmp_path: Path) -> None:
+    open_database(tmp_path / "a.db").close()
+    before = (tmp_path / "a.db").read_bytes()
+    open_database(tmp_path / "a.db").close()
+    assert (tmp_path / "a.db").read_bytes() == before

@@ -1,0 +1,82 @@
+"""Set-aside rows: corrected through the same checks with the original on record, or dismissed with a reason."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from samples_ingest import NOW, fleet, reading, readings_file
+from sqlite_utils import Database
+
+from ingest.errors import IngestError
+from ingest.importer import import_paths
+from ingest.set_aside import correct_set_aside, dismiss_set_aside, list_set_aside, show_set_aside
+from ingest.store import read_readings
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    return readings_file(tmp_path, reading(crank_min_v="abc"), reading(unit="K-1O2"), reading(unit="K-201", crank_a=-3))
+
+
+@pytest.fixture
+def db(tmp_path: Path, file: Path) -> Database:
+    db = fleet(tmp_path)
+    assert import_paths(db, [file], now=NOW).set_aside == 3
+    return db
+
+
+def test_list_and_show(db: Database) -> None:
+    frame = list_set_aside(db)
+    assert frame["line"].tolist() == [2, 3, 4]
+    assert frame["file"].unique().tolist() == ["readings.csv"]
+    row = show_set_aside(db, 1)
+    assert row.original == reading(crank_min_v="abc")
+    assert row.values["crank_min_v"] == "abc"
+    assert row.values["rest_v"] == 12.66
+    with pytest.raises(IngestError, match="no set-aside row 99"):
+        show_set_aside(db, 99)
+    with pytest.raises(ValueError, match="state"):
+        list_set_aside(db, state="lost")
+
+
+def test_a_correction_goes_through_the_same_checks(db: Database) -> None:
+    again = correct_set_aside(db, 1, {"crank_min_v": "13.9"}, by="anna", now=NOW)
+    assert not again.stored
+    assert "above rest volts" in again.problems[0]
+    assert show_set_aside(db, 1).state == "open"
+    good = correct_set_aside(db, 1, {"crank_min_mv": "11400"}, by="anna", now=NOW)
+    assert good.stored
+    row = show_set_aside(db, 1)
+    assert (row.state, row.resolved_by) == ("corrected", "anna")
+    assert row.original == reading(crank_min_v="abc")
+    assert [attempt.result for attempt in row.attempts][-1] == "stored"
+    assert read_readings(db)["crank_min_v"].tolist() == [11.4]
+    origin = db.execute("SELECT kind, by, file FROM origins JOIN readings ON origin_id = id").fetchone()
+    assert origin == ("correction", "anna", "readings.csv")
+    with pytest.raises(IngestError, match="corrected already"):
+        correct_set_aside(db, 1, {}, by="anna")
+
+
+def test_answered_rows_stay_answered_when_the_file_comes_again(db: Database, file: Path, tmp_path: Path) -> None:
+    correct_set_aside(db, 2, {"unit": "K-102"}, by="anna", now=NOW)
+    dismiss_set_aside(db, 3, reason="clamp broken", by="anna", now=NOW)
+    assert import_paths(db, [file], now=NOW).known == 3
+    (tmp_path / "new.csv").write_text("unit,vehicle_class,system_v,depot\nK-1O2,bus,12,hill\n")
+    import_paths(db, [tmp_path / "new.csv"], now=NOW)
+    outcome = import_paths(db, [file], now=NOW)
+    assert (outcome.stored, outcome.known) == (0, 3), "a row corrected to another vehicle is not stored a second time"
+    assert sorted(list_set_aside(db, state="all")["state"]) == ["corrected", "dismissed", "open"]
+
+
+def test_dismissing_needs_a_reason(db: Database) -> None:
+    with pytest.raises(IngestError, match="needs a reason"):
+        dismiss_set_aside(db, 3, reason=" ", by="anna")
+    dismiss_set_aside(db, 3, reason="clamp broken", by="anna", now=NOW)
+    assert show_set_aside(db, 3).resolution == "clamp broken"
+    assert len(list_set_aside(db)) == 2
+
+
+def test_unknown_column_in_a_correction(db: Database) -> None:
+    entry = correct_set_aside(db, 1, {"colour": "red"}, by="anna")
+    assert "'colour' is not a column" in entry.problems[0]

@@ -1,0 +1,236 @@
+"""Descriptions of foreign files: checked, saved, recognised again, drafted without silent guesses."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import openpyxl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from samples_ingest import GOOD, HEADING, NOW, fleet, readings_file
+from sqlite_utils import Database
+
+from ingest.drafting import draft_source, preview, toml_text
+from ingest.errors import FileRefused, IngestError, SourceProblem
+from ingest.importer import import_paths
+from ingest.layout import combined_headings
+from ingest.sources import list_sources, parse_source, read_source, save_source
+from ingest.store import read_readings
+
+GERMAN = (
+    "Fahrzeug Nr.;Datum;Uhrzeit;km-Stand;Außentemp. (°C);Ruhespannung (V);Min. Spannung Anlassen (V);"
+    "Anlasserstrom (A);Spannungsabfall Plus (mV);Spannungsabfall Masse (mV);Monteur;Farbe\n"
+    "K-101;01.03.2023;08:15;81.000;7,5;12,66;11,40;170;110;90;Änne;rot\n"
+    "K-102;02.03.2023;9:05;1.200;5,0;12,60;11,20;181;105;95;;\n"
+)
+MINIMAL = 'date_order = "iso"\n[columns]\n"Van" = "unit"\n"When" = "taken_at"\n"Rest" = "rest_v"\n'
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    return fleet(tmp_path)
+
+
+@pytest.fixture
+def german(tmp_path: Path) -> Path:
+    file = tmp_path / "werkstatt.csv"
+    file.write_bytes(GERMAN.encode("cp1252"))
+    return file
+
+
+@pytest.mark.parametrize(
+    ("toml", "words"),
+    [
+        ("not toml =", "not valid TOML"),
+        ("colour = 1", "'colour' is not known"),
+        (MINIMAL.replace("unit", "unidad"), "'unidad'"),
+        (MINIMAL.replace('"Van" = "unit"\n', ""), "no heading is 'unit'"),
+        (MINIMAL.replace("iso", "?"), "day-first, month-first or iso"),
+        (MINIMAL.replace('date_order = "iso"', ""), "date_order is not settled"),
+        (MINIMAL.replace("iso", "american"), "'american'"),
+        (MINIMAL + '"Rest2" = "rest_mv"\n', "two headings are rest_v"),
+        ('decimal = ";"\n' + MINIMAL, "decimal is ';'"),
+        ('thousands = "."\n' + MINIMAL, "thousands is '.'"),
+        ('encoding = "klingon"\n' + MINIMAL, "klingon"),
+        ("heading_rows = 9\n" + MINIMAL, "heading_rows is 9; allowed is 1 to 3"),
+        ('skip_rows = "two"\n' + MINIMAL, "a whole number"),
+        ('delimiter = "::"\n' + MINIMAL, "delimiter"),
+        ('ignore_rows = ["("]\n' + MINIMAL, "not a pattern"),
+        (MINIMAL + "[clamp_mv_per_a]\ncrank_clamp_mv = 0\n", "above 0"),
+        (MINIMAL + "[clamp_mv_per_a]\nmain = 1\n", "allowed are crank_clamp_mv"),
+        (MINIMAL + '[constants]\nshape = "x"\n', "constant 'shape'"),
+        ('table = "poems"\n' + MINIMAL, "allowed are units"),
+    ],
+)
+def test_wrong_descriptions_get_one_sentence(toml: str, words: str) -> None:
+    with pytest.raises(SourceProblem) as caught:
+        parse_source(toml)
+    assert words in str(caught.value)
+
+
+def test_an_unknown_file_is_refused_with_the_way_out(db: Database, german: Path) -> None:
+    outcome = import_paths(db, [german], now=NOW)
+    assert outcome.exit_code == 2
+    assert "source draft werkstatt.csv" in outcome.files[0].error
+    assert "Fahrzeug Nr." in outcome.files[0].error
+
+
+def test_drafted_checked_saved_and_recognised_next_time(db: Database, german: Path, tmp_path: Path) -> None:
+    draft = draft_source(german)
+    assert any("day first or month first" in question for question in draft.questions)
+    with pytest.raises(SourceProblem, match="date_order"):
+        save_source(db, "werkstatt", draft.toml)
+    save_source(db, "werkstatt", draft.toml.replace('date_order = "?"', 'date_order = "day-first"'), by="anna")
+    outcome = import_paths(db, [german], now=NOW)
+    assert (outcome.stored, outcome.files[0].source) == (2, "werkstatt")
+    assert any("Farbe" in note for note in outcome.files[0].notes)
+    frame = read_readings(db)
+    assert frame["taken_at"].tolist() == [datetime(2023, 3, 1, 8, 15), datetime(2023, 3, 2, 9, 5)]
+    assert frame["odometer_km"].tolist() == [81000.0, 1200.0]
+    assert frame["drop_positive_v"].tolist() == [0.11, 0.105]
+    assert frame["technician"].tolist() == ["Änne", ""]
+    later = tmp_path / "april.csv"
+    later.write_bytes(GERMAN.replace(".03.2023", ".04.2023").encode("cp1252"))
+    assert import_paths(db, [later], now=NOW).stored == 2
+    (saved,) = list_sources(db)
+    assert (saved.name, saved.saved_by) == ("werkstatt", "anna")
+    assert "Fahrzeug Nr." in saved.headings
+
+
+def test_a_description_may_be_a_file(db: Database, german: Path, tmp_path: Path) -> None:
+    toml = draft_source(german).toml.replace('"?"', '"day-first"')
+    (tmp_path / "w.toml").write_text(toml, encoding="utf-8")
+    outcome = import_paths(db, [german], source=str(tmp_path / "w.toml"), now=NOW)
+    assert outcome.stored == 2
+    assert list_sources(db) == []
+    with pytest.raises(SourceProblem, match="there is no source 'nobody'"):
+        import_paths(db, [german], source="nobody", now=NOW)
+
+
+def test_a_description_of_another_file_does_not_fit(db: Database, german: Path) -> None:
+    save_source(db, "small", MINIMAL)
+    outcome = import_paths(db, [german], source="small", now=NOW)
+    assert "not those of source small" in outcome.files[0].error
+
+
+def test_two_descriptions_that_read_differently_are_not_chosen_between(db: Database, tmp_path: Path) -> None:
+    save_source(db, "one", MINIMAL.replace("iso", "day-first"))
+    save_source(db, "two", MINIMAL.replace("iso", "month-first"))
+    (tmp_path / "v.csv").write_text("Van,When,Rest\nK-101,03/04/2023,12.6\n")
+    outcome = import_paths(db, [tmp_path / "v.csv"], now=NOW)
+    assert "more than one source (one, two)" in outcome.files[0].error
+    assert import_paths(db, [tmp_path / "v.csv"], source="two", now=NOW).stored == 1
+
+
+def test_saving_again_keeps_the_old_text(db: Database) -> None:
+    save_source(db, "s", MINIMAL)
+    save_source(db, "s", MINIMAL + '"Amps" = "crank_a"\n')
+    assert "Amps" in read_source(db, "s")
+    assert db.execute("SELECT old_value FROM audit WHERE table_name = 'sources'").fetchone()[0] == MINIMAL
+
+
+def test_ignored_rows_are_said_and_constants_fill_in(db: Database, tmp_path: Path) -> None:
+    extra = 'ignore_rows = ["^Total"]\n' + MINIMAL + '[constants]\ninstrument = "DMM 3"\n'
+    save_source(db, "s", extra)
+    (tmp_path / "v.csv").write_text("Van,When,Rest\nK-101,2023-04-01,12.6\nTotal,,25\n")
+    outcome = import_paths(db, [tmp_path / "v.csv"], now=NOW)
+    assert (outcome.rows, outcome.stored) == (1, 1)
+    assert any("1 rows left out" in note for note in outcome.files[0].notes)
+    assert read_readings(db)["instrument"].tolist() == ["DMM 3"]
+
+
+def test_title_rows_two_row_heading_clamps_and_fahrenheit(db: Database, tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(["Cranking tests"])
+    sheet.append(["Clamp 1: 10 mV per A, clamp 2: 100 mV per A"])
+    sheet.append(["Truck", "Date", "Time", "Odo", "Ambient", "Battery", None, "Clamp 1", "Clamp 2", "Volt drop", None])
+    sheet.append([None, None, None, "miles", "°F", "resting V", "cranking V", "mV", "mV", "earth mV", "+ve mV"])
+    sheet.append(
+        [
+            "K-101",
+            datetime(2023, 3, 1),
+            datetime(2023, 3, 1, 8, 15).time(),
+            50331,
+            45.5,
+            12.66,
+            11.4,
+            1700,
+            800,
+            90,
+            110,
+        ]
+    )
+    sheet.append(["K-102", "03/31/2023", "02:30 PM", 1000, 41, 12.6, 11.2, 1810, 790, 95, "OL"])
+    sheet.append([])
+    sheet.append(["Total", None, None, None, None, None, None, None, None, None, 2])
+    book.save(tmp_path / "tests.xlsx")
+    draft = draft_source(tmp_path / "tests.xlsx")
+    assert draft.questions == ()
+    save_source(db, "tests", draft.toml)
+    outcome = import_paths(db, [tmp_path / "tests.xlsx"], now=NOW)
+    assert (outcome.stored, outcome.set_aside) == (2, 1), (draft.toml, outcome.lines())
+    first = read_readings(db).iloc[0]
+    assert first["taken_at"] == datetime(2023, 3, 1, 8, 15)
+    assert first["temperature_c"] == pytest.approx(7.5)
+    assert (first["crank_a"], first["coil_a"]) == (170.0, 8.0)
+    assert (first["drop_ground_v"], first["drop_positive_v"]) == (0.09, 0.11)
+    assert read_readings(db)["taken_at"].iloc[1] == datetime(2023, 3, 31, 14, 30)
+
+
+def test_units_that_headings_do_not_name_are_guessed_aloud(tmp_path: Path) -> None:
+    (tmp_path / "g.csv").write_text(
+        "Vehicle,Date,Temp,Resting,Lowest,Drop earth,Steady amps\n"
+        + "".join(f"K-101,2023-03-{day:02d},{50 + day},{12600 + day},11400,{90 + day},170\n" for day in range(1, 20))
+    )
+    draft = draft_source(tmp_path / "g.csv")
+    for line in ('"Temp" = "temperature_f"', '"Resting" = "rest_mv"', '"Drop earth" = "drop_ground_mv"'):
+        assert line + "  # unsure:" in draft.toml
+    assert len(draft.unsure) >= 4
+
+
+def test_a_heading_contradicted_by_its_values_is_said(tmp_path: Path) -> None:
+    (tmp_path / "g.csv").write_text("Vehicle,Date,Temp (°C),Resting (V),Drop earth (V)\nK-1,2023-03-01,61,12.6,90\n")
+    unsure = " ".join(draft_source(tmp_path / "g.csv").unsure)
+    assert "look like °F" in unsure
+    assert "look like mV" in unsure
+
+
+def test_dates_both_ways_are_asked_about(tmp_path: Path) -> None:
+    (tmp_path / "g.csv").write_text("Vehicle,Date,Resting (V)\nK-1,27/03/2023,12.6\nK-1,03/27/2023,12.6\n")
+    assert "which is it" in draft_source(tmp_path / "g.csv").questions[0]
+
+
+def test_files_that_need_or_allow_no_draft(tmp_path: Path) -> None:
+    with pytest.raises(IngestError, match="our own column names"):
+        draft_source(readings_file(tmp_path, GOOD))
+    (tmp_path / "s.csv").write_text("colour,shape\nred,round\n")
+    with pytest.raises(FileRefused, match="no heading in it is understood"):
+        draft_source(tmp_path / "s.csv")
+
+
+def test_preview_shows_the_first_rows_in_our_units(german: Path) -> None:
+    frame = preview(german, draft_source(german).toml.replace('"?"', '"day-first"'), rows=1)
+    assert len(frame) == 1
+    assert frame.loc[0, "drop_positive_v"] == 0.11
+    assert frame.loc[0, "line"] == 2
+
+
+def test_combined_headings() -> None:
+    rows = [["Unit", "Battery", None, "Notes"], [None, "rest V", "low V", None]]
+    assert combined_headings(rows) == ("Unit", "Battery rest V", "Battery low V", "Notes")
+
+
+@given(st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=20))
+def test_any_heading_survives_toml(text: str) -> None:
+    import tomllib
+
+    assert tomllib.loads(f"x = {toml_text(text)}")["x"] == text
+
+
+def test_own_files_need_no_source(db: Database, tmp_path: Path) -> None:
+    save_source(db, "s", MINIMAL)
+    assert import_paths(db, [readings_file(tmp_path, GOOD)], source="s", now=NOW).stored == 1
+    assert HEADING

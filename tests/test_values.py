@@ -1,0 +1,145 @@
+"""Numbers and dates of many habits; expected values worked by hand."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ingest.values import NumberStyle, date_order_evidence, in_unit, parse_number, parse_time
+
+COMMA = NumberStyle(",", ".")
+
+
+@pytest.mark.parametrize(
+    ("text", "style", "value"),
+    [
+        ("12.65", NumberStyle(), 12.65),
+        ("0,12", NumberStyle(), 0.12),
+        ("1,234.5", NumberStyle(), 1234.5),
+        ("1.234,5", NumberStyle(), 1234.5),
+        ("1 234,5", COMMA, 1234.5),
+        ("1'234.5", NumberStyle(), 1234.5),
+        ("1\u00a0234,5", COMMA, 1234.5),
+        ("217.462", COMMA, 217462.0),
+        ("1.217.462", COMMA, 1217462.0),
+        ("14,8", COMMA, 14.8),
+        ("12.5", COMMA, 12.5),
+        ("12,345", NumberStyle(".", ","), 12345.0),
+        ("\u22120.5", NumberStyle(), -0.5),
+        (" 7 ", NumberStyle(), 7.0),
+        (".5", NumberStyle(), 0.5),
+        ("1e3", NumberStyle(), 1000.0),
+        (17, NumberStyle(), 17.0),
+    ],
+)
+def test_numbers(text: object, style: NumberStyle, value: float) -> None:
+    assert parse_number(text, style).value == value
+
+
+@pytest.mark.parametrize("text", ["", "-", "--", "n/a", "N/A", None, float("nan"), "  "])
+def test_nothing_is_no_value_and_no_problem(text: object) -> None:
+    parsed = parse_number(text)
+    assert (parsed.value, parsed.problem) == (None, "")
+
+
+@pytest.mark.parametrize(
+    "text", ["abc", "=1+1", "12..5", "1,23,4", "12 13", "0x10", "1_000", "inf", "nan", True, "٣", "1e999999"]
+)
+def test_text_is_not_a_number(text: object) -> None:
+    parsed = parse_number(text)
+    assert parsed.value is None
+    assert parsed.problem
+
+
+def test_a_lone_group_of_three_is_not_guessed() -> None:
+    assert "two ways" in parse_number("12,345").problem
+    assert "two ways" in parse_number("12.345", NumberStyle(",")).problem
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("23.13 V", "V", 23.13),
+        ("850 mV", "V", 0.85),
+        ("54 °F", "°C", 12.2222222),
+        ("235A", "A", 235.0),
+        ("10 mi", "km", 16.09344),
+    ],
+)
+def test_a_unit_beside_the_value_is_converted(text: str, unit: str, value: float) -> None:
+    parsed = parse_number(text)
+    factors = in_unit(parsed, unit)
+    assert parsed.value is not None
+    assert factors is not None
+    assert parsed.value * factors[0] + factors[1] == pytest.approx(value)
+
+
+def test_over_range_is_empty_with_a_remark() -> None:
+    parsed = parse_number("OL")
+    assert parsed.value is None
+    assert "over range" in parsed.remark
+
+
+@given(st.floats(-1e6, 1e6).map(lambda x: round(x, 3)))
+def test_round_trip_of_both_marks(value: float) -> None:
+    english, german = f"{value:,.3f}", f"{value:,.3f}".translate(str.maketrans(",.", ".,"))
+    assert parse_number(english, NumberStyle(".", ",")).value == value
+    assert parse_number(german, COMMA).value == value
+    assert parse_number(repr(value)).value == value
+
+
+@given(st.text(max_size=30))
+def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: str) -> None:
+    parsed = parse_number(text)
+    assert parsed.value is None or not parsed.problem
+    assert parse_time(text).value is None or not parse_time(text).problem
+
+
+@pytest.mark.parametrize(
+    ("cell", "order", "value"),
+    [
+        ("2022-04-28T07:57:00", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("2022/4/8 7:57", "iso", datetime(2022, 4, 8, 7, 57)),
+        ("28.04.2022 07:57", "day-first", datetime(2022, 4, 28, 7, 57)),
+        ("01/11/2022 04:31 PM", "month-first", datetime(2022, 1, 11, 16, 31)),
+        ("01/11/2022 12:05 a.m.", "month-first", datetime(2022, 1, 11, 0, 5)),
+        ("01/11/2022 12:05 PM", "day-first", datetime(2022, 11, 1, 12, 5)),
+        ("28.4.22", "day-first", datetime(2022, 4, 28)),
+        ("28 Apr 2022", "iso", datetime(2022, 4, 28)),
+        ("Apr 28, 2022 3:00 pm", "iso", datetime(2022, 4, 28, 15)),
+        ("3. März 2022 14:30 Uhr", "iso", datetime(2022, 3, 3, 14, 30)),
+        ("Mo, 28.04.2022", "day-first", datetime(2022, 4, 28)),
+        ("28.04.2022", "iso", datetime(2022, 4, 28)),
+        ("05/05/2022", "iso", datetime(2022, 5, 5)),
+        (44571.5, "iso", datetime(2022, 1, 10, 12)),
+        ("44571", "iso", datetime(2022, 1, 10)),
+        ("2022-04-28T07:57:00Z", "iso", datetime(2022, 4, 28, 7, 57)),
+        (datetime(2022, 1, 10, 7, 19, 0, 5), "iso", datetime(2022, 1, 10, 7, 19)),
+        (date(2022, 1, 10), "iso", datetime(2022, 1, 10)),
+    ],
+)
+def test_times(cell: object, order: str, value: datetime) -> None:
+    assert parse_time(cell, order).value == value  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("cell", ["31/31/2022", "2022-02-30", "abc", "25:00", "13/13/2022", "01/02/2022 13:00 PM", 3.0])
+def test_no_such_times(cell: object) -> None:
+    parsed = parse_time(cell)
+    assert parsed.value is None
+    assert parsed.problem
+
+
+def test_day_and_month_are_never_guessed() -> None:
+    assert "day first or month first" in parse_time("05/06/2022").problem
+    assert "day first or month first" in parse_time("05/06/2022", "?").problem
+    assert "no month 27" in parse_time("27/05/2022", "month-first").problem
+
+
+def test_evidence_of_the_order() -> None:
+    found = [
+        date_order_evidence(text) for text in ("27.04.2022", "04/27/2022", "04/05/2022", "05/05/2022", "2022-04-27")
+    ]
+    assert found == ["day-first", "month-first", "either", "", ""]
