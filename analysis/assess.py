@@ -23,7 +23,7 @@ from analysis.prognosis import (
     weighted_quantile,
     window_probability,
 )
-from analysis.resets import PART_CHANNELS, PARTS
+from analysis.resets import PARTS
 from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, flag_threshold, unit_table, with_other_causes
 from analysis.state import FleetState, day_number, estimate_state
 from analysis.weather import make_weather
@@ -107,7 +107,7 @@ def outlook_table(state: FleetState, outlook: Outlook, known: FleetTables, rows:
     own = chosen(outlook, rows)
     by_draw = weekly_probability(state, own, known.climate, forecast)
     part = [PARTS[k] for k in shares[rows].argmax(axis=1)]
-    after = outlook_renewed(state, outlook, rows, [PART_CHANNELS[p] for p in part])
+    after = outlook_renewed(state, outlook, rows, part)
     renewed = weekly_probability(state, after, known.climate, forecast)
     mean = (by_draw * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]
     mean_renewed = (renewed * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]

@@ -89,8 +89,9 @@ def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue
         values = {}
         missing = []
         for part in PARTS:
-            known = part in given.index and column in given.columns and np.isfinite(given.at[part, column])
-            values[part] = float(given.at[part, column]) if known else float(fallback[part])
+            own = given[column].get(part, np.nan) if column in given.columns else np.nan
+            known = bool(np.isfinite(own))
+            values[part] = float(own) if known else float(fallback[part])
             if not known:
                 missing.append(f"{part} {fallback[part]:g} {unit}")
         if missing:
@@ -116,8 +117,8 @@ def weekly_rates(
     out = {}
     for part in PARTS:
         planned = catalogue.price[part] + catalogue.labour_h[part] * settings.hour_rate
-        unplanned = catalogue.price[part] + catalogue.labour_h[part] * settings.failure_hours_factor
-        unplanned += catalogue.labour_h[part] * settings.failure_hours_factor * (settings.hour_rate - 1.0) + extra
+        repair_h = catalogue.labour_h[part] * settings.failure_hours_factor
+        unplanned = catalogue.price[part] + repair_h * settings.hour_rate + extra
         best = age_replacement(lives[part].law, planned=max(planned, 1e-6), unplanned=max(unplanned, 1e-6))
         out[part] = 7.0 * best.cost_rate
     return out

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
+from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
 from analysis.panel import Floats, Ints, dates_of
 from analysis.prognosis import Outlook, renewed_coldest, weighted_quantile
 from analysis.resets import PARTS
@@ -27,27 +27,15 @@ PART_CHANNEL = {
 }
 
 
-def part_shares(state: FleetState, gain: npt.NDArray[np.float32], weight: Floats, rows: Ints) -> Floats:
-    """(rows, 7 parts) probability that the part is what limits the start.
+def part_shares(gain: npt.NDArray[np.float32], weight: Floats) -> Floats:
+    """(rows, 7) probability that the part is what limits the start: the share of draws in which it gains most.
 
-    gain: (7, rows, K) kelvin colder with each channel renewed; weight (rows, K).  Raised load is shared between
-    starter and engine; the rest to one is "none of them".
+    gain: (7, rows, K) kelvin colder with each part renewed; weight (rows, K).  The rest to one is "none of them".
     """
     best = gain.argmax(axis=0)
     enough = gain.max(axis=0) > LEAST_GAIN_K
     total = weight.sum(axis=1)
-    channel = np.stack([(weight * (enough & (best == c))).sum(axis=1) / total for c in range(len(CHANNELS))])
-    starter = state.starter_share[rows]
-    by_part = {
-        "battery": channel[BATTERY],
-        "positive_cable": channel[POSITIVE],
-        "ground_path": channel[GROUND],
-        "solenoid_contacts": channel[CONTACTS],
-        "starter_motor": channel[MOTOR] + starter * channel[LOAD],
-        "control_circuit": channel[CONTROL],
-        "engine_drag": (1.0 - starter) * channel[LOAD],
-    }
-    return np.stack([by_part[p] for p in PARTS], axis=1)
+    return np.stack([(weight * (enough & (best == k))).sum(axis=1) / total for k in range(len(PARTS))], axis=1)
 
 
 def wear_shares(state: FleetState) -> Floats:
@@ -71,10 +59,10 @@ def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: 
     if len(rows):
         renewed = renewed_coldest(state, outlook, h, rows)
         gain = outlook.coldest[h][rows][None] - renewed
-        shares[rows] = part_shares(state, gain, weight, rows)
+        shares[rows] = part_shares(gain, weight)
         alive = outlook.alive[rows]
-        for k, p in enumerate(PARTS):
-            cold[rows, k] = weighted_quantile(renewed[PART_CHANNEL[p]], alive, 0.5)
+        for k in range(len(PARTS)):
+            cold[rows, k] = weighted_quantile(renewed[k], alive, 0.5)
     frames = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
     order = np.argsort(np.tile(np.arange(n), len(PARTS)), kind="stable")
     return pd.concat(frames, ignore_index=True).iloc[order].reset_index(drop=True), shares

@@ -90,4 +90,4 @@ def workshop_hours(
                     hours[row, at] = float(value)
     left = np.clip(weeks.end_day - 7 + WORKING_DAYS - weeks.first_day, 0, WORKING_DAYS) / WORKING_DAYS
     shut = np.isin(np.array(weeks.iso), np.array(list(closed_weeks), dtype=str))
-    return np.maximum(hours, 0.0) * left * ~shut
+    return np.asarray(np.maximum(hours, 0.0) * left * ~shut, dtype=np.float64)

@@ -8,20 +8,23 @@ what is not known about the vehicle is not mistaken for a risk that comes anew e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from analysis.learning import SURVIVAL_D, depot_codes, scatter_draws
-from analysis.observe import CHANNELS, LOAD
-from analysis.panel import Floats, Ints
+from analysis.observe import LOAD
+from analysis.panel import Bools, Floats, Ints
+from analysis.resets import PART_CHANNELS, PARTS
 from analysis.start import Needs, drawn_coldest_starts, usual_speed
 from analysis.state import FleetState
 from analysis.weather import Weather, make_weather
 
 WEEKS = 26
+Drawn: TypeAlias = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -119,40 +122,52 @@ def weekly_probability(
     return out
 
 
+def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[Drawn, Floats]:
+    """Drawn state (..., 7, U, K) and field (U, K) with one part as good as new, or as good as it is where better.
+
+    A new starter also brings its field back, in the draws in which a raised load is the starter's; otherwise the load
+    is the engine's.
+    """
+    out, new_field = drawn.copy(), field
+    for c in PART_CHANNELS[part]:
+        if c != LOAD:
+            out[..., c, :, :] = np.minimum(out[..., c, :, :], 1.0)
+    if part == "starter_motor":
+        out[..., LOAD, :, :] = np.where(weak, np.minimum(out[..., LOAD, :, :], 1.0), out[..., LOAD, :, :])
+        new_field = np.where(weak, np.maximum(field, 1.0), field)
+    if part == "engine_drag":
+        out[..., LOAD, :, :] = np.where(weak, out[..., LOAD, :, :], np.minimum(out[..., LOAD, :, :], 1.0))
+    return out, new_field
+
+
 def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> npt.NDArray[np.float32]:
-    """(7, rows, K) coldest start at time `h` with each channel alone as good as new (or better, where it is)."""
-    needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
-    out = np.empty((len(CHANNELS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
-    own = state.field[rows]
-    for c in range(len(CHANNELS)):
-        drawn = state.drawn[h][:, rows].copy()
-        drawn[c] = np.minimum(drawn[c], 1.0)
-        field = np.maximum(own, 1.0) if c == LOAD else own
-        by_need = drawn_coldest_starts(
-            drawn, field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, needs
-        )
-        out[c] = by_need.max(axis=0)
-    return out + outlook.morning[rows].astype(np.float32)
+    """(7 parts, rows, K) coldest start at time `h` with each part alone renewed [degC]."""
+    out = np.empty((len(PARTS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
+    for k, part in enumerate(PARTS):
+        drawn, field = with_renewed(state.drawn[h][:, rows], state.field[rows], state.weak[rows], part)
+        out[k] = _coldest(state, outlook, rows, drawn, field)
+    return out
 
 
-def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, channels: list[tuple[int, ...]]) -> Outlook:
-    """The outlook of `rows` with the named channels of each as good as new today; other vehicles are left out."""
-    drawn = state.drawn[:, :, rows].copy()
-    field = state.field[rows].copy()
-    for i, chosen in enumerate(channels):
-        for c in chosen:
-            drawn[:, c, i] = np.minimum(drawn[:, c, i], 1.0)
-            if c == LOAD:
-                field[i] = np.maximum(field[i], 1.0)
-    needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
-    found = [
-        drawn_coldest_starts(
-            drawn[h], field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, needs
-        ).max(axis=0)
-        for h in range(len(state.ahead_d))
-    ]
-    coldest = np.stack(found) + outlook.morning[rows].astype(np.float32)
-    return Outlook(
-        coldest, outlook.limiting[rows], outlook.alive[rows], needs, outlook.depot[rows], outlook.depots,
-        outlook.morning[rows],
+def _coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats) -> npt.NDArray[np.float32]:
+    """(rows, K) coldest start of drawn states (7, rows, K)."""
+    own = chosen(outlook, rows)
+    by_need = drawn_coldest_starts(
+        drawn, field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, own.needs
     )
+    return np.asarray(by_need.max(axis=0) + own.morning.astype(np.float32))
+
+
+def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:
+    """The outlook of `rows` with the named part of each renewed today; other vehicles are left out."""
+    coldest = np.empty((len(state.ahead_d), len(rows), outlook.alive.shape[1]), dtype=np.float32)
+    named = np.array(parts)
+    for part in PARTS:
+        mine = np.flatnonzero(named == part)
+        if not len(mine):
+            continue
+        at = rows[mine]
+        drawn, field = with_renewed(state.drawn[:, :, at], state.field[at], state.weak[at], part)
+        for h in range(len(state.ahead_d)):
+            coldest[h, mine] = _coldest(state, outlook, at, drawn[h], field)
+    return replace(chosen(outlook, rows), coldest=coldest)

@@ -98,7 +98,7 @@ def between(knots: Floats, weeks: Floats) -> Floats:
     at = np.minimum(t.astype(np.int64), last - 1)
     low = np.take_along_axis(knots, at, axis=1)
     high = np.take_along_axis(knots, at + 1, axis=1)
-    return low + (t - at) * (high - low)
+    return np.asarray(low + (t - at) * (high - low), dtype=np.float64)
 
 
 def lived(risk: Floats) -> Floats:
@@ -109,9 +109,9 @@ def lived(risk: Floats) -> Floats:
 
 
 def end_value(risk: Floats, act: Floats, fail: Floats, rate: Floats) -> Floats:
-    """Value (U,) at the end of the outlook: act then, or run on at the outlook's mean hazard; never below a new part."""
+    """Value (U,) at the end of the outlook: act then, or run on at the mean hazard; never below a new part."""
     hazard = np.maximum(-np.log1p(-risk[:, -1]) / (risk.shape[1] - 1), LEAST_RISK)
-    return np.clip(np.minimum(act, fail - rate / hazard), 0.0, None)
+    return np.asarray(np.maximum(np.minimum(act, fail - rate / hazard), 0.0), dtype=np.float64)
 
 
 def cost_to_go(
@@ -272,13 +272,13 @@ def worthwhile(table: CostTable, *, keep: Bools | None = None) -> Options:
             if other != kind:
                 strictly = (relative[other] < relative[kind]) | (table.hours[other] < table.hours[kind])[:, None]
                 wanted[kind] &= ~(better & strictly) | must[:, None]
-    unit, week, kind = (x.astype(np.int64) for x in np.nonzero(wanted.transpose(1, 2, 0)))
+    unit, week, what = (x.astype(np.int64) for x in np.nonzero(wanted.transpose(1, 2, 0)))
     return Options(
         unit=unit,
         week=week,
-        kind=kind,
-        hours=table.hours[kind, unit],
-        calls_in=~table.free[kind, unit, week],
-        day=table.day[kind, unit, week],
-        cost=relative[kind, unit, week],
+        kind=what,
+        hours=table.hours[what, unit],
+        calls_in=~table.free[what, unit, week],
+        day=table.day[what, unit, week],
+        cost=relative[what, unit, week],
     )

@@ -29,7 +29,7 @@ class FleetState:
     """Everything known of U vehicles at the start of a day.
 
     growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field;
-    starter_share: (U,) probability that a raised load is the starter's; rest_v: (U,); usable: (7, U, R);
+    weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,) probability that a raised load is the starter's; rest_v: (U,); usable: (7, U, R);
     reset_day: (7, U); last_day: (U,) day of the latest reading, NaN for none; fail_excess: (G, 7).
     """
 
@@ -41,6 +41,7 @@ class FleetState:
     ahead_d: Floats
     drawn: np.ndarray
     field: Floats
+    weak: Bools
     starter_share: Floats
     rest_v: Floats
     usable: Bools
@@ -100,9 +101,9 @@ def estimate_state(
         growth.append(own)
         drawn[:, c] = draw_values(own, grid, ahead_d, rng, draws)
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
-    field, share = draw_field(panel, observed, now, rng)
+    field, weak, share = draw_field(panel, observed, now, rng)
     return FleetState(
-        day, panel, observed, grid, tuple(growth), ahead_d, drawn, field, share, recent_rest_v(panel, observed), usable,
+        day, panel, observed, grid, tuple(growth), ahead_d, drawn, field, weak, share, recent_rest_v(panel, observed), usable,
         reset_day, resets, _last_day(panel), fail,
     )
 
@@ -122,8 +123,8 @@ def recent_rest_v(panel: Panel, observed: Observations) -> Floats:
     return np.where(some, own, usual)
 
 
-def draw_field(panel: Panel, observed: Observations, now: np.ndarray, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """(U, K) motor field relative to the class, and (U,) probability that a raised load is the starter's.
+def draw_field(panel: Panel, observed: Observations, now: np.ndarray, rng: np.random.Generator) -> tuple[Floats, Bools, Floats]:
+    """(U, K) motor field relative to the class, where a raised load is the starter's (U, K), and (U,) probability that a raised load is the starter's.
 
     A weak field needs more amps for the same torque but turns as fast; raised drag turns slower.  Cranking speed tells
     them apart, and a worn motor's resistance points to the starter; without either the prior odds speak.
@@ -148,7 +149,7 @@ def draw_field(panel: Panel, observed: Observations, now: np.ndarray, rng: np.ra
     share = 1.0 / (1.0 + np.exp(-log_odds))
     weak = rng.random(now.shape[1:]) < share[:, None]
     field = np.where(weak, 1.0 / np.maximum(now[LOAD], 1.0), 1.0) * np.exp(own)[:, None]
-    return field, share
+    return field, weak, share
 
 
 PRIOR_RPM = {"diesel": (100.0, 22.0), "petrol": (75.0, 20.0)}  # least cranking speed and its sd; REFERENCES as in limits

@@ -1,0 +1,202 @@
+"""Who comes when: at most one visit per vehicle, under each depot's hours and vehicles down per week, at least cost.
+
+Depots share nothing, so each is solved by itself: exactly (`scipy.optimize.milp`, HiGHS) where it fits, else by slot
+prices (`analysis/slot_prices.py`). Either way a lower bound is returned, so that the distance from the best possible
+plan is known, and the price of one more workshop hour in each week.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_matrix, vstack
+
+from analysis.panel import Bools, Floats, Ints
+from analysis.replacement import Options
+from analysis.slot_prices import greedy_assignment, improve, slot_prices
+
+EXACT_OPTIONS = 3000
+"""Depots with no more ways of acting than this are solved exactly (our choice: about two seconds at the most)."""
+EXACT_GAP, POLISH_GAP = 1e-4, 1e-3
+"""The solver may stop this close to the best, when it is to be exact and when it polishes a plan by slot prices."""
+EXACT_NODES, POLISH_NODES = 2000, 20
+"""The solver stops after so many branches with the best found; the gap says what that cost. Branches, not seconds,
+so that a slow machine gets the same plan."""
+HOURS_TOLERANCE = 1e-6
+"""Hours [h] by which rounding in the solver may exceed a limit before a visit is taken out again."""
+CORE_PER_UNIT = 6
+"""With slot prices, this many of a vehicle's cheapest ways of acting go to the exact solver for the last polish."""
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """hours: (D, W) hours of each depot and week [h]; visits: (D, W) most vehicles called in."""
+
+    hours: Floats
+    visits: Floats
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """chosen: rows of the options; cost: their sum; lower_bound: no assignment costs less; hour_price: (D, W) what one
+    more hour would save [money/h]; method: (D,) "exact" or "slot prices"."""
+
+    chosen: Ints
+    cost: float
+    lower_bound: float
+    hour_price: Floats
+    method: tuple[str, ...]
+
+    @property
+    def gap(self) -> float:
+        """Distance from the lower bound, relative to it; 0 where there is nothing to do."""
+        return (self.cost - self.lower_bound) / max(abs(self.lower_bound), 1e-9)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Solution of one depot."""
+
+    chosen: Ints
+    bound: float
+    price: Floats
+    method: str
+
+
+def assign(options: Options, depot: Ints, capacity: Capacity, *, exact_options: int = EXACT_OPTIONS) -> Assignment:
+    """Choose at most one way of acting per vehicle so that the sum of costs is least.
+
+    options: sorted by unit; depot: (U,) depot of each vehicle; exact_options: size up to which a depot is solved
+    exactly. Raises ValueError when an option names a week that the capacity lacks.
+    """
+    depots, weeks = capacity.hours.shape
+    if len(options) and int(options.week.max()) >= weeks:
+        raise ValueError(f"options name week {int(options.week.max())}; allowed are 0 to {weeks - 1}")
+    chosen, methods = [], []
+    price = np.zeros((depots, weeks))
+    bound = 0.0
+    for d in range(depots):
+        rows = np.flatnonzero(depot[options.unit] == d) if len(options) else np.zeros(0, dtype=np.int64)
+        part = _solve_depot(options.take(rows), capacity.hours[d], capacity.visits[d], exact_options)
+        chosen.append(rows[part.chosen])
+        price[d] = part.price
+        bound += part.bound
+        methods.append(part.method)
+    every = np.sort(np.concatenate(chosen)) if chosen else np.zeros(0, dtype=np.int64)
+    cost = float(options.cost[every].sum()) if len(every) else 0.0
+    return Assignment(every, cost, min(bound, cost), price, tuple(methods))
+
+
+def _solve_depot(options: Options, hours: Floats, visits: Floats, exact_options: int) -> _Part:
+    if not len(options):
+        return _Part(np.zeros(0, dtype=np.int64), 0.0, np.zeros(len(hours)), "exact")
+    if len(options) <= exact_options:
+        bound, price = relaxation(options, hours, visits)
+        chosen, solver_bound = _exact(options, hours, visits)
+        return _Part(_within(options, chosen, hours, visits), max(bound, solver_bound), price, "exact")
+    prices = slot_prices(options, hours, visits)
+    chosen = improve(options, greedy_assignment(options, prices.reduced, hours, visits), hours, visits)
+    core = np.union1d(_core(options, prices.reduced), chosen)
+    if len(core) <= 2 * exact_options:
+        polished, _ = _exact(options.take(core), hours, visits, gap=POLISH_GAP, nodes=POLISH_NODES)
+        polished = improve(options, core[_within(options.take(core), polished, hours, visits)], hours, visits)
+        if options.cost[polished].sum() < options.cost[chosen].sum():
+            chosen = polished
+    return _Part(chosen, prices.bound, prices.hour_price, "slot prices")
+
+
+def _core(options: Options, reduced: Floats) -> Ints:
+    """Rows whose reduced cost is among the lowest of their vehicle, as long as they could pay."""
+    order = np.lexsort((reduced, options.unit))
+    first = np.concatenate([[True], options.unit[order][1:] != options.unit[order][:-1]])
+    start = np.maximum.accumulate(np.where(first, np.arange(len(order)), 0))
+    rank = np.arange(len(order)) - start
+    return np.sort(order[rank < CORE_PER_UNIT])
+
+
+def _constraints(options: Options, weeks: int) -> csr_matrix:
+    """Rows: one per vehicle, hours per week, vehicles called in per week."""
+    n = len(options)
+    column = np.arange(n)
+    _, unit = np.unique(options.unit, return_inverse=True)
+    one = csr_matrix((np.ones(n), (unit, column)), shape=(int(unit.max()) + 1, n))
+    hours = csr_matrix((options.hours, (options.week, column)), shape=(weeks, n))
+    calls = csr_matrix((options.calls_in.astype(np.float64), (options.week, column)), shape=(weeks, n))
+    return csr_matrix(vstack([one, hours, calls]))
+
+
+def _limits(matrix: csr_matrix, hours: Floats, visits: Floats) -> Floats:
+    units = matrix.shape[0] - 2 * len(hours)
+    return np.concatenate([np.ones(units), hours, visits])
+
+
+def relaxation(options: Options, hours: Floats, visits: Floats) -> tuple[float, Floats]:
+    """Lower bound and price of an hour per week (W,) from the linear relaxation (HiGHS); prices are its dual values."""
+    matrix = _constraints(options, len(hours))
+    limits = _limits(matrix, hours, visits)
+    found = linprog(options.cost, A_ub=matrix.toarray(), b_ub=limits, bounds=(0.0, 1.0), method="highs")
+    units = matrix.shape[0] - 2 * len(hours)
+    price = -np.asarray(found.ineqlin.marginals)[units : units + len(hours)]
+    bound = float(found.fun) if found.fun is not None else -np.inf
+    return bound, np.maximum(price, 0.0)
+
+
+def _exact(
+    options: Options, hours: Floats, visits: Floats, *, gap: float = EXACT_GAP, nodes: int = EXACT_NODES
+) -> tuple[Ints, float]:
+    """Best choice and the solver's own lower bound."""
+    matrix = _constraints(options, len(hours))
+    found = milp(
+        options.cost,
+        integrality=np.ones(len(options), dtype=np.int64),
+        bounds=Bounds(0.0, 1.0),
+        constraints=LinearConstraint(matrix, -np.inf, _limits(matrix, hours, visits)),
+        options={"mip_rel_gap": gap, "node_limit": nodes},
+    )
+    if found.x is None:
+        return np.zeros(0, dtype=np.int64), -np.inf
+    bound = float(found.mip_dual_bound) if found.mip_dual_bound is not None else -np.inf
+    return np.flatnonzero(np.asarray(found.x) > 0.5).astype(np.int64), bound
+
+
+def _within(options: Options, chosen: Ints, hours: Floats, visits: Floats) -> Ints:
+    """Take out the least worthwhile visits of weeks that rounding in the solver overfilled."""
+    keep: list[int] = []
+    used, calls = np.zeros(len(hours)), np.zeros(len(hours))
+    for row in chosen[np.argsort(options.cost[chosen], kind="stable")]:
+        week = options.week[row]
+        fits = used[week] + options.hours[row] <= hours[week] + HOURS_TOLERANCE
+        if fits and calls[week] + options.calls_in[row] <= visits[week] + HOURS_TOLERANCE:
+            keep.append(int(row))
+            used[week] += options.hours[row]
+            calls[week] += options.calls_in[row]
+    return np.sort(np.array(keep, dtype=np.int64))
+
+
+def reserve(
+    options: Options, depot: Ints, capacity: Capacity, forced: Bools
+) -> tuple[Ints, Capacity, tuple[int, ...]]:
+    """Book the vehicles that must come (pinned, or frozen from the last version) before all others.
+
+    forced: (U,) vehicles whose cheapest option is to be booked. Returns the rows booked, the capacity left, and the
+    vehicles that did not fit even so.
+    """
+    hours, visits = capacity.hours.copy(), capacity.visits.copy()
+    booked, refused = [], []
+    for unit in np.flatnonzero(forced):
+        rows = np.flatnonzero(options.unit == unit)
+        done = False
+        for row in rows[np.argsort(options.cost[rows], kind="stable")]:
+            d, w = depot[unit], options.week[row]
+            if d < 0 or options.hours[row] > hours[d, w] + HOURS_TOLERANCE or options.calls_in[row] > visits[d, w]:
+                continue
+            hours[d, w] -= options.hours[row]
+            visits[d, w] -= options.calls_in[row]
+            booked.append(int(row))
+            done = True
+            break
+        if not done:
+            refused.append(int(unit))
+    return np.array(booked, dtype=np.int64), Capacity(np.maximum(hours, 0.0), visits), tuple(refused)

@@ -1,0 +1,85 @@
+"""From the database to an assessment: the one path that the command line and the screens share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.assess import Assessment, assess
+from analysis.backtest import backtest_lists
+from analysis.panel import FleetTables
+from dashboard import wording
+from ingest import store
+from ingest.records import read_reset_answers, read_settings
+
+TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
+
+
+class NothingToAssess(Exception):
+    """The database has no vehicle, or no reading, to assess; the text says what to do."""
+
+
+def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
+    """All tables that an assessment needs; readings and repairs dated `before` or later are left out."""
+    return FleetTables(
+        units=store.read_units(db),
+        readings=store.read_readings(db, before=before),
+        repairs=store.read_repairs(db, before=before),
+        climate=store.read_climate(db),
+        forecast=store.read_forecast(db),
+        reset_answers=read_reset_answers(db),
+    )
+
+
+def tolerated_false_flags(db: Database) -> float:
+    """The false-flag rate that the user tolerates, per 100 healthy unit-years."""
+    chosen = read_settings(db).get("tolerated_false_flags", TOLERATED_FALSE_FLAGS)
+    return float(chosen) if isinstance(chosen, int | float) else TOLERATED_FALSE_FLAGS
+
+
+def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Assessment:
+    """Assess the fleet in the database with what was known at the start of `as_of`.
+
+    Raises NothingToAssess for a database without vehicles or readings, ValueError for a bad horizon.
+    """
+    tables = load_tables(db, before=as_of)
+    check_not_empty(tables, as_of)
+    return assess(
+        tables,
+        as_of=pd.Timestamp(as_of),
+        horizon_days=horizon_days,
+        tolerated_false_flags=tolerated_false_flags(db),
+    )
+
+
+def check_not_empty(tables: FleetTables, as_of: date) -> None:
+    """One clear sentence where there is nothing to judge."""
+    if tables.units.empty:
+        raise NothingToAssess("The database has no vehicles yet: import a units file first (cranktrend import FILE).")
+    if tables.readings.empty:
+        raise NothingToAssess(f"The database has no reading before {as_of}: import readings first, or take a later date.")
+
+
+def backtest_database(
+    db: Database, dates: list[pd.Timestamp], *, horizon_days: int = 30
+) -> Iterator[tuple[pd.Timestamp, Assessment]]:
+    """Assessments as they would have been on each of `dates`."""
+    tables = load_tables(db)
+    check_not_empty(tables.before(max(dates)), max(dates).date())
+    return backtest_lists(
+        tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db)
+    )
+
+
+def list_rows(assessment: Assessment, readings: pd.DataFrame, *, flagged_only: bool) -> list[dict[str, object]]:
+    """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
+    units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
+    parts = dict(tuple(assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].groupby("unit")))
+    latest = wording.latest_readings(readings, assessment.as_of)
+    return [
+        wording.list_row(unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment)
+        for unit in units.to_dict("records")
+    ]

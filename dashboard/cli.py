@@ -1,0 +1,456 @@
+"""The command line: pick, call, show.  Results go to standard output, messages to standard error."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import json
+import os
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from sqlite_utils import Database
+
+from dashboard.assessment import NothingToAssess, assess_database, backtest_database, list_rows
+from dashboard.demo import make_demo
+from dashboard.tables import SAFE_NOTE, list_table, unit_sheet
+from ingest import entries, records, set_aside, sources, store
+from ingest.drafting import draft_source
+from ingest.errors import EntryRefused, IngestError
+from ingest.fields import MEASUREMENTS
+from ingest.importer import import_paths
+
+DATABASE_VARIABLE = "CRANKTREND_DB"
+DEFAULT_DATABASE = "fleet.db"
+DEMO_DATABASE = "demo.db"
+EXIT_ERROR = 2
+WHO = "command line"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code.  Known errors are one line on standard error."""
+    options = build_parser().parse_args(arguments)
+    try:
+        code: int = options.run(options)
+    except EntryRefused as error:
+        for problem in error.problems or (str(error),):
+            say(f"cranktrend: {problem}")
+        return EXIT_ERROR
+    except (IngestError, NothingToAssess, ValueError) as error:
+        say(f"cranktrend: {error}")
+        return EXIT_ERROR
+    except BrokenPipeError:
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123 - the reader went away; nothing more to say
+        return 0
+    return code
+
+
+def say(text: str) -> None:
+    """A message for the person, on standard error."""
+    sys.stderr.write(text + "\n")
+
+
+def show(text: str) -> None:
+    """A result, on standard output."""
+    sys.stdout.write(text if text.endswith("\n") or not text else text + "\n")
+
+
+def database_path(options: argparse.Namespace, default: str = DEFAULT_DATABASE) -> Path:
+    """--db, else CRANKTREND_DB, else the default name here."""
+    return Path(options.db or os.environ.get(DATABASE_VARIABLE) or default)
+
+
+def open_existing(options: argparse.Namespace) -> Database:
+    """The database, which has to be there already."""
+    return store.open_database(database_path(options), create=False)
+
+
+def a_date(text: str) -> date:
+    """YYYY-MM-DD from the command line."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date; allowed is YYYY-MM-DD") from None
+
+
+def whole(low: int, high: int) -> Callable[[str], int]:
+    """A whole number in a range."""
+
+    def parse(text: str) -> int:
+        if not text.strip().lstrip("-").isdigit() or not low <= int(text) <= high:
+            raise argparse.ArgumentTypeError(f"{text!r} is not allowed; a whole number from {low} to {high} is")
+        return int(text)
+
+    return parse
+
+
+def add_as_of(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--as-of", type=a_date, default=None, metavar="DATE",
+        help="knowledge at the start of this day; nothing dated then or later is used (default: today)",
+    )
+
+
+def as_of(options: argparse.Namespace) -> date:
+    """The day of --as-of, else today."""
+    chosen: date | None = options.as_of
+    return chosen or date.today()
+
+
+def run_demo(options: argparse.Namespace) -> int:
+    """Make the demo fleet's database and print its weekly list and plan."""
+    path = Path(options.db or DEMO_DATABASE)
+    return make_demo(path, say=say, show=show)
+
+
+def run_import(options: argparse.Namespace) -> int:
+    """Import files and folders; exit code 0, 1 or 2 as the contract states."""
+    db = store.open_database(database_path(options))
+    progress = show_progress if sys.stderr.isatty() else None
+    outcome = import_paths(
+        db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress
+    )
+    if progress:
+        sys.stderr.write("\r\x1b[K")
+    for line in outcome.lines():
+        say(line)
+    show(outcome.summary())
+    return outcome.exit_code
+
+
+def show_progress(file: str, done: int, total: int) -> None:
+    """A progress bar on standard error."""
+    share = done / total if total else 1.0
+    bar = "#" * int(30 * share)
+    sys.stderr.write(f"\r\x1b[K{file[:40]:40s} [{bar:30s}] {100 * share:3.0f} %")
+    sys.stderr.flush()
+
+
+def run_risk(options: argparse.Namespace) -> int:
+    """Print the weekly list."""
+    db = open_existing(options)
+    day = as_of(options)
+    assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
+    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=not options.all)
+    if options.format == "json":
+        body = {"as_of": day.isoformat(), "horizon_days": options.horizon_days, "units": rows}
+        show(json.dumps(body, ensure_ascii=False, indent=1))
+    elif options.format == "csv":
+        show(rows_as_csv(rows))
+    else:
+        show(list_table(rows, assessment))
+    for note in assessment.fleet_notes:
+        say(note)
+    return 0
+
+
+def rows_as_csv(rows: list[dict[str, Any]]) -> str:
+    """The list as CSV; several reasons are joined; a text that a spreadsheet would run is led by an apostrophe."""
+    names = list(LIST_COLUMNS)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(names)
+    for row in rows:
+        values = [row[n] if n != "reasons" else "; ".join(row[n]) for n in names]
+        writer.writerow([harmless(v) for v in values])
+    return out.getvalue()
+
+
+LIST_COLUMNS = (
+    "unit", "depot", "vehicle_class", "flagged", "part", "part_probability", "no_start_probability",
+    "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c", "act_by", "last_reading_on", "reasons",
+    "next_test", "action",
+)  # fmt: skip
+
+
+def harmless(value: Any) -> Any:
+    """Text that a spreadsheet would take for a formula is led by an apostrophe (OWASP, CSV injection)."""
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return "'" + value
+    return "" if value is None else value
+
+
+def run_unit(options: argparse.Namespace) -> int:
+    """Print one vehicle's sheet."""
+    db = open_existing(options)
+    day = as_of(options)
+    assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
+    known = store.read_readings(db, before=day, units=[options.unit])
+    rows = [r for r in list_rows(assessment, known, flagged_only=False) if r["unit"] == options.unit]
+    if not rows:
+        raise ValueError(f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are")
+    sheet = unit_sheet(rows[0], assessment, known, store.read_repairs(db, before=day), fmt=options.format)
+    show(sheet)
+    return 0
+
+
+def run_record(options: argparse.Namespace) -> int:
+    """Record one reading of a vehicle, checked like any other."""
+    db = open_existing(options)
+    given = {name: getattr(options, name) for name in RECORDABLE if getattr(options, name) is not None}
+    entry = entries.record_reading(db, {"unit": options.unit, **given}, by=WHO)
+    for text in (*entry.problems, *entry.doubts, *entry.remarks):
+        say(text)
+    if not entry.stored and not entry.known:
+        return 1
+    show(f"{options.unit}: reading {'already known' if entry.known else 'stored'} ({entry.values.get('taken_at', '')})")
+    from dashboard.tables import reading_advice
+
+    for line in reading_advice(db, options.unit, entry.values):
+        show(line)
+    return 0
+
+
+def run_backtest(options: argparse.Namespace) -> int:
+    """Print the list as it would have been issued on each date, one JSON object a line; a report to standard error."""
+    db = open_existing(options)
+    first, last = getattr(options, "from"), options.to
+    if last < first:
+        raise ValueError(f"--to {last} lies before --from {first}")
+    dates = [pd.Timestamp(first + timedelta(days=k)) for k in range(0, (last - first).days + 1, options.every_days)]
+    readings = store.read_readings(db)
+    for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
+        rows = list_rows(assessment, readings, flagged_only=False)
+        body = {"as_of": f"{day:%Y-%m-%d}", "horizon_days": options.horizon_days, "units": rows}
+        show(json.dumps(body, ensure_ascii=False))
+        say(f"{day:%Y-%m-%d}: {sum(r['flagged'] for r in rows)} of {len(rows)} vehicles flagged")
+    return 0
+
+
+def run_classes(options: argparse.Namespace) -> int:
+    """Print what was learned of every class, from how many readings and no-starts."""
+    assessment = assess_database(open_existing(options), as_of=as_of(options))
+    if options.format == "csv":
+        show(assessment.classes.to_csv(index=False))
+    else:
+        table = assessment.classes.copy()
+        table["value"] = [f"{v:.3g}" for v in table["value"]]
+        table["se"] = ["" if pd.isna(v) else f"{v:.2g}" for v in table["se"]]
+        show(table.to_string(index=False))
+    return 0
+
+
+def run_plan(options: argparse.Namespace) -> int:
+    """Print the replacement plan."""
+    from dashboard.plan_export import render
+    from dashboard.planning import make_plan
+
+    db = open_existing(options)
+    plan = make_plan(db, as_of=as_of(options), weeks=options.weeks, by=WHO)
+    body = render(plan, options.format)
+    if isinstance(body, bytes):
+        if sys.stdout.isatty():
+            raise ValueError("an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx")
+        sys.stdout.buffer.write(body)
+    else:
+        show(body)
+    return 0
+
+
+def run_backup(options: argparse.Namespace) -> int:
+    """Copy the database to a new file."""
+    show(f"copied to {store.backup(open_existing(options), options.file)}")
+    return 0
+
+
+def run_dashboard(options: argparse.Namespace) -> int:
+    """Start the screens."""
+    from streamlit.web import cli as streamlit_cli
+
+    path = database_path(options)
+    store.open_database(path)
+    os.environ[DATABASE_VARIABLE] = str(path.resolve())
+    app = Path(__file__).with_name("app.py")
+    say(f"cranktrend: screens at http://{options.host}:{options.port} (database {path}); stop with Ctrl+C")
+    flags = {
+        "server.address": options.host, "server.port": options.port, "server.headless": "true",
+        "browser.gatherUsageStats": "false", "server.fileWatcherType": "none", "client.toolbarMode": "viewer",
+        "client.showErrorDetails": "none",
+    }  # fmt: skip
+    streamlit_cli.main(["run", str(app), *(f"--{k}={v}" for k, v in flags.items())], standalone_mode=False)
+    return 0
+
+
+def run_set_aside(options: argparse.Namespace) -> int:
+    """List, show, correct or dismiss rows that could not be believed."""
+    db = open_existing(options)
+    if options.what == "list":
+        rows = set_aside.list_set_aside(db, state=options.state)
+        show(rows.to_csv(index=False) if options.format == "csv" else set_aside_text(rows))
+    elif options.what == "show":
+        row = set_aside.show_set_aside(db, options.id)
+        show(f"{row.id}: {row.file} line {row.line} ({row.state})\nreason: {row.reason}\noriginal: {row.original!r}")
+        for name, value in row.values.items():
+            show(f"  {name} = {value!r}")
+    elif options.what == "correct":
+        entry = set_aside.correct_set_aside(db, options.id, dict(pair(p) for p in options.changes), by=WHO)
+        for text in (*entry.problems, *entry.doubts):
+            say(text)
+        show(f"row {options.id}: {'admitted' if entry.stored or entry.known else 'still set aside'}")
+        return 0 if entry.stored or entry.known else 1
+    else:
+        set_aside.dismiss_set_aside(db, options.id, reason=options.reason, by=WHO)
+        show(f"row {options.id}: dismissed")
+    return 0
+
+
+def set_aside_text(rows: pd.DataFrame) -> str:
+    """Set-aside rows, one a line."""
+    if rows.empty:
+        return "no row is set aside"
+    lines = [f"{r.id}: {r.file} line {r.line}: {r.reason}" for r in rows.itertuples()]
+    return "\n".join(lines)
+
+
+def pair(text: str) -> tuple[str, str]:
+    """COLUMN=VALUE from the command line."""
+    name, sign, value = text.partition("=")
+    if not sign or not name.strip():
+        raise ValueError(f"{text!r} is no change; allowed is COLUMN=VALUE, as in crank_a=145")
+    return name.strip(), value
+
+
+def run_source(options: argparse.Namespace) -> int:
+    """Draft, save, list and show descriptions of foreign files."""
+    if options.what == "draft":
+        draft = draft_source(options.file)
+        show(draft.toml)
+        for question in (*draft.questions, *draft.unsure):
+            say(question)
+        return 0
+    db = store.open_database(database_path(options))
+    if options.what == "save":
+        text = read_text(options.file)
+        sources.save_source(db, options.name, text, by=WHO)
+        show(f"source {options.name} saved")
+    elif options.what == "show":
+        show(sources.read_source(db, options.name))
+    else:
+        for saved in sources.list_sources(db):
+            show(f"{saved.name}\t{saved.saved_at}\t{saved.saved_by}")
+    return 0
+
+
+def read_text(file: str) -> str:
+    """A small text file; one clear sentence when it cannot be read."""
+    try:
+        return Path(file).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"{file}: cannot be read as UTF-8 text ({type(error).__name__})") from None
+
+
+def run_resets(options: argparse.Namespace) -> int:
+    """List renewals that nobody recorded, and take a person's answer."""
+    db = open_existing(options)
+    if options.what == "list":
+        found = assess_database(db, as_of=as_of(options)).resets
+        for row in found.itertuples():
+            words = row.part.replace("_", " ")
+            show(f"{row.unit}: {words} looks replaced around {row.around_on:%d %B %Y}, please confirm")
+        return 0
+    answer = "confirmed" if options.what == "confirm" else "denied"
+    records.save_reset_answer(db, unit=options.unit, part=options.part, around_on=options.around, answer=answer, by=WHO)
+    show(f"{options.unit}: {options.part.replace('_', ' ')} {answer}")
+    return 0
+
+
+RECORDABLE = ("taken_at", *MEASUREMENTS, "technician", "instrument", "note")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """All commands and their options."""
+    parser = argparse.ArgumentParser(
+        prog="cranktrend", description="Health of starting systems over a vehicle fleet.", epilog=SAFE_NOTE
+    )
+    parser.add_argument("--db", metavar="FILE", help=f"database (default {DATABASE_VARIABLE} or {DEFAULT_DATABASE})")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name: str, run: Callable[[argparse.Namespace], int], words: str) -> argparse.ArgumentParser:
+        sub = commands.add_parser(name, help=words, description=words)
+        sub.set_defaults(run=run)
+        return sub
+
+    command("demo", run_demo, f"make the demo fleet's database ({DEMO_DATABASE}) and print its weekly list and plan")
+    sub = command("import", run_import, "import files and folders of CSV and XLSX")
+    sub.add_argument("paths", nargs="+", metavar="FILE|FOLDER")
+    sub.add_argument("--source", metavar="DESCRIPTION", help="name or TOML file of a source description")
+    sub.add_argument("--dry-run", action="store_true", help="say what would happen and store nothing")
+    sub = command("risk", run_risk, "the weekly list: which vehicles, which part, how sure, how long")
+    add_as_of(sub)
+    add_horizon(sub)
+    sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
+    sub.add_argument("--format", choices=("table", "csv", "json"), default="table")
+    sub = command("unit", run_unit, "one vehicle's sheet")
+    sub.add_argument("unit", metavar="UNIT")
+    add_as_of(sub)
+    add_horizon(sub)
+    sub.add_argument("--format", choices=("table", "json"), default="table")
+    sub = command("plan", run_plan, "the replacement plan")
+    add_as_of(sub)
+    sub.add_argument("--weeks", type=whole(1, 26), default=13)
+    sub.add_argument("--format", choices=("table", "csv", "json", "ics", "xlsx"), default="table")
+    sub = command("record", run_record, "record one reading, checked like any other")
+    sub.add_argument("unit", metavar="UNIT")
+    for name in RECORDABLE:
+        sub.add_argument(f"--{name.replace('_', '-')}", dest=name, metavar="VALUE")
+    sub = command("backtest", run_backtest, "the list as it would have been issued on past dates, one a line")
+    sub.add_argument("--from", type=a_date, required=True, metavar="DATE")
+    sub.add_argument("--to", type=a_date, required=True, metavar="DATE")
+    sub.add_argument("--every-days", type=whole(1, 366), default=14)
+    add_horizon(sub)
+    sub.add_argument("--format", choices=("jsonl",), default="jsonl")
+    sub = command("classes", run_classes, "what the fleet has taught about every vehicle class")
+    add_as_of(sub)
+    sub.add_argument("--format", choices=("table", "csv"), default="table")
+    sub = command("dashboard", run_dashboard, "start the screens")
+    sub.add_argument("--host", default="127.0.0.1")
+    sub.add_argument("--port", type=whole(1, 65535), default=8501)
+    sub = command("backup", run_backup, "copy the database to a new file")
+    sub.add_argument("file", metavar="FILE")
+    add_nested(command)
+    return parser
+
+
+def add_horizon(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--horizon-days", type=whole(1, 180), default=30)
+
+
+def add_nested(command: Callable[..., argparse.ArgumentParser]) -> None:
+    """Commands with a second word: set-aside, source, resets."""
+    sub = command("set-aside", run_set_aside, "rows that could not be believed: list, show, correct, dismiss")
+    what = sub.add_subparsers(dest="what", required=True, metavar="list|show|correct|dismiss")
+    one = what.add_parser("list")
+    one.add_argument("--state", choices=("open", "admitted", "dismissed", "all"), default="open")
+    one.add_argument("--format", choices=("table", "csv"), default="table")
+    for name in ("show", "correct", "dismiss"):
+        one = what.add_parser(name)
+        one.add_argument("id", type=whole(1, 2**62), metavar="ID")
+        if name == "correct":
+            one.add_argument("changes", nargs="+", metavar="COLUMN=VALUE")
+        if name == "dismiss":
+            one.add_argument("--reason", default="")
+    sub = command("source", run_source, "descriptions of foreign files: draft, save, list, show")
+    what = sub.add_subparsers(dest="what", required=True, metavar="draft|save|list|show")
+    what.add_parser("draft").add_argument("file", metavar="FILE")
+    one = what.add_parser("save")
+    one.add_argument("name", metavar="NAME")
+    one.add_argument("file", metavar="FILE.toml")
+    what.add_parser("list")
+    what.add_parser("show").add_argument("name", metavar="NAME")
+    sub = command("resets", run_resets, "parts that look replaced though nobody recorded it: list, confirm, deny")
+    what = sub.add_subparsers(dest="what", required=True, metavar="list|confirm|deny")
+    add_as_of(what.add_parser("list"))
+    for name in ("confirm", "deny"):
+        one = what.add_parser(name)
+        one.add_argument("unit", metavar="UNIT")
+        one.add_argument("part", metavar="PART")
+        one.add_argument("--around", type=a_date, required=True, metavar="DATE")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

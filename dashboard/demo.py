@@ -1,0 +1,66 @@
+"""The demo: an invented operator's files, imported through the front door."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from datetime import datetime, time
+from pathlib import Path
+
+from dashboard.assessment import assess_database, list_rows
+from dashboard.tables import list_table
+from demo_fleet.export import export_fleet
+from demo_fleet.scenario import AS_OF, OPERATOR, STORIES, demo_operator
+from ingest import store
+from ingest.importer import import_paths
+from ingest.records import read_settings, save_setting
+
+MARK = "demo_fleet"
+
+
+class DemoRefused(ValueError):
+    """The file holds something else."""
+
+
+def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], None]) -> int:
+    """Make the demo database at `path` (nothing else may be in it), print the weekly list, the plan, what to try next."""
+    db = store.open_database(path)
+    if not store.is_empty(db) and MARK not in read_settings(db):
+        raise DemoRefused(f"{path} holds something other than the demo; name another file with --db, or none for demo.db")
+    day = AS_OF
+    now = datetime.combine(day, time(6, 0))
+    with tempfile.TemporaryDirectory() as folder:
+        export_fleet(demo_operator(), Path(folder), split="depot")
+        outcome = import_paths(db, [folder], now=now, by="demo")
+    save_setting(db, MARK, {"as_of": day.isoformat()}, by="demo")
+    say(f"{OPERATOR}: {outcome.summary()}")
+    assessment = assess_database(db, as_of=day)
+    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True)
+    show(list_table(rows, assessment))
+    show(demo_plan(db, day))
+    show(try_next(path))
+    return 0
+
+
+def demo_plan(db: store.Database, day: datetime) -> str:
+    """The replacement plan in its table form."""
+    from dashboard.plan_export import render
+    from dashboard.planning import make_plan
+
+    return str(render(make_plan(db, as_of=day, weeks=13, by="demo"), "table"))
+
+
+def try_next(path: Path) -> str:
+    """A few lines on what to try next."""
+    name = next(iter(STORIES))
+    title, _ = STORIES[name]
+    return "\n".join(
+        [
+            "",
+            "What to try next:",
+            f"  cranktrend --db {path} unit {name} --as-of {AS_OF}      one vehicle: {title}",
+            f"  cranktrend --db {path} risk --as-of {AS_OF} --all       every vehicle, healthy ones too",
+            f"  cranktrend --db {path} set-aside list                   entries that could not be believed",
+            f"  cranktrend --db {path} dashboard                        the screens, at http://127.0.0.1:8501",
+        ]
+    )

@@ -1,0 +1,160 @@
+"""Tables for a terminal: the weekly list and one vehicle's sheet."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.assess import Assessment
+from analysis.segments import locate_segment
+from dashboard import wording
+from ingest import store
+
+SAFE_NOTE = (
+    "Before cranking or probing: neutral or park, wheels chocked, ventilate, eye protection, rings off, no loose sleeves "
+    "near belts; crank 30 s at most, then let it cool 2 min; not for high-voltage hybrid or electric traction systems. "
+    "The vehicle maker's procedure, local rules and licensed practice come first."
+)
+WIDTH = 118
+
+
+def clean(text: str) -> str:
+    """Text from outside without characters that a terminal would act on."""
+    return "".join(ch if ch.isprintable() else "?" for ch in text)
+
+
+def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
+    """The weekly list with reasons under each vehicle."""
+    judged = assessment.units["status"] == "judged"
+    head = f"Weekly list for {assessment.as_of:%Y-%m-%d}: no-start within {assessment.horizon_days} days"
+    lines = [head, "=" * len(head)]
+    flagged = int(assessment.units["flagged"].sum())
+    lines.append(
+        f"{flagged} of {len(assessment.units)} vehicles flagged; {int((~judged).sum())} have too few readings to judge."
+    )
+    if rows:
+        lines += ["", row_line("unit", "depot", "part", "sure", "no-start", "coldest start", "act by", "last reading")]
+    for row in rows:
+        lines.append(
+            row_line(
+                row["unit"], row["depot"] or "-", wording.PART_WORDS[row["part"]], f"{100 * row['part_probability']:.0f} %",
+                f"{100 * row['no_start_probability']:.0f} %", start_words(row), row["act_by"] or "-",
+                row["last_reading_on"] or "-",
+            )
+        )  # fmt: skip
+        for reason in row["reasons"]:
+            lines += textwrap.wrap(clean(reason), WIDTH, initial_indent="    - ", subsequent_indent="      ")
+        if row["next_test"]:
+            lines += textwrap.wrap(f"measure next: {row['next_test']}", WIDTH, initial_indent="    > ", subsequent_indent="      ")
+        elif row["flagged"]:
+            lines += textwrap.wrap(f"enough measured, act: {row['action']}", WIDTH, initial_indent="    > ", subsequent_indent="      ")
+    if rows:
+        lines += ["", *textwrap.wrap(SAFE_NOTE, WIDTH)]
+    return "\n".join(lines)
+
+
+def row_line(unit: str, depot: str, part: str, sure: str, risk: str, start: str, act_by: str, last: str) -> str:
+    """One line of the list."""
+    return f"{clean(unit):12.12s} {clean(depot):10.10s} {part:18s} {sure:>6s} {risk:>9s}  {start:24s} {act_by:11s} {last:11s}"
+
+
+def start_words(row: Mapping[str, Any]) -> str:
+    """Coldest start with its interval, short."""
+    low, middle, high = (
+        wording.cold_words(row[k]).replace(" °C", "")
+        for k in ("coldest_start_low_c", "coldest_start_c", "coldest_start_high_c")
+    )
+    return f"{middle} °C ({low} to {high})"
+
+
+def unit_sheet(
+    row: dict[str, Any], assessment: Assessment, readings: pd.DataFrame, repairs: pd.DataFrame, *, fmt: str
+) -> str:
+    """One vehicle: where it stands, every part, the latest readings, repairs, what to measure next."""
+    parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
+    if fmt == "json":
+        body = {
+            "as_of": f"{assessment.as_of:%Y-%m-%d}",
+            "horizon_days": assessment.horizon_days,
+            **row,
+            "parts": [part_object(p) for p in parts.to_dict("records")],
+        }
+        return json.dumps(body, ensure_ascii=False, indent=1)
+    mine = repairs[repairs["unit"] == row["unit"]]
+    lines = [list_table([row], assessment).split("\n\n", 1)[1], "", "Parts (at 20 °C):"]
+    lines.append(f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'wears':>6s}  renewed alone it starts at")
+    for p in parts.to_dict("records"):
+        unit = wording.quantity_unit(p["part"])
+        renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else wording.cold_words(p["renewed_coldest_start_c"])
+        lines.append(
+            f"  {wording.PART_WORDS[p['part']]:18s} {wording.plain(p['level_mohm'], unit):>14s} {p['se_mohm']:9.2f}"
+            f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f} {100 * p['worn_probability']:4.0f} %  {renewed}"
+        )
+    lines += ["", "Latest readings:", readings_text(readings)]
+    if len(mine):
+        lines += ["", "Repairs:"]
+        lines += [f"  {r.done_on:%Y-%m-%d} {wording.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})" for r in mine.itertuples()]
+    return "\n".join(lines)
+
+
+SHOWN = (
+    "taken_at", "temperature_c", "rest_v", "crank_min_v", "crank_a", "peak_a", "drop_positive_v", "drop_ground_v",
+    "drop_contacts_v", "drop_control_v", "coil_a", "crank_rpm", "doubtful",
+)  # fmt: skip
+
+
+def readings_text(readings: pd.DataFrame) -> str:
+    """The last six readings, newest last."""
+    if readings.empty:
+        return "  none"
+    table = readings[[c for c in SHOWN if c in readings]].tail(6).copy()
+    table["taken_at"] = table["taken_at"].dt.strftime("%Y-%m-%d")
+    return textwrap.indent(table.to_string(index=False, na_rep="-"), "  ")
+
+
+def part_object(part: Mapping[str, Any]) -> dict[str, Any]:
+    """One part for JSON: numbers rounded, dates as text, missing as null."""
+    out: dict[str, Any] = {}
+    for name, value in part.items():
+        if name == "unit":
+            continue
+        if isinstance(value, pd.Timestamp) or value is pd.NaT:
+            out[name] = wording.iso_day(value)
+        elif isinstance(value, float):
+            out[name] = None if pd.isna(value) else round(value, 4)
+        else:
+            out[name] = value if isinstance(value, str) else int(value)
+    return out
+
+
+def reading_advice(db: Database, unit: str, values: Mapping[str, Any]) -> list[str]:
+    """Right after a reading: how it compares with this vehicle's last ones, and what the simple checks point to."""
+    lines = compare_with_last(store.read_readings(db, units=[unit]))
+    for finding in locate_segment(values)[:3]:
+        following = f" Next: {finding.next_measurement}" if finding.next_measurement else ""
+        lines.append(f"{finding.sentence}{following}")
+    return lines
+
+
+def compare_with_last(readings: pd.DataFrame) -> list[str]:
+    """The latest reading against the median of the vehicle's up to five before it, where it differs by a fifth."""
+    if len(readings) < 2:
+        return ["first reading of this vehicle: nothing to compare with yet"]
+    ordered = readings.sort_values("taken_at")
+    latest, before = ordered.iloc[-1], ordered.iloc[-6:-1]
+    lines = []
+    for name in SHOWN[1:-1]:
+        if name == "temperature_c" or name not in ordered or pd.isna(latest[name]):
+            continue
+        usual = before[name].median()
+        if pd.notna(usual) and usual and abs(latest[name] / usual - 1.0) > DIFFERS:
+            lines.append(f"{name}: {latest[name]:g}, median of the last {before[name].count()} was {usual:g}")
+    return lines or ["like this vehicle's last readings"]
+
+
+DIFFERS = 0.2  # a fifth more or less is worth saying, our choice

@@ -1,0 +1,210 @@
+"""Numbers to sentences of the trade: reasons, next measurement, action.  No arithmetic that decides anything."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from analysis.assess import Assessment
+from analysis.limit_book import LimitBook
+from analysis.limits import Limits
+
+PART_WORDS = {
+    "battery": "battery",
+    "positive_cable": "positive cable",
+    "ground_path": "ground path",
+    "solenoid_contacts": "solenoid contacts",
+    "starter_motor": "starter motor",
+    "control_circuit": "control circuit",
+    "engine_drag": "engine drag",
+}
+MEASURES = {
+    "battery": "battery resistance",
+    "positive_cable": "positive cable",
+    "ground_path": "ground path",
+    "solenoid_contacts": "solenoid contacts",
+    "starter_motor": "starter motor resistance",
+    "control_circuit": "control circuit",
+    "engine_drag": "cranking load",
+}
+DROP_COLUMN = {
+    "positive_cable": ("drop_positive_v", "positive_cable_drop_v"),
+    "ground_path": ("drop_ground_v", "ground_path_drop_v"),
+    "solenoid_contacts": ("drop_contacts_v", "solenoid_contacts_drop_v"),
+    "control_circuit": ("drop_control_v", "control_circuit_drop_v"),
+}
+NEED_WORDS = {
+    "speed": "cranking speed runs out first",
+    "supply": "supply voltage runs out first",
+    "coil": "solenoid coil voltage runs out first",
+}
+CHEAP_FIRST = {
+    "battery": "Charge and test the battery; replace it if the resistance stays high",
+    "positive_cable": "Clean and tighten the positive cable's ends; replace the cable if the drop stays",
+    "ground_path": "Clean and tighten the ground strap's ends; replace the strap if the drop stays",
+    "solenoid_contacts": "Replace the solenoid contacts or the solenoid",
+    "starter_motor": "Take the starter out and test it; replace it",
+    "control_circuit": "Clean the control circuit's connections one by one; renew the worst",
+    "engine_drag": "Look for what drags: oil grade, belts, a seizing unit",
+}
+NEXT_MEASUREMENT = {
+    "battery": "Rest volts after two hours without charging, then lowest volts and amps while cranking: they tell a "
+    "discharged battery from a worn one.",
+    "positive_cable": "Voltage drop from battery post to starter stud while cranking, then from clamp to cable end: "
+    "it tells the joint from the cable.",
+    "ground_path": "Voltage drop from starter housing to battery negative post while cranking, then across each joint.",
+    "solenoid_contacts": "Voltage drop across the solenoid's two studs while cranking, three times: burnt contacts vary.",
+    "starter_motor": "Peak and steady amps with cranking speed: high amps at full speed is a weak field, at low speed drag.",
+    "control_circuit": "Loaded check of the control wire at the relay socket, then at the coil end.",
+    "engine_drag": "Cranking speed with steady amps, engine warm: it tells drag from a weak starter.",
+}
+CONFIRM_SLIP = "Repeat the last reading: it stands far off the ones before and may be a slip."
+SURE_ENOUGH = 0.80  # a part this probable needs no further measurement before acting, our choice
+
+
+def plain(value: float, unit: str) -> str:
+    """A value with sensible digits and its unit."""
+    size = abs(value)
+    digits = 0 if size >= 100 else 1 if size >= 3 else 2
+    return f"{value:.{digits}f} {unit}"
+
+
+def quantity_unit(part: str) -> str:
+    """Unit of a part's level."""
+    return "A" if part == "engine_drag" else "mΩ"
+
+
+def month_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
+    """"in March", with the year when it is not the current one."""
+    return f"in {day:%B}" if day.year == as_of.year else f"in {day:%B %Y}"
+
+
+def latest_readings(readings: pd.DataFrame, as_of: pd.Timestamp) -> dict[str, dict[str, Any]]:
+    """Latest known value of each drop, with its amps, per vehicle: what the technician saw on the meter."""
+    known = readings[readings["taken_at"] < as_of]
+    columns = ["crank_a", "coil_a", *(column for column, _ in DROP_COLUMN.values())]
+    present = [c for c in columns if c in known]
+    last = known.groupby("unit")[present].last()
+    return {str(unit): row for unit, row in zip(last.index, last.to_dict("records"), strict=True)}
+
+
+def drop_words(part: str, latest: Mapping[str, Any] | None, limits: Limits) -> str:
+    """The drop last read, and the printed limit it is held against."""
+    if part not in DROP_COLUMN or latest is None:
+        return ""
+    column, key = DROP_COLUMN[part]
+    drop, amps = latest.get(column), latest.get("coil_a" if part == "control_circuit" else "crank_a")
+    if drop is None or pd.isna(drop):
+        return ""
+    limit = getattr(limits, key)
+    at = "" if amps is None or pd.isna(amps) else f" at {amps:.0f} A"
+    return f" ({drop:.2f} V{at}; limit {limit.value:.1f} V)"
+
+
+def level_reason(part: Mapping[str, Any], latest: Mapping[str, Any] | None, limits: Limits, as_of: pd.Timestamp) -> str:
+    """One part's level against its past and its class."""
+    name, unit = str(part["part"]), quantity_unit(str(part["part"]))
+    words = f"{MEASURES[name]} {plain(part['level_mohm'], unit)} at 20 °C{drop_words(name, latest, limits)}"
+    before_on = part["before_on"]
+    if pd.notna(before_on) and part["readings"] > 1 and (as_of - before_on).days > 20:
+        words += f", was {plain(part['before_mohm'], unit)} {month_words(before_on, as_of)}"
+    return f"{words}; class median {plain(part['usual_mohm'], unit)}"
+
+
+def reasons(
+    unit: Mapping[str, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
+) -> list[str]:
+    """Why the vehicle stands where it stands: the suspect part first, then other worn parts, then the cold."""
+    limits = LimitBook().for_group(
+        str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
+    )
+    if unit["status"] != "judged":
+        count = int(unit["readings"])
+        return [f"{count} reading{'' if count == 1 else 's'} so far: too few to judge, not known to be healthy"]
+    worn = parts[(parts["worn_probability"] > 0.5) | (parts["part_probability"] > 0.2)]
+    ranked = worn.sort_values(["part_probability", "worn_probability"], ascending=False)
+    found = [level_reason(p, latest, limits, assessment.as_of) for p in ranked.to_dict("records")][:3]
+    found.append(cold_reason(unit))
+    suspect = parts[parts["part"] == unit["part"]].iloc[0]
+    renewed = suspect["renewed_coldest_start_c"]
+    if pd.notna(renewed) and unit["flagged"]:
+        found.append(renewed_reason(str(unit["part"]), float(renewed), float(unit["coldest_start_c"])))
+    return found
+
+
+def cold_words(celsius: float) -> str:
+    """A coldest start in words."""
+    if celsius <= -44:
+        return "below −44 °C"
+    return f"{round(celsius):d} °C".replace("-", "−")
+
+
+def cold_reason(unit: Mapping[str, Any]) -> str:
+    """The coldest start with its interval."""
+    low, high = (cold_words(float(unit[k])) for k in ("coldest_start_low_c", "coldest_start_high_c"))
+    words = f"starts down to {cold_words(float(unit['coldest_start_c']))} (80 % sure: between {low} and {high})"
+    return f"{words}; {NEED_WORDS[str(unit['limited_by'])]}"
+
+
+def renewed_reason(part: str, renewed_c: float, now_c: float) -> str:
+    """What renewing the suspect part alone would gain."""
+    gain = now_c - max(renewed_c, -44.0)
+    words = PART_WORDS[part]
+    with_new = "with the drag removed" if part == "engine_drag" else f"with {words} renewed"
+    if gain < 1.0:
+        return f"{with_new} it would start hardly any colder: another part limits it too"
+    return f"{with_new} it starts about {gain:.0f} K colder, down to {cold_words(renewed_c)}"
+
+
+def next_test(unit: Mapping[str, Any], parts: pd.DataFrame) -> str | None:
+    """What to measure next, or None when nothing would change the decision."""
+    if unit["status"] != "judged":
+        return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
+    suspect = parts[parts["part"] == unit["part"]].iloc[0]
+    if suspect["last_slip"] > 0.3:
+        return CONFIRM_SLIP
+    if not unit["flagged"] or unit["part_probability"] >= SURE_ENOUGH:
+        return None
+    return NEXT_MEASUREMENT[str(unit["part"])]
+
+
+def action(unit: Mapping[str, Any], next_measurement: str | None) -> str:
+    """What to do about the vehicle, in a few words."""
+    if unit["status"] != "judged":
+        return "take readings at the next service"
+    if not unit["flagged"]:
+        return "none"
+    if next_measurement is not None:
+        return "measure again first"
+    return CHEAP_FIRST[str(unit["part"])]
+
+
+def list_row(
+    unit: Mapping[str, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
+) -> dict[str, Any]:
+    """One vehicle of the weekly list, as the JSON contract names its fields."""
+    following = next_test(unit, parts)
+    return {
+        "unit": str(unit["unit"]),
+        "depot": None if pd.isna(unit["depot"]) else str(unit["depot"]),
+        "vehicle_class": str(unit["vehicle_class"]),
+        "flagged": bool(unit["flagged"]),
+        "part": str(unit["part"]),
+        "part_probability": round(float(unit["part_probability"]), 3),
+        "no_start_probability": round(float(unit["no_start_probability"]), 4),
+        "coldest_start_c": round(float(unit["coldest_start_c"]), 1),
+        "coldest_start_low_c": round(float(unit["coldest_start_low_c"]), 1),
+        "coldest_start_high_c": round(float(unit["coldest_start_high_c"]), 1),
+        "act_by": iso_day(unit["act_by"]),
+        "last_reading_on": iso_day(unit["last_reading_on"]),
+        "reasons": reasons(unit, parts, latest, assessment),
+        "next_test": following,
+        "action": action(unit, following),
+    }
+
+
+def iso_day(moment: pd.Timestamp) -> str | None:
+    """A date as YYYY-MM-DD, None for none."""
+    return None if pd.isna(moment) else f"{moment:%Y-%m-%d}"
