@@ -17,17 +17,18 @@ from analysis.panel import Bools, Floats, Ints
 from analysis.replacement import Options
 from analysis.slot_prices import greedy_assignment, improve, slot_prices
 
-EXACT_OPTIONS = 3000
-"""Depots with no more ways of acting than this are solved exactly (our choice: about two seconds at the most)."""
-EXACT_GAP, POLISH_GAP = 1e-4, 1e-3
+EXACT_OPTIONS = 1500
+"""Depots with no more ways of acting than this are solved exactly (our choice: a few seconds at the most)."""
+EXACT_GAP, POLISH_GAP = 2e-4, 1e-3
 """The solver may stop this close to the best, when it is to be exact and when it polishes a plan by slot prices."""
-EXACT_NODES, POLISH_NODES = 2000, 20
+EXACT_NODES, POLISH_NODES = 200, 1
 """The solver stops after so many branches with the best found; the gap says what that cost. Branches, not seconds,
 so that a slow machine gets the same plan."""
 HOURS_TOLERANCE = 1e-6
 """Hours [h] by which rounding in the solver may exceed a limit before a visit is taken out again."""
-CORE_PER_UNIT = 6
-"""With slot prices, this many of a vehicle's cheapest ways of acting go to the exact solver for the last polish."""
+UNCLEAR_UNITS, UNCLEAR_OPTIONS = 45, 8
+"""With slot prices, so many vehicles whose choice is closest, with so many of their options each, are settled by the
+exact solver in the end (our choice: one second; measured to halve the gap)."""
 
 
 @dataclass(frozen=True)
@@ -98,22 +99,35 @@ def _solve_depot(options: Options, hours: Floats, visits: Floats, exact_options:
         return _Part(_within(options, chosen, hours, visits), max(bound, solver_bound), price, "exact")
     prices = slot_prices(options, hours, visits)
     chosen = improve(options, greedy_assignment(options, prices.reduced, hours, visits), hours, visits)
-    core = np.union1d(_core(options, prices.reduced), chosen)
-    if len(core) <= 2 * exact_options:
-        polished, _ = _exact(options.take(core), hours, visits, gap=POLISH_GAP, nodes=POLISH_NODES)
-        polished = improve(options, core[_within(options.take(core), polished, hours, visits)], hours, visits)
-        if options.cost[polished].sum() < options.cost[chosen].sum():
-            chosen = polished
+    polished = improve(options, _polish(options, prices.reduced, hours, visits), hours, visits)
+    if options.cost[polished].sum() < options.cost[chosen].sum():
+        chosen = polished
     return _Part(chosen, prices.bound, prices.hour_price, "slot prices")
 
 
-def _core(options: Options, reduced: Floats) -> Ints:
-    """Rows whose reduced cost is among the lowest of their vehicle, as long as they could pay."""
+def _polish(options: Options, reduced: Floats, hours: Floats, visits: Floats) -> Ints:
+    """Give the vehicles whose choice is clear at the prices what they choose, and settle the others exactly."""
     order = np.lexsort((reduced, options.unit))
     first = np.concatenate([[True], options.unit[order][1:] != options.unit[order][:-1]])
-    start = np.maximum.accumulate(np.where(first, np.arange(len(order)), 0))
-    rank = np.arange(len(order)) - start
-    return np.sort(order[rank < CORE_PER_UNIT])
+    rank = np.empty(len(options), dtype=np.int64)
+    position = np.arange(len(options))
+    rank[order] = position - np.maximum.accumulate(np.where(first, position, 0))
+    start = np.flatnonzero(first)
+    units, best = options.unit[order[start]], reduced[order[start]]
+    alone = np.concatenate([first[1:], [True]])[start]
+    after = np.where(alone, 0.0, reduced[order[np.minimum(start + 1, len(order) - 1)]])
+    margin = np.where(best < 0, np.minimum(after, 0.0) - best, best)
+    clear = np.argsort(margin, kind="stable")[UNCLEAR_UNITS:]
+    rows = order[start][clear][best[clear] < 0]
+    fixed = _within(options, np.sort(rows), hours, visits)
+    left = hours - np.bincount(options.week[fixed], options.hours[fixed], len(hours))
+    calls = visits - np.bincount(options.week[fixed], options.calls_in[fixed].astype(np.float64), len(hours))
+    open_rows = np.flatnonzero(~np.isin(options.unit, options.unit[fixed]) & (rank < UNCLEAR_OPTIONS))
+    if not len(open_rows):
+        return fixed
+    still = options.take(open_rows)
+    settled, _ = _exact(still, np.maximum(left, 0.0), np.maximum(calls, 0.0), gap=POLISH_GAP, nodes=POLISH_NODES)
+    return _within(options, np.sort(np.concatenate([fixed, open_rows[settled]])), hours, visits)
 
 
 def _constraints(options: Options, weeks: int) -> csr_matrix:
@@ -175,9 +189,7 @@ def _within(options: Options, chosen: Ints, hours: Floats, visits: Floats) -> In
     return np.sort(np.array(keep, dtype=np.int64))
 
 
-def reserve(
-    options: Options, depot: Ints, capacity: Capacity, forced: Bools
-) -> tuple[Ints, Capacity, tuple[int, ...]]:
+def reserve(options: Options, depot: Ints, capacity: Capacity, forced: Bools) -> tuple[Ints, Capacity, tuple[int, ...]]:
     """Book the vehicles that must come (pinned, or frozen from the last version) before all others.
 
     forced: (U,) vehicles whose cheapest option is to be booked. Returns the rows booked, the capacity left, and the
