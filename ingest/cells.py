@@ -29,6 +29,7 @@ from ingest.values import (
 )
 
 DECIMALS = 6  # of a stored value in V, A, °C: a microvolt; our choice, so that 0.12 V and 120 mV are the same number
+FEWEST_AGAINST = 2  # dates that contradict the stated order before a file is refused; our choice: one may be a slip
 TIME_DTYPE = "datetime64[s]"
 _AMBIGUOUS = "can be read day first or month first"
 
@@ -106,7 +107,7 @@ class BatchBuilder:
         self._remarks: dict[int, list[str]] = {}
         self._raw: dict[tuple[int, str], str] = {}
         self._undecided: list[tuple[int, str, str]] = []
-        self._orders: dict[str, tuple[int, str]] = {}
+        self._orders: dict[str, list[tuple[int, str]]] = {}
         self._plain_dates = 0
 
     def add(self, block: Block) -> None:
@@ -233,11 +234,10 @@ class BatchBuilder:
             if is_empty(cell):
                 continue
             parsed = parse_time(cell, self.layout.date_order)
-            if self.layout.own:
-                evidence = date_order_evidence(cell)
-                if evidence in ("day-first", "month-first"):
-                    self._orders.setdefault(evidence, (self._count + int(row), cell_text(cell)))
-                self._plain_dates += evidence != "either" and parsed.value is not None
+            evidence = date_order_evidence(cell)
+            if evidence in ("day-first", "month-first"):
+                self._orders.setdefault(evidence, []).append((self._count + int(row), cell_text(cell)))
+            self._plain_dates += evidence != "either" and parsed.value is not None
             self._take_time(int(row), column, label, parsed, cell, out)
         if column.kind == "date":
             return out.astype("datetime64[D]").astype(TIME_DTYPE)
@@ -282,8 +282,21 @@ class BatchBuilder:
             original=self._original,
             ignored=self._ignored,
         )
+        self._refuse_wrong_order(batch)
         self._settle_dates(batch)
         return batch
+
+    def _refuse_wrong_order(self, batch: Batch) -> None:
+        """Refuse a file whose dates prove another order than its description states: the rest would be stored wrong."""
+        stated = self.layout.date_order
+        other = {"day-first": "month-first", "month-first": "day-first"}.get(stated, "")
+        against = self._orders.get(other, [])
+        if len(against) >= FEWEST_AGAINST and stated not in self._orders:
+            row, text = against[0]
+            raise FileRefused(
+                f"its description {self.layout.source} says {stated}, but line {batch.lines[row]} has {text!r} and no "
+                f"date needs {stated}; allowed is a description whose date_order fits the file"
+            )
 
     def _joined_extra(self) -> list[dict[str, str]]:
         return [row for part in self._parts for row in part.extra]
@@ -300,7 +313,8 @@ class BatchBuilder:
         if not self._undecided:
             return
         if len(self._orders) == 1:
-            order, (row, text) = next(iter(self._orders.items()))
+            order, proofs = next(iter(self._orders.items()))
+            row, text = proofs[0]
             for number, name, cell in self._undecided:
                 parsed = parse_time(cell, "day-first" if order == "day-first" else "month-first")
                 batch.times[name][number] = np.datetime64(parsed.value, "s") if parsed.value else np.datetime64("NaT")

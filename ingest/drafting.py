@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from itertools import islice
 from pathlib import Path
 from statistics import median
@@ -19,10 +20,12 @@ from ingest.layout import combined_headings, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
 from ingest.sources import MOST_HEADING_ROWS, find_source, parse_source
-from ingest.values import NumberStyle, clean_text, date_order_evidence, parse_number, unit_word
+from ingest.values import NumberStyle, clean_text, date_order_evidence, parse_number, parse_time, unit_word
 from ingest.vocabulary import READING_WORDS, UNIT_WORDS, Word, folded, meaning, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
+MOSTLY = 0.8  # share of a column's cells that must be dates for it to be a column of dates; our choice
+FEWEST_SWAPPED = 5  # real dates, all of the first twelve days, beside later text dates: chance is under 1 % (0.39^5)
 FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
 # Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
 MILLIVOLT_DROP = 15.0  # a median drop above cannot be volts
@@ -98,6 +101,7 @@ def draft_source(path: str | Path) -> Draft:
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
     columns = _columns(sheet, region)
     notes = _Notes()
+    _find_times(columns)
     scales = _clamps(sheet, columns)
     decimal, thousands = _number_marks(columns, notes)
     _settle_units(columns, decimal, thousands, notes)
@@ -192,6 +196,23 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
         if count >= ROWS_LOOKED_AT:
             break
     return columns
+
+
+def _find_times(columns: list[_Column]) -> None:
+    """Where no heading means the time, take the column that holds dates throughout, aloud."""
+    if any(column.target in ("taken_at", "taken_on", "in_service") for column in columns):
+        return
+    for column in columns:
+        if column.target or not column.values:
+            continue
+        dates = [not isinstance(v, (int, float)) and _is_date(v) for v in column.values]
+        if sum(dates) >= MOSTLY * len(dates):
+            column.target, column.doubt = "taken_at", "the heading is not clear, but the column holds dates"
+            return
+
+
+def _is_date(cell: object) -> bool:
+    return parse_time(cell, "day-first").value is not None or parse_time(cell, "month-first").value is not None
 
 
 # --- clamps, numbers, units ------------------------------------------------------------------------------------------
@@ -329,6 +350,7 @@ def _date_order(columns: list[_Column], notes: _Notes) -> str:
     cells = [v for column in columns if column.target in ("taken_at", "taken_on", "in_service") for v in column.values]
     seen = [date_order_evidence(cell) for cell in cells]
     first: dict[str, int] = {order: index for index, order in reversed(list(enumerate(seen))) if order}
+    _note_swapped(cells, seen, notes)
     day, month, either = "day-first" in first, "month-first" in first, "either" in first
     if day and month:
         example = f"{cell_text(cells[first['day-first']])} and {cell_text(cells[first['month-first']])}"
@@ -343,6 +365,17 @@ def _date_order(columns: list[_Column], notes: _Notes) -> str:
         notes.questions.append(f"date_order: is {example} day first or month first? No date in the file settles it")
         return "?"
     return "iso"
+
+
+def _note_swapped(cells: Sequence[object], seen: Sequence[str], notes: _Notes) -> None:
+    """A spreadsheet in another language turns 05/06 into a real date with day and month swapped, and leaves 27/06."""
+    real = [cell for cell in cells if isinstance(cell, datetime)]
+    text = [order for order in seen if order]
+    if len(real) >= FEWEST_SWAPPED and text and all(cell.day <= 12 for cell in real) and "either" not in text:
+        notes.unsure.append(
+            f"all {len(real)} real dates fall on days 1 to 12 and all text dates on later ones: "
+            "the spreadsheet may have swapped day and month in the real dates"
+        )
 
 
 def _note_missing(columns: list[_Column], table: Table, notes: _Notes) -> None:

@@ -24,6 +24,7 @@ from ingest.sources import Source, find_source, saved_sources
 from ingest.writing import Admitted, Origin, Place, write_origin, writing
 
 Progress = Callable[[str, int, int], None]
+KEPT_CHARACTERS = 10_000_000  # [characters] of a file kept between looking into it and importing it; our choice
 HEADINGS_SHOWN = 6  # headings quoted in a refusal; our choice
 OLD_WORKBOOKS = (".xls", ".ods")  # taken up from a folder only to say that they cannot be read
 
@@ -36,12 +37,7 @@ class _Job:
     sheets: tuple[tuple[Sheet, Layout], ...] = ()
     notes: tuple[str, ...] = ()
     error: str = ""
-
-    @property
-    def order(self) -> int:
-        """Place of the file's table in the order of import; refused files come last."""
-        names = list(TABLES)
-        return min((names.index(layout.table.name) for _, layout in self.sheets), default=len(names))
+    order: int = len(TABLES)  # place of the file's table in the order of import; refused files come last
 
 
 class _DryRun(Exception):
@@ -70,14 +66,21 @@ def import_paths(
     outcomes: list[FileOutcome] = []
     try:
         with _whole(db, dry_run):
-            jobs = [_look_into(path, described, known) for path in _files(paths)]
+            jobs = [_kept(_look_into(path, described, known)) for path in _files(paths)]
             for job in sorted(jobs, key=lambda job: job.order):
-                outcomes.append(_import_file(db, job, at, by, progress))
+                ready = job if job.sheets or job.error else _look_into(job.path, described, known)
+                outcomes.append(_import_file(db, ready, at, by, progress))
             if dry_run:
                 raise _DryRun
     except _DryRun:
         pass
     return Outcome(tuple(outcomes), dry_run)
+
+
+def _kept(job: _Job) -> _Job:
+    """Forget the contents of a large file until its turn comes, so that a folder of them fits into memory."""
+    large = sum(sheet.size for sheet, _ in job.sheets) > KEPT_CHARACTERS
+    return replace(job, sheets=()) if large else job
 
 
 @contextmanager
@@ -122,7 +125,7 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
             raise FileRefused(_not_known(sheets[0], described, path))
         found.sort(key=lambda pair: list(TABLES).index(pair[1].table.name))
         notes = tuple(f"sheet {sheet.name!r} left out: its headings are not known" for sheet in unknown)
-        return _Job(path, tuple(found), notes)
+        return _Job(path, tuple(found), notes, order=list(TABLES).index(found[0][1].table.name))
     except FileRefused as error:
         return _Job(path, error=str(error))
 

@@ -43,7 +43,7 @@ DEFAULT_LOW_SD_C = 4.5  # [K] where the climate file gives none; typical of its 
 SLIPS = (10.0, 100.0, 1000.0)  # factors of a slipped decimal point, or of millivolts in a column of volts
 
 
-_TOTALS = re.compile(r"^(?:grand |sub)?(?:total|sum|summe|gesamt|somme|suma)\b", re.IGNORECASE)
+_TOTALS = re.compile(r"^(?:grand |sub)?(?:totals?|sum|summe|gesamt|somme|suma)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)

@@ -62,6 +62,7 @@ READING_WORDS = (
     _word(
         "taken_at", r"date.*time|datetime|timestamp|\bwhen\b|zeitpunkt|zeitstempel|datum.*zeit|fecha.*hora|date.*heure"
     ),
+    _word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
     _word("taken_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour"),
     _word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|heure|\bhora\b"),
     _word(

@@ -152,6 +152,20 @@ def test_doubts_follow_when_earlier_readings_come_later(db: Database, tmp_path: 
     assert read_readings(db)["doubtful"].tolist() == ["", "", "", "drop_ground_v"]
 
 
+def test_large_files_are_looked_into_twice_with_the_same_outcome(
+    db: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ingest.importer.KEPT_CHARACTERS", 0)
+    monkeypatch.setattr("ingest.readers.BLOCK_CHARACTERS", 100)
+    lines = [reading(taken_at=f"2023-03-01T08:{minute:02d}", crank_a=170 + minute) for minute in range(30)]
+    lines[20] = reading(crank_a="x")
+    outcome = import_paths(db, [readings_file(tmp_path, *lines)], now=NOW)
+    assert (outcome.stored, outcome.set_aside) == (29, 1)
+    assert db.execute("SELECT line, original FROM set_aside").fetchone() == (22, lines[20])
+    stored = db.execute("SELECT line, crank_a FROM readings ORDER BY line").fetchall()
+    assert all(amps == 168 + line for line, amps in stored)
+
+
 def test_progress_reaches_its_end(db: Database, tmp_path: Path) -> None:
     told: list[tuple[str, int, int]] = []
     import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW, progress=lambda *args: told.append(args))

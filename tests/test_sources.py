@@ -124,6 +124,31 @@ def test_two_descriptions_that_read_differently_are_not_chosen_between(db: Datab
     assert import_paths(db, [tmp_path / "v.csv"], source="two", now=NOW).stored == 1
 
 
+def test_a_description_that_the_dates_contradict_is_refused(db: Database, tmp_path: Path) -> None:
+    save_source(db, "s", MINIMAL.replace("iso", "day-first"))
+    (tmp_path / "v.csv").write_text(
+        "Van,When,Rest\nK-101,03/04/2023,12.6\nK-101,03/14/2023,12.6\nK-101,03/24/2023,12.6\n"
+    )
+    outcome = import_paths(db, [tmp_path / "v.csv"], now=NOW)
+    assert "says day-first, but line 3 has '03/14/2023'" in outcome.files[0].error
+    assert len(read_readings(db)) == 0
+
+
+def test_a_column_of_dates_is_found_by_its_values(tmp_path: Path) -> None:
+    (tmp_path / "g.csv").write_text("Vehicle,Round,Resting (V),Drop earth (mV)\nK-1,27/03/2023,12.6,90\n")
+    assert '"Round" = "taken_at"  # unsure' in draft_source(tmp_path / "g.csv").toml
+
+
+def test_real_dates_that_a_spreadsheet_may_have_swapped_are_said(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["Vehicle", "Date", "Resting (V)"])
+    for day in range(1, 7):
+        book.active.append(["K-1", datetime(2023, 3, day), 12.6])
+        book.active.append(["K-1", f"{day + 14}/03/2023", 12.6])
+    book.save(tmp_path / "g.xlsx")
+    assert "swapped day and month" in " ".join(draft_source(tmp_path / "g.xlsx").unsure)
+
+
 def test_saving_again_keeps_the_old_text(db: Database) -> None:
     save_source(db, "s", MINIMAL)
     save_source(db, "s", MINIMAL + '"Amps" = "crank_a"\n')
