@@ -16,10 +16,12 @@ K-101,panel_van,12,diesel,4,760,harbour,2019-03-01
 K-102,panel_van,12,diesel,4,760,harbour,2019-04-01
 K-201,tractor,24,diesel,6,1100,hill,2018-02-01
 """
+LOWS = {
+    "harbour": (1, 1, 3, 6, 10, 13, 15, 15, 12, 9, 5, 2),
+    "hill": (-6, -5, -2, 2, 6, 9, 11, 11, 8, 4, -1, -4),
+}
 CLIMATE = "depot,month,low_c,low_sd_c\n" + "".join(
-    f"{depot},{month},{low},4\n"
-    for depot, lows in (("harbour", (1, 1, 3, 6, 10, 13, 15, 15, 12, 9, 5, 2)), ("hill", (-6, -5, -2, 2, 6, 9, 11, 11, 8, 4, -1, -4)))
-    for month, low in enumerate(lows, start=1)
+    f"{depot},{month},{low},4\n" for depot, lows in LOWS.items() for month, low in enumerate(lows, start=1)
 )
 HEADING = "unit,taken_at,odometer_km,temperature_c,rest_v,crank_min_v,crank_a,peak_a,drop_positive_v,drop_ground_v"
 GOOD = "K-101,2023-03-01T08:15,81000,7.5,12.66,11.4,170,480,0.11,0.09"

@@ -25,8 +25,10 @@ def write_files(folder: Path, units: int, readings: int) -> None:
     rng = np.random.default_rng(1)
     names = [f"U{number:06d}" for number in range(units)]
     system = rng.choice([12, 24], units)
-    frame = pd.DataFrame({"unit": names, "vehicle_class": "truck", "system_v": system, "fuel": "diesel", "cylinders": 6})
-    frame.assign(rated_cca_a=900, depot="yard", in_service="2020-01-01").to_csv(folder / "units.csv", index=False)
+    frame = pd.DataFrame(
+        {"unit": names, "vehicle_class": "truck", "system_v": system, "fuel": "diesel", "cylinders": 6}
+    )
+    frame.assign(fuel="diesel", cylinders=6, rated_cca_a=900, depot="yard", in_service="2020-01-01").to_csv(folder / "units.csv", index=False)
     count = units * readings
     which = np.tile(np.arange(units), readings)
     minutes = np.repeat(np.arange(readings) * 45 * 1440, units) + rng.integers(0, 40 * 1440, count)
@@ -48,7 +50,9 @@ def write_files(folder: Path, units: int, readings: int) -> None:
             "drop_control_v": np.round(rng.normal(0.9, 0.05, count), 3),
             "coil_a": np.round(rng.normal(8, 0.5, count), 2),
             "crank_rpm": np.round(rng.normal(190, 10, count)),
-            "technician": np.array([f"T{number:02d}" for number in range(12)], dtype=object)[rng.integers(0, 12, count)],
+            "technician": np.array([f"T{number:02d}" for number in range(12)], dtype=object)[
+                rng.integers(0, 12, count)
+            ],
         }
     ).sort_values("taken_at")
     for name in rows.columns[4:14]:
