@@ -21,14 +21,15 @@ UNITS, READINGS = 50_000, 24
 
 
 def write_files(folder: Path, units: int, readings: int) -> None:
-    """Write units.csv and readings.csv of an even, healthy fleet; rows come in the order of time, as shops keep them."""
+    """Write units.csv and readings.csv of a healthy fleet; rows come in the order of time, as shops keep them."""
     rng = np.random.default_rng(1)
     names = [f"U{number:06d}" for number in range(units)]
     system = rng.choice([12, 24], units)
     frame = pd.DataFrame(
         {"unit": names, "vehicle_class": "truck", "system_v": system, "fuel": "diesel", "cylinders": 6}
     )
-    frame.assign(fuel="diesel", cylinders=6, rated_cca_a=900, depot="yard", in_service="2020-01-01").to_csv(folder / "units.csv", index=False)
+    frame = frame.assign(fuel="diesel", cylinders=6, rated_cca_a=900, in_service="2020-01-01")
+    frame.to_csv(folder / "units.csv", index=False)
     count = units * readings
     which = np.tile(np.arange(units), readings)
     minutes = np.repeat(np.arange(readings) * 45 * 1440, units) + rng.integers(0, 40 * 1440, count)
