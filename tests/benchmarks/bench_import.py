@@ -25,9 +25,7 @@ def write_files(folder: Path, units: int, readings: int) -> None:
     rng = np.random.default_rng(1)
     names = [f"U{number:06d}" for number in range(units)]
     system = rng.choice([12, 24], units)
-    frame = pd.DataFrame(
-        {"unit": names, "vehicle_class": "truck", "system_v": system, "fuel": "diesel", "cylinders": 6}
-    )
+    frame = pd.DataFrame({"unit": names, "vehicle_class": "truck", "system_v": system, "depot": "yard"})
     frame = frame.assign(fuel="diesel", cylinders=6, rated_cca_a=900, in_service="2020-01-01")
     frame.to_csv(folder / "units.csv", index=False)
     count = units * readings
@@ -81,6 +79,8 @@ def ours(folder: Path) -> None:
 
     db = open_database(folder / "ours.db")
     outcome = import_paths(db, [folder / "readings.csv"])
+    if outcome.set_aside or outcome.refused:
+        raise SystemExit(f"the benchmark's own rows must be stored: {outcome.summary()}")
     print(outcome.summary())
 
 
@@ -112,7 +112,8 @@ def main() -> None:
         from ingest.importer import import_paths
         from ingest.store import open_database
 
-        import_paths(open_database(folder / "ours.db"), [folder / "units.csv"])
+        if import_paths(open_database(folder / "ours.db"), [folder / "units.csv"]).exit_code:
+            raise SystemExit("the benchmark's own vehicles must be stored")
         print(f"{units} units x {readings} readings, {(folder / 'readings.csv').stat().st_size / 1e6:.0f} MB")
         seconds = {}
         for side in ("bare", "ours", "again", "read"):
