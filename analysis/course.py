@@ -1,0 +1,189 @@
+"""One vehicle's course for its page: what was read of a part, the path drawn through it, and the cold it starts in.
+
+Takes a finished assessment apart; it estimates nothing anew, so that the page shows what the list was made from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import pandas as pd
+
+from analysis.assess import Assessment
+from analysis.isolation import PART_CHANNEL
+from analysis.learning import SURVIVAL_D
+from analysis.observe import CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
+from analysis.panel import Floats, dates_of
+from analysis.prognosis import unit_needs, weighted_quantile
+from analysis.resets import PART_CHANNELS
+from analysis.start import Needs, drawn_coldest_starts
+from analysis.state import FleetState
+from analysis.trend import Growth, mean_value
+from analysis.weather import make_weather, seasonal_lows
+
+Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
+PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
+AHEAD_D = 182.0
+MID_NEEDS = ("least cranking speed", "least supply", "least coil volts")
+LIMIT_OF = {
+    POSITIVE: ("positive_cable_drop_v", "load"),
+    GROUND: ("ground_path_drop_v", "load"),
+    CONTACTS: ("solenoid_contacts_drop_v", "load"),
+    CONTROL: ("control_circuit_drop_v", "coil"),
+}
+
+
+@dataclass(frozen=True)
+class PartCourse:
+    """A part of one vehicle over time, in `unit` at 20 °C.
+
+    readings: taken_at, value, low, high (80 %), used, row (position in the readings frame); path: day, value, low,
+    high, ahead; usual and spread (one standard deviation) of the class; fails_at: value at which this part alone
+    keeps a sound vehicle from starting at +5 °C; began_on, reset_on: NaT when there is none.
+    """
+
+    part: str
+    unit: str
+    readings: pd.DataFrame
+    path: pd.DataFrame
+    usual: float
+    spread: float
+    fails_at: float
+    reset_on: pd.Timestamp
+
+
+def position(assessment: Assessment, unit: str) -> int:
+    """Row of `unit` in the state's arrays; ValueError for a vehicle that was not assessed."""
+    found = np.flatnonzero(assessment.state.panel.units["unit"].astype(str).to_numpy() == unit)
+    if not len(found):
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles assessed")
+    return int(found[0])
+
+
+def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
+    """The course of one part of one vehicle; ValueError for an unknown vehicle or part."""
+    if part not in PART_CHANNEL:
+        raise ValueError(f"part is {part!r}; allowed are {', '.join(PART_CHANNEL)}")
+    state, u, c = assessment.state, position(assessment, unit), PART_CHANNEL[part]
+    usual = float(state.laws.base[state.group[u], c])
+    readings = _readings(state, u, c, usual)
+    reset = state.reset_day[c, u]
+    return PartCourse(
+        part,
+        "A" if CHANNELS[c] == "load" else "mΩ",
+        readings,
+        _path(state, u, c, usual, readings),
+        usual,
+        float(state.laws.base_sd[state.group[u], c]) * usual,
+        (1.0 + float(state.fail_excess[state.group[u], c])) * usual,
+        dates_of(np.array([reset if np.isfinite(reset) else np.nan]))[0],
+    )
+
+
+def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
+    value, se = state.observed.value[c, u], state.observed.se[c, u]
+    keep = np.isfinite(value) & state.panel.present[u]
+    seconds = np.round(np.where(keep, np.nan_to_num(state.panel.day[u]), 0.0) * 86400.0).astype("int64")
+    return pd.DataFrame(
+        {
+            "taken_at": seconds.astype("datetime64[s]").astype("datetime64[us]")[keep],
+            "value": (value * usual)[keep],
+            "low": ((value - Z_80 * se) * usual)[keep],
+            "high": ((value + Z_80 * se) * usual)[keep],
+            "used": state.usable[c, u][keep],
+            "row": state.panel.row[u][keep],
+        }
+    )
+
+
+def _path(state: FleetState, u: int, c: int, usual: float, readings: pd.DataFrame) -> pd.DataFrame:
+    """Posterior mean and 80 % interval of the level, from the first reading that counts to half a year ahead."""
+    used = readings[readings["used"]]
+    back = 0.0 if used.empty else max(0.0, state.day - float(used["taken_at"].iloc[0].timestamp()) / 86400.0)
+    ahead = np.append(np.arange(-back, 0.0, PATH_STEP_D), np.arange(0.0, AHEAD_D + 1.0, PATH_STEP_D))
+    own = Growth(**{f.name: getattr(state.growth[c], f.name)[u : u + 1] for f in fields(Growth)})
+    levels = [mean_value(own, state.grid, float(a)) for a in ahead]
+    mean = np.array([float(m[0]) for m, _ in levels])
+    sd = np.array([float(s[0]) for _, s in levels])
+    return pd.DataFrame(
+        {
+            "day": dates_of(state.day + ahead),
+            "value": mean * usual,
+            "low": np.maximum(mean - Z_80 * sd, 0.0) * usual,
+            "high": (mean + Z_80 * sd) * usual,
+            "ahead": ahead >= 0,
+        }
+    )
+
+
+def printed_limit(laws: ClassLaws, group: int, channel: int, limit_v: float, system_v: float) -> float:
+    """A printed drop [V] as a resistance [mΩ] at the class's usual amps (coil amps for the control circuit)."""
+    if channel == CONTROL:
+        amps = 1e3 * system_v / float(laws.coil_mohm[group])
+    else:
+        amps = float(laws.base[group, LOAD])
+    return 1e3 * limit_v / amps
+
+
+def class_needs(assessment: Assessment) -> Floats:
+    """(G, 3) what a start needs of every class, as learned: speed [rpm], supply and coil volts [V per 12 V]."""
+    table = assessment.classes
+    wide = table[table["quantity"].isin(MID_NEEDS)].pivot(index="vehicle_class", columns="quantity", values="value")
+    return wide.reindex(index=list(assessment.state.panel.groups), columns=list(MID_NEEDS)).to_numpy(np.float64)
+
+
+def cold_course(assessment: Assessment, unit: str, climate: pd.DataFrame, *, part: str | None = None) -> pd.DataFrame:
+    """Coldest start of one vehicle over the coming half year, with `part` renewed today beside it.
+
+    :returns: day, coldest_start_c, low_c, high_c (80 %), renewed_c (NaN without `part`)
+    """
+    state, u = assessment.state, position(assessment, unit)
+    rows = np.array([u])
+    needs, morning = unit_needs(state, class_needs(assessment), state.drawn.shape[-1])
+    own = Needs(needs.speed[rows], needs.supply[rows], needs.coil[rows])
+    now = _coldest(state, rows, own, morning, ())
+    depot = [str(state.panel.units["depot"].iloc[u])]
+    past = make_weather(climate, depot, int(state.day) - SURVIVAL_D, SURVIVAL_D)
+    alive = np.maximum(1.0 - past.probability(np.zeros(1, dtype=np.int64), now[0], now[1]), 1e-3)
+    renewed = _coldest(state, rows, own, morning, PART_CHANNELS[part]) if part else None
+    keep = [k for k, a in enumerate(state.ahead_d) if a >= 0]
+    return pd.DataFrame(
+        {
+            "day": dates_of(state.day + state.ahead_d[keep]),
+            "coldest_start_c": [float(weighted_quantile(now[k], alive, 0.5)[0]) for k in keep],
+            "low_c": [float(weighted_quantile(now[k], alive, 0.1)[0]) for k in keep],
+            "high_c": [float(weighted_quantile(now[k], alive, 0.9)[0]) for k in keep],
+            "renewed_c": [
+                float("nan") if renewed is None else float(weighted_quantile(renewed[k], alive, 0.5)[0]) for k in keep
+            ],
+        }
+    )
+
+
+def _coldest(
+    state: FleetState, rows: np.ndarray, own: Needs, morning: Floats, channels: tuple[int, ...]
+) -> np.ndarray:
+    """(H, 1, K) coldest starts [°C] with the named channels as good as new."""
+    drawn, field = state.drawn[:, :, rows].copy(), state.field[rows].copy()
+    for c in channels:
+        drawn[:, c] = np.minimum(drawn[:, c], 1.0)
+        if c == LOAD:
+            field = np.maximum(field, 1.0)
+    found = [
+        drawn_coldest_starts(
+            drawn[h], field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, own
+        ).max(axis=0)
+        for h in range(len(state.ahead_d))
+    ]
+    return np.stack(found) + morning[rows].astype(np.float32)
+
+
+def season_course(climate: pd.DataFrame, depot: str, as_of: pd.Timestamp, *, days: int = int(AHEAD_D)) -> pd.DataFrame:
+    """A depot's daily lows over the coming days by its climate: day, low_c (mean), one_in_ten_c (a cold morning)."""
+    ahead = np.arange(0, days + 1, 7, dtype=np.int64)
+    first = int(as_of.timestamp() // 86400)
+    mean, sd = seasonal_lows(climate, [depot], first + ahead)
+    return pd.DataFrame(
+        {"day": dates_of((first + ahead).astype(np.float64)), "low_c": mean[0], "one_in_ten_c": mean[0] - Z_80 * sd[0]}
+    )

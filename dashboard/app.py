@@ -1,0 +1,62 @@
+"""The screens' entry point: pages, the margin that all pages share, and the page's style."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from dashboard import device, session, theme
+from dashboard.pages import all_pages, page
+from dashboard.plain_text import safe
+from ingest.errors import IngestError
+
+
+def main() -> None:
+    """Run the page that was asked for."""
+    st.set_page_config(page_title="cranktrend", page_icon=":material/battery_horiz_050:", layout="wide")
+    theme.apply_style()
+    try:
+        chosen = st.navigation(all_pages(), position="sidebar")
+        device.recognise()
+        margin()
+        session.begin_judging()
+        chosen.run()
+    except IngestError as error:
+        st.error(safe(error))
+
+
+def margin() -> None:
+    """What stands beside every page: find a vehicle, who is looking, and whose day's knowledge is shown."""
+    with st.sidebar:
+        find_unit()
+        known = str(device.remembered().get("who", ""))
+        name = st.text_input("Your name, for the record", value=known, max_chars=64, key="who")
+        if name != known:
+            device.remember(who=name)
+        today = session.today()
+        st.date_input(
+            "Knowledge at the start of",
+            value=today,
+            max_value=today,
+            min_value=date(2000, 1, 1),
+            key="as_of",
+            format="YYYY-MM-DD",
+            help="Nothing dated this day or later is used. Take an earlier day to see what was known then.",
+        )
+
+
+def find_unit() -> None:
+    """A box for part of a vehicle's number."""
+    part = st.text_input("Find a vehicle", placeholder="part of its number", max_chars=64, key="find").strip()
+    if not part:
+        return
+    numbers = session.units()["unit"]
+    found = numbers[numbers.str.contains(part, case=False, regex=False)].head(6)
+    for unit in found:
+        st.page_link(page("unit"), label=safe(unit), query_params={"unit": unit}, icon=":material/chevron_right:")
+    if found.empty:
+        st.caption(f"No vehicle's number contains {safe(part)}.")
+
+
+main()

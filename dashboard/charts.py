@@ -1,0 +1,309 @@
+"""Charts for screen: titles, units, intervals, and a text that says the same to those who cannot see them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import altair as alt
+import pandas as pd
+
+from analysis.course import PartCourse
+from dashboard import theme
+from dashboard.plain_text import celsius, day, number
+
+Chart: TypeAlias = alt.LayerChart | alt.Chart
+
+HEIGHT = 270
+READ, LEFT_OUT, DOUBTFUL = "read", "before a repair, or a slip", "not yet judged"
+_DATE = alt.Axis(format="%b %y", labelOverlap=True, tickCount=8, title=None, grid=False)
+_SHAPES = alt.Scale(domain=[READ, LEFT_OUT, DOUBTFUL], range=["circle", "cross", "diamond"])
+_MARKS = alt.Scale(domain=[READ, LEFT_OUT, DOUBTFUL], range=[theme.BLUE, theme.GREY, theme.ORANGE])
+
+
+def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
+    """Timestamps as the browser takes them: local, without a zone, so that no day slips."""
+    out = frame.copy()
+    for name in names:
+        out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M:%S")
+    return out
+
+
+def part_chart(
+    course: PartCourse,
+    *,
+    title: str,
+    as_of: pd.Timestamp,
+    repairs: pd.DataFrame,
+    printed_limit: float | None = None,
+    waiting: pd.DataFrame | None = None,
+) -> Chart:
+    """One part over time: readings with their intervals, the path and its projection, class band, limits, repairs.
+
+    repairs: done_on, words; waiting: taken_at, value of readings not yet judged, in the course's unit.
+    """
+    readings = course.readings.assign(kind=[READ if used else LEFT_OUT for used in course.readings["used"]])
+    top = _top(course, printed_limit)
+    first, last = _span(course, as_of)
+    y = alt.Y("value:Q", title=f"{course.unit} at 20 °C", scale=alt.Scale(domain=[0, top], clamp=True, nice=False))
+    band = pd.DataFrame(
+        {
+            "from": [first],
+            "to": [last],
+            "low": [max(0.0, course.usual - 2 * course.spread)],
+            "high": [course.usual + 2 * course.spread],
+        }
+    )
+    layers: list[alt.Chart] = [
+        alt.Chart(_time(band, "from", "to"))
+        .mark_rect(color=theme.GREY, opacity=0.18)
+        .encode(x=alt.X("from:T", axis=_DATE), x2="to:T", y=alt.Y("low:Q", scale=y.scale, title=y.title), y2="high:Q")
+    ]
+    layers += _limit_lines(course, printed_limit, first, top)
+    layers += _path_layers(course, y)
+    layers += _reading_layers(readings, waiting, y)
+    layers += _event_layers(repairs, as_of, top, first)
+    return alt.layer(*layers).properties(height=HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+
+
+def _span(course: PartCourse, as_of: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp]:
+    days = [as_of, *course.readings["taken_at"], *course.path["day"]]
+    return min(days), max(days)
+
+
+def _top(course: PartCourse, printed_limit: float | None) -> float:
+    """Upper end of the axis: everything read fits; a limit far above does not squeeze the readings flat."""
+    seen = [1.5 * course.usual, course.usual + 3 * course.spread]
+    if len(course.readings):
+        seen.append(1.1 * float(course.readings["value"].max()))
+    if len(course.path):
+        now = course.path[~course.path["ahead"]]
+        seen.append(1.6 * float(now["high"].max() if len(now) else course.path["high"].iloc[0]))
+    height = max(seen)
+    limits = [x for x in (printed_limit, course.fails_at) if x is not None and x < 3 * height]
+    return 1.05 * max([height, *limits])
+
+
+def _limit_lines(course: PartCourse, printed_limit: float | None, first: pd.Timestamp, top: float) -> list[alt.Chart]:
+    lines = [
+        (printed_limit, "printed limit at the class's usual amps", [4, 3]),
+        (course.fails_at, "no start at +5 °C from this alone", [1, 2]),
+    ]
+    layers = []
+    for value, words, dash in lines:
+        if value is None or value > top:
+            continue
+        at = _time(pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {value:.2f} {course.unit}"]}), "day")
+        layers.append(alt.Chart(at).mark_rule(strokeDash=dash, color=theme.VERMILION, strokeWidth=1.5).encode(y="value:Q"))
+        layers.append(
+            alt.Chart(at)
+            .mark_text(align="left", baseline="bottom", dx=4, dy=-2, color=theme.VERMILION, fontSize=11)
+            .encode(x="day:T", y="value:Q", text="words:N")
+        )
+    return layers
+
+
+def _path_layers(course: PartCourse, y: alt.Y) -> list[alt.Chart]:
+    path = _time(course.path, "day")
+    base = alt.Chart(path)
+    return [
+        base.mark_area(color=theme.BLUE, opacity=0.16, clip=True).encode(
+            x=alt.X("day:T", axis=_DATE), y=alt.Y("low:Q", scale=y.scale, title=y.title), y2="high:Q"
+        ),
+        base.transform_filter("!datum.ahead").mark_line(color=theme.BLUE, strokeWidth=2, clip=True).encode(x="day:T", y=y),
+        base.transform_filter("datum.ahead")
+        .mark_line(color=theme.BLUE, strokeWidth=2, strokeDash=[6, 4], clip=True)
+        .encode(x="day:T", y=y),
+    ]
+
+
+def _reading_layers(readings: pd.DataFrame, waiting: pd.DataFrame | None, y: alt.Y) -> list[alt.Chart]:
+    if waiting is not None and len(waiting):
+        more = waiting.assign(kind=DOUBTFUL, low=waiting["value"], high=waiting["value"])
+        readings = pd.concat([readings, more], ignore_index=True)
+    if readings.empty:
+        return []
+    data = alt.Chart(_time(readings[["taken_at", "value", "low", "high", "kind"]], "taken_at"))
+    legend = alt.Legend(title=None, orient="bottom")
+    tip = [
+        alt.Tooltip("taken_at:T", title="taken", format="%d %b %Y %H:%M"),
+        alt.Tooltip("value:Q", format=".2f"),
+        alt.Tooltip("kind:N", title="kind"),
+    ]
+    return [
+        data.mark_rule(opacity=0.45, clip=True).encode(
+            x="taken_at:T", y=alt.Y("low:Q", scale=y.scale, title=y.title), y2="high:Q",
+            color=alt.Color("kind:N", scale=_MARKS, legend=legend),
+        ),
+        data.mark_point(filled=True, size=46, opacity=0.95, clip=True).encode(
+            x="taken_at:T", y=y, tooltip=tip,
+            color=alt.Color("kind:N", scale=_MARKS, legend=legend),
+            shape=alt.Shape("kind:N", scale=_SHAPES, legend=legend),
+        ),
+    ]  # fmt: skip
+
+
+def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first: pd.Timestamp) -> list[alt.Chart]:
+    """Repairs as upright lines with words, and the day whose knowledge is shown."""
+    events = pd.concat(
+        [
+            pd.DataFrame({"done_on": [as_of], "words": ["knowledge ends here"]}),
+            repairs[repairs["done_on"] >= first][["done_on", "words"]],
+        ],
+        ignore_index=True,
+    )
+    base = alt.Chart(_time(events.assign(top=top), "done_on"))
+    return [
+        base.mark_rule(color=theme.GREY, strokeDash=[2, 2]).encode(x="done_on:T"),
+        base.mark_text(angle=270, align="right", baseline="bottom", dx=-4, dy=-3, color=theme.GREY, fontSize=10).encode(
+            x="done_on:T", y=alt.Y("top:Q"), text="words:N"
+        ),
+    ]
+
+
+def part_text(course: PartCourse, name: str) -> str:
+    """What the part's chart shows, in words."""
+    unit = course.unit
+    if course.readings.empty:
+        return f"{name}: never measured on this vehicle; usual in its class is {course.usual:.2f} {unit} at 20 °C."
+    last, now, end = course.readings.iloc[-1], course.path[course.path["ahead"]].iloc[0], course.path.iloc[-1]
+    return (
+        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {last['value']:.2f} {unit}. "
+        f"Level now {now['value']:.2f} {unit} (80 % sure between {now['low']:.2f} and {now['high']:.2f}); usual in its "
+        f"class {course.usual:.2f} {unit}; in half a year {end['value']:.2f} {unit} ({end['low']:.2f} to "
+        f"{end['high']:.2f}) if nothing is done."
+    )
+
+
+def cold_chart(
+    cold: pd.DataFrame, season: pd.DataFrame, forecast: pd.DataFrame, *, title: str, renewed: str | None
+) -> Chart:
+    """The coldest start over the coming half year against the depot's mornings.
+
+    cold: as `analysis.course.cold_course`; season: as `season_course`; forecast: date, low_c; renewed: words for the
+    line with the suspect part renewed, None to leave it out.
+    """
+    lowest, highest = float(season["one_in_ten_c"].min()) - 8, float(season["low_c"].max()) + 6
+    for column in ("high_c", "coldest_start_c"):
+        highest = max(highest, min(float(cold[column].max()), 25.0) + 2)
+    lowest = min(lowest, max(float(cold["coldest_start_c"].min()) - 3, -46.0))
+    scale = alt.Scale(domain=[lowest, highest], clamp=True, nice=False)
+    title_y = "°C"
+    seasons = alt.Chart(_time(season, "day"))
+    mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
+        x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2="low_c:Q"
+    )
+    usual = ("the depot's usual low", theme.GREY, [1, 0], season.rename(columns={"low_c": "value"}))
+    start = ("coldest start as it is", theme.BLUE, [1, 0], cold.rename(columns={"coldest_start_c": "value"}))
+    lines = [usual, start]
+    if renewed is not None and cold["renewed_c"].notna().any():
+        lines.append((renewed, theme.GREEN, [6, 4], cold.rename(columns={"renewed_c": "value"})))
+    if len(forecast):
+        lines.append(("forecast low", theme.PURPLE, [2, 2], forecast.rename(columns={"low_c": "value", "date": "day"})))
+    data = pd.concat([f[["day", "value"]].assign(line=name) for name, _, _, f in lines], ignore_index=True)
+    domain = [name for name, *_ in lines]
+    colour = alt.Color(
+        "line:N", scale=alt.Scale(domain=domain, range=[c for _, c, _, _ in lines]),
+        legend=alt.Legend(title=None, orient="bottom", columns=2, labelLimit=320),
+    )  # fmt: skip
+    dash = alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[d for _, _, d, _ in lines]), legend=None)
+    between = (
+        alt.Chart(_time(cold, "day"))
+        .mark_area(color=theme.BLUE, opacity=0.16, clip=True)
+        .encode(x="day:T", y=alt.Y("low_c:Q", scale=scale, title=title_y), y2="high_c:Q")
+    )
+    drawn = (
+        alt.Chart(_time(data, "day"))
+        .mark_line(strokeWidth=2, clip=True)
+        .encode(
+            x="day:T", y=alt.Y("value:Q", scale=scale, title=title_y), color=colour, strokeDash=dash,
+            tooltip=[alt.Tooltip("line:N", title="line"), alt.Tooltip("day:T", title="day", format="%d %b %Y"),
+                     alt.Tooltip("value:Q", title="°C", format=".0f")],
+        )
+    )  # fmt: skip
+    return alt.layer(mornings, between, drawn).properties(
+        height=HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14)
+    )
+
+
+def cold_text(cold: pd.DataFrame, season: pd.DataFrame) -> str:
+    """What the chart of the coldest start shows, in words."""
+    now, end = cold.iloc[0], cold.iloc[-1]
+    coldest = season.loc[season["one_in_ten_c"].idxmin()]
+    return (
+        f"Coldest start now {celsius(now['coldest_start_c'])} (80 % sure between {celsius(now['low_c'])} and "
+        f"{celsius(now['high_c'])}), in half a year {celsius(end['coldest_start_c'])}. The depot's coldest time is "
+        f"around {day(coldest['day'])}: one morning in ten below {number(coldest['one_in_ten_c'])} °C."
+    )
+
+
+def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
+    """Probability of a no-start by the end of each coming week, as it is and with the suspect part renewed.
+
+    outlook: week_start, probability, probability_low, probability_high, probability_renewed.
+    """
+    scale = alt.Scale(domain=[0, 1])
+    axis = alt.Axis(format="%", title="no-start by then")
+    data = _time(outlook, "week_start")
+    as_is = "if nothing is done"
+    long = pd.concat(
+        [
+            data[["week_start"]].assign(value=data["probability"], line=as_is),
+            data[["week_start"]].assign(value=data["probability_renewed"], line=renewed),
+        ],
+        ignore_index=True,
+    )
+    legend = alt.Legend(title=None, orient="bottom", labelLimit=320)
+    domain = [as_is, renewed]
+    lines = (
+        alt.Chart(long)
+        .mark_line(strokeWidth=2)
+        .encode(
+            x=alt.X("week_start:T", axis=_DATE),
+            y=alt.Y("value:Q", scale=scale, axis=axis),
+            color=alt.Color("line:N", scale=alt.Scale(domain=domain, range=[theme.VERMILION, theme.GREEN]), legend=legend),
+            strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[[1, 0], [6, 4]]), legend=None),
+            tooltip=[
+                alt.Tooltip("line:N", title="line"),
+                alt.Tooltip("week_start:T", title="week from", format="%d %b %Y"),
+                alt.Tooltip("value:Q", title="probability", format=".0%"),
+            ],
+        )
+    )
+    return lines.properties(height=220, title=alt.TitleParams(title, anchor="start", fontSize=14))
+
+
+def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
+    """Vehicles at risk over time, stacked by depot or part: columns day, `by`, vehicles."""
+    return (
+        alt.Chart(_time(history, "day"))
+        .mark_bar(stroke="white", strokeWidth=0.5)
+        .encode(
+            x=alt.X("yearmonth(day):O", axis=alt.Axis(title=None, format="%b %y", labelAngle=0, labelOverlap=True)),
+            y=alt.Y("vehicles:Q", title="vehicles on the list", axis=alt.Axis(tickMinStep=1)),
+            color=alt.Color(
+                f"{by}:N",
+                scale=alt.Scale(domain=list(order), range=list(theme.SERIES)[: len(order)]),
+                legend=alt.Legend(title=None, orient="bottom", columns=3),
+            ),
+            tooltip=[
+                alt.Tooltip("yearmonth(day):T", title="month", format="%b %Y"),
+                f"{by}:N",
+                "vehicles:Q",
+            ],
+        )
+        .properties(height=230, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    )
+
+
+def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str) -> Chart:
+    """How many vehicles likely fail to start at each temperature: columns low_c, likely, possible."""
+    base = alt.Chart(counts).encode(x=alt.X("low_c:Q", title="morning low, °C", scale=alt.Scale(reverse=True, nice=False)))
+    y = alt.Y("likely:Q", title="vehicles that fail to start")
+    return alt.layer(
+        base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2="possible:Q"),
+        base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(
+            y=y, tooltip=["low_c:Q", "likely:Q", "possible:Q"]
+        ),
+        alt.Chart(pd.DataFrame({"low_c": [chosen_c]})).mark_rule(strokeDash=[4, 3], color=theme.BLUE).encode(x="low_c:Q"),
+    ).properties(height=230, title=alt.TitleParams(title, anchor="start", fontSize=14))

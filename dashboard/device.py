@@ -1,0 +1,88 @@
+"""What one phone or desk remembers: its own number in the browser, units of its meter, recent vehicles, a draft.
+
+The browser keeps a random number; everything else lies in the database under that number, so that an entry half
+typed survives a reload and a dropped connection.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final
+
+import streamlit as st
+import streamlit.components.v2 as components
+
+from dashboard import session
+from ingest.records import read_device, save_device
+
+_STATE: Final = "device"
+_MEMORY: Final = "device_memory"
+_NUMBER: Final = re.compile(r"^[0-9a-f]{16,64}$")
+_SCRIPT: Final = """
+export default function (component) {
+  const { setStateValue, data } = component;
+  let own = null;
+  try {
+    own = localStorage.getItem("cranktrend-device");
+    if (!own) {
+      const bytes = crypto.getRandomValues(new Uint8Array(16));
+      own = Array.from(bytes, (b) => b.toString(16).padStart(2, "0")).join("");
+      localStorage.setItem("cranktrend-device", own);
+    }
+  } catch (error) { own = null; }
+  if (own && data.known !== own) setStateValue("number", own);
+  const keypad = () => document.querySelectorAll(".st-key-measured input[type=text]")
+    .forEach((field) => field.setAttribute("inputmode", "decimal"));
+  keypad();
+  if (!window.cranktrendKeypad) {
+    window.cranktrendKeypad = new MutationObserver(keypad);
+    window.cranktrendKeypad.observe(document.body, { childList: true, subtree: true });
+  }
+}
+"""
+_mount = components.component("cranktrend_device", js=_SCRIPT)
+
+
+def recognise() -> None:
+    """Learn the browser's own number, once a session; it comes with the run after the first."""
+    known = st.session_state.get(_STATE, "")
+    with st.sidebar:
+        result = _mount(key="device_number", data={"known": known}, default={"number": ""}, on_number_change=_ignore)
+    told = str(result.get("number") or "")
+    if told and told != known and _NUMBER.match(told):
+        st.session_state[_STATE] = told
+        st.session_state.pop(_MEMORY, None)
+
+
+def _ignore() -> None:
+    """The component wants a callback for its default; nothing is to be done."""
+
+
+def number() -> str:
+    """The device's number; "" before the browser told it."""
+    return str(st.session_state.get(_STATE, ""))
+
+
+def remembered() -> dict[str, Any]:
+    """What the device remembers."""
+    if _MEMORY not in st.session_state:
+        own = number()
+        if not own:
+            return {}
+        with session.database() as db:
+            st.session_state[_MEMORY] = read_device(db, own)
+    memory = st.session_state[_MEMORY]
+    return dict(memory) if isinstance(memory, dict) else {}
+
+
+def remember(**changes: object) -> None:
+    """Keep something for the device; None forgets it."""
+    memory = {**remembered(), **changes}
+    kept = {name: value for name, value in memory.items() if value is not None}
+    if kept == remembered():
+        return
+    st.session_state[_MEMORY] = kept
+    own = number()
+    if own:
+        with session.database() as db:
+            save_device(db, own, kept)

@@ -1,0 +1,34 @@
+"""Tables as files: every table on the screens can be taken along, safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def as_csv(frame: pd.DataFrame) -> bytes:
+    """A table as CSV in UTF-8; texts that a spreadsheet would run as a formula get an apostrophe in front."""
+    out = frame.copy()
+    for name in out.columns:
+        if not pd.api.types.is_numeric_dtype(out[name]) and not pd.api.types.is_datetime64_any_dtype(out[name]):
+            out[name] = [_harmless(cell) for cell in out[name]]
+    return out.to_csv(index=False).encode("utf-8-sig")
+
+
+def _harmless(cell: object) -> object:
+    return "'" + cell if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS) else cell
+
+
+def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Table as CSV") -> None:
+    """A button that saves the table."""
+    st.download_button(
+        label,
+        lambda: as_csv(frame),
+        file_name=f"{name}.csv",
+        mime="text/csv",
+        key=f"csv_{key}",
+        on_click="ignore",
+        disabled=frame.empty,
+    )

@@ -1,0 +1,47 @@
+"""The pages, each a file of `views`, under the three people who use them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+from streamlit.navigation.page import Page
+
+_VIEWS = Path(__file__).parent / "views"
+
+
+HEADINGS: dict[str, tuple[str, ...]] = {
+    "Monday": ("weekly_list", "fleet", "unit", "plan"),
+    "In the bay": ("bay", "work"),
+    "Data": ("files", "set_aside", "settings"),
+}
+_TITLES = {
+    "weekly_list": ("Weekly list", "format_list_numbered"),
+    "fleet": ("Fleet", "ac_unit"),
+    "unit": ("Vehicle", "local_shipping"),
+    "plan": ("Replacement plan", "calendar_month"),
+    "bay": ("Measure", "speed"),
+    "work": ("Repairs and starts", "build"),
+    "files": ("Files", "upload_file"),
+    "set_aside": ("Set-aside rows", "rule"),
+    "settings": ("Settings", "tune"),
+}
+START = "weekly_list"
+
+
+def page(name: str) -> Page:
+    """The page of the file `name` of `views`; ValueError when there is none such."""
+    if name not in _TITLES:
+        raise ValueError(f"name is {name!r}; allowed are {', '.join(_TITLES)}")
+    title, icon = _TITLES[name]
+    return st.Page(
+        _VIEWS / f"{name}.py", title=title, icon=f":material/{icon}:", url_path=name, default=name == START
+    )
+
+
+def all_pages() -> dict[str, list[Page]]:
+    """Headings of the margin with their pages, those only whose file is there."""
+    return {
+        heading: [page(name) for name in names if (_VIEWS / f"{name}.py").is_file()]
+        for heading, names in HEADINGS.items()
+    }

@@ -1,0 +1,316 @@
+"""Paper: the weekly list, a vehicle's sheet and a blank bay sheet, in black on white, with room to write."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from io import BytesIO
+from pathlib import Path
+from typing import Any, Final
+from xml.sax.saxutils import escape
+
+import pandas as pd
+import reportlab
+from reportlab.lib.pagesizes import A4, landscape
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import Flowable, LongTable, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from dashboard import weekly
+from dashboard.plain_text import celsius, day, number, percent, sureness, words
+from dashboard.wording import MEASURES, PART_WORDS, plain, quantity_unit
+from ingest.records import WeeklyList
+
+CAUTION: Final = (
+    "Neutral or park, wheels chocked. Ventilate, no sparks near the battery. Eye protection; rings off; no loose sleeves "
+    "near belts. Disable fuel or ignition by the maker's procedure. Fused test lead. Crank no longer than the maker "
+    "allows, 30 s at most, then let it cool for at least 2 min. Not for high-voltage hybrid or electric traction systems. "
+    "The maker's procedure, local rules and licensed practice come first."
+)
+LONGEST_CELL = 400  # characters of a text that came from outside, so that one cell never fills a page; our choice
+_REGULAR, _BOLD = "Vera", "VeraBd"
+_MARGIN = 13 * mm
+
+
+@dataclass(frozen=True)
+class BayUnit:
+    """What a bay sheet is filled with: the vehicle, why it is due, its last values by column, limits in words."""
+
+    unit: str
+    depot: str
+    vehicle_class: str
+    system_v: int
+    due: str
+    last: Mapping[str, float]
+    last_on: pd.Timestamp | None
+    limits: Mapping[str, str]
+
+
+@cache
+def _font() -> TTFont:
+    """Bitstream Vera comes with reportlab and knows Ω, minus and the accents of Latin-1."""
+    folder = Path(reportlab.__file__).parent / "fonts"
+    regular = TTFont(_REGULAR, str(folder / "Vera.ttf"))
+    pdfmetrics.registerFont(regular)
+    pdfmetrics.registerFont(TTFont(_BOLD, str(folder / "VeraBd.ttf")))
+    pdfmetrics.registerFontFamily(_REGULAR, normal=_REGULAR, bold=_BOLD, italic=_REGULAR, boldItalic=_BOLD)
+    return regular
+
+
+def printable(text: object) -> str:
+    """Text for a Paragraph: markup escaped, marks that the font lacks as "?", shortened."""
+    glyphs = _font().face.charToGlyph
+    flat = " ".join(str(text).split())[:LONGEST_CELL]
+    return escape("".join(c if ord(c) in glyphs else "?" for c in flat))
+
+
+def _style(size: float, *, bold: bool = False) -> ParagraphStyle:
+    _font()
+    return ParagraphStyle(
+        "p", fontName=_BOLD if bold else _REGULAR, fontSize=size, leading=size * 1.28, splitLongWords=True
+    )
+
+
+def _p(text: str, size: float = 8, *, bold: bool = False) -> Paragraph:
+    """A paragraph of text that is escaped already, or our own."""
+    return Paragraph(text, _style(size, bold=bold))
+
+
+def _grid(rows: Sequence[Sequence[Any]], widths: Sequence[float], *, heights: float | None = None) -> Table:
+    table = LongTable(
+        [list(row) for row in rows], colWidths=list(widths), repeatRows=1,
+        rowHeights=None if heights is None else [None, *([heights] * (len(rows) - 1))],
+    )  # fmt: skip
+    table.setStyle(
+        TableStyle(
+            [
+                ("GRID", (0, 0), (-1, -1), 0.4, (0, 0, 0)),
+                ("LINEBELOW", (0, 0), (-1, 0), 1.2, (0, 0, 0)),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 3),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+                ("TOPPADDING", (0, 0), (-1, -1), 2),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
+            ]
+        )
+    )
+    return table
+
+
+def _build(story: list[Flowable], *, title: str, wide: bool) -> bytes:
+    out = BytesIO()
+    document = SimpleDocTemplate(
+        out, pagesize=landscape(A4) if wide else A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN,
+        bottomMargin=_MARGIN + 4 * mm, title=title, author="cranktrend", invariant=1,
+    )  # fmt: skip
+
+    def foot(canvas: Any, doc: Any) -> None:
+        canvas.setFont(_REGULAR, 7)
+        canvas.drawString(_MARGIN, 8 * mm, printable_plain(title))
+        canvas.drawRightString(doc.pagesize[0] - _MARGIN, 8 * mm, f"page {doc.page}")
+
+    document.build(story, onFirstPage=foot, onLaterPages=foot)
+    return out.getvalue()
+
+
+def printable_plain(text: str) -> str:
+    """The same for text drawn without markup."""
+    glyphs = _font().face.charToGlyph
+    return "".join(c if ord(c) in glyphs else "?" for c in " ".join(text.split())[:LONGEST_CELL])
+
+
+# --- the weekly list -------------------------------------------------------------------------------------------------
+
+
+def list_pdf(chosen: WeeklyList, rows: Sequence[Mapping[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> bytes:
+    """The weekly list on landscape A4, with a column to write in what was decided."""
+    body = chosen.body
+    heads = ("", "vehicle", "part, how sure", "no-start", "starts down to / coming low", "act by", "why and what", "decided")
+    table: list[Sequence[Any]] = [[_p(h, 7.5, bold=True) for h in heads]]
+    table += [_list_row(row, body, standing.get(row["unit"])) for row in rows]
+    title = f"Weekly list {chosen.iso_week}"
+    story: list[Flowable] = [
+        _p(title, 15, bold=True),
+        Spacer(1, 2 * mm),
+        _p(
+            f"Knowledge before {day(body['as_of'])}; no-start within {body['horizon_days']} days if nothing is done; "
+            f"{len(rows)} of {body['counts']['units']} vehicles."
+        ),
+        Spacer(1, 3 * mm),
+        _grid(table, [w * mm for w in (8, 34, 36, 17, 38, 22, 80, 36)]),
+    ]
+    if body.get("gone"):
+        story += [Spacer(1, 4 * mm), _p("Gone since the list before", 10, bold=True)]
+        story += [_p(f"{printable(g['unit'])}: {printable(g['why'])}.") for g in body["gone"]]
+    story += [Spacer(1, 4 * mm), _p(CAUTION, 7)]
+    return _build(story, title=title, wide=True)
+
+
+def _list_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None) -> list[Any]:
+    low = body["depots"].get(row["depot"], {}).get("coming_low_c")
+    coming = "–" if low is None else f"{number(low)} °C"
+    why = (row.get("reasons") or [""])[0]
+    change = str(row.get("change", ""))
+    by = "now" if row["act_by"] and row["act_by"] <= body["as_of"] else day(row["act_by"])
+    decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
+    return [
+        _p(str(row.get("rank", "")), 8, bold=True),
+        _p(f"<b>{printable(row['unit'])}</b><br/>{printable(row['depot'] or '')}, {printable(words(row['vehicle_class']))}"),
+        _p(f"{PART_WORDS[row['part']]}<br/>{sureness(row['part_probability'])} ({percent(row['part_probability'])})"),
+        _p(f"<b>{percent(row['no_start_probability'])}</b><br/>{change if change in ('new', 'worse', 'better') else ''}"),
+        _p(
+            f"{celsius(row['coldest_start_c'])} ({celsius(row['coldest_start_low_c'])} to "
+            f"{celsius(row['coldest_start_high_c'])}) / {coming}"
+        ),
+        _p(f"<b>{by}</b><br/>read {day(row['last_reading_on'])}", 7.5),
+        _p(f"{printable(why)}. <b>{printable(row['action'])}.</b>", 7.5),
+        _p(decided, 7.5),
+    ]
+
+
+# --- one vehicle -----------------------------------------------------------------------------------------------------
+
+_READING_COLUMNS: Final = (
+    ("taken_at", "taken"), ("temperature_c", "°C"), ("rest_v", "rest V"), ("crank_min_v", "lowest V"), ("crank_a", "A"),
+    ("peak_a", "peak A"), ("drop_positive_v", "pos. V"), ("drop_ground_v", "ground V"), ("drop_contacts_v", "contacts V"),
+    ("drop_control_v", "control V"), ("coil_a", "coil A"), ("crank_rpm", "rpm"),
+)  # fmt: skip
+_LAST_READINGS = 10
+
+
+def unit_pdf(
+    row: Mapping[str, Any], parts: pd.DataFrame, readings: pd.DataFrame, repairs: pd.DataFrame, *, as_of: str
+) -> bytes:
+    """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
+    title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
+    story: list[Flowable] = [
+        _p(printable(title), 14, bold=True),
+        _p(f"{printable(row['depot'] or 'no depot')}, {printable(words(row['vehicle_class']))}", 9),
+        Spacer(1, 3 * mm),
+        _p(
+            f"No-start within the horizon: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
+            f"<b>{celsius(row['coldest_start_c'])}</b> (80 % sure: {celsius(row['coldest_start_low_c'])} to "
+            f"{celsius(row['coldest_start_high_c'])}). Suspect: <b>{PART_WORDS[row['part']]}</b>, "
+            f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by {day(row['act_by'])}.",
+            9,
+        ),
+        Spacer(1, 2 * mm),
+        *[_p(f"• {printable(reason)}.", 8.5) for reason in row["reasons"]],
+        _p(f"What to do: <b>{printable(row['action'])}</b>. Next measurement: {printable(row['next_test'] or 'enough')}.", 8.5),
+        Spacer(1, 3 * mm),
+        _parts_table(parts),
+        Spacer(1, 3 * mm),
+        _p("Last readings", 10, bold=True),
+        _readings_table(readings.tail(_LAST_READINGS)),
+        Spacer(1, 3 * mm),
+        _p("Repairs", 10, bold=True),
+        *(_repair_lines(repairs) or [_p("none on record", 8.5)]),
+        Spacer(1, 5 * mm),
+        _p("Notes", 10, bold=True),
+        Table([[""]] * 5, colWidths=[184 * mm], rowHeights=[8 * mm] * 5,
+              style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.3, (0, 0, 0))])),
+        Spacer(1, 3 * mm),
+        _p(CAUTION, 7),
+    ]  # fmt: skip
+    return _build(story, title=title, wide=False)
+
+
+def _parts_table(parts: pd.DataFrame) -> Table:
+    heads = ("part", "level at 20 °C", "usual in class", "a month adds", "suspect", "renewed it starts at")
+    rows: list[Sequence[Any]] = [[_p(h, 8, bold=True) for h in heads]]
+    for part in parts.to_dict("records"):
+        name = str(part["part"])
+        unit = quantity_unit(name)
+        rows.append(
+            [
+                _p(MEASURES[name]),
+                _p(f"{plain(part['level_mohm'], unit)} ± {plain(part['se_mohm'], unit)}"),
+                _p(plain(part["usual_mohm"], unit)),
+                _p(plain(part["growth_mohm_per_month"], unit)),
+                _p(percent(part["part_probability"])),
+                _p(celsius(part["renewed_coldest_start_c"])),
+            ]
+        )
+    return _grid(rows, [w * mm for w in (42, 38, 28, 26, 20, 30)])
+
+
+def _readings_table(readings: pd.DataFrame) -> Table:
+    rows: list[Sequence[Any]] = [[_p(label, 6.5, bold=True) for _, label in _READING_COLUMNS]]
+    for reading in readings.to_dict("records"):
+        cells = []
+        for name, _ in _READING_COLUMNS:
+            value = reading.get(name)
+            doubtful = name in str(reading.get("doubtful", "")).split(",")
+            cells.append(_p(_reading_cell(name, value) + (" ?" if doubtful else ""), 6.5))
+        rows.append(cells)
+    return _grid(rows, [w * mm for w in (25, 12, 15, 16, 13, 15, 15, 15, 16, 15, 14, 13)])
+
+
+def _reading_cell(name: str, value: Any) -> str:
+    if value is None or pd.isna(value):
+        return ""
+    if isinstance(value, pd.Timestamp):
+        return day(value)
+    return number(float(value), 2 if name.endswith("_v") else 1 if name in ("coil_a", "temperature_c") else 0)
+
+
+def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
+    return [
+        _p(f"{day(r['done_on'])}: {PART_WORDS[str(r['part'])]} {printable(r['action'])} ({printable(words(str(r['reason'])) or 'no reason')})", 8.5)
+        for r in repairs.tail(12).to_dict("records")
+    ]  # fmt: skip
+
+
+# --- blank sheets for the bay ----------------------------------------------------------------------------------------
+
+BAY_ROWS: Final = (
+    ("temperature_c", "Air at the vehicle", "°C"),
+    ("rest_v", "Rest volts, nothing drawing", "V"),
+    ("crank_min_v", "Lowest battery volts while it turns steadily", "V"),
+    ("crank_a", "Steady amps while cranking", "A"),
+    ("peak_a", "Peak amps at the first moment", "A"),
+    ("drop_positive_v", "Drop, positive cable: battery post to starter stud", "V"),
+    ("drop_ground_v", "Drop, ground path: starter housing to negative post", "V"),
+    ("drop_contacts_v", "Drop, solenoid contacts: stud to stud", "V"),
+    ("drop_control_v", "Drop, control circuit: battery post to control terminal", "V"),
+    ("coil_a", "Solenoid coil amps", "A"),
+    ("crank_rpm", "Cranking speed", "rpm"),
+    ("odometer_km", "Odometer", "km"),
+)
+
+
+def bay_pdf(units: Iterable[BayUnit]) -> bytes:
+    """A blank sheet per vehicle with its last values beside the lines to fill in."""
+    story: list[Flowable] = []
+    for unit in units:
+        if story:
+            story.append(PageBreak())
+        story += _bay_page(unit)
+    return _build(story or [_p("No vehicle is due.", 11)], title="Bay sheet", wide=False)
+
+
+def _bay_page(unit: BayUnit) -> list[Flowable]:
+    heads = ("measure", "limit", f"last ({day(unit.last_on)})", "now")
+    rows: list[Sequence[Any]] = [[_p(h, 9, bold=True) for h in heads]]
+    for name, label, measured_in in BAY_ROWS:
+        last = unit.last.get(name)
+        shown = "" if last is None or pd.isna(last) else f"{_reading_cell(name, last)} {measured_in}"
+        rows.append([_p(label, 9), _p(printable(unit.limits.get(name, "")), 8), _p(shown, 10), _p(measured_in, 8)])
+    return [
+        _p(f"Vehicle {printable(unit.unit)}", 18, bold=True),
+        _p(f"{printable(unit.depot)}, {printable(words(unit.vehicle_class))}, {unit.system_v} V. {printable(unit.due)}", 9.5),
+        Spacer(1, 3 * mm),
+        _p(CAUTION, 8),
+        Spacer(1, 3 * mm),
+        Table([[_p("Day and time", 9), "", _p("Measured by", 9), ""]], colWidths=[w * mm for w in (26, 66, 26, 66)],
+              rowHeights=[9 * mm], style=TableStyle([("BOX", (0, 0), (-1, -1), 0.4, (0, 0, 0))])),
+        Spacer(1, 3 * mm),
+        _grid(rows, [w * mm for w in (74, 46, 30, 34)], heights=11 * mm),
+        Spacer(1, 4 * mm),
+        _p("How it started:   [  ] started   [  ] slow   [  ] no start     Work done, remarks:", 9.5),
+        Table([[""]] * 4, colWidths=[184 * mm], rowHeights=[9 * mm] * 4,
+              style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.3, (0, 0, 0))])),
+    ]  # fmt: skip

@@ -1,0 +1,79 @@
+"""Text that a person typed, made harmless for Markdown, and numbers and dates in plain words."""
+
+from __future__ import annotations
+
+import math
+import string
+from datetime import date, datetime
+
+import pandas as pd
+
+_PUNCTUATION = frozenset(string.punctuation)
+MINUS = "−"
+STARTS_ALWAYS_C = -44.0  # coldest starts below are outside the range that is worked out, see analysis.start
+
+
+def safe(text: object, *, longest: int = 300) -> str:
+    """Return `text` for use inside Markdown: every mark that could mean something is escaped, line breaks are blanks."""
+    flat = " ".join(str(text).split())
+    cut = flat if len(flat) <= longest else flat[: longest - 1] + "…"
+    return "".join(f"\\{c}" if c in _PUNCTUATION else c for c in cut)
+
+
+def number(value: float, digits: int = 0) -> str:
+    """A number with a real minus sign; a dash when it is missing."""
+    if not math.isfinite(value):
+        return "–"
+    text = f"{value:.{digits}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def percent(probability: float) -> str:
+    """A probability in per cent, never rounded to a false certainty."""
+    if not math.isfinite(probability):
+        return "–"
+    if probability > 0.99:
+        return "over 99 %"
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{100 * probability:.0f} %"
+
+
+def sureness(probability: float) -> str:
+    """How sure the suspect part is, in a word."""
+    if probability >= 0.9:
+        return "very likely"
+    if probability >= 0.7:
+        return "likely"
+    return "most likely of several" if probability >= 0.4 else "uncertain"
+
+
+def celsius(value: float, *, fahrenheit: bool = False) -> str:
+    """A temperature with its unit, or that the vehicle starts at every temperature looked at."""
+    if not math.isfinite(value):
+        return "–"
+    if value <= STARTS_ALWAYS_C:
+        return f"below {temperature(STARTS_ALWAYS_C, fahrenheit=fahrenheit)}"
+    return temperature(value, fahrenheit=fahrenheit)
+
+
+def temperature(value: float, *, fahrenheit: bool = False) -> str:
+    """A temperature [°C] in the reader's unit."""
+    return f"{number(value * 1.8 + 32)} °F" if fahrenheit else f"{number(value)} °C"
+
+
+def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
+    """A day as "Sat 21 Nov 2026"; `missing` where there is none."""
+    if moment is None or moment == "":
+        return missing
+    stamp = pd.Timestamp(moment) if isinstance(moment, str | date | datetime | pd.Timestamp) else pd.NaT
+    if pd.isna(stamp):
+        return missing
+    return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
+
+
+def words(name: str) -> str:
+    """A coded word (`rigid_truck`) as it is spoken."""
+    return name.replace("_", " ")

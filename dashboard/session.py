@@ -1,0 +1,242 @@
+"""What every page needs: the database, the day, who is looking, and the assessment worked out in the background."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from threading import Lock
+
+import pandas as pd
+import streamlit as st
+from sqlite_utils import Database
+
+from analysis.assess import Assessment
+from dashboard.assessment import assess_database
+from ingest import store
+from ingest.records import read_settings
+
+DATABASE_VARIABLE = "CRANKTREND_DB"
+TODAY_VARIABLE = "CRANKTREND_TODAY"
+DEMO_KEY = "demo_fleet"
+HORIZON_D = 30
+HORIZON_KEY = "horizon_days"
+KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
+_JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "reset_answers")
+
+
+def database_path() -> Path:
+    """Where the database lies; the console command sets it."""
+    return Path(os.environ.get(DATABASE_VARIABLE, "fleet.db"))
+
+
+@contextmanager
+def database() -> Iterator[Database]:
+    """A connection for one piece of work: connections are not shared between sessions."""
+    db = store.open_database(database_path())
+    try:
+        yield db
+    finally:
+        db.conn.close()
+
+
+def settings() -> dict[str, object]:
+    """All saved settings."""
+    with database() as db:
+        return read_settings(db)
+
+
+def today() -> date:
+    """The day it is: the clock's, the demo's own day, or what CRANKTREND_TODAY says."""
+    told = os.environ.get(TODAY_VARIABLE)
+    if told:
+        return date.fromisoformat(told)
+    demo = settings().get(DEMO_KEY)
+    if isinstance(demo, dict) and isinstance(demo.get("as_of"), str):
+        return date.fromisoformat(demo["as_of"])
+    return date.today()
+
+
+def now() -> datetime:
+    """The clock's time on `today`."""
+    return datetime.combine(today(), datetime.now().time().replace(microsecond=0))
+
+
+def as_of() -> date:
+    """The day whose knowledge is shown: chosen in the margin, else today."""
+    chosen = st.session_state.get("as_of")
+    return chosen if isinstance(chosen, date) else today()
+
+
+def iso_week(day: date) -> str:
+    """A day's ISO 8601 week, as 2026-W47."""
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"
+
+
+def who() -> str:
+    """Who is looking, as it goes on record."""
+    return str(st.session_state.get("who", "")).strip()[:64] or "not named"
+
+
+def horizon_days() -> int:
+    """Days that the probability of a no-start looks ahead."""
+    chosen = settings().get(HORIZON_KEY, HORIZON_D)
+    return chosen if isinstance(chosen, int) and not isinstance(chosen, bool) and 1 <= chosen <= 180 else HORIZON_D
+
+
+def fahrenheit() -> bool:
+    """Whether temperatures are shown in °F."""
+    return settings().get("temperature_unit") == "°F"
+
+
+# --- the assessment --------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Key:
+    """What an assessment depends on."""
+
+    path: str
+    version: str
+    as_of: date
+    horizon_days: int
+
+
+@dataclass
+class Judge:
+    """One worker that assesses in the background; pages show the latest finished one meanwhile."""
+
+    pool: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(max_workers=1))
+    lock: Lock = field(default_factory=Lock)
+    found: dict[Key, Future[Assessment]] = field(default_factory=dict)
+
+    def ask(self, key: Key) -> Future[Assessment]:
+        """The assessment of `key`, begun if nobody asked before."""
+        with self.lock:
+            if key not in self.found:
+                while len(self.found) >= KEPT_ASSESSMENTS:
+                    self.found.pop(next(iter(self.found))).cancel()
+                self.found[key] = self.pool.submit(_assess, key)
+            return self.found[key]
+
+    def latest(self, key: Key) -> Assessment | None:
+        """The newest finished assessment of the same database, day and horizon, whatever was written since."""
+        with self.lock:
+            for other, future in reversed(self.found.items()):
+                same = (other.path, other.as_of, other.horizon_days) == (key.path, key.as_of, key.horizon_days)
+                if same and future.done() and not future.cancelled() and future.exception() is None:
+                    return future.result()
+        return None
+
+
+def _assess(key: Key) -> Assessment:
+    db = store.open_database(key.path, create=False)
+    try:
+        return assess_database(db, as_of=key.as_of, horizon_days=key.horizon_days)
+    finally:
+        db.conn.close()
+
+
+@st.cache_resource(show_spinner=False)
+def judge() -> Judge:
+    """The one worker of this server."""
+    return Judge()
+
+
+def judged_version(db: Database) -> str:
+    """A text that changes with every write that an assessment would see; decisions and pins do not count."""
+    marks = ", ".join("?" * len(_JUDGED_TABLES))
+    row = db.execute(
+        "SELECT (SELECT coalesce(max(id), 0) FROM origins),"
+        f" (SELECT coalesce(max(id), 0) FROM audit WHERE table_name IN ({marks})),"
+        " (SELECT count(*) FROM reset_answers),"
+        " (SELECT coalesce(max(value), '') FROM settings WHERE key = 'tolerated_false_flags')",
+        list(_JUDGED_TABLES),
+    ).fetchone()
+    return "-".join(str(part) for part in row)
+
+
+def key_of(day: date | None = None) -> Key:
+    """The key of the assessment that this page wants."""
+    with database() as db:
+        version = judged_version(db)
+    return Key(str(database_path().resolve()), version, day or as_of(), horizon_days())
+
+
+def has_vehicles() -> bool:
+    """Whether there is anything to judge."""
+    with database() as db:
+        return db.execute("SELECT 1 FROM units LIMIT 1").fetchone() is not None
+
+
+def has_readings(day: date) -> bool:
+    """Whether a reading was taken before `day`."""
+    with database() as db:
+        return db.execute("SELECT 1 FROM readings WHERE taken_at < ? LIMIT 1", (day.isoformat(),)).fetchone() is not None
+
+
+def begin_judging() -> None:
+    """Let the worker start, so that the next click need not wait."""
+    if has_vehicles() and has_readings(as_of()):
+        judge().ask(key_of())
+
+
+def assessment(*, wait: bool = True) -> Assessment | None:
+    """The assessment for the day shown: fresh if ready, else an earlier one of that day, else waited for.
+
+    None where there is no vehicle or no reading before the day, or (with `wait` off) where none is ready.
+    """
+    if not has_vehicles() or not has_readings(as_of()):
+        return None
+    key = key_of()
+    future = judge().ask(key)
+    if future.done():
+        return future.result()
+    earlier = judge().latest(key)
+    if earlier is not None:
+        fresh_when_ready(key)
+        return earlier
+    if not wait:
+        return None
+    with st.spinner("Judging every vehicle from its readings …", show_time=True):
+        return future.result()
+
+
+@st.fragment(run_every=2.0)
+def fresh_when_ready(key: Key) -> None:
+    """A line saying that newer entries are being judged; the page is drawn again when that is done."""
+    if judge().ask(key).done():
+        st.rerun()
+    st.caption("Newer entries are being judged; the page follows by itself.")
+
+
+# --- small reads that pages share ------------------------------------------------------------------------------------
+
+
+@st.cache_data(show_spinner=False, max_entries=4)
+def _units(path: str, version: str) -> pd.DataFrame:  # noqa: ARG001 - the version is the cache's key
+    db = store.open_database(path)
+    try:
+        return store.read_units(db)
+    finally:
+        db.conn.close()
+
+
+def units() -> pd.DataFrame:
+    """The vehicles."""
+    key = key_of()
+    return _units(key.path, key.version)
+
+
+def nothing_yet() -> None:
+    """What to do with an empty database, said on every page that needs vehicles."""
+    st.info(
+        "There are no vehicles in this database yet. Bring in a list of vehicles and their readings under "
+        "**Files**, or with the command `cranktrend import FOLDER`. To look around first, `cranktrend demo` makes "
+        "an invented fleet."
+    )

@@ -1,0 +1,66 @@
+"""Colours, flags and page style of the screens: one accent, a palette for every eye, signs beside every colour."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import streamlit as st
+
+# Okabe and Ito's palette (2008), chosen because its hues stay apart for colour-blind readers; grey for the usual.
+BLUE: Final = "#0072B2"
+VERMILION: Final = "#D55E00"
+ORANGE: Final = "#C98500"
+GREEN: Final = "#00875F"
+PURPLE: Final = "#A8588C"
+GREY: Final = "#7F8A90"
+SKY: Final = "#56B4E9"
+SERIES: Final = (BLUE, VERMILION, GREEN, ORANGE, PURPLE, SKY, GREY)
+
+ACT_SIGN: Final = "▲"
+WATCH_SIGN: Final = "◆"
+PASS_SIGN: Final = "○"
+SIGNS: Final = {"act": ACT_SIGN, "watch": WATCH_SIGN, "pass": PASS_SIGN}
+CHANGE_SIGNS: Final = {"new": "✚", "worse": "▲", "better": "▽", "same": "＝", "first": "●"}
+
+STREAMLIT_FLAGS: Final = (
+    "--theme.light.primaryColor=#00607A",
+    "--theme.light.backgroundColor=#FCFBF8",
+    "--theme.light.secondaryBackgroundColor=#F0EEE7",
+    "--theme.light.textColor=#1B2327",
+    "--theme.light.linkColor=#00607A",
+    "--theme.dark.primaryColor=#58C4DC",
+    "--theme.dark.backgroundColor=#13181B",
+    "--theme.dark.secondaryBackgroundColor=#1F272B",
+    "--theme.dark.textColor=#E8ECEC",
+    "--theme.dark.linkColor=#58C4DC",
+    "--theme.baseRadius=small",
+    "--theme.showWidgetBorder=true",
+)
+"""Flags for `streamlit run`, so that no settings file has to lie beside the user's database."""
+
+_STYLE: Final = """<style>
+[data-testid="stMainBlockContainer"] { padding-top: 3.9rem; padding-bottom: 4rem; max-width: 1180px; }
+[data-testid="stMainBlockContainer"] h1 { font-size: 1.7rem; padding: 0 0 .2rem 0; }
+[data-testid="stMainBlockContainer"] h2 { font-size: 1.25rem; padding: .6rem 0 .1rem 0; }
+[data-testid="stMainBlockContainer"] h3 { font-size: 1.05rem; padding: .3rem 0 0 0; }
+[class*="st-key-row-"] [data-testid="stVerticalBlock"] { gap: .15rem; }
+[class*="st-key-row-"] { gap: .35rem; padding-bottom: .9rem; }
+[class*="st-key-row-"] [data-testid="stPageLink"] a { padding-left: 0; }
+[class*="st-key-row-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"] { display: none; }
+[class*="st-key-row-"] [data-testid="stPageLink"] p { font-size: 1.25rem; font-weight: 700; }
+[data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
+.st-key-bay input, .st-key-bay [data-baseweb="select"] > div { min-height: 3.1rem; font-size: 1.15rem; }
+.st-key-bay button { min-height: 3.1rem; }
+.st-key-bay label p { font-size: 1.02rem; }
+.st-key-bay [data-testid="stSegmentedControl"] button, .st-key-bay [data-testid="stPills"] button { min-height: 2.9rem; }
+@media (max-width: 640px) {
+  [data-testid="stMainBlockContainer"] { padding: 3.4rem .8rem 4rem .8rem; }
+  [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }
+}
+@media print { [data-testid="stSidebar"], header { display: none; } }
+</style>"""
+
+
+def apply_style() -> None:
+    """Put the page's fixed style sheet in; it holds nothing that a user typed."""
+    st.html(_STYLE)

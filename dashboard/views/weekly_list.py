@@ -1,0 +1,234 @@
+"""The weekly list: what was issued for the week, what changed since the last, and what was decided."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import streamlit as st
+
+from dashboard import downloads, session, theme, weekly
+from dashboard.pages import page
+from dashboard.paper import list_pdf
+from dashboard.plain_text import celsius, day, percent, safe, sureness, temperature, words
+from dashboard.wording import PART_WORDS
+from ingest.records import WeeklyList, read_decisions, read_weekly_list, weekly_lists
+
+ROWS_A_PAGE = 25
+CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
+
+
+def show() -> None:
+    """The page."""
+    st.title("Weekly list")
+    if not session.has_vehicles():
+        session.nothing_yet()
+        return
+    issued = this_week()
+    if issued is None:
+        return
+    chosen = choose_week(issued)
+    body = chosen.body
+    head(chosen)
+    with session.database() as db:
+        decisions = read_decisions(db)
+    standing = weekly.latest_decisions(decisions, session.as_of())
+    rows = filtered(body)
+    tabs = st.tabs(["To decide and decided", "Gone since the list before", "As a table, and paper"])
+    with tabs[0]:
+        show_rows(rows, body, standing)
+    with tabs[1]:
+        show_gone(body)
+    with tabs[2]:
+        show_table(chosen, rows, standing)
+
+
+def this_week() -> WeeklyList | None:
+    """The list of the week shown, issued now if it was not yet; None where there is nothing to judge."""
+    day_shown = session.as_of()
+    iso = weekly.iso_week(day_shown)
+    with session.database() as db:
+        found = read_weekly_list(db, iso)
+        newest = next(iter(weekly_lists(db)), "")
+    if found is not None:
+        return found
+    assessment = session.assessment()
+    if assessment is None:
+        st.info(f"There is no reading before {day(day_shown)}, so there is nothing to judge yet.")
+        return None
+    with session.database() as db:
+        if iso > newest:
+            weekly.issue(db, assessment, now=session.now())
+            return read_weekly_list(db, iso)
+        st.caption("No list was issued in this week; this is what it would have been.")
+        return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment))
+
+
+def choose_week(issued: WeeklyList) -> WeeklyList:
+    """Let an earlier issued list be looked at."""
+    with session.database() as db:
+        weeks = [week for week in weekly_lists(db) if week <= issued.iso_week]
+        if issued.iso_week not in weeks:
+            return issued
+        chosen = st.selectbox("Week", weeks, key="week", width=180) if len(weeks) > 1 else issued.iso_week
+        return read_weekly_list(db, chosen or issued.iso_week) or issued
+
+
+def head(chosen: WeeklyList) -> None:
+    """One paragraph: which list, how many, what cold is coming."""
+    body = chosen.body
+    counts, rows = body["counts"], body["units"]
+    new = sum(r.get("change") == "new" for r in rows)
+    worse = sum(r.get("change") == "worse" for r in rows)
+    changes = f" {new} new, {worse} worse, {len(body['gone'])} gone since {body['compared_with']}." if body[
+        "compared_with"] else ""  # fmt: skip
+    st.markdown(
+        f"**{chosen.iso_week}**, with everything known before {day(body['as_of'], weekday=True)}: "
+        f"**{len(rows)} of {counts['units']} vehicles** need attention.{changes} "
+        f"Probabilities are for a no-start within {body['horizon_days']} days if nothing is done."
+    )
+    in_f = session.fahrenheit()
+    lows = []
+    for depot, low in body["depots"].items():
+        text = f"{safe(depot)} {temperature(low['coming_low_c'], fahrenheit=in_f)}"
+        if low["forecast_low_c"] is not None:
+            text += f" (forecast {temperature(low['forecast_low_c'], fahrenheit=in_f)} on {day(low['forecast_on'])})"
+        lows.append(text)
+    if lows:
+        shown = "; ".join(lows[:8]) + (f"; and {len(lows) - 8} more depots" if len(lows) > 8 else "")
+        st.caption(f"Coldest morning to be expected in that time: {shown}.")
+    unjudged = counts["too_few"] + counts["no_reading"]
+    if unjudged:
+        st.caption(f"{unjudged} vehicles have too few readings to be judged; they are not known to be healthy.")
+    for note in body["notes"]:
+        st.warning(safe(note))
+
+
+def filtered(body: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The rows that the filters leave, each with its rank on the whole list."""
+    rows = [{**row, "rank": i + 1} for i, row in enumerate(body["units"])]
+    if len(rows) < 2:
+        return rows
+    with st.container(horizontal=True, key="filters"):
+        for name, label, worded in (
+            ("depot", "Depot", str),
+            ("vehicle_class", "Class", words),
+            ("part", "Part", PART_WORDS.__getitem__),
+        ):
+            allowed = sorted({row[name] for row in rows if row[name]})
+            chosen = st.multiselect(
+                label, allowed, format_func=worded, key=f"filter_{name}", placeholder="all", width=240
+            )
+            rows = [row for row in rows if not chosen or row[name] in chosen]
+    return rows
+
+
+def show_rows(
+    rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Mapping[str, Mapping[Any, Any]]
+) -> None:
+    """The vehicles, those still to decide about first, a page at a time."""
+    if not rows:
+        st.success("No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention.")
+        return
+    parked = [row for row in rows if standing.get(row["unit"], {}).get("kind") in ("postponed", "nothing_found")]
+    open_rows = [row for row in rows if row not in parked]
+    pages = max(1, -(-len(open_rows) // ROWS_A_PAGE))
+    number = st.number_input("Page", 1, pages, 1, key="list_page", width=140) if pages > 1 else 1
+    start = (int(number) - 1) * ROWS_A_PAGE
+    for row in open_rows[start : start + ROWS_A_PAGE]:
+        show_row(row, body, standing.get(row["unit"]))
+    if parked:
+        st.subheader(f"Postponed or looked at ({len(parked)})")
+        for row in parked[:ROWS_A_PAGE]:
+            show_row(row, body, standing.get(row["unit"]))
+
+
+def show_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None) -> None:
+    """One vehicle: what, how sure, how likely, how cold, by when, why, and what changed."""
+    in_f = session.fahrenheit()
+    with st.container(border=True, key=f"row-{row['rank']}"):
+        left, middle, right = st.columns([1.15, 1.5, 1.5], gap="small")
+        with left:
+            st.page_link(
+                page("unit"), label=f"{row['rank']}\u2002{safe(row['unit'])}", icon=None,
+                query_params={"unit": row["unit"]},
+            )  # fmt: skip
+            st.caption(f"{safe(row['depot'] or 'no depot')} · {safe(words(row['vehicle_class']))}")
+            if body["compared_with"]:
+                st.markdown(change_words(row))
+        with middle:
+            st.markdown(f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
+                        f"({percent(row['part_probability'])})")  # fmt: skip
+            st.markdown(f"No-start {percent(row['no_start_probability'])} · act by **{act_by(row, body)}**")
+            st.caption(f"Last read {day(row['last_reading_on'])}")
+        with right:
+            low = body["depots"].get(row["depot"], {}).get("coming_low_c")
+            coming = f", coming low {temperature(low, fahrenheit=in_f)}" if low is not None else ""
+            st.markdown(f"Starts down to **{celsius(row['coldest_start_c'], fahrenheit=in_f)}**{coming}")
+            st.caption(f"80 % sure: {celsius(row['coldest_start_low_c'], fahrenheit=in_f)} to "
+                       f"{celsius(row['coldest_start_high_c'], fahrenheit=in_f)}")  # fmt: skip
+        why = row["reasons"][0] if row["reasons"] else ""
+        st.markdown(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**")
+        if decision:
+            reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
+            st.caption(f"{weekly.decision_words(decision).capitalize()}{reason} ({safe(decision['by'])})")
+
+
+def action_words(row: Mapping[str, Any]) -> str:
+    """What to do, as a sentence."""
+    words_ = str(row["action"])
+    return words_[:1].upper() + words_[1:] + "."
+
+
+def act_by(row: Mapping[str, Any], body: Mapping[str, Any]) -> str:
+    """The day to act by; "now" when that day is the list's own."""
+    if not row["act_by"]:
+        return "no date yet"
+    return "now" if row["act_by"] <= body["as_of"] else day(row["act_by"])
+
+
+def change_words(row: Mapping[str, Any]) -> str:
+    """What changed since the list before, with its sign."""
+    change = str(row.get("change", "first"))
+    was = row.get("was")
+    then = f" (was {percent(float(was))})" if was is not None and change in ("worse", "better") else ""
+    return f"{theme.CHANGE_SIGNS[change]} {CHANGE_WORDS[change]}{then}"
+
+
+def show_gone(body: Mapping[str, Any]) -> None:
+    """Vehicles that are no longer on the list, and why."""
+    if not body["compared_with"]:
+        st.write("This is the first list; there is none to compare with.")
+    elif not body["gone"]:
+        st.write("No vehicle has left the list.")
+    for row in body["gone"]:
+        with st.container(border=True):
+            st.page_link(page("unit"), label=safe(row["unit"]), query_params={"unit": row["unit"]})
+            st.markdown(f"Was on the list for its {PART_WORDS[row['part']]} ({percent(float(row['was']))}). "
+                        f"Gone because: {safe(row['why'])}.")  # fmt: skip
+
+
+def show_table(
+    chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]
+) -> None:
+    """The same rows as a table, for download, and as paper."""
+    frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
+    frame["rank"] = [row["rank"] for row in rows]
+    percent_column = st.column_config.NumberColumn(format="percent")
+    st.dataframe(
+        frame, hide_index=True, alt="The weekly list as a table", key="list_table",
+        column_config={"part_probability": percent_column, "no_start_probability": percent_column},
+    )  # fmt: skip
+    with st.container(horizontal=True):
+        downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
+        st.download_button(
+            "List for printing (PDF)",
+            lambda: list_pdf(chosen, rows, standing),
+            file_name=f"weekly-list-{chosen.iso_week}.pdf",
+            mime="application/pdf",
+            key="list_pdf",
+            on_click="ignore",
+        )
+
+
+show()
