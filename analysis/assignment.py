@@ -113,7 +113,7 @@ def _polish(options: Options, reduced: Floats, hours: Floats, visits: Floats) ->
     position = np.arange(len(options))
     rank[order] = position - np.maximum.accumulate(np.where(first, position, 0))
     start = np.flatnonzero(first)
-    units, best = options.unit[order[start]], reduced[order[start]]
+    best = reduced[order[start]]
     alone = np.concatenate([first[1:], [True]])[start]
     after = np.where(alone, 0.0, reduced[order[np.minimum(start + 1, len(order) - 1)]])
     margin = np.where(best < 0, np.minimum(after, 0.0) - best, best)

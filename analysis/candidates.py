@@ -36,8 +36,7 @@ class Candidates:
     risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
     spread: (U,) half-width of the risk's interval relative to it; fail_cost: (U,) a no-start with its repair;
     part_cost, part_h: (U,) price [money] and hours [h] of renewing the part; second_cost, second_h: the same for the
-    second part in the same visit; second_share: share of the remaining risk that it removes; second_waste: life of it
-    thrown away [money]; other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
+    second part in the same visit; second_share: share of the remaining risk that it removes; other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
     act, NaN where there is none; cheap_success: (U,); rate: (U,) long-run cost of the part [money per week];
     life_weeks: (U,) its mean life; lead: (U,) its lead time [d]; second_lead: the same for the second part.
     """
@@ -52,7 +51,6 @@ class Candidates:
     second_cost: Floats
     second_h: Floats
     second_share: Floats
-    second_waste: Floats
     other_cost: Floats
     cheap_h: Floats
     cheap_success: Floats
@@ -186,16 +184,19 @@ def make_candidates(
     """Bring the assessment's tables into the form that the costs are computed from.
 
     outlook, units, parts: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
-    forced: further units that are pinned, with the part named in the pin ("" for none).
+    forced: units that are pinned, with the part named in the pin ("" for none); a part that is not the suspect one is
+    renewed without helping, as far as the assessment knows.
     """
     extra = [unit for unit in (forced or {}) if unit not in set(outlook["unit"].astype(str))]
     names = [str(name) for name in pd.unique(outlook["unit"].astype(str))] + extra
     about = units.assign(unit=units["unit"].astype(str)).drop_duplicates("unit").set_index("unit").reindex(names)
     first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str)).set_index("unit")["part"]
     suspects = [str(first.get(name, "")) if isinstance(first.get(name, ""), str) else "" for name in names]
-    suspects = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
-    suspects = [part if part in PARTS else "" for part in suspects]
+    wished = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
+    other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)
+    suspects = [part if part in PARTS else "" for part in wished]
     risk, renewed, spread = _curves(outlook, names)
+    renewed = np.where(other[:, None], risk, renewed)
     second, share, nearest = _second_parts(names, suspects, parts)
     hours = catalogue.labour_h
     part_h = _look_up(suspects, hours)
@@ -225,7 +226,6 @@ def make_candidates(
         second_cost=_look_up(second, catalogue.price),
         second_h=second_h,
         second_share=share,
-        second_waste=0.5 * _look_up(second, rates) * _look_up(second, life),
         other_cost=_look_up(nearest, catalogue.price) + _look_up(nearest, hours) * settings.hour_rate,
         cheap_h=cheap_h,
         cheap_success=_look_up(suspects, success),

@@ -22,8 +22,8 @@ from analysis.panel import Bools, Floats, Ints
 from analysis.plan_calendar import PlanWeeks, visit_day
 from analysis.plan_settings import PlanSettings
 
-REPLACE, REPLACE_TWO, CHEAP, MEASURE = range(4)
-KINDS = ("replace", "replace two parts", "cheap act", "measure again")
+REPLACE, REPLACE_TWO, CHEAP, MEASURE, CHEAP_FIRST = range(5)
+KINDS = ("replace", "replace two parts", "cheap act", "measure again", "cheap act, replace in the same visit if in vain")
 REACT_WEEKS = 1.0
 """Weeks from a reading or a cheap act that did not help to the visit that follows from it (our choice)."""
 
@@ -75,8 +75,8 @@ class Options:
 class CostTable:
     """Costs of every vehicle, kind and week.
 
-    cost: (4, U, W) relative value [money], inf where it cannot be done; day: (4, U, W) day of the visit, -1 for none;
-    free: (4, U, W) whether the vehicle is in for a planned service that day; hours: (4, U) [h];
+    cost: (5, U, W) relative value [money], inf where it cannot be done; day: (5, U, W) day of the visit, -1 for none;
+    free: (5, U, W) whether the vehicle is in for a planned service that day; hours: (5, U) [h];
     wait: (U,) cost of not planning it now; waits_for: (U,) day of the service that is waited for, -1 if for none;
     constant: (U,) what turns relative values into shown costs; services: (U, W) day of a planned service, -1 for none.
     """
@@ -159,6 +159,7 @@ def _scenarios(c: Candidates) -> list[tuple[Floats, Floats, Floats, bool]]:
 def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> Values:
     """Values of waiting, of knowing, and of the risk left; service_week: (U, K) whether a reading is due in a week."""
     access = np.where(service_week, 0.0, settings.access_cost)
+    here = 7.0 * (np.arange(access.shape[1]) + 1.0) > c.lead[:, None]
     work = c.part_cost + c.part_h * settings.hour_rate
     end = end_value(c.risk, work, c.fail_cost, c.rate)
     left = _left(c.renewed, c.risk, c.fail_cost, end)
@@ -168,12 +169,12 @@ def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> V
     for weight, risk, sound, suspicion in _scenarios(c):
         own = work if suspicion else c.other_cost
         own_end = end_value(risk, own, c.fail_cost, c.rate)
-        act = own[:, None] + access + _left(sound, risk, c.fail_cost, own_end)[:, :-1]
+        act = np.where(here, own[:, None] + access + _left(sound, risk, c.fail_cost, own_end)[:, :-1], np.inf)
         weights = weight[:, None] * (1.0 - risk)
         total += weights * cost_to_go(risk, act, c.fail_cost, c.rate, own_end)
         weight_sum += weights
     informed = total / np.maximum(weight_sum, LEAST_RISK)
-    act = np.where(c.has_part[:, None], work[:, None] + access + left[:, :-1], np.inf)
+    act = np.where(c.has_part[:, None] & here, work[:, None] + access + left[:, :-1], np.inf)
     blind = cost_to_go(c.risk, act, c.fail_cost, c.rate, end)
     gained = settings.measure_resolves * np.minimum(informed - blind, 0.0) + blind
     with_reading = np.where(service_week, gained[:, 1:], np.nan)
@@ -184,13 +185,13 @@ def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> V
 
 
 def _visit_days(c: Candidates, weeks: PlanWeeks, services: Ints) -> tuple[Ints, Bools]:
-    """Day of a visit (4, U, W) of each kind, -1 where the part is not there in time, and whether it is a service."""
-    ready = np.zeros((4, len(c)))
-    ready[REPLACE] = c.lead
+    """Day of a visit (5, U, W) of each kind, -1 where the part is not there in time, and whether it is a service."""
+    ready = np.zeros((len(KINDS), len(c)))
+    ready[REPLACE] = ready[CHEAP_FIRST] = c.lead
     ready[REPLACE_TWO] = np.maximum(c.lead, c.second_lead)
     ready_days = np.ceil(ready).astype(np.int64)
-    own = np.empty((4, len(c), len(weeks)), dtype=np.int64)
-    for kind in range(4):
+    own = np.empty((len(KINDS), len(c), len(weeks)), dtype=np.int64)
+    for kind in range(len(KINDS)):
         by_ready = {int(d): visit_day(weeks, int(d)) for d in np.unique(ready_days[kind])}
         for d, days in by_ready.items():
             own[kind, ready_days[kind] == d] = days
@@ -209,11 +210,13 @@ def make_costs(
     access = np.where(free, 0.0, settings.access_cost)
     rate_h = settings.hour_rate
     cheap_h = np.nan_to_num(c.cheap_h)
-    hours = np.stack([c.part_h, c.part_h + c.second_h, cheap_h, np.full(len(c), settings.measure_h)])
+    measure_h = np.full(len(c), settings.measure_h)
+    hours = np.stack([c.part_h, c.part_h + c.second_h, cheap_h, measure_h, cheap_h + c.part_h])
     lived_weeks = lived(c.risk)
     cost = np.full(day.shape, np.inf)
-    possible = [c.has_part, c.has_part & c.has_second, c.has_part & np.isfinite(c.cheap_h), np.ones(len(c), np.bool_)]
-    for kind in range(4):
+    has_cheap = c.has_part & np.isfinite(c.cheap_h)
+    possible = [c.has_part, c.has_part & c.has_second, has_cheap, np.ones(len(c), np.bool_), has_cheap]
+    for kind in range(len(KINDS)):
         t = np.maximum(day[kind], 0) / 7.0
         then = hours[kind][:, None] * rate_h + access[kind] + _after(c, values, kind, t, settings)
         alive = 1.0 - between(c.risk, t)
@@ -228,14 +231,26 @@ def _after(c: Candidates, values: Values, kind: int, t: Floats, settings: PlanSe
     if kind == REPLACE:
         return c.part_cost[:, None] + between(values.left, t)
     if kind == REPLACE_TWO:
-        return (c.part_cost + c.second_cost + c.second_waste)[:, None] + between(values.left_two, t)
+        return (c.part_cost + c.second_cost)[:, None] + between(values.left_two, t)
     later = between(values.waiting, t + REACT_WEEKS)
-    if kind == CHEAP:
-        used = (c.rate * c.life_weeks * (1.0 - settings.cheap_life_share))[:, None]
+    if kind in (CHEAP, CHEAP_FIRST):
+        work = c.part_cost + c.part_h * settings.hour_rate
+        used = (np.minimum(c.rate * c.life_weeks, work) * (1.0 - settings.cheap_life_share))[:, None]
         chance = c.cheap_success[:, None]
-        return chance * (used + between(values.left, t)) + (1.0 - chance) * later
+        if kind == CHEAP_FIRST:
+            unused_h = (chance * c.part_h[:, None]) * settings.hour_rate
+            return chance * used + (1.0 - chance) * c.part_cost[:, None] - unused_h + between(values.left, t)
+        return chance * (used + between(values.left, t)) + (1.0 - chance) * _meanwhile(c, t, later)
     known = np.minimum(between(values.informed, t + REACT_WEEKS), later)
-    return later + settings.measure_resolves * (known - later)
+    return _meanwhile(c, t, later + settings.measure_resolves * (known - later))
+
+
+def _meanwhile(c: Candidates, t: Floats, then: Floats) -> Floats:
+    """Cost from t (U, W) [weeks] on when the vehicle runs on for REACT_WEEKS and `then` is its value after that."""
+    risk = between(c.risk, t)
+    hazard = (between(c.risk, t + REACT_WEEKS) - risk) / np.maximum(1.0 - risk, LEAST_RISK)
+    credit = c.rate[:, None] * REACT_WEEKS * (1.0 - 0.5 * hazard)
+    return np.asarray(hazard * c.fail_cost[:, None] - credit + (1.0 - hazard) * then, dtype=np.float64)
 
 
 def _wait(
@@ -257,16 +272,19 @@ def _wait(
     return np.where(reading, to_reading, to_end), np.where(reading, first_service, -1).astype(np.int64)
 
 
-def worthwhile(table: CostTable, *, keep: Bools | None = None) -> Options:
+def worthwhile(table: CostTable, *, keep: Bools | None = None, bonus: Floats | None = None) -> Options:
     """All ways of acting that are cheaper than waiting (and all of the units in `keep`, which must act), by unit.
 
+    keep: (U,) who must act; bonus: (U, W) what a visit in the week that was promised before saves [money].
     Of the kinds possible in one week only those that no other beats in both cost and hours are kept.
     """
     relative = table.cost - table.wait[None, :, None]
+    if bonus is not None:
+        relative = relative - bonus[None]
     must = np.zeros(len(table.wait), np.bool_) if keep is None else keep
     wanted = np.isfinite(relative) & ((relative < 0) | must[None, :, None])
-    for kind in range(4):
-        for other in range(4):
+    for kind in range(len(KINDS)):
+        for other in range(len(KINDS)):
             better = wanted[other] & (relative[other] <= relative[kind])
             better &= (table.hours[other] <= table.hours[kind])[:, None]
             if other != kind:
