@@ -26,7 +26,7 @@ from analysis.prognosis import (
 from analysis.resets import PARTS
 from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, flag_threshold, unit_table, with_other_causes
 from analysis.state import FleetState, day_number, estimate_state
-from analysis.weather import make_weather
+from analysis.lows import make_weather
 
 DRAWS = 32
 DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
@@ -78,7 +78,7 @@ def assess(
     ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
     now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
     state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs)
-    outlook = look_ahead(state, learned.needs, known.climate)
+    outlook = look_ahead(state, learned, known.climate)
     forecast = known.forecast if len(known.forecast) else None
     soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
     later = make_weather(known.climate, list(outlook.depots), int(day), FLAG_WINDOW_D, forecast)
@@ -165,6 +165,7 @@ def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
         rows.append((name, "battery resistance per kelvin colder", 100 * laws.battery_per_k[g], np.nan, "%/K", *counts))
         rows.append((name, "load per kelvin colder", 100 * laws.load_per_k[g], np.nan, "%/K", *counts))
         rows.append((name, "loop resistance share of rest volts over peak amps", laws.inrush_share[g], np.nan, "1", *counts))
+        rows.append((name, "share of the extrapolation to the cold that holds", learned.stretch, learned.stretch_se, "1", *counts))
         for c, channel in enumerate(CHANNELS):
             unit = "A at 20 °C" if channel == "load" else "mΩ at 20 °C"
             spread = laws.base_sd[g, c] * laws.base[g, c]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.limits import COPPER_PER_K
@@ -33,6 +35,8 @@ BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between
 PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
 LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
+BATTERY_CURVE = (5e-5, 1e-4)  # 1/K^2, mean and sd; our choice: between the straight law and the printed power table
+LOAD_CURVE = (1e-4, 1e-4)  # 1/K^2, mean and sd; our choice, because a Walther line (ASTM D341) bends upward in the cold
 FIT_READINGS = 60_000  # readings of one class that its temperature laws are fitted to: more change nothing
 
 
@@ -44,14 +48,14 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     inrush = np.full(n, INRUSH_PRIOR[0])
     load = (np.full(n, DRAG_LAW.b_per_k), np.zeros(n))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
-    battery = _fit(panel, _log_battery(panel, raw), BATTERY_LAW, 0.08)
-    load = _fit(panel, _log(panel.measured["crank_a"]), DRAG_LAW, 0.035)
+    battery = _fit(panel, _log_battery(panel, raw), bent(BATTERY_LAW, BATTERY_CURVE), 0.08)
+    load = _fit(panel, _log(panel.measured["crank_a"]), bent(DRAG_LAW, LOAD_CURVE), 0.035)
     inrush = learn_inrush_share(panel, battery, load, noise)
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
     slower = np.log(1.0 - SPEED_SHARE + SPEED_SHARE * np.where(np.isfinite(ratio), ratio, 1.0))
-    load = _fit(panel, _log(panel.measured["crank_a"]) - slower, DRAG_LAW, 0.035)
+    load = _fit(panel, _log(panel.measured["crank_a"]) - slower, bent(DRAG_LAW, LOAD_CURVE), 0.035)
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
@@ -76,6 +80,14 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         coil_mohm=group_median(coil, panel.group, n),
         inrush_share=inrush,
     )
+
+
+def bent(law: TemperatureLaw, curve: tuple[float, float]) -> TemperatureLaw:
+    """The prior law with a wider prior on its curvature: (mean, standard deviation) [1/K^2]."""
+    covariance = law.covariance.copy()
+    covariance[0, 1] = covariance[1, 0] = 0.0
+    covariance[1, 1] = curve[1] ** 2
+    return replace(law, c_per_k2=curve[0], covariance=covariance)
 
 
 def _log(values: Floats) -> Floats:

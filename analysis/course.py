@@ -20,7 +20,7 @@ from analysis.resets import PART_CHANNELS
 from analysis.start import Needs, drawn_coldest_starts
 from analysis.state import FleetState
 from analysis.trend import Growth, mean_value
-from analysis.weather import make_weather, seasonal_lows
+from analysis.lows import make_weather, seasonal_lows
 
 Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
 PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice

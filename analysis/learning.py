@@ -9,48 +9,57 @@ from __future__ import annotations
 
 from collections.abc import MutableMapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from analysis.panel import Floats, FleetTables, Panel, days_since_epoch
-from analysis.start import Curves, crossing, start_curves, start_state, usual_speed
+from analysis.start import Curves, crossing, start_curves, start_state, stretched, usual_speed
 from analysis.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
-from analysis.weather import make_weather
+from analysis.lows import make_weather
 
 SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
 LOOKS = 18  # about two years of them, our choice
 DRAWS = 8
 UNITS_LOOKED_AT = 600  # a fixed sample is enough to learn class needs from, our choice
 SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
-SPEED_STEPS = np.arange(-2.4, 2.01, 0.4)  # grid around the prior, in its standard deviations
+SPEED_STEPS = np.arange(-2.4, 2.01, 0.55)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-2.0, 2.01, 0.8)
-COIL_STEPS = np.arange(-2.0, 1.61, 0.6)
+COIL_STEPS = np.arange(-2.0, 1.61, 0.7)
+STRETCHES = np.array([0.45, 0.6, 0.72, 0.84, 0.96, 1.1])  # how far the extrapolation to the cold holds, see start.py
+STRETCH_PRIOR = (0.85, 0.2)  # mean and sd; our choice: cold laws bend upward more often than downward
 SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
 SUPPLY_SCATTER_V = 0.25
 COIL_SCATTER_V = 0.20
 MORNING_SD_K = 1.0  # a start differs from morning to morning by about this much, our choice
-SURE = (0.003, 0.97)  # probabilities are held inside, because records are not perfect; our choice
+RECORDED_SHARE = 0.88  # share of no-starts that are recorded with their date, our choice
+UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
+
+
+Starts: TypeAlias = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True)
 class Look:
-    """One look at the past: probability (S, V, C, U) of a no-start in the window, per combination of needs."""
+    """One look at the past: probability (X, S, V, C, U) of a no-start in the window, per stretch and needs."""
 
     day: float
     units: npt.NDArray[np.str_]
     group: npt.NDArray[np.int64]
     probability: npt.NDArray[np.float32]
-    p_prior: npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True)
 class LearnedNeeds:
-    """needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); no_starts, looks: (G,) what it rests on."""
+    """needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); stretch: of the
+    extrapolation to the cold, one for the fleet; no_starts, looks: (G,) what it rests on."""
 
     needs: Floats
     se: Floats
+    stretch: float
+    stretch_se: float
     no_starts: npt.NDArray[np.int64]
     looks: npt.NDArray[np.int64]
 
@@ -79,19 +88,18 @@ def look_back(tables: FleetTables, day: float) -> Look:
     depots, depot = depot_codes(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
     ahead = make_weather(then.climate, depots, int(day), SPAN_D)
-    morning = scatter_draws(len(units), DRAWS)[3]
-    shape = (len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS), len(units))
+    morning = scatter_draws(len(units), DRAWS)[3].astype(np.float32)
+    shape = (len(STRETCHES), len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS), len(units))
     probability = np.empty(shape, dtype=np.float32)
-    for s in range(shape[0]):
-        for v in range(shape[1]):
-            sv = [np.maximum(a[0][s], a[1][v]) for a in starts]
-            for c in range(shape[2]):
-                cold = [np.maximum(x, a[2][c]) + morning for x, a in zip(sv, starts, strict=True)]
-                alive = np.maximum(1.0 - before.probability(depot, cold[0], cold[1]), 1e-3)
-                fails = ahead.probability(depot, cold[1], cold[2])
-                probability[s, v, c] = (alive * fails).sum(axis=1) / alive.sum(axis=1)
-    middle = probability[len(SPEED_STEPS) // 2, len(SUPPLY_STEPS) // 2, len(COIL_STEPS) // 2]
-    return Look(day, units, state.group, probability, middle)
+    other = [np.maximum(supply[:, None], coil[None, :]) for _, supply, coil in starts]  # (V, C, U, K)
+    for k in range(len(SPEED_STEPS)):
+        cold = [np.maximum(a[0][k], b) for a, b in zip(starts, other, strict=True)]
+        for x, stretch in enumerate(STRETCHES):
+            now = [stretched(c, float(stretch)) + morning for c in cold]
+            alive = np.maximum(1.0 - before.probability(depot, now[0], now[1]), 1e-3)
+            fails = ahead.probability(depot, now[1], now[2])
+            probability[x, k] = (alive * fails).sum(axis=-1) / alive.sum(axis=-1)
+    return Look(day, units, state.group, probability)
 
 
 def sampled(tables: FleetTables) -> FleetTables:
@@ -113,8 +121,8 @@ def sampled(tables: FleetTables) -> FleetTables:
 
 def _starts_on_grid(
     state: FleetState, h: int, grids: tuple[Floats, Floats, Floats]
-) -> tuple[list[Floats], list[Floats], list[Floats]]:
-    """Coldest starts (U, K) for every value of each need."""
+) -> tuple[Starts, Starts, Starts]:
+    """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K)."""
     speed_e, supply_e, coil_e, _ = scatter_draws(len(state.group), DRAWS)
     circuit = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws)
     curves: Curves = start_curves(circuit, state.panel.volts)
@@ -122,7 +130,7 @@ def _starts_on_grid(
     speed = [crossing(curves.speed, grids[0][state.group, k][:, None] + speed_e * usual) for k in range(len(SPEED_STEPS))]
     supply = [crossing(curves.supply, level + supply_e) for level in grids[1]]
     coil = [crossing(curves.coil, level + coil_e) for level in grids[2]]
-    return speed, supply, coil
+    return np.stack(speed), np.stack(supply), np.stack(coil)
 
 
 def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:
@@ -156,7 +164,7 @@ def learn_needs(
         - 0.5 * SUPPLY_STEPS[None, :, None] ** 2
         - 0.5 * COIL_STEPS[None, None, :] ** 2
     )
-    log_weight = np.tile(prior, (n, 1, 1, 1))
+    log_weight = np.tile(prior, (n, len(STRETCHES), 1, 1, 1))
     counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     failed = tables.repairs[tables.repairs["reason"] == "no_start"]
     when = days_since_epoch(failed["done_on"]) if len(failed) else np.zeros(0)
@@ -167,7 +175,7 @@ def learn_needs(
             if look is None:
                 look = looks[d] = look_back(tables, d)
             happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
-            p = np.clip(look.probability, *SURE)
+            p = UNFORESEEN + RECORDED_SHARE * look.probability
             terms = np.where(happened, np.log(p), np.log1p(-p))
             for g in range(n):
                 mine = look.group == g
@@ -185,14 +193,20 @@ def _summary(
     counts: npt.NDArray[np.int64],
     seen: npt.NDArray[np.int64],
 ) -> LearnedNeeds:
-    """Posterior mean and standard deviation of each need."""
+    """Posterior mean and standard deviation of each need, and of the stretch that all classes share."""
     n = len(log_weight)
+    shared = -0.5 * ((STRETCHES - STRETCH_PRIOR[0]) / STRETCH_PRIOR[1]) ** 2
+    shared = shared + sum(np.logaddexp.reduce(w.reshape(len(STRETCHES), -1), axis=1) for w in log_weight)
+    share = np.exp(shared - shared.max())
+    share /= share.sum()
     mean, sd = np.empty((n, 3)), np.empty((n, 3))
     for g in range(n):
-        w = np.exp(log_weight[g] - log_weight[g].max())
-        w /= w.sum()
-        for k, (grid, axes) in enumerate(((speed[g], (1, 2)), (supply, (0, 2)), (coil, (0, 1)))):
+        w = np.exp(log_weight[g] - log_weight[g].max(axis=(1, 2, 3), keepdims=True))
+        w *= (share / w.sum(axis=(1, 2, 3)))[:, None, None, None]
+        for k, (grid, axes) in enumerate(((speed[g], (0, 2, 3)), (supply, (0, 1, 3)), (coil, (0, 1, 2)))):
             marginal = w.sum(axis=axes)
             mean[g, k] = float((marginal * grid).sum())
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
-    return LearnedNeeds(mean, sd, counts, seen)
+    stretch = float((share * STRETCHES).sum())
+    stretch_se = float(np.sqrt((share * (STRETCHES - stretch) ** 2).sum()))
+    return LearnedNeeds(mean, sd, stretch, stretch_se, counts, seen)

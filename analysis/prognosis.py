@@ -15,13 +15,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.learning import SURVIVAL_D, depot_codes, scatter_draws
+from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, scatter_draws
 from analysis.observe import LOAD
 from analysis.panel import Bools, Floats, Ints
 from analysis.resets import PART_CHANNELS, PARTS
 from analysis.start import Needs, drawn_coldest_starts, usual_speed
 from analysis.state import FleetState
-from analysis.weather import Weather, make_weather
+from analysis.lows import Weather, make_weather
 
 WEEKS = 26
 Drawn: TypeAlias = npt.NDArray[np.float32]
@@ -32,7 +32,8 @@ class Outlook:
     """Coldest starts and probabilities of U vehicles and K draws.
 
     coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first (0 speed,
-    1 supply, 2 coil); alive: (U, K) weight of a draw; needs: per draw; depot: (U,); coming_low: (D,) [degC].
+    1 supply, 2 coil); alive: (U, K) weight of a draw; needs: per draw; depot: (U,); stretch: of the
+    extrapolation to the cold.
     """
 
     coldest: npt.NDArray[np.float32]
@@ -42,6 +43,7 @@ class Outlook:
     depot: Ints
     depots: tuple[str, ...]
     morning: Floats
+    stretch: float
 
 
 def unit_needs(state: FleetState, class_needs: Floats, draws: int) -> tuple[Needs, Floats]:
@@ -52,14 +54,21 @@ def unit_needs(state: FleetState, class_needs: Floats, draws: int) -> tuple[Need
     return Needs(own[:, :1] + speed_e * usual, own[:, 1:2] + supply_e, own[:, 2:3] + coil_e), morning
 
 
-def look_ahead(state: FleetState, class_needs: Floats, climate: pd.DataFrame) -> Outlook:
+def look_ahead(state: FleetState, learned: LearnedNeeds, climate: pd.DataFrame) -> Outlook:
     """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0)."""
     draws = state.drawn.shape[-1]
-    needs, morning = unit_needs(state, class_needs, draws)
+    needs, morning = unit_needs(state, learned.needs, draws)
     found = []
     for h in range(len(state.ahead_d)):
         by_need = drawn_coldest_starts(
-            state.drawn[h], state.field, state.rest_v, state.group, state.panel.volts, state.laws, needs
+            state.drawn[h],
+            state.field,
+            state.rest_v,
+            state.group,
+            state.panel.volts,
+            state.laws,
+            needs,
+            stretch=learned.stretch,
         )
         found.append(by_need.max(axis=0))
         if h == 2:
@@ -68,7 +77,7 @@ def look_ahead(state: FleetState, class_needs: Floats, climate: pd.DataFrame) ->
     depots, depot = depot_codes(state.panel.units)
     past = make_weather(climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
     alive = np.maximum(1.0 - past.probability(depot, coldest[0], coldest[1]), 1e-3)
-    return Outlook(coldest, limiting, alive, needs, depot, tuple(depots), morning)
+    return Outlook(coldest, limiting, alive, needs, depot, tuple(depots), morning, learned.stretch)
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:
@@ -90,7 +99,7 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
     needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
     return Outlook(
         outlook.coldest[:, rows], outlook.limiting[rows], outlook.alive[rows], needs, outlook.depot[rows],
-        outlook.depots, outlook.morning[rows],
+        outlook.depots, outlook.morning[rows], outlook.stretch,
     )
 
 
@@ -153,7 +162,8 @@ def _coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, fiel
     """(rows, K) coldest start of drawn states (7, rows, K)."""
     own = chosen(outlook, rows)
     by_need = drawn_coldest_starts(
-        drawn, field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, own.needs
+        drawn, field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, own.needs,
+        stretch=own.stretch,
     )
     return np.asarray(by_need.max(axis=0) + own.morning.astype(np.float32))
 

@@ -13,6 +13,7 @@ from analysis.panel import Floats, Ints
 
 GRID_C = np.arange(-44.0, 41.0, 4.0)
 BELOW_C = -46.0  # what "starts at every temperature of the grid" is written as
+ANCHOR_C = 15.0  # bay temperatures: what was measured, not extrapolated; our choice
 NOMINAL_RPM = 190.0  # cranking speed of a sound vehicle where the fleet never read it, our choice
 CHUNK_UNITS = 1500
 
@@ -108,8 +109,27 @@ def coldest_starts(curves: Curves, needs: Needs) -> npt.NDArray[np.float32]:
     )
 
 
+def stretched(coldest: npt.NDArray[np.float32], stretch: float) -> npt.NDArray[np.float32]:
+    """Coldest starts with the distance below ANCHOR_C multiplied by `stretch`.
+
+    Laws fitted to bay temperatures are extrapolated to the cold; how far they can be trusted there is learned from the
+    fleet's own no-starts.  "Starts at every temperature of the grid" stays so.
+    """
+    below = np.minimum(coldest - np.float32(ANCHOR_C), 0.0)
+    moved = coldest + below * np.float32(stretch - 1.0)
+    return np.where(coldest <= BELOW_C, coldest, moved).astype(np.float32)
+
+
 def drawn_coldest_starts(
-    state: Floats, field: Floats, rest_v: Floats, group: Ints, volts: Floats, laws: ClassLaws, needs: Needs
+    state: Floats,
+    field: Floats,
+    rest_v: Floats,
+    group: Ints,
+    volts: Floats,
+    laws: ClassLaws,
+    needs: Needs,
+    *,
+    stretch: float = 1.0,
 ) -> npt.NDArray[np.float32]:
     """(3, U, K) coldest starts of drawn states (7, U, K), in chunks that fit the cache."""
     parts = []
@@ -118,4 +138,6 @@ def drawn_coldest_starts(
         circuit = start_state(state[:, s], field[s], rest_v[s], group[s], laws)
         own = Needs(needs.speed[s], needs.supply[s], needs.coil[s])
         parts.append(coldest_starts(start_curves(circuit, volts[s]), own))
-    return np.concatenate(parts, axis=1) if parts else np.zeros((3, 0, state.shape[2]), dtype=np.float32)
+    if not parts:
+        return np.zeros((3, 0, state.shape[2]), dtype=np.float32)
+    return stretched(np.concatenate(parts, axis=1), stretch)

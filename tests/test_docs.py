@@ -1,0 +1,61 @@
+"""Documentation that cannot fall behind: the README's commands and the developers' glossary are held against the code."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+
+from dashboard.cli import build_parser
+from ingest.fields import glossary_markdown
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def commands() -> dict[str, argparse.ArgumentParser]:
+    action = next(a for a in build_parser()._actions if isinstance(a, argparse._SubParsersAction))
+    return dict(action.choices)
+
+
+def test_readme_names_every_command_and_no_other() -> None:
+    table = README.split("| command | what it does |")[1].split("\n\n")[0]
+    cells = [row.split("|")[1] for row in table.splitlines() if row.startswith("| `")]
+    named = {name for cell in cells for name in re.findall(r"`([a-z-]+)", cell)}
+    assert named == set(commands())
+
+
+def test_options_named_in_the_readme_exist() -> None:
+    known = {o for p in commands().values() for a in p._actions for o in a.option_strings}
+    for option in set(re.findall(r"`(--[a-z-]+)`", README)):
+        assert option in known, option
+
+
+def test_readme_has_its_two_commands() -> None:
+    for mark in ("<!-- demo -->", "<!-- test -->"):
+        block = README.split(mark)[1].split("```")[1]
+        assert "-c constraints.txt" in block
+        assert len([line for line in block.splitlines()[1:] if line]) == 1
+
+
+def test_glossary_follows_the_fields() -> None:
+    assert DEVELOPERS.endswith(glossary_markdown().strip() + "\n"), "paste ingest.fields.glossary_markdown() at the end"
+
+
+def test_modules_named_to_developers_exist() -> None:
+    for folder in ("ingest", "analysis", "dashboard", "demo_fleet"):
+        for name in re.findall(rf"`{folder}/([a-z_]+\.py)`", DEVELOPERS):
+            assert (ROOT / folder / name).exists(), f"{folder}/{name}"
+
+
+def test_linked_pages_exist() -> None:
+    for text in (README, DEVELOPERS):
+        for target in re.findall(r"\]\(([^)#]+)", text):
+            if "://" not in target:
+                assert (ROOT / target).exists(), target
+
+
+def test_constraints_carry_no_addresses() -> None:
+    lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
+    assert all(re.fullmatch(r"[A-Za-z0-9_.\-]+==[A-Za-z0-9_.+!\-]+", line) for line in lines)
