@@ -36,7 +36,8 @@ class Candidates:
     risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
     spread: (U,) half-width of the risk's interval relative to it; fail_cost: (U,) a no-start with its repair;
     part_cost, part_h: (U,) price [money] and hours [h] of renewing the part; second_cost, second_h: the same for the
-    second part in the same visit; second_share: share of the remaining risk that it removes; other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
+    second part in the same visit; second_share: share of the remaining risk that it removes;
+    other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
     act, NaN where there is none; cheap_success: (U,); rate: (U,) long-run cost of the part [money per week];
     life_weeks: (U,) its mean life; lead: (U,) its lead time [d]; second_lead: the same for the second part.
     """

@@ -23,7 +23,7 @@ from analysis.plan_calendar import PlanWeeks, visit_day
 from analysis.plan_settings import PlanSettings
 
 REPLACE, REPLACE_TWO, CHEAP, MEASURE, CHEAP_FIRST = range(5)
-KINDS = ("replace", "replace two parts", "cheap act", "measure again", "cheap act, replace in the same visit if in vain")
+KINDS = ("replace", "replace two parts", "cheap act", "measure again", "cheap act first, replace if in vain")
 REACT_WEEKS = 1.0
 """Weeks from a reading or a cheap act that did not help to the visit that follows from it (our choice)."""
 

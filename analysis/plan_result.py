@@ -1,0 +1,94 @@
+"""The plan as a result: its tables, and the plain values that are stored and read again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+DATES = ("visit_on", "order_by", "needed_on", "week_start")
+
+
+@dataclass(frozen=True)
+class ReplacementPlan:
+    """A plan as it is shown, stored and exported; columns of the frames are listed in DEVELOPERS.md."""
+
+    as_of: pd.Timestamp
+    weeks: int
+    settings: Mapping[str, Any]
+    notes: tuple[str, ...]
+    visits: pd.DataFrame
+    cancelled: pd.DataFrame
+    left_out: pd.DataFrame
+    orders: pd.DataFrame
+    hours: pd.DataFrame
+    policies: pd.DataFrame
+    summary: Mapping[str, Any]
+    version: int = 0
+
+    def to_body(self) -> dict[str, Any]:
+        """Plain values for JSON; :meth:`from_body` reads them again."""
+        out: dict[str, Any] = {
+            "as_of": self.as_of.date().isoformat(),
+            "weeks": self.weeks,
+            "version": self.version,
+            "summary": dict(self.summary),
+            "notes": list(self.notes),
+        }
+        for name in FRAMES:
+            out[name] = [_plain(row) for row in getattr(self, name).to_dict("records")]
+        out["settings"] = dict(self.settings)
+        return out
+
+    @staticmethod
+    def from_body(body: Mapping[str, Any]) -> ReplacementPlan:
+        """The plan that :meth:`to_body` wrote."""
+        frames = {name: frame_of(body[name], FRAMES[name]) for name in FRAMES}
+        return ReplacementPlan(
+            pd.Timestamp(body["as_of"]), int(body["weeks"]), body["settings"], tuple(body["notes"]),
+            summary=body["summary"], version=int(body["version"]), **frames,
+        )  # fmt: skip
+
+
+FRAMES: Mapping[str, tuple[str, ...]] = {
+    "visits": (
+        "unit", "depot", "iso_week", "visit_on", "in_service", "kind", "parts", "actions", "hours", "cost_now",
+        "cost_waiting", "saving", "cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life",
+        "cost_after", "probability_before", "probability_waiting", "no_starts_avoided", "state", "uid", "sequence",
+        "job", "why",
+    ),
+    "cancelled": ("unit", "depot", "visit_on", "uid", "sequence", "job"),
+    "left_out": (
+        "unit", "depot", "kind", "parts", "best_week", "saving", "risk", "cost_at_risk", "reason", "job", "why"
+    ),
+    "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price"),
+    "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),
+    "policies": ("policy", "cost", "no_starts", "visits", "hours"),
+}  # fmt: skip
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
+
+
+def _plain(row: Mapping[Any, Any]) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for key, value in row.items():
+        if isinstance(value, pd.Timestamp):
+            out[str(key)] = value.date().isoformat()
+        elif isinstance(value, np.generic):
+            out[str(key)] = value.item()
+        else:
+            out[str(key)] = value
+    return out
+
+
+def frame_of(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFrame:
+    frame = pd.DataFrame(rows, columns=list(columns))
+    for name in DATES:
+        if name in frame:
+            frame[name] = pd.to_datetime(frame[name]).astype("datetime64[us]")
+    return frame

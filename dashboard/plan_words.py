@@ -1,0 +1,92 @@
+"""Numbers of the plan to sentences of the trade: what is done, why then, and what leaving it out risks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+
+from analysis.plan import ReplacementPlan
+from dashboard.wording import PART_WORDS
+
+CAUTION = (
+    "Before work: battery gas and high current can injure. Ventilate, eye protection, park brake and out of gear, "
+    "disconnect ground first; follow the vehicle maker's procedure and local rules."
+)
+POLICY_WORDS = {
+    "plan": "this plan",
+    "run_to_failure": "run to failure",
+    "fixed_age": "fixed age (best age from the fleet's lifetimes)",
+    "flagged_list": "flagged list, first come first served",
+}
+REASON_WORDS = {
+    "no hours": "no workshop hours were left in the weeks in which it would have paid",
+    "no places": "as many vehicles as allowed are called in already in the weeks in which it would have paid",
+    "no depot": "no depot is known for it",
+    "part too late": "the part arrives after the plan's last week",
+}
+
+
+def money(amount: float, currency: str) -> str:
+    """An amount without decimals, thousands apart."""
+    return f"{amount:,.0f} {currency}"
+
+
+def percent(probability: float) -> str:
+    """A probability in percent; small ones are not shown as zero."""
+    if 0 < probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
+
+
+def job_words(kind: str, parts: list[str]) -> str:
+    """What is done at a visit."""
+    names = " and ".join(PART_WORDS.get(part, part) for part in parts)
+    if kind == "measure":
+        return f"measure again, {names} first" if names else "measure the starting circuit again"
+    if kind == "replace":
+        return "put the engine's drag right" if parts == ["engine_drag"] else f"replace {names}"
+    cheap = f"charge {names}" if parts == ["battery"] else f"clean and tighten {names}"
+    if kind == "cheap":
+        return f"{cheap}, then measure again"
+    return f"{cheap} and measure; replace if that does not help"
+
+
+def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -> str:
+    """Why this visit in this week: its expected cost against that of waiting."""
+    place = "It is in for its planned service that day. " if visit["in_service"] else ""
+    risk = (
+        f"{percent(visit['probability_waiting'])} chance of a no-start by {last_day.date()} if nothing is done, "
+        f"{percent(visit['probability_before'])} before the visit."
+    )
+    now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)
+    pinned = "Pinned by the planner. " if visit["state"] == "pinned" else ""
+    return f"{pinned}{place}Expected cost {now} with this visit, {waiting} when waiting. {risk}"
+
+
+def left_out_words(row: Mapping[str, Any], currency: str) -> str:
+    """Why a vehicle is left out, and what that risks."""
+    return (
+        f"Left out because {REASON_WORDS[row['reason']]}: {percent(row['risk'])} chance of a no-start within "
+        f"the plan's weeks, {money(row['cost_at_risk'], currency)} at risk; a visit would save "
+        f"{money(row['saving'], currency)}."
+    )
+
+
+def with_words(plan: ReplacementPlan) -> ReplacementPlan:
+    """The plan with the sentences `job` and `why` filled in."""
+    currency = str(plan.summary["currency"])
+    last_day = plan.hours["week_start"].max() + pd.Timedelta(days=6) if len(plan.hours) else plan.as_of
+    visits, left_out = plan.visits.copy(), plan.left_out.copy()
+    for frame in (visits, left_out):
+        frame["job"] = [job_words(kind, parts) for kind, parts in zip(frame["kind"], frame["parts"], strict=True)]
+    visits["why"] = [why_words(row, currency, last_day) for row in rows_of(visits)]
+    left_out["why"] = [left_out_words(row, currency) for row in rows_of(left_out)]
+    return replace(plan, visits=visits, left_out=left_out)
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a frame as mappings from column to value."""
+    return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]

@@ -1,0 +1,138 @@
+"""From the database to a plan: reads what the plan needs, keeps every version, finds the last one again."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.assess import Assessment
+from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
+from analysis.plan_settings import PlanSettings, settings_from_mapping
+from dashboard.assessment import assess_database
+from dashboard.plan_words import with_words
+from ingest import store
+from ingest.records import read_pins, read_plan, read_settings, save_plan, save_setting
+
+SETTING_KEY = "plan"
+PLAN_WEEKS = 13
+"""Weeks of a plan unless the user says otherwise (our choice: a quarter of a year)."""
+
+
+class PlanRefused(Exception):
+    """No plan can be made; the text is one sentence that says why and what to do."""
+
+
+def make_plan(
+    db: Database,
+    *,
+    as_of: date,
+    weeks: int = PLAN_WEEKS,
+    assessment: Assessment | None = None,
+    save: bool = True,
+    by: str = "command",
+    note: str = "",
+    now: datetime | None = None,
+) -> ReplacementPlan:
+    """Plan the coming weeks with what was known at the start of `as_of`, and keep it as a new version.
+
+    assessment: of the same day, if there is one already. Nothing is kept when the plan equals the last version.
+    Raises ValueError for weeks outside 1 to 26, PlanRefused for no vehicles or unusable settings, and what
+    `assess_database` raises where there is nothing to assess.
+    """
+    day = as_of.date() if isinstance(as_of, datetime) else as_of
+    fleet = store.read_units(db)
+    if fleet.empty:
+        raise PlanRefused("The database has no vehicles yet, so there is nothing to plan: import a units file first.")
+    found = assessment or assess_database(db, as_of=day)
+    inputs = PlanInputs(
+        outlook=found.outlook, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
+        services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
+        repairs=store.read_repairs(db, before=day), pins=read_pins(db),
+    )  # fmt: skip
+    last = load_plan(db)
+    previous = last if last is not None and last.as_of <= pd.Timestamp(day) else None
+    with _solver_talk_to_stderr():
+        plan = plan_replacements(
+            inputs, as_of=pd.Timestamp(day), weeks=weeks, settings=plan_settings(db), previous=previous
+        )
+    plan = with_words(plan)
+    if not save:
+        return plan
+    if last is not None and _same(plan, last):
+        return replace(plan, version=last.version)
+    return _kept(db, plan, day=day, weeks=weeks, note=note, by=by, now=now)
+
+
+def _kept(
+    db: Database, plan: ReplacementPlan, *, day: date, weeks: int, note: str, by: str, now: datetime | None
+) -> ReplacementPlan:
+    version = save_plan(db, as_of=day, weeks=weeks, body=plan.to_body(), note=note, by=by, now=now)
+    return replace(plan, version=version)
+
+
+def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
+    """Whether nothing that anyone was told has changed: the visits, cancellations and settings."""
+
+    def told(one: ReplacementPlan) -> list[Any]:
+        visits = one.visits[["uid", "visit_on", "job", "sequence"]].astype(str).to_numpy().tolist()
+        gone = one.cancelled[["uid", "sequence"]].astype(str).to_numpy().tolist()
+        return [one.as_of, one.weeks, visits, gone, one.settings]
+
+    return told(plan) == told(last)
+
+
+def load_plan(db: Database, version: int | None = None) -> ReplacementPlan | None:
+    """A version of the plan as it was made, the latest when `version` is None; None when there is none."""
+    stored = read_plan(db, version)
+    if stored is None:
+        return None
+    return replace(ReplacementPlan.from_body(stored.body), version=stored.version)
+
+
+def plan_settings(db: Database) -> PlanSettings:
+    """The plan's costs and rules: the user's own where saved, else the stated defaults."""
+    saved = read_settings(db).get(SETTING_KEY, {})
+    if not isinstance(saved, dict):
+        raise PlanRefused(f"The saved plan settings are {saved!r}; allowed is a table of names and values.")
+    try:
+        return settings_from_mapping(saved)
+    except ValueError as error:
+        raise PlanRefused(f"The saved plan settings cannot be used: {error}.") from error
+
+
+def save_plan_settings(db: Database, changes: dict[str, Any], *, by: str, now: datetime | None = None) -> PlanSettings:
+    """Change some of the plan's costs and rules; the old ones stay in the audit. Raises ValueError for a bad value."""
+    saved = read_settings(db).get(SETTING_KEY, {})
+    merged = {**(saved if isinstance(saved, dict) else {}), **changes}
+    checked = settings_from_mapping(merged)
+    save_setting(db, SETTING_KEY, merged, by=by, now=now)
+    return checked
+
+
+@contextmanager
+def _solver_talk_to_stderr() -> Iterator[None]:
+    """HiGHS now and then writes a line of its own to standard output, which must carry the result and nothing else."""
+    try:
+        out, err = sys.__stdout__, sys.__stderr__
+        if out is None or err is None:
+            yield
+            return
+        out.flush()
+        kept = os.dup(1)
+    except (OSError, ValueError):
+        yield
+        return
+    try:
+        os.dup2(2, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
