@@ -20,8 +20,8 @@ def main() -> None:
         chosen = st.navigation(all_pages(), position="sidebar")
         device.recognise()
         margin()
-        session.begin_judging()
         chosen.run()
+        session.begin_judging()
     except IngestError as error:
         st.error(safe(error))
 

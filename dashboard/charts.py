@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import altair as alt
@@ -14,11 +15,34 @@ from dashboard.plain_text import celsius, day, number
 
 Chart: TypeAlias = alt.LayerChart | alt.Chart
 
-HEIGHT = 270
-READ, LEFT_OUT, DOUBTFUL = "read", "before a repair, or a slip", "not yet judged"
+HEIGHT = 380  # [px] with title and legend, our choice
+LOW_HEIGHT = 330
+READ, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
+    "read", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
+)  # fmt: skip
 _DATE = alt.Axis(format="%b %y", labelOverlap=True, tickCount=8, title=None, grid=False)
-_SHAPES = alt.Scale(domain=[READ, LEFT_OUT, DOUBTFUL], range=["circle", "cross", "diamond"])
-_MARKS = alt.Scale(domain=[READ, LEFT_OUT, DOUBTFUL], range=[theme.BLUE, theme.GREY, theme.ORANGE])
+_LOOKS = {
+    READ: ("circle", theme.BLUE),
+    LEFT_OUT: ("cross", theme.GREY),
+    DOUBTFUL: ("diamond", theme.ORANGE),
+    ASIDE: ("triangle-up", theme.VERMILION),
+    WAITING: ("square", theme.PURPLE),
+}
+
+
+@dataclass(frozen=True)
+class Axis:
+    """An upright axis that several layers share."""
+
+    title: str
+    scale: alt.Scale
+
+    def y(self, field: str) -> alt.Y:
+        """The channel of one field on this axis."""
+        return alt.Y(field, scale=self.scale, title=self.title)
+
+
+_FOOT = 0.02  # marks without a value stand this share of the axis above zero
 
 
 def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
@@ -36,16 +60,16 @@ def part_chart(
     as_of: pd.Timestamp,
     repairs: pd.DataFrame,
     printed_limit: float | None = None,
-    waiting: pd.DataFrame | None = None,
+    marks: pd.DataFrame | None = None,
 ) -> Chart:
     """One part over time: readings with their intervals, the path and its projection, class band, limits, repairs.
 
-    repairs: done_on, words; waiting: taken_at, value of readings not yet judged, in the course's unit.
+    repairs: done_on, words; marks: taken_at, kind (DOUBTFUL, ASIDE, WAITING) of what has no value to draw.
     """
     readings = course.readings.assign(kind=[READ if used else LEFT_OUT for used in course.readings["used"]])
     top = _top(course, printed_limit)
     first, last = _span(course, as_of)
-    y = alt.Y("value:Q", title=f"{course.unit} at 20 °C", scale=alt.Scale(domain=[0, top], clamp=True, nice=False))
+    axis = Axis(f"{course.unit} at 20 °C", alt.Scale(domain=[0, top], nice=False))
     band = pd.DataFrame(
         {
             "from": [first],
@@ -57,11 +81,11 @@ def part_chart(
     layers: list[alt.Chart] = [
         alt.Chart(_time(band, "from", "to"))
         .mark_rect(color=theme.GREY, opacity=0.18)
-        .encode(x=alt.X("from:T", axis=_DATE), x2="to:T", y=alt.Y("low:Q", scale=y.scale, title=y.title), y2="high:Q")
+        .encode(x=alt.X("from:T", axis=_DATE), x2="to:T", y=axis.y("low:Q"), y2="high:Q")
     ]
     layers += _limit_lines(course, printed_limit, first, top)
-    layers += _path_layers(course, y)
-    layers += _reading_layers(readings, waiting, y)
+    layers += _path_layers(course, axis)
+    layers += _reading_layers(readings, marks, axis, top)
     layers += _event_layers(repairs, as_of, top, first)
     return alt.layer(*layers).properties(height=HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
 
@@ -103,28 +127,33 @@ def _limit_lines(course: PartCourse, printed_limit: float | None, first: pd.Time
     return layers
 
 
-def _path_layers(course: PartCourse, y: alt.Y) -> list[alt.Chart]:
+def _path_layers(course: PartCourse, axis: Axis) -> list[alt.Chart]:
     path = _time(course.path, "day")
     base = alt.Chart(path)
     return [
         base.mark_area(color=theme.BLUE, opacity=0.16, clip=True).encode(
-            x=alt.X("day:T", axis=_DATE), y=alt.Y("low:Q", scale=y.scale, title=y.title), y2="high:Q"
+            x=alt.X("day:T", axis=_DATE), y=axis.y("low:Q"), y2="high:Q"
         ),
-        base.transform_filter("!datum.ahead").mark_line(color=theme.BLUE, strokeWidth=2, clip=True).encode(x="day:T", y=y),
+        base.transform_filter("!datum.ahead").mark_line(color=theme.BLUE, strokeWidth=2, clip=True).encode(x="day:T", y=axis.y("value:Q")),
         base.transform_filter("datum.ahead")
         .mark_line(color=theme.BLUE, strokeWidth=2, strokeDash=[6, 4], clip=True)
-        .encode(x="day:T", y=y),
+        .encode(x="day:T", y=axis.y("value:Q")),
     ]
 
 
-def _reading_layers(readings: pd.DataFrame, waiting: pd.DataFrame | None, y: alt.Y) -> list[alt.Chart]:
-    if waiting is not None and len(waiting):
-        more = waiting.assign(kind=DOUBTFUL, low=waiting["value"], high=waiting["value"])
-        readings = pd.concat([readings, more], ignore_index=True)
+def _reading_layers(readings: pd.DataFrame, marks: pd.DataFrame | None, axis: Axis, top: float) -> list[alt.Chart]:
+    if marks is not None and len(marks):
+        foot = _FOOT * top
+        readings = pd.concat([readings, marks.assign(value=foot, low=foot, high=foot)], ignore_index=True)
     if readings.empty:
         return []
     data = alt.Chart(_time(readings[["taken_at", "value", "low", "high", "kind"]], "taken_at"))
-    legend = alt.Legend(title=None, orient="bottom")
+    kinds = [kind for kind in _LOOKS if (readings["kind"] == kind).any()]
+    legend = alt.Legend(title=None, orient="bottom", columns=3, labelLimit=240)
+    colour = alt.Color(
+        "kind:N", scale=alt.Scale(domain=kinds, range=[_LOOKS[kind][1] for kind in kinds]), legend=legend
+    )
+    shapes = alt.Scale(domain=kinds, range=[_LOOKS[kind][0] for kind in kinds])
     tip = [
         alt.Tooltip("taken_at:T", title="taken", format="%d %b %Y %H:%M"),
         alt.Tooltip("value:Q", format=".2f"),
@@ -132,13 +161,13 @@ def _reading_layers(readings: pd.DataFrame, waiting: pd.DataFrame | None, y: alt
     ]
     return [
         data.mark_rule(opacity=0.45, clip=True).encode(
-            x="taken_at:T", y=alt.Y("low:Q", scale=y.scale, title=y.title), y2="high:Q",
-            color=alt.Color("kind:N", scale=_MARKS, legend=legend),
+            x="taken_at:T", y=axis.y("low:Q"), y2="high:Q",
+            color=colour,
         ),
         data.mark_point(filled=True, size=46, opacity=0.95, clip=True).encode(
-            x="taken_at:T", y=y, tooltip=tip,
-            color=alt.Color("kind:N", scale=_MARKS, legend=legend),
-            shape=alt.Shape("kind:N", scale=_SHAPES, legend=legend),
+            x="taken_at:T", y=axis.y("value:Q"), tooltip=tip,
+            color=colour,
+            shape=alt.Shape("kind:N", scale=shapes, legend=legend),
         ),
     ]  # fmt: skip
 
@@ -147,7 +176,7 @@ def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first:
     """Repairs as upright lines with words, and the day whose knowledge is shown."""
     events = pd.concat(
         [
-            pd.DataFrame({"done_on": [as_of], "words": ["knowledge ends here"]}),
+            pd.DataFrame({"done_on": [as_of], "words": ["day shown"]}),
             repairs[repairs["done_on"] >= first][["done_on", "words"]],
         ],
         ignore_index=True,
@@ -187,7 +216,7 @@ def cold_chart(
     for column in ("high_c", "coldest_start_c"):
         highest = max(highest, min(float(cold[column].max()), 25.0) + 2)
     lowest = min(lowest, max(float(cold["coldest_start_c"].min()) - 3, -46.0))
-    scale = alt.Scale(domain=[lowest, highest], clamp=True, nice=False)
+    scale = alt.Scale(domain=[lowest, highest], nice=False)
     title_y = "°C"
     seasons = alt.Chart(_time(season, "day"))
     mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
@@ -222,7 +251,7 @@ def cold_chart(
         )
     )  # fmt: skip
     return alt.layer(mornings, between, drawn).properties(
-        height=HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14)
+        height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14)
     )
 
 
@@ -255,6 +284,15 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
     )
     legend = alt.Legend(title=None, orient="bottom", labelLimit=320)
     domain = [as_is, renewed]
+    between = (
+        alt.Chart(data)
+        .mark_area(color=theme.VERMILION, opacity=0.14)
+        .encode(
+            x=alt.X("week_start:T", axis=_DATE),
+            y=alt.Y("probability_low:Q", scale=scale, axis=axis),
+            y2="probability_high:Q",
+        )
+    )
     lines = (
         alt.Chart(long)
         .mark_line(strokeWidth=2)
@@ -270,7 +308,7 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
             ],
         )
     )
-    return lines.properties(height=220, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    return alt.layer(between, lines).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
 
 
 def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
@@ -292,7 +330,7 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
                 "vehicles:Q",
             ],
         )
-        .properties(height=230, title=alt.TitleParams(title, anchor="start", fontSize=14))
+        .properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
     )
 
 
@@ -306,4 +344,4 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str) -> Ch
             y=y, tooltip=["low_c:Q", "likely:Q", "possible:Q"]
         ),
         alt.Chart(pd.DataFrame({"low_c": [chosen_c]})).mark_rule(strokeDash=[4, 3], color=theme.BLUE).encode(x="low_c:Q"),
-    ).properties(height=230, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    ).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))

@@ -48,6 +48,8 @@ _STYLE: Final = """<style>
 [class*="st-key-row-"] [data-testid="stPageLink"] a { padding-left: 0; }
 [class*="st-key-row-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"] { display: none; }
 [class*="st-key-row-"] [data-testid="stPageLink"] p { font-size: 1.25rem; font-weight: 700; }
+.st-key-numbers [data-testid="stMetricValue"] { font-size: 1.45rem; }
+.st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }
 [data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
 .st-key-bay input, .st-key-bay [data-baseweb="select"] > div { min-height: 3.1rem; font-size: 1.15rem; }
 .st-key-bay button { min-height: 3.1rem; }

@@ -11,7 +11,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
-from analysis.weather import make_weather
+from analysis.lows import make_weather
 from dashboard.assessment import assess_database, list_rows
 from dashboard.wording import PART_WORDS
 from ingest import store

@@ -1,0 +1,196 @@
+"""Everything on record about one vehicle, gathered for its page, its bay sheet and the bay screen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.assess import Assessment
+from analysis.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
+from analysis.isolation import PART_CHANNEL
+from analysis.limit_book import LimitBook
+from analysis.limits import Limits
+from dashboard import charts, session
+from dashboard.paper import BayUnit
+from dashboard.wording import latest_readings
+from ingest import store
+from ingest.fields import MEASUREMENTS, QUANTITIES
+from ingest.records import read_reset_answers
+from ingest.set_aside import list_set_aside
+
+MEASURED_BY = {
+    "battery": ("rest_v", "crank_min_v", "crank_a"),
+    "positive_cable": ("drop_positive_v", "crank_a"),
+    "ground_path": ("drop_ground_v", "crank_a"),
+    "solenoid_contacts": ("drop_contacts_v", "crank_a"),
+    "starter_motor": ("peak_a",),
+    "control_circuit": ("drop_control_v", "coil_a"),
+    "engine_drag": ("crank_a", "temperature_c"),
+}
+READING_WORDS = {
+    "odometer_km": "odometer",
+    "temperature_c": "air",
+    "rest_v": "rest",
+    "crank_min_v": "lowest cranking",
+    "crank_a": "steady",
+    "peak_a": "peak",
+    "drop_positive_v": "drop positive",
+    "drop_ground_v": "drop ground",
+    "drop_contacts_v": "drop contacts",
+    "drop_control_v": "drop control",
+    "coil_a": "coil",
+    "crank_rpm": "speed",
+    "control_loaded_v": "control wire loaded",
+    "coil_loaded_v": "wire and coil loaded",
+    "coil_alone_v": "coil alone loaded",
+    "charging_v": "charging",
+    "crank_s": "key to running",
+}
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A vehicle's row of the vehicles, its readings (oldest first), its repairs and its open set-aside rows."""
+
+    unit: dict[Any, Any]
+    readings: pd.DataFrame
+    repairs: pd.DataFrame
+    set_aside: pd.DataFrame
+
+
+def facts(unit: str) -> Facts:
+    """Read what is on record about `unit`; ValueError for a vehicle that is not there."""
+    table = session.units()
+    found = table[table["unit"] == unit].to_dict("records")
+    if not found:
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
+    with session.database() as db:
+        readings = store.read_readings(db, units=[unit])
+        repairs = store.read_repairs(db)
+        aside = list_set_aside(db)
+    return Facts(found[0], readings, repairs[repairs["unit"] == unit], aside[aside["unit"] == unit])
+
+
+def latest(own: Facts, as_of: pd.Timestamp) -> Mapping[str, Any] | None:
+    """The latest drops with their amps before `as_of`."""
+    return latest_readings(own.readings, as_of).get(str(own.unit["unit"]))
+
+
+def answered(unit: str) -> set[tuple[str, date]]:
+    """Questions about unrecorded renewals that were answered already: part and day."""
+    with session.database() as db:
+        answers = read_reset_answers(db)
+    mine = answers[answers["unit"] == unit]
+    return {(str(part), on.date()) for part, on in zip(mine["part"], mine["around_on"], strict=True)}
+
+
+def course(assessment: Assessment, unit: str, part: str, limits: Limits) -> tuple[PartCourse, float | None]:
+    """The course of a part, and the printed limit as a resistance [mΩ] where there is one."""
+    own = part_course(assessment, unit, part)
+    channel = PART_CHANNEL[part]
+    if channel not in LIMIT_OF:
+        return own, None
+    state = assessment.state
+    row = int((state.panel.units["unit"] == unit).to_numpy().argmax())
+    limit = getattr(limits, LIMIT_OF[channel][0])
+    return own, printed_limit(state.laws, int(state.group[row]), channel, limit.value, float(limits.system_v))
+
+
+def repairs_in_words(own: Facts, part: str) -> pd.DataFrame:
+    """Repairs that the part's chart marks: its own."""
+    mine = own.repairs[own.repairs["part"] == part]
+    return pd.DataFrame({"done_on": mine["done_on"], "words": mine["action"]})
+
+
+def marks(own: Facts, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
+    """Readings that the part's chart cannot draw as a value: doubtful, not judged yet, or set aside."""
+    names = MEASURED_BY[part]
+    readings = own.readings
+    doubtful = readings[[any(n in str(d).split(",") for n in names) for d in readings["doubtful"]]]
+    late = readings[readings["taken_at"] >= as_of]
+    frames = [
+        pd.DataFrame({"taken_at": doubtful["taken_at"], "kind": charts.DOUBTFUL}),
+        pd.DataFrame({"taken_at": late["taken_at"], "kind": charts.WAITING}),
+    ]
+    aside = own.set_aside[own.set_aside["table_name"] == "readings"]
+    if len(aside):
+        when = pd.to_datetime(aside["original"].str.extract(r"(\d{4}-\d{2}-\d{2})")[0], errors="coerce").dropna()
+        frames.append(pd.DataFrame({"taken_at": when.astype("datetime64[us]"), "kind": charts.ASIDE}))
+    return pd.concat([f for f in frames if len(f)], ignore_index=True) if any(len(f) for f in frames) else frames[0]
+
+
+def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Coldest start ahead, the depot's season and its forecast."""
+    with session.database() as db:
+        climate, forecast = store.read_climate(db), store.read_forecast(db)
+    depot = str(row["depot"])
+    own = forecast[(forecast["depot"] == depot) & (forecast["date"] >= assessment.as_of)]
+    start = cold_course(assessment, str(row["unit"]), climate, part=str(row["part"]))
+    return start, season_course(climate, depot, assessment.as_of), own
+
+
+def readings_shown(own: Facts) -> pd.DataFrame:
+    """Readings newest first, without the columns that this vehicle never filled."""
+    frame = own.readings.iloc[::-1]
+    filled = [name for name in MEASUREMENTS if frame[name].notna().any()]
+    texts = [name for name in ("outcome", "technician", "note") if (frame[name] != "").any()]
+    return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason"]].reset_index(drop=True)
+
+
+def reading_columns() -> dict[str, Any]:
+    """Column settings: digits that a meter shows."""
+    columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
+    for name, quantity in QUANTITIES.items():
+        label = f"{READING_WORDS[name]}, {quantity.unit}"
+        digits = 2 if quantity.unit == "V" else 1 if quantity.unit in ("°C", "s") or name == "coil_a" else 0
+        columns[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f", help=quantity.meaning)
+    return columns
+
+
+def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
+    """The latest trusted value of every measurement, and when the vehicle was last read."""
+    values: dict[str, float] = {}
+    for name in MEASUREMENTS:
+        trusted = own.readings[[name not in str(d).split(",") for d in own.readings["doubtful"]]]
+        known = trusted[name].dropna()
+        if len(known):
+            values[name] = float(known.iloc[-1])
+    last = own.readings["taken_at"].max() if len(own.readings) else None
+    return values, last
+
+
+def limits_of(own: Facts) -> Limits:
+    """The printed limits for this kind of vehicle."""
+    unit = own.unit
+    cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
+    return LimitBook().for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
+
+
+def limit_words(limits: Limits) -> dict[str, str]:
+    """The printed limit of each measurement, in a few words."""
+    return {
+        "rest_v": f"at least {limits.rest_watch_v.value:.2f} V",
+        "crank_min_v": f"at least {limits.least_cranking_battery_v.value:.1f} V",
+        "crank_a": f"at most {limits.highest_cranking_a.value:.0f} A",
+        "drop_positive_v": f"at most {limits.positive_cable_drop_v.value:.1f} V",
+        "drop_ground_v": f"at most {limits.ground_path_drop_v.value:.1f} V",
+        "drop_contacts_v": f"at most {limits.solenoid_contacts_drop_v.value:.1f} V",
+        "drop_control_v": f"at most {limits.control_circuit_drop_v.value:.1f} V",
+        "coil_a": f"{limits.least_coil_a.value:.0f} to {limits.highest_coil_a.value:.0f} A",
+        "crank_rpm": f"at least {limits.least_cranking_rpm.value:.0f} rpm",
+    }
+
+
+def bay_unit(own: Facts, *, due: str = "") -> BayUnit:
+    """What the vehicle's blank bay sheet is filled with."""
+    values, last = last_values(own)
+    unit = own.unit
+    return BayUnit(
+        str(unit["unit"]), str(unit["depot"]), str(unit["vehicle_class"]), int(unit["system_v"]), due, values, last,
+        limit_words(limits_of(own)),
+    )  # fmt: skip

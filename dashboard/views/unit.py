@@ -1,0 +1,335 @@
+"""One vehicle: where it stands, why, what to do, every part over time, and the decision about it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.assess import Assessment
+from analysis.limit_book import LimitBook
+from dashboard import charts, downloads, one_unit, paper, session, weekly
+from dashboard.pages import page
+from dashboard.plain_text import celsius, day, percent, safe, sureness, words
+from dashboard.wording import MEASURES, PART_WORDS, list_row, plain, quantity_unit
+from ingest.errors import IngestError
+from ingest.records import read_decisions, save_decision, save_reset_answer
+
+POSTPONE_D = 14  # a postponement is proposed for this many days, our choice
+
+
+def show() -> None:
+    """The page."""
+    if not session.has_vehicles():
+        st.title("Vehicle")
+        session.nothing_yet()
+        return
+    unit = choose()
+    if unit is None:
+        return
+    facts = one_unit.facts(unit)
+    head(facts)
+    assessment = session.assessment()
+    row = judged_row(assessment, unit)
+    if assessment is not None and row is not None:
+        standing(assessment, row, facts)
+        decide(unit, row)
+        replaced_questions(assessment, unit)
+        time_charts(assessment, row, facts)
+    else:
+        st.info("This vehicle has not been judged: it has no reading before the day shown.")
+    records(facts)
+    sheets(assessment, row, facts)
+
+
+def choose() -> str | None:
+    """The vehicle of the address, or one chosen here."""
+    numbers = session.units()["unit"].tolist()
+    asked = st.query_params.get("unit")
+    if asked in numbers:
+        return str(asked)
+    st.title("Vehicle")
+    if asked:
+        st.error(f"There is no vehicle {safe(asked)}; choose one of the {len(numbers)} known.")
+    chosen = st.selectbox("Vehicle", numbers, index=None, placeholder="type part of its number", key="choose_unit")
+    if chosen is None:
+        return None
+    st.query_params["unit"] = chosen
+    st.rerun()
+
+
+def head(facts: one_unit.Facts) -> None:
+    """Its number and what it is."""
+    unit = facts.unit
+    st.title(safe(unit["unit"]))
+    about = [safe(unit["depot"] or "no depot"), safe(words(str(unit["vehicle_class"]))), f"{unit['system_v']} V"]
+    if unit["fuel"]:
+        about.append(safe(unit["fuel"]))
+    if pd.notna(unit["in_service"]):
+        about.append(f"in service since {day(unit['in_service'])}")
+    if pd.notna(unit["rated_cca_a"]):
+        about.append(f"battery rated {unit['rated_cca_a']:.0f} A")
+    st.caption(" · ".join(about))
+
+
+def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | None:
+    """The vehicle's row of the assessment."""
+    if assessment is None:
+        return None
+    found = assessment.units[assessment.units["unit"] == unit].to_dict("records")
+    return found[0] if found else None
+
+
+def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
+    """The four numbers that matter, the reasons, and what to do."""
+    in_f = session.fahrenheit()
+    listed = listed_row(assessment, row, facts)
+    with st.container(key="numbers"):
+        a, b, c, d = st.columns(4)
+        a.metric(f"No-start within {assessment.horizon_days} days", percent(row["no_start_probability"]))
+        a.caption(f"80 % sure: {percent(row['probability_low'])} to {percent(row['probability_high'])}")
+        b.metric("Starts down to", celsius(row["coldest_start_c"], fahrenheit=in_f))
+        b.caption(f"80 % sure: {celsius(row['coldest_start_low_c'], fahrenheit=in_f)} to "
+                  f"{celsius(row['coldest_start_high_c'], fahrenheit=in_f)}")  # fmt: skip
+        c.metric("Act by", by_words(row, assessment))
+        c.caption(f"last read {day(row['last_reading_on'])}, {row['readings']} readings")
+        d.metric("Suspect" if row["flagged"] else "Most worn", PART_WORDS[row["part"]])
+        d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
+    lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in listed["reasons"])
+    st.markdown(lines)
+    action = str(listed["action"])
+    st.markdown(f"**What to do:** {safe(action[:1].upper() + action[1:])}.")
+    if listed["next_test"]:
+        st.markdown(f"**Measure next:** {safe(listed['next_test'])}")
+        st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": row["unit"]})
+    elif row["flagged"]:
+        st.markdown("**Measure next:** nothing; enough is known to act.")
+
+
+def by_words(row: dict[Any, Any], assessment: Assessment) -> str:
+    """The day to act by."""
+    if pd.isna(row["act_by"]):
+        return "no date"
+    return "now" if row["act_by"] <= assessment.as_of else f"{row['act_by'].day} {row['act_by']:%b}"
+
+
+def listed_row(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> dict[str, Any]:
+    """The vehicle as the list words it."""
+    parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
+    return list_row(row, parts, one_unit.latest(facts, assessment.as_of), assessment)
+
+
+# --- decisions -------------------------------------------------------------------------------------------------------
+
+
+def decide(unit: str, row: dict[Any, Any]) -> None:
+    """The four things a manager can do about it; each goes on record with name and day."""
+    with session.database() as db:
+        made = read_decisions(db)
+    made = made[made["unit"] == unit]
+    if row["flagged"] or len(made):
+        st.subheader("Decide")
+    if row["flagged"]:
+        buttons(unit)
+    for decision in made.tail(5).iloc[::-1].to_dict("records"):
+        reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
+        st.caption(f"{weekly.decision_words(decision).capitalize()}{reason} ({safe(decision['by'])})")
+
+
+def buttons(unit: str) -> None:
+    """Accept, ask for a measurement, postpone, or nothing found."""
+    with st.container(horizontal=True, key="decisions"):
+        if st.button("Accept: plan it", type="primary", key="accept"):
+            keep(unit, "accepted")
+        if st.button("Ask for a measurement", key="ask"):
+            keep(unit, "measure")
+        with st.popover("Postpone …", key="postpone"):
+            reason = st.text_input("Why", max_chars=200, key=f"why_{unit}")
+            first = session.as_of() + timedelta(days=1)
+            until = st.date_input(
+                "Until", value=session.as_of() + timedelta(days=POSTPONE_D), min_value=first,
+                max_value=first + timedelta(days=365), key=f"until_{unit}", format="YYYY-MM-DD",
+            )  # fmt: skip
+            if st.button("Postpone", key="postpone_now", type="primary"):
+                if not reason.strip():
+                    st.error("Say why it is postponed; any short text will do.")
+                else:
+                    keep(unit, "postponed", reason=reason, until=until)
+        with st.popover("Looked at, found nothing …", key="nothing"):
+            note = st.text_input("What was looked at", max_chars=200, key=f"note_{unit}")
+            if st.button("Keep it on record", key="nothing_now", type="primary"):
+                keep(unit, "nothing_found", reason=note)
+
+
+def keep(unit: str, kind: str, *, reason: str = "", until: Any = None) -> None:
+    """Save a decision and draw the page again."""
+    try:
+        with session.database() as db:
+            save_decision(
+                db, unit=unit, iso_week=session.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
+                by=session.who(), now=session.now(),
+            )  # fmt: skip
+    except (ValueError, IngestError) as error:
+        st.error(safe(error))
+        return
+    st.toast("Kept on record.")
+    st.rerun()
+
+
+def replaced_questions(assessment: Assessment, unit: str) -> None:
+    """Ask about renewals that nobody recorded."""
+    mine = assessment.resets[assessment.resets["unit"] == unit]
+    answered = one_unit.answered(unit)
+    for reset in mine.to_dict("records"):
+        part, on = str(reset["part"]), reset["around_on"]
+        if (part, on.date()) in answered:
+            continue
+        with st.container(border=True):
+            st.markdown(
+                f"The {PART_WORDS[part]} looks renewed around {day(on)}, though no repair is on record: it read "
+                f"{reset['before']:.1f} times what is usual, then {reset['after']:.1f} times. Was it?"
+            )
+            with st.container(horizontal=True):
+                for answer, label in (("confirmed", "Yes, it was renewed"), ("denied", "No")):
+                    if st.button(label, key=f"{answer}_{part}_{on:%Y%m%d}"):
+                        with session.database() as db:
+                            save_reset_answer(
+                                db, unit=unit, part=part, around_on=on.date(), answer=answer, by=session.who(),
+                                now=session.now(),
+                            )  # fmt: skip
+                        st.rerun()
+
+
+# --- charts ----------------------------------------------------------------------------------------------------------
+
+
+def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
+    """The part over time, the cold it starts in, and the probability of a no-start by week."""
+    parts = list(PART_WORDS)
+    chosen = st.pills(
+        "Part over time", parts, default=row["part"], format_func=PART_WORDS.__getitem__, key=f"part_{row['unit']}"
+    ) or str(row["part"])
+    limits = LimitBook().for_group(
+        str(row["vehicle_class"]), int(row["system_v"]), str(facts.unit["fuel"]), facts.unit["cylinders"]
+    )
+    course, limit = one_unit.course(assessment, row["unit"], chosen, limits)
+    name = MEASURES[chosen].capitalize()
+    chart = charts.part_chart(
+        course,
+        title=f"{name} of {row['unit']}",
+        as_of=assessment.as_of,
+        repairs=one_unit.repairs_in_words(facts, chosen),
+        printed_limit=limit,
+        marks=one_unit.marks(facts, chosen, assessment.as_of),
+    )
+    text = charts.part_text(course, name)
+    st.altair_chart(chart, width="stretch", alt=text, key="part_chart")
+    st.caption(f"{safe(text)} Grey band: sound vehicles of the class. Dashed: if nothing is done.")
+    left, right = st.columns(2)
+    cold, season, forecast = one_unit.cold(assessment, row)
+    renewed = f"with {PART_WORDS[row['part']]} renewed" if row["flagged"] else None
+    with left:
+        text = charts.cold_text(cold, season)
+        st.altair_chart(
+            charts.cold_chart(cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed),
+            width="stretch", alt=text, key="cold_chart",
+        )  # fmt: skip
+        st.caption(f"{safe(text)} Grey: from the usual low to a morning in ten.")
+    with right:
+        mine = assessment.outlook[assessment.outlook["unit"] == row["unit"]]
+        if len(mine):
+            end = mine.iloc[-1]
+            text = (
+                f"By {day(end['week_start'])} a no-start has a probability of {percent(end['probability'])} if nothing "
+                f"is done, {percent(end['probability_renewed'])} with the {PART_WORDS[end['part']]} renewed today."
+            )
+            st.altair_chart(
+                charts.outlook_chart(mine, title="No-start by week", renewed=f"{PART_WORDS[mine['part'].iloc[0]]} renewed"),
+                width="stretch", alt=text, key="outlook_chart",
+            )  # fmt: skip
+            st.caption(text)
+    parts_table(assessment, row)
+
+
+def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
+    """Every part's level, growth and what renewing it alone would gain."""
+    in_f = session.fahrenheit()
+    mine = assessment.parts[assessment.parts["unit"] == row["unit"]].to_dict("records")
+    frame = pd.DataFrame(
+        {
+            "part": [PART_WORDS[p["part"]] for p in mine],
+            "level at 20 °C": [plain(p["level_mohm"], quantity_unit(p["part"])) for p in mine],
+            "standard error": [plain(p["se_mohm"], quantity_unit(p["part"])) for p in mine],
+            "usual in class": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
+            "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
+            "wearing": [percent(p["worn_probability"]) for p in mine],
+            "suspect": [percent(p["part_probability"]) for p in mine],
+            "renewed, it starts down to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
+            "wear began about": [day(p["began_on"]) for p in mine],
+        }
+    )
+    st.subheader("Every part")
+    st.dataframe(frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table")
+    downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
+
+
+# --- records and paper -----------------------------------------------------------------------------------------------
+
+
+def records(facts: one_unit.Facts) -> None:
+    """Readings, set-aside rows and repairs as they are on record."""
+    unit = facts.unit["unit"]
+    st.subheader("Readings")
+    shown = one_unit.readings_shown(facts)
+    if shown.empty:
+        st.write("No reading yet.")
+    else:
+        st.dataframe(
+            shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
+            key="readings_table", column_config=one_unit.reading_columns(),
+        )  # fmt: skip
+        if (shown["doubtful"] != "").any():
+            st.caption("Values named under “doubtful” are kept but not used in the judgement.")
+    with st.container(horizontal=True):
+        downloads.table_button(shown, f"readings-{unit}", key="readings")
+        st.page_link(page("work"), label="Correct a reading", query_params={"unit": unit})
+    if len(facts.set_aside):
+        st.markdown(f"**{len(facts.set_aside)} rows of this vehicle are set aside** because they could not be believed:")
+        for row in facts.set_aside.head(5).to_dict("records"):
+            st.caption(f"{safe(row['file'])} line {row['line']}: {safe(row['reason'])}")
+        st.page_link(page("set_aside"), label="Work through set-aside rows")
+    st.subheader("Repairs")
+    if facts.repairs.empty:
+        st.write("None on record.")
+    else:
+        table = facts.repairs.iloc[::-1][["done_on", "part", "action", "reason", "note"]]
+        st.dataframe(
+            table, hide_index=True, alt="Repairs, newest first", key="repairs_table",
+            column_config={"done_on": st.column_config.DateColumn("done on", format="YYYY-MM-DD")},
+        )  # fmt: skip
+        downloads.table_button(table, f"repairs-{unit}", key="repairs")
+
+
+def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one_unit.Facts) -> None:
+    """The vehicle on paper, and a blank sheet for the bay."""
+    unit = str(facts.unit["unit"])
+    st.subheader("On paper")
+    with st.container(horizontal=True):
+        if assessment is not None and row is not None:
+            listed = listed_row(assessment, row, facts)
+            parts = assessment.parts[assessment.parts["unit"] == unit]
+            known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
+            as_of = f"{assessment.as_of:%Y-%m-%d}"
+            st.download_button(
+                "Vehicle sheet (PDF)", lambda: paper.unit_pdf(listed, parts, known, facts.repairs, as_of=as_of),
+                file_name=f"vehicle-{unit}.pdf", mime="application/pdf", key="unit_pdf", on_click="ignore",
+            )  # fmt: skip
+        st.download_button(
+            "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts)]),
+            file_name=f"bay-{unit}.pdf", mime="application/pdf", key="bay_pdf", on_click="ignore",
+        )  # fmt: skip
+
+
+show()
