@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.isolation import part_table
-from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, learn_needs
+from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
+from analysis.lows import make_weather
 from analysis.observe import CHANNELS
-from analysis.panel import Floats, FleetTables, Ints, dates_of, make_panel
+from analysis.panel import FleetTables, Floats, Ints, dates_of, make_panel
 from analysis.prognosis import (
     WEEKS,
     Outlook,
@@ -26,7 +27,6 @@ from analysis.prognosis import (
 from analysis.resets import PARTS
 from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, flag_threshold, unit_table, with_other_causes
 from analysis.state import FleetState, day_number, estimate_state
-from analysis.lows import make_weather
 
 DRAWS = 32
 DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
@@ -83,24 +83,36 @@ def assess(
     soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
     later = make_weather(known.climate, list(outlook.depots), int(day), FLAG_WINDOW_D, forecast)
     by_draw = window_probability(outlook, soon, now, h)
-    probability = with_other_causes(weighted_mean(by_draw, outlook.alive), horizon_days)
+    mean = calibrated(weighted_mean(by_draw, outlook.alive), learned)
+    probability = with_other_causes(mean, horizon_days)
     bounds = (weighted_quantile(by_draw, outlook.alive, 0.1), weighted_quantile(by_draw, outlook.alive, 0.9))
     far_draw = window_probability(outlook, later, now, far)
     far_probability = weighted_mean(far_draw, outlook.alive)
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
     parts, shares = part_table(state, outlook, h, rows, weight)
-    weeks = outlook_table(state, outlook, known, rows, shares)
+    weeks = outlook_table(state, outlook, learned, known, rows, shares)
     act_by = act_by_days(state, weeks)
-    units = unit_table(
-        state, outlook, h, shares, probability, bounds, far_probability, act_by, threshold=threshold
+    units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, threshold=threshold)
+    return Assessment(
+        as_of, horizon_days, units, parts, weeks, reset_table(state), class_table(state, learned), (), state
     )
-    return Assessment(as_of, horizon_days, units, parts, weeks, reset_table(state), class_table(state, learned), (), state)
 
 
-def outlook_table(state: FleetState, outlook: Outlook, known: FleetTables, rows: Ints, shares: Floats) -> pd.DataFrame:
+def outlook_table(
+    state: FleetState, outlook: Outlook, learned: LearnedNeeds, known: FleetTables, rows: Ints, shares: Floats
+) -> pd.DataFrame:
     """Per vehicle of `rows` and coming week: cumulative probability as it is, and with the suspect part renewed."""
-    columns = ["unit", "part", "week", "week_start", "probability", "probability_low", "probability_high", "probability_renewed"]
+    columns = [
+        "unit",
+        "part",
+        "week",
+        "week_start",
+        "probability",
+        "probability_low",
+        "probability_high",
+        "probability_renewed",
+    ]
     if not len(rows):
         return pd.DataFrame(columns=columns)
     forecast = known.forecast if len(known.forecast) else None
@@ -123,10 +135,10 @@ def outlook_table(state: FleetState, outlook: Outlook, known: FleetTables, rows:
             "part": np.repeat(part, WEEKS),
             "week": np.tile(np.arange(WEEKS), n),
             "week_start": dates_of(state.day + np.tile(7.0 * np.arange(WEEKS), n)),
-            "probability": with_other_causes(mean, days).ravel(),
+            "probability": with_other_causes(calibrated(mean, learned), days).ravel(),
             "probability_low": low.ravel(),
             "probability_high": high.ravel(),
-            "probability_renewed": with_other_causes(mean_renewed, days).ravel(),
+            "probability_renewed": with_other_causes(calibrated(mean_renewed, learned), days).ravel(),
         },
         columns=columns,
     )
@@ -143,12 +155,14 @@ def act_by_days(state: FleetState, weeks: pd.DataFrame) -> Floats:
 
 
 def reset_table(state: FleetState) -> pd.DataFrame:
-    """Renewals that nobody recorded: unit, part, around_on, before and after [multiples of class-usual], newest first."""
+    """Renewals that nobody recorded, newest first; before and after as multiples of class-usual."""
     found = state.resets.found
     columns = ["unit", "part", "around_on", "before", "after"]
-    return found.drop_duplicates(["unit", "part", "around_on"])[columns].sort_values(
-        ["around_on", "unit"], ascending=[False, True]
-    ).reset_index(drop=True)
+    return (
+        found.drop_duplicates(["unit", "part", "around_on"])[columns]
+        .sort_values(["around_on", "unit"], ascending=[False, True])
+        .reset_index(drop=True)
+    )
 
 
 def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
@@ -164,8 +178,19 @@ def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
             rows.append((name, quantity, learned.needs[g, k], learned.se[g, k], unit, *counts))
         rows.append((name, "battery resistance per kelvin colder", 100 * laws.battery_per_k[g], np.nan, "%/K", *counts))
         rows.append((name, "load per kelvin colder", 100 * laws.load_per_k[g], np.nan, "%/K", *counts))
-        rows.append((name, "loop resistance share of rest volts over peak amps", laws.inrush_share[g], np.nan, "1", *counts))
-        rows.append((name, "share of the extrapolation to the cold that holds", learned.stretch, learned.stretch_se, "1", *counts))
+        rows.append(
+            (name, "loop resistance share of rest volts over peak amps", laws.inrush_share[g], np.nan, "1", *counts)
+        )
+        rows.append(
+            (
+                name,
+                "share of the extrapolation to the cold that holds",
+                learned.stretch,
+                learned.stretch_se,
+                "1",
+                *counts,
+            )
+        )
         for c, channel in enumerate(CHANNELS):
             unit = "A at 20 °C" if channel == "load" else "mΩ at 20 °C"
             spread = laws.base_sd[g, c] * laws.base[g, c]

@@ -20,6 +20,7 @@ from analysis.observe import (
     Observations,
     Raw,
     back_emf,
+    nearest_known,
     raw_quantities,
     reference_values,
     smooth_level,
@@ -28,12 +29,15 @@ from analysis.observe import (
 from analysis.panel import Floats, Panel, group_median, row_quantile
 from analysis.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw, fit_temperature_law
 
-SPEED_SHARE = 0.30  # share of the load that falls with speed; our choice, between constant torque and viscous drag
+SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and sd; our choice, between constant torque
+# and viscous drag
 INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
 INRUSH_PRIOR = (0.85, 0.08)  # loop resistance over rest volts / peak amps; our choice: true stall is never reached
 BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between sound vehicles, our choice
 PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
 LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
+INRUSH_MODEL_SD = 0.02  # no estimate of the inrush share is better than this, our choice
+PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell little; our choice
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
 BATTERY_CURVE = (5e-5, 1e-4)  # 1/K^2, mean and sd; our choice: between the straight law and the printed power table
 LOAD_CURVE = (1e-4, 1e-4)  # 1/K^2, mean and sd; our choice, because a Walther line (ASTM D341) bends upward in the cold
@@ -44,17 +48,20 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     """Class laws from all readings of the panel; classes without enough readings keep the published priors."""
     noise = noise or Noise()
     n = len(panel.groups)
-    share = np.full(n, SPEED_SHARE)
     inrush = np.full(n, INRUSH_PRIOR[0])
     load = (np.full(n, DRAG_LAW.b_per_k), np.zeros(n))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     battery = _fit(panel, _log_battery(panel, raw), bent(BATTERY_LAW, BATTERY_CURVE), 0.08)
     load = _fit(panel, _log(panel.measured["crank_a"]), bent(DRAG_LAW, LOAD_CURVE), 0.035)
-    inrush = learn_inrush_share(panel, battery, load, noise)
+    by_speed = learn_inrush_share(panel, battery, load, noise)
+    inrush = np.full(n, combined([by_speed, inrush_by_parts(panel, raw)], INRUSH_PRIOR))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
-    slower = np.log(1.0 - SPEED_SHARE + SPEED_SHARE * np.where(np.isfinite(ratio), ratio, 1.0))
+    ratio = np.where(np.isfinite(ratio), ratio, 1.0)
+    by_amps = learn_speed_share(panel, raw, load, ratio)
+    share = np.full(n, combined([by_amps], SPEED_SHARE))
+    slower = np.log(1.0 - share[0] + share[0] * ratio)
     load = _fit(panel, _log(panel.measured["crank_a"]) - slower, bent(DRAG_LAW, LOAD_CURVE), 0.035)
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
@@ -127,23 +134,87 @@ def usual_emf(panel: Panel, raw: Raw) -> Floats:
     return np.where(np.isfinite(usual), usual, 0.72 * volts)
 
 
-def learn_inrush_share(panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], noise: Noise) -> Floats:
-    """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf."""
-    n = len(panel.groups)
+def combined(estimates: list[tuple[float, float]], prior: tuple[float, float]) -> float:
+    """Mean of estimates and prior (value, standard error), weighted by their precision."""
+    all_of_them = [*estimates, prior]
+    weight = np.array([1.0 / max(sd, 1e-6) ** 2 for _, sd in all_of_them])
+    return float((weight * np.array([value for value, _ in all_of_them])).sum() / weight.sum())
+
+
+NOTHING_LEARNED = (0.0, 1e6)
+
+
+def learn_inrush_share(
+    panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], noise: Noise
+) -> tuple[float, float]:
+    """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf.
+
+    Value and standard error; the error is held up at INRUSH_MODEL_SD, because the model is not exact.
+    """
     speed = panel.measured["crank_rpm"]
     few = np.isfinite(speed).sum(axis=1) < 3
     if few.all():
-        return np.full(n, INRUSH_PRIOR[0])
-    loss = 0.5 * ((INRUSH_SHARES - INRUSH_PRIOR[0]) / INRUSH_PRIOR[1]) ** 2
+        return NOTHING_LEARNED
+    loss = np.zeros(len(INRUSH_SHARES))
     for i, share in enumerate(INRUSH_SHARES):
         emf, raised = _modelled_emf(panel, battery, load, float(share), noise)
         z = np.where(raised, np.nan, _log(speed) - _log(emf))[~few]
         z = z[np.isfinite(z).any(axis=1)]
         z = z - np.nanmedian(z, axis=1)[:, None]
         away = np.abs(z[np.isfinite(z)]) / SPEED_SCATTER
-        loss[i] += 0.5 * float(np.sum(np.where(away < 2, 0.5 * away * away, 2 * away - 2)))
+        loss[i] = 0.5 * float(np.sum(np.where(away < 2, 0.5 * away * away, 2 * away - 2)))
     weight = np.exp(-(loss - loss.min()))
-    return np.full(n, float(np.sum(weight * INRUSH_SHARES) / np.sum(weight)))
+    weight /= weight.sum()
+    value = float((weight * INRUSH_SHARES).sum())
+    spread = float(np.sqrt((weight * (INRUSH_SHARES - value) ** 2).sum()))
+    return value, max(spread, INRUSH_MODEL_SD)
+
+
+def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[float, float]:
+    """The same share from parts that worsen: what their own drops show, the inrush has to show too.
+
+    raw: made with an inrush share, which is taken out again.  Value and standard error.
+    """
+    outside = sum(
+        np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.battery, raw.positive, raw.ground, raw.contacts)
+    )
+    loop = raw.loop / INRUSH_PRIOR[0]
+    both = np.isfinite(loop) & np.isfinite(outside)
+    both &= both.sum(axis=1)[:, None] >= 4
+    typical = group_median(loop, panel.group, len(panel.groups))[panel.group][:, None]
+    dx, dy = (_from_median(np.where(both, v, np.nan)) / typical for v in (outside, loop))
+    far = np.isfinite(dx) & np.isfinite(dy) & (np.abs(dx) > PARTS_MOVED)
+    if far.sum() < 20:
+        return NOTHING_LEARNED
+    dx, dy = dx[far], dy[far]
+    slope = 1.0 / INRUSH_PRIOR[0]
+    for _ in range(20):
+        residual = dy - slope * dx
+        scale = 1.4826 * np.median(np.abs(residual))
+        weight = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-9)) ** 2
+        slope = float((weight * dx * dy).sum() / (weight * dx * dx).sum())
+    error = float(scale / np.sqrt((weight * dx * dx).sum())) / slope**2
+    return 1.0 / slope, max(3.0 * error, INRUSH_MODEL_SD)
+
+
+def _from_median(values: Floats) -> Floats:
+    """Values less their own vehicle's median."""
+    some = np.isfinite(values).sum(axis=1) > 0
+    return values - np.nanmedian(np.where(some[:, None], values, 0.0), axis=1)[:, None]
+
+
+def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio: Floats) -> tuple[float, float]:
+    """Share of the load that falls with speed, from amps of vehicles that turn slowly because of a resistance."""
+    law = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
+    amps = panel.measured["crank_a"] / law
+    fast = np.where((ratio > 0.9) & (ratio < 1.1), amps, np.nan)
+    own = np.nanmedian(np.where(np.isfinite(fast).any(axis=1, keepdims=True), fast, 0.0), axis=1)
+    relative = amps / np.where(own > 0, own, np.nan)[:, None]
+    slow = np.isfinite(relative) & (ratio < 0.75) & (relative < 1.1) & (relative > 0.5)
+    if slow.sum() < 20:
+        return NOTHING_LEARNED
+    each = (1.0 - relative[slow]) / (1.0 - ratio[slow])
+    return float(np.median(each)), max(1.25 * float(np.std(each)) / float(np.sqrt(slow.sum())), 0.03)
 
 
 def _modelled_emf(

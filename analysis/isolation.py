@@ -1,13 +1,12 @@
-"""Which part: how much colder the vehicle would start with each part renewed, and how sure (health assessment, ISO 13374)."""
+"""Which part: how much colder a vehicle would start with each part renewed (health assessment, ISO 13374)."""
 
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
-from analysis.panel import Floats, Ints, dates_of
+from analysis.panel import Floats, Ints, Reals, dates_of
 from analysis.prognosis import Outlook, renewed_coldest, weighted_quantile
 from analysis.resets import PARTS
 from analysis.state import FleetState
@@ -27,7 +26,7 @@ PART_CHANNEL = {
 }
 
 
-def part_shares(gain: npt.NDArray[np.float32], weight: Floats) -> Floats:
+def part_shares(gain: Reals, weight: Floats) -> Floats:
     """(rows, 7) probability that the part is what limits the start: the share of draws in which it gains most.
 
     gain: (7, rows, K) kelvin colder with each part renewed; weight (rows, K).  The rest to one is "none of them".

@@ -15,10 +15,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.panel import Floats, FleetTables, Panel, days_since_epoch
+from analysis.lows import make_weather
+from analysis.panel import FleetTables, Floats, Panel, Reals, days_since_epoch
 from analysis.start import Curves, crossing, start_curves, start_state, stretched, usual_speed
 from analysis.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
-from analysis.lows import make_weather
 
 SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
 LOOKS = 18  # about two years of them, our choice
@@ -34,11 +34,13 @@ SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual s
 SUPPLY_SCATTER_V = 0.25
 COIL_SCATTER_V = 0.20
 MORNING_SD_K = 1.0  # a start differs from morning to morning by about this much, our choice
+CALIBRATION_SD = (0.5, 0.25)  # prior spread of offset and slope, our choice
+LEAST_PROBABILITY = 0.0005  # probabilities are calibrated between this and one less it, our choice
 RECORDED_SHARE = 0.88  # share of no-starts that are recorded with their date, our choice
 UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
 
 
-Starts: TypeAlias = npt.NDArray[np.float32]
+Starts: TypeAlias = Reals
 
 
 @dataclass(frozen=True)
@@ -46,20 +48,23 @@ class Look:
     """One look at the past: probability (X, S, V, C, U) of a no-start in the window, per stretch and needs."""
 
     day: float
-    units: npt.NDArray[np.str_]
+    units: npt.NDArray[np.object_]
     group: npt.NDArray[np.int64]
-    probability: npt.NDArray[np.float32]
+    probability: Reals
 
 
 @dataclass(frozen=True)
 class LearnedNeeds:
     """needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); stretch: of the
-    extrapolation to the cold, one for the fleet; no_starts, looks: (G,) what it rests on."""
+    extrapolation to the cold, one for the fleet; offset, slope: of the calibration, logit p' = offset + slope * logit p;
+    no_starts, looks: (G,) what it rests on."""
 
     needs: Floats
     se: Floats
     stretch: float
     stretch_se: float
+    offset: float
+    slope: float
     no_starts: npt.NDArray[np.int64]
     looks: npt.NDArray[np.int64]
 
@@ -82,7 +87,7 @@ def look_back(tables: FleetTables, day: float) -> Look:
     """Look at the fleet on a past day with what was known at its start."""
     then = sampled(tables).before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
     state = estimate_state(then, day, np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)]), draws=DRAWS, seed=11)
-    units = state.panel.units["unit"].astype(str).to_numpy()
+    units = state.panel.units["unit"].to_numpy(dtype=object)
     grids = need_grids(state.panel)
     starts = [_starts_on_grid(state, h, grids) for h in range(3)]
     depots, depot = depot_codes(state.panel.units)
@@ -119,15 +124,15 @@ def sampled(tables: FleetTables) -> FleetTables:
     )
 
 
-def _starts_on_grid(
-    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats]
-) -> tuple[Starts, Starts, Starts]:
+def _starts_on_grid(state: FleetState, h: int, grids: tuple[Floats, Floats, Floats]) -> tuple[Starts, Starts, Starts]:
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K)."""
     speed_e, supply_e, coil_e, _ = scatter_draws(len(state.group), DRAWS)
     circuit = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws)
     curves: Curves = start_curves(circuit, state.panel.volts)
     usual = usual_speed(state.laws)[state.group][:, None]
-    speed = [crossing(curves.speed, grids[0][state.group, k][:, None] + speed_e * usual) for k in range(len(SPEED_STEPS))]
+    speed = [
+        crossing(curves.speed, grids[0][state.group, k][:, None] + speed_e * usual) for k in range(len(SPEED_STEPS))
+    ]
     supply = [crossing(curves.supply, level + supply_e) for level in grids[1]]
     coil = [crossing(curves.coil, level + coil_e) for level in grids[2]]
     return np.stack(speed), np.stack(supply), np.stack(coil)
@@ -169,12 +174,14 @@ def learn_needs(
     failed = tables.repairs[tables.repairs["reason"] == "no_start"]
     when = days_since_epoch(failed["done_on"]) if len(failed) else np.zeros(0)
     names = failed["unit"].astype(str).to_numpy()
+    used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
     if len(failed):
         for d in look_days(tables, day):
             look = looks.get(d)
             if look is None:
                 look = looks[d] = look_back(tables, d)
             happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
+            used.append((look, happened))
             p = UNFORESEEN + RECORDED_SHARE * look.probability
             terms = np.where(happened, np.log(p), np.log1p(-p))
             for g in range(n):
@@ -182,16 +189,15 @@ def learn_needs(
                 log_weight[g] += terms[..., mine].sum(axis=-1)
                 counts[g] += int(happened[mine].sum())
                 seen[g] += int(mine.sum())
-    return _summary(log_weight, speed, supply, coil, counts, seen)
+    return _summary(log_weight, (speed, supply, coil), counts, seen, used)
 
 
 def _summary(
     log_weight: Floats,
-    speed: Floats,
-    supply: Floats,
-    coil: Floats,
+    grids: tuple[Floats, Floats, Floats],
     counts: npt.NDArray[np.int64],
     seen: npt.NDArray[np.int64],
+    used: list[tuple[Look, npt.NDArray[np.bool_]]],
 ) -> LearnedNeeds:
     """Posterior mean and standard deviation of each need, and of the stretch that all classes share."""
     n = len(log_weight)
@@ -200,13 +206,59 @@ def _summary(
     share = np.exp(shared - shared.max())
     share /= share.sum()
     mean, sd = np.empty((n, 3)), np.empty((n, 3))
+    weights = np.empty_like(log_weight)
+    speed, supply, coil = grids
     for g in range(n):
         w = np.exp(log_weight[g] - log_weight[g].max(axis=(1, 2, 3), keepdims=True))
         w *= (share / w.sum(axis=(1, 2, 3)))[:, None, None, None]
+        weights[g] = w
         for k, (grid, axes) in enumerate(((speed[g], (0, 2, 3)), (supply, (0, 1, 3)), (coil, (0, 1, 2)))):
             marginal = w.sum(axis=axes)
             mean[g, k] = float((marginal * grid).sum())
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
     stretch = float((share * STRETCHES).sum())
     stretch_se = float(np.sqrt((share * (STRETCHES - stretch) ** 2).sum()))
-    return LearnedNeeds(mean, sd, stretch, stretch_se, counts, seen)
+    offset, slope = calibration(*looked_at(weights, used))
+    return LearnedNeeds(mean, sd, stretch, stretch_se, offset, slope, counts, seen)
+
+
+def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """Probabilities of all looks, averaged over the posterior of the needs (G, X, S, V, C), and what happened."""
+    p, y = [np.zeros(0)], [np.zeros(0, dtype=bool)]
+    for look, happened in used:
+        own = np.empty(len(look.group))
+        for g in range(len(weights)):
+            mine = look.group == g
+            own[mine] = np.tensordot(weights[g], look.probability[..., mine], axes=4)
+        p.append(own)
+        y.append(happened)
+    return np.concatenate(p), np.concatenate(y)
+
+
+def calibration(p: Floats, happened: npt.NDArray[np.bool_]) -> tuple[float, float]:
+    """Offset and slope of logit p' = offset + slope * logit p, held near (0, 1) by a prior that counts as data.
+
+    Platt's method with a Gaussian prior, by Newton's method; p (N,), happened (N,).
+    """
+    x = logit(p)
+    beta, start = np.array([0.0, 1.0]), np.array([0.0, 1.0])
+    precision = np.diag([1.0 / CALIBRATION_SD[0] ** 2, 1.0 / CALIBRATION_SD[1] ** 2])
+    design = np.stack([np.ones_like(x), x], axis=1)
+    for _ in range(30):
+        q = 1.0 / (1.0 + np.exp(-design @ beta))
+        gradient = design.T @ (happened - q) - precision @ (beta - start)
+        information = (design * (q * (1.0 - q))[:, None]).T @ design + precision
+        step = np.linalg.solve(information, gradient)
+        beta = beta + np.clip(step, -0.5, 0.5)
+    return float(beta[0]), float(beta[1])
+
+
+def logit(p: Reals) -> Floats:
+    """log odds of probabilities held inside LEAST_PROBABILITY to one less it."""
+    inside = np.clip(p, LEAST_PROBABILITY, 1.0 - LEAST_PROBABILITY)
+    return np.asarray(np.log(inside / (1.0 - inside)), dtype=np.float64)
+
+
+def calibrated(p: Reals, learned: LearnedNeeds) -> Floats:
+    """Probabilities as the fleet's own past makes them; the prior leaves them nearly as they are."""
+    return np.asarray(1.0 / (1.0 + np.exp(-(learned.offset + learned.slope * logit(p)))), dtype=np.float64)

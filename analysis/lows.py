@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.panel import Floats, Ints, days_since_epoch
+from analysis.panel import Floats, Ints, Reals, days_since_epoch
 
 PERSISTENCE = 0.75  # correlation of one day's departure from the season with the next; from memory, 0.6 to 0.85
 PATHS = 600  # simulated courses of daily lows, our choice: probabilities to about 2 %
@@ -31,7 +31,7 @@ class Weather:
     table: Floats
     coldest: Floats
 
-    def probability(self, depot: Ints, start_c: Floats, end_c: Floats) -> Floats:
+    def probability(self, depot: Ints, start_c: Reals, end_c: Reals) -> Floats:
         """depot (U,); start_c, end_c (U, K): coldest start at both ends of the window, straight between [degC]."""
         rise = np.clip(end_c - start_c, RISES_K[0], RISES_K[-1])
         j = np.clip(np.searchsorted(RISES_K, rise, side="right") - 1, 0, len(RISES_K) - 2)

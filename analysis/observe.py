@@ -120,7 +120,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush_
         t = np.where(known_t, t, usual)
     x = REFERENCE_C.value - t
     rest = m["rest_v"]
-    own = np.nanmedian(np.where(np.isfinite(rest).any(axis=1)[:, None], rest, 0.0), axis=1)
+    own = np.nanmedian(np.where(np.isfinite(rest).any(axis=1, keepdims=True), rest, 0.0), axis=1)
     own = np.where(np.isfinite(rest).any(axis=1), own, group_median(rest, g, G)[g])
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
     rest_v = np.where(np.isfinite(rest_v), rest_v, 12.65 * scale)
@@ -185,7 +185,7 @@ def reference_values(
 
 
 def back_emf(raw: Raw) -> Floats:
-    """(U, R) back-emf while turning steadily [V]: rest volts less amps times the whole loop; gaps filled per vehicle."""
+    """(U, R) back-emf while turning steadily [V]: rest volts less amps times the loop; gaps filled per vehicle."""
     emf_share = 1.0 - raw.amps * raw.loop / (1e3 * raw.rest_v)
     return np.clip(nearest_known(emf_share), 0.05, 1.0) * raw.rest_v
 
@@ -204,9 +204,7 @@ def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usua
     return 1.0 - c + c * np.clip(ratio, 0.2, 1.3)
 
 
-def standard_errors(
-    panel: Panel, raw: Raw, value: Floats, per_kelvin: tuple[Floats, Floats], noise: Noise
-) -> Floats:
+def standard_errors(panel: Panel, raw: Raw, value: Floats, per_kelvin: tuple[Floats, Floats], noise: Noise) -> Floats:
     """(7, U, R) standard errors of `value`, from instrument errors at the smoothed level (not at the noisy reading)."""
     scale = (panel.volts / 12.0)[:, None]
     level = smooth_level(value)

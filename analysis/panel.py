@@ -7,13 +7,14 @@ vehicle are laid out side by side, right-aligned: the newest reading stands in t
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 Floats: TypeAlias = npt.NDArray[np.float64]
+Reals: TypeAlias = npt.NDArray[np.floating[Any]]  # 32 or 64 bits
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
@@ -180,11 +181,8 @@ def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:
     marked = np.flatnonzero((doubtful != "").to_numpy()) if doubtful is not None else np.zeros(0, dtype=np.int64)
     out = {}
     for name in MEASURED:
-        if name in readings:
-            column = readings[name].to_numpy(np.float64, copy=True)
-        else:
-            column = np.full(len(readings), np.nan)
-        out[name] = column
+        known = name in readings
+        out[name] = readings[name].to_numpy(np.float64, copy=True) if known else np.full(len(readings), np.nan)
     if doubtful is not None:
         for position in marked:
             for name in str(doubtful.iloc[position]).split(","):

@@ -16,15 +16,15 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, scatter_draws
+from analysis.lows import Weather, make_weather
 from analysis.observe import LOAD
-from analysis.panel import Bools, Floats, Ints
+from analysis.panel import Bools, Floats, Ints, Reals
 from analysis.resets import PART_CHANNELS, PARTS
 from analysis.start import Needs, drawn_coldest_starts, usual_speed
 from analysis.state import FleetState
-from analysis.lows import Weather, make_weather
 
 WEEKS = 26
-Drawn: TypeAlias = npt.NDArray[np.float32]
+Drawn: TypeAlias = Reals
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Outlook:
     extrapolation to the cold.
     """
 
-    coldest: npt.NDArray[np.float32]
+    coldest: Reals
     limiting: Ints
     alive: Floats
     needs: Needs
@@ -85,7 +85,7 @@ def weighted_mean(values: Floats, weight: Floats) -> Floats:
     return np.asarray((values * weight).sum(axis=-1) / weight.sum(axis=-1))
 
 
-def weighted_quantile(values: npt.NDArray[np.float32], weight: Floats, q: float) -> Floats:
+def weighted_quantile(values: Reals, weight: Floats, q: float) -> Floats:
     """(U,) quantile over draws."""
     order = np.argsort(values, axis=-1)
     ordered = np.take_along_axis(values, order, axis=-1)
@@ -98,8 +98,14 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
     """The outlook of some vehicles only."""
     needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
     return Outlook(
-        outlook.coldest[:, rows], outlook.limiting[rows], outlook.alive[rows], needs, outlook.depot[rows],
-        outlook.depots, outlook.morning[rows], outlook.stretch,
+        outlook.coldest[:, rows],
+        outlook.limiting[rows],
+        outlook.alive[rows],
+        needs,
+        outlook.depot[rows],
+        outlook.depots,
+        outlook.morning[rows],
+        outlook.stretch,
     )
 
 
@@ -108,7 +114,7 @@ def window_probability(outlook: Outlook, weather: Weather, start: int, end: int)
     return weather.probability(outlook.depot, outlook.coldest[start], outlook.coldest[end])
 
 
-def coldest_between(state: FleetState, outlook: Outlook, ahead_d: float) -> npt.NDArray[np.float32]:
+def coldest_between(state: FleetState, outlook: Outlook, ahead_d: float) -> Reals:
     """(U, K) coldest start `ahead_d` days ahead, straight between the state's times [degC]."""
     times = state.ahead_d
     k = int(np.clip(np.searchsorted(times, ahead_d) - 1, 0, len(times) - 2))
@@ -149,7 +155,7 @@ def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[D
     return out, new_field
 
 
-def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> npt.NDArray[np.float32]:
+def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> Reals:
     """(7 parts, rows, K) coldest start at time `h` with each part alone renewed [degC]."""
     out = np.empty((len(PARTS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
     for k, part in enumerate(PARTS):
@@ -158,11 +164,17 @@ def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> 
     return out
 
 
-def _coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats) -> npt.NDArray[np.float32]:
+def _coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats) -> Reals:
     """(rows, K) coldest start of drawn states (7, rows, K)."""
     own = chosen(outlook, rows)
     by_need = drawn_coldest_starts(
-        drawn, field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, own.needs,
+        drawn,
+        field,
+        state.rest_v[rows],
+        state.group[rows],
+        state.panel.volts[rows],
+        state.laws,
+        own.needs,
         stretch=own.stretch,
     )
     return np.asarray(by_need.max(axis=0) + own.morning.astype(np.float32))

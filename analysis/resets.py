@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
-from analysis.panel import Bools, Floats, FleetTables, Panel, days_since_epoch
+from analysis.panel import Bools, FleetTables, Floats, Panel, days_since_epoch
 
 PART_CHANNELS: dict[str, tuple[int, ...]] = {
     "battery": (BATTERY,),
@@ -32,6 +32,7 @@ CHANNEL_PART = {
 RESETTING = ("replaced", "cleaned", "tightened")  # charging a battery does not make it a new one
 STEP_SE = 5.0  # a step down of five standard errors, our choice
 STEP_EXCESS = 0.35  # of which at least this multiple of the class-usual value, our choice
+DENIED_D = 45.0  # a denial speaks of steps this many days around it, our choice
 NEW_SD = 3.0  # afterwards within three standard deviations of a sound part, our choice
 
 
@@ -73,18 +74,21 @@ def usable_readings(panel: Panel, value: Floats, reset_day: Floats, base_sd: Flo
     return np.asarray(np.isfinite(value) & panel.present[None] & (later | same | never))
 
 
-def find_steps(panel: Panel, value: Floats, se: Floats, usable: Bools, base_sd: Floats, denied: pd.DataFrame | None = None) -> Resets:
+def find_steps(
+    panel: Panel, value: Floats, se: Floats, usable: Bools, base_sd: Floats, denied: pd.DataFrame | None = None
+) -> Resets:
     """Unrecorded renewals: a part that twice read well above a sound one, and then reads like a new one.
 
     value, se, usable: (7, U, R); base_sd: (7, U).  Only earlier readings are looked at, so that a later one never
     changes an earlier verdict.
     """
-    C, U, R = value.shape
-    day = np.full((C, U), -np.inf)
-    previous = np.full((2, C, U), np.nan)
-    errors = np.full((2, C, U), np.nan)
+    count, units, width = value.shape
+    day = np.full((count, units), -np.inf)
+    previous = np.full((2, count, units), np.nan)
+    errors = np.full((2, count, units), np.nan)
+    refused = _denied_days(panel, denied)
     rows = []
-    for r in range(R):
+    for r in range(width):
         v, s = value[..., r], se[..., r]
         with np.errstate(invalid="ignore"):
             floor = np.minimum(previous[0], previous[1])
@@ -93,15 +97,32 @@ def find_steps(panel: Panel, value: Floats, se: Floats, usable: Bools, base_sd: 
             step &= v < 1.0 + NEW_SD * np.sqrt(base_sd**2 + s**2)
             step &= floor > 1.0 + STEP_SE * np.sqrt(base_sd**2 + error**2)
         for c, u in zip(*np.nonzero(step), strict=True):
-            rows.append((int(u), int(c), float(panel.day[u, r]), float(floor[c, u]), float(v[c, u])))
+            at = float(panel.day[u, r])
+            if any(abs(at - d) < DENIED_D for d in refused.get((int(u), int(c)), ())):
+                step[c, u] = False
+                continue
+            rows.append((int(u), int(c), at, float(floor[c, u]), float(v[c, u])))
         day = np.where(step, panel.day[None, :, r], day)
         use = usable[..., r]
         previous = np.where(use, np.stack([np.where(step, np.nan, previous[1]), v]), previous)
         errors = np.where(use, np.stack([errors[1], s]), errors)
-    return Resets(day, _found_frame(panel, rows, denied))
+    return Resets(day, _found_frame(panel, rows))
 
 
-def _found_frame(panel: Panel, rows: list[tuple[int, int, float, float, float]], denied: pd.DataFrame | None) -> pd.DataFrame:
+def _denied_days(panel: Panel, answers: pd.DataFrame | None) -> dict[tuple[int, int], list[float]]:
+    """Days on which a person said that nothing was renewed, by vehicle and channel."""
+    out: dict[tuple[int, int], list[float]] = {}
+    if answers is None or answers.empty:
+        return out
+    denied = answers[answers["answer"] == "denied"]
+    codes = pd.Index(panel.units["unit"].astype(str)).get_indexer(pd.Index(denied["unit"].astype(str)))
+    for code, part, day in zip(codes, denied["part"], days_since_epoch(denied["around_on"]), strict=True):
+        for c in PART_CHANNELS.get(str(part), ()):
+            out.setdefault((int(code), c), []).append(float(day))
+    return out
+
+
+def _found_frame(panel: Panel, rows: list[tuple[int, int, float, float, float]]) -> pd.DataFrame:
     frame = pd.DataFrame(rows, columns=["code", "channel", "day", "before", "after"])
     frame["unit"] = panel.units["unit"].to_numpy()[frame["code"].to_numpy(dtype=int)]
     frame["part"] = [CHANNEL_PART[c] for c in frame["channel"]]

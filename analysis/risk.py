@@ -1,17 +1,21 @@
-"""The weekly list: one row per vehicle with probability, part, coldest start, and whether to act (advisory, ISO 13374)."""
+"""The weekly list: per vehicle the probability, the part, the coldest start, the flag (advisory, ISO 13374)."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from analysis.panel import Floats, dates_of
+from analysis.panel import Floats, Reals, dates_of
 from analysis.prognosis import Outlook, weighted_quantile
 from analysis.resets import PARTS
 from analysis.state import FleetState
 
 FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our choice
-FLAG_PROBABILITY = {2.0: 0.35, 5.0: 0.20, 10.0: 0.12}  # by tolerated false flags per 100 healthy unit-years; see DEVELOPERS
+FLAG_PROBABILITY = {
+    2.0: 0.35,
+    5.0: 0.20,
+    10.0: 0.12,
+}  # by tolerated false flags per 100 healthy unit-years; see DEVELOPERS
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
 FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
 OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice
@@ -30,7 +34,7 @@ def flag_threshold(tolerated: float) -> float:
     return float(np.exp(np.interp(np.log(tolerated), np.log(rates), np.log(levels))))
 
 
-def with_other_causes(probability: Floats, days: float) -> Floats:
+def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
     """Probability with the small rate of no-starts that no reading foretells."""
     other = 1.0 - np.exp(-OTHER_CAUSES_PER_YEAR * days / 365.25)
     return np.asarray(1.0 - (1.0 - probability) * (1.0 - other))
@@ -39,7 +43,6 @@ def with_other_causes(probability: Floats, days: float) -> Floats:
 def unit_table(
     state: FleetState,
     outlook: Outlook,
-    h: int,
     shares: Floats,
     probability: Floats,
     bounds: tuple[Floats, Floats],

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from analysis.coldstart import StartLimits, StartState, start_margins_v
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
-from analysis.panel import Floats, Ints
+from analysis.panel import Floats, Ints, Reals
 
 GRID_C = np.arange(-44.0, 41.0, 4.0)
 BELOW_C = -46.0  # what "starts at every temperature of the grid" is written as
@@ -22,9 +22,9 @@ CHUNK_UNITS = 1500
 class Curves:
     """Cranking speed [rpm], battery volts and coil volts [V per 12 V] at each temperature of GRID_C, (..., T)."""
 
-    speed: npt.NDArray[np.float32]
-    supply: npt.NDArray[np.float32]
-    coil: npt.NDArray[np.float32]
+    speed: Reals
+    supply: Reals
+    coil: Reals
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ def usual_speed(laws: ClassLaws) -> Floats:
     return np.where(np.isfinite(speed), speed, NOMINAL_RPM)
 
 
-def start_state(state: Floats, field: Floats, rest_v: Floats, group: Ints, laws: ClassLaws) -> StartState:
+def start_state(state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: ClassLaws) -> StartState:
     """Drawn multiples (7, U, K) of the class-usual values -> state of the starting circuit, arrays (U, K, 1).
 
     field: (U, K) motor field relative to the class (1 = as usual); rest_v: (U,) rest volts.
@@ -85,7 +85,7 @@ def start_curves(state: StartState, volts: Floats) -> Curves:
     return Curves(emf / state.emf_v_per_rpm, supply * per12, coil * per12)
 
 
-def crossing(curve: npt.NDArray[np.float32], level: npt.ArrayLike) -> npt.NDArray[np.float32]:
+def crossing(curve: Reals, level: npt.ArrayLike) -> npt.NDArray[np.float32]:
     """Coldest temperature [degC] above which `curve` (..., T) stays at or above `level` (...)."""
     margin = curve - np.asarray(level, dtype=np.float32)[..., None]
     short = margin < 0
@@ -109,7 +109,7 @@ def coldest_starts(curves: Curves, needs: Needs) -> npt.NDArray[np.float32]:
     )
 
 
-def stretched(coldest: npt.NDArray[np.float32], stretch: float) -> npt.NDArray[np.float32]:
+def stretched(coldest: Reals, stretch: float) -> npt.NDArray[np.float32]:
     """Coldest starts with the distance below ANCHOR_C multiplied by `stretch`.
 
     Laws fitted to bay temperatures are extrapolated to the cold; how far they can be trusted there is learned from the
@@ -121,7 +121,7 @@ def stretched(coldest: npt.NDArray[np.float32], stretch: float) -> npt.NDArray[n
 
 
 def drawn_coldest_starts(
-    state: Floats,
+    state: Reals,
     field: Floats,
     rest_v: Floats,
     group: Ints,

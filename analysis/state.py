@@ -9,10 +9,19 @@ import pandas as pd
 
 from analysis.classes import estimate_laws, observe
 from analysis.observe import CHANNELS, LOAD, MOTOR, ClassLaws, Observations, smooth_level
-from analysis.panel import Bools, Floats, FleetTables, Ints, Panel, days_since_epoch, make_panel, without_slips
+from analysis.panel import Bools, FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
 from analysis.resets import Resets, find_steps, recorded_days, usable_readings
 from analysis.start import BELOW_C, Needs, drawn_coldest_starts
-from analysis.trend import Growth, GrowthPrior, PathGrid, default_prior, draw_values, growth_posterior, make_grid, standing_alone
+from analysis.trend import (
+    Growth,
+    GrowthPrior,
+    PathGrid,
+    default_prior,
+    draw_values,
+    growth_posterior,
+    make_grid,
+    standing_alone,
+)
 
 FAIL_AT_C = 5.0  # a part counts as failing when it alone keeps a sound vehicle from starting at +5 degC; our choice
 FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual values
@@ -29,8 +38,8 @@ class FleetState:
     """Everything known of U vehicles at the start of a day.
 
     growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field;
-    weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,) probability that a raised load is the starter's; rest_v: (U,); usable: (7, U, R);
-    reset_day: (7, U); last_day: (U,) day of the latest reading, NaN for none; fail_excess: (G, 7).
+    weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is; rest_v: (U,);
+    usable: (7, U, R); reset_day: (7, U); last_day: (U,) day of the latest reading, NaN for none; fail_excess: (G, 7).
     """
 
     day: float
@@ -39,7 +48,7 @@ class FleetState:
     grid: PathGrid
     growth: tuple[Growth, ...]
     ahead_d: Floats
-    drawn: np.ndarray
+    drawn: Reals
     field: Floats
     weak: Bools
     starter_share: Floats
@@ -85,7 +94,7 @@ def estimate_state(
     resets = find_steps(panel, observed.value, observed.se, usable, spread, tables.reset_answers)
     reset_day = np.maximum(reset_day, np.where(np.isfinite(resets.day), resets.day - 0.5, -np.inf))
     usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
-    fail = failing_excess(laws, panel, needs if needs is not None else default_needs(panel, laws))
+    fail = failing_excess(laws, panel, needs if needs is not None else default_needs(panel))
     grid, prior = make_grid(), prior or default_prior()
     rng = np.random.default_rng(seed)
     before = day - panel.day
@@ -96,15 +105,36 @@ def estimate_state(
         use = usable[c] & ~standing_alone(observed.value[c], observed.se[c], usable[c])
         usable[c] = use
         own = growth_posterior(
-            before, observed.value[c], observed.se[c], use, spread[c], fail[panel.group, c], grid, prior.log_weights(grid, c)
+            before,
+            observed.value[c],
+            observed.se[c],
+            use,
+            spread[c],
+            fail[panel.group, c],
+            grid,
+            prior.log_weights(grid, c),
         )
         growth.append(own)
         drawn[:, c] = draw_values(own, grid, ahead_d, rng, draws)
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
     field, weak, share = draw_field(panel, observed, now, rng)
     return FleetState(
-        day, panel, observed, grid, tuple(growth), ahead_d, drawn, field, weak, share, recent_rest_v(panel, observed), usable,
-        reset_day, resets, _last_day(panel), fail,
+        day,
+        panel,
+        observed,
+        grid,
+        tuple(growth),
+        ahead_d,
+        drawn,
+        field,
+        weak,
+        share,
+        recent_rest_v(panel, observed),
+        usable,
+        reset_day,
+        resets,
+        _last_day(panel),
+        fail,
     )
 
 
@@ -116,15 +146,17 @@ def _last_day(panel: Panel) -> Floats:
 def recent_rest_v(panel: Panel, observed: Observations) -> Floats:
     """(U,) rest volts: median of the latest measured ones; class-usual where none was measured."""
     rest = np.where(panel.present, panel.measured["rest_v"], np.nan)[:, -RECENT_READINGS:]
-    some = np.isfinite(rest).any(axis=1)
+    some = np.isfinite(rest).sum(axis=1) > 0
     own = np.nanmedian(np.where(some[:, None], rest, 0.0), axis=1)
     usual = observed.laws.rest_v[panel.group]
     usual = np.where(np.isfinite(usual), usual, 12.65 * panel.volts / 12.0)
     return np.where(some, own, usual)
 
 
-def draw_field(panel: Panel, observed: Observations, now: np.ndarray, rng: np.random.Generator) -> tuple[Floats, Bools, Floats]:
-    """(U, K) motor field relative to the class, where a raised load is the starter's (U, K), and (U,) probability that a raised load is the starter's.
+def draw_field(
+    panel: Panel, observed: Observations, now: Reals, rng: np.random.Generator
+) -> tuple[Floats, Bools, Floats]:
+    """Motor field relative to the class (U, K), where a raised load is the starter's (U, K), how probable that is (U,).
 
     A weak field needs more amps for the same torque but turns as fast; raised drag turns slower.  Cranking speed tells
     them apart, and a worn motor's resistance points to the starter; without either the prior odds speak.
@@ -152,7 +184,10 @@ def draw_field(panel: Panel, observed: Observations, now: np.ndarray, rng: np.ra
     return field, weak, share
 
 
-PRIOR_RPM = {"diesel": (100.0, 22.0), "petrol": (75.0, 20.0)}  # least cranking speed and its sd; REFERENCES as in limits
+PRIOR_RPM = {
+    "diesel": (100.0, 22.0),
+    "petrol": (75.0, 20.0),
+}  # least cranking speed and its sd; REFERENCES as in limits
 PRIOR_SUPPLY_V = (7.2, 0.7)  # per 12 V, as SAE J537's end voltage; spread our choice
 PRIOR_COIL_V = (7.0, 0.7)  # per 12 V, 6 to 8 V from memory
 
@@ -167,7 +202,7 @@ def least_speed_prior(panel: Panel) -> Floats:
     return out
 
 
-def default_needs(panel: Panel, laws: ClassLaws) -> Floats:
+def default_needs(panel: Panel) -> Floats:
     """(G, 3) least speed [rpm], supply and coil volts [V per 12 V] before the fleet has taught anything."""
     speed = least_speed_prior(panel)[:, 0]
     return np.stack([speed, np.full(len(speed), PRIOR_SUPPLY_V[0]), np.full(len(speed), PRIOR_COIL_V[0])], axis=1)

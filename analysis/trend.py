@@ -16,12 +16,14 @@ import numpy.typing as npt
 from analysis.panel import Bools, Floats, Ints
 
 ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
-POWERS = np.array([1.0, 1.6, 2.6])  # our choice: linear wear to strongly accelerating, close to an exponential
+POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # our choice: slowing wear to strongly accelerating, close to an exponential
 LIVES_D = np.array([60.0, 120.0, 240.0, 480.0, 960.0, 1900.0])  # from the first sign to failure in the cold
 LIFE_SPREAD = 0.35  # relative width of one life step, so that neighbouring lives overlap; our choice
 OUTLIER_SHARE = 0.01  # share of readings that are slips of pen or decimal point; our choice
 OUTLIER_RANGE = 10.0  # width, in class-usual values, that a slip may fall in; our choice
 MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
+DEPARTURE = 0.20  # real wear departs from its path by about this share of its excess ...
+DEPARTURE_D = 75.0  # ... at readings this long before the latest and earlier, less at later ones; our choice
 MOST_WORN = 0.6  # most prior weight that wear may have before any reading; our choice
 STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
 CHUNK_UNITS = 1500
@@ -138,6 +140,21 @@ def standing_alone(value: Floats, se: Floats, usable: Bools) -> Bools:
     return out
 
 
+def departures(day_before: Floats, value: Floats, usable: Bools) -> Floats:
+    """(U, R) how far real wear may stray from a smooth path at each reading, seen from the latest one.
+
+    The present is what counts: a path has to fit the latest readings closely and the earlier ones roughly.
+    """
+    width = value.shape[1]
+    order = np.argsort(usable, axis=1, kind="stable")[:, max(0, width - 3) :]
+    latest = np.take_along_axis(np.where(usable, value, np.nan), order, axis=1)
+    some = np.isfinite(latest).any(axis=1)
+    excess = np.maximum(np.nanmedian(np.where(some[:, None], latest, 1.0), axis=1) - 1.0, 0.0)
+    newest = np.where(usable, day_before, np.inf).min(axis=1, initial=np.inf)
+    age = np.where(usable, day_before - np.where(np.isfinite(newest), newest, 0.0)[:, None], 0.0)
+    return np.asarray(DEPARTURE * excess[:, None] * np.minimum(age / DEPARTURE_D, 1.0))
+
+
 def growth_posterior(
     day_before: Floats,
     value: Floats,
@@ -158,9 +175,7 @@ def growth_posterior(
     outputs = [np.empty((n, grid.size)) for _ in range(6)] + [np.empty(n), np.empty(n)]
     for a in range(0, n, CHUNK_UNITS):
         s = slice(a, a + CHUNK_UNITS)
-        part = _posterior_chunk(
-            day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior
-        )
+        part = _posterior_chunk(day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior)
         for whole, piece in zip(outputs, part, strict=True):
             whole[s] = piece
     return Growth(*outputs)
@@ -180,6 +195,7 @@ def _posterior_chunk(
     log_prior: Floats,
 ) -> list[Floats]:
     usable = usable & np.isfinite(value) & np.isfinite(se)
+    se = np.hypot(se, departures(day_before, value, usable))
     y = np.where(usable, value, 0.0)
     w = np.where(usable, 1.0 / np.square(np.where(usable, se, 1.0)), 0.0)
     g = growth_columns(np.where(np.isfinite(day_before), day_before, 1e6))
@@ -273,8 +289,10 @@ def _draw_paths(weight: Floats, rng: np.random.Generator, draws: int) -> Ints:
         cumulative /= cumulative[:, -1:]
         offset = np.arange(len(cumulative))[:, None] * 2.0
         flat = (cumulative + offset).ravel()
-        path[s] = np.searchsorted(flat, (even[s] + offset).ravel()).reshape(-1, draws) - offset.astype(np.int64) // 2 * size
-    return np.minimum(path, size - 1)
+        path[s] = (
+            np.searchsorted(flat, (even[s] + offset).ravel()).reshape(-1, draws) - offset.astype(np.int64) // 2 * size
+        )
+    return np.asarray(np.minimum(path, size - 1), dtype=np.int64)
 
 
 def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
