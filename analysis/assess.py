@@ -51,6 +51,7 @@ class Assessment:
     classes: pd.DataFrame
     fleet_notes: tuple[str, ...]
     state: FleetState
+    prognosis: Outlook
 
 
 def assess(
@@ -95,7 +96,7 @@ def assess(
     act_by = act_by_days(state, weeks)
     units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, threshold=threshold)
     return Assessment(
-        as_of, horizon_days, units, parts, weeks, reset_table(state), class_table(state, learned), (), state
+        as_of, horizon_days, units, parts, weeks, reset_table(state), class_table(state, learned), (), state, outlook
     )
 
 
@@ -179,7 +180,7 @@ def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
         rows.append((name, "battery resistance per kelvin colder", 100 * laws.battery_per_k[g], np.nan, "%/K", *counts))
         rows.append((name, "load per kelvin colder", 100 * laws.load_per_k[g], np.nan, "%/K", *counts))
         rows.append(
-            (name, "loop resistance share of rest volts over peak amps", laws.inrush_share[g], np.nan, "1", *counts)
+            (name, "loop resistance share of rest volts over peak amps", laws.inrush[g, 0], np.nan, "1", *counts)
         )
         rows.append(
             (

@@ -26,7 +26,7 @@ from analysis.observe import (
     smooth_level,
     standard_errors,
 )
-from analysis.panel import Floats, Panel, group_median, row_quantile
+from analysis.panel import Bools, Floats, Panel, group_median, row_quantile
 from analysis.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw, fit_temperature_law
 
 SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and sd; our choice, between constant torque
@@ -37,6 +37,8 @@ BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between
 PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
 LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
 INRUSH_MODEL_SD = 0.02  # no estimate of the inrush share is better than this, our choice
+BATTERY_AT_INRUSH = (0.95, 0.15)  # share of the steady battery resistance that the inrush sees, mean and sd; our choice
+PARTS_INFLATION = 10.0  # readings of one vehicle are not independent: they count for a tenth; our choice
 PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell little; our choice
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
 BATTERY_CURVE = (5e-5, 1e-4)  # 1/K^2, mean and sd; our choice: between the straight law and the printed power table
@@ -48,13 +50,14 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     """Class laws from all readings of the panel; classes without enough readings keep the published priors."""
     noise = noise or Noise()
     n = len(panel.groups)
-    inrush = np.full(n, INRUSH_PRIOR[0])
+    inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
     load = (np.full(n, DRAG_LAW.b_per_k), np.zeros(n))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     battery = _fit(panel, _log_battery(panel, raw), bent(BATTERY_LAW, BATTERY_CURVE), 0.08)
     load = _fit(panel, _log(panel.measured["crank_a"]), bent(DRAG_LAW, LOAD_CURVE), 0.035)
-    by_speed = learn_inrush_share(panel, battery, load, noise)
-    inrush = np.full(n, combined([by_speed, inrush_by_parts(panel, raw)], INRUSH_PRIOR))
+    by_parts, at_inrush = inrush_by_parts(panel, raw)
+    by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
+    inrush = np.tile([combined([by_speed, by_parts], INRUSH_PRIOR), at_inrush], (n, 1))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
@@ -85,7 +88,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         emf_per_rpm=group_median(per_rpm, panel.group, n),
         scatter=measured_scatter(panel, value, se),
         coil_mohm=group_median(coil, panel.group, n),
-        inrush_share=inrush,
+        inrush=inrush,
     )
 
 
@@ -145,7 +148,11 @@ NOTHING_LEARNED = (0.0, 1e6)
 
 
 def learn_inrush_share(
-    panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], noise: Noise
+    panel: Panel,
+    battery: tuple[Floats, Floats],
+    load: tuple[Floats, Floats],
+    at_inrush: float,
+    noise: Noise,
 ) -> tuple[float, float]:
     """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf.
 
@@ -157,7 +164,7 @@ def learn_inrush_share(
         return NOTHING_LEARNED
     loss = np.zeros(len(INRUSH_SHARES))
     for i, share in enumerate(INRUSH_SHARES):
-        emf, raised = _modelled_emf(panel, battery, load, float(share), noise)
+        emf, raised = _modelled_emf(panel, battery, load, (float(share), at_inrush), noise)
         z = np.where(raised, np.nan, _log(speed) - _log(emf))[~few]
         z = z[np.isfinite(z).any(axis=1)]
         z = z - np.nanmedian(z, axis=1)[:, None]
@@ -170,37 +177,43 @@ def learn_inrush_share(
     return value, max(spread, INRUSH_MODEL_SD)
 
 
-def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[float, float]:
-    """The same share from parts that worsen: what their own drops show, the inrush has to show too.
+def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]:
+    """The same from parts that worsen: what their own drops show, the inrush has to show too.
 
-    raw: made with an inrush share, which is taken out again.  Value and standard error.
+    raw: made with the prior's shares, which are taken out again.  Returns the loop's share of rest volts over peak
+    amps with its standard error, and how much of the battery's steady resistance is there at the inrush: a battery
+    polarises within the second, so that part of its resistance comes later.
     """
-    outside = sum(
-        np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.battery, raw.positive, raw.ground, raw.contacts)
-    )
-    loop = raw.loop / INRUSH_PRIOR[0]
-    both = np.isfinite(loop) & np.isfinite(outside)
-    both &= both.sum(axis=1)[:, None] >= 4
-    typical = group_median(loop, panel.group, len(panel.groups))[panel.group][:, None]
-    dx, dy = (_from_median(np.where(both, v, np.nan)) / typical for v in (outside, loop))
-    far = np.isfinite(dx) & np.isfinite(dy) & (np.abs(dx) > PARTS_MOVED)
+    battery = np.where(np.isfinite(raw.battery), raw.battery, nearest_known(raw.battery))
+    others = sum(np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.positive, raw.ground, raw.contacts))
+    inverse = (raw.loop - (1.0 - BATTERY_AT_INRUSH[0]) * battery) / INRUSH_PRIOR[0]
+    all_known = np.isfinite(inverse) & np.isfinite(others) & np.isfinite(battery)
+    all_known &= all_known.sum(axis=1)[:, None] >= 4
+    typical = group_median(inverse, panel.group, len(panel.groups))[panel.group][:, None]
+    dy, dx, db = (_from_median(np.where(all_known, v, np.nan)) / typical for v in (inverse, others, battery))
+    far = np.isfinite(dy) & (np.abs(dx) + np.abs(db) > PARTS_MOVED)
     if far.sum() < 20:
-        return NOTHING_LEARNED
-    dx, dy = dx[far], dy[far]
-    slope = 1.0 / INRUSH_PRIOR[0]
+        return NOTHING_LEARNED, BATTERY_AT_INRUSH[0]
+    design, y = np.stack([dx[far], db[far]], axis=1), dy[far]
+    start = np.array([1.0, BATTERY_AT_INRUSH[0]]) / INRUSH_PRIOR[0]
+    precision = np.diag([INRUSH_PRIOR[0] ** 4 / INRUSH_PRIOR[1] ** 2, (INRUSH_PRIOR[0] / BATTERY_AT_INRUSH[1]) ** 2])
+    slope = start
     for _ in range(20):
-        residual = dy - slope * dx
-        scale = 1.4826 * np.median(np.abs(residual))
-        weight = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-9)) ** 2
-        slope = float((weight * dx * dy).sum() / (weight * dx * dx).sum())
-    error = float(scale / np.sqrt((weight * dx * dx).sum())) / slope**2
-    return 1.0 / slope, max(3.0 * error, INRUSH_MODEL_SD)
+        residual = y - design @ slope
+        scale = max(1.4826 * float(np.median(np.abs(residual))), 1e-3)
+        weight = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-9)) ** 2 / scale**2
+        information = (design * weight[:, None]).T @ design / PARTS_INFLATION + precision
+        slope = np.linalg.solve(information, (design * weight[:, None]).T @ y / PARTS_INFLATION + precision @ start)
+    error = float(np.sqrt(np.linalg.inv(information)[0, 0])) / float(slope[0]) ** 2
+    at_inrush = float(np.clip(slope[1] / slope[0], 0.5, 1.1))
+    return (1.0 / float(slope[0]), max(error, INRUSH_MODEL_SD)), at_inrush
 
 
 def _from_median(values: Floats) -> Floats:
     """Values less their own vehicle's median."""
     some = np.isfinite(values).sum(axis=1) > 0
-    return values - np.nanmedian(np.where(some[:, None], values, 0.0), axis=1)[:, None]
+    middle = np.nanmedian(np.where(some[:, None], values, 0.0), axis=1)
+    return np.asarray(values - middle[:, None], dtype=np.float64)
 
 
 def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio: Floats) -> tuple[float, float]:
@@ -218,11 +231,15 @@ def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio
 
 
 def _modelled_emf(
-    panel: Panel, battery: tuple[Floats, Floats], load: tuple[Floats, Floats], share: float, noise: Noise
-) -> tuple[Floats, np.ndarray]:
+    panel: Panel,
+    battery: tuple[Floats, Floats],
+    load: tuple[Floats, Floats],
+    inrush: tuple[float, float],
+    noise: Noise,
+) -> tuple[Floats, Bools]:
     """Back-emf (U, R) from smoothed resistances, and where the load is raised (field or drag unclear)."""
     n = len(panel.groups)
-    raw = raw_quantities(panel, load[0], load[1], np.full(n, share), noise)
+    raw = raw_quantities(panel, load[0], load[1], np.tile(inrush, (n, 1)), noise)
     level = smooth_level(reference_values(panel, raw, battery, load, np.zeros(n), None))
     copper = 1.0 - COPPER_PER_K.value * raw.x
     cold = np.exp(battery[0][panel.group][:, None] * raw.x)
@@ -272,7 +289,7 @@ def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:
 def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observations:
     """Every reading as multiples of the class-usual values at 20 degC, each with its standard error."""
     noise = noise or Noise()
-    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush_share, noise)
+    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush, noise)
     battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
     value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
     se = standard_errors(panel, raw, value, (battery[0], load[0]), noise)

@@ -12,15 +12,12 @@ import pandas as pd
 
 from analysis.assess import Assessment
 from analysis.isolation import PART_CHANNEL
-from analysis.learning import SURVIVAL_D
+from analysis.lows import seasonal_lows
 from analysis.observe import CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
-from analysis.panel import Floats, dates_of
-from analysis.prognosis import unit_needs, weighted_quantile
-from analysis.resets import PART_CHANNELS
-from analysis.start import Needs, drawn_coldest_starts
+from analysis.panel import dates_of
+from analysis.prognosis import chosen, outlook_renewed, weighted_quantile
 from analysis.state import FleetState
 from analysis.trend import Growth, mean_value
-from analysis.lows import make_weather, seasonal_lows
 
 Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
 PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
@@ -119,34 +116,21 @@ def _path(state: FleetState, u: int, c: int, usual: float, readings: pd.DataFram
 
 def printed_limit(laws: ClassLaws, group: int, channel: int, limit_v: float, system_v: float) -> float:
     """A printed drop [V] as a resistance [mΩ] at the class's usual amps (coil amps for the control circuit)."""
-    if channel == CONTROL:
-        amps = 1e3 * system_v / float(laws.coil_mohm[group])
-    else:
-        amps = float(laws.base[group, LOAD])
+    coil = channel == CONTROL
+    amps = 1e3 * system_v / float(laws.coil_mohm[group]) if coil else float(laws.base[group, LOAD])
     return 1e3 * limit_v / amps
 
 
-def class_needs(assessment: Assessment) -> Floats:
-    """(G, 3) what a start needs of every class, as learned: speed [rpm], supply and coil volts [V per 12 V]."""
-    table = assessment.classes
-    wide = table[table["quantity"].isin(MID_NEEDS)].pivot(index="vehicle_class", columns="quantity", values="value")
-    return wide.reindex(index=list(assessment.state.panel.groups), columns=list(MID_NEEDS)).to_numpy(np.float64)
-
-
-def cold_course(assessment: Assessment, unit: str, climate: pd.DataFrame, *, part: str | None = None) -> pd.DataFrame:
+def cold_course(assessment: Assessment, unit: str, *, part: str | None = None) -> pd.DataFrame:
     """Coldest start of one vehicle over the coming half year, with `part` renewed today beside it.
 
     :returns: day, coldest_start_c, low_c, high_c (80 %), renewed_c (NaN without `part`)
     """
-    state, u = assessment.state, position(assessment, unit)
-    rows = np.array([u])
-    needs, morning = unit_needs(state, class_needs(assessment), state.drawn.shape[-1])
-    own = Needs(needs.speed[rows], needs.supply[rows], needs.coil[rows])
-    now = _coldest(state, rows, own, morning, ())
-    depot = [str(state.panel.units["depot"].iloc[u])]
-    past = make_weather(climate, depot, int(state.day) - SURVIVAL_D, SURVIVAL_D)
-    alive = np.maximum(1.0 - past.probability(np.zeros(1, dtype=np.int64), now[0], now[1]), 1e-3)
-    renewed = _coldest(state, rows, own, morning, PART_CHANNELS[part]) if part else None
+    state, outlook = assessment.state, assessment.prognosis
+    rows = np.array([position(assessment, unit)])
+    own = chosen(outlook, rows)
+    now, alive = own.coldest, own.alive
+    renewed = outlook_renewed(state, outlook, rows, [part]).coldest if part else None
     keep = [k for k, a in enumerate(state.ahead_d) if a >= 0]
     return pd.DataFrame(
         {
@@ -159,24 +143,6 @@ def cold_course(assessment: Assessment, unit: str, climate: pd.DataFrame, *, par
             ],
         }
     )
-
-
-def _coldest(
-    state: FleetState, rows: np.ndarray, own: Needs, morning: Floats, channels: tuple[int, ...]
-) -> np.ndarray:
-    """(H, 1, K) coldest starts [°C] with the named channels as good as new."""
-    drawn, field = state.drawn[:, :, rows].copy(), state.field[rows].copy()
-    for c in channels:
-        drawn[:, c] = np.minimum(drawn[:, c], 1.0)
-        if c == LOAD:
-            field = np.maximum(field, 1.0)
-    found = [
-        drawn_coldest_starts(
-            drawn[h], field, state.rest_v[rows], state.group[rows], state.panel.volts[rows], state.laws, own
-        ).max(axis=0)
-        for h in range(len(state.ahead_d))
-    ]
-    return np.stack(found) + morning[rows].astype(np.float32)
 
 
 def season_course(climate: pd.DataFrame, depot: str, as_of: pd.Timestamp, *, days: int = int(AHEAD_D)) -> pd.DataFrame:

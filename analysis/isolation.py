@@ -13,6 +13,8 @@ from analysis.state import FleetState
 from analysis.trend import DAYS_PER_YEAR, mean_value, onset_day
 
 LEAST_GAIN_K = 1.0  # a draw in which no renewal gains this much names no part, our choice
+PROGRESS_SD = 1.0  # progress is counted from one standard deviation below the estimate, our choice
+SURELY_STEADY = 0.05  # a part less probably steady than this surely wears, our choice
 BEFORE_D = 270.0  # a level is compared with that of nine months ago, or of the first reading since the last repair
 GROWTH_D = 30.0  # growth is that over the coming month
 PART_CHANNEL = {
@@ -44,6 +46,17 @@ def wear_shares(state: FleetState) -> Floats:
     worn["starter_motor"] = np.maximum(worn["starter_motor"], load * state.starter_share)
     worn["engine_drag"] = load * (1.0 - state.starter_share)
     return np.stack([worn[p] for p in PARTS], axis=1)
+
+
+def wear_progress(state: FleetState) -> Floats:
+    """(U,) how far the worst part has come from new (0) to failing at +5 degC (1), where it surely wears."""
+    out = np.zeros(len(state.group))
+    for c, growth in enumerate(state.growth):
+        now, sd = mean_value(growth, state.grid, 0.0)
+        share = (now - PROGRESS_SD * sd - 1.0) / state.fail_excess[state.group, c]
+        sure = growth.weight[:, 0] < SURELY_STEADY
+        out = np.maximum(out, np.where(sure & np.isfinite(share), share, 0.0))
+    return out
 
 
 def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: Floats) -> tuple[pd.DataFrame, Floats]:

@@ -26,9 +26,9 @@ DRAWS = 8
 UNITS_LOOKED_AT = 600  # a fixed sample is enough to learn class needs from, our choice
 SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
 SPEED_STEPS = np.arange(-2.4, 2.01, 0.55)  # grid around the prior, in its standard deviations
-SUPPLY_STEPS = np.arange(-2.0, 2.01, 0.8)
-COIL_STEPS = np.arange(-2.0, 1.61, 0.7)
-STRETCHES = np.array([0.45, 0.6, 0.72, 0.84, 0.96, 1.1])  # how far the extrapolation to the cold holds, see start.py
+SUPPLY_STEPS = np.arange(-1.8, 1.81, 0.9)
+COIL_STEPS = np.arange(-1.8, 1.81, 0.9)
+STRETCHES = np.array([0.6, 0.72, 0.84, 0.96, 1.08, 1.2])  # how far the extrapolation to the cold holds, see start.py
 STRETCH_PRIOR = (0.85, 0.2)  # mean and sd; our choice: cold laws bend upward more often than downward
 SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
 SUPPLY_SCATTER_V = 0.25
@@ -45,7 +45,7 @@ Starts: TypeAlias = Reals
 
 @dataclass(frozen=True)
 class Look:
-    """One look at the past: probability (X, S, V, C, U) of a no-start in the window, per stretch and needs."""
+    """One look at the past: probability (X, S, V, C, U) of a no-start in the window."""
 
     day: float
     units: npt.NDArray[np.object_]
@@ -55,9 +55,12 @@ class Look:
 
 @dataclass(frozen=True)
 class LearnedNeeds:
-    """needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); stretch: of the
-    extrapolation to the cold, one for the fleet; offset, slope: of the calibration, logit p' = offset + slope * logit p;
-    no_starts, looks: (G,) what it rests on."""
+    """What was learned; see the fields.
+
+    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); stretch: share of the extrapolation to the
+    cold that holds, one for the fleet; offset, slope: calibration, logit p' = offset + slope * logit p; no_starts,
+    looks: (G,) what it rests on.
+    """
 
     needs: Floats
     se: Floats
@@ -101,8 +104,8 @@ def look_back(tables: FleetTables, day: float) -> Look:
         cold = [np.maximum(a[0][k], b) for a, b in zip(starts, other, strict=True)]
         for x, stretch in enumerate(STRETCHES):
             now = [stretched(c, float(stretch)) + morning for c in cold]
-            alive = np.maximum(1.0 - before.probability(depot, now[0], now[1]), 1e-3)
-            fails = ahead.probability(depot, now[1], now[2])
+            alive = np.maximum(1.0 - before.nearest(depot, now[0], now[1]), 1e-3)
+            fails = ahead.nearest(depot, now[1], now[2])
             probability[x, k] = (alive * fails).sum(axis=-1) / alive.sum(axis=-1)
     return Look(day, units, state.group, probability)
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.panel import Floats, Ints, Reals, days_since_epoch
 
 PERSISTENCE = 0.75  # correlation of one day's departure from the season with the next; from memory, 0.6 to 0.85
 PATHS = 600  # simulated courses of daily lows, our choice: probabilities to about 2 %
-RISES_K = np.array([-8.0, -3.0, 0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
-LOWS_C = np.arange(-46.0, 42.0, 1.0)
+RISES_K = np.arange(-8.0, 25.0, 1.0)
+LOWS_C = np.arange(-46.0, 42.0, 0.5)
 FORECAST_SD_FIRST_K = 1.5  # error of a forecast low on the first day, from memory
 FORECAST_SD_PER_DAY_K = 0.25
 FORECAST_SD_MOST_K = 4.0
@@ -33,17 +34,25 @@ class Weather:
 
     def probability(self, depot: Ints, start_c: Reals, end_c: Reals) -> Floats:
         """depot (U,); start_c, end_c (U, K): coldest start at both ends of the window, straight between [degC]."""
-        rise = np.clip(end_c - start_c, RISES_K[0], RISES_K[-1])
-        j = np.clip(np.searchsorted(RISES_K, rise, side="right") - 1, 0, len(RISES_K) - 2)
-        across = (rise - RISES_K[j]) / (RISES_K[j + 1] - RISES_K[j])
-        at = np.clip(start_c, LOWS_C[0], LOWS_C[-1] - 1e-6) - LOWS_C[0]
-        i = at.astype(np.int64)
+        rise = np.clip(end_c - start_c, RISES_K[0], RISES_K[-1]) - RISES_K[0]
+        j = np.minimum(rise.astype(np.int64), len(RISES_K) - 2)
+        across = rise - j
+        at = (np.clip(start_c, LOWS_C[0], LOWS_C[-1]) - LOWS_C[0]) / (LOWS_C[1] - LOWS_C[0])
+        i = np.minimum(at.astype(np.int64), len(LOWS_C) - 2)
         along = at - i
         d = depot[:, None]
-        after = np.minimum(i + 1, len(LOWS_C) - 1)
+        after = i + 1
         lower = self.table[d, j, i] * (1.0 - along) + self.table[d, j, after] * along
         upper = self.table[d, j + 1, i] * (1.0 - along) + self.table[d, j + 1, after] * along
         return np.asarray(lower * (1.0 - across) + upper * across)
+
+    def nearest(self, depot: Ints, start_c: Reals, end_c: Reals) -> npt.NDArray[np.float32]:
+        """The same from the nearest entry of the table: quicker, good to a quarter of a kelvin."""
+        rise = np.clip(end_c - start_c + np.float32(0.5 - RISES_K[0]), 0.0, len(RISES_K) - 1).astype(np.int32)
+        scale = np.float32(1.0 / (LOWS_C[1] - LOWS_C[0]))
+        at = np.clip((start_c - np.float32(LOWS_C[0])) * scale + np.float32(0.5), 0.0, len(LOWS_C) - 1).astype(np.int32)
+        flat = (depot[:, None].astype(np.int32) * len(RISES_K) + rise) * len(LOWS_C) + at
+        return self.table.astype(np.float32).ravel()[flat]
 
 
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:

@@ -50,7 +50,8 @@ class ClassLaws:
     base: (G, 7) usual value at 20 degC [mOhm; A for load]; base_sd: (G, 7) spread between healthy vehicles, relative;
     rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC; speed_share: (G,) share of the
     load that goes with speed; emf_per_rpm: (G,) [V/rpm], NaN when speed was never read; scatter: (G, 7) measured over
-    stated noise; coil_mohm: (G,).
+    stated noise; coil_mohm: (G,); inrush: (G, 2) how much of rest volts over peak amps is resistance, and what share of
+    the battery's resistance while cranking steadily is there already at the inrush.
     """
 
     battery_per_k: Floats
@@ -65,7 +66,7 @@ class ClassLaws:
     emf_per_rpm: Floats
     scatter: Floats
     coil_mohm: Floats
-    inrush_share: Floats
+    inrush: Floats
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ def nearest_known(values: Floats) -> Floats:
     return np.take_along_axis(values, source, axis=1)
 
 
-def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush_share: Floats, noise: Noise) -> Raw:
+def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats, noise: Noise) -> Raw:
     """Volts and amps -> resistances at the measured temperature; missing amps, rest volts and degrees are assumed
     from the vehicle's own other readings, else its class, with a larger error."""
     m, g, G = panel.measured, panel.group, len(panel.groups)
@@ -135,6 +136,9 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush_
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
     with np.errstate(divide="ignore", invalid="ignore"):
+        battery = 1e3 * np.maximum(rest_v - m["crank_min_v"], 0.05 * scale) / amps
+        at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]
+        grown = (1.0 - inrush[g, 1])[:, None] * np.where(np.isfinite(battery), battery, nearest_known(battery))
         return Raw(
             x,
             np.where(known_t, noise.temperature_k, noise.assumed_temperature_k),
@@ -142,11 +146,11 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush_
             rest_se,
             amps,
             amps_se,
-            battery=1e3 * np.maximum(rest_v - m["crank_min_v"], 0.05 * scale) / amps,
+            battery=battery,
             positive=1e3 * m["drop_positive_v"] / amps,
             ground=1e3 * m["drop_ground_v"] / amps,
             contacts=1e3 * m["drop_contacts_v"] / amps,
-            loop=1e3 * inrush_share[g][:, None] * rest_v / m["peak_a"],
+            loop=at_inrush + np.where(np.isfinite(grown), grown, 0.0),
             control=1e3 * m["drop_control_v"] / coil,
         )
 

@@ -46,10 +46,10 @@ class Outlook:
     stretch: float
 
 
-def unit_needs(state: FleetState, class_needs: Floats, draws: int) -> tuple[Needs, Floats]:
+def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
     """Needs of each vehicle and draw, and the morning's departure [K]."""
     speed_e, supply_e, coil_e, morning = scatter_draws(len(state.group), draws)
-    own = class_needs[state.group]
+    own = learned.needs[state.group]
     usual = usual_speed(state.laws)[state.group][:, None]
     return Needs(own[:, :1] + speed_e * usual, own[:, 1:2] + supply_e, own[:, 2:3] + coil_e), morning
 
@@ -57,7 +57,7 @@ def unit_needs(state: FleetState, class_needs: Floats, draws: int) -> tuple[Need
 def look_ahead(state: FleetState, learned: LearnedNeeds, climate: pd.DataFrame) -> Outlook:
     """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0)."""
     draws = state.drawn.shape[-1]
-    needs, morning = unit_needs(state, learned.needs, draws)
+    needs, morning = unit_needs(state, learned, draws)
     found = []
     for h in range(len(state.ahead_d)):
         by_need = drawn_coldest_starts(
@@ -96,7 +96,8 @@ def weighted_quantile(values: Reals, weight: Floats, q: float) -> Floats:
 
 def chosen(outlook: Outlook, rows: Ints) -> Outlook:
     """The outlook of some vehicles only."""
-    needs = Needs(outlook.needs.speed[rows], outlook.needs.supply[rows], outlook.needs.coil[rows])
+    own = outlook.needs
+    needs = Needs(own.speed[rows], own.supply[rows], own.coil[rows])
     return Outlook(
         outlook.coldest[:, rows],
         outlook.limiting[rows],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.isolation import wear_progress
 from analysis.panel import Floats, Reals, dates_of
 from analysis.prognosis import Outlook, weighted_quantile
 from analysis.resets import PARTS
@@ -16,6 +17,7 @@ FLAG_PROBABILITY = {
     5.0: 0.20,
     10.0: 0.12,
 }  # by tolerated false flags per 100 healthy unit-years; see DEVELOPERS
+FLAG_PROGRESS = 0.5  # a part that has come half the way to failing is flagged whatever the season; our choice
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
 FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
 OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice
@@ -59,7 +61,8 @@ def unit_table(
     status = np.where(count == 0, "no reading", np.where(count < FEWEST_READINGS, "too few readings", "judged"))
     now = outlook.coldest[int(np.argmin(np.abs(state.ahead_d)))]
     limited = np.array(NEEDS)[outlook.limiting]
-    flagged = (flag_probability >= threshold) & (status == "judged")
+    progress = wear_progress(state)
+    flagged = ((flag_probability >= threshold) | (progress >= FLAG_PROGRESS)) & (status == "judged")
     table = pd.DataFrame(
         {
             "unit": units["unit"].astype(str).to_numpy(),
@@ -73,6 +76,7 @@ def unit_table(
             "probability_low": bounds[0],
             "probability_high": bounds[1],
             "flag_probability": flag_probability,
+            "progress": progress,
             "coldest_start_c": weighted_quantile(now, outlook.alive, 0.5),
             "coldest_start_low_c": weighted_quantile(now, outlook.alive, 0.1),
             "coldest_start_high_c": weighted_quantile(now, outlook.alive, 0.9),

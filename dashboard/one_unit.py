@@ -130,7 +130,7 @@ def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, 
         climate, forecast = store.read_climate(db), store.read_forecast(db)
     depot = str(row["depot"])
     own = forecast[(forecast["depot"] == depot) & (forecast["date"] >= assessment.as_of)]
-    start = cold_course(assessment, str(row["unit"]), climate, part=str(row["part"]))
+    start = cold_course(assessment, str(row["unit"]), part=str(row["part"]))
     return start, season_course(climate, depot, assessment.as_of), own
 
 
