@@ -25,7 +25,7 @@ from analysis.prognosis import (
     window_probability,
 )
 from analysis.resets import PARTS
-from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, flag_threshold, unit_table, with_other_causes
+from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, flag_levels, unit_table, with_other_causes
 from analysis.state import FleetState, day_number, estimate_state
 
 DRAWS = 32
@@ -72,7 +72,7 @@ def assess(
         raise ValueError(f"horizon_days is {horizon_days}; allowed are 1 to 180")
     if tables.units.empty:
         raise ValueError("there is no unit to assess")
-    threshold = flag_threshold(tolerated_false_flags)
+    levels = flag_levels(tolerated_false_flags)
     as_of = pd.Timestamp(as_of).normalize()
     day, known = day_number(as_of), tables.before(as_of)
     learned = learn_needs(known, make_panel(known.units, known.readings), day, looks=looks)
@@ -94,7 +94,7 @@ def assess(
     parts, shares = part_table(state, outlook, h, rows, weight)
     weeks = outlook_table(state, outlook, learned, known, rows, shares)
     act_by = act_by_days(state, weeks)
-    units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, threshold=threshold)
+    units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, levels=levels)
     return Assessment(
         as_of, horizon_days, units, parts, weeks, reset_table(state), class_table(state, learned), (), state, outlook
     )

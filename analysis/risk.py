@@ -12,28 +12,30 @@ from analysis.resets import PARTS
 from analysis.state import FleetState
 
 FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our choice
-FLAG_PROBABILITY = {
+# by tolerated false flags per 100 healthy unit-years: probability over FLAG_WINDOW_D, and progress of the worst part
+# (0 new, 1 failing at +5 degC) above which a vehicle is flagged; measured on simulated fleets, see DEVELOPERS.md
+FLAG_LEVELS = {2.0: (0.40, 0.50), 5.0: (0.25, 0.40), 10.0: (0.16, 0.33)}
     2.0: 0.35,
     5.0: 0.20,
     10.0: 0.12,
 }  # by tolerated false flags per 100 healthy unit-years; see DEVELOPERS
-FLAG_PROGRESS = 0.5  # a part that has come half the way to failing is flagged whatever the season; our choice
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
 FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
 OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice
 NEEDS = ("speed", "supply", "coil")
 
 
-def flag_threshold(tolerated: float) -> float:
-    """Probability over FLAG_WINDOW_D that flags a vehicle, for tolerated false flags per 100 healthy unit-years.
+def flag_levels(tolerated: float) -> tuple[float, float]:
+    """Probability over FLAG_WINDOW_D and progress that flag a vehicle, for a tolerated rate of false flags.
 
-    Raises ValueError outside 0.5 to 50.
+    tolerated: false flags per 100 healthy unit-years; raises ValueError outside 0.5 to 50.
     """
     if not 0.5 <= tolerated <= 50.0:
         raise ValueError(f"tolerated false flags is {tolerated}; allowed are 0.5 to 50 per 100 healthy unit-years")
-    rates = np.array(sorted(FLAG_PROBABILITY))
-    levels = np.array([FLAG_PROBABILITY[r] for r in rates])
-    return float(np.exp(np.interp(np.log(tolerated), np.log(rates), np.log(levels))))
+    rates = np.log(np.array(sorted(FLAG_LEVELS)))
+    levels = np.log(np.array([FLAG_LEVELS[r] for r in sorted(FLAG_LEVELS)]))
+    probability, progress = (float(np.exp(np.interp(np.log(tolerated), rates, levels[:, k]))) for k in range(2))
+    return probability, progress
 
 
 def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
@@ -51,7 +53,7 @@ def unit_table(
     flag_probability: Floats,
     act_by_day: Floats,
     *,
-    threshold: float,
+    levels: tuple[float, float],
 ) -> pd.DataFrame:
     """One row per vehicle, highest probability first."""
     units = state.panel.units
@@ -62,7 +64,7 @@ def unit_table(
     now = outlook.coldest[int(np.argmin(np.abs(state.ahead_d)))]
     limited = np.array(NEEDS)[outlook.limiting]
     progress = wear_progress(state)
-    flagged = ((flag_probability >= threshold) | (progress >= FLAG_PROGRESS)) & (status == "judged")
+    flagged = ((flag_probability >= levels[0]) | (progress >= levels[1])) & (status == "judged")
     table = pd.DataFrame(
         {
             "unit": units["unit"].astype(str).to_numpy(),
