@@ -11,6 +11,7 @@ from analysis.observe import (
     BATTERY,
     CHANNELS,
     CONTACTS,
+    CONTROL,
     GROUND,
     LOAD,
     MOTOR,
@@ -34,6 +35,12 @@ SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and 
 INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
 INRUSH_PRIOR = (0.85, 0.08)  # loop resistance over rest volts / peak amps; our choice: true stall is never reached
 BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between sound vehicles, our choice
+ASSUMED_AMPS = 200.0  # steady, 12 V; middle of what common practice calls usual
+ASSUMED_BATTERY_V = 1.0  # sag of a sound 12 V battery while cranking, common practice
+ASSUMED_DROP_V = 0.1  # sound cable, common practice
+ASSUMED_CONTROL_V = 0.8  # sound control circuit, common practice: up to 1 V
+ASSUMED_COIL_A = 7.0  # most coils, common practice
+ASSUMED_COIL_MOHM = 1e3 * 11.0 / ASSUMED_COIL_A
 PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
 LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
 INRUSH_MODEL_SD = 0.02  # no estimate of the inrush share is better than this, our choice
@@ -70,6 +77,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
     base, base_sd = usual_values(panel, value)
+    base = with_assumed(panel, base, emf)
     se = standard_errors(panel, raw, value, (battery[0], load[0]), noise)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
@@ -87,7 +95,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         speed_share=share,
         emf_per_rpm=group_median(per_rpm, panel.group, n),
         scatter=measured_scatter(panel, value, se),
-        coil_mohm=group_median(coil, panel.group, n),
+        coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), ASSUMED_COIL_MOHM),
         inrush=inrush,
     )
 
@@ -265,6 +273,38 @@ def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
                 pooled = (len(mine) * below + PRIOR_VEHICLES * BASE_SD[c]) / (len(mine) + PRIOR_VEHICLES)
                 base[g, c], spread[g, c] = middle, np.clip(pooled, 0.04, 0.4)
     return base, spread
+
+
+def assumed_where_unknown(values: Floats, assumed: float) -> Floats:
+    """Values with NaN replaced."""
+    return np.where(np.isfinite(values), values, assumed)
+
+
+def with_assumed(panel: Panel, base: Floats, emf: Floats) -> Floats:
+    """Usual values with what the class never read filled in, so that the rest can still be judged.
+
+    Amps, drops and battery by common practice; the motor from the back-emf that a sound vehicle usually has.
+    """
+    out = base.copy()
+    volts = group_median(panel.volts, panel.group, len(panel.groups))
+    blocks = volts / 12.0
+    amps = np.where(np.isfinite(out[:, LOAD]), out[:, LOAD], ASSUMED_AMPS * np.sqrt(blocks) * 1.2 ** (blocks - 1.0))
+    rest = group_median(panel.measured["rest_v"], panel.group, len(panel.groups))
+    rest = np.where(np.isfinite(rest), rest, 12.65 * blocks)
+    outside = {
+        BATTERY: ASSUMED_BATTERY_V / amps * blocks,
+        POSITIVE: ASSUMED_DROP_V / amps * blocks,
+        GROUND: ASSUMED_DROP_V / amps * blocks,
+        CONTACTS: 1.5 * ASSUMED_DROP_V / amps * blocks,
+        CONTROL: ASSUMED_CONTROL_V / ASSUMED_COIL_A * blocks,
+    }
+    for channel, ohms in outside.items():
+        out[:, channel] = np.where(np.isfinite(out[:, channel]), out[:, channel], 1e3 * ohms)
+    out[:, LOAD] = amps
+    loop = 1e3 * (rest - emf) / amps
+    motor = np.maximum(loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), 0.1 * loop)
+    out[:, MOTOR] = np.where(np.isfinite(out[:, MOTOR]), out[:, MOTOR], motor)
+    return out
 
 
 def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:

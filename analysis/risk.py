@@ -55,7 +55,7 @@ def unit_table(
     units = state.panel.units
     part = shares.argmax(axis=1)
     rows = np.arange(len(units))
-    count = state.panel.present.sum(axis=1)
+    count = np.isfinite(state.observed.value).any(axis=0).sum(axis=1)
     status = np.where(count == 0, "no reading", np.where(count < FEWEST_READINGS, "too few readings", "judged"))
     now = outlook.coldest[int(np.argmin(np.abs(state.ahead_d)))]
     limited = np.array(NEEDS)[outlook.limiting]
