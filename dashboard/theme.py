@@ -52,7 +52,7 @@ _STYLE: Final = """<style>
 .st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }
 [data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
 .st-key-bay input, .st-key-bay [data-baseweb="select"] > div { min-height: 3.1rem; font-size: 1.15rem; }
-.st-key-bay button { min-height: 3.1rem; }
+.st-key-bay [data-testid="stButton"] button { min-height: 3.1rem; }
 .st-key-bay label p { font-size: 1.02rem; }
 .st-key-bay [data-testid="stSegmentedControl"] button, .st-key-bay [data-testid="stPills"] button { min-height: 2.9rem; }
 @media (max-width: 640px) {

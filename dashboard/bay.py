@@ -1,0 +1,248 @@
+"""The bay screen's logic without the screen: fields, meter units, what to say before a reading is saved."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from analysis.limit_book import LimitBook
+from analysis.segments import Finding, locate_segment
+from analysis.verdict import verdict
+from dashboard.one_unit import Facts, last_values, limits_of
+from dashboard.plain_text import day, number
+from ingest.entries import Entry
+
+PASS, WATCH, ACT = "pass", "watch", "act"
+LARGE_CLAMP, SMALL_CLAMP = 1.0, 100.0  # [mV/A] usual scales of a large and of a small clamp; common practice
+ENOUGH: Final = (
+    "rest_v", "crank_min_v", "crank_a", "drop_positive_v", "drop_ground_v", "drop_contacts_v", "temperature_c",
+)  # fmt: skip
+MORE_WORTH: Final = {
+    "temperature_c": "Air temperature: without it the cold is mistaken for wear.",
+    "rest_v": "Rest volts: without them a discharged battery is mistaken for a worn one.",
+    "crank_min_v": "Lowest battery volts while the engine turns: the battery's resistance comes from it.",
+    "crank_a": "Steady amps while cranking: every resistance is volts over amps.",
+    "drop_ground_v": "Voltage drop from starter housing to battery negative post while cranking.",
+    "drop_positive_v": "Voltage drop from battery post to starter stud while cranking.",
+    "drop_contacts_v": "Voltage drop across the solenoid's two studs while cranking.",
+}
+CAUTION: Final = (
+    "**Neutral or park, wheels chocked.** Ventilate; no sparks near the battery. **Eye protection, rings off, no loose "
+    "sleeves near belts and fan.** Disable fuel or ignition by the maker's procedure. Fused test lead. Crank no longer "
+    "than the maker allows, **30 s at most, then let it cool for at least 2 min.** Not for high-voltage hybrid or "
+    "electric traction systems. The maker's procedure, local rules and licensed practice come first."
+)
+
+
+@dataclass(frozen=True)
+class Meter:
+    """Units of one device's meter and clamps; a clamp scale of None means that the meter shows amps itself."""
+
+    fahrenheit: bool = False
+    drops_mv: bool = False
+    large_clamp_mv_per_a: float | None = None
+    small_clamp_mv_per_a: float | None = None
+    miles: bool = False
+
+
+@dataclass(frozen=True)
+class FieldOf:
+    """One field: our column, its label, where it is measured, and whether it stands under "more"."""
+
+    name: str
+    label: str
+    where: str = ""
+    more: bool = False
+
+
+FIELDS: Final = (
+    FieldOf("temperature_c", "Air at the vehicle"),
+    FieldOf("rest_v", "Rest volts", "battery posts, nothing drawing"),
+    FieldOf("crank_min_v", "Lowest volts while cranking", "battery posts, engine turning steadily"),
+    FieldOf("crank_a", "Steady amps while cranking", "clamp round the starter cable"),
+    FieldOf("peak_a", "Peak amps at the first moment", "clamp round the starter cable"),
+    FieldOf("drop_positive_v", "Drop, positive cable", "battery post to starter stud, cranking"),
+    FieldOf("drop_ground_v", "Drop, ground path", "starter housing to negative post, cranking"),
+    FieldOf("drop_contacts_v", "Drop, solenoid contacts", "stud to stud, cranking"),
+    FieldOf("drop_control_v", "Drop, control circuit", "battery post to solenoid control terminal"),
+    FieldOf("coil_a", "Solenoid coil amps", "small clamp round the control wire"),
+    FieldOf("crank_rpm", "Cranking speed"),
+    FieldOf("odometer_km", "Odometer"),
+    FieldOf("control_loaded_v", "Control wire under load", "relay socket, tester's load on", more=True),
+    FieldOf("coil_loaded_v", "Wire and coil under load", "relay socket, tester's load on", more=True),
+    FieldOf("coil_alone_v", "Coil alone under load", "wire taken off, tester's load on", more=True),
+    FieldOf("charging_v", "Charging volts", "battery posts, engine running", more=True),
+    FieldOf("crank_s", "Key to running engine", more=True),
+)
+LABELS: Final = {f.name: f.label for f in FIELDS}
+_UNITS: Final = {"temperature_c": "°C", "crank_rpm": "rpm", "odometer_km": "km", "crank_s": "s"}
+
+
+def meter_of(memory: Mapping[str, Any]) -> Meter:
+    """The meter that a device remembers; anything unusable counts as not remembered."""
+    kept = memory.get("meter")
+    kept = kept if isinstance(kept, Mapping) else {}
+    return Meter(
+        fahrenheit=kept.get("fahrenheit") is True,
+        drops_mv=kept.get("drops_mv") is True,
+        large_clamp_mv_per_a=_scale(kept.get("large_clamp_mv_per_a")),
+        small_clamp_mv_per_a=_scale(kept.get("small_clamp_mv_per_a")),
+        miles=kept.get("miles") is True,
+    )
+
+
+def _scale(value: object) -> float | None:
+    good = isinstance(value, int | float) and not isinstance(value, bool) and 0 < value <= 10_000
+    return float(value) if good and isinstance(value, int | float) else None
+
+
+def column(name: str, meter: Meter) -> str:
+    """The column that a field fills with this meter: `drop_ground_mv`, `crank_clamp_mv`, `temperature_f` ..."""
+    if name == "temperature_c" and meter.fahrenheit:
+        return "temperature_f"
+    if name == "odometer_km" and meter.miles:
+        return "odometer_mi"
+    if (name.startswith("drop_") or name.endswith(("loaded_v", "alone_v"))) and meter.drops_mv:
+        return name.removesuffix("_v") + "_mv"
+    if name in ("crank_a", "peak_a") and meter.large_clamp_mv_per_a is not None:
+        return name.removesuffix("_a") + "_clamp_mv"
+    if name == "coil_a" and meter.small_clamp_mv_per_a is not None:
+        return "coil_clamp_mv"
+    return name
+
+
+def unit_of(name: str, meter: Meter) -> str:
+    """The unit a field is typed in with this meter."""
+    filled = column(name, meter)
+    if filled.endswith("_mv"):
+        return "mV"
+    if filled in ("temperature_f", "odometer_mi"):
+        return "°F" if filled == "temperature_f" else "mi"
+    return _UNITS.get(name, "A" if name.endswith("_a") else "V")
+
+
+def shown(name: str, value: float, meter: Meter) -> str:
+    """A stored value in the unit that this meter shows, without the unit."""
+    filled = column(name, meter)
+    if filled == "temperature_f":
+        return number(value * 1.8 + 32)
+    if filled == "odometer_mi":
+        return number(value / 1.609344)
+    if filled.endswith("_clamp_mv"):
+        scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
+        return number(value * (scale or 1.0))
+    if filled.endswith("_mv"):
+        return number(value * 1000.0)
+    return number(value, 2 if name.endswith("_v") else 1 if name in ("temperature_c", "coil_a", "crank_s") else 0)
+
+
+def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, object]:
+    """What was typed, under the columns that say its unit."""
+    values: dict[str, object] = {"unit": unit}
+    for name, text in typed.items():
+        if not text.strip():
+            continue
+        filled = column(name, meter) if name in LABELS else name
+        values[filled] = text.strip().replace(MINUS_SIGN, "-")
+        if filled.endswith("_clamp_mv"):
+            scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
+            values[f"{filled}_per_a"] = str(scale)
+    return values
+
+
+MINUS_SIGN: Final = "−"
+_NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in LABELS), key=len, reverse=True)) + r")\b")
+
+
+def spoken(sentence: str) -> str:
+    """A sentence of the checks with the field's label for the column's name."""
+    said = _NAMES.sub(lambda match: LABELS[match.group(1)].lower(), sentence)
+    return said[:1].upper() + said[1:]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One comparison before saving: verdict (pass, watch, act or "") and the sentence."""
+
+    verdict: str
+    sentence: str
+
+
+def comparisons(facts: Facts, entry: Entry) -> list[Line]:
+    """Every value against its printed limit and this vehicle's last one; worst first."""
+    values = {name: float(v) for name, v in entry.values.items() if name in LABELS and isinstance(v, int | float)}
+    last, last_on = last_values(facts)
+    judged = _verdicts(facts, entry, values)
+    lines = []
+    for name, value in values.items():
+        mark, limit = judged.get(name, ("", ""))
+        before = last.get(name)
+        then = "" if before is None else f"; last {_with_unit(name, before)}"
+        limited = f", limit {limit}" if limit else ""
+        if before is None and not limit:
+            continue
+        lines.append(Line(mark, f"{LABELS[name]} {_with_unit(name, value)}{limited}{then}"))
+    if last_on is not None and lines:
+        lines.append(Line("", f"The reading before was taken on {day(last_on)}"))
+    order = {ACT: 0, WATCH: 1, PASS: 2, "": 3}
+    return sorted(lines, key=lambda line: order[line.verdict])
+
+
+def _with_unit(name: str, value: float) -> str:
+    return f"{shown(name, value, Meter())} {unit_of(name, Meter())}"
+
+
+CHECK_OF: Final = {
+    "rest voltage": "rest_v", "volts while cranking": "crank_min_v", "volts while cranking, load-test table": "crank_min_v",
+    "positive drop": "drop_positive_v", "ground drop": "drop_ground_v", "contacts drop": "drop_contacts_v",
+    "control circuit drop": "drop_control_v", "cranking amps, high": "crank_a", "cranking amps, low": "crank_a",
+    "coil amps, high": "coil_a", "coil amps, low": "coil_a", "cranking speed": "crank_rpm",
+}  # fmt: skip
+
+
+def _verdicts(facts: Facts, entry: Entry, values: Mapping[str, float]) -> dict[str, tuple[str, str]]:
+    """Worst verdict of each measured column with the limit in words."""
+    row = {**{name: float("nan") for name in LABELS}, **values}
+    row |= {"unit": str(facts.unit["unit"]), "taken_at": pd.Timestamp(str(entry.values["taken_at"]))}
+    judged = verdict(pd.DataFrame([row]), pd.DataFrame([facts.unit]), LimitBook())
+    found: dict[str, tuple[str, str]] = {}
+    rank = {PASS: 0, WATCH: 1, ACT: 2}
+    for one in judged.to_dict("records"):
+        name = CHECK_OF.get(str(one["check"]))
+        if name is None:
+            continue
+        digits = 2 if str(one["value_unit"]).startswith("V") else 0
+        words = f"{number(float(one['limit']), digits)} {one['value_unit']}"
+        if name not in found or rank[str(one["verdict"])] > rank[found[name][0]]:
+            found[name] = (str(one["verdict"]), words)
+    return found
+
+
+def findings(facts: Facts, entry: Entry) -> list[Finding]:
+    """Segments that the simple checks point to."""
+    measured: dict[str, object] = {
+        name: value for name, value in entry.values.items() if isinstance(value, int | float) and name not in entry.doubtful
+    }
+    outcome = entry.values.get("outcome")
+    if outcome:
+        measured["outcome"] = outcome
+    usual = facts.readings["crank_a"].dropna()
+    if len(usual):
+        measured["usual_crank_a"] = float(usual.median())
+    return locate_segment(measured, limits=limits_of(facts))
+
+
+def measure_next(found: Sequence[Finding], entry: Entry) -> str:
+    """What to measure next and why, or "" when enough was measured."""
+    for finding in found:
+        if finding.next_measurement:
+            words = finding.next_measurement
+            return f"{words[:1].upper()}{words[1:]} (about {finding.minutes} min)."
+    for name in ENOUGH:
+        if entry.values.get(name) in (None, ""):
+            return MORE_WORTH[name]
+    return ""
