@@ -194,3 +194,14 @@ def bay_unit(own: Facts, *, due: str = "") -> BayUnit:
         str(unit["unit"]), str(unit["depot"]), str(unit["vehicle_class"]), int(unit["system_v"]), due, values, last,
         limit_words(limits_of(own)),
     )  # fmt: skip
+
+
+def changes_of(reading_id: int) -> pd.DataFrame:
+    """Corrections of one reading on record: at, by, column, old, new, reason."""
+    with session.database() as db:
+        rows = db.execute(
+            "SELECT at, by, column_name, old_value, new_value, reason FROM audit"
+            " WHERE table_name = 'readings' AND row_key = ? ORDER BY id",
+            (str(reading_id),),
+        ).fetchall()
+    return pd.DataFrame(rows, columns=["at", "by", "column", "old", "new", "reason"])

@@ -1,0 +1,126 @@
+"""The past year's lists, worked out in the background with each day's own knowledge, for the fleet overview."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import date
+from threading import Lock
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.assessment import backtest_database
+from dashboard.session import Key
+from ingest import store
+
+MONTHS = 12  # how far the overview looks back, one list a month; our choice
+
+
+@dataclass
+class Past:
+    """Lists of past days as far as they are worked out; `failed` holds a sentence when that went wrong."""
+
+    days: tuple[date, ...]
+    lists: dict[date, pd.DataFrame] = field(default_factory=dict)
+    failed: str = ""
+
+    @property
+    def done(self) -> bool:
+        """Whether all lists are there, or will never be."""
+        return len(self.lists) == len(self.days) or bool(self.failed)
+
+    def flagged(self) -> pd.DataFrame:
+        """Vehicles on the lists: day, unit, depot, part."""
+        frames = [frame.assign(day=pd.Timestamp(day)) for day, frame in sorted(self.lists.items())]
+        columns = ["day", "unit", "depot", "part"]
+        return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
+
+
+@dataclass
+class Archive:
+    """One worker for past lists, apart from the one that judges today."""
+
+    pool: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(max_workers=1))
+    lock: Lock = field(default_factory=Lock)
+    found: dict[Key, Past] = field(default_factory=dict)
+
+    def ask(self, key: Key) -> Past:
+        """The past year as seen from `key`, begun if nobody asked before."""
+        with self.lock:
+            if key not in self.found:
+                if len(self.found) > 2:
+                    self.found.pop(next(iter(self.found)))
+                past = Past(month_days(key.as_of))
+                self.found[key] = past
+                self.pool.submit(_work_out, key, past)
+            return self.found[key]
+
+
+def month_days(as_of: date) -> tuple[date, ...]:
+    """The first days of the twelve months up to `as_of`, and `as_of` itself."""
+    firsts = pd.date_range(end=pd.Timestamp(as_of), periods=MONTHS, freq="MS")
+    days = sorted({*(stamp.date() for stamp in firsts), as_of})
+    return tuple(days)
+
+
+def _work_out(key: Key, past: Past) -> None:
+    db = store.open_database(key.path, create=False)
+    try:
+        dates = [pd.Timestamp(day) for day in past.days]
+        for stamp, found in backtest_database(db, dates, horizon_days=key.horizon_days):
+            units = found.units
+            past.lists[stamp.date()] = units[units["flagged"]][["unit", "depot", "part"]].reset_index(drop=True)
+    except Exception as error:  # a worker's error must reach the page, whatever it is
+        past.failed = f"The past lists could not be worked out: {error}"
+    finally:
+        db.conn.close()
+
+
+@st.cache_resource(show_spinner=False)
+def archive() -> Archive:
+    """The one archive of this server."""
+    return Archive()
+
+
+def by_month(flagged: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Vehicles on the list per day and depot or part: day, `by`, vehicles."""
+    counted = flagged.groupby(["day", by], as_index=False).size()
+    return counted.rename(columns={"size": "vehicles"})
+
+
+def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, before: date) -> pd.DataFrame:
+    """No-starts that happened from `first` to before `before`: day, unit, part ("" where no repair says).
+
+    From repairs done because of a no-start, and from readings with that outcome on days without such a repair.
+    """
+    low, high = pd.Timestamp(first), pd.Timestamp(before)
+    done = repairs[(repairs["reason"] == "no_start") & (repairs["done_on"] >= low) & (repairs["done_on"] < high)]
+    failed = readings[(readings["outcome"] == "no_start") & (readings["taken_at"] >= low) & (readings["taken_at"] < high)]
+    frame = pd.concat(
+        [
+            pd.DataFrame({"day": done["done_on"], "unit": done["unit"], "part": done["part"]}),
+            pd.DataFrame({"day": failed["taken_at"].dt.normalize(), "unit": failed["unit"], "part": ""}),
+        ],
+        ignore_index=True,
+    )
+    frame = frame.drop_duplicates(["day", "unit"], keep="first")
+    return frame.sort_values(["day", "unit"], ascending=[False, True]).reset_index(drop=True)
+
+
+def was_listed(happened: pd.DataFrame, past: Past) -> list[str]:
+    """For each no-start, whether the vehicle stood on the latest list before that day, in words."""
+    words = []
+    for row in happened.itertuples(index=False):
+        day = pd.Timestamp(str(row.day)).date()
+        earlier = [d for d in past.days if d <= day]
+        if not earlier or earlier[-1] not in past.lists:
+            words.append("no list yet")
+            continue
+        listed = past.lists[earlier[-1]]
+        mine = listed[listed["unit"] == row.unit]
+        if mine.empty:
+            words.append("no")
+        else:
+            words.append("yes" if mine["part"].iloc[0] == row.part or not row.part else "yes, for another part")
+    return words

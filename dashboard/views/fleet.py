@@ -1,0 +1,251 @@
+"""The fleet at a glance: the coming cold, who was at risk over the year, what happened, and who is overdue."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.assess import Assessment
+from dashboard import charts, downloads, history, one_unit, paper, session, weekly
+from dashboard.plain_text import day, number, safe, temperature
+from dashboard.wording import PART_WORDS
+from ingest import store
+from ingest.records import read_decisions
+
+OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our choice: a quarter
+SERVICE_SOON_D = 14
+SHEETS_AT_ONCE = 60  # bay sheets in one file, our choice
+NAMED = 12  # vehicles named in a sentence
+
+
+def show() -> None:
+    """The page."""
+    st.title("Fleet")
+    if not session.has_vehicles():
+        session.nothing_yet()
+        return
+    assessment = session.assessment()
+    if assessment is None:
+        st.info("There is no reading before the day shown, so there is nothing to judge yet.")
+        return
+    numbers(assessment)
+    coming_cold(assessment)
+    year(assessment)
+    overdue(assessment)
+    learned(assessment)
+
+
+def numbers(assessment: Assessment) -> None:
+    """How many vehicles, how many need attention, how many cannot be judged."""
+    units = assessment.units
+    late = late_units(assessment)
+    with st.container(key="numbers"):
+        a, b, c, d = st.columns(4)
+        a.metric("Vehicles", f"{len(units)}")
+        b.metric("Need attention", f"{int(units['flagged'].sum())}")
+        c.metric("Too few readings to judge", f"{int((units['status'] != 'judged').sum())}")
+        d.metric("Reading overdue", f"{len(late)}")
+
+
+# --- the coming cold -------------------------------------------------------------------------------------------------
+
+
+def coming_cold(assessment: Assessment) -> None:
+    """How many vehicles likely fail to start at a temperature, for a depot or all."""
+    st.subheader("What the coming cold would do")
+    for sentence in forecast_sentences(assessment):
+        st.markdown(f"- {sentence}")
+    units = assessment.units[assessment.units["status"] == "judged"]
+    depots = sorted(units["depot"].dropna().unique().tolist())
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="cold_depot", width=220)
+        low = st.slider("Morning low, °C", -40, 20, _first_low(assessment), key="cold_low", width=420)
+    mine = units if depot is None else units[units["depot"] == depot]
+    st.markdown(cold_sentence(mine, float(low)))
+    counts = cold_counts(mine)
+    text = "How many vehicles likely or possibly fail to start, by morning low"
+    chart = charts.cold_count_chart(counts, chosen_c=float(low), title="Vehicles that fail to start, by morning low")
+    st.altair_chart(chart, width="stretch", alt=text, key="cold_count")
+    st.caption("Line: more likely than not. Shaded: up to one chance in ten. From the coldest start of each vehicle.")
+    table = mine[mine["coldest_start_high_c"] > low][
+        ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
+    ].sort_values("coldest_start_c", ascending=False)
+    with st.expander(f"The {len(table)} vehicles that likely or possibly fail at {number(low)} °C"):
+        st.dataframe(table.head(500), hide_index=True, alt="Vehicles that likely or possibly fail", key="cold_table")
+        downloads.table_button(table, f"fail-at-{low}-c", key="cold")
+
+
+def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
+    """How many of `units` likely fail to start at `low_c`, and which."""
+    likely = units[units["coldest_start_c"] > low_c].sort_values("coldest_start_c", ascending=False)
+    possible = int((units["coldest_start_high_c"] > low_c).sum())
+    named = ", ".join(safe(u) for u in likely["unit"].head(NAMED)) + (" …" if len(likely) > NAMED else "")
+    at = temperature(low_c, fahrenheit=session.fahrenheit())
+    which = f": {named}" if len(likely) else ""
+    return f"At **{at}**, **{len(likely)} of {len(units)}** vehicles likely fail to start{which}; {possible} possibly."
+
+
+def cold_counts(units: pd.DataFrame) -> pd.DataFrame:
+    """Vehicles that likely and possibly fail at each whole degree: low_c, likely, possible."""
+    lows = list(range(-40, 21))
+    return pd.DataFrame(
+        {
+            "low_c": lows,
+            "likely": [int((units["coldest_start_c"] > low).sum()) for low in lows],
+            "possible": [int((units["coldest_start_high_c"] > low).sum()) for low in lows],
+        }
+    )
+
+
+def forecast_sentences(assessment: Assessment) -> list[str]:
+    """Per depot with a forecast: its coldest morning, and what it would do there."""
+    with session.database() as db:
+        lows = weekly.coming_lows(db, assessment)
+    units = assessment.units[assessment.units["status"] == "judged"]
+    known = [(d, low) for d, low in lows.items() if low["forecast_low_c"] is not None]
+    known.sort(key=lambda pair: float(pair[1]["forecast_low_c"]))
+    return [
+        f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): "
+        + cold_sentence(units[units["depot"] == depot], float(low["forecast_low_c"]))
+        for depot, low in known[:6]
+    ]
+
+
+def _first_low(assessment: Assessment) -> int:
+    with session.database() as db:
+        lows = [low["coming_low_c"] for low in weekly.coming_lows(db, assessment).values()]
+    return int(max(-40, min(20, round(min(lows, default=-10)))))
+
+
+# --- the year ---------------------------------------------------------------------------------------------------------
+
+
+def year(assessment: Assessment) -> None:
+    """At risk over the last year, and the no-starts that happened."""
+    st.subheader("The last twelve months")
+    past = history.archive().ask(session.key_of())
+    if not past.done:
+        follow(past.days)
+    if past.failed:
+        st.error(safe(past.failed))
+    flagged = past.flagged()
+    if len(flagged):
+        by = st.segmented_control("By", ["depot", "part"], default="part", key="history_by") or "part"
+        counted = history.by_month(flagged, by)
+        order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
+        counted = counted[counted[by].isin(order)]
+        if by == "part":
+            counted["part"] = [PART_WORDS[p] for p in counted["part"]]
+            order = [PART_WORDS[p] for p in order]
+        chart = charts.risk_history_chart(
+            counted, by=by, title=f"Vehicles on the list at the start of each month, by {by}", order=order
+        )
+        text = f"Vehicles on the list by {by} at the start of each month of the last year"
+        st.altair_chart(chart, width="stretch", alt=text, key="history_chart")
+        st.caption("Each list is worked out with that day's knowledge only.")
+    elif past.done and not past.failed:
+        st.write("No vehicle was on a list in the last twelve months.")
+    happened_table(past, assessment)
+
+
+@st.fragment(run_every=3.0)
+def follow(days: tuple[Any, ...]) -> None:
+    """How far the past lists are; the page is drawn again when they are all there."""
+    past = history.archive().ask(session.key_of())
+    if past.done:
+        st.rerun()
+    st.progress(len(past.lists) / len(days), text=f"Working out the lists of past months: {len(past.lists)} of {len(days)}")
+
+
+def happened_table(past: history.Past, assessment: Assessment) -> None:
+    """No-starts that happened, and whether they were on the list."""
+    with session.database() as db:
+        repairs = store.read_repairs(db, before=assessment.as_of)
+        readings = no_start_readings(db)
+    happened = history.no_starts(repairs, readings, first=past.days[0], before=assessment.as_of.date())
+    if happened.empty:
+        st.write("No no-start is on record in this time.")
+        return
+    happened["on the list before"] = history.was_listed(happened, past)
+    happened["part"] = [PART_WORDS.get(p, "") for p in happened["part"]]
+    said = happened["on the list before"]
+    if past.done:
+        st.markdown(f"**{len(happened)} no-starts happened; {int(said.str.startswith('yes').sum())} were on the list "
+                    "of the month before.**")  # fmt: skip
+    st.dataframe(
+        happened, hide_index=True, alt="No-starts that happened", height=240, key="happened_table",
+        column_config={"day": st.column_config.DateColumn(format="YYYY-MM-DD")},
+    )  # fmt: skip
+    downloads.table_button(happened, "no-starts", key="happened")
+
+
+def no_start_readings(db: store.Database) -> pd.DataFrame:
+    """Readings whose start failed: unit, taken_at, outcome."""
+    rows = db.execute("SELECT unit, taken_at, outcome FROM readings WHERE outcome = 'no_start'").fetchall()
+    frame = pd.DataFrame(rows, columns=["unit", "taken_at", "outcome"])
+    frame["taken_at"] = pd.to_datetime(frame["taken_at"], format="ISO8601").astype("datetime64[us]")
+    return frame
+
+
+# --- readings overdue, and what was learned ---------------------------------------------------------------------------
+
+
+def late_units(assessment: Assessment) -> pd.DataFrame:
+    """Vehicles whose last reading is more than OVERDUE_D old, or missing."""
+    units = assessment.units
+    edge = assessment.as_of - pd.Timedelta(days=OVERDUE_D)
+    late = units[units["last_reading_on"].isna() | (units["last_reading_on"] < edge)]
+    return late.sort_values("last_reading_on", na_position="first")
+
+
+def overdue(assessment: Assessment) -> None:
+    """Vehicles to be read, with blank sheets for the bay."""
+    st.subheader("To be read")
+    due = due_units(assessment)
+    if due.empty:
+        st.write(f"No vehicle is overdue: each was read within the last {OVERDUE_D} days, and none is awaited.")
+        return
+    st.dataframe(due.head(500), hide_index=True, alt="Vehicles to be read and why", height=240, key="due_table",
+                 column_config={"last_reading_on": st.column_config.DateColumn("last read", format="YYYY-MM-DD")})  # fmt: skip
+    with st.container(horizontal=True):
+        downloads.table_button(due, "to-be-read", key="due")
+        st.download_button(
+            f"Blank bay sheets for the first {min(len(due), SHEETS_AT_ONCE)} (PDF)", lambda: bay_sheets(due),
+            file_name="bay-sheets.pdf", mime="application/pdf", key="bay_sheets", on_click="ignore",
+        )  # fmt: skip
+
+
+def due_units(assessment: Assessment) -> pd.DataFrame:
+    """Vehicles to be read: unit, depot, last_reading_on, why; those asked for first."""
+    with session.database() as db:
+        decisions = weekly.latest_decisions(read_decisions(db), session.as_of())
+        services = store.read_services(db)
+    until = assessment.as_of + timedelta(days=SERVICE_SOON_D)
+    soon = services[(services["due_on"] >= assessment.as_of) & (services["due_on"] < until)]
+    service_on = soon.groupby("unit")["due_on"].min()
+    why: dict[str, str] = {u: f"service on {day(on)}" for u, on in service_on.items()}
+    why |= {u: f"no reading for {OVERDUE_D} days" for u in late_units(assessment)["unit"]}
+    why |= {u: "measurement asked for" for u, d in decisions.items() if d["kind"] == "measure"}
+    units = assessment.units[assessment.units["unit"].isin(list(why))]
+    frame = units[["unit", "depot", "last_reading_on"]].assign(why=[why[u] for u in units["unit"]])
+    order = frame["why"].map(lambda w: 0 if w.startswith("measurement") else 1 if w.startswith("no reading") else 2)
+    return frame.assign(order=order).sort_values(["order", "last_reading_on"]).drop(columns="order").reset_index(drop=True)
+
+
+def bay_sheets(due: pd.DataFrame) -> bytes:
+    """Blank sheets for the first vehicles of the table."""
+    rows = due.head(SHEETS_AT_ONCE).to_dict("records")
+    return paper.bay_pdf(one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.") for r in rows)
+
+
+def learned(assessment: Assessment) -> None:
+    """What the fleet taught about each class."""
+    with st.expander("What was learned of each class"):
+        st.dataframe(assessment.classes, hide_index=True, alt="What was learned of each class", key="classes_table")
+        downloads.table_button(assessment.classes, "classes", key="classes")
+
+
+show()

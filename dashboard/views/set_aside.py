@@ -1,0 +1,119 @@
+"""Rows that could not be believed: correct and admit them, or dismiss them with a reason."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import bay, downloads, session
+from dashboard.plain_text import day, safe, words
+from ingest.errors import IngestError
+from ingest.fields import TABLES
+from ingest.set_aside import SetAside, correct_set_aside, dismiss_set_aside, list_set_aside, show_set_aside
+
+STATES = {"open": "open", "corrected": "corrected", "dismissed": "dismissed", "admitted": "admitted", "all": "all"}
+ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download, our choice
+
+
+def show() -> None:
+    """The page."""
+    st.title("Set-aside rows")
+    st.write("A row that cannot be believed is kept here whole, with its reason; nothing is ever dropped silently.")
+    note = st.session_state.pop("aside_note", None)
+    if note:
+        st.success(note)
+    state = st.segmented_control("Show", list(STATES), default="open", key="aside_state") or "open"
+    with session.database() as db:
+        rows = list_set_aside(db, state=state)
+    if rows.empty:
+        st.success("No row is set aside." if state == "open" else "No such row.")
+        return
+    table = rows[["id", "state", "table_name", "unit", "reason", "file", "line", "original", "set_aside_at"]]
+    st.dataframe(
+        table.head(ROWS_SHOWN), hide_index=True, alt="Set-aside rows with their reasons", height=260, key="aside_table",
+        column_config={"table_name": "table", "set_aside_at": st.column_config.TextColumn("set aside")},
+    )  # fmt: skip
+    downloads.table_button(table, f"set-aside-{state}", key="aside")
+    ids = rows["id"].tolist()
+    about = {r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {r['reason'][:70]}" for r in records(rows)}
+    chosen = st.selectbox("Row", ids, format_func=about.__getitem__, key=f"aside_row_{state}")
+    if chosen is not None:
+        one(int(chosen))
+
+
+def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
+    """The rows as dictionaries."""
+    return rows.to_dict("records")
+
+
+def one(number: int) -> None:
+    """One row: where it stood, why it was set aside, what was tried, and what can be done."""
+    try:
+        with session.database() as db:
+            row = show_set_aside(db, number)
+    except IngestError as error:
+        st.error(safe(error))
+        return
+    sheet = f", sheet {safe(row.sheet)}" if row.sheet else ""
+    st.markdown(f"**{safe(row.file)}{sheet}, line {row.line}**, set aside {day(row.set_aside_at)}: {safe(row.reason)}")
+    st.code(row.original, language=None, wrap_lines=True)
+    for attempt in row.attempts:
+        st.caption(f"{day(attempt.at)} {safe(attempt.by)} tried: {safe(attempt.result)}")
+    if row.state != "open":
+        st.caption(f"{row.state.capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}")
+        return
+    correct(row)
+    dismiss(row)
+
+
+def correct(row: SetAside) -> None:
+    """Fields with the row's values; what differs is what is corrected."""
+    st.subheader("Correct and admit")
+    changes: dict[str, str] = {}
+    with st.container(key="aside_fields"):
+        columns = st.columns(3)
+        for i, name in enumerate(fields_of(row)):
+            old = "" if row.values.get(name) is None else str(row.values[name])
+            with columns[i % 3]:
+                new = st.text_input(bay.LABELS.get(name, words(name)), value=old, max_chars=64,
+                                    key=f"aside_{row.id}_{name}", help=name)  # fmt: skip
+            if new.strip() != old.strip():
+                changes[name] = new.strip()
+    if st.button("Admit", type="primary", key=f"admit_{row.id}"):
+        try:
+            with session.database() as db:
+                entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
+        except (IngestError, ValueError) as error:
+            st.error(safe(error))
+            return
+        if entry.stored or entry.known:
+            st.session_state["aside_note"] = "Admitted; the original row stays on record."
+            st.rerun()
+        for problem in entry.problems:
+            st.error(safe(problem))
+
+
+def fields_of(row: SetAside) -> list[str]:
+    """Columns to correct: those the row has, and those its table asks for."""
+    needed = [column.name for column in TABLES[row.table_name].columns if column.required]
+    return list(dict.fromkeys([*needed, *row.values]))
+
+
+def dismiss(row: SetAside) -> None:
+    """Close the row without storing it."""
+    with st.popover("Dismiss …", key=f"dismiss_{row.id}"):
+        reason = st.text_input("Why", max_chars=200, key=f"aside_why_{row.id}")
+        if st.button("Dismiss", key=f"dismiss_now_{row.id}"):
+            try:
+                with session.database() as db:
+                    dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
+            except (IngestError, ValueError) as error:
+                st.error(safe(error))
+                return
+            st.session_state["aside_note"] = "Dismissed; the row stays on record."
+            st.rerun()
+
+
+show()
