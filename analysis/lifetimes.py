@@ -20,6 +20,8 @@ ASSUMED_SHAPE = 2.0
 SHAPE_RANGE = (0.3, 12.0)
 """Shapes outside this range do not occur with wearing parts; the fit is kept inside it."""
 DAYS_PER_YEAR = 365.25
+INTERVAL_WIDTH = 1.6449
+"""Standard deviations on either side of a 90 % interval."""
 LONGEST_LIVES = 20.0
 """The search for the best age ends at this many scales: beyond it nothing survives."""
 
@@ -94,6 +96,39 @@ def fit_weibull(age: Floats, failed: Floats, entry: Floats | None = None) -> Wei
     return Weibull(float(np.exp(best.x[0])), float(np.exp(best.x[1]) * unit))
 
 
+def kaplan_meier(age: Floats, failed: Floats, entry: Floats | None = None) -> pd.DataFrame:
+    """Share surviving, without assuming any law: age, at_risk, failures, survival, low, high (90 %), one row per age.
+
+    age, failed, entry: (N,) as in :func:`fit_weibull`; rows are the ages at which something failed.  The interval is
+    Greenwood's on the log(-log) scale, which keeps it within 0 and 1; it is NaN where the survival is 0.  Raises
+    ValueError with ages that do not lie after their entry.  Source: Bewick, Cheek & Ball, Critical Care 2004 8:389.
+    """
+    t = np.asarray(age, dtype=np.float64)
+    d = np.asarray(failed, dtype=np.float64) > 0
+    begin = np.zeros_like(t) if entry is None else np.asarray(entry, dtype=np.float64)
+    if (t <= begin).any() or (begin < 0).any():
+        raise ValueError("age has a value not after its entry; allowed are ages > entry >= 0")
+    at = np.unique(t[d])
+    risk = len(t) - np.searchsorted(np.sort(t), at, side="left") - (len(t) - np.searchsorted(np.sort(begin), at, side="left"))
+    died = np.searchsorted(np.sort(t[d]), at, side="right") - np.searchsorted(np.sort(t[d]), at, side="left")
+    survival = np.cumprod(1.0 - died / risk)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        greenwood = np.cumsum(died / (risk * (risk - died.astype(np.float64))))
+        half = INTERVAL_WIDTH * np.sqrt(greenwood) / np.abs(np.log(survival))
+        low, high = survival ** np.exp(half), survival ** np.exp(-half)
+    open_end = survival > 0.0
+    return pd.DataFrame(
+        {
+            "age": at,
+            "at_risk": risk,
+            "failures": died,
+            "survival": survival,
+            "low": np.where(open_end, low, np.nan),
+            "high": np.where(open_end, high, np.nan),
+        }
+    )
+
+
 def cost_rate(law: Weibull, age: float, *, planned: float, unplanned: float) -> float:
     """Long-run cost per unit of time of replacing at `age` or at failure: (cp S + cf F) / integral of S.
 
@@ -132,20 +167,29 @@ def observed_lives(units: pd.DataFrame, repairs: pd.DataFrame, part: str, as_of:
     A life begins with a recorded replacement or with the vehicle; lives older than the first record enter late (left
     truncation). A replacement for a no-start is a failure, any other ends the life without one.
     """
-    known = units[units["in_service"].notna()]
+    known = units.loc[units["in_service"].notna(), ["unit", "in_service"]]
     first_record = repairs["done_on"].min() if len(repairs) else as_of
     done = repairs[(repairs["part"] == part) & (repairs["action"] == "replaced") & (repairs["done_on"] < as_of)]
-    by_unit: Mapping[str, pd.DataFrame] = {str(name): rows for name, rows in done.groupby("unit")}
-    rows = []
-    for unit, start in zip(known["unit"].astype(str), known["in_service"], strict=True):
-        begin, seen_from = start, max(start, first_record)
-        ends = by_unit[unit].sort_values("done_on") if unit in by_unit else done.iloc[:0]
-        for day, reason in zip(ends["done_on"], ends["reason"], strict=True):
-            rows.append((unit, (seen_from - begin).days, (day - begin).days, float(reason == "no_start"), 0.0))
-            begin = seen_from = day
-        rows.append((unit, (seen_from - begin).days, (as_of - begin).days, 0.0, 1.0))
-    frame = pd.DataFrame(rows, columns=["unit", "entry", "age", "failed", "running"])
-    return frame.astype({"unit": "str", "entry": "float64", "age": "float64"})
+    done = done[done["unit"].isin(known["unit"])].drop_duplicates(["unit", "done_on"], keep="last")
+    starts = pd.DataFrame({"unit": known["unit"], "begin": known["in_service"], "original": True})
+    renewed = pd.DataFrame({"unit": done["unit"], "begin": done["done_on"], "original": False})
+    ends = pd.DataFrame({"unit": done["unit"], "end": done["done_on"], "failed": done["reason"] == "no_start"})
+    lives = pd.concat([starts, renewed], ignore_index=True).sort_values(["unit", "begin"], kind="stable")
+    lives["turn"] = lives.groupby("unit").cumcount()
+    ends = ends.sort_values(["unit", "end"])
+    ends["turn"] = ends.groupby("unit").cumcount()
+    lives = lives.merge(ends, on=["unit", "turn"], how="left")
+    seen_from = lives["begin"].where(~lives["original"], lives["begin"].clip(lower=first_record))
+    running = lives["end"].isna()
+    return pd.DataFrame(
+        {
+            "unit": lives["unit"].astype("str"),
+            "entry": (seen_from - lives["begin"]).dt.days.astype("float64"),
+            "age": (lives["end"].fillna(as_of) - lives["begin"]).dt.days.astype("float64"),
+            "failed": lives["failed"].eq(True).astype("float64"),
+            "running": running.astype("float64"),
+        }
+    )
 
 
 def part_lifetimes(

@@ -120,7 +120,7 @@ def _components(work: Work, u: int, w: int, kind: int, day: int) -> dict[str, fl
     vain = 1.0 - c.cheap_success[u]
     one, both = c.part_cost[u], c.part_cost[u] + c.second_cost[u]
     parts = {REPLACE: one, REPLACE_TWO: both, CHEAP_FIRST: vain * one}.get(kind, 0.0)
-    hours = work.table.hours[kind, u] - (c.part_h[u] * (1.0 - vain) if kind == CHEAP_FIRST else 0.0)
+    hours = work.table.own_hours[kind, u] - (c.part_h[u] * (1.0 - vain) if kind == CHEAP_FIRST else 0.0)
     out = {
         "cost_parts": alive * float(parts),
         "cost_labour": alive * float(hours) * s.hour_rate,

@@ -76,7 +76,9 @@ class CostTable:
     """Costs of every vehicle, kind and week.
 
     cost: (5, U, W) relative value [money], inf where it cannot be done; day: (5, U, W) day of the visit, -1 for none;
-    free: (5, U, W) whether the vehicle is in for a planned service that day; hours: (5, U) [h];
+    free: (5, U, W) whether the vehicle is in for a planned service that day; hours: (5, U) hours
+    to be kept free for it [h], for a measurement or a cheap act also those of the work that may follow; own_hours: (5, U)
+    hours of the visit itself;
     wait: (U,) cost of not planning it now; waits_for: (U,) day of the service that is waited for, -1 if for none;
     constant: (U,) what turns relative values into shown costs; services: (U, W) day of a planned service, -1 for none.
     """
@@ -85,6 +87,7 @@ class CostTable:
     day: Ints
     free: Bools
     hours: Floats
+    own_hours: Floats
     wait: Floats
     waits_for: Ints
     constant: Floats
@@ -136,11 +139,15 @@ def cost_to_go(
     return value
 
 
-def _left(renewed: Floats, risk: Floats, fail: Floats, end: Floats) -> Floats:
-    """Cost of the risk left after acting at each boundary (U, K+1): other parts, or a wrong suspicion."""
+def _kept(renewed: Floats, risk: Floats) -> Floats:
+    """Share (U,) of the risk that renewing the part does not remove: other parts, or a wrong suspicion."""
+    return np.asarray(np.clip(renewed[:, -1] / np.maximum(risk[:, -1], LEAST_RISK), 0.0, 1.0), dtype=np.float64)
+
+
+def _left(renewed: Floats, fail: Floats, end: Floats) -> Floats:
+    """Cost of the risk left after acting at each boundary (U, K+1); end: (U,) what it costs beyond the outlook."""
     still = (renewed[:, -1:] - renewed) / np.maximum(1.0 - renewed, LEAST_RISK)
-    removed = 1.0 - renewed[:, -1] / np.maximum(risk[:, -1], LEAST_RISK)
-    return fail[:, None] * still + (1.0 - still) * ((1.0 - np.clip(removed, 0.0, 1.0)) * end)[:, None]
+    return np.asarray(fail[:, None] * still + (1.0 - still) * end[:, None], dtype=np.float64)
 
 
 def _scenarios(c: Candidates) -> list[tuple[Floats, Floats, Floats, bool]]:
@@ -161,15 +168,19 @@ def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> V
     access = np.where(service_week, 0.0, settings.access_cost)
     here = 7.0 * (np.arange(access.shape[1]) + 1.0) > c.lead[:, None]
     work = c.part_cost + c.part_h * settings.hour_rate
-    end = end_value(c.risk, work, c.fail_cost, c.rate)
-    left = _left(c.renewed, c.risk, c.fail_cost, end)
     renewed_two = c.renewed * (1.0 - c.second_share[:, None])
-    left_two = _left(renewed_two, c.risk, c.fail_cost, end)
+    other_end = end_value(c.risk, c.other_cost, c.fail_cost, c.rate)
+    kept = _kept(c.renewed, c.risk)
+    end = end_value(c.risk, work + kept * other_end, c.fail_cost, c.rate)
+    left = _left(c.renewed, c.fail_cost, kept * other_end)
+    left_two = _left(renewed_two, c.fail_cost, _kept(renewed_two, c.risk) * other_end)
     total, weight_sum = np.zeros_like(c.risk), np.zeros_like(c.risk)
     for weight, risk, sound, suspicion in _scenarios(c):
         own = work if suspicion else c.other_cost
         own_end = end_value(risk, own, c.fail_cost, c.rate)
-        act = np.where(here, own[:, None] + access + _left(sound, risk, c.fail_cost, own_end)[:, :-1], np.inf)
+        act = np.where(
+            here, own[:, None] + access + _left(sound, c.fail_cost, _kept(sound, risk) * own_end)[:, :-1], np.inf
+        )
         weights = weight[:, None] * (1.0 - risk)
         total += weights * cost_to_go(risk, act, c.fail_cost, c.rate, own_end)
         weight_sum += weights
@@ -211,19 +222,20 @@ def make_costs(
     rate_h = settings.hour_rate
     cheap_h = np.nan_to_num(c.cheap_h)
     measure_h = np.full(len(c), settings.measure_h)
-    hours = np.stack([c.part_h, c.part_h + c.second_h, cheap_h, measure_h, cheap_h + c.part_h])
+    own = np.stack([c.part_h, c.part_h + c.second_h, cheap_h, measure_h, cheap_h + c.part_h])
+    hours = own + np.stack([0 * cheap_h, 0 * cheap_h, c.part_h, c.part_h, 0 * cheap_h])
     lived_weeks = lived(c.risk)
     cost = np.full(day.shape, np.inf)
     has_cheap = c.has_part & np.isfinite(c.cheap_h)
     possible = [c.has_part, c.has_part & c.has_second, has_cheap, np.ones(len(c), np.bool_), has_cheap]
     for kind in range(len(KINDS)):
         t = np.maximum(day[kind], 0) / 7.0
-        then = hours[kind][:, None] * rate_h + access[kind] + _after(c, values, kind, t, settings)
+        then = own[kind][:, None] * rate_h + access[kind] + _after(c, values, kind, t, settings)
         alive = 1.0 - between(c.risk, t)
         relative = c.fail_cost[:, None] * (1.0 - alive) - c.rate[:, None] * between(lived_weeks, t) + alive * then
         cost[kind] = np.where((day[kind] >= 0) & possible[kind][:, None], relative, np.inf)
     wait, waits_for = _wait(c, values, lived_weeks, float(weeks.end_day[-1]) / 7.0, first_service, settings)
-    return CostTable(cost, day, free, hours, wait, waits_for, c.rate * values.life, services)
+    return CostTable(cost, day, free, hours, own, wait, waits_for, c.rate * values.life, services)
 
 
 def _after(c: Candidates, values: Values, kind: int, t: Floats, settings: PlanSettings) -> Floats:

@@ -45,12 +45,12 @@ def job_words(kind: str, parts: list[str]) -> str:
     """What is done at a visit."""
     names = " and ".join(PART_WORDS.get(part, part) for part in parts)
     if kind == "measure":
-        return f"measure again, {names} first" if names else "measure the starting circuit again"
+        return f"measure again, {names} first; time kept to act on it" if names else "measure the starting circuit"
     if kind == "replace":
         return "put the engine's drag right" if parts == ["engine_drag"] else f"replace {names}"
     cheap = f"charge {names}" if parts == ["battery"] else f"clean and tighten {names}"
     if kind == "cheap":
-        return f"{cheap}, then measure again"
+        return f"{cheap}, then measure; time kept to replace"
     return f"{cheap} and measure; replace if that does not help"
 
 
