@@ -206,7 +206,7 @@ CHECK_OF: Final = {
 
 def _verdicts(facts: Facts, entry: Entry, values: Mapping[str, float]) -> dict[str, tuple[str, str]]:
     """Worst verdict of each measured column with the limit in words."""
-    row = {**{name: float("nan") for name in LABELS}, **values}
+    row: dict[str, object] = {**{name: float("nan") for name in LABELS}, **values}
     row |= {"unit": str(facts.unit["unit"]), "taken_at": pd.Timestamp(str(entry.values["taken_at"]))}
     judged = verdict(pd.DataFrame([row]), pd.DataFrame([facts.unit]), LimitBook())
     found: dict[str, tuple[str, str]] = {}
@@ -225,7 +225,9 @@ def _verdicts(facts: Facts, entry: Entry, values: Mapping[str, float]) -> dict[s
 def findings(facts: Facts, entry: Entry) -> list[Finding]:
     """Segments that the simple checks point to."""
     measured: dict[str, object] = {
-        name: value for name, value in entry.values.items() if isinstance(value, int | float) and name not in entry.doubtful
+        name: value
+        for name, value in entry.values.items()
+        if isinstance(value, int | float) and name not in entry.doubtful
     }
     outcome = entry.values.get("outcome")
     if outcome:

@@ -13,10 +13,11 @@ from analysis.course import PartCourse
 from dashboard import theme
 from dashboard.plain_text import celsius, day, number
 
-Chart: TypeAlias = alt.LayerChart | alt.Chart
+Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
 HEIGHT = 380  # [px] with title and legend, our choice
 LOW_HEIGHT = 330
+FEW_DEPOTS = 5  # up to so many, the hours are written out
 READ, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
     "read", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
 )  # fmt: skip
@@ -117,8 +118,12 @@ def _limit_lines(course: PartCourse, printed_limit: float | None, first: pd.Time
     for value, words, dash in lines:
         if value is None or value > top:
             continue
-        at = _time(pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {value:.2f} {course.unit}"]}), "day")
-        layers.append(alt.Chart(at).mark_rule(strokeDash=dash, color=theme.VERMILION, strokeWidth=1.5).encode(y="value:Q"))
+        at = _time(
+            pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {value:.2f} {course.unit}"]}), "day"
+        )
+        layers.append(
+            alt.Chart(at).mark_rule(strokeDash=dash, color=theme.VERMILION, strokeWidth=1.5).encode(y="value:Q")
+        )
         layers.append(
             alt.Chart(at)
             .mark_text(align="left", baseline="bottom", dx=4, dy=-2, color=theme.VERMILION, fontSize=11)
@@ -134,7 +139,9 @@ def _path_layers(course: PartCourse, axis: Axis) -> list[alt.Chart]:
         base.mark_area(color=theme.BLUE, opacity=0.16, clip=True).encode(
             x=alt.X("day:T", axis=_DATE), y=axis.y("low:Q"), y2="high:Q"
         ),
-        base.transform_filter("!datum.ahead").mark_line(color=theme.BLUE, strokeWidth=2, clip=True).encode(x="day:T", y=axis.y("value:Q")),
+        base.transform_filter("!datum.ahead")
+        .mark_line(color=theme.BLUE, strokeWidth=2, clip=True)
+        .encode(x="day:T", y=axis.y("value:Q")),
         base.transform_filter("datum.ahead")
         .mark_line(color=theme.BLUE, strokeWidth=2, strokeDash=[6, 4], clip=True)
         .encode(x="day:T", y=axis.y("value:Q")),
@@ -258,7 +265,7 @@ def cold_chart(
 def cold_text(cold: pd.DataFrame, season: pd.DataFrame) -> str:
     """What the chart of the coldest start shows, in words."""
     now, end = cold.iloc[0], cold.iloc[-1]
-    coldest = season.loc[season["one_in_ten_c"].idxmin()]
+    coldest = season.iloc[int(season["one_in_ten_c"].to_numpy().argmin())]
     return (
         f"Coldest start now {celsius(now['coldest_start_c'])} (80 % sure between {celsius(now['low_c'])} and "
         f"{celsius(now['high_c'])}), in half a year {celsius(end['coldest_start_c'])}. The depot's coldest time is "
@@ -299,7 +306,9 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
         .encode(
             x=alt.X("week_start:T", axis=_DATE),
             y=alt.Y("value:Q", scale=scale, axis=axis),
-            color=alt.Color("line:N", scale=alt.Scale(domain=domain, range=[theme.VERMILION, theme.GREEN]), legend=legend),
+            color=alt.Color(
+                "line:N", scale=alt.Scale(domain=domain, range=[theme.VERMILION, theme.GREEN]), legend=legend
+            ),
             strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[[1, 0], [6, 4]]), legend=None),
             tooltip=[
                 alt.Tooltip("line:N", title="line"),
@@ -308,16 +317,20 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
             ],
         )
     )
-    return alt.layer(between, lines).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    return alt.layer(between, lines).properties(
+        height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14)
+    )
 
 
 def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
     """Vehicles at risk over time, stacked by depot or part: columns day, `by`, vehicles."""
-    return (
+    chart: alt.Chart = (
         alt.Chart(_time(history, "day"))
         .mark_bar(stroke="white", strokeWidth=0.5)
         .encode(
-            x=alt.X("yearmonth(day):O", axis=alt.Axis(title=None, format="%b %y", labelAngle=0, labelOverlap=True)),
+            x=alt.X(
+                "yearmonthdate(day):O", axis=alt.Axis(title=None, format="%d %b %y", labelAngle=0, labelOverlap=True)
+            ),
             y=alt.Y("vehicles:Q", title="vehicles on the list", axis=alt.Axis(tickMinStep=1)),
             color=alt.Color(
                 f"{by}:N",
@@ -325,23 +338,60 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
                 legend=alt.Legend(title=None, orient="bottom", columns=3),
             ),
             tooltip=[
-                alt.Tooltip("yearmonth(day):T", title="month", format="%b %Y"),
+                alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
                 f"{by}:N",
                 "vehicles:Q",
             ],
         )
         .properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
     )
+    return chart
 
 
 def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str) -> Chart:
     """How many vehicles likely fail to start at each temperature: columns low_c, likely, possible."""
-    base = alt.Chart(counts).encode(x=alt.X("low_c:Q", title="morning low, °C", scale=alt.Scale(reverse=True, nice=False)))
+    base = alt.Chart(counts).encode(
+        x=alt.X("low_c:Q", title="morning low, °C", scale=alt.Scale(reverse=True, nice=False))
+    )
     y = alt.Y("likely:Q", title="vehicles that fail to start")
     return alt.layer(
         base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2="possible:Q"),
         base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(
             y=y, tooltip=["low_c:Q", "likely:Q", "possible:Q"]
         ),
-        alt.Chart(pd.DataFrame({"low_c": [chosen_c]})).mark_rule(strokeDash=[4, 3], color=theme.BLUE).encode(x="low_c:Q"),
+        alt.Chart(pd.DataFrame({"low_c": [chosen_c]}))
+        .mark_rule(strokeDash=[4, 3], color=theme.BLUE)
+        .encode(x="low_c:Q"),
     ).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+
+
+def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
+    """Hours used of the hours there are, by depot and week: columns depot, iso_week, hours, booked."""
+    few = hours["depot"].nunique() <= FEW_DEPOTS
+    data = hours.assign(
+        share=[b / h if h > 0 else 1.0 for b, h in zip(hours["booked"], hours["hours"], strict=True)],
+        words=[
+            f"{b:.1f} of {h:.0f} h" if few else f"{b:.0f}/{h:.0f}"
+            for b, h in zip(hours["booked"], hours["hours"], strict=True)
+        ],
+    )[["depot", "iso_week", "hours", "booked", "share", "words"]]
+    base = alt.Chart(data).encode(
+        x=alt.X("depot:N", title=None, axis=alt.Axis(orient="top", labelAngle=0 if few else -40, labelLimit=90)),
+        y=alt.Y("iso_week:O", title=None),
+    )
+    tip = ["depot:N", alt.Tooltip("iso_week:N", title="week"), alt.Tooltip("booked:Q", title="h used", format=".1f"),
+           alt.Tooltip("hours:Q", title="h there", format=".1f")]  # fmt: skip
+    cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
+        color=alt.Color(
+            "share:Q", scale=alt.Scale(domain=[0, 1], range=["#DCE6EA", theme.BLUE]),
+            legend=None,
+        ),
+        tooltip=tip,
+    )  # fmt: skip
+    numbers = base.mark_text(fontSize=11).encode(
+        text="words:N", color=alt.condition("datum.share > 0.55", alt.value("white"), alt.value("#1B2327"))
+    )
+    height = 60 + 26 * max(1, data["iso_week"].nunique())
+    return alt.layer(cells, numbers).properties(
+        height=height, title=alt.TitleParams(title, anchor="start", fontSize=14)
+    )

@@ -13,11 +13,13 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 def as_csv(frame: pd.DataFrame) -> bytes:
     """A table as CSV in UTF-8; texts that a spreadsheet would run as a formula get an apostrophe in front."""
-    out = frame.copy()
-    for name in out.columns:
-        if not pd.api.types.is_numeric_dtype(out[name]) and not pd.api.types.is_datetime64_any_dtype(out[name]):
-            out[name] = [_harmless(cell) for cell in out[name]]
-    return out.to_csv(index=False).encode("utf-8-sig")
+    out = {}
+    for name in frame.columns:
+        column = frame[name]
+        typed = pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column)
+        out[name] = column if typed else pd.Series([_harmless(cell) for cell in column], dtype=object)
+        out[name].index = frame.index
+    return pd.DataFrame(out).to_csv(index=False).encode("utf-8-sig")
 
 
 def _harmless(cell: object) -> object:

@@ -34,9 +34,7 @@ def page(name: str) -> Page:
     if name not in _TITLES:
         raise ValueError(f"name is {name!r}; allowed are {', '.join(_TITLES)}")
     title, icon = _TITLES[name]
-    return st.Page(
-        _VIEWS / f"{name}.py", title=title, icon=f":material/{icon}:", url_path=name, default=name == START
-    )
+    return st.Page(_VIEWS / f"{name}.py", title=title, icon=f":material/{icon}:", url_path=name, default=name == START)
 
 
 def all_pages() -> dict[str, list[Page]]:

@@ -128,7 +128,16 @@ def printable_plain(text: str) -> str:
 def list_pdf(chosen: WeeklyList, rows: Sequence[Mapping[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> bytes:
     """The weekly list on landscape A4, with a column to write in what was decided."""
     body = chosen.body
-    heads = ("", "vehicle", "part, how sure", "no-start", "starts down to / coming low", "act by", "why and what", "decided")
+    heads = (
+        "",
+        "vehicle",
+        "part, how sure",
+        "no-start",
+        "starts down to / coming low",
+        "act by",
+        "why and what",
+        "decided",
+    )
     table: list[Sequence[Any]] = [[_p(h, 7.5, bold=True) for h in heads]]
     table += [_list_row(row, body, standing.get(row["unit"])) for row in rows]
     title = f"Weekly list {chosen.iso_week}"
@@ -158,9 +167,13 @@ def _list_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping
     decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
     return [
         _p(str(row.get("rank", "")), 8, bold=True),
-        _p(f"<b>{printable(row['unit'])}</b><br/>{printable(row['depot'] or '')}, {printable(words(row['vehicle_class']))}"),
+        _p(
+            f"<b>{printable(row['unit'])}</b><br/>{printable(row['depot'] or '')}, {printable(words(row['vehicle_class']))}"
+        ),
         _p(f"{PART_WORDS[row['part']]}<br/>{sureness(row['part_probability'])} ({percent(row['part_probability'])})"),
-        _p(f"<b>{percent(row['no_start_probability'])}</b><br/>{change if change in ('new', 'worse', 'better') else ''}"),
+        _p(
+            f"<b>{percent(row['no_start_probability'])}</b><br/>{change if change in ('new', 'worse', 'better') else ''}"
+        ),
         _p(
             f"{celsius(row['coldest_start_c'])} ({celsius(row['coldest_start_low_c'])} to "
             f"{celsius(row['coldest_start_high_c'])}) / {coming}"

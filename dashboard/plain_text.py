@@ -59,6 +59,11 @@ def celsius(value: float, *, fahrenheit: bool = False) -> str:
     return temperature(value, fahrenheit=fahrenheit)
 
 
+def span(low: str, high: str) -> str:
+    """An interval in words; one word where both ends are the same."""
+    return low if low == high else f"{low} to {high}"
+
+
 def temperature(value: float, *, fahrenheit: bool = False) -> str:
     """A temperature [°C] in the reader's unit."""
     return f"{number(value * 1.8 + 32)} °F" if fahrenheit else f"{number(value)} °C"

@@ -177,7 +177,9 @@ def has_vehicles() -> bool:
 def has_readings(day: date) -> bool:
     """Whether a reading was taken before `day`."""
     with database() as db:
-        return db.execute("SELECT 1 FROM readings WHERE taken_at < ? LIMIT 1", (day.isoformat(),)).fetchone() is not None
+        return (
+            db.execute("SELECT 1 FROM readings WHERE taken_at < ? LIMIT 1", (day.isoformat(),)).fetchone() is not None
+        )
 
 
 def begin_judging() -> None:

@@ -46,7 +46,10 @@ _STYLE: Final = """<style>
 [class*="st-key-row-"] [data-testid="stVerticalBlock"] { gap: .15rem; }
 [class*="st-key-row-"] { gap: .35rem; padding-bottom: .9rem; }
 [class*="st-key-row-"] [data-testid="stPageLink"] a { padding-left: 0; }
-[class*="st-key-row-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"] { display: none; }
+[class*="st-key-row-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"],
+[class*="st-key-visit-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"] { display: none; }
+[class*="st-key-visit-"] [data-testid="stPageLink"] a { padding: 0; }
+[class*="st-key-visit-"] [data-testid="stPageLink"] p { font-weight: 700; }
 [class*="st-key-row-"] [data-testid="stPageLink"] p { font-size: 1.25rem; font-weight: 700; }
 .st-key-numbers [data-testid="stMetricValue"] { font-size: 1.45rem; }
 .st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }

@@ -89,7 +89,7 @@ def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any
         ]
         entry: dict[str, Any] = {"coming_low_c": round(float(coldest), 1), "forecast_low_c": None, "forecast_on": None}
         if len(own):
-            least = own.loc[own["low_c"].idxmin()]
+            least = own.iloc[int(own["low_c"].to_numpy().argmin())]
             entry |= {"forecast_low_c": float(least["low_c"]), "forecast_on": f"{least['date']:%Y-%m-%d}"}
         out[depot] = entry
     return out
@@ -163,7 +163,8 @@ def why_gone(
     if len(done):
         last = done.iloc[-1]
         return f"{PART_WORDS[str(last['part'])]} {last['action']} on {last['done_on'].day} {last['done_on']:%b}"
-    looked = decisions[(decisions["unit"] == unit) & (decisions["at"] >= since) & (decisions["kind"] == "nothing_found")]
+    mine = decisions[(decisions["unit"] == unit) & (decisions["at"] >= since)]
+    looked = mine[mine["kind"] == "nothing_found"]
     if len(looked):
         return f"looked at, nothing found, on {looked.iloc[-1]['at'].day} {looked.iloc[-1]['at']:%b}"
     change = f"probability fell from {row['no_start_probability']:.0%} to {float(now['no_start_probability']):.0%}"

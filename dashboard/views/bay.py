@@ -79,9 +79,7 @@ def clamp(label: str, key: str, scale: float | None, usual: float) -> float | No
     )
     if shows != "mV":
         return None
-    return float(
-        st.number_input(f"{label}, mV per A", 0.01, 10_000.0, scale or usual, key=f"scale_{key}", format="%g")
-    )
+    return float(st.number_input(f"{label}, mV per A", 0.01, 10_000.0, scale or usual, key=f"scale_{key}", format="%g"))
 
 
 # --- fields and their draft ------------------------------------------------------------------------------------------

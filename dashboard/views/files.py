@@ -59,9 +59,7 @@ def bring_in() -> None:
         paths = [saved_to(folder, upload) for upload in uploads or []]
         try:
             with session.database() as db, st.spinner("Reading …"):
-                outcome = import_paths(
-                    db, list(paths), source=source, dry_run=dry, now=session.now(), by=session.who()
-                )
+                outcome = import_paths(db, list(paths), source=source, dry_run=dry, now=session.now(), by=session.who())
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return

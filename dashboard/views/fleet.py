@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 import streamlit as st
+from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from dashboard import charts, downloads, history, one_unit, paper, session, weekly
@@ -157,7 +158,9 @@ def follow(days: tuple[Any, ...]) -> None:
     past = history.archive().ask(session.key_of())
     if past.done:
         st.rerun()
-    st.progress(len(past.lists) / len(days), text=f"Working out the lists of past months: {len(past.lists)} of {len(days)}")
+    st.progress(
+        len(past.lists) / len(days), text=f"Working out the lists of past months: {len(past.lists)} of {len(days)}"
+    )
 
 
 def happened_table(past: history.Past, assessment: Assessment) -> None:
@@ -182,7 +185,7 @@ def happened_table(past: history.Past, assessment: Assessment) -> None:
     downloads.table_button(happened, "no-starts", key="happened")
 
 
-def no_start_readings(db: store.Database) -> pd.DataFrame:
+def no_start_readings(db: Database) -> pd.DataFrame:
     """Readings whose start failed: unit, taken_at, outcome."""
     rows = db.execute("SELECT unit, taken_at, outcome FROM readings WHERE outcome = 'no_start'").fetchall()
     frame = pd.DataFrame(rows, columns=["unit", "taken_at", "outcome"])
@@ -226,13 +229,15 @@ def due_units(assessment: Assessment) -> pd.DataFrame:
     until = assessment.as_of + timedelta(days=SERVICE_SOON_D)
     soon = services[(services["due_on"] >= assessment.as_of) & (services["due_on"] < until)]
     service_on = soon.groupby("unit")["due_on"].min()
-    why: dict[str, str] = {u: f"service on {day(on)}" for u, on in service_on.items()}
-    why |= {u: f"no reading for {OVERDUE_D} days" for u in late_units(assessment)["unit"]}
+    why = {str(u): f"service on {day(on)}" for u, on in service_on.items()}
+    why |= dict.fromkeys(late_units(assessment)["unit"], f"no reading for {OVERDUE_D} days")
     why |= {u: "measurement asked for" for u, d in decisions.items() if d["kind"] == "measure"}
     units = assessment.units[assessment.units["unit"].isin(list(why))]
     frame = units[["unit", "depot", "last_reading_on"]].assign(why=[why[u] for u in units["unit"]])
     order = frame["why"].map(lambda w: 0 if w.startswith("measurement") else 1 if w.startswith("no reading") else 2)
-    return frame.assign(order=order).sort_values(["order", "last_reading_on"]).drop(columns="order").reset_index(drop=True)
+    return (
+        frame.assign(order=order).sort_values(["order", "last_reading_on"]).drop(columns="order").reset_index(drop=True)
+    )
 
 
 def bay_sheets(due: pd.DataFrame) -> bytes:

@@ -62,7 +62,9 @@ def one(number: int) -> None:
     for attempt in row.attempts:
         st.caption(f"{day(attempt.at)} {safe(attempt.by)} tried: {safe(attempt.result)}")
     if row.state != "open":
-        st.caption(f"{row.state.capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}")
+        st.caption(
+            f"{row.state.capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}"
+        )
         return
     correct(row)
     dismiss(row)

@@ -12,7 +12,7 @@ from analysis.assess import Assessment
 from analysis.limit_book import LimitBook
 from dashboard import charts, downloads, one_unit, paper, session, weekly
 from dashboard.pages import page
-from dashboard.plain_text import celsius, day, percent, safe, sureness, words
+from dashboard.plain_text import celsius, day, percent, safe, span, sureness, words
 from dashboard.wording import MEASURES, PART_WORDS, list_row, plain, quantity_unit
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
@@ -54,10 +54,10 @@ def choose() -> str | None:
     if asked:
         st.error(f"There is no vehicle {safe(asked)}; choose one of the {len(numbers)} known.")
     chosen = st.selectbox("Vehicle", numbers, index=None, placeholder="type part of its number", key="choose_unit")
-    if chosen is None:
-        return None
-    st.query_params["unit"] = chosen
-    st.rerun()
+    if chosen is not None:
+        st.query_params["unit"] = chosen
+        st.rerun()
+    return None
 
 
 def head(facts: one_unit.Facts) -> None:
@@ -89,10 +89,10 @@ def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts)
     with st.container(key="numbers"):
         a, b, c, d = st.columns(4)
         a.metric(f"No-start within {assessment.horizon_days} days", percent(row["no_start_probability"]))
-        a.caption(f"80 % sure: {percent(row['probability_low'])} to {percent(row['probability_high'])}")
+        a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
         b.metric("Starts down to", celsius(row["coldest_start_c"], fahrenheit=in_f))
-        b.caption(f"80 % sure: {celsius(row['coldest_start_low_c'], fahrenheit=in_f)} to "
-                  f"{celsius(row['coldest_start_high_c'], fahrenheit=in_f)}")  # fmt: skip
+        low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
+        b.caption("80 % sure: " + span(low, high))
         c.metric("Act by", by_words(row, assessment))
         c.caption(f"last read {day(row['last_reading_on'])}, {row['readings']} readings")
         d.metric("Suspect" if row["flagged"] else "Most worn", PART_WORDS[row["part"]])
@@ -296,7 +296,9 @@ def records(facts: one_unit.Facts) -> None:
         downloads.table_button(shown, f"readings-{unit}", key="readings")
         st.page_link(page("work"), label="Correct a reading", query_params={"unit": unit})
     if len(facts.set_aside):
-        st.markdown(f"**{len(facts.set_aside)} rows of this vehicle are set aside** because they could not be believed:")
+        st.markdown(
+            f"**{len(facts.set_aside)} rows of this vehicle are set aside** because they could not be believed:"
+        )
         for row in facts.set_aside.head(5).to_dict("records"):
             st.caption(f"{safe(row['file'])} line {row['line']}: {safe(row['reason'])}")
         st.page_link(page("set_aside"), label="Work through set-aside rows")

@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard import downloads, session, theme, weekly
 from dashboard.pages import page
 from dashboard.paper import list_pdf
-from dashboard.plain_text import celsius, day, percent, safe, sureness, temperature, words
+from dashboard.plain_text import celsius, day, percent, safe, span, sureness, temperature, words
 from dashboard.wording import PART_WORDS
 from ingest.records import WeeklyList, read_decisions, read_weekly_list, weekly_lists
 
@@ -123,9 +123,7 @@ def filtered(body: Mapping[str, Any]) -> list[dict[str, Any]]:
     return rows
 
 
-def show_rows(
-    rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Mapping[str, Mapping[Any, Any]]
-) -> None:
+def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Mapping[str, Mapping[Any, Any]]) -> None:
     """The vehicles, those still to decide about first, a page at a time."""
     if not rows:
         st.success("No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention.")
@@ -162,11 +160,11 @@ def show_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[
             st.markdown(f"No-start {percent(row['no_start_probability'])} · act by **{act_by(row, body)}**")
             st.caption(f"Last read {day(row['last_reading_on'])}")
         with right:
-            low = body["depots"].get(row["depot"], {}).get("coming_low_c")
-            coming = f", coming low {temperature(low, fahrenheit=in_f)}" if low is not None else ""
+            coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
+            coming = f", coming low {temperature(coldest, fahrenheit=in_f)}" if coldest is not None else ""
             st.markdown(f"Starts down to **{celsius(row['coldest_start_c'], fahrenheit=in_f)}**{coming}")
-            st.caption(f"80 % sure: {celsius(row['coldest_start_low_c'], fahrenheit=in_f)} to "
-                       f"{celsius(row['coldest_start_high_c'], fahrenheit=in_f)}")  # fmt: skip
+            low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
+            st.caption("80 % sure: " + span(low, high))
         why = row["reasons"][0] if row["reasons"] else ""
         st.markdown(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**")
         if decision:
@@ -208,9 +206,7 @@ def show_gone(body: Mapping[str, Any]) -> None:
                         f"Gone because: {safe(row['why'])}.")  # fmt: skip
 
 
-def show_table(
-    chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]
-) -> None:
+def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> None:
     """The same rows as a table, for download, and as paper."""
     frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
     frame["rank"] = [row["rank"] for row in rows]

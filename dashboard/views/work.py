@@ -107,9 +107,7 @@ def start(unit: str) -> None:
             values["temperature_f" if fahrenheit else "temperature_c"] = temperature.strip().replace("−", "-")
         try:
             with session.database() as db:
-                entry = record_reading(
-                    db, values, by=session.who(), now=session.now(), entry_id=entry_number("start")
-                )
+                entry = record_reading(db, values, by=session.who(), now=session.now(), entry_id=entry_number("start"))
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
@@ -138,9 +136,7 @@ def correct(unit: str, facts: one_unit.Facts) -> None:
     if st.button("Save correction", type="primary", width="stretch", key="save_correction", disabled=not changes):
         try:
             with session.database() as db:
-                entry = correct_reading(
-                    db, int(chosen), changes, by=session.who(), reason=reason, now=session.now()
-                )
+                entry = correct_reading(db, int(chosen), changes, by=session.who(), reason=reason, now=session.now())
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
