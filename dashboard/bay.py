@@ -197,7 +197,8 @@ def _with_unit(name: str, value: float) -> str:
 
 
 CHECK_OF: Final = {
-    "rest voltage": "rest_v", "volts while cranking": "crank_min_v", "volts while cranking, load-test table": "crank_min_v",
+    "rest voltage": "rest_v", "volts while cranking": "crank_min_v",
+    "volts while cranking, load-test table": "crank_min_v",
     "positive drop": "drop_positive_v", "ground drop": "drop_ground_v", "contacts drop": "drop_contacts_v",
     "control circuit drop": "drop_control_v", "cranking amps, high": "crank_a", "cranking amps, low": "crank_a",
     "coil amps, high": "coil_a", "coil amps, low": "coil_a", "cranking speed": "crank_rpm",

@@ -17,6 +17,8 @@ from ingest.records import read_device, save_device
 
 _STATE: Final = "device"
 _MEMORY: Final = "device_memory"
+_TOLD: Final = "device_told"
+NO_MEMORY: Final = "none"  # what a browser says that keeps nothing
 _NUMBER: Final = re.compile(r"^[0-9a-f]{16,64}$")
 _SCRIPT: Final = """
 export default function (component) {
@@ -30,7 +32,7 @@ export default function (component) {
       localStorage.setItem("cranktrend-device", own);
     }
   } catch (error) { own = null; }
-  if (own && data.known !== own) setStateValue("number", own);
+  if (data.known !== (own || "none")) setStateValue("number", own || "none");
   const keypad = () => document.querySelectorAll(".st-key-measured input[type=text]")
     .forEach((field) => field.setAttribute("inputmode", "decimal"));
   keypad();
@@ -45,17 +47,25 @@ _mount = components.component("cranktrend_device", js=_SCRIPT)
 
 def recognise() -> None:
     """Learn the browser's own number, once a session; it comes with the run after the first."""
-    known = st.session_state.get(_STATE, "")
+    known = st.session_state.get(_STATE, "" if not st.session_state.get(_TOLD) else NO_MEMORY)
     with st.sidebar:
         result = _mount(key="device_number", data={"known": known}, default={"number": ""}, on_number_change=_ignore)
     told = str(result.get("number") or "")
-    if told and told != known and _NUMBER.match(told):
+    if not told or told == known:
+        return
+    st.session_state[_TOLD] = True
+    if _NUMBER.match(told):
         st.session_state[_STATE] = told
         st.session_state.pop(_MEMORY, None)
 
 
 def _ignore() -> None:
     """The component wants a callback for its default; nothing is to be done."""
+
+
+def awaited() -> bool:
+    """Whether the browser has not yet said who it is: what is typed now would hide what it typed before."""
+    return not st.session_state.get(_TOLD) and not number()
 
 
 def number() -> str:

@@ -25,10 +25,10 @@ from dashboard.wording import MEASURES, PART_WORDS, plain, quantity_unit
 from ingest.records import WeeklyList
 
 CAUTION: Final = (
-    "Neutral or park, wheels chocked. Ventilate, no sparks near the battery. Eye protection; rings off; no loose sleeves "
-    "near belts. Disable fuel or ignition by the maker's procedure. Fused test lead. Crank no longer than the maker "
-    "allows, 30 s at most, then let it cool for at least 2 min. Not for high-voltage hybrid or electric traction systems. "
-    "The maker's procedure, local rules and licensed practice come first."
+    "Neutral or park, wheels chocked. Ventilate, no sparks near the battery. Eye protection; rings off; no loose "
+    "sleeves near belts. Disable fuel or ignition by the maker's procedure. Fused test lead. Crank no longer than the "
+    "maker allows, 30 s at most, then let it cool for at least 2 min. Not for high-voltage hybrid or electric traction "
+    "systems. The maker's procedure, local rules and licensed practice come first."
 )
 LONGEST_CELL = 400  # characters of a text that came from outside, so that one cell never fills a page; our choice
 _REGULAR, _BOLD = "Vera", "VeraBd"
@@ -168,11 +168,13 @@ def _list_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping
     return [
         _p(str(row.get("rank", "")), 8, bold=True),
         _p(
-            f"<b>{printable(row['unit'])}</b><br/>{printable(row['depot'] or '')}, {printable(words(row['vehicle_class']))}"
+            f"<b>{printable(row['unit'])}</b><br/>{printable(row['depot'] or '')}, "
+            f"{printable(words(row['vehicle_class']))}"
         ),
         _p(f"{PART_WORDS[row['part']]}<br/>{sureness(row['part_probability'])} ({percent(row['part_probability'])})"),
         _p(
-            f"<b>{percent(row['no_start_probability'])}</b><br/>{change if change in ('new', 'worse', 'better') else ''}"
+            f"<b>{percent(row['no_start_probability'])}</b><br/>"
+            f"{change if change in ('new', 'worse', 'better') else ''}"
         ),
         _p(
             f"{celsius(row['coldest_start_c'])} ({celsius(row['coldest_start_low_c'])} to "
@@ -188,10 +190,12 @@ def _list_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping
 
 _READING_COLUMNS: Final = (
     ("taken_at", "taken"), ("temperature_c", "°C"), ("rest_v", "rest V"), ("crank_min_v", "lowest V"), ("crank_a", "A"),
-    ("peak_a", "peak A"), ("drop_positive_v", "pos. V"), ("drop_ground_v", "ground V"), ("drop_contacts_v", "contacts V"),
+    ("peak_a", "peak A"), ("drop_positive_v", "pos. V"), ("drop_ground_v", "ground V"),
+    ("drop_contacts_v", "contacts V"),
     ("drop_control_v", "control V"), ("coil_a", "coil A"), ("crank_rpm", "rpm"),
 )  # fmt: skip
 _LAST_READINGS = 10
+_LAST_REPAIRS = 12
 
 
 def unit_pdf(
@@ -212,7 +216,8 @@ def unit_pdf(
         ),
         Spacer(1, 2 * mm),
         *[_p(f"• {printable(reason)}.", 8.5) for reason in row["reasons"]],
-        _p(f"What to do: <b>{printable(row['action'])}</b>. Next measurement: {printable(row['next_test'] or 'enough')}.", 8.5),
+        _p(f"What to do: <b>{printable(row['action'])}</b>.", 8.5),
+        _p(f"Next measurement: {printable(row['next_test'] or 'enough is known')}", 8.5),
         Spacer(1, 3 * mm),
         _parts_table(parts),
         Spacer(1, 3 * mm),
@@ -271,10 +276,11 @@ def _reading_cell(name: str, value: Any) -> str:
 
 
 def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
-    return [
-        _p(f"{day(r['done_on'])}: {PART_WORDS[str(r['part'])]} {printable(r['action'])} ({printable(words(str(r['reason'])) or 'no reason')})", 8.5)
-        for r in repairs.tail(12).to_dict("records")
-    ]  # fmt: skip
+    lines: list[Flowable] = []
+    for r in repairs.tail(_LAST_REPAIRS).to_dict("records"):
+        reason = printable(words(str(r["reason"])) or "no reason")
+        lines.append(_p(f"{day(r['done_on'])}: {PART_WORDS[str(r['part'])]} {printable(r['action'])} ({reason})", 8.5))
+    return lines
 
 
 # --- blank sheets for the bay ----------------------------------------------------------------------------------------
@@ -314,7 +320,8 @@ def _bay_page(unit: BayUnit) -> list[Flowable]:
         rows.append([_p(label, 9), _p(printable(unit.limits.get(name, "")), 8), _p(shown, 10), _p(measured_in, 8)])
     return [
         _p(f"Vehicle {printable(unit.unit)}", 18, bold=True),
-        _p(f"{printable(unit.depot)}, {printable(words(unit.vehicle_class))}, {unit.system_v} V. {printable(unit.due)}", 9.5),
+        _p(f"{printable(unit.depot)}, {printable(words(unit.vehicle_class))}, {unit.system_v} V.", 9.5),
+        _p(printable(unit.due), 9.5),
         Spacer(1, 3 * mm),
         _p(CAUTION, 8),
         Spacer(1, 3 * mm),

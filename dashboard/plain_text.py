@@ -14,7 +14,7 @@ STARTS_ALWAYS_C = -44.0  # coldest starts below are outside the range that is wo
 
 
 def safe(text: object, *, longest: int = 300) -> str:
-    """Return `text` for use inside Markdown: every mark that could mean something is escaped, line breaks are blanks."""
+    """Return `text` for use inside Markdown: marks that could mean something are escaped."""
     flat = " ".join(str(text).split())
     cut = flat if len(flat) <= longest else flat[: longest - 1] + "…"
     return "".join(f"\\{c}" if c in _PUNCTUATION else c for c in cut)

@@ -57,7 +57,8 @@ _STYLE: Final = """<style>
 .st-key-bay input, .st-key-bay [data-baseweb="select"] > div { min-height: 3.1rem; font-size: 1.15rem; }
 .st-key-bay [data-testid="stButton"] button { min-height: 3.1rem; }
 .st-key-bay label p { font-size: 1.02rem; }
-.st-key-bay [data-testid="stSegmentedControl"] button, .st-key-bay [data-testid="stPills"] button { min-height: 2.9rem; }
+.st-key-bay [data-testid="stSegmentedControl"] button,
+.st-key-bay [data-testid="stPills"] button { min-height: 2.9rem; }
 @media (max-width: 640px) {
   [data-testid="stMainBlockContainer"] { padding: 3.4rem .8rem 4rem .8rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }

@@ -28,7 +28,7 @@ def show() -> None:
             return
         unit = pick_unit()
         saved_note()
-        if unit is None:
+        if unit is None or device.awaited():
             return
         facts = one_unit.facts(unit)
         about(facts)
@@ -102,9 +102,9 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> dict[str, str]:
                 typed[field.name] = one_field(field, unit, draft, last, meter)
         typed["outcome"] = st.pills(
             "How it started", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__,
-            default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None, key=f"outcome_{unit}",
+            default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None, key=f"outcome_{unit}_{form_number()}",
         ) or ""  # fmt: skip
-        typed["note"] = st.text_input("Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}")
+        typed["note"] = st.text_input("Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}")
     kept = {name: text for name, text in typed.items() if text.strip()}
     if kept != draft:
         keep_draft(unit, kept)
@@ -116,13 +116,18 @@ def one_field(
 ) -> str:
     """One field with its unit, where to measure, and the last value as a hint."""
     before = f"last {bay.shown(field.name, last[field.name], meter)}" if field.name in last else ""
-    key = f"m_{field.name}_{unit}"
+    key = f"m_{field.name}_{unit}_{form_number()}"
     if key not in st.session_state and draft.get(field.name):
         st.session_state[key] = draft[field.name]
     return st.text_input(
         f"{field.label}, {bay.unit_of(field.name, meter)}", key=key, placeholder=before, max_chars=20,
         help=field.where or None, live="600ms",
     )  # fmt: skip
+
+
+def form_number() -> int:
+    """Number of the form on the screen: a new one after every save, so that its fields are empty."""
+    return int(st.session_state.get("form", 0))
 
 
 def drafts() -> dict[str, dict[str, Any]]:
@@ -177,13 +182,9 @@ def look(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter) -> E
     for remark in entry.remarks:
         st.caption(safe(bay.spoken(remark)))
     lines = bay.comparisons(facts, entry)
-    word = {"act": "over the limit", "watch": "watch", "pass": "good"}
-    st.markdown(
-        "\n".join(
-            f"- {theme.SIGNS[line.verdict] + ' **' + word[line.verdict] + '** ' if line.verdict else ''}{safe(line.sentence)}"
-            for line in lines
-        )
-    )
+    marks = {"act": "over the limit", "watch": "watch", "pass": "good"}
+    lead = {verdict: f"{theme.SIGNS[verdict]} **{said}** " for verdict, said in marks.items()}
+    st.markdown("\n".join(f"- {lead.get(line.verdict, '')}{safe(line.sentence)}" for line in lines))
     found = bay.findings(facts, entry)
     for finding in found[:3]:
         st.markdown(f"**Points to the {safe(words(finding.segment))}:** {safe(finding.sentence)}")
@@ -216,9 +217,7 @@ def save(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter, entr
         for problem in done.problems:
             st.error(safe(bay.spoken(problem)))
         return
-    for field in (*bay.LABELS, "outcome", "note"):
-        st.session_state.pop(f"m_{field}_{unit}", None)
-        st.session_state.pop(f"{field}_{unit}", None)
+    st.session_state["form"] = form_number() + 1
     keep_draft(unit, {})
     st.session_state["saved_note"] = (unit, done.known)
     st.rerun()

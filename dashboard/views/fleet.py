@@ -211,8 +211,15 @@ def overdue(assessment: Assessment) -> None:
     if due.empty:
         st.write(f"No vehicle is overdue: each was read within the last {OVERDUE_D} days, and none is awaited.")
         return
-    st.dataframe(due.head(500), hide_index=True, alt="Vehicles to be read and why", height=240, key="due_table",
-                 column_config={"last_reading_on": st.column_config.DateColumn("last read", format="YYYY-MM-DD")})  # fmt: skip
+    read_on = st.column_config.DateColumn("last read", format="YYYY-MM-DD")
+    st.dataframe(
+        due.head(500),
+        hide_index=True,
+        alt="Vehicles to be read and why",
+        height=240,
+        key="due_table",
+        column_config={"last_reading_on": read_on},
+    )
     with st.container(horizontal=True):
         downloads.table_button(due, "to-be-read", key="due")
         st.download_button(

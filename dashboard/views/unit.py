@@ -233,7 +233,9 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     with left:
         text = charts.cold_text(cold, season)
         st.altair_chart(
-            charts.cold_chart(cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed),
+            charts.cold_chart(
+                cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed
+            ),
             width="stretch", alt=text, key="cold_chart",
         )  # fmt: skip
         st.caption(f"{safe(text)} Grey: from the usual low to a morning in ten.")
@@ -246,7 +248,9 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
                 f"is done, {percent(end['probability_renewed'])} with the {PART_WORDS[end['part']]} renewed today."
             )
             st.altair_chart(
-                charts.outlook_chart(mine, title="No-start by week", renewed=f"{PART_WORDS[mine['part'].iloc[0]]} renewed"),
+                charts.outlook_chart(
+                    mine, title="No-start by week", renewed=f"{PART_WORDS[mine['part'].iloc[0]]} renewed"
+                ),
                 width="stretch", alt=text, key="outlook_chart",
             )  # fmt: skip
             st.caption(text)
