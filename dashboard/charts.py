@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import altair as alt
 import pandas as pd
@@ -44,6 +44,12 @@ class Axis:
 
 
 _FOOT = 0.02  # marks without a value stand this share of the axis above zero
+
+
+def specification(chart: Chart) -> dict[str, Any]:
+    """The chart as a Vega-Lite specification, for the screens to keep; checking it is the tests' work."""
+    spec: dict[str, Any] = chart.to_dict(validate=False)
+    return spec
 
 
 def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:

@@ -30,7 +30,9 @@ CAUTION: Final = (
     "maker allows, 30 s at most, then let it cool for at least 2 min. Not for high-voltage hybrid or electric traction "
     "systems. The maker's procedure, local rules and licensed practice come first."
 )
-LONGEST_CELL = 400  # characters of a text that came from outside, so that one cell never fills a page; our choice
+LONGEST_CELL = 220  # characters of a text in a cell, so that no cell fills a page; our choice
+LONGEST_NAME = 64
+LONGEST_LINE = 400
 _REGULAR, _BOLD = "Vera", "VeraBd"
 _MARGIN = 13 * mm
 
@@ -60,10 +62,15 @@ def _font() -> TTFont:
     return regular
 
 
-def printable(text: object) -> str:
+def name_of(text: object) -> str:
+    """A vehicle's, depot's or class's name for a Paragraph."""
+    return printable(text, longest=LONGEST_NAME)
+
+
+def printable(text: object, *, longest: int = LONGEST_CELL) -> str:
     """Text for a Paragraph: markup escaped, marks that the font lacks as "?", shortened."""
     glyphs = _font().face.charToGlyph
-    flat = " ".join(str(text).split())[:LONGEST_CELL]
+    flat = " ".join(str(text).split())[:longest]
     return escape("".join(c if ord(c) in glyphs else "?" for c in flat))
 
 
@@ -167,10 +174,7 @@ def _list_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping
     decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
     return [
         _p(str(row.get("rank", "")), 8, bold=True),
-        _p(
-            f"<b>{printable(row['unit'])}</b><br/>{printable(row['depot'] or '')}, "
-            f"{printable(words(row['vehicle_class']))}"
-        ),
+        _p(f"<b>{name_of(row['unit'])}</b><br/>{name_of(row['depot'] or '')}, {name_of(words(row['vehicle_class']))}"),
         _p(f"{PART_WORDS[row['part']]}<br/>{sureness(row['part_probability'])} ({percent(row['part_probability'])})"),
         _p(
             f"<b>{percent(row['no_start_probability'])}</b><br/>"
@@ -205,7 +209,7 @@ def unit_pdf(
     title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
     story: list[Flowable] = [
         _p(printable(title), 14, bold=True),
-        _p(f"{printable(row['depot'] or 'no depot')}, {printable(words(row['vehicle_class']))}", 9),
+        _p(f"{printable(row['depot'] or 'no depot')}, {name_of(words(row['vehicle_class']))}", 9),
         Spacer(1, 3 * mm),
         _p(
             f"No-start within the horizon: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
@@ -215,7 +219,7 @@ def unit_pdf(
             9,
         ),
         Spacer(1, 2 * mm),
-        *[_p(f"• {printable(reason)}.", 8.5) for reason in row["reasons"]],
+        *[_p(f"• {printable(reason, longest=LONGEST_LINE)}.", 8.5) for reason in row["reasons"]],
         _p(f"What to do: <b>{printable(row['action'])}</b>.", 8.5),
         _p(f"Next measurement: {printable(row['next_test'] or 'enough is known')}", 8.5),
         Spacer(1, 3 * mm),

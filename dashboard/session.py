@@ -25,6 +25,7 @@ TODAY_VARIABLE = "CRANKTREND_TODAY"
 DEMO_KEY = "demo_fleet"
 HORIZON_D = 30
 HORIZON_KEY = "horizon_days"
+IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
 _JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "reset_answers")
 
@@ -34,14 +35,48 @@ def database_path() -> Path:
     return Path(os.environ.get(DATABASE_VARIABLE, "fleet.db"))
 
 
+@dataclass
+class Connections:
+    """Open connections that are idle: one piece of work takes one, and gives it back."""
+
+    lock: Lock = field(default_factory=Lock)
+    idle: dict[tuple[str, int], list[Database]] = field(default_factory=dict)
+
+    def take(self, path: Path) -> tuple[tuple[str, int], Database]:
+        """A connection to the file at `path` as it is now, opened if none is idle."""
+        if path.exists():
+            key = (str(path), path.stat().st_ino)
+            with self.lock:
+                if self.idle.get(key):
+                    return key, self.idle[key].pop()
+        db = store.open_database(path)
+        return (str(path), path.stat().st_ino), db
+
+    def give_back(self, key: tuple[str, int], db: Database) -> None:
+        """Keep an idle connection, at most IDLE_KEPT of them; whatever was begun and not ended is undone."""
+        if db.conn.in_transaction:
+            db.conn.rollback()
+        with self.lock:
+            if len(self.idle.setdefault(key, [])) < IDLE_KEPT:
+                self.idle[key].append(db)
+                return
+        db.conn.close()
+
+
+@st.cache_resource(show_spinner=False)
+def connections() -> Connections:
+    """The idle connections of this server."""
+    return Connections()
+
+
 @contextmanager
 def database() -> Iterator[Database]:
-    """A connection for one piece of work: connections are not shared between sessions."""
-    db = store.open_database(database_path())
+    """A connection for one piece of work; no two sessions use the same one at a time."""
+    key, db = connections().take(database_path())
     try:
         yield db
     finally:
-        db.conn.close()
+        connections().give_back(key, db)
 
 
 def settings() -> dict[str, object]:
@@ -123,6 +158,15 @@ class Judge:
                     self.found.pop(next(iter(self.found))).cancel()
                 self.found[key] = self.pool.submit(_assess, key)
             return self.found[key]
+
+    def key_of_found(self, assessment: Assessment) -> Key | None:
+        """The key that an assessment was made for; None for one made elsewhere."""
+        with self.lock:
+            for key, future in self.found.items():
+                ready = future.done() and not future.cancelled() and future.exception() is None
+                if ready and future.result() is assessment:
+                    return key
+        return None
 
     def latest(self, key: Key) -> Assessment | None:
         """The newest finished assessment of the same database, day and horizon, whatever was written since."""

@@ -35,6 +35,7 @@ STREAMLIT_FLAGS: Final = (
     "--theme.dark.linkColor=#58C4DC",
     "--theme.baseRadius=small",
     "--theme.showWidgetBorder=true",
+    "--runner.magicEnabled=false",
 )
 """Flags for `streamlit run`, so that no settings file has to lie beside the user's database."""
 

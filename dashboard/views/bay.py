@@ -79,7 +79,8 @@ def clamp(label: str, key: str, scale: float | None, usual: float) -> float | No
     )
     if shows != "mV":
         return None
-    return float(st.number_input(f"{label}, mV per A", 0.01, 10_000.0, scale or usual, key=f"scale_{key}", format="%g"))
+    chosen = st.number_input(f"{label}, mV per A", 0.01, 10_000.0, scale or usual, key=f"scale_{key}", format="%g")
+    return float(chosen)
 
 
 # --- fields and their draft ------------------------------------------------------------------------------------------
@@ -102,9 +103,12 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> dict[str, str]:
                 typed[field.name] = one_field(field, unit, draft, last, meter)
         typed["outcome"] = st.pills(
             "How it started", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__,
-            default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None, key=f"outcome_{unit}_{form_number()}",
+            default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None,
+            key=f"outcome_{unit}_{form_number()}",
         ) or ""  # fmt: skip
-        typed["note"] = st.text_input("Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}")
+        typed["note"] = st.text_input(
+            "Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
+        )
     kept = {name: text for name, text in typed.items() if text.strip()}
     if kept != draft:
         keep_draft(unit, kept)

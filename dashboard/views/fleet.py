@@ -69,7 +69,7 @@ def coming_cold(assessment: Assessment) -> None:
     counts = cold_counts(mine)
     text = "How many vehicles likely or possibly fail to start, by morning low"
     chart = charts.cold_count_chart(counts, chosen_c=float(low), title="Vehicles that fail to start, by morning low")
-    st.altair_chart(chart, width="stretch", alt=text, key="cold_count")
+    st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="cold_count")
     st.caption("Line: more likely than not. Shaded: up to one chance in ten. From the coldest start of each vehicle.")
     table = mine[mine["coldest_start_high_c"] > low][
         ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
@@ -145,7 +145,7 @@ def year(assessment: Assessment) -> None:
             counted, by=by, title=f"Vehicles on the list at the start of each month, by {by}", order=order
         )
         text = f"Vehicles on the list by {by} at the start of each month of the last year"
-        st.altair_chart(chart, width="stretch", alt=text, key="history_chart")
+        st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
         st.caption("Each list is worked out with that day's knowledge only.")
     elif past.done and not past.failed:
         st.write("No vehicle was on a list in the last twelve months.")

@@ -105,7 +105,12 @@ def board(plan: ReplacementPlan) -> None:
         st.info("No workshop hours are known; bring in a workshops file with hours per week.")
     else:
         text = "Hours used of hours there are, by depot and week"
-        st.altair_chart(charts.hours_chart(plan.hours, title=text), width="stretch", alt=text, key="hours_chart")
+        st.vega_lite_chart(
+            charts.specification(charts.hours_chart(plan.hours, title=text)),
+            width="stretch",
+            alt=text,
+            key="hours_chart",
+        )
     depots = sorted(plan.visits["depot"].unique().tolist())
     if not depots:
         st.success("No visit pays in these weeks.")

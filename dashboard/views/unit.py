@@ -9,11 +9,10 @@ import pandas as pd
 import streamlit as st
 
 from analysis.assess import Assessment
-from analysis.limit_book import LimitBook
-from dashboard import charts, downloads, one_unit, paper, session, weekly
+from dashboard import downloads, one_unit, paper, session, unit_charts, weekly
 from dashboard.pages import page
 from dashboard.plain_text import celsius, day, percent, safe, span, sureness, words
-from dashboard.wording import MEASURES, PART_WORDS, list_row, plain, quantity_unit
+from dashboard.wording import PART_WORDS, list_row, plain, quantity_unit
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
 
@@ -211,49 +210,19 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     chosen = st.pills(
         "Part over time", parts, default=row["part"], format_func=PART_WORDS.__getitem__, key=f"part_{row['unit']}"
     ) or str(row["part"])
-    limits = LimitBook().for_group(
-        str(row["vehicle_class"]), int(row["system_v"]), str(facts.unit["fuel"]), facts.unit["cylinders"]
-    )
-    course, limit = one_unit.course(assessment, row["unit"], chosen, limits)
-    name = MEASURES[chosen].capitalize()
-    chart = charts.part_chart(
-        course,
-        title=f"{name} of {row['unit']}",
-        as_of=assessment.as_of,
-        repairs=one_unit.repairs_in_words(facts, chosen),
-        printed_limit=limit,
-        marks=one_unit.marks(facts, chosen, assessment.as_of),
-    )
-    text = charts.part_text(course, name)
-    st.altair_chart(chart, width="stretch", alt=text, key="part_chart")
-    st.caption(f"{safe(text)} Grey band: sound vehicles of the class. Dashed: if nothing is done.")
+    drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
+    st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="part_chart")
+    st.caption(f"{safe(drawn.text, longest=600)} Grey band: sound vehicles of the class. Dashed: if nothing is done.")
     left, right = st.columns(2)
-    cold, season, forecast = one_unit.cold(assessment, row)
-    renewed = f"with {PART_WORDS[row['part']]} renewed" if row["flagged"] else None
     with left:
-        text = charts.cold_text(cold, season)
-        st.altair_chart(
-            charts.cold_chart(
-                cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed
-            ),
-            width="stretch", alt=text, key="cold_chart",
-        )  # fmt: skip
-        st.caption(f"{safe(text)} Grey: from the usual low to a morning in ten.")
+        drawn = unit_charts.cold_drawn(assessment, row)
+        st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="cold_chart")
+        st.caption(f"{safe(drawn.text, longest=600)} Grey: from the usual low to a morning in ten.")
     with right:
-        mine = assessment.outlook[assessment.outlook["unit"] == row["unit"]]
-        if len(mine):
-            end = mine.iloc[-1]
-            text = (
-                f"By {day(end['week_start'])} a no-start has a probability of {percent(end['probability'])} if nothing "
-                f"is done, {percent(end['probability_renewed'])} with the {PART_WORDS[end['part']]} renewed today."
-            )
-            st.altair_chart(
-                charts.outlook_chart(
-                    mine, title="No-start by week", renewed=f"{PART_WORDS[mine['part'].iloc[0]]} renewed"
-                ),
-                width="stretch", alt=text, key="outlook_chart",
-            )  # fmt: skip
-            st.caption(text)
+        ahead = unit_charts.outlook_drawn(assessment, row)
+        if ahead is not None:
+            st.vega_lite_chart(ahead.spec, width="stretch", alt=ahead.text, key="outlook_chart")
+            st.caption(safe(ahead.text))
     parts_table(assessment, row)
 
 

@@ -1,0 +1,126 @@
+"""Charts: valid Vega-Lite, with a title, units, intervals and a text; and the course they draw is the list's own.
+
+Truth: the simulated fleet's readings by hand (volts over amps), and the assessment the charts were made from.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import pytest
+from samples_screens import assessed, readings_of, worst_unit
+
+from analysis.course import Z_80, cold_course, part_course, season_course
+from dashboard import charts
+
+
+def specs_in(spec: dict[str, Any]) -> str:
+    return str(spec)
+
+
+def part(unit: str, name: str) -> charts.Chart:
+    a = assessed()
+    return charts.part_chart(
+        part_course(a, unit, name),
+        title=f"{name} of {unit}",
+        as_of=a.as_of,
+        repairs=pd.DataFrame({"done_on": pd.to_datetime(["2026-03-02"]).as_unit("us"), "words": ["replaced"]}),
+        printed_limit=1.0,
+        marks=pd.DataFrame({"taken_at": pd.to_datetime(["2026-05-02"]).as_unit("us"), "kind": [charts.ASIDE]}),
+    )
+
+
+@pytest.mark.parametrize("name", ["battery", "ground_path", "starter_motor", "control_circuit", "engine_drag"])
+def test_a_part_chart_is_valid_and_says_unit_and_limits(name: str) -> None:
+    spec = part(worst_unit(), name).to_dict()  # altair checks it against the Vega-Lite schema
+    text = specs_in(spec)
+    assert ("A at 20 °C" if name == "engine_drag" else "mΩ at 20 °C") in text
+    assert f"{name} of {worst_unit()}" in text
+    assert "replaced" in text
+    assert charts.ASIDE in text
+
+
+def test_chart_colours_are_never_alone() -> None:
+    """Every kind of reading has a shape of its own beside its colour."""
+    looks = list(charts._LOOKS.values())
+    assert len({shape for shape, _ in looks}) == len(looks)
+    assert len({colour for _, colour in looks}) == len(looks)
+
+
+def test_the_course_ends_at_the_level_that_the_list_states() -> None:
+    a, unit = assessed(), worst_unit()
+    stated = a.parts[(a.parts["unit"] == unit)].set_index("part")
+    for name in stated.index:
+        course = part_course(a, unit, str(name))
+        now = course.path[course.path["ahead"]].iloc[0]
+        assert now["value"] == pytest.approx(stated.loc[name, "level_mohm"], rel=1e-6)
+        half = (now["high"] - now["value"]) / Z_80
+        assert half == pytest.approx(stated.loc[name, "se_mohm"], rel=1e-6)
+        assert course.usual == pytest.approx(stated.loc[name, "usual_mohm"])
+
+
+def test_readings_drawn_are_volts_over_amps() -> None:
+    """Worked by hand: the ground path's mΩ are drop over steady amps, copper brought from the air's °C to 20 °C."""
+    a, unit = assessed(), worst_unit()
+    drawn = part_course(a, unit, "ground_path").readings.set_index("taken_at")["value"]
+    raw = readings_of(unit).set_index("taken_at")
+    both = raw.dropna(subset=["drop_ground_v", "crank_a", "temperature_c"])
+    both = both[both["doubtful"] == ""]
+    common = both.index.intersection(drawn.index)
+    assert len(common) > 5
+    by_hand = 1e3 * both["drop_ground_v"] / both["crank_a"] / (1 + 0.00393 * (both["temperature_c"] - 20))
+    assert drawn[common].to_numpy() == pytest.approx(by_hand[common].to_numpy(), rel=0.02)
+
+
+def test_the_cold_course_starts_at_the_coldest_start_of_the_list() -> None:
+    a, unit = assessed(), worst_unit()
+    row = a.units.set_index("unit").loc[unit]
+    cold = cold_course(a, unit, part=str(row["part"]))
+    assert cold["day"].iloc[0] == a.as_of
+    assert cold["coldest_start_c"].iloc[0] == pytest.approx(float(row["coldest_start_c"]), abs=0.01)
+    assert (cold["low_c"] <= cold["coldest_start_c"]).all()
+    assert (cold["coldest_start_c"] <= cold["high_c"]).all()
+    assert (cold["renewed_c"] <= cold["coldest_start_c"] + 0.01).all()
+
+
+def test_cold_and_outlook_charts_are_valid() -> None:
+    a, unit = assessed(), worst_unit()
+    climate = pd.DataFrame({"depot": "x", "month": range(1, 13), "low_c": [-9.0] * 12, "low_sd_c": [3.0] * 12})
+    cold, season = cold_course(a, unit, part="battery"), season_course(climate, "x", a.as_of)
+    assert season["one_in_ten_c"].to_numpy() == pytest.approx(-9.0 - 1.2816 * 3.0, abs=1e-3)  # normal table
+    forecast = pd.DataFrame({"depot": ["x"], "date": pd.to_datetime(["2026-12-01"]).as_unit("us"), "low_c": [-11.0]})
+    text = specs_in(charts.cold_chart(cold, season, forecast, title="cold", renewed="with battery renewed").to_dict())
+    assert "°C" in text
+    assert "with battery renewed" in text
+    assert "forecast low" in text
+    mine = a.outlook[a.outlook["unit"] == unit]
+    text = specs_in(charts.outlook_chart(mine, title="by week", renewed="battery renewed").to_dict())
+    assert "probability_low" in text
+    assert "below" in charts.cold_text(cold, season)
+
+
+def test_fleet_charts_are_valid() -> None:
+    history = pd.DataFrame(
+        {"day": pd.to_datetime(["2026-10-01", "2026-11-01"]), "part": ["battery"] * 2, "vehicles": [2, 3]}
+    )
+    assert "battery" in specs_in(charts.risk_history_chart(history, by="part", title="t", order=["battery"]).to_dict())
+    counts = pd.DataFrame({"low_c": [-10, 0], "likely": [3, 1], "possible": [5, 2]})
+    assert "morning low, °C" in specs_in(charts.cold_count_chart(counts, chosen_c=-5.0, title="t").to_dict())
+    hours = pd.DataFrame({"depot": ["a", "b"], "iso_week": ["2026-W48"] * 2, "hours": [8.0, 0.0], "booked": [2.0, 0.0]})
+    assert "2.0 of 8 h" in specs_in(charts.hours_chart(hours, title="t").to_dict())
+
+
+def test_the_text_says_what_the_chart_shows() -> None:
+    a, unit = assessed(), worst_unit()
+    course = part_course(a, unit, "battery")
+    text = charts.part_text(course, "Battery resistance")
+    assert f"{len(course.readings)} readings" in text
+    assert f"{course.readings['value'].iloc[-1]:.2f} mΩ" in text
+
+
+def test_unknown_vehicle_or_part_is_named() -> None:
+    with pytest.raises(ValueError, match="'nobody'"):
+        part_course(assessed(), "nobody", "battery")
+    with pytest.raises(ValueError, match="allowed are battery"):
+        part_course(assessed(), worst_unit(), "wheel")

@@ -1,0 +1,113 @@
+"""Paper: what was asked for stands on the pages, in black on white, and hostile text stays text.
+
+Truth: the rows given to it by the test.
+"""
+
+from __future__ import annotations
+
+import base64
+import re
+import zlib
+from typing import Any
+
+import pandas as pd
+import pytest
+from samples_screens import assessed, readings_of, worst_unit
+
+from dashboard import paper
+from dashboard.wording import list_row
+from ingest.records import WeeklyList
+
+HOSTILE = "<b>x</b> & <para>=1+1 日本 " + "W" * 3000
+
+
+def pages(pdf: bytes) -> int:
+    return len(re.findall(rb"/Type /Page\b", pdf))
+
+
+def drawing(pdf: bytes) -> bytes:
+    """The pages' drawing operators."""
+    out = b""
+    for found in re.finditer(rb"stream\r?\n(.*?)\r?\n?endstream", pdf, re.S):
+        data = found.group(1)
+        try:
+            data = base64.a85decode(data.removesuffix(b"~>")) if data.endswith(b"~>") else data
+            out += zlib.decompress(data)
+        except (ValueError, zlib.error):
+            continue  # a font, not a page
+    return out
+
+
+def row(**changes: Any) -> dict[str, Any]:
+    base = {
+        "unit": "T-001", "depot": "ridge", "vehicle_class": "light_van", "part": "battery", "part_probability": 0.8,
+        "no_start_probability": 0.4, "coldest_start_c": -9.0, "coldest_start_low_c": -15.0,
+        "coldest_start_high_c": -4.0, "act_by": "2026-12-04", "last_reading_on": "2026-11-01",
+        "reasons": ["battery 9 mΩ at 20 °C"], "action": "renew", "next_test": None, "rank": 1, "change": "new",
+    }  # fmt: skip
+    return {**base, **changes}
+
+
+def issued(rows: list[dict[str, Any]]) -> WeeklyList:
+    body = {
+        "as_of": "2026-11-30", "horizon_days": 30, "counts": {"units": 40}, "units": rows,
+        "depots": {"ridge": {"coming_low_c": -12.0}}, "gone": [{"unit": "T-009", "why": "battery replaced"}],
+    }  # fmt: skip
+    return WeeklyList("2026-W49", "2026-11-30", "", body)
+
+
+def test_the_list_is_one_page_for_few_and_more_for_many() -> None:
+    few = paper.list_pdf(issued([row()]), [row()], {})
+    assert few.startswith(b"%PDF")
+    assert pages(few) == 1
+    many = [row(unit=f"T-{i:03d}", rank=i) for i in range(1, 61)]
+    assert 2 <= pages(paper.list_pdf(issued(many), many, {})) <= 8
+
+
+def test_only_black_and_white_is_drawn() -> None:
+    """Prints well in black and white: no colour operator other than black, white or grey."""
+    ink = drawing(paper.list_pdf(issued([row()]), [row()], {}))
+    colours = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", ink)
+    assert colours
+    assert all(r == g == b for r, g, b in colours)
+
+
+def test_hostile_text_stays_text() -> None:
+    bad = row(unit=HOSTILE[:64], depot=HOSTILE, vehicle_class=HOSTILE, reasons=[HOSTILE], action=HOSTILE)
+    decision = {
+        "kind": "postponed",
+        "at": pd.Timestamp("2026-11-30"),
+        "until": pd.Timestamp("2026-12-07"),
+        "reason": HOSTILE,
+    }
+    pdf = paper.list_pdf(issued([bad]), [bad], {bad["unit"]: decision})
+    assert pages(pdf) >= 1
+    assert "&lt;b&gt;" in paper.printable(HOSTILE)
+    assert "日" not in paper.printable(HOSTILE)
+
+
+def test_vehicle_sheet_from_the_assessment() -> None:
+    a, unit = assessed(), worst_unit()
+    judged = a.units[a.units["unit"] == unit].to_dict("records")[0]
+    parts = a.parts[a.parts["unit"] == unit]
+    repairs = pd.DataFrame(
+        {"done_on": [pd.Timestamp("2026-02-01")], "part": ["battery"], "action": ["replaced"], "reason": [""]}
+    )
+    listed = list_row(judged, parts, None, a)
+    pdf = paper.unit_pdf(listed, parts, readings_of(unit), repairs, as_of="2026-11-30")
+    assert 1 <= pages(pdf) <= 2
+
+
+def test_a_bay_sheet_per_due_vehicle() -> None:
+    unit = paper.BayUnit(
+        "T-001", "ridge", "light_van", 12, "Due: service.", {"rest_v": 12.61}, pd.Timestamp("2026-11-01"), {}
+    )
+    assert pages(paper.bay_pdf([unit])) == 1
+    assert pages(paper.bay_pdf([unit, unit, unit])) == 3
+    assert pages(paper.bay_pdf([])) == 1
+
+
+@pytest.mark.parametrize("said", ["chocked", "Eye protection", "30 s", "2 min", "hybrid", "licensed practice", "Fused"])
+def test_cautions_stand_on_the_bay_sheet(said: str) -> None:
+    """TM 10-3930-671-24: crank 30 s at most, then cool; the others common practice."""
+    assert said in paper.CAUTION
