@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.integrate import quad
 from scipy.optimize import minimize, minimize_scalar
-from scipy.special import gamma
+from scipy.special import gamma, gammainc
 
 from analysis.panel import Floats
 
@@ -109,7 +108,8 @@ def kaplan_meier(age: Floats, failed: Floats, entry: Floats | None = None) -> pd
     if (t <= begin).any() or (begin < 0).any():
         raise ValueError("age has a value not after its entry; allowed are ages > entry >= 0")
     at = np.unique(t[d])
-    risk = len(t) - np.searchsorted(np.sort(t), at, side="left") - (len(t) - np.searchsorted(np.sort(begin), at, side="left"))
+    entered = np.searchsorted(np.sort(begin), at, side="left")
+    risk = entered - np.searchsorted(np.sort(t), at, side="left")
     died = np.searchsorted(np.sort(t[d]), at, side="right") - np.searchsorted(np.sort(t[d]), at, side="left")
     survival = np.cumprod(1.0 - died / risk)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -137,7 +137,7 @@ def cost_rate(law: Weibull, age: float, *, planned: float, unplanned: float) -> 
     if np.isinf(age):
         return unplanned / law.mean
     survived = law.survival(age)
-    length, _ = quad(law.survival, 0.0, age, limit=200)
+    length = law.mean * float(gammainc(1.0 / law.shape, (age / law.scale) ** law.shape))  # the integral of S to age
     return float((planned * survived + unplanned * (1.0 - survived)) / length)
 
 
@@ -161,53 +161,53 @@ def age_replacement(law: Weibull, *, planned: float, unplanned: float) -> AgeRep
     return found if found.cost_rate < never.cost_rate else never
 
 
-def observed_lives(units: pd.DataFrame, repairs: pd.DataFrame, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
-    """Lives of one kind of part: unit, entry [d], age [d], failed (0|1), running (0|1).
+def observed_lives(
+    units: pd.DataFrame, repairs: pd.DataFrame, as_of: pd.Timestamp, *, parts: Sequence[str]
+) -> pd.DataFrame:
+    """Lives of the parts of a fleet: unit, part, entry [d], age [d], failed (0|1), running (0|1).
 
     A life begins with a recorded replacement or with the vehicle; lives older than the first record enter late (left
     truncation). A replacement for a no-start is a failure, any other ends the life without one.
     """
-    known = units.loc[units["in_service"].notna(), ["unit", "in_service"]]
+    keys = ["unit", "part"]
+    known = units.loc[units["in_service"].notna(), ["unit", "in_service"]].drop_duplicates("unit")
     first_record = repairs["done_on"].min() if len(repairs) else as_of
-    done = repairs[(repairs["part"] == part) & (repairs["action"] == "replaced") & (repairs["done_on"] < as_of)]
-    done = done[done["unit"].isin(known["unit"])].drop_duplicates(["unit", "done_on"], keep="last")
-    starts = pd.DataFrame({"unit": known["unit"], "begin": known["in_service"], "original": True})
-    renewed = pd.DataFrame({"unit": done["unit"], "begin": done["done_on"], "original": False})
-    ends = pd.DataFrame({"unit": done["unit"], "end": done["done_on"], "failed": done["reason"] == "no_start"})
-    lives = pd.concat([starts, renewed], ignore_index=True).sort_values(["unit", "begin"], kind="stable")
-    lives["turn"] = lives.groupby("unit").cumcount()
-    ends = ends.sort_values(["unit", "end"])
-    ends["turn"] = ends.groupby("unit").cumcount()
-    lives = lives.merge(ends, on=["unit", "turn"], how="left")
-    seen_from = lives["begin"].where(~lives["original"], lives["begin"].clip(lower=first_record))
-    running = lives["end"].isna()
+    done = repairs[repairs["part"].isin(parts) & (repairs["action"] == "replaced") & (repairs["done_on"] < as_of)]
+    done = done.merge(known, on="unit").query("done_on > in_service")
+    done = done.drop_duplicates([*keys, "done_on"], keep="last")
+    starts = known.rename(columns={"in_service": "begin"}).merge(pd.DataFrame({"part": list(parts)}), how="cross")
+    renewed = done[[*keys, "done_on"]].rename(columns={"done_on": "begin"})
+    lives = pd.concat([starts.assign(original=True), renewed.assign(original=False)], ignore_index=True)
+    lives = lives.sort_values([*keys, "begin"], kind="stable", ignore_index=True)
+    ends = done[keys].assign(end=done["done_on"], failed=done["reason"] == "no_start").sort_values([*keys, "end"])
+    for frame in (lives, ends):
+        frame["turn"] = frame.groupby(keys).cumcount()
+    lives = lives.merge(ends, on=[*keys, "turn"], how="left")
+    late = lives["original"] & (lives["begin"] < first_record)
+    seen_from = lives["begin"].mask(late, first_record)
     return pd.DataFrame(
         {
             "unit": lives["unit"].astype("str"),
+            "part": lives["part"].astype("str"),
             "entry": (seen_from - lives["begin"]).dt.days.astype("float64"),
             "age": (lives["end"].fillna(as_of) - lives["begin"]).dt.days.astype("float64"),
             "failed": lives["failed"].eq(True).astype("float64"),
-            "running": running.astype("float64"),
+            "running": lives["end"].isna().astype("float64"),
         }
     )
 
 
 def part_lifetimes(
-    units: pd.DataFrame,
-    repairs: pd.DataFrame,
-    as_of: pd.Timestamp,
-    *,
-    parts: Sequence[str],
-    life_years: Mapping[str, float],
+    lives: pd.DataFrame, *, parts: Sequence[str], life_years: Mapping[str, float]
 ) -> dict[str, Lifetime]:
-    """Life of each part from the fleet's own repairs, or from `life_years` [a] where failures are too few."""
+    """Life of each part from :func:`observed_lives`, or from `life_years` [a] where failures are too few."""
     out = {}
+    useful = lives[lives["age"] > lives["entry"]]
     for part in parts:
-        lives = observed_lives(units, repairs, part, as_of)
-        lives = lives[lives["age"] > lives["entry"]]
-        failures = int(lives["failed"].sum())
+        own = useful[useful["part"] == part]
+        failures = int(own["failed"].sum())
         if failures >= LEAST_FAILURES:
-            law = fit_weibull(lives["age"].to_numpy(), lives["failed"].to_numpy(), lives["entry"].to_numpy())
+            law = fit_weibull(own["age"].to_numpy(), own["failed"].to_numpy(), own["entry"].to_numpy())
             out[part] = Lifetime(part, law, failures, f"the fleet's own {failures} failures")
         else:
             scale = life_years[part] * DAYS_PER_YEAR / float(gamma(1.0 + 1.0 / ASSUMED_SHAPE))

@@ -10,7 +10,7 @@ import pandas as pd
 
 from analysis.assignment import Capacity
 from analysis.candidates import Candidates, Catalogue, complete_catalogue, make_candidates, weekly_rates
-from analysis.lifetimes import Lifetime, part_lifetimes
+from analysis.lifetimes import Lifetime, observed_lives, part_lifetimes
 from analysis.panel import Bools, Ints
 from analysis.plan_calendar import WORKING_DAYS, PlanWeeks, workshop_hours
 from analysis.plan_settings import CHEAP_ACTIONS, PARTS, PlanSettings
@@ -45,6 +45,7 @@ class Work:
     weeks: PlanWeeks
     settings: PlanSettings
     catalogue: Catalogue
+    seen: pd.DataFrame
     lives: Mapping[str, Lifetime]
     rates: Mapping[str, float]
     candidates: Candidates
@@ -65,7 +66,8 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     catalogue = complete_catalogue(inputs.catalogue, settings)
     notes = list(catalogue.notes)
     fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
-    lives = part_lifetimes(fleet, inputs.repairs, weeks.as_of, parts=PARTS, life_years=settings.life_years)
+    seen = observed_lives(fleet, inputs.repairs, weeks.as_of, parts=PARTS)
+    lives = part_lifetimes(seen, parts=PARTS, life_years=settings.life_years)
     rates = weekly_rates(fleet, catalogue, lives, settings)
     forced = _pinned_parts(inputs.pins, weeks, fleet)
     candidates = make_candidates(
@@ -81,7 +83,7 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     capacity = _capacity(inputs, fleet, depots, weeks, settings)
     notes += _warnings(inputs, candidates, catalogue, depots, capacity, weeks)
     return Work(
-        weeks, settings, catalogue, lives, rates, candidates, values, table, depots, depot, capacity, notes
+        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, notes
     )  # fmt: skip
 
 

@@ -70,7 +70,7 @@ def report(
         left_out=_left_out(work, rows),
         orders=_orders(work, visits),
         hours=hours,
-        policies=pd.DataFrame([vars(p) for p in policies], columns=list(FRAMES["policies"])),
+        policies=frame_of([vars(p) for p in policies], FRAMES["policies"]),
         summary=summary,
     )
 
@@ -275,7 +275,7 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     flagged = inputs.units.loc[inputs.units["flagged"].astype(bool), "unit"].astype(str).tolist()
     fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
     ages = best_ages(fleet, work.lives, work.catalogue, work.settings)
-    overdue = overdue_parts(fleet, inputs.repairs, ages, work.weeks.as_of, work.weeks)
+    overdue = overdue_parts(work.seen, ages, work.weeks)
     index = {name: i for i, name in enumerate(work.depots)}
     depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}
     return [

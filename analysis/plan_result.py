@@ -10,6 +10,12 @@ import numpy as np
 import pandas as pd
 
 DATES = ("visit_on", "order_by", "needed_on", "week_start")
+LISTS = ("parts", "actions", "units")
+COUNTS = ("sequence", "quantity", "visits")
+FLAGS = ("in_service",)
+TEXTS = (
+    "unit", "depot", "iso_week", "kind", "state", "uid", "job", "why", "best_week", "reason", "part", "policy"
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -87,8 +93,15 @@ def _plain(row: Mapping[Any, Any]) -> dict[str, Any]:
 
 
 def frame_of(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFrame:
-    frame = pd.DataFrame(rows, columns=list(columns))
-    for name in DATES:
-        if name in frame:
-            frame[name] = pd.to_datetime(frame[name]).astype("datetime64[us]")
-    return frame
+    """A frame of the plan with the types of its columns, also without any row."""
+    out: dict[str, Any] = {}
+    for name in columns:
+        values = [row[name] for row in rows]
+        if name in DATES:
+            out[name] = pd.Series(pd.to_datetime(pd.Series(values, dtype="object"))).astype("datetime64[us]")
+        elif name in LISTS:
+            out[name] = pd.Series(values, dtype="object")
+        else:
+            kind = "int64" if name in COUNTS else "bool" if name in FLAGS else "str" if name in TEXTS else "float64"
+            out[name] = pd.Series(values, dtype=kind)
+    return pd.DataFrame(out, columns=list(columns))

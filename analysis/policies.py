@@ -11,7 +11,7 @@ from scipy.special import gamma, gammaincc
 
 from analysis.assignment import HOURS_TOLERANCE, Capacity
 from analysis.candidates import LEAST_RISK, Candidates, Catalogue, no_start_costs
-from analysis.lifetimes import AgeReplacement, Lifetime, Weibull, age_replacement, observed_lives
+from analysis.lifetimes import AgeReplacement, Lifetime, Weibull, age_replacement
 from analysis.panel import Floats, Ints
 from analysis.plan_calendar import PlanWeeks, visit_day
 from analysis.plan_settings import PARTS, PlanSettings
@@ -106,21 +106,14 @@ def mean_residual_life(law: Weibull, age: Floats) -> Floats:
     return np.asarray(whole / np.maximum(np.exp(-x), 1e-300), dtype=np.float64)
 
 
-def overdue_parts(
-    units: pd.DataFrame,
-    repairs: pd.DataFrame,
-    ages: Mapping[str, AgeReplacement],
-    as_of: pd.Timestamp,
-    weeks: PlanWeeks,
-) -> pd.DataFrame:
+def overdue_parts(lives: pd.DataFrame, ages: Mapping[str, AgeReplacement], weeks: PlanWeeks) -> pd.DataFrame:
     """Parts that reach their age limit within the plan: unit, part, age [d], due_day [d after as_of], oldest first."""
     frames = []
     for part, best in ages.items():
         if best.age >= LATEST_AGE_DAYS:
             continue
-        lives = observed_lives(units, repairs, part, as_of)
-        running = lives[lives["running"] == 1.0]
-        due = running.assign(part=part, due_day=best.age - running["age"], over=running["age"] / best.age)
+        running = lives[(lives["part"] == part) & (lives["running"] == 1.0)]
+        due = running.assign(due_day=best.age - running["age"], over=running["age"] / best.age)
         frames.append(due.loc[due["due_day"] < weeks.end_day[-1]])
     if not frames:
         return pd.DataFrame({"unit": [], "part": [], "age": [], "due_day": [], "over": []})
@@ -143,9 +136,7 @@ def fixed_age(
     rows = {name: row for row, name in enumerate(c.table["unit"])}
     suspects = c.table["part"].tolist()
     extra, used, count = 0.0, 0.0, 0
-    for unit, part, age, due in zip(
-        overdue["unit"], overdue["part"], overdue["age"], overdue["due_day"], strict=True
-    ):
+    for unit, part, age, due in zip(overdue["unit"], overdue["part"], overdue["age"], overdue["due_day"], strict=True):
         d, need = depot_of.get(unit, -1), catalogue.labour_h[part]
         days = visit_day(weeks, int(np.ceil(max(due, catalogue.lead_days[part], 0.0))))
         fits = (days >= 0) & (hours[d] + HOURS_TOLERANCE >= need) if d >= 0 else np.zeros(len(weeks), np.bool_)

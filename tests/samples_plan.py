@@ -73,10 +73,15 @@ def make_inputs(
     due = [(n, AS_OF + pd.Timedelta(days=int(d))) for n in names for d in rng.integers(0, 180, 3)] if services else []
     return PlanInputs(
         outlook=outlook, units=judged, parts=table, catalogue=catalogue(), fleet=units,
-        services=pd.DataFrame({"unit": pd.Series([d[0] for d in due], dtype="str"), "due_on": dates([d[1] for d in due])}),
+        services=services_of(due),
         workshops=pd.DataFrame({"depot": [f"depot{i}" for i in range(depots)], "hours_per_week": [hours] * depots}),
         repairs=no_repairs(),
     )  # fmt: skip
+
+
+def services_of(due: list[tuple[str, pd.Timestamp]]) -> pd.DataFrame:
+    """A services table."""
+    return pd.DataFrame({"unit": pd.Series([d[0] for d in due], dtype="str"), "due_on": dates([d[1] for d in due])})
 
 
 def no_repairs() -> pd.DataFrame:

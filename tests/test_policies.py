@@ -98,7 +98,7 @@ def test_lives_worked_by_hand() -> None:
         "reason": ["no_start", "", "preventive"],
         "done_on": dates([pd.Timestamp(d) for d in ("2022-01-01", "2022-06-01", "2024-01-01")]),
     })  # fmt: skip
-    lives = observed_lives(units, repairs, "battery", AS_OF)
+    lives = observed_lives(units, repairs, AS_OF, parts=["battery"]).drop(columns="part")
     own = lives[lives["unit"] == "a"].sort_values("running").to_numpy().tolist()
     assert own == [
         ["a", 731.0, 731.0, 1.0, 0.0], ["a", 0.0, 730.0, 0.0, 0.0],
@@ -109,7 +109,9 @@ def test_lives_worked_by_hand() -> None:
 def test_with_few_failures_the_stated_life_is_used_and_said() -> None:
     inputs = make_inputs()
     years = PlanSettings().life_years
-    lives = part_lifetimes(inputs.fleet, no_repairs(), AS_OF, parts=PARTS, life_years=years)
+    lives = part_lifetimes(
+        observed_lives(inputs.fleet, no_repairs(), AS_OF, parts=PARTS), parts=PARTS, life_years=years
+    )
     assert lives["battery"].law.mean == pytest.approx(5.0 * 365.25)
     assert "setting of 5 years" in lives["battery"].source
 
@@ -124,6 +126,6 @@ def test_flagged_list_keeps_hours_and_fixed_age_takes_the_oldest_first() -> None
     assert found.hours <= work.capacity.hours.sum()
     assert found.no_starts < never.no_starts
     ages = best_ages(inputs.fleet, work.lives, work.catalogue, PlanSettings())
-    overdue = overdue_parts(inputs.fleet, inputs.repairs, ages, AS_OF, work.weeks)
+    overdue = overdue_parts(work.seen, ages, work.weeks)
     assert (overdue["over"].diff().dropna() <= 0).all()
     assert (overdue["due_day"] < work.weeks.end_day[-1]).all()

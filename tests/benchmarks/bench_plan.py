@@ -25,8 +25,9 @@ def main() -> None:
         took = time.perf_counter() - begun
         s = plan.summary
         print(
-            f"{depots:2d} depots of {hours:4.0f} h: {took:5.1f} s ({'under' if took < TARGET_S else 'OVER'} {TARGET_S:g} s), "
-            f"{len(plan.visits)} visits, {len(plan.left_out)} left out, gap {abs(s['gap']):.2%}, {', '.join(s['method'])}"
+            f"{depots:2d} depots of {hours:4.0f} h: {took:5.1f} s ({'under' if took < TARGET_S else 'OVER'} "
+            f"{TARGET_S:g} s), {len(plan.visits)} visits, {len(plan.left_out)} left out, "
+            f"gap {abs(s['gap']):.2%}, {', '.join(s['method'])}"
         )
 
 

@@ -1,0 +1,358 @@
+"""The plan as a whole: conservation laws, pins, promises, versions, and what bad input leads to."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from samples_plan import AS_OF, PARTS, catalogue, dates, make_inputs, pins
+
+from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
+from analysis.plan_calendar import plan_weeks, visit_day, workshop_hours
+from analysis.plan_inputs import cheap_success
+from analysis.plan_settings import NoStartCost, PlanSettings, settings_from_mapping
+
+
+def make(inputs: PlanInputs, *, weeks: int = 13, previous: ReplacementPlan | None = None, **changes: object):
+    """A plan of made-up inputs with some settings changed."""
+    return plan_replacements(
+        inputs, as_of=AS_OF, weeks=weeks, settings=replace(PlanSettings(), **changes), previous=previous
+    )
+
+
+# --- conservation ----------------------------------------------------------------------------------------------------
+
+
+@given(
+    st.integers(0, 10_000), st.integers(1, 30), st.integers(1, 3), st.floats(0.0, 12.0), st.integers(1, 26),
+    st.booleans(),
+)  # fmt: skip
+@settings(max_examples=15, deadline=None)
+def test_hours_places_and_lead_times_are_kept(
+    seed: int, at_risk: int, depots: int, hours: float, weeks: int, again: bool
+) -> None:
+    """Properties: booked hours, vehicles called in, one visit a vehicle, one action a part, part there in time."""
+    inputs = make_inputs(fleet=40, at_risk=at_risk, depots=depots, hours=hours, seed=seed)
+    plan = make(inputs, weeks=weeks)
+    if again:
+        plan = make(replace(inputs, pins=pins(("V-0000", "pin", plan.hours["iso_week"].iloc[0], ""))), previous=plan)
+    assert (plan.hours["booked"] <= plan.hours["hours"] + 1e-6).all()
+    booked = plan.visits.groupby(["depot", "iso_week"])["hours"].sum()
+    table = plan.hours.set_index(["depot", "iso_week"])["booked"]
+    assert all(abs(table[key] - value) < 1e-9 for key, value in booked.items())
+    called = plan.visits[~plan.visits["in_service"]].groupby(["depot", "iso_week"]).size()
+    size = inputs.fleet["depot"].value_counts()
+    assert all(count <= max(1, int(0.1 * size[depot])) for (depot, _), count in called.items())
+    assert plan.visits["unit"].is_unique
+    lead = catalogue().set_index("part")["lead_days"]
+    for row in plan.visits.to_dict("records"):
+        assert len(set(row["parts"])) == len(row["parts"])
+        assert row["visit_on"] >= AS_OF
+        assert row["visit_on"].isocalendar()[1] == int(row["iso_week"][-2:])
+        if row["kind"] in ("replace", "cheap_first"):
+            assert all(row["visit_on"] >= AS_OF + pd.Timedelta(days=int(lead[p])) for p in row["parts"])
+    assert (plan.orders["order_by"] >= AS_OF).all()
+
+
+def test_every_visit_pays_and_its_costs_add_up() -> None:
+    plan = make(make_inputs(fleet=80, at_risk=50, hours=6.0))
+    v = plan.visits
+    assert len(v) > 10
+    assert (v["saving"] > 0).all()
+    parts = [c for c in v.columns if c.startswith("cost_") and c not in ("cost_now", "cost_waiting")]
+    np.testing.assert_allclose(v[parts].sum(axis=1).astype(float), v["cost_now"].astype(float))
+    sure = v[v["kind"].isin(["replace"])]
+    assert (sure[parts].to_numpy(float) >= -1e-6).all()
+    assert (v["no_starts_avoided"] <= v["probability_waiting"] + 1e-9).all()
+
+
+def test_the_plan_is_cheaper_than_the_simple_policies() -> None:
+    plan = make(make_inputs(fleet=80, at_risk=30, hours=20.0), down_share=0.5)
+    cost = plan.policies.set_index("policy")["cost"]
+    assert cost.index.tolist() == ["plan", "run_to_failure", "fixed_age", "flagged_list"]
+    assert (cost["plan"] < cost.drop("plan")).all()
+    starts = plan.policies.set_index("policy")["no_starts"]
+    assert starts["plan"] < starts["run_to_failure"]
+    assert plan.summary["no_starts_avoided"] == pytest.approx(starts["run_to_failure"] - starts["plan"])
+
+
+def test_scarce_hours_have_a_price_and_leave_vehicles_out() -> None:
+    inputs = make_inputs(fleet=400, at_risk=60, depots=1, hours=3.0)
+    plan = make(inputs, down_share=0.5)
+    assert len(plan.left_out) > 0
+    assert (plan.left_out["reason"] == "no hours").all()
+    assert plan.hours["hour_price"].max() > 10
+    more = plan.hours.sort_values("hour_price").iloc[-1]
+    hours = inputs.workshops.assign(week_from=pd.NaT)
+    extra = pd.DataFrame({"depot": [more["depot"]], "hours_per_week": [3.5], "week_from": [more["week_start"]]})
+    better = make(replace(inputs, workshops=pd.concat([hours, extra])), down_share=0.5)
+    gain = better.summary["saving"] - plan.summary["saving"]
+    assert 0 < gain < 2.5 * 0.5 * more["hour_price"]  # integers may gain more than the slope, not without limit
+    roomy = make(make_inputs(fleet=400, at_risk=60, depots=1, hours=300.0), down_share=0.5)
+    assert roomy.hours["hour_price"].max() == pytest.approx(0.0, abs=1e-6)
+    assert not len(roomy.left_out)
+
+
+def test_parts_that_go_together_come_in_one_visit() -> None:
+    inputs = make_inputs(fleet=20, at_risk=6, parts=("starter_motor",), services=False)
+    table = inputs.parts.copy()
+    table.loc[table["part"] == "starter_motor", "part_probability"] = 0.55
+    table.loc[table["part"] == "solenoid_contacts", "part_probability"] = 0.4
+    outlook = inputs.outlook.assign(probability_renewed=0.45 * inputs.outlook["probability"])
+    plan = make(replace(inputs, parts=table, outlook=outlook), hour_rate=60.0)
+    both = plan.visits[[len(p) == 2 for p in plan.visits["parts"]]]
+    assert len(both)
+    assert both["parts"].iloc[0] == ["starter_motor", "solenoid_contacts"]
+    assert both["hours"].iloc[0] == pytest.approx(2.5)  # the contacts come with the starter
+
+
+# --- pins, promises, versions ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def inputs() -> PlanInputs:
+    return make_inputs(fleet=80, at_risk=30, hours=6.0, seed=4)
+
+
+@pytest.fixture(scope="module")
+def first(inputs: PlanInputs) -> ReplacementPlan:
+    return make(inputs)
+
+
+def test_a_pin_is_kept_and_its_price_is_said(inputs: PlanInputs, first: ReplacementPlan) -> None:
+    unit, week = first.visits["unit"].iloc[0], "2027-W06"
+    assert first.visits["iso_week"].iloc[0] != week
+    plan = make(replace(inputs, pins=pins((unit, "pin", week, ""))))
+    row = plan.visits.set_index("unit").loc[unit]
+    assert (row["iso_week"], row["state"]) == (week, "pinned")
+    assert plan.summary["pins_cost"] > 0
+    assert first.summary["saving"] - plan.summary["saving"] == pytest.approx(plan.summary["pins_cost"], rel=0.01)
+
+
+def test_a_healthy_vehicle_can_be_pinned_too(inputs: PlanInputs) -> None:
+    rows = pins(("V-0070", "pin", "2026-W50", "battery"), ("V-0071", "pin", "2026-W50", ""))
+    plan = make(replace(inputs, pins=rows))
+    visits = plan.visits.set_index("unit")
+    assert visits.loc["V-0070", "actions"] in (["replaced"], ["charged"], ["charged or replaced"])
+    assert visits.loc["V-0071", "actions"] == ["measured"]
+
+
+def test_a_move_overrides_an_earlier_pin_and_a_forbidden_week_stays_empty(
+    inputs: PlanInputs, first: ReplacementPlan
+) -> None:
+    unit, week = first.visits["unit"].iloc[0], first.visits["iso_week"].iloc[0]
+    moved = make(replace(inputs, pins=pins((unit, "pin", "2026-W50", ""), (unit, "move", "2026-W52", ""))))
+    assert moved.visits.set_index("unit").loc[unit, "iso_week"] == "2026-W52"
+    forbidden = make(replace(inputs, pins=pins((unit, "forbid", week, ""))))
+    assert not ((forbidden.visits["unit"] == unit) & (forbidden.visits["iso_week"] == week)).any()
+    assert forbidden.summary["pins_cost"] >= -1e-6
+
+
+def test_pins_that_cannot_be_kept_are_said(inputs: PlanInputs) -> None:
+    late = "V-0000"
+    rows = pins(
+        (late, "pin", "2026-W48", "starter_motor"), ("V-9999", "pin", "2026-W50", ""),
+        *[(f"V-{i:04d}", "pin", "2026-W51", "engine_drag") for i in range(10, 20)],
+    )  # fmt: skip
+    plan = make(replace(inputs, pins=rows))
+    text = " ".join(plan.notes)
+    assert f"{late} is pinned to 2026-W48, but the part cannot be there by then" in text
+    assert "V-9999 in 2026-W50 names no vehicle" in text
+    assert "the hours of that week do not reach" in text
+    assert (plan.hours["booked"] <= plan.hours["hours"] + 1e-6).all()
+
+
+def test_planning_again_changes_nothing(inputs: PlanInputs, first: ReplacementPlan) -> None:
+    again = make(inputs, previous=first)
+    columns = ["unit", "visit_on", "parts", "uid", "sequence"]
+    pd.testing.assert_frame_equal(again.visits[columns], first.visits[columns])
+    assert (again.visits["state"] == "kept").all()
+    assert not len(again.cancelled)
+
+
+def test_moving_a_promised_visit_has_its_price(inputs: PlanInputs, first: ReplacementPlan) -> None:
+    """Costs drift by a little: at a high price nobody is moved, at none some are, and the high price costs a little."""
+    rng = np.random.default_rng(0)
+    power = np.repeat(rng.uniform(0.6, 1.6, 30), 26)
+    columns = [c for c in inputs.outlook if c.startswith("probability")]
+    outlook = inputs.outlook.assign(**{c: inputs.outlook[c] ** power for c in columns})
+    changed = replace(inputs, outlook=outlook)
+    stay, free = (make(changed, previous=first, move_price=p, frozen_weeks=0) for p in (1000.0, 0.0))
+    assert stay.summary["moved"] == 0
+    assert free.summary["moved"] > 0
+    assert free.summary["saving"] >= stay.summary["saving"] - 1e-6
+
+
+def test_near_weeks_are_frozen_except_for_the_urgent(inputs: PlanInputs, first: ReplacementPlan) -> None:
+    near = set(first.hours["iso_week"].iloc[:2])
+    kept = first.visits[first.visits["iso_week"].isin(near)]
+    assert len(kept)
+    outlook = inputs.outlook.copy()
+    newly = [u for u in outlook["unit"].unique() if u not in set(first.visits["unit"])][:1]
+    outlook.loc[outlook["unit"].isin(newly), "probability"] = np.linspace(0.5, 0.95, 26)
+    plan = make(replace(inputs, outlook=outlook), previous=first, frozen_weeks=2, urgent_probability=0.3)
+    now = plan.visits[plan.visits["iso_week"].isin(near)]
+    assert set(kept["unit"]) <= set(now["unit"])
+    assert set(now["unit"]) - set(kept["unit"]) <= set(newly)
+    calm = make(replace(inputs, outlook=outlook), previous=first, frozen_weeks=2, urgent_probability=1.0)
+    assert set(calm.visits.loc[calm.visits["iso_week"].isin(near), "unit"]) == set(kept["unit"])
+
+
+def test_identities_last_and_cancelled_visits_are_kept_for_the_calendars(
+    inputs: PlanInputs, first: ReplacementPlan
+) -> None:
+    unit, uid = first.visits["unit"].iloc[-1], first.visits["uid"].iloc[-1]
+    moved = make(replace(inputs, pins=pins((unit, "move", "2026-W49", ""))), previous=first)
+    row = moved.visits.set_index("unit").loc[unit]
+    assert (row["uid"], row["sequence"]) == (uid, 1)
+    gone = replace(inputs, outlook=inputs.outlook[inputs.outlook["unit"] != unit])
+    second = make(gone, previous=moved)
+    assert second.cancelled[["unit", "uid", "sequence"]].to_numpy().tolist() == [[unit, uid, 2]]
+    third = make(gone, previous=second)
+    assert third.cancelled[["uid", "sequence"]].to_numpy().tolist() == [[uid, 2]]
+    back = make(inputs, previous=third)
+    found = back.visits.set_index("unit").loc[unit]
+    assert found["sequence"] == 3 if found["uid"] == uid else found["sequence"] == 0
+    assert back.visits["uid"].is_unique
+    assert not set(back.visits["uid"]) & set(back.cancelled["uid"])
+
+
+def test_a_stored_plan_is_read_as_it_was(first: ReplacementPlan) -> None:
+    again = ReplacementPlan.from_body(json.loads(json.dumps(first.to_body(), allow_nan=False)))
+    assert again.summary == json.loads(json.dumps(dict(first.summary)))
+    for name in ("visits", "left_out", "orders", "hours", "policies", "cancelled"):
+        pd.testing.assert_frame_equal(getattr(again, name), getattr(first, name), check_dtype=False)
+
+
+# --- bad input -------------------------------------------------------------------------------------------------------
+
+
+def test_no_hours_anywhere_is_said_and_all_are_left_out() -> None:
+    plan = make(make_inputs(hours=0.0))
+    assert not len(plan.visits)
+    assert len(plan.left_out)
+    assert any("No workshop has any hours" in note for note in plan.notes)
+    no_table = make(replace(make_inputs(), workshops=make_inputs().workshops.iloc[:0]))
+    assert any("No workshop has any hours" in note for note in no_table.notes)
+
+
+def test_one_depot_without_hours_is_named() -> None:
+    inputs = make_inputs()
+    plan = make(replace(inputs, workshops=inputs.workshops.iloc[:1]))
+    assert any("depot1" in note for note in plan.notes)
+    assert set(plan.visits["depot"]) <= {"depot0"}
+
+
+def test_a_part_without_a_price_is_planned_with_the_stated_one() -> None:
+    inputs = make_inputs(parts=("battery",))
+    table = inputs.catalogue.assign(price=[np.nan, *inputs.catalogue["price"].iloc[1:]])
+    plan = make(replace(inputs, catalogue=table), part_price={**PlanSettings().part_price, "battery": 333.0})
+    assert any("no price" in note and "battery 333 USD" in note for note in plan.notes)
+    assert (plan.orders["price_each"] == 333.0).all()
+    empty = make(replace(inputs, catalogue=inputs.catalogue.iloc[:0]))
+    assert len(empty.visits)
+    assert sum("parts.csv gives no" in note for note in empty.notes) == 3
+
+
+def test_a_lead_time_longer_than_the_plan_is_said() -> None:
+    inputs = make_inputs(parts=("starter_motor",), at_risk=10)
+    table = inputs.catalogue.assign(lead_days=np.where(inputs.catalogue["part"] == "starter_motor", 200.0, 2.0))
+    plan = make(replace(inputs, catalogue=table))
+    assert any("starter_motor takes 200 days to arrive" in note for note in plan.notes)
+    assert not (plan.visits["kind"] == "replace").any()
+    assert (plan.left_out["reason"] == "part too late").any()
+
+
+def test_a_vehicle_without_a_depot_is_left_out_by_name() -> None:
+    inputs = make_inputs(at_risk=4)
+    where = inputs.units["depot"].where(inputs.units.index != 0, "")
+    plan = make(replace(inputs, units=inputs.units.assign(depot=where), fleet=inputs.fleet.assign(depot=where)))
+    assert any("No depot is known for V-0000" in note for note in plan.notes)
+    assert "V-0000" not in set(plan.visits["unit"])
+    assert plan.left_out.set_index("unit").loc["V-0000", "reason"] == "no depot"
+
+
+def test_nothing_at_risk_is_an_empty_plan() -> None:
+    inputs = make_inputs()
+    plan = make(replace(inputs, outlook=inputs.outlook.iloc[:0]))
+    assert not len(plan.visits)
+    assert plan.summary["saving"] == 0.0
+    assert len(plan.to_body()["hours"]) == 26
+
+
+@pytest.mark.parametrize("weeks", [0, 27, -1])
+def test_weeks_out_of_range_are_a_bad_call(weeks: int) -> None:
+    with pytest.raises(ValueError, match=r"weeks is .*; allowed are 1 to 26"):
+        make(make_inputs(), weeks=weeks)
+
+
+# --- settings, weeks, learned success --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("values", "message"),
+    [
+        ({"hour_rate": -1}, r"hour_rate is -1; allowed are numbers from 0"),
+        ({"hour_rate": "85"}, "hour_rate is '85'"),
+        ({"hour_rate": float("nan")}, "hour_rate is nan"),
+        ({"down_share": 2}, "down_share is 2"),
+        ({"frozen_weeks": 1.5}, "whole numbers"),
+        ({"nonsense": 1}, "'nonsense' is not known; allowed are"),
+        ({"clean_success": {"wheel": 0.4}}, "part 'wheel'"),
+        ({"no_start": {"light": {"taxi": 1}}}, "'taxi'"),
+        ({"no_start": 5}, "allowed is a table"),
+        ({"closed_weeks": ["2026-53"]}, "weeks such as 2026-W52"),
+        ({"currency": ""}, "1 to 8 printable"),
+    ],
+)
+def test_settings_that_cannot_be_used_name_what_is_allowed(values: dict[str, object], message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        settings_from_mapping(values)
+
+
+def test_settings_come_back_as_they_were_and_keep_the_other_defaults() -> None:
+    changed = settings_from_mapping(
+        {"no_start": {"bus": {"tow": 900}}, "life_years": {"battery": 4}, "frozen_weeks": 2}
+    )
+    assert changed.no_start_cost("bus", 24.0) == NoStartCost(0.0, 900.0, 0.0)
+    assert changed.no_start_cost("van", 12.0) == PlanSettings().no_start["light"]
+    assert changed.no_start_cost("tractor", 24.0).roadside == 491.0  # trucking council benchmark, early 2020
+    assert changed.life_years["starter_motor"] == PlanSettings().life_years["starter_motor"]
+    assert settings_from_mapping(changed.as_mapping()) == changed
+
+
+def test_weeks_are_iso_weeks_and_a_begun_week_counts_by_its_days_left() -> None:
+    """Worked by hand: 2026 has 53 ISO weeks; from Wednesday three of five working days are left."""
+    weeks = plan_weeks(pd.Timestamp("2026-12-30"), 2)
+    assert weeks.iso == ("2026-W53", "2027-W01")
+    assert visit_day(weeks, 0).tolist() == [0, 5]
+    assert visit_day(weeks, 4).tolist() == [-1, 5]
+    table = pd.DataFrame({"depot": ["a"], "hours_per_week": [10.0]})
+    assert workshop_hours(table, ["a", "b"], weeks).tolist() == [[6.0, 10.0], [0.0, 0.0]]
+    assert workshop_hours(table, ["a"], weeks, closed_weeks=("2027-W01",)).tolist() == [[6.0, 0.0]]
+    friday = plan_weeks(pd.Timestamp("2026-11-27"), 1)
+    assert friday.iso == ("2026-W49",)  # most of the seven days from a Friday lie in the next week
+
+
+@pytest.mark.parametrize("day", pd.date_range("2026-11-23", periods=7).tolist())
+def test_every_day_of_the_week_starts_a_plan_with_working_days(day: pd.Timestamp) -> None:
+    weeks = plan_weeks(day, 26)
+    assert (visit_day(weeks, 0) >= 0).all()
+    assert weeks.position(np.array([-0.5, float(weeks.end_day[-1])])).tolist() == [-1, -1]
+
+
+def test_the_chance_of_a_cheap_act_is_moved_by_the_fleets_own_acts() -> None:
+    """Worked by hand: prior 0.4 counts as 10; two old acts, one in vain; one too young to count -> (4 + 1) / 12."""
+    old = AS_OF - pd.Timedelta(days=400)
+    rows = pd.DataFrame({
+        "unit": ["a", "b", "b", "c"], "part": ["ground_path"] * 4,
+        "action": ["cleaned", "tightened", "replaced", "cleaned"], "reason": [""] * 4,
+        "done_on": dates([old, old, old + pd.Timedelta(days=30), AS_OF - pd.Timedelta(days=30)]),
+    })  # fmt: skip
+    found = cheap_success(rows, AS_OF, PlanSettings())
+    assert found["ground_path"] == pytest.approx(5 / 12)
+    assert found["positive_cable"] == pytest.approx(0.4)
+    assert set(found) <= set(PARTS)

@@ -1,0 +1,179 @@
+"""A plan written out: table, CSV, JSON, sheets, and calendars read again by an independent reader's rules."""
+
+import csv
+import io
+import json
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pandas as pd
+import pytest
+from icalendar import Calendar
+from openpyxl import load_workbook
+from samples_plan import AS_OF, make_inputs, pins
+
+from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
+from dashboard.plan_export import FORMATS, render, render_calendars
+from dashboard.plan_words import job_words, percent, with_words
+
+NOW = datetime(2026, 11, 23, 8, 0, tzinfo=UTC)
+HOSTILE = "=cmd|'/c calc'!A1\r\nX,\";\u2028\x07<b>"
+
+
+@pytest.fixture(scope="module")
+def inputs() -> PlanInputs:
+    return make_inputs(fleet=80, at_risk=30, hours=2.0, seed=4)
+
+
+@pytest.fixture(scope="module")
+def plan(inputs: PlanInputs) -> ReplacementPlan:
+    return with_words(plan_replacements(inputs, as_of=AS_OF, weeks=13))
+
+
+def events(text: str) -> dict[str, dict[str, object]]:
+    """UID -> summary, day, sequence, status of all events in a stream of calendars."""
+    out = {}
+    for calendar in Calendar.from_ical(text, multiple=True):
+        for event in calendar.walk("VEVENT"):
+            out[str(event["UID"])] = {
+                "summary": str(event["SUMMARY"]), "day": event["DTSTART"].dt, "end": event["DTEND"].dt,
+                "sequence": int(event["SEQUENCE"]), "status": str(event["STATUS"]), "stamp": event["DTSTAMP"].dt,
+            }  # fmt: skip
+    return out
+
+
+def renamed(plan: ReplacementPlan, name: str) -> ReplacementPlan:
+    """The plan with its first vehicle under another name."""
+    unit = plan.visits["unit"].iloc[0]
+    return with_words(replace(plan, visits=plan.visits.assign(unit=plan.visits["unit"].replace({unit: name}))))
+
+
+def test_the_table_says_who_when_what_and_why_not(plan: ReplacementPlan) -> None:
+    text = render(plan, "table")
+    assert isinstance(text, str)
+    for row in plan.visits.to_dict("records"):
+        line = next(x for x in text.splitlines() if f" {row['unit']} " in x and row["iso_week"] in x)
+        assert str(row["visit_on"].date()) in line
+        assert row["job"] in line
+    assert len(plan.left_out)
+    assert all(unit in text for unit in plan.left_out["unit"])
+    assert "Parts to order:" in text
+    assert "one more hour saves USD" in text
+    assert "run to failure" in text
+    assert "follow the vehicle maker's procedure" in text
+
+
+def test_csv_holds_every_visit(plan: ReplacementPlan) -> None:
+    rows = list(csv.DictReader(io.StringIO(str(render(plan, "csv")))))
+    assert [row["unit"] for row in rows] == plan.visits["unit"].tolist()
+    assert [row["visit_on"] for row in rows] == [str(d.date()) for d in plan.visits["visit_on"]]
+    assert float(rows[0]["cost_now"]) == pytest.approx(plan.visits["cost_now"].iloc[0], abs=1e-3)
+
+
+def test_json_is_strict_and_complete(plan: ReplacementPlan) -> None:
+    def refuse(text: str) -> None:
+        raise AssertionError(f"{text} is not JSON")
+
+    body = json.loads(str(render(plan, "json")), parse_constant=refuse)
+    assert {"as_of", "weeks", "visits", "left_out", "orders", "hours", "policies", "settings", "notes"} <= set(body)
+    assert body["visits"][0]["parts"] == plan.visits["parts"].iloc[0]
+    assert body["settings"]["no_start"]["heavy"]["roadside"] == 491.0
+
+
+def test_sheets_hold_the_plan_and_no_formula(plan: ReplacementPlan) -> None:
+    hostile = renamed(plan, HOSTILE)
+    raw = render(hostile, "xlsx")
+    assert isinstance(raw, bytes)
+    book = load_workbook(io.BytesIO(raw))
+    assert book.sheetnames == ["visits", "left out", "orders", "hours", "policies", "settings", "notes"]
+    visits = book["visits"]
+    assert visits.max_row == len(plan.visits) + 1
+    assert all(cell.data_type != "f" for sheet in book for row in sheet.iter_rows() for cell in row)
+    assert str(visits["A2"].value).startswith("=cmd")
+    assert visits["D2"].value == plan.visits["visit_on"].iloc[0].to_pydatetime()
+
+
+def test_hostile_names_stay_in_their_cell_and_line(plan: ReplacementPlan) -> None:
+    hostile = renamed(plan, HOSTILE)
+    rows = list(csv.DictReader(io.StringIO(str(render(hostile, "csv")))))
+    assert len(rows) == len(plan.visits)
+    assert rows[0]["unit"].startswith("'=cmd")
+    assert len(str(render(hostile, "table")).splitlines()) == len(str(render(plan, "table")).splitlines())
+    found = events(str(render(hostile, "ics", now=NOW)))
+    assert len(found) == len(plan.visits)
+    assert any("=cmd" in str(event["summary"]) for event in found.values())
+
+
+def test_one_calendar_per_depot_by_the_rules(plan: ReplacementPlan) -> None:
+    """RFC 5545: CRLF line ends, lines of at most 75 octets, VERSION, PRODID, UID and DTSTAMP in UTC."""
+    calendars = render_calendars(plan, now=NOW)
+    assert set(calendars) == set(plan.hours["depot"])
+    for depot, text in calendars.items():
+        assert text.startswith("BEGIN:VCALENDAR\r\n")
+        assert text.endswith("END:VCALENDAR\r\n")
+        assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
+        assert "\n" not in text.replace("\r\n", "")
+        calendar = Calendar.from_ical(text)
+        assert calendar["VERSION"] == "2.0"
+        assert calendar["METHOD"] == "PUBLISH"
+        mine = plan.visits[plan.visits["depot"] == depot]
+        found = events(text)
+        assert sorted(found) == sorted(mine["uid"])
+        for row in mine.to_dict("records"):
+            event = found[row["uid"]]
+            assert event["day"] == row["visit_on"].date()
+            assert event["end"] == row["visit_on"].date() + timedelta(days=1)
+            assert event["stamp"] == NOW
+            assert row["unit"] in str(event["summary"])
+
+
+def test_a_second_import_updates_and_cancels(inputs: PlanInputs, plan: ReplacementPlan) -> None:
+    """What a calendar program does with the stream: the highest sequence of a UID wins, CANCELLED takes it out."""
+    stays, moved, gone = plan.visits["unit"].iloc[[0, 1, 2]]
+    later = plan_replacements(
+        replace(
+            inputs, pins=pins((moved, "move", "2027-W05", "")), outlook=inputs.outlook[inputs.outlook["unit"] != gone]
+        ),
+        as_of=AS_OF,
+        weeks=13,
+        previous=plan,
+    )
+    before, after = (events(str(render(with_words(p), "ics", now=NOW))) for p in (plan, later))
+    uid = plan.visits.set_index("unit")["uid"]
+    assert after[uid[stays]]["sequence"] == before[uid[stays]]["sequence"] == 0
+    assert after[uid[moved]]["sequence"] == 1
+    assert after[uid[moved]]["status"] == "CONFIRMED"
+    assert after[uid[moved]]["day"].isocalendar()[:2] == (2027, 5)
+    assert after[uid[gone]] | {"stamp": None, "summary": ""} == before[uid[gone]] | {
+        "sequence": 1, "status": "CANCELLED", "stamp": None, "summary": "",
+    }  # fmt: skip
+
+
+def test_one_depot_alone(plan: ReplacementPlan) -> None:
+    body = json.loads(str(render(plan, "json", depot="depot1")))
+    assert {v["depot"] for v in body["visits"]} == {"depot1"}
+    assert set(events(str(render(plan, "ics", depot="depot1", now=NOW)))) == {v["uid"] for v in body["visits"]}
+
+
+@pytest.mark.parametrize("format", FORMATS)
+def test_a_plan_without_visits_can_be_written_too(format: str) -> None:
+    inputs = make_inputs(fleet=10, at_risk=3)
+    empty = plan_replacements(replace(inputs, outlook=inputs.outlook.iloc[:0]), as_of=AS_OF, weeks=4)
+    assert render(with_words(empty), format, now=NOW)
+
+
+def test_unknown_formats_and_depots_are_bad_calls(plan: ReplacementPlan) -> None:
+    with pytest.raises(ValueError, match="allowed are table, csv, json, ics, xlsx"):
+        render(plan, "pdf")
+    with pytest.raises(ValueError, match="allowed are depot0, depot1"):
+        render(plan, "table", depot="moon")
+
+
+def test_words() -> None:
+    assert job_words("replace", ["battery", "ground_path"]) == "replace battery and ground path"
+    assert job_words("replace", ["engine_drag"]) == "put the engine's drag right"
+    assert job_words("cheap_first", ["ground_path"]) == (
+        "clean and tighten ground path and measure; replace if that does not help"
+    )
+    assert (percent(0.0), percent(0.004), percent(0.5), percent(0.996)) == ("0 %", "under 1 %", "50 %", "over 99 %")
+    assert isinstance(pd.Timestamp(AS_OF), pd.Timestamp)

@@ -1,0 +1,98 @@
+"""From the database to a plan and back: versions, settings, pins, and what is refused."""
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from samples_plan import AS_OF, make_inputs
+from sqlite_utils import Database
+
+from dashboard.planning import PlanRefused, load_plan, make_plan, plan_settings, save_plan_settings
+from ingest.importer import import_paths
+from ingest.records import list_plans, save_setting, set_pin
+from ingest.store import open_database
+
+DAY = date(2026, 11, 23)
+
+
+@pytest.fixture
+def office(tmp_path: Path) -> tuple[Database, Any]:
+    """A database with the made-up fleet's files, and an assessment of it."""
+    inputs = make_inputs(fleet=30, at_risk=10, hours=6.0)
+    units = inputs.fleet.assign(fuel="diesel", cylinders=4, rated_cca_a=760.0)
+    frames = {"units": units, "services": inputs.services.drop_duplicates(), "workshops": inputs.workshops}
+    for name, frame in (frames | {"parts": inputs.catalogue}).items():
+        frame.to_csv(tmp_path / f"{name}.csv", index=False, date_format="%Y-%m-%d")
+    db = open_database(tmp_path / "fleet.db")
+    outcome = import_paths(db, sorted(tmp_path.glob("*.csv")))
+    assert outcome.exit_code == 0, outcome.lines()
+    return db, SimpleNamespace(outlook=inputs.outlook, units=inputs.units, parts=inputs.parts)
+
+
+def test_versions_are_kept_and_read_as_they_were(office: tuple[Database, Any]) -> None:
+    db, found = office
+    first = make_plan(db, as_of=DAY, assessment=found)
+    assert first.version == 1
+    assert len(first.visits)
+    assert make_plan(db, as_of=DAY, assessment=found).version == 1  # nothing changed: no new version
+    unit = str(first.visits["unit"].iloc[0])
+    set_pin(db, unit=unit, kind="pin", week="2027-W05", by="planner")
+    second = make_plan(db, as_of=DAY, assessment=found, note="pinned")
+    assert second.version == 2
+    assert second.visits.set_index("unit").loc[unit, "iso_week"] == "2027-W05"
+    assert list_plans(db)["note"].tolist() == ["", "pinned"]
+    old = load_plan(db, 1)
+    assert old is not None
+    assert old.visits.set_index("unit").loc[unit, "iso_week"] == first.visits.set_index("unit").loc[unit, "iso_week"]
+    assert old.visits["why"].str.contains("Expected cost").all()
+    assert load_plan(db, 99) is None
+
+
+def test_a_plan_can_be_looked_at_without_keeping_it(office: tuple[Database, Any]) -> None:
+    db, found = office
+    assert make_plan(db, as_of=DAY, assessment=found, save=False).version == 0
+    assert load_plan(db) is None
+
+
+def test_an_older_date_does_not_build_on_a_later_plan(office: tuple[Database, Any]) -> None:
+    db, found = office
+    make_plan(db, as_of=DAY, assessment=found)
+    earlier = make_plan(db, as_of=date(2026, 11, 16), assessment=found)
+    assert set(earlier.visits["state"]) == {"new"}
+
+
+def test_costs_are_settings_with_an_audit(office: tuple[Database, Any]) -> None:
+    db, found = office
+    cheap = make_plan(db, as_of=DAY, assessment=found, save=False)
+    save_plan_settings(db, {"no_start": {"light": {"lost_work": 5000}}, "hour_rate": 10}, by="lead")
+    save_plan_settings(db, {"currency": "EUR"}, by="lead")
+    assert plan_settings(db).hour_rate == 10.0
+    dear = make_plan(db, as_of=DAY, assessment=found, save=False)
+    assert dear.summary["currency"] == "EUR"
+    assert dear.summary["cost_run_to_failure"] > cheap.summary["cost_run_to_failure"]
+    with pytest.raises(ValueError, match="hour_rate is -5"):
+        save_plan_settings(db, {"hour_rate": -5}, by="lead")
+    assert plan_settings(db).hour_rate == 10.0
+
+
+@pytest.mark.parametrize("bad", [[1, 2], {"hour_rate": "much"}, "x"])
+def test_settings_that_cannot_be_used_are_one_sentence(office: tuple[Database, Any], bad: object) -> None:
+    db, found = office
+    save_setting(db, "plan", bad, by="somebody")
+    with pytest.raises(PlanRefused, match=r"saved plan settings .*allowed"):
+        make_plan(db, as_of=DAY, assessment=found)
+
+
+def test_no_vehicles_is_one_sentence(tmp_path: Path) -> None:
+    with pytest.raises(PlanRefused, match="no vehicles yet"):
+        make_plan(open_database(tmp_path / "empty.db"), as_of=DAY)
+
+
+def test_standard_output_stays_free(office: tuple[Database, Any], capfd: pytest.CaptureFixture[str]) -> None:
+    db, found = office
+    make_plan(db, as_of=DAY, assessment=found)
+    assert capfd.readouterr().out == ""
+    assert replace(make_inputs(), pins=None).outlook["week_start"].min() == AS_OF
