@@ -18,7 +18,7 @@ from analysis.learning import Look
 from analysis.lifetimes import observed_lives, part_lifetimes
 from analysis.panel import FleetTables
 from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
-from analysis.plan_settings import PARTS, PlanSettings
+from analysis.plan_settings import CHEAP_ACTIONS, PARTS, PlanSettings
 from analysis.policies import best_ages
 from demo_fleet.simulate import Fleet, FleetRun
 from demo_fleet.specs import FleetSpec
@@ -252,25 +252,38 @@ class Planned:
 
 
 class AllKnowing:
-    """Renews exactly the part that is about to stop a vehicle, at the last planned service before, or called in."""
+    """Acts exactly on the part that is about to stop a vehicle, at the last planned service before, or calls it in.
+
+    It charges or cleans instead of renewing where that keeps the vehicle going to the end, which it knows too.
+    """
 
     def __init__(self, settings: PlanSettings, *, days: int = 70) -> None:
         self.settings = settings
         self.days = days
-        self.booked: dict[tuple[str, str], dt.date] = {}
 
     def __call__(self, run: FleetRun) -> list[Visit]:
-        services = service_dates(run.fleet())
+        coming = run.foresee(self.days).drop_duplicates("unit")
+        services = service_dates(run.fleet()) if len(coming) else {}
         week = run.today + dt.timedelta(days=STEP_DAYS)
         out = []
-        for row in run.foresee(self.days).drop_duplicates("unit").itertuples():
+        for row in coming.itertuples():
             fails = row.date.date()
             before = [d for d in services.get(row.unit, []) if d <= fails]
-            last = before[-1] if before else None
-            due = last if last is not None else fails
+            due = before[-1] if before else fails
             if due < week:
-                out.append(Visit(row.unit, due, row.part, "replaced", last is None))
+                action = self.least_act(run, row.unit, due, row.part)
+                out.append(Visit(row.unit, due, row.part, action, not before))
         return out
+
+    def least_act(self, run: FleetRun, unit: str, day: dt.date, part: str) -> str:
+        """The cheap act if the vehicle then never stops again, else renewing."""
+        cheap = CHEAP_ACTIONS.get(part)
+        if cheap is None:
+            return "replaced"
+        twin = run.fork()
+        twin.do(unit, day, part, cheap)
+        later = twin.foresee(max((run.spec.end - run.today).days, 1))
+        return "replaced" if (later["unit"] == unit).any() else cheap
 
 
 def all_policies(settings: PlanSettings) -> dict[str, Policy]:
