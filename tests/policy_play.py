@@ -89,10 +89,12 @@ def price(run: FleetRun, visits: list[Visit], settings: PlanSettings, since: dt.
     return float(total)
 
 
-def play(spec: FleetSpec, name: str, policy: Policy, settings: PlanSettings) -> tuple[Outcome, list[Visit]]:
-    """Let `policy` act every week after the first year."""
+def play(
+    spec: FleetSpec, name: str, policy: Policy, settings: PlanSettings, *, warm_up_days: int = WARM_UP_DAYS
+) -> tuple[Outcome, list[Visit]]:
+    """Let `policy` act every week after the warm-up."""
     run = FleetRun(spec)
-    run.advance(spec.start + dt.timedelta(days=WARM_UP_DAYS))
+    run.advance(spec.start + dt.timedelta(days=warm_up_days))
     since = run.today
     visits: list[Visit] = []
     while run.today < spec.end:

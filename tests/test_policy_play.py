@@ -17,7 +17,7 @@ from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
 
 SETTINGS = PlanSettings()
-SPEC = replace(evaluation_specs()[1], units=40, years=1.8)  # ends in March: preventing before a winter pays in it
+SPEC = replace(evaluation_specs()[1], units=80, years=0.8)  # ends in March: preventing before a winter pays in it
 BLUR_WEEKS = 4.0  # how sharply the made-up assessment below sees a no-start coming
 
 
@@ -55,7 +55,7 @@ def outcomes() -> dict[str, Outcome]:
         "plan": SeenThroughAHaze(SETTINGS, every_weeks=6),
         "all_knowing": AllKnowing(SETTINGS),
     }
-    return {name: play(SPEC, name, policy, SETTINGS)[0] for name, policy in policies.items()}
+    return {name: play(SPEC, name, policy, SETTINGS, warm_up_days=60)[0] for name, policy in policies.items()}
 
 
 def test_the_plan_saves_most_of_what_can_be_saved(outcomes: dict[str, Outcome]) -> None:
