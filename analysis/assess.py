@@ -68,8 +68,8 @@ def assess(
     looks: looks at the past made by earlier calls on the same tables; more are added.  Raises ValueError for a
     horizon outside 1 to 180 days, for no vehicle, and for a tolerated rate outside 0.5 to 50.
     """
-    if not 1 <= horizon_days <= 180:
-        raise ValueError(f"horizon_days is {horizon_days}; allowed are 1 to 180")
+    if horizon_days != int(horizon_days) or not 1 <= horizon_days <= 180:
+        raise ValueError(f"horizon_days is {horizon_days}; allowed are whole numbers from 1 to 180")
     if tables.units.empty:
         raise ValueError("there is no unit to assess")
     levels = flag_levels(tolerated_false_flags)
@@ -78,9 +78,9 @@ def assess(
     learned = learn_needs(known, make_panel(known.units, known.readings), day, looks=looks)
     ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
     now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
-    state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs)
+    state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs, bays=True)
     outlook = look_ahead(state, learned, known.climate)
-    forecast = known.forecast if len(known.forecast) else None
+    forecast = current_forecast(known.forecast, as_of)
     soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
     later = make_weather(known.climate, list(outlook.depots), int(day), FLAG_WINDOW_D, forecast)
     by_draw = window_probability(outlook, soon, now, h)
@@ -92,16 +92,38 @@ def assess(
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
     parts, shares = part_table(state, outlook, h, rows, weight)
-    weeks = outlook_table(state, outlook, learned, known, rows, shares)
+    weeks = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
     units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, levels=levels)
     return Assessment(
-        as_of, horizon_days, units, parts, weeks, reset_table(state), class_table(state, learned), (), state, outlook
+        as_of,
+        horizon_days,
+        units,
+        parts,
+        weeks,
+        reset_table(state),
+        class_table(state, learned),
+        state.bay_notes,
+        state,
+        outlook,
     )
 
 
+def current_forecast(forecast: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame | None:
+    """The forecast, if it was there on `as_of`: one that begins later was issued later, and would be hindsight."""
+    if forecast.empty or forecast["date"].min() > as_of + pd.Timedelta(days=1):
+        return None
+    return forecast[forecast["date"] >= as_of]
+
+
 def outlook_table(
-    state: FleetState, outlook: Outlook, learned: LearnedNeeds, known: FleetTables, rows: Ints, shares: Floats
+    state: FleetState,
+    outlook: Outlook,
+    learned: LearnedNeeds,
+    known: FleetTables,
+    forecast: pd.DataFrame | None,
+    rows: Ints,
+    shares: Floats,
 ) -> pd.DataFrame:
     """Per vehicle of `rows` and coming week: cumulative probability as it is, and with the suspect part renewed."""
     columns = [
@@ -116,7 +138,6 @@ def outlook_table(
     ]
     if not len(rows):
         return pd.DataFrame(columns=columns)
-    forecast = known.forecast if len(known.forecast) else None
     own = chosen(outlook, rows)
     by_draw = weekly_probability(state, own, known.climate, forecast)
     part = [PARTS[k] for k in shares[rows].argmax(axis=1)]

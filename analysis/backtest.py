@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import pandas as pd
 
@@ -16,9 +17,11 @@ def backtest_lists(
 ) -> Iterator[tuple[pd.Timestamp, Assessment]]:
     """Assessments on each of `dates`, in order; the same as `assess` on tables without anything dated later.
 
+    Forecasts are left out, because nobody knows when they were issued.
     Looks at the past are shared between dates: each depends on what was known on its own day only.
     """
     looks: dict[float, Look] = {}
+    tables = replace(tables, forecast=tables.forecast.iloc[:0])
     for day in sorted(pd.Timestamp(d) for d in dates):
         yield (
             day,

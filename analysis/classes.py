@@ -205,13 +205,14 @@ def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]
     design, y = np.stack([dx[far], db[far]], axis=1), dy[far]
     start = np.array([1.0, BATTERY_AT_INRUSH[0]]) / INRUSH_PRIOR[0]
     precision = np.diag([INRUSH_PRIOR[0] ** 4 / INRUSH_PRIOR[1] ** 2, (INRUSH_PRIOR[0] / BATTERY_AT_INRUSH[1]) ** 2])
-    slope = start
+    slope: Floats = start
     for _ in range(20):
         residual = y - design @ slope
         scale = max(1.4826 * float(np.median(np.abs(residual))), 1e-3)
         weight = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-9)) ** 2 / scale**2
         information = (design * weight[:, None]).T @ design / PARTS_INFLATION + precision
-        slope = np.linalg.solve(information, (design * weight[:, None]).T @ y / PARTS_INFLATION + precision @ start)
+        target = (design * weight[:, None]).T @ y / PARTS_INFLATION + precision @ start
+        slope = np.asarray(np.linalg.solve(information, target), dtype=np.float64)
     error = float(np.sqrt(np.linalg.inv(information)[0, 0])) / float(slope[0]) ** 2
     at_inrush = float(np.clip(slope[1] / slope[0], 0.5, 1.1))
     return (1.0 / float(slope[0]), max(error, INRUSH_MODEL_SD)), at_inrush

@@ -34,8 +34,9 @@ SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual s
 SUPPLY_SCATTER_V = 0.25
 COIL_SCATTER_V = 0.20
 MORNING_SD_K = 1.0  # a start differs from morning to morning by about this much, our choice
-CALIBRATION_SD = (0.5, 0.25)  # prior spread of offset and slope, our choice
-LEAST_PROBABILITY = 0.0005  # probabilities are calibrated between this and one less it, our choice
+CALIBRATION_SD = (0.25, 0.15)  # prior spread of offset and slope, our choice
+CALIBRATION_LOOKS = 9  # the latest looks, about a year: early ones saw too few readings; our choice
+LEAST_PROBABILITY = 0.002  # probabilities are calibrated between this and one less it, our choice
 RECORDED_SHARE = 0.88  # share of no-starts that are recorded with their date, our choice
 UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
 
@@ -143,7 +144,7 @@ def _starts_on_grid(state: FleetState, h: int, grids: tuple[Floats, Floats, Floa
 
 def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:
     """Depot names and the code of each vehicle's depot."""
-    codes, names = pd.factorize(units["depot"].astype(str), sort=True)
+    codes, names = pd.factorize(units["depot"].fillna("").astype(str), sort=True)
     return [str(n) for n in names], codes.astype(np.int64)
 
 
@@ -221,7 +222,7 @@ def _summary(
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
     stretch = float((share * STRETCHES).sum())
     stretch_se = float(np.sqrt((share * (STRETCHES - stretch) ** 2).sum()))
-    offset, slope = calibration(*looked_at(weights, used))
+    offset, slope = calibration(*looked_at(weights, used[-CALIBRATION_LOOKS:]))
     return LearnedNeeds(mean, sd, stretch, stretch_se, offset, slope, counts, seen)
 
 

@@ -52,7 +52,7 @@ class Weather:
         scale = np.float32(1.0 / (LOWS_C[1] - LOWS_C[0]))
         at = np.clip((start_c - np.float32(LOWS_C[0])) * scale + np.float32(0.5), 0.0, len(LOWS_C) - 1).astype(np.int32)
         flat = (depot[:, None].astype(np.int32) * len(RISES_K) + rise) * len(LOWS_C) + at
-        return self.table.astype(np.float32).ravel()[flat]
+        return np.asarray(self.table.astype(np.float32).ravel()[flat], dtype=np.float32)
 
 
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:

@@ -104,7 +104,7 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
 
     Raises ValueError when `readings` names a unit that `units` lacks.
     """
-    units = units.reset_index(drop=True)
+    units = units.sort_values("unit", kind="stable").reset_index(drop=True)
     lookup = pd.Index(units["unit"].astype(str))
     code = lookup.get_indexer(pd.Index(readings["unit"].astype(str)))
     if (code < 0).any():

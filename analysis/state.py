@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.bays import BayEffects, bay_effects, corrected
 from analysis.classes import estimate_laws, observe
 from analysis.observe import CHANNELS, LOAD, MOTOR, ClassLaws, Observations, smooth_level
 from analysis.panel import Bools, FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
@@ -39,7 +40,7 @@ class FleetState:
 
     growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field;
     weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is; rest_v: (U,);
-    usable: (7, U, R); reset_day: (7, U); last_day: (U,) day of the latest reading, NaN for none; fail_excess: (G, 7).
+    usable: (7, U, R); reset_day: (7, U); last_day: (U,) day of the latest reading, NaN for none; fail_excess: (G, 7); bay_notes: sentences.
     """
 
     day: float
@@ -58,6 +59,7 @@ class FleetState:
     resets: Resets
     last_day: Floats
     fail_excess: Floats
+    bay_notes: tuple[str, ...]
 
     @property
     def laws(self) -> ClassLaws:
@@ -80,14 +82,23 @@ def estimate_state(
     prior: GrowthPrior | None = None,
     laws: ClassLaws | None = None,
     needs: Floats | None = None,
+    bays: bool = False,
 ) -> FleetState:
     """State of every vehicle from tables that hold nothing dated `day` [d since 1970] or later.
 
-    needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.
+    needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.  bays: look for wrong meters and
+    thermometers, and take them out.
     """
     panel = without_slips(make_panel(tables.units, tables.readings))
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
+    found: BayEffects | None = None
+    if bays:
+        found = bay_effects(panel, observed, tables.readings)
+        if found.taken_out:
+            panel = corrected(panel, found)
+            laws = estimate_laws(panel)
+            observed = observe(panel, laws)
     spread = laws.base_sd[panel.group].T
     reset_day = recorded_days(panel, tables)
     usable = usable_readings(panel, observed.value, reset_day, spread)
@@ -135,6 +146,7 @@ def estimate_state(
         resets,
         _last_day(panel),
         fail,
+        found.sentences if found else (),
     )
 
 

@@ -60,7 +60,9 @@ def check_not_empty(tables: FleetTables, as_of: date) -> None:
     if tables.units.empty:
         raise NothingToAssess("The database has no vehicles yet: import a units file first (cranktrend import FILE).")
     if tables.readings.empty:
-        raise NothingToAssess(f"The database has no reading before {as_of}: import readings first, or take a later date.")
+        raise NothingToAssess(
+            f"The database has no reading before {as_of}: import readings first, or take a later date."
+        )
 
 
 def backtest_database(
@@ -69,9 +71,7 @@ def backtest_database(
     """Assessments as they would have been on each of `dates`."""
     tables = load_tables(db)
     check_not_empty(tables.before(max(dates)), max(dates).date())
-    return backtest_lists(
-        tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db)
-    )
+    return backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db))
 
 
 def list_rows(assessment: Assessment, readings: pd.DataFrame, *, flagged_only: bool) -> list[dict[str, object]]:

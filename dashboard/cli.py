@@ -9,7 +9,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -91,7 +91,10 @@ def whole(low: int, high: int) -> Callable[[str], int]:
 
 def add_as_of(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--as-of", type=a_date, default=None, metavar="DATE",
+        "--as-of",
+        type=a_date,
+        default=None,
+        metavar="DATE",
         help="knowledge at the start of this day; nothing dated then or later is used (default: today)",
     )
 
@@ -112,9 +115,7 @@ def run_import(options: argparse.Namespace) -> int:
     """Import files and folders; exit code 0, 1 or 2 as the contract states."""
     db = store.open_database(database_path(options))
     progress = show_progress if sys.stderr.isatty() else None
-    outcome = import_paths(
-        db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress
-    )
+    outcome = import_paths(db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress)
     if progress:
         sys.stderr.write("\r\x1b[K")
     for line in outcome.lines():
@@ -183,7 +184,9 @@ def run_unit(options: argparse.Namespace) -> int:
     known = store.read_readings(db, before=day, units=[options.unit])
     rows = [r for r in list_rows(assessment, known, flagged_only=False) if r["unit"] == options.unit]
     if not rows:
-        raise ValueError(f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are")
+        raise ValueError(
+            f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"
+        )
     sheet = unit_sheet(rows[0], assessment, known, store.read_repairs(db, before=day), fmt=options.format)
     show(sheet)
     return 0
@@ -218,7 +221,7 @@ def run_backtest(options: argparse.Namespace) -> int:
         rows = list_rows(assessment, readings, flagged_only=False)
         body = {"as_of": f"{day:%Y-%m-%d}", "horizon_days": options.horizon_days, "units": rows}
         show(json.dumps(body, ensure_ascii=False))
-        say(f"{day:%Y-%m-%d}: {sum(r['flagged'] for r in rows)} of {len(rows)} vehicles flagged")
+        say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")
     return 0
 
 
@@ -245,7 +248,9 @@ def run_plan(options: argparse.Namespace) -> int:
     body = render(plan, options.format)
     if isinstance(body, bytes):
         if sys.stdout.isatty():
-            raise ValueError("an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx")
+            raise ValueError(
+                "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
+            )
         sys.stdout.buffer.write(body)
     else:
         show(body)
@@ -349,9 +354,9 @@ def run_resets(options: argparse.Namespace) -> int:
     db = open_existing(options)
     if options.what == "list":
         found = assess_database(db, as_of=as_of(options)).resets
-        for row in found.itertuples():
-            words = row.part.replace("_", " ")
-            show(f"{row.unit}: {words} looks replaced around {row.around_on:%d %B %Y}, please confirm")
+        for unit, part, day in zip(found["unit"], found["part"], found["around_on"], strict=True):
+            words = str(part).replace("_", " ")
+            show(f"{unit}: {words} looks replaced around {day:%d %B %Y}, please confirm")
         return 0
     answer = "confirmed" if options.what == "confirm" else "denied"
     records.save_reset_answer(db, unit=options.unit, part=options.part, around_on=options.around, answer=answer, by=WHO)

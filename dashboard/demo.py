@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
-from datetime import datetime, time
+from datetime import date, datetime, time
 from pathlib import Path
+
+from sqlite_utils import Database
 
 from dashboard.assessment import assess_database, list_rows
 from dashboard.tables import list_table
@@ -26,7 +28,9 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
     """Make the demo database at `path` (nothing else may be in it), print the weekly list, the plan, what to try next."""
     db = store.open_database(path)
     if not store.is_empty(db) and MARK not in read_settings(db):
-        raise DemoRefused(f"{path} holds something other than the demo; name another file with --db, or none for demo.db")
+        raise DemoRefused(
+            f"{path} holds something other than the demo; name another file with --db, or none for demo.db"
+        )
     day = AS_OF
     now = datetime.combine(day, time(6, 0))
     with tempfile.TemporaryDirectory() as folder:
@@ -42,7 +46,7 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
     return 0
 
 
-def demo_plan(db: store.Database, day: datetime) -> str:
+def demo_plan(db: Database, day: date) -> str:
     """The replacement plan in its table form."""
     from dashboard.plan_export import render
     from dashboard.planning import make_plan

@@ -50,9 +50,13 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
         for reason in row["reasons"]:
             lines += textwrap.wrap(clean(reason), WIDTH, initial_indent="    - ", subsequent_indent="      ")
         if row["next_test"]:
-            lines += textwrap.wrap(f"measure next: {row['next_test']}", WIDTH, initial_indent="    > ", subsequent_indent="      ")
+            lines += textwrap.wrap(
+                f"measure next: {row['next_test']}", WIDTH, initial_indent="    > ", subsequent_indent="      "
+            )
         elif row["flagged"]:
-            lines += textwrap.wrap(f"enough measured, act: {row['action']}", WIDTH, initial_indent="    > ", subsequent_indent="      ")
+            lines += textwrap.wrap(
+                f"enough measured, act: {row['action']}", WIDTH, initial_indent="    > ", subsequent_indent="      "
+            )
     if rows:
         lines += ["", *textwrap.wrap(SAFE_NOTE, WIDTH)]
     return "\n".join(lines)
@@ -87,7 +91,9 @@ def unit_sheet(
         return json.dumps(body, ensure_ascii=False, indent=1)
     mine = repairs[repairs["unit"] == row["unit"]]
     lines = [list_table([row], assessment).split("\n\n", 1)[1], "", "Parts (at 20 °C):"]
-    lines.append(f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'wears':>6s}  renewed alone it starts at")
+    lines.append(
+        f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'wears':>6s}  renewed alone it starts at"
+    )
     for p in parts.to_dict("records"):
         unit = wording.quantity_unit(p["part"])
         renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else wording.cold_words(p["renewed_coldest_start_c"])
@@ -98,7 +104,10 @@ def unit_sheet(
     lines += ["", "Latest readings:", readings_text(readings)]
     if len(mine):
         lines += ["", "Repairs:"]
-        lines += [f"  {r.done_on:%Y-%m-%d} {wording.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})" for r in mine.itertuples()]
+        lines += [
+            f"  {r.done_on:%Y-%m-%d} {wording.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})"
+            for r in mine.itertuples()
+        ]
     return "\n".join(lines)
 
 

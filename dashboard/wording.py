@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
+from pandas.api.typing import NaTType
 
 from analysis.assess import Assessment
 from analysis.limit_book import LimitBook
@@ -77,7 +78,7 @@ def quantity_unit(part: str) -> str:
 
 
 def month_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
-    """"in March", with the year when it is not the current one."""
+    """ "in March", with the year when it is not the current one."""
     return f"in {day:%B}" if day.year == as_of.year else f"in {day:%B %Y}"
 
 
@@ -87,7 +88,8 @@ def latest_readings(readings: pd.DataFrame, as_of: pd.Timestamp) -> dict[str, di
     columns = ["crank_a", "coil_a", *(column for column, _ in DROP_COLUMN.values())]
     present = [c for c in columns if c in known]
     last = known.groupby("unit")[present].last()
-    return {str(unit): row for unit, row in zip(last.index, last.to_dict("records"), strict=True)}
+    rows = zip(last.index, last.to_dict("records"), strict=True)
+    return {str(unit): {str(k): v for k, v in row.items()} for unit, row in rows}
 
 
 def drop_words(part: str, latest: Mapping[str, Any] | None, limits: Limits) -> str:
@@ -103,7 +105,7 @@ def drop_words(part: str, latest: Mapping[str, Any] | None, limits: Limits) -> s
     return f" ({drop:.2f} V{at}; limit {limit.value:.1f} V)"
 
 
-def level_reason(part: Mapping[str, Any], latest: Mapping[str, Any] | None, limits: Limits, as_of: pd.Timestamp) -> str:
+def level_reason(part: Mapping[Any, Any], latest: Mapping[str, Any] | None, limits: Limits, as_of: pd.Timestamp) -> str:
     """One part's level against its past and its class."""
     name, unit = str(part["part"]), quantity_unit(str(part["part"]))
     words = f"{MEASURES[name]} {plain(part['level_mohm'], unit)} at 20 °C{drop_words(name, latest, limits)}"
@@ -114,7 +116,7 @@ def level_reason(part: Mapping[str, Any], latest: Mapping[str, Any] | None, limi
 
 
 def reasons(
-    unit: Mapping[str, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
+    unit: Mapping[Any, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
 ) -> list[str]:
     """Why the vehicle stands where it stands: the suspect part first, then other worn parts, then the cold."""
     limits = LimitBook().for_group(
@@ -141,7 +143,7 @@ def cold_words(celsius: float) -> str:
     return f"{round(celsius):d} °C".replace("-", "−")
 
 
-def cold_reason(unit: Mapping[str, Any]) -> str:
+def cold_reason(unit: Mapping[Any, Any]) -> str:
     """The coldest start with its interval."""
     low, high = (cold_words(float(unit[k])) for k in ("coldest_start_low_c", "coldest_start_high_c"))
     words = f"starts down to {cold_words(float(unit['coldest_start_c']))} (80 % sure: between {low} and {high})"
@@ -158,7 +160,7 @@ def renewed_reason(part: str, renewed_c: float, now_c: float) -> str:
     return f"{with_new} it starts about {gain:.0f} K colder, down to {cold_words(renewed_c)}"
 
 
-def next_test(unit: Mapping[str, Any], parts: pd.DataFrame) -> str | None:
+def next_test(unit: Mapping[Any, Any], parts: pd.DataFrame) -> str | None:
     """What to measure next, or None when nothing would change the decision."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
@@ -170,7 +172,7 @@ def next_test(unit: Mapping[str, Any], parts: pd.DataFrame) -> str | None:
     return NEXT_MEASUREMENT[str(unit["part"])]
 
 
-def action(unit: Mapping[str, Any], next_measurement: str | None) -> str:
+def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
     """What to do about the vehicle, in a few words."""
     if unit["status"] != "judged":
         return "take readings at the next service"
@@ -182,7 +184,7 @@ def action(unit: Mapping[str, Any], next_measurement: str | None) -> str:
 
 
 def list_row(
-    unit: Mapping[str, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
+    unit: Mapping[Any, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
 ) -> dict[str, Any]:
     """One vehicle of the weekly list, as the JSON contract names its fields."""
     following = next_test(unit, parts)
@@ -205,6 +207,6 @@ def list_row(
     }
 
 
-def iso_day(moment: pd.Timestamp) -> str | None:
+def iso_day(moment: pd.Timestamp | NaTType) -> str | None:
     """A date as YYYY-MM-DD, None for none."""
     return None if pd.isna(moment) else f"{moment:%Y-%m-%d}"

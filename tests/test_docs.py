@@ -1,4 +1,4 @@
-"""Documentation that cannot fall behind: the README's commands and the developers' glossary are held against the code."""
+"""Documentation that cannot fall behind: README commands and the glossary are held against the code."""
 
 from __future__ import annotations
 

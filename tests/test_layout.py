@@ -19,7 +19,18 @@ TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "pyproject.toml", "constraints.txt", "LICENSE", ".ci", ".gitignore",
     "ingest", "analysis", "dashboard", "demo_fleet", "tests",
 }  # fmt: skip
-FORBIDDEN_IN_ANALYSIS = {"os", "sqlite3", "sqlite_utils", "pathlib", "time", "logging", "io", "sys", "subprocess", "streamlit"}
+FORBIDDEN_IN_ANALYSIS = {
+    "os",
+    "sqlite3",
+    "sqlite_utils",
+    "pathlib",
+    "time",
+    "logging",
+    "io",
+    "sys",
+    "subprocess",
+    "streamlit",
+}
 
 
 def modules(package: str) -> list[Path]:

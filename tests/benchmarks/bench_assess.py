@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -32,7 +33,7 @@ READINGS = 24
 LOOPED = 300
 
 
-def timed(work: Callable[[], object]) -> tuple[float, object]:
+def timed(work: Callable[[], Any]) -> tuple[float, Any]:
     start = time.perf_counter()
     result = work()
     return time.perf_counter() - start, result
@@ -75,16 +76,22 @@ def main() -> None:
         folder = Path(name)
         day = write_fleet(folder, units)
         db = store.open_database(folder / "fleet.db")
-        stored, outcome = timed(lambda: import_paths(db, [folder], now=datetime.combine(day.date(), datetime.min.time())))
-        print(f"import: {stored:.1f} s; {outcome.summary()}")  # type: ignore[attr-defined]
+        now = datetime.combine(day.date(), datetime.min.time())
+        stored, outcome = timed(lambda: import_paths(db, [folder], now=now))
+        print(f"import: {stored:.1f} s; {outcome.summary()}")
         read, readings = timed(lambda: store.read_readings(db))
         whole, assessment = timed(lambda: assess_database(db, as_of=day.date()))
-        loop = loop_seconds(readings, units)  # type: ignore[arg-type]
-        flagged = int(assessment.units["flagged"].sum())  # type: ignore[attr-defined]
+        loop = loop_seconds(readings, units)
+        flagged = int(assessment.units["flagged"].sum())
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
-        print(f"{units} vehicles, {len(readings)} readings; {flagged} flagged; peak memory {peak:.2f} GiB")  # type: ignore[arg-type]
+        print(f"{units} vehicles, {len(readings)} readings; {flagged} flagged; peak memory {peak:.2f} GiB")
         print(f"{'':40s} {'seconds':>9s} {'of assessment':>14s}")
-        for label, seconds in (("reading the rows", read), ("whole assessment, reading included", whole), ("loop of theilslopes and kendalltau", loop)):
+        lines = {
+            "reading the rows": read,
+            "whole assessment, reading included": whole,
+            "loop of theilslopes and kendalltau": loop,
+        }
+        for label, seconds in lines.items():
             print(f"{label:40s} {seconds:9.1f} {seconds / whole:14.2f}")
 
 
