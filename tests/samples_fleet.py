@@ -1,0 +1,73 @@
+"""Small simulated fleets as the tables of an assessment, for the tests of `analysis` and `dashboard`."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import pandas as pd
+import pytest
+
+from analysis import assess, learning, lows, prognosis
+from analysis.panel import FleetTables
+from demo_fleet.simulate import Fleet, simulate_fleet
+from demo_fleet.specs import FleetSpec
+
+SMALL = FleetSpec(901, units=24, years=2.0, unrecorded=0.2)
+
+
+@lru_cache(maxsize=4)
+def fleet(spec_seed: int = SMALL.seed) -> Fleet:
+    """A fleet of 24 vehicles over two years with a dozen no-starts; another seed, another fleet."""
+    return simulate_fleet(FleetSpec(spec_seed, units=SMALL.units, years=SMALL.years, unrecorded=SMALL.unrecorded))
+
+
+def tables_of(made: Fleet) -> FleetTables:
+    """What an assessment may know of a simulated fleet: never its truth."""
+    return FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
+
+
+def cut(tables: FleetTables, day: pd.Timestamp) -> FleetTables:
+    """The tables with every row dated `day` or later deleted, forecast too; does not use `FleetTables.before`."""
+    return FleetTables(
+        tables.units,
+        tables.readings[tables.readings["taken_at"] < day].reset_index(drop=True),
+        tables.repairs[tables.repairs["done_on"] < day].reset_index(drop=True),
+        tables.climate,
+        tables.forecast[tables.forecast["date"] < day].reset_index(drop=True),
+        None if tables.reset_answers is None else tables.reset_answers[tables.reset_answers["at"] < day],
+    )
+
+
+_WEATHER: dict[tuple[object, ...], lows.Weather] = {}
+
+
+def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
+    """Few looks at the past instead of eighteen, and each window's weather worked out once for equal arguments.
+
+    For properties that do not depend on how much was learned; `make_weather` is a pure function, so that keeping its
+    results changes none.
+    """
+    patch.setattr(learning, "LOOKS", looks)
+    for module in (assess, learning, prognosis):
+        patch.setattr(module, "make_weather", _kept_weather)
+
+
+def _kept_weather(
+    climate: pd.DataFrame,
+    depots: list[str],
+    first_day: int,
+    n_days: int,
+    forecast: pd.DataFrame | None = None,
+    *,
+    seed: int = 7,
+) -> lows.Weather:
+    frames = (climate, forecast if forecast is not None else climate.iloc[:0])
+    key = (tuple(_content(f) for f in frames), forecast is None, tuple(depots), first_day, n_days, seed)
+    if key not in _WEATHER:
+        _WEATHER[key] = lows.make_weather(climate, depots, first_day, n_days, forecast, seed=seed)
+    return _WEATHER[key]
+
+
+def _content(frame: pd.DataFrame) -> str:
+    """The rows of a frame in their order, as a key."""
+    return str([frame[name].tolist() for name in frame.columns])
