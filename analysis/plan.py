@@ -59,7 +59,7 @@ def _solve(work: Work, rules: Rules) -> tuple[Options, Assignment]:
     booked, capacity, refused = reserve(options, work.depot, work.capacity, rules.forced)
     for row in refused:
         unit = work.candidates.table["unit"].iloc[row]
-        why = "has no depot" if work.depot[row] < 0 else "the hours of that week do not reach for it"
+        why = "has no depot" if work.depot[row] < 0 else "the hours or places of that week do not reach for it"
         work.notes.append(f"{unit} was to come in a fixed week, but {why}: the visit is not planned.")
     open_rows = np.flatnonzero(~rules.forced[options.unit])
     rest = assign(options.take(open_rows), work.depot, capacity)

@@ -92,11 +92,18 @@ def _plain(row: Mapping[Any, Any]) -> dict[str, Any]:
     return out
 
 
+def _missing(name: str) -> object:
+    """What stands in a column that an older version of the plan did not have."""
+    if name in LISTS:
+        return []
+    return "" if name in TEXTS else pd.NaT if name in DATES else 0
+
+
 def frame_of(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFrame:
     """A frame of the plan with the types of its columns, also without any row."""
     out: dict[str, Any] = {}
     for name in columns:
-        values = [row[name] for row in rows]
+        values = [row.get(name, _missing(name)) for row in rows]
         if name in DATES:
             out[name] = pd.Series(pd.to_datetime(pd.Series(values, dtype="object"))).astype("datetime64[us]")
         elif name in LISTS:

@@ -33,7 +33,8 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
     row_of = {name: row for row, name in enumerate(units)}
     promised = np.full(len(units), -1, dtype=np.int64)
     if previous is not None:
-        for unit, week in zip(previous.visits["unit"], previous.visits["iso_week"], strict=True):
+        coming = previous.visits[previous.visits["visit_on"] >= work.weeks.as_of]
+        for unit, week in zip(coming["unit"], coming["iso_week"], strict=True):
             if unit in row_of:
                 promised[row_of[unit]] = work.weeks.index(week)
     pinned = _apply_pins(work, cost, row_of, pins)

@@ -36,7 +36,9 @@ def headline(plan: ReplacementPlan) -> str:
     """The plan in one line."""
     s = plan.summary
     version = f", version {plan.version}" if plan.version else ""
-    moved = f" {s['moved']} moved, {s['cancelled']} cancelled." if s["moved"] or s["cancelled"] else ""
+    price = money(float(plan.settings["move_price"]), s["currency"])
+    moved = f" {s['moved']} moved (a move counts {price}), {s['cancelled']} cancelled."
+    moved = moved if s["moved"] or s["cancelled"] else ""
     pins = f" Pins cost {money(s['pins_cost'], s['currency'])}." if abs(s["pins_cost"]) >= 1 else ""
     return (
         f"Plan of {plan.as_of.date()} for {plan.weeks} weeks{version}: {len(plan.visits)} visits, "

@@ -63,7 +63,10 @@ def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)
     pinned = "Pinned by the planner. " if visit["state"] == "pinned" else ""
-    return f"{pinned}{place}Expected cost {now} with this visit, {waiting} when waiting. {risk}"
+    known = (
+        " Knowing which part it is, and how far gone, is what the visit pays for." if visit["kind"] == "measure" else ""
+    )
+    return f"{pinned}{place}Expected cost {now} with this visit, {waiting} when waiting. {risk}{known}"
 
 
 def left_out_words(row: Mapping[str, Any], currency: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -24,6 +25,9 @@ from ingest.records import read_pins, read_plan, read_settings, save_plan, save_
 SETTING_KEY = "plan"
 PLAN_WEEKS = 13
 """Weeks of a plan unless the user says otherwise (our choice: a quarter of a year)."""
+
+
+_STDOUT_LOCK = threading.Lock()  # standard output is the process's: one planner at a time may turn it aside
 
 
 class PlanRefused(Exception):
@@ -120,6 +124,12 @@ def save_plan_settings(db: Database, changes: dict[str, Any], *, by: str, now: d
 @contextmanager
 def _solver_talk_to_stderr() -> Iterator[None]:
     """HiGHS now and then writes a line of its own to standard output, which must carry the result and nothing else."""
+    with _STDOUT_LOCK:
+        yield from _turned_aside()
+
+
+def _turned_aside() -> Iterator[None]:
+    """Standard output goes to standard error while the caller works."""
     try:
         out, err = sys.__stdout__, sys.__stderr__
         if out is None or err is None:

@@ -161,7 +161,7 @@ def test_pins_that_cannot_be_kept_are_said(inputs: PlanInputs) -> None:
     text = " ".join(plan.notes)
     assert f"{late} is pinned to 2026-W48, but the part cannot be there by then" in text
     assert "V-9999 in 2026-W50 names no vehicle" in text
-    assert "the hours of that week do not reach" in text
+    assert "the hours or places of that week do not reach" in text
     assert (plan.hours["booked"] <= plan.hours["hours"] + 1e-6).all()
 
 
@@ -199,6 +199,15 @@ def test_near_weeks_are_frozen_except_for_the_urgent(inputs: PlanInputs, first: 
     assert set(now["unit"]) - set(kept["unit"]) <= set(newly)
     calm = make(replace(inputs, outlook=outlook), previous=first, frozen_weeks=2, urgent_probability=1.0)
     assert set(calm.visits.loc[calm.visits["iso_week"].isin(near), "unit"]) == set(kept["unit"])
+
+
+def test_a_visit_of_a_day_that_has_passed_is_not_promised_again(inputs: PlanInputs, first: ReplacementPlan) -> None:
+    """Planned for Monday, planned again on Wednesday: the vehicle may have been there; nothing is frozen or cancelled."""
+    done = first.visits[first.visits["visit_on"] < AS_OF + pd.Timedelta(days=2)]
+    assert len(done)
+    gone = replace(inputs, outlook=inputs.outlook[~inputs.outlook["unit"].isin(done["unit"])])
+    plan = plan_replacements(gone, as_of=AS_OF + pd.Timedelta(days=2), previous=first)
+    assert not set(done["uid"]) & (set(plan.visits["uid"]) | set(plan.cancelled["uid"]))
 
 
 def test_identities_last_and_cancelled_visits_are_kept_for_the_calendars(
