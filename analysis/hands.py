@@ -23,7 +23,7 @@ COLUMNS = (
     ("temperature_c",),
 )
 STEP = (0.02, 0.02, 0.02, 2.0)  # relative, and K: steps of the numerical derivatives; small beside the laws' curvature
-SOUND = np.array([0.012, 0.012, 0.012, 1.0])  # usual error of a sound meter, relative and K; our choice
+SOUND = np.array([0.010, 0.010, 0.010, 1.0])  # usual error of a sound meter, relative and K; our choice
 FEWEST_VEHICLES = 8  # vehicles that one hand must have read before it is judged, our choice
 LONGEST_GAP_D = 200.0  # readings further apart say more about wear than about meters, our choice
 HUBER = 1.5  # standard errors beyond which a difference counts for less
@@ -239,7 +239,7 @@ def _anchors(panel: Panel, observed: Observations, who: Hands, pattern: Floats) 
     with np.errstate(divide="ignore", invalid="ignore"):
         middle = row_quantile(np.log(observed.value), 0.5)
     level, precision = np.zeros((n_cells, channels)), np.zeros((n_cells, channels))
-    for one in np.unique(cell).tolist():
+    for one in range(n_cells):
         for c in range(channels):
             mine = middle[c, cell == one]
             mine = mine[np.isfinite(mine)]
@@ -249,12 +249,12 @@ def _anchors(panel: Panel, observed: Observations, who: Hands, pattern: Floats) 
                 level[one, c] = np.clip(mine, centre - 2.5 * spread, centre + 2.5 * spread).mean()
                 precision[one, c] = 1.0 / (DEPOT_SD**2 + spread**2 / len(mine))
     group = np.arange(n_cells) // n_depots
-    peers = (precision > 0).reshape(-1, n_depots, channels).sum(axis=1)[group]
-    rows, c = np.nonzero((precision > 0) & (peers >= 2))
+    depots_of = (precision > 0).reshape(-1, n_depots, channels).sum(axis=1)[group]
+    rows, at = np.nonzero((precision > 0) & (depots_of >= 2))
     blocks = [
-        _shares(panel, who, k, cell, n_cells)[rows].multiply(pattern[group[rows], c, k][:, None]) for k in range(4)
+        _shares(panel, who, k, cell, n_cells)[rows].multiply(pattern[group[rows], at, k][:, None]) for k in range(4)
     ]
-    return Anchors(csr_matrix(hstack(blocks)), level[rows, c], precision[rows, c], (group[rows] * channels + c))
+    return Anchors(csr_matrix(hstack(blocks)), level[rows, at], precision[rows, at], (group[rows] * channels + at))
 
 
 def _shares(panel: Panel, who: Hands, k: int, cell: Ints, n_cells: int) -> csr_matrix:
