@@ -1,0 +1,257 @@
+"""The next measurement: bounds, brute force, limits, and cases in which a technician would agree.
+
+Truth: value of information lies between nothing and the value of perfect information (Raiffa & Schlaifer 1961, from
+memory); enumeration by plain loops; common practice for what is measured when.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from math import erf, sqrt
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.next_test import (
+    ACTIONS,
+    CANDIDATES,
+    CAUSES,
+    CHEAP,
+    EDGES,
+    NAMES,
+    SLIP,
+    SOUND,
+    Candidate,
+    NextMeasurement,
+    cause_probabilities,
+    decision_costs,
+    information_values,
+    next_measurement,
+    next_measurements,
+    outcome_probabilities,
+)
+from analysis.plan_settings import PlanSettings
+from analysis.resets import PARTS
+
+COSTS = PlanSettings()
+
+
+def named(shares: dict[str, float], **options: Any) -> NextMeasurement | None:
+    """The next measurement at one chance in two of a no-start."""
+    return next_measurement(shares, **{"no_start_probability": 0.5, **options})
+
+
+beliefs = st.lists(st.floats(0.001, 1.0), min_size=len(NAMES), max_size=len(NAMES)).map(
+    lambda w: np.array([w]) / np.sum(w)
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(beliefs, st.floats(0.0, 1.0), st.floats(0.0, 5000.0))
+def test_between_nothing_and_perfect_knowledge(belief: np.ndarray, risk: float, money: float) -> None:
+    found = information_values(belief, np.array([risk]), no_start_cost=money)
+    assert (found.value >= 0.0).all()
+    assert (found.value <= found.perfect[:, None] + 1e-9).all()
+    assert found.cost[0] >= 0.0
+
+
+def test_enumeration_by_plain_loops() -> None:
+    """Every cause, act and outcome in turn, with the normal distribution from the error function."""
+    rng = np.random.default_rng(5)
+    belief = rng.dirichlet(np.ones(len(NAMES)))
+    cost = decision_costs(belief[None], np.array([0.3]), np.array([900.0]), COSTS)[0]
+    found = information_values(belief[None], np.array([0.3]), no_start_cost=900.0)
+
+    def below(x: float, mean: float) -> float:
+        return 0.5 * (1.0 + erf((x - mean) / sqrt(2.0)))
+
+    now = min(sum(belief[h] * cost[a, h] for h in range(len(NAMES))) for a in range(len(ACTIONS)))
+    assert found.cost[0] == pytest.approx(now)
+    for t, candidate in enumerate(CANDIDATES):
+        after = 0.0
+        for k in range(len(EDGES) + 1):
+            chance = []
+            for cause in NAMES:
+                mean = candidate.means.get(cause, 0.0)
+                top = 1.0 if k == len(EDGES) else below(EDGES[k], mean)
+                bottom = 0.0 if k == 0 else below(EDGES[k - 1], mean)
+                chance.append(top - bottom)
+            after += min(
+                sum(belief[h] * cost[a, h] * chance[h] for h in range(len(NAMES))) for a in range(len(ACTIONS))
+            )
+        assert found.value[0, t] == pytest.approx(now - after, abs=1e-6)
+    best = sum(belief[h] * cost[:, h].min() for h in range(len(NAMES)))
+    assert found.perfect[0] == pytest.approx(now - best)
+
+
+def test_limits_of_a_measurement() -> None:
+    """One that says nothing is worth nothing; one that says everything is worth perfect knowledge; sharper is better."""
+    belief = np.random.default_rng(2).dirichlet(np.ones(len(NAMES)), size=20)
+    risk = np.full(20, 0.4)
+    spread = {cause: 1.2 * i for i, cause in enumerate(NAMES)}
+    sizes = (0.0, 0.1, 0.3, 1.0)
+    made = [Candidate(str(s), 1.0, "", {c: s * (m - 7.0) for c, m in spread.items()}) for s in sizes]
+    value = information_values(belief, risk, candidates=made).value
+    np.testing.assert_allclose(value[:, 0], 0.0, atol=1e-9)
+    assert (np.diff(value, axis=1) >= -1e-9).all()
+    two = np.zeros((1, len(NAMES)))
+    two[0, NAMES.index("the starter motor")] = two[0, NAMES.index("drag in the engine")] = 0.5
+    sure = Candidate("sure", 1.0, "", {"the starter motor": 8.0, "drag in the engine": -8.0})
+    found = information_values(two, np.array([0.4]), candidates=[sure])
+    assert found.value[0, 0] == pytest.approx(found.perfect[0], rel=1e-6)
+    assert found.perfect[0] > 50.0
+
+
+def test_a_worked_two_cause_case() -> None:
+    """Starter or drag, even odds, one no-start of 600 certain if nothing is done; worked by hand.
+
+    Renew the starter: 400 + 2.5 h x 85 = 612.50.  Drag: 150 + 4 h x 85 = 490.  Wrong starter first: 612.50 + 490 +
+    600 + 0.5 x 4 x 85 = 1872.50; wrong engine work first: 490 + 612.50 + 600 + 0.5 x 2.5 x 85 = 1808.75.  Even odds:
+    starter first 1242.50, engine first 1149.375, waiting 0.5 x (1318.75 + 1260) = 1289.375; knowing: 551.25.
+    """
+    belief = np.zeros((1, len(NAMES)))
+    belief[0, NAMES.index("the starter motor")] = belief[0, NAMES.index("drag in the engine")] = 0.5
+    cost = decision_costs(belief, np.array([1.0]), np.array([600.0]), COSTS)[0]
+    starter, drag = NAMES.index("the starter motor"), NAMES.index("drag in the engine")
+    assert cost[ACTIONS.index("renew starter_motor"), starter] == pytest.approx(612.50)
+    assert cost[ACTIONS.index("renew starter_motor"), drag] == pytest.approx(1872.50)
+    assert cost[ACTIONS.index("renew engine_drag"), starter] == pytest.approx(1808.75)
+    assert cost[ACTIONS.index("wait"), starter] == pytest.approx(612.50 + 600.0 + 106.25)
+    found = information_values(belief, np.array([1.0]), no_start_cost=600.0)
+    assert ACTIONS[found.action[0]] == "renew engine_drag"
+    assert found.cost[0] == pytest.approx(1149.375)
+    assert found.perfect[0] == pytest.approx(1149.375 - 551.25)
+
+
+def test_outcomes_sum_to_one_and_costs_are_least_for_the_right_repair() -> None:
+    np.testing.assert_allclose(outcome_probabilities().sum(axis=2), 1.0, atol=1e-12)
+    belief = np.full((1, len(NAMES)), 1.0 / len(NAMES))
+    cost = decision_costs(belief, np.array([0.6]), np.array([600.0]), COSTS)[0]
+    for h, cause in enumerate(NAMES):
+        best = ACTIONS[int(cost[:, h].argmin())]
+        if cause in CHEAP:
+            assert best == f"clean or charge {CHEAP[cause]}"
+        else:
+            assert best == (f"renew {CAUSES[cause]}" if CAUSES[cause] else "wait")
+
+
+@pytest.mark.parametrize(
+    ("shares", "options", "name"),
+    [
+        ({"starter_motor": 0.5, "engine_drag": 0.45}, {}, "cranking speed"),
+        ({"starter_motor": 0.5, "engine_drag": 0.45}, {"measured": {"crank_rpm"}}, "turn the engine by hand"),
+        ({"battery": 0.97}, {}, "rest volts after two hours"),
+        ({"battery": 0.5, "starter_motor": 0.45}, {"measured": {"crank_rpm", "peak_a"}}, "battery load test"),
+        ({"positive_cable": 0.95}, {}, "drop across the positive joints"),
+        ({"ground_path": 0.95}, {}, "drop across the ground joints"),
+        ({"control_circuit": 0.9}, {}, "loaded check of the control wire"),
+        ({"solenoid_contacts": 0.5, "engine_drag": 0.4}, {}, "drop across the contacts, three times"),
+        ({"starter_motor": 0.45, "battery": 0.0, "solenoid_contacts": 0.0}, {"measured": {"crank_rpm"}},
+         "peak amps with a fast clamp"),
+        ({"engine_drag": 0.5}, {"measured": {"crank_rpm"}}, "turn the engine by hand"),
+        ({"starter_motor": 0.6}, {"measured": {"crank_rpm", "peak_a"}, "no_start_cost": 4000.0}, "starter on the bench"),
+        ({"starter_motor": 0.9}, {"last_slip": 0.6}, "repeat the reading"),
+    ],
+)  # fmt: skip
+def test_a_technician_would_agree(shares: dict[str, float], options: dict[str, Any], name: str) -> None:
+    """Common practice: the cheap check that decides between the suspects comes first."""
+    found = named(shares, **options)
+    assert found is not None
+    assert found.name == name
+    assert found.value > 0.0
+    assert found.sentence[0].isupper()
+    assert found.sentence.endswith(".")
+    assert found.part in PARTS
+    assert "battery" in found.caution
+
+
+def test_what_it_tells_apart() -> None:
+    speed = named({"starter_motor": 0.5, "engine_drag": 0.45})
+    assert speed is not None
+    assert speed.separates == ("the starter motor", "drag in the engine")
+    assert speed.part == "starter_motor"
+    rest = named({"battery": 0.97})
+    assert rest is not None
+    assert set(rest.separates) == {"a worn battery", "a discharged battery"}
+
+
+def test_enough_act() -> None:
+    """One sure suspect with one repair, or nothing suspected: no measurement changes the decision."""
+    assert named({"solenoid_contacts": 0.99}) is None
+    assert named({"starter_motor": 0.97}) is None
+    assert named({}, no_start_probability=0.01) is None
+    assert named({"battery": 0.02}, no_start_probability=0.001) is None
+    everything = {c.name for c in CANDIDATES}
+    assert named({"starter_motor": 0.5, "engine_drag": 0.45}, measured=everything) is None
+    assert named({"starter_motor": 0.5, "engine_drag": 0.45}, minutes_price=1000.0) is None
+
+
+def test_minutes_that_cost_nothing_leave_the_full_value() -> None:
+    shares = {"starter_motor": 0.5, "engine_drag": 0.45}
+    free, paid = named(shares, minutes_price=0.0), named(shares, minutes_price=2.0)
+    assert free is not None
+    assert paid is not None
+    speed = next(c for c in CANDIDATES if c.name == "cranking speed")
+    row = np.array([[shares.get(p, 0.0) for p in PARTS]])
+    belief = cause_probabilities(row, np.zeros(1), COSTS)
+    value = information_values(belief, np.array([0.5])).value[0]
+    assert free.value == pytest.approx(value.max())
+    assert paid.value == pytest.approx(value[CANDIDATES.index(speed)] - 2.0 * speed.minutes)
+
+
+def test_causes_add_up() -> None:
+    shares = np.array([[0.3, 0.1, 0.0, 0.2, 0.1, 0.05, 0.05]])
+    belief = cause_probabilities(shares, np.array([0.25]), COSTS)[0]
+    assert belief.sum() == pytest.approx(1.0)
+    assert belief[SLIP] == pytest.approx(0.25)
+    assert belief[SOUND] == pytest.approx(0.75 * 0.2)
+    for k, part in enumerate(PARTS):
+        mine = sum(belief[h] for h, p in enumerate(CAUSES.values()) if p == part)
+        assert mine == pytest.approx(0.75 * shares[0, k])
+    discharged = belief[NAMES.index("a discharged battery")]
+    assert discharged == pytest.approx(0.75 * 0.3 * COSTS.clean_success["battery"])
+
+
+def test_many_vehicles_are_each_judged_alone_and_money_scales() -> None:
+    rng = np.random.default_rng(1)
+    shares = rng.dirichlet(np.ones(8) * 0.4, size=300)[:, :7]
+    risk, slip = rng.uniform(0, 1, 300), rng.uniform(0, 0.5, 300) * (rng.random(300) < 0.2)
+    together = next_measurements(shares, no_start_probability=risk, last_slip=slip)
+    for i in (0, 7, 131, 299):
+        alone = next_measurement(
+            dict(zip(PARTS, shares[i], strict=True)), no_start_probability=risk[i], last_slip=slip[i]
+        )
+        one = together[i]
+        assert (alone is None) == (one is None)
+        if alone is not None and one is not None:
+            assert alone.name == one.name
+            assert alone.value == pytest.approx(one.value)
+    assert 30 < sum(t is not None for t in together) < 290
+    twice = replace(COSTS, hour_rate=2 * COSTS.hour_rate, part_price={p: 2 * v for p, v in COSTS.part_price.items()})
+    doubled = next_measurements(shares, no_start_probability=risk, last_slip=slip, settings=twice, no_start_cost=1200.0)
+    for one, two in zip(together, doubled, strict=True):
+        assert (one is None) == (two is None)
+        if one is not None and two is not None:
+            assert two.value == pytest.approx(2 * one.value)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: next_measurement({"alternator": 0.5}, no_start_probability=0.1), "names the part 'alternator'"),
+        (lambda: next_measurement({"battery": 1.5}, no_start_probability=0.1), "shares has 1.5"),
+        (lambda: next_measurement({"battery": 0.7, "engine_drag": 0.6}, no_start_probability=0.1), "add up to 1.3"),
+        (lambda: next_measurement({"battery": 0.7}, no_start_probability=float("nan")), "no_start_probability has nan"),
+        (lambda: next_measurement({"battery": 0.7}, no_start_probability=0.1, last_slip=-0.1), "last_slip has -0.1"),
+        (lambda: next_measurement({"battery": 0.7}, no_start_probability=0.1, no_start_cost=-5.0), "no_start_cost is"),
+        (lambda: next_measurement({"battery": 0.7}, no_start_probability=0.1, minutes_price=-1.0), "minutes_price is"),
+    ],
+)
+def test_bad_calls_name_argument_and_range(call: Callable[[], object], words: str) -> None:
+    with pytest.raises(ValueError, match=words) as caught:
+        call()
+    assert "allowed are" in str(caught.value)
