@@ -1,0 +1,102 @@
+"""Chromium and a server of ours, for the browser tests and for the pictures in the README."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import Page
+
+from dashboard.theme import STREAMLIT_FLAGS
+
+APP = Path(__file__).parents[1] / "dashboard" / "app.py"
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+READY = "[data-testid=stApp][data-test-script-state=notRunning]"
+PATIENCE_MS = 60_000  # the machine may be busy
+
+
+def free_port() -> int:
+    """A port that nobody listens on."""
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+@contextmanager
+def server(database: Path, today: str) -> Iterator[str]:
+    """The screens on `database` on the day `today`; gives the address, stops its own process at the end."""
+    port = free_port()
+    command = [sys.executable, "-m", "streamlit", "run", str(APP), "--server.address=127.0.0.1"]
+    command += [f"--server.port={port}", "--server.headless=true", "--browser.gatherUsageStats=false"]
+    command += ["--server.fileWatcherType=none", "--client.toolbarMode=viewer", *STREAMLIT_FLAGS]
+    surroundings = {**os.environ, "CRANKTREND_DB": str(database), "CRANKTREND_TODAY": today}
+    address = f"http://127.0.0.1:{port}"
+    log = database.with_suffix(f".{port}.log")
+    with log.open("wb") as out, subprocess.Popen(command, env=surroundings, stdout=out, stderr=out) as process:
+        try:
+            wait_for(address + "/_stcore/health", process)
+            yield address
+        finally:
+            process.terminate()
+            process.wait(timeout=20)
+
+
+def wait_for(address: str, process: subprocess.Popen[bytes]) -> None:
+    """Wait until the server answers."""
+    until = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < until:
+        if process.poll() is not None:
+            raise RuntimeError(f"the server ended with {process.returncode}")
+        try:
+            with urllib.request.urlopen(address, timeout=2):
+                return
+        except OSError:
+            time.sleep(0.1)
+    raise RuntimeError("the server did not answer")
+
+
+def settled(page: Page, text: str = "", *, first: bool = False) -> None:
+    """Wait until the script has run, and until `text` stands on the page.
+
+    first: the page was just opened, so that the browser tells its number and the script runs a second time.
+    """
+    if first:
+        page.wait_for_selector(READY, timeout=PATIENCE_MS)
+        page.wait_for_timeout(1500)
+    if text:
+        page.get_by_text(text).first.wait_for(timeout=PATIENCE_MS)
+    page.wait_for_selector(READY, timeout=PATIENCE_MS)
+    assert not page.query_selector_all("[data-testid=stException]")
+
+
+def no_sideways_scroll(page: Page) -> None:
+    """The page is no wider than the window."""
+    wide = page.evaluate(
+        "[document.documentElement.scrollWidth, document.querySelector('[data-testid=stMain]').scrollWidth]"
+    )
+    assert max(wide) <= page.viewport_size["width"], wide  # type: ignore[index]
+
+
+def field(page: Page, name: str, text: str) -> None:
+    """Type into a field and leave it, as a thumb on the next field does."""
+    box = page.get_by_role("textbox", name=name, exact=True)
+    box.fill(text)
+    box.press("Tab")

@@ -1,0 +1,157 @@
+"""The three visits in Chromium on the demo, start to finish, at 1280 and 390 px, light and dark.
+
+Truth: the demo's staged stories, and what the test itself typed, read back from the database.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlparse
+
+import pytest
+
+from dashboard import weekly
+from demo_fleet.export import export_fleet
+from demo_fleet.scenario import AS_OF, demo_operator
+from ingest import store
+from ingest.importer import import_paths
+
+playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+from browser_screens import CHROMIUM, FLAGS, field, no_sideways_scroll, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
+]
+NEXT_MONDAY = AS_OF + dt.timedelta(days=(7 - AS_OF.weekday()) % 7 or 7)
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's database with this week's list issued."""
+    folder = tmp_path_factory.mktemp("demo")
+    export_fleet(demo_operator(), folder / "files")
+    db = store.open_database(folder / "demo.db")
+    import_paths(db, [folder / "files"], now=dt.datetime.combine(AS_OF, dt.time(6)))
+    weekly.issue_for(db, AS_OF, now=dt.datetime.combine(AS_OF, dt.time(6)))
+    db.conn.close()
+    return folder / "demo.db"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield one
+        one.close()
+
+
+def open_page(browser: Browser, address: str, size: dict[str, int], theme: str, asked: list[str]) -> Page:
+    """A fresh window; every address that is asked for goes to `asked`."""
+    context = browser.new_context(viewport=size, color_scheme=theme, accept_downloads=True)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(address)
+    return page
+
+
+def test_three_visits(demo: Path, browser: Browser) -> None:
+    asked: list[str] = []
+    with server(demo, AS_OF.isoformat()) as address:
+        begun = time.monotonic()
+        page = open_page(browser, address, DESK, "light", asked)
+        settled(page, "need attention")
+        first_page_s = time.monotonic() - begun
+        unit = manager(page)
+        technician(open_page(browser, f"{address}/bay", PHONE, "dark", asked), demo)
+        every_screen(browser, address, unit, asked)
+    with server(demo, NEXT_MONDAY.isoformat()) as address:
+        page = open_page(browser, address, PHONE, "light", asked)
+        settled(page, f"{weekly.iso_week(NEXT_MONDAY)}")
+        settled(page, "Postponed or looked at (1)")
+        settled(page, "waits for the part")
+        no_sideways_scroll(page)
+        page.get_by_role("tab", name="Gone since the list before").click()
+    outside = {urlparse(url).hostname for url in asked} - {"127.0.0.1", None, ""}
+    assert not outside, outside
+    assert first_page_s < 20.0, "the first page took far longer than the 2 s that a quiet machine needs"
+
+
+def manager(page: Page) -> str:
+    """Open the list, print it, open the first vehicle, postpone it."""
+    settled(page, first=True)
+    page.get_by_role("tab", name="As a table, and paper").click()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="List for printing (PDF)").click()
+    assert Path(download.value.path()).read_bytes().startswith(b"%PDF")
+    page.get_by_role("tab", name="To decide and decided").click()
+    link = page.locator("[class*=st-key-row-1] [data-testid=stPageLink] a").first
+    unit = link.inner_text().split()[-1]
+    link.click()
+    settled(page, "Every part")
+    page.locator("[data-testid=stVegaLiteChart] .marks").first.wait_for(timeout=30_000)
+    field(page, "Your name, for the record", "Manager")
+    page.get_by_role("button", name="Postpone …").click()
+    field(page, "Why", "waits for the part")
+    until = page.get_by_role("group", name="Until") if page.get_by_role("group", name="Until").count() else None
+    assert until is None or until.is_visible()
+    page.get_by_test_id("stPopoverBody").get_by_role("button", name="Postpone").click()
+    settled(page, "Postponed on")
+    no_sideways_scroll(page)
+    return unit
+
+
+def technician(page: Page, demo: Path) -> None:
+    """On the phone: find a vehicle by part of its number, slip, mend, reload, save, correct."""
+    settled(page, "Measure", first=True)
+    other = "K-109"
+    page.get_by_role("textbox", name="Vehicle", exact=True).fill("109")
+    page.get_by_role("button", name=other).click()
+    settled(page, "wheels chocked")
+    field(page, "Rest volts, V", "126,3")
+    settled(page, "This cannot be saved as it is")
+    field(page, "Rest volts, V", "12,63")
+    field(page, "Steady amps while cranking, A", "221")
+    field(page, "Drop, ground path, V", "2,91")
+    settled(page, "over the limit")
+    settled(page, "Measure next")
+    no_sideways_scroll(page)
+    page.reload()
+    settled(page, "Before you save", first=True)
+    assert page.get_by_role("textbox", name="Drop, ground path, V", exact=True).input_value() == "2,91"
+    page.get_by_role("button", name="Save reading").click()
+    settled(page, "reading saved")
+    db = store.open_database(demo)
+    last = store.read_readings(db, units=[other]).iloc[-1]
+    assert (last["rest_v"], last["drop_ground_v"]) == (12.63, 2.91)
+    page.get_by_role("link", name="Record a repair or correct a value").click()
+    settled(page, "Repairs and starts")
+    page.get_by_role("tab", name="Correct a reading").click()
+    field(page, "Drop, ground path, V", "2.81")
+    field(page, "Why it is corrected", "misread")
+    page.get_by_role("button", name="Save correction").click()
+    settled(page, "Corrected; the old values stay on record")
+    assert store.read_readings(db, units=[other]).iloc[-1]["drop_ground_v"] == 2.81
+    old = db.execute("SELECT old_value FROM audit WHERE column_name = 'drop_ground_v' ORDER BY id DESC").fetchone()
+    assert float(old[0]) == 2.91
+    db.conn.close()
+
+
+def every_screen(browser: Browser, address: str, unit: str, asked: list[str]) -> None:
+    """The screens that the visits did not see at this width: no error, no sideways scroll, both themes."""
+    on_phone = ("", "fleet", f"unit?unit={unit}", "plan", "files", "set_aside", "settings")
+    on_desk = ("fleet", "plan", f"bay?unit={unit}", "set_aside")
+    for size, theme, paths in ((PHONE, "light", on_phone), (DESK, "dark", on_desk)):
+        page = open_page(browser, address, size, theme, asked)
+        for path in paths:
+            page.goto(f"{address}/{path}")
+            page.wait_for_selector("h1", timeout=60_000)
+            settled(page)
+            no_sideways_scroll(page)
+        page.context.close()
