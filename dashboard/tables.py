@@ -11,7 +11,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
-from analysis.segments import locate_segment
+from analysis.segments import Finding, locate_segment
 from dashboard import wording
 from ingest import store
 
@@ -102,6 +102,12 @@ def unit_sheet(
             f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
     lines += ["", "Latest readings:", readings_text(readings)]
+    pointed = latest_findings(readings)
+    if pointed:
+        lines += ["", "What the latest reading alone points to:"]
+        lines += [
+            w for text in pointed for w in textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        ]
     if len(mine):
         lines += ["", "Repairs:"]
         lines += [
@@ -115,6 +121,20 @@ SHOWN = (
     "taken_at", "temperature_c", "rest_v", "crank_min_v", "crank_a", "peak_a", "drop_positive_v", "drop_ground_v",
     "drop_contacts_v", "drop_control_v", "coil_a", "crank_rpm", "doubtful",
 )  # fmt: skip
+
+
+def latest_findings(readings: pd.DataFrame) -> list[str]:
+    """Sentences of the decision table for the latest reading, each with what to measure next."""
+    if readings.empty:
+        return []
+    latest = readings.sort_values("taken_at").iloc[-1].dropna().to_dict()
+    return [finding_words(f) for f in locate_segment({str(k): v for k, v in latest.items()})[:3]]
+
+
+def finding_words(finding: Finding) -> str:
+    """One finding with its next measurement."""
+    following = f" Next: {finding.next_measurement}" if finding.next_measurement else ""
+    return f"{finding.sentence}{following}"
 
 
 def readings_text(readings: pd.DataFrame) -> str:
@@ -144,10 +164,7 @@ def part_object(part: Mapping[str, Any]) -> dict[str, Any]:
 def reading_advice(db: Database, unit: str, values: Mapping[str, Any]) -> list[str]:
     """Right after a reading: how it compares with this vehicle's last ones, and what the simple checks point to."""
     lines = compare_with_last(store.read_readings(db, units=[unit]))
-    for finding in locate_segment(values)[:3]:
-        following = f" Next: {finding.next_measurement}" if finding.next_measurement else ""
-        lines.append(f"{finding.sentence}{following}")
-    return lines
+    return lines + [finding_words(f) for f in locate_segment(values)[:3]]
 
 
 def compare_with_last(readings: pd.DataFrame) -> list[str]:

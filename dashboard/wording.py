@@ -11,6 +11,7 @@ from pandas.api.typing import NaTType
 from analysis.assess import Assessment
 from analysis.limit_book import LimitBook
 from analysis.limits import Limits
+from analysis.next_test import next_measurement
 
 PART_WORDS = {
     "battery": "battery",
@@ -50,19 +51,6 @@ CHEAP_FIRST = {
     "control_circuit": "Clean the control circuit's connections one by one; renew the worst",
     "engine_drag": "Look for what drags: oil grade, belts, a seizing unit",
 }
-NEXT_MEASUREMENT = {
-    "battery": "Rest volts after two hours without charging, then lowest volts and amps while cranking: they tell a "
-    "discharged battery from a worn one.",
-    "positive_cable": "Voltage drop from battery post to starter stud while cranking, then from clamp to cable end: "
-    "it tells the joint from the cable.",
-    "ground_path": "Voltage drop from starter housing to battery negative post while cranking, then across each joint.",
-    "solenoid_contacts": "Voltage drop across the solenoid's two studs while cranking, three times: burnt contacts vary.",
-    "starter_motor": "Peak and steady amps with cranking speed: high amps at full speed is a weak field, at low speed drag.",
-    "control_circuit": "Loaded check of the control wire at the relay socket, then at the coil end.",
-    "engine_drag": "Cranking speed with steady amps, engine warm: it tells drag from a weak starter.",
-}
-CONFIRM_SLIP = "Repeat the last reading: it stands far off the ones before and may be a slip."
-SURE_ENOUGH = 0.80  # a part this probable needs no further measurement before acting, our choice
 
 
 def plain(value: float, unit: str) -> str:
@@ -164,12 +152,15 @@ def next_test(unit: Mapping[Any, Any], parts: pd.DataFrame) -> str | None:
     """What to measure next, or None when nothing would change the decision."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
-    suspect = parts[parts["part"] == unit["part"]].iloc[0]
-    if suspect["last_slip"] > 0.3:
-        return CONFIRM_SLIP
-    if not unit["flagged"] or unit["part_probability"] >= SURE_ENOUGH:
+    if not unit["flagged"]:
         return None
-    return NEXT_MEASUREMENT[str(unit["part"])]
+    total = max(1.0, float(parts["part_probability"].sum()))
+    shares = {str(p): float(v) / total for p, v in zip(parts["part"], parts["part_probability"], strict=True)}
+    suspect = parts[parts["part"] == unit["part"]].iloc[0]
+    best = next_measurement(
+        shares, no_start_probability=float(unit["flag_probability"]), last_slip=float(suspect["last_slip"])
+    )
+    return None if best is None else best.sentence
 
 
 def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
