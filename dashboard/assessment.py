@@ -10,6 +10,7 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment, assess
 from analysis.backtest import backtest_lists
+from analysis.limit_book import LimitBook
 from analysis.panel import FleetTables
 from dashboard import wording
 from ingest import store
@@ -74,12 +75,14 @@ def backtest_database(
     return backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db))
 
 
-def list_rows(assessment: Assessment, readings: pd.DataFrame, *, flagged_only: bool) -> list[dict[str, object]]:
+def list_rows(
+    assessment: Assessment, readings: pd.DataFrame, *, flagged_only: bool, book: LimitBook | None = None
+) -> list[dict[str, object]]:
     """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
     units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
     parts = dict(tuple(assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].groupby("unit")))
     latest = wording.latest_readings(readings, assessment.as_of)
     return [
-        wording.list_row(unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment)
+        wording.list_row(unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book)
         for unit in units.to_dict("records")
     ]

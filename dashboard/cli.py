@@ -16,8 +16,10 @@ from typing import Any
 import pandas as pd
 from sqlite_utils import Database
 
+from analysis.limits import LIMIT_KEYS
 from dashboard.assessment import NothingToAssess, assess_database, backtest_database, list_rows
 from dashboard.demo import make_demo
+from dashboard.own_limits import limit_book, save_limits
 from dashboard.tables import SAFE_NOTE, list_table, unit_sheet
 from ingest import entries, records, set_aside, sources, store
 from ingest.drafting import draft_source
@@ -137,7 +139,7 @@ def run_risk(options: argparse.Namespace) -> int:
     db = open_existing(options)
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
-    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=not options.all)
+    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=not options.all, book=limit_book(db))
     if options.format == "json":
         body = {"as_of": day.isoformat(), "horizon_days": options.horizon_days, "units": rows}
         show(json.dumps(body, ensure_ascii=False, indent=1))
@@ -182,7 +184,9 @@ def run_unit(options: argparse.Namespace) -> int:
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     known = store.read_readings(db, before=day, units=[options.unit])
-    rows = [r for r in list_rows(assessment, known, flagged_only=False) if r["unit"] == options.unit]
+    rows = [
+        r for r in list_rows(assessment, known, flagged_only=False, book=limit_book(db)) if r["unit"] == options.unit
+    ]
     if not rows:
         raise ValueError(
             f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"
@@ -216,9 +220,9 @@ def run_backtest(options: argparse.Namespace) -> int:
     if last < first:
         raise ValueError(f"--to {last} lies before --from {first}")
     dates = [pd.Timestamp(first + timedelta(days=k)) for k in range(0, (last - first).days + 1, options.every_days)]
-    readings = store.read_readings(db)
+    readings, book = store.read_readings(db), limit_book(db)
     for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
-        rows = list_rows(assessment, readings, flagged_only=False)
+        rows = list_rows(assessment, readings, flagged_only=False, book=book)
         body = {"as_of": f"{day:%Y-%m-%d}", "horizon_days": options.horizon_days, "units": rows}
         show(json.dumps(body, ensure_ascii=False))
         say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")
@@ -349,6 +353,20 @@ def read_text(file: str) -> str:
         raise ValueError(f"{file}: cannot be read as UTF-8 text ({type(error).__name__})") from None
 
 
+def run_limits(options: argparse.Namespace) -> int:
+    """Show the limits of a kind of vehicle, or put the user's own in their place."""
+    db = open_existing(options)
+    if options.what == "set":
+        save_limits(db, read_text(options.file), by=WHO)
+        show(f"limits of {options.file} are in use")
+        return 0
+    limits = limit_book(db).for_group(options.vehicle_class, options.system_v, options.fuel)
+    for key in LIMIT_KEYS:
+        limit = getattr(limits, key)
+        show(f"{key:28s} {limit.value:8.3g} {limit.unit:12s} {limit.lowest:g} to {limit.highest:g}; {limit.source}")
+    return 0
+
+
 def run_resets(options: argparse.Namespace) -> int:
     """List renewals that nobody recorded, and take a person's answer."""
     db = open_existing(options)
@@ -447,6 +465,13 @@ def add_nested(command: Callable[..., argparse.ArgumentParser]) -> None:
     one.add_argument("file", metavar="FILE.toml")
     what.add_parser("list")
     what.add_parser("show").add_argument("name", metavar="NAME")
+    sub = command("limits", run_limits, "the limits in use, with their sources, or a TOML file of your own")
+    what = sub.add_subparsers(dest="what", required=True, metavar="show|set")
+    one = what.add_parser("show")
+    one.add_argument("--vehicle-class", default="")
+    one.add_argument("--system-v", type=int, choices=(12, 24), default=12)
+    one.add_argument("--fuel", choices=("diesel", "petrol"), default="diesel")
+    what.add_parser("set").add_argument("file", metavar="FILE.toml")
     sub = command("resets", run_resets, "parts that look replaced though nobody recorded it: list, confirm, deny")
     what = sub.add_subparsers(dest="what", required=True, metavar="list|confirm|deny")
     add_as_of(what.add_parser("list"))

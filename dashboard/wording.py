@@ -104,10 +104,14 @@ def level_reason(part: Mapping[Any, Any], latest: Mapping[str, Any] | None, limi
 
 
 def reasons(
-    unit: Mapping[Any, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
+    unit: Mapping[Any, Any],
+    parts: pd.DataFrame,
+    latest: Mapping[str, Any] | None,
+    assessment: Assessment,
+    book: LimitBook | None = None,
 ) -> list[str]:
     """Why the vehicle stands where it stands: the suspect part first, then other worn parts, then the cold."""
-    limits = LimitBook().for_group(
+    limits = (book or LimitBook()).for_group(
         str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
     )
     if unit["status"] != "judged":
@@ -175,7 +179,11 @@ def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
 
 
 def list_row(
-    unit: Mapping[Any, Any], parts: pd.DataFrame, latest: Mapping[str, Any] | None, assessment: Assessment
+    unit: Mapping[Any, Any],
+    parts: pd.DataFrame,
+    latest: Mapping[str, Any] | None,
+    assessment: Assessment,
+    book: LimitBook | None = None,
 ) -> dict[str, Any]:
     """One vehicle of the weekly list, as the JSON contract names its fields."""
     following = next_test(unit, parts)
@@ -192,7 +200,7 @@ def list_row(
         "coldest_start_high_c": round(float(unit["coldest_start_high_c"]), 1),
         "act_by": iso_day(unit["act_by"]),
         "last_reading_on": iso_day(unit["last_reading_on"]),
-        "reasons": reasons(unit, parts, latest, assessment),
+        "reasons": reasons(unit, parts, latest, assessment, book),
         "next_test": following,
         "action": action(unit, following),
     }
