@@ -1,0 +1,244 @@
+"""From drawn states to coldest starts: the table of temperatures against a root finder, and the learned stretch."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+
+from analysis.coldstart import StartLimits, start_margins_v
+from analysis.observe import BATTERY, CHANNELS, CONTROL, LOAD, MOTOR, ClassLaws
+from analysis.start import (
+    ANCHOR_C,
+    BELOW_C,
+    GRID_C,
+    NOMINAL_RPM,
+    Needs,
+    coldest_starts,
+    crossing,
+    drawn_coldest_starts,
+    start_curves,
+    start_state,
+    stretched,
+    usual_speed,
+)
+
+LAWS = ClassLaws(
+    battery_per_k=np.array([0.012, 0.012]),
+    battery_curve=np.array([0.0001, 0.0001]),
+    load_per_k=np.array([0.012, 0.010]),
+    load_curve=np.array([0.0001, 0.0001]),
+    base=np.array([[6.0, 0.6, 0.6, 0.9, 11.0, 180.0, 110.0], [8.0, 0.9, 0.9, 1.2, 16.0, 320.0, 170.0]]),
+    base_sd=np.full((2, 7), 0.1),
+    rest_v=np.array([12.65, 25.3]),
+    emf_v=np.array([8.9, 15.5]),
+    speed_share=np.array([0.3, 0.3]),
+    emf_per_rpm=np.array([0.045, np.nan]),
+    scatter=np.ones((2, 7)),
+    coil_mohm=np.array([1500.0, 3000.0]),
+    inrush=np.array([[0.85, 0.95], [0.85, 0.95]]),
+)
+NEEDS = (100.0, 7.2, 7.0)
+VOLTS = np.array([12.0, 24.0])
+
+
+def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0, stretch: float = 1.0) -> np.ndarray:
+    """(3,) coldest starts of one vehicle with some channels worn."""
+    state = np.ones((len(CHANNELS), 1, 1))
+    for channel, value in multiples.items():
+        state[channel] = value
+    needs = Needs(*(np.full((1, 1), n) for n in NEEDS))
+    one = np.array([unit])
+    found = drawn_coldest_starts(
+        state, np.full((1, 1), field), LAWS.rest_v[one], one, VOLTS[one], LAWS, needs, stretch=stretch
+    )
+    return found[:, 0, 0]
+
+
+def root(multiples: dict[int, float], need: int, *, unit: int = 0) -> float:
+    """The same from `analysis.coldstart.start_margins_v` and Brent's method, in double precision."""
+    state = np.ones((len(CHANNELS), 1, 1))
+    for channel, value in multiples.items():
+        state[channel] = value
+    one = np.array([unit])
+    circuit = start_state(state, np.ones((1, 1)), LAWS.rest_v[one], one, LAWS)
+    exact = replace(
+        circuit, **{n: float(np.asarray(getattr(circuit, n)).squeeze()) for n in circuit.__dataclass_fields__}
+    )
+    per_12 = VOLTS[unit] / 12.0
+    limits = StartLimits(NEEDS[0], NEEDS[1] * per_12, NEEDS[2] * per_12)
+    margin = lambda t: float(start_margins_v(exact, t, limits)[need])  # noqa: E731 - the one line that is solved
+    if margin(-44.0) >= 0:
+        return BELOW_C
+    return float(brentq(margin, -44.0, 40.0, xtol=1e-6))
+
+
+WORN = [
+    {BATTERY: 2.5},
+    {BATTERY: 4.0},
+    {MOTOR: 1.9},
+    {LOAD: 1.7},
+    {CONTROL: 3.5, BATTERY: 1.8},
+    {1: 8.0},
+    {2: 9.0},
+    {3: 6.0},
+]
+
+
+@pytest.mark.parametrize("unit", [0, 1])
+@pytest.mark.parametrize("worn", WORN, ids=str)
+@pytest.mark.parametrize("need", [0, 1, 2])
+def test_the_grid_finds_the_root_of_the_exact_margin(worn: dict[int, float], need: int, unit: int) -> None:
+    """Independent numerical solution: Brent's method on the same physics.
+
+    0.5 K: a straight line over 4 K of a curve bends away by that much at most; single precision adds little.
+    """
+    expected = root(worn, need, unit=unit)
+    assert starts(worn, unit=unit)[need] == pytest.approx(expected, abs=0.5)
+
+
+def test_the_roots_looked_at_are_not_all_outside_the_grid() -> None:
+    """Guard of the test above: most of its vehicles have a coldest start inside the temperatures looked at."""
+    inside = [root(worn, need, unit=unit) > -44.0 for worn in WORN for need in range(3) for unit in range(2)]
+    assert np.mean(inside) > 0.4
+
+
+def test_a_sound_vehicle_starts_in_the_cold_and_says_so() -> None:
+    """Common practice: a sound starting system starts an engine at -20 °C and colder."""
+    assert (starts({}) < -20.0).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from(range(7)), st.floats(1.0, 6.0), st.floats(1.0, 1.5))
+def test_more_wear_never_starts_colder(channel: int, level: float, more: float) -> None:
+    """Property: any part worse, no need met at a colder temperature (0.3 K: a straight line over 4 K).
+
+    The load is left out of one: a slower engine draws fewer amps, which helps the solenoid coil and the supply.
+    """
+    before, after = starts({channel: level}), starts({channel: level * more})
+    assert (after >= before - 0.3).all()
+
+
+def test_the_control_circuit_touches_the_coil_only() -> None:
+    """Worked by hand: a drop in the control wire takes volts from the coil and from nothing else."""
+    before, after = starts({BATTERY: 2.0}), starts({BATTERY: 2.0, CONTROL: 3.0})
+    assert after[:2] == pytest.approx(before[:2])
+    assert after[2] > before[2]
+
+
+def test_a_stronger_field_turns_slower_for_the_same_volts() -> None:
+    """Physics: speed is back-emf over field, so a motor with a weak field turns faster unloaded by resistance."""
+    assert starts({BATTERY: 2.5}, field=0.8)[0] < starts({BATTERY: 2.5}, field=1.0)[0]
+
+
+def test_usual_speed_is_emf_over_its_constant_or_nominal() -> None:
+    """Worked by hand: 8.9 V / 0.045 V/rpm = 197.8 rpm; nominal where speed was never read."""
+    assert usual_speed(LAWS) == pytest.approx([8.9 / 0.045, NOMINAL_RPM])
+
+
+def test_curves_are_per_12_volts() -> None:
+    """Scale property: a 24 V vehicle of two 12 V ones in series has the same curves per 12 V."""
+    double = replace(
+        LAWS, base=LAWS.base[[0, 0]] * np.array([[1.0] * 7, [2, 2, 2, 2, 2, 1, 2]]), emf_v=np.array([8.9, 17.8]),
+        emf_per_rpm=np.array([0.045, 0.09]), coil_mohm=np.array([1500.0, 3000.0]), load_per_k=np.array([0.012, 0.012]),
+    )  # fmt: skip
+    state, group = np.full((7, 2, 1), 1.6), np.array([0, 1])
+    circuit = start_state(state, np.ones((2, 1)), LAWS.rest_v, group, double)
+    curves = start_curves(circuit, VOLTS)
+    for curve in (curves.speed, curves.supply, curves.coil):
+        assert curve.shape == (2, 1, len(GRID_C))
+        assert curve[0] == pytest.approx(curve[1], rel=1e-4)
+
+
+def test_a_vehicle_does_not_depend_on_its_neighbours() -> None:
+    """Property: many at once, in chunks, as one by one."""
+    n = 3100
+    rng = np.random.default_rng(3)
+    state = rng.uniform(1.0, 4.0, (7, n, 2))
+    group, field = rng.integers(0, 2, n), np.ones((n, 2))
+    needs = Needs(*(np.full((n, 2), v) for v in NEEDS))
+    fleet = drawn_coldest_starts(state, field, LAWS.rest_v[group], group, VOLTS[group], LAWS, needs)
+    assert fleet.shape == (3, n, 2)
+    for u in (0, 1499, 1500, 3099):
+        s = slice(u, u + 1)
+        own = Needs(*(np.full((1, 2), v) for v in NEEDS))
+        alone = drawn_coldest_starts(state[:, s], field[s], LAWS.rest_v[group[s]], group[s], VOLTS[group[s]], LAWS, own)
+        assert fleet[:, s] == pytest.approx(alone, abs=1e-3)
+
+
+def test_no_vehicle_no_start() -> None:
+    """Property: an empty fleet gives an empty answer."""
+    empty = Needs(*(np.zeros((0, 4)),) * 3)
+    found = drawn_coldest_starts(
+        np.zeros((7, 0, 4)), np.zeros((0, 4)), np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0), LAWS, empty
+    )
+    assert found.shape == (3, 0, 4)
+
+
+# --- crossing --------------------------------------------------------------------------------------------------------
+
+
+def test_crossing_of_a_straight_line_is_exact() -> None:
+    """Worked by hand: 100 + 2 T reaches 90 at -5 °C."""
+    line = (100.0 + 2.0 * GRID_C).astype(np.float32)[None, :]
+    assert crossing(line, np.array([90.0])) == pytest.approx([-5.0], abs=1e-4)
+
+
+def test_crossing_takes_the_last_fall_and_knows_always_and_never() -> None:
+    """Definition: the coldest temperature above which the curve stays at or above the level."""
+    dip = np.full(len(GRID_C), 10.0, dtype=np.float32)
+    dip[[2, 9]] = 0.0
+    found = float(crossing(dip[None], np.array([5.0]))[0])
+    assert GRID_C[9] < found < GRID_C[10]
+    assert float(crossing(dip[None], np.array([-1.0]))[0]) == BELOW_C
+    assert float(crossing(dip[None], np.array([11.0]))[0]) >= GRID_C[-1]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.5, 3.0), st.floats(0.0, 200.0), st.floats(0.0, 20.0))
+def test_a_higher_need_is_met_at_a_warmer_temperature(slope: float, need: float, more: float) -> None:
+    """Property: monotone in the need."""
+    curve = (100.0 + slope * GRID_C).astype(np.float32)[None]
+    low, high = (float(crossing(curve, np.array([n]))[0]) for n in (need, need + more))
+    assert high >= low - 1e-3
+
+
+def test_needs_are_held_against_their_own_curves() -> None:
+    """Property: changing one need moves that coldest start and no other."""
+    state = np.full((7, 1, 1), 1.4)
+    circuit = start_state(state, np.ones((1, 1)), LAWS.rest_v[:1], np.array([0]), LAWS)
+    curves = start_curves(circuit, VOLTS[:1])
+    before = coldest_starts(curves, Needs(*(np.full((1, 1), n) for n in NEEDS)))
+    for k in range(3):
+        more = [n + 0.1 * n * (k == i) for i, n in enumerate(NEEDS)]
+        after = coldest_starts(curves, Needs(*(np.full((1, 1), n) for n in more)))
+        moved = (after != before)[:, 0, 0]
+        assert moved.tolist() == [i == k for i in range(3)]
+
+
+# --- stretch ---------------------------------------------------------------------------------------------------------
+
+
+def test_stretched_moves_only_what_lies_below_the_anchor() -> None:
+    """Worked by hand: 20 K below the anchor become 16 K at 0.8; the anchor, warmer starts and "always" stay."""
+    given_c = np.array([ANCHOR_C - 20.0, ANCHOR_C, ANCHOR_C + 8.0, BELOW_C], dtype=np.float32)
+    assert stretched(given_c, 0.8) == pytest.approx([ANCHOR_C - 16.0, ANCHOR_C, ANCHOR_C + 8.0, BELOW_C])
+    assert stretched(given_c, 1.0) == pytest.approx(given_c)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(-45.0, 39.0), st.floats(0.0, 20.0), st.floats(0.4, 1.3))
+def test_stretched_keeps_the_order(colder: float, by: float, stretch: float) -> None:
+    """Property: of two vehicles inside the grid the one that starts colder still does."""
+    a, b = stretched(np.array([colder, colder + by], dtype=np.float32), stretch)
+    assert a <= b + 1e-3
+
+
+def test_stretch_is_applied_to_drawn_starts() -> None:
+    """Property: `drawn_coldest_starts` with a stretch is `stretched` of those without."""
+    plain = starts({BATTERY: 3.0})
+    assert starts({BATTERY: 3.0}, stretch=0.7) == pytest.approx(stretched(plain, 0.7))
