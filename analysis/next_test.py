@@ -230,7 +230,7 @@ def next_measurements(
     found = information_values(belief, no_start_probability, settings=chosen, no_start_cost=no_start_cost)
     net = found.value - price * np.array([c.minutes for c in CANDIDATES])
     if measured is not None:
-        known = [[c.name in m or bool(c.columns and m.issuperset(c.columns)) for c in CANDIDATES] for m in measured]
+        known = [[c.name in m or bool(c.columns and set(c.columns) <= m) for c in CANDIDATES] for m in measured]
         net = np.where(np.array(known, dtype=bool).reshape(net.shape), -np.inf, net)
     best = net.argmax(axis=1)
     return [_chosen(belief[i], int(t), float(net[i, t])) if net[i, t] > 0.0 else None for i, t in enumerate(best)]
@@ -254,7 +254,7 @@ def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSetting
     out[:, SOUND] = np.maximum(1.0 - total, 0.0)
     out *= (1.0 - last_slip)[:, None]
     out[:, SLIP] = last_slip
-    return out / out.sum(axis=1, keepdims=True)
+    return np.asarray(out / out.sum(axis=1, keepdims=True), dtype=np.float64)
 
 
 def information_values(
