@@ -9,10 +9,11 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.limit_book import LimitBook
 from analysis.segments import Finding, locate_segment
 from analysis.verdict import verdict
+from dashboard import session
 from dashboard.one_unit import Facts, last_values, limits_of
+from dashboard.own_limits import limit_book
 from dashboard.plain_text import day, number
 from ingest.entries import Entry
 
@@ -209,7 +210,9 @@ def _verdicts(facts: Facts, entry: Entry, values: Mapping[str, float]) -> dict[s
     """Worst verdict of each measured column with the limit in words."""
     row: dict[str, object] = {**{name: float("nan") for name in LABELS}, **values}
     row |= {"unit": str(facts.unit["unit"]), "taken_at": pd.Timestamp(str(entry.values["taken_at"]))}
-    judged = verdict(pd.DataFrame([row]), pd.DataFrame([facts.unit]), LimitBook())
+    with session.database() as db:
+        book = limit_book(db)
+    judged = verdict(pd.DataFrame([row]), pd.DataFrame([facts.unit]), book)
     found: dict[str, tuple[str, str]] = {}
     rank = {PASS: 0, WATCH: 1, ACT: 2}
     for one in judged.to_dict("records"):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import atexit
 import json
 import os
 import subprocess
 import sys
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date
 from threading import Lock
@@ -17,6 +17,7 @@ import streamlit as st
 
 from dashboard.assessment import backtest_database
 from dashboard.session import Key
+from dashboard.worker import Worker
 from ingest import store
 
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
@@ -46,7 +47,7 @@ class Past:
 class Archive:
     """One worker for past lists, apart from the one that judges today."""
 
-    pool: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(max_workers=1))
+    pool: Worker = field(default_factory=Worker)
     lock: Lock = field(default_factory=Lock)
     found: dict[Key, Past] = field(default_factory=dict)
 
@@ -73,14 +74,15 @@ def _work_out(key: Key, past: Past) -> None:
     """Let a process of its own do it, so that the screens stay quick; each list comes as one line."""
     command = [sys.executable, "-m", "dashboard.history", key.path, str(key.horizon_days)]
     command += [day.isoformat() for day in past.days]
-    with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8"
-    ) as worker:
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, stdout=pipe, stderr=pipe, text=True, encoding="utf-8") as worker:
+        atexit.register(worker.terminate)
         for line in worker.stdout or ():
             one = json.loads(line)
             frame = pd.DataFrame(one["units"], columns=["unit", "depot", "part"]).astype("str")
             past.lists[date.fromisoformat(one["day"])] = frame
         said = worker.stderr.read() if worker.stderr else ""
+    atexit.unregister(worker.terminate)
     if len(past.lists) < len(past.days):
         past.failed = (
             f"The past lists could not be worked out: {said.strip().splitlines()[-1] if said.strip() else 'stopped'}"

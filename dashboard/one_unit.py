@@ -13,9 +13,9 @@ import streamlit as st
 from analysis.assess import Assessment
 from analysis.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
 from analysis.isolation import PART_CHANNEL
-from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from dashboard import charts, session
+from dashboard.own_limits import limit_book
 from dashboard.paper import BayUnit
 from dashboard.wording import latest_readings
 from ingest import store
@@ -165,10 +165,12 @@ def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
 
 
 def limits_of(own: Facts) -> Limits:
-    """The printed limits for this kind of vehicle."""
+    """The limits for this kind of vehicle, the user's own where there are any."""
     unit = own.unit
+    with session.database() as db:
+        book = limit_book(db)
     cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
-    return LimitBook().for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
+    return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
 
 
 def limit_words(limits: Limits) -> dict[str, str]:

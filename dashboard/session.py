@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -17,6 +17,7 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from dashboard.assessment import assess_database
+from dashboard.worker import Worker
 from ingest import store
 from ingest.records import read_settings
 
@@ -146,7 +147,7 @@ class Key:
 class Judge:
     """One worker that assesses in the background; pages show the latest finished one meanwhile."""
 
-    pool: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(max_workers=1))
+    pool: Worker = field(default_factory=Worker)
     lock: Lock = field(default_factory=Lock)
     found: dict[Key, Future[Assessment]] = field(default_factory=dict)
 

@@ -9,7 +9,6 @@ from typing import Any
 import streamlit as st
 
 from analysis.assess import Assessment
-from analysis.limit_book import LimitBook
 from dashboard import charts, one_unit, session
 from dashboard.plain_text import day, percent
 from dashboard.wording import MEASURES, PART_WORDS
@@ -57,9 +56,7 @@ def _part(
     known: object,  # noqa: ARG001
     unit: str,
 ) -> Drawn:
-    limits = LimitBook().for_group(
-        str(_row["vehicle_class"]), int(_row["system_v"]), str(_facts.unit["fuel"]), _facts.unit["cylinders"]
-    )
+    limits = one_unit.limits_of(_facts)
     course, limit = one_unit.course(_assessment, unit, part, limits)
     name = MEASURES[part].capitalize()
     chart = charts.part_chart(

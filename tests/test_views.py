@@ -5,9 +5,11 @@ Truth: what was put into the database by the test itself, and the simulated flee
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import json
 import os
+import threading
 import time
 from pathlib import Path
 
@@ -16,6 +18,7 @@ import pytest
 from samples_screens import AS_OF, assessed, empty_database, fleet_database, one_reading_database, worst_unit
 from streamlit.testing.v1 import AppTest
 
+from analysis.assess import Assessment
 from dashboard import bay, history, session, weekly
 from dashboard.plain_text import safe, span
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
@@ -104,6 +107,30 @@ def test_the_weekly_list_is_issued_once_and_stays(fleet: Path) -> None:
     again = read_weekly_list(db, week)
     assert again is not None
     assert again.issued_at == issued.issued_at
+
+
+def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    db = store.open_database(fleet)
+    assert weekly.issue(db, assessed())
+    monday = AS_OF + dt.timedelta(days=7)
+    monkeypatch.setenv(TODAY_VARIABLE, monday.isoformat())
+    done = threading.Event()
+
+    def slowly(_db: store.Database, *, as_of: dt.date, horizon_days: int) -> Assessment:
+        done.wait(30)
+        return dataclasses.replace(assessed(), as_of=pd.Timestamp(as_of), horizon_days=horizon_days)
+
+    monkeypatch.setattr(session, "assess_database", slowly)
+    app = run()
+    assert f"The list of {weekly.iso_week(monday)} is being worked out" in said(app)
+    assert f"**{weekly.iso_week(AS_OF)}**" in said(app)
+    assert read_weekly_list(db, weekly.iso_week(monday)) is None
+    done.set()
+    session.judge().ask(session.key_of(monday)).result(30)
+    app.run()
+    assert f"**{weekly.iso_week(monday)}**" in said(app)
+    changes = {r["change"] for r in read_weekly_list(db, weekly.iso_week(monday)).body["units"]}
+    assert changes == {"same"}
 
 
 def test_postponing_needs_a_reason_and_goes_on_record(fleet: Path) -> None:

@@ -11,6 +11,7 @@ import streamlit as st
 from analysis.assess import Assessment
 from dashboard import downloads, one_unit, paper, session, unit_charts, weekly
 from dashboard.pages import page
+from dashboard.picker import pick_unit
 from dashboard.plain_text import celsius, day, percent, safe, span, sureness, words
 from dashboard.wording import PART_WORDS, list_row, plain, quantity_unit
 from ingest.errors import IngestError
@@ -45,18 +46,12 @@ def show() -> None:
 
 def choose() -> str | None:
     """The vehicle of the address, or one chosen here."""
-    numbers = session.units()["unit"].tolist()
     asked = st.query_params.get("unit")
-    if asked in numbers:
+    if asked is not None and (session.units()["unit"] == asked).any():
         return str(asked)
     st.title("Vehicle")
-    if asked:
-        st.error(f"There is no vehicle {safe(asked)}; choose one of the {len(numbers)} known.")
-    chosen = st.selectbox("Vehicle", numbers, index=None, placeholder="type part of its number", key="choose_unit")
-    if chosen is not None:
-        st.query_params["unit"] = chosen
-        st.rerun()
-    return None
+    with st.container(width=480):
+        return pick_unit()
 
 
 def head(facts: one_unit.Facts) -> None:

@@ -52,7 +52,12 @@ def this_week() -> WeeklyList | None:
         newest = next(iter(weekly_lists(db)), "")
     if found is not None:
         return found
-    assessment = session.assessment()
+    last = read_issued(newest) if newest and newest < iso and session.has_readings(day_shown) else None
+    assessment = session.assessment(wait=last is None)
+    if assessment is None and last is not None:
+        st.info(f"The list of {iso} is being worked out; meanwhile this is the one issued before.")
+        session.fresh_when_ready(session.key_of())
+        return last
     if assessment is None:
         st.info(f"There is no reading before {day(day_shown)}, so there is nothing to judge yet.")
         return None
@@ -62,6 +67,12 @@ def this_week() -> WeeklyList | None:
             return read_weekly_list(db, iso)
         st.caption("No list was issued in this week; this is what it would have been.")
         return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment))
+
+
+def read_issued(iso: str) -> WeeklyList | None:
+    """A list as it was issued."""
+    with session.database() as db:
+        return read_weekly_list(db, iso)
 
 
 def choose_week(issued: WeeklyList) -> WeeklyList:
@@ -128,8 +139,9 @@ def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Map
     if not rows:
         st.success("No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention.")
         return
-    parked = [row for row in rows if standing.get(row["unit"], {}).get("kind") in ("postponed", "nothing_found")]
-    open_rows = [row for row in rows if row not in parked]
+    aside = {unit for unit, decision in standing.items() if decision["kind"] in ("postponed", "nothing_found")}
+    parked = [row for row in rows if row["unit"] in aside]
+    open_rows = [row for row in rows if row["unit"] not in aside]
     pages = max(1, -(-len(open_rows) // ROWS_A_PAGE))
     number = st.number_input("Page", 1, pages, 1, key="list_page", width=140) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
