@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 
 import streamlit as st
 
@@ -11,10 +12,12 @@ from dashboard.pages import all_pages, page
 from dashboard.plain_text import safe
 from ingest.errors import IngestError
 
+ICON = Path(__file__).with_name("pictures") / "icon.png"  # a named icon would be fetched from outside
+
 
 def main() -> None:
     """Run the page that was asked for."""
-    st.set_page_config(page_title="cranktrend", page_icon=":material/battery_horiz_050:", layout="wide")
+    st.set_page_config(page_title="cranktrend", page_icon=ICON, layout="wide")
     theme.apply_style()
     try:
         chosen = st.navigation(all_pages(), position="sidebar")
