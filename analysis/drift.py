@@ -1,10 +1,15 @@
 """Drift of a part away from its own past, at a stated rate of false flags (state detection, ISO 13374).
 
-A vehicle's own baseline is unknown, so every reading is held against what its earlier readings and its class foretell.
-Without drift the standardised surprise z of each reading is exactly N(0, 1) and independent of the others, whatever
-the baseline: the threshold of the CUSUM built on z therefore follows from the tolerated rate alone.
+A vehicle's own baseline is unknown, so every reading is held against what its earlier readings and its class foretell:
+level N(1, base_sd^2), ageing as usual in the class.  For a sound vehicle the standardised surprise z of each reading
+is then exactly N(0, 1) and independent of the others, whatever the baseline, so the threshold of the CUSUM built on z
+follows from the tolerated rate alone.  A shift that a whole class shows in one week is taken out.
 
-A baseline that learns from every reading lags behind a steady ramp rather than absorbing it.
+Learning never stops.  A baseline that stops learning after six readings leaves its error in every later z: to keep
+the same rate its threshold must rise, and it finds steady wear later than one that goes on learning, because the mean
+of the past lags behind a ramp instead of absorbing it (tests/test_drift.py measures both).
+
+MEASURED
 """
 
 from __future__ import annotations
@@ -15,22 +20,25 @@ from itertools import pairwise
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import brentq
-from scipy.special import ndtr
-from scipy.stats import false_discovery_control
 
+from analysis.control_chart import ALLOWANCE, WINSOR, chance, threshold_for_rate
 from analysis.panel import Bools, Floats, Ints, dates_of
+from analysis.plain_trend import PlainTrend, plain_trend
 
-ALLOWANCE = 0.5  # k of the CUSUM, standard deviations: tuned to a shift of one, the textbook choice
-WINSOR = 3.0  # surprises count at most this much, so that two slips do not make a flag; our choice
-CELLS = 120  # cells of the Markov chain; run lengths to 0.1 % for thresholds up to 10
-CELL_WIDTH = 0.05  # cells of the chain for the chance of a statistic
-STATISTIC_CAP = 25.0  # statistics above this have no chance worth telling apart
-THRESHOLD_RANGE = (0.25, 25.0)
-FEWEST_SHARING = 8  # vehicles that must share a week before their common shift is taken out; our choice
+FEWEST_SHARING = 8  # vehicles that must share a week, or teach a class's ageing; our choice
 WEEK_D = 7.0
 DAYS_PER_YEAR = 365.25
-SIEGMUND_OVERSHOOT = 1.166  # Siegmund 1985, from memory: two overshoots of 0.583
+LEAST_YEARS = 1.0  # a vehicle read over less than a year says nothing of its ageing, because seasons interfere
+MOST_AGEING = 0.10  # share of the level a year that may pass for ageing; faster is drift, also of a whole class
+MOST_AGEING_SD = 0.03  # spread of it between vehicles that may pass for ageing; our choice
+USE_SPREAD = 0.35  # ageing differs between vehicles by at least this share, as their use does; our choice
+LEAST_LEVEL = 0.05  # logarithms are taken of at least this multiple of class-usual
+MAD_TO_SD = 1.4826
+INTERVAL_WIDTH = 1.6449  # standard deviations on either side of a 90 % interval
+BLOCK = 4  # readings whose surprises are summed to see errors that last from one reading to the next; our choice
+PRIOR_BLOCKS = 20.0  # blocks that the stated errors count for
+MOST_SCATTER = 1.5  # scatter beyond this multiple of the stated errors is drift, not scatter; our choice
+FIT_VEHICLES = 2000  # vehicles of one class that its scatter is learned from: more change nothing
 
 
 @dataclass(frozen=True)
@@ -51,108 +59,145 @@ class Drift:
     shifts: pd.DataFrame
 
 
-# --- Published charts ------------------------------------------------------------------------------------------------
-def cusum(z: Floats, *, k: float = ALLOWANCE) -> Floats:
-    """Upper one-sided CUSUM S = max(0, S + z - k) along the last axis; a missing z leaves S as it is.
+@dataclass(frozen=True)
+class Ageing:
+    """How sound parts change by themselves: mean and spread between vehicles, per channel and vehicle (C, U) [1/a]."""
 
-    Source: NIST/SEMATECH e-Handbook 6.3.2.3 (from memory).
+    mean: Floats
+    sd: Floats
+
+
+# --- What a sound vehicle does ---------------------------------------------------------------------------------------
+def as_logs(value: Floats, se: Floats, usable: Bools) -> tuple[Floats, Floats]:
+    """One plus the logarithm of every value, and the relative error at the vehicle's median level; (C, U, R).
+
+    Errors of a resistance are mostly those of the amps it is divided by, so its logarithm errs evenly to both sides.
     """
-    total = np.zeros(z.shape[:-1])
-    out = np.empty(z.shape)
-    for r in range(z.shape[-1]):
-        total = np.maximum(0.0, total + np.where(np.isfinite(z[..., r]), z[..., r] - k, 0.0))
-        out[..., r] = total
+    known = np.sort(np.where(usable & np.isfinite(value), value, np.nan), axis=-1)
+    at = np.maximum(np.isfinite(known).sum(axis=-1) - 1, 0) // 2
+    level = np.take_along_axis(known, at[..., None], axis=-1)
+    level = np.maximum(np.where(np.isfinite(level), level, 1.0), LEAST_LEVEL)
+    return 1.0 + np.log(np.maximum(value, LEAST_LEVEL)), se / level
+
+
+def usual_ageing(trend: PlainTrend, day: Floats, usable: Bools, group: Ints) -> Ageing:
+    """Ageing of each class from the Theil-Sen slopes of its vehicles: median, and spread beyond their own error.
+
+    trend: rows (C, U) of :func:`analysis.plain_trend.plain_trend` at 90 %; day (U, R) [d]; usable (C, U, R); group
+    (U,).  Only vehicles read over a year or more count; fewer than eight of them teach nothing (0).  The median stays
+    with the sound vehicles while fewer than half wear; what may pass for ageing ends at MOST_AGEING.
+    """
+    first, last = _first_and_last(day, usable)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = np.where(last - first >= LEAST_YEARS * DAYS_PER_YEAR, trend.slope_per_year / trend.level, np.nan)
+        error = (trend.high - trend.low) / (2.0 * INTERVAL_WIDTH * np.abs(trend.level))
+    mean, sd = np.zeros(slope.shape), np.zeros(slope.shape)
+    for g in np.unique(group):
+        mine = np.flatnonzero(group == g)
+        for c in range(len(slope)):
+            known = mine[np.isfinite(slope[c, mine])]
+            if len(known) < FEWEST_SHARING:
+                continue
+            middle = float(np.median(slope[c, known]))
+            below = slope[c, known][slope[c, known] <= middle]
+            between = (MAD_TO_SD * np.median(middle - below)) ** 2 - np.median(error[c, known]) ** 2
+            mean[c, mine] = np.clip(middle, 0.0, MOST_AGEING)
+            spread = max(float(np.sqrt(max(between, 0.0))), USE_SPREAD * float(mean[c, mine[0]]))
+            sd[c, mine] = min(spread, MOST_AGEING_SD)
+    return Ageing(mean, sd)
+
+
+def usual_scatter(z: Floats, group: Ints) -> Floats:
+    """(C, U) scatter of each class's surprises as a multiple of the stated errors, from 1 to MOST_SCATTER.
+
+    z: (C, U, R) from :func:`predictive_z`; group (U,).  Sums over a few readings show errors that last (seasons);
+    only those below 0 count, because wear lies above.
+    """
+    width = z.shape[2] // BLOCK * BLOCK
+    out = np.ones(z.shape[:2])
+    for g in np.unique(group) if width else []:
+        mine = np.flatnonzero(group == g)
+        some = np.clip(z[:, mine[:FIT_VEHICLES], z.shape[2] - width :], -WINSOR, WINSOR)
+        blocks = some.reshape(*some.shape[:2], -1, BLOCK)
+        count = np.isfinite(blocks).sum(axis=3)
+        total = np.where(np.isfinite(blocks), blocks, 0.0).sum(axis=3) / np.sqrt(np.maximum(count, 1))
+        low = (count > 1) & (total < 0.0)
+        square = np.where(low, total**2, 0.0).sum(axis=(1, 2)) + PRIOR_BLOCKS
+        out[:, mine] = np.clip(np.sqrt(square / (low.sum(axis=(1, 2)) + PRIOR_BLOCKS)), 1.0, MOST_SCATTER)[:, None]
     return out
 
 
-def ewma(values: Floats, *, weight: float, start: float = 0.0) -> Floats:
-    """Exponentially weighted moving average along the last axis; a missing value leaves it as it is.
+def _first_and_last(day: Floats, usable: Bools) -> tuple[Floats, Floats]:
+    """(C, U) days of the first and last usable reading; infinite where there is none."""
+    first = np.where(usable, day[None], np.inf).min(axis=-1, initial=np.inf)
+    last = np.where(usable, day[None], -np.inf).max(axis=-1, initial=-np.inf)
+    return first, last
 
-    weight: of the newest value, above 0 and at most 1.  Source: NIST/SEMATECH e-Handbook 6.3.2.4 (from memory).
+
+def _years_since_first(day: Floats, usable: Bools) -> Floats:
+    """(C, U, R) years since the first usable reading of the channel; 0 where there is none."""
+    first, _ = _first_and_last(day, usable)
+    since = np.where(usable, day[None], 0.0) - np.where(np.isfinite(first), first, 0.0)[..., None]
+    return np.where(usable, since / DAYS_PER_YEAR, 0.0)
+
+
+class _Baseline:
+    """What the readings so far say of every vehicle's own level and ageing (U, C): a regression on years, kept up.
+
+    Exact for Gaussian errors: level ~ N(1, base_sd^2), ageing ~ N(mean, sd^2), each reading of known error.
     """
-    if not 0.0 < weight <= 1.0:
-        raise ValueError(f"weight is {weight}; allowed are values above 0 and at most 1")
-    level = np.full(values.shape[:-1], start)
-    out = np.empty(values.shape)
-    for r in range(values.shape[-1]):
-        now = values[..., r]
-        level = np.where(np.isfinite(now), weight * now + (1.0 - weight) * level, level)
-        out[..., r] = level
-    return out
+
+    def __init__(self, base_sd: Floats, ageing: Ageing | None) -> None:
+        self.level, self.slope = np.ones(base_sd.shape), np.zeros(base_sd.shape)
+        self.var_level, self.cov, self.var_slope = np.square(base_sd), np.zeros(base_sd.shape), np.zeros(base_sd.shape)
+        if ageing is not None:
+            self.slope, self.var_slope = ageing.mean.T.copy(), np.square(ageing.sd.T)
+
+    def foretell(self, u: Ints, years: Floats) -> tuple[Floats, Floats]:
+        """(N, C) mean and variance of the level of vehicles `u`, `years` (N, C) after their first reading."""
+        mean = self.level[u] + self.slope[u] * years
+        return mean, self.var_level[u] + years * (2.0 * self.cov[u] + years * self.var_slope[u])
+
+    def learn(self, u: Ints, years: Floats, surprise: Floats, variance: Floats, use: Bools) -> None:
+        """Take up readings (N, C) that lie `surprise` above what was foretold, of total `variance`, where `use`."""
+        level, cov, slope = self.var_level[u], self.cov[u], self.var_slope[u]
+        with_level, with_slope = level + years * cov, cov + years * slope
+        share = np.where(use, 1.0 / variance, 0.0)
+        self.level[u] += with_level * share * surprise
+        self.slope[u] += with_slope * share * surprise
+        self.var_level[u] = level - with_level**2 * share
+        self.cov[u] = cov - with_level * with_slope * share
+        self.var_slope[u] = slope - with_slope**2 * share
 
 
-def ewma_limits(start: float, sd: float, *, weight: float, width: float = 3.0) -> tuple[float, float]:
-    """Lower and upper limit of an EWMA of values with mean `start` and standard deviation `sd`, once it has settled."""
-    half = width * sd * float(np.sqrt(weight / (2.0 - weight)))
-    return start - half, start + half
-
-
-# --- Run lengths and thresholds --------------------------------------------------------------------------------------
-def run_length(h: float, k: float = ALLOWANCE, *, shift: float = 0.0, winsor: float | None = None) -> float:
-    """Average number of readings until the one-sided CUSUM of N(shift, 1) values, from 0, exceeds h.
-
-    winsor: values count at most this much (None: fully).  Source: Brook & Evans 1972, Markov chain (from memory,
-    checked against Hawkins & Olwell 1998).
-    """
-    if not (h > 0.0 and k >= 0.0):
-        raise ValueError(f"h is {h} and k is {k}; allowed are h above 0 and k of at least 0")
-    width = 2.0 * h / (2.0 * CELLS - 1.0)
-    stay = _chain(CELLS, width, k, shift, winsor)
-    return float(np.linalg.solve(np.eye(CELLS) - stay, np.ones(CELLS))[0])
-
-
-def _chain(cells: int, width: float, k: float, shift: float, winsor: float | None) -> Floats:
-    """(cells, cells) probabilities of going from one value of the CUSUM to another; the first cell is zero."""
-    at = np.arange(cells) * width
-    edge = at[None, :] + 0.5 * width - at[:, None] + k
-    below = ndtr(edge - shift)
-    if winsor is not None:
-        below = np.where(edge >= winsor, 1.0, np.where(edge < -winsor, 0.0, below))
-    return np.diff(below, axis=1, prepend=0.0)
-
-
-def siegmund_run_length(h: float, k: float = ALLOWANCE, *, shift: float = 0.0) -> float:
-    """Siegmund's approximation of :func:`run_length`.
-
-    (exp(-2 D b) + 2 D b - 1) / (2 D^2) with D = shift - k, b = h + 1.166.  Source: Siegmund 1985 (from memory).
-    """
-    d, b = shift - k, h + SIEGMUND_OVERSHOOT
-    if abs(d) < 1e-8:
-        return b * b
-    return float((np.exp(-2.0 * d * b) + 2.0 * d * b - 1.0) / (2.0 * d * d))
-
-
-def threshold_for_rate(
-    flags_per_100: float,
-    readings_per_year: float,
-    channels: int,
-    k: float = ALLOWANCE,
+def predictive_z(
+    value: Floats,
+    se: Floats,
+    usable: Bools,
+    base_sd: Floats,
     *,
-    winsor: float | None = WINSOR,
-) -> float:
-    """Threshold h at which sound vehicles are flagged `flags_per_100` times in 100 vehicle-years over all channels.
+    day: Floats | None = None,
+    ageing: Ageing | None = None,
+) -> Floats:
+    """(C, U, R) surprise of every reading in standard deviations, given class and the vehicle's earlier readings.
 
-    flags_per_100: above 0; readings_per_year: per vehicle and channel; channels: how many are watched.  The rate of
-    the union is at most the sum of the channels' rates, so it is an upper bound when channels go together.  Raises
-    ValueError when no threshold from 0.25 to 25 gives the rate.
+    value, se: multiples of the class-usual value (C, U, R); usable (C, U, R); base_sd: spread of sound vehicles about
+    1 (C, U); day (U, R) [d] and ageing: what sound parts do by themselves (None: nothing).  Exactly N(0, 1) and
+    independent for a sound vehicle whose errors are Gaussian with the stated `se`; NaN where not usable.
     """
-    if not (flags_per_100 > 0.0 and readings_per_year > 0.0 and channels >= 1):
-        raise ValueError(
-            f"flags_per_100 is {flags_per_100}, readings_per_year {readings_per_year}, channels {channels}; "
-            "allowed are values above 0 and at least one channel"
-        )
-    wanted = 100.0 * readings_per_year * channels / flags_per_100
-    low, high = THRESHOLD_RANGE
-    if not run_length(low, k, winsor=winsor) <= wanted <= run_length(high, k, winsor=winsor):
-        raise ValueError(
-            f"flags_per_100 is {flags_per_100}: with {readings_per_year:g} readings a year in {channels} channels no "
-            f"threshold from {low} to {high} gives this rate"
-        )
-
-    def miss(h: float) -> float:
-        return float(np.log(run_length(h, k, winsor=winsor) / wanted))
-
-    return float(brentq(miss, low, high, xtol=1e-4))
+    good = usable & np.isfinite(value) & np.isfinite(se)
+    years = _years_since_first(np.zeros(value.shape[1:]) if day is None else day, good)
+    baseline = _Baseline(base_sd.T, ageing)
+    out = np.full(value.shape, np.nan)
+    everyone = np.arange(value.shape[1])
+    for r in range(value.shape[2]):
+        use, x = good[..., r].T, years[..., r].T
+        mean, variance = baseline.foretell(everyone, x)
+        variance = variance + np.where(use, se[..., r].T, 1.0) ** 2
+        surprise = np.where(use, value[..., r].T - mean, 0.0)
+        out[..., r] = np.where(use, surprise / np.sqrt(variance), np.nan).T
+        baseline.learn(everyone, x, surprise, variance, use)
+    return out
 
 
 def readings_per_year(day: Floats, usable: Bools) -> float:
@@ -171,30 +216,7 @@ def readings_per_year(day: Floats, usable: Bools) -> float:
     return float(max(count, 0.0)) / years
 
 
-# --- The chart of every vehicle --------------------------------------------------------------------------------------
-def predictive_z(value: Floats, se: Floats, usable: Bools, base_sd: Floats, *, learn_from: int | None = None) -> Floats:
-    """(..., R) surprise of every reading in standard deviations, given the class and the vehicle's earlier readings.
-
-    value, se: multiples of the class-usual value (..., R); usable (..., R); base_sd: spread of sound vehicles about 1
-    (...).  Exactly N(0, 1) and independent for a sound vehicle whose errors are Gaussian with the stated `se`; NaN
-    where not usable.  learn_from: only the first so many readings teach the baseline; the surprises after them share
-    its error, so that :func:`threshold_for_rate` no longer holds (None: all of them teach).
-    """
-    precision = 1.0 / np.square(base_sd)
-    mean = np.ones(value.shape[:-1])
-    learned = np.zeros(value.shape[:-1], dtype=np.int64)
-    out = np.full(value.shape, np.nan)
-    for r in range(value.shape[-1]):
-        use = usable[..., r] & np.isfinite(value[..., r]) & np.isfinite(se[..., r])
-        y, error = np.where(use, value[..., r], 1.0), np.where(use, se[..., r], 1.0)
-        out[..., r] = np.where(use, (y - mean) / np.sqrt(1.0 / precision + error**2), np.nan)
-        teach = use if learn_from is None else use & (learned < learn_from)
-        more = np.where(teach, 1.0 / error**2, 0.0)
-        mean = mean + more / (precision + more) * (y - mean)
-        precision, learned = precision + more, learned + teach
-    return out
-
-
+# --- What a class has in common --------------------------------------------------------------------------------------
 def week_of(day: Floats) -> Ints:
     """Number of the week of every day [d since 1970]; -1 for none."""
     return np.where(np.isfinite(day), np.floor(np.where(np.isfinite(day), day, 0.0) / WEEK_D), -1).astype(np.int64)
@@ -219,68 +241,6 @@ def common_shift(residual: Floats, group: Ints, *, fewest: int = FEWEST_SHARING)
         shift[mine] = np.where(enough, np.take_along_axis(ordered, middle, axis=0).mean(axis=0), 0.0)
         count[mine] = np.where(enough, n, 0)
     return shift, count
-
-
-def find_drift(
-    day: Floats,
-    value: Floats,
-    se: Floats,
-    usable: Bools,
-    base_sd: Floats,
-    *,
-    threshold: float,
-    k: float = ALLOWANCE,
-    group: Ints | None = None,
-    winsor: float = WINSOR,
-) -> Drift:
-    """CUSUM of every vehicle and channel over its readings, oldest first.
-
-    day: (U, R) [d since 1970]; value, se: multiples of class-usual (C, U, R); usable (C, U, R), False before a part's
-    latest renewal; base_sd (C, U); threshold from :func:`threshold_for_rate`.  group: (U,) classes within which a
-    shift common to a week is taken out (None: it stays in).  An alarm stands until the statistic is back at 0.
-    """
-    usable = usable & np.isfinite(value) & np.isfinite(se) & np.isfinite(day)[None]
-    u, r, steps = _steps(day, np.asarray(usable.any(axis=0)), by_week=group is not None)
-    use = np.ascontiguousarray(usable[:, u, r].T)
-    y, error = np.where(use, value[:, u, r].T, 1.0), np.where(use, se[:, u, r].T, 1.0)
-    chart = _Chart(base_sd.T, threshold, k, winsor)
-    shifts = _Shifts(group, value.shape[0])
-    for s in steps:
-        now = y[s]
-        if group is not None:
-            foretold = np.where(use[s] & (chart.readings[u[s]] > 0), now - chart.mean[u[s]], np.nan)
-            now = now - shifts.of_week(int(week_of(day[u[s.start], r[s.start]])), u[s], foretold)
-        chart.take(u[s], day[u[s], r[s]], now, error[s], use[s])
-    since = np.where(chart.alarm, chart.since, np.nan)
-    return Drift(chart.statistic.T, chart.alarm.T, since.T, chart.alarms.T, chart.readings.T, threshold, shifts.table())
-
-
-class _Chart:
-    """What is carried from reading to reading: baseline, statistic and alarm of every vehicle and channel (U, C)."""
-
-    def __init__(self, base_sd: Floats, threshold: float, k: float, winsor: float) -> None:
-        self.threshold, self.k, self.winsor = threshold, k, winsor
-        self.precision = 1.0 / np.square(base_sd)
-        self.mean = np.ones(base_sd.shape)
-        self.statistic = np.zeros(base_sd.shape)
-        self.alarm = np.zeros(base_sd.shape, dtype=bool)
-        self.since = np.full(base_sd.shape, np.nan)
-        self.alarms = np.zeros(base_sd.shape, dtype=np.int64)
-        self.readings = np.zeros(base_sd.shape, dtype=np.int64)
-
-    def take(self, u: Ints, day: Floats, y: Floats, error: Floats, use: Bools) -> None:
-        """One reading of each vehicle of `u` (N,): days (N,), values and errors (N, C), counted where `use`."""
-        precision, mean, before, alarm = self.precision[u], self.mean[u], self.statistic[u], self.alarm[u]
-        z = np.clip((y - mean) / np.sqrt(1.0 / precision + error**2), -self.winsor, self.winsor)
-        now = np.where(use, np.maximum(0.0, before + z - self.k), before)
-        over = use & (now > self.threshold)
-        self.alarms[u] += over & ~alarm
-        self.since[u] = np.where((before == 0.0) & (now > 0.0), day[:, None], self.since[u])
-        more = np.where(use, 1.0 / error**2, 0.0)
-        self.mean[u] = mean + more / (precision + more) * (y - mean)
-        self.precision[u] = precision + more
-        self.statistic[u], self.alarm[u] = now, (alarm | over) & (now > 0.0)
-        self.readings[u] += use
 
 
 class _Shifts:
@@ -310,6 +270,78 @@ class _Shifts:
         return pd.DataFrame(self.rows, columns=["group", "week", "channel", "shift", "vehicles"])
 
 
+# --- The chart of every vehicle --------------------------------------------------------------------------------------
+def find_drift(
+    day: Floats,
+    value: Floats,
+    se: Floats,
+    usable: Bools,
+    base_sd: Floats,
+    *,
+    threshold: float,
+    k: float = ALLOWANCE,
+    ageing: Ageing | None = None,
+    group: Ints | None = None,
+    winsor: float = WINSOR,
+) -> Drift:
+    """CUSUM of every vehicle and channel over its readings, oldest first.
+
+    day: (U, R) [d since 1970]; value, se: multiples of class-usual (C, U, R); usable (C, U, R), False before a part's
+    latest renewal; base_sd (C, U); threshold from :func:`threshold_for_rate`; ageing from :func:`usual_ageing`.
+    group: (U,) classes within which a shift common to a week is taken out (None: it stays in).  An alarm stands until
+    the statistic is back at 0.
+    """
+    usable = usable & np.isfinite(value) & np.isfinite(se) & np.isfinite(day)[None]
+    u, r, steps = _steps(day, np.asarray(usable.any(axis=0)), by_week=group is not None)
+    use = np.ascontiguousarray(usable[:, u, r].T)
+    y, error = np.where(use, value[:, u, r].T, 1.0), np.where(use, se[:, u, r].T, 1.0)
+    years = _years_since_first(day, usable)[:, u, r].T
+    chart = _Chart(_Baseline(base_sd.T, ageing), threshold, k, winsor)
+    shifts = _Shifts(group, value.shape[0])
+    for s in steps:
+        mean, variance = chart.baseline.foretell(u[s], years[s])
+        surprise = y[s] - mean
+        if group is not None:
+            known = np.where(use[s] & (chart.readings[u[s]] > 0), surprise, np.nan)
+            surprise = surprise - shifts.of_week(int(week_of(day[u[s.start], r[s.start]])), u[s], known)
+        variance = variance + error[s] ** 2
+        taught = np.where(chart.readings[u[s]] > 0, np.clip(surprise, *_within(variance, winsor)), surprise)
+        chart.take(u[s], day[u[s], r[s]], surprise / np.sqrt(variance), use[s])
+        chart.baseline.learn(u[s], years[s], taught, variance, use[s])
+    since = np.where(chart.alarm, chart.since, np.nan)
+    return Drift(chart.statistic.T, chart.alarm.T, since.T, chart.alarms.T, chart.readings.T, threshold, shifts.table())
+
+
+def _within(variance: Floats, width: float) -> tuple[Floats, Floats]:
+    """Bounds `width` standard deviations on either side of 0: a slip may teach the baseline no more than that."""
+    half = width * np.sqrt(variance)
+    return -half, half
+
+
+class _Chart:
+    """What is carried from reading to reading: statistic and alarm of every vehicle and channel (U, C)."""
+
+    def __init__(self, baseline: _Baseline, threshold: float, k: float, winsor: float) -> None:
+        self.baseline, self.threshold, self.k, self.winsor = baseline, threshold, k, winsor
+        shape = baseline.level.shape
+        self.statistic = np.zeros(shape)
+        self.alarm = np.zeros(shape, dtype=bool)
+        self.since = np.full(shape, np.nan)
+        self.alarms = np.zeros(shape, dtype=np.int64)
+        self.readings = np.zeros(shape, dtype=np.int64)
+
+    def take(self, u: Ints, day: Floats, z: Floats, use: Bools) -> None:
+        """One reading of each vehicle of `u` (N,): days (N,), surprises z (N, C), counted where `use`."""
+        before, alarm = self.statistic[u], self.alarm[u]
+        counted = np.clip(z, -self.winsor, self.winsor)
+        now = np.where(use, np.maximum(0.0, before + counted - self.k), before)
+        over = use & (now > self.threshold)
+        self.alarms[u] += over & ~alarm
+        self.since[u] = np.where((before == 0.0) & (now > 0.0), day[:, None], self.since[u])
+        self.statistic[u], self.alarm[u] = now, (alarm | over) & (now > 0.0)
+        self.readings[u] += use
+
+
 def _steps(day: Floats, seen: Bools, *, by_week: bool) -> tuple[Ints, Ints, list[slice]]:
     """Vehicle and column of every reading (N,) in the order of taking up, and the slices that are taken up together.
 
@@ -329,70 +361,58 @@ def _steps(day: Floats, seen: Bools, *, by_week: bool) -> tuple[Ints, Ints, list
     return u[order], r[order], [slice(a, b) for a, b in pairwise(cuts)]
 
 
-def drift_table(
-    units: Sequence[str],
-    channels: Sequence[str],
+def watch_fleet(
     day: Floats,
     value: Floats,
     se: Floats,
     usable: Bools,
     base_sd: Floats,
+    group: Ints,
     *,
     flags_per_100: float,
-    group: Ints | None = None,
+    trend: PlainTrend | None = None,
     k: float = ALLOWANCE,
-) -> pd.DataFrame:
+) -> Drift:
+    """Drift of a fleet at `flags_per_100` healthy vehicle-years: ageing, scatter and threshold learned from it.
+
+    Arrays as in :func:`find_drift`, values as plain multiples of class-usual; group (U,) classes; trend: rows (C, U)
+    of :func:`analysis.plain_trend.plain_trend` on the same values, if it was made already.  Without two readings of
+    any vehicle the threshold is infinite and nothing is flagged.  Raises ValueError as :func:`threshold_for_rate`.
+    """
+    usable = usable & np.isfinite(value) & np.isfinite(se) & np.isfinite(day)[None]
+    rate = readings_per_year(day, usable)
+    h = threshold_for_rate(flags_per_100, rate, value.shape[0], k) if rate > 0.0 else float("inf")
+    ageing = usual_ageing(trend or plain_trend(day, value, usable), day, usable, group)
+    logs, error = as_logs(value, se, usable)
+    some = np.sort(np.concatenate([np.flatnonzero(group == g)[:FIT_VEHICLES] for g in np.unique(group)]))
+    own = Ageing(ageing.mean[:, some], ageing.sd[:, some])
+    part = (logs[:, some], error[:, some], usable[:, some], base_sd[:, some])
+    found = usual_scatter(predictive_z(*part, day=day[some], ageing=own), group[some])
+    scatter = np.ones(base_sd.shape)
+    for g in np.unique(group):
+        scatter[:, group == g] = found[:, np.flatnonzero(group[some] == g)[:1]]
+    wider = Ageing(ageing.mean, ageing.sd * scatter)
+    return find_drift(
+        day, logs, error * scatter[..., None], usable, base_sd * scatter, threshold=h, k=k, ageing=wider, group=group
+    )
+
+
+def drift_table(units: Sequence[str], channels: Sequence[str], drift: Drift, *, k: float = ALLOWANCE) -> pd.DataFrame:
     """Per vehicle and channel: unit, channel, statistic, threshold, drifting, drifting_since (NaT), chance, readings.
 
-    Arrays as in :func:`find_drift`; the threshold follows from `flags_per_100` healthy vehicle-years and from how
-    often this fleet is read.  chance: how often a sound vehicle's statistic is at least as high.
+    drift: of :func:`watch_fleet`; chance: how often a sound vehicle's statistic is at least as high after as many
+    readings.
     """
-    rate = readings_per_year(day, usable)
-    h = threshold_for_rate(flags_per_100, rate, len(channels), k) if rate > 0.0 else float("inf")
-    found = find_drift(day, value, se, usable, base_sd, threshold=h, k=k, group=group)
     n = len(units)
     return pd.DataFrame(
         {
             "unit": np.repeat(np.asarray(units, dtype=object), len(channels)).astype(str),
             "channel": np.tile(np.asarray(channels, dtype=object), n).astype(str),
-            "statistic": found.statistic.T.ravel(),
-            "threshold": h,
-            "drifting": found.alarm.T.ravel(),
-            "drifting_since": dates_of(found.since_day.T.ravel()),
-            "chance": chance(found.statistic, found.readings, k).T.ravel(),
-            "readings": found.readings.T.ravel(),
+            "statistic": drift.statistic.T.ravel(),
+            "threshold": drift.threshold,
+            "drifting": drift.alarm.T.ravel(),
+            "drifting_since": dates_of(drift.since_day.T.ravel()),
+            "chance": chance(drift.statistic, drift.readings, k).T.ravel(),
+            "readings": drift.readings.T.ravel(),
         }
     )
-
-
-# --- How surprising, and in which order ------------------------------------------------------------------------------
-def chance(statistic: Floats, readings: Ints, k: float = ALLOWANCE, *, winsor: float | None = WINSOR) -> Floats:
-    """Probability that a sound vehicle's statistic is at least as high after as many readings; 1 for a statistic of 0.
-
-    Source: the Markov chain of Brook & Evans 1972, stepped forward from 0.
-    """
-    cells = round(STATISTIC_CAP / CELL_WIDTH) + 1
-    step = _chain(cells, CELL_WIDTH, k, 0.0, winsor)
-    step[:, -1] += 1.0 - step.sum(axis=1)
-    most = int(readings.max(initial=0))
-    tail = np.ones((most + 1, cells))
-    tail[0, 1:] = 0.0
-    share = np.eye(1, cells)[0]
-    for n in range(1, most + 1):
-        share = share @ step
-        tail[n] = np.cumsum(share[::-1])[::-1]
-    # a cell reaches half a width below its middle: the chance of a value is that of the cell it lies in
-    at = np.clip(np.floor(statistic / CELL_WIDTH + 0.5).astype(np.int64), 0, cells - 1)
-    return np.asarray(np.clip(tail[readings, at], 0.0, 1.0))
-
-
-def q_values(p: Floats) -> Floats:
-    """(U,) false-discovery rate of the list that ends with each vehicle, its best channel taken times their number.
-
-    p: (C, U) chances.  Orders one list; it is no contract over repeated weekly lists, which is the flag rate.  Source:
-    Benjamini & Hochberg 1995 as scipy.stats.false_discovery_control has it.
-    """
-    if p.shape[1] == 0:
-        return np.zeros(0)
-    own = np.minimum(p.min(axis=0) * p.shape[0], 1.0)
-    return np.asarray(false_discovery_control(own), dtype=np.float64)
