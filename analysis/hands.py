@@ -214,7 +214,7 @@ class Anchors:
 
     def normal(self) -> csr_matrix:
         """(P, P) precision."""
-        return csr_matrix(self.design.T @ diags(self.precision) @ self.design)
+        return csr_matrix(self.design.T @ diags(np.asarray(self.precision, dtype=np.float64)) @ self.design)
 
     def beyond(self, value: Floats) -> Floats:
         """(cells,) how far the effects `value` put each level above the common level that fits them best."""
@@ -302,7 +302,7 @@ def estimate(panel: Panel, observed: Observations, who: Hands, before: Floats) -
         shift, density = _shifts(value, team, sound, total, anchors)
         mean[team] = float(shift @ density)
         spread[team] = np.sqrt(float((shift - mean[team[0]]) ** 2 @ density))
-    lean = diags(2.0 / (sound**2 + value**2))
+    lean = diags(np.asarray(2.0 / (sound**2 + value**2), dtype=np.float64))
     factor = splu((total + lean).tocsc())
     middle = (_vehicle_scores(panel, pairs, weights, value, who, pattern) + anchors.normal() + lean).toarray()
     variance = (factor.solve(middle) * factor.solve(np.eye(len(value)))).sum(axis=1)
@@ -323,10 +323,10 @@ def _solve(
             w = np.where(np.abs(z) < REJECT, np.minimum(1.0, HUBER / np.maximum(np.abs(z), 1e-9)), 0.0) / p.sd**2
             total = np.bincount(p.combination, weights=w, minlength=p.design.shape[0])
             summed = np.bincount(p.combination, weights=w * p.difference, minlength=p.design.shape[0])
-            normal = normal + p.design.T @ diags(total) @ p.design
+            normal = normal + p.design.T @ diags(np.asarray(total, dtype=np.float64)) @ p.design
             right = right + p.design.T @ summed
             weights.append(w)
-        lean = diags(2.0 / (sound**2 + value**2))
+        lean = diags(np.asarray(2.0 / (sound**2 + value**2), dtype=np.float64))
         value = np.asarray(splu((normal + fixed + lean).tocsc()).solve(right), dtype=np.float64)
     return value, csr_matrix(normal), weights
 
