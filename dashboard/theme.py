@@ -46,8 +46,8 @@ _STYLE: Final = """<style>
 [data-testid="stMainBlockContainer"] h3 { font-size: 1.05rem; padding: .3rem 0 0 0; }
 [class*="st-key-row-"] [data-testid="stVerticalBlock"] { gap: .15rem; }
 [class*="st-key-row-"] { gap: .35rem; padding-bottom: .9rem; }
-[class*="st-key-row-"] [data-testid="stPageLink"] a,
-[class*="st-key-row-"] [data-testid="stPageLink"] a * { padding-left: 0; margin-left: 0; gap: 0; }
+[class*="st-key-row-"] [data-testid="stPageLink-NavLink"] { padding-left: 0; margin-left: 0; gap: 0; }
+[class*="st-key-row-"] [data-testid="stPageLink-NavLink"] > span:first-child:not(:only-child) { display: none; }
 [class*="st-key-row-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"],
 [class*="st-key-visit-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"] { display: none; }
 [class*="st-key-visit-"] [data-testid="stPageLink"] a { padding: 0; }
