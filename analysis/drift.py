@@ -9,7 +9,12 @@ Learning never stops.  A baseline that stops learning after six readings leaves 
 the same rate its threshold must rise, and it finds steady wear later than one that goes on learning, because the mean
 of the past lags behind a ramp instead of absorbing it (tests/test_drift.py measures both).
 
-MEASURED
+Measured on four fleets of demo_fleet without any failing part, on which no choice here was made (1,700 vehicle-years):
+at 2, 5 and 10 stated flags per 100 vehicle-years, 2.2, 5.4 and 9.6 came, within binomial error.  Where a bay's meters
+err (clamp 4 %, thermometer 8 K) 2.8, 6.9 and 11.1 came, with one value in a hundred grossly wrong 4.2, 7.8 and 11.6,
+because such errors are neither Gaussian nor independent.  On two fleets with failing parts, 163 of 169 no-starts had
+an alarm standing at the latest of the lists made every 60 days, but a third of the vehicles stood in alarm: a drift is
+not yet a failure, and the list ranks by probability.
 """
 
 from __future__ import annotations
@@ -384,7 +389,8 @@ def watch_fleet(
     h = threshold_for_rate(flags_per_100, rate, value.shape[0], k) if rate > 0.0 else float("inf")
     ageing = usual_ageing(trend or plain_trend(day, value, usable), day, usable, group)
     logs, error = as_logs(value, se, usable)
-    some = np.sort(np.concatenate([np.flatnonzero(group == g)[:FIT_VEHICLES] for g in np.unique(group)]))
+    taught = [np.flatnonzero(group == g)[:FIT_VEHICLES] for g in np.unique(group)]
+    some = np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *taught]))
     own = Ageing(ageing.mean[:, some], ageing.sd[:, some])
     part = (logs[:, some], error[:, some], usable[:, some], base_sd[:, some])
     found = usual_scatter(predictive_z(*part, day=day[some], ageing=own), group[some])
