@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import log_ndtr, ndtr
+from scipy.special import erfcx, log_ndtr, ndtr
 
 from analysis.panel import Floats
 
@@ -37,8 +37,11 @@ def first_passage_probability(
     a_up = np.maximum(a, 0.0)
     sd = np.sqrt(w**2 * later**2 + s**2 * later)
     straight = ndtr((v * later - a_up) / sd)
-    # both factors of the second term leave the range of floats where diffusion is small: they are joined as logarithms
-    exponent = 2.0 * v * a_up / s**2 + 2.0 * w**2 * a_up**2 / s**4
-    mirrored = log_ndtr(-(2.0 * w**2 * a_up * later + s**2 * (v * later + a_up)) / (s**2 * sd))
-    reached = np.clip(straight + np.exp(np.minimum(exponent + mirrored, 0.0)), 0.0, 1.0)
+    b = (2.0 * w**2 * a_up * later + s**2 * (v * later + a_up)) / (s**2 * sd)
+    # the second term, exp(2 v a/s^2 + 2 w^2 a^2/s^4) Phi(-b), is phi((v t - a)/D) Phi(-b)/phi(b): both factors of the
+    # first form leave the range of floats where diffusion is small, those of the second do not
+    mills = 0.5 * erfcx(np.maximum(b, 0.0) / np.sqrt(2.0))
+    mirrored = np.exp(-0.5 * ((v * later - a_up) / sd) ** 2) * mills
+    exponent = np.minimum(2.0 * v * a_up / s**2 + 2.0 * w**2 * a_up**2 / s**4, 0.0)
+    reached = np.clip(straight + np.where(b > 0.0, mirrored, np.exp(exponent + log_ndtr(-b))), 0.0, 1.0)
     return np.where(a <= 0.0, 1.0, np.where(t > 0.0, reached, 0.0))
