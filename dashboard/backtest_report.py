@@ -98,10 +98,10 @@ def _odds(odds: OddsReport | None, horizon_days: int) -> list[str]:
         f"Probability of a no-start within {horizon_days} days, {odds.rows} vehicle-lists with {odds.no_starts} no-starts:",
         f"  Brier score {p.brier:.4f} = reliability {p.reliability:.4f} - resolution {p.resolution:.4f} "
         f"+ uncertainty {p.uncertainty:.4f} {'+' if p.within >= 0 else '-'} within bins {abs(p.within):.4f}",
-        f"  skill {odds.skill:.3f} against the base rate, {odds.monthly_skill:.3f} against each month's own; "
+        f"  skill {number(odds.skill, 3)} against the base rate, {number(odds.monthly_skill, 3)} against each month's own; "
         f"log score {odds.log:.4f}",
         f"  in the 5 % ranked highest: {number(100 * odds.recall_top5)} % of the no-starts",
-        f"  calibration {odds.calibration.reason}; on earlier lists only it makes the skill {odds.forward_skill:.3f}",
+        f"  calibration {odds.calibration.reason}; on earlier lists only it makes the skill {number(odds.forward_skill, 3)}",
         "  said        seen (90 % interval)     vehicle-lists  no-starts",
         *(
             f"  {_percent(b['said']):>7}   {_percent(b['seen']):>7} ({_percent(b['seen_low'])} to "
