@@ -43,7 +43,7 @@ INTERVAL_WIDTH = 1.6449  # standard deviations on either side of a 90 % interval
 BLOCK = 4  # readings whose surprises are summed to see errors that last from one reading to the next; our choice
 PRIOR_BLOCKS = 20.0  # blocks that the stated errors count for
 MOST_SCATTER = 1.5  # scatter beyond this multiple of the stated errors is drift, not scatter; our choice
-FIT_VEHICLES = 2000  # vehicles of one class that its scatter is learned from: more change nothing
+FIT_VEHICLES = 500  # vehicles of one class that its scatter is learned from: more change nothing
 
 
 @dataclass(frozen=True)
@@ -254,7 +254,7 @@ class _Shifts:
     def __init__(self, group: Ints | None, channels: int) -> None:
         self.group = np.zeros(0, dtype=np.int64) if group is None else group
         self.week = -1
-        self.now = np.zeros((int(self.group.max(initial=-1)) + 1, channels))
+        self.latest = np.zeros((int(self.group.max(initial=-1)) + 1, channels))
         self.rows: list[tuple[int, int, int, float, int]] = []
 
     def of_week(self, week: int, u: Ints, residual: Floats) -> Floats:
@@ -263,12 +263,12 @@ class _Shifts:
         if week != self.week:
             shift, count = common_shift(residual, mine)
             self.week = week
-            self.now[:] = 0.0
-            self.now[mine] = shift
+            self.latest[:] = 0.0
+            self.latest[mine] = shift
             groups, at = np.unique(mine, return_index=True)
             for g, c in zip(*np.nonzero(count[at]), strict=True):
                 self.rows.append((int(groups[g]), week, int(c), float(shift[at[g], c]), int(count[at[g], c])))
-        return self.now[mine]
+        return self.latest[mine]
 
     def table(self) -> pd.DataFrame:
         """One row per group, week and channel whose common shift was taken out."""
