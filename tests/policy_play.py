@@ -26,6 +26,8 @@ from demo_fleet.specs import FleetSpec
 WARM_UP_DAYS = 365
 """Every policy runs to failure for the first year, so that there is something to learn from."""
 STEP_DAYS = 7
+CLOSING_DAYS = 182
+"""After this the all-knowing planner takes over from every policy, so that what they leave behind has its value."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ class Outcome:
 
     @property
     def cost_per_100(self) -> float:
-        """Cost per 100 unit-years [money]."""
+        """Cost per 100 unit-years, the closing time's cost included [money]."""
         return 100 * self.cost / self.unit_years
 
     @property
@@ -90,24 +92,37 @@ def price(run: FleetRun, visits: list[Visit], settings: PlanSettings, since: dt.
 
 
 def play(
-    spec: FleetSpec, name: str, policy: Policy, settings: PlanSettings, *, warm_up_days: int = WARM_UP_DAYS
+    spec: FleetSpec,
+    name: str,
+    policy: Policy,
+    settings: PlanSettings,
+    *,
+    warm_up_days: int = WARM_UP_DAYS,
+    closing_days: int = CLOSING_DAYS,
 ) -> tuple[Outcome, list[Visit]]:
-    """Let `policy` act every week after the warm-up."""
+    """Let `policy` act every week from the warm-up to the closing time, which the all-knowing planner takes over.
+
+    The closing time values what a policy leaves behind: a part renewed early saves its renewal then.
+    """
     run = FleetRun(spec)
     run.advance(spec.start + dt.timedelta(days=warm_up_days))
-    since = run.today
+    since, handed_over = run.today, spec.end - dt.timedelta(days=closing_days)
+    closing = AllKnowing(settings)
     visits: list[Visit] = []
     while run.today < spec.end:
         until = min(run.today + dt.timedelta(days=STEP_DAYS), spec.end)
-        for visit in policy(run):
+        acting = policy if run.today < handed_over else closing
+        for visit in acting(run):
             if visit.day < until:
                 if visit.action != "measured":
                     run.do(visit.unit, visit.day, visit.part, visit.action)
                 visits.append(visit)
         run.advance(until)
-    years = (spec.end - since).days / 365.25 * spec.units
-    no_starts = int((run.no_starts()["date"] >= pd.Timestamp(since)).sum())
-    return Outcome(name, price(run, visits, settings, since), no_starts, len(visits), years), visits
+    years = (handed_over - since).days / 365.25 * spec.units
+    dates = run.no_starts()["date"]
+    no_starts = int(((dates >= pd.Timestamp(since)) & (dates < pd.Timestamp(handed_over))).sum())
+    own = sum(visit.day < handed_over for visit in visits)
+    return Outcome(name, price(run, visits, settings, since), no_starts, own, years), visits
 
 
 def failed_this_week(run: FleetRun) -> set[str]:
