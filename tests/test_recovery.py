@@ -1,0 +1,247 @@
+"""Simulated faults are found again, in time and by name; healthy fleets and shuffled histories give nothing to find.
+
+Truth: the demo fleet's own record of what failed when, from physics that shares no constant with `analysis`.  The figures
+are those of the project's scoring rule, written again here: a no-start is caught when its vehicle stood on the last list
+at least 14 days before it; the part is right when it was the one named on that list; a false flag is a flag newly
+raised on a vehicle that has no no-start within 270 days and no part past 0.30 of its wear.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_fleet import quick, tables_of
+
+from analysis.backtest import backtest_lists
+from demo_fleet.simulate import Fleet, simulate_fleet
+from demo_fleet.specs import FleetSpec, evaluation_specs, healthy_growth
+
+EVERY_D = 28
+LISTS = 16
+LEAD = pd.Timedelta(days=14)
+FLEETS = ("usual_mixed", "heavy_24v")
+TOLERATED = 5.0  # flags per 100 healthy unit-years, what the list is set to unless the user says otherwise
+
+
+@dataclass(frozen=True)
+class Score:
+    """Figures of one run of lists."""
+
+    no_starts: int
+    caught: float
+    right_of_caught: float
+    false_flags: int
+    healthy_years: float
+
+    @property
+    def false_rate(self) -> float:
+        """False flags per 100 healthy unit-years."""
+        return 100.0 * self.false_flags / self.healthy_years
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _kept_weather() -> Iterator[None]:
+    """All the looks at the past, as in earnest; only equal weather is not worked out twice."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch, looks=18)
+        yield
+
+
+@lru_cache(maxsize=4)
+def made(name: str) -> Fleet:
+    """A named evaluation fleet, shrunk to 70 vehicles over two and a half years."""
+    if name == "healthy":
+        return simulate_fleet(FleetSpec(7300, units=70, years=2.5, growth=healthy_growth()))
+    spec = next(s for s in evaluation_specs() if s.name == name)
+    return simulate_fleet(replace(spec, units=70, years=2.5))
+
+
+def list_days(fleet: Fleet, every: int = 1) -> pd.DatetimeIndex:
+    """Days of the lists: the last LISTS of every EVERY_D days, the last one 14 days before the end."""
+    last = pd.Timestamp(fleet.as_of) - LEAD
+    return pd.date_range(end=last, periods=LISTS, freq=f"{EVERY_D}D")[::every]
+
+
+def lists_of(fleet: Fleet, every: int = 1) -> pd.DataFrame:
+    """Long table of all lists: date, unit, flagged, part."""
+    issued = backtest_lists(tables_of(fleet), list_days(fleet, every))
+    return pd.concat([a.units[["unit", "flagged", "part"]].assign(date=day) for day, a in issued], ignore_index=True)
+
+
+@lru_cache(maxsize=4)
+def monitor(name: str) -> pd.DataFrame:
+    """The monitor's lists for a named fleet."""
+    return lists_of(made(name))
+
+
+# --- textbook limits -------------------------------------------------------------------------------------------------
+
+TEXTBOOK_V = {
+    "positive_cable": ("drop_positive_v", 0.2), "ground_path": ("drop_ground_v", 0.2),
+    "solenoid_contacts": ("drop_contacts_v", 0.3), "control_circuit": ("drop_control_v", 1.0),
+}  # fmt: skip
+TEXTBOOK_SUPPLY_V = 9.6  # lowest battery volts while cranking, per 12 V
+
+
+def textbook(fleet: Fleet) -> pd.DataFrame:
+    """What printed limits say of every vehicle's latest value of each measurement, list by list.
+
+    Common practice: 0.2 V across a cable or joint, 0.3 V across the contacts, 1.0 V in the control circuit, 9.6 V
+    while cranking; twice that in a 24 V system, where 12 V limits would flag nearly every sound vehicle.  The part named
+    is the one furthest past its limit.
+    """
+    blocks = fleet.units.set_index("unit")["system_v"] / 12.0
+    out = []
+    for day in list_days(fleet):
+        known = fleet.readings[fleet.readings["taken_at"] < day].sort_values("taken_at").groupby("unit").last()
+        scale = blocks.reindex(known.index)
+        past = pd.DataFrame({part: known[column] / (limit * scale) for part, (column, limit) in TEXTBOOK_V.items()})
+        past["battery"] = TEXTBOOK_SUPPLY_V * scale / known["crank_min_v"]
+        past = past.reindex(fleet.units["unit"]).fillna(0.0)
+        out.append(
+            pd.DataFrame(
+                {"unit": past.index, "flagged": past.max(axis=1) > 1, "part": past.idxmax(axis=1), "date": day}
+            )
+        )
+    return pd.concat(out, ignore_index=True)
+
+
+# --- the score -------------------------------------------------------------------------------------------------------
+
+
+def score(fleet: Fleet, lists: pd.DataFrame) -> Score:
+    """Figures of lists (date, unit, flagged, part) against what really failed."""
+    days = pd.DatetimeIndex(sorted(lists["date"].unique()))
+    said = lists.set_index(["unit", "date"])[["flagged", "part"]]
+    counted = caught = right = 0
+    for unit, history in fleet.truth.groupby("unit"):
+        when = history["date"].sort_values().to_list()
+        part = history.set_index("date")["part"]
+        for k, day in enumerate(when):
+            last = days.searchsorted(day - LEAD, side="right") - 1
+            readable = k == 0 or (day - when[k - 1]).days >= 90
+            if last < 0 or day <= days[0] + pd.Timedelta(days=30) or not readable:
+                continue
+            counted += 1
+            flagged, named = said.loc[(unit, days[last])]
+            caught += bool(flagged)
+            right += bool(flagged) and named == part[day]
+    false, years = _false_flags(fleet, lists, days)
+    return Score(counted, caught / max(counted, 1), right / max(caught, 1), false, years)
+
+
+def _false_flags(fleet: Fleet, lists: pd.DataFrame, days: pd.DatetimeIndex) -> tuple[int, float]:
+    """Flags newly raised on healthy vehicles, and the healthy vehicle-years looked at."""
+    flagged = lists.pivot(index="date", columns="unit", values="flagged").astype(bool)
+    units = flagged.columns
+    wear = fleet.severity[units]
+    wear = wear.iloc[[wear.index.searchsorted(d, side="right") - 1 for d in days]].to_numpy()
+    soon = np.zeros((len(days), len(units)), dtype=bool)
+    for unit, day in zip(fleet.truth["unit"], fleet.truth["date"], strict=True):
+        ahead = (day - days).days
+        soon[:, units.get_loc(unit)] |= (ahead > 0) & (ahead <= 270)
+    watched = ((pd.Timestamp(fleet.as_of) - days).days > 200)[:, None]
+    healthy = ~soon & watched & (wear < 0.30)
+    now = flagged.to_numpy()
+    raised = now & ~np.vstack([np.zeros_like(now[:1]), now[:-1]]) & healthy
+    step = float(np.median(np.diff(days).astype("timedelta64[D]").astype(int)))
+    return int(raised.sum()), float(healthy.sum()) * step / 365.25
+
+
+def test_the_score_of_a_monitor_that_knows_is_full_and_of_one_that_is_silent_nothing() -> None:
+    """Worked by hand: who flags exactly those that fail within 60 days, by name, catches all and flags no healthy one."""
+    fleet = made("usual_mixed")
+    silent = monitor("usual_mixed").assign(flagged=False)
+    knowing = silent.copy()
+    for unit, day, part in fleet.truth[["unit", "date", "part"]].itertuples(index=False):
+        due = (knowing["unit"] == unit) & ((day - knowing["date"]).dt.days.between(0, 60))
+        knowing.loc[due, "flagged"] = True
+        knowing.loc[due, "part"] = part
+    best, none = score(fleet, knowing), score(fleet, silent)
+    assert (best.caught, best.right_of_caught, best.false_flags) == (1.0, 1.0, 0)
+    assert (none.caught, none.false_flags) == (0.0, 0)
+    assert best.no_starts >= 15
+    assert best.healthy_years > 20
+
+
+# --- what is found ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FLEETS)
+def test_no_starts_are_foreseen_and_the_part_is_named(name: str) -> None:
+    """Simulated truth: at least 0.70 caught two weeks ahead or more, the part right in 0.68 of those.
+
+    Our floor for twenty to forty no-starts; the fleets of the closing table, five times as large, are judged at 0.92.
+    """
+    found = score(made(name), monitor(name))
+    assert found.no_starts >= 15
+    assert found.caught >= 0.70
+    assert found.right_of_caught >= 0.68
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FLEETS)
+def test_it_beats_textbook_limits_on_the_same_readings(name: str) -> None:
+    """Common practice against the monitor: at least as many caught, at lower false flags."""
+    ours, printed = score(made(name), monitor(name)), score(made(name), textbook(made(name)))
+    assert printed.no_starts == ours.no_starts
+    assert ours.caught >= printed.caught
+    assert ours.false_rate < printed.false_rate
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FLEETS)
+def test_false_flags_stay_near_what_is_tolerated(name: str) -> None:
+    """The stated rate, plus two standard deviations of a Poisson count on so few healthy vehicle-years."""
+    found = score(made(name), monitor(name))
+    expected = TOLERATED / 100.0 * found.healthy_years
+    assert found.false_flags <= expected + 2.0 * np.sqrt(expected) + 1.0
+
+
+# --- what is not found -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_a_healthy_fleet_stays_within_the_tolerated_flags() -> None:
+    """Null test: parts that never wear.  Every flag is false; two standard deviations of the count are allowed."""
+    fleet = made("healthy")
+    assert fleet.truth.empty
+    lists = lists_of(fleet, every=2)
+    flagged = lists.pivot(index="date", columns="unit", values="flagged").astype(bool).to_numpy()
+    raised = int((flagged & ~np.vstack([np.zeros_like(flagged[:1]), flagged[:-1]])).sum())
+    years = flagged.size * 2 * EVERY_D / 365.25
+    expected = TOLERATED / 100.0 * years
+    assert raised <= expected + 2.0 * np.sqrt(expected)
+    assert flagged.mean() < 0.03
+
+
+def shuffled(fleet: Fleet, seed: int) -> Fleet:
+    """The same fleet with each vehicle's readings dealt out anew over its visits."""
+    rng = np.random.default_rng(seed)
+    readings = fleet.readings.reset_index(drop=True)
+    dealt = np.arange(len(readings))
+    for rows in readings.groupby("unit").indices.values():
+        dealt[rows] = rng.permutation(rows)
+    mixed = readings.iloc[dealt].reset_index(drop=True)
+    kept = {name: readings[name] for name in ("unit", "taken_at", "odometer_km")}
+    return replace(fleet, readings=mixed.assign(**kept))
+
+
+@pytest.mark.slow
+def test_shuffled_dates_foretell_nothing() -> None:
+    """Null test: with readings in random order what failed next cannot be read from them; at most a third of what the
+    true order catches, and no more than the share of vehicle-days flagged makes likely by chance."""
+    fleet = made("usual_mixed")
+    lists = lists_of(shuffled(fleet, 1), every=2)
+    true_order = score(fleet, monitor("usual_mixed")[lambda f: f["date"].isin(lists["date"].unique())])
+    by_chance = score(fleet, lists)
+    share = float(lists["flagged"].mean())
+    assert by_chance.no_starts == true_order.no_starts
+    assert by_chance.caught <= true_order.caught / 3.0
+    assert by_chance.caught <= share + 2.0 * np.sqrt(share * (1.0 - share) / by_chance.no_starts)
