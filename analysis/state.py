@@ -93,7 +93,7 @@ def estimate_state(
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
     found: BayEffects | None = None
-    if bays:
+    if bays and tables.units["depot"].notna().any():
         found = bay_effects(panel, observed, tables.readings)
         if found.taken_out:
             panel = corrected(panel, found)

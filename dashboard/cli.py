@@ -271,6 +271,9 @@ def run_dashboard(options: argparse.Namespace) -> int:
     """Start the screens."""
     from streamlit.web import cli as streamlit_cli
 
+    from dashboard import paper, unit_charts  # noqa: F401 - imported before the server is up
+    from dashboard.theme import STREAMLIT_FLAGS
+
     path = database_path(options)
     store.open_database(path)
     os.environ[DATABASE_VARIABLE] = str(path.resolve())
@@ -281,7 +284,9 @@ def run_dashboard(options: argparse.Namespace) -> int:
         "browser.gatherUsageStats": "false", "server.fileWatcherType": "none", "client.toolbarMode": "viewer",
         "client.showErrorDetails": "none",
     }  # fmt: skip
-    streamlit_cli.main(["run", str(app), *(f"--{k}={v}" for k, v in flags.items())], standalone_mode=False)
+    streamlit_cli.main(
+        ["run", str(app), *(f"--{k}={v}" for k, v in flags.items()), *STREAMLIT_FLAGS], standalone_mode=False
+    )
     return 0
 
 

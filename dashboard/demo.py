@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 from sqlite_utils import Database
 
 from dashboard.assessment import assess_database, list_rows
 from dashboard.tables import list_table
+from dashboard.weekly import issue, issue_for
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, OPERATOR, STORIES, demo_operator
 from ingest import store
@@ -39,6 +40,8 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
     save_setting(db, MARK, {"as_of": day.isoformat()}, by="demo")
     say(f"{OPERATOR}: {outcome.summary()}")
     assessment = assess_database(db, as_of=day)
+    issue_for(db, day - timedelta(days=7), now=now - timedelta(days=7))
+    issue(db, assessment, now=now)
     rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True)
     show(list_table(rows, assessment))
     show(demo_plan(db, day))

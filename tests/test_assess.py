@@ -372,7 +372,6 @@ def test_an_unknown_depot_has_the_wide_unknown_climate(tables: FleetTables, usua
     assert one.loc[worst, "flag_probability"] == pytest.approx(other.loc[worst, "flag_probability"], abs=0.05)
 
 
-@pytest.mark.xfail(strict=True, raises=ValueError, reason="analysis/hands.py: no depot gives no cell to reshape")
 def test_no_depot_known_at_all(tables: FleetTables) -> None:
     """A units table whose depots are all missing is still judged."""
     assert_sound(assess(replace(tables, units=tables.units.assign(depot=None)), as_of=DAY))
