@@ -17,7 +17,9 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.limits import LIMIT_KEYS
+from analysis.report import backtest_report
 from dashboard.assessment import NothingToAssess, assess_database, backtest_database, list_rows
+from dashboard.backtest_report import report_text
 from dashboard.demo import make_demo
 from dashboard.own_limits import limit_book, save_limits
 from dashboard.tables import SAFE_NOTE, list_table, unit_sheet
@@ -164,6 +166,7 @@ def rows_as_csv(rows: list[dict[str, Any]]) -> str:
     return out.getvalue()
 
 
+REPORTED = ("unit", "part", "flagged", "no_start_probability")
 LIST_COLUMNS = (
     "unit", "depot", "vehicle_class", "flagged", "part", "part_probability", "no_start_probability",
     "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c", "act_by", "last_reading_on", "reasons",
@@ -221,12 +224,29 @@ def run_backtest(options: argparse.Namespace) -> int:
         raise ValueError(f"--to {last} lies before --from {first}")
     dates = [pd.Timestamp(first + timedelta(days=k)) for k in range(0, (last - first).days + 1, options.every_days)]
     readings, book = store.read_readings(db), limit_book(db)
+    lists: list[dict[str, object]] = []
     for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
         rows = list_rows(assessment, readings, flagged_only=False, book=book)
         body = {"as_of": f"{day:%Y-%m-%d}", "horizon_days": options.horizon_days, "units": rows}
         show(json.dumps(body, ensure_ascii=False))
+        lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
         say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")
+    say_report(db, lists, readings, options.horizon_days)
     return 0
+
+
+def say_report(db: Database, lists: list[dict[str, object]], readings: pd.DataFrame, horizon_days: int) -> None:
+    """What these lists would have done, in no-starts, flags and money, on standard error."""
+    report = backtest_report(
+        pd.DataFrame(lists).astype({"as_of": "datetime64[us]"}),
+        store.read_units(db),
+        readings,
+        store.read_repairs(db),
+        horizon_days=horizon_days,
+        decisions=records.read_decisions(db),
+        book=limit_book(db),
+    )
+    say(report_text(report))
 
 
 def run_classes(options: argparse.Namespace) -> int:
