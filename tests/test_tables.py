@@ -1,0 +1,159 @@
+"""What stands in the terminal: aligned, printable, with the cautions, and one vehicle's sheet.
+
+Truth: worked by hand on rows written here, and the assessment they come from.
+"""
+
+from __future__ import annotations
+
+import json
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from samples_fleet import fleet, quick, tables_of
+
+from analysis.assess import Assessment, assess
+from dashboard.assessment import list_rows
+from dashboard.tables import (
+    SAFE_NOTE,
+    WIDTH,
+    clean,
+    compare_with_last,
+    list_table,
+    part_object,
+    readings_text,
+    row_line,
+    start_words,
+    unit_sheet,
+)
+
+DAY = pd.Timestamp("2022-12-12")
+
+
+@pytest.fixture(scope="module")
+def assessed() -> Assessment:
+    """A small fleet, assessed once."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch)
+        return assess(tables_of(fleet()), as_of=DAY)
+
+
+@pytest.fixture(scope="module")
+def rows(assessed: Assessment) -> list[dict]:
+    return list_rows(assessed, fleet().readings, flagged_only=True)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.text(max_size=40))
+def test_cleaned_text_is_printable_and_as_long(text: str) -> None:
+    """Common practice (CWE-150): no character that a terminal acts on; harmless ones stay."""
+    assert clean(text).isprintable()
+    assert len(clean(text)) == len(text)
+    if text.isprintable():
+        assert clean(text) == text
+
+
+def test_the_list_says_how_many_and_ends_with_the_cautions(assessed: Assessment, rows: list[dict]) -> None:
+    """Contract: flagged of all, those not judged, cautions where someone acts."""
+    text = list_table(rows, assessed)
+    assert text.startswith("Weekly list for 2022-12-12: no-start within 30 days\n====")
+    assert f"{len(rows)} of {len(assessed.units)} vehicles flagged; 0 have too few readings to judge." in text
+    assert " ".join(text.split())[-len(SAFE_NOTE) :] == SAFE_NOTE
+    for caution in ("wheels chocked", "eye protection", "30 s", "vehicle maker's procedure", "licensed practice"):
+        assert caution in SAFE_NOTE
+
+
+def test_an_empty_list_is_said_in_one_sentence(assessed: Assessment) -> None:
+    """Nothing flagged: the head and the count, no empty table."""
+    text = list_table([], assessed)
+    assert "unit " not in text.splitlines()[-1]
+    assert text.splitlines()[-1].endswith("too few readings to judge.")
+
+
+def test_lines_fit_and_columns_stand_under_their_heads(assessed: Assessment, rows: list[dict]) -> None:
+    """Our choice: 118 columns and a little; the same columns in every row."""
+    lines = list_table(rows, assessed).splitlines()
+    assert max(len(line) for line in lines) <= WIDTH + 2
+    head = next(line for line in lines if line.startswith("unit "))
+    mine = [line for line in lines if line.startswith("U0")]
+    assert len(mine) == len(rows)
+    for line in mine:
+        assert line[head.index("depot") - 1] == " "
+        assert line[head.index("part") - 1] == " "
+
+
+def test_long_and_hostile_names_keep_the_columns() -> None:
+    """Property: whatever the name, part and the rest start where they do."""
+    usual = row_line("A", "hill", "battery", "90 %", "50 %", "−4 °C (−5 to −1)", "-", "-")
+    odd = row_line("A" * 60 + "\x1b[0m", "\n\n" + "d" * 30, "battery", "90 %", "50 %", "−4 °C (−5 to −1)", "-", "-")
+    assert usual.index("battery") == odd.index("battery")
+    assert odd.isprintable()
+
+
+def test_start_words() -> None:
+    """Worked by hand: one unit, a real minus, below where nothing was worked out."""
+    row = {"coldest_start_c": -12.4, "coldest_start_low_c": -46.0, "coldest_start_high_c": 3.2}
+    assert start_words(row) == "−12 °C (below −44 to 3)"
+
+
+def test_a_unit_s_sheet_shows_every_part(assessed: Assessment, rows: list[dict]) -> None:
+    """The sheet: row, parts with their class values, latest readings, repairs."""
+    made = fleet()
+    unit = rows[0]["unit"]
+    own = made.readings[(made.readings["unit"] == unit) & (made.readings["taken_at"] < DAY)]
+    repairs = pd.DataFrame(
+        {"unit": [unit], "done_on": [pd.Timestamp("2022-05-05")], "part": ["ground_path"], "action": ["cleaned"], "reason": ["preventive"]}
+    )  # fmt: skip
+    text = unit_sheet(rows[0], assessed, own, repairs, fmt="table")
+    for words in (
+        "battery",
+        "positive cable",
+        "engine drag",
+        "Latest readings:",
+        "2022-05-05 ground path cleaned (preventive)",
+    ):
+        assert words in text
+    body = json.loads(unit_sheet(rows[0], assessed, own, repairs, fmt="json"), parse_constant=pytest.fail)
+    assert (body["as_of"], body["unit"], len(body["parts"])) == ("2022-12-12", unit, 7)
+
+
+def test_part_objects_are_json() -> None:
+    """Worked by hand: dates as text, missing as null, counts as integers, the unit left out."""
+    part = {
+        "unit": "A",
+        "part": "battery",
+        "level": 1.23456,
+        "began_on": pd.NaT,
+        "before_on": DAY,
+        "se_mohm": float("nan"),
+        "readings": 4,
+    }
+    assert part_object(part) == {
+        "part": "battery", "level": 1.2346, "began_on": None, "before_on": "2022-12-12", "se_mohm": None, "readings": 4,
+    }  # fmt: skip
+
+
+def test_readings_text_shows_the_last_six_with_dashes_for_gaps() -> None:
+    """Worked by hand."""
+    taken = pd.date_range("2022-01-01", periods=8, freq="30D")
+    frame = pd.DataFrame({"taken_at": taken, "rest_v": [12.6] * 7 + [float("nan")]})
+    lines = readings_text(frame).splitlines()
+    assert len(lines) == 7
+    assert lines[-1].split() == ["2022-07-30", "-"]
+    assert readings_text(frame.iloc[:0]).strip() == "none"
+
+
+def test_a_reading_is_held_against_the_vehicle_s_last_ones() -> None:
+    """Worked by hand: a fifth more than the median of up to five before is worth a line; less is not."""
+    frame = pd.DataFrame(
+        {
+            "taken_at": pd.date_range("2022-01-01", periods=4, freq="30D"),
+            "rest_v": 12.6,
+            "crank_a": [150.0, 152.0, 148.0, 190.0],
+        }
+    )
+    assert compare_with_last(frame) == ["crank_a: 190, median of the last 3 was 150"]
+    assert compare_with_last(frame.iloc[:3]) == ["like this vehicle's last readings"]
+    assert compare_with_last(frame.iloc[:1]) == ["first reading of this vehicle: nothing to compare with yet"]
+    assert compare_with_last(frame.sample(frac=1.0, random_state=2)) == compare_with_last(frame)

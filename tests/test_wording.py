@@ -1,0 +1,157 @@
+"""Sentences carry value, unit and limit, in words of the trade; nothing is said that is not known.
+
+Truth: worked by hand on rows written here; the wording of the contract's own example.
+"""
+
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+import pytest
+from samples_fleet import fleet, quick, tables_of
+
+from analysis.assess import Assessment, assess
+from analysis.limit_book import LimitBook
+from analysis.resets import PARTS
+from dashboard import wording
+
+DAY = pd.Timestamp("2022-12-12")
+LIMITS = LimitBook().for_group("van", 12, "diesel", None)
+PART = {
+    "part": "ground_path", "level_mohm": 1.9, "usual_mohm": 0.55, "before_mohm": 0.6,
+    "before_on": pd.Timestamp("2022-03-10"), "readings": 6,
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def assessed() -> Assessment:
+    """A small fleet, assessed once."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch)
+        return assess(tables_of(fleet()), as_of=DAY)
+
+
+def test_a_level_reads_like_the_contract_s_example() -> None:
+    """Issue text: "ground path 1.9 mΩ at 20 °C, was 0.6 in March; class median 0.55"."""
+    said = wording.level_reason(PART, {"drop_ground_v": 0.304, "crank_a": 160.0}, LIMITS, DAY)
+    limit = LIMITS.ground_path_drop_v.value
+    assert said == (
+        f"ground path 1.90 mΩ at 20 °C (0.30 V at 160 A; limit {limit:.1f} V), was 0.60 mΩ in March; class median 0.55 mΩ"
+    )
+
+
+def test_what_is_not_known_is_not_said() -> None:
+    """No drop without a reading of it, no amps without amps, no past without a past."""
+    nan = float("nan")
+    assert "(" not in wording.level_reason(PART, None, LIMITS, DAY)
+    assert "(" not in wording.level_reason(PART, {"drop_ground_v": nan}, LIMITS, DAY)
+    no_amps = wording.level_reason(PART, {"drop_ground_v": 0.3, "crank_a": nan}, LIMITS, DAY)
+    assert "(0.30 V; limit" in no_amps
+    for new in ({"readings": 1}, {"before_on": DAY - pd.Timedelta(days=3)}, {"before_on": pd.NaT}):
+        assert "was" not in wording.level_reason(PART | new, None, LIMITS, DAY)
+
+
+def test_months_carry_the_year_when_it_is_another() -> None:
+    """Worked by hand."""
+    assert wording.month_words(pd.Timestamp("2022-03-10"), DAY) == "in March"
+    assert wording.month_words(pd.Timestamp("2021-11-30"), DAY) == "in November 2021"
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(0.554, "0.55 mΩ"), (-0.5, "-0.50 mΩ"), (3.04, "3.0 mΩ"), (22.31, "22.3 mΩ"), (104.6, "105 mΩ")]
+)
+def test_values_have_the_digits_a_technician_needs(value: float, said: str) -> None:
+    """Our choice: three figures at most."""
+    assert wording.plain(value, "mΩ") == said
+
+
+@pytest.mark.parametrize(
+    ("celsius", "said"), [(-12.4, "−12 °C"), (0.2, "0 °C"), (-0.2, "0 °C"), (7.6, "8 °C"), (-44.0, "below −44 °C"), (-46.0, "below −44 °C")]
+)  # fmt: skip
+def test_coldest_starts_in_words(celsius: float, said: str) -> None:
+    """A real minus sign; what was not worked out is said to be below."""
+    assert wording.cold_words(celsius) == said
+
+
+def test_a_renewal_that_gains_nothing_is_said_so() -> None:
+    """Worked by hand: 0.4 K is hardly anything; 12 K is 12 K; drag is removed, not renewed."""
+    assert "hardly any colder" in wording.renewed_reason("battery", -20.4, -20.0)
+    assert (
+        wording.renewed_reason("battery", -32.0, -20.0)
+        == "with battery renewed it starts about 12 K colder, down to −32 °C"
+    )
+    assert wording.renewed_reason("engine_drag", -32.0, -20.0).startswith("with the drag removed")
+    assert "about 24 K" in wording.renewed_reason("battery", -60.0, -20.0), "no more than was worked out"
+
+
+def test_every_part_has_its_words() -> None:
+    """No part without a name, a measure and a thing to do."""
+    for words in (wording.PART_WORDS, wording.MEASURES, wording.CHEAP_FIRST):
+        assert set(words) == set(PARTS)
+        assert "_" not in "".join(words.values())
+
+
+def test_latest_readings_are_the_last_known_before_the_day() -> None:
+    """Worked by hand: gaps look further back, the day itself and later do not count."""
+    readings = pd.DataFrame(
+        {
+            "unit": "A", "taken_at": pd.to_datetime(["2022-11-01", "2022-12-01", "2022-12-12T07:00"], format="ISO8601"),
+            "drop_ground_v": [0.2, float("nan"), 0.9], "crank_a": [150.0, 160.0, 170.0],
+        }
+    )  # fmt: skip
+    latest = wording.latest_readings(readings, DAY)
+    assert latest == {"A": {"crank_a": 160.0, "drop_ground_v": 0.2}}
+    assert wording.latest_readings(readings.iloc[:0], DAY) == {}
+
+
+# --- on an assessed fleet --------------------------------------------------------------------------------------------
+
+
+def row_of(assessed: Assessment, unit: dict) -> dict:
+    parts = assessed.parts[assessed.parts["unit"] == unit["unit"]]
+    return wording.list_row(unit, parts, None, assessed)
+
+
+def test_every_reason_has_a_value_with_its_unit(assessed: Assessment) -> None:
+    """Contract: reasons are sentences with value, limit and unit."""
+    for unit in assessed.units.to_dict("records"):
+        row = row_of(assessed, unit)
+        assert row["reasons"]
+        for sentence in row["reasons"]:
+            assert re.search(r"\d.*(mΩ|°C|A\b|K\b|V\b|reading)", sentence) or "hardly any colder" in sentence
+            assert "nan" not in sentence
+            assert "_" not in sentence
+
+
+def test_what_to_do_follows_from_flag_and_status(assessed: Assessment) -> None:
+    """Definition: nothing for the healthy, readings for the unknown, a measurement first or an action for the flagged."""
+    for unit in assessed.units.to_dict("records"):
+        row = row_of(assessed, unit)
+        if unit["flagged"]:
+            assert row["action"] == ("measure again first" if row["next_test"] else wording.CHEAP_FIRST[row["part"]])
+        else:
+            assert row["action"] == "none"
+        few = row_of(assessed, unit | {"status": "too few readings", "flagged": False, "readings": 1})
+        assert few["reasons"] == ["1 reading so far: too few to judge, not known to be healthy"]
+        assert few["action"] == "take readings at the next service"
+        assert few["next_test"]
+
+
+def test_the_suspect_part_is_spoken_of_first(assessed: Assessment) -> None:
+    """Property: of a flagged vehicle's reasons the first names the part that the row names."""
+    flagged = [u for u in assessed.units.to_dict("records") if u["flagged"]]
+    assert flagged
+    for unit in flagged:
+        row = row_of(assessed, unit)
+        assert row["reasons"][0].startswith(wording.MEASURES[row["part"]])
+
+
+def test_missing_dates_and_depots_are_null(assessed: Assessment) -> None:
+    """Contract: null where there is none."""
+    unit = assessed.units.iloc[0].to_dict() | {"depot": None, "act_by": pd.NaT, "last_reading_on": pd.NaT}
+    row = row_of(assessed, unit)
+    assert row["depot"] is None
+    assert row["act_by"] is None
+    assert row["last_reading_on"] is None
+    assert wording.iso_day(pd.Timestamp("2022-02-03")) == "2022-02-03"
