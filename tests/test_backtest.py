@@ -1,0 +1,57 @@
+"""Lists of the past are the lists of the past: each as if issued on its day, in order, whatever days are asked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from samples_fleet import cut, fleet, quick, tables_of
+
+from analysis.assess import Assessment, assess
+from analysis.backtest import backtest_lists
+
+DAYS = [pd.Timestamp(d) for d in ("2022-10-03", "2022-11-07", "2023-01-02")]
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    quick(monkeypatch, looks=3)
+
+
+def same(one: Assessment, other: Assessment) -> None:
+    for name in ("units", "parts", "outlook", "resets", "classes"):
+        pd.testing.assert_frame_equal(getattr(one, name), getattr(other, name), obj=name)
+
+
+def test_every_list_is_that_of_its_day_on_tables_cut_there() -> None:
+    """Contract: "a backtest list for D equals `risk --as-of D` on a database without anything dated D or later", though
+    looks at the past are shared between the lists."""
+    tables = tables_of(fleet())
+    for day, issued in backtest_lists(tables, DAYS):
+        same(issued, assess(cut(tables, day), as_of=day))
+
+
+def test_the_order_and_company_of_days_is_of_no_matter() -> None:
+    """Property: lists come oldest first; one day alone, or after others, is the same list."""
+    tables = tables_of(fleet())
+    together = list(backtest_lists(tables, DAYS[::-1]))
+    assert [day for day, _ in together] == DAYS
+    ((_, alone),) = backtest_lists(tables, [DAYS[1]])
+    same(together[1][1], alone)
+
+
+def test_horizon_and_tolerance_are_passed_on() -> None:
+    """Property: the settings of a list are those it was asked for."""
+    tables = tables_of(fleet())
+    ((_, issued),) = backtest_lists(tables, DAYS[:1], horizon_days=60, tolerated_false_flags=2.0)
+    known = replace(tables, forecast=tables.forecast.iloc[:0])
+    same(issued, assess(known, as_of=DAYS[0], horizon_days=60, tolerated_false_flags=2.0))
+    assert issued.horizon_days == 60
+    with pytest.raises(ValueError, match="horizon_days is 0"):
+        next(iter(backtest_lists(tables, DAYS, horizon_days=0)))
+
+
+def test_no_day_no_list() -> None:
+    """Property: nothing asked, nothing answered."""
+    assert list(backtest_lists(tables_of(fleet()), [])) == []

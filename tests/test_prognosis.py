@@ -1,0 +1,194 @@
+"""Probabilities over draws and windows: neither multiplied by the day nor added up, and never falling with time.
+
+Truth: worked by hand on constructed outlooks, laws of probability, and a simulated fleet.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from samples_fleet import fleet, quick, tables_of
+
+from analysis.assess import Assessment, assess
+from analysis.lows import make_weather
+from analysis.observe import BATTERY, LOAD, MOTOR
+from analysis.prognosis import (
+    WEEKS,
+    chosen,
+    coldest_between,
+    outlook_renewed,
+    renewed_coldest,
+    weekly_probability,
+    weighted_mean,
+    weighted_quantile,
+    window_probability,
+    with_renewed,
+)
+from analysis.resets import PARTS
+from analysis.risk import OTHER_CAUSES_PER_YEAR, with_other_causes
+
+DAY = pd.Timestamp("2022-12-12")
+
+
+@pytest.fixture(scope="module")
+def assessed() -> Assessment:
+    """A small fleet, assessed once."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch)
+        return assess(tables_of(fleet()), as_of=DAY)
+
+
+def by_draw(assessed: Assessment, weeks: int = WEEKS) -> np.ndarray:
+    """(U, K, weeks) cumulative probabilities of the fleet."""
+    return weekly_probability(assessed.state, assessed.prognosis, fleet().climate, None, weeks)
+
+
+# --- windows ---------------------------------------------------------------------------------------------------------
+
+
+def test_two_weeks_are_more_than_the_worse_one_and_less_than_both_added(assessed: Assessment) -> None:
+    """Law of probability: max(p1, p2) <= P(either) <= p1 + p2, for every vehicle, averaged over draws."""
+    state, outlook = assessed.state, assessed.prognosis
+    alive = outlook.alive
+    day = int(state.day)
+    alone = []
+    for w, seed in ((0, 100), (1, 101)):
+        weather = make_weather(fleet().climate, list(outlook.depots), day + 7 * w, 7, seed=seed)
+        start, end = (coldest_between(state, outlook, 7.0 * k) for k in (w, w + 1))
+        alone.append(weighted_mean(weather.probability(outlook.depot, start, end), alive))
+    both = weighted_mean(by_draw(assessed, 2)[..., 1], alive)
+    assert (both >= np.maximum(*alone) - 1e-9).all()
+    assert (both <= sum(alone) + 1e-9).all()
+    risky = (alone[0] > 0.05) & (alone[0] < 0.95)
+    assert risky.any()
+    assert (both[risky] < sum(alone)[risky]).all()
+
+
+def test_not_knowing_the_vehicle_is_no_new_chance_every_week(assessed: Assessment) -> None:
+    """Why draws are averaged last: multiplied week by week, a doubt about the vehicle would grow into near certainty."""
+    cumulative = by_draw(assessed)
+    alive = assessed.prognosis.alive
+    honest = weighted_mean(cumulative[..., -1], alive)
+    weekly = 1.0 - (1.0 - cumulative) / np.concatenate(
+        [np.ones_like(cumulative[..., :1]), np.maximum(1.0 - cumulative[..., :-1], 1e-12)], axis=-1
+    )
+    mean = np.stack([weighted_mean(weekly[..., w], alive) for w in range(WEEKS)])
+    multiplied = 1.0 - np.prod(1.0 - mean, axis=0)
+    doubtful = (honest > 0.05) & (honest < 0.9)
+    assert doubtful.any()
+    assert (honest[doubtful] < multiplied[doubtful]).all()
+
+
+def test_the_horizon_never_lowers_a_probability(assessed: Assessment) -> None:
+    """Property: by the end of a later week is at least by the end of an earlier one, draw by draw."""
+    cumulative = by_draw(assessed)
+    assert cumulative.shape == (*assessed.prognosis.alive.shape, WEEKS)
+    assert (np.diff(cumulative, axis=-1) >= -1e-12).all()
+    assert cumulative.min() >= 0.0
+    assert cumulative.max() <= 1.0
+
+
+def test_a_month_at_once_and_in_weeks_agree(assessed: Assessment) -> None:
+    """Two ways to four weeks: one window, or week by week.  They differ by persistence across Sundays and by sampling:
+    0.12 for a vehicle, 0.02 for the fleet."""
+    outlook, state = assessed.prognosis, assessed.state
+    weather = make_weather(fleet().climate, list(outlook.depots), int(state.day), 28)
+    start, end = (coldest_between(state, outlook, d) for d in (0.0, 28.0))
+    once = weighted_mean(weather.probability(outlook.depot, start, end), outlook.alive)
+    weekly = weighted_mean(by_draw(assessed, 4)[..., 3], outlook.alive)
+    assert np.abs(once - weekly).max() < 0.12
+    assert abs(once.mean() - weekly.mean()) < 0.02
+
+
+def test_coldest_starts_between_times_are_on_the_line(assessed: Assessment) -> None:
+    """Worked by hand: at the state's own times the state's own values, half-way the mean."""
+    state, outlook = assessed.state, assessed.prognosis
+    for k, ahead in enumerate(state.ahead_d[1:], start=1):
+        assert coldest_between(state, outlook, float(ahead)) == pytest.approx(outlook.coldest[k], abs=1e-3)
+    middle = 0.5 * (state.ahead_d[1] + state.ahead_d[2])
+    mean = 0.5 * (outlook.coldest[1] + outlook.coldest[2])
+    assert coldest_between(state, outlook, float(middle)) == pytest.approx(mean, abs=1e-3)
+
+
+def test_a_vehicle_that_survived_the_cold_is_believed(assessed: Assessment) -> None:
+    """Property: draws that would have failed in the past weeks weigh less; weights stay positive."""
+    outlook, state = assessed.prognosis, assessed.state
+    assert (outlook.alive > 0).all()
+    assert (outlook.alive <= 1.0).all()
+    bad = outlook.coldest[0] > 25.0
+    if bad.any():
+        assert outlook.alive[bad].max() < 0.05
+    weather = make_weather(fleet().climate, list(outlook.depots), int(state.day), 30)
+    p = window_probability(outlook, weather, 1, 2)
+    assert (weighted_mean(p, outlook.alive) <= p.mean(axis=1) + 0.02).all()
+
+
+# --- means and quantiles ---------------------------------------------------------------------------------------------
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.lists(st.tuples(st.floats(-40, 40), st.floats(0.01, 1.0)), min_size=1, max_size=12), st.floats(0.01, 0.99))
+def test_weighted_quantiles_are_values_and_rise(pairs: list[tuple[float, float]], q: float) -> None:
+    """Property: a quantile is one of the values; larger shares, larger values; order of draws does not matter."""
+    values, weight = (np.array([column]) for column in zip(*pairs, strict=True))
+    got = weighted_quantile(values, weight, q)[0]
+    assert np.isclose(values, got).any()
+    assert weighted_quantile(values, weight, min(q + 0.2, 1.0))[0] >= got
+    assert weighted_quantile(values[:, ::-1], weight[:, ::-1], q)[0] == pytest.approx(got)
+
+
+def test_weighted_mean_and_quantile_by_hand() -> None:
+    """Worked by hand: weights 1, 1, 2 on 0, 10, 20."""
+    values, weight = np.array([[20.0, 0.0, 10.0]]), np.array([[2.0, 1.0, 1.0]])
+    assert weighted_mean(values, weight).tolist() == [12.5]
+    assert [weighted_quantile(values, weight, q)[0] for q in (0.1, 0.4, 0.6)] == [0.0, 10.0, 20.0]
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.floats(0.0, 1.0), st.floats(0.0, 400.0))
+def test_other_causes_add_a_little_and_never_pass_one(p: float, days: float) -> None:
+    """Worked by hand: independent causes, 1 - (1 - p) exp(-rate t)."""
+    got = float(with_other_causes(np.array([p]), days)[0])
+    assert got == pytest.approx(1.0 - (1.0 - p) * np.exp(-OTHER_CAUSES_PER_YEAR * days / 365.25))
+    assert p - 1e-12 <= got <= min(1.0, p + OTHER_CAUSES_PER_YEAR * days / 365.25) + 1e-12
+
+
+# --- renewal ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_renewing_touches_the_part_only_and_never_makes_it_worse(part: str, assessed: Assessment) -> None:
+    """Definition: as good as new, or as good as it is where better."""
+    state = assessed.state
+    drawn, field = with_renewed(state.drawn, state.field, state.weak, part)
+    assert (drawn <= state.drawn).all()
+    moved = {int(c) for c in np.flatnonzero((drawn != state.drawn).any(axis=(0, 2, 3)))}
+    allowed = {"starter_motor": {MOTOR, LOAD}, "engine_drag": {LOAD}, "battery": {BATTERY}}
+    assert moved <= allowed.get(part, {PARTS.index(part) if part != "control_circuit" else 6})
+    assert (field >= state.field).all()
+    if part != "starter_motor":
+        assert (field == state.field).all()
+
+
+def test_renewed_parts_start_colder_or_as_cold(assessed: Assessment) -> None:
+    """Property: a better part never makes a vehicle start at a warmer temperature (the starter may: its stronger field
+    turns slower where resistance is what limits)."""
+    outlook, rows = assessed.prognosis, np.arange(len(assessed.state.group))
+    renewed = renewed_coldest(assessed.state, outlook, 1, rows)
+    for k, part in enumerate(PARTS):
+        if part != "starter_motor":
+            assert (renewed[k] <= outlook.coldest[1] + 0.3).all(), part
+
+
+def test_the_outlook_with_a_renewal_is_that_of_the_renewed_vehicle(assessed: Assessment) -> None:
+    """Two ways to the same: all times of `outlook_renewed` against `renewed_coldest` at one."""
+    outlook, rows = assessed.prognosis, np.array([3, 0, 7])
+    named = ["battery", "ground_path", "starter_motor"]
+    after = outlook_renewed(assessed.state, outlook, rows, named)
+    direct = renewed_coldest(assessed.state, outlook, 1, rows)
+    for i, part in enumerate(named):
+        assert after.coldest[1, i] == pytest.approx(direct[PARTS.index(part), i], abs=1e-3)
+    assert after.alive == pytest.approx(chosen(outlook, rows).alive)
