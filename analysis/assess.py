@@ -20,6 +20,7 @@ from analysis.prognosis import (
     look_ahead,
     outlook_renewed,
     weekly_probability,
+    weekly_weather,
     weighted_mean,
     weighted_quantile,
     window_probability,
@@ -139,10 +140,11 @@ def outlook_table(
     if not len(rows):
         return pd.DataFrame(columns=columns)
     own = chosen(outlook, rows)
-    by_draw = weekly_probability(state, own, known.climate, forecast)
+    weather = weekly_weather(state, own, known.climate, forecast)
+    by_draw = weekly_probability(state, own, weather)
     part = [PARTS[k] for k in shares[rows].argmax(axis=1)]
     after = outlook_renewed(state, outlook, rows, part)
-    renewed = weekly_probability(state, after, known.climate, forecast)
+    renewed = weekly_probability(state, after, weather)
     mean = (by_draw * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]
     mean_renewed = (renewed * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]
     days = 7.0 * (np.arange(WEEKS) + 1.0)

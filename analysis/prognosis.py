@@ -123,17 +123,22 @@ def coldest_between(state: FleetState, outlook: Outlook, ahead_d: float) -> Real
     return np.asarray(outlook.coldest[k] * (1 - share) + outlook.coldest[k + 1] * share)
 
 
-def weekly_probability(
+def weekly_weather(
     state: FleetState, outlook: Outlook, climate: pd.DataFrame, forecast: pd.DataFrame | None, weeks: int = WEEKS
-) -> npt.NDArray[np.float64]:
+) -> list[Weather]:
+    """Weather of each coming week."""
+    depots, day = list(outlook.depots), int(state.day)
+    return [make_weather(climate, depots, day + 7 * w, 7, forecast, seed=100 + w) for w in range(weeks)]
+
+
+def weekly_probability(state: FleetState, outlook: Outlook, weather: list[Weather]) -> npt.NDArray[np.float64]:
     """(U, K, weeks) probability, per draw, of a no-start by the end of each coming week if nothing is done."""
     survive = np.ones(outlook.alive.shape)
-    out = np.empty((*survive.shape, weeks))
-    for w in range(weeks):
-        weather = make_weather(climate, list(outlook.depots), int(state.day) + 7 * w, 7, forecast, seed=100 + w)
+    out = np.empty((*survive.shape, len(weather)))
+    for w, week in enumerate(weather):
         start = coldest_between(state, outlook, 7.0 * w)
         end = coldest_between(state, outlook, 7.0 * w + 7.0)
-        survive = survive * (1.0 - weather.probability(outlook.depot, start, end))
+        survive = survive * (1.0 - week.probability(outlook.depot, start, end))
         out[..., w] = 1.0 - survive
     return out
 

@@ -26,6 +26,8 @@ from analysis.trend import (
 
 FAIL_AT_C = 5.0  # a part counts as failing when it alone keeps a sound vehicle from starting at +5 degC; our choice
 FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual values
+NOT_RENEWED = 0.02  # share of recorded repairs that did not renew the part, our choice
+ONSET_SLACK_D = 15.0  # the shortest onset lag: wear may begin on the day a part is fitted
 RECENT_READINGS = 6  # rest volts are the median of the latest six, our choice
 FIELD_SD = 0.04  # spread of the speed constant between vehicles, relative, our choice
 FIELD_ERROR = 0.07  # error of one speed reading over back-emf, relative, our choice
@@ -123,7 +125,7 @@ def estimate_state(
             spread[c],
             fail[panel.group, c],
             grid,
-            prior.log_weights(grid, c),
+            prior.log_weights(grid, c) + older_than_the_part(grid, day - reset_day[c]),
         )
         growth.append(own)
         drawn[:, c] = draw_values(own, grid, ahead_d, rng, draws)
@@ -148,6 +150,15 @@ def estimate_state(
         fail,
         found.sentences if found else (),
     )
+
+
+def older_than_the_part(grid: PathGrid, age_d: Floats) -> Floats:
+    """(U, N) log odds against wear that began before the part was fitted, `age_d` days ago (U,), inf for unknown.
+
+    Not nil, because now and then a repair is recorded for a part that was left as it was.
+    """
+    before = np.nan_to_num(grid.lag, nan=0.0)[None, :] > age_d[:, None] + ONSET_SLACK_D
+    return np.where(before, np.log(NOT_RENEWED), 0.0)
 
 
 def _last_day(panel: Panel) -> Floats:

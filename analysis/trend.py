@@ -169,13 +169,16 @@ def growth_posterior(
 
     day_before: days before the assessment (U, R); value, se: multiples of the class-usual value (U, R); usable (U, R);
     base_sd: spread of sound vehicles about 1 (U,); fail_excess: excess at which the part fails in the cold (U,);
-    log_prior: (N,).
+    log_prior: (N,), or (U, N) where vehicles differ.
     """
+    log_prior = np.broadcast_to(log_prior, (value.shape[0], grid.size))
     n = value.shape[0]
     outputs = [np.empty((n, grid.size)) for _ in range(6)] + [np.empty(n), np.empty(n)]
     for a in range(0, n, CHUNK_UNITS):
         s = slice(a, a + CHUNK_UNITS)
-        part = _posterior_chunk(day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior)
+        part = _posterior_chunk(
+            day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior[s]
+        )
         for whole, piece in zip(outputs, part, strict=True):
             whole[s] = piece
     return Growth(*outputs)
@@ -245,7 +248,7 @@ def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, lo
     det = a * c - s1 * s1
     base, amount = (c * e0 - s1 * e1) / det, (a * e1 - s1 * e0) / det
     log_weight = (
-        log_prior[None, :]
+        log_prior
         + 0.5 * (e0 * base + e1 * amount)
         - 0.5 * np.log(det / (p_base * p_amount))
         - 0.5 * (p_base + mean**2 * p_amount)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
+from typing import Any
 
 import pandas as pd
 from sqlite_utils import Database
@@ -80,7 +81,9 @@ def list_rows(
 ) -> list[dict[str, object]]:
     """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
     units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
-    parts = dict(tuple(assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].groupby("unit")))
+    parts: dict[str, list[Mapping[Any, Any]]] = {}
+    for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):
+        parts.setdefault(str(row["unit"]), []).append(row)
     latest = wording.latest_readings(readings, assessment.as_of)
     return [
         wording.list_row(unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book)

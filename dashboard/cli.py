@@ -22,7 +22,7 @@ from dashboard.assessment import NothingToAssess, assess_database, backtest_data
 from dashboard.backtest_report import report_text
 from dashboard.demo import make_demo
 from dashboard.own_limits import limit_book, save_limits
-from dashboard.tables import SAFE_NOTE, list_table, unit_sheet
+from dashboard.tables import SAFE_NOTE, clean, list_table, unit_sheet
 from ingest import entries, records, set_aside, sources, store
 from ingest.drafting import draft_source
 from ingest.errors import EntryRefused, IngestError
@@ -123,8 +123,8 @@ def run_import(options: argparse.Namespace) -> int:
     if progress:
         sys.stderr.write("\r\x1b[K")
     for line in outcome.lines():
-        say(line)
-    show(outcome.summary())
+        say(clean(line))
+    show(clean(outcome.summary()))
     return outcome.exit_code
 
 
@@ -179,6 +179,11 @@ def harmless(value: Any) -> Any:
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return "'" + value
     return "" if value is None else value
+
+
+def harmless_csv(frame: pd.DataFrame) -> str:
+    """A table as CSV in which no cell is a formula."""
+    return str(frame.map(harmless).to_csv(index=False))
 
 
 def run_unit(options: argparse.Namespace) -> int:
@@ -253,7 +258,7 @@ def run_classes(options: argparse.Namespace) -> int:
     """Print what was learned of every class, from how many readings and no-starts."""
     assessment = assess_database(open_existing(options), as_of=as_of(options))
     if options.format == "csv":
-        show(assessment.classes.to_csv(index=False))
+        show(harmless_csv(assessment.classes))
     else:
         table = assessment.classes.copy()
         table["value"] = [f"{v:.3g}" for v in table["value"]]
@@ -315,7 +320,7 @@ def run_set_aside(options: argparse.Namespace) -> int:
     db = open_existing(options)
     if options.what == "list":
         rows = set_aside.list_set_aside(db, state=options.state)
-        show(rows.to_csv(index=False) if options.format == "csv" else set_aside_text(rows))
+        show(harmless_csv(rows) if options.format == "csv" else set_aside_text(rows))
     elif options.what == "show":
         row = set_aside.show_set_aside(db, options.id)
         show(f"{row.id}: {row.file} line {row.line} ({row.state})\nreason: {row.reason}\noriginal: {row.original!r}")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeAlias
 
 import pandas as pd
 from pandas.api.typing import NaTType
@@ -13,6 +13,7 @@ from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from analysis.next_test import next_measurement
 
+Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
 PART_WORDS = {
     "battery": "battery",
     "positive_cable": "positive cable",
@@ -42,6 +43,9 @@ NEED_WORDS = {
     "supply": "supply voltage runs out first",
     "coil": "solenoid coil voltage runs out first",
 }
+WORN = 0.5  # a part more probably worn than not is named, our choice
+SUSPECT = 0.2  # and one that may be what limits the start, our choice
+MOST_PARTS = 3  # named for one vehicle, our choice
 CHEAP_FIRST = {
     "battery": "Charge and test the battery; replace it if the resistance stays high",
     "positive_cable": "Clean and tighten the positive cable's ends; replace the cable if the drop stays",
@@ -103,9 +107,14 @@ def level_reason(part: Mapping[Any, Any], latest: Mapping[str, Any] | None, limi
     return f"{words}; class median {plain(part['usual_mohm'], unit)}"
 
 
+def part_rows(parts: Parts) -> Sequence[Mapping[Any, Any]]:
+    """The parts of one vehicle as rows, from a frame or as they are."""
+    return parts.to_dict("records") if isinstance(parts, pd.DataFrame) else parts
+
+
 def reasons(
     unit: Mapping[Any, Any],
-    parts: pd.DataFrame,
+    parts: Parts,
     latest: Mapping[str, Any] | None,
     assessment: Assessment,
     book: LimitBook | None = None,
@@ -117,12 +126,12 @@ def reasons(
     if unit["status"] != "judged":
         count = int(unit["readings"])
         return [f"{count} reading{'' if count == 1 else 's'} so far: too few to judge, not known to be healthy"]
-    worn = parts[(parts["worn_probability"] > 0.5) | (parts["part_probability"] > 0.2)]
-    ranked = worn.sort_values(["part_probability", "worn_probability"], ascending=False)
-    found = [level_reason(p, latest, limits, assessment.as_of) for p in ranked.to_dict("records")][:3]
+    rows = part_rows(parts)
+    worn = [p for p in rows if p["worn_probability"] > WORN or p["part_probability"] > SUSPECT]
+    worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
+    found = [level_reason(p, latest, limits, assessment.as_of) for p in worn[:MOST_PARTS]]
     found.append(cold_reason(unit))
-    suspect = parts[parts["part"] == unit["part"]].iloc[0]
-    renewed = suspect["renewed_coldest_start_c"]
+    renewed = next(p for p in rows if p["part"] == unit["part"])["renewed_coldest_start_c"]
     if pd.notna(renewed) and unit["flagged"]:
         found.append(renewed_reason(str(unit["part"]), float(renewed), float(unit["coldest_start_c"])))
     return found
@@ -152,15 +161,16 @@ def renewed_reason(part: str, renewed_c: float, now_c: float) -> str:
     return f"{with_new} it starts about {gain:.0f} K colder, down to {cold_words(renewed_c)}"
 
 
-def next_test(unit: Mapping[Any, Any], parts: pd.DataFrame) -> str | None:
+def next_test(unit: Mapping[Any, Any], parts: Parts) -> str | None:
     """What to measure next, or None when nothing would change the decision."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if not unit["flagged"]:
         return None
-    total = max(1.0, float(parts["part_probability"].sum()))
-    shares = {str(p): float(v) / total for p, v in zip(parts["part"], parts["part_probability"], strict=True)}
-    suspect = parts[parts["part"] == unit["part"]].iloc[0]
+    rows = part_rows(parts)
+    total = max(1.0, sum(float(p["part_probability"]) for p in rows))
+    shares = {str(p["part"]): float(p["part_probability"]) / total for p in rows}
+    suspect = next(p for p in rows if p["part"] == unit["part"])
     best = next_measurement(
         shares, no_start_probability=float(unit["flag_probability"]), last_slip=float(suspect["last_slip"])
     )
@@ -180,7 +190,7 @@ def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
 
 def list_row(
     unit: Mapping[Any, Any],
-    parts: pd.DataFrame,
+    parts: Parts,
     latest: Mapping[str, Any] | None,
     assessment: Assessment,
     book: LimitBook | None = None,

@@ -16,7 +16,7 @@ DAYS = [pd.Timestamp(d) for d in ("2022-10-03", "2022-11-07", "2023-01-02")]
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    quick(monkeypatch, looks=3)
+    quick(monkeypatch, looks=2)
 
 
 def same(one: Assessment, other: Assessment) -> None:

@@ -444,7 +444,6 @@ def test_nothing_a_terminal_would_act_on_reaches_it(run: Run, hostile: Path, wor
     assert no_control_characters(got.err), ascii([c for c in got.err if not (c.isprintable() or c == "\n")][:3])
 
 
-@pytest.mark.xfail(strict=True, reason="run_import says file names as they are")
 def test_a_file_name_cannot_command_the_terminal(run: Run, hostile: Path) -> None:
     """The same for names of files, found or not."""
     assert no_control_characters(run("import", "no\x1b[31mfile.csv", db=hostile).err)
@@ -464,11 +463,9 @@ def test_a_hostile_vehicle_s_sheet_is_printable(run: Run, hostile: Path, name: s
         ("risk", "--as-of", "2022-12-01", "--all", "--format", "csv"),
         pytest.param(
             ("set-aside", "list", "--format", "csv"),
-            marks=pytest.mark.xfail(strict=True, reason="run_set_aside writes cells without `harmless`"),
         ),
         pytest.param(
             ("classes", "--as-of", "2022-12-01", "--format", "csv"),
-            marks=pytest.mark.xfail(strict=True, reason="run_classes writes cells without `harmless`"),
         ),
     ],
     ids=lambda w: w[0],

@@ -22,6 +22,7 @@ from analysis.prognosis import (
     outlook_renewed,
     renewed_coldest,
     weekly_probability,
+    weekly_weather,
     weighted_mean,
     weighted_quantile,
     window_probability,
@@ -43,7 +44,8 @@ def assessed() -> Assessment:
 
 def by_draw(assessed: Assessment, weeks: int = WEEKS) -> np.ndarray:
     """(U, K, weeks) cumulative probabilities of the fleet."""
-    return weekly_probability(assessed.state, assessed.prognosis, fleet().climate, None, weeks)
+    weather = weekly_weather(assessed.state, assessed.prognosis, fleet().climate, None, weeks)
+    return weekly_probability(assessed.state, assessed.prognosis, weather)
 
 
 # --- windows ---------------------------------------------------------------------------------------------------------

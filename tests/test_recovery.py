@@ -24,6 +24,7 @@ from demo_fleet.specs import FleetSpec, evaluation_specs, healthy_growth
 EVERY_D = 28
 LISTS = 16
 LEAD = pd.Timedelta(days=14)
+CAUGHT = 0.70  # least share caught
 FLEETS = ("usual_mixed", "heavy_24v")
 TOLERATED = 5.0  # flags per 100 healthy unit-years, what the list is set to unless the user says otherwise
 
@@ -71,12 +72,6 @@ def lists_of(fleet: Fleet, every: int = 1) -> pd.DataFrame:
     """Long table of all lists: date, unit, flagged, part."""
     issued = backtest_lists(tables_of(fleet), list_days(fleet, every))
     return pd.concat([a.units[["unit", "flagged", "part"]].assign(date=day) for day, a in issued], ignore_index=True)
-
-
-@lru_cache(maxsize=4)
-def monitor(name: str) -> pd.DataFrame:
-    """The monitor's lists for a named fleet."""
-    return lists_of(made(name))
 
 
 # --- textbook limits -------------------------------------------------------------------------------------------------
@@ -156,7 +151,8 @@ def _false_flags(fleet: Fleet, lists: pd.DataFrame, days: pd.DatetimeIndex) -> t
 def test_the_score_of_a_monitor_that_knows_is_full_and_of_one_that_is_silent_nothing() -> None:
     """Worked by hand: who flags exactly those that fail within 60 days, by name, catches all and flags no healthy one."""
     fleet = made("usual_mixed")
-    silent = monitor("usual_mixed").assign(flagged=False)
+    every = pd.MultiIndex.from_product([list_days(fleet), fleet.units["unit"]], names=["date", "unit"])
+    silent = every.to_frame(index=False).assign(flagged=False, part="battery")
     knowing = silent.copy()
     for unit, day, part in fleet.truth[["unit", "date", "part"]].itertuples(index=False):
         due = (knowing["unit"] == unit) & ((day - knowing["date"]).dt.days.between(0, 60))
@@ -174,32 +170,20 @@ def test_the_score_of_a_monitor_that_knows_is_full_and_of_one_that_is_silent_not
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FLEETS)
-def test_no_starts_are_foreseen_and_the_part_is_named(name: str) -> None:
-    """Simulated truth: at least 0.70 caught two weeks ahead or more, the part right in 0.68 of those.
+def test_no_starts_are_foreseen_by_part_and_better_than_by_textbook_limits(name: str) -> None:
+    """Simulated truth: at least CAUGHT of the no-starts two weeks ahead or more, the part right in 0.68 of those.
 
-    Our floor for twenty to forty no-starts; the fleets of the closing table, five times as large, are judged at 0.92.
+    Common practice on the same readings catches no more, at a higher rate of false flags.  False flags stay near what
+    is tolerated: the stated rate and two standard deviations of a Poisson count on so few healthy vehicle-years.
+    Our floors, for some twenty no-starts; the closing table judges fleets five times as large, at 0.92.
     """
-    found = score(made(name), monitor(name))
-    assert found.no_starts >= 15
-    assert found.caught >= 0.70
+    fleet = made(name)
+    found, printed = score(fleet, lists_of(fleet)), score(fleet, textbook(fleet))
+    assert found.no_starts == printed.no_starts >= 15
+    assert found.caught >= CAUGHT
     assert found.right_of_caught >= 0.68
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("name", FLEETS)
-def test_it_beats_textbook_limits_on_the_same_readings(name: str) -> None:
-    """Common practice against the monitor: at least as many caught, at lower false flags."""
-    ours, printed = score(made(name), monitor(name)), score(made(name), textbook(made(name)))
-    assert printed.no_starts == ours.no_starts
-    assert ours.caught >= printed.caught
-    assert ours.false_rate < printed.false_rate
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("name", FLEETS)
-def test_false_flags_stay_near_what_is_tolerated(name: str) -> None:
-    """The stated rate, plus two standard deviations of a Poisson count on so few healthy vehicle-years."""
-    found = score(made(name), monitor(name))
+    assert found.caught >= printed.caught
+    assert found.false_rate < printed.false_rate
     expected = TOLERATED / 100.0 * found.healthy_years
     assert found.false_flags <= expected + 2.0 * np.sqrt(expected) + 1.0
 
@@ -235,13 +219,12 @@ def shuffled(fleet: Fleet, seed: int) -> Fleet:
 
 @pytest.mark.slow
 def test_shuffled_dates_foretell_nothing() -> None:
-    """Null test: with readings in random order what failed next cannot be read from them; at most a third of what the
-    true order catches, and no more than the share of vehicle-days flagged makes likely by chance."""
+    """Null test: with readings in random order what failed next cannot be read from them: at most a third of the least
+    that the true order catches, and no more than the share of vehicles flagged makes likely by chance."""
     fleet = made("usual_mixed")
     lists = lists_of(shuffled(fleet, 1), every=2)
-    true_order = score(fleet, monitor("usual_mixed")[lambda f: f["date"].isin(lists["date"].unique())])
     by_chance = score(fleet, lists)
     share = float(lists["flagged"].mean())
-    assert by_chance.no_starts == true_order.no_starts
-    assert by_chance.caught <= true_order.caught / 3.0
+    assert by_chance.no_starts >= 12
+    assert by_chance.caught <= CAUGHT / 3.0
     assert by_chance.caught <= share + 2.0 * np.sqrt(share * (1.0 - share) / by_chance.no_starts)
