@@ -73,8 +73,9 @@ def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: 
         gain = outlook.coldest[h][rows][None] - renewed
         shares[rows] = part_shares(gain, weight)
         alive = outlook.alive[rows]
+        today = renewed_coldest(state, outlook, int(np.argmin(np.abs(state.ahead_d))), rows)
         for k in range(len(PARTS)):
-            cold[rows, k] = weighted_quantile(renewed[k], alive, 0.5)
+            cold[rows, k] = weighted_quantile(today[k], alive, 0.5)
     frames = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
     order = np.argsort(np.tile(np.arange(n), len(PARTS)), kind="stable")
     return pd.concat(frames, ignore_index=True).iloc[order].reset_index(drop=True), shares

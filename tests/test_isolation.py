@@ -76,7 +76,6 @@ def test_the_named_part_is_what_renewal_helps_most(assessed: Assessment) -> None
             assert mine[unit.part] <= mine.min() + 3.0
 
 
-@pytest.mark.xfail(strict=True, reason="part_table compares at the horizon, the list's coldest start is today's")
 def test_no_renewal_makes_a_vehicle_start_warmer_than_today(assessed: Assessment) -> None:
     """Property: "with battery renewed it starts about ... K colder" speaks of one day, so no part may look harmful."""
     today = assessed.units.set_index("unit")["coldest_start_c"]

@@ -96,7 +96,6 @@ def test_a_recorded_replacement_forgets_the_old_part_and_no_other(tables: FleetT
     assert after.drawn[1, 1, worst].mean() == pytest.approx(state.drawn[1, 1, worst].mean(), rel=0.15)
 
 
-@pytest.mark.xfail(strict=True, reason="growth_posterior lets wear begin before the part was fitted: mean level 3.2")
 def test_a_part_fitted_yesterday_is_new(tables: FleetTables, state: FleetState) -> None:
     """Definition of new: wear cannot have begun before the part was there, so its level is that of sound parts."""
     units = state.panel.units["unit"].tolist()
