@@ -31,7 +31,6 @@ from analysis.state import FleetState, day_number, estimate_state
 
 DRAWS = 32
 DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
-OUTLOOK_PROBABILITY = 0.01
 SEASON_D = 182
 
 
@@ -76,7 +75,8 @@ def assess(
     levels = flag_levels(tolerated_false_flags)
     as_of = pd.Timestamp(as_of).normalize()
     day, known = day_number(as_of), tables.before(as_of)
-    learned = learn_needs(known, make_panel(known.units, known.readings), day, looks=looks)
+    vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
+    learned = learn_needs(known, vehicles, day, looks=looks)
     ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
     now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
     state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs, bays=True)

@@ -54,7 +54,6 @@ SOURCES: Final = (  # independent sources of error, in the order of the covarian
 )
 FEWEST_A: Final = {"crank_a": FEWEST_CRANK_A.value, "peak_a": FEWEST_CRANK_A.value, "coil_a": FEWEST_COIL_A.value}
 DROPS: Final = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
-NEVER_NEGATIVE: Final = ("battery", "motor_lumped", "coil")  # far above the errors of volts, unlike a good cable
 MOHM_PER_OHM: Final = 1000.0
 
 

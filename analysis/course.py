@@ -22,7 +22,6 @@ from analysis.trend import Growth, mean_value
 Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
 PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
 AHEAD_D = 182.0
-MID_NEEDS = ("least cranking speed", "least supply", "least coil volts")
 LIMIT_OF = {
     POSITIVE: ("positive_cable_drop_v", "load"),
     GROUND: ("ground_path_drop_v", "load"),
@@ -37,7 +36,7 @@ class PartCourse:
 
     readings: taken_at, value, low, high (80 %), used, row (position in the readings frame); path: day, value, low,
     high, ahead; usual and spread (one standard deviation) of the class; fails_at: value at which this part alone
-    keeps a sound vehicle from starting at +5 °C; began_on, reset_on: NaT when there is none.
+    keeps a sound vehicle from starting at +5 °C.
     """
 
     part: str
@@ -47,7 +46,6 @@ class PartCourse:
     usual: float
     spread: float
     fails_at: float
-    reset_on: pd.Timestamp
 
 
 def position(assessment: Assessment, unit: str) -> int:
@@ -65,7 +63,6 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
     state, u, c = assessment.state, position(assessment, unit), PART_CHANNEL[part]
     usual = float(state.laws.base[state.group[u], c])
     readings = _readings(state, u, c, usual)
-    reset = state.reset_day[c, u]
     return PartCourse(
         part,
         "A" if CHANNELS[c] == "load" else "mΩ",
@@ -74,7 +71,6 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
         usual,
         float(state.laws.base_sd[state.group[u], c]) * usual,
         (1.0 + float(state.fail_excess[state.group[u], c])) * usual,
-        dates_of(np.array([reset if np.isfinite(reset) else np.nan]))[0],
     )
 
 

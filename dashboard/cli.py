@@ -22,6 +22,7 @@ from dashboard.assessment import NothingToAssess, assess_database, backtest_data
 from dashboard.backtest_report import report_text
 from dashboard.demo import make_demo
 from dashboard.own_limits import limit_book, save_limits
+from dashboard.plain_text import formula_safe
 from dashboard.tables import SAFE_NOTE, clean, list_table, unit_sheet
 from ingest import entries, records, set_aside, sources, store
 from ingest.drafting import draft_source
@@ -175,10 +176,8 @@ LIST_COLUMNS = (
 
 
 def harmless(value: Any) -> Any:
-    """Text that a spreadsheet would take for a formula is led by an apostrophe (OWASP, CSV injection)."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value
-    return "" if value is None else value
+    """A cell that is no formula; nothing becomes an empty cell."""
+    return "" if value is None else formula_safe(value)
 
 
 def harmless_csv(frame: pd.DataFrame) -> str:

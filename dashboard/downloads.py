@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import pandas as pd
 import streamlit as st
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+from dashboard.plain_text import formula_safe
 
 
 def as_csv(frame: pd.DataFrame) -> bytes:
@@ -17,13 +17,9 @@ def as_csv(frame: pd.DataFrame) -> bytes:
     for name in frame.columns:
         column = frame[name]
         typed = pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column)
-        out[name] = column if typed else pd.Series([_harmless(cell) for cell in column], dtype=object)
+        out[name] = column if typed else pd.Series([formula_safe(cell) for cell in column], dtype=object)
         out[name].index = frame.index
     return pd.DataFrame(out).to_csv(index=False).encode("utf-8-sig")
-
-
-def _harmless(cell: object) -> object:
-    return "'" + cell if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS) else cell
 
 
 def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Table as CSV") -> None:

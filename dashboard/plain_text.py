@@ -13,11 +13,19 @@ MINUS = "−"
 STARTS_ALWAYS_C = -44.0  # coldest starts below are outside the range that is worked out, see analysis.start
 
 
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
 def safe(text: object, *, longest: int = 300) -> str:
     """Return `text` for use inside Markdown: marks that could mean something are escaped."""
     flat = " ".join(str(text).split())
     cut = flat if len(flat) <= longest else flat[: longest - 1] + "…"
     return "".join(f"\\{c}" if c in _PUNCTUATION else c for c in cut)
+
+
+def formula_safe(cell: object) -> object:
+    """Text that a spreadsheet would run as a formula gets an apostrophe in front; other cells are left (OWASP, CSV injection)."""
+    return "'" + cell if isinstance(cell, str) and cell.startswith(FORMULA_STARTS) else cell
 
 
 def number(value: float, digits: int = 0) -> str:

@@ -17,6 +17,7 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from analysis.plan import ReplacementPlan
+from dashboard.plain_text import formula_safe
 from dashboard.plan_table import clean, headline, table
 from dashboard.plan_words import CAUTION
 
@@ -24,8 +25,6 @@ FORMATS = ("table", "csv", "json", "ics", "xlsx")
 PRODUCT_ID = "-//cranktrend//replacement plan//EN"
 WIDEST_COLUMN = 60
 """Widest column of a sheet [characters]."""
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""A text that begins like this is taken for a formula by spreadsheet programs; it gets an apostrophe in front."""
 VISIT_COLUMNS = (
     "unit", "depot", "iso_week", "visit_on", "in_service", "job", "hours", "cost_now", "cost_waiting", "saving",
     "probability_before", "probability_waiting", "no_starts_avoided", "state", "why",
@@ -68,10 +67,7 @@ def _of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
 
 def _harmless(value: object) -> object:
     """A cell that no spreadsheet program takes for a formula."""
-    if isinstance(value, str):
-        text = clean(value)
-        return "'" + text if text.startswith(FORMULA_STARTS) else text
-    return value
+    return formula_safe(clean(value)) if isinstance(value, str) else value
 
 
 def _cells(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]]:

@@ -21,7 +21,6 @@ Row = dict[str, Any]
 
 WORSE_RISE = 0.05  # a rise of the probability of a no-start that counts as worse (or, falling, as better); our choice
 WORSE_DEGREES = 4.0  # [K] the same for the coldest start; our choice
-SHOWN_SENTENCES = 1
 
 
 def iso_week(day: date) -> str:
