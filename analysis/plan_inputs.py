@@ -12,7 +12,7 @@ from analysis.assignment import Capacity
 from analysis.candidates import Candidates, Catalogue, complete_catalogue, make_candidates, weekly_rates
 from analysis.lifetimes import Lifetime, observed_lives, part_lifetimes
 from analysis.panel import Bools, Ints
-from analysis.plan_calendar import WORKING_DAYS, PlanWeeks, workshop_hours
+from analysis.plan_calendar import WORKING_DAYS, PlanWeeks, iso_name, workshop_hours
 from analysis.plan_settings import CHEAP_ACTIONS, PARTS, PlanSettings
 from analysis.replacement import CostTable, Values, make_costs, make_values
 
@@ -157,6 +157,7 @@ def _warnings(
         )
     elif empty:
         out.append(f"No workshop hours in these weeks at {', '.join(empty)}: vehicles there are left out.")
+    out += _weeks_without_hours(inputs.workshops, depots, weeks)
     homeless = c.table.loc[c.table["depot"] == "", "unit"].tolist()
     if homeless:
         out.append(f"No depot is known for {_some(homeless)}: they are left out; give their depot in units.csv.")
@@ -171,6 +172,25 @@ def _warnings(
     for unit, _, week, _ in pin_rows(inputs.pins):
         if unit not in known:
             out.append(f"The pin of {unit} in {week} names no vehicle of the fleet and is left aside.")
+    return out
+
+
+def _weeks_without_hours(workshops: pd.DataFrame, depots: list[str], weeks: PlanWeeks) -> list[str]:
+    """Depots whose hours are given week by week only, and not for every week of the plan."""
+    if "week_from" not in workshops.columns:
+        return []
+    out = []
+    for depot in depots:
+        own = workshops[workshops["depot"] == depot]
+        if own.empty or own["week_from"].isna().any():
+            continue
+        given = {iso_name(pd.Timestamp(start)) for start in own["week_from"]}
+        missing = [week for week in weeks.iso if week not in given]
+        if missing and len(missing) < len(weeks):
+            out.append(
+                f"workshops.csv gives {depot} no hours for {_some(missing)}: no work is planned there then; add these "
+                "weeks, or a row without week_from for the usual week."
+            )
     return out
 
 

@@ -375,9 +375,9 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
     """Hours used of the hours there are, by depot and week: columns depot, iso_week, hours, booked."""
     few = hours["depot"].nunique() <= FEW_DEPOTS
     data = hours.assign(
-        share=[b / h if h > 0 else 1.0 for b, h in zip(hours["booked"], hours["hours"], strict=True)],
+        share=[b / h if h > 0 else 0.0 for b, h in zip(hours["booked"], hours["hours"], strict=True)],
         words=[
-            f"{b:.1f} of {h:.0f} h" if few else f"{b:.0f}/{h:.0f}"
+            "closed" if h <= 0 else f"{b:.1f} of {h:.0f} h" if few else f"{b:.0f}/{h:.0f}"
             for b, h in zip(hours["booked"], hours["hours"], strict=True)
         ],
     )[["depot", "iso_week", "hours", "booked", "share", "words"]]

@@ -35,7 +35,7 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
     day = AS_OF
     now = datetime.combine(day, time(6, 0))
     with tempfile.TemporaryDirectory() as folder:
-        export_fleet(demo_operator(), Path(folder), split="depot")
+        export_fleet(demo_operator(), Path(folder), split="depot", weekly_hours=True)
         outcome = import_paths(db, [folder], now=now, by="demo")
     save_setting(db, MARK, {"as_of": day.isoformat()}, by="demo")
     say(f"{OPERATOR}: {outcome.summary()}")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+import pandas as pd
+
 from analysis.plan import ReplacementPlan
 from dashboard.plan_words import CAUTION, POLICY_WORDS, money, percent, rows_of
 from dashboard.wording import PART_WORDS
@@ -82,16 +84,27 @@ def _order_lines(plan: ReplacementPlan) -> list[str]:
 
 
 def _hour_lines(plan: ReplacementPlan) -> list[str]:
+    shut = closed_sentences(plan.hours)
     busy = plan.hours[(plan.hours["booked"] > 0) | (plan.hours["hour_price"] > 0)]
     if not len(busy):
-        return []
+        return [*shut, ""] if shut else []
     rows = [
         [h["depot"], h["iso_week"], f"{h['booked']:.1f}", f"{h['hours']:.1f}", str(h["visits"]),
          f"{h['hour_price']:,.0f}"]
         for h in rows_of(busy)
     ]  # fmt: skip
     headings = ["depot", "week", "booked h", "hours", "visits", f"one more hour saves {plan.summary['currency']}"]
-    return ["Workshop hours:", *grid(headings, rows), ""]
+    return ["Workshop hours:", *grid(headings, rows), *shut, ""]
+
+
+def closed_sentences(hours: pd.DataFrame) -> list[str]:
+    """One line per depot that is closed in some weeks of the plan and open in others."""
+    out = []
+    for depot, own in hours.groupby("depot", sort=True):
+        shut = own.loc[own["hours"] <= 0, "iso_week"]
+        if 0 < len(shut) < len(own):
+            out.append(f"{clean(depot)} is closed in {', '.join(map(str, shut))}.")
+    return out
 
 
 def _policy_lines(plan: ReplacementPlan) -> list[str]:

@@ -137,6 +137,7 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
     stored_rows = []
     for row in np.flatnonzero(batch.good()).tolist():
         values = {name: stored_value(batch, batch.table.column(name), row) for name in names}
+        values |= {name: "" for name in batch.table.key if values.get(name) is None}  # the key may be left open
         key = tuple(values[name] for name in batch.table.key)
         old = existing.get(key)
         if row in answered:
@@ -163,7 +164,7 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
 
 
 def _other_values(batch: Batch, changed: Sequence[str], values: dict[str, object], old: dict[str, object]) -> str:
-    key = ", ".join(str(values[name]) for name in batch.table.key)
+    key = ", ".join(str(values[name]) for name in batch.table.key if values[name] != "")
     differs = ", ".join(f"{name} {values[name]}, stored is {old.get(name) or 'nothing'}" for name in changed)
     return f"{batch.table.name} has {key} already with other values ({differs}); allowed are the same values"
 
@@ -212,7 +213,7 @@ def _replace(
     changed: Sequence[str],
     place: Place,
 ) -> None:
-    key = "/".join(str(values[name]) for name in batch.table.key)
+    key = "/".join(str(values[name]) for name in batch.table.key if values[name] != "")
     for name in changed:
         change = Change(batch.table.name, key, name, old.get(name), values[name])
         write_change(

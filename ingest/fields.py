@@ -205,9 +205,10 @@ WORKSHOPS = Table(
     "workshops",
     (
         Column("depot", "text", required=True, meaning="place"),
+        Column("week_from", "date", meaning="Monday of the only week these hours are for; empty: every other week"),
         Column("hours_per_week", "number", required=True, low=0, high=10_000, meaning="hours for this work [h]"),
     ),
-    ("depot",),
+    ("depot", "week_from"),
     ("depot", "hours_per_week"),
     True,
 )

@@ -34,6 +34,7 @@ CLOCK_SLACK = timedelta(minutes=10)  # a phone's clock may run ahead of the serv
 EARLIEST = np.datetime64("1980-01-01", "s")  # no reading in a workshop's files is older; our choice
 METER_TOLERANCE = 0.01  # relative; two readings of one voltage agree within 1 % on a workshop multimeter; our choice
 CLAMP_TOLERANCE = 0.05  # relative; a current clamp is good to a few per cent and peak and steady are two; our choice
+EPOCH_WEEKDAY = 3  # 1 January 1970, from which days are counted, was a Thursday; Monday is 0
 # Air at the vehicle against the depot's mean daily low of the month: cold nights below, sunny afternoons above, and a
 # heated bay at any season. Our choices, wide on purpose: only what cannot be is set aside.
 COLDER_BY_C, COLDER_BY_SD = 20.0, 6.0  # [K], [standard deviations of the daily lows], the larger counts
@@ -89,6 +90,8 @@ def check(batch: Batch, context: Context) -> None:
         _check_readings(batch, context)
     elif batch.table.name == "repairs":
         _check_not_future(batch, "done_on", context.now)
+    elif batch.table.name == "workshops":
+        _check_monday(batch, "week_from")
 
 
 # --- every table -----------------------------------------------------------------------------------------------------
@@ -163,6 +166,21 @@ def _check_not_future(batch: Batch, name: str, now: datetime) -> None:
         lambda row: f"{name} {_clock(times[row])} is in the future; allowed is up to now ({now:%Y-%m-%d %H:%M})",
     )
     _add(batch, times < EARLIEST, lambda row: f"{name} {_clock(times[row])} is too long ago; allowed is from 1980 on")
+
+
+def _check_monday(batch: Batch, name: str) -> None:
+    """Hours of one week are named by its Monday (ISO 8601), so that no two rows can mean the same week."""
+    times = batch.times.get(name)
+    if times is None:
+        return
+    days = times.astype("datetime64[D]")
+    weekday = (days.astype(np.int64) + EPOCH_WEEKDAY) % 7
+    monday = days - weekday.astype("timedelta64[D]")
+    _add(
+        batch,
+        ~np.isnat(days) & (weekday != 0),
+        lambda row: f"{name} {days[row]} is no Monday; allowed is the Monday its week begins with ({monday[row]})",
+    )
 
 
 def _clock(value: np.datetime64) -> str:

@@ -267,3 +267,26 @@ def _create_work(db: Database) -> None:
     ) STRICT;
     """,
     )
+
+
+@migrations(name="003_hours_by_week")
+def _create_hours_by_week(db: Database) -> None:
+    """Workshop hours may differ by week: a row without `week_from` is the usual week."""
+    _run(
+        db,
+        """
+    CREATE TABLE workshops_by_week (
+        depot TEXT NOT NULL,
+        week_from TEXT NOT NULL DEFAULT '' CHECK (length(week_from) IN (0, 10)),
+        hours_per_week REAL NOT NULL CHECK (hours_per_week >= 0),
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER,
+        PRIMARY KEY (depot, week_from)
+    ) STRICT;
+    INSERT INTO workshops_by_week (depot, hours_per_week, extra, origin_id, line)
+        SELECT depot, hours_per_week, extra, origin_id, line FROM workshops;
+    DROP TABLE workshops;
+    ALTER TABLE workshops_by_week RENAME TO workshops
+    """,
+    )

@@ -136,9 +136,11 @@ def read_services(db: Database) -> pd.DataFrame:
 
 
 def read_workshops(db: Database) -> pd.DataFrame:
-    """Return workshops: depot, hours_per_week [h]."""
-    frame = _frame(db, "workshops", ("depot", "hours_per_week"), order="depot")
-    return _typed(frame, numbers=("hours_per_week",))
+    """Return workshops: depot, week_from (NaT: the usual week), hours_per_week [h]."""
+    columns = ("depot", "nullif(week_from, '') AS week_from", "hours_per_week")
+    frame = _frame(db, "workshops", columns, order="depot, week_from")
+    frame.columns = ["depot", "week_from", "hours_per_week"]
+    return _typed(frame, numbers=("hours_per_week",), dates=("week_from",))
 
 
 def read_parts(db: Database) -> pd.DataFrame:

@@ -23,7 +23,7 @@ CONTRACT = {
     "climate": "depot, month, low_c, low_sd_c",
     "forecast": "depot, date, low_c",
     "services": "unit, due_on",
-    "workshops": "depot, hours_per_week",
+    "workshops": "depot, week_from, hours_per_week",
     "parts": "part, price, labour_h, lead_days",
     "readings": "unit, taken_at, odometer_km, temperature_c, rest_v, crank_min_v, crank_a, peak_a, drop_positive_v, "
     "drop_ground_v, drop_contacts_v, drop_control_v, coil_a, crank_rpm, technician, control_loaded_v, coil_loaded_v, "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -12,7 +13,7 @@ from samples_ingest import CLIMATE, GOOD, HEADING, NOW, UNITS, fleet, reading, r
 from sqlite_utils import Database
 
 from ingest.importer import import_paths
-from ingest.store import open_database, read_readings
+from ingest.store import open_database, read_readings, read_workshops
 
 
 @pytest.fixture
@@ -225,3 +226,55 @@ def fleet_in_memory(folder: Path) -> Database:
 def test_now_bounds_the_times(db: Database, tmp_path: Path) -> None:
     file = readings_file(tmp_path, GOOD)
     assert import_paths(db, [file], now=datetime(2022, 1, 1)).set_aside == 1
+
+
+# --- workshop hours by depot and week --------------------------------------------------------------------------------
+
+
+def hours_file(folder: Path, *lines: str, heading: str = "depot,week_from,hours_per_week") -> Path:
+    """A file of workshop hours."""
+    file = folder / "workshops.csv"
+    file.write_text("\n".join([heading, *lines]) + "\n")
+    return file
+
+
+def hours(db: Database) -> list[tuple[str, str, float]]:
+    """Stored hours: depot, week ("" for the usual one), hours."""
+    return [
+        (str(r.depot), "" if pd.isna(r.week_from) else f"{r.week_from:%Y-%m-%d}", float(str(r.hours_per_week)))
+        for r in read_workshops(db).itertuples(index=False)
+    ]
+
+
+def test_hours_by_week_stand_beside_the_usual_week(db: Database, tmp_path: Path) -> None:
+    file = hours_file(tmp_path, "hill,,20", "hill,2024-12-23,0", "harbour,2024-12-30,4")
+    assert import_paths(db, [file], now=NOW).exit_code == 0
+    assert hours(db) == [("harbour", "2024-12-30", 4.0), ("hill", "", 20.0), ("hill", "2024-12-23", 0.0)]
+    before = everything(db)
+    again = import_paths(db, [file], now=NOW)
+    assert (again.stored, again.known) == (0, 3)
+    assert everything(db) == before
+
+
+def test_plain_hours_are_the_usual_week_and_changes_keep_the_old_value(db: Database, tmp_path: Path) -> None:
+    plain = "depot,hours_per_week"
+    assert import_paths(db, [hours_file(tmp_path, "hill,20", heading=plain)], now=NOW).stored == 1
+    import_paths(db, [hours_file(tmp_path, "hill,2024-12-23,0")], now=NOW)
+    import_paths(db, [hours_file(tmp_path, "hill,24", heading=plain)], now=NOW)
+    import_paths(db, [hours_file(tmp_path, "hill,2024-12-23,6", "hill,,24")], now=NOW)
+    assert hours(db) == [("hill", "", 24.0), ("hill", "2024-12-23", 6.0)]
+    audit = db.execute("SELECT row_key, column_name, old_value, new_value FROM audit ORDER BY id").fetchall()
+    assert audit == [("hill", "hours_per_week", "20.0", "24.0"), ("hill/2024-12-23", "hours_per_week", "0.0", "6.0")]
+
+
+def test_hours_must_begin_on_a_monday(db: Database, tmp_path: Path) -> None:
+    """24 December 2024 was a Tuesday (calendar)."""
+    outcome = import_paths(
+        db, [hours_file(tmp_path, "hill,2024-12-24,0", "hill,soon,3", "hill,2024-12-23,-1")], now=NOW
+    )
+    assert outcome.set_aside == 3
+    first, second, third = reasons(db)
+    assert first == "week_from 2024-12-24 is no Monday; allowed is the Monday its week begins with (2024-12-23)"
+    assert "week_from" in second
+    assert "allowed is a date as 2026-01-31" in second
+    assert "hours_per_week is -1; allowed is 0 to 10000" in third

@@ -10,6 +10,7 @@ import pytest
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
+from dashboard.plan_export import render
 from dashboard.planning import PlanRefused, load_plan, make_plan, plan_settings, save_plan_settings
 from ingest.importer import import_paths
 from ingest.records import list_plans, save_setting, set_pin
@@ -49,6 +50,29 @@ def test_versions_are_kept_and_read_as_they_were(office: tuple[Database, Any]) -
     assert old.visits.set_index("unit").loc[unit, "iso_week"] == first.visits.set_index("unit").loc[unit, "iso_week"]
     assert old.visits["why"].str.contains("Expected cost").all()
     assert load_plan(db, 99) is None
+
+
+def test_hours_by_week_reach_the_plan_and_closed_weeks_are_said(office: tuple[Database, Any], tmp_path: Path) -> None:
+    """Weeks with zero hours hold no visit; weeks whose hours nobody gave are named."""
+    db, found = office
+    free = make_plan(db, as_of=DAY, assessment=found, save=False)
+    depot, week = free.visits.iloc[0][["depot", "iso_week"]]
+    monday = free.hours.set_index("iso_week").loc[week, "week_start"].iloc[0]
+    file = tmp_path / "workshops.csv"
+    file.write_text(f"depot,week_from,hours_per_week\n{depot},{monday:%Y-%m-%d},0\nelsewhere,2026-11-23,8\n")
+    assert import_paths(db, [file]).exit_code == 0
+    shut = make_plan(db, as_of=DAY, assessment=found, save=False)
+    assert len(shut.visits)
+    assert not ((shut.visits["depot"] == depot) & (shut.visits["iso_week"] == week)).any()
+    text = str(render(shut, "table"))
+    assert f"{depot} is closed in {week}." in text
+    assert not any("gives" in note for note in shut.notes)
+    db.conn.execute("DELETE FROM workshops WHERE depot = ? AND week_from = ''", (depot,))
+    file.write_text(f"depot,week_from,hours_per_week\n{depot},2026-12-07,9\n")
+    import_paths(db, [file])
+    partly = make_plan(db, as_of=DAY, assessment=found, save=False)
+    assert set(partly.visits.loc[partly.visits["depot"] == depot, "iso_week"]) <= {"2026-W50"}
+    assert any(f"workshops.csv gives {depot} no hours for" in note for note in partly.notes)
 
 
 def test_a_plan_can_be_looked_at_without_keeping_it(office: tuple[Database, Any]) -> None:

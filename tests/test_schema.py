@@ -11,7 +11,8 @@ from sqlite_utils import Database
 
 from ingest.errors import DatabaseRefused
 from ingest.fields import TABLES
-from ingest.store import open_database
+from ingest.schema import migrations
+from ingest.store import open_database, read_workshops
 
 READING = "INSERT INTO readings (unit, taken_at, rest_v, origin_id) VALUES (?, ?, ?, 1)"
 
@@ -69,3 +70,30 @@ def test_opening_again_changes_nothing(tmp_path: Path) -> None:
     before = (tmp_path / "a.db").read_bytes()
     open_database(tmp_path / "a.db").close()
     assert (tmp_path / "a.db").read_bytes() == before
+
+
+def test_hours_of_an_older_database_become_the_usual_week(tmp_path: Path) -> None:
+    """A database as the second step left it: its workshop hours are kept, the row says who wrote it."""
+    path = tmp_path / "old.db"
+    old = Database(path)
+    for step in migrations.pending(old):
+        if step.name in ("001_records", "002_work_with_the_list"):
+            step.fn(old)
+    old.conn.execute(
+        "CREATE TABLE _sqlite_migrations (id INTEGER PRIMARY KEY, migration_set TEXT, name TEXT, applied_at TEXT)"
+    )
+    for name in ("001_records", "002_work_with_the_list"):
+        old.conn.execute(
+            "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) VALUES ('cranktrend', ?, '')", (name,)
+        )
+    old.conn.execute("INSERT INTO origins (kind, by, at) VALUES ('entry', 'me', '')")
+    old.conn.execute("INSERT INTO workshops (depot, hours_per_week, origin_id, line) VALUES ('hill', 12, 1, 7)")
+    old.conn.commit()
+    old.conn.close()
+    db = open_database(path)
+    hours = read_workshops(db)
+    assert hours["depot"].tolist() == ["hill"]
+    assert hours["week_from"].isna().all()
+    assert hours["hours_per_week"].tolist() == [12.0]
+    assert db.execute("SELECT line, origin_id FROM workshops").fetchall() == [(7, 1)]
+    assert db.execute("PRAGMA foreign_key_check").fetchall() == []
