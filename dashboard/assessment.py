@@ -13,11 +13,14 @@ from analysis.assess import Assessment, assess
 from analysis.backtest import backtest_lists
 from analysis.limit_book import LimitBook
 from analysis.panel import FleetTables
+from analysis.plan_settings import PlanSettings, settings_from_mapping
 from dashboard import wording
 from ingest import store
 from ingest.records import read_reset_answers, read_settings
 
 TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
+
+COSTS_KEY = "plan"  # the setting that holds the plan's costs and rules
 
 
 class NothingToAssess(Exception):
@@ -76,8 +79,22 @@ def backtest_database(
     return backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db))
 
 
+def own_costs(db: Database) -> PlanSettings:
+    """The user's costs where they can be used, else the stated defaults; the plan says what is wrong with them."""
+    saved = read_settings(db).get(COSTS_KEY)
+    try:
+        return settings_from_mapping(saved) if isinstance(saved, Mapping) else PlanSettings()
+    except ValueError:
+        return PlanSettings()
+
+
 def list_rows(
-    assessment: Assessment, readings: pd.DataFrame, *, flagged_only: bool, book: LimitBook | None = None
+    assessment: Assessment,
+    readings: pd.DataFrame,
+    *,
+    flagged_only: bool,
+    book: LimitBook | None = None,
+    costs: PlanSettings | None = None,
 ) -> list[dict[str, object]]:
     """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
     units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
@@ -86,6 +103,6 @@ def list_rows(
         parts.setdefault(str(row["unit"]), []).append(row)
     latest = wording.latest_readings(readings, assessment.as_of)
     return [
-        wording.list_row(unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book)
+        wording.list_row(unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book, costs)
         for unit in units.to_dict("records")
     ]

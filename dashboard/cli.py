@@ -17,8 +17,8 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.limits import LIMIT_KEYS
-from analysis.report import backtest_report
-from dashboard.assessment import NothingToAssess, assess_database, backtest_database, list_rows
+from analysis.report import ReportCosts, backtest_report
+from dashboard.assessment import NothingToAssess, assess_database, backtest_database, list_rows, own_costs
 from dashboard.backtest_report import report_text
 from dashboard.demo import make_demo
 from dashboard.own_limits import limit_book, save_limits
@@ -142,7 +142,13 @@ def run_risk(options: argparse.Namespace) -> int:
     db = open_existing(options)
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
-    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=not options.all, book=limit_book(db))
+    rows = list_rows(
+        assessment,
+        store.read_readings(db, before=day),
+        flagged_only=not options.all,
+        book=limit_book(db),
+        costs=own_costs(db),
+    )
     if options.format == "json":
         body = {"as_of": day.isoformat(), "horizon_days": options.horizon_days, "units": rows}
         show(json.dumps(body, ensure_ascii=False, indent=1))
@@ -191,9 +197,8 @@ def run_unit(options: argparse.Namespace) -> int:
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     known = store.read_readings(db, before=day, units=[options.unit])
-    rows = [
-        r for r in list_rows(assessment, known, flagged_only=False, book=limit_book(db)) if r["unit"] == options.unit
-    ]
+    listed = list_rows(assessment, known, flagged_only=False, book=limit_book(db), costs=own_costs(db))
+    rows = [row for row in listed if row["unit"] == options.unit]
     if not rows:
         raise ValueError(
             f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"
@@ -227,10 +232,10 @@ def run_backtest(options: argparse.Namespace) -> int:
     if last < first:
         raise ValueError(f"--to {last} lies before --from {first}")
     dates = [pd.Timestamp(first + timedelta(days=k)) for k in range(0, (last - first).days + 1, options.every_days)]
-    readings, book = store.read_readings(db), limit_book(db)
+    readings, book, costs = store.read_readings(db), limit_book(db), own_costs(db)
     lists: list[dict[str, object]] = []
     for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
-        rows = list_rows(assessment, readings, flagged_only=False, book=book)
+        rows = list_rows(assessment, readings, flagged_only=False, book=book, costs=costs)
         body = {"as_of": f"{day:%Y-%m-%d}", "horizon_days": options.horizon_days, "units": rows}
         show(json.dumps(body, ensure_ascii=False))
         lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
@@ -248,6 +253,7 @@ def say_report(db: Database, lists: list[dict[str, object]], readings: pd.DataFr
         store.read_repairs(db),
         horizon_days=horizon_days,
         decisions=records.read_decisions(db),
+        costs=ReportCosts(own_costs(db)),
         book=limit_book(db),
     )
     say(report_text(report))

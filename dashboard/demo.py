@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from dashboard.assessment import assess_database, list_rows
+from dashboard.assessment import assess_database, list_rows, own_costs
 from dashboard.tables import list_table
 from dashboard.weekly import issue, issue_for
 from demo_fleet.export import export_fleet
@@ -42,7 +42,7 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
     assessment = assess_database(db, as_of=day)
     issue_for(db, day - timedelta(days=7), now=now - timedelta(days=7))
     issue(db, assessment, now=now)
-    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True)
+    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
     show(list_table(rows, assessment))
     show(demo_plan(db, day))
     show(try_next(path))

@@ -17,12 +17,12 @@ from sqlite_utils import Database
 from analysis.assess import Assessment
 from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan_settings import PlanSettings, settings_from_mapping
-from dashboard.assessment import assess_database
+from dashboard.assessment import COSTS_KEY, assess_database
 from dashboard.plan_words import with_words
 from ingest import store
 from ingest.records import read_pins, read_plan, read_settings, save_plan, save_setting
 
-SETTING_KEY = "plan"
+SETTING_KEY = COSTS_KEY
 PLAN_WEEKS = 13
 """Weeks of a plan unless the user says otherwise (our choice: a quarter of a year)."""
 

@@ -12,7 +12,8 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from analysis.lows import make_weather
-from dashboard.assessment import assess_database, list_rows
+from dashboard.assessment import assess_database, list_rows, own_costs
+from dashboard.own_limits import limit_book
 from dashboard.wording import PART_WORDS
 from ingest import store
 from ingest.records import issue_weekly_list, read_decisions, read_weekly_list, weekly_lists
@@ -42,7 +43,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
     """
     day = assessment.as_of.date()
     readings = store.read_readings(db, before=day)
-    rows = list_rows(assessment, readings, flagged_only=True)
+    rows = list_rows(assessment, readings, flagged_only=True, book=limit_book(db), costs=own_costs(db))
     last = latest_before(db, iso_week(day))
     earlier = read_weekly_list(db, last) if last else None
     before_rows: Sequence[Row] = earlier.body.get("units", []) if earlier else []

@@ -12,6 +12,7 @@ from analysis.assess import Assessment
 from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from analysis.next_test import next_measurement
+from analysis.plan_settings import PlanSettings
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
 PART_WORDS = {
@@ -161,8 +162,8 @@ def renewed_reason(part: str, renewed_c: float, now_c: float) -> str:
     return f"{with_new} it starts about {gain:.0f} K colder, down to {cold_words(renewed_c)}"
 
 
-def next_test(unit: Mapping[Any, Any], parts: Parts) -> str | None:
-    """What to measure next, or None when nothing would change the decision."""
+def next_test(unit: Mapping[Any, Any], parts: Parts, costs: PlanSettings | None = None) -> str | None:
+    """What to measure next, or None when nothing would change the decision at these costs."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if not unit["flagged"]:
@@ -171,8 +172,13 @@ def next_test(unit: Mapping[Any, Any], parts: Parts) -> str | None:
     total = max(1.0, sum(float(p["part_probability"]) for p in rows))
     shares = {str(p["part"]): float(p["part_probability"]) / total for p in rows}
     suspect = next(p for p in rows if p["part"] == unit["part"])
+    settings = costs or PlanSettings()
     best = next_measurement(
-        shares, no_start_probability=float(unit["flag_probability"]), last_slip=float(suspect["last_slip"])
+        shares,
+        no_start_probability=float(unit["flag_probability"]),
+        last_slip=float(suspect["last_slip"]),
+        settings=settings,
+        no_start_cost=settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total,
     )
     return None if best is None else best.sentence
 
@@ -194,9 +200,10 @@ def list_row(
     latest: Mapping[str, Any] | None,
     assessment: Assessment,
     book: LimitBook | None = None,
+    costs: PlanSettings | None = None,
 ) -> dict[str, Any]:
     """One vehicle of the weekly list, as the JSON contract names its fields."""
-    following = next_test(unit, parts)
+    following = next_test(unit, parts, costs)
     return {
         "unit": str(unit["unit"]),
         "depot": None if pd.isna(unit["depot"]) else str(unit["depot"]),

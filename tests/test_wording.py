@@ -13,6 +13,7 @@ from samples_fleet import fleet, quick, tables_of
 
 from analysis.assess import Assessment, assess
 from analysis.limit_book import LimitBook
+from analysis.plan_settings import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.resets import PARTS
 from dashboard import wording
 
@@ -155,3 +156,22 @@ def test_missing_dates_and_depots_are_null(assessed: Assessment) -> None:
     assert row["act_by"] is None
     assert row["last_reading_on"] is None
     assert wording.iso_day(pd.Timestamp("2022-02-03")) == "2022-02-03"
+
+
+def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
+    """A measurement is worth its minutes only where the wrong act would cost more: free no-starts need none."""
+    unit = {
+        "status": "judged", "flagged": True, "part": "starter_motor", "flag_probability": 0.5, "vehicle_class": "van",
+        "system_v": 12,
+    }  # fmt: skip
+    parts = [
+        {"part": "starter_motor", "part_probability": 0.5, "last_slip": 0.0},
+        {"part": "battery", "part_probability": 0.5, "last_slip": 0.0},
+    ]
+    dear = PlanSettings(no_start={**DEFAULT_NO_START, "van": NoStartCost(500.0, 500.0, 5000.0)})
+    free = PlanSettings(
+        hour_rate=0.0, part_price=dict.fromkeys(PlanSettings().part_price, 0.0),
+        no_start={**DEFAULT_NO_START, "van": NoStartCost(0.0, 0.0, 0.0)},
+    )  # fmt: skip
+    assert wording.next_test(unit, parts, dear) is not None
+    assert wording.next_test(unit, parts, free) is None

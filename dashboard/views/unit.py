@@ -10,6 +10,8 @@ import streamlit as st
 
 from analysis.assess import Assessment
 from dashboard import downloads, one_unit, paper, session, unit_charts, weekly
+from dashboard.assessment import own_costs
+from dashboard.own_limits import limit_book
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import celsius, day, percent, safe, span, sureness, words
@@ -112,7 +114,9 @@ def by_words(row: dict[Any, Any], assessment: Assessment) -> str:
 def listed_row(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> dict[str, Any]:
     """The vehicle as the list words it."""
     parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
-    return list_row(row, parts, one_unit.latest(facts, assessment.as_of), assessment)
+    with session.database() as db:
+        book, costs = limit_book(db), own_costs(db)
+    return list_row(row, parts, one_unit.latest(facts, assessment.as_of), assessment, book, costs)
 
 
 # --- decisions -------------------------------------------------------------------------------------------------------
