@@ -8,6 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import device, session, theme
+from dashboard.judging import JudgingFailed
 from dashboard.pages import all_pages, page
 from dashboard.plain_text import safe
 from ingest.errors import IngestError
@@ -25,7 +26,7 @@ def main() -> None:
         margin()
         chosen.run()
         session.begin_judging()
-    except IngestError as error:
+    except (IngestError, JudgingFailed) as error:
         st.error(safe(error))
 
 

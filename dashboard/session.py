@@ -16,7 +16,7 @@ import streamlit as st
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
-from dashboard.assessment import assess_database
+from dashboard.judging import assess_apart
 from dashboard.worker import Worker
 from ingest import store
 from ingest.records import read_settings
@@ -145,7 +145,7 @@ class Key:
 
 @dataclass
 class Judge:
-    """One worker that assesses in the background; pages show the latest finished one meanwhile."""
+    """One worker that lets assessments be made in the background; pages show the latest finished one meanwhile."""
 
     pool: Worker = field(default_factory=Worker)
     lock: Lock = field(default_factory=Lock)
@@ -180,11 +180,7 @@ class Judge:
 
 
 def _assess(key: Key) -> Assessment:
-    db = store.open_database(key.path, create=False)
-    try:
-        return assess_database(db, as_of=key.as_of, horizon_days=key.horizon_days)
-    finally:
-        db.conn.close()
+    return assess_apart(key.path, key.as_of, key.horizon_days)
 
 
 @st.cache_resource(show_spinner=False)

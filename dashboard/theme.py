@@ -20,7 +20,7 @@ ACT_SIGN: Final = "▲"
 WATCH_SIGN: Final = "◆"
 PASS_SIGN: Final = "○"
 SIGNS: Final = {"act": ACT_SIGN, "watch": WATCH_SIGN, "pass": PASS_SIGN}
-CHANGE_SIGNS: Final = {"new": "✚", "worse": "▲", "better": "▽", "same": "＝", "first": "●"}
+CHANGE_SIGNS: Final = {"new": "✚", "worse": "▲", "better": "▽", "same": "=", "first": "●"}
 
 STREAMLIT_FLAGS: Final = (
     "--theme.light.primaryColor=#00607A",
@@ -62,7 +62,7 @@ _STYLE: Final = """<style>
 .st-key-bay [data-testid="stSegmentedControl"] button,
 .st-key-bay [data-testid="stPills"] button { min-height: 2.9rem; }
 @media (max-width: 640px) {
-  [data-testid="stMainBlockContainer"] { padding: 3.4rem .8rem 4rem .8rem; }
+  [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }
 }
 @media print { [data-testid="stSidebar"], header { display: none; } }

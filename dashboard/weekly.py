@@ -106,7 +106,11 @@ def with_changes(rows: Sequence[Row], before: Sequence[Row], *, compared: bool) 
         elif old is None:
             change = {"change": "new", "was": None}
         else:
-            change = {"change": direction(row, old), "was": old["no_start_probability"]}
+            change = {
+                "change": direction(row, old),
+                "was": old["no_start_probability"],
+                "was_coldest_start_c": old["coldest_start_c"],
+            }
         out.append({**row, **change})
     return out
 

@@ -19,7 +19,8 @@ from samples_screens import AS_OF, assessed, empty_database, fleet_database, one
 from streamlit.testing.v1 import AppTest
 
 from analysis.assess import Assessment
-from dashboard import bay, history, session, weekly
+from dashboard import bay, history, judging, session, weekly
+from dashboard.assessment import assess_database
 from dashboard.plain_text import safe, span
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
@@ -56,7 +57,7 @@ def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = fleet_database(tmp_path / "fleet.db")
     monkeypatch.setenv(DATABASE_VARIABLE, str(path))
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "assess_database", lambda *_args, **_kinds: assessed())  # the same data, judged once
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed())  # the same data, judged once
     monkeypatch.setattr(history, "_work_out", past_like_today)
     return path
 
@@ -80,6 +81,7 @@ def test_empty_database_says_what_to_do(page: str, tmp_path: Path, monkeypatch: 
 def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(DATABASE_VARIABLE, str(one_reading_database(tmp_path / "one.db")))
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", assess_here)
     app = run(page, unit="X-1" if page in ("unit", "bay", "work") else None)
     text = said(app)
     if page == "weekly_list":
@@ -87,6 +89,24 @@ def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatc
         assert "not known to be healthy" in text
     if page == "unit":
         assert "too few to judge" in text
+
+
+def assess_here(key: session.Key) -> Assessment:
+    """The same without a process of its own, to save the time that it takes to begin."""
+    db = store.open_database(key.path)
+    try:
+        return assess_database(db, as_of=key.as_of, horizon_days=key.horizon_days)
+    finally:
+        db.conn.close()
+
+
+def test_judging_beside_the_screens_finds_the_same(tmp_path: Path) -> None:
+    path = one_reading_database(tmp_path / "one.db")
+    key = session.Key(str(path), "", AS_OF, 30)
+    found, here = judging.assess_apart(str(path), AS_OF, 30), assess_here(key)
+    pd.testing.assert_frame_equal(found.units, here.units)
+    with pytest.raises(judging.JudgingFailed, match="could not be judged: .*there is no database"):
+        judging.assess_apart(str(tmp_path / "none.db"), AS_OF, 30)
 
 
 @pytest.mark.usefixtures("fleet")
@@ -116,11 +136,11 @@ def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkey
     monkeypatch.setenv(TODAY_VARIABLE, monday.isoformat())
     done = threading.Event()
 
-    def slowly(_db: store.Database, *, as_of: dt.date, horizon_days: int) -> Assessment:
+    def slowly(key: session.Key) -> Assessment:
         done.wait(30)
-        return dataclasses.replace(assessed(), as_of=pd.Timestamp(as_of), horizon_days=horizon_days)
+        return dataclasses.replace(assessed(), as_of=pd.Timestamp(key.as_of), horizon_days=key.horizon_days)
 
-    monkeypatch.setattr(session, "assess_database", slowly)
+    monkeypatch.setattr(session, "_assess", slowly)
     app = run()
     assert f"The list of {weekly.iso_week(monday)} is being worked out" in said(app)
     assert f"**{weekly.iso_week(AS_OF)}**" in said(app)

@@ -15,6 +15,7 @@ from dashboard.wording import PART_WORDS
 from ingest.records import WeeklyList, read_decisions, read_weekly_list, weekly_lists
 
 ROWS_A_PAGE = 25
+FILTER_PX = 172  # [px] two side by side on a phone
 CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
 
 
@@ -34,13 +35,17 @@ def show() -> None:
         decisions = read_decisions(db)
     standing = weekly.latest_decisions(decisions, session.as_of())
     rows = filtered(body)
-    tabs = st.tabs(["To decide and decided", "Gone since the list before", "As a table, and paper"])
-    with tabs[0]:
-        show_rows(rows, body, standing)
-    with tabs[1]:
-        show_gone(body)
-    with tabs[2]:
-        show_table(chosen, rows, standing)
+    names = ["To decide and decided", "Gone since the list before", "As a table, and paper"]
+    listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun")
+    if listed.open:
+        with listed:
+            show_rows(rows, body, standing)
+    if gone.open:
+        with gone:
+            show_gone(body)
+    if table.open:
+        with table:
+            show_table(chosen, rows, standing)
 
 
 def this_week() -> WeeklyList | None:
@@ -128,7 +133,7 @@ def filtered(body: Mapping[str, Any]) -> list[dict[str, Any]]:
         ):
             allowed = sorted({row[name] for row in rows if row[name]})
             chosen = st.multiselect(
-                label, allowed, format_func=worded, key=f"filter_{name}", placeholder="all", width=240
+                label, allowed, format_func=worded, key=f"filter_{name}", placeholder="all", width=FILTER_PX
             )
             rows = [row for row in rows if not chosen or row[name] in chosen]
     return rows
@@ -143,19 +148,21 @@ def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Map
     parked = [row for row in rows if row["unit"] in aside]
     open_rows = [row for row in rows if row["unit"] not in aside]
     pages = max(1, -(-len(open_rows) // ROWS_A_PAGE))
+    in_f = session.fahrenheit()
     number = st.number_input("Page", 1, pages, 1, key="list_page", width=140) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
     for row in open_rows[start : start + ROWS_A_PAGE]:
-        show_row(row, body, standing.get(row["unit"]))
+        show_row(row, body, standing.get(row["unit"]), in_f=in_f)
     if parked:
         st.subheader(f"Postponed or looked at ({len(parked)})")
         for row in parked[:ROWS_A_PAGE]:
-            show_row(row, body, standing.get(row["unit"]))
+            show_row(row, body, standing.get(row["unit"]), in_f=in_f)
 
 
-def show_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None) -> None:
+def show_row(
+    row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None, *, in_f: bool
+) -> None:
     """One vehicle: what, how sure, how likely, how cold, by when, why, and what changed."""
-    in_f = session.fahrenheit()
     with st.container(border=True, key=f"row-{row['rank']}"):
         left, middle, right = st.columns([1.15, 1.5, 1.5], gap="small")
         with left:
@@ -163,25 +170,35 @@ def show_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[
                 page("unit"), label=f"{row['rank']}\u2002{safe(row['unit'])}", icon=None,
                 query_params={"unit": row["unit"]},
             )  # fmt: skip
-            st.caption(f"{safe(row['depot'] or 'no depot')} · {safe(words(row['vehicle_class']))}")
-            if body["compared_with"]:
-                st.markdown(change_words(row))
-        with middle:
-            st.markdown(f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
-                        f"({percent(row['part_probability'])})")  # fmt: skip
-            st.markdown(f"No-start {percent(row['no_start_probability'])} · act by **{act_by(row, body)}**")
-            st.caption(f"Last read {day(row['last_reading_on'])}")
-        with right:
-            coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
-            coming = f", coming low {temperature(coldest, fahrenheit=in_f)}" if coldest is not None else ""
-            st.markdown(f"Starts down to **{celsius(row['coldest_start_c'], fahrenheit=in_f)}**{coming}")
-            low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
-            st.caption("80 % sure: " + span(low, high))
+            changed = f"  \n{change_words(row, in_f=in_f)}" if body["compared_with"] else ""
+            st.markdown(f":small[{safe(row['depot'] or 'no depot')} · {safe(words(row['vehicle_class']))}]{changed}")
+        middle.markdown(
+            f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
+            f"({glued(percent(row['part_probability']))})  \n"
+            f"No-start **{percent(row['no_start_probability'])}** · act by **{act_by(row, body)}**  \n"
+            f":small[Last read {day(row['last_reading_on'])}]"
+        )
+        coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
+        coming = f"  \nComing low {temperature(coldest, fahrenheit=in_f)}" if coldest is not None else ""
+        low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
+        right.markdown(
+            f"Starts down to **{celsius(row['coldest_start_c'], fahrenheit=in_f)}**  \n"
+            f":small[80 % sure: {span(low, high)}]{coming}"
+        )
         why = row["reasons"][0] if row["reasons"] else ""
-        st.markdown(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**")
-        if decision:
-            reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
-            st.caption(f"{weekly.decision_words(decision).capitalize()}{reason} ({safe(decision['by'])})")
+        decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
+        st.markdown(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}")
+
+
+def glued(words_: str) -> str:
+    """Words that stay on one line."""
+    return words_.replace(" ", "\u00a0")
+
+
+def decision_line(decision: Mapping[Any, Any]) -> str:
+    """What was decided, why and by whom, harmless."""
+    reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
+    return f"{weekly.decision_words(decision).capitalize()}{reason} ({safe(decision['by'])})"
 
 
 def action_words(row: Mapping[str, Any]) -> str:
@@ -197,11 +214,15 @@ def act_by(row: Mapping[str, Any], body: Mapping[str, Any]) -> str:
     return "now" if row["act_by"] <= body["as_of"] else day(row["act_by"])
 
 
-def change_words(row: Mapping[str, Any]) -> str:
-    """What changed since the list before, with its sign."""
+def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:
+    """What changed since the list before, with its sign: the probability, or else the coldest start."""
     change = str(row.get("change", "first"))
-    was = row.get("was")
-    then = f" (was {percent(float(was))})" if was is not None and change in ("worse", "better") else ""
+    then = ""
+    was, was_c = row.get("was"), row.get("was_coldest_start_c")
+    if change in ("worse", "better") and was is not None:
+        moved = abs(float(row["no_start_probability"]) - float(was)) >= weekly.WORSE_RISE
+        before = percent(float(was)) if moved or was_c is None else celsius(float(was_c), fahrenheit=in_f)
+        then = f" (was {before})" if moved or was_c is None else f" (started down to {before})"
     return f"{theme.CHANGE_SIGNS[change]} {CHANGE_WORDS[change]}{then}"
 
 

@@ -1,0 +1,61 @@
+"""An assessment worked out by a process of its own, so that the screens stay quick while vehicles are judged."""
+
+from __future__ import annotations
+
+import atexit
+import os
+import pickle
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.assess import Assessment
+
+NICE = 15  # the judging gives way to the screens by this much; our choice
+
+
+class JudgingFailed(Exception):
+    """The vehicles could not be judged; the text says why."""
+
+
+def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
+    """What `assess_database` finds, worked out beside this process; JudgingFailed when that went wrong."""
+    with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
+        out = Path(folder) / "assessment"
+        command = [sys.executable, "-m", "dashboard.judging", path, as_of.isoformat(), str(horizon_days), str(out)]
+        with subprocess.Popen(
+            command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+        ) as worker:
+            atexit.register(worker.kill)
+            _, said = worker.communicate()
+        atexit.unregister(worker.kill)
+        if worker.returncode or not out.exists():
+            last = said.strip().splitlines()[-1] if said.strip() else f"the work ended with {worker.returncode}"
+            raise JudgingFailed(f"The vehicles could not be judged: {last}")
+        with out.open("rb") as file:  # written a moment ago by our own process in a folder of our own
+            found: Assessment = pickle.load(file)
+    return found
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Judge and write: database, day, horizon [d], file to write."""
+    from dashboard.assessment import assess_database
+    from ingest import store
+
+    path, day, horizon, out = arguments
+    if hasattr(os, "nice"):
+        os.nice(NICE)
+    db = store.open_database(path, create=False)
+    found = assess_database(db, as_of=date.fromisoformat(day), horizon_days=int(horizon))
+    with Path(out).open("wb") as file:
+        pickle.dump(found, file, protocol=pickle.HIGHEST_PROTOCOL)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
