@@ -275,9 +275,15 @@ def run_classes(options: argparse.Namespace) -> int:
 def run_plan(options: argparse.Namespace) -> int:
     """Print the replacement plan."""
     from dashboard.plan_export import render
+    from dashboard.plan_moves import keep_pin, let_go
     from dashboard.planning import make_plan
 
     db = open_existing(options)
+    for kind, texts in (("pin", options.pin), ("forbid", options.forbid)):
+        for unit, week in (pair(text, "UNIT=WEEK, as in K-142=2026-W50") for text in texts):
+            keep_pin(db, unit=unit, week=week.strip(), kind=kind, by=WHO)
+    for unit in options.let_go:
+        say(f"{unit}: {let_go(db, unit, by=WHO)} pins taken away")
     plan = make_plan(db, as_of=as_of(options), weeks=options.weeks, by=WHO)
     body = render(plan, options.format)
     if isinstance(body, bytes):
@@ -351,11 +357,11 @@ def set_aside_text(rows: pd.DataFrame) -> str:
     return "\n".join(lines)
 
 
-def pair(text: str) -> tuple[str, str]:
-    """COLUMN=VALUE from the command line."""
+def pair(text: str, allowed: str = "COLUMN=VALUE, as in crank_a=145") -> tuple[str, str]:
+    """NAME=VALUE from the command line."""
     name, sign, value = text.partition("=")
     if not sign or not name.strip():
-        raise ValueError(f"{text!r} is no change; allowed is COLUMN=VALUE, as in crank_a=145")
+        raise ValueError(f"{text!r} is no change; allowed is {allowed}")
     return name.strip(), value
 
 
@@ -451,6 +457,9 @@ def build_parser() -> argparse.ArgumentParser:
     sub = command("plan", run_plan, "the replacement plan")
     add_as_of(sub)
     sub.add_argument("--weeks", type=whole(1, 26), default=13)
+    sub.add_argument("--pin", action="append", default=[], metavar="UNIT=WEEK", help="fix a visit, as K-142=2026-W50")
+    sub.add_argument("--forbid", action="append", default=[], metavar="UNIT=WEEK", help="keep a vehicle out of a week")
+    sub.add_argument("--let-go", action="append", default=[], metavar="UNIT", help="take a vehicle's pins away")
     sub.add_argument("--format", choices=("table", "csv", "json", "ics", "xlsx"), default="table")
     sub = command("record", run_record, "record one reading, checked like any other")
     sub.add_argument("unit", metavar="UNIT")
@@ -483,7 +492,7 @@ def add_nested(command: Callable[..., argparse.ArgumentParser]) -> None:
     sub = command("set-aside", run_set_aside, "rows that could not be believed: list, show, correct, dismiss")
     what = sub.add_subparsers(dest="what", required=True, metavar="list|show|correct|dismiss")
     one = what.add_parser("list")
-    one.add_argument("--state", choices=("open", "admitted", "dismissed", "all"), default="open")
+    one.add_argument("--state", choices=("open", "corrected", "admitted", "dismissed", "all"), default="open")
     one.add_argument("--format", choices=("table", "csv"), default="table")
     for name in ("show", "correct", "dismiss"):
         one = what.add_parser(name)

@@ -1,4 +1,4 @@
-"""Moving a visit by hand: what it would cost, tried without writing anything, and the pin that keeps it there."""
+"""Visits fixed to a week or kept out of one by hand: what that costs, tried without writing, and keeping it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ from ingest.records import read_pins, remove_pin, set_pin
 
 @dataclass(frozen=True)
 class Trial:
-    """What a move would do: more money in all [currency], the week it lands in, other visits that would move too."""
+    """What a change would do: more money in all [currency], the week the visit lands in ("" for none), other visits
+    that would move too."""
 
     costs: float
     week: str
@@ -26,13 +27,13 @@ class Trial:
 
 
 def try_move(
-    db: Database, plan: ReplacementPlan, assessment: Assessment, *, unit: str, week: str, as_of: date
+    db: Database, plan: ReplacementPlan, assessment: Assessment, *, unit: str, week: str, as_of: date, kind: str = "pin"
 ) -> Trial:
-    """Plan again with `unit` pinned to `week`, without keeping anything; ValueError where that cannot be done."""
+    """Plan again with `unit` fixed to `week` ("pin") or kept out of it ("forbid"), without keeping anything."""
     pins = read_pins(db)
-    others = pins[~((pins["unit"] == unit) & (pins["kind"] == "pin"))]
+    others = pins[~_replaced(pins, unit, week, kind)]
     now = pd.Timestamp(as_of).as_unit("us")
-    pin = {"id": 0, "unit": unit, "part": "", "kind": "pin", "week": week, "reason": "", "by": "", "at": now}
+    pin = {"id": 0, "unit": unit, "part": "", "kind": kind, "week": week, "reason": "", "by": "", "at": now}
     tried = _plan(db, plan, assessment, pd.concat([others, pd.DataFrame([pin])], ignore_index=True), as_of)
     kept = _plan(db, plan, assessment, pins, as_of)
     landed = tried.visits[tried.visits["unit"] == unit]["iso_week"]
@@ -41,6 +42,12 @@ def try_move(
     moved = sum(after.get(u) != w for u, w in before.items() if u != unit)
     costs = float(tried.summary["cost"]) - float(kept.summary["cost"])
     return Trial(costs, "" if landed.empty else str(landed.iloc[0]), moved, str(tried.summary["currency"]))
+
+
+def _replaced(pins: pd.DataFrame, unit: str, week: str, kind: str) -> pd.Series[bool]:
+    """Pins that a new one puts an end to: a vehicle is fixed to one week, and not to one that it is kept out of."""
+    fixed, here = pins["kind"] != "forbid", pins["week"] == week
+    return (pins["unit"] == unit) & (fixed | here if kind == "pin" else here)
 
 
 def _plan(db: Database, plan: ReplacementPlan, found: Assessment, pins: pd.DataFrame, as_of: date) -> ReplacementPlan:
@@ -65,10 +72,29 @@ def move(
     reason: str,
     by: str,
     now: datetime,
+    kind: str = "pin",
 ) -> ReplacementPlan:
-    """Pin `unit` to `week` in place of an earlier pin, and keep the plan made with it as a new version."""
-    for pin in read_pins(db).to_dict("records"):
-        if pin["unit"] == unit and pin["kind"] == "pin":
-            remove_pin(db, int(pin["id"]), by=by, now=now)
-    set_pin(db, unit=unit, kind="pin", week=week, by=by, reason=reason, now=now)
+    """Fix `unit` to `week`, or keep it out of it, in place of earlier pins; keep the plan made so as a new version."""
+    keep_pin(db, unit=unit, week=week, kind=kind, reason=reason, by=by, now=now)
     return make_plan(db, as_of=as_of, weeks=weeks, assessment=assessment, by=by, now=now)
+
+
+def keep_pin(
+    db: Database, *, unit: str, week: str, kind: str, by: str, reason: str = "", now: datetime | None = None
+) -> None:
+    """Keep a pin, taking away the ones that it puts an end to. Raises ValueError for an unknown vehicle or week."""
+    pins = read_pins(db)
+    set_pin(db, unit=unit, kind=kind, week=week, by=by, reason=reason, now=now)
+    for number in pins.loc[_replaced(pins, unit, week, kind), "id"]:
+        same = pins.loc[pins["id"] == number, ["kind", "week", "part"]].to_numpy().tolist() == [[kind, week, ""]]
+        if not same:
+            remove_pin(db, int(number), by=by, now=now)
+
+
+def let_go(db: Database, unit: str, *, by: str, now: datetime | None = None) -> int:
+    """Take all pins of a vehicle away; how many there were."""
+    pins = read_pins(db)
+    mine = [int(number) for number in pins.loc[pins["unit"] == unit, "id"]]
+    for number in mine:
+        remove_pin(db, number, by=by, now=now)
+    return len(mine)

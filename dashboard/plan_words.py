@@ -57,8 +57,9 @@ def job_words(kind: str, parts: list[str]) -> str:
 def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -> str:
     """Why this visit in this week: its expected cost against that of waiting."""
     place = "It is in for its planned service that day. " if visit["in_service"] else ""
+    waits = percent(visit["probability_waiting"])
     risk = (
-        f"{percent(visit['probability_waiting'])} chance of a no-start by {last_day.date()} if nothing is done, "
+        f"{waits[:1].upper()}{waits[1:]} chance of a no-start by {last_day.date()} if nothing is done, "
         f"{percent(visit['probability_before'])} before the visit."
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from analysis.assess import Assessment
@@ -14,12 +14,15 @@ from dashboard import charts, downloads, session
 from dashboard.pages import page
 from dashboard.plain_text import day, number, percent, safe
 from dashboard.plan_export import render
-from dashboard.plan_moves import move, try_move
+from dashboard.plan_moves import Trial, move, try_move
+from dashboard.plan_table import closed_sentences
+from dashboard.plan_words import POLICY_WORDS
 from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan
 from dashboard.wording import PART_WORDS
 from ingest.errors import IngestError
-from ingest.records import read_pins, read_settings, remove_pin
+from ingest.records import list_plans, read_pins, read_settings, remove_pin
 
+NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
 VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, our choice
 STATES = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
 MIME = {
@@ -44,20 +47,22 @@ def show() -> None:
         plan = current(assessment)
         if plan is None:
             return
+        plan, newest = version_chosen(plan)
         head(plan)
-        tabs = st.tabs(["Board", "Move a visit", "Parts to order", "Left out", "Against other policies", "Export"])
-        with tabs[0]:
-            board(plan)
-        with tabs[1]:
-            moving(plan, assessment)
-        with tabs[2]:
-            orders(plan)
-        with tabs[3]:
-            left_out(plan)
-        with tabs[4]:
-            policies(plan)
-        with tabs[5]:
-            export(plan)
+        shown: dict[str, Callable[[], None]] = {
+            "Board": lambda: board(plan),
+            "Move a visit": lambda: moving(plan, assessment, newest=newest),
+            "Parts to order": lambda: orders(plan),
+            "Left out": lambda: left_out(plan),
+            "Hours and their price": lambda: hours(plan),
+            "Against other policies": lambda: policies(plan),
+            "Costs and rules": lambda: rules(plan),
+            "Export": lambda: export(plan),
+        }
+        for tab, draw in zip(st.tabs(list(shown), key="plan_tab", on_change="rerun"), shown.values(), strict=True):
+            if tab.open:
+                with tab:
+                    draw()
     except (PlanRefused, IngestError, ValueError) as error:
         st.error(safe(error))
 
@@ -78,6 +83,25 @@ def current(assessment: Assessment) -> ReplacementPlan | None:
         )
 
 
+def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
+    """An earlier version where one is asked for, and whether it is the newest."""
+    with session.database() as db:
+        versions = list_plans(db)
+    if len(versions) < 2:
+        return plan, True
+    made = {int(v["version"]): v for v in versions.iloc[::-1].to_dict("records")}
+    chosen = st.selectbox(
+        "Version", list(made), key=f"plan_version_{len(versions)}", width=420,
+        format_func=lambda n: f"{n}, made {day(made[n]['made_at'])} by {made[n]['by'] or 'not named'}",
+    )  # fmt: skip
+    if chosen is None or int(chosen) == max(made):
+        return plan, True
+    with session.database() as db:
+        earlier = load_plan(db, int(chosen))
+    st.caption("This is an earlier version, as it was; the newest one is what counts.")
+    return earlier or plan, False
+
+
 def money(value: float, plan: ReplacementPlan) -> str:
     """An amount in the plan's currency."""
     return f"{number(round(value))} {safe(plan.summary['currency'])}"
@@ -91,12 +115,27 @@ def head(plan: ReplacementPlan) -> None:
         f"{number(float(s['hours']), 1)} h**, about **{number(float(s['no_starts_avoided']), 1)} no-starts avoided**. "
         f"Expected cost {money(float(s['cost']), plan)}; run to failure {money(float(s['cost_run_to_failure']), plan)}."
     )
+    st.caption(bound_words(plan))
+    if s["moved"] or s["cancelled"]:
+        st.caption(
+            f"Against the version before: {s['moved']} visits moved, {s['cancelled']} cancelled. Moving a visit counts "
+            f"{money(float(plan.settings['move_price']), plan)}, so that no visit moves for less."
+        )
     if float(s["pins_cost"]) > 0.5:
         st.caption(
             f"What was fixed by hand costs {money(float(s['pins_cost']), plan)} more than the best plan without it."
         )
     for note in plan.notes:
         st.caption(safe(note))
+
+
+def bound_words(plan: ReplacementPlan) -> str:
+    """How far the plan can be from the best there is."""
+    gap = abs(float(plan.summary.get("gap", 0.0)))
+    return (
+        "No plan with these costs and hours can be cheaper." if gap < NO_GAP
+        else f"The best that can be proved is {percent(gap)} cheaper at most."
+    )  # fmt: skip
 
 
 def board(plan: ReplacementPlan) -> None:
@@ -111,6 +150,8 @@ def board(plan: ReplacementPlan) -> None:
             alt=text,
             key="hours_chart",
         )
+        for sentence in closed_sentences(plan.hours):
+            st.caption(safe(sentence))
     depots = sorted(plan.visits["depot"].unique().tolist())
     if not depots:
         st.success("No visit pays in these weeks.")
@@ -165,37 +206,58 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
 # --- moves by hand ---------------------------------------------------------------------------------------------------
 
 
-def moving(plan: ReplacementPlan, assessment: Assessment) -> None:
-    """Choose a visit and a week, see what moving costs, then move or leave it."""
-    if plan.visits.empty:
-        st.write("There is no visit to move.")
-        return
-    if plan.as_of != assessment.as_of:
-        st.info("This plan is of another day; plan again before moving visits.")
+WISHES = {"pin": "come in this week", "forbid": "not come in this week"}
+
+
+def moving(plan: ReplacementPlan, assessment: Assessment, *, newest: bool) -> None:
+    """Choose a vehicle and a week, see what the change costs, then make it or leave it."""
+    if plan.as_of != assessment.as_of or not newest:
+        st.info("This plan is not today's newest one; plan again before moving visits.")
         return
     labels = {v["unit"]: f"{v['unit']}, {v['iso_week']}: {v['job']}" for v in plan.visits.to_dict("records")}
+    labels |= {v["unit"]: f"{v['unit']}, left out: {v['job']}" for v in plan.left_out.to_dict("records")}
+    if labels:
+        with st.container(width=560):
+            change(plan, assessment, labels)
+    else:
+        st.write("There is no visit to move.")
+    pins_on_record(plan, assessment)
+
+
+def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]) -> None:
+    """One change by hand: tried first, its cost shown, kept when asked for."""
     unit = st.selectbox("Visit", list(labels), format_func=labels.__getitem__, key="move_unit")
+    kind = st.segmented_control(
+        "It is to", list(WISHES), format_func=WISHES.__getitem__, default="pin", key="move_kind"
+    )
     weeks = sorted(plan.hours["iso_week"].unique().tolist())
-    week = st.selectbox("To the week", weeks, key="move_week")
+    week = st.selectbox("Week", weeks, key="move_week")
     reason = st.text_input("Why", max_chars=200, key="move_reason")
-    if not unit or not week:
+    if not unit or not week or not kind:
         return
     with session.database() as db, st.spinner("Planning with it …"):
-        trial = try_move(db, plan, assessment, unit=unit, week=week, as_of=session.as_of())
-    others = f"; {trial.others_moved} other visits would move" if trial.others_moved else ""
-    if trial.week != week:
-        st.warning(f"In {week} this cannot be done: there are too few hours, or no parts by then.")
+        trial = try_move(db, plan, assessment, unit=unit, week=week, as_of=session.as_of(), kind=kind)
+    if kind == "pin" and trial.week != week:
+        st.warning(f"In {week} this cannot be done: there are too few hours or places, or no parts by then.")
         return
-    sign = "costs" if trial.costs >= 0 else "saves"
-    st.markdown(f"Moving {safe(unit)} to {week} **{sign} {money(abs(trial.costs), plan)}**{others}.")
-    if st.button("Move it", type="primary", key="move_now"):
+    st.markdown(trial_words(unit, week, kind, trial, plan))
+    if st.button("Move it" if kind == "pin" else "Keep it out", type="primary", key="move_now"):
         with session.database() as db:
             move(
                 db, assessment, unit=unit, week=week, as_of=session.as_of(), weeks=plan.weeks, reason=reason,
-                by=session.who(), now=session.now(),
+                by=session.who(), now=session.now(), kind=kind,
             )  # fmt: skip
         st.rerun()
-    pins_on_record(plan, assessment)
+
+
+def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: ReplacementPlan) -> str:
+    """What the change would do and cost."""
+    what = f"{safe(unit)} in {week}" if kind == "pin" else f"{safe(unit)} not in {week}"
+    lands = "" if kind == "pin" else f"; it comes in {trial.week}" if trial.week else "; it is left out"
+    sign = "costs" if trial.costs >= 0 else "saves"
+    one = trial.others_moved == 1
+    others = f"; {trial.others_moved} other visit{'' if one else 's'} would move" if trial.others_moved else ""
+    return f"{what} **{sign} {money(abs(trial.costs), plan)}**{lands}{others}."
 
 
 def pins_on_record(plan: ReplacementPlan, assessment: Assessment) -> None:
@@ -205,7 +267,8 @@ def pins_on_record(plan: ReplacementPlan, assessment: Assessment) -> None:
     for pin in pins.to_dict("records"):
         with st.container(horizontal=True, vertical_alignment="center"):
             why = f": {safe(pin['reason'])}" if pin["reason"] else ""
-            st.markdown(f"{safe(pin['unit'])} fixed to {pin['week']} by {safe(pin['by'])}{why}")
+            words = "kept out of" if pin["kind"] == "forbid" else "fixed to"
+            st.markdown(f"{safe(pin['unit'])} {words} {pin['week']} by {safe(pin['by'] or 'not named')}{why}")
             if st.button("Let go", key=f"unpin_{pin['id']}"):
                 with session.database() as db:
                     remove_pin(db, int(pin["id"]), by=session.who(), now=session.now())
@@ -227,9 +290,16 @@ def orders(plan: ReplacementPlan) -> None:
     table = plan.orders.copy()
     table["part"] = [PART_WORDS.get(str(p), str(p)) for p in table["part"]]
     table["units"] = [", ".join(map(str, units)) for units in table["units"]]
+    in_money = f"[{plan.summary['currency']}]"
     st.dataframe(
         table, hide_index=True, alt="Parts to order", key="orders_table",
-        column_config={name: st.column_config.DateColumn(format="YYYY-MM-DD") for name in ("order_by", "needed_on")},
+        column_config={
+            "quantity": "pieces", "units": "for",
+            "order_by": st.column_config.DateColumn("order by", format="YYYY-MM-DD"),
+            "needed_on": st.column_config.DateColumn("needed on", format="YYYY-MM-DD"),
+            "price_each": st.column_config.NumberColumn(f"each {in_money}", format="%.0f"),
+            "price": st.column_config.NumberColumn(f"in all {in_money}", format="%.0f"),
+        },
     )  # fmt: skip
     st.markdown(f"In all {money(float(plan.orders['price'].sum()), plan)}.")
     downloads.table_button(table, "parts-to-order", key="orders")
@@ -240,28 +310,74 @@ def left_out(plan: ReplacementPlan) -> None:
     if plan.left_out.empty:
         st.write("Nothing that pays was left out.")
         return
-    columns = ["unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why"]
-    table = plan.left_out[columns]
+    table = plan.left_out[["unit", "depot", "job", "best_week", "risk", "cost_at_risk", "saving", "why"]]
+    in_money = f"[{plan.summary['currency']}]"
     st.dataframe(
         table, hide_index=True, alt="Left out of the plan", key="left_table",
-        column_config={"risk": st.column_config.NumberColumn("no-start risk", format="percent")},
+        column_config={
+            "best_week": "best week", "risk": st.column_config.NumberColumn("no-start risk", format="percent"),
+            "cost_at_risk": st.column_config.NumberColumn(f"at risk {in_money}", format="%.0f"),
+            "saving": st.column_config.NumberColumn(f"a visit would save {in_money}", format="%.0f"),
+        },
     )  # fmt: skip
     downloads.table_button(table, "left-out", key="left")
 
 
+def hours(plan: ReplacementPlan) -> None:
+    """Hours by depot and week, and what one more would save: where an extra shift pays."""
+    dear = plan.hours[plan.hours["hour_price"] >= 1.0].sort_values("hour_price", ascending=False)
+    if dear.empty:
+        st.write("One more workshop hour would save nothing in any week: there are hours enough.")
+    for row in dear.head(3).to_dict("records"):
+        st.markdown(
+            f"- One more hour at {safe(row['depot'])} in {row['iso_week']} saves about "
+            f"**{money(float(row['hour_price']), plan)}**."
+        )
+    table = plan.hours[["depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"]]
+    one_more = f"one more hour saves [{plan.summary['currency']}]"
+    st.dataframe(
+        table, hide_index=True, alt="Workshop hours by depot and week, and what one more would save", key="hours_table",
+        column_config={
+            "iso_week": "week", "week_start": st.column_config.DateColumn("from", format="YYYY-MM-DD"),
+            "hours": st.column_config.NumberColumn("hours there", format="%.1f"),
+            "booked": st.column_config.NumberColumn("hours used", format="%.1f"),
+            "hour_price": st.column_config.NumberColumn(one_more, format="%.0f"),
+        },
+    )  # fmt: skip
+    downloads.table_button(table, "workshop-hours", key="hours")
+
+
 def policies(plan: ReplacementPlan) -> None:
     """The plan beside simpler ways of working."""
-    table = (
-        plan.policies[["words", "cost", "no_starts", "visits", "hours"]] if "words" in plan.policies else plan.policies
-    )
+    table = plan.policies.assign(policy=[POLICY_WORDS.get(p, p) for p in plan.policies["policy"]])
     st.dataframe(
         table, hide_index=True, alt="The plan beside simpler policies", key="policies_table",
-        column_config={"cost": st.column_config.NumberColumn(format="%.0f"),
-                       "no_starts": st.column_config.NumberColumn("no-starts", format="%.1f")},
+        column_config={
+            "policy": st.column_config.TextColumn("way of working", width="large"),
+            "cost": st.column_config.NumberColumn(f"expected cost [{plan.summary['currency']}]", format="%.0f"),
+            "no_starts": st.column_config.NumberColumn("expected no-starts", format="%.1f"),
+            "hours": st.column_config.NumberColumn("workshop hours", format="%.1f"),
+        },
     )  # fmt: skip
-    gap = float(plan.summary.get("gap", 0.0))
-    st.caption(f"The plan is within {percent(gap) if gap >= 0.01 else 'one per cent'} of the best that can be proved.")
-    downloads.table_button(pd.DataFrame(table), "policies", key="policies")
+    st.caption("Same vehicles, same workshop hours, until each vehicle's suspect part is renewed.")
+    downloads.table_button(table, "policies", key="policies")
+
+
+def rules(plan: ReplacementPlan) -> None:
+    """Every cost and rule that this version was made with."""
+    st.write("Every cost and rule that this version was made with; they are changed under Settings.")
+    st.page_link(page("settings"), label="Change costs and rules")
+    table = downloads.settings_table(flat(plan.settings))
+    st.dataframe(table, hide_index=True, alt="Costs and rules of the plan", key="rules_table")
+    downloads.table_button(table, "plan-costs", key="rules")
+
+
+def flat(settings: Mapping[str, Any], before: str = "") -> dict[str, Any]:
+    """Settings within settings side by side: `no_start.light.tow`."""
+    out: dict[str, Any] = {}
+    for name, value in settings.items():
+        out |= flat(value, f"{before}{name}.") if isinstance(value, Mapping) else {f"{before}{name}": value}
+    return out
 
 
 def export(plan: ReplacementPlan) -> None:

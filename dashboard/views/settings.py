@@ -2,16 +2,45 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import streamlit as st
+from streamlit.elements.lib.column_types import ColumnConfig
 
+from analysis.plan_settings import MOST_MONEY, RANGES
 from dashboard import downloads, session
-from dashboard.assessment import TOLERATED_FALSE_FLAGS
+from dashboard.assessment import TOLERATED_FALSE_FLAGS, own_costs
 from dashboard.plain_text import safe
 from ingest.errors import IngestError
 from ingest.records import read_settings, save_setting
 
 LEAST_HOURS_KEY = "least_hours"
 CURRENCY_KEY = "currency"
+FIELD_PX = 200
+COSTS = {
+    "hour_rate": ("A workshop hour", 5.0, "What an hour of work costs."),
+    "access_cost": ("Calling a vehicle in", 10.0, "Saved when the vehicle is in for a service anyway."),
+    "move_price": (
+        "Moving a planned visit",
+        5.0,
+        "A visit of the last plan moves only when that saves more than this.",
+    ),
+    "failure_hours_factor": (
+        "Unplanned repair, times its hours",
+        0.1,
+        "How much longer a repair takes at the roadside.",
+    ),
+    "measure_h": ("A measuring visit, h", 0.1, "Hours to measure the whole circuit."),
+    "clean_h": ("Clean and tighten, h", 0.1, "Hours to clean and tighten a connection."),
+    "charge_h": ("Charge a battery, h", 0.1, "Hours of work for a charge."),
+    "down_share": ("Largest share called in a week", 0.01, "Of a depot's vehicles, 0.1 is one in ten."),
+    "frozen_weeks": ("Near weeks that stay as planned", 1, "Only urgent vehicles come in between."),
+    "urgent_probability": (
+        "Urgent from a probability of",
+        0.01,
+        "Of a no-start within the weeks that stay as planned.",
+    ),
+}
+"""Setting -> label, step, and what it means."""
 
 
 def show() -> None:
@@ -48,12 +77,61 @@ def show() -> None:
                 session.HORIZON_KEY: int(horizon), "tolerated_false_flags": float(tolerated),
                 "temperature_unit": unit or "°C", LEAST_HOURS_KEY: float(least),
             }  # fmt: skip
-            keep(wanted, currency.strip())
+            keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
+    costs()
     table = downloads.settings_table(saved)
     if len(table):
         st.subheader("On record")
         st.dataframe(table, hide_index=True, alt="Settings on record", key="settings_table")
         downloads.table_button(table, "settings", key="settings")
+
+
+def costs() -> None:
+    """What things cost and how the plan is bound, each with its default until the user sets it."""
+    with session.database() as db:
+        now = own_costs(db)
+        classes = [row[0] for row in db.execute("SELECT DISTINCT vehicle_class FROM units ORDER BY 1").fetchall()]
+    st.subheader("Costs and rules of the plan")
+    st.caption(f"Amounts are in {safe(now.currency)}. They are stated defaults until you set your own.")
+    with st.form("costs", border=False):
+        st.markdown("**What one no-start costs** beside its repair; a class without a row of its own counts as light "
+                    "(12 V) or heavy (24 V).")  # fmt: skip
+        allowed = list(dict.fromkeys([*now.no_start, *classes]))
+        table = pd.DataFrame(
+            [(name, c.roadside, c.tow, c.lost_work) for name, c in now.no_start.items()],
+            columns=["class", "roadside", "tow", "lost_work"],
+        )
+        edited = st.data_editor(
+            table, hide_index=True, num_rows="dynamic", key="set_no_start", width=640,
+            column_config={
+                "class": st.column_config.SelectboxColumn("class", options=allowed, required=True),
+                "roadside": amount("roadside help"),
+                "tow": amount("tow"),
+                "lost_work": amount("lost work"),
+            },
+        )  # fmt: skip
+        wanted: dict[str, object] = {}
+        with st.container(horizontal=True):
+            for name, (label, step, words) in COSTS.items():
+                low, high = RANGES[name]
+                value = getattr(now, name)
+                kind = int if isinstance(value, int) else float
+                wanted[name] = st.number_input(
+                    label, kind(low), kind(high), value, kind(step), key=f"set_{name}", help=words, width=FIELD_PX
+                )
+        if st.form_submit_button("Save costs and rules", key="save_costs"):
+            rows = edited.to_dict("records")
+            wanted["no_start"] = {
+                str(r["class"]): {n: float(r[n]) for n in ("roadside", "tow", "lost_work")} for r in rows
+            }
+            keep({}, wanted)
+
+
+def amount(label: str) -> ColumnConfig:
+    """A column of money."""
+    return st.column_config.NumberColumn(
+        label, min_value=0.0, max_value=MOST_MONEY, format="%.0f", required=True, default=0.0
+    )
 
 
 def plan_value(saved: dict[str, object], key: str, default: object) -> object:
@@ -71,16 +149,16 @@ def _hours(value: object) -> float:
     return float(value) if isinstance(value, int | float) and 0 <= value <= 8 else 0.0
 
 
-def keep(wanted: dict[str, object], currency: str) -> None:
+def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
     """Save every setting; the old values go to the audit."""
     try:
         with session.database() as db:
             for key, value in wanted.items():
                 save_setting(db, key, value, by=session.who(), now=session.now())
-            if currency:
+            if plan:
                 from dashboard.planning import save_plan_settings
 
-                save_plan_settings(db, {CURRENCY_KEY: currency}, by=session.who(), now=session.now())
+                save_plan_settings(db, plan, by=session.who(), now=session.now())
     except (IngestError, ValueError) as error:
         st.error(safe(error))
         return
