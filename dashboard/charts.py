@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis.course import PartCourse
 from dashboard import theme
-from dashboard.plain_text import celsius, day, number
+from dashboard.plain_text import celsius, day, temperature
 
 Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
@@ -68,6 +68,7 @@ def part_chart(
     repairs: pd.DataFrame,
     printed_limit: float | None = None,
     marks: pd.DataFrame | None = None,
+    fahrenheit: bool = False,
 ) -> Chart:
     """One part over time: readings with their intervals, the path and its projection, class band, limits, repairs.
 
@@ -76,7 +77,7 @@ def part_chart(
     readings = course.readings.assign(kind=[READ if used else LEFT_OUT for used in course.readings["used"]])
     top = _top(course, printed_limit)
     first, last = _span(course, as_of)
-    axis = Axis(f"{course.unit} at 20 °C", alt.Scale(domain=[0, top], nice=False))
+    axis = Axis(f"{course.unit} at {temperature(20.0, fahrenheit=fahrenheit)}", alt.Scale(domain=[0, top], nice=False))
     band = pd.DataFrame(
         {
             "from": [first],
@@ -90,7 +91,7 @@ def part_chart(
         .mark_rect(color=theme.GREY, opacity=0.18)
         .encode(x=alt.X("from:T", axis=_DATE), x2="to:T", y=axis.y("low:Q"), y2="high:Q")
     ]
-    layers += _limit_lines(course, printed_limit, first, top)
+    layers += _limit_lines(course, printed_limit, first, top, fahrenheit=fahrenheit)
     layers += _path_layers(course, axis)
     layers += _reading_layers(readings, marks, axis, top)
     layers += _event_layers(repairs, as_of, top, first)
@@ -115,10 +116,12 @@ def _top(course: PartCourse, printed_limit: float | None) -> float:
     return 1.05 * max([height, *limits])
 
 
-def _limit_lines(course: PartCourse, printed_limit: float | None, first: pd.Timestamp, top: float) -> list[alt.Chart]:
+def _limit_lines(
+    course: PartCourse, printed_limit: float | None, first: pd.Timestamp, top: float, *, fahrenheit: bool
+) -> list[alt.Chart]:
     lines = [
         (printed_limit, "printed limit at the class's usual amps", [4, 3]),
-        (course.fails_at, "no start at +5 °C from this alone", [1, 2]),
+        (course.fails_at, f"no start at {temperature(5.0, fahrenheit=fahrenheit)} from this alone", [1, 2]),
     ]
     layers = []
     for value, words, dash in lines:
@@ -162,7 +165,7 @@ def _reading_layers(readings: pd.DataFrame, marks: pd.DataFrame | None, axis: Ax
         return []
     data = alt.Chart(_time(readings[["taken_at", "value", "low", "high", "kind"]], "taken_at"))
     kinds = [kind for kind in _LOOKS if (readings["kind"] == kind).any()]
-    legend = alt.Legend(title=None, orient="bottom", columns=3, labelLimit=240)
+    legend = alt.Legend(title=None, orient="bottom", columns=2, labelLimit=160)
     colour = alt.Color(
         "kind:N", scale=alt.Scale(domain=kinds, range=[_LOOKS[kind][1] for kind in kinds]), legend=legend
     )
@@ -217,8 +220,19 @@ def part_text(course: PartCourse, name: str) -> str:
     )
 
 
+def _degrees(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
+    """The columns in °F."""
+    return frame.assign(**{name: frame[name] * 1.8 + 32.0 for name in names})
+
+
 def cold_chart(
-    cold: pd.DataFrame, season: pd.DataFrame, forecast: pd.DataFrame, *, title: str, renewed: str | None
+    cold: pd.DataFrame,
+    season: pd.DataFrame,
+    forecast: pd.DataFrame,
+    *,
+    title: str,
+    renewed: str | None,
+    fahrenheit: bool = False,
 ) -> Chart:
     """The coldest start over the coming half year against the depot's mornings.
 
@@ -229,8 +243,12 @@ def cold_chart(
     for column in ("high_c", "coldest_start_c"):
         highest = max(highest, min(float(cold[column].max()), 25.0) + 2)
     lowest = min(lowest, max(float(cold["coldest_start_c"].min()) - 3, -46.0))
+    title_y = "°F" if fahrenheit else "°C"
+    if fahrenheit:
+        lowest, highest = lowest * 1.8 + 32.0, highest * 1.8 + 32.0
+        cold = _degrees(cold, "coldest_start_c", "low_c", "high_c", "renewed_c")
+        season, forecast = _degrees(season, "low_c", "one_in_ten_c"), _degrees(forecast, "low_c")
     scale = alt.Scale(domain=[lowest, highest], nice=False)
-    title_y = "°C"
     seasons = alt.Chart(_time(season, "day"))
     mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
         x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2="low_c:Q"
@@ -246,7 +264,7 @@ def cold_chart(
     domain = [name for name, *_ in lines]
     colour = alt.Color(
         "line:N", scale=alt.Scale(domain=domain, range=[c for _, c, _, _ in lines]),
-        legend=alt.Legend(title=None, orient="bottom", columns=2, labelLimit=320),
+        legend=alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300),
     )  # fmt: skip
     dash = alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[d for _, _, d, _ in lines]), legend=None)
     between = (
@@ -260,7 +278,7 @@ def cold_chart(
         .encode(
             x="day:T", y=alt.Y("value:Q", scale=scale, title=title_y), color=colour, strokeDash=dash,
             tooltip=[alt.Tooltip("line:N", title="line"), alt.Tooltip("day:T", title="day", format="%d %b %Y"),
-                     alt.Tooltip("value:Q", title="°C", format=".0f")],
+                     alt.Tooltip("value:Q", title=title_y, format=".0f")],
         )
     )  # fmt: skip
     return alt.layer(mornings, between, drawn).properties(
@@ -275,7 +293,7 @@ def cold_text(cold: pd.DataFrame, season: pd.DataFrame) -> str:
     return (
         f"Coldest start now {celsius(now['coldest_start_c'])} (80 % sure between {celsius(now['low_c'])} and "
         f"{celsius(now['high_c'])}), in half a year {celsius(end['coldest_start_c'])}. The depot's coldest time is "
-        f"around {day(coldest['day'])}: one morning in ten below {number(coldest['one_in_ten_c'])} °C."
+        f"around {day(coldest['day'])}: one morning in ten below {temperature(coldest['one_in_ten_c'])}."
     )
 
 
@@ -295,7 +313,7 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
         ],
         ignore_index=True,
     )
-    legend = alt.Legend(title=None, orient="bottom", labelLimit=320)
+    legend = alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300)
     domain = [as_is, renewed]
     between = (
         alt.Chart(data)
@@ -341,7 +359,7 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
             color=alt.Color(
                 f"{by}:N",
                 scale=alt.Scale(domain=list(order), range=list(theme.SERIES)[: len(order)]),
-                legend=alt.Legend(title=None, orient="bottom", columns=3),
+                legend=alt.Legend(title=None, orient="bottom", columns=2, labelLimit=140),
             ),
             tooltip=[
                 alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
@@ -354,20 +372,22 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
     return chart
 
 
-def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str) -> Chart:
+def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahrenheit: bool = False) -> Chart:
     """How many vehicles likely fail to start at each temperature: columns low_c, likely, possible."""
+    unit = "°F" if fahrenheit else "°C"
+    rule = pd.DataFrame({"low_c": [chosen_c]})
+    if fahrenheit:
+        counts, rule = _degrees(counts, "low_c"), _degrees(rule, "low_c")
     base = alt.Chart(counts).encode(
-        x=alt.X("low_c:Q", title="morning low, °C", scale=alt.Scale(reverse=True, nice=False))
+        x=alt.X("low_c:Q", title=f"morning low, {unit}", scale=alt.Scale(reverse=True, nice=False))
     )
     y = alt.Y("likely:Q", title="vehicles that fail to start")
     return alt.layer(
         base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2="possible:Q"),
         base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(
-            y=y, tooltip=["low_c:Q", "likely:Q", "possible:Q"]
+            y=y, tooltip=[alt.Tooltip("low_c:Q", title=unit, format=".0f"), "likely:Q", "possible:Q"]
         ),
-        alt.Chart(pd.DataFrame({"low_c": [chosen_c]}))
-        .mark_rule(strokeDash=[4, 3], color=theme.BLUE)
-        .encode(x="low_c:Q"),
+        alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.BLUE).encode(x="low_c:Q"),
     ).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
 
 

@@ -16,7 +16,7 @@ from dashboard import session
 from ingest.records import read_device, save_device
 
 _STATE: Final = "device"
-_MEMORY: Final = "device_memory"
+_MEMORY: Final = session.DEVICE_MEMORY
 _TOLD: Final = "device_told"
 NO_MEMORY: Final = "none"  # what a browser says that keeps nothing
 _NUMBER: Final = re.compile(r"^[0-9a-f]{16,64}$")

@@ -151,8 +151,11 @@ def was_listed(happened: pd.DataFrame, past: Past) -> list[str]:
     for row in happened.itertuples(index=False):
         day = pd.Timestamp(str(row.day)).date()
         earlier = [d for d in past.days if d <= day]
-        if not earlier or earlier[-1] not in past.lists:
+        if not earlier:
             words.append("no list yet")
+            continue
+        if earlier[-1] not in past.lists:
+            words.append("not known" if past.done else "being worked out")
             continue
         listed = past.lists[earlier[-1]]
         mine = listed[listed["unit"] == row.unit]

@@ -134,19 +134,21 @@ def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, 
     return start, season_course(climate, depot, assessment.as_of), own
 
 
-def readings_shown(own: Facts) -> pd.DataFrame:
-    """Readings newest first, without the columns that this vehicle never filled."""
+def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
+    """Readings newest first, without the columns that this vehicle never filled; °F where the reader wants it."""
     frame = own.readings.iloc[::-1]
+    if fahrenheit:
+        frame = frame.assign(temperature_c=frame["temperature_c"] * 1.8 + 32.0)
     filled = [name for name in MEASUREMENTS if frame[name].notna().any()]
     texts = [name for name in ("outcome", "technician", "note") if (frame[name] != "").any()]
     return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason"]].reset_index(drop=True)
 
 
-def reading_columns() -> dict[str, Any]:
+def reading_columns(*, fahrenheit: bool = False) -> dict[str, Any]:
     """Column settings: digits that a meter shows."""
     columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
     for name, quantity in QUANTITIES.items():
-        label = f"{READING_WORDS[name]}, {quantity.unit}"
+        label = f"{READING_WORDS[name]}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
         digits = 2 if quantity.unit == "V" else 1 if quantity.unit in ("°C", "s") or name == "coil_a" else 0
         columns[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f", help=quantity.meaning)
     return columns

@@ -20,7 +20,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, LongTable, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from dashboard import weekly
-from dashboard.plain_text import celsius, day, number, percent, sureness, words
+from dashboard.plain_text import celsius, day, in_reader_unit, number, percent, sureness, temperature, words
 from dashboard.wording import MEASURES, PART_WORDS, plain, quantity_unit
 from ingest.records import WeeklyList
 
@@ -132,7 +132,13 @@ def printable_plain(text: str) -> str:
 # --- the weekly list -------------------------------------------------------------------------------------------------
 
 
-def list_pdf(chosen: WeeklyList, rows: Sequence[Mapping[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> bytes:
+def list_pdf(
+    chosen: WeeklyList,
+    rows: Sequence[Mapping[str, Any]],
+    standing: Mapping[str, Mapping[Any, Any]],
+    *,
+    fahrenheit: bool = False,
+) -> bytes:
     """The weekly list on landscape A4, with a column to write in what was decided."""
     body = chosen.body
     heads = (
@@ -146,7 +152,7 @@ def list_pdf(chosen: WeeklyList, rows: Sequence[Mapping[str, Any]], standing: Ma
         "decided",
     )
     table: list[Sequence[Any]] = [[_p(h, 7.5, bold=True) for h in heads]]
-    table += [_list_row(row, body, standing.get(row["unit"])) for row in rows]
+    table += [_list_row(row, body, standing.get(row["unit"]), in_f=fahrenheit) for row in rows]
     title = f"Weekly list {chosen.iso_week}"
     story: list[Flowable] = [
         _p(title, 15, bold=True),
@@ -165,10 +171,13 @@ def list_pdf(chosen: WeeklyList, rows: Sequence[Mapping[str, Any]], standing: Ma
     return _build(story, title=title, wide=True)
 
 
-def _list_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None) -> list[Any]:
+def _list_row(
+    row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None, *, in_f: bool
+) -> list[Any]:
     low = body["depots"].get(row["depot"], {}).get("coming_low_c")
-    coming = "–" if low is None else f"{number(low)} °C"
-    why = (row.get("reasons") or [""])[0]
+    coming = "–" if low is None else temperature(low, fahrenheit=in_f)
+    why = in_reader_unit((row.get("reasons") or [""])[0], fahrenheit=in_f)
+    cold, low_end, high_end = (celsius(row[f"coldest_start{end}_c"], fahrenheit=in_f) for end in ("", "_low", "_high"))
     change = str(row.get("change", ""))
     by = "now" if row["act_by"] and row["act_by"] <= body["as_of"] else day(row["act_by"])
     decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
@@ -180,10 +189,7 @@ def _list_row(row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping
             f"<b>{percent(row['no_start_probability'])}</b><br/>"
             f"{change if change in ('new', 'worse', 'better') else ''}"
         ),
-        _p(
-            f"{celsius(row['coldest_start_c'])} ({celsius(row['coldest_start_low_c'])} to "
-            f"{celsius(row['coldest_start_high_c'])}) / {coming}"
-        ),
+        _p(f"{cold} ({low_end} to {high_end}) / {coming}"),
         _p(f"<b>{by}</b><br/>read {day(row['last_reading_on'])}", 7.5),
         _p(f"{printable(why)}. <b>{printable(row['action'])}.</b>", 7.5),
         _p(decided, 7.5),
@@ -203,9 +209,17 @@ _LAST_REPAIRS = 12
 
 
 def unit_pdf(
-    row: Mapping[str, Any], parts: pd.DataFrame, readings: pd.DataFrame, repairs: pd.DataFrame, *, as_of: str
+    row: Mapping[str, Any],
+    parts: pd.DataFrame,
+    readings: pd.DataFrame,
+    repairs: pd.DataFrame,
+    *,
+    as_of: str,
+    fahrenheit: bool = False,
 ) -> bytes:
     """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
+    cold, low, high = (celsius(row[f"coldest_start{end}_c"], fahrenheit=fahrenheit) for end in ("", "_low", "_high"))
+    reasons = [in_reader_unit(reason, fahrenheit=fahrenheit) for reason in row["reasons"]]
     title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
     story: list[Flowable] = [
         _p(printable(title), 14, bold=True),
@@ -213,20 +227,19 @@ def unit_pdf(
         Spacer(1, 3 * mm),
         _p(
             f"No-start within the horizon: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
-            f"<b>{celsius(row['coldest_start_c'])}</b> (80 % sure: {celsius(row['coldest_start_low_c'])} to "
-            f"{celsius(row['coldest_start_high_c'])}). Suspect: <b>{PART_WORDS[row['part']]}</b>, "
+            f"<b>{cold}</b> (80 % sure: {low} to {high}). Suspect: <b>{PART_WORDS[row['part']]}</b>, "
             f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by {day(row['act_by'])}.",
             9,
         ),
         Spacer(1, 2 * mm),
-        *[_p(f"• {printable(reason, longest=LONGEST_LINE)}.", 8.5) for reason in row["reasons"]],
+        *[_p(f"• {printable(reason, longest=LONGEST_LINE)}.", 8.5) for reason in reasons],
         _p(f"What to do: <b>{printable(row['action'])}</b>.", 8.5),
         _p(f"Next measurement: {printable(row['next_test'] or 'enough is known')}", 8.5),
         Spacer(1, 3 * mm),
-        _parts_table(parts),
+        _parts_table(parts, fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
         _p("Last readings", 10, bold=True),
-        _readings_table(readings.tail(_LAST_READINGS)),
+        _readings_table(readings.tail(_LAST_READINGS), fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
         _p("Repairs", 10, bold=True),
         *(_repair_lines(repairs) or [_p("none on record", 8.5)]),
@@ -240,8 +253,15 @@ def unit_pdf(
     return _build(story, title=title, wide=False)
 
 
-def _parts_table(parts: pd.DataFrame) -> Table:
-    heads = ("part", "level at 20 °C", "usual in class", "a month adds", "suspect", "renewed it starts at")
+def _parts_table(parts: pd.DataFrame, *, fahrenheit: bool) -> Table:
+    heads = (
+        "part",
+        f"level at {temperature(20.0, fahrenheit=fahrenheit)}",
+        "usual in class",
+        "a month adds",
+        "suspect",
+        "renewed it starts at",
+    )
     rows: list[Sequence[Any]] = [[_p(h, 8, bold=True) for h in heads]]
     for part in parts.to_dict("records"):
         name = str(part["part"])
@@ -253,29 +273,37 @@ def _parts_table(parts: pd.DataFrame) -> Table:
                 _p(plain(part["usual_mohm"], unit)),
                 _p(plain(part["growth_mohm_per_month"], unit)),
                 _p(percent(part["part_probability"])),
-                _p(celsius(part["renewed_coldest_start_c"])),
+                _p(celsius(part["renewed_coldest_start_c"], fahrenheit=fahrenheit)),
             ]
         )
     return _grid(rows, [w * mm for w in (42, 38, 28, 26, 20, 30)])
 
 
-def _readings_table(readings: pd.DataFrame) -> Table:
-    rows: list[Sequence[Any]] = [[_p(label, 6.5, bold=True) for _, label in _READING_COLUMNS]]
+def _readings_table(readings: pd.DataFrame, *, fahrenheit: bool) -> Table:
+    heads = [_own(label, fahrenheit=fahrenheit) for _, label in _READING_COLUMNS]
+    rows: list[Sequence[Any]] = [[_p(label, 6.5, bold=True) for label in heads]]
     for reading in readings.to_dict("records"):
         cells = []
         for name, _ in _READING_COLUMNS:
             value = reading.get(name)
             doubtful = name in str(reading.get("doubtful", "")).split(",")
-            cells.append(_p(_reading_cell(name, value) + (" ?" if doubtful else ""), 6.5))
+            cells.append(_p(_reading_cell(name, value, fahrenheit=fahrenheit) + (" ?" if doubtful else ""), 6.5))
         rows.append(cells)
     return _grid(rows, [w * mm for w in (25, 12, 15, 16, 13, 15, 15, 15, 16, 15, 14, 13)])
 
 
-def _reading_cell(name: str, value: Any) -> str:
+def _own(unit: str, *, fahrenheit: bool) -> str:
+    """A unit as the reader's thermometer has it."""
+    return "°F" if unit == "°C" and fahrenheit else unit
+
+
+def _reading_cell(name: str, value: Any, *, fahrenheit: bool = False) -> str:
     if value is None or pd.isna(value):
         return ""
     if isinstance(value, pd.Timestamp):
         return day(value)
+    if name == "temperature_c" and fahrenheit:
+        return number(float(value) * 1.8 + 32.0)
     return number(float(value), 2 if name.endswith("_v") else 1 if name in ("coil_a", "temperature_c") else 0)
 
 
@@ -305,22 +333,23 @@ BAY_ROWS: Final = (
 )
 
 
-def bay_pdf(units: Iterable[BayUnit]) -> bytes:
+def bay_pdf(units: Iterable[BayUnit], *, fahrenheit: bool = False) -> bytes:
     """A blank sheet per vehicle with its last values beside the lines to fill in."""
     story: list[Flowable] = []
     for unit in units:
         if story:
             story.append(PageBreak())
-        story += _bay_page(unit)
+        story += _bay_page(unit, fahrenheit=fahrenheit)
     return _build(story or [_p("No vehicle is due.", 11)], title="Bay sheet", wide=False)
 
 
-def _bay_page(unit: BayUnit) -> list[Flowable]:
+def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
     heads = ("measure", "limit", f"last ({day(unit.last_on)})", "now")
     rows: list[Sequence[Any]] = [[_p(h, 9, bold=True) for h in heads]]
-    for name, label, measured_in in BAY_ROWS:
-        last = unit.last.get(name)
-        shown = "" if last is None or pd.isna(last) else f"{_reading_cell(name, last)} {measured_in}"
+    for name, label, kept_in in BAY_ROWS:
+        last, measured_in = unit.last.get(name), _own(kept_in, fahrenheit=fahrenheit)
+        cell = _reading_cell(name, last, fahrenheit=fahrenheit)
+        shown = f"{cell} {measured_in}" if cell else ""
         rows.append([_p(label, 9), _p(printable(unit.limits.get(name, "")), 8), _p(shown, 10), _p(measured_in, 8)])
     return [
         _p(f"Vehicle {printable(unit.unit)}", 18, bold=True),

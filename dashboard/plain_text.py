@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import string
 from datetime import date, datetime
 
@@ -11,6 +12,10 @@ import pandas as pd
 _PUNCTUATION = frozenset(string.punctuation)
 MINUS = "−"
 STARTS_ALWAYS_C = -44.0  # coldest starts below are outside the range that is worked out, see analysis.start
+
+
+_CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
+_KELVIN = re.compile(r"(\d+(?:\.\d+)?) K (colder|warmer)")
 
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -75,6 +80,14 @@ def span(low: str, high: str) -> str:
 def temperature(value: float, *, fahrenheit: bool = False) -> str:
     """A temperature [°C] in the reader's unit."""
     return f"{number(value * 1.8 + 32)} °F" if fahrenheit else f"{number(value)} °C"
+
+
+def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
+    """A sentence of the list with its temperatures in the reader's unit; °C is what the lists keep."""
+    if not fahrenheit:
+        return text
+    degrees = _CELSIUS.sub(lambda m: temperature(float(m[1].replace(MINUS, "-")), fahrenheit=True), text)
+    return _KELVIN.sub(lambda m: f"{number(float(m[1]) * 1.8)} °F {m[2]}", degrees)
 
 
 def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:

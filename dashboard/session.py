@@ -26,6 +26,7 @@ TODAY_VARIABLE = "CRANKTREND_TODAY"
 DEMO_KEY = "demo_fleet"
 HORIZON_D = 30
 HORIZON_KEY = "horizon_days"
+DEVICE_MEMORY = "device_memory"  # what the device remembers, see `device`
 IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
 _JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "reset_answers")
@@ -126,7 +127,10 @@ def horizon_days() -> int:
 
 
 def fahrenheit() -> bool:
-    """Whether temperatures are shown in °F."""
+    """Whether temperatures are shown in °F: as this device's thermometer reads, else as the settings say."""
+    meter = st.session_state.get(DEVICE_MEMORY, {}).get("meter")
+    if isinstance(meter, dict) and isinstance(meter.get("fahrenheit"), bool):
+        return bool(meter["fahrenheit"])
     return settings().get("temperature_unit") == "°F"
 
 

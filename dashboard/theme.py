@@ -50,7 +50,8 @@ _STYLE: Final = """<style>
 [class*="st-key-row-"] [data-testid="stPageLink-NavLink"] > span:first-child:not(:only-child) { display: none; }
 [class*="st-key-row-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"],
 [class*="st-key-visit-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"] { display: none; }
-[class*="st-key-visit-"] [data-testid="stPageLink"] a { padding: 0; }
+[class*="st-key-visit-"] [data-testid="stPageLink"] a { padding: 0; margin-left: 0; gap: 0; }
+[class*="st-key-visit-"] [data-testid="stPageLink-NavLink"] > span:first-child:not(:only-child) { display: none; }
 [class*="st-key-visit-"] [data-testid="stPageLink"] p { font-weight: 700; }
 [class*="st-key-row-"] [data-testid="stPageLink"] p { font-size: 1.25rem; font-weight: 700; }
 .st-key-numbers [data-testid="stMetricValue"] { font-size: 1.45rem; }
@@ -64,6 +65,8 @@ _STYLE: Final = """<style>
 @media (max-width: 640px) {
   [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }
+  [class*="st-key-visit-"] { flex-direction: column; gap: .1rem; }
+  [class*="st-key-visit-"] > div { flex: 0 0 auto; width: 100%; }
 }
 @media print { [data-testid="stSidebar"], header { display: none; } }
 </style>"""

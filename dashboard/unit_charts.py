@@ -10,7 +10,7 @@ import streamlit as st
 
 from analysis.assess import Assessment
 from dashboard import charts, one_unit, session
-from dashboard.plain_text import day, percent
+from dashboard.plain_text import day, in_reader_unit, percent
 from dashboard.wording import MEASURES, PART_WORDS
 
 KEPT = 300  # drawn charts kept in memory, our choice: a few hundred kB
@@ -26,12 +26,12 @@ class Drawn:
 
 def part_drawn(assessment: Assessment, row: Mapping[Any, Any], facts: one_unit.Facts, part: str) -> Drawn:
     """One part over time."""
-    return _part(assessment, dict(row), facts, part, *_key(assessment, row))
+    return _part(assessment, dict(row), facts, part, session.fahrenheit(), *_key(assessment, row))
 
 
 def cold_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn:
     """The coldest start against the coming mornings."""
-    return _cold(assessment, dict(row), *_key(assessment, row))
+    return _cold(assessment, dict(row), session.fahrenheit(), *_key(assessment, row))
 
 
 def outlook_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn | None:
@@ -52,6 +52,7 @@ def _part(
     _row: dict[Any, Any],
     _facts: one_unit.Facts,
     part: str,
+    in_f: bool,
     judged: object,  # noqa: ARG001 - the cache's key
     known: object,  # noqa: ARG001
     unit: str,
@@ -66,14 +67,16 @@ def _part(
         repairs=one_unit.repairs_in_words(_facts, part),
         printed_limit=limit,
         marks=one_unit.marks(_facts, part, _assessment.as_of),
+        fahrenheit=in_f,
     )
-    return Drawn(charts.specification(chart), charts.part_text(course, name))
+    return Drawn(charts.specification(chart), in_reader_unit(charts.part_text(course, name), fahrenheit=in_f))
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)
 def _cold(
     _assessment: Assessment,
     _row: dict[Any, Any],
+    in_f: bool,
     judged: object,  # noqa: ARG001
     known: object,  # noqa: ARG001
     unit: str,  # noqa: ARG001
@@ -81,9 +84,9 @@ def _cold(
     cold, season, forecast = one_unit.cold(_assessment, _row)
     renewed = f"with {PART_WORDS[_row['part']]} renewed" if _row["flagged"] else None
     chart = charts.cold_chart(
-        cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed
+        cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed, fahrenheit=in_f
     )
-    return Drawn(charts.specification(chart), charts.cold_text(cold, season))
+    return Drawn(charts.specification(chart), in_reader_unit(charts.cold_text(cold, season), fahrenheit=in_f))
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)

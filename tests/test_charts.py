@@ -124,3 +124,26 @@ def test_unknown_vehicle_or_part_is_named() -> None:
         part_course(assessed(), "nobody", "battery")
     with pytest.raises(ValueError, match="allowed are battery"):
         part_course(assessed(), worst_unit(), "wheel")
+
+
+def test_charts_follow_the_readers_thermometer() -> None:
+    """°F = 1.8 °C + 32 by definition: -9 °C is 15.8 °F, -40 °C is -40 °F; the chart keeps its shape."""
+    a, unit = assessed(), worst_unit()
+    climate = pd.DataFrame({"depot": "x", "month": range(1, 13), "low_c": [-9.0] * 12, "low_sd_c": [3.0] * 12})
+    cold, season = cold_course(a, unit, part="battery"), season_course(climate, "x", a.as_of)
+    forecast = pd.DataFrame({"depot": ["x"], "date": pd.to_datetime(["2026-12-01"]).as_unit("us"), "low_c": [-40.0]})
+    chart = charts.cold_chart(cold, season, forecast, title="cold", renewed=None, fahrenheit=True)
+    text = specs_in(chart.to_dict())
+    assert "°F" in text
+    assert "°C" not in text
+    assert "15.8" in text
+    counts = pd.DataFrame({"low_c": [-10, 0], "likely": [3, 1], "possible": [5, 2]})
+    text = specs_in(charts.cold_count_chart(counts, chosen_c=-5.0, title="t", fahrenheit=True).to_dict())
+    assert "morning low, °F" in text
+    assert "23.0" in text  # -5 °C
+    course = part_course(a, unit, "battery")
+    drawn = charts.part_chart(
+        course, title="t", as_of=a.as_of, repairs=pd.DataFrame({"done_on": [], "words": []}).astype(
+            {"done_on": "datetime64[us]", "words": "str"}), fahrenheit=True,
+    )  # fmt: skip
+    assert "mΩ at 68 °F" in specs_in(drawn.to_dict())

@@ -72,6 +72,18 @@ def test_only_black_and_white_is_drawn() -> None:
     assert all(r == g == b for r, g, b in colours)
 
 
+def test_paper_follows_the_readers_thermometer() -> None:
+    """°F by definition: the bay sheet asks for °F, with the last value in °F; -9 °C is 16 °F."""
+    unit = paper.BayUnit("T-1", "ridge", "van", 12, "", {"temperature_c": -9.0}, pd.Timestamp("2026-11-01"), {})
+    table = next(f for f in paper._bay_page(unit, fahrenheit=True) if "Air at the vehicle" in str(f))
+    assert "16 °F" in str(table)
+    assert "°C" not in str(table)
+    cells = [c.text for c in paper._list_row(row(), issued([row()]).body, None, in_f=True)]
+    assert any("16 °F (5 °F to 25 °F) / 10 °F" in c for c in cells)
+    assert any("at 68 °F" in c for c in cells)
+    assert paper.list_pdf(issued([row()]), [row()], {}, fahrenheit=True).startswith(b"%PDF")
+
+
 def test_hostile_text_stays_text() -> None:
     bad = row(unit=HOSTILE[:64], depot=HOSTILE, vehicle_class=HOSTILE, reasons=[HOSTILE], action=HOSTILE)
     decision = {

@@ -49,7 +49,8 @@ def about(facts: one_unit.Facts) -> None:
 
 def choose_meter() -> bay.Meter:
     """The meter's units, remembered for this device."""
-    meter = bay.meter_of(device.remembered())
+    memory = device.remembered()
+    meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
     with st.expander("Units of this meter: " + meter_words(meter)):
         fahrenheit = st.segmented_control("Temperature", ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
                                           key="meter_t") == "°F"  # fmt: skip

@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from dashboard import charts, downloads, history, one_unit, paper, session, weekly
-from dashboard.plain_text import day, number, safe, temperature
+from dashboard.plain_text import day, safe, temperature
 from dashboard.wording import PART_WORDS
 from ingest import store
 from ingest.records import read_decisions
@@ -19,6 +19,7 @@ from ingest.records import read_decisions
 OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our choice: a quarter
 SERVICE_SOON_D = 14
 SHEETS_AT_ONCE = 60  # bay sheets in one file, our choice
+METRIC_PX = 172  # [px] two side by side on a phone
 NAMED = 12  # vehicles named in a sentence
 
 
@@ -43,12 +44,11 @@ def numbers(assessment: Assessment) -> None:
     """How many vehicles, how many need attention, how many cannot be judged."""
     units = assessment.units
     late = late_units(assessment)
-    with st.container(key="numbers"):
-        a, b, c, d = st.columns(4)
-        a.metric("Vehicles", f"{len(units)}")
-        b.metric("Need attention", f"{int(units['flagged'].sum())}")
-        c.metric("Too few readings to judge", f"{int((units['status'] != 'judged').sum())}")
-        d.metric("Reading overdue", f"{len(late)}")
+    with st.container(horizontal=True, key="numbers"):
+        st.metric("Vehicles", f"{len(units)}", width=METRIC_PX)
+        st.metric("Need attention", f"{int(units['flagged'].sum())}", width=METRIC_PX)
+        st.metric("Too few readings to judge", f"{int((units['status'] != 'judged').sum())}", width=METRIC_PX)
+        st.metric("Reading overdue", f"{len(late)}", width=METRIC_PX)
 
 
 # --- the coming cold -------------------------------------------------------------------------------------------------
@@ -57,26 +57,37 @@ def numbers(assessment: Assessment) -> None:
 def coming_cold(assessment: Assessment) -> None:
     """How many vehicles likely fail to start at a temperature, for a depot or all."""
     st.subheader("What the coming cold would do")
+    in_f = session.fahrenheit()
     for sentence in forecast_sentences(assessment):
         st.markdown(f"- {sentence}")
     units = assessment.units[assessment.units["status"] == "judged"]
     depots = sorted(units["depot"].dropna().unique().tolist())
     with st.container(horizontal=True, vertical_alignment="bottom"):
         depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="cold_depot", width=220)
-        low = st.slider("Morning low, °C", -40, 20, _first_low(assessment), key="cold_low", width=420)
+        low = low_slider(_first_low(assessment), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
-    st.markdown(cold_sentence(mine, float(low)))
+    st.markdown(cold_sentence(mine, low))
     counts = cold_counts(mine)
     text = "How many vehicles likely or possibly fail to start, by morning low"
-    chart = charts.cold_count_chart(counts, chosen_c=float(low), title="Vehicles that fail to start, by morning low")
+    chart = charts.cold_count_chart(
+        counts, chosen_c=low, title="Vehicles that fail to start, by morning low", fahrenheit=in_f
+    )
     st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="cold_count")
     st.caption("Line: more likely than not. Shaded: up to one chance in ten. From the coldest start of each vehicle.")
     table = mine[mine["coldest_start_high_c"] > low][
         ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
     ].sort_values("coldest_start_c", ascending=False)
-    with st.expander(f"The {len(table)} vehicles that likely or possibly fail at {number(low)} °C"):
+    with st.expander(f"The {len(table)} vehicles that likely or possibly fail at {temperature(low, fahrenheit=in_f)}"):
         st.dataframe(table.head(500), hide_index=True, alt="Vehicles that likely or possibly fail", key="cold_table")
-        downloads.table_button(table, f"fail-at-{low}-c", key="cold")
+        downloads.table_button(table, f"fail-at-{low:.0f}-c", key="cold")
+
+
+def low_slider(first_c: int, *, in_f: bool) -> float:
+    """A morning low [°C], chosen in the reader's unit."""
+    if not in_f:
+        return float(st.slider("Morning low, °C", -40, 20, first_c, key="cold_low", width=420))
+    low_f = st.slider("Morning low, °F", -40, 68, round(first_c * 1.8 + 32), key="cold_low_f", width=420)
+    return (float(low_f) - 32.0) / 1.8
 
 
 def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
@@ -150,6 +161,7 @@ def year(assessment: Assessment) -> None:
     elif past.done and not past.failed:
         st.write("No vehicle was on a list in the last twelve months.")
     happened_table(past, assessment)
+    found_nothing(past, assessment)
 
 
 @st.fragment(run_every=3.0)
@@ -183,6 +195,28 @@ def happened_table(past: history.Past, assessment: Assessment) -> None:
         column_config={"day": st.column_config.DateColumn(format="YYYY-MM-DD")},
     )  # fmt: skip
     downloads.table_button(happened, "no-starts", key="happened")
+
+
+def found_nothing(past: history.Past, assessment: Assessment) -> None:
+    """Flags that somebody looked at and found nothing behind: the wrong ones, as far as they are known."""
+    with session.database() as db:
+        made = read_decisions(db, before=assessment.as_of.date())
+    year_ago = pd.Timestamp(past.days[0])
+    wrong = made[(made["kind"] == "nothing_found") & (made["at"] >= year_ago)]
+    if wrong.empty:
+        return
+    one = len(wrong) == 1
+    st.markdown(
+        f"**{len(wrong)} flag{'' if one else 's'} looked at and nothing found**; a backtest counts "
+        f"{'it' if one else 'them'} as flags for nothing."
+    )
+    table = wrong[["at", "unit", "iso_week", "reason", "by"]]
+    with st.expander("Which, when and by whom"):
+        st.dataframe(
+            table, hide_index=True, alt="Flags looked at and nothing found", key="wrong_table",
+            column_config={"at": st.column_config.DatetimeColumn("looked at", format="YYYY-MM-DD"), "iso_week": "list of"},
+        )  # fmt: skip
+        downloads.table_button(table, "looked-at-nothing-found", key="wrong")
 
 
 def no_start_readings(db: Database) -> pd.DataFrame:
@@ -220,10 +254,11 @@ def overdue(assessment: Assessment) -> None:
         key="due_table",
         column_config={"last_reading_on": read_on},
     )
+    in_f = session.fahrenheit()
     with st.container(horizontal=True):
         downloads.table_button(due, "to-be-read", key="due")
         st.download_button(
-            f"Blank bay sheets for the first {min(len(due), SHEETS_AT_ONCE)} (PDF)", lambda: bay_sheets(due),
+            f"Blank bay sheets for the first {min(len(due), SHEETS_AT_ONCE)} (PDF)", lambda: bay_sheets(due, in_f=in_f),
             file_name="bay-sheets.pdf", mime="application/pdf", key="bay_sheets", on_click="ignore",
         )  # fmt: skip
 
@@ -247,10 +282,11 @@ def due_units(assessment: Assessment) -> pd.DataFrame:
     )
 
 
-def bay_sheets(due: pd.DataFrame) -> bytes:
+def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
     """Blank sheets for the first vehicles of the table."""
     rows = due.head(SHEETS_AT_ONCE).to_dict("records")
-    return paper.bay_pdf(one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.") for r in rows)
+    sheets = (one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.") for r in rows)
+    return paper.bay_pdf(sheets, fahrenheit=in_f)
 
 
 def learned(assessment: Assessment) -> None:

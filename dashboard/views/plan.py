@@ -17,11 +17,13 @@ from dashboard.plan_export import render
 from dashboard.plan_moves import Trial, move, try_move
 from dashboard.plan_table import closed_sentences
 from dashboard.plan_words import POLICY_WORDS
+from dashboard.plan_words import money as plan_money
 from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan
 from dashboard.wording import PART_WORDS
 from ingest.errors import IngestError
 from ingest.records import list_plans, read_pins, read_settings, remove_pin
 
+CLOSED_WORDS = 800  # characters on closed weeks, for fleets with many depots; our choice
 NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
 VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, our choice
 STATES = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
@@ -104,7 +106,7 @@ def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
 
 def money(value: float, plan: ReplacementPlan) -> str:
     """An amount in the plan's currency."""
-    return f"{number(round(value))} {safe(plan.summary['currency'])}"
+    return safe(plan_money(value, str(plan.summary["currency"])))
 
 
 def head(plan: ReplacementPlan) -> None:
@@ -150,8 +152,9 @@ def board(plan: ReplacementPlan) -> None:
             alt=text,
             key="hours_chart",
         )
-        for sentence in closed_sentences(plan.hours):
-            st.caption(safe(sentence))
+        shut = closed_sentences(plan.hours)
+        if shut:
+            st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
     depots = sorted(plan.visits["depot"].unique().tolist())
     if not depots:
         st.success("No visit pays in these weeks.")

@@ -14,6 +14,7 @@ from ingest.fields import TABLES
 from ingest.set_aside import SetAside, correct_set_aside, dismiss_set_aside, list_set_aside, show_set_aside
 
 STATES = {"open": "open", "corrected": "corrected", "dismissed": "dismissed", "admitted": "admitted", "all": "all"}
+FIELD_PX = 172  # [px] two side by side on a phone
 ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download, our choice
 
 
@@ -74,13 +75,13 @@ def correct(row: SetAside) -> None:
     """Fields with the row's values; what differs is what is corrected."""
     st.subheader("Correct and admit")
     changes: dict[str, str] = {}
-    with st.container(key="aside_fields"):
-        columns = st.columns(3)
-        for i, name in enumerate(fields_of(row)):
+    with st.container(horizontal=True, vertical_alignment="bottom", key="aside_fields"):
+        for name in fields_of(row):
             old = "" if row.values.get(name) is None else str(row.values[name])
-            with columns[i % 3]:
-                new = st.text_input(bay.LABELS.get(name, words(name)), value=old, max_chars=64,
-                                    key=f"aside_{row.id}_{name}", help=name)  # fmt: skip
+            new = st.text_input(
+                bay.LABELS.get(name, words(name).capitalize()), value=old, max_chars=64,
+                key=f"aside_{row.id}_{name}", help=name, width=FIELD_PX,
+            )  # fmt: skip
             if new.strip() != old.strip():
                 changes[name] = new.strip()
     if st.button("Admit", type="primary", key=f"admit_{row.id}"):

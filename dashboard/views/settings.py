@@ -15,7 +15,7 @@ from ingest.records import read_settings, save_setting
 
 LEAST_HOURS_KEY = "least_hours"
 CURRENCY_KEY = "currency"
-FIELD_PX = 200
+FIELD_PX = 172  # [px] two side by side on a phone
 COSTS = {
     "hour_rate": ("A workshop hour", 5.0, "What an hour of work costs."),
     "access_cost": ("Calling a vehicle in", 10.0, "Saved when the vehicle is in for a service anyway."),
@@ -62,7 +62,10 @@ def show() -> None:
             format_func=lambda rate: f"{rate:g}", help="Fewer false flags, and more no-starts that nobody foresaw.",
         )  # fmt: skip
         unit = st.segmented_control(
-            "Temperatures on the screens", ["°C", "°F"], default="°F" if session.fahrenheit() else "°C", key="set_unit"
+            "Temperatures, where a device has no choice of its own",
+            ["°C", "°F"],
+            default="°F" if saved.get("temperature_unit") == "°F" else "°C",
+            key="set_unit",
         )
         currency = st.text_input(
             "Currency", value=str(plan_value(saved, CURRENCY_KEY, "")), max_chars=8, key="set_currency",
@@ -111,7 +114,7 @@ def costs() -> None:
             },
         )  # fmt: skip
         wanted: dict[str, object] = {}
-        with st.container(horizontal=True):
+        with st.container(horizontal=True, vertical_alignment="bottom"):
             for name, (label, step, words) in COSTS.items():
                 low, high = RANGES[name]
                 value = getattr(now, name)

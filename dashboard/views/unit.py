@@ -14,7 +14,7 @@ from dashboard.assessment import own_costs
 from dashboard.own_limits import limit_book
 from dashboard.pages import page
 from dashboard.picker import pick_unit
-from dashboard.plain_text import celsius, day, percent, safe, span, sureness, words
+from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
 from dashboard.wording import PART_WORDS, list_row, plain, quantity_unit
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
@@ -93,7 +93,8 @@ def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts)
         c.caption(f"last read {day(row['last_reading_on'])}, {row['readings']} readings")
         d.metric("Suspect" if row["flagged"] else "Most worn", PART_WORDS[row["part"]])
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
-    lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in listed["reasons"])
+    reasons = [in_reader_unit(reason, fahrenheit=in_f) for reason in listed["reasons"]]
+    lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in reasons)
     st.markdown(lines)
     action = str(listed["action"])
     st.markdown(f"**What to do:** {safe(action[:1].upper() + action[1:])}.")
@@ -232,7 +233,9 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     frame = pd.DataFrame(
         {
             "part": [PART_WORDS[p["part"]] for p in mine],
-            "level at 20 °C": [plain(p["level_mohm"], quantity_unit(p["part"])) for p in mine],
+            f"level at {temperature(20.0, fahrenheit=in_f)}": [
+                plain(p["level_mohm"], quantity_unit(p["part"])) for p in mine
+            ],
             "standard error": [plain(p["se_mohm"], quantity_unit(p["part"])) for p in mine],
             "usual in class": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
             "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
@@ -254,18 +257,19 @@ def records(facts: one_unit.Facts) -> None:
     """Readings, set-aside rows and repairs as they are on record."""
     unit = facts.unit["unit"]
     st.subheader("Readings")
-    shown = one_unit.readings_shown(facts)
+    in_f = session.fahrenheit()
+    shown = one_unit.readings_shown(facts, fahrenheit=in_f)
     if shown.empty:
         st.write("No reading yet.")
     else:
         st.dataframe(
             shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
-            key="readings_table", column_config=one_unit.reading_columns(),
+            key="readings_table", column_config=one_unit.reading_columns(fahrenheit=in_f),
         )  # fmt: skip
         if (shown["doubtful"] != "").any():
             st.caption("Values named under “doubtful” are kept but not used in the judgement.")
     with st.container(horizontal=True):
-        downloads.table_button(shown, f"readings-{unit}", key="readings")
+        downloads.table_button(one_unit.readings_shown(facts), f"readings-{unit}", key="readings")  # in °C, as named
         st.page_link(page("work"), label="Correct a reading", query_params={"unit": unit})
     if len(facts.set_aside):
         st.markdown(
@@ -290,6 +294,7 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
     """The vehicle on paper, and a blank sheet for the bay."""
     unit = str(facts.unit["unit"])
     st.subheader("On paper")
+    in_f = session.fahrenheit()
     with st.container(horizontal=True):
         if assessment is not None and row is not None:
             listed = listed_row(assessment, row, facts)
@@ -297,11 +302,13 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
             as_of = f"{assessment.as_of:%Y-%m-%d}"
             st.download_button(
-                "Vehicle sheet (PDF)", lambda: paper.unit_pdf(listed, parts, known, facts.repairs, as_of=as_of),
+                "Vehicle sheet (PDF)", lambda: paper.unit_pdf(
+                    listed, parts, known, facts.repairs, as_of=as_of, fahrenheit=in_f
+                ),
                 file_name=f"vehicle-{unit}.pdf", mime="application/pdf", key="unit_pdf", on_click="ignore",
             )  # fmt: skip
         st.download_button(
-            "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts)]),
+            "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts)], fahrenheit=in_f),
             file_name=f"bay-{unit}.pdf", mime="application/pdf", key="bay_pdf", on_click="ignore",
         )  # fmt: skip
 

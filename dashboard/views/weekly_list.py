@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard import downloads, session, theme, weekly
 from dashboard.pages import page
 from dashboard.paper import list_pdf
-from dashboard.plain_text import celsius, day, percent, safe, span, sureness, temperature, words
+from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
 from dashboard.wording import PART_WORDS
 from ingest.records import WeeklyList, read_decisions, read_weekly_list, weekly_lists
 
@@ -187,6 +187,7 @@ def show_row(
         )
         why = row["reasons"][0] if row["reasons"] else ""
         decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
+        why = in_reader_unit(why, fahrenheit=in_f)
         st.markdown(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}")
 
 
@@ -248,11 +249,12 @@ def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping
         frame, hide_index=True, alt="The weekly list as a table", key="list_table",
         column_config={"part_probability": percent_column, "no_start_probability": percent_column},
     )  # fmt: skip
+    in_f = session.fahrenheit()
     with st.container(horizontal=True):
         downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
         st.download_button(
             "List for printing (PDF)",
-            lambda: list_pdf(chosen, rows, standing),
+            lambda: list_pdf(chosen, rows, standing, fahrenheit=in_f),
             file_name=f"weekly-list-{chosen.iso_week}.pdf",
             mime="application/pdf",
             key="list_pdf",

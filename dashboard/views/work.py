@@ -95,7 +95,7 @@ def start(unit: str) -> None:
     outcome = st.pills("The start", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__, key="start_outcome")
     on = st.date_input("Day", value=session.today(), max_value=session.today(), key="start_on", format="YYYY-MM-DD")
     at = st.time_input("About when", value=session.now().time().replace(second=0), key="start_at")
-    fahrenheit = bay.meter_of({}).fahrenheit or session.fahrenheit()
+    fahrenheit = session.fahrenheit()
     temperature = st.text_input(f"Air at the vehicle, {'°F' if fahrenheit else '°C'}", max_chars=10, key="start_air")
     note = st.text_input("Remark", max_chars=300, key="start_note")
     if st.button("Save start", type="primary", width="stretch", key="save_start", disabled=not outcome):

@@ -1,0 +1,25 @@
+"""What a person typed is harmless, and temperatures come in the reader's unit.
+
+Truth: °F = 1.8 °C + 32 and 1 K = 1.8 °F by definition.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from dashboard.plain_text import in_reader_unit
+
+
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [
+        ("battery 9.1 mΩ at 20 °C, was 8.0 mΩ in May", "battery 9.1 mΩ at 68 °F, was 8.0 mΩ in May"),
+        ("starts down to −10 °C (80 % sure: between below −40 °C and 0 °C)",
+         "starts down to 14 °F (80 % sure: between below −40 °F and 32 °F)"),
+        ("it starts about 10 K colder, down to −20 °C", "it starts about 18 °F colder, down to −4 °F"),
+        ("12.6 V at 300 A", "12.6 V at 300 A"),
+    ],
+)  # fmt: skip
+def test_sentences_come_in_the_readers_unit(said: str, read: str) -> None:
+    assert in_reader_unit(said, fahrenheit=True) == read
+    assert in_reader_unit(said, fahrenheit=False) == said
