@@ -1,8 +1,9 @@
 """Does a reading agree with itself and with what is expected of the unit, and if not, which measurement is wrong?
 
-Seven measurements of a start and a state with its uncertainty over-determine the loop. The sum of squared residuals,
+Ten measurements of a start and a state with its uncertainty over-determine the loop. The sum of squared residuals,
 each weighed by instrument and state error, follows chi-squared when all is well. Leaving one measurement out at a time
-shows whose absence repairs the rest: either that instrument was wrong, or that part has changed.
+shows whose absence repairs the rest: either that instrument was wrong, or that part has changed. Electrical values
+alone cannot tell the two apart; measuring again can.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
+from analysis.battery import open_circuit
 from analysis.circuit import DROPS, MOHM_PER_OHM, Instrument, measured_column
 from analysis.coldstart import StartState, solve_start
 from analysis.load import RPM_SHARE
@@ -50,23 +52,35 @@ CLOSES_AT: Final = 0.001  # our choice: chance of a sound reading being called n
 STEP: Final = 1e-4  # relative step of the numerical derivatives
 
 
+Spread = float | Array
+
+
 @dataclass(frozen=True)
 class StateSpread:
     """Relative standard errors of what is expected, one for each kind of part (our choice of defaults).
 
-    Volts are relative too: 0.006 of 12.6 V is 0.08 V.
+    Numbers, or arrays with one value per reading, for what is known of each unit. Volts are relative too: 0.006 of
+    12.6 V is 0.08 V. `positive`, `ground` and `contacts` are those of `cables` where they are not given.
     """
 
-    open_circuit: float = 0.006
-    battery: float = 0.15
-    cables: float = 0.25
-    motor: float = 0.10
-    load: float = 0.10
-    emf: float = 0.08
-    control: float = 0.15
+    open_circuit: Spread = 0.006
+    battery: Spread = 0.15
+    cables: Spread = 0.25
+    motor: Spread = 0.10
+    load: Spread = 0.10
+    emf: Spread = 0.08
+    control: Spread = 0.15
+    positive: Spread | None = None
+    ground: Spread | None = None
+    contacts: Spread | None = None
+    coil: Spread | None = None
 
-    def of(self, name: str) -> float:
+    def of(self, name: str) -> Spread:
         """The relative error of one field of the state."""
+        own = {"positive_mohm": self.positive, "ground_mohm": self.ground, "contacts_mohm": self.contacts,
+               "coil_mohm": self.coil}.get(name)  # fmt: skip
+        if own is not None:
+            return own
         kinds = {
             "open_circuit_v": self.open_circuit, "battery_mohm": self.battery, "motor_mohm": self.motor,
             "load_a": self.load, "emf_v_per_rpm": self.emf, "control_mohm": self.control, "coil_mohm": self.control,
@@ -74,7 +88,29 @@ class StateSpread:
         return kinds.get(name, self.cables)
 
 
-def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike) -> Array:
+@dataclass(frozen=True)
+class Inrush:
+    """How far the measured peak is from the stall that the loop's resistance gives.
+
+    The peak is `share` (E - V_brush) / (ΣR - (1 - battery_share) R_battery): inductance keeps it under the stall, and a
+    battery polarises within the second, so that part of its steady resistance is not there yet. (1, 1) is the stall.
+    """
+
+    share: float = 1.0
+    battery_share: float = 1.0
+
+
+def _peak(state: StartState, temperature_c: npt.ArrayLike, inrush: Inrush) -> Array:
+    """Inrush amps: the stall, with the battery that the inrush sees."""
+    early = _battery_scaled(state, inrush.battery_share)
+    return inrush.share * solve_start(early, temperature_c).stall_a
+
+
+def _battery_scaled(state: StartState, share: float) -> StartState:
+    return state if share == 1.0 else replace(state, battery_mohm=state.battery_mohm * share)
+
+
+def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike, *, inrush: Inrush | None = None) -> Array:
     """What the instruments should show, shape (..., 10) in the order of MEASURED, for a state at temperatures [°C]."""
     start = solve_start(state, temperature_c)
     copper = copper_factor(temperature_c)
@@ -83,7 +119,7 @@ def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike) -> A
         start.open_circuit_v,
         start.battery_v,
         start.amps,
-        start.stall_a,
+        start.stall_a if inrush is None else _peak(state, temperature_c, inrush),
         start.amps * state.positive_mohm * copper / MOHM_PER_OHM,
         start.amps * state.ground_mohm * copper / MOHM_PER_OHM,
         start.amps * state.contacts_mohm / MOHM_PER_OHM,
@@ -94,12 +130,15 @@ def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike) -> A
     return np.stack(np.broadcast_arrays(*columns), axis=-1).astype(np.float64)
 
 
-def measurement_errors(measured: Array, blocks: Array, instrument: Instrument) -> Array:
-    """Standard error of each measurement, shape (n, 10), from the instruments' errors at the measured value."""
+def measurement_errors(measured: Array, blocks: Array, instrument: Instrument, charge_se_v: Array) -> Array:
+    """Standard error of each measurement, shape (n, 10), from the instruments' errors at the measured value.
+
+    charge_se_v: error that surface charge brings to the rest volts [V], shape (n,).
+    """
     v = {name: measured[:, i] for i, name in enumerate(MEASURED)}
     drop = {name: np.hypot(instrument.drop_v, instrument.drop_share * v[name]) for name in DROPS}
     columns = {
-        "rest_v": instrument.battery_v * blocks,
+        "rest_v": np.hypot(instrument.battery_v * blocks, charge_se_v),
         "crank_min_v": instrument.crank_v * blocks,
         "crank_a": np.hypot(instrument.amps_a, instrument.amps_share * v["crank_a"]),
         "peak_a": np.hypot(instrument.amps_a, instrument.peak_share * v["peak_a"]),
@@ -111,12 +150,12 @@ def measurement_errors(measured: Array, blocks: Array, instrument: Instrument) -
     return np.stack([columns[name] for name in MEASURED], axis=-1)
 
 
-def _slopes(state: StartState, temperature_c: Array, expected: Array) -> Array:
+def _slopes(state: StartState, temperature_c: Array, expected: Array, inrush: Inrush | None) -> Array:
     """Derivative of each measurement by the log of each field of the state, shape (n, 10, fields)."""
     columns = []
     for name in STATE_FIELDS:
         stepped = replace(state, **{name: getattr(state, name) * (1.0 + STEP)})
-        columns.append((predicted_measurements(stepped, temperature_c) - expected) / STEP)
+        columns.append((predicted_measurements(stepped, temperature_c, inrush=inrush) - expected) / STEP)
     return np.stack(columns, axis=-1)
 
 
@@ -127,32 +166,60 @@ def check_closure(
     *,
     spread: StateSpread | None = None,
     instrument: Instrument | None = None,
+    inrush: Inrush | None = None,
+    temperature_sd_k: npt.ArrayLike = 0.0,
 ) -> pd.DataFrame:
     """Test each reading against Kirchhoff's laws and the state expected of its unit.
 
     :param readings: measurements and temperature_c, shape (n rows); missing measurements are left out
     :param expected: state of each reading's unit, fields scalar or shape (n,)
-    :param spread: relative standard errors of that state
+    :param spread: relative standard errors of that state, scalar or shape (n,)
+    :param inrush: how far the peak is from the stall; None for the stall itself
+    :param temperature_sd_k: how far the parts may be from the temperature given [K], scalar or shape (n,)
     :returns: `chi2`, `dof` (measurements used), `p_value`, `closes`, `suspect` (the measurement whose absence repairs
-        most, "" if the reading closes), `suspect_z` (its distance from what the others predict, in standard errors),
-        `repaired` (True where the rest closes without it; False means that more than one is wrong)
+        most, "" if the reading closes), `suspect_z` (its distance from what the others and the state make it, in
+        standard errors), `suspect_off` (the same in its own unit), `suspect_expected`, `suspect_se` (what they make it
+        and the standard error of that, meter's own included), `repaired` (True where the rest closes without it; False
+        means that more than one is wrong), `also` (other measurements whose absence alone would repair it too,
+        comma-joined)
     """
     rows = len(readings)
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (rows,))
     temperature = readings["temperature_c"].to_numpy(dtype=np.float64, na_value=np.nan)
-    measured = np.stack([measured_column(readings, name) for name in MEASURED], axis=-1)
-    middle = np.broadcast_to(predicted_measurements(expected, temperature), measured.shape)
-    slope = np.broadcast_to(_slopes(expected, temperature, middle), (*measured.shape, len(STATE_FIELDS)))
-    share = np.array([(spread or StateSpread()).of(name) for name in STATE_FIELDS])
-    error = measurement_errors(middle, blocks, instrument or Instrument())
+    measured, charge_se = _without_surface_charge(readings, blocks)
+    middle = np.broadcast_to(predicted_measurements(expected, temperature, inrush=inrush), measured.shape)
+    slope = np.broadcast_to(_slopes(expected, temperature, middle, inrush), (*measured.shape, len(STATE_FIELDS)))
+    chosen = spread or StateSpread()
+    share = np.stack([np.broadcast_to(chosen.of(name), (rows,)) for name in STATE_FIELDS], axis=-1)
+    error = measurement_errors(middle, blocks, instrument or Instrument(), charge_se)
     residual = measured - middle
     used = np.isfinite(residual) & np.isfinite(error)
-    covariance = np.einsum("nik,k,njk->nij", np.nan_to_num(slope), share**2, np.nan_to_num(slope))
+    covariance = np.einsum("nik,nk,njk->nij", np.nan_to_num(slope), share**2, np.nan_to_num(slope))
+    warmer = np.nan_to_num(predicted_measurements(expected, temperature + 1.0, inrush=inrush) - middle)
+    by_kelvin = warmer * np.broadcast_to(np.asarray(temperature_sd_k, dtype=np.float64), (rows,))[:, None]
+    covariance += by_kelvin[:, :, None] * by_kelvin[:, None, :]
     pair = used[:, :, None] & used[:, None, :]
     covariance = np.where(pair, covariance, 0.0)
     diagonal = np.arange(len(MEASURED))
     covariance[:, diagonal, diagonal] += np.where(used, error**2, 1.0)
-    return _test(np.where(used, residual, 0.0), covariance, used, readings.index)
+    return _test(np.where(used, residual, 0.0), covariance, used, readings.index).assign(
+        suspect_expected=lambda found: _suspected(measured, found) - found["suspect_off"]
+    )
+
+
+def _without_surface_charge(readings: pd.DataFrame, blocks: Array) -> tuple[Array, Array]:
+    """Measurements (n, 10) with surface charge taken off the rest volts, and the error of that [V], (n,)."""
+    columns = {name: measured_column(readings, name) for name in MEASURED}
+    hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
+    columns["rest_v"], charge_se = open_circuit(columns["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
+    return np.stack([columns[name] for name in MEASURED], axis=-1), np.nan_to_num(charge_se)
+
+
+def _suspected(measured: Array, found: pd.DataFrame) -> Array:
+    """The value of each reading's suspect, surface charge taken off; NaN where there is none."""
+    place = [MEASURED.index(name) if name else 0 for name in found["suspect"]]
+    values: Array = measured[np.arange(len(found)), place]
+    return np.where((found["suspect"] == "").to_numpy(), np.nan, values)
 
 
 def _test(residual: Array, covariance: Array, used: npt.NDArray[np.bool_], index: pd.Index[int]) -> pd.DataFrame:
@@ -167,17 +234,28 @@ def _test(residual: Array, covariance: Array, used: npt.NDArray[np.bool_], index
     dof = used.sum(axis=1)
     p_value = stats.chi2.sf(chi2, np.maximum(dof, 1))
     closes = p_value >= CLOSES_AT
-    rest_p = stats.chi2.sf(chi2 - fall[place], np.maximum(dof - 1, 1))
-    names = np.array(MEASURED, dtype=object)[worst]
+    rest_p = stats.chi2.sf(chi2[:, None] - fall, np.maximum(dof - 1, 1)[:, None])
+    repairs = used & (rest_p >= CLOSES_AT)
     return pd.DataFrame(
         {
             "chi2": chi2,
             "dof": dof,
             "p_value": p_value,
             "closes": closes,
-            "suspect": np.where(closes, "", names),
+            "suspect": np.where(closes, "", np.array(MEASURED, dtype=object)[worst]),
             "suspect_z": np.where(closes, np.nan, pulled[place] / np.sqrt(own[place])),
-            "repaired": ~closes & (rest_p >= CLOSES_AT),
+            "suspect_off": np.where(closes, np.nan, pulled[place] / own[place]),
+            "suspect_se": np.where(closes, np.nan, 1.0 / np.sqrt(own[place])),
+            "repaired": ~closes & repairs[place],
+            "also": [
+                _others(r, f, w) if bad else "" for r, f, w, bad in zip(repairs, fall, worst, ~closes, strict=True)
+            ],
         },
         index=index,
     )
+
+
+def _others(repairs: npt.NDArray[np.bool_], fall: Array, worst: int) -> str:
+    """Measurements other than the worst that repair a reading too, the likelier first."""
+    order = [int(i) for i in np.argsort(-fall) if repairs[i] and i != worst]
+    return ",".join(MEASURED[i] for i in order)

@@ -78,12 +78,12 @@ def _open_wire_v(facts: Facts, limits: Limits) -> float:
 
 def ends_equal(facts: Facts, limits: Limits) -> bool:
     """Both ends of the control wire read the same under load."""
-    return abs(_number(facts, "control_loaded_v") - _number(facts, "control_far_v")) <= limits.wire_ends_equal_v.value
+    return abs(_number(facts, "control_loaded_v") - _number(facts, "coil_loaded_v")) <= limits.wire_ends_equal_v.value
 
 
 def ends_differ(facts: Facts, limits: Limits) -> bool:
     """The two ends of the control wire read differently under load."""
-    return abs(_number(facts, "control_loaded_v") - _number(facts, "control_far_v")) > limits.wire_ends_equal_v.value
+    return abs(_number(facts, "control_loaded_v") - _number(facts, "coil_loaded_v")) > limits.wire_ends_equal_v.value
 
 
 def under_load_test(facts: Facts, limits: Limits) -> bool:

@@ -66,7 +66,7 @@ TABLE: Final[tuple[Row, ...]] = (
     ),
     Row(
         "control wire open",
-        (near_battery("control_loaded_v"), isnt(near_battery("control_far_v"))),
+        (near_battery("control_loaded_v"), isnt(near_battery("coil_loaded_v"))),
         "control_wire",
         "{control_loaded_v:.2f} V left at the relay socket under load is near battery voltage: the control wire, its "
         "connectors or the coil's ground is open.",
@@ -78,7 +78,7 @@ TABLE: Final[tuple[Row, ...]] = (
         "coil open",
         (near_battery("control_loaded_v"), ends_equal),
         "coil",
-        "Both ends of the control wire read near battery voltage ({control_far_v:.2f} V at the coil), so that the wire "
+        "Both ends of the control wire read near battery voltage ({coil_loaded_v:.2f} V at the coil), so that the wire "
         "is good: the coil or its ground is open.",
         "coil resistance and the solenoid's ground connection",
         10,
@@ -112,8 +112,8 @@ TABLE: Final[tuple[Row, ...]] = (
         (
             above("control_loaded_v", "wire_good_high_v"),
             not_near_battery("control_loaded_v"),
-            not_measured("control_far_v"),
             not_measured("coil_loaded_v"),
+            not_measured("coil_alone_v"),
         ),
         "control_circuit",
         "{control_loaded_v:.2f} V left at the relay socket under load is above {wire_good_high_v:.2f} V: resistance in "
@@ -130,7 +130,7 @@ TABLE: Final[tuple[Row, ...]] = (
             ends_differ,
         ),
         "control_wire",
-        "Under load the ends of the control wire read {control_loaded_v:.2f} and {control_far_v:.2f} V, more than "
+        "Under load the ends of the control wire read {control_loaded_v:.2f} and {coil_loaded_v:.2f} V, more than "
         "{wire_ends_equal_v:.2f} V apart: the resistance is in the wire or its connectors.",
         "voltage drop along the wire, connector by connector",
         15,
@@ -153,11 +153,11 @@ TABLE: Final[tuple[Row, ...]] = (
     Row(
         "coil good alone",
         (
-            isnt(below("coil_loaded_v", "coil_good_low_v")), at_most("coil_loaded_v", "coil_good_high_v"),
+            isnt(below("coil_alone_v", "coil_good_low_v")), at_most("coil_alone_v", "coil_good_high_v"),
             above("control_loaded_v", "wire_good_high_v"),
         ),
         "control_wire",
-        "The coil alone leaves {coil_loaded_v:.2f} V, which is good, and the wire with it {control_loaded_v:.2f} V: "
+        "The coil alone leaves {coil_alone_v:.2f} V, which is good, and the wire with it {control_loaded_v:.2f} V: "
         "the resistance is in the wire.",
         "voltage drop along the wire, connector by connector",
         15,
@@ -165,9 +165,9 @@ TABLE: Final[tuple[Row, ...]] = (
     ),
     Row(
         "coil resistive or open",
-        (above("coil_loaded_v", "coil_good_high_v"),),
+        (above("coil_alone_v", "coil_good_high_v"),),
         "coil",
-        "The coil alone leaves {coil_loaded_v:.2f} V under load, above {coil_good_high_v:.2f} V: resistance in the "
+        "The coil alone leaves {coil_alone_v:.2f} V under load, above {coil_good_high_v:.2f} V: resistance in the "
         "coil or its ground.",
         "coil resistance and the solenoid's ground connection",
         10,
@@ -175,16 +175,16 @@ TABLE: Final[tuple[Row, ...]] = (
     ),
     Row(
         "coil shorted",
-        (below("coil_loaded_v", "coil_good_low_v"),),
+        (below("coil_alone_v", "coil_good_low_v"),),
         "coil",
-        "The coil alone leaves {coil_loaded_v:.2f} V under load, below {coil_good_low_v:.2f} V: the coil is shorted.",
+        "The coil alone leaves {coil_alone_v:.2f} V under load, below {coil_good_low_v:.2f} V: the coil is shorted.",
         "coil amps with a small clamp",
         5,
         _LOADED,
     ),
     Row(
         "jumper cranks",
-        (is_word("jumper", "cranks"),),
+        (is_word("jumper_start", "cranks"),),
         "control_circuit",
         "With a fused jumper at the relay socket the engine cranks: battery, cables, starter and control wire work. "
         "The fault is before the socket: relay, switch, neutral or clutch switch, immobiliser.",
@@ -194,7 +194,7 @@ TABLE: Final[tuple[Row, ...]] = (
     Row(
         "jumper does not crank, coil volts lost",
         (
-            is_word("jumper", "no_crank"),
+            is_word("jumper_start", "no_crank"),
             above("drop_control_v", "control_circuit_drop_v"),
         ),
         "control_circuit",
@@ -206,7 +206,7 @@ TABLE: Final[tuple[Row, ...]] = (
     Row(
         "jumper does not crank",
         (
-            is_word("jumper", "no_crank"),
+            is_word("jumper_start", "no_crank"),
             isnt(above("drop_control_v", "control_circuit_drop_v")),
         ),
         "starter_motor",
@@ -217,7 +217,7 @@ TABLE: Final[tuple[Row, ...]] = (
     ),
     Row(
         "jumper fuse opens",
-        (is_word("jumper", "fuse_open"),),
+        (is_word("jumper_start", "fuse_opens"),),
         "control_wire",
         "The jumper's {jumper_fuse_a:.0f} A fuse opens: the control wire or the coil is shorted to ground (some "
         "solenoids need a 15 A fuse: look it up first).",
@@ -333,7 +333,7 @@ TABLE: Final[tuple[Row, ...]] = (
     Row(
         "no start, nothing measured",
         (is_word("outcome", "no_start"), not_measured("crank_min_v"), not_measured("control_loaded_v"),
-         not_measured("jumper")),
+         not_measured("jumper_start")),
         "none",
         "The engine did not start and nothing was measured.",
         "rest voltage, then volts at the battery while cranking",

@@ -20,11 +20,11 @@ CAUTION: Final = (
     "follow the vehicle maker's procedure."
 )
 OUTCOMES: Final = ("started", "slow", "no_start")
-JUMPER_RESULTS: Final = ("cranks", "no_crank", "fuse_open")
+JUMPER_RESULTS: Final = ("cranks", "no_crank", "fuse_opens")
 NUMBERS: Final = (
     "control_loaded_v",  # left on the control wire at the relay socket under the tester's load
-    "coil_loaded_v",  # the same on the coil alone, its wire taken off
-    "control_far_v",  # the wire under load, measured at the coil's end
+    "coil_loaded_v",  # the same, measured at the coil's end of the wire: what splits wire from coil
+    "coil_alone_v",  # the same on the coil alone, its wire taken off
     "rest_v",
     "crank_min_v",
     "crank_a",
@@ -39,7 +39,7 @@ NUMBERS: Final = (
     "usual_crank_a",  # the class's median amps at this temperature
     "usual_rpm",
 )
-WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper": JUMPER_RESULTS}
+WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper_start": JUMPER_RESULTS}
 
 
 @dataclass(frozen=True)

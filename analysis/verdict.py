@@ -32,6 +32,7 @@ DROP_LIMITS: Final = {
     "drop_contacts_v": "solenoid_contacts_drop_v",
 }
 LOAD_TEST_WORDS: Final = "battery at least the load-test table's {limit:.2f} V at {at:.0f} °C ({at_f:.0f} °F)"
+AT_USUAL_AMPS: Final = ", as volts at usual amps,"
 LOAD_TEST_SOURCE: Final = "BCI Battery Service Manual, load-test table, as quoted in manuals; 24 V twice, derived"
 
 
@@ -219,7 +220,9 @@ def sentence(judged: Mapping[str, object]) -> str:
     value, margin = float(str(judged["value"])), float(str(judged["margin"]))
     side = "inside" if margin >= 0 else "outside"
     digits = 2 if unit.startswith("V") else 0
+    check = str(judged["check"])
+    name = f"{check[:1].upper()}{check[1:]}" + (AT_USUAL_AMPS if check.endswith(" resistance") else "")
     return (
-        f"{str(judged['check']).capitalize()} {value:.{digits}f} {unit}: {judged['verdict']}, "
+        f"{name} {value:.{digits}f} {unit}: {judged['verdict']}, "
         f"{abs(margin):.{digits}f} {unit} {side} the limit ({judged['words']}; {judged['source']})."
     )

@@ -23,11 +23,13 @@ from dashboard.backtest_report import report_text
 from dashboard.demo import make_demo
 from dashboard.own_limits import limit_book, save_limits
 from dashboard.plain_text import formula_safe
-from dashboard.tables import SAFE_NOTE, clean, list_table, unit_sheet
+from dashboard.reading_sheet import load_test_text
+from dashboard.reading_source import knowledge_of, latest_taken
+from dashboard.tables import SAFE_NOTE, clean, list_table, reading_advice, unit_sheet
 from ingest import entries, records, set_aside, sources, store
 from ingest.drafting import draft_source
 from ingest.errors import EntryRefused, IngestError
-from ingest.fields import MEASUREMENTS
+from ingest.fields import MEASUREMENTS, OBSERVATIONS
 from ingest.importer import import_paths
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
@@ -203,8 +205,9 @@ def run_unit(options: argparse.Namespace) -> int:
         raise ValueError(
             f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"
         )
-    sheet = unit_sheet(rows[0], assessment, known, store.read_repairs(db, before=day), fmt=options.format)
-    show(sheet)
+    taken = latest_taken(db, options.unit, known, knowledge_of(assessment))
+    repairs = store.read_repairs(db, before=day)
+    show(unit_sheet(rows[0], assessment, known, repairs, fmt=options.format, taken=taken))
     return 0
 
 
@@ -212,16 +215,16 @@ def run_record(options: argparse.Namespace) -> int:
     """Record one reading of a vehicle, checked like any other."""
     db = open_existing(options)
     given = {name: getattr(options, name) for name in RECORDABLE if getattr(options, name) is not None}
-    entry = entries.record_reading(db, {"unit": options.unit, **given}, by=WHO)
+    values = {"unit": options.unit, **given}
+    entry = entries.check_reading(db, values) if options.dry_run else entries.record_reading(db, values, by=WHO)
     for text in (*entry.problems, *entry.doubts, *entry.remarks):
         say(text)
-    if not entry.stored and not entry.known:
+    if entry.problems or not (entry.stored or entry.known or options.dry_run):
         return 1
-    show(f"{options.unit}: reading {'already known' if entry.known else 'stored'} ({entry.values.get('taken_at', '')})")
-    from dashboard.tables import reading_advice
-
-    for line in reading_advice(db, options.unit, entry.values):
-        show(line)
+    became = "checked, not stored" if options.dry_run else "already known" if entry.known else "stored"
+    show(f"{options.unit}: reading {became} ({entry.values.get('taken_at', '')})")
+    for line in reading_advice(db, options.unit, entry):
+        show(clean(line))
     return 0
 
 
@@ -405,6 +408,7 @@ def run_limits(options: argparse.Namespace) -> int:
     for key in LIMIT_KEYS:
         limit = getattr(limits, key)
         show(f"{key:28s} {limit.value:8.3g} {limit.unit:12s} {limit.lowest:g} to {limit.highest:g}; {limit.source}")
+    show(load_test_text())
     return 0
 
 
@@ -423,7 +427,7 @@ def run_resets(options: argparse.Namespace) -> int:
     return 0
 
 
-RECORDABLE = ("taken_at", *MEASUREMENTS, "technician", "instrument", "note")
+RECORDABLE = ("taken_at", *MEASUREMENTS, *OBSERVATIONS, "technician", "instrument", "note")
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -463,6 +467,7 @@ def build_parser() -> argparse.ArgumentParser:
     sub.add_argument("--format", choices=("table", "csv", "json", "ics", "xlsx"), default="table")
     sub = command("record", run_record, "record one reading, checked like any other")
     sub.add_argument("unit", metavar="UNIT")
+    sub.add_argument("--dry-run", action="store_true", help="say what the reading shows and store nothing")
     for name in RECORDABLE:
         sub.add_argument(f"--{name.replace('_', '-')}", dest=name, metavar="VALUE")
     sub = command("backtest", run_backtest, "the list as it would have been issued on past dates, one a line")

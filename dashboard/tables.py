@@ -11,9 +11,10 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
-from analysis.segments import Finding, locate_segment
-from dashboard import wording
+from dashboard import reading_sheet, wording
+from dashboard.reading_source import Taken, knowledge_from, take_apart, unit_row
 from ingest import store
+from ingest.entries import Entry
 
 SAFE_NOTE = (
     "Before cranking or probing: neutral or park, wheels chocked, ventilate, eye protection, rings off, no loose sleeves "
@@ -77,9 +78,18 @@ def start_words(row: Mapping[str, Any]) -> str:
 
 
 def unit_sheet(
-    row: dict[str, Any], assessment: Assessment, readings: pd.DataFrame, repairs: pd.DataFrame, *, fmt: str
+    row: dict[str, Any],
+    assessment: Assessment,
+    readings: pd.DataFrame,
+    repairs: pd.DataFrame,
+    *,
+    fmt: str,
+    taken: Taken | None = None,
 ) -> str:
-    """One vehicle: where it stands, every part, the latest readings, repairs, what to measure next."""
+    """One vehicle: where it stands, every part, the latest readings and what the latest says, repairs.
+
+    taken: the latest reading taken apart, None for a vehicle without readings.
+    """
     parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
     if fmt == "json":
         body = {
@@ -87,6 +97,7 @@ def unit_sheet(
             "horizon_days": assessment.horizon_days,
             **row,
             "parts": [part_object(p) for p in parts.to_dict("records")],
+            "latest_reading": None if taken is None else reading_object(taken),
         }
         return json.dumps(body, ensure_ascii=False, indent=1)
     mine = repairs[repairs["unit"] == row["unit"]]
@@ -102,12 +113,7 @@ def unit_sheet(
             f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
     lines += ["", "Latest readings:", readings_text(readings)]
-    pointed = latest_findings(readings)
-    if pointed:
-        lines += ["", "What the latest reading alone points to:"]
-        lines += [
-            w for text in pointed for w in textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
-        ]
+    lines += [] if taken is None else taken_lines(taken)
     if len(mine):
         lines += ["", "Repairs:"]
         lines += [
@@ -123,18 +129,42 @@ SHOWN = (
 )  # fmt: skip
 
 
-def latest_findings(readings: pd.DataFrame) -> list[str]:
-    """Sentences of the decision table for the latest reading, each with what to measure next."""
-    if readings.empty:
-        return []
-    latest = readings.sort_values("taken_at").iloc[-1].dropna().to_dict()
-    return [finding_words(f) for f in locate_segment({str(k): v for k, v in latest.items()})[:3]]
+def taken_lines(taken: Taken) -> list[str]:
+    """What the latest reading says: resistances, whether it fits, charge, limits, and what it points to."""
+    check = taken.check
+    blocks = (
+        (f"What the latest reading ({taken.taken_at:%Y-%m-%d}) says:", reading_sheet.identified_lines(check), "  "),
+        (
+            "Does it fit?",
+            [reading_sheet.closure_words(check.closure), *reading_sheet.charge_words(check.charge)],
+            "  - ",
+        ),
+        ("Limits, reading by reading:", reading_sheet.limit_words(check), "  - "),
+        ("What the latest reading alone points to:", [reading_sheet.finding_words(f) for f in check.findings], "  - "),
+        ("Resistances over time, mΩ at 20 °C:", reading_sheet.over_time_lines(taken.over_time), "  "),
+    )
+    lines = []
+    for head, texts, mark in blocks:
+        if texts:
+            lines += ["", head]
+            lines += [w for text in texts for w in wrapped(text, mark)]
+    return lines
 
 
-def finding_words(finding: Finding) -> str:
-    """One finding with its next measurement."""
-    following = f" Next: {finding.next_measurement}" if finding.next_measurement else ""
-    return f"{finding.sentence}{following}"
+def wrapped(text: str, mark: str) -> list[str]:
+    """A sentence in lines of at most WIDTH after a mark; a line of a table as it is."""
+    if len(text) + len(mark) <= WIDTH:
+        return [mark + text]
+    return textwrap.wrap(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
+
+
+def reading_object(taken: Taken) -> dict[str, Any]:
+    """The latest reading for JSON, with the resistances of the readings before it."""
+    over_time = [
+        part_object({str(name): value for name, value in row.items()}) for row in taken.over_time.to_dict("records")
+    ]
+    moment = taken.taken_at.isoformat()
+    return {"taken_at": moment, **reading_sheet.reading_object(taken.check), "resistances_over_time": over_time}
 
 
 def readings_text(readings: pd.DataFrame) -> str:
@@ -161,10 +191,17 @@ def part_object(part: Mapping[str, Any]) -> dict[str, Any]:
     return out
 
 
-def reading_advice(db: Database, unit: str, values: Mapping[str, Any]) -> list[str]:
-    """Right after a reading: how it compares with this vehicle's last ones, and what the simple checks point to."""
-    lines = compare_with_last(store.read_readings(db, units=[unit]))
-    return lines + [finding_words(f) for f in locate_segment(values)[:3]]
+def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
+    """What a reading says at once, stored or not: resistances, whether it fits, limits, and how it compares."""
+    unit, readings = unit_row(db, name), store.read_readings(db, units=[name])
+    reading = {**entry.values, "doubtful": ",".join(entry.doubtful)}
+    at = pd.Timestamp(str(reading["taken_at"]))
+    before = readings[readings["taken_at"] < at]
+    taken = take_apart(db, unit, reading, before, knowledge_from(db, unit, before=at))
+    own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in SHOWN[1:-1]}}])
+    lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
+    lines += reading_sheet.identified_lines(taken.check)
+    return [w for text in [*lines, *reading_sheet.advice_lines(taken.check)] for w in wrapped(text, "")]
 
 
 def compare_with_last(readings: pd.DataFrame) -> list[str]:
@@ -179,7 +216,9 @@ def compare_with_last(readings: pd.DataFrame) -> list[str]:
             continue
         usual = before[name].median()
         if pd.notna(usual) and usual and abs(latest[name] / usual - 1.0) > DIFFERS:
-            lines.append(f"{name}: {latest[name]:g}, median of the last {before[name].count()} was {usual:g}")
+            words = reading_sheet.amount(name, latest[name]), reading_sheet.amount(name, usual)
+            label = reading_sheet.VALUE_WORDS[name]
+            lines.append(f"{label}: {words[0]}, median of the last {before[name].count()} was {words[1]}")
     return lines or ["like this vehicle's last readings"]
 
 

@@ -36,42 +36,42 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         "control_wire",
     ),
     "coil open": (
-        {"control_loaded_v": 12.3, "control_far_v": 12.3, "rest_v": 12.6},
-        {"control_loaded_v": 12.3, "control_far_v": 0.1, "rest_v": 12.6},
+        {"control_loaded_v": 12.3, "coil_loaded_v": 12.3, "rest_v": 12.6},
+        {"control_loaded_v": 12.3, "coil_loaded_v": 0.1, "rest_v": 12.6},
         "coil",
     ),
     "control wire short to ground": ({"control_loaded_v": 0.0}, {"control_loaded_v": 0.01}, "control_wire"),
     "control side good": ({"control_loaded_v": 0.15}, {"control_loaded_v": 0.16}, "none"),
     "control side resistive, not split": (
         {"control_loaded_v": 0.3},
-        {"control_loaded_v": 0.3, "control_far_v": 0.1},
+        {"control_loaded_v": 0.3, "coil_loaded_v": 0.1},
         "control_circuit",
     ),
     "resistance in the wire": (
-        {"control_loaded_v": 0.40, "control_far_v": 0.05},
-        {"control_loaded_v": 0.40, "control_far_v": 0.39},
+        {"control_loaded_v": 0.40, "coil_loaded_v": 0.05},
+        {"control_loaded_v": 0.40, "coil_loaded_v": 0.39},
         "control_wire",
     ),
     "resistance in the coil": (
-        {"control_loaded_v": 0.40, "control_far_v": 0.39},
-        {"control_loaded_v": 0.40, "control_far_v": 0.05},
+        {"control_loaded_v": 0.40, "coil_loaded_v": 0.39},
+        {"control_loaded_v": 0.40, "coil_loaded_v": 0.05},
         "coil",
     ),
     "coil good alone": (
-        {"control_loaded_v": 0.4, "coil_loaded_v": 0.02},
-        {"control_loaded_v": 0.1, "coil_loaded_v": 0.02},
+        {"control_loaded_v": 0.4, "coil_alone_v": 0.02},
+        {"control_loaded_v": 0.1, "coil_alone_v": 0.02},
         "control_wire",
     ),
-    "coil resistive or open": ({"coil_loaded_v": 0.05}, {"coil_loaded_v": 0.03}, "coil"),
-    "coil shorted": ({"coil_loaded_v": 0.0}, {"coil_loaded_v": 0.01}, "coil"),
-    "jumper cranks": ({"jumper": "cranks"}, {"jumper": "no_crank"}, "control_circuit"),
+    "coil resistive or open": ({"coil_alone_v": 0.05}, {"coil_alone_v": 0.03}, "coil"),
+    "coil shorted": ({"coil_alone_v": 0.0}, {"coil_alone_v": 0.01}, "coil"),
+    "jumper cranks": ({"jumper_start": "cranks"}, {"jumper_start": "no_crank"}, "control_circuit"),
     "jumper does not crank, coil volts lost": (
-        {"jumper": "no_crank", "drop_control_v": 2.0},
-        {"jumper": "no_crank", "drop_control_v": 0.5},
+        {"jumper_start": "no_crank", "drop_control_v": 2.0},
+        {"jumper_start": "no_crank", "drop_control_v": 0.5},
         "control_circuit",
     ),
-    "jumper does not crank": ({"jumper": "no_crank"}, {"jumper": "no_crank", "drop_control_v": 2.0}, "starter_motor"),
-    "jumper fuse opens": ({"jumper": "fuse_open"}, {"jumper": "cranks"}, "control_wire"),
+    "jumper does not crank": ({"jumper_start": "no_crank"}, {"jumper_start": "no_crank", "drop_control_v": 2.0}, "starter_motor"),
+    "jumper fuse opens": ({"jumper_start": "fuse_opens"}, {"jumper_start": "cranks"}, "control_wire"),
     "control drop high": ({"drop_control_v": 1.1}, {"drop_control_v": 0.9}, "control_circuit"),
     "coil amps low": ({"coil_a": 1.5}, {"coil_a": 2.5}, "control_circuit"),
     "coil amps high": ({"coil_a": 16.0}, {"coil_a": 14.0}, "coil"),
@@ -160,7 +160,7 @@ def test_a_healthy_reading_finds_nothing() -> None:
 def test_nothing_measured_finds_nothing() -> None:
     assert locate_segment({}) == []
     assert locate_segment(dict.fromkeys(NUMBERS)) == []
-    assert locate_segment({name: float("nan") for name in NUMBERS} | {"outcome": float("nan"), "jumper": ""}) == []
+    assert locate_segment({name: float("nan") for name in NUMBERS} | {"outcome": float("nan"), "jumper_start": ""}) == []
 
 
 def test_limits_of_the_vehicle_move_the_table() -> None:
@@ -175,7 +175,7 @@ def test_limits_of_the_vehicle_move_the_table() -> None:
     [
         ({"rest_v": "twelve"}, "rest_v is 'twelve', but must be a number"),
         ({"rest_v": float("inf")}, "must be a finite number"),
-        ({"jumper": "sparks"}, "jumper is 'sparks'; allowed are cranks, no_crank, fuse_open"),
+        ({"jumper_start": "sparks"}, "jumper_start is 'sparks'; allowed are cranks, no_crank, fuse_opens"),
         ({"outcome": 3}, "outcome is 3; allowed are started, slow, no_start"),
     ],
 )

@@ -1,0 +1,100 @@
+"""From the tables to a reading taken apart: which earlier readings, which class, which limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.assess import Assessment
+from analysis.expected import ClassKnowledge, Expected, class_knowledge, expected_of
+from analysis.limit_book import LimitBook
+from analysis.limits import Limits
+from analysis.one_reading import ReadingCheck, check_one_reading, resistances_over_time
+from analysis.panel import FleetTables, days_since_epoch, make_panel, without_slips
+from dashboard.own_limits import limit_book
+from ingest import store
+from ingest.records import read_reset_answers
+
+CLASS_VEHICLES: Final = 400  # of one class that its laws are learned from outside an assessment, our choice
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A reading taken apart, when it was taken, and the vehicle's latest readings as resistances at 20 °C."""
+
+    taken_at: pd.Timestamp
+    check: ReadingCheck
+    over_time: pd.DataFrame
+
+
+def knowledge_of(assessment: Assessment) -> ClassKnowledge:
+    """What an assessment learned of the classes."""
+    return class_knowledge(assessment.state.panel, assessment.state.laws)
+
+
+def knowledge_from(db: Database, unit: Mapping[Any, Any], *, before: pd.Timestamp) -> ClassKnowledge:
+    """What the readings of the vehicle's class before a moment tell of it, where no assessment is at hand."""
+    units = store.read_units(db)
+    alike = units[(units["vehicle_class"] == unit["vehicle_class"]) & (units["system_v"] == unit["system_v"])]
+    own = alike[alike["unit"] == unit["unit"]]
+    alike = pd.concat([own, alike[alike["unit"] != unit["unit"]].head(CLASS_VEHICLES - 1)])
+    readings = store.read_readings(db, units=alike["unit"].tolist())
+    return class_knowledge(without_slips(make_panel(alike, readings[readings["taken_at"] < before])))
+
+
+def expect(
+    unit: Mapping[Any, Any], readings: pd.DataFrame, repairs: pd.DataFrame, answers: pd.DataFrame, *,
+    at: pd.Timestamp, known: ClassKnowledge,
+) -> Expected:  # fmt: skip
+    """What the vehicle should show at a moment, from its own readings before it."""
+    name = unit["unit"]
+    empty = pd.DataFrame()
+    tables = FleetTables(
+        pd.DataFrame([unit]), readings[(readings["unit"] == name) & (readings["taken_at"] < at)],
+        repairs[(repairs["unit"] == name) & (repairs["done_on"] <= at)], empty, empty,
+        answers[answers["unit"] == name],
+    )  # fmt: skip
+    return expected_of(tables, float(days_since_epoch(pd.DatetimeIndex([at]))[0]), known)
+
+
+def take_apart(
+    db: Database, unit: Mapping[Any, Any], reading: Mapping[str, Any], readings: pd.DataFrame, known: ClassKnowledge
+) -> Taken:
+    """One reading of a vehicle against what its readings before it make one expect."""
+    at = pd.Timestamp(reading["taken_at"])
+    book = limit_book(db)
+    expected = expect(unit, readings, store.read_repairs(db), read_reset_answers(db), at=at, known=known)
+    check = check_one_reading(reading, unit, expected, limits_for(unit, book), book)
+    mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
+    return Taken(at, check, resistances_over_time(mine.tail(LATEST), expected))
+
+
+LATEST: Final = 6  # readings shown over time, our choice
+
+
+def limits_for(unit: Mapping[Any, Any], book: LimitBook) -> Limits:
+    """The limits of one vehicle."""
+    cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
+    return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
+
+
+def latest_taken(db: Database, unit: str, readings: pd.DataFrame, known: ClassKnowledge) -> Taken | None:
+    """The latest of `readings` of a vehicle taken apart; None where it was never read."""
+    mine = readings[readings["unit"] == unit].sort_values("taken_at")
+    if mine.empty:
+        return None
+    latest = {str(name): value for name, value in mine.iloc[-1].to_dict().items()}
+    return take_apart(db, unit_row(db, unit), latest, mine, known)
+
+
+def unit_row(db: Database, unit: str) -> Mapping[Any, Any]:
+    """A vehicle's row of the units table; ValueError for one that is not there."""
+    units = store.read_units(db)
+    found: list[dict[Any, Any]] = units[units["unit"] == unit].to_dict("records")
+    if not found:
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
+    return found[0]
