@@ -13,21 +13,22 @@ from typing import Final
 
 import numpy as np
 
-from analysis.classes import BATTERY_CURVE, bent, estimate_laws
+from analysis.classes import BATTERY_CURVE, FIT_READINGS, bent, estimate_laws
 from analysis.closure import MEASURED, Inrush, StateSpread
 from analysis.coldstart import StartState
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
-from analysis.panel import FleetTables, Floats, Panel, class_groups, make_panel, without_slips
+from analysis.panel import Bools, FleetTables, Floats, Panel, make_panel, without_slips
 from analysis.start import start_state
-from analysis.state import estimate_state
+from analysis.state import RECENT_READINGS, estimate_state
 from analysis.temperature import BATTERY_LAW, TemperatureLaw, fit_temperature_law
 
 DRAWS: Final = 256  # our choice: a standard error good to 5 %
 FEWEST_READINGS: Final = 8  # our choice: of a class, before what is usual in it counts as known
 MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
 BATTERY_SE: Final = 0.08  # relative error of one battery value in the law's fit, as in `analysis.classes`
-MODEL_SD: Final = {
-    "open_circuit": 0.004,
+PRIOR_REST: Final = 4.0  # readings that the usual scatter of rest volts counts for, our choice
+MODEL_SD: Final = {  # how far the model itself is from a sound vehicle's start, relative; our choice, see NUMBERS.md
+    "open_circuit": 0.006,
     "battery": 0.05,
     "positive": 0.06,
     "ground": 0.06,
@@ -42,13 +43,13 @@ MODEL_SD: Final = {
 
 @dataclass(frozen=True)
 class ClassKnowledge:
-    """What is known of the classes: names, laws (arrays over classes), battery laws with covariance, and how often
-    each measurement was read in each class."""
+    """What is known of one class: its name, laws (arrays of length one), battery law with covariance, and how often
+    each measurement was read."""
 
-    groups: tuple[str, ...]
+    name: str
     laws: ClassLaws
-    battery: tuple[TemperatureLaw, ...]
-    count: tuple[Mapping[str, int], ...]
+    battery: TemperatureLaw
+    count: Mapping[str, int]
 
 
 @dataclass(frozen=True)
@@ -69,30 +70,33 @@ class Expected:
     volts: float
 
 
-def class_knowledge(panel: Panel, laws: ClassLaws | None = None) -> ClassKnowledge:
-    """Laws of every class of a panel of readings; `laws` where they were learned already, as by an assessment."""
+def class_knowledge(panel: Panel, name: str, laws: ClassLaws | None = None) -> ClassKnowledge:
+    """What a panel of readings tells of one of its classes.
+
+    :param name: one of `panel.groups`
+    :param laws: laws of all classes of the panel where they were learned already, as by an assessment
+    :raises ValueError: a class that the panel does not hold
+    """
+    if name not in panel.groups:
+        raise ValueError(f"name is {name!r}; allowed are {', '.join(panel.groups)}")
+    g = panel.groups.index(name)
     learned = laws or estimate_laws(panel)
-    groups = range(len(panel.groups))
-    return ClassKnowledge(
-        panel.groups, learned, tuple(_battery_law(panel, g) for g in groups), tuple(_count(panel, g) for g in groups)
-    )
+    one = {f.name: getattr(learned, f.name)[g : g + 1] for f in fields(ClassLaws)}
+    mine = panel.group == g
+    count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
+    return ClassKnowledge(name, replace(learned, **one), _battery_law(panel, mine), count)
 
 
-def _count(panel: Panel, group: int) -> dict[str, int]:
-    mine = panel.group == group
-    return {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
-
-
-def _battery_law(panel: Panel, group: int) -> TemperatureLaw:
+def _battery_law(panel: Panel, mine: Bools) -> TemperatureLaw:
     """The class's battery law with its covariance, from readings with rest volts, lowest volts and amps."""
-    mine = panel.group == group
-    fall = panel.measured["rest_v"][mine] - panel.measured["crank_min_v"][mine]
+    some = np.flatnonzero(mine)[: max(1, FIT_READINGS // panel.day.shape[1])]
+    fall = panel.measured["rest_v"][some] - panel.measured["crank_min_v"][some]
     with np.errstate(invalid="ignore", divide="ignore"):
-        value = np.log(np.where(fall > 0, fall, np.nan) / panel.measured["crank_a"][mine])
-    codes = np.broadcast_to(np.arange(int(mine.sum()))[:, None], value.shape)
+        value = np.log(np.where(fall > 0, fall, np.nan) / panel.measured["crank_a"][some])
+    codes = np.broadcast_to(np.arange(len(some))[:, None], value.shape)
     return fit_temperature_law(
-        value, panel.measured["temperature_c"][mine], codes, BATTERY_SE,
-        time_days=np.nan_to_num(panel.day[mine]), prior=bent(BATTERY_LAW, BATTERY_CURVE),
+        value, panel.measured["temperature_c"][some], codes, BATTERY_SE,
+        time_days=np.nan_to_num(panel.day[some]), prior=bent(BATTERY_LAW, BATTERY_CURVE),
     )  # fmt: skip
 
 
@@ -100,36 +104,30 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     """What a reading taken on `day` [d since 1970] should show, from the readings of one vehicle before it.
 
     :param tables: one row of `units`; its readings and repairs, all before the reading that is to be checked
-    :param known: laws of the classes; None, or a class that is not among them, for what print says of such a vehicle
-    :raises ValueError: not exactly one vehicle
+    :param known: what is known of its class; None for what the vehicle's own readings and print say
+    :raises ValueError: not exactly one vehicle, or another class's knowledge
     """
     if len(tables.units) != 1:
         raise ValueError(f"units has {len(tables.units)} rows; allowed is one")
     panel = without_slips(make_panel(tables.units, tables.readings))
-    own = _of_class(known, class_groups(tables.units)[1][0], panel)
+    name = panel.groups[0]
+    if known is not None and known.name != name:
+        raise ValueError(f"known is of the class {known.name!r}; allowed is {name!r}")
+    own = known or class_knowledge(panel, name)
     laws = own.laws
     state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws)
     level = state.drawn[0][:, 0, :].astype(np.float64)
     middle, spread = _middle(level), _spread(level)
     return Expected(
         state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws),
-        spread=_with_model(spread, float(np.std(np.log(state.field)))),
+        spread=_with_model(spread, float(np.std(np.log(state.field))), _rest_sd(panel)),
         usual=_scalars(np.ones(len(level)), 1.0, float(state.rest_v[0]), laws),
         inrush=Inrush(float(laws.inrush[0, 0]), float(laws.inrush[0, 1])),
-        battery_law=own.battery[0],
+        battery_law=own.battery,
         earlier=int(panel.present.sum()),
-        unknown=frozenset(name for name, count in own.count[0].items() if count < FEWEST_READINGS),
+        unknown=frozenset(name for name, count in own.count.items() if count < FEWEST_READINGS),
         volts=float(panel.volts[0]),
     )
-
-
-def _of_class(known: ClassKnowledge | None, name: str, panel: Panel) -> ClassKnowledge:
-    """The knowledge of one class alone."""
-    if known is None or name not in known.groups:
-        return class_knowledge(panel)
-    g = known.groups.index(name)
-    one = {f.name: getattr(known.laws, f.name)[g : g + 1] for f in fields(ClassLaws)}
-    return ClassKnowledge((name,), replace(known.laws, **one), (known.battery[g],), (known.count[g],))
 
 
 def _middle(level: Floats) -> Floats:
@@ -150,12 +148,20 @@ def _scalars(level: Floats, field: float, rest_v: float, laws: ClassLaws) -> Sta
     return replace(arrays, **{f.name: float(np.ravel(getattr(arrays, f.name))[0]) for f in fields(StartState)})
 
 
-def _with_model(spread: Floats, field_sd: float) -> StateSpread:
+def _rest_sd(panel: Panel) -> float:
+    """Relative scatter of a vehicle's own latest rest volts, drawn towards the usual one: its charge comes and goes."""
+    rest = panel.measured["rest_v"][0, -RECENT_READINGS:]
+    rest = rest[np.isfinite(rest)]
+    own = float(np.square(rest / np.median(rest) - 1.0).sum()) if len(rest) else 0.0
+    return float(np.sqrt((own + PRIOR_REST * MODEL_SD["open_circuit"] ** 2) / (len(rest) + PRIOR_REST)))
+
+
+def _with_model(spread: Floats, field_sd: float, rest_sd: float) -> StateSpread:
     """The vehicle's own errors with those of the model itself."""
     own = {"battery": BATTERY, "positive": POSITIVE, "ground": GROUND, "contacts": CONTACTS, "motor": MOTOR,
            "load": LOAD, "control": CONTROL}  # fmt: skip
     total = {name: float(np.hypot(spread[channel], MODEL_SD[name])) for name, channel in own.items()}
     return StateSpread(
-        open_circuit=MODEL_SD["open_circuit"], emf=float(np.hypot(field_sd, MODEL_SD["emf"])), coil=MODEL_SD["coil"],
+        open_circuit=rest_sd, emf=float(np.hypot(field_sd, MODEL_SD["emf"])), coil=MODEL_SD["coil"],
         **total,
     )  # fmt: skip

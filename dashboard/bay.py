@@ -7,13 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-import pandas as pd
-
-from analysis.segments import Finding, locate_segment
-from analysis.verdict import verdict
-from dashboard import session
-from dashboard.one_unit import Facts, last_values, limits_of
-from dashboard.own_limits import limit_book
+from analysis.one_reading import ReadingCheck
+from analysis.segments import Finding
+from dashboard import one_unit
+from dashboard.one_unit import Facts, last_values
 from dashboard.plain_text import day, number
 from ingest.entries import Entry
 
@@ -73,8 +70,8 @@ FIELDS: Final = (
     FieldOf("coil_a", "Solenoid coil amps", "small clamp round the control wire"),
     FieldOf("crank_rpm", "Cranking speed"),
     FieldOf("odometer_km", "Odometer"),
-    FieldOf("control_loaded_v", "Control wire under load", "relay socket, tester's load on", more=True),
-    FieldOf("coil_loaded_v", "Wire and coil under load", "relay socket, tester's load on", more=True),
+    FieldOf("control_loaded_v", "Control wire and coil under load", "at the relay socket, tester's load on", more=True),
+    FieldOf("coil_loaded_v", "The same at the coil", "at the coil's end of the wire, tester's load on", more=True),
     FieldOf("coil_alone_v", "Coil alone under load", "wire taken off, tester's load on", more=True),
     FieldOf("charging_v", "Charging volts", "battery posts, engine running", more=True),
     FieldOf("crank_s", "Key to running engine", more=True),
@@ -173,11 +170,11 @@ class Line:
     sentence: str
 
 
-def comparisons(facts: Facts, entry: Entry) -> list[Line]:
+def comparisons(facts: Facts, entry: Entry, check: ReadingCheck) -> list[Line]:
     """Every value against its printed limit and this vehicle's last one; worst first."""
     values = {name: float(v) for name, v in entry.values.items() if name in LABELS and isinstance(v, int | float)}
     last, last_on = last_values(facts)
-    judged = _verdicts(facts, entry, values)
+    judged = _verdicts(check)
     lines = []
     for name, value in values.items():
         mark, limit = judged.get(name, ("", ""))
@@ -206,40 +203,29 @@ CHECK_OF: Final = {
 }  # fmt: skip
 
 
-def _verdicts(facts: Facts, entry: Entry, values: Mapping[str, float]) -> dict[str, tuple[str, str]]:
-    """Worst verdict of each measured column with the limit in words."""
-    row: dict[str, object] = {**{name: float("nan") for name in LABELS}, **values}
-    row |= {"unit": str(facts.unit["unit"]), "taken_at": pd.Timestamp(str(entry.values["taken_at"]))}
-    with session.database() as db:
-        book = limit_book(db)
-    judged = verdict(pd.DataFrame([row]), pd.DataFrame([facts.unit]), book)
+def _verdicts(check: ReadingCheck) -> dict[str, tuple[str, str]]:
+    """Worst verdict of each measured column, with the limit and the margin in words."""
     found: dict[str, tuple[str, str]] = {}
     rank = {PASS: 0, WATCH: 1, ACT: 2}
-    for one in judged.to_dict("records"):
+    for one in check.limits.to_dict("records"):
         name = CHECK_OF.get(str(one["check"]))
         if name is None:
             continue
         digits = 2 if str(one["value_unit"]).startswith("V") else 0
-        words = f"{number(float(one['limit']), digits)} {one['value_unit']}"
+        side = "inside" if float(one["margin"]) >= 0 else "outside"
+        words = (
+            f"{number(float(one['limit']), digits)} {one['value_unit']} "
+            f"({number(abs(float(one['margin'])), digits)} {one['value_unit']} {side})"
+        )
         if name not in found or rank[str(one["verdict"])] > rank[found[name][0]]:
             found[name] = (str(one["verdict"]), words)
     return found
 
 
-def findings(facts: Facts, entry: Entry) -> list[Finding]:
-    """Segments that the simple checks point to."""
-    measured: dict[str, object] = {
-        name: value
-        for name, value in entry.values.items()
-        if isinstance(value, int | float) and name not in entry.doubtful
-    }
-    outcome = entry.values.get("outcome")
-    if outcome:
-        measured["outcome"] = outcome
-    usual = facts.readings["crank_a"].dropna()
-    if len(usual):
-        measured["usual_crank_a"] = float(usual.median())
-    return locate_segment(measured, limits=limits_of(facts))
+def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
+    """What the entry says: resistances, whether it fits, charge, limits, and the segments it points to."""
+    reading = {**entry.values, "doubtful": ",".join(entry.doubtful)}
+    return one_unit.taken_apart(facts, reading).check
 
 
 def measure_next(found: Sequence[Finding], entry: Entry) -> str:

@@ -24,7 +24,7 @@ from dashboard.demo import make_demo
 from dashboard.own_limits import limit_book, save_limits
 from dashboard.plain_text import formula_safe
 from dashboard.reading_sheet import load_test_text
-from dashboard.reading_source import knowledge_of, latest_taken
+from dashboard.reading_source import knowledge_of, latest_taken, unit_row
 from dashboard.tables import SAFE_NOTE, clean, list_table, reading_advice, unit_sheet
 from ingest import entries, records, set_aside, sources, store
 from ingest.drafting import draft_source
@@ -205,7 +205,8 @@ def run_unit(options: argparse.Namespace) -> int:
         raise ValueError(
             f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"
         )
-    taken = latest_taken(db, options.unit, known, knowledge_of(assessment))
+    unit = unit_row(db, options.unit)
+    taken = latest_taken(db, unit, known, knowledge_of(assessment, unit), limit_book(db))
     repairs = store.read_repairs(db, before=day)
     show(unit_sheet(rows[0], assessment, known, repairs, fmt=options.format, taken=taken))
     return 0

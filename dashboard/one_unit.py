@@ -12,17 +12,20 @@ import streamlit as st
 
 from analysis.assess import Assessment
 from analysis.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
+from analysis.expected import ClassKnowledge, Expected
 from analysis.isolation import PART_CHANNEL
 from analysis.limits import Limits
 from dashboard import charts, session
 from dashboard.own_limits import limit_book
 from dashboard.paper import BayUnit
+from dashboard.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart
 from dashboard.wording import latest_readings
 from ingest import store
 from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import read_reset_answers
 from ingest.set_aside import list_set_aside
 
+CLASSES_KEPT, UNITS_KEPT = 16, 64  # classes and vehicles of which a server keeps what is expected, our choice
 MEASURED_BY = {
     "battery": ("rest_v", "crank_min_v", "crank_a"),
     "positive_cable": ("drop_positive_v", "crank_a"),
@@ -198,6 +201,61 @@ def bay_unit(own: Facts, *, due: str = "") -> BayUnit:
         str(unit["unit"]), str(unit["depot"]), str(unit["vehicle_class"]), int(unit["system_v"]), due, values, last,
         limit_words(limits_of(own)),
     )  # fmt: skip
+
+
+# --- a reading taken apart -------------------------------------------------------------------------------------------
+
+
+@st.cache_resource(show_spinner=False, max_entries=CLASSES_KEPT)
+def _knowledge(
+    key: session.Key,
+    name: str,  # noqa: ARG001 - of the cache's key
+    judged: bool,  # noqa: ARG001 - of the cache's key
+    _own: Facts,
+    _assessment: Assessment | None,
+) -> ClassKnowledge:
+    """What is known of a vehicle's class before the day shown: from the assessment where there is one."""
+    if _assessment is not None:
+        return knowledge_of(_assessment, _own.unit)
+    with session.database() as db:
+        return knowledge_from(db, _own.unit, before=pd.Timestamp(key.as_of))
+
+
+@st.cache_resource(show_spinner=False, max_entries=UNITS_KEPT)
+def _expected(
+    key: session.Key,
+    unit: str,  # noqa: ARG001 - of the cache's key
+    hour: str,  # noqa: ARG001 - of the cache's key
+    _own: Facts,
+    _at: pd.Timestamp,
+) -> Expected:
+    """What a vehicle should show at a moment, from what is on record before it; kept for that hour."""
+    assessment = session.judge().latest(key)
+    known = _knowledge(key, class_name(_own.unit), assessment is not None, _own, assessment)
+    with session.database() as db:
+        return expect(db, _own.unit, _own.readings, known, at=_at)
+
+
+def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
+    """A reading of this vehicle, on record or just typed, against what its readings before make one expect."""
+    at = pd.Timestamp(reading["taken_at"])
+    expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", own, at)
+    with session.database() as db:
+        book = limit_book(db)
+    return take_apart(own.unit, reading, own.readings, expected, book)
+
+
+def latest_apart(own: Facts) -> Taken | None:
+    """The latest reading before the day shown, taken apart; None where there is none."""
+    return _latest_apart(session.key_of(), str(own.unit["unit"]), own)
+
+
+@st.cache_resource(show_spinner=False, max_entries=UNITS_KEPT)
+def _latest_apart(key: session.Key, unit: str, _own: Facts) -> Taken | None:  # noqa: ARG001
+    known = _own.readings[_own.readings["taken_at"] < pd.Timestamp(key.as_of)]
+    if known.empty:
+        return None
+    return taken_apart(_own, {str(name): value for name, value in known.iloc[-1].to_dict().items()})
 
 
 def changes_of(reading_id: int) -> pd.DataFrame:

@@ -176,6 +176,15 @@ def _expected_words(one: Identified) -> str:
     return "–" if not math.isfinite(one.expected) else f"{number(one.expected, digits_of(one.expected))} {one.unit}"
 
 
+def identified_rows(check: ReadingCheck) -> list[tuple[str, str, str]]:
+    """Part, value with error, expected value: what the reading identifies, for a small table."""
+    return [
+        (ELEMENT_WORDS[r.element], f"{with_error(r.value, r.se)} {r.unit}", _expected_words(r))
+        for r in _rows(check)
+        if not r.reason
+    ]
+
+
 def identified_lines(check: ReadingCheck) -> list[str]:
     """What the reading identifies, one part a line with what was expected; then why the rest is not identified."""
     lines = [f"{'at 20 °C':18s} {'this reading':>20s} {'expected':>13s}"]
@@ -191,13 +200,21 @@ def identified_lines(check: ReadingCheck) -> list[str]:
 
 def over_time_lines(over_time: pd.DataFrame) -> list[str]:
     """Resistances of the latest readings with their standard errors, oldest first."""
-    head = "".join(f"{ELEMENT_WORDS[e].replace('solenoid ', '').replace(' circuit', ''):>15s}" for e in OVER_TIME)
-    lines = [f"{'taken':10s}{head}"]
-    for row in over_time.to_dict("records"):
-        cells = [(row[f"{e}_mohm"], row[f"{e}_se_mohm"]) for e in OVER_TIME]
-        words = "".join(f"{with_error(v, se) if math.isfinite(v) else '–':>15s}" for v, se in cells)
-        lines.append(f"{row['taken_at']:%Y-%m-%d}{words}")
+    table = over_time_table(over_time)
+    lines = ["".join(f"{name:>15s}" if i else f"{name:10s}" for i, name in enumerate(table.columns))]
+    for row in table.itertuples(index=False):
+        lines.append("".join(f"{cell:>15s}" if i else f"{cell:10s}" for i, cell in enumerate(row)))
     return lines
+
+
+def over_time_table(over_time: pd.DataFrame) -> pd.DataFrame:
+    """Day and, for every part, the resistance with its standard error [mΩ]; a dash where there is none."""
+    columns = {"taken": [f"{moment:%Y-%m-%d}" for moment in over_time["taken_at"]]}
+    for e in OVER_TIME:
+        label = ELEMENT_WORDS[e].replace("solenoid ", "").replace(" circuit", "")
+        pairs = zip(over_time[f"{e}_mohm"], over_time[f"{e}_se_mohm"], strict=True)
+        columns[label] = [with_error(v, se) if math.isfinite(v) else "–" for v, se in pairs]
+    return pd.DataFrame(columns)
 
 
 def closure_words(closure: Closure) -> str:

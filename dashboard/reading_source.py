@@ -14,8 +14,7 @@ from analysis.expected import ClassKnowledge, Expected, class_knowledge, expecte
 from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from analysis.one_reading import ReadingCheck, check_one_reading, resistances_over_time
-from analysis.panel import FleetTables, days_since_epoch, make_panel, without_slips
-from dashboard.own_limits import limit_book
+from analysis.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
 from ingest import store
 from ingest.records import read_reset_answers
 
@@ -31,28 +30,33 @@ class Taken:
     over_time: pd.DataFrame
 
 
-def knowledge_of(assessment: Assessment) -> ClassKnowledge:
-    """What an assessment learned of the classes."""
-    return class_knowledge(assessment.state.panel, assessment.state.laws)
+def class_name(unit: Mapping[Any, Any]) -> str:
+    """The vehicle's class as the assessment groups it."""
+    return class_groups(pd.DataFrame([unit]))[1][0]
+
+
+def knowledge_of(assessment: Assessment, unit: Mapping[Any, Any]) -> ClassKnowledge:
+    """What an assessment learned of the vehicle's class."""
+    return class_knowledge(assessment.state.panel, class_name(unit), assessment.state.laws)
 
 
 def knowledge_from(db: Database, unit: Mapping[Any, Any], *, before: pd.Timestamp) -> ClassKnowledge:
     """What the readings of the vehicle's class before a moment tell of it, where no assessment is at hand."""
     units = store.read_units(db)
     alike = units[(units["vehicle_class"] == unit["vehicle_class"]) & (units["system_v"] == unit["system_v"])]
-    own = alike[alike["unit"] == unit["unit"]]
-    alike = pd.concat([own, alike[alike["unit"] != unit["unit"]].head(CLASS_VEHICLES - 1)])
+    own = alike["unit"] == unit["unit"]
+    alike = pd.concat([alike[own], alike[~own].head(CLASS_VEHICLES - 1)])
     readings = store.read_readings(db, units=alike["unit"].tolist())
-    return class_knowledge(without_slips(make_panel(alike, readings[readings["taken_at"] < before])))
+    panel = without_slips(make_panel(alike, readings[readings["taken_at"] < before]))
+    return class_knowledge(panel, class_name(unit))
 
 
 def expect(
-    unit: Mapping[Any, Any], readings: pd.DataFrame, repairs: pd.DataFrame, answers: pd.DataFrame, *,
-    at: pd.Timestamp, known: ClassKnowledge,
-) -> Expected:  # fmt: skip
-    """What the vehicle should show at a moment, from its own readings before it."""
-    name = unit["unit"]
-    empty = pd.DataFrame()
+    db: Database, unit: Mapping[Any, Any], readings: pd.DataFrame, known: ClassKnowledge, *, at: pd.Timestamp
+) -> Expected:
+    """What the vehicle should show at a moment, from its own readings and repairs before it."""
+    name, empty = unit["unit"], pd.DataFrame()
+    repairs, answers = store.read_repairs(db), read_reset_answers(db)
     tables = FleetTables(
         pd.DataFrame([unit]), readings[(readings["unit"] == name) & (readings["taken_at"] < at)],
         repairs[(repairs["unit"] == name) & (repairs["done_on"] <= at)], empty, empty,
@@ -62,12 +66,10 @@ def expect(
 
 
 def take_apart(
-    db: Database, unit: Mapping[Any, Any], reading: Mapping[str, Any], readings: pd.DataFrame, known: ClassKnowledge
+    unit: Mapping[Any, Any], reading: Mapping[str, Any], readings: pd.DataFrame, expected: Expected, book: LimitBook
 ) -> Taken:
     """One reading of a vehicle against what its readings before it make one expect."""
     at = pd.Timestamp(reading["taken_at"])
-    book = limit_book(db)
-    expected = expect(unit, readings, store.read_repairs(db), read_reset_answers(db), at=at, known=known)
     check = check_one_reading(reading, unit, expected, limits_for(unit, book), book)
     mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
     return Taken(at, check, resistances_over_time(mine.tail(LATEST), expected))
@@ -82,13 +84,16 @@ def limits_for(unit: Mapping[Any, Any], book: LimitBook) -> Limits:
     return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
 
 
-def latest_taken(db: Database, unit: str, readings: pd.DataFrame, known: ClassKnowledge) -> Taken | None:
+def latest_taken(
+    db: Database, unit: Mapping[Any, Any], readings: pd.DataFrame, known: ClassKnowledge, book: LimitBook
+) -> Taken | None:
     """The latest of `readings` of a vehicle taken apart; None where it was never read."""
-    mine = readings[readings["unit"] == unit].sort_values("taken_at")
+    mine = readings[readings["unit"] == unit["unit"]].sort_values("taken_at")
     if mine.empty:
         return None
     latest = {str(name): value for name, value in mine.iloc[-1].to_dict().items()}
-    return take_apart(db, unit_row(db, unit), latest, mine, known)
+    expected = expect(db, unit, mine, known, at=latest["taken_at"])
+    return take_apart(unit, latest, mine, expected, book)
 
 
 def unit_row(db: Database, unit: str) -> Mapping[Any, Any]:

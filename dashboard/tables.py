@@ -12,7 +12,8 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from dashboard import reading_sheet, wording
-from dashboard.reading_source import Taken, knowledge_from, take_apart, unit_row
+from dashboard.own_limits import limit_book
+from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row
 from ingest import store
 from ingest.entries import Entry
 
@@ -197,7 +198,8 @@ def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     reading = {**entry.values, "doubtful": ",".join(entry.doubtful)}
     at = pd.Timestamp(str(reading["taken_at"]))
     before = readings[readings["taken_at"] < at]
-    taken = take_apart(db, unit, reading, before, knowledge_from(db, unit, before=at))
+    expected = expect(db, unit, before, knowledge_from(db, unit, before=at), at=at)
+    taken = take_apart(unit, reading, before, expected, limit_book(db))
     own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in SHOWN[1:-1]}}])
     lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
     lines += reading_sheet.identified_lines(taken.check)

@@ -6,16 +6,19 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
-from dashboard import bay, device, one_unit, session, theme
+from analysis.one_reading import ReadingCheck
+from dashboard import bay, device, one_unit, reading_sheet, session, theme
 from dashboard.pages import page
 from dashboard.picker import pick_unit
-from dashboard.plain_text import day, safe, words
+from dashboard.plain_text import day, in_reader_unit, safe, temperature, words
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
 
 DRAFTS_KEPT = 6  # drafts of different vehicles that a device keeps, our choice
+JUMPER_WORDS = {"cranks": "cranks", "no_crank": "does not crank", "fuse_opens": "fuse opens"}
 OUTCOME_WORDS = {"started": "started", "slow": "slow", "no_start": "no start"}
 
 
@@ -107,6 +110,11 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> dict[str, str]:
             default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None,
             key=f"outcome_{unit}_{form_number()}",
         ) or ""  # fmt: skip
+        typed["jumper_start"] = st.pills(
+            "Fused jumper at the relay socket", list(JUMPER_WORDS), format_func=JUMPER_WORDS.__getitem__,
+            default=draft.get("jumper_start") if draft.get("jumper_start") in JUMPER_WORDS else None,
+            key=f"jumper_{unit}_{form_number()}",
+        ) or ""  # fmt: skip
         typed["note"] = st.text_input(
             "Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
         )
@@ -186,11 +194,13 @@ def look(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter) -> E
                    icon=":material/help:")  # fmt: skip
     for remark in entry.remarks:
         st.caption(safe(bay.spoken(remark)))
-    lines = bay.comparisons(facts, entry)
+    check = bay.taken_apart(facts, entry)
+    lines = bay.comparisons(facts, entry, check)
     marks = {"act": "over the limit", "watch": "watch", "pass": "good"}
     lead = {verdict: f"{theme.SIGNS[verdict]} **{said}** " for verdict, said in marks.items()}
     st.markdown("\n".join(f"- {lead.get(line.verdict, '')}{safe(line.sentence)}" for line in lines))
-    found = bay.findings(facts, entry)
+    says(check)
+    found = check.findings
     for finding in found[:3]:
         st.markdown(f"**Points to the {safe(words(finding.segment))}:** {safe(finding.sentence)}")
     following = bay.measure_next(found, entry)
@@ -199,6 +209,24 @@ def look(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter) -> E
     else:
         st.markdown("**Measure next:** nothing; this is enough.")
     return entry
+
+
+def says(check: ReadingCheck) -> None:
+    """Whether the values fit, the battery's charge, and the resistances; short enough for a phone."""
+    in_f = session.fahrenheit()
+    fits = safe(in_reader_unit(reading_sheet.closure_words(check.closure), fahrenheit=in_f), longest=900)
+    if check.closure.checked and not check.closure.closes:
+        st.warning(fits, icon=":material/help:")
+    else:
+        st.markdown(fits)
+    for text in reading_sheet.charge_words(check.charge):
+        st.markdown(safe(in_reader_unit(text, fahrenheit=in_f), longest=600))
+    rows = reading_sheet.identified_rows(check)
+    with st.expander(f"Resistances at {temperature(20.0, fahrenheit=in_f)}", expanded=bool(rows)):
+        if rows:
+            st.table(pd.DataFrame(rows, columns=["part", "now", "expected"]).set_index("part"))
+        for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
+            st.caption(safe(in_reader_unit(text, fahrenheit=in_f), longest=600))
 
 
 def save(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter, entry: Entry | None) -> None:

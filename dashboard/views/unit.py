@@ -9,7 +9,8 @@ import pandas as pd
 import streamlit as st
 
 from analysis.assess import Assessment
-from dashboard import downloads, one_unit, paper, session, unit_charts, weekly
+from analysis.one_reading import ReadingCheck
+from dashboard import downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
 from dashboard.assessment import own_costs
 from dashboard.own_limits import limit_book
 from dashboard.pages import page
@@ -42,6 +43,7 @@ def show() -> None:
         time_charts(assessment, row, facts)
     else:
         st.info("This vehicle has not been judged: it has no reading before the day shown.")
+    latest_says(facts)
     records(facts)
     sheets(assessment, row, facts)
 
@@ -248,6 +250,46 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     st.subheader("Every part")
     st.dataframe(frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table")
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
+
+
+def latest_says(facts: one_unit.Facts) -> None:
+    """What the latest reading alone says: resistances or why not, whether it fits, charge, limits."""
+    taken = one_unit.latest_apart(facts)
+    if taken is None:
+        return
+    in_f, check = session.fahrenheit(), taken.check
+    st.subheader("What the latest reading says")
+    st.caption(
+        f"Taken {day(taken.taken_at)}. Resistances at {temperature(20.0, fahrenheit=in_f)} ± one standard error."
+    )
+    left, right = st.columns([5, 6])
+    with left:
+        st.dataframe(
+            reading_sheet.identified_table(check), hide_index=True, key="identified_table",
+            alt="Resistance of every part from the latest reading, or why it is not identified",
+        )  # fmt: skip
+    with right:
+        fits(check, in_f=in_f)
+    for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
+        st.caption(safe(in_reader_unit(text, fahrenheit=in_f), longest=600))
+    with st.expander("Every check by its printed limit"):
+        said = [in_reader_unit(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
+        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
+    with st.expander("Resistances, reading by reading"):
+        table = reading_sheet.over_time_table(taken.over_time)
+        st.dataframe(table, hide_index=True, alt="Resistances of the latest readings", key="over_time_table")
+
+
+def fits(check: ReadingCheck, *, in_f: bool) -> None:
+    """Whether the reading fits, the battery's charge, and where it points."""
+    words = safe(in_reader_unit(reading_sheet.closure_words(check.closure), fahrenheit=in_f), longest=900)
+    if check.closure.checked and not check.closure.closes:
+        st.warning(words, icon=":material/help:")
+    else:
+        st.markdown(words)
+    pointed = [reading_sheet.finding_words(f) for f in check.findings]
+    for text in (*reading_sheet.charge_words(check.charge), *pointed[: reading_sheet.MOST_FINDINGS]):
+        st.markdown(safe(in_reader_unit(text, fahrenheit=in_f), longest=900))
 
 
 # --- records and paper -----------------------------------------------------------------------------------------------
