@@ -255,11 +255,11 @@ def assessment(*, wait: bool = True) -> Assessment | None:
 
 
 @st.fragment(run_every=2.0)
-def fresh_when_ready(key: Key) -> None:
-    """A line saying that newer entries are being judged; the page is drawn again when that is done."""
+def fresh_when_ready(key: Key, *, words: str = "Newer entries are being judged; the page follows by itself.") -> None:
+    """A line saying what is being worked out; the page is drawn again when that is done."""
     if judge().ask(key).done():
         st.rerun()
-    st.caption("Newer entries are being judged; the page follows by itself.")
+    st.caption(words)
 
 
 # --- small reads that pages share ------------------------------------------------------------------------------------

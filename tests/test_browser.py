@@ -14,6 +14,7 @@ from urllib.parse import urlparse
 import pytest
 
 from dashboard import weekly
+from dashboard.planning import load_plan
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, demo_operator
 from ingest import store
@@ -29,6 +30,12 @@ pytestmark = [
     pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
 ]
 NEXT_MONDAY = AS_OF + dt.timedelta(days=(7 - AS_OF.weekday()) % 7 or 7)
+LATER_WEEK = "2026-W51"
+FOREIGN = """Sheet of the hill depot;;;;;
+Vehicle no.;Date;Rest volts;Cranking volts;Cranking amps;Ground drop mV
+K-109;17.11.2026;12,71;11,52;224;95
+K-113;19.11.2026;12,66;11,48;231;102
+"""
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 
 
@@ -70,6 +77,8 @@ def test_three_visits(demo: Path, browser: Browser) -> None:
         first_page_s = time.monotonic() - begun
         unit = manager(page)
         technician(open_page(browser, f"{address}/bay", PHONE, "dark", asked), demo)
+        planner(open_page(browser, f"{address}/plan", DESK, "light", asked), demo)
+        office(open_page(browser, f"{address}/files", PHONE, "light", asked), demo)
         every_screen(browser, address, unit, asked)
     with server(demo, NEXT_MONDAY.isoformat()) as address:
         page = open_page(browser, address, PHONE, "light", asked)
@@ -141,6 +150,56 @@ def technician(page: Page, demo: Path) -> None:
     old = db.execute("SELECT old_value FROM audit WHERE column_name = 'drop_ground_v' ORDER BY id DESC").fetchone()
     assert float(old[0]) == 2.91
     db.conn.close()
+
+
+def planner(page: Page, demo: Path) -> None:
+    """Try a visit in a later week, see what that costs, move it; the new version keeps it there."""
+    settled(page, "no-starts avoided")
+    page.get_by_role("tab", name="Move a visit").click()
+    settled(page, "It is to")
+    page.get_by_role("combobox", name="Visit", exact=True).click()
+    page.get_by_role("option").first.click()
+    page.get_by_role("combobox", name="Week", exact=True).click()
+    page.get_by_role("option", name=LATER_WEEK).click()
+    settled(page, f"in {LATER_WEEK} costs")
+    said = page.get_by_text(f"in {LATER_WEEK} costs").first.inner_text()
+    unit = said.split()[0]
+    field(page, "Why", "the bay is taken")
+    page.get_by_role("button", name="Move it").click()
+    settled(page, f"{unit} fixed to {LATER_WEEK}")
+    db = store.open_database(demo)
+    plan = load_plan(db)
+    db.conn.close()
+    assert plan is not None
+    settled(page, f"Version {plan.version}, {plan.weeks} weeks")
+    no_sideways_scroll(page)
+    assert plan.visits.set_index("unit").loc[unit, "iso_week"] == LATER_WEEK
+    page.context.close()
+
+
+def office(page: Page, demo: Path) -> None:
+    """A file with headings of its own: described on screen, checked against its first rows, saved, brought in."""
+    file = demo.with_name("hill.csv")
+    file.write_text(FOREIGN, encoding="utf-8")
+    settled(page, "Bring in files")
+    page.get_by_role("tab", name="Describe a file with its own headings").click()
+    page.locator("input[type=file]").nth(1).set_input_files(file)
+    settled(page, "First rows as they would be read")
+    assert 'date_order = "day-first"' in page.get_by_role("textbox", name="Description").input_value()
+    field(page, "Save as", "hill depot")
+    page.get_by_role("button", name="Save description").click()
+    settled(page, "Files with these headings are read by it from now on")
+    no_sideways_scroll(page)
+    page.get_by_role("tab", name="Bring in files").click()
+    page.locator("input[type=file]").first.set_input_files(file)
+    page.get_by_role("button", name="Bring in", exact=True).click()
+    settled(page, "2 stored")
+    db = store.open_database(demo)
+    read = store.read_readings(db, units=["K-113"]).iloc[-1]
+    db.conn.close()
+    assert (str(read["taken_at"])[:10], read["rest_v"], read["crank_a"]) == ("2026-11-19", 12.66, 231.0)
+    assert read["drop_ground_v"] == pytest.approx(0.102)
+    page.context.close()
 
 
 def every_screen(browser: Browser, address: str, unit: str, asked: list[str]) -> None:

@@ -9,6 +9,7 @@ import dataclasses
 import datetime as dt
 import json
 import os
+import re
 import threading
 import time
 from pathlib import Path
@@ -19,12 +20,21 @@ from samples_screens import AS_OF, assessed, empty_database, fleet_database, one
 from streamlit.testing.v1 import AppTest
 
 from analysis.assess import Assessment
+from analysis.plan_settings import PlanSettings
 from dashboard import bay, history, judging, session, weekly
 from dashboard.assessment import assess_database
 from dashboard.plain_text import safe, span
+from dashboard.planning import load_plan, plan_settings
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
-from ingest.records import read_decisions, read_settings, read_weekly_list
+from ingest.records import (
+    read_decisions,
+    read_pins,
+    read_settings,
+    read_weekly_list,
+    save_device,
+    save_setting,
+)
 from ingest.set_aside import list_set_aside
 
 APP = Path(__file__).parents[1] / "dashboard" / "app.py"
@@ -105,7 +115,7 @@ def test_judging_beside_the_screens_finds_the_same(tmp_path: Path) -> None:
     key = session.Key(str(path), "", AS_OF, 30)
     found, here = judging.assess_apart(str(path), AS_OF, 30), assess_here(key)
     pd.testing.assert_frame_equal(found.units, here.units)
-    with pytest.raises(judging.JudgingFailed, match="could not be judged: .*there is no database"):
+    with pytest.raises(judging.JudgingFailed, match=r"could not be judged: .*there is no database"):
         judging.assess_apart(str(tmp_path / "none.db"), AS_OF, 30)
 
 
@@ -230,11 +240,78 @@ def test_a_set_aside_row_is_dismissed_with_a_reason(fleet: Path) -> None:
     assert len(list_set_aside(db, state="dismissed")) == 1
 
 
+def test_a_set_aside_row_is_corrected_and_admitted(fleet: Path) -> None:
+    """The value named in the reason is put right: the row is stored, and what it said stays on record."""
+    db = store.open_database(fleet)
+    rows = list_set_aside(db)
+    wrong = next(r for r in rows.to_dict("records") if "would fit" in r["reason"])
+    named = re.match(r"(\w+) is .* (?:misplaced|millivolts)\? ([\d.]+) would fit", wrong["reason"])
+    assert named is not None
+    column, fits = named.groups()
+    app = run("set_aside")
+    app.selectbox(key="aside_row_open").set_value(wrong["id"]).run()
+    field = app.text_input(key=f"aside_{wrong['id']}_{column}")
+    was = field.value
+    field.set_value("nonsense").run()
+    app.button(key=f"admit_{wrong['id']}").click().run()
+    assert "is not a number" in said(app)
+    app.text_input(key=f"aside_{wrong['id']}_{column}").set_value(fits).run()
+    app.button(key=f"admit_{wrong['id']}").click().run()
+    assert "Admitted" in said(app)
+    corrected = list_set_aside(db, state="corrected")
+    assert corrected["id"].tolist() == [wrong["id"]]
+    assert str(float(was)) in corrected["original"].iloc[0] or was in corrected["original"].iloc[0]
+    values = store.read_readings(db, units=[wrong["unit"]])[column].to_numpy()
+    assert (abs(values - float(fits)) < 1e-6).any()
+
+
 def test_settings_are_kept(fleet: Path) -> None:
     app = run("settings")
     app.number_input(key="set_horizon").set_value(45).run()
     app.button(key="save_settings").click().run()
     assert read_settings(store.open_database(fleet))["horizon_days"] == 45
+
+
+def test_costs_of_the_plan_are_set_on_screen(fleet: Path) -> None:
+    app = run("settings")
+    app.number_input(key="set_hour_rate").set_value(60.0)
+    app.number_input(key="set_move_price").set_value(40.0)
+    app.button(key="save_costs").click().run()
+    assert not app.exception
+    kept = plan_settings(store.open_database(fleet))
+    assert (kept.hour_rate, kept.move_price) == (60.0, 40.0)
+    assert kept.no_start == PlanSettings().no_start
+
+
+def test_a_planner_keeps_a_vehicle_out_of_a_week(fleet: Path) -> None:
+    """The cost of the change stands on the page before it is made; letting go brings the old plan back."""
+    app = run("plan")
+    plan = load_plan(store.open_database(fleet))
+    assert plan is not None
+    unit, week = plan.visits.iloc[0][["unit", "iso_week"]]
+    app.session_state["plan_tab"] = "Move a visit"
+    app.run()
+    app.selectbox(key=f"move_unit_{plan.version}").set_value(unit)
+    app.button_group(key="move_kind").set_value("forbid")
+    app.selectbox(key="move_week").set_value(week).run()
+    assert f"not in {week} **costs" in said(app)
+    app.button(key="move_now").click().run()
+    assert not app.exception
+    assert "kept out of" in said(app)
+    second = load_plan(store.open_database(fleet))
+    assert second is not None
+    assert second.version == plan.version + 1
+    assert second.visits.set_index("unit")["iso_week"].get(unit) != week
+    app.button(key=next(b.key for b in app.button if str(b.key).startswith("unpin_"))).click().run()
+    assert read_pins(store.open_database(fleet)).empty
+
+
+def test_temperatures_follow_the_setting_and_the_device_goes_first(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    save_setting(db, "temperature_unit", "°F", by="test")
+    assert "°F" in said(run())
+    save_device(db, "ab" * 16, {"meter": {"fahrenheit": False}})
+    assert "°F" not in said(run())
 
 
 @pytest.mark.usefixtures("fleet")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
+import pandas as pd
 import streamlit as st
 
 from analysis.assess import Assessment
@@ -41,14 +42,14 @@ def show() -> None:
     if not session.has_vehicles():
         session.nothing_yet()
         return
-    assessment = session.assessment()
-    if assessment is None:
+    with session.database() as db:
+        kept = load_plan(db)
+    assessment = session.assessment(wait=kept is None)
+    if assessment is None and kept is None:
         st.info("There is no reading before the day shown, so there is nothing to plan yet.")
         return
     try:
-        plan = current(assessment)
-        if plan is None:
-            return
+        plan = current(kept, assessment)
         plan, newest = version_chosen(plan)
         head(plan)
         shown: dict[str, Callable[[], None]] = {
@@ -69,20 +70,26 @@ def show() -> None:
         st.error(safe(error))
 
 
-def current(assessment: Assessment) -> ReplacementPlan | None:
-    """The plan on record, or a first one; a button makes a new one for the day shown."""
-    with session.database() as db:
-        plan = load_plan(db)
+def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> ReplacementPlan:
+    """The plan on record, or a first one; a button makes a new one for the day shown, once vehicles are judged."""
     weeks = plan.weeks if plan is not None else PLAN_WEEKS
-    stale = plan is None or plan.as_of != assessment.as_of
     if plan is not None:
-        label = f"Plan again with what was known on {day(assessment.as_of)}" if stale else "Plan again"
-        if not st.button(label, key="plan_again", type="primary" if stale else "secondary"):
+        stale = plan.as_of != pd.Timestamp(session.as_of())
+        label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
+        kind: Literal["primary", "secondary"] = "primary" if stale else "secondary"
+        if not st.button(label, key="plan_again", type=kind, disabled=assessment is None):
+            judging_note(assessment)
             return plan
     with session.database() as db, st.spinner("Planning …"):
         return make_plan(
             db, as_of=session.as_of(), weeks=weeks, assessment=assessment, by=session.who(), now=session.now()
         )
+
+
+def judging_note(assessment: Assessment | None) -> None:
+    """While vehicles are judged the plan on record is shown; the page follows by itself."""
+    if assessment is None and session.has_readings(session.as_of()):
+        session.fresh_when_ready(session.key_of(), words="Vehicles are being judged; changes to the plan wait for it.")
 
 
 def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
@@ -212,8 +219,11 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
 WISHES = {"pin": "come in this week", "forbid": "not come in this week"}
 
 
-def moving(plan: ReplacementPlan, assessment: Assessment, *, newest: bool) -> None:
+def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool) -> None:
     """Choose a vehicle and a week, see what the change costs, then make it or leave it."""
+    if assessment is None:
+        st.info("A visit can be moved as soon as the vehicles are judged.")
+        return
     if plan.as_of != assessment.as_of or not newest:
         st.info("This plan is not today's newest one; plan again before moving visits.")
         return
@@ -229,7 +239,10 @@ def moving(plan: ReplacementPlan, assessment: Assessment, *, newest: bool) -> No
 
 def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]) -> None:
     """One change by hand: tried first, its cost shown, kept when asked for."""
-    unit = st.selectbox("Visit", list(labels), format_func=labels.__getitem__, key="move_unit")
+    unit = st.selectbox(
+        "Visit", list(labels), index=None, format_func=labels.__getitem__, key=f"move_unit_{plan.version}",
+        placeholder="choose one to see what a change costs",
+    )  # fmt: skip
     kind = st.segmented_control(
         "It is to", list(WISHES), format_func=WISHES.__getitem__, default="pin", key="move_kind"
     )
