@@ -31,6 +31,7 @@ from ingest.drafting import draft_source
 from ingest.errors import EntryRefused, IngestError
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
 from ingest.importer import import_paths
+from ingest.writing import writing
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
 DEFAULT_DATABASE = "fleet.db"
@@ -283,11 +284,12 @@ def run_plan(options: argparse.Namespace) -> int:
     from dashboard.planning import make_plan
 
     db = open_existing(options)
-    for kind, texts in (("pin", options.pin), ("forbid", options.forbid)):
-        for unit, week in (pair(text, "UNIT=WEEK, as in K-142=2026-W50") for text in texts):
-            keep_pin(db, unit=unit, week=week.strip(), kind=kind, by=WHO)
-    for unit in options.let_go:
-        say(f"{unit}: {let_go(db, unit, by=WHO)} pins taken away")
+    with writing(db):
+        for kind, texts in (("pin", options.pin), ("forbid", options.forbid)):
+            for unit, week in (pair(text, "UNIT=WEEK, as in K-142=2026-W50") for text in texts):
+                keep_pin(db, unit=unit, week=week.strip(), kind=kind, by=WHO)
+        for unit in options.let_go:
+            say(f"{unit}: {let_go(db, unit, by=WHO)} pins taken away")
     plan = make_plan(db, as_of=as_of(options), weeks=options.weeks, by=WHO)
     body = render(plan, options.format)
     if isinstance(body, bytes):

@@ -18,6 +18,7 @@ from samples_fleet import fleet, quick
 
 from dashboard.cli import LIST_COLUMNS, harmless, main
 from demo_fleet.export import export_fleet
+from ingest.records import read_pins
 from ingest.store import backup, open_database, read_readings
 
 DAY = "2022-12-12"
@@ -494,3 +495,20 @@ def test_harmless_leads_formulas_with_an_apostrophe_and_leaves_numbers() -> None
     """Worked by hand."""
     given = ["=A1", "+1", "-1", "@x", "\t=1", "\r=1", "plain", -1.5, None, True]
     assert [harmless(v) for v in given] == ["'=A1", "'+1", "'-1", "'@x", "'\t=1", "'\r=1", "plain", -1.5, "", True]
+
+
+def test_visits_are_forbidden_and_let_go_from_the_command_line(run: Run, own: Path) -> None:
+    """A bad one among several changes nothing; a forbidden week holds no visit of that vehicle."""
+    first = json.loads(run("plan", "--as-of", DAY, "--format", "json", db=own).out)
+    unit, week = first["visits"][0]["unit"], first["visits"][0]["iso_week"]
+    for bad, words in (("nonsense", "allowed is UNIT=WEEK"), ("NOBODY=2023-W01", "allowed are the vehicles"),
+                       (f"{unit}=soon", "allowed is a week such as")):  # fmt: skip
+        refused = run("plan", "--as-of", DAY, "--forbid", f"{unit}={week}", "--forbid", bad, db=own)
+        assert refused.code == 2
+        assert words in refused.err
+        assert read_pins(open_database(own)).empty
+    ran = run("plan", "--as-of", DAY, "--forbid", f"{unit}={week}", "--format", "json", db=own)
+    assert (ran.code, len(read_pins(open_database(own)))) == (0, 1)
+    assert (unit, week) not in {(v["unit"], v["iso_week"]) for v in json.loads(ran.out)["visits"]}
+    assert "1 pins taken away" in run("plan", "--as-of", DAY, "--let-go", unit, db=own).err
+    assert read_pins(open_database(own)).empty
