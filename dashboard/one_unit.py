@@ -14,6 +14,7 @@ from analysis.assess import Assessment
 from analysis.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
 from analysis.expected import ClassKnowledge, Expected
 from analysis.isolation import PART_CHANNEL
+from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from dashboard import charts, session
 from dashboard.own_limits import limit_book
@@ -172,8 +173,7 @@ def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
 def limits_of(own: Facts) -> Limits:
     """The limits for this kind of vehicle, the user's own where there are any."""
     unit = own.unit
-    with session.database() as db:
-        book = limit_book(db)
+    book = own_book()
     cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
     return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
 
@@ -240,18 +240,22 @@ def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
     """A reading of this vehicle, on record or just typed, against what its readings before make one expect."""
     at = pd.Timestamp(reading["taken_at"])
     expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", own, at)
+    return take_apart(own.unit, reading, own.readings, expected, own_book())
+
+
+def own_book() -> LimitBook:
+    """The user's limits, or the printed ones."""
     with session.database() as db:
-        book = limit_book(db)
-    return take_apart(own.unit, reading, own.readings, expected, book)
+        return limit_book(db)
 
 
 def latest_apart(own: Facts) -> Taken | None:
     """The latest reading before the day shown, taken apart; None where there is none."""
-    return _latest_apart(session.key_of(), str(own.unit["unit"]), own)
+    return _latest_apart(session.key_of(), str(own.unit["unit"]), repr(own_book()), own)
 
 
 @st.cache_resource(show_spinner=False, max_entries=UNITS_KEPT)
-def _latest_apart(key: session.Key, unit: str, _own: Facts) -> Taken | None:  # noqa: ARG001
+def _latest_apart(key: session.Key, unit: str, book: str, _own: Facts) -> Taken | None:  # noqa: ARG001
     known = _own.readings[_own.readings["taken_at"] < pd.Timestamp(key.as_of)]
     if known.empty:
         return None

@@ -160,29 +160,25 @@ RESTS_ON_ASSUMED: Final = {
 
 
 def identified_table(check: ReadingCheck) -> pd.DataFrame:
-    """Part, what this reading makes it, what it was expected to be, and why it is not identified."""
-    rows = _rows(check)
+    """Part, what this reading makes it or that it is not identified, and what it was expected to be."""
     return pd.DataFrame(
-        {
-            "part": [ELEMENT_WORDS[r.element] for r in rows],
-            "this reading": ["not identified" if r.reason else f"{with_error(r.value, r.se)} {r.unit}" for r in rows],
-            "expected": [_expected_words(r) for r in rows],
-            "why not": [reason_words(r.reason) for r in rows],
-        }
-    )
+        [
+            (
+                ELEMENT_WORDS[r.element],
+                NOT_IDENTIFIED if r.reason else f"{with_error(r.value, r.se)} {r.unit}",
+                _expected_words(r),
+            )
+            for r in _rows(check)
+        ],
+        columns=["part", "this reading", "expected"],
+    ).set_index("part")
+
+
+NOT_IDENTIFIED: Final = "not identified"
 
 
 def _expected_words(one: Identified) -> str:
     return "–" if not math.isfinite(one.expected) else f"{number(one.expected, digits_of(one.expected))} {one.unit}"
-
-
-def identified_rows(check: ReadingCheck) -> list[tuple[str, str, str]]:
-    """Part, value with error, expected value: what the reading identifies, for a small table."""
-    return [
-        (ELEMENT_WORDS[r.element], f"{with_error(r.value, r.se)} {r.unit}", _expected_words(r))
-        for r in _rows(check)
-        if not r.reason
-    ]
 
 
 def identified_lines(check: ReadingCheck) -> list[str]:
@@ -238,6 +234,20 @@ def closure_words(closure: Closure) -> str:
     if not closure.repaired:
         said += " The rest does not fit without it either: more than one value is off, so measure the whole set again."
     return said
+
+
+def fit_words(check: ReadingCheck) -> list[str]:
+    """State of charge and surface charge, then whether the values fit: the order in which they are to be settled."""
+    words = closure_words(check.closure)
+    empty = check.charge is not None and check.charge.level == "act"
+    if empty and check.closure.checked and not check.closure.closes:
+        words += " A battery that is not charged can do this alone, so charge it before looking further."
+    return [*charge_words(check.charge), words]
+
+
+def misfit(check: ReadingCheck) -> bool:
+    """Whether the closure was checked and is not given."""
+    return check.closure.checked and not check.closure.closes
 
 
 def _taken_with(closure: Closure) -> str:
@@ -311,6 +321,16 @@ def finding_words(finding: Finding) -> str:
     return f"{finding.sentence}{following}"
 
 
+def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:
+    """The same in a few lines for the vehicle's sheet on paper."""
+    known = [f"{ELEMENT_WORDS[r.element]} {with_error(r.value, r.se)} {r.unit}" for r in _rows(check) if not r.reason]
+    lines = [f"reading of {taken_on}, at 20 °C: {', '.join(known)}"] if known else []
+    unknown = [ELEMENT_WORDS[r.element] for r in _rows(check) if r.reason]
+    if unknown:
+        lines.append(f"not identified by it: {', '.join(unknown)}")
+    return [*lines, *(text.rstrip(".") for text in fit_words(check))]
+
+
 def reading_object(check: ReadingCheck) -> dict[str, Any]:
     """The same for JSON: numbers, null where there is none, and the sentences."""
     closure = check.closure
@@ -380,8 +400,7 @@ def load_test_text() -> str:
 def advice_lines(check: ReadingCheck) -> list[str]:
     """Whether the reading fits, the battery's charge, the limits that are not met, and what it points to."""
     return [
-        closure_words(check.closure),
-        *charge_words(check.charge),
+        *fit_words(check),
         *limit_words(check, most=MOST_LIMITS),
         *(finding_words(f) for f in check.findings[:MOST_FINDINGS]),
     ]

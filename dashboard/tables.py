@@ -137,7 +137,7 @@ def taken_lines(taken: Taken) -> list[str]:
         (f"What the latest reading ({taken.taken_at:%Y-%m-%d}) says:", reading_sheet.identified_lines(check), "  "),
         (
             "Does it fit?",
-            [reading_sheet.closure_words(check.closure), *reading_sheet.charge_words(check.charge)],
+            reading_sheet.fit_words(check),
             "  - ",
         ),
         ("Limits, reading by reading:", reading_sheet.limit_words(check), "  - "),

@@ -6,7 +6,6 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from analysis.one_reading import ReadingCheck
@@ -214,19 +213,25 @@ def look(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter) -> E
 def says(check: ReadingCheck) -> None:
     """Whether the values fit, the battery's charge, and the resistances; short enough for a phone."""
     in_f = session.fahrenheit()
-    fits = safe(in_reader_unit(reading_sheet.closure_words(check.closure), fahrenheit=in_f), longest=900)
-    if check.closure.checked and not check.closure.closes:
-        st.warning(fits, icon=":material/help:")
+    *charge, closure = (
+        safe(in_reader_unit(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
+    )  # fmt: skip
+    for text in charge:
+        st.markdown(text)
+    if reading_sheet.misfit(check):
+        st.warning(closure, icon=":material/help:")
     else:
-        st.markdown(fits)
-    for text in reading_sheet.charge_words(check.charge):
-        st.markdown(safe(in_reader_unit(text, fahrenheit=in_f), longest=600))
-    rows = reading_sheet.identified_rows(check)
-    with st.expander(f"Resistances at {temperature(20.0, fahrenheit=in_f)}", expanded=bool(rows)):
-        if rows:
-            st.table(pd.DataFrame(rows, columns=["part", "now", "expected"]).set_index("part"))
+        st.markdown(closure)
+    with st.expander(f"Resistances at {temperature(20.0, fahrenheit=in_f)}", expanded=True):
+        table = reading_sheet.identified_table(check)
+        known = table[table["this reading"] != reading_sheet.NOT_IDENTIFIED]
+        if len(known):
+            st.table(known)
         for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
             st.caption(safe(in_reader_unit(text, fahrenheit=in_f), longest=600))
+    with st.expander("Every check by its printed limit"):
+        said = [in_reader_unit(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
+        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
 
 
 def save(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter, entry: Entry | None) -> None:

@@ -264,10 +264,7 @@ def latest_says(facts: one_unit.Facts) -> None:
     )
     left, right = st.columns([5, 6])
     with left:
-        st.dataframe(
-            reading_sheet.identified_table(check), hide_index=True, key="identified_table",
-            alt="Resistance of every part from the latest reading, or why it is not identified",
-        )  # fmt: skip
+        st.table(reading_sheet.identified_table(check))
     with right:
         fits(check, in_f=in_f)
     for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
@@ -281,14 +278,18 @@ def latest_says(facts: one_unit.Facts) -> None:
 
 
 def fits(check: ReadingCheck, *, in_f: bool) -> None:
-    """Whether the reading fits, the battery's charge, and where it points."""
-    words = safe(in_reader_unit(reading_sheet.closure_words(check.closure), fahrenheit=in_f), longest=900)
-    if check.closure.checked and not check.closure.closes:
-        st.warning(words, icon=":material/help:")
+    """The battery's charge, whether the reading fits, and where it points."""
+    *charge, closure = (
+        safe(in_reader_unit(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
+    )  # fmt: skip
+    pointed = [reading_sheet.finding_words(f) for f in check.findings[: reading_sheet.MOST_FINDINGS]]
+    for text in charge:
+        st.markdown(text)
+    if reading_sheet.misfit(check):
+        st.warning(closure, icon=":material/help:")
     else:
-        st.markdown(words)
-    pointed = [reading_sheet.finding_words(f) for f in check.findings]
-    for text in (*reading_sheet.charge_words(check.charge), *pointed[: reading_sheet.MOST_FINDINGS]):
+        st.markdown(closure)
+    for text in pointed:
         st.markdown(safe(in_reader_unit(text, fahrenheit=in_f), longest=900))
 
 
@@ -340,6 +341,10 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
     with st.container(horizontal=True):
         if assessment is not None and row is not None:
             listed = listed_row(assessment, row, facts)
+            taken = one_unit.latest_apart(facts)
+            if taken is not None:
+                said = reading_sheet.paper_lines(day(taken.taken_at), taken.check)
+                listed = {**listed, "reasons": [*listed["reasons"], *said]}
             parts = assessment.parts[assessment.parts["unit"] == unit]
             known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
             as_of = f"{assessment.as_of:%Y-%m-%d}"
