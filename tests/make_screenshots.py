@@ -26,7 +26,7 @@ SEVEN_DAYS = dt.timedelta(days=7)
 
 def demo_database(folder: Path) -> Path:
     """The demo with two weekly lists issued."""
-    export_fleet(demo_operator(), folder / "files")
+    export_fleet(demo_operator(), folder / "files", weekly_hours=True)
     db = store.open_database(folder / "demo.db")
     import_paths(db, [folder / "files"], now=dt.datetime.combine(AS_OF, dt.time(6)))
     for day in (AS_OF - SEVEN_DAYS, AS_OF):

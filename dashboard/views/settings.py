@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 from streamlit.elements.lib.column_types import ColumnConfig
 
-from analysis.plan_settings import MOST_MONEY, RANGES
+from analysis.plan_settings import MOST_MONEY, RANGES, PlanSettings
 from dashboard import downloads, session
 from dashboard.assessment import TOLERATED_FALSE_FLAGS, own_costs
 from dashboard.plain_text import safe
@@ -68,7 +68,7 @@ def show() -> None:
             key="set_unit",
         )
         currency = st.text_input(
-            "Currency", value=str(plan_value(saved, CURRENCY_KEY, "")), max_chars=8, key="set_currency",
+            "Currency", value=str(plan_value(saved, CURRENCY_KEY, PlanSettings().currency)), max_chars=8, key="set_currency",
             placeholder="EUR, USD …",
         )  # fmt: skip
         least = st.number_input(
