@@ -118,6 +118,8 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws)
     level = state.drawn[0][:, 0, :].astype(np.float64)
     middle, spread = _middle(level), _spread(level)
+    if not panel.present.any():  # like its class, though it may be worn: the draws say how far
+        middle, spread = np.ones(len(level)), np.hypot(spread * middle, middle - 1.0)
     return Expected(
         state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws),
         spread=_with_model(spread, float(np.std(np.log(state.field))), _rest_sd(panel)),

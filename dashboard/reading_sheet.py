@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import Any, Final
 
 import pandas as pd
@@ -105,7 +104,8 @@ def reason_words(reason: str) -> str:
     return REASON_WORDS.get(reason, reason)
 
 
-def _rows(check: ReadingCheck) -> list[Identified]:
+def rows_of(check: ReadingCheck) -> list[Identified]:
+    """Every element in the order it is shown."""
     found = {one.element: one for one in check.identified}
     return [found[name] for name in SHOWN]
 
@@ -113,7 +113,7 @@ def _rows(check: ReadingCheck) -> list[Identified]:
 def not_identified(check: ReadingCheck) -> list[str]:
     """One sentence for everything that has no value; those with the same reason share it."""
     by_reason: dict[str, list[str]] = {}
-    for one in _rows(check):
+    for one in rows_of(check):
         if one.reason:
             by_reason.setdefault(reason_words(one.reason), []).append(ELEMENT_WORDS[one.element])
     return [
@@ -168,7 +168,7 @@ def identified_table(check: ReadingCheck) -> pd.DataFrame:
                 NOT_IDENTIFIED if r.reason else f"{with_error(r.value, r.se)} {r.unit}",
                 _expected_words(r),
             )
-            for r in _rows(check)
+            for r in rows_of(check)
         ],
         columns=["part", "this reading", "expected"],
     ).set_index("part")
@@ -186,7 +186,7 @@ def identified_lines(check: ReadingCheck) -> list[str]:
     lines = [f"{'at 20 °C':18s} {'this reading':>20s} {'expected':>13s}"]
     lines += [
         f"{ELEMENT_WORDS[r.element]:18s} {with_error(r.value, r.se):>13s} {r.unit:6s} {_expected_words(r):>13s}"
-        for r in _rows(check)
+        for r in rows_of(check)
         if not r.reason
     ]
     if len(lines) == 1:
@@ -323,65 +323,12 @@ def finding_words(finding: Finding) -> str:
 
 def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:
     """The same in a few lines for the vehicle's sheet on paper."""
-    known = [f"{ELEMENT_WORDS[r.element]} {with_error(r.value, r.se)} {r.unit}" for r in _rows(check) if not r.reason]
+    known = [f"{ELEMENT_WORDS[r.element]} {with_error(r.value, r.se)} {r.unit}" for r in rows_of(check) if not r.reason]
     lines = [f"reading of {taken_on}, at 20 °C: {', '.join(known)}"] if known else []
-    unknown = [ELEMENT_WORDS[r.element] for r in _rows(check) if r.reason]
+    unknown = [ELEMENT_WORDS[r.element] for r in rows_of(check) if r.reason]
     if unknown:
         lines.append(f"not identified by it: {', '.join(unknown)}")
     return [*lines, *(text.rstrip(".") for text in fit_words(check))]
-
-
-def reading_object(check: ReadingCheck) -> dict[str, Any]:
-    """The same for JSON: numbers, null where there is none, and the sentences."""
-    closure = check.closure
-    return {
-        "temperature_c": _rounded(check.temperature_c, 1),
-        "temperature_assumed": check.temperature_assumed,
-        "identified": {
-            one.element: {
-                "value": _rounded(one.value), "se": _rounded(one.se), "unit": one.unit,
-                "expected": _rounded(one.expected), "reason": reason_words(one.reason) or None,
-            }
-            for one in _rows(check)
-        },
-        "assumed": {name: {"value": _rounded(v), "se": _rounded(se)} for name, (v, se) in check.assumed.items()},
-        "closure": {
-            "checked": closure.checked, "closes": closure.closes if closure.checked else None,
-            "values": closure.values, "p_value": _rounded(closure.p_value, 6) if closure.checked else None,
-            "suspect": closure.suspect or None, "measured": _rounded(closure.measured),
-            "expected": _rounded(closure.expected), "se": _rounded(closure.se), "off": _rounded(closure.off),
-            "also": list(closure.also), "sentence": closure_words(closure),
-        },
-        "charge": _charge_object(check.charge),
-        "limits": [_limit_object(row) for row in check.limits.to_dict("records")],
-        "points_to": [
-            {"segment": f.segment, "sentence": f.sentence, "next": f.next_measurement, "minutes": f.minutes}
-            for f in check.findings
-        ],
-    }  # fmt: skip
-
-
-def _charge_object(charge: Charge | None) -> dict[str, Any] | None:
-    if charge is None:
-        return None
-    return {
-        "state_of_charge": _rounded(charge.soc, 3), "surface_charge_v": _rounded(charge.surface_v, 3),
-        "surface_charge_se_v": _rounded(charge.surface_se_v, 3), "verdict": charge.level or "pass",
-        "freezes_at_c": _rounded(charge.freezing_c, 1), "battery_mohm_when_full": _rounded(charge.full_mohm),
-        "battery_se_mohm_when_full": _rounded(charge.full_se_mohm), "sentences": charge_words(charge),
-    }  # fmt: skip
-
-
-def _limit_object(row: Mapping[Any, Any]) -> dict[str, Any]:
-    return {
-        "check": row["check"], "verdict": row["verdict"], "value": _rounded(float(row["value"])),
-        "limit": _rounded(float(row["limit"])), "margin": _rounded(float(row["margin"])), "unit": row["value_unit"],
-        "words": row["words"], "source": row["source"],
-    }  # fmt: skip
-
-
-def _rounded(value: float, digits: int = 4) -> float | None:
-    return round(value, digits) if math.isfinite(value) else None
 
 
 def load_test_text() -> str:

@@ -11,7 +11,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
-from dashboard import reading_sheet, wording
+from dashboard import reading_json, reading_sheet, wording
 from dashboard.own_limits import limit_book
 from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row
 from ingest import store
@@ -165,7 +165,7 @@ def reading_object(taken: Taken) -> dict[str, Any]:
         part_object({str(name): value for name, value in row.items()}) for row in taken.over_time.to_dict("records")
     ]
     moment = taken.taken_at.isoformat()
-    return {"taken_at": moment, **reading_sheet.reading_object(taken.check), "resistances_over_time": over_time}
+    return {"taken_at": moment, **reading_json.reading_object(taken.check), "resistances_over_time": over_time}
 
 
 def readings_text(readings: pd.DataFrame) -> str:

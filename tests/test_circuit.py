@@ -1,5 +1,7 @@
 """Measured to inferred, against independent solvers: nodal analysis, root finding and Monte Carlo."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,7 +11,7 @@ from scipy.optimize import brentq
 
 from analysis.battery import full_charge_resistance_mohm
 from analysis.circuit import ELEMENTS, Inferred, Instrument, infer_resistances, kirchhoff_gap
-from analysis.closure import MEASURED, StateSpread, check_closure, predicted_measurements
+from analysis.closure import MEASURED, Inrush, StateSpread, check_closure, predicted_measurements
 from analysis.coldstart import StartState, solve_start
 
 TRUTH = {"battery": 6.0, "positive_cable": 0.6, "ground_path": 0.5, "solenoid_contacts": 0.8, "motor_winding": 15.0}
@@ -326,3 +328,78 @@ def test_predicted_measurements_are_read_back_as_the_state() -> None:
     for element, mohm in (("battery", 6.0), ("positive_cable", 0.6), ("motor_winding", 15.0), ("coil", 1500.0)):
         assert found.value_mohm[0, AT[element]] == pytest.approx(mohm, rel=1e-9)
     assert solve_start(STATE, 20.0).amps == pytest.approx(float(shown["crank_a"][0]))
+
+
+def test_closure_takes_what_is_known_of_each_unit() -> None:
+    """Arrays of states and spreads, one per reading, give what one call per reading gives."""
+    readings = closure_readings(6, np.random.default_rng(8))
+    load = np.array([180.0, 150.0, 200.0, 180.0, 260.0, 180.0])
+    sd = np.array([0.1, 0.02, 0.3, 0.05, 0.1, 0.01])
+    whole = check_closure(readings, replace(STATE, load_a=load), 12, spread=StateSpread(load=sd))
+    for k in range(6):
+        one = check_closure(
+            readings.iloc[[k]], replace(STATE, load_a=load[k]), 12, spread=StateSpread(load=float(sd[k]))
+        )
+        pd.testing.assert_frame_equal(whole.iloc[[k]], one)
+    cables = StateSpread(cables=0.4, ground=0.1)
+    assert (cables.of("positive_mohm"), cables.of("ground_mohm"), cables.of("coil_mohm")) == (0.4, 0.1, 0.15)
+
+
+def test_how_far_off_the_suspect_is_in_its_own_unit() -> None:
+    """A nodal start at the expected state with the ground drop read 0.3 V too high: 0.3 V, nothing else explains it."""
+    shown = pd.DataFrame(predicted_measurements(STATE, np.array([20.0])), columns=list(MEASURED))
+    wrong = shown.assign(temperature_c=20.0, drop_ground_v=shown["drop_ground_v"] + 0.3)
+    found = check_closure(wrong, STATE, 12).iloc[0]
+    assert (found["suspect"], found["also"], found["repaired"]) == ("drop_ground_v", "", True)
+    assert found["suspect_off"] == pytest.approx(0.3, abs=1e-6)
+    assert found["suspect_expected"] == pytest.approx(shown["drop_ground_v"][0], abs=1e-6)
+    assert found["suspect_z"] == pytest.approx(found["suspect_off"] / found["suspect_se"])
+
+
+def test_every_value_that_alone_explains_a_reading_is_named() -> None:
+    """Oracle: leave out one column at a time and check again; exactly those that then close are suspect or `also`."""
+    rng = np.random.default_rng(3)
+    readings = closure_readings(60, rng)
+    name = [MEASURED[i] for i in rng.integers(0, len(MEASURED), 60)]
+    for k in range(60):
+        readings.loc[k, name[k]] *= rng.choice([0.6, 0.75, 1.3, 1.6])
+    found = check_closure(readings, STATE, 12)
+    assert (~found["closes"]).sum() > 20
+    assert (found["also"] != "").any()
+    for column in MEASURED:
+        closes = check_closure(readings.drop(columns=column), STATE, 12)["closes"]
+        listed = [
+            column in (*([row.suspect] if row.repaired else []), *row.also.split(",")) for row in found.itertuples()
+        ]
+        bad = (~found["closes"]).to_numpy()
+        np.testing.assert_array_equal(closes.to_numpy()[bad], np.array(listed)[bad], err_msg=column)
+
+
+def test_an_uncertain_temperature_widens_what_is_expected() -> None:
+    """Volts and amps of a start at -10 °C, noted without a thermometer as 15 °C: 8 K of doubt does not cover 25 K."""
+    cold = pd.DataFrame(predicted_measurements(STATE, np.array([-10.0])), columns=list(MEASURED))
+    tight = StateSpread(*(0.02,) * 7)
+    p = [
+        float(
+            check_closure(cold.assign(temperature_c=15.0), STATE, 12, spread=tight, temperature_sd_k=sd)["p_value"][0]
+        )
+        for sd in (0.0, 2.0, 8.0, 20.0)
+    ]
+    assert p == sorted(p)
+    assert p[-1] > 0.01 > 0.001 > p[0]
+
+
+def test_surface_charge_is_taken_off_the_rest_volts_before_they_are_blamed() -> None:
+    """13.0 V after a run is 12.85 V with 0.115 V of error by our choice of limits: no suspect; 14 V is none either way."""
+    shown = pd.DataFrame(predicted_measurements(STATE, np.array([20.0])), columns=list(MEASURED))
+    run = shown.assign(temperature_c=20.0, rest_v=13.0)
+    assert check_closure(run, STATE, 12)["closes"][0]
+    charger = check_closure(shown.assign(temperature_c=20.0, rest_v=9.0), STATE, 12)
+    assert charger["suspect"][0] == "rest_v"
+
+
+def test_inrush_is_read_back_by_its_own_law() -> None:
+    """Peak = share (E - V_brush) / (ΣR - (1 - battery share) R_battery), worked by hand for STATE at 20 °C."""
+    peak = np.ravel(predicted_measurements(STATE, 20.0, inrush=Inrush(0.9, 0.5)))[MEASURED.index("peak_a")]
+    loop_mohm = 6.0 * 0.5 + 0.6 + 0.5 + 0.8 + 15.0
+    assert peak == pytest.approx(0.9 * (12.65 - 1.0) / loop_mohm * 1000.0)
