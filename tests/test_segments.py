@@ -70,7 +70,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"jumper_start": "no_crank", "drop_control_v": 0.5},
         "control_circuit",
     ),
-    "jumper does not crank": ({"jumper_start": "no_crank"}, {"jumper_start": "no_crank", "drop_control_v": 2.0}, "starter_motor"),
+    "jumper does not crank": (
+        {"jumper_start": "no_crank"},
+        {"jumper_start": "no_crank", "drop_control_v": 2.0},
+        "starter_motor",
+    ),
     "jumper fuse opens": ({"jumper_start": "fuse_opens"}, {"jumper_start": "cranks"}, "control_wire"),
     "control drop high": ({"drop_control_v": 1.1}, {"drop_control_v": 0.9}, "control_circuit"),
     "coil amps low": ({"coil_a": 1.5}, {"coil_a": 2.5}, "control_circuit"),
@@ -160,7 +164,9 @@ def test_a_healthy_reading_finds_nothing() -> None:
 def test_nothing_measured_finds_nothing() -> None:
     assert locate_segment({}) == []
     assert locate_segment(dict.fromkeys(NUMBERS)) == []
-    assert locate_segment({name: float("nan") for name in NUMBERS} | {"outcome": float("nan"), "jumper_start": ""}) == []
+    assert (
+        locate_segment({name: float("nan") for name in NUMBERS} | {"outcome": float("nan"), "jumper_start": ""}) == []
+    )
 
 
 def test_limits_of_the_vehicle_move_the_table() -> None:
