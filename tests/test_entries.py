@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from sqlite_utils import Database
 from ingest.entries import check_reading, correct_reading, record_reading, record_repair
 from ingest.errors import IngestError
 from ingest.importer import import_paths
-from ingest.store import read_readings, read_repairs
+from ingest.store import open_database, read_readings, read_repairs
 
 VALUES = {
     "unit": "K-101",
@@ -143,3 +144,29 @@ def test_whatever_is_typed_gets_an_answer(tmp_path: Path, values: dict[str, str]
 
 
 _KEPT: dict[str, Database] = {}
+
+
+def test_two_technicians_and_an_import_at_once_lose_nothing(db: Database, tmp_path: Path) -> None:
+    """Each on a connection of its own, as the screens have it: every entry is stored once, and waits for the others."""
+    path = tmp_path / "fleet.db"
+    rounds = 8
+    file = readings_file(
+        tmp_path, *(reading(unit="K-102", taken_at=f"2023-05-{n + 1:02d}T08:00") for n in range(rounds))
+    )
+
+    def technician(unit: str, name: str) -> int:
+        own = open_database(path)
+        kept = 0
+        for n in range(rounds):
+            values = {**VALUES, "unit": unit, "taken_at": f"2024-04-{n + 1:02d}T09:00"}
+            kept += record_reading(own, values, by=name, now=NOW, entry_id=f"{name}-{n}").stored
+        own.conn.close()
+        return kept
+
+    with ThreadPoolExecutor(3) as pool:
+        work = [pool.submit(technician, "K-101", "ben"), pool.submit(technician, "K-102", "eva")]
+        brought = pool.submit(lambda: import_paths(open_database(path), [file], now=NOW))
+        assert [one.result(60) for one in work] == [rounds, rounds]
+        assert brought.result(60).stored == rounds
+    read = read_readings(db)
+    assert read["unit"].value_counts().to_dict() == {"K-101": rounds, "K-102": 2 * rounds}
