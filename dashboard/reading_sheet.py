@@ -226,8 +226,7 @@ def closure_words(closure: Closure) -> str:
         f"The values do not fit. Most likely wrong: {words} {amount(name, closure.measured)}; the other values and "
         f"{held} make it {amount(name, closure.expected)} ± {amount(name, closure.se)}, so that it reads "
         f"{amount(name, abs(closure.off))} too {side}. Either {_taken_with(closure)} or "
-        f"{CHANGED[name]}: one reading cannot tell a wrong value from a changed part. "
-        f"Measure the {words} again before ordering a part."
+        f"{CHANGED[name]}: one reading cannot tell a wrong value from a changed part. {_to_do(closure, words)}"
     )
     if closure.also:
         said += f" A wrong value of {joined([VALUE_WORDS[n] for n in closure.also])} would explain it too."
@@ -248,6 +247,18 @@ def fit_words(check: ReadingCheck) -> list[str]:
 def misfit(check: ReadingCheck) -> bool:
     """Whether the closure was checked and is not given."""
     return check.closure.checked and not check.closure.closes
+
+
+BETTER: Final = {"crank_min_v": 1, "peak_a": 1, "drop_positive_v": -1, "drop_ground_v": -1, "drop_contacts_v": -1,
+                 "drop_control_v": -1}  # fmt: skip  # the side on which a renewed part reads
+
+
+def _to_do(closure: Closure, words: str) -> str:
+    """Measure again; where the part reads better than it was, ask for a repair that nobody wrote down."""
+    if closure.off * BETTER.get(closure.suspect, 0) > 0:
+        part = CHANGED[closure.suspect]
+        return f"Measure the {words} again, and if {part} was renewed, put that on record."
+    return f"Measure the {words} again before ordering a part."
 
 
 def _taken_with(closure: Closure) -> str:

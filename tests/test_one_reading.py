@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -96,6 +97,14 @@ def test_a_slow_clamp_is_said_with_value_distance_and_what_to_do() -> None:
     for said in (low, "the clamp (a slow one misses the peak) or the starter motor", "cannot tell a wrong value from a "
                  "changed part", "Measure the peak amps again before ordering a part"):  # fmt: skip
         assert said in words
+
+
+def test_a_part_that_reads_better_than_it_was_may_have_been_renewed() -> None:
+    """A worn ground path, 5 mΩ give or take a tenth, that reads 0.5 mΩ again: asked for the repair, not for an order."""
+    worn = replace(EXPECTED, state=replace(STATE, ground_mohm=5.0), spread=StateSpread(cables=0.1))
+    words = reading_sheet.closure_words(take(fitting(), worn).closure)
+    assert "Most likely wrong: ground path drop" in words
+    assert "if the ground path was renewed, put that on record" in words
 
 
 @pytest.mark.parametrize(("volts", "charged", "freezes_f"), [(12.24, 50, -15.0), (12.06, 25, 5.0), (11.89, 0, 15.0)])

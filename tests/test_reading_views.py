@@ -138,7 +138,7 @@ def test_record_says_it_all_and_a_dry_run_stores_nothing(own: Path, capsys: pyte
         "motor winding",
         "With a fused jumper",
         "checks passed",
-        "Control circuit and solenoid coil: not identified",
+        "solenoid coil: not identified, because the drop was not measured",
     ):
         assert text in stored
     mine = store.read_readings(store.open_database(own), units=[unit])
