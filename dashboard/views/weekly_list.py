@@ -15,6 +15,7 @@ from dashboard.wording import PART_WORDS
 from ingest.records import WeeklyList, read_decisions, read_weekly_list, weekly_lists
 
 ROWS_A_PAGE = 25
+LISTS_KEPT = 6  # issued lists kept in memory, our choice
 FILTER_PX = 172  # [px] two side by side on a phone
 CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
 
@@ -53,8 +54,8 @@ def this_week() -> WeeklyList | None:
     day_shown = session.as_of()
     iso = weekly.iso_week(day_shown)
     with session.database() as db:
-        found = read_weekly_list(db, iso)
         newest = next(iter(weekly_lists(db)), "")
+    found = read_issued(iso)
     if found is not None:
         return found
     last = read_issued(newest) if newest and newest < iso and session.has_readings(day_shown) else None
@@ -69,13 +70,23 @@ def this_week() -> WeeklyList | None:
     with session.database() as db:
         if iso > newest:
             weekly.issue(db, assessment, now=session.now())
-            return read_weekly_list(db, iso)
+            return read_issued(iso)
         st.caption("No list was issued in this week; this is what it would have been.")
         return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment))
 
 
 def read_issued(iso: str) -> WeeklyList | None:
-    """A list as it was issued."""
+    """A list as it was issued; read once, because it never changes."""
+    with session.database() as db:
+        row = db.execute("SELECT issued_at FROM weekly_lists WHERE iso_week = ?", (iso,)).fetchone()
+    if row is None:
+        return None
+    path = session.database_path().resolve()
+    return _issued(str(path), path.stat().st_ino, iso, str(row[0]))
+
+
+@st.cache_resource(show_spinner=False, max_entries=LISTS_KEPT)
+def _issued(path: str, inode: int, iso: str, issued_at: str) -> WeeklyList | None:  # noqa: ARG001 - the cache's key
     with session.database() as db:
         return read_weekly_list(db, iso)
 
@@ -86,8 +97,8 @@ def choose_week(issued: WeeklyList) -> WeeklyList:
         weeks = [week for week in weekly_lists(db) if week <= issued.iso_week]
         if issued.iso_week not in weeks:
             return issued
-        chosen = st.selectbox("Week", weeks, key="week", width=180) if len(weeks) > 1 else issued.iso_week
-        return read_weekly_list(db, chosen or issued.iso_week) or issued
+    chosen = st.selectbox("Week", weeks, key="week", width=180) if len(weeks) > 1 else issued.iso_week
+    return read_issued(chosen or issued.iso_week) or issued
 
 
 def head(chosen: WeeklyList) -> None:
