@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
 from analysis.one_reading import ReadingCheck
-from analysis.segments import Finding
-from dashboard import one_unit
+from dashboard import one_unit, reading_sheet
 from dashboard.one_unit import Facts, last_values
 from dashboard.plain_text import day, number
 from ingest.entries import Entry
@@ -228,9 +227,13 @@ def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
     return one_unit.taken_apart(facts, reading).check
 
 
-def measure_next(found: Sequence[Finding], entry: Entry) -> str:
-    """What to measure next and why, or "" when enough was measured."""
-    for finding in found:
+def measure_next(check: ReadingCheck, entry: Entry) -> str:
+    """What to measure next and why, or "" when enough was measured: charge first, then what does not fit."""
+    charged = check.charge is None or check.charge.level != "act"
+    if charged and reading_sheet.misfit(check):
+        words = reading_sheet.VALUE_WORDS[check.closure.suspect]
+        return f"{words[:1].upper()}{words[1:]} once more: this value does not fit the others."
+    for finding in check.findings:
         if finding.next_measurement:
             words = finding.next_measurement
             return f"{words[:1].upper()}{words[1:]} (about {finding.minutes} min)."

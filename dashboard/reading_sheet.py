@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any, Final
 
 import pandas as pd
@@ -14,7 +15,7 @@ from analysis.load import NO_PEAK, NO_SPEED
 from analysis.one_reading import Charge, Closure, Identified, ReadingCheck
 from analysis.segments import Finding
 from analysis.verdict import sentence
-from dashboard.plain_text import number
+from dashboard.plain_text import in_reader_unit, number
 
 ELEMENT_WORDS: Final = {
     "battery": "battery",
@@ -72,6 +73,14 @@ REASON_WORDS: Final = {
     NO_SPEED: "without the cranking speed a weak starter field cannot be told from engine drag",
 }
 SURE_EVERY: Final = round(1 / CLOSES_AT)
+
+
+_BOTH: Final = re.compile(r"[−-]?\d+ °C \(([−-]?\d+ °F)\)")
+
+
+def for_reader(text: str, *, fahrenheit: bool) -> str:
+    """A sentence with its temperatures in the reader's unit, once."""
+    return in_reader_unit(_BOTH.sub(r"\1", text) if fahrenheit else text, fahrenheit=fahrenheit)
 
 
 def digits_of(value: float) -> int:

@@ -239,3 +239,12 @@ def test_every_margin_is_in_volts_and_in_the_limit_s_own_words() -> None:
     assert words[0].startswith("Ground drop 0.50 V: act, 0.30 V outside the limit (ground side at most 0.2 V;")
     assert "other checks passed; closest:" in words[-1]
     assert len(reading_sheet.limit_words(check, most=1)) == 3
+
+
+def test_temperatures_stand_once_in_the_reader_s_unit() -> None:
+    """°F by definition: 0 °F is -18 °C; a sentence with both keeps the printed one."""
+    text = "the load-test table's 8.50 V at -18 °C (0 °F); freezes near −26 °C"
+    assert (
+        reading_sheet.for_reader(text, fahrenheit=True) == "the load-test table's 8.50 V at 0 °F; freezes near −15 °F"
+    )
+    assert reading_sheet.for_reader(text, fahrenheit=False) == text

@@ -50,6 +50,7 @@ def test_the_bay_says_what_does_not_fit_before_it_is_saved() -> None:
     text = said(app)
     assert "The values do not fit" in text.replace("\\", "")
     assert "Measure the peak amps again before ordering a part" in text.replace("\\", "")
+    assert "Peak amps once more" in text
     assert "battery" in app.table[0].value.index
     assert not app.button(key="save").disabled
 

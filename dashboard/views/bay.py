@@ -12,7 +12,7 @@ from analysis.one_reading import ReadingCheck
 from dashboard import bay, device, one_unit, reading_sheet, session, theme
 from dashboard.pages import page
 from dashboard.picker import pick_unit
-from dashboard.plain_text import day, in_reader_unit, safe, temperature, words
+from dashboard.plain_text import day, safe, temperature, words
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
 
@@ -199,10 +199,9 @@ def look(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter) -> E
     lead = {verdict: f"{theme.SIGNS[verdict]} **{said}** " for verdict, said in marks.items()}
     st.markdown("\n".join(f"- {lead.get(line.verdict, '')}{safe(line.sentence)}" for line in lines))
     says(check)
-    found = check.findings
-    for finding in found[:3]:
+    for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
         st.markdown(f"**Points to the {safe(words(finding.segment))}:** {safe(finding.sentence)}")
-    following = bay.measure_next(found, entry)
+    following = bay.measure_next(check, entry)
     if following:
         st.markdown(f"**Measure next:** {safe(following)}")
     else:
@@ -214,7 +213,7 @@ def says(check: ReadingCheck) -> None:
     """Whether the values fit, the battery's charge, and the resistances; short enough for a phone."""
     in_f = session.fahrenheit()
     *charge, closure = (
-        safe(in_reader_unit(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
+        safe(reading_sheet.for_reader(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
     )  # fmt: skip
     for text in charge:
         st.markdown(text)
@@ -228,9 +227,9 @@ def says(check: ReadingCheck) -> None:
         if len(known):
             st.table(known)
         for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
-            st.caption(safe(in_reader_unit(text, fahrenheit=in_f), longest=600))
+            st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))
     with st.expander("Every check by its printed limit"):
-        said = [in_reader_unit(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
+        said = [reading_sheet.for_reader(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
         st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
 
 

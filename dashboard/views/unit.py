@@ -268,9 +268,9 @@ def latest_says(facts: one_unit.Facts) -> None:
     with right:
         fits(check, in_f=in_f)
     for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
-        st.caption(safe(in_reader_unit(text, fahrenheit=in_f), longest=600))
+        st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))
     with st.expander("Every check by its printed limit"):
-        said = [in_reader_unit(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
+        said = [reading_sheet.for_reader(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
         st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
     with st.expander("Resistances, reading by reading"):
         table = reading_sheet.over_time_table(taken.over_time)
@@ -280,7 +280,7 @@ def latest_says(facts: one_unit.Facts) -> None:
 def fits(check: ReadingCheck, *, in_f: bool) -> None:
     """The battery's charge, whether the reading fits, and where it points."""
     *charge, closure = (
-        safe(in_reader_unit(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
+        safe(reading_sheet.for_reader(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
     )  # fmt: skip
     pointed = [reading_sheet.finding_words(f) for f in check.findings[: reading_sheet.MOST_FINDINGS]]
     for text in charge:
@@ -290,7 +290,7 @@ def fits(check: ReadingCheck, *, in_f: bool) -> None:
     else:
         st.markdown(closure)
     for text in pointed:
-        st.markdown(safe(in_reader_unit(text, fahrenheit=in_f), longest=900))
+        st.markdown(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=900))
 
 
 # --- records and paper -----------------------------------------------------------------------------------------------
