@@ -348,7 +348,12 @@ def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:
     unknown = [ELEMENT_WORDS[r.element] for r in rows_of(check) if r.reason]
     if unknown:
         lines.append(f"not identified by it: {', '.join(unknown)}")
-    return [*lines, *(text.rstrip(".") for text in fit_words(check))]
+    for text in fit_words(check):
+        lines += [part.rstrip(".") for part in text.replace(" Either ", LINE_BREAK + "Either ").split(LINE_BREAK)]
+    return lines
+
+
+LINE_BREAK: Final = "\n"
 
 
 def load_test_text() -> str:

@@ -24,6 +24,7 @@ from analysis.limit_book import LimitBook
 from analysis.one_reading import ReadingCheck, check_one_reading, resistances_over_time
 from analysis.temperature import BATTERY_LAW
 from dashboard import reading_json, reading_sheet
+from dashboard.paper import LONGEST_LINE
 
 UNIT = {"unit": "A", "vehicle_class": "van", "system_v": 12, "fuel": "diesel", "cylinders": 4.0}
 EXPECTED = Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 12.0)
@@ -248,3 +249,12 @@ def test_temperatures_stand_once_in_the_reader_s_unit() -> None:
         reading_sheet.for_reader(text, fahrenheit=True) == "the load-test table's 8.50 V at 0 °F; freezes near −15 °F"
     )
     assert reading_sheet.for_reader(text, fahrenheit=False) == text
+
+
+def test_lines_on_paper_are_short_enough_to_stand_there_whole() -> None:
+    """`paper.LONGEST_LINE` characters are printed of a line; the longest sentence is that of more than one wrong value."""
+    reading = fitting()
+    wrong = {**reading, "peak_a": 0.5 * reading["peak_a"], "drop_ground_v": 1.5, "rest_v": 11.0, "crank_rpm": 60.0}
+    lines = reading_sheet.paper_lines("20 Nov 2026", take(wrong))
+    assert any("more than one value is off" in line for line in lines)
+    assert max(map(len, lines)) < LONGEST_LINE
