@@ -12,7 +12,7 @@ from analysis.isolation import part_table
 from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
 from analysis.lows import make_weather
 from analysis.observe import CHANNELS
-from analysis.panel import FleetTables, Floats, Ints, dates_of, make_panel
+from analysis.panel import FleetTables, Floats, Ints, Reals, dates_of, make_panel
 from analysis.prognosis import (
     WEEKS,
     Outlook,
@@ -85,11 +85,11 @@ def assess(
     soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
     later = make_weather(known.climate, list(outlook.depots), int(day), FLAG_WINDOW_D, forecast)
     by_draw = window_probability(outlook, soon, now, h)
-    mean = calibrated(weighted_mean(by_draw, outlook.alive), learned)
+    mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
     probability = with_other_causes(mean, horizon_days)
-    bounds = (weighted_quantile(by_draw, outlook.alive, 0.1), weighted_quantile(by_draw, outlook.alive, 0.9))
+    bounds = probability_bounds(by_draw, outlook)
     far_draw = window_probability(outlook, later, now, far)
-    far_probability = weighted_mean(far_draw, outlook.alive)
+    far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
     parts, shares = part_table(state, outlook, h, rows, weight)
@@ -115,6 +115,14 @@ def current_forecast(forecast: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFram
     if forecast.empty or forecast["date"].min() > as_of + pd.Timedelta(days=1):
         return None
     return forecast[forecast["date"] >= as_of]
+
+
+def probability_bounds(by_draw: Reals, outlook: Outlook) -> tuple[Floats, Floats]:
+    """(U,) 10 % and 90 % quantile of the probability (U, K) over draws, and over repairs that nobody recorded."""
+    gone = outlook.renewed / np.maximum(1.0 - outlook.renewed, 1e-6) * outlook.alive.sum(axis=1)
+    weight = np.concatenate([outlook.alive, gone[:, None]], axis=1)
+    values = np.concatenate([by_draw, np.zeros((len(by_draw), 1), dtype=by_draw.dtype)], axis=1)
+    return weighted_quantile(values, weight, 0.1), weighted_quantile(values, weight, 0.9)
 
 
 def outlook_table(
@@ -145,13 +153,11 @@ def outlook_table(
     part = [PARTS[k] for k in shares[rows].argmax(axis=1)]
     after = outlook_renewed(state, outlook, rows, part)
     renewed = weekly_probability(state, after, weather)
-    mean = (by_draw * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]
-    mean_renewed = (renewed * own.alive[..., None]).sum(axis=1) / own.alive.sum(axis=1)[:, None]
+    weight = (1.0 - own.renewed[:, None, None]) * (own.alive / own.alive.sum(axis=1)[:, None])[..., None]
+    mean, mean_renewed = (by_draw * weight).sum(axis=1), (renewed * weight).sum(axis=1)
     days = 7.0 * (np.arange(WEEKS) + 1.0)
-    low, high = (
-        np.stack([weighted_quantile(by_draw[..., w].astype(np.float32), own.alive, q) for w in range(WEEKS)], axis=1)
-        for q in (0.1, 0.9)
-    )
+    bounds = [probability_bounds(by_draw[..., w].astype(np.float32), own) for w in range(WEEKS)]
+    low, high = (np.stack([pair[k] for pair in bounds], axis=1) for k in range(2))
     n = len(rows)
     return pd.DataFrame(
         {
@@ -205,16 +211,14 @@ def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
         rows.append(
             (name, "loop resistance share of rest volts over peak amps", laws.inrush[g, 0], np.nan, "1", *counts)
         )
-        rows.append(
+        for k, (quantity, unit) in enumerate(
             (
-                name,
-                "share of the extrapolation to the cold that holds",
-                learned.stretch,
-                learned.stretch_se,
-                "1",
-                *counts,
+                ("stretch of the laws towards the cold", "1"),
+                ("bend of the laws towards the cold", "1/K"),
+                ("departure of single vehicles from the modelled coldest start", "K"),
             )
-        )
+        ):
+            rows.append((name, quantity, learned.shape[k], learned.shape_se[k], unit, *counts))
         for c, channel in enumerate(CHANNELS):
             unit = "A at 20 °C" if channel == "load" else "mΩ at 20 °C"
             spread = laws.base_sd[g, c] * laws.base[g, c]

@@ -15,30 +15,43 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.lows import make_weather
-from analysis.panel import FleetTables, Floats, Panel, Reals, days_since_epoch
-from analysis.start import Curves, crossing, start_curves, start_state, stretched, usual_speed
+from analysis.lows import HalfKelvins, Weather, make_weather
+from analysis.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch
+from analysis.start import BELOW_C, GRID_C, ColdMap, Curves, crossing, start_curves, start_state, usual_speed
 from analysis.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
 
 SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
 LOOKS = 18  # about two years of them, our choice
-DRAWS = 8
-UNITS_LOOKED_AT = 600  # a fixed sample is enough to learn class needs from, our choice
+DRAWS = 10
+UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from, our choice
 SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
-SPEED_STEPS = np.arange(-2.4, 2.01, 0.55)  # grid around the prior, in its standard deviations
-SUPPLY_STEPS = np.arange(-1.8, 1.81, 0.9)
-COIL_STEPS = np.arange(-1.8, 1.81, 0.9)
-STRETCHES = np.array([0.6, 0.72, 0.84, 0.96, 1.08, 1.2])  # how far the extrapolation to the cold holds, see start.py
-STRETCH_PRIOR = (0.85, 0.2)  # mean and sd; our choice: cold laws bend upward more often than downward
+SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
+SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
+COIL_STEPS = np.arange(-1.5, 1.51, 1.5)
+STRETCHES = (0.8, 1.0, 1.2, 1.4)  # see ColdMap in start.py
+STRETCH_PRIOR = (1.0, 0.2)  # mean and sd; our choice
+PER_REACH = (0.0, 0.01, 0.02)  # 1/K
+PER_REACH_PRIOR = (0.006, 0.006)  # mean and sd; our choice, see NUMBERS.md
+SCATTERS_K = (1.0, 2.0, 3.5)  # departure of a single vehicle from its own coldest start as modelled
+SCATTER_PRIOR = (0.3, 0.4, 0.3)  # our choice
+SHAPES = np.array([(s, r, k) for s in STRETCHES for r in PER_REACH for k in SCATTERS_K])
 SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
 SUPPLY_SCATTER_V = 0.25
 COIL_SCATTER_V = 0.20
-MORNING_SD_K = 1.0  # a start differs from morning to morning by about this much, our choice
+TELLING_PROBABILITY = 0.003  # vehicles that could not even fail under the worst combination teach nothing; our choice
 CALIBRATION_SD = (0.25, 0.15)  # prior spread of offset and slope, our choice
 CALIBRATION_LOOKS = 9  # the latest looks, about a year: early ones saw too few readings; our choice
+LEARNING_COUNTS = (
+    0.5  # vehicles share their weather: looks at them tell half of what as many strangers would; our choice
+)
+CALIBRATION_COUNTS = 0.2  # and a single year still less about whether all probabilities are too high; our choice
 LEAST_PROBABILITY = 0.002  # probabilities are calibrated between this and one less it, our choice
+LEAST_ALIVE = 0.02  # a vehicle that should have failed long ago may be one that the model is wrong about; our choice
+TAIL_DOF = 4.0  # departures of single vehicles have the tails of Student's t, our choice
+TAIL_SCALE = 0.85  # so that the middle two thirds are those of a normal distribution
 RECORDED_SHARE = 0.88  # share of no-starts that are recorded with their date, our choice
 UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
+GOLDEN = 0.6180339887498949
 
 
 Starts: TypeAlias = Reals
@@ -46,11 +59,15 @@ Starts: TypeAlias = Reals
 
 @dataclass(frozen=True)
 class Look:
-    """One look at the past: probability (X, S, V, C, U) of a no-start in the window."""
+    """One look at the past: probability (X, S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,).
+
+    X runs over SHAPES, S, V, C over the grids of needs; the other vehicles could not have failed under any of them.
+    """
 
     day: float
     units: npt.NDArray[np.object_]
     group: npt.NDArray[np.int64]
+    telling: Ints
     probability: Reals
 
 
@@ -58,19 +75,39 @@ class Look:
 class LearnedNeeds:
     """What was learned; see the fields.
 
-    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); stretch: share of the extrapolation to the
-    cold that holds, one for the fleet; offset, slope: calibration, logit p' = offset + slope * logit p; no_starts,
-    looks: (G,) what it rests on.
+    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); shape, shape_se: (3,) stretch, per_reach [1/K]
+    and scatter [K] that all classes share; offset, slope: calibration, logit p' = offset + slope * logit p; no_starts,
+    looks: (G,) what it rests on; weights: (G, X, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,).
     """
 
     needs: Floats
     se: Floats
-    stretch: float
-    stretch_se: float
+    shape: Floats
+    shape_se: Floats
     offset: float
     slope: float
     no_starts: npt.NDArray[np.int64]
     looks: npt.NDArray[np.int64]
+    weights: Floats
+    grids: tuple[Floats, Floats, Floats]
+
+    def drawn(self, draws: int) -> tuple[Floats, Floats]:
+        """Draws from the joint posterior: needs (G, draws, 3) and shapes (draws, 3), the same shape in every class."""
+        share = self.weights[0].sum(axis=(1, 2, 3))
+        x = _systematic(share, (np.arange(draws) + 0.5) / draws)
+        needs = np.empty((len(self.needs), draws, 3))
+        for g in range(len(self.needs)):
+            for k in range(draws):
+                at = _systematic(self.weights[g, x[k]].ravel(), np.array([((k + 1) * GOLDEN + 0.37 * g) % 1.0]))[0]
+                i, j, m = np.unravel_index(at, self.weights.shape[2:])
+                needs[g, k] = self.grids[0][g, i], self.grids[1][j], self.grids[2][m]
+        return needs, SHAPES[x]
+
+
+def _systematic(weight: Floats, position: Floats) -> Ints:
+    """Entries of a discrete distribution at positions (0 to 1) of its cumulative sum."""
+    total = np.cumsum(weight)
+    return np.asarray(np.minimum(np.searchsorted(total, position * total[-1]), len(weight) - 1), dtype=np.int64)
 
 
 def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
@@ -81,10 +118,29 @@ def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
 
 
 def scatter_draws(n_units: int, draws: int) -> tuple[Floats, Floats, Floats, Floats]:
-    """Departures of single vehicles and mornings from the class needs, (U, K) each: relative speed, V, V, K."""
+    """Departures of single vehicles from the class, (U, K) each: relative speed, V, V, and standard normal ones."""
     rng = np.random.default_rng(77)
-    z = rng.standard_normal((4, n_units, draws))
-    return SPEED_SCATTER * z[0], SUPPLY_SCATTER_V * z[1], COIL_SCATTER_V * z[2], MORNING_SD_K * z[3]
+    z = rng.standard_normal((3, n_units, draws))
+    tailed = TAIL_SCALE * rng.standard_t(TAIL_DOF, (n_units, draws))
+    return SPEED_SCATTER * z[0], SUPPLY_SCATTER_V * z[1], COIL_SCATTER_V * z[2], tailed
+
+
+def not_failed(failed: Reals, since_reading_d: Floats) -> tuple[Reals, Reals]:
+    """Weight of every draw as one in which the vehicle still stands as read (..., U, K), and the mean weight (..., U)
+    of all draws in which it failed in the past SURVIVAL_D days and was repaired without a record.
+
+    failed: (..., U, K) probability of a no-start in those days; since_reading_d: (U,) days since the last reading, which
+    would have shown the repair; NaN for none.
+    """
+    alive = np.maximum(1.0 - failed, LEAST_ALIVE)
+    unseen = np.clip(np.nan_to_num(since_reading_d, nan=SURVIVAL_D) / SURVIVAL_D, 0.0, 1.0)
+    return alive, (1.0 - RECORDED_SHARE) * unseen * mean_of_draws(failed)
+
+
+def mean_of_draws(values: Reals) -> Reals:
+    """Mean over the last axis, as a product: quicker than a reduction over a few draws."""
+    count = values.shape[-1]
+    return np.asarray(np.matmul(values, np.full(count, 1.0 / count, dtype=values.dtype)))
 
 
 def look_back(tables: FleetTables, day: float) -> Look:
@@ -92,23 +148,53 @@ def look_back(tables: FleetTables, day: float) -> Look:
     then = sampled(tables).before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
     state = estimate_state(then, day, np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)]), draws=DRAWS, seed=11)
     units = state.panel.units["unit"].to_numpy(dtype=object)
-    grids = need_grids(state.panel)
-    starts = [_starts_on_grid(state, h, grids) for h in range(3)]
+    starts = [_starts_on_grid(state, h, need_grids(state.panel)) for h in range(3)]
     depots, depot = depot_codes(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
     ahead = make_weather(then.climate, depots, int(day), SPAN_D)
-    morning = scatter_draws(len(units), DRAWS)[3].astype(np.float32)
-    shape = (len(STRETCHES), len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS), len(units))
+    own = scatter_draws(len(units), DRAWS)[3]
+    telling = np.flatnonzero(_worst(starts, own, ahead, depot) > TELLING_PROBABILITY)
+    kept = [tuple(quarters(part[:, telling]) for part in parts) for parts in starts]
+    other = [np.maximum(supply[:, None], coil[None, :]) for _, supply, coil in kept]  # (V, C, N, K)
+    own, depot, since = own[telling], depot[telling], day - state.last_day[telling]
+    departures = [np.rint(2.0 * scatter * own).astype(np.int32) for scatter in SCATTERS_K]
+    maps = [mapped_quarters(ColdMap(float(s), float(r))) for s, r, _ in SHAPES[:: len(SCATTERS_K)]]
+    shape = (len(SHAPES), len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS), len(telling))
     probability = np.empty(shape, dtype=np.float32)
-    other = [np.maximum(supply[:, None], coil[None, :]) for _, supply, coil in starts]  # (V, C, U, K)
-    for k in range(len(SPEED_STEPS)):
-        cold = [np.maximum(a[0][k], b) for a, b in zip(starts, other, strict=True)]
-        for x, stretch in enumerate(STRETCHES):
-            now = [stretched(c, float(stretch)) + morning for c in cold]
-            alive = np.maximum(1.0 - before.nearest(depot, now[0], now[1]), 1e-3)
-            fails = ahead.nearest(depot, now[1], now[2])
-            probability[x, k] = (alive * fails).sum(axis=-1) / alive.sum(axis=-1)
-    return Look(day, units, state.group, probability)
+    for k in range(len(SPEED_STEPS) if len(telling) else 0):
+        cold = [np.maximum(parts[0][k], rest) for parts, rest in zip(kept, other, strict=True)]
+        for x, lut in enumerate(maps):
+            modelled = [lut[c] for c in cold]
+            for y, departure in enumerate(departures):
+                now = [c + departure for c in modelled]
+                alive, renewed = not_failed(before.nearest(depot, now[0], now[1]), since)
+                fails = ahead.nearest(depot, now[1], now[2])
+                stands = mean_of_draws(alive) + renewed
+                probability[x * len(SCATTERS_K) + y, k] = mean_of_draws(alive * fails) / stands
+    return Look(day, units, state.group, telling, probability)
+
+
+def quarters(coldest: Reals) -> npt.NDArray[np.int16]:
+    """Coldest starts [degC] as whole quarters of a kelvin above BELOW_C."""
+    whole: npt.NDArray[np.int16] = np.rint(4.0 * (np.asarray(coldest) - BELOW_C)).astype(np.int16)
+    return whole
+
+
+def mapped_quarters(cold: ColdMap) -> HalfKelvins:
+    """What every whole quarter becomes under a map of the cold, in half kelvins."""
+    raw = np.arange(BELOW_C, GRID_C[-1] + 5.0, 0.25)
+    half: HalfKelvins = np.rint(2.0 * cold(raw)).astype(np.int32)
+    return half
+
+
+def _worst(starts: list[tuple[Starts, Starts, Starts]], own: Floats, ahead: Weather, depot: Ints) -> Floats:
+    """(U,) probability of a no-start under the highest needs, the least reach and the widest scatter."""
+    ends = []
+    for at in starts[1:]:
+        warmest = np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1]))
+        mapped = np.maximum(ColdMap(STRETCHES[0], PER_REACH[-1])(warmest), warmest) + SCATTERS_K[-1] * own
+        ends.append(np.rint(2.0 * mapped).astype(np.int32))
+    return np.asarray(ahead.nearest(depot, ends[0], ends[1]).mean(axis=-1), dtype=np.float64)
 
 
 def sampled(tables: FleetTables) -> FleetTables:
@@ -173,7 +259,7 @@ def learn_needs(
         - 0.5 * SUPPLY_STEPS[None, :, None] ** 2
         - 0.5 * COIL_STEPS[None, None, :] ** 2
     )
-    log_weight = np.tile(prior, (n, len(STRETCHES), 1, 1, 1))
+    log_weight = np.tile(prior, (n, len(SHAPES), 1, 1, 1))
     counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     failed = tables.repairs[tables.repairs["reason"] == "no_start"]
     when = days_since_epoch(failed["done_on"]) if len(failed) else np.zeros(0)
@@ -187,13 +273,21 @@ def learn_needs(
             happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
             used.append((look, happened))
             p = UNFORESEEN + RECORDED_SHARE * look.probability
-            terms = np.where(happened, np.log(p), np.log1p(-p))
+            terms = np.where(happened[look.telling], np.log(p), np.log1p(-p))
+            group = look.group[look.telling]
             for g in range(n):
-                mine = look.group == g
-                log_weight[g] += terms[..., mine].sum(axis=-1)
-                counts[g] += int(happened[mine].sum())
-                seen[g] += int(mine.sum())
+                log_weight[g] += LEARNING_COUNTS * terms[..., group == g].sum(axis=-1)
+                counts[g] += int(happened[look.group == g].sum())
+                seen[g] += int((look.group == g).sum())
     return _summary(log_weight, (speed, supply, coil), counts, seen, used)
+
+
+def _shape_prior() -> Floats:
+    """(X,) log prior of SHAPES."""
+    stretch, per_reach, scatter = SHAPES.T
+    prior = -0.5 * ((stretch - STRETCH_PRIOR[0]) / STRETCH_PRIOR[1]) ** 2
+    prior = prior - 0.5 * ((per_reach - PER_REACH_PRIOR[0]) / PER_REACH_PRIOR[1]) ** 2
+    return np.asarray(prior + np.log(np.array(SCATTER_PRIOR)[np.searchsorted(SCATTERS_K, scatter)]))
 
 
 def _summary(
@@ -203,10 +297,9 @@ def _summary(
     seen: npt.NDArray[np.int64],
     used: list[tuple[Look, npt.NDArray[np.bool_]]],
 ) -> LearnedNeeds:
-    """Posterior mean and standard deviation of each need, and of the stretch that all classes share."""
+    """Posterior mean and standard deviation of each need, and of the shape that all classes share."""
     n = len(log_weight)
-    shared = -0.5 * ((STRETCHES - STRETCH_PRIOR[0]) / STRETCH_PRIOR[1]) ** 2
-    shared = shared + sum(np.logaddexp.reduce(w.reshape(len(STRETCHES), -1), axis=1) for w in log_weight)
+    shared = _shape_prior() + sum(np.logaddexp.reduce(w.reshape(len(SHAPES), -1), axis=1) for w in log_weight)
     share = np.exp(shared - shared.max())
     share /= share.sum()
     mean, sd = np.empty((n, 3)), np.empty((n, 3))
@@ -220,20 +313,20 @@ def _summary(
             marginal = w.sum(axis=axes)
             mean[g, k] = float((marginal * grid).sum())
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
-    stretch = float((share * STRETCHES).sum())
-    stretch_se = float(np.sqrt((share * (STRETCHES - stretch) ** 2).sum()))
+    shape = share @ SHAPES
+    shape_se = np.sqrt(share @ (SHAPES - shape) ** 2)
     offset, slope = calibration(*looked_at(weights, used[-CALIBRATION_LOOKS:]))
-    return LearnedNeeds(mean, sd, stretch, stretch_se, offset, slope, counts, seen)
+    return LearnedNeeds(mean, sd, shape, shape_se, offset, slope, counts, seen, weights, grids)
 
 
 def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """Probabilities of all looks, averaged over the posterior of the needs (G, X, S, V, C), and what happened."""
     p, y = [np.zeros(0)], [np.zeros(0, dtype=bool)]
     for look, happened in used:
-        own = np.empty(len(look.group))
+        own = np.zeros(len(look.group))
         for g in range(len(weights)):
-            mine = look.group == g
-            own[mine] = np.tensordot(weights[g], look.probability[..., mine], axes=4)
+            mine = look.group[look.telling] == g
+            own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine], axes=4)
         p.append(own)
         y.append(happened)
     return np.concatenate(p), np.concatenate(y)
@@ -242,7 +335,8 @@ def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -
 def calibration(p: Floats, happened: npt.NDArray[np.bool_]) -> tuple[float, float]:
     """Offset and slope of logit p' = offset + slope * logit p, held near (0, 1) by a prior that counts as data.
 
-    Platt's method with a Gaussian prior, by Newton's method; p (N,), happened (N,).
+    Platt's method with a Gaussian prior, by Fisher scoring, for no-starts of which RECORDED_SHARE are on record;
+    p (N,), happened (N,) as recorded.
     """
     x = logit(p)
     beta, start = np.array([0.0, 1.0]), np.array([0.0, 1.0])
@@ -250,8 +344,11 @@ def calibration(p: Floats, happened: npt.NDArray[np.bool_]) -> tuple[float, floa
     design = np.stack([np.ones_like(x), x], axis=1)
     for _ in range(30):
         q = 1.0 / (1.0 + np.exp(-design @ beta))
-        gradient = design.T @ (happened - q) - precision @ (beta - start)
-        information = (design * (q * (1.0 - q))[:, None]).T @ design + precision
+        recorded = RECORDED_SHARE * q
+        slope = recorded * (1.0 - q)
+        pull = CALIBRATION_COUNTS * slope / (recorded * (1.0 - recorded))
+        gradient = design.T @ (pull * (happened - recorded)) - precision @ (beta - start)
+        information = (design * (pull * slope)[:, None]).T @ design + precision
         step = np.linalg.solve(information, gradient)
         beta = beta + np.clip(step, -0.5, 0.5)
     return float(beta[0]), float(beta[1])

@@ -6,6 +6,8 @@ vehicle are laid out side by side, right-aligned: the newest reading stands in t
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 from typing import Any, TypeAlias
 
@@ -32,6 +34,21 @@ MEASURED = (
     "coil_a",
     "crank_rpm",
 )
+
+
+WORKERS = 2  # threads over chunks of vehicles, our choice: numpy lets go of the lock in its loops
+
+
+def in_chunks(count: int, size: int, fill: Callable[[slice], None]) -> None:
+    """Call `fill` with slices of at most `size` that cover `count` rows, two at a time; each writes its own rows."""
+    slices = [slice(a, min(a + size, count)) for a in range(0, count, size)]
+    if len(slices) < 2:
+        for s in slices:
+            fill(s)
+        return
+    with ThreadPoolExecutor(WORKERS) as pool:
+        for _ in pool.map(fill, slices):
+            pass
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, scatter_draws
+from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
 from analysis.lows import Weather, make_weather
 from analysis.observe import LOAD
 from analysis.panel import Bools, Floats, Ints, Reals
 from analysis.resets import PART_CHANNELS, PARTS
-from analysis.start import Needs, drawn_coldest_starts, usual_speed
+from analysis.start import ColdMap, Needs, drawn_coldest_starts, usual_speed
 from analysis.state import FleetState
 
 WEEKS = 26
@@ -32,32 +32,36 @@ class Outlook:
     """Coldest starts and probabilities of U vehicles and K draws.
 
     coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first (0 speed,
-    1 supply, 2 coil); alive: (U, K) weight of a draw; needs: per draw; depot: (U,); stretch: of the
-    extrapolation to the cold.
+    1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
+    and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
+    from its modelled coldest start; cold: how far the laws hold in the cold, per draw.
     """
 
     coldest: Reals
     limiting: Ints
     alive: Floats
+    renewed: Floats
     needs: Needs
     depot: Ints
     depots: tuple[str, ...]
-    morning: Floats
-    stretch: float
+    departure: Floats
+    cold: ColdMap
 
 
-def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
-    """Needs of each vehicle and draw, and the morning's departure [K]."""
-    speed_e, supply_e, coil_e, morning = scatter_draws(len(state.group), draws)
-    own = learned.needs[state.group]
+def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats, ColdMap]:
+    """Needs of each vehicle and draw (U, K), its departure from its modelled coldest start [K], the map of the cold."""
+    speed_e, supply_e, coil_e, z = scatter_draws(len(state.group), draws)
+    needs, shapes = learned.drawn(draws)
+    own = needs[state.group]
     usual = usual_speed(state.laws)[state.group][:, None]
-    return Needs(own[:, :1] + speed_e * usual, own[:, 1:2] + supply_e, own[:, 2:3] + coil_e), morning
+    drawn = Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e)
+    return drawn, z * shapes[:, 2], ColdMap(shapes[:, 0], shapes[:, 1])
 
 
 def look_ahead(state: FleetState, learned: LearnedNeeds, climate: pd.DataFrame) -> Outlook:
     """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0)."""
     draws = state.drawn.shape[-1]
-    needs, morning = unit_needs(state, learned, draws)
+    needs, departure, cold = unit_needs(state, learned, draws)
     found = []
     for h in range(len(state.ahead_d)):
         by_need = drawn_coldest_starts(
@@ -68,16 +72,18 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, climate: pd.DataFrame) 
             state.panel.volts,
             state.laws,
             needs,
-            stretch=learned.stretch,
+            cold=cold,
         )
         found.append(by_need.max(axis=0))
         if h == 2:
             limiting = np.median(by_need, axis=2).argmax(axis=0)
-    coldest = np.stack(found) + morning.astype(np.float32)
+    coldest = np.stack(found) + departure.astype(np.float32)
     depots, depot = depot_codes(state.panel.units)
     past = make_weather(climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
-    alive = np.maximum(1.0 - past.probability(depot, coldest[0], coldest[1]), 1e-3)
-    return Outlook(coldest, limiting, alive, needs, depot, tuple(depots), morning, learned.stretch)
+    weight, lost = not_failed(past.probability(depot, coldest[0], coldest[1]), state.day - state.last_day)
+    alive = np.asarray(weight, dtype=np.float64)
+    renewed = np.asarray(lost / (alive.mean(axis=-1) + lost), dtype=np.float64)
+    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, cold)
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:
@@ -102,11 +108,12 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.coldest[:, rows],
         outlook.limiting[rows],
         outlook.alive[rows],
+        outlook.renewed[rows],
         needs,
         outlook.depot[rows],
         outlook.depots,
-        outlook.morning[rows],
-        outlook.stretch,
+        outlook.departure[rows],
+        outlook.cold,
     )
 
 
@@ -181,9 +188,9 @@ def _coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, fiel
         state.panel.volts[rows],
         state.laws,
         own.needs,
-        stretch=own.stretch,
+        cold=own.cold,
     )
-    return np.asarray(by_need.max(axis=0) + own.morning.astype(np.float32))
+    return np.asarray(by_need.max(axis=0) + own.departure.astype(np.float32))
 
 
 def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:

@@ -9,13 +9,13 @@ import numpy.typing as npt
 
 from analysis.coldstart import StartLimits, StartState, start_margins_v
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
-from analysis.panel import Floats, Ints, Reals
+from analysis.panel import Floats, Ints, Reals, in_chunks
 
-GRID_C = np.arange(-44.0, 41.0, 4.0)
-BELOW_C = -46.0  # what "starts at every temperature of the grid" is written as
+GRID_C = np.arange(-68.0, 41.0, 4.0)
+BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
 ANCHOR_C = 15.0  # bay temperatures: what was measured, not extrapolated; our choice
 NOMINAL_RPM = 190.0  # cranking speed of a sound vehicle where the fleet never read it, our choice
-CHUNK_UNITS = 1500
+CHUNK_UNITS = 400
 
 
 @dataclass(frozen=True)
@@ -109,15 +109,25 @@ def coldest_starts(curves: Curves, needs: Needs) -> npt.NDArray[np.float32]:
     )
 
 
-def stretched(coldest: Reals, stretch: float) -> npt.NDArray[np.float32]:
-    """Coldest starts with the distance below ANCHOR_C multiplied by `stretch`.
+@dataclass(frozen=True)
+class ColdMap:
+    """How far laws fitted to bay temperatures hold in the cold, and how far single vehicles depart from them.
 
-    Laws fitted to bay temperatures are extrapolated to the cold; how far they can be trusted there is learned from the
-    fleet's own no-starts.  "Starts at every temperature of the grid" stays so.
+    The distance d below ANCHOR_C becomes (1 - exp(-stretch r d)) / r with r = per_reach [1/K]: near the anchor `stretch`
+    times as far, and never farther than 1 / r, because every oil and every battery ends somewhere; r = 0 is a straight
+    line.  stretch, per_reach: scalars or arrays that broadcast against the coldest starts.
     """
-    below = np.minimum(coldest - np.float32(ANCHOR_C), 0.0)
-    moved = coldest + below * np.float32(stretch - 1.0)
-    return np.where(coldest <= BELOW_C, coldest, moved).astype(np.float32)
+
+    stretch: float | Floats = 1.0
+    per_reach: float | Floats = 0.0
+
+    def __call__(self, coldest: Reals) -> npt.NDArray[np.float32]:
+        """Coldest starts [degC] of the model -> as the fleet's own no-starts have them; warmer than the anchor: as is."""
+        below = np.maximum(np.float32(ANCHOR_C) - np.asarray(coldest, dtype=np.float32), np.float32(0.0))
+        stretch, r = (np.asarray(v, dtype=np.float32) for v in (self.stretch, self.per_reach))
+        bounded = np.maximum(r, np.float32(1e-6))
+        reached = np.where(r > 1e-6, -np.expm1(-stretch * bounded * below) / bounded, stretch * below)
+        return np.where(below > 0, np.float32(ANCHOR_C) - reached, coldest).astype(np.float32)
 
 
 def drawn_coldest_starts(
@@ -129,15 +139,15 @@ def drawn_coldest_starts(
     laws: ClassLaws,
     needs: Needs,
     *,
-    stretch: float = 1.0,
+    cold: ColdMap | None = None,
 ) -> npt.NDArray[np.float32]:
     """(3, U, K) coldest starts of drawn states (7, U, K), in chunks that fit the cache."""
-    parts = []
-    for a in range(0, state.shape[1], CHUNK_UNITS):
-        s = slice(a, a + CHUNK_UNITS)
+    found = np.empty((3, state.shape[1], state.shape[2]), dtype=np.float32)
+
+    def fill(s: slice) -> None:
         circuit = start_state(state[:, s], field[s], rest_v[s], group[s], laws)
         own = Needs(needs.speed[s], needs.supply[s], needs.coil[s])
-        parts.append(coldest_starts(start_curves(circuit, volts[s]), own))
-    if not parts:
-        return np.zeros((3, 0, state.shape[2]), dtype=np.float32)
-    return stretched(np.concatenate(parts, axis=1), stretch)
+        found[:, s] = coldest_starts(start_curves(circuit, volts[s]), own)
+
+    in_chunks(state.shape[1], CHUNK_UNITS, fill)
+    return found if cold is None else cold(found)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.panel import Bools, Floats, Ints
+from analysis.panel import Bools, Floats, Ints, Reals, in_chunks
 
 ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
 POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # our choice: slowing wear to strongly accelerating, close to an exponential
@@ -24,9 +24,10 @@ OUTLIER_RANGE = 10.0  # width, in class-usual values, that a slip may fall in; o
 MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
 DEPARTURE = 0.20  # real wear departs from its path by about this share of its excess ...
 DEPARTURE_D = 75.0  # ... at readings this long before the latest and earlier, less at later ones; our choice
+PACE_SD = 0.3  # wear ahead goes by its path at a pace of its own, log standard deviation; our choice
 MOST_WORN = 0.6  # most prior weight that wear may have before any reading; our choice
 STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
-CHUNK_UNITS = 1500
+CHUNK_UNITS = 250  # so that one chunk fits the cache
 DAYS_PER_YEAR = 365.25
 
 
@@ -87,8 +88,8 @@ class GrowthPrior:
 def default_prior() -> GrowthPrior:
     """Before a fleet has taught anything: batteries wear most, lives of some months to some years; our choice."""
     onset = np.array([0.20, 0.06, 0.06, 0.06, 0.08, 0.06, 0.05])
-    life = np.tile(np.array([0.05, 0.15, 0.30, 0.25, 0.15, 0.10]), (len(onset), 1))
-    return GrowthPrior(onset, life, np.full((len(onset), len(POWERS)), 1.0 / len(POWERS)))
+    life = np.tile(np.array([0.005, 0.06, 0.25, 0.35, 0.22, 0.115]), (len(onset), 1))
+    return GrowthPrior(onset, life, np.tile(np.array([0.22, 0.23, 0.27, 0.28]), (len(onset), 1)))
 
 
 @dataclass(frozen=True)
@@ -100,12 +101,12 @@ class Growth:
     after the readings.
     """
 
-    weight: Floats
-    base: Floats
-    amount: Floats
-    var_base: Floats
-    var_amount: Floats
-    cov: Floats
+    weight: Reals
+    base: Reals
+    amount: Reals
+    var_base: Reals
+    var_amount: Reals
+    cov: Reals
     last_slip: Floats
     evidence: Floats
 
@@ -173,15 +174,20 @@ def growth_posterior(
     """
     log_prior = np.broadcast_to(log_prior, (value.shape[0], grid.size))
     n = value.shape[0]
-    outputs = [np.empty((n, grid.size)) for _ in range(6)] + [np.empty(n), np.empty(n)]
-    for a in range(0, n, CHUNK_UNITS):
-        s = slice(a, a + CHUNK_UNITS)
+    paths = [np.empty((n, grid.size), dtype=np.float32) for _ in range(6)]  # of many vehicles: half the memory
+    slip, evidence = np.empty(n), np.empty(n)
+
+    def fill(s: slice) -> None:
         part = _posterior_chunk(
             day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior[s]
         )
-        for whole, piece in zip(outputs, part, strict=True):
+        for whole, piece in zip(paths, part[:6], strict=True):
             whole[s] = piece
-    return Growth(*outputs)
+        slip[s], evidence[s] = part[6:]
+
+    in_chunks(n, CHUNK_UNITS, fill)
+    weight, base, amount, var_base, var_amount, cov = paths
+    return Growth(weight, base, amount, var_base, var_amount, cov, slip, evidence)
 
 
 _Sums = tuple[Floats, Floats, Floats, Floats, Floats]
@@ -263,8 +269,8 @@ def draw_values(
     n = len(growth.weight)
     path = _draw_paths(growth.weight, rng, draws)
 
-    def take(field: Floats) -> Floats:
-        return np.take_along_axis(field, path, axis=1)
+    def take(field: Reals) -> Floats:
+        return np.asarray(np.take_along_axis(field, path, axis=1), dtype=np.float64)
 
     amount, var_amount, cov = take(growth.amount), take(growth.var_amount), take(growth.cov)
     drawn = np.maximum(amount + np.sqrt(var_amount) * rng.standard_normal((n, draws)), 0.0)
@@ -275,26 +281,31 @@ def draw_values(
     lag = np.where(path == 0, -1e9, grid.lag[path])
     power = grid.power[path]
     out = np.empty((len(ahead_d), n, draws), dtype=np.float32)
+    pace = np.exp(PACE_SD * rng.standard_normal((n, draws)) - 0.5 * PACE_SD**2)
+    now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** power
     for k, ahead in enumerate(ahead_d):
-        out[k] = base + drawn * (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power
+        then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power
+        out[k] = base + drawn * (now + pace * (then - now) if ahead > 0 else then)
     return out
 
 
-def _draw_paths(weight: Floats, rng: np.random.Generator, draws: int) -> Ints:
+def _draw_paths(weight: Reals, rng: np.random.Generator, draws: int) -> Ints:
     """(U, K) stratified draws of paths by their weight, in random order."""
     n, size = weight.shape
     even = (np.arange(draws)[None, :] + rng.random((n, 1))) / draws
     even = np.take_along_axis(even, np.argsort(rng.random((n, draws)), axis=1), axis=1)
     path = np.empty((n, draws), dtype=np.int64)
-    for a in range(0, n, CHUNK_UNITS):
-        s = slice(a, a + CHUNK_UNITS)
-        cumulative = np.cumsum(weight[s], axis=1)
+
+    def fill(s: slice) -> None:
+        cumulative = np.cumsum(weight[s], axis=1, dtype=np.float64)
         cumulative /= cumulative[:, -1:]
         offset = np.arange(len(cumulative))[:, None] * 2.0
         flat = (cumulative + offset).ravel()
         path[s] = (
             np.searchsorted(flat, (even[s] + offset).ravel()).reshape(-1, draws) - offset.astype(np.int64) // 2 * size
         )
+
+    in_chunks(n, CHUNK_UNITS, fill)
     return np.asarray(np.minimum(path, size - 1), dtype=np.int64)
 
 

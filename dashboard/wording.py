@@ -58,6 +58,9 @@ CHEAP_FIRST = {
 }
 
 
+PERHAPS_REPAIRED = 0.25  # probability of an unrecorded repair above which the list says so, our choice
+
+
 def plain(value: float, unit: str) -> str:
     """A value with sensible digits and its unit."""
     size = abs(value)
@@ -132,6 +135,11 @@ def reasons(
     worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
     found = [level_reason(p, latest, limits, assessment.as_of) for p in worn[:MOST_PARTS]]
     found.append(cold_reason(unit))
+    if unit["repaired_probability"] > PERHAPS_REPAIRED:
+        found.append(
+            f"by these readings it should have failed by now: {round(100 * unit['repaired_probability'])} % sure that it was"
+            f" repaired without a record after the last of its {int(unit['readings'])} readings; ask the depot, record the repair"
+        )
     renewed = next(p for p in rows if p["part"] == unit["part"])["renewed_coldest_start_c"]
     if pd.notna(renewed) and unit["flagged"]:
         found.append(renewed_reason(str(unit["part"]), float(renewed), float(unit["coldest_start_c"])))
@@ -168,6 +176,8 @@ def next_test(unit: Mapping[Any, Any], parts: Parts, costs: PlanSettings | None 
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if not unit["flagged"]:
         return None
+    if unit["repaired_probability"] > PERHAPS_REPAIRED:
+        return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
     rows = part_rows(parts)
     total = max(1.0, sum(float(p["part_probability"]) for p in rows))
     shares = {str(p["part"]): float(p["part_probability"]) / total for p in rows}

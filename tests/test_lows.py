@@ -183,7 +183,8 @@ def test_nearest_agrees_with_the_interpolated_probability() -> None:
     start = np.linspace(-30.0, 10.0, 81)[None, :]
     depot = np.zeros(1, dtype=np.int64)
     exact = january.probability(depot, start, start + 2.3)
-    quick = january.nearest(depot, start.astype(np.float32), (start + 2.3).astype(np.float32))
+    halves = [np.rint(2.0 * c).astype(np.int32) for c in (start, start + 2.3)]
+    quick = january.nearest(depot, halves[0], halves[1])
     assert np.abs(exact - quick).max() < 0.1
     assert np.abs(exact - quick).mean() < 0.03
 

@@ -1,4 +1,4 @@
-"""From drawn states to coldest starts: the table of temperatures against a root finder, and the learned stretch."""
+"""From drawn states to coldest starts: the table of temperatures against a root finder, and the learned map of the cold."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from analysis.start import (
     BELOW_C,
     GRID_C,
     NOMINAL_RPM,
+    ColdMap,
     Needs,
     coldest_starts,
     crossing,
     drawn_coldest_starts,
     start_curves,
     start_state,
-    stretched,
     usual_speed,
 )
 
@@ -46,7 +46,7 @@ NEEDS = (100.0, 7.2, 7.0)
 VOLTS = np.array([12.0, 24.0])
 
 
-def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0, stretch: float = 1.0) -> np.ndarray:
+def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0, cold: ColdMap | None = None) -> np.ndarray:
     """(3,) coldest starts of one vehicle with some channels worn."""
     state = np.ones((len(CHANNELS), 1, 1))
     for channel, value in multiples.items():
@@ -54,7 +54,7 @@ def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0, st
     needs = Needs(*(np.full((1, 1), n) for n in NEEDS))
     one = np.array([unit])
     found = drawn_coldest_starts(
-        state, np.full((1, 1), field), LAWS.rest_v[one], one, VOLTS[one], LAWS, needs, stretch=stretch
+        state, np.full((1, 1), field), LAWS.rest_v[one], one, VOLTS[one], LAWS, needs, cold=cold
     )
     return found[:, 0, 0]
 
@@ -220,25 +220,42 @@ def test_needs_are_held_against_their_own_curves() -> None:
         assert moved.tolist() == [i == k for i in range(3)]
 
 
-# --- stretch ---------------------------------------------------------------------------------------------------------
+# --- the map of the cold ---------------------------------------------------------------------------------------------
 
 
-def test_stretched_moves_only_what_lies_below_the_anchor() -> None:
-    """Worked by hand: 20 K below the anchor become 16 K at 0.8; the anchor, warmer starts and "always" stay."""
-    given_c = np.array([ANCHOR_C - 20.0, ANCHOR_C, ANCHOR_C + 8.0, BELOW_C], dtype=np.float32)
-    assert stretched(given_c, 0.8) == pytest.approx([ANCHOR_C - 16.0, ANCHOR_C, ANCHOR_C + 8.0, BELOW_C])
-    assert stretched(given_c, 1.0) == pytest.approx(given_c)
+def test_the_map_moves_only_what_lies_below_the_anchor() -> None:
+    """Worked by hand: 20 K below the anchor become 16 K at 0.8; the anchor and warmer starts stay."""
+    given_c = np.array([ANCHOR_C - 20.0, ANCHOR_C, ANCHOR_C + 8.0], dtype=np.float32)
+    assert ColdMap(0.8)(given_c) == pytest.approx([ANCHOR_C - 16.0, ANCHOR_C, ANCHOR_C + 8.0])
+    assert ColdMap()(given_c) == pytest.approx(given_c)
+
+
+def test_the_map_ends_at_its_reach() -> None:
+    """Worked by hand: with a reach of 50 K, 50 K below the anchor become 50 (1 - 1/e) K, and nothing passes 50 K."""
+    bent = ColdMap(1.0, 0.02)
+    assert bent(np.array([ANCHOR_C - 50.0])) == pytest.approx([ANCHOR_C - 50.0 * (1.0 - np.exp(-1.0))], abs=1e-3)
+    assert bent(np.array([-500.0]))[0] >= ANCHOR_C - 50.0
+    assert bent(np.array([ANCHOR_C - 0.01])) == pytest.approx([ANCHOR_C - 0.01], abs=1e-3)
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.floats(-45.0, 39.0), st.floats(0.0, 20.0), st.floats(0.4, 1.3))
-def test_stretched_keeps_the_order(colder: float, by: float, stretch: float) -> None:
-    """Property: of two vehicles inside the grid the one that starts colder still does."""
-    a, b = stretched(np.array([colder, colder + by], dtype=np.float32), stretch)
+@given(st.floats(-69.0, 39.0), st.floats(0.0, 20.0), st.floats(0.4, 1.4), st.floats(0.0, 0.03))
+def test_the_map_keeps_the_order(colder: float, by: float, stretch: float, per_reach: float) -> None:
+    """Property: of two vehicles the one that starts colder still does."""
+    a, b = ColdMap(stretch, per_reach)(np.array([colder, colder + by], dtype=np.float32))
     assert a <= b + 1e-3
 
 
-def test_stretch_is_applied_to_drawn_starts() -> None:
-    """Property: `drawn_coldest_starts` with a stretch is `stretched` of those without."""
-    plain = starts({BATTERY: 3.0})
-    assert starts({BATTERY: 3.0}, stretch=0.7) == pytest.approx(stretched(plain, 0.7))
+def test_the_map_takes_one_shape_per_draw() -> None:
+    """Property: arrays over draws give what scalars give one by one."""
+    cold = np.linspace(-40.0, 0.0, 6).reshape(2, 3)
+    stretch, per_reach = np.array([0.8, 1.0, 1.2]), np.array([0.0, 0.01, 0.02])
+    together = ColdMap(stretch, per_reach)(cold)
+    for k in range(3):
+        assert together[:, k] == pytest.approx(ColdMap(float(stretch[k]), float(per_reach[k]))(cold[:, k]), abs=1e-4)
+
+
+def test_the_map_is_applied_to_drawn_starts() -> None:
+    """Property: `drawn_coldest_starts` with a map is the map of those without."""
+    plain, bent = starts({BATTERY: 3.0}), ColdMap(0.7, 0.01)
+    assert starts({BATTERY: 3.0}, cold=bent) == pytest.approx(bent(plain))

@@ -162,7 +162,7 @@ def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
     """A measurement is worth its minutes only where the wrong act would cost more: free no-starts need none."""
     unit = {
         "status": "judged", "flagged": True, "part": "starter_motor", "flag_probability": 0.5, "vehicle_class": "van",
-        "system_v": 12,
+        "system_v": 12, "repaired_probability": 0.0,
     }  # fmt: skip
     parts = [
         {"part": "starter_motor", "part_probability": 0.5, "last_slip": 0.0},
@@ -175,3 +175,5 @@ def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
     )  # fmt: skip
     assert wording.next_test(unit, parts, dear) is not None
     assert wording.next_test(unit, parts, free) is None
+    perhaps = {**unit, "repaired_probability": 0.6}
+    assert "repair that nobody recorded" in str(wording.next_test(perhaps, parts, free))
