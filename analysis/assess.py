@@ -211,6 +211,7 @@ def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
         rows.append(
             (name, "loop resistance share of rest volts over peak amps", laws.inrush[g, 0], np.nan, "1", *counts)
         )
+        rows.append((name, "share of repairs that are recorded", learned.recorded, np.nan, "1", *counts))
         for k, (quantity, unit) in enumerate(
             (
                 ("stretch of the laws towards the cold", "1"),

@@ -49,7 +49,8 @@ LEAST_PROBABILITY = 0.002  # probabilities are calibrated between this and one l
 LEAST_ALIVE = 0.02  # a vehicle that should have failed long ago may be one that the model is wrong about; our choice
 TAIL_DOF = 4.0  # departures of single vehicles have the tails of Student's t, our choice
 TAIL_SCALE = 0.85  # so that the middle two thirds are those of a normal distribution
-RECORDED_SHARE = 0.88  # share of no-starts that are recorded with their date, our choice
+RECORDED_SHARE = 0.88  # share of no-starts that are recorded, before the fleet has shown its habits; our choice ...
+RECORDED_COUNTS = 20.0  # ... which counts as much as so many repairs
 UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
 GOLDEN = 0.6180339887498949
 
@@ -61,7 +62,8 @@ Starts: TypeAlias = Reals
 class Look:
     """One look at the past: probability (X, S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,).
 
-    X runs over SHAPES, S, V, C over the grids of needs; the other vehicles could not have failed under any of them.
+    X runs over SHAPES, S, V, C over the grids of needs; the other vehicles could not have failed under any of them;
+    recorded: share of repairs that were recorded, as known then.
     """
 
     day: float
@@ -69,6 +71,7 @@ class Look:
     group: npt.NDArray[np.int64]
     telling: Ints
     probability: Reals
+    recorded: float
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,8 @@ class LearnedNeeds:
 
     needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); shape, shape_se: (3,) stretch, per_reach [1/K]
     and scatter [K] that all classes share; offset, slope: calibration, logit p' = offset + slope * logit p; no_starts,
-    looks: (G,) what it rests on; weights: (G, X, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,).
+    looks: (G,) what it rests on; recorded: share of repairs that are
+    recorded; weights: (G, X, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,).
     """
 
     needs: Floats
@@ -88,6 +92,7 @@ class LearnedNeeds:
     slope: float
     no_starts: npt.NDArray[np.int64]
     looks: npt.NDArray[np.int64]
+    recorded: float
     weights: Floats
     grids: tuple[Floats, Floats, Floats]
 
@@ -125,16 +130,23 @@ def scatter_draws(n_units: int, draws: int) -> tuple[Floats, Floats, Floats, Flo
     return SPEED_SCATTER * z[0], SUPPLY_SCATTER_V * z[1], COIL_SCATTER_V * z[2], tailed
 
 
-def not_failed(failed: Reals, since_reading_d: Floats) -> tuple[Reals, Reals]:
+def recorded_share(repairs: pd.DataFrame, found: pd.DataFrame) -> float:
+    """Share of repairs that the fleet records: no-start repairs on record beside renewals that only readings show."""
+    recorded = int((repairs["reason"] == "no_start").sum())
+    silent = len(found.drop_duplicates(["unit", "around_on"]))
+    return (recorded + RECORDED_COUNTS * RECORDED_SHARE) / (recorded + silent + RECORDED_COUNTS)
+
+
+def not_failed(failed: Reals, since_reading_d: Floats, recorded: float) -> tuple[Reals, Reals]:
     """Weight of every draw as one in which the vehicle still stands as read (..., U, K), and the mean weight (..., U)
     of all draws in which it failed in the past SURVIVAL_D days and was repaired without a record.
 
     failed: (..., U, K) probability of a no-start in those days; since_reading_d: (U,) days since the last reading, which
-    would have shown the repair; NaN for none.
+    would have shown the repair; NaN for none; recorded: share of repairs that are recorded.
     """
     alive = np.maximum(1.0 - failed, LEAST_ALIVE)
     unseen = np.clip(np.nan_to_num(since_reading_d, nan=SURVIVAL_D) / SURVIVAL_D, 0.0, 1.0)
-    return alive, (1.0 - RECORDED_SHARE) * unseen * mean_of_draws(failed)
+    return alive, (1.0 - recorded) * unseen * mean_of_draws(failed)
 
 
 def mean_of_draws(values: Reals) -> Reals:
@@ -158,6 +170,7 @@ def look_back(tables: FleetTables, day: float) -> Look:
     other = [np.maximum(supply[:, None], coil[None, :]) for _, supply, coil in kept]  # (V, C, N, K)
     own, depot, since = own[telling], depot[telling], day - state.last_day[telling]
     departures = [np.rint(2.0 * scatter * own).astype(np.int32) for scatter in SCATTERS_K]
+    share = recorded_share(then.repairs, state.resets.found)
     maps = [mapped_quarters(ColdMap(float(s), float(r))) for s, r, _ in SHAPES[:: len(SCATTERS_K)]]
     shape = (len(SHAPES), len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS), len(telling))
     probability = np.empty(shape, dtype=np.float32)
@@ -167,11 +180,11 @@ def look_back(tables: FleetTables, day: float) -> Look:
             modelled = [lut[c] for c in cold]
             for y, departure in enumerate(departures):
                 now = [c + departure for c in modelled]
-                alive, renewed = not_failed(before.nearest(depot, now[0], now[1]), since)
+                alive, renewed = not_failed(before.nearest(depot, now[0], now[1]), since, share)
                 fails = ahead.nearest(depot, now[1], now[2])
                 stands = mean_of_draws(alive) + renewed
                 probability[x * len(SCATTERS_K) + y, k] = mean_of_draws(alive * fails) / stands
-    return Look(day, units, state.group, telling, probability)
+    return Look(day, units, state.group, telling, probability, share)
 
 
 def quarters(coldest: Reals) -> npt.NDArray[np.int16]:
@@ -272,7 +285,7 @@ def learn_needs(
                 look = looks[d] = look_back(tables, d)
             happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
             used.append((look, happened))
-            p = UNFORESEEN + RECORDED_SHARE * look.probability
+            p = UNFORESEEN + look.recorded * look.probability
             terms = np.where(happened[look.telling], np.log(p), np.log1p(-p))
             group = look.group[look.telling]
             for g in range(n):
@@ -315,8 +328,9 @@ def _summary(
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
     shape = share @ SHAPES
     shape_se = np.sqrt(share @ (SHAPES - shape) ** 2)
-    offset, slope = calibration(*looked_at(weights, used[-CALIBRATION_LOOKS:]))
-    return LearnedNeeds(mean, sd, shape, shape_se, offset, slope, counts, seen, weights, grids)
+    recorded = used[-1][0].recorded if used else RECORDED_SHARE
+    offset, slope = calibration(*looked_at(weights, used[-CALIBRATION_LOOKS:]), recorded)
+    return LearnedNeeds(mean, sd, shape, shape_se, offset, slope, counts, seen, recorded, weights, grids)
 
 
 def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -> tuple[Floats, npt.NDArray[np.bool_]]:
@@ -332,10 +346,10 @@ def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -
     return np.concatenate(p), np.concatenate(y)
 
 
-def calibration(p: Floats, happened: npt.NDArray[np.bool_]) -> tuple[float, float]:
+def calibration(p: Floats, happened: npt.NDArray[np.bool_], recorded_share: float) -> tuple[float, float]:
     """Offset and slope of logit p' = offset + slope * logit p, held near (0, 1) by a prior that counts as data.
 
-    Platt's method with a Gaussian prior, by Fisher scoring, for no-starts of which RECORDED_SHARE are on record;
+    Platt's method with a Gaussian prior, by Fisher scoring, for no-starts of which `recorded_share` are on record;
     p (N,), happened (N,) as recorded.
     """
     x = logit(p)
@@ -344,7 +358,7 @@ def calibration(p: Floats, happened: npt.NDArray[np.bool_]) -> tuple[float, floa
     design = np.stack([np.ones_like(x), x], axis=1)
     for _ in range(30):
         q = 1.0 / (1.0 + np.exp(-design @ beta))
-        recorded = RECORDED_SHARE * q
+        recorded = recorded_share * q
         slope = recorded * (1.0 - q)
         pull = CALIBRATION_COUNTS * slope / (recorded * (1.0 - recorded))
         gradient = design.T @ (pull * (happened - recorded)) - precision @ (beta - start)

@@ -18,6 +18,7 @@ LOWS_C = np.arange(-46.0, 42.0, 0.5)  # in half kelvins, as `nearest` expects
 FORECAST_SD_FIRST_K = 1.5  # error of a forecast low on the first day, from memory
 FORECAST_SD_PER_DAY_K = 0.25
 FORECAST_SD_MOST_K = 4.0
+USUAL_SD_K = 4.0  # of daily lows where a climate has none, our choice
 UNKNOWN_LOW_C = 5.0  # a depot without climate: our choice, mild, and wide
 UNKNOWN_SD_K = 8.0
 HalfKelvins: TypeAlias = npt.NDArray[np.int32]
@@ -61,15 +62,17 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
     mean = np.full((len(depots), len(days)), UNKNOWN_LOW_C)
     sd = np.full((len(depots), len(days)), UNKNOWN_SD_K)
     day_of_year = pd.DatetimeIndex(pd.to_datetime(days, unit="D")).day_of_year.to_numpy()
+    known = climate[["month", "low_c", "low_sd_c"]].to_numpy(dtype=np.float64, na_value=np.nan)
+    place = climate["depot"].to_numpy(dtype=object)
     for i, depot in enumerate(depots):
-        own = climate[climate["depot"] == depot].dropna(subset=["low_c"]).sort_values("month")
-        if own.empty:
+        own = known[(place == depot) & np.isfinite(known[:, 1])]
+        if not len(own):
             continue
-        at = MID_MONTH[own["month"].to_numpy(dtype=int) - 1]
+        own = own[np.argsort(own[:, 0], kind="stable")]
+        at = MID_MONTH[own[:, 0].astype(np.int64) - 1]
         xs = np.concatenate([at - 365.25, at, at + 365.25])
-        mean[i] = np.interp(day_of_year, xs, np.tile(own["low_c"].to_numpy(np.float64), 3))
-        spread = own["low_sd_c"].fillna(4.0).to_numpy(np.float64)
-        sd[i] = np.interp(day_of_year, xs, np.tile(spread, 3))
+        mean[i] = np.interp(day_of_year, xs, np.tile(own[:, 1], 3))
+        sd[i] = np.interp(day_of_year, xs, np.tile(np.where(np.isfinite(own[:, 2]), own[:, 2], USUAL_SD_K), 3))
     return mean, sd
 
 

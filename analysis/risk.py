@@ -14,7 +14,7 @@ from analysis.state import FleetState
 FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our choice
 # by tolerated false flags per 100 healthy unit-years: probability over FLAG_WINDOW_D, and progress of the worst part
 # (0 new, 1 failing at +5 degC) above which a vehicle is flagged; our choice, from figures of simulated fleets, see DEVELOPERS.md
-FLAG_LEVELS = {2.0: (0.32, 0.38), 5.0: (0.21, 0.31), 10.0: (0.13, 0.26)}
+FLAG_LEVELS = {2.0: (0.32, 0.38), 5.0: (0.20, 0.30), 10.0: (0.13, 0.26)}
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
 FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
 OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice

@@ -68,7 +68,7 @@ _QUANTITIES = (
     Quantity("coil_a", "A", (0.0, 100.0), (0.0, 150.0), "amps through the solenoid coil"),
     Quantity("crank_rpm", "rpm", (0.0, 600.0), (0.0, 600.0), "engine speed while cranking"),
     Quantity("control_loaded_v", "V", _DROP_12, _DROP_24, "volts left on the control wire under the tester's load"),
-    Quantity("coil_loaded_v", "V", _DROP_12, _DROP_24, "volts left on wire and coil under the tester's load"),
+    Quantity("coil_loaded_v", "V", _DROP_12, _DROP_24, "the same check, measured at the coil's end of the wire"),
     Quantity("coil_alone_v", "V", _DROP_12, _DROP_24, "volts left across the coil alone under the tester's load"),
     Quantity("charging_v", "V", (3.0, 20.0), (6.0, 40.0), "battery voltage with the engine running"),
     Quantity("crank_s", "s", (0.0, 120.0), (0.0, 120.0), "seconds from key to running engine"),
