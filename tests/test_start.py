@@ -46,7 +46,9 @@ NEEDS = (100.0, 7.2, 7.0)
 VOLTS = np.array([12.0, 24.0])
 
 
-def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0, cold: ColdMap | None = None) -> np.ndarray:
+def starts(
+    multiples: dict[int, float], *, unit: int = 0, field: float = 1.0, cold: ColdMap | None = None
+) -> np.ndarray:
     """(3,) coldest starts of one vehicle with some channels worn."""
     state = np.ones((len(CHANNELS), 1, 1))
     for channel, value in multiples.items():
