@@ -15,6 +15,7 @@ from analysis.isolation import PART_CHANNEL
 from analysis.lows import seasonal_lows
 from analysis.observe import CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
 from analysis.panel import dates_of
+from analysis.plain_trend import plain_trend
 from analysis.prognosis import chosen, outlook_renewed, weighted_quantile
 from analysis.state import FleetState
 from analysis.trend import Growth, mean_value
@@ -22,6 +23,8 @@ from analysis.trend import Growth, mean_value
 Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
 PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
 AHEAD_D = 182.0
+PLAIN_D = 400.0  # the plain check takes the readings of about the last year, our choice
+MONTHS_PER_YEAR = 12.0
 LIMIT_OF = {
     POSITIVE: ("positive_cable_drop_v", "load"),
     GROUND: ("ground_path_drop_v", "load"),
@@ -72,6 +75,27 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
         float(state.laws.base_sd[state.group[u], c]) * usual,
         (1.0 + float(state.fail_excess[state.group[u], c])) * usual,
     )
+
+
+def plain_slopes(state: FleetState, unit: str) -> dict[str, tuple[float, float, float]]:
+    """Theil-Sen slope of every part over about the last year, with its 90 % interval [mOhm a month; A for drag].
+
+    The plain check beside the model's growth: the median of the slopes between all pairs of readings.  Only readings
+    since the part was last renewed count; NaN with fewer than five.  Raises KeyError for an unknown vehicle.
+    """
+    names = state.panel.units["unit"].astype(str).tolist()
+    if unit not in names:
+        raise KeyError(unit)
+    u = names.index(unit)
+    day = state.panel.day[u]
+    recent = state.usable[:, u] & (day[None] >= state.day - PLAIN_D)
+    found = plain_trend(day, state.observed.value[:, u], recent)
+    out = {}
+    for part, c in PART_CHANNEL.items():
+        usual = float(state.laws.base[state.group[u], c]) / MONTHS_PER_YEAR
+        low, middle, high = (float(v[c]) * usual for v in (found.low, found.slope_per_year, found.high))
+        out[part] = (middle, low, high)
+    return out
 
 
 def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import textwrap
 from collections.abc import Mapping
 from typing import Any
@@ -11,6 +12,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
+from analysis.course import plain_slopes
 from dashboard import reading_json, reading_sheet, wording
 from dashboard.own_limits import limit_book
 from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row
@@ -104,15 +106,20 @@ def unit_sheet(
     mine = repairs[repairs["unit"] == row["unit"]]
     lines = [list_table([row], assessment).split("\n\n", 1)[1], "", "Parts (at 20 °C):"]
     lines.append(
-        f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'wears':>6s}  renewed alone it starts at"
+        f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'plain slope':>22s} {'wears':>6s}  renewed alone it starts at"
     )
+    slopes = plain_slopes(assessment.state, str(row["unit"]))
     for p in parts.to_dict("records"):
         unit = wording.quantity_unit(p["part"])
         renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else wording.cold_words(p["renewed_coldest_start_c"])
         lines.append(
             f"  {wording.PART_WORDS[p['part']]:18s} {wording.plain(p['level_mohm'], unit):>14s} {p['se_mohm']:9.2f}"
-            f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f} {100 * p['worn_probability']:4.0f} %  {renewed}"
+            f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f}"
+            f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
+    lines.append(
+        "  plain slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"
+    )
     lines += ["", "Latest readings:", readings_text(readings)]
     lines += [] if taken is None else taken_lines(taken)
     if len(mine):
@@ -122,6 +129,14 @@ def unit_sheet(
             for r in mine.itertuples()
         ]
     return "\n".join(lines)
+
+
+def slope_words(slope: tuple[float, float, float]) -> str:
+    """A slope a month with its interval, or why there is none."""
+    middle, low, high = slope
+    if math.isnan(middle):
+        return "under 5 readings"
+    return f"{middle:.2f} ({low:.2f} to {high:.2f})".replace("-", "−")
 
 
 SHOWN = (

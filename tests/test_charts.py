@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 from samples_screens import assessed, readings_of, worst_unit
+from scipy.stats import theilslopes
 
-from analysis.course import Z_80, cold_course, part_course, season_course
+from analysis.course import PLAIN_D, Z_80, cold_course, part_course, plain_slopes, season_course
 from dashboard import charts
 
 
@@ -147,3 +149,24 @@ def test_charts_follow_the_readers_thermometer() -> None:
             {"done_on": "datetime64[us]", "words": "str"}), fahrenheit=True,
     )  # fmt: skip
     assert "mΩ at 68 °F" in specs_in(drawn.to_dict())
+
+
+def test_the_plain_slope_is_scipy_s_theil_sen_of_the_drawn_readings() -> None:
+    """Reference library: scipy.stats.theilslopes on the last year's readings of the chart, in mOhm a month."""
+    a = assessed()
+    unit = worst_unit()
+    slopes, compared = plain_slopes(a.state, unit), 0
+    for name, (middle, low, high) in slopes.items():
+        drawn = part_course(a, unit, name).readings
+        drawn = drawn[drawn["used"] & (drawn["taken_at"] >= a.as_of - pd.Timedelta(days=PLAIN_D))]
+        if len(drawn) < 5:
+            assert np.isnan(middle)
+            continue
+        months = (drawn["taken_at"] - a.as_of).dt.total_seconds().to_numpy() / (86400.0 * 365.25 / 12.0)
+        expected = theilslopes(drawn["value"].to_numpy(), months, alpha=0.9)
+        assert middle == pytest.approx(expected.slope, rel=1e-3, abs=1e-6)
+        assert (low, high) == pytest.approx((expected.low_slope, expected.high_slope), rel=1e-3, abs=1e-6)
+        compared += 1
+    assert compared >= 3
+    with pytest.raises(KeyError):
+        plain_slopes(a.state, "nobody")

@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from analysis.assess import Assessment
+from analysis.course import plain_slopes
 from analysis.one_reading import ReadingCheck
 from dashboard import downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
 from dashboard.assessment import own_costs
@@ -16,6 +17,7 @@ from dashboard.own_limits import limit_book
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
+from dashboard.tables import slope_words
 from dashboard.wording import PART_WORDS, list_row, plain, quantity_unit
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
@@ -232,6 +234,7 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     """Every part's level, growth and what renewing it alone would gain."""
     in_f = session.fahrenheit()
     mine = assessment.parts[assessment.parts["unit"] == row["unit"]].to_dict("records")
+    slopes = plain_slopes(assessment.state, str(row["unit"]))
     frame = pd.DataFrame(
         {
             "part": [PART_WORDS[p["part"]] for p in mine],
@@ -241,6 +244,7 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
             "standard error": [plain(p["se_mohm"], quantity_unit(p["part"])) for p in mine],
             "usual in class": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
             "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
+            "plain slope a month (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
             "wearing": [percent(p["worn_probability"]) for p in mine],
             "suspect": [percent(p["part_probability"]) for p in mine],
             "renewed, it starts down to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
@@ -249,6 +253,7 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     )
     st.subheader("Every part")
     st.dataframe(frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table")
+    st.caption("Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen).")
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
 
 
