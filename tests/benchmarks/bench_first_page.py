@@ -1,6 +1,6 @@
 """Time from opening the address to the weekly list standing on the page, in Chromium: python bench_first_page.py.
 
-Prints what was measured beside what issue 6 asks for: 2 s on the demo, 4 s with 50,000 vehicles, from the moment the
+Prints what was measured beside the target: 2 s on the demo, 4 s with 50,000 vehicles, from the moment the
 server answers. The browser's own time for the same server's empty page is printed beside it. A large fleet is made by
 copying the demo's vehicles, readings and list rows; nothing is judged beforehand but the demo.
 
