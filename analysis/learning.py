@@ -123,7 +123,7 @@ def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
 
 
 def scatter_draws(n_units: int, draws: int) -> tuple[Floats, Floats, Floats, Floats]:
-    """Departures of single vehicles from the class, (U, K) each: relative speed, V, V, and standard normal ones."""
+    """Departures of single vehicles from the class, (U, K) each: relative speed, V, V, and Student's t."""
     rng = np.random.default_rng(77)
     z = rng.standard_normal((3, n_units, draws))
     tailed = TAIL_SCALE * rng.standard_t(TAIL_DOF, (n_units, draws))
@@ -160,7 +160,8 @@ def look_back(tables: FleetTables, day: float) -> Look:
     then = sampled(tables).before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
     state = estimate_state(then, day, np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)]), draws=DRAWS, seed=11)
     units = state.panel.units["unit"].to_numpy(dtype=object)
-    starts = [_starts_on_grid(state, h, need_grids(state.panel)) for h in range(3)]
+    grids = need_grids(state.panel)
+    starts = [_starts_on_grid(state, h, grids) for h in range(3)]
     depots, depot = depot_codes(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
     ahead = make_weather(then.climate, depots, int(day), SPAN_D)

@@ -16,9 +16,11 @@ from analysis.expected import ClassKnowledge, Expected
 from analysis.isolation import PART_CHANNEL
 from analysis.limit_book import LimitBook
 from analysis.limits import Limits
-from dashboard import charts, session
+from analysis.one_reading import ReadingCheck
+from dashboard import charts, reading_sheet, session
 from dashboard.own_limits import limit_book
 from dashboard.paper import BayUnit
+from dashboard.plain_text import safe
 from dashboard.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart
 from dashboard.wording import latest_readings
 from ingest import store
@@ -204,6 +206,19 @@ def bay_unit(own: Facts, *, due: str = "") -> BayUnit:
 
 
 # --- a reading taken apart -------------------------------------------------------------------------------------------
+
+
+def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
+    """The battery's charge, and whether the reading fits: as a warning where it does not."""
+    *charge, closure = (
+        safe(reading_sheet.for_reader(t, fahrenheit=fahrenheit), longest=900) for t in reading_sheet.fit_words(check)
+    )
+    for text in charge:
+        st.markdown(text)
+    if reading_sheet.misfit(check):
+        st.warning(closure, icon=":material/help:")
+    else:
+        st.markdown(closure)
 
 
 @st.cache_resource(show_spinner=False, max_entries=CLASSES_KEPT)

@@ -212,15 +212,7 @@ def look(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter) -> E
 def says(check: ReadingCheck) -> None:
     """Whether the values fit, the battery's charge, and the resistances; short enough for a phone."""
     in_f = session.fahrenheit()
-    *charge, closure = (
-        safe(reading_sheet.for_reader(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
-    )  # fmt: skip
-    for text in charge:
-        st.markdown(text)
-    if reading_sheet.misfit(check):
-        st.warning(closure, icon=":material/help:")
-    else:
-        st.markdown(closure)
+    one_unit.show_fit(check, fahrenheit=in_f)
     with st.expander(f"Resistances at {temperature(20.0, fahrenheit=in_f)}", expanded=True):
         table = reading_sheet.identified_table(check)
         known = table[table["this reading"] != reading_sheet.NOT_IDENTIFIED]

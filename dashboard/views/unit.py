@@ -284,16 +284,8 @@ def latest_says(facts: one_unit.Facts) -> None:
 
 def fits(check: ReadingCheck, *, in_f: bool) -> None:
     """The battery's charge, whether the reading fits, and where it points."""
-    *charge, closure = (
-        safe(reading_sheet.for_reader(t, fahrenheit=in_f), longest=900) for t in reading_sheet.fit_words(check)
-    )  # fmt: skip
+    one_unit.show_fit(check, fahrenheit=in_f)
     pointed = [reading_sheet.finding_words(f) for f in check.findings[: reading_sheet.MOST_FINDINGS]]
-    for text in charge:
-        st.markdown(text)
-    if reading_sheet.misfit(check):
-        st.warning(closure, icon=":material/help:")
-    else:
-        st.markdown(closure)
     for text in pointed:
         st.markdown(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=900))
 
