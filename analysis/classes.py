@@ -17,6 +17,7 @@ from analysis.observe import (
     MOTOR,
     POSITIVE,
     ClassLaws,
+    LawDoubt,
     Noise,
     Observations,
     Raw,
@@ -60,8 +61,8 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
     load = (np.full(n, DRAG_LAW.b_per_k), np.zeros(n))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
-    battery = _fit(panel, _log_battery(panel, raw), bent(BATTERY_LAW, BATTERY_CURVE), 0.08)
-    load = _fit(panel, _log(panel.measured["crank_a"]), bent(DRAG_LAW, LOAD_CURVE), 0.035)
+    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), bent(BATTERY_LAW, BATTERY_CURVE), 0.08)
+    load, _ = _fit(panel, _log(panel.measured["crank_a"]), bent(DRAG_LAW, LOAD_CURVE), 0.035)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
     inrush = np.tile([combined([by_speed, by_parts], INRUSH_PRIOR), at_inrush], (n, 1))
@@ -72,13 +73,13 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], SPEED_SHARE))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
-    load = _fit(panel, _log(panel.measured["crank_a"]) - slower, bent(DRAG_LAW, LOAD_CURVE), 0.035)
+    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, bent(DRAG_LAW, LOAD_CURVE), 0.035)
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
     base, base_sd = usual_values(panel, value)
     base = with_assumed(panel, base, emf)
-    se = standard_errors(panel, raw, value, (battery[0], load[0]), noise)
+    se = standard_errors(panel, raw, value, (battery[0], load[0]), (battery_doubt, load_doubt), noise)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
         left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
@@ -88,6 +89,8 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         battery_curve=battery[1],
         load_per_k=load[0],
         load_curve=load[1],
+        battery_doubt=battery_doubt,
+        load_doubt=load_doubt,
         base=base,
         base_sd=base_sd,
         rest_v=group_median(panel.measured["rest_v"], panel.group, n),
@@ -119,11 +122,15 @@ def _log_battery(panel: Panel, raw: Raw) -> Floats:
     return _log(np.where(both, raw.battery, np.nan))
 
 
-def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> tuple[Floats, Floats]:
-    """Temperature law (b, c) of every class, from differences between successive readings of the same vehicle."""
-    b, c = np.empty(len(panel.groups)), np.empty(len(panel.groups))
+def _fit(
+    panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float
+) -> tuple[tuple[Floats, Floats], LawDoubt]:
+    """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle."""
+    n = len(panel.groups)
+    b, c = np.empty(n), np.empty(n)
+    covariance, centre = np.empty((n, 2, 2)), np.zeros((n, 2))
     unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
-    for g in range(len(panel.groups)):
+    for g in range(n):
         some = np.flatnonzero(panel.group == g)[: max(1, FIT_READINGS // log_value.shape[1])]
         law = fit_temperature_law(
             log_value[some],
@@ -134,7 +141,12 @@ def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> t
             prior=prior,
         )
         b[g], c[g] = law.b_per_k, law.c_per_k2
-    return b, c
+        covariance[g] = law.covariance
+        x = prior.reference_c - panel.measured["temperature_c"][some]
+        x = x[np.isfinite(x) & np.isfinite(log_value[some])]
+        if len(x):
+            centre[g] = x.mean(), (x * x).mean()
+    return (b, c), LawDoubt(covariance, centre)
 
 
 def usual_emf(panel: Panel, raw: Raw) -> Floats:
@@ -333,7 +345,7 @@ def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observ
     raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush, noise)
     battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
     value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
-    se = standard_errors(panel, raw, value, (battery[0], load[0]), noise)
+    se = standard_errors(panel, raw, value, (battery[0], load[0]), (laws.battery_doubt, laws.load_doubt), noise)
     usual = laws.base[panel.group].T[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]

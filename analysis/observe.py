@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.limits import COPPER_PER_K, REFERENCE_C
-from analysis.panel import Floats, Panel, group_median
+from analysis.panel import Floats, Ints, Panel, group_median
 
 CHANNELS = (
     "battery",
@@ -43,10 +43,28 @@ class Noise:
 
 
 @dataclass(frozen=True)
+class LawDoubt:
+    """How far a class's temperature law may be out: covariance (G, 2, 2) of its slope [1/K] and curvature [1/K^2], and
+    the mean (G, 2) of x and x^2 over the class's readings, x kelvin below 20 degC.
+
+    Usual values come from the same readings, so an error of the law cancels where most of them were taken.
+    """
+
+    covariance: Floats
+    centre: Floats
+
+    def relative_se(self, x: Floats, group: Ints) -> Floats:
+        """(U, R) standard error of the log correction of readings taken x kelvin (U, R) below 20 degC."""
+        step = np.stack([x, x * x], axis=-1) - self.centre[group][:, None, :]
+        return np.sqrt(np.maximum(np.einsum("uri,uij,urj->ur", step, self.covariance[group], step), 0.0))
+
+
+@dataclass(frozen=True)
 class ClassLaws:
     """What a vehicle class has in common; arrays over G classes.
 
     battery_per_k, load_per_k: log change per kelvin colder than 20 degC; battery_curve, load_curve: per K^2;
+    battery_doubt, load_doubt: how far these may be out;
     base: (G, 7) usual value at 20 degC [mOhm; A for load]; base_sd: (G, 7) spread between healthy vehicles, relative;
     rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC; speed_share: (G,) share of the
     load that goes with speed; emf_per_rpm: (G,) [V/rpm], NaN when speed was never read; scatter: (G, 7) measured over
@@ -58,6 +76,8 @@ class ClassLaws:
     battery_curve: Floats
     load_per_k: Floats
     load_curve: Floats
+    battery_doubt: LawDoubt
+    load_doubt: LawDoubt
     base: Floats
     base_sd: Floats
     rest_v: Floats
@@ -208,19 +228,30 @@ def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usua
     return 1.0 - c + c * np.clip(ratio, 0.2, 1.3)
 
 
-def standard_errors(panel: Panel, raw: Raw, value: Floats, per_kelvin: tuple[Floats, Floats], noise: Noise) -> Floats:
-    """(7, U, R) standard errors of `value`, from instrument errors at the smoothed level (not at the noisy reading)."""
+def standard_errors(
+    panel: Panel,
+    raw: Raw,
+    value: Floats,
+    per_kelvin: tuple[Floats, Floats],
+    doubt: tuple[LawDoubt, LawDoubt],
+    noise: Noise,
+) -> Floats:
+    """(7, U, R) standard errors of `value`, from instrument errors at the smoothed level (not at the noisy reading).
+
+    per_kelvin, doubt: slope of the battery's and of the load's temperature law (G,), and how far the laws may be out.
+    """
     scale = (panel.volts / 12.0)[:, None]
     level = smooth_level(value)
     amps_at = raw.amps
     per_k = np.stack([per_kelvin[0][panel.group], per_kelvin[1][panel.group]])[:, :, None]
     battery = np.hypot(1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / amps_at, raw.amps_se * level[BATTERY])
-    battery = np.hypot(battery, per_k[0] * raw.temperature_se * level[BATTERY])
+    correction = [np.hypot(k * raw.temperature_se, d.relative_se(raw.x, panel.group)) for k, d in zip(per_k, doubt, strict=True)]
+    battery = np.hypot(battery, correction[0] * level[BATTERY])
     drop = 1e3 * noise.drop_v / amps_at
     cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
     motor = np.sqrt((noise.inrush * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
-    load = np.hypot(noise.amps, per_k[1] * raw.temperature_se) * level[LOAD]
+    load = np.hypot(noise.amps, correction[1]) * level[LOAD]
     control = np.hypot(np.hypot(noise.coil, noise.contact) * level[CONTROL], 5.0)
     return np.stack([battery, *cables, motor, load, control])
 

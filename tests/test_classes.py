@@ -12,6 +12,7 @@ from samples_fleet import fleet
 from analysis.classes import (
     ASSUMED_COIL_MOHM,
     BASE_SD,
+    BATTERY_CURVE,
     bent,
     combined,
     estimate_laws,
@@ -34,6 +35,7 @@ def van_fleet(
     width: int = 10,
     *,
     battery_b: float = 0.014,
+    battery_c: float = 0.0,
     load_b: float = 0.008,
     seed: int = 1,
     inrush: float = 0.85,
@@ -45,7 +47,7 @@ def van_fleet(
     unit = np.exp(SPREAD[:, None, None] * rng.standard_normal((7, n, 1))) * BASE[:, None, None]
     copper = 1.0 - COPPER_PER_K.value * x
     amps = unit[LOAD] * np.exp(load_b * x)
-    battery = unit[BATTERY] * np.exp(battery_b * x)
+    battery = unit[BATTERY] * np.exp(battery_b * x + battery_c * x**2)
     positive, ground, motor = (unit[c] * copper for c in (POSITIVE, GROUND, MOTOR))
     contacts = unit[CONTACTS] * np.ones_like(t)
     loop = battery + positive + ground + motor + contacts
@@ -78,6 +80,25 @@ def test_temperature_laws_are_found_again(battery_b: float, load_b: float) -> No
     load = laws.load_per_k[0] * at + laws.load_curve[0] * at**2
     assert battery == pytest.approx(battery_b * at, abs=0.06)
     assert load == pytest.approx(load_b * at, abs=0.06)
+
+
+def test_the_stated_doubt_of_a_law_covers_the_truth() -> None:
+    """Simulated truth: 24 small fleets (ten readings each of six vehicles) whose laws lie about the prior as it says;
+    the correction from their usual temperature to -20 degC is out by its stated error: 0.5 to 1.5 of it in root mean
+    square, for 24 fleets a band of three standard errors.  More readings, less doubt."""
+    rng, z = np.random.default_rng(5), []
+    at, one = np.array([[REFERENCE_C.value + 20.0]]), np.zeros(1, dtype=np.int64)
+    for seed in range(24):
+        truth = BATTERY_LAW.b_per_k + BATTERY_LAW.covariance[0, 0] ** 0.5 * rng.standard_normal()
+        bend = BATTERY_CURVE[0] + BATTERY_CURVE[1] * rng.standard_normal()
+        laws = estimate_laws(van_fleet(6, 10, battery_b=truth, battery_c=bend, seed=seed))
+        centre = laws.battery_doubt.centre[0]
+        step = np.array([at[0, 0], at[0, 0] ** 2]) - centre
+        error = (laws.battery_per_k[0] - truth) * step[0] + (laws.battery_curve[0] - bend) * step[1]
+        z.append(error / laws.battery_doubt.relative_se(at, one)[0, 0])
+    assert 0.5 < np.sqrt(np.mean(np.square(z))) < 1.5
+    small, large = (estimate_laws(van_fleet(n)).battery_doubt.relative_se(at, one)[0, 0] for n in (6, 80))
+    assert large < 0.6 * small
 
 
 def test_usual_values_are_found_again() -> None:

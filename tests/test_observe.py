@@ -22,18 +22,22 @@ from analysis.observe import (
     MOTOR,
     POSITIVE,
     ClassLaws,
+    LawDoubt,
     Observations,
     nearest_known,
     smooth_level,
 )
+from analysis.limits import REFERENCE_C
 from analysis.panel import MEASURED, Panel, make_panel
+from analysis.temperature import TemperatureLaw
 
 BASE = np.array([6.0, 0.6, 0.7, 0.9, 11.0, 180.0, 110.0])  # mΩ, A for the load, at 20 °C
 REST_V, EMF_V, BATTERY_PER_K, LOAD_PER_K, INRUSH = 12.65, 9.2, 0.012, 0.009, 0.85
+CERTAIN = LawDoubt(np.zeros((1, 2, 2)), np.zeros((1, 2)))
 LAWS = ClassLaws(
     battery_per_k=np.array([BATTERY_PER_K]), battery_curve=np.zeros(1), load_per_k=np.array([LOAD_PER_K]),
-    load_curve=np.zeros(1), base=BASE[None], base_sd=np.full((1, 7), 0.1), rest_v=np.array([REST_V]),
-    emf_v=np.array([EMF_V]), speed_share=np.zeros(1), emf_per_rpm=np.array([0.045]), scatter=np.ones((1, 7)),
+    load_curve=np.zeros(1), battery_doubt=CERTAIN, load_doubt=CERTAIN, base=BASE[None],
+    base_sd=np.full((1, 7), 0.1), rest_v=np.array([REST_V]), emf_v=np.array([EMF_V]), speed_share=np.zeros(1), emf_per_rpm=np.array([0.045]), scatter=np.ones((1, 7)),
     coil_mohm=np.array([1500.0]), inrush=np.array([[INRUSH, 1.0]]),
 )  # fmt: skip
 
@@ -215,6 +219,24 @@ def test_worse_meters_larger_errors() -> None:
     one, two = observe(panel, LAWS), observe(panel, replace(LAWS, scatter=2.0 * LAWS.scatter))
     assert two.se == pytest.approx(2.0 * one.se)
     assert two.value == pytest.approx(one.value)
+
+
+def test_the_law_s_own_doubt_is_in_the_errors_and_grows_away_from_the_temperatures_seen() -> None:
+    """Against TemperatureLaw.log_factor_se, written from the other end: all readings of the class at +15 degC, so the
+    step from there is what a wrong law gets wrong; nil at +15, and more at -15 than at 0 degC."""
+    law = TemperatureLaw(0.012, 1e-4, np.array([[4e-6, -2e-8], [-2e-8, 4e-9]]), REFERENCE_C.value)
+    doubt = LawDoubt(law.covariance[None], np.array([[5.0, 25.0]]))
+    at = np.tile(np.array([15.0, 0.0, -15.0]), (1, 1))
+    panel = measured(np.ones((7, 1, 3)), at)
+    sure, unsure = observe(panel, LAWS), observe(panel, replace(LAWS, battery_doubt=doubt, load_doubt=doubt))
+    assert unsure.value == pytest.approx(sure.value)
+    step = law.log_factor_se(at[0], from_c=15.0)
+    assert 0.0 == step[0] < step[1] < step[2]
+    for c in (BATTERY, LOAD):
+        added = np.sqrt(unsure.se[c, 0] ** 2 - sure.se[c, 0] ** 2)
+        assert added == pytest.approx(step * sure.value[c, 0], abs=1e-6), CHANNELS[c]
+    for c in (POSITIVE, GROUND, CONTACTS, CONTROL):
+        assert unsure.se[c] == pytest.approx(sure.se[c])
 
 
 # --- small tools -----------------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from analysis.coldstart import StartLimits, start_margins_v
-from analysis.observe import BATTERY, CHANNELS, CONTROL, LOAD, MOTOR, ClassLaws
+from analysis.observe import BATTERY, CHANNELS, CONTROL, LOAD, MOTOR, ClassLaws, LawDoubt
 from analysis.start import (
     ANCHOR_C,
     BELOW_C,
@@ -32,6 +32,8 @@ LAWS = ClassLaws(
     battery_curve=np.array([0.0001, 0.0001]),
     load_per_k=np.array([0.012, 0.010]),
     load_curve=np.array([0.0001, 0.0001]),
+    battery_doubt=LawDoubt(np.zeros((2, 2, 2)), np.zeros((2, 2))),
+    load_doubt=LawDoubt(np.zeros((2, 2, 2)), np.zeros((2, 2))),
     base=np.array([[6.0, 0.6, 0.6, 0.9, 11.0, 180.0, 110.0], [8.0, 0.9, 0.9, 1.2, 16.0, 320.0, 170.0]]),
     base_sd=np.full((2, 7), 0.1),
     rest_v=np.array([12.65, 25.3]),
