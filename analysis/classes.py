@@ -122,9 +122,7 @@ def _log_battery(panel: Panel, raw: Raw) -> Floats:
     return _log(np.where(both, raw.battery, np.nan))
 
 
-def _fit(
-    panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float
-) -> tuple[tuple[Floats, Floats], LawDoubt]:
+def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> tuple[tuple[Floats, Floats], LawDoubt]:
     """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle."""
     n = len(panel.groups)
     b, c = np.empty(n), np.empty(n)

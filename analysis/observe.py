@@ -245,7 +245,9 @@ def standard_errors(
     amps_at = raw.amps
     per_k = np.stack([per_kelvin[0][panel.group], per_kelvin[1][panel.group]])[:, :, None]
     battery = np.hypot(1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / amps_at, raw.amps_se * level[BATTERY])
-    correction = [np.hypot(k * raw.temperature_se, d.relative_se(raw.x, panel.group)) for k, d in zip(per_k, doubt, strict=True)]
+    correction = [
+        np.hypot(k * raw.temperature_se, d.relative_se(raw.x, panel.group)) for k, d in zip(per_k, doubt, strict=True)
+    ]
     battery = np.hypot(battery, correction[0] * level[BATTERY])
     drop = 1e3 * noise.drop_v / amps_at
     cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]

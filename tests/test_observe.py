@@ -27,7 +27,6 @@ from analysis.observe import (
     nearest_known,
     smooth_level,
 )
-from analysis.limits import REFERENCE_C
 from analysis.panel import MEASURED, Panel, make_panel
 from analysis.temperature import TemperatureLaw
 
@@ -37,7 +36,8 @@ CERTAIN = LawDoubt(np.zeros((1, 2, 2)), np.zeros((1, 2)))
 LAWS = ClassLaws(
     battery_per_k=np.array([BATTERY_PER_K]), battery_curve=np.zeros(1), load_per_k=np.array([LOAD_PER_K]),
     load_curve=np.zeros(1), battery_doubt=CERTAIN, load_doubt=CERTAIN, base=BASE[None],
-    base_sd=np.full((1, 7), 0.1), rest_v=np.array([REST_V]), emf_v=np.array([EMF_V]), speed_share=np.zeros(1), emf_per_rpm=np.array([0.045]), scatter=np.ones((1, 7)),
+    base_sd=np.full((1, 7), 0.1), rest_v=np.array([REST_V]),
+    emf_v=np.array([EMF_V]), speed_share=np.zeros(1), emf_per_rpm=np.array([0.045]), scatter=np.ones((1, 7)),
     coil_mohm=np.array([1500.0]), inrush=np.array([[INRUSH, 1.0]]),
 )  # fmt: skip
 
