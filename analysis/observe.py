@@ -56,7 +56,8 @@ class LawDoubt:
     def relative_se(self, x: Floats, group: Ints) -> Floats:
         """(U, R) standard error of the log correction of readings taken x kelvin (U, R) below 20 degC."""
         step = np.stack([x, x * x], axis=-1) - self.centre[group][:, None, :]
-        return np.sqrt(np.maximum(np.einsum("uri,uij,urj->ur", step, self.covariance[group], step), 0.0))
+        variance: Floats = np.einsum("uri,uij,urj->ur", step, self.covariance[group], step)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)
 
 
 @dataclass(frozen=True)
