@@ -40,6 +40,8 @@ MODEL_SD: Final = {  # how far the model itself is from a sound vehicle's start,
     "coil": 0.05,
 }
 
+DOUBTS = ("battery_doubt", "load_doubt")  # of the class laws: not arrays by class
+
 
 @dataclass(frozen=True)
 class ClassKnowledge:
@@ -81,10 +83,11 @@ def class_knowledge(panel: Panel, name: str, laws: ClassLaws | None = None) -> C
         raise ValueError(f"name is {name!r}; allowed are {', '.join(panel.groups)}")
     g = panel.groups.index(name)
     learned = laws or estimate_laws(panel)
-    one = {f.name: getattr(learned, f.name)[g : g + 1] for f in fields(ClassLaws)}
+    one = {f.name: getattr(learned, f.name)[g : g + 1] for f in fields(ClassLaws) if f.name not in DOUBTS}
+    doubts = {name: getattr(learned, name).of_class(g) for name in DOUBTS}
     mine = panel.group == g
     count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
-    return ClassKnowledge(name, replace(learned, **one), _battery_law(panel, mine), count)
+    return ClassKnowledge(name, replace(learned, **one, **doubts), _battery_law(panel, mine), count)
 
 
 def _battery_law(panel: Panel, mine: Bools) -> TemperatureLaw:

@@ -53,6 +53,10 @@ class LawDoubt:
     covariance: Floats
     centre: Floats
 
+    def of_class(self, g: int) -> LawDoubt:
+        """The doubt of one class alone."""
+        return LawDoubt(self.covariance[g : g + 1], self.centre[g : g + 1])
+
     def relative_se(self, x: Floats, group: Ints) -> Floats:
         """(U, R) standard error of the log correction of readings taken x kelvin (U, R) below 20 degC."""
         step = np.stack([x, x * x], axis=-1) - self.centre[group][:, None, :]
