@@ -15,9 +15,6 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-from dashboard.theme import STREAMLIT_FLAGS
-
-APP = Path(__file__).parents[1] / "dashboard" / "app.py"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 FLAGS = (
     "--headless",
@@ -44,10 +41,8 @@ def free_port() -> int:
 def server(database: Path, today: str) -> Iterator[str]:
     """The screens on `database` on the day `today`; gives the address, stops its own process at the end."""
     port = free_port()
-    command = [sys.executable, "-m", "streamlit", "run", str(APP), "--server.address=127.0.0.1"]
-    command += [f"--server.port={port}", "--server.headless=true", "--browser.gatherUsageStats=false"]
-    command += ["--server.fileWatcherType=none", "--client.toolbarMode=viewer", *STREAMLIT_FLAGS]
-    surroundings = {**os.environ, "CRANKTREND_DB": str(database), "CRANKTREND_TODAY": today}
+    command = [sys.executable, "-m", "dashboard.cli", "--db", str(database), "dashboard", "--port", str(port)]
+    surroundings = {**os.environ, "CRANKTREND_TODAY": today}
     address = f"http://127.0.0.1:{port}"
     log = database.with_suffix(f".{port}.log")
     with log.open("wb") as out, subprocess.Popen(command, env=surroundings, stdout=out, stderr=out) as process:

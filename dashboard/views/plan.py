@@ -44,7 +44,7 @@ def show() -> None:
         return
     with session.database() as db:
         kept = load_plan(db)
-    assessment = session.assessment(wait=kept is None)
+    assessment = session.assessment(patient=kept is None)
     if assessment is None and kept is None:
         st.info("There is no reading before the day shown, so there is nothing to plan yet.")
         return

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import timedelta
 from typing import Any
 
@@ -13,6 +14,7 @@ from analysis.course import plain_slopes
 from analysis.one_reading import ReadingCheck
 from dashboard import downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
 from dashboard.assessment import own_costs
+from dashboard.issued import issued_row, newest_issued
 from dashboard.own_limits import limit_book
 from dashboard.pages import page
 from dashboard.picker import pick_unit
@@ -36,8 +38,11 @@ def show() -> None:
         return
     facts = one_unit.facts(unit)
     head(facts)
-    assessment = session.assessment()
+    assessment = session.assessment(patient=False)
     row = judged_row(assessment, unit)
+    if assessment is None and session.has_readings(session.as_of()):
+        while_judging(facts)
+        return
     if assessment is not None and row is not None:
         standing(assessment, row, facts)
         decide(unit, row)
@@ -48,6 +53,31 @@ def show() -> None:
     latest_says(facts)
     records(facts)
     sheets(assessment, row, facts)
+
+
+def while_judging(facts: one_unit.Facts) -> None:
+    """What is on record, as long as the fresh figures are being worked out."""
+    unit, issued = str(facts.unit["unit"]), newest_issued(session.as_of())
+    here = f" Until then: as in the list of {issued.iso_week}, and what is on record." if issued else ""
+    session.fresh_when_ready(
+        session.key_of(), words=f"Every vehicle is being judged from its readings; the page follows by itself.{here}"
+    )
+    row = issued_row(issued, unit) if issued is not None else None
+    if issued is not None and row is not None:
+        as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
+        decide(unit, row)
+    elif issued is not None:
+        st.write(f"It was not on the list of {issued.iso_week}.")
+        decide(unit, {"flagged": False})
+    records(facts)
+    sheets(None, None, facts)
+
+
+def as_issued(row: dict[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
+    """The four numbers, the reasons and what to do as a list of the past worded them."""
+    dates = {name: pd.to_datetime(row[name]) for name in ("act_by", "last_reading_on")}
+    four_numbers({**row, **dates, "flagged": True}, as_of, horizon_days)
+    advice(row)
 
 
 def choose() -> str | None:
@@ -84,19 +114,32 @@ def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | Non
 
 def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
     """The four numbers that matter, the reasons, and what to do."""
-    in_f = session.fahrenheit()
+    four_numbers(row, assessment.as_of, assessment.horizon_days)
     listed = listed_row(assessment, row, facts)
+    advice({**listed, "unit": row["unit"], "flagged": row["flagged"]})
+
+
+def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
+    """Probability, coldest start, the day to act by, and the part."""
+    in_f = session.fahrenheit()
     with st.container(key="numbers"):
         a, b, c, d = st.columns(4)
-        a.metric(f"No-start within {assessment.horizon_days} days", percent(row["no_start_probability"]))
-        a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
+        a.metric(f"No-start within {horizon_days} days", percent(row["no_start_probability"]))
+        if "probability_low" in row:  # a list as issued holds no interval of it
+            a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
         b.metric("Starts down to", celsius(row["coldest_start_c"], fahrenheit=in_f))
         low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
         b.caption("80 % sure: " + span(low, high))
-        c.metric("Act by", by_words(row, assessment))
-        c.caption(f"last read {day(row['last_reading_on'])}, {row['readings']} readings")
+        c.metric("Act by", by_words(row, as_of))
+        count = f", {row['readings']} readings" if "readings" in row else ""
+        c.caption(f"last read {day(row['last_reading_on'])}{count}")
         d.metric("Suspect" if row["flagged"] else "Most worn", PART_WORDS[row["part"]])
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
+
+
+def advice(listed: Mapping[Any, Any]) -> None:
+    """Why, what to do, and what to measure next."""
+    in_f = session.fahrenheit()
     reasons = [in_reader_unit(reason, fahrenheit=in_f) for reason in listed["reasons"]]
     lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in reasons)
     st.markdown(lines)
@@ -104,16 +147,16 @@ def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts)
     st.markdown(f"**What to do:** {safe(action[:1].upper() + action[1:])}.")
     if listed["next_test"]:
         st.markdown(f"**Measure next:** {safe(listed['next_test'])}")
-        st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": row["unit"]})
-    elif row["flagged"]:
+        st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": listed["unit"]})
+    elif listed.get("flagged", True):
         st.markdown("**Measure next:** nothing; enough is known to act.")
 
 
-def by_words(row: dict[Any, Any], assessment: Assessment) -> str:
+def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
     """The day to act by."""
     if pd.isna(row["act_by"]):
         return "no date"
-    return "now" if row["act_by"] <= assessment.as_of else f"{row['act_by'].day} {row['act_by']:%b}"
+    return "now" if row["act_by"] <= as_of else f"{row['act_by'].day} {row['act_by']:%b}"
 
 
 def listed_row(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> dict[str, Any]:

@@ -7,15 +7,16 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import downloads, session, theme, weekly
+from dashboard import device, downloads, session, theme, weekly
+from dashboard.issued import read_issued
 from dashboard.pages import page
 from dashboard.paper import list_pdf
 from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
 from dashboard.wording import PART_WORDS
-from ingest.records import WeeklyList, read_decisions, read_weekly_list, weekly_lists
+from ingest.records import WeeklyList, read_decisions, weekly_lists
 
 ROWS_A_PAGE = 25
-LISTS_KEPT = 6  # issued lists kept in memory, our choice
+ROWS_AT_FIRST = 8  # rows of the very first drawing, a window full; the rest follow at once, our choice
 FILTER_PX = 172  # [px] two side by side on a phone
 CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
 
@@ -59,7 +60,7 @@ def this_week() -> WeeklyList | None:
     if found is not None:
         return found
     last = read_issued(newest) if newest and newest < iso and session.has_readings(day_shown) else None
-    assessment = session.assessment(wait=last is None)
+    assessment = session.assessment(patient=last is None)
     if assessment is None and last is not None:
         st.info(f"The list of {iso} is being worked out; meanwhile this is the one issued before.")
         session.fresh_when_ready(session.key_of())
@@ -73,22 +74,6 @@ def this_week() -> WeeklyList | None:
             return read_issued(iso)
         st.caption("No list was issued in this week; this is what it would have been.")
         return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment))
-
-
-def read_issued(iso: str) -> WeeklyList | None:
-    """A list as it was issued; read once, because it never changes."""
-    with session.database() as db:
-        row = db.execute("SELECT issued_at FROM weekly_lists WHERE iso_week = ?", (iso,)).fetchone()
-    if row is None:
-        return None
-    path = session.database_path().resolve()
-    return _issued(str(path), path.stat().st_ino, iso, str(row[0]))
-
-
-@st.cache_resource(show_spinner=False, max_entries=LISTS_KEPT)
-def _issued(path: str, inode: int, iso: str, issued_at: str) -> WeeklyList | None:  # noqa: ARG001 - the cache's key
-    with session.database() as db:
-        return read_weekly_list(db, iso)
 
 
 def choose_week(issued: WeeklyList) -> WeeklyList:
@@ -162,9 +147,10 @@ def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Map
     in_f = session.fahrenheit()
     number = st.number_input("Page", 1, pages, 1, key="list_page", width=140) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
-    for row in open_rows[start : start + ROWS_A_PAGE]:
+    at_first = device.awaited()  # the browser tells its number a moment later, and the page is drawn again
+    for row in open_rows[start : start + (ROWS_AT_FIRST if at_first else ROWS_A_PAGE)]:
         show_row(row, body, standing.get(row["unit"]), in_f=in_f)
-    if parked:
+    if parked and not at_first:
         st.subheader(f"Postponed or looked at ({len(parked)})")
         for row in parked[:ROWS_A_PAGE]:
             show_row(row, body, standing.get(row["unit"]), in_f=in_f)
