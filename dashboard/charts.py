@@ -17,6 +17,7 @@ Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
 HEIGHT = 380  # [px] with title and legend, our choice
 LOW_HEIGHT = 330
+HISTORY_HEIGHT = 460  # with up to seven names below it
 FEW_DEPOTS = 5  # up to so many, the hours are written out
 READ, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
     "read", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
@@ -349,8 +350,8 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
 def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
     """Vehicles at risk over time, stacked by depot or part: columns day, `by`, vehicles."""
     chart: alt.Chart = (
-        alt.Chart(_time(history, "day"))
-        .mark_bar(stroke="white", strokeWidth=0.5)
+        alt.Chart(_time(history.assign(rank=[-order.index(name) for name in history[by]]), "day"))
+        .mark_bar(stroke="white", strokeWidth=1.2)
         .encode(
             x=alt.X(
                 "yearmonthdate(day):O", axis=alt.Axis(title=None, format="%d %b %y", labelAngle=0, labelOverlap=True)
@@ -361,13 +362,14 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
                 scale=alt.Scale(domain=list(order), range=list(theme.SERIES)[: len(order)]),
                 legend=alt.Legend(title=None, orient="bottom", columns=2, labelLimit=140),
             ),
+            order=alt.Order("rank:Q"),
             tooltip=[
                 alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
                 f"{by}:N",
                 "vehicles:Q",
             ],
         )
-        .properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+        .properties(height=HISTORY_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
     )
     return chart
 
@@ -387,7 +389,7 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahre
         base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(
             y=y, tooltip=[alt.Tooltip("low_c:Q", title=unit, format=".0f"), "likely:Q", "possible:Q"]
         ),
-        alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.BLUE).encode(x="low_c:Q"),
+        alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.GREY, strokeWidth=2).encode(x="low_c:Q"),
     ).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
 
 
@@ -415,7 +417,7 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
         tooltip=tip,
     )  # fmt: skip
     numbers = base.mark_text(fontSize=11).encode(
-        text="words:N", color=alt.condition("datum.share > 0.55", alt.value("white"), alt.value("#1B2327"))
+        text="words:N", color=alt.condition("datum.share > 0.8", alt.value("white"), alt.value("#1B2327"))
     )
     height = 60 + 26 * max(1, data["iso_week"].nunique())
     return alt.layer(cells, numbers).properties(

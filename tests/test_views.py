@@ -23,8 +23,8 @@ from analysis.assess import Assessment
 from analysis.plan_settings import PlanSettings
 from dashboard import bay, history, judging, session, weekly
 from dashboard.assessment import assess_database
-from dashboard.plain_text import celsius, percent, safe, span
-from dashboard.planning import load_plan, plan_settings
+from dashboard.plain_text import celsius, percent, safe, span, whole
+from dashboard.planning import load_plan, parts_in_force, plan_settings
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.entries import record_reading
@@ -329,6 +329,18 @@ def test_costs_of_the_plan_are_set_on_screen(fleet: Path) -> None:
     assert kept.no_start == PlanSettings().no_start
 
 
+def test_the_price_of_a_part_is_set_on_screen(fleet: Path) -> None:
+    app = run("settings")
+    was = parts_in_force(store.open_database(fleet)).set_index("part")
+    app.session_state["set_parts"] = {"edited_rows": {0: {"price": 333.0}}, "added_rows": [], "deleted_rows": []}
+    app.button(key="save_parts").click().run()
+    assert not app.exception
+    assert "1 part changed" in said(app)
+    now = parts_in_force(store.open_database(fleet)).set_index("part")
+    assert now.iloc[0]["price"] == 333.0
+    assert (now.drop(index=now.index[0]) == was.drop(index=was.index[0])).all(axis=None)
+
+
 def test_a_planner_keeps_a_vehicle_out_of_a_week(fleet: Path) -> None:
     """The cost of the change stands on the page before it is made; letting go brings the old plan back."""
     app = run("plan")
@@ -493,6 +505,14 @@ def test_meter_units_fill_the_right_columns() -> None:
     assert bay.shown("temperature_c", -5.0, meter) == "23"
     assert bay.shown("coil_a", 8.5, meter) == "850"
     assert bay.unit_of("drop_ground_v", meter) == "mV"
+
+
+def test_a_number_keeps_its_unit_on_its_line() -> None:
+    assert (
+        whole("85 % at −18 °C by 21 Feb 2027, 1,745 USD")
+        == "85\u00a0% at −18\u00a0°C by 21\u00a0Feb 2027, 1,745\u00a0USD"
+    )
+    assert whole(safe("41 % chance, 3 vehicles")) == "41\u00a0\\% chance\\, 3 vehicles"
 
 
 def test_typed_text_is_harmless_in_markdown() -> None:

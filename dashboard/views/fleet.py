@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from analysis.assess import Assessment
 from dashboard import charts, downloads, history, one_unit, paper, session, weekly
 from dashboard.issued import newest_issued
-from dashboard.plain_text import day, safe, temperature
+from dashboard.plain_text import day, safe, temperature, whole
 from dashboard.wording import PART_WORDS
 from ingest import store
 from ingest.records import WeeklyList, read_decisions
@@ -61,7 +61,7 @@ def while_judging() -> None:
         sentences = issued_cold_sentences(issued)
         if sentences:
             st.subheader("What the coming cold would do")
-            st.markdown("\n".join(f"- {sentence}" for sentence in sentences))
+            st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
     if history.archive().known(session.key_of()) is not None:
         year(as_of)
     overdue(units, as_of)
@@ -111,22 +111,23 @@ def coming_cold(assessment: Assessment) -> None:
     """How many vehicles likely fail to start at a temperature, for a depot or all."""
     st.subheader("What the coming cold would do")
     in_f = session.fahrenheit()
-    for sentence in forecast_sentences(assessment):
-        st.markdown(f"- {sentence}")
+    st.markdown("\n".join(f"- {whole(sentence)}" for sentence in forecast_sentences(assessment)))
     units = assessment.units[assessment.units["status"] == "judged"]
     depots = sorted(units["depot"].dropna().unique().tolist())
     with st.container(horizontal=True, vertical_alignment="bottom"):
         depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="cold_depot", width=220)
         low = low_slider(_first_low(assessment), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
-    st.markdown(cold_sentence(mine, low))
+    sentence = cold_sentence(mine, low)
+    st.markdown(sentence[:1].upper() + sentence[1:])
     counts = cold_counts(mine)
     text = "How many vehicles likely or possibly fail to start, by morning low"
     chart = charts.cold_count_chart(
         counts, chosen_c=low, title="Vehicles that fail to start, by morning low", fahrenheit=in_f
     )
     st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="cold_count")
-    st.caption("Line: more likely than not. Shaded: up to one chance in ten. From the coldest start of each vehicle.")
+    st.caption("Line: fail more likely than not. Shaded, up to its upper edge: could fail, by one chance in ten or more. "
+               "Dashed: the low chosen above. Counted from the coldest start of each vehicle.")  # fmt: skip
     table = mine[mine["coldest_start_high_c"] > low][
         ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
     ].sort_values("coldest_start_c", ascending=False)
@@ -149,7 +150,7 @@ def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
     possible = int((units["coldest_start_high_c"] > low_c).sum())
     at = temperature(low_c, fahrenheit=session.fahrenheit())
     which = named(likely["unit"].tolist())
-    return f"At **{at}**, **{len(likely)} of {len(units)}** vehicles likely fail to start{which}; {possible} possibly."
+    return f"at **{at}**, **{len(likely)} of {len(units)}** vehicles likely fail to start{which}; {possible} possibly."
 
 
 def named(units: list[str]) -> str:
@@ -203,7 +204,7 @@ def year(as_of: pd.Timestamp) -> None:
         st.error(safe(past.failed))
     flagged = past.flagged()
     if len(flagged):
-        by = st.segmented_control("By", ["depot", "part"], default="part", key="history_by") or "part"
+        by = st.segmented_control("Count by", ["depot", "part"], default="part", key="history_by") or "part"
         counted = history.by_month(flagged, by)
         order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
         counted = counted[counted[by].isin(order)]
@@ -216,6 +217,14 @@ def year(as_of: pd.Timestamp) -> None:
         text = f"Vehicles on the list by {by} at the start of each month of the last year"
         st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
         st.caption("Each list is worked out with that day's knowledge only.")
+        with st.expander("The same in numbers"):
+            table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
+            table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
+            st.dataframe(
+                table, hide_index=True, alt=text, key="history_table",
+                column_config={"day": st.column_config.DateColumn("list of", format="YYYY-MM-DD")},
+            )  # fmt: skip
+            downloads.table_button(table, f"on-the-list-by-{by}", key="history")
     elif past.done and not past.failed:
         st.write("No vehicle was on a list in the last twelve months.")
     happened_table(past, as_of)

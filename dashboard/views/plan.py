@@ -13,7 +13,7 @@ from analysis.assess import Assessment
 from analysis.plan import ReplacementPlan
 from dashboard import charts, downloads, session
 from dashboard.pages import page
-from dashboard.plain_text import day, number, percent, safe
+from dashboard.plain_text import day, number, percent, safe, whole
 from dashboard.plan_export import render
 from dashboard.plan_moves import Trial, move, try_move
 from dashboard.plan_table import closed_sentences
@@ -208,7 +208,7 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
             f"{day(visit['visit_on'], weekday=True)}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h, "
             f"saves {money(float(visit['saving']), plan)}"
             + (f" ({'; '.join(extra)})" if extra else "")
-            + f".  \n{safe(visit['why'])}",
+            + f".  \n{whole(safe(visit['why']))}",
             width="stretch",
         )
 
@@ -302,6 +302,7 @@ def orders(plan: ReplacementPlan) -> None:
     """Parts to order, by when."""
     if plan.orders.empty:
         st.write("No part has to be ordered.")
+        st.page_link(page("settings"), label="Change prices, hours and delivery times")
         return
     table = plan.orders.copy()
     table["part"] = [PART_WORDS.get(str(p), str(p)) for p in table["part"]]
@@ -318,7 +319,9 @@ def orders(plan: ReplacementPlan) -> None:
         },
     )  # fmt: skip
     st.markdown(f"In all {money(float(plan.orders['price'].sum()), plan)}.")
-    downloads.table_button(table, "parts-to-order", key="orders")
+    with st.container(horizontal=True):
+        downloads.table_button(table, "parts-to-order", key="orders")
+        st.page_link(page("settings"), label="Change prices, hours and delivery times")
 
 
 def left_out(plan: ReplacementPlan) -> None:

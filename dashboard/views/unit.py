@@ -24,6 +24,7 @@ from dashboard.wording import PART_WORDS, list_row, plain, quantity_unit
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
 
+METRIC_PX = 172  # [px] two side by side on a phone
 POSTPONE_D = 14  # a postponement is proposed for this many days, our choice
 
 
@@ -123,7 +124,8 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
     """Probability, coldest start, the day to act by, and the part."""
     in_f = session.fahrenheit()
     with st.container(key="numbers"):
-        a, b, c, d = st.columns(4)
+        with st.container(horizontal=True):
+            a, b, c, d = (st.container(width=METRIC_PX, gap="xxsmall") for _ in range(4))
         a.metric(f"No-start within {horizon_days} days", percent(row["no_start_probability"]))
         if "probability_low" in row:  # a list as issued holds no interval of it
             a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
@@ -282,21 +284,23 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
         {
             "part": [PART_WORDS[p["part"]] for p in mine],
             f"level at {temperature(20.0, fahrenheit=in_f)}": [
-                plain(p["level_mohm"], quantity_unit(p["part"])) for p in mine
+                f"{plain(p['level_mohm'], '').strip()} ± {plain(p['se_mohm'], quantity_unit(p['part']))}" for p in mine
             ],
-            "standard error": [plain(p["se_mohm"], quantity_unit(p["part"])) for p in mine],
-            "usual in class": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
+            "usual": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
             "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
-            "plain slope a month (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
-            "wearing": [percent(p["worn_probability"]) for p in mine],
             "suspect": [percent(p["part_probability"]) for p in mine],
-            "renewed, it starts down to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
-            "wear began about": [day(p["began_on"]) for p in mine],
+            "wearing": [percent(p["worn_probability"]) for p in mine],
+            "if renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
+            "wear began": [day(p["began_on"]) for p in mine],
+            "plain slope a month (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
         }
     )
     st.subheader("Every part")
     st.dataframe(frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table")
-    st.caption("Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen).")
+    st.caption(
+        "Level: as the trend has it, ± one standard error. Usual: the median of its class. "
+        "Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen)."
+    )
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
 
 
@@ -347,7 +351,7 @@ def records(facts: one_unit.Facts) -> None:
     else:
         st.dataframe(
             shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
-            key="readings_table", column_config=one_unit.reading_columns(fahrenheit=in_f),
+            key="readings_table", placeholder="–", column_config=one_unit.reading_columns(fahrenheit=in_f),
         )  # fmt: skip
         if (shown["doubtful"] != "").any():
             st.caption("Values named under “doubtful” are kept but not used in the judgement.")

@@ -11,7 +11,7 @@ from dashboard import device, downloads, session, theme, weekly
 from dashboard.issued import read_issued
 from dashboard.pages import page
 from dashboard.paper import list_pdf
-from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
+from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, whole, words
 from dashboard.wording import PART_WORDS
 from ingest.records import WeeklyList, read_decisions, weekly_lists
 
@@ -37,7 +37,7 @@ def show() -> None:
         decisions = read_decisions(db)
     standing = weekly.latest_decisions(decisions, session.as_of())
     rows = filtered(body)
-    names = ["To decide and decided", "Gone since the list before", "As a table, and paper"]
+    names = ["The list", "Gone since", "Table and paper"]
     listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun")
     if listed.open:
         with listed:
@@ -167,7 +167,7 @@ def show_row(
                 page("unit"), label=f"{row['rank']}\u2002{safe(row['unit'])}", icon=None,
                 query_params={"unit": row["unit"]},
             )  # fmt: skip
-            changed = f"  \n{change_words(row, in_f=in_f)}" if body["compared_with"] else ""
+            changed = f"  \n{whole(change_words(row, in_f=in_f))}" if body["compared_with"] else ""
             st.markdown(f":small[{safe(row['depot'] or 'no depot')} · {safe(words(row['vehicle_class']))}]{changed}")
         middle.markdown(
             f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
@@ -185,7 +185,7 @@ def show_row(
         why = row["reasons"][0] if row["reasons"] else ""
         decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
         why = in_reader_unit(why, fahrenheit=in_f)
-        st.markdown(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}")
+        st.markdown(whole(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}"))
 
 
 def glued(words_: str) -> str:
