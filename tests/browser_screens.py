@@ -74,12 +74,21 @@ def settled(page: Page, text: str = "", *, first: bool = False) -> None:
     first: the page was just opened, so that the browser tells its number and the script runs a second time.
     """
     if first:
-        page.wait_for_selector(READY, timeout=PATIENCE_MS)
-        page.wait_for_timeout(1500)
+        page.wait_for_selector("body[data-device-known=yes]", state="attached", timeout=PATIENCE_MS)
     if text:
         page.get_by_text(text).first.wait_for(timeout=PATIENCE_MS)
     page.wait_for_selector(READY, timeout=PATIENCE_MS)
     assert not page.query_selector_all("[data-testid=stException]")
+
+
+def go(page: Page, title: str) -> None:
+    """Choose a page in the margin, which a phone has folded away."""
+    link = page.get_by_test_id("stSidebarNavLink").filter(has=page.get_by_text(title, exact=True))
+    expand = page.get_by_test_id("stExpandSidebarButton")
+    if expand.is_visible():
+        expand.click()
+    link.click()
+    page.locator("h1").filter(has_text=title).wait_for(timeout=PATIENCE_MS)
 
 
 def no_sideways_scroll(page: Page) -> None:

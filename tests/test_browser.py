@@ -21,7 +21,7 @@ from ingest import store
 from ingest.importer import import_paths
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, field, no_sideways_scroll, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, FLAGS, field, go, no_sideways_scroll, server, settled  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
 
 pytestmark = [
@@ -204,13 +204,14 @@ def office(page: Page, demo: Path) -> None:
 
 def every_screen(browser: Browser, address: str, unit: str, asked: list[str]) -> None:
     """The screens that the visits did not see at this width: no error, no sideways scroll, both themes."""
-    on_phone = ("", "fleet", f"unit?unit={unit}", "plan", "files", "set_aside", "settings")
-    on_desk = ("fleet", "plan", f"bay?unit={unit}", "set_aside")
-    for size, theme, paths in ((PHONE, "light", on_phone), (DESK, "dark", on_desk)):
-        page = open_page(browser, address, size, theme, asked)
-        for path in paths:
-            page.goto(f"{address}/{path}")
-            page.wait_for_selector("h1", timeout=60_000)
+    on_phone = ("Weekly list", "Fleet", "Replacement plan", "Files", "Set-aside rows", "Settings")
+    on_desk = ("Weekly list", "Fleet", "Replacement plan", "Repairs and starts", "Files", "Set-aside rows", "Settings")
+    for size, theme, link, titles in ((PHONE, "light", "unit", on_phone), (DESK, "dark", "bay", on_desk)):
+        page = open_page(browser, f"{address}/{link}?unit={unit}", size, theme, asked)
+        settled(page, unit, first=True)
+        no_sideways_scroll(page)
+        for title in titles:
+            go(page, title)
             settled(page)
             no_sideways_scroll(page)
         page.context.close()

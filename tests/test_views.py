@@ -98,7 +98,8 @@ def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatc
     app = run(page, unit="X-1" if page in ("unit", "bay", "work") else None)
     text = said(app)
     if page == "weekly_list":
-        assert "1 vehicles have too few readings" in text
+        assert "1 vehicle has too few readings" in text
+        assert "No vehicle can be judged yet" in text
         assert "not known to be healthy" in text
     if page == "unit":
         assert "too few to judge" in text

@@ -113,6 +113,9 @@ def coming_cold(assessment: Assessment) -> None:
     in_f = session.fahrenheit()
     st.markdown("\n".join(f"- {whole(sentence)}" for sentence in forecast_sentences(assessment)))
     units = assessment.units[assessment.units["status"] == "judged"]
+    if units.empty:
+        st.write("No vehicle can be judged yet: each has too few readings.")
+        return
     depots = sorted(units["depot"].dropna().unique().tolist())
     with st.container(horizontal=True, vertical_alignment="bottom"):
         depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="cold_depot", width=220)

@@ -135,7 +135,9 @@ def head(plan: ReplacementPlan) -> None:
             f"What was fixed by hand costs {money(float(s['pins_cost']), plan)} more than the best plan without it."
         )
     for note in plan.notes:
-        st.caption(safe(note))
+        for part, spoken in PART_WORDS.items():
+            note = note.replace(part, spoken)
+        st.caption(safe(note, longest=600))
 
 
 def bound_words(plan: ReplacementPlan) -> str:
@@ -204,13 +206,11 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
         extra = [w for w in ("with its service" if visit["in_service"] else "", state) if w]
         if visit["hours"] < least and not visit["in_service"]:
             extra.append("short: better kept for a service")
-        st.markdown(
+        said = (
             f"{day(visit['visit_on'], weekday=True)}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h, "
-            f"saves {money(float(visit['saving']), plan)}"
-            + (f" ({'; '.join(extra)})" if extra else "")
-            + f".  \n{whole(safe(visit['why']))}",
-            width="stretch",
+            f"saves {money(float(visit['saving']), plan)}" + (f" ({'; '.join(extra)})" if extra else "")
         )
+        st.markdown(whole(f"{said}.  \n{safe(visit['why'])}"), width="stretch")
 
 
 # --- moves by hand ---------------------------------------------------------------------------------------------------

@@ -292,7 +292,7 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
             "wearing": [percent(p["worn_probability"]) for p in mine],
             "if renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
             "wear began": [day(p["began_on"]) for p in mine],
-            "plain slope a month (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
+            "plain slope (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
         }
     )
     st.subheader("Every part")

@@ -111,7 +111,11 @@ def head(chosen: WeeklyList) -> None:
         st.caption(f"Coldest morning to be expected in that time: {shown}.")
     unjudged = counts["too_few"] + counts["no_reading"]
     if unjudged:
-        st.caption(f"{unjudged} vehicles have too few readings to be judged; they are not known to be healthy.")
+        one = unjudged == 1
+        st.caption(
+            f"{unjudged} vehicle{' has' if one else 's have'} too few readings to be judged; "
+            f"{'it is' if one else 'they are'} not known to be healthy."
+        )
     for note in body["notes"]:
         st.warning(safe(note))
 
@@ -138,7 +142,12 @@ def filtered(body: Mapping[str, Any]) -> list[dict[str, Any]]:
 def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Mapping[str, Mapping[Any, Any]]) -> None:
     """The vehicles, those still to decide about first, a page at a time."""
     if not rows:
-        st.success("No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention.")
+        if not body["counts"]["judged"]:
+            st.info("No vehicle can be judged yet: each has too few readings.")
+        else:
+            st.success(
+                "No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention."
+            )
         return
     aside = {unit for unit, decision in standing.items() if decision["kind"] in ("postponed", "nothing_found")}
     parked = [row for row in rows if row["unit"] in aside]
