@@ -89,8 +89,8 @@ def issued_cold_sentences(issued: WeeklyList) -> list[str]:
         likely = [r["unit"] for r in issued.body["units"] if r["depot"] == depot and r["coldest_start_c"] > low_c]
         at = temperature(low_c, fahrenheit=session.fahrenheit())
         out.append(
-            f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): at **{at}** **{len(likely)}** of "
-            f"the list's vehicles likely fail to start{named(likely)}."
+            f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): at **{at}, {len(likely)}** of "
+            f"the list's vehicles likely fail to start{named(likely)}" + ("" if len(likely) > NAMED else ".")
         )
     return out
 
