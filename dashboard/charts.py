@@ -17,6 +17,7 @@ Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
 HEIGHT = 380  # [px] with title and legend, our choice
 LOW_HEIGHT = 330
+HISTORY_HEIGHT = 460  # with up to seven names below it
 FEW_DEPOTS = 5  # up to so many, the hours are written out
 READ, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
     "read", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
@@ -89,7 +90,7 @@ def part_chart(
     layers: list[alt.Chart] = [
         alt.Chart(_time(band, "from", "to"))
         .mark_rect(color=theme.GREY, opacity=0.18)
-        .encode(x=alt.X("from:T", axis=_DATE), x2="to:T", y=axis.y("low:Q"), y2="high:Q")
+        .encode(x=alt.X("from:T", axis=_DATE), x2=alt.X2("to:T"), y=axis.y("low:Q"), y2=alt.Y2("high:Q"))
     ]
     layers += _limit_lines(course, printed_limit, first, top, fahrenheit=fahrenheit)
     layers += _path_layers(course, axis)
@@ -131,12 +132,12 @@ def _limit_lines(
             pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {value:.2f} {course.unit}"]}), "day"
         )
         layers.append(
-            alt.Chart(at).mark_rule(strokeDash=dash, color=theme.VERMILION, strokeWidth=1.5).encode(y="value:Q")
+            alt.Chart(at).mark_rule(strokeDash=dash, color=theme.VERMILION, strokeWidth=1.5).encode(y=alt.Y("value:Q"))
         )
         layers.append(
             alt.Chart(at)
             .mark_text(align="left", baseline="bottom", dx=4, dy=-2, color=theme.VERMILION, fontSize=11)
-            .encode(x="day:T", y="value:Q", text="words:N")
+            .encode(x=alt.X("day:T"), y=alt.Y("value:Q"), text=alt.Text("words:N"))
         )
     return layers
 
@@ -146,14 +147,14 @@ def _path_layers(course: PartCourse, axis: Axis) -> list[alt.Chart]:
     base = alt.Chart(path)
     return [
         base.mark_area(color=theme.BLUE, opacity=0.16, clip=True).encode(
-            x=alt.X("day:T", axis=_DATE), y=axis.y("low:Q"), y2="high:Q"
+            x=alt.X("day:T", axis=_DATE), y=axis.y("low:Q"), y2=alt.Y2("high:Q")
         ),
         base.transform_filter("!datum.ahead")
         .mark_line(color=theme.BLUE, strokeWidth=2, clip=True)
-        .encode(x="day:T", y=axis.y("value:Q")),
+        .encode(x=alt.X("day:T"), y=axis.y("value:Q")),
         base.transform_filter("datum.ahead")
         .mark_line(color=theme.BLUE, strokeWidth=2, strokeDash=[6, 4], clip=True)
-        .encode(x="day:T", y=axis.y("value:Q")),
+        .encode(x=alt.X("day:T"), y=axis.y("value:Q")),
     ]
 
 
@@ -177,11 +178,11 @@ def _reading_layers(readings: pd.DataFrame, marks: pd.DataFrame | None, axis: Ax
     ]
     return [
         data.mark_rule(opacity=0.45, clip=True).encode(
-            x="taken_at:T", y=axis.y("low:Q"), y2="high:Q",
+            x=alt.X("taken_at:T"), y=axis.y("low:Q"), y2=alt.Y2("high:Q"),
             color=colour,
         ),
         data.mark_point(filled=True, size=46, opacity=0.95, clip=True).encode(
-            x="taken_at:T", y=axis.y("value:Q"), tooltip=tip,
+            x=alt.X("taken_at:T"), y=axis.y("value:Q"), tooltip=tip,
             color=colour,
             shape=alt.Shape("kind:N", scale=shapes, legend=legend),
         ),
@@ -199,9 +200,9 @@ def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first:
     )
     base = alt.Chart(_time(events.assign(top=top), "done_on"))
     return [
-        base.mark_rule(color=theme.GREY, strokeDash=[2, 2]).encode(x="done_on:T"),
+        base.mark_rule(color=theme.GREY, strokeDash=[2, 2]).encode(x=alt.X("done_on:T")),
         base.mark_text(angle=270, align="right", baseline="bottom", dx=-4, dy=-3, color=theme.GREY, fontSize=10).encode(
-            x="done_on:T", y=alt.Y("top:Q"), text="words:N"
+            x=alt.X("done_on:T"), y=alt.Y("top:Q"), text=alt.Text("words:N")
         ),
     ]
 
@@ -251,7 +252,7 @@ def cold_chart(
     scale = alt.Scale(domain=[lowest, highest], nice=False)
     seasons = alt.Chart(_time(season, "day"))
     mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
-        x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2="low_c:Q"
+        x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2=alt.Y2("low_c:Q")
     )
     usual = ("the depot's usual low", theme.GREY, [1, 0], season.rename(columns={"low_c": "value"}))
     start = ("coldest start as it is", theme.BLUE, [1, 0], cold.rename(columns={"coldest_start_c": "value"}))
@@ -270,13 +271,13 @@ def cold_chart(
     between = (
         alt.Chart(_time(cold, "day"))
         .mark_area(color=theme.BLUE, opacity=0.16, clip=True)
-        .encode(x="day:T", y=alt.Y("low_c:Q", scale=scale, title=title_y), y2="high_c:Q")
+        .encode(x=alt.X("day:T"), y=alt.Y("low_c:Q", scale=scale, title=title_y), y2=alt.Y2("high_c:Q"))
     )
     drawn = (
         alt.Chart(_time(data, "day"))
         .mark_line(strokeWidth=2, clip=True)
         .encode(
-            x="day:T", y=alt.Y("value:Q", scale=scale, title=title_y), color=colour, strokeDash=dash,
+            x=alt.X("day:T"), y=alt.Y("value:Q", scale=scale, title=title_y), color=colour, strokeDash=dash,
             tooltip=[alt.Tooltip("line:N", title="line"), alt.Tooltip("day:T", title="day", format="%d %b %Y"),
                      alt.Tooltip("value:Q", title=title_y, format=".0f")],
         )
@@ -321,7 +322,7 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
         .encode(
             x=alt.X("week_start:T", axis=_DATE),
             y=alt.Y("probability_low:Q", scale=scale, axis=axis),
-            y2="probability_high:Q",
+            y2=alt.Y2("probability_high:Q"),
         )
     )
     lines = (
@@ -349,8 +350,8 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
 def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
     """Vehicles at risk over time, stacked by depot or part: columns day, `by`, vehicles."""
     chart: alt.Chart = (
-        alt.Chart(_time(history, "day"))
-        .mark_bar(stroke="white", strokeWidth=0.5)
+        alt.Chart(_time(history.assign(rank=[-order.index(name) for name in history[by]]), "day"))
+        .mark_bar(stroke="white", strokeWidth=1.2)
         .encode(
             x=alt.X(
                 "yearmonthdate(day):O", axis=alt.Axis(title=None, format="%d %b %y", labelAngle=0, labelOverlap=True)
@@ -361,13 +362,14 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
                 scale=alt.Scale(domain=list(order), range=list(theme.SERIES)[: len(order)]),
                 legend=alt.Legend(title=None, orient="bottom", columns=2, labelLimit=140),
             ),
+            order=alt.Order("rank:Q"),
             tooltip=[
                 alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
-                f"{by}:N",
-                "vehicles:Q",
+                alt.Tooltip(f"{by}:N"),
+                alt.Tooltip("vehicles:Q"),
             ],
         )
-        .properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+        .properties(height=HISTORY_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
     )
     return chart
 
@@ -383,11 +385,16 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahre
     )
     y = alt.Y("likely:Q", title="vehicles that fail to start")
     return alt.layer(
-        base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2="possible:Q"),
+        base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2=alt.Y2("possible:Q")),
         base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(
-            y=y, tooltip=[alt.Tooltip("low_c:Q", title=unit, format=".0f"), "likely:Q", "possible:Q"]
+            y=y,
+            tooltip=[
+                alt.Tooltip("low_c:Q", title=unit, format=".0f"),
+                alt.Tooltip("likely:Q"),
+                alt.Tooltip("possible:Q"),
+            ],
         ),
-        alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.BLUE).encode(x="low_c:Q"),
+        alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.GREY, strokeWidth=2).encode(x=alt.X("low_c:Q")),
     ).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
 
 
@@ -405,7 +412,7 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
         x=alt.X("depot:N", title=None, axis=alt.Axis(orient="top", labelAngle=0 if few else -40, labelLimit=90)),
         y=alt.Y("iso_week:O", title=None),
     )
-    tip = ["depot:N", alt.Tooltip("iso_week:N", title="week"), alt.Tooltip("booked:Q", title="h used", format=".1f"),
+    tip = [alt.Tooltip("depot:N"), alt.Tooltip("iso_week:N", title="week"), alt.Tooltip("booked:Q", title="h used", format=".1f"),
            alt.Tooltip("hours:Q", title="h there", format=".1f")]  # fmt: skip
     cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
         color=alt.Color(
@@ -415,7 +422,7 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
         tooltip=tip,
     )  # fmt: skip
     numbers = base.mark_text(fontSize=11).encode(
-        text="words:N", color=alt.condition("datum.share > 0.55", alt.value("white"), alt.value("#1B2327"))
+        text=alt.Text("words:N"), color=alt.condition("datum.share > 0.8", alt.value("white"), alt.value("#1B2327"))
     )
     height = 60 + 26 * max(1, data["iso_week"].nunique())
     return alt.layer(cells, numbers).properties(

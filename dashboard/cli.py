@@ -311,24 +311,15 @@ def run_backup(options: argparse.Namespace) -> int:
 
 def run_dashboard(options: argparse.Namespace) -> int:
     """Start the screens."""
-    from streamlit.web import cli as streamlit_cli
-
     from dashboard import paper, unit_charts  # noqa: F401 - imported before the server is up
+    from dashboard.serving import serve
     from dashboard.theme import STREAMLIT_FLAGS
 
     path = database_path(options)
     store.open_database(path)
     os.environ[DATABASE_VARIABLE] = str(path.resolve())
-    app = Path(__file__).with_name("app.py")
     say(f"cranktrend: screens at http://{options.host}:{options.port} (database {path}); stop with Ctrl+C")
-    flags = {
-        "server.address": options.host, "server.port": options.port, "server.headless": "true",
-        "browser.gatherUsageStats": "false", "server.fileWatcherType": "none", "client.toolbarMode": "viewer",
-        "client.showErrorDetails": "none",
-    }  # fmt: skip
-    streamlit_cli.main(
-        ["run", str(app), *(f"--{k}={v}" for k, v in flags.items()), *STREAMLIT_FLAGS], standalone_mode=False
-    )
+    serve(options.host, options.port, flags=STREAMLIT_FLAGS)
     return 0
 
 

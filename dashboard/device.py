@@ -7,6 +7,7 @@ typed survives a reload and a dropped connection.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any, Final
 
 import streamlit as st
@@ -33,6 +34,7 @@ export default function (component) {
     }
   } catch (error) { own = null; }
   if (data.known !== (own || "none")) setStateValue("number", own || "none");
+  else document.body.dataset.deviceKnown = "yes";
   const keypad = () => document.querySelectorAll(".st-key-measured input[type=text]")
     .forEach((field) => field.setAttribute("inputmode", "decimal"));
   keypad();
@@ -49,7 +51,10 @@ def recognise() -> None:
     """Learn the browser's own number, once a session; it comes with the run after the first."""
     known = st.session_state.get(_STATE, "" if not st.session_state.get(_TOLD) else NO_MEMORY)
     with st.sidebar:
-        result = _mount(key="device_number", data={"known": known}, default={"number": ""}, on_number_change=_ignore)
+        told_before = st.session_state.get("device_number")
+        heard = str(told_before.get("number") or "") if isinstance(told_before, Mapping) else ""
+        data = {"known": heard or known}
+        result = _mount(key="device_number", data=data, default={"number": ""}, on_number_change=_ignore)
     told = str(result.get("number") or "")
     if not told or told == known:
         return

@@ -7,9 +7,12 @@ import json
 import os
 import subprocess
 import sys
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
+from pathlib import Path
 from threading import Lock
 
 import pandas as pd
@@ -19,8 +22,12 @@ from dashboard.assessment import backtest_database
 from dashboard.session import Key
 from dashboard.worker import Worker
 from ingest import store
+from ingest.errors import IngestError
+from ingest.records import keep_figures, read_kept
 
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
+KEPT_NAME = "past_lists"
+_ANALYSIS = Path(__file__).parents[1] / "analysis"
 
 
 @dataclass
@@ -51,6 +58,17 @@ class Archive:
     lock: Lock = field(default_factory=Lock)
     found: dict[Key, Past] = field(default_factory=dict)
 
+    def known(self, key: Key) -> Past | None:
+        """The past year as seen from `key` if it is all there already, without beginning to work it out."""
+        with self.lock:
+            past = self.found.get(key)
+            if past is None:
+                past = Past(month_days(key.as_of))
+                recall(key, past)
+                if past.done:
+                    self.found[key] = past
+            return past if past.done else None
+
     def ask(self, key: Key) -> Past:
         """The past year as seen from `key`, begun if nobody asked before."""
         with self.lock:
@@ -59,7 +77,9 @@ class Archive:
                     self.found.pop(next(iter(self.found)))
                 past = Past(month_days(key.as_of))
                 self.found[key] = past
-                self.pool.submit(_work_out, key, past)
+                recall(key, past)
+                if not past.done:
+                    self.pool.submit(_work_out, key, past)
             return self.found[key]
 
 
@@ -68,6 +88,46 @@ def month_days(as_of: date) -> tuple[date, ...]:
     firsts = pd.date_range(end=pd.Timestamp(as_of), periods=MONTHS, freq="MS")
     days = sorted({*(stamp.date() for stamp in firsts), as_of})
     return tuple(days)
+
+
+@cache
+def _made_by() -> str:
+    """Changes with every change of the program that lists are made by."""
+    files = sorted(_ANALYSIS.glob("*.py"))
+    return str(zlib.crc32(b"".join(file.read_bytes() for file in files)))
+
+
+def made_of(key: Key) -> str:
+    """What past lists depend on, as a text: what is in the database, the day, the horizon and the program."""
+    return f"{key.version} {key.as_of} {key.horizon_days} {_made_by()}"
+
+
+def recall(key: Key, past: Past) -> None:
+    """Take lists that were worked out before, where nothing that they depend on has changed."""
+    db = store.open_database(key.path)
+    try:
+        kept = read_kept(db, KEPT_NAME, made_of(key))
+    finally:
+        db.conn.close()
+    for day, rows in kept.items() if isinstance(kept, dict) else ():
+        if date.fromisoformat(day) in past.days:
+            past.lists[date.fromisoformat(day)] = _frame_of(rows)
+
+
+def keep(key: Key, past: Past) -> None:
+    """Keep the lists beside the readings, for the next start of the screens."""
+    body = {day.isoformat(): frame.to_numpy().tolist() for day, frame in past.lists.items()}
+    db = store.open_database(key.path)
+    try:
+        keep_figures(db, KEPT_NAME, made_of(key), body)
+    except IngestError:  # busy with an import: they will be worked out again, nothing is lost
+        return
+    finally:
+        db.conn.close()
+
+
+def _frame_of(rows: Sequence[Sequence[str]]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=["unit", "depot", "part"]).astype("str")
 
 
 def _work_out(key: Key, past: Past) -> None:
@@ -79,14 +139,15 @@ def _work_out(key: Key, past: Past) -> None:
         atexit.register(worker.terminate)
         for line in worker.stdout or ():
             one = json.loads(line)
-            frame = pd.DataFrame(one["units"], columns=["unit", "depot", "part"]).astype("str")
-            past.lists[date.fromisoformat(one["day"])] = frame
+            past.lists[date.fromisoformat(one["day"])] = _frame_of(one["units"])
         said = worker.stderr.read() if worker.stderr else ""
     atexit.unregister(worker.terminate)
     if len(past.lists) < len(past.days):
         past.failed = (
             f"The past lists could not be worked out: {said.strip().splitlines()[-1] if said.strip() else 'stopped'}"
         )
+    else:
+        keep(key, past)
 
 
 def main(arguments: Sequence[str]) -> int:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from analysis.assess import Assessment
 
-NICE = 5  # the judging gives way to the screens by this much; our choice
+NICE = 15  # the judging gives way to the screens by this much (19 is most); our choice
 
 
 class JudgingFailed(Exception):

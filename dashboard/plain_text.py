@@ -18,6 +18,9 @@ _CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
 _KELVIN = re.compile(r"(\d+(?:\.\d+)?) K (colder|warmer)")
 
 
+_NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
+
+
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -98,6 +101,11 @@ def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
     if pd.isna(stamp):
         return missing
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
+
+
+def whole(text: str) -> str:
+    """The text with every number kept on one line with the unit or month after it."""
+    return _NUMBER_UNIT.sub("\\1\u00a0", text)
 
 
 def words(name: str) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.plan import ReplacementPlan
+from dashboard.plain_text import day
 from dashboard.wording import PART_WORDS
 
 CAUTION = (
@@ -59,7 +60,7 @@ def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -
     place = "It is in for its planned service that day. " if visit["in_service"] else ""
     waits = percent(visit["probability_waiting"])
     risk = (
-        f"{waits[:1].upper()}{waits[1:]} chance of a no-start by {last_day.date()} if nothing is done, "
+        f"{waits[:1].upper()}{waits[1:]} chance of a no-start by {day(last_day)} if nothing is done, "
         f"{percent(visit['probability_before'])} before the visit."
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)

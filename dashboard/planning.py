@@ -4,25 +4,33 @@ from __future__ import annotations
 
 import os
 import sys
+import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
+from analysis.candidates import complete_catalogue
 from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan_settings import PlanSettings, settings_from_mapping
 from dashboard.assessment import COSTS_KEY, assess_database
 from dashboard.plan_words import with_words
 from ingest import store
+from ingest.fields import PARTS
+from ingest.importer import import_paths
 from ingest.records import read_pins, read_plan, read_settings, save_plan, save_setting
 
 SETTING_KEY = COSTS_KEY
+PARTS_FILE = "parts set on screen.csv"  # the name that stands in the audit; who did it stands with its origin
+PART_COLUMNS = ("part", "price", "labour_h", "lead_days")
 PLAN_WEEKS = 13
 """Weeks of a plan unless the user says otherwise (our choice: a quarter of a year)."""
 
@@ -110,6 +118,38 @@ def plan_settings(db: Database) -> PlanSettings:
         return settings_from_mapping(saved)
     except ValueError as error:
         raise PlanRefused(f"The saved plan settings cannot be used: {error}.") from error
+
+
+def parts_in_force(db: Database) -> pd.DataFrame:
+    """What parts cost and take, the user's own where known, else the settings': part, price, labour_h, lead_days."""
+    catalogue = complete_catalogue(store.read_parts(db), plan_settings(db))
+    rows = [(p, catalogue.price[p], catalogue.labour_h[p], catalogue.lead_days[p]) for p in PARTS]
+    return pd.DataFrame(rows, columns=list(PART_COLUMNS))
+
+
+def save_parts(db: Database, parts: pd.DataFrame, *, by: str, now: datetime | None = None) -> int:
+    """Keep prices, hours and delivery times that differ from those in force; the number of parts changed.
+
+    They take the way of a parts file, so that they are checked alike and the old values stay in the audit. Raises
+    ValueError with the reason for a value that cannot be stored.
+    """
+    old = parts_in_force(db).set_index("part")
+    new = parts.set_index("part")[list(PART_COLUMNS[1:])].astype("float64")
+    if not np.isfinite(new.to_numpy()).all():
+        raise ValueError("a price, an hour or a delivery time is missing; allowed are numbers of 0 and more")
+    changed = new[[bool((new.loc[p] != old.loc[p]).any()) for p in new.index]]
+    if changed.empty:
+        return 0
+    with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
+        file = Path(folder) / PARTS_FILE
+        changed.reset_index().to_csv(file, index=False)
+        outcome = import_paths(db, [file], by=by, now=now)
+    refused = [one.error for one in outcome.files if one.error]
+    if refused or outcome.set_aside:
+        raise ValueError(
+            refused[0] if refused else f"{outcome.set_aside} of the parts were set aside; see their reasons"
+        )
+    return len(changed)
 
 
 def save_plan_settings(db: Database, changes: dict[str, Any], *, by: str, now: datetime | None = None) -> PlanSettings:

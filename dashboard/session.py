@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from concurrent.futures import Future
+from concurrent.futures import Future, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from threading import Lock
+from time import monotonic
 
 import pandas as pd
 import streamlit as st
@@ -29,6 +30,7 @@ HORIZON_KEY = "horizon_days"
 DEVICE_MEMORY = "device_memory"  # what the device remembers, see `device`
 IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
+PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
 _JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "reset_answers")
 
 
@@ -154,15 +156,24 @@ class Judge:
     pool: Worker = field(default_factory=Worker)
     lock: Lock = field(default_factory=Lock)
     found: dict[Key, Future[Assessment]] = field(default_factory=dict)
+    begun: dict[Key, float] = field(default_factory=dict)
 
     def ask(self, key: Key) -> Future[Assessment]:
         """The assessment of `key`, begun if nobody asked before."""
         with self.lock:
             if key not in self.found:
                 while len(self.found) >= KEPT_ASSESSMENTS:
-                    self.found.pop(next(iter(self.found))).cancel()
+                    oldest = next(iter(self.found))
+                    self.found.pop(oldest).cancel()
+                    self.begun.pop(oldest, None)
+                self.begun[key] = monotonic()
                 self.found[key] = self.pool.submit(_assess, key)
             return self.found[key]
+
+    def asked_s(self, key: Key) -> float:
+        """Seconds since the assessment of `key` was first asked for; 0 when nobody did."""
+        with self.lock:
+            return monotonic() - self.begun.get(key, monotonic())
 
     def key_of_found(self, assessment: Assessment) -> Key | None:
         """The key that an assessment was made for; None for one made elsewhere."""
@@ -227,16 +238,16 @@ def has_readings(day: date) -> bool:
         )
 
 
-def begin_judging() -> None:
-    """Let the worker start, so that the next click need not wait."""
-    if has_vehicles() and has_readings(as_of()):
-        judge().ask(key_of())
+def begin_judging(day: date | None = None) -> None:
+    """Let the worker start, so that the next click need not wait; `day` is the day shown unless told."""
+    if has_vehicles() and has_readings(day or as_of()):
+        judge().ask(key_of(day))
 
 
-def assessment(*, wait: bool = True) -> Assessment | None:
+def assessment(*, patient: bool = True) -> Assessment | None:
     """The assessment for the day shown: fresh if ready, else an earlier one of that day, else waited for.
 
-    None where there is no vehicle or no reading before the day, or (with `wait` off) where none is ready.
+    None where there is no vehicle or no reading before the day, or (with `patient` off) where none is ready soon.
     """
     if not has_vehicles() or not has_readings(as_of()):
         return None
@@ -248,24 +259,24 @@ def assessment(*, wait: bool = True) -> Assessment | None:
     if earlier is not None:
         fresh_when_ready(key)
         return earlier
-    if not wait:
-        return None
+    if not patient:
+        return future.result() if wait([future], timeout=PATIENCE_S).done else None
     with st.spinner("Judging every vehicle from its readings …", show_time=True):
         return future.result()
 
 
 @st.fragment(run_every=2.0)
 def fresh_when_ready(key: Key, *, words: str = "Newer entries are being judged; the page follows by itself.") -> None:
-    """A line saying what is being worked out; the page is drawn again when that is done."""
+    """A line saying what is being worked out and since when; the page is drawn again when that is done."""
     if judge().ask(key).done():
         st.rerun()
-    st.caption(words)
+    st.caption(f":material/hourglass_top: {words} ({judge().asked_s(key):.0f} s so far)")
 
 
 # --- small reads that pages share ------------------------------------------------------------------------------------
 
 
-@st.cache_data(show_spinner=False, max_entries=4)
+@st.cache_resource(show_spinner=False, max_entries=4)
 def _units(path: str, version: str) -> pd.DataFrame:  # noqa: ARG001 - the version is the cache's key
     db = store.open_database(path)
     try:
@@ -274,9 +285,9 @@ def _units(path: str, version: str) -> pd.DataFrame:  # noqa: ARG001 - the versi
         db.conn.close()
 
 
-def units() -> pd.DataFrame:
-    """The vehicles."""
-    key = key_of()
+def units(day: date | None = None) -> pd.DataFrame:
+    """The vehicles, for reading only; `day` is the day shown unless told."""
+    key = key_of(day)
     return _units(key.path, key.version)
 
 

@@ -15,6 +15,7 @@ from analysis.assess import Assessment
 from analysis.course import plain_slopes
 from dashboard import reading_json, reading_sheet, wording
 from dashboard.own_limits import limit_book
+from dashboard.plain_text import number
 from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row
 from ingest import store
 from ingest.entries import Entry
@@ -136,7 +137,7 @@ def slope_words(slope: tuple[float, float, float]) -> str:
     middle, low, high = slope
     if math.isnan(middle):
         return "under 5 readings"
-    return f"{middle:.2f} ({low:.2f} to {high:.2f})".replace("-", "−")
+    return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"
 
 
 SHOWN = (

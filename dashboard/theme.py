@@ -40,7 +40,7 @@ STREAMLIT_FLAGS: Final = (
 """Flags for `streamlit run`, so that no settings file has to lie beside the user's database."""
 
 _STYLE: Final = """<style>
-[data-testid="stMainBlockContainer"] { padding-top: 3.9rem; padding-bottom: 4rem; max-width: 1180px; }
+[data-testid="stMainBlockContainer"] { padding: 3.9rem 2.5rem 4rem 2.5rem; max-width: 1180px; }
 [data-testid="stMainBlockContainer"] h1 { font-size: 1.7rem; padding: 0 0 .2rem 0; }
 [data-testid="stMainBlockContainer"] h2 { font-size: 1.25rem; padding: .6rem 0 .1rem 0; }
 [data-testid="stMainBlockContainer"] h3 { font-size: 1.05rem; padding: .3rem 0 0 0; }
@@ -54,14 +54,24 @@ _STYLE: Final = """<style>
 [class*="st-key-visit-"] [data-testid="stPageLink-NavLink"] > span:first-child:not(:only-child) { display: none; }
 [class*="st-key-visit-"] [data-testid="stPageLink"] p { font-weight: 700; }
 [class*="st-key-row-"] [data-testid="stPageLink"] p { font-size: 1.25rem; font-weight: 700; }
+[class*="st-key-row-"] [data-testid="stPageLink"] p, [class*="st-key-visit-"] [data-testid="stPageLink"] p {
+  text-decoration: underline; text-decoration-thickness: 1px; text-underline-offset: .2em; }
 .st-key-numbers [data-testid="stMetricValue"] { font-size: 1.45rem; }
 .st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }
 [data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
-.st-key-bay input, .st-key-bay [data-baseweb="select"] > div { min-height: 3.1rem; font-size: 1.15rem; }
+.st-key-bay input { min-height: 3.1rem; font-size: 1.15rem; }
 .st-key-bay [data-testid="stButton"] button { min-height: 3.1rem; }
 .st-key-bay label p { font-size: 1.02rem; }
-.st-key-bay [data-testid="stSegmentedControl"] button,
-.st-key-bay [data-testid="stPills"] button { min-height: 2.9rem; }
+.st-key-bay [data-testid="stButtonGroup"] button { min-height: 2.9rem; min-width: 2.9rem; }
+.st-key-bay [data-testid="stTab"], .st-key-bay [data-baseweb="tab"] { min-height: 3rem; }
+.st-key-bay [data-testid="stDateInputFieldsScroller"], .st-key-bay [data-testid="stTimeInputTimeDisplay"],
+.st-key-bay [data-testid="stDateInput"] [role="group"], .st-key-bay [data-testid="stTimeInput"] [role="group"],
+.st-key-bay [data-testid="stSelectbox"] [role="group"] { min-height: 3.1rem; align-items: center; }
+.st-key-bay [data-testid="stTextInputRootElement"] { height: auto; min-height: 3.1rem; }
+.st-key-bay [data-testid="stDateInputCalendarButton"], .st-key-bay [data-testid="stSelectbox"] button {
+  min-height: 2.9rem; min-width: 2.9rem; }
+.st-key-bay [data-testid="stTooltipHoverTarget"] button { padding: .95rem .6rem; margin: -.95rem -.6rem; box-sizing: content-box; }
+.st-key-bay [data-testid="stPageLink"] a, .st-key-bay summary { min-height: 2.9rem; align-items: center; }
 @media (max-width: 640px) {
   [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }

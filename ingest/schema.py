@@ -290,3 +290,18 @@ def _create_hours_by_week(db: Database) -> None:
     ALTER TABLE workshops_by_week RENAME TO workshops
     """,
     )
+
+
+@migrations(name="004_kept_figures")
+def _create_kept_figures(db: Database) -> None:
+    """Figures that took long to work out, kept until what they were made of changes; they can be thrown away."""
+    _run(
+        db,
+        """
+    CREATE TABLE kept_figures (
+        name TEXT PRIMARY KEY CHECK (length(name) BETWEEN 1 AND 64),
+        made_of TEXT NOT NULL,
+        body TEXT NOT NULL CHECK (json_valid(body))
+    ) STRICT
+    """,
+    )

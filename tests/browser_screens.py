@@ -15,9 +15,6 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-from dashboard.theme import STREAMLIT_FLAGS
-
-APP = Path(__file__).parents[1] / "dashboard" / "app.py"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 FLAGS = (
     "--headless",
@@ -44,10 +41,8 @@ def free_port() -> int:
 def server(database: Path, today: str) -> Iterator[str]:
     """The screens on `database` on the day `today`; gives the address, stops its own process at the end."""
     port = free_port()
-    command = [sys.executable, "-m", "streamlit", "run", str(APP), "--server.address=127.0.0.1"]
-    command += [f"--server.port={port}", "--server.headless=true", "--browser.gatherUsageStats=false"]
-    command += ["--server.fileWatcherType=none", "--client.toolbarMode=viewer", *STREAMLIT_FLAGS]
-    surroundings = {**os.environ, "CRANKTREND_DB": str(database), "CRANKTREND_TODAY": today}
+    command = [sys.executable, "-m", "dashboard.cli", "--db", str(database), "dashboard", "--port", str(port)]
+    surroundings = {**os.environ, "CRANKTREND_TODAY": today}
     address = f"http://127.0.0.1:{port}"
     log = database.with_suffix(f".{port}.log")
     with log.open("wb") as out, subprocess.Popen(command, env=surroundings, stdout=out, stderr=out) as process:
@@ -79,12 +74,21 @@ def settled(page: Page, text: str = "", *, first: bool = False) -> None:
     first: the page was just opened, so that the browser tells its number and the script runs a second time.
     """
     if first:
-        page.wait_for_selector(READY, timeout=PATIENCE_MS)
-        page.wait_for_timeout(1500)
+        page.wait_for_selector("body[data-device-known=yes]", state="attached", timeout=PATIENCE_MS)
     if text:
         page.get_by_text(text).first.wait_for(timeout=PATIENCE_MS)
     page.wait_for_selector(READY, timeout=PATIENCE_MS)
     assert not page.query_selector_all("[data-testid=stException]")
+
+
+def go(page: Page, title: str) -> None:
+    """Choose a page in the margin, which a phone has folded away."""
+    link = page.get_by_test_id("stSidebarNavLink").filter(has=page.get_by_text(title, exact=True))
+    expand = page.get_by_test_id("stExpandSidebarButton")
+    if expand.is_visible():
+        expand.click()
+    link.click()
+    page.locator("h1").filter(has_text=title).wait_for(timeout=PATIENCE_MS)
 
 
 def no_sideways_scroll(page: Page) -> None:

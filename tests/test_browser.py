@@ -21,7 +21,7 @@ from ingest import store
 from ingest.importer import import_paths
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, field, no_sideways_scroll, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, FLAGS, field, go, no_sideways_scroll, server, settled  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
 
 pytestmark = [
@@ -86,7 +86,7 @@ def test_three_visits(demo: Path, browser: Browser) -> None:
         settled(page, "Postponed or looked at (1)")
         settled(page, "waits for the part")
         no_sideways_scroll(page)
-        page.get_by_role("tab", name="Gone since the list before").click()
+        page.get_by_role("tab", name="Gone since").click()
     outside = {urlparse(url).hostname for url in asked} - {"127.0.0.1", None, ""}
     assert not outside, outside
     assert first_page_s < 20.0, "the first page took far longer than the 2 s that a quiet machine needs"
@@ -95,11 +95,11 @@ def test_three_visits(demo: Path, browser: Browser) -> None:
 def manager(page: Page) -> str:
     """Open the list, print it, open the first vehicle, postpone it."""
     settled(page, first=True)
-    page.get_by_role("tab", name="As a table, and paper").click()
+    page.get_by_role("tab", name="Table and paper").click()
     with page.expect_download() as download:
         page.get_by_role("button", name="List for printing (PDF)").click()
     assert Path(download.value.path()).read_bytes().startswith(b"%PDF")
-    page.get_by_role("tab", name="To decide and decided").click()
+    page.get_by_role("tab", name="The list").click()
     link = page.locator("[class*=st-key-row-1] [data-testid=stPageLink] a").first
     unit = link.inner_text().split()[-1]
     link.click()
@@ -182,7 +182,7 @@ def office(page: Page, demo: Path) -> None:
     file = demo.with_name("hill.csv")
     file.write_text(FOREIGN, encoding="utf-8")
     settled(page, "Bring in files")
-    page.get_by_role("tab", name="Describe a file with its own headings").click()
+    page.get_by_role("tab", name="Describe a file").click()
     page.locator("input[type=file]").nth(1).set_input_files(file)
     settled(page, "First rows as they would be read")
     assert 'date_order = "day-first"' in page.get_by_role("textbox", name="Description").input_value()
@@ -204,13 +204,14 @@ def office(page: Page, demo: Path) -> None:
 
 def every_screen(browser: Browser, address: str, unit: str, asked: list[str]) -> None:
     """The screens that the visits did not see at this width: no error, no sideways scroll, both themes."""
-    on_phone = ("", "fleet", f"unit?unit={unit}", "plan", "files", "set_aside", "settings")
-    on_desk = ("fleet", "plan", f"bay?unit={unit}", "set_aside")
-    for size, theme, paths in ((PHONE, "light", on_phone), (DESK, "dark", on_desk)):
-        page = open_page(browser, address, size, theme, asked)
-        for path in paths:
-            page.goto(f"{address}/{path}")
-            page.wait_for_selector("h1", timeout=60_000)
+    on_phone = ("Weekly list", "Fleet", "Replacement plan", "Files", "Set-aside rows", "Settings")
+    on_desk = ("Weekly list", "Fleet", "Replacement plan", "Repairs and starts", "Files", "Set-aside rows", "Settings")
+    for size, theme, link, titles in ((PHONE, "light", "unit", on_phone), (DESK, "dark", "bay", on_desk)):
+        page = open_page(browser, f"{address}/{link}?unit={unit}", size, theme, asked)
+        settled(page, unit, first=True)
+        no_sideways_scroll(page)
+        for title in titles:
+            go(page, title)
             settled(page)
             no_sideways_scroll(page)
         page.context.close()

@@ -12,10 +12,19 @@ from sqlite_utils import Database
 
 from dashboard.plan_export import render
 from dashboard.plan_moves import let_go, move, try_move
-from dashboard.planning import PlanRefused, load_plan, make_plan, plan_settings, save_plan_settings
+from dashboard.planning import (
+    PARTS_FILE,
+    PlanRefused,
+    load_plan,
+    make_plan,
+    parts_in_force,
+    plan_settings,
+    save_parts,
+    save_plan_settings,
+)
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, save_setting, set_pin
-from ingest.store import open_database
+from ingest.store import open_database, read_parts
 
 DAY = date(2026, 11, 23)
 NOW = datetime(2026, 11, 23, 9, 0)
@@ -33,6 +42,31 @@ def office(tmp_path: Path) -> tuple[Database, Any]:
     outcome = import_paths(db, sorted(tmp_path.glob("*.csv")))
     assert outcome.exit_code == 0, outcome.lines()
     return db, SimpleNamespace(outlook=inputs.outlook, units=inputs.units, parts=inputs.parts)
+
+
+def test_prices_of_parts_are_changed_and_the_old_ones_kept(office: tuple[Database, Any]) -> None:
+    """Only what differs is stored, by the name of who did it; the plan counts with it; a missing number is refused."""
+    db, found = office
+    before = make_plan(db, as_of=DAY, assessment=found, save=False)
+    parts = parts_in_force(db).set_index("part")
+    was = float(parts.loc["battery", "price"])
+    parts.loc["battery", "price"] = was + 500.0
+    assert save_parts(db, parts.reset_index(), by="planner", now=NOW) == 1
+    assert save_parts(db, parts.reset_index(), by="planner", now=NOW) == 0
+    now = read_parts(db).set_index("part")
+    assert now.loc["battery", "price"] == was + 500.0
+    old = db.execute("SELECT old_value, by FROM audit WHERE table_name = 'parts' AND column_name = 'price'").fetchall()
+    assert [(float(value), by) for value, by in old] == [(was, PARTS_FILE)]
+    assert db.execute("SELECT by FROM origins WHERE file = ?", (PARTS_FILE,)).fetchone() == ("planner",)
+    after = make_plan(db, as_of=DAY, assessment=found, save=False)
+    assert after.summary["cost_run_to_failure"] > before.summary["cost_run_to_failure"]
+    parts.loc["battery", "price"] = float("nan")
+    with pytest.raises(ValueError, match="is missing"):
+        save_parts(db, parts.reset_index(), by="planner", now=NOW)
+    parts.loc["battery", "price"] = -1.0
+    with pytest.raises(ValueError, match="set aside"):
+        save_parts(db, parts.reset_index(), by="planner", now=NOW)
+    assert read_parts(db).set_index("part").loc["battery", "price"] == was + 500.0
 
 
 def test_versions_are_kept_and_read_as_they_were(office: tuple[Database, Any]) -> None:

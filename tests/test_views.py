@@ -23,10 +23,11 @@ from analysis.assess import Assessment
 from analysis.plan_settings import PlanSettings
 from dashboard import bay, history, judging, session, weekly
 from dashboard.assessment import assess_database
-from dashboard.plain_text import safe, span
-from dashboard.planning import load_plan, plan_settings
+from dashboard.plain_text import celsius, percent, safe, span, whole
+from dashboard.planning import load_plan, parts_in_force, plan_settings
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
+from ingest.entries import record_reading
 from ingest.records import (
     read_decisions,
     read_pins,
@@ -68,6 +69,7 @@ def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv(DATABASE_VARIABLE, str(path))
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
     monkeypatch.setattr(session, "_assess", lambda _key: assessed())  # the same data, judged once
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
     monkeypatch.setattr(history, "_work_out", past_like_today)
     return path
 
@@ -92,10 +94,12 @@ def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatc
     monkeypatch.setenv(DATABASE_VARIABLE, str(one_reading_database(tmp_path / "one.db")))
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
     monkeypatch.setattr(session, "_assess", assess_here)
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
     app = run(page, unit="X-1" if page in ("unit", "bay", "work") else None)
     text = said(app)
     if page == "weekly_list":
-        assert "1 vehicles have too few readings" in text
+        assert "1 vehicle has too few readings" in text
+        assert "No vehicle can be judged yet" in text
         assert "not known to be healthy" in text
     if page == "unit":
         assert "too few to judge" in text
@@ -151,6 +155,7 @@ def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkey
         return dataclasses.replace(assessed(), as_of=pd.Timestamp(key.as_of), horizon_days=key.horizon_days)
 
     monkeypatch.setattr(session, "_assess", slowly)
+    monkeypatch.setattr(session, "PATIENCE_S", 0.05)
     app = run()
     assert f"The list of {weekly.iso_week(monday)} is being worked out" in said(app)
     assert f"**{weekly.iso_week(AS_OF)}**" in said(app)
@@ -161,6 +166,48 @@ def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkey
     assert f"**{weekly.iso_week(monday)}**" in said(app)
     changes = {r["change"] for r in read_weekly_list(db, weekly.iso_week(monday)).body["units"]}
     assert changes == {"same"}
+
+
+@pytest.mark.usefixtures("fleet")
+def test_what_is_on_record_stands_while_vehicles_are_judged(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fleet and vehicle show the last list's figures at once and say so; the fresh ones follow by themselves."""
+    assert weekly.issue(store.open_database(fleet), assessed())
+    week, unit = weekly.iso_week(AS_OF), worst_unit()
+    done = threading.Event()
+    monkeypatch.setattr(session, "PATIENCE_S", 0.05)
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed() if done.wait(60) else None)
+    app = run("fleet")
+    assert f"Until then: the list of {week}" in said(app)
+    flagged = int(assessed().units["flagged"].sum())
+    assert [m.value for m in app.metric[:2]] == [str(len(assessed().units)), str(flagged)]
+    page = run("unit", unit=unit)
+    assert f"as in the list of {week}" in said(page)
+    row = assessed().units.set_index("unit").loc[unit]
+    assert page.metric[0].value == percent(row["no_start_probability"])
+    assert page.metric[1].value == celsius(row["coldest_start_c"])
+    assert "What to do" in said(page)
+    done.set()
+    session.judge().ask(session.key_of(AS_OF)).result(60)
+    assert "Every part" in said(page.run())
+    assert "What was learned of each class" in {e.label for e in app.run().expander}
+
+
+def test_past_lists_are_kept_until_something_changes(fleet: Path) -> None:
+    """A second server need not work them out again; a new reading makes them void."""
+    db = store.open_database(fleet)
+    key = session.Key(str(fleet), session.judged_version(db), AS_OF, 30)
+    past = history.Past(history.month_days(AS_OF))
+    past_like_today(key, past)
+    assert history.Archive().known(key) is None
+    history.keep(key, past)
+    again = history.Archive().known(key)
+    assert again is not None
+    pd.testing.assert_frame_equal(again.flagged(), past.flagged())
+    values = {"unit": worst_unit(), "taken_at": "2026-11-29T07:00", "crank_a": 200}
+    assert record_reading(db, values, by="test", now=dt.datetime(2026, 11, 30, 6)).stored
+    later = dataclasses.replace(key, version=session.judged_version(db))
+    assert later != key
+    assert history.Archive().known(later) is None
 
 
 def test_postponing_needs_a_reason_and_goes_on_record(fleet: Path) -> None:
@@ -281,6 +328,18 @@ def test_costs_of_the_plan_are_set_on_screen(fleet: Path) -> None:
     kept = plan_settings(store.open_database(fleet))
     assert (kept.hour_rate, kept.move_price) == (60.0, 40.0)
     assert kept.no_start == PlanSettings().no_start
+
+
+def test_the_price_of_a_part_is_set_on_screen(fleet: Path) -> None:
+    app = run("settings")
+    was = parts_in_force(store.open_database(fleet)).set_index("part")
+    app.session_state["set_parts"] = {"edited_rows": {0: {"price": 333.0}}, "added_rows": [], "deleted_rows": []}
+    app.button(key="save_parts").click().run()
+    assert not app.exception
+    assert "1 part changed" in said(app)
+    now = parts_in_force(store.open_database(fleet)).set_index("part")
+    assert now.iloc[0]["price"] == 333.0
+    assert (now.drop(index=now.index[0]) == was.drop(index=was.index[0])).all(axis=None)
 
 
 def test_a_planner_keeps_a_vehicle_out_of_a_week(fleet: Path) -> None:
@@ -447,6 +506,14 @@ def test_meter_units_fill_the_right_columns() -> None:
     assert bay.shown("temperature_c", -5.0, meter) == "23"
     assert bay.shown("coil_a", 8.5, meter) == "850"
     assert bay.unit_of("drop_ground_v", meter) == "mV"
+
+
+def test_a_number_keeps_its_unit_on_its_line() -> None:
+    assert (
+        whole("85 % at −18 °C by 21 Feb 2027, 1,745 USD")
+        == "85\u00a0% at −18\u00a0°C by 21\u00a0Feb 2027, 1,745\u00a0USD"
+    )
+    assert whole(safe("41 % chance, 3 vehicles")) == "41\u00a0\\% chance\\, 3 vehicles"
 
 
 def test_typed_text_is_harmless_in_markdown() -> None:

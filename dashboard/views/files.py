@@ -25,7 +25,7 @@ KINDS = ["csv", "txt", "tsv", "xlsx"]
 def show() -> None:
     """The page."""
     st.title("Files")
-    tabs = st.tabs(["Bring in files", "Describe a file with its own headings", "Descriptions on record"])
+    tabs = st.tabs(["Bring in files", "Describe a file", "Descriptions on record"])
     with tabs[0]:
         bring_in()
     with tabs[1]:

@@ -11,10 +11,11 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from dashboard import charts, downloads, history, one_unit, paper, session, weekly
-from dashboard.plain_text import day, safe, temperature
+from dashboard.issued import newest_issued
+from dashboard.plain_text import day, safe, temperature, whole
 from dashboard.wording import PART_WORDS
 from ingest import store
-from ingest.records import read_decisions
+from ingest.records import WeeklyList, read_decisions
 
 OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our choice: a quarter
 SERVICE_SOON_D = 14
@@ -29,26 +30,78 @@ def show() -> None:
     if not session.has_vehicles():
         session.nothing_yet()
         return
-    assessment = session.assessment()
-    if assessment is None:
+    if not session.has_readings(session.as_of()):
         st.info("There is no reading before the day shown, so there is nothing to judge yet.")
         return
-    numbers(assessment)
+    assessment = session.assessment(patient=False)
+    if assessment is None:
+        while_judging()
+        return
+    units = assessment.units
+    late = late_units(units, assessment.as_of)
+    numbers(len(units), int(units["flagged"].sum()), int((units["status"] != "judged").sum()), len(late))
     coming_cold(assessment)
-    year(assessment)
-    overdue(assessment)
+    year(assessment.as_of)
+    overdue(units, assessment.as_of)
     learned(assessment)
 
 
-def numbers(assessment: Assessment) -> None:
-    """How many vehicles, how many need attention, how many cannot be judged."""
-    units = assessment.units
-    late = late_units(assessment)
+def while_judging() -> None:
+    """What is on record, as long as the fresh figures are being worked out."""
+    as_of = pd.Timestamp(session.as_of())
+    issued = newest_issued(session.as_of())
+    here = f" Until then: the list of {issued.iso_week}, and what is on record." if issued else ""
+    session.fresh_when_ready(
+        session.key_of(), words=f"Every vehicle is being judged from its readings; the page follows by itself.{here}"
+    )
+    units = last_read(session.key_of())
+    if issued is not None:
+        few = issued.body["counts"]["too_few"] + issued.body["counts"]["no_reading"]
+        numbers(len(units), len(issued.body["units"]), few, len(late_units(units, as_of)))
+        sentences = issued_cold_sentences(issued)
+        if sentences:
+            st.subheader("What the coming cold would do")
+            st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
+    if history.archive().known(session.key_of()) is not None:
+        year(as_of)
+    overdue(units, as_of)
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def last_read(key: session.Key) -> pd.DataFrame:
+    """When each vehicle was last read before the day shown: unit, depot, last_reading_on."""
+    with session.database() as db:
+        rows = db.execute(
+            "SELECT unit, max(taken_at) FROM readings WHERE taken_at < ? GROUP BY unit", (key.as_of.isoformat(),)
+        ).fetchall()
+    units = session.units(key.as_of)
+    on = pd.to_datetime(units["unit"].map(dict(rows)), format="ISO8601").dt.normalize().astype("datetime64[us]")
+    return units[["unit", "depot"]].assign(last_reading_on=on)
+
+
+def issued_cold_sentences(issued: WeeklyList) -> list[str]:
+    """Per depot with a forecast still to come: which vehicles of the list likely fail on its coldest morning."""
+    out = []
+    for depot, low in issued.body["depots"].items():
+        if low["forecast_low_c"] is None or low["forecast_on"] < session.as_of().isoformat():
+            continue
+        low_c = float(low["forecast_low_c"])
+        likely = [r["unit"] for r in issued.body["units"] if r["depot"] == depot and r["coldest_start_c"] > low_c]
+        at = temperature(low_c, fahrenheit=session.fahrenheit())
+        out.append(
+            f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): at **{at}, {len(likely)}** of "
+            f"the list's vehicles likely fail to start{named(likely)}" + ("" if len(likely) > NAMED else ".")
+        )
+    return out
+
+
+def numbers(units: int, flagged: int, too_few: int, late: int) -> None:
+    """How many vehicles, how many need attention, how many cannot be judged, how many are overdue."""
     with st.container(horizontal=True, key="numbers"):
-        st.metric("Vehicles", f"{len(units)}", width=METRIC_PX)
-        st.metric("Need attention", f"{int(units['flagged'].sum())}", width=METRIC_PX)
-        st.metric("Too few readings to judge", f"{int((units['status'] != 'judged').sum())}", width=METRIC_PX)
-        st.metric("Reading overdue", f"{len(late)}", width=METRIC_PX)
+        st.metric("Vehicles", f"{units}", width=METRIC_PX)
+        st.metric("Need attention", f"{flagged}", width=METRIC_PX)
+        st.metric("Too few readings to judge", f"{too_few}", width=METRIC_PX)
+        st.metric("Reading overdue", f"{late}", width=METRIC_PX)
 
 
 # --- the coming cold -------------------------------------------------------------------------------------------------
@@ -58,22 +111,26 @@ def coming_cold(assessment: Assessment) -> None:
     """How many vehicles likely fail to start at a temperature, for a depot or all."""
     st.subheader("What the coming cold would do")
     in_f = session.fahrenheit()
-    for sentence in forecast_sentences(assessment):
-        st.markdown(f"- {sentence}")
+    st.markdown("\n".join(f"- {whole(sentence)}" for sentence in forecast_sentences(assessment)))
     units = assessment.units[assessment.units["status"] == "judged"]
+    if units.empty:
+        st.write("No vehicle can be judged yet: each has too few readings.")
+        return
     depots = sorted(units["depot"].dropna().unique().tolist())
     with st.container(horizontal=True, vertical_alignment="bottom"):
         depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="cold_depot", width=220)
         low = low_slider(_first_low(assessment), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
-    st.markdown(cold_sentence(mine, low))
+    sentence = cold_sentence(mine, low)
+    st.markdown(sentence[:1].upper() + sentence[1:])
     counts = cold_counts(mine)
     text = "How many vehicles likely or possibly fail to start, by morning low"
     chart = charts.cold_count_chart(
         counts, chosen_c=low, title="Vehicles that fail to start, by morning low", fahrenheit=in_f
     )
     st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="cold_count")
-    st.caption("Line: more likely than not. Shaded: up to one chance in ten. From the coldest start of each vehicle.")
+    st.caption("Line: fail more likely than not. Shaded, up to its upper edge: could fail, by one chance in ten or more. "
+               "Dashed: the low chosen above. Counted from the coldest start of each vehicle.")  # fmt: skip
     table = mine[mine["coldest_start_high_c"] > low][
         ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
     ].sort_values("coldest_start_c", ascending=False)
@@ -94,10 +151,15 @@ def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
     """How many of `units` likely fail to start at `low_c`, and which."""
     likely = units[units["coldest_start_c"] > low_c].sort_values("coldest_start_c", ascending=False)
     possible = int((units["coldest_start_high_c"] > low_c).sum())
-    named = ", ".join(safe(u) for u in likely["unit"].head(NAMED)) + (" …" if len(likely) > NAMED else "")
     at = temperature(low_c, fahrenheit=session.fahrenheit())
-    which = f": {named}" if len(likely) else ""
-    return f"At **{at}**, **{len(likely)} of {len(units)}** vehicles likely fail to start{which}; {possible} possibly."
+    which = named(likely["unit"].tolist())
+    return f"at **{at}**, **{len(likely)} of {len(units)}** vehicles likely fail to start{which}; {possible} possibly."
+
+
+def named(units: list[str]) -> str:
+    """A colon and the first vehicles by number; nothing where there is none."""
+    shown = ", ".join(safe(u) for u in units[:NAMED]) + (" …" if len(units) > NAMED else "")
+    return f": {shown}" if units else ""
 
 
 def cold_counts(units: pd.DataFrame) -> pd.DataFrame:
@@ -135,7 +197,7 @@ def _first_low(assessment: Assessment) -> int:
 # --- the year ---------------------------------------------------------------------------------------------------------
 
 
-def year(assessment: Assessment) -> None:
+def year(as_of: pd.Timestamp) -> None:
     """At risk over the last year, and the no-starts that happened."""
     st.subheader("The last twelve months")
     past = history.archive().ask(session.key_of())
@@ -145,7 +207,7 @@ def year(assessment: Assessment) -> None:
         st.error(safe(past.failed))
     flagged = past.flagged()
     if len(flagged):
-        by = st.segmented_control("By", ["depot", "part"], default="part", key="history_by") or "part"
+        by = st.segmented_control("Count by", ["depot", "part"], default="part", key="history_by") or "part"
         counted = history.by_month(flagged, by)
         order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
         counted = counted[counted[by].isin(order)]
@@ -158,10 +220,18 @@ def year(assessment: Assessment) -> None:
         text = f"Vehicles on the list by {by} at the start of each month of the last year"
         st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
         st.caption("Each list is worked out with that day's knowledge only.")
+        with st.expander("The same in numbers"):
+            table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
+            table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
+            st.dataframe(
+                table, hide_index=True, alt=text, key="history_table",
+                column_config={"day": st.column_config.DateColumn("list of", format="YYYY-MM-DD")},
+            )  # fmt: skip
+            downloads.table_button(table, f"on-the-list-by-{by}", key="history")
     elif past.done and not past.failed:
         st.write("No vehicle was on a list in the last twelve months.")
-    happened_table(past, assessment)
-    found_nothing(past, assessment)
+    happened_table(past, as_of)
+    found_nothing(past, as_of)
 
 
 @st.fragment(run_every=3.0)
@@ -175,12 +245,12 @@ def follow(days: tuple[Any, ...]) -> None:
     )
 
 
-def happened_table(past: history.Past, assessment: Assessment) -> None:
+def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
     """No-starts that happened, and whether they were on the list."""
     with session.database() as db:
-        repairs = store.read_repairs(db, before=assessment.as_of)
+        repairs = store.read_repairs(db, before=as_of)
         readings = no_start_readings(db)
-    happened = history.no_starts(repairs, readings, first=past.days[0], before=assessment.as_of.date())
+    happened = history.no_starts(repairs, readings, first=past.days[0], before=as_of.date())
     if happened.empty:
         st.write("No no-start is on record in this time.")
         return
@@ -197,10 +267,10 @@ def happened_table(past: history.Past, assessment: Assessment) -> None:
     downloads.table_button(happened, "no-starts", key="happened")
 
 
-def found_nothing(past: history.Past, assessment: Assessment) -> None:
+def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:
     """Flags that somebody looked at and found nothing behind: the wrong ones, as far as they are known."""
     with session.database() as db:
-        made = read_decisions(db, before=assessment.as_of.date())
+        made = read_decisions(db, before=as_of.date())
     year_ago = pd.Timestamp(past.days[0])
     wrong = made[(made["kind"] == "nothing_found") & (made["at"] >= year_ago)]
     if wrong.empty:
@@ -230,18 +300,17 @@ def no_start_readings(db: Database) -> pd.DataFrame:
 # --- readings overdue, and what was learned ---------------------------------------------------------------------------
 
 
-def late_units(assessment: Assessment) -> pd.DataFrame:
+def late_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
     """Vehicles whose last reading is more than OVERDUE_D old, or missing."""
-    units = assessment.units
-    edge = assessment.as_of - pd.Timedelta(days=OVERDUE_D)
+    edge = as_of - pd.Timedelta(days=OVERDUE_D)
     late = units[units["last_reading_on"].isna() | (units["last_reading_on"] < edge)]
     return late.sort_values("last_reading_on", na_position="first")
 
 
-def overdue(assessment: Assessment) -> None:
+def overdue(units: pd.DataFrame, as_of: pd.Timestamp) -> None:
     """Vehicles to be read, with blank sheets for the bay."""
     st.subheader("To be read")
-    due = due_units(assessment)
+    due = due_units(units, as_of)
     if due.empty:
         st.write(f"No vehicle is overdue: each was read within the last {OVERDUE_D} days, and none is awaited.")
         return
@@ -263,19 +332,19 @@ def overdue(assessment: Assessment) -> None:
         )  # fmt: skip
 
 
-def due_units(assessment: Assessment) -> pd.DataFrame:
+def due_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
     """Vehicles to be read: unit, depot, last_reading_on, why; those asked for first."""
     with session.database() as db:
         decisions = weekly.latest_decisions(read_decisions(db), session.as_of())
         services = store.read_services(db)
-    until = assessment.as_of + timedelta(days=SERVICE_SOON_D)
-    soon = services[(services["due_on"] >= assessment.as_of) & (services["due_on"] < until)]
+    until = as_of + timedelta(days=SERVICE_SOON_D)
+    soon = services[(services["due_on"] >= as_of) & (services["due_on"] < until)]
     service_on = soon.groupby("unit")["due_on"].min()
     why = {str(u): f"service on {day(on)}" for u, on in service_on.items()}
-    why |= dict.fromkeys(late_units(assessment)["unit"], f"no reading for {OVERDUE_D} days")
+    why |= dict.fromkeys(late_units(units, as_of)["unit"], f"no reading for {OVERDUE_D} days")
     why |= {u: "measurement asked for" for u, d in decisions.items() if d["kind"] == "measure"}
-    units = assessment.units[assessment.units["unit"].isin(list(why))]
-    frame = units[["unit", "depot", "last_reading_on"]].assign(why=[why[u] for u in units["unit"]])
+    mine = units[units["unit"].isin(list(why))]
+    frame = mine[["unit", "depot", "last_reading_on"]].assign(why=[why[u] for u in mine["unit"]])
     order = frame["why"].map(lambda w: 0 if w.startswith("measurement") else 1 if w.startswith("no reading") else 2)
     return (
         frame.assign(order=order).sort_values(["order", "last_reading_on"]).drop(columns="order").reset_index(drop=True)

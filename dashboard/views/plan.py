@@ -13,7 +13,7 @@ from analysis.assess import Assessment
 from analysis.plan import ReplacementPlan
 from dashboard import charts, downloads, session
 from dashboard.pages import page
-from dashboard.plain_text import day, number, percent, safe
+from dashboard.plain_text import day, number, percent, safe, whole
 from dashboard.plan_export import render
 from dashboard.plan_moves import Trial, move, try_move
 from dashboard.plan_table import closed_sentences
@@ -44,7 +44,7 @@ def show() -> None:
         return
     with session.database() as db:
         kept = load_plan(db)
-    assessment = session.assessment(wait=kept is None)
+    assessment = session.assessment(patient=kept is None)
     if assessment is None and kept is None:
         st.info("There is no reading before the day shown, so there is nothing to plan yet.")
         return
@@ -135,7 +135,9 @@ def head(plan: ReplacementPlan) -> None:
             f"What was fixed by hand costs {money(float(s['pins_cost']), plan)} more than the best plan without it."
         )
     for note in plan.notes:
-        st.caption(safe(note))
+        for part, spoken in PART_WORDS.items():
+            note = note.replace(part, spoken)
+        st.caption(safe(note, longest=600))
 
 
 def bound_words(plan: ReplacementPlan) -> str:
@@ -204,13 +206,11 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
         extra = [w for w in ("with its service" if visit["in_service"] else "", state) if w]
         if visit["hours"] < least and not visit["in_service"]:
             extra.append("short: better kept for a service")
-        st.markdown(
+        said = (
             f"{day(visit['visit_on'], weekday=True)}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h, "
-            f"saves {money(float(visit['saving']), plan)}"
-            + (f" ({'; '.join(extra)})" if extra else "")
-            + f".  \n{safe(visit['why'])}",
-            width="stretch",
+            f"saves {money(float(visit['saving']), plan)}" + (f" ({'; '.join(extra)})" if extra else "")
         )
+        st.markdown(whole(f"{said}.  \n{safe(visit['why'])}"), width="stretch")
 
 
 # --- moves by hand ---------------------------------------------------------------------------------------------------
@@ -302,6 +302,7 @@ def orders(plan: ReplacementPlan) -> None:
     """Parts to order, by when."""
     if plan.orders.empty:
         st.write("No part has to be ordered.")
+        st.page_link(page("settings"), label="Change prices, hours and delivery times")
         return
     table = plan.orders.copy()
     table["part"] = [PART_WORDS.get(str(p), str(p)) for p in table["part"]]
@@ -318,7 +319,9 @@ def orders(plan: ReplacementPlan) -> None:
         },
     )  # fmt: skip
     st.markdown(f"In all {money(float(plan.orders['price'].sum()), plan)}.")
-    downloads.table_button(table, "parts-to-order", key="orders")
+    with st.container(horizontal=True):
+        downloads.table_button(table, "parts-to-order", key="orders")
+        st.page_link(page("settings"), label="Change prices, hours and delivery times")
 
 
 def left_out(plan: ReplacementPlan) -> None:

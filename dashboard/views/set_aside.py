@@ -10,11 +10,12 @@ import streamlit as st
 from dashboard import bay, downloads, session
 from dashboard.plain_text import day, safe, words
 from ingest.errors import IngestError
-from ingest.fields import TABLES
+from ingest.fields import QUANTITIES, TABLES
 from ingest.set_aside import SetAside, correct_set_aside, dismiss_set_aside, list_set_aside, show_set_aside
 
 STATES = {"open": "open", "corrected": "corrected", "dismissed": "dismissed", "admitted": "admitted", "all": "all"}
 FIELD_PX = 172  # [px] two side by side on a phone
+REASON_SHOWN = 70  # characters of a reason in the choice of rows, our choice
 ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download, our choice
 
 
@@ -31,6 +32,7 @@ def show() -> None:
     if rows.empty:
         st.success("No row is set aside." if state == "open" else "No such row.")
         return
+    rows = rows.assign(reason=[bay.spoken(str(reason)) for reason in rows["reason"]])
     table = rows[["id", "state", "table_name", "unit", "reason", "file", "line", "original", "set_aside_at"]]
     st.dataframe(
         table.head(ROWS_SHOWN), hide_index=True, alt="Set-aside rows with their reasons", height=260, key="aside_table",
@@ -38,10 +40,23 @@ def show() -> None:
     )  # fmt: skip
     downloads.table_button(table, f"set-aside-{state}", key="aside")
     ids = rows["id"].tolist()
-    about = {r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {r['reason'][:70]}" for r in records(rows)}
+    about = {
+        r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {shortened(r['reason'])}" for r in records(rows)
+    }
     chosen = st.selectbox("Row", ids, format_func=about.__getitem__, key=f"aside_row_{state}")
     if chosen is not None:
         one(int(chosen))
+
+
+def shortened(text: str) -> str:
+    """The beginning of a sentence, with a mark where something was cut off."""
+    return text if len(text) <= REASON_SHOWN else text[: REASON_SHOWN - 1] + "…"
+
+
+def label(name: str) -> str:
+    """A column's name in words with its unit."""
+    unit = f", {QUANTITIES[name].unit}" if name in QUANTITIES else ""
+    return f"{bay.LABELS.get(name, words(name).capitalize())}{unit}"
 
 
 def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
@@ -58,7 +73,9 @@ def one(number: int) -> None:
         st.error(safe(error))
         return
     sheet = f", sheet {safe(row.sheet)}" if row.sheet else ""
-    st.markdown(f"**{safe(row.file)}{sheet}, line {row.line}**, set aside {day(row.set_aside_at)}: {safe(row.reason)}")
+    st.markdown(
+        f"**{safe(row.file)}{sheet}, line {row.line}**, set aside {day(row.set_aside_at)}: {safe(bay.spoken(row.reason))}"
+    )
     st.code(row.original, language=None, wrap_lines=True)
     for attempt in row.attempts:
         st.caption(f"{day(attempt.at)} {safe(attempt.by)} tried: {safe(attempt.result)}")
@@ -79,7 +96,7 @@ def correct(row: SetAside) -> None:
         for name in fields_of(row):
             old = "" if row.values.get(name) is None else str(row.values[name])
             new = st.text_input(
-                bay.LABELS.get(name, words(name).capitalize()), value=old, max_chars=64,
+                label(name), value=old, max_chars=64,
                 key=f"aside_{row.id}_{name}", help=name, width=FIELD_PX,
             )  # fmt: skip
             if new.strip() != old.strip():
@@ -95,7 +112,7 @@ def correct(row: SetAside) -> None:
             st.session_state["aside_note"] = "Admitted; the original row stays on record."
             st.rerun()
         for problem in entry.problems:
-            st.error(safe(problem))
+            st.error(safe(bay.spoken(problem)))
 
 
 def fields_of(row: SetAside) -> list[str]:

@@ -10,6 +10,8 @@ from analysis.plan_settings import MOST_MONEY, RANGES, PlanSettings
 from dashboard import downloads, session
 from dashboard.assessment import TOLERATED_FALSE_FLAGS, own_costs
 from dashboard.plain_text import safe
+from dashboard.planning import parts_in_force, save_parts, save_plan_settings
+from dashboard.wording import PART_WORDS
 from ingest.errors import IngestError
 from ingest.records import read_settings, save_setting
 
@@ -41,6 +43,7 @@ COSTS = {
     ),
 }
 """Setting -> label, step, and what it means."""
+MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
 
 
 def show() -> None:
@@ -82,6 +85,7 @@ def show() -> None:
             }  # fmt: skip
             keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
     costs()
+    parts()
     table = downloads.settings_table(saved)
     if len(table):
         st.subheader("On record")
@@ -108,9 +112,9 @@ def costs() -> None:
             table, hide_index=True, num_rows="dynamic", key="set_no_start", width=640,
             column_config={
                 "class": st.column_config.SelectboxColumn("class", options=allowed, required=True),
-                "roadside": amount("roadside help"),
-                "tow": amount("tow"),
-                "lost_work": amount("lost work"),
+                "roadside": amount(f"roadside help [{now.currency}]"),
+                "tow": amount(f"tow [{now.currency}]"),
+                "lost_work": amount(f"lost work [{now.currency}]"),
             },
         )  # fmt: skip
         wanted: dict[str, object] = {}
@@ -120,7 +124,14 @@ def costs() -> None:
                 value = getattr(now, name)
                 kind = int if isinstance(value, int) else float
                 wanted[name] = st.number_input(
-                    label, kind(low), kind(high), value, kind(step), key=f"set_{name}", help=words, width=FIELD_PX
+                    f"{label}, {now.currency}" if name in MONEY else label,
+                    kind(low),
+                    kind(high),
+                    value,
+                    kind(step),
+                    key=f"set_{name}",
+                    help=words,
+                    width=FIELD_PX,
                 )
         if st.form_submit_button("Save costs and rules", key="save_costs"):
             rows = edited.to_dict("records")
@@ -128,6 +139,47 @@ def costs() -> None:
                 str(r["class"]): {n: float(r[n]) for n in ("roadside", "tow", "lost_work")} for r in rows
             }
             keep({}, wanted)
+
+
+def parts() -> None:
+    """What each part costs, how long its work takes and how long it is awaited."""
+    with session.database() as db:
+        now, money = parts_in_force(db), own_costs(db).currency
+    st.subheader("Parts")
+    st.caption("Price, hours of work and days from order to delivery, as the plan counts them.")
+    with st.form("parts", border=False):
+        edited = st.data_editor(
+            now.assign(part=[PART_WORDS[part] for part in now["part"]]), hide_index=True, key="set_parts", width=640,
+            disabled=["part"],
+            column_config={
+                "part": "part",
+                "price": amount(f"price [{money}]"),
+                "labour_h": plain_number("work [h]", 1000.0, "%.1f"),
+                "lead_days": plain_number("delivery [days]", 1000.0, "%.0f"),
+            },
+        )  # fmt: skip
+        if st.form_submit_button("Save parts", key="save_parts"):
+            keep_parts(edited.assign(part=now["part"].tolist()))
+
+
+def keep_parts(edited: pd.DataFrame) -> None:
+    """Save what was changed, as a parts file would."""
+    try:
+        with session.database() as db:
+            changed = save_parts(db, edited, by=session.who(), now=session.now())
+    except (IngestError, ValueError) as error:
+        st.error(safe(error))
+        return
+    one = "part" if changed == 1 else "parts"
+    st.session_state["settings_note"] = (
+        f"{changed} {one} changed; the old values stay on record. Plan again to use them."
+    )
+    st.rerun()
+
+
+def plain_number(label: str, most: float, digits: str) -> ColumnConfig:
+    """A column of numbers from 0 on."""
+    return st.column_config.NumberColumn(label, min_value=0.0, max_value=most, format=digits, required=True)
 
 
 def amount(label: str) -> ColumnConfig:
@@ -159,8 +211,6 @@ def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
             for key, value in wanted.items():
                 save_setting(db, key, value, by=session.who(), now=session.now())
             if plan:
-                from dashboard.planning import save_plan_settings
-
                 save_plan_settings(db, plan, by=session.who(), now=session.now())
     except (IngestError, ValueError) as error:
         st.error(safe(error))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import timedelta
 from typing import Any
 
@@ -13,6 +14,7 @@ from analysis.course import plain_slopes
 from analysis.one_reading import ReadingCheck
 from dashboard import downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
 from dashboard.assessment import own_costs
+from dashboard.issued import issued_row, newest_issued
 from dashboard.own_limits import limit_book
 from dashboard.pages import page
 from dashboard.picker import pick_unit
@@ -22,6 +24,7 @@ from dashboard.wording import PART_WORDS, list_row, plain, quantity_unit
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
 
+METRIC_PX = 172  # [px] two side by side on a phone
 POSTPONE_D = 14  # a postponement is proposed for this many days, our choice
 
 
@@ -36,8 +39,11 @@ def show() -> None:
         return
     facts = one_unit.facts(unit)
     head(facts)
-    assessment = session.assessment()
+    assessment = session.assessment(patient=False)
     row = judged_row(assessment, unit)
+    if assessment is None and session.has_readings(session.as_of()):
+        while_judging(facts)
+        return
     if assessment is not None and row is not None:
         standing(assessment, row, facts)
         decide(unit, row)
@@ -48,6 +54,31 @@ def show() -> None:
     latest_says(facts)
     records(facts)
     sheets(assessment, row, facts)
+
+
+def while_judging(facts: one_unit.Facts) -> None:
+    """What is on record, as long as the fresh figures are being worked out."""
+    unit, issued = str(facts.unit["unit"]), newest_issued(session.as_of())
+    here = f" Until then: as in the list of {issued.iso_week}, and what is on record." if issued else ""
+    session.fresh_when_ready(
+        session.key_of(), words=f"Every vehicle is being judged from its readings; the page follows by itself.{here}"
+    )
+    row = issued_row(issued, unit) if issued is not None else None
+    if issued is not None and row is not None:
+        as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
+        decide(unit, row)
+    elif issued is not None:
+        st.write(f"It was not on the list of {issued.iso_week}.")
+        decide(unit, {"flagged": False})
+    records(facts)
+    sheets(None, None, facts)
+
+
+def as_issued(row: dict[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
+    """The four numbers, the reasons and what to do as a list of the past worded them."""
+    dates = {name: pd.to_datetime(row[name]) for name in ("act_by", "last_reading_on")}
+    four_numbers({**row, **dates, "flagged": True}, as_of, horizon_days)
+    advice(row)
 
 
 def choose() -> str | None:
@@ -84,19 +115,33 @@ def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | Non
 
 def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
     """The four numbers that matter, the reasons, and what to do."""
-    in_f = session.fahrenheit()
+    four_numbers(row, assessment.as_of, assessment.horizon_days)
     listed = listed_row(assessment, row, facts)
+    advice({**listed, "unit": row["unit"], "flagged": row["flagged"]})
+
+
+def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
+    """Probability, coldest start, the day to act by, and the part."""
+    in_f = session.fahrenheit()
     with st.container(key="numbers"):
-        a, b, c, d = st.columns(4)
-        a.metric(f"No-start within {assessment.horizon_days} days", percent(row["no_start_probability"]))
-        a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
+        with st.container(horizontal=True):
+            a, b, c, d = (st.container(width=METRIC_PX, gap="xxsmall") for _ in range(4))
+        a.metric(f"No-start within {horizon_days} days", percent(row["no_start_probability"]))
+        if "probability_low" in row:  # a list as issued holds no interval of it
+            a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
         b.metric("Starts down to", celsius(row["coldest_start_c"], fahrenheit=in_f))
         low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
         b.caption("80 % sure: " + span(low, high))
-        c.metric("Act by", by_words(row, assessment))
-        c.caption(f"last read {day(row['last_reading_on'])}, {row['readings']} readings")
+        c.metric("Act by", by_words(row, as_of))
+        count = f", {row['readings']} readings" if "readings" in row else ""
+        c.caption(f"last read {day(row['last_reading_on'])}{count}")
         d.metric("Suspect" if row["flagged"] else "Most worn", PART_WORDS[row["part"]])
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
+
+
+def advice(listed: Mapping[Any, Any]) -> None:
+    """Why, what to do, and what to measure next."""
+    in_f = session.fahrenheit()
     reasons = [in_reader_unit(reason, fahrenheit=in_f) for reason in listed["reasons"]]
     lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in reasons)
     st.markdown(lines)
@@ -104,16 +149,16 @@ def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts)
     st.markdown(f"**What to do:** {safe(action[:1].upper() + action[1:])}.")
     if listed["next_test"]:
         st.markdown(f"**Measure next:** {safe(listed['next_test'])}")
-        st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": row["unit"]})
-    elif row["flagged"]:
+        st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": listed["unit"]})
+    elif listed.get("flagged", True):
         st.markdown("**Measure next:** nothing; enough is known to act.")
 
 
-def by_words(row: dict[Any, Any], assessment: Assessment) -> str:
+def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
     """The day to act by."""
     if pd.isna(row["act_by"]):
         return "no date"
-    return "now" if row["act_by"] <= assessment.as_of else f"{row['act_by'].day} {row['act_by']:%b}"
+    return "now" if row["act_by"] <= as_of else f"{row['act_by'].day} {row['act_by']:%b}"
 
 
 def listed_row(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> dict[str, Any]:
@@ -239,21 +284,23 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
         {
             "part": [PART_WORDS[p["part"]] for p in mine],
             f"level at {temperature(20.0, fahrenheit=in_f)}": [
-                plain(p["level_mohm"], quantity_unit(p["part"])) for p in mine
+                f"{plain(p['level_mohm'], '').strip()} ± {plain(p['se_mohm'], quantity_unit(p['part']))}" for p in mine
             ],
-            "standard error": [plain(p["se_mohm"], quantity_unit(p["part"])) for p in mine],
-            "usual in class": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
+            "usual": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
             "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
-            "plain slope a month (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
-            "wearing": [percent(p["worn_probability"]) for p in mine],
             "suspect": [percent(p["part_probability"]) for p in mine],
-            "renewed, it starts down to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
-            "wear began about": [day(p["began_on"]) for p in mine],
+            "wearing": [percent(p["worn_probability"]) for p in mine],
+            "if renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
+            "wear began": [day(p["began_on"]) for p in mine],
+            "plain slope (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
         }
     )
     st.subheader("Every part")
     st.dataframe(frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table")
-    st.caption("Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen).")
+    st.caption(
+        "Level: as the trend has it, ± one standard error. Usual: the median of its class. "
+        "Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen)."
+    )
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
 
 
@@ -304,7 +351,7 @@ def records(facts: one_unit.Facts) -> None:
     else:
         st.dataframe(
             shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
-            key="readings_table", column_config=one_unit.reading_columns(fahrenheit=in_f),
+            key="readings_table", placeholder="–", column_config=one_unit.reading_columns(fahrenheit=in_f),
         )  # fmt: skip
         if (shown["doubtful"] != "").any():
             st.caption("Values named under “doubtful” are kept but not used in the judgement.")

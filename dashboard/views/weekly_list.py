@@ -7,15 +7,16 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import downloads, session, theme, weekly
+from dashboard import device, downloads, session, theme, weekly
+from dashboard.issued import read_issued
 from dashboard.pages import page
 from dashboard.paper import list_pdf
-from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
+from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, whole, words
 from dashboard.wording import PART_WORDS
-from ingest.records import WeeklyList, read_decisions, read_weekly_list, weekly_lists
+from ingest.records import WeeklyList, read_decisions, weekly_lists
 
 ROWS_A_PAGE = 25
-LISTS_KEPT = 6  # issued lists kept in memory, our choice
+ROWS_AT_FIRST = 8  # rows of the very first drawing, a window full; the rest follow at once, our choice
 FILTER_PX = 172  # [px] two side by side on a phone
 CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
 
@@ -36,7 +37,7 @@ def show() -> None:
         decisions = read_decisions(db)
     standing = weekly.latest_decisions(decisions, session.as_of())
     rows = filtered(body)
-    names = ["To decide and decided", "Gone since the list before", "As a table, and paper"]
+    names = ["The list", "Gone since", "Table and paper"]
     listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun")
     if listed.open:
         with listed:
@@ -59,7 +60,7 @@ def this_week() -> WeeklyList | None:
     if found is not None:
         return found
     last = read_issued(newest) if newest and newest < iso and session.has_readings(day_shown) else None
-    assessment = session.assessment(wait=last is None)
+    assessment = session.assessment(patient=last is None)
     if assessment is None and last is not None:
         st.info(f"The list of {iso} is being worked out; meanwhile this is the one issued before.")
         session.fresh_when_ready(session.key_of())
@@ -73,22 +74,6 @@ def this_week() -> WeeklyList | None:
             return read_issued(iso)
         st.caption("No list was issued in this week; this is what it would have been.")
         return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment))
-
-
-def read_issued(iso: str) -> WeeklyList | None:
-    """A list as it was issued; read once, because it never changes."""
-    with session.database() as db:
-        row = db.execute("SELECT issued_at FROM weekly_lists WHERE iso_week = ?", (iso,)).fetchone()
-    if row is None:
-        return None
-    path = session.database_path().resolve()
-    return _issued(str(path), path.stat().st_ino, iso, str(row[0]))
-
-
-@st.cache_resource(show_spinner=False, max_entries=LISTS_KEPT)
-def _issued(path: str, inode: int, iso: str, issued_at: str) -> WeeklyList | None:  # noqa: ARG001 - the cache's key
-    with session.database() as db:
-        return read_weekly_list(db, iso)
 
 
 def choose_week(issued: WeeklyList) -> WeeklyList:
@@ -126,7 +111,11 @@ def head(chosen: WeeklyList) -> None:
         st.caption(f"Coldest morning to be expected in that time: {shown}.")
     unjudged = counts["too_few"] + counts["no_reading"]
     if unjudged:
-        st.caption(f"{unjudged} vehicles have too few readings to be judged; they are not known to be healthy.")
+        one = unjudged == 1
+        st.caption(
+            f"{unjudged} vehicle{' has' if one else 's have'} too few readings to be judged; "
+            f"{'it is' if one else 'they are'} not known to be healthy."
+        )
     for note in body["notes"]:
         st.warning(safe(note))
 
@@ -153,7 +142,12 @@ def filtered(body: Mapping[str, Any]) -> list[dict[str, Any]]:
 def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Mapping[str, Mapping[Any, Any]]) -> None:
     """The vehicles, those still to decide about first, a page at a time."""
     if not rows:
-        st.success("No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention.")
+        if not body["counts"]["judged"]:
+            st.info("No vehicle can be judged yet: each has too few readings.")
+        else:
+            st.success(
+                "No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention."
+            )
         return
     aside = {unit for unit, decision in standing.items() if decision["kind"] in ("postponed", "nothing_found")}
     parked = [row for row in rows if row["unit"] in aside]
@@ -162,9 +156,10 @@ def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Map
     in_f = session.fahrenheit()
     number = st.number_input("Page", 1, pages, 1, key="list_page", width=140) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
-    for row in open_rows[start : start + ROWS_A_PAGE]:
+    at_first = device.awaited()  # the browser tells its number a moment later, and the page is drawn again
+    for row in open_rows[start : start + (ROWS_AT_FIRST if at_first else ROWS_A_PAGE)]:
         show_row(row, body, standing.get(row["unit"]), in_f=in_f)
-    if parked:
+    if parked and not at_first:
         st.subheader(f"Postponed or looked at ({len(parked)})")
         for row in parked[:ROWS_A_PAGE]:
             show_row(row, body, standing.get(row["unit"]), in_f=in_f)
@@ -181,7 +176,7 @@ def show_row(
                 page("unit"), label=f"{row['rank']}\u2002{safe(row['unit'])}", icon=None,
                 query_params={"unit": row["unit"]},
             )  # fmt: skip
-            changed = f"  \n{change_words(row, in_f=in_f)}" if body["compared_with"] else ""
+            changed = f"  \n{whole(change_words(row, in_f=in_f))}" if body["compared_with"] else ""
             st.markdown(f":small[{safe(row['depot'] or 'no depot')} · {safe(words(row['vehicle_class']))}]{changed}")
         middle.markdown(
             f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
@@ -199,7 +194,7 @@ def show_row(
         why = row["reasons"][0] if row["reasons"] else ""
         decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
         why = in_reader_unit(why, fahrenheit=in_f)
-        st.markdown(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}")
+        st.markdown(whole(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}"))
 
 
 def glued(words_: str) -> str:
