@@ -26,7 +26,7 @@ from analysis.prognosis import (
     window_probability,
 )
 from analysis.resets import PARTS
-from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, flag_levels, unit_table, with_other_causes
+from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, due, flag_levels, unit_table, watched, with_other_causes
 from analysis.state import FleetState, day_number, estimate_state
 
 DRAWS = 32
@@ -39,7 +39,8 @@ class Assessment:
     """Everything that the list, the unit page and the plan show; see DEVELOPERS.md for the columns.
 
     units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; resets: renewals
-    that nobody recorded; classes: what was learned; fleet_notes: sentences about bays, meters and whole classes.
+    that nobody recorded; drift: per watched vehicle and channel; classes: what was learned; fleet_notes: sentences about
+    bays, meters and whole classes.
     """
 
     as_of: pd.Timestamp
@@ -48,6 +49,7 @@ class Assessment:
     parts: pd.DataFrame
     outlook: pd.DataFrame
     resets: pd.DataFrame
+    drift: pd.DataFrame
     classes: pd.DataFrame
     fleet_notes: tuple[str, ...]
     state: FleetState
@@ -95,7 +97,8 @@ def assess(
     parts, shares = part_table(state, outlook, h, rows, weight)
     weeks = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
-    units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, levels=levels)
+    drift = watched(state, due(state, far_probability, levels.drifting), tolerated_false_flags)
+    units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, levels=levels, drift=drift)
     return Assessment(
         as_of,
         horizon_days,
@@ -103,6 +106,7 @@ def assess(
         parts,
         weeks,
         reset_table(state),
+        drift,
         class_table(state, learned),
         state.bay_notes,
         state,

@@ -2,42 +2,101 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from analysis.drift import drift_table, watch_fleet
 from analysis.isolation import wear_progress
-from analysis.panel import Floats, Reals, dates_of
+from analysis.observe import CHANNELS
+from analysis.panel import Bools, Floats, Ints, Reals, dates_of
 from analysis.prognosis import Outlook, weighted_quantile
-from analysis.resets import PARTS
+from analysis.resets import PART_CHANNELS, PARTS
 from analysis.state import FleetState
 
 FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our choice
-# by tolerated false flags per 100 healthy unit-years: probability over FLAG_WINDOW_D, and progress of the worst part
-# (0 new, 1 failing at +5 degC) above which a vehicle is flagged; our choice, from figures of simulated fleets, see DEVELOPERS.md
-FLAG_LEVELS = {2.0: (0.32, 0.38), 5.0: (0.20, 0.30), 10.0: (0.13, 0.26)}
+# by tolerated false flags per 100 healthy unit-years: probability over FLAG_WINDOW_D, and progress of the worst part (0 new,
+# 1 failing at +5 degC), above which a vehicle is flagged by these alone, and above which it is flagged where its readings
+# also drift at that rate; our choice, from figures of simulated fleets, see DEVELOPERS.md
+FLAG_LEVELS = {
+    2.0: ((0.40, 0.42), (0.16, 0.28)),
+    5.0: ((0.32, 0.38), (0.12, 0.26)),
+    10.0: ((0.22, 0.32), (0.09, 0.24)),
+}
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
 FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
 OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice
+WATCHED_BESIDE = 500  # vehicles of each class whose drift is watched in any case, our choice
 NEEDS = ("speed", "supply", "coil")
 
 
-def flag_levels(tolerated: float) -> tuple[float, float]:
-    """Probability over FLAG_WINDOW_D and progress that flag a vehicle, for a tolerated rate of false flags.
+@dataclass(frozen=True)
+class FlagLevels:
+    """Probability over FLAG_WINDOW_D and progress that flag a vehicle: by these alone, and where it also drifts."""
+
+    alone: tuple[float, float]
+    drifting: tuple[float, float]
+
+
+def flag_levels(tolerated: float) -> FlagLevels:
+    """Levels for a tolerated rate of false flags, between those of FLAG_LEVELS on logarithmic scales.
 
     tolerated: false flags per 100 healthy unit-years; raises ValueError outside 0.5 to 50.
     """
     if not 0.5 <= tolerated <= 50.0:
         raise ValueError(f"tolerated false flags is {tolerated}; allowed are 0.5 to 50 per 100 healthy unit-years")
-    rates = np.log(np.array(sorted(FLAG_LEVELS)))
-    levels = np.log(np.array([FLAG_LEVELS[r] for r in sorted(FLAG_LEVELS)]))
-    probability, progress = (float(np.exp(np.interp(np.log(tolerated), rates, levels[:, k]))) for k in range(2))
-    return probability, progress
+    rates = sorted(FLAG_LEVELS)
+    table = np.log(np.array([FLAG_LEVELS[r] for r in rates]))
+    at = np.exp([[np.interp(np.log(tolerated), np.log(rates), table[:, i, k]) for k in range(2)] for i in range(2)])
+    return FlagLevels((float(at[0, 0]), float(at[0, 1])), (float(at[1, 0]), float(at[1, 1])))
 
 
 def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
     """Probability with the small rate of no-starts that no reading foretells."""
     other = 1.0 - np.exp(-OTHER_CAUSES_PER_YEAR * days / 365.25)
     return np.asarray(1.0 - (1.0 - probability) * (1.0 - other))
+
+
+def due(state: FleetState, flag_probability: Floats, levels: tuple[float, float]) -> Bools:
+    """(U,) vehicles whose probability or progress is at or above `levels` of the two."""
+    return np.asarray((flag_probability >= levels[0]) | (wear_progress(state) >= levels[1]))
+
+
+def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFrame:
+    """Drift of `vehicles` (U,) at the tolerated rate of false flags: rows of :func:`analysis.drift.drift_table`.
+
+    The first WATCHED_BESIDE vehicles of each class are watched with them: they show what sound vehicles do, and which
+    shifts all of a class had in one week.
+    """
+    rows = vehicles.copy()
+    for g in range(len(state.laws.base)):
+        rows[np.flatnonzero(state.group == g)[:WATCHED_BESIDE]] = True
+    at = np.flatnonzero(rows)
+    drift = watch_fleet(
+        state.panel.day[at],
+        state.observed.value[:, at],
+        state.observed.se[:, at],
+        state.usable[:, at],
+        state.laws.base_sd[state.group[at]].T,
+        state.group[at],
+        flags_per_100=tolerated,
+    )
+    return drift_table(state.panel.units["unit"].astype(str).iloc[at].tolist(), CHANNELS, drift)
+
+
+def drifting_since(drift: pd.DataFrame, units: pd.Series, part: Ints) -> npt.NDArray[np.datetime64]:
+    """(U,) day since which the suspect part drifts; where it does not, any other of the vehicle; NaT for none."""
+    standing = drift[drift["drifting"]]
+    own = [CHANNELS[c] for k in part for c in PART_CHANNELS[PARTS[k]]]
+    pairs = pd.DataFrame(
+        {"unit": np.repeat(units.to_numpy(), [len(PART_CHANNELS[PARTS[k]]) for k in part]), "channel": own}
+    )
+    suspect = standing.merge(pairs, on=["unit", "channel"]).groupby("unit")["drifting_since"].min()
+    other = standing.groupby("unit")["drifting_since"].min()
+    found = suspect.reindex(units.to_numpy()).fillna(other.reindex(units.to_numpy()))
+    return np.asarray(found.to_numpy(dtype="datetime64[us]"))
 
 
 def unit_table(
@@ -49,9 +108,13 @@ def unit_table(
     flag_probability: Floats,
     act_by_day: Floats,
     *,
-    levels: tuple[float, float],
+    levels: FlagLevels,
+    drift: pd.DataFrame,
 ) -> pd.DataFrame:
-    """One row per vehicle, highest probability first."""
+    """One row per vehicle, highest probability first.
+
+    drift: of :func:`watched`; a vehicle that drifts is flagged at a lower level than one that does not.
+    """
     units = state.panel.units
     part = shares.argmax(axis=1)
     rows = np.arange(len(units))
@@ -59,8 +122,9 @@ def unit_table(
     status = np.where(count == 0, "no reading", np.where(count < FEWEST_READINGS, "too few readings", "judged"))
     now = outlook.coldest[int(np.argmin(np.abs(state.ahead_d)))]
     limited = np.array(NEEDS)[outlook.limiting]
-    progress = wear_progress(state)
-    flagged = ((flag_probability >= levels[0]) | (progress >= levels[1])) & (status == "judged")
+    since = drifting_since(drift, units["unit"].astype(str), part)
+    flagged = due(state, flag_probability, levels.alone)
+    flagged = (flagged | (due(state, flag_probability, levels.drifting) & ~np.isnat(since))) & (status == "judged")
     table = pd.DataFrame(
         {
             "unit": units["unit"].astype(str).to_numpy(),
@@ -74,7 +138,8 @@ def unit_table(
             "probability_low": bounds[0],
             "probability_high": bounds[1],
             "flag_probability": flag_probability,
-            "progress": progress,
+            "progress": wear_progress(state),
+            "drifting_since": since,
             "coldest_start_c": weighted_quantile(now, outlook.alive, 0.5),
             "coldest_start_low_c": weighted_quantile(now, outlook.alive, 0.1),
             "coldest_start_high_c": weighted_quantile(now, outlook.alive, 0.9),

@@ -134,6 +134,8 @@ def reasons(
     worn = [p for p in rows if p["worn_probability"] > WORN or p["part_probability"] > SUSPECT]
     worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
     found = [level_reason(p, latest, limits, assessment.as_of) for p in worn[:MOST_PARTS]]
+    if pd.notna(unit["drifting_since"]):
+        found.append(drift_reason(unit, assessment.as_of))
     found.append(cold_reason(unit))
     if unit["repaired_probability"] > PERHAPS_REPAIRED:
         found.append(
@@ -144,6 +146,16 @@ def reasons(
     if pd.notna(renewed) and unit["flagged"]:
         found.append(renewed_reason(str(unit["part"]), float(renewed), float(unit["coldest_start_c"])))
     return found
+
+
+def drift_reason(unit: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
+    """Since when readings lie beyond what the vehicle's own past and its class foretell."""
+    return f"readings drift away from the vehicle's own past since {day_words(pd.Timestamp(unit['drifting_since']), as_of)}"
+
+
+def day_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
+    """A day in words, with its year unless that is the list's."""
+    return f"{day.day} {day:%B}" + ("" if day.year == as_of.year else f" {day.year}")
 
 
 def cold_words(celsius: float) -> str:
