@@ -316,7 +316,9 @@ def latest_says(facts: one_unit.Facts) -> None:
     )
     left, right = st.columns([5, 6])
     with left:
-        st.table(reading_sheet.identified_table(check))
+        identified = reading_sheet.identified_table(check)
+        st.table(identified)
+        downloads.table_button(identified.reset_index(), f"latest-reading-{facts.unit['unit']}", key="identified")
     with right:
         fits(check, in_f=in_f)
     for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
@@ -327,6 +329,7 @@ def latest_says(facts: one_unit.Facts) -> None:
     with st.expander("Resistances, reading by reading"):
         table = reading_sheet.over_time_table(taken.over_time)
         st.dataframe(table, hide_index=True, alt="Resistances of the latest readings", key="over_time_table")
+        downloads.table_button(table, f"resistances-{facts.unit['unit']}", key="over_time")
 
 
 def fits(check: ReadingCheck, *, in_f: bool) -> None:
