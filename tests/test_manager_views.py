@@ -66,13 +66,17 @@ def test_every_table_has_its_download_beside_it(view: Path) -> None:
 @pytest.mark.usefixtures("own")
 def test_the_tables_of_a_vehicle_come_with_their_rows_and_names() -> None:
     """The row names of the latest reading's table are in its file, which has no index."""
-    app = run("unit", unit=worst_unit())
+    app = run("unit", unit=worst_unit(), tab="Latest reading")
     table = app.table[0].value.reset_index()
     text = downloads.as_csv(table).decode("utf-8-sig").splitlines()
     assert text[0] == "part,this reading,expected"
     assert [line.split(",")[0] for line in text[1:]] == app.table[0].value.index.tolist()
-    files = [button.proto.label for button in app.get("download_button")]
-    assert files.count("Table as CSV") >= len(app.dataframe) + len(app.table) >= 4
+    for tab, least in (("Latest reading", 2), ("Over time", 1), ("Readings and repairs", 1), ("On paper", 0)):
+        app.session_state["unit_tab"] = tab
+        app.run()
+        assert not app.exception, tab
+        files = [button.proto.label for button in app.get("download_button")]
+        assert files.count("Table as CSV") == len(app.dataframe) + len(app.table) >= least
 
 
 def test_what_was_tried_with_a_row_can_be_taken_along(own: Path) -> None:
@@ -182,6 +186,7 @@ def test_how_a_start_went_is_saved_in_the_bay(own: Path) -> None:
     app = run("work", unit=unit)
     assert app.button(key="save_start").disabled
     app.button_group(key="start_outcome").set_value("no_start")
+    app.date_input(key="start_on").set_value(AS_OF - dt.timedelta(days=1))
     app.time_input(key="start_at").set_value(dt.time(6, 40))
     app.text_input(key="start_air").set_value("−12,5")
     app.text_input(key="start_note").set_value("clicks only").run()
@@ -191,6 +196,5 @@ def test_how_a_start_went_is_saved_in_the_bay(own: Path) -> None:
     assert "Start kept" in said(app)
     mine = store.read_readings(db, units=[unit])
     assert len(mine) == count + 1
-    kept = mine.iloc[-1]
-    assert kept["taken_at"] == pd.Timestamp(AS_OF) + pd.Timedelta(hours=6, minutes=40)
+    kept = mine[mine["taken_at"] == pd.Timestamp("2026-11-29 06:40")].iloc[0]
     assert (kept["outcome"], kept["temperature_c"], kept["note"]) == ("no_start", -12.5, "clicks only")

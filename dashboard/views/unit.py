@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -48,12 +49,27 @@ def show() -> None:
         standing(assessment, row, facts)
         decide(unit, row)
         replaced_questions(assessment, unit)
-        time_charts(assessment, row, facts)
+        in_tabs(
+            {
+                "Over time": partial(time_charts, assessment, row, facts),
+                "Latest reading": partial(latest_says, facts),
+                "Readings and repairs": partial(records, facts),
+                "On paper": partial(sheets, assessment, row, facts),
+            }
+        )
     else:
         st.info("This vehicle has not been judged: it has no reading before the day shown.")
-    latest_says(facts)
-    records(facts)
-    sheets(assessment, row, facts)
+        latest_says(facts)
+        records(facts)
+        sheets(assessment, row, facts)
+
+
+def in_tabs(shown: Mapping[str, Callable[[], None]]) -> None:
+    """One block behind each tab, made only when it is looked at."""
+    for tab, draw in zip(st.tabs(list(shown), key="unit_tab", on_change="rerun"), shown.values(), strict=True):
+        if tab.open:
+            with tab:
+                draw()
 
 
 def while_judging(facts: one_unit.Facts) -> None:
