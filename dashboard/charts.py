@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeAlias
@@ -53,12 +54,12 @@ def specification(chart: Chart) -> dict[str, Any]:
     return spec
 
 
-def _rows(frame: pd.DataFrame) -> dict[str, Any]:
-    """A table's rows as Vega-Lite takes them; times are texts already, see `_time`, and what is missing is null."""
+def _rows(frame: Any, **_options: Any) -> dict[str, Any]:
+    """A DataFrame's rows as Vega-Lite takes them: null where missing or infinite; times are texts, see `_time`."""
     plain = {}
     for name in frame.columns:
         cells = frame[name].tolist()
-        plain[str(name)] = [None if cell is None or cell != cell else cell for cell in cells]
+        plain[str(name)] = [None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in cells]
     return {"values": [dict(zip(plain, row, strict=True)) for row in zip(*plain.values(), strict=True)]}
 
 
