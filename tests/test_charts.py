@@ -5,6 +5,7 @@ Truth: the simulated fleet's readings by hand (volts over amps), and the assessm
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import numpy as np
