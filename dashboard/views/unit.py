@@ -306,13 +306,16 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
             "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
             "suspect": [percent(p["part_probability"]) for p in mine],
             "wearing": [percent(p["worn_probability"]) for p in mine],
-            "if renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
+            "renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
             "wear began": [day(p["began_on"]) for p in mine],
             "plain slope (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
         }
     )
     st.subheader("Every part")
-    st.dataframe(frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table")
+    st.dataframe(
+        frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table",
+        column_config={"part": st.column_config.TextColumn(pinned=True)},
+    )  # fmt: skip
     st.caption(
         "Level: as the trend has it, ± one standard error. Usual: the median of its class. "
         "Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen)."
