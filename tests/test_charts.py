@@ -5,6 +5,7 @@ Truth: the simulated fleet's readings by hand (volts over amps), and the assessm
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import numpy as np
@@ -170,3 +171,16 @@ def test_the_plain_slope_is_scipy_s_theil_sen_of_the_drawn_readings() -> None:
     assert compared >= 3
     with pytest.raises(KeyError):
         plain_slopes(a.state, "nobody")
+
+
+def test_what_is_missing_is_null_in_a_chart() -> None:
+    """JSON has no infinity and no NaN; a browser would refuse the whole chart."""
+    frame = pd.DataFrame({"value": [1.5, float("nan"), float("inf")], "count": [1, 2, 3], "kind": ["a", None, "c"]})
+    assert charts._rows(frame) == {
+        "values": [
+            {"value": 1.5, "count": 1, "kind": "a"},
+            {"value": None, "count": 2, "kind": None},
+            {"value": None, "count": 3, "kind": "c"},
+        ]
+    }
+    assert "Infinity" not in json.dumps(charts._rows(frame))

@@ -79,7 +79,7 @@ def test_the_bay_takes_a_jumper_start_down(own: Path) -> None:
 
 @pytest.mark.usefixtures("own")
 def test_the_vehicle_s_page_says_what_its_latest_reading_says() -> None:
-    app = run("unit", unit=worst_unit())
+    app = run("unit", unit=worst_unit(), tab="Latest reading")
     assert "What the latest reading says" in said(app)
     table = app.table[0].value
     assert list(table.columns) == ["this reading", "expected"]
@@ -91,7 +91,7 @@ def test_a_first_reading_of_a_class_is_not_held_against_anything(
 ) -> None:
     monkeypatch.setenv(DATABASE_VARIABLE, str(one_reading_database(tmp_path / "one.db")))
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    text = said(run("unit", unit="X-1")).replace("\\", "")
+    text = said(run("unit", unit="X-1", tab="Latest reading")).replace("\\", "")
     assert "cannot be checked: fewer than three values can be compared" in text
 
 

@@ -43,10 +43,12 @@ PAGES = ("weekly_list", "fleet", "unit", "plan", "bay", "work", "files", "set_as
 HOSTILE = "<b>*_`[x](http://a.example)`~|$1$ :red[no] </script>"
 
 
-def run(page: str = "weekly_list", *, unit: str | None = None) -> AppTest:
-    """The app on one page, with a device that has told its number."""
+def run(page: str = "weekly_list", *, unit: str | None = None, tab: str | None = None) -> AppTest:
+    """The app on one page, with a device that has told its number; `tab` is one of the vehicle's page."""
     app = AppTest.from_file(str(APP), default_timeout=60)
     app.session_state["device"] = "ab" * 16
+    if tab:
+        app.session_state["unit_tab"] = tab
     app.run()
     if page != "weekly_list" or unit:
         app.switch_page(f"views/{page}.py")
@@ -384,13 +386,18 @@ def test_unknown_unit_in_the_address_is_said_harmlessly() -> None:
 @pytest.mark.usefixtures("fleet")
 def test_a_click_is_quick_once_judged() -> None:
     """Issue: a click under 0.5 s. Processor time, so that other work on the machine does not count; without drawing."""
+    units = assessed().units["unit"].tolist()
     app = run("unit", unit=worst_unit())
-    took = []
-    for _ in range(3):
-        begun = time.process_time()
-        app.run()
-        took.append(time.process_time() - begun)
-    assert min(took) < 0.5
+    again, first_time = [], []
+    for unit in units[1:5]:
+        app.query_params["unit"] = unit
+        for took in (first_time, again):
+            begun = time.process_time()
+            app.run()
+            took.append(time.process_time() - begun)
+        assert app.title[0].value == safe(unit)
+    assert min(again) < 0.5
+    assert min(first_time) < 0.5
 
 
 # --- the list's comparison, worked by hand ---------------------------------------------------------------------------

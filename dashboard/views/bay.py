@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from analysis.one_reading import ReadingCheck
-from dashboard import bay, device, one_unit, reading_sheet, session, theme
+from dashboard import bay, device, downloads, one_unit, reading_sheet, session, theme
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe, temperature, words
@@ -218,6 +218,7 @@ def says(check: ReadingCheck) -> None:
         known = table[table["this reading"] != reading_sheet.NOT_IDENTIFIED]
         if len(known):
             st.table(known)
+            downloads.table_button(known.reset_index(), "this-reading", key="this_reading")
         for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
             st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))
     with st.expander("Every check by its printed limit"):

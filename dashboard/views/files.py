@@ -105,6 +105,7 @@ def describe() -> None:
             st.error(safe(error))
             return
         st.dataframe(frame, hide_index=True, alt="First rows as they would be read", key="preview")
+        downloads.table_button(frame, f"first-rows-{Path(upload.name).stem}", key="preview")
     name = st.text_input("Save as", max_chars=64, key="source_name")
     if st.button("Save description", type="primary", key="save_source", disabled=not name.strip()):
         try:

@@ -77,8 +77,8 @@ def one(number: int) -> None:
         f"**{safe(row.file)}{sheet}, line {row.line}**, set aside {day(row.set_aside_at)}: {safe(bay.spoken(row.reason))}"
     )
     st.code(row.original, language=None, wrap_lines=True)
-    for attempt in row.attempts:
-        st.caption(f"{day(attempt.at)} {safe(attempt.by)} tried: {safe(attempt.result)}")
+    if row.attempts:
+        tried(row)
     if row.state != "open":
         st.caption(
             f"{row.state.capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}"
@@ -86,6 +86,16 @@ def one(number: int) -> None:
         return
     correct(row)
     dismiss(row)
+
+
+def tried(row: SetAside) -> None:
+    """Corrections that did not hold: when, by whom, and why not."""
+    st.markdown("**Tried before**")
+    table = pd.DataFrame(
+        [(a.at, a.by, bay.spoken(a.result)) for a in row.attempts], columns=["at", "by", "result"]
+    )  # fmt: skip
+    st.dataframe(table, hide_index=True, alt="Corrections tried before", key=f"tried_table_{row.id}")
+    downloads.table_button(table, f"tried-{row.id}", key="tried")
 
 
 def correct(row: SetAside) -> None:

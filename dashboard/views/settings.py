@@ -139,6 +139,7 @@ def costs() -> None:
                 str(r["class"]): {n: float(r[n]) for n in ("roadside", "tow", "lost_work")} for r in rows
             }
             keep({}, wanted)
+    downloads.table_button(table, "no-start-costs", key="no_start", label="No-start costs as CSV")
 
 
 def parts() -> None:
@@ -160,6 +161,7 @@ def parts() -> None:
         )  # fmt: skip
         if st.form_submit_button("Save parts", key="save_parts"):
             keep_parts(edited.assign(part=now["part"].tolist()))
+    downloads.table_button(now, "parts", key="parts", label="Parts as CSV")
 
 
 def keep_parts(edited: pd.DataFrame) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -48,12 +49,27 @@ def show() -> None:
         standing(assessment, row, facts)
         decide(unit, row)
         replaced_questions(assessment, unit)
-        time_charts(assessment, row, facts)
+        in_tabs(
+            {
+                "Over time": partial(time_charts, assessment, row, facts),
+                "Latest reading": partial(latest_says, facts),
+                "Readings and repairs": partial(records, facts),
+                "On paper": partial(sheets, assessment, row, facts),
+            }
+        )
     else:
         st.info("This vehicle has not been judged: it has no reading before the day shown.")
-    latest_says(facts)
-    records(facts)
-    sheets(assessment, row, facts)
+        latest_says(facts)
+        records(facts)
+        sheets(assessment, row, facts)
+
+
+def in_tabs(shown: Mapping[str, Callable[[], None]]) -> None:
+    """One block behind each tab, made only when it is looked at."""
+    for tab, draw in zip(st.tabs(list(shown), key="unit_tab", on_change="rerun"), shown.values(), strict=True):
+        if tab.open:
+            with tab:
+                draw()
 
 
 def while_judging(facts: one_unit.Facts) -> None:
@@ -290,13 +306,16 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
             "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
             "suspect": [percent(p["part_probability"]) for p in mine],
             "wearing": [percent(p["worn_probability"]) for p in mine],
-            "if renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
+            "renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
             "wear began": [day(p["began_on"]) for p in mine],
             "plain slope (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
         }
     )
     st.subheader("Every part")
-    st.dataframe(frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table")
+    st.dataframe(
+        frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table",
+        column_config={"part": st.column_config.TextColumn(pinned=True)},
+    )  # fmt: skip
     st.caption(
         "Level: as the trend has it, ± one standard error. Usual: the median of its class. "
         "Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen)."
@@ -316,7 +335,9 @@ def latest_says(facts: one_unit.Facts) -> None:
     )
     left, right = st.columns([5, 6])
     with left:
-        st.table(reading_sheet.identified_table(check))
+        identified = reading_sheet.identified_table(check)
+        st.table(identified)
+        downloads.table_button(identified.reset_index(), f"latest-reading-{facts.unit['unit']}", key="identified")
     with right:
         fits(check, in_f=in_f)
     for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
@@ -327,6 +348,7 @@ def latest_says(facts: one_unit.Facts) -> None:
     with st.expander("Resistances, reading by reading"):
         table = reading_sheet.over_time_table(taken.over_time)
         st.dataframe(table, hide_index=True, alt="Resistances of the latest readings", key="over_time_table")
+        downloads.table_button(table, f"resistances-{facts.unit['unit']}", key="over_time")
 
 
 def fits(check: ReadingCheck, *, in_f: bool) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from dashboard import device, downloads, session, theme, weekly
@@ -244,6 +245,8 @@ def show_gone(body: Mapping[str, Any]) -> None:
             st.page_link(page("unit"), label=safe(row["unit"]), query_params={"unit": row["unit"]})
             st.markdown(f"Was on the list for its {PART_WORDS[row['part']]} ({percent(float(row['was']))}). "
                         f"Gone because: {safe(row['why'])}.")  # fmt: skip
+    if body["gone"]:
+        downloads.table_button(pd.DataFrame(body["gone"]), f"gone-since-{body['compared_with']}", key="gone")
 
 
 def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> None:

@@ -1,0 +1,200 @@
+"""What the manager and the technician leave on record through the screens, and every table as a file.
+
+Truth: what the test itself chose, clicked and typed, read back from the database; the source text of the pages.
+"""
+
+from __future__ import annotations
+
+import ast
+import dataclasses
+import datetime as dt
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from test_views import past_like_today, run, said
+
+from dashboard import cli, downloads, history, session, weekly
+from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from ingest import store
+from ingest.records import read_decisions, read_weekly_list
+from ingest.set_aside import correct_set_aside, list_set_aside, show_set_aside
+
+VIEWS = Path(__file__).parents[1] / "dashboard" / "views"
+TABLES = ("dataframe", "table", "data_editor")
+
+
+@pytest.fixture
+def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    path = fleet_database(tmp_path / "fleet.db")
+    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
+    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    monkeypatch.setattr(history, "_work_out", past_like_today)
+    return path
+
+
+# --- every table can be taken along ----------------------------------------------------------------------------------
+
+
+def called(function: ast.AST, owner: str, names: tuple[str, ...]) -> int:
+    """How often `owner.name(...)` is called within a function, for any of `names`."""
+    return sum(
+        isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Attribute)
+        and isinstance(node.func.value, ast.Name)
+        and node.func.value.id == owner
+        and node.func.attr in names
+        for node in ast.walk(function)
+    )
+
+
+@pytest.mark.parametrize("view", sorted(VIEWS.glob("*.py")), ids=lambda path: path.stem)
+def test_every_table_has_its_download_beside_it(view: Path) -> None:
+    """In each function that shows tables, as many are offered as files; no table is shown anywhere else."""
+    tree = ast.parse(view.read_text(encoding="utf-8"))
+    shown = 0
+    for function in (node for node in tree.body if isinstance(node, ast.FunctionDef)):
+        tables = called(function, "st", TABLES)
+        shown += tables
+        assert called(function, "downloads", ("table_button",)) >= tables, f"{view.stem}.{function.name}"
+    assert shown == called(tree, "st", TABLES)
+
+
+@pytest.mark.usefixtures("own")
+def test_the_tables_of_a_vehicle_come_with_their_rows_and_names() -> None:
+    """The row names of the latest reading's table are in its file, which has no index."""
+    app = run("unit", unit=worst_unit(), tab="Latest reading")
+    table = app.table[0].value.reset_index()
+    text = downloads.as_csv(table).decode("utf-8-sig").splitlines()
+    assert text[0] == "part,this reading,expected"
+    assert [line.split(",")[0] for line in text[1:]] == app.table[0].value.index.tolist()
+    for tab, least in (("Latest reading", 2), ("Over time", 1), ("Readings and repairs", 1), ("On paper", 0)):
+        app.session_state["unit_tab"] = tab
+        app.run()
+        assert not app.exception, tab
+        files = [button.proto.label for button in app.get("download_button")]
+        assert files.count("Table as CSV") == len(app.dataframe) + len(app.table) >= least
+
+
+def test_what_was_tried_with_a_row_can_be_taken_along(own: Path) -> None:
+    db = store.open_database(own)
+    wrong = next(r for r in list_set_aside(db).to_dict("records") if "would fit" in r["reason"])
+    column = wrong["reason"].split()[0]
+    now = dt.datetime(2026, 11, 30, 7)
+    tried = correct_set_aside(db, wrong["id"], {column: "9999"}, by="Technician", now=now)
+    assert not tried.stored
+    app = run("set_aside")
+    app.selectbox(key="aside_row_open").set_value(wrong["id"]).run()
+    table = next(frame.value for frame in app.dataframe if "result" in frame.value)
+    assert table["by"].tolist() == ["Technician"]
+    assert len(show_set_aside(db, wrong["id"]).attempts) == 1
+    keys = [button.proto.id for button in app.get("download_button")]
+    assert any("csv_tried" in key for key in keys), keys
+
+
+# --- the weekly list's filters ---------------------------------------------------------------------------------------
+
+
+def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(own: Path) -> None:
+    app = run()
+    issued = read_weekly_list(store.open_database(own), weekly.iso_week(AS_OF))
+    assert issued is not None
+    rows = [{**row, "rank": i + 1} for i, row in enumerate(issued.body["units"])]
+    app.session_state["list_tab"] = "Table and paper"
+    app.run()
+    for name in ("depot", "vehicle_class", "part"):
+        values = [row[name] for row in rows]
+        rarest = min(set(values), key=lambda value: (values.count(value), value))
+        wanted = [row for row in rows if row[name] == rarest]
+        assert 0 < len(wanted) < len(rows), f"a filter by {name} can only be told from none if it leaves something out"
+        app.multiselect(key=f"filter_{name}").set_value([rarest]).run()
+        shown = app.dataframe[0].value
+        assert shown["unit"].tolist() == [row["unit"] for row in wanted]
+        assert shown["rank"].tolist() == [row["rank"] for row in wanted]
+        app.multiselect(key=f"filter_{name}").set_value([]).run()
+    assert len(app.dataframe[0].value) == len(rows)
+
+
+# --- decisions -------------------------------------------------------------------------------------------------------
+
+
+def report_of(path: Path, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
+    """Flags for nothing that a backtest of the last two lists counts, and its whole report."""
+    units = assessed().units.assign(flagged=assessed().units["flagged"].astype(bool))
+    lists = pd.concat([units.assign(as_of=pd.Timestamp(AS_OF) - pd.Timedelta(days=k)) for k in (7, 0)])
+    lists = lists[["as_of", *cli.REPORTED]]
+    db = store.open_database(path)
+    capsys.readouterr()
+    cli.say_report(db, lists.to_dict("records"), store.read_readings(db), 30)  # type: ignore[arg-type]
+    text = capsys.readouterr().err
+    line = next(one for one in text.splitlines() if one.startswith("this list"))
+    return int(line[36:].replace("–", "0").split()[-3]), text
+
+
+def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(
+    own: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Accept, ask, looked at and found nothing: with name, week and note; the backtest counts one more for nothing."""
+    unit = worst_unit()
+    before, _ = report_of(own, capsys)
+    app = run("unit", unit=unit)
+    app.text_input(key="who").set_value("Manager")
+    app.button(key="accept").click().run()
+    assert "plan it" in said(app)
+    app.button(key="ask").click().run()
+    assert "easurement asked for" in said(app)
+    app.text_input(key=f"note_{unit}").set_value("cables and posts")
+    app.button(key="nothing_now").click().run()
+    assert not app.exception
+    assert "found nothing: cables and posts (Manager)" in said(app)
+    made = read_decisions(store.open_database(own))
+    assert made["kind"].tolist() == ["accepted", "measure", "nothing_found"]
+    assert made["reason"].tolist() == ["", "", "cables and posts"]
+    assert set(made["unit"]) == {unit}
+    assert set(made["by"]) == {"Manager"}
+    assert set(made["iso_week"]) == {weekly.iso_week(AS_OF)}
+    assert "Postponed or looked at (1)" in said(run())
+    after, text = report_of(own, capsys)
+    assert after == before + 1, text
+
+
+@pytest.mark.usefixtures("own")
+def test_a_wrong_flag_stands_on_the_fleet_s_page_from_the_next_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    unit = worst_unit()
+    app = run("unit", unit=unit)
+    app.button(key="nothing_now").click().run()
+    tomorrow = AS_OF + dt.timedelta(days=1)
+    monkeypatch.setenv(TODAY_VARIABLE, tomorrow.isoformat())
+    later = dataclasses.replace(assessed(), as_of=pd.Timestamp(tomorrow))
+    monkeypatch.setattr(session, "_assess", lambda _key: later)
+    page = run("fleet")
+    assert "1 flag looked at and nothing found" in said(page)
+    table = next(frame.value for frame in page.dataframe if "iso_week" in frame.value)
+    assert table["unit"].tolist() == [unit]
+
+
+# --- how a start went ------------------------------------------------------------------------------------------------
+
+
+def test_how_a_start_went_is_saved_in_the_bay(own: Path) -> None:
+    unit = worst_unit()
+    db = store.open_database(own)
+    count = len(store.read_readings(db, units=[unit]))
+    app = run("work", unit=unit)
+    assert app.button(key="save_start").disabled
+    app.button_group(key="start_outcome").set_value("no_start")
+    app.date_input(key="start_on").set_value(AS_OF - dt.timedelta(days=1))
+    app.time_input(key="start_at").set_value(dt.time(6, 40))
+    app.text_input(key="start_air").set_value("−12,5")
+    app.text_input(key="start_note").set_value("clicks only").run()
+    assert "record the repair too" in said(app)
+    app.button(key="save_start").click().run()
+    assert not app.exception
+    assert "Start kept" in said(app)
+    mine = store.read_readings(db, units=[unit])
+    assert len(mine) == count + 1
+    kept = mine[mine["taken_at"] == pd.Timestamp("2026-11-29 06:40")].iloc[0]
+    assert (kept["outcome"], kept["temperature_c"], kept["note"]) == ("no_start", -12.5, "clicks only")
