@@ -150,7 +150,7 @@ def reasons(
 
 def drift_reason(unit: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
     """Since when readings lie beyond what the vehicle's own past and its class foretell."""
-    return f"readings drift away from the vehicle's own past since {day_words(pd.Timestamp(unit['drifting_since']), as_of)}"
+    return f"since {day_words(pd.Timestamp(unit['drifting_since']), as_of)} readings drift away from the vehicle's own past"
 
 
 def day_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
