@@ -17,6 +17,8 @@ from analysis.prognosis import (
     WEEKS,
     Outlook,
     chosen,
+    halves,
+    later_probability,
     look_ahead,
     outlook_renewed,
     weekly_probability,
@@ -32,15 +34,19 @@ from analysis.state import FleetState, day_number, estimate_state
 DRAWS = 32
 DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
 SEASON_D = 182
+LATER_D, LATER_WINDOWS = 91, 6
+"""Beyond the weeks of the outlook, so many windows of so many days: two years in all, since a worn part that lives through
+one winter meets the next one worse (our choice). Within a draw the coldest start goes on rising as it rose before."""
+LATER_SEED = 200
 
 
 @dataclass(frozen=True)
 class Assessment:
     """Everything that the list, the unit page and the plan show; see DEVELOPERS.md for the columns.
 
-    units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; resets: renewals
-    that nobody recorded; drift: per watched vehicle and channel; classes: what was learned; fleet_notes: sentences about
-    bays, meters and whole classes.
+    units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; beyond: the same at
+    the ends of later quarters; resets: renewals that nobody recorded; drift: per watched vehicle and channel; classes:
+    what was learned; fleet_notes: sentences about bays, meters and whole classes.
     """
 
     as_of: pd.Timestamp
@@ -48,6 +54,7 @@ class Assessment:
     units: pd.DataFrame
     parts: pd.DataFrame
     outlook: pd.DataFrame
+    beyond: pd.DataFrame
     resets: pd.DataFrame
     drift: pd.DataFrame
     classes: pd.DataFrame
@@ -95,7 +102,7 @@ def assess(
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
     parts, shares = part_table(state, outlook, h, rows, weight)
-    weeks = outlook_table(state, outlook, learned, known, forecast, rows, shares)
+    weeks, beyond = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
     drift = watched(state, due(state, far_probability, levels.drifting), tolerated_false_flags)
     units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, levels=levels, drift=drift)
@@ -105,6 +112,7 @@ def assess(
         units,
         parts,
         weeks,
+        beyond,
         reset_table(state),
         drift,
         class_table(state, learned),
@@ -137,45 +145,57 @@ def outlook_table(
     forecast: pd.DataFrame | None,
     rows: Ints,
     shares: Floats,
-) -> pd.DataFrame:
-    """Per vehicle of `rows` and coming week: cumulative probability as it is, and with the suspect part renewed."""
-    columns = [
-        "unit",
-        "part",
-        "week",
-        "week_start",
-        "probability",
-        "probability_low",
-        "probability_high",
-        "probability_renewed",
-    ]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Cumulative probabilities of the vehicles `rows`: per coming week, and at the ends of the quarters after them.
+
+    As it is, with the suspect part renewed, and as it would be if the vehicle were known to stand in the better or in
+    the worse half of what it may be today; the weeks also with their interval.
+    """
+    shown = ["probability", "probability_renewed", "probability_better", "probability_worse"]
+    columns = ["unit", "part", "week", "week_start", "probability", "probability_low", "probability_high", *shown[1:]]
     if not len(rows):
-        return pd.DataFrame(columns=columns)
+        return pd.DataFrame(columns=columns), pd.DataFrame(columns=["unit", "week", *shown])
     own = chosen(outlook, rows)
     weather = weekly_weather(state, own, known.climate, forecast)
-    by_draw = weekly_probability(state, own, weather)
     part = [PARTS[k] for k in shares[rows].argmax(axis=1)]
     after = outlook_renewed(state, outlook, rows, part)
-    renewed = weekly_probability(state, after, weather)
-    weight = (1.0 - own.renewed[:, None, None]) * (own.alive / own.alive.sum(axis=1)[:, None])[..., None]
-    mean, mean_renewed = (by_draw * weight).sum(axis=1), (renewed * weight).sum(axis=1)
-    days = 7.0 * (np.arange(WEEKS) + 1.0)
+    by_draw, renewed = (weekly_probability(state, one, weather) for one in (own, after))
+    later = [
+        make_weather(
+            known.climate, list(own.depots), int(state.day) + 7 * WEEKS + LATER_D * i, LATER_D, seed=LATER_SEED + i
+        )
+        for i in range(LATER_WINDOWS)
+    ]
+    ends = [7.0 * WEEKS + LATER_D * i for i in range(LATER_WINDOWS + 1)]
+    by_quarter = later_probability(state, own, later, ends, by_draw[..., -1])
+    renewed_quarter = later_probability(state, after, later, ends, renewed[..., -1])
+    weight = (1.0 - own.renewed[:, None]) * (own.alive / own.alive.sum(axis=1)[:, None])
+    now = own.coldest[int(np.argmin(np.abs(state.ahead_d)))]
+    better, worse = halves(now, weight)
+    names = state.panel.units["unit"].astype(str).to_numpy()[rows]
+    n = len(rows)
+
+    def frame(plain: Floats, new: Floats, end_d: Reals) -> dict[str, Floats]:
+        values = ((plain, weight), (new, weight), (plain, better), (plain, worse))
+        means = [calibrated((p * w[..., None]).sum(axis=1), learned) for p, w in values]
+        return {name: with_other_causes(mean, end_d).ravel() for name, mean in zip(shown, means, strict=True)}
+
     bounds = [probability_bounds(by_draw[..., w].astype(np.float32), own) for w in range(WEEKS)]
     low, high = (np.stack([pair[k] for pair in bounds], axis=1) for k in range(2))
-    n = len(rows)
-    return pd.DataFrame(
+    weeks = pd.DataFrame(
         {
-            "unit": np.repeat(state.panel.units["unit"].astype(str).to_numpy()[rows], WEEKS),
+            "unit": np.repeat(names, WEEKS),
             "part": np.repeat(part, WEEKS),
             "week": np.tile(np.arange(WEEKS), n),
             "week_start": dates_of(state.day + np.tile(7.0 * np.arange(WEEKS), n)),
-            "probability": with_other_causes(calibrated(mean, learned), days).ravel(),
             "probability_low": low.ravel(),
             "probability_high": high.ravel(),
-            "probability_renewed": with_other_causes(calibrated(mean_renewed, learned), days).ravel(),
+            **frame(by_draw, renewed, 7.0 * (np.arange(WEEKS) + 1.0)),
         },
         columns=columns,
     )
+    quarters = {"unit": np.repeat(names, LATER_WINDOWS), "week": np.tile(np.array(ends[1:]) / 7.0, n).astype(np.int64)}
+    return weeks, pd.DataFrame({**quarters, **frame(by_quarter, renewed_quarter, np.array(ends[1:]))})
 
 
 def act_by_days(state: FleetState, weeks: pd.DataFrame) -> Floats:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.lifetimes import DAYS_PER_YEAR, Lifetime, age_replacement
-from analysis.panel import Bools, Floats
+from analysis.panel import Bools, Floats, Ints
 from analysis.plan_settings import CHEAP_ACTIONS, PARTS, TOGETHER, PlanSettings
 
 SECOND_PART_PROBABILITY = 0.15
@@ -30,11 +30,13 @@ class Catalogue:
 
 @dataclass(frozen=True)
 class Candidates:
-    """U vehicles over K weeks from the plan's date.
+    """U vehicles over K weeks from the plan's date, and over M weeks after those (M may be 0).
 
     table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned);
     risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
-    spread: (U,) half-width of the risk's interval relative to it; fail_cost: (U,) a no-start with its repair;
+    better, worse: (U, K+1) the risk if the vehicle stands in the better or the worse half of what it may be today, each
+    as likely as the other: what a reading would tell; later: (4, U, M+1) risk, renewed, better and worse from week K
+    on, for a vehicle that has not failed by then; fail_cost: (U,) a no-start with its repair;
     part_cost, part_h: (U,) price [money] and hours [h] of renewing the part; second_cost, second_h: the same for the
     second part in the same visit; second_share: share of the remaining risk that it removes;
     other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
@@ -45,7 +47,9 @@ class Candidates:
     table: pd.DataFrame
     risk: Floats
     renewed: Floats
-    spread: Floats
+    better: Floats
+    worse: Floats
+    later: Floats
     fail_cost: Floats
     part_cost: Floats
     part_h: Floats
@@ -123,20 +127,52 @@ def weekly_rates(
     return out
 
 
-def _curves(outlook: pd.DataFrame, names: list[str]) -> tuple[Floats, Floats, Floats]:
-    """Cumulative risks (U, K+1) as they are and renewed, never falling, and the relative spread (U,)."""
+def _curves(outlook: pd.DataFrame, beyond: pd.DataFrame | None, names: list[str]) -> tuple[Floats, Floats]:
+    """Cumulative risks (4, U, K+1), never falling: as they are, renewed, in the better and in the worse half; and the same
+    from week K on (4, U, M+1), given that nothing has failed by then; M is 0 without the table of the quarters beyond.
+
+    Without halves in the tables, they lie at the ends of the interval.
+    """
     weeks = int(outlook["week"].max()) + 1 if len(outlook) else 1
-    rows = pd.Index(names).get_indexer(pd.Index(outlook["unit"].astype(str)))
-    found = []
-    for column in ("probability", "probability_renewed", "probability_low", "probability_high"):
-        grid = np.zeros((len(names), weeks + 1))
-        grid[rows, outlook["week"].to_numpy(np.int64) + 1] = outlook[column].to_numpy(np.float64)
-        found.append(np.clip(np.maximum.accumulate(np.nan_to_num(grid), axis=1), 0.0, 1.0 - LEAST_RISK))
-    risk, renewed, low, high = found
-    renewed = np.minimum(renewed, risk)
-    end = np.maximum(risk[:, -1], LEAST_RISK)
-    spread = 0.5 * np.maximum(high[:, -1] - low[:, -1], 0.0) / end
-    return risk, renewed, np.clip(spread, 0.0, np.minimum(0.95, (1.0 - end) / end))
+    at = pd.Index(names)
+    rows = at.get_indexer(pd.Index(outlook["unit"].astype(str)))
+    position = outlook["week"].to_numpy(np.int64) + 1
+
+    def grid(column: str) -> Floats:
+        out = np.zeros((len(names), weeks + 1))
+        out[rows, position] = outlook[column].to_numpy(np.float64)
+        if beyond is not None and len(beyond) and column in beyond:
+            out = _lengthened(out, at.get_indexer(pd.Index(beyond["unit"].astype(str))), beyond["week"], beyond[column])
+        return np.asarray(np.clip(np.maximum.accumulate(np.nan_to_num(out), axis=1), 0.0, 1.0 - LEAST_RISK))
+
+    risk = grid("probability")
+    renewed = np.minimum(grid("probability_renewed"), risk)
+    if "probability_worse" in outlook.columns:
+        better, worse = np.minimum(grid("probability_better"), risk), np.maximum(grid("probability_worse"), risk)
+    else:
+        low, high = (np.nan_to_num(grid(name)[:, weeks]) for name in ("probability_low", "probability_high"))
+        end = np.maximum(risk[:, weeks], LEAST_RISK)
+        spread = np.clip(0.5 * np.maximum(high - low, 0.0) / end, 0.0, np.minimum(0.95, (1.0 - end) / end))[:, None]
+        better, worse = (np.clip(risk * (1.0 + sign * spread), 0.0, 1.0 - LEAST_RISK) for sign in (-1.0, 1.0))
+    every = np.stack([risk, renewed, better, worse])
+    at_end = every[:, :, weeks : weeks + 1]
+    return every[:, :, : weeks + 1], (every[:, :, weeks:] - at_end) / (1.0 - at_end)
+
+
+def _lengthened(near: Floats, rows: Ints, week: pd.Series, value: pd.Series) -> Floats:
+    """Weekly risks (U, K+1) carried on by risks at later weeks, with an even hazard between; rows: (N,) of the later."""
+    weeks = near.shape[1] - 1
+    ends = np.unique(np.concatenate([[weeks], week.to_numpy(np.int64)]))
+    knots = np.repeat(near[:, -1:], len(ends), axis=1)
+    known = rows >= 0
+    knots[rows[known], np.searchsorted(ends, week.to_numpy(np.int64)[known])] = value.to_numpy(np.float64)[known]
+    knots = np.clip(np.maximum.accumulate(np.nan_to_num(knots), axis=1), 0.0, 1.0 - LEAST_RISK)
+    later = np.arange(weeks + 1, int(ends[-1]) + 1)
+    k = np.searchsorted(ends, later) - 1
+    share = (later - ends[k]) / (ends[k + 1] - ends[k])
+    log_alive = np.log1p(-knots)
+    far = -np.expm1(log_alive[:, k] + share * (log_alive[:, k + 1] - log_alive[:, k]))
+    return np.concatenate([near, far], axis=1)
 
 
 def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) -> tuple[list[str], Floats, list[str]]:
@@ -181,10 +217,11 @@ def make_candidates(
     settings: PlanSettings,
     success: Mapping[str, float],
     forced: Mapping[str, str] | None = None,
+    beyond: pd.DataFrame | None = None,
 ) -> Candidates:
     """Bring the assessment's tables into the form that the costs are computed from.
 
-    outlook, units, parts: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
+    outlook, units, parts, beyond: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
     forced: units that are pinned, with the part named in the pin ("" for none); a part that is not the suspect one is
     renewed without helping, as far as the assessment knows.
     """
@@ -196,8 +233,9 @@ def make_candidates(
     wished = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
     other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)
     suspects = [part if part in PARTS else "" for part in wished]
-    risk, renewed, spread = _curves(outlook, names)
+    (risk, renewed, better, worse), later = _curves(outlook, beyond, names)
     renewed = np.where(other[:, None], risk, renewed)
+    later[1] = np.where(other[:, None], later[0], later[1])
     second, share, nearest = _second_parts(names, suspects, parts)
     hours = catalogue.labour_h
     part_h = _look_up(suspects, hours)
@@ -220,7 +258,9 @@ def make_candidates(
         table=table,
         risk=risk,
         renewed=renewed,
-        spread=spread,
+        better=better,
+        worse=worse,
+        later=later,
         fail_cost=fail + repair_h * settings.hour_rate,
         part_cost=_look_up(suspects, catalogue.price),
         part_h=part_h,

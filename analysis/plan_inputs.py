@@ -13,7 +13,7 @@ from analysis.candidates import Candidates, Catalogue, complete_catalogue, make_
 from analysis.lifetimes import Lifetime, observed_lives, part_lifetimes
 from analysis.panel import Bools, Ints
 from analysis.plan_calendar import WORKING_DAYS, PlanWeeks, iso_name, workshop_hours
-from analysis.plan_settings import CHEAP_ACTIONS, PARTS, PlanSettings
+from analysis.plan_settings import CHEAP_ACTIONS, LONGEST_WEEKS, PARTS, PlanSettings
 from analysis.replacement import CostTable, Values, make_costs, make_values
 
 SUCCESS_DAYS = 180
@@ -25,7 +25,8 @@ SUCCESS_PRIOR = 10.0
 @dataclass(frozen=True)
 class PlanInputs:
     """outlook, units, parts: of the Assessment; catalogue, services, workshops, repairs: tables as in DEVELOPERS.md;
-    fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win)."""
+    fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win); beyond: of the Assessment, the
+    quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on."""
 
     outlook: pd.DataFrame
     units: pd.DataFrame
@@ -36,6 +37,7 @@ class PlanInputs:
     repairs: pd.DataFrame
     fleet: pd.DataFrame
     pins: pd.DataFrame | None = None
+    beyond: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,7 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     forced = _pinned_parts(inputs.pins, weeks, fleet)
     candidates = make_candidates(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
-        success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced,
+        success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
     )  # fmt: skip
     names = candidates.table["unit"].tolist()
     services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)
@@ -118,7 +120,10 @@ def _pinned_parts(pins: pd.DataFrame | None, weeks: PlanWeeks, fleet: pd.DataFra
 def _service_days(
     services: pd.DataFrame, names: list[str], weeks: PlanWeeks, outlook_weeks: int
 ) -> tuple[Ints, Bools, Ints]:
-    """Planned services: day in each plan week (U, W), -1 for none; whether in each outlook week (U, K); first (U,)."""
+    """Planned services: day in each plan week (U, W), -1 for none; whether in each outlook week (U, K); first (U,).
+
+    Beyond LONGEST_WEEKS services are taken to go on as in the weeks before.
+    """
     in_plan = np.full((len(names), len(weeks)), -1, dtype=np.int64)
     in_outlook = np.zeros((len(names), outlook_weeks), dtype=np.bool_)
     first = np.full(len(names), -1, dtype=np.int64)
@@ -132,6 +137,8 @@ def _service_days(
     near = day < 7 * outlook_weeks
     in_outlook[row[near], day[near] // 7] = True
     first[row] = day
+    for week_after in range(LONGEST_WEEKS, outlook_weeks):
+        in_outlook[:, week_after] |= in_outlook[:, week_after - LONGEST_WEEKS]
     return in_plan, in_outlook, first
 
 

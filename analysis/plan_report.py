@@ -280,10 +280,10 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}
     return [
         plan,
-        run_to_failure(c, table, work.end_week),
+        run_to_failure(c, work.values, table, work.end_week),
         fixed_age(
-            c, table, work.weeks, work.capacity, overdue, depot_of, catalogue=work.catalogue,
+            c, work.values, table, work.weeks, work.capacity, overdue, depot_of, catalogue=work.catalogue,
             lives=work.lives, rates=work.rates, settings=work.settings,
         ),
-        flagged_list(c, table, work.depot, work.capacity, flagged, work.end_week),
+        flagged_list(c, work.values, table, work.depot, work.capacity, flagged, work.end_week),
     ]  # fmt: skip

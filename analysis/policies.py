@@ -15,7 +15,7 @@ from analysis.lifetimes import AgeReplacement, Lifetime, Weibull, age_replacemen
 from analysis.panel import Floats, Ints
 from analysis.plan_calendar import PlanWeeks, visit_day
 from analysis.plan_settings import PARTS, PlanSettings
-from analysis.replacement import REPLACE, REPLACE_TWO, CostTable, between, lived
+from analysis.replacement import REPLACE, REPLACE_TWO, CostTable, Values, between, lived
 
 LATEST_AGE_DAYS = 36525.0
 """An age limit beyond a hundred years is no limit."""
@@ -44,27 +44,31 @@ def failing(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
     return np.where(day >= 0, before + (1.0 - before) * after, never)
 
 
-def run_to_failure_cost(c: Candidates) -> Floats:
+def run_to_failure_cost(c: Candidates, values: Values) -> Floats:
     """(U,) relative cost of never acting: every part runs until it fails, then is replaced at the roadside's price."""
     alive = 1.0 - c.risk[:, -1]
-    hazard = np.maximum(-np.log1p(-c.risk[:, -1]) / (c.risk.shape[1] - 1), LEAST_RISK)
-    after = np.maximum(c.fail_cost - c.rate * np.minimum(1.0 / hazard, c.life_weeks), 0.0)
-    return np.asarray(c.fail_cost * c.risk[:, -1] - c.rate * lived(c.risk)[:, -1] + alive * after, dtype=np.float64)
+    return np.asarray(values.lost[:, -1] - c.rate * lived(c.risk)[:, -1] + alive * values.run_out, dtype=np.float64)
 
 
-def run_to_failure(c: Candidates, table: CostTable, end_week: float) -> PolicyCost:
+def run_to_failure(c: Candidates, values: Values, table: CostTable, end_week: float) -> PolicyCost:
     """Nobody acts before a no-start."""
-    cost = run_to_failure_cost(c) + table.constant
+    cost = run_to_failure_cost(c, values) + table.constant
     risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), end_week)
     return PolicyCost("run_to_failure", float(cost.sum()), float(risk.sum()), 0, 0.0)
 
 
 def flagged_list(
-    c: Candidates, table: CostTable, depot: Ints, capacity: Capacity, flagged: list[str], end_week: float
+    c: Candidates,
+    values: Values,
+    table: CostTable,
+    depot: Ints,
+    capacity: Capacity,
+    flagged: list[str],
+    end_week: float,
 ) -> PolicyCost:
     """The flagged vehicles in order of probability, each in the first week with hours, whatever that costs."""
     hours, visits = capacity.hours.copy(), capacity.visits.copy()
-    cost = run_to_failure_cost(c)
+    cost = run_to_failure_cost(c, values)
     day = np.full(len(c), -1)
     rows = {name: row for row, name in enumerate(c.table["unit"])}
     used = 0.0
@@ -122,7 +126,7 @@ def overdue_parts(lives: pd.DataFrame, ages: Mapping[str, AgeReplacement], weeks
 
 
 def fixed_age(
-    c: Candidates, table: CostTable, weeks: PlanWeeks, capacity: Capacity, overdue: pd.DataFrame,
+    c: Candidates, values: Values, table: CostTable, weeks: PlanWeeks, capacity: Capacity, overdue: pd.DataFrame,
     depot_of: Mapping[str, int], *, catalogue: Catalogue, lives: Mapping[str, Lifetime], rates: Mapping[str, float],
     settings: PlanSettings,
 ) -> PolicyCost:  # fmt: skip
@@ -131,7 +135,7 @@ def fixed_age(
     A part that is not the suspect one costs its work less the value of the life gained.
     """
     hours = capacity.hours.copy()
-    cost = run_to_failure_cost(c)
+    cost = run_to_failure_cost(c, values)
     day = np.full(len(c), -1)
     rows = {name: row for row, name in enumerate(c.table["unit"])}
     suspects = c.table["part"].tolist()

@@ -151,6 +151,36 @@ def weekly_probability(state: FleetState, outlook: Outlook, weather: list[Weathe
     return out
 
 
+def later_probability(
+    state: FleetState, outlook: Outlook, weather: list[Weather], ends: list[float], failed: Floats
+) -> Floats:
+    """(U, K, windows) probability, per draw, of a no-start by the end of each later window.
+
+    ends: (windows + 1,) bounds of the windows [d ahead]; failed: (U, K) probability by the first of them.
+    """
+    survive = 1.0 - failed
+    out = np.empty((*failed.shape, len(weather)))
+    for w, window in enumerate(weather):
+        start, end = (coldest_between(state, outlook, ends[k]) for k in (w, w + 1))
+        survive = survive * (1.0 - window.probability(outlook.depot, start, end))
+        out[..., w] = 1.0 - survive
+    return out
+
+
+def halves(coldest: Reals, weight: Floats) -> tuple[Floats, Floats]:
+    """Weights (U, K) of the draws, each summing to 1 at most, in the better and the worse half by coldest start.
+
+    coldest: (U, K) coldest start today [degC]; weight: (U, K), summing to less than 1 where the vehicle may have been
+    repaired without a record, which belongs to the better half. What a reading of the vehicle would tell.
+    """
+    order = np.argsort(coldest, axis=-1, kind="stable")
+    ordered = np.take_along_axis(weight, order, axis=-1)
+    up_to = np.cumsum(ordered, axis=-1) + (1.0 - weight.sum(axis=-1, keepdims=True))
+    worse = np.empty_like(ordered)
+    np.put_along_axis(worse, order, np.clip(up_to - 0.5, 0.0, ordered), axis=-1)
+    return 2.0 * (weight - worse), 2.0 * worse
+
+
 def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[Drawn, Floats]:
     """Drawn state (..., 7, U, K) and field (U, K) with one part as good as new, or as good as it is where better.
 

@@ -34,14 +34,18 @@ class Values:
 
     waiting: cost-to-go when the next planned services bring readings; informed: the same if all were known from here;
     left: cost of the risk left after renewing the suspect part; left_two: after renewing both parts;
-    end: (U,) value at the end of the outlook; life: (U,) expected weeks until it fails if nobody acts.
+    lost: cost of the no-starts up to the boundary, each with its repair and the risk left after that (a repair at the
+    roadside renews the part as a planned one does); end: (U,) value at the end of the outlook; run_out: (U,) the same if
+    nobody ever acts; life: (U,) expected weeks until it fails if nobody acts.
     """
 
     waiting: Floats
     informed: Floats
     left: Floats
     left_two: Floats
+    lost: Floats
     end: Floats
+    run_out: Floats
     life: Floats
 
 
@@ -111,9 +115,14 @@ def lived(risk: Floats) -> Floats:
     return np.concatenate([np.zeros((len(risk), 1)), np.cumsum(steps, axis=1)], axis=1)
 
 
+def mean_hazard(risk: Floats) -> Floats:
+    """(U,) hazard [1/week] that leads to the same risk at the end of the outlook (U, K+1)."""
+    return np.asarray(np.maximum(-np.log1p(-risk[:, -1]) / (risk.shape[1] - 1), LEAST_RISK), dtype=np.float64)
+
+
 def end_value(risk: Floats, act: Floats, fail: Floats, rate: Floats) -> Floats:
     """Value (U,) at the end of the outlook: act then, or run on at the mean hazard; never below a new part."""
-    hazard = np.maximum(-np.log1p(-risk[:, -1]) / (risk.shape[1] - 1), LEAST_RISK)
+    hazard = mean_hazard(risk)
     return np.asarray(np.maximum(np.minimum(act, fail - rate / hazard), 0.0), dtype=np.float64)
 
 
@@ -122,10 +131,11 @@ def cost_to_go(
 ) -> Floats:
     """Least expected cost from each week boundary on (U, K+1) for a vehicle still running, without limits of capacity.
 
-    act: (U, K) cost of acting in a week; informed: (U, K) value that replaces the next week's where a reading is taken
-    in the week, NaN elsewhere. Backward induction (Bellman).
+    act: (U, K) cost of acting in a week; fail: (U,) or (U, K) cost of failing in a week; informed: (U, K) value that
+    replaces the next week's where a reading is taken in the week, NaN elsewhere. Backward induction (Bellman).
     """
     weeks = risk.shape[1] - 1
+    failing = np.broadcast_to(fail[:, None] if fail.ndim == 1 else fail, (len(risk), weeks))
     value = np.empty_like(risk)
     value[:, weeks] = end
     alive = np.maximum(1.0 - risk, LEAST_RISK)
@@ -134,7 +144,7 @@ def cost_to_go(
         after = value[:, k + 1]
         if informed is not None:
             after = np.where(np.isfinite(informed[:, k]), np.minimum(informed[:, k], after), after)
-        going_on = hazard * fail - rate * (1.0 - 0.5 * hazard) + (1.0 - hazard) * after
+        going_on = hazard * failing[:, k] - rate * (1.0 - 0.5 * hazard) + (1.0 - hazard) * after
         value[:, k] = np.minimum(act[:, k], going_on)
     return value
 
@@ -144,55 +154,101 @@ def _kept(renewed: Floats, risk: Floats) -> Floats:
     return np.asarray(np.clip(renewed[:, -1] / np.maximum(risk[:, -1], LEAST_RISK), 0.0, 1.0), dtype=np.float64)
 
 
-def _left(renewed: Floats, fail: Floats, end: Floats) -> Floats:
-    """Cost of the risk left after acting at each boundary (U, K+1); end: (U,) what it costs beyond the outlook."""
-    still = (renewed[:, -1:] - renewed) / np.maximum(1.0 - renewed, LEAST_RISK)
-    return np.asarray(fail[:, None] * still + (1.0 - still) * end[:, None], dtype=np.float64)
+def _left(renewed: Floats, fail: Floats, other: Floats, end: Floats) -> Floats:
+    """Cost of the risk left after acting at each boundary (U, K+1), for a vehicle that runs on.
+
+    other: (U,) cost of renewing the next likely part, which is done as soon as that is the cheaper; end: (U,) what the
+    risk left costs beyond the outlook. A week's delay of that is worth nothing here.
+    """
+    act = np.repeat(other[:, None], renewed.shape[1] - 1, axis=1)
+    return cost_to_go(renewed, act, fail, np.zeros(len(renewed)), np.minimum(end, other))
 
 
-def _scenarios(c: Candidates) -> list[tuple[Floats, Floats, Floats, bool]]:
-    """What a measurement could find: (weight (U,), risk, risk after the right repair, suspicion right)."""
+def later_value(risk: Floats, renewed: Floats, act: Floats, fail: Floats, rate: Floats) -> Floats:
+    """Value (U,) at the end of the weekly outlook, from the risk after it; never below a new part.
+
+    risk, renewed: (U, M+1) for a vehicle that runs at the end, as it is and with the part renewed; act: (U,) cost of
+    renewing it. Only the risk that renewing takes away counts: what is left meets both ways alike. A worn part that has
+    lived through one winter is not a new one, and this is what it still costs.
+    """
+    avoidable = np.clip(1.0 - (1.0 - risk) / np.maximum(1.0 - renewed, LEAST_RISK), 0.0, 1.0 - LEAST_RISK)
+    avoidable = np.maximum.accumulate(avoidable, axis=1)
+    end = end_value(avoidable, act, fail, rate)
+    value = cost_to_go(avoidable, np.repeat(act[:, None], risk.shape[1] - 1, axis=1), fail, rate, end)
+    return np.asarray(np.maximum(value[:, 0], 0.0), dtype=np.float64)
+
+
+def _sound(risk: Floats, renewed: Floats, right: Floats) -> Floats:
+    """Risk (U, K+1) after the right part is renewed, when the suspicion is right with probability `right` (U,)."""
+    return np.asarray(np.maximum((renewed - (1.0 - right[:, None]) * risk) / right[:, None], 0.0), dtype=np.float64)
+
+
+def _scenarios(c: Candidates) -> list[tuple[Floats, Floats, Floats, Floats, Floats, bool]]:
+    """What a measurement could find: weight (U,), risk, risk after the right repair, both for later, suspicion right."""
     worst = np.divide(c.renewed, c.risk, out=np.ones_like(c.risk), where=c.risk > LEAST_RISK).min(axis=1)
     right = np.clip(np.maximum(c.table["part_probability"].to_numpy(np.float64), 1.0 - worst), 0.02, 1.0)
-    base = np.maximum((c.renewed - (1.0 - right[:, None]) * c.risk) / right[:, None], 0.0)
+    base, base_later = _sound(c.risk, c.renewed, right), _sound(c.later[0], c.later[1], right)
     out = []
-    for sign in (-1.0, 1.0):
-        risk = np.clip(c.risk * (1.0 + sign * c.spread[:, None]), 0.0, 1.0 - LEAST_RISK)
-        sound = np.minimum(base, risk)
-        out += [(0.5 * right, risk, sound, True), (0.5 * (1.0 - right), risk, sound, False)]
+    for risk, later in ((c.better, c.later[2]), (c.worse, c.later[3])):
+        sound = (np.minimum(base, risk), np.minimum(base_later, later))
+        for weight, suspicion in ((0.5 * right, True), (0.5 * (1.0 - right), False)):
+            out.append((weight, risk, sound[0], later, sound[1], suspicion))
     return out
 
 
 def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> Values:
     """Values of waiting, of knowing, and of the risk left; service_week: (U, K) whether a reading is due in a week."""
     access = np.where(service_week, 0.0, settings.access_cost)
-    here = 7.0 * (np.arange(access.shape[1]) + 1.0) > c.lead[:, None]
+    week_end = 7.0 * (np.arange(access.shape[1]) + 1.0)
+    here, second_here = week_end > c.lead[:, None], week_end > np.maximum(c.lead, c.second_lead)[:, None]
     work = c.part_cost + c.part_h * settings.hour_rate
+    work_two = work + c.second_cost + c.second_h * settings.hour_rate
+    other = c.other_cost + settings.access_cost
     renewed_two = c.renewed * (1.0 - c.second_share[:, None])
-    other_end = end_value(c.risk, c.other_cost, c.fail_cost, c.rate)
-    kept = _kept(c.renewed, c.risk)
-    end = end_value(c.risk, work + kept * other_end, c.fail_cost, c.rate)
-    left = _left(c.renewed, c.fail_cost, kept * other_end)
-    left_two = _left(renewed_two, c.fail_cost, _kept(renewed_two, c.risk) * other_end)
+    known_later = c.later.shape[2] > 1
+    kept, kept_two = np.zeros(len(c)), np.zeros(len(c))
+    if not known_later:
+        other_end = end_value(c.risk, c.other_cost, c.fail_cost, c.rate)
+        kept, kept_two = _kept(c.renewed, c.risk) * other_end, _kept(renewed_two, c.risk) * other_end
+
+    def end_of(risk: Floats, later: Floats, later_renewed: Floats, act: Floats, rest: Floats) -> Floats:
+        if known_later:
+            return later_value(later, later_renewed, act, c.fail_cost, c.rate)
+        return end_value(risk, act + rest, c.fail_cost + rest, c.rate)
+
+    end = end_of(c.risk, c.later[0], c.later[1], work, kept)
+    left = _left(c.renewed, c.fail_cost, other, kept)
+    left_two = _left(renewed_two, c.fail_cost, other, kept_two)
     total, weight_sum = np.zeros_like(c.risk), np.zeros_like(c.risk)
-    for weight, risk, sound, suspicion in _scenarios(c):
+    for weight, risk, sound, later, sound_later, suspicion in _scenarios(c):
         own = work if suspicion else c.other_cost
-        own_end = end_value(risk, own, c.fail_cost, c.rate)
-        act = np.where(
-            here, own[:, None] + access + _left(sound, c.fail_cost, _kept(sound, risk) * own_end)[:, :-1], np.inf
-        )
+        own_kept = kept if known_later else _kept(sound, risk) * end_value(risk, own, c.fail_cost, c.rate)
+        own_left = _left(sound, c.fail_cost, other, own_kept)
+        act = np.where(here, own[:, None] + access + own_left[:, :-1], np.inf)
+        own_end = end_of(risk, later, sound_later, own, own_kept)
         weights = weight[:, None] * (1.0 - risk)
-        total += weights * cost_to_go(risk, act, c.fail_cost, c.rate, own_end)
+        total += weights * cost_to_go(risk, act, _failing(c.fail_cost, own_left), c.rate, own_end)
         weight_sum += weights
     informed = total / np.maximum(weight_sum, LEAST_RISK)
     act = np.where(c.has_part[:, None] & here, work[:, None] + access + left[:, :-1], np.inf)
-    blind = cost_to_go(c.risk, act, c.fail_cost, c.rate, end)
+    both = np.where(c.has_second[:, None] & second_here, work_two[:, None] + access + left_two[:, :-1], np.inf)
+    act = np.minimum(act, both)
+    failing = _failing(c.fail_cost, left)
+    blind = cost_to_go(c.risk, act, failing, c.rate, end)
     gained = settings.measure_resolves * np.minimum(informed - blind, 0.0) + blind
     with_reading = np.where(service_week, gained[:, 1:], np.nan)
-    waiting = cost_to_go(c.risk, act, c.fail_cost, c.rate, end, with_reading)
-    hazard = np.maximum(-np.log1p(-c.risk[:, -1]) / service_week.shape[1], LEAST_RISK)
-    life = lived(c.risk)[:, -1] + (1.0 - c.risk[:, -1]) * np.minimum(1.0 / hazard, c.life_weeks)
-    return Values(waiting, informed, left, left_two, end, life)
+    waiting = cost_to_go(c.risk, act, failing, c.rate, end, with_reading)
+    hazard = mean_hazard(np.concatenate([c.risk, 1.0 - (1.0 - c.risk[:, -1:]) * (1.0 - c.later[0, :, 1:])], axis=1))
+    longest = np.minimum(1.0 / hazard, c.life_weeks)
+    life = lived(c.risk)[:, -1] + (1.0 - c.risk[:, -1]) * longest
+    lost = np.concatenate([np.zeros((len(c), 1)), np.cumsum(np.diff(c.risk, axis=1) * failing, axis=1)], axis=1)
+    run_out = np.maximum(c.fail_cost + kept - c.rate * longest, 0.0)
+    return Values(waiting, informed, left, left_two, lost, end, run_out, life)
+
+
+def _failing(fail: Floats, left: Floats) -> Floats:
+    """Cost (U, K) of failing in a week: the no-start with its repair (U,), and the risk left after it (U, K+1)."""
+    return np.asarray(fail[:, None] + 0.5 * (left[:, 1:] + left[:, :-1]), dtype=np.float64)
 
 
 def _visit_days(c: Candidates, weeks: PlanWeeks, services: Ints) -> tuple[Ints, Bools]:
@@ -232,7 +288,7 @@ def make_costs(
         t = np.maximum(day[kind], 0) / 7.0
         then = own[kind][:, None] * rate_h + access[kind] + _after(c, values, kind, t, settings)
         alive = 1.0 - between(c.risk, t)
-        relative = c.fail_cost[:, None] * (1.0 - alive) - c.rate[:, None] * between(lived_weeks, t) + alive * then
+        relative = between(values.lost, t) - c.rate[:, None] * between(lived_weeks, t) + alive * then
         cost[kind] = np.where((day[kind] >= 0) & possible[kind][:, None], relative, np.inf)
     wait, waits_for = _wait(c, values, lived_weeks, float(weeks.end_day[-1]) / 7.0, first_service, settings)
     return CostTable(cost, day, free, hours, own, wait, waits_for, c.rate * values.life, services)
@@ -252,35 +308,40 @@ def _after(c: Candidates, values: Values, kind: int, t: Floats, settings: PlanSe
         if kind == CHEAP_FIRST:
             unused_h = (chance * c.part_h[:, None]) * settings.hour_rate
             return chance * used + (1.0 - chance) * c.part_cost[:, None] - unused_h + between(values.left, t)
-        return chance * (used + between(values.left, t)) + (1.0 - chance) * _meanwhile(c, t, later)
+        return chance * (used + between(values.left, t)) + (1.0 - chance) * _meanwhile(c, values, t, later)
     known = np.minimum(between(values.informed, t + REACT_WEEKS), later)
-    return _meanwhile(c, t, later + settings.measure_resolves * (known - later))
+    return _meanwhile(c, values, t, later + settings.measure_resolves * (known - later))
 
 
-def _meanwhile(c: Candidates, t: Floats, then: Floats) -> Floats:
+def _meanwhile(c: Candidates, values: Values, t: Floats, then: Floats) -> Floats:
     """Cost from t (U, W) [weeks] on when the vehicle runs on for REACT_WEEKS and `then` is its value after that."""
     risk = between(c.risk, t)
     hazard = (between(c.risk, t + REACT_WEEKS) - risk) / np.maximum(1.0 - risk, LEAST_RISK)
     credit = c.rate[:, None] * REACT_WEEKS * (1.0 - 0.5 * hazard)
-    return np.asarray(hazard * c.fail_cost[:, None] - credit + (1.0 - hazard) * then, dtype=np.float64)
+    failing = c.fail_cost[:, None] + between(values.left, t)
+    return np.asarray(hazard * failing - credit + (1.0 - hazard) * then, dtype=np.float64)
 
 
 def _wait(
     c: Candidates, values: Values, lived_weeks: Floats, end: float, first_service: Ints, settings: PlanSettings
 ) -> tuple[Floats, Ints]:
-    """Cost (U,) of no visit in this plan: until its end, or until the next service's reading says more."""
+    """Cost (U,) of no visit in this plan: until its end, or until the next service's reading says more.
+
+    The reading counts also when the plan ends before: a measuring visit must not look better only for being within it.
+    """
 
     def until(t: Floats, then: Floats) -> Floats:
         risk = between(c.risk, t)[:, 0]
-        return c.fail_cost * risk - c.rate * between(lived_weeks, t)[:, 0] + (1.0 - risk) * then
+        return between(values.lost, t)[:, 0] - c.rate * between(lived_weeks, t)[:, 0] + (1.0 - risk) * then
 
-    t_end = np.full((len(c), 1), min(end, c.risk.shape[1] - 1.0))
+    last = c.risk.shape[1] - 1.0
+    t_end = np.full((len(c), 1), min(end, last))
     to_end = until(t_end, between(values.waiting, t_end)[:, 0])
     t_read = np.maximum(first_service, 0)[:, None] / 7.0 + REACT_WEEKS
     later = between(values.waiting, t_read)[:, 0]
     known = np.minimum(between(values.informed, t_read)[:, 0], later)
     to_reading = until(t_read, later + settings.measure_resolves * (known - later))
-    reading = (first_service >= 0) & (t_read[:, 0] < t_end[:, 0]) & (to_reading < to_end)
+    reading = (first_service >= 0) & (t_read[:, 0] < last) & (to_reading < to_end)
     return np.where(reading, to_reading, to_end), np.where(reading, first_service, -1).astype(np.int64)
 
 

@@ -52,7 +52,7 @@ def _replaced(pins: pd.DataFrame, unit: str, week: str, kind: str) -> pd.Series[
 
 def _plan(db: Database, plan: ReplacementPlan, found: Assessment, pins: pd.DataFrame, as_of: date) -> ReplacementPlan:
     inputs = PlanInputs(
-        outlook=found.outlook, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
+        outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
         services=store.read_services(db), workshops=store.read_workshops(db), fleet=store.read_units(db),
         repairs=store.read_repairs(db, before=as_of), pins=pins,
     )  # fmt: skip

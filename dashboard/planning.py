@@ -65,7 +65,7 @@ def make_plan(
         raise PlanRefused("The database has no vehicles yet, so there is nothing to plan: import a units file first.")
     found = assessment or assess_database(db, as_of=day)
     inputs = PlanInputs(
-        outlook=found.outlook, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
+        outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
         services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
         repairs=store.read_repairs(db, before=day), pins=read_pins(db),
     )  # fmt: skip

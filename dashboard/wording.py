@@ -58,6 +58,8 @@ CHEAP_FIRST = {
 }
 
 
+UNDECIDED = 0.6  # a suspect less sure than this may not be the only one, our choice ...
+NEARLY = 0.6  # ... where another is at least this share as probable, our choice
 PERHAPS_REPAIRED = 0.25  # probability of an unrecorded repair above which the list says so, our choice
 
 
@@ -134,6 +136,8 @@ def reasons(
     worn = [p for p in rows if p["worn_probability"] > WORN or p["part_probability"] > SUSPECT]
     worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
     found = [level_reason(p, latest, limits, assessment.as_of) for p in worn[:MOST_PARTS]]
+    if unit["flagged"] and len(rivals := not_told_apart(rows)) > 1:
+        found.append(rivals_reason(rivals, int(unit["readings"])))
     if pd.notna(unit["drifting_since"]):
         found.append(drift_reason(unit, assessment.as_of))
     found.append(cold_reason(unit))
@@ -146,6 +150,25 @@ def reasons(
     if pd.notna(renewed) and unit["flagged"]:
         found.append(renewed_reason(str(unit["part"]), float(renewed), float(unit["coldest_start_c"])))
     return found
+
+
+def not_told_apart(rows: Sequence[Mapping[Any, Any]]) -> list[Mapping[Any, Any]]:
+    """Parts of one vehicle of which none is the suspect with more than UNDECIDED, and which are nearly as probable as it.
+
+    One row, or none, where the readings do tell.
+    """
+    ranked = sorted(rows, key=lambda p: -float(p["part_probability"]))
+    first = float(ranked[0]["part_probability"]) if ranked else 1.0
+    return [p for p in ranked if float(p["part_probability"]) >= NEARLY * first] if first <= UNDECIDED else ranked[:1]
+
+
+def rivals_reason(rivals: Sequence[Mapping[Any, Any]], readings: int) -> str:
+    """Several parts may be what limits the start: both worn, or the readings do not say which."""
+    names = [f"{PART_WORDS[str(p['part'])]} ({round(100 * float(p['part_probability']))} %)" for p in rivals]
+    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    if min(float(p["worn_probability"]) for p in rivals) > WORN:
+        return f"{listed} are worn at the same time, by {readings} readings: either may stop it"
+    return f"{listed} cannot be told apart by its {readings} readings: measure before a part is bought"
 
 
 def drift_reason(unit: Mapping[Any, Any], as_of: pd.Timestamp) -> str:

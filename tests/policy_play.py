@@ -184,10 +184,7 @@ class Assessed:
     def __call__(self, run: FleetRun) -> tuple[Fleet, object]:
         fleet = run.fleet()
         tables = FleetTables(fleet.units, fleet.readings, fleet.repairs, fleet.climate, fleet.forecast)
-        return fleet, assess(tables, as_of=pd.Timestamp(run.today), draws=DRAWS, looks=self.looks)
-
-
-DRAWS = 16
+        return fleet, assess(tables, as_of=pd.Timestamp(run.today), looks=self.looks)
 
 
 class FlaggedList:
@@ -244,7 +241,7 @@ class Planned:
     def plan(self, run: FleetRun) -> ReplacementPlan:
         fleet, found = self.look(run)
         inputs = PlanInputs(
-            outlook=found.outlook, units=found.units, parts=found.parts, catalogue=fleet.parts,
+            outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=fleet.parts,
             services=fleet.services, workshops=fleet.workshops, repairs=fleet.repairs, fleet=fleet.units,
         )  # fmt: skip
         return plan_replacements(

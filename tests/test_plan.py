@@ -276,12 +276,14 @@ def test_a_lead_time_longer_than_the_plan_is_said() -> None:
 
 
 def test_a_vehicle_without_a_depot_is_left_out_by_name() -> None:
-    inputs = make_inputs(at_risk=4)
-    where = inputs.units["depot"].where(inputs.units.index != 0, "")
+    inputs = make_inputs(at_risk=20)
+    visits = make(inputs).visits
+    unit = visits.loc[visits["kind"] == "replace", "unit"].iloc[0]  # one that comes if it has a depot
+    where = inputs.units["depot"].where(inputs.units["unit"] != unit, "")
     plan = make(replace(inputs, units=inputs.units.assign(depot=where), fleet=inputs.fleet.assign(depot=where)))
-    assert any("No depot is known for V-0000" in note for note in plan.notes)
-    assert "V-0000" not in set(plan.visits["unit"])
-    assert plan.left_out.set_index("unit").loc["V-0000", "reason"] == "no depot"
+    assert any(f"No depot is known for {unit}" in note for note in plan.notes)
+    assert unit not in set(plan.visits["unit"])
+    assert plan.left_out.set_index("unit").loc[unit, "reason"] == "no depot"
 
 
 def test_nothing_at_risk_is_an_empty_plan() -> None:

@@ -41,7 +41,7 @@ def office(tmp_path: Path) -> tuple[Database, Any]:
     db = open_database(tmp_path / "fleet.db")
     outcome = import_paths(db, sorted(tmp_path.glob("*.csv")))
     assert outcome.exit_code == 0, outcome.lines()
-    return db, SimpleNamespace(outlook=inputs.outlook, units=inputs.units, parts=inputs.parts)
+    return db, SimpleNamespace(outlook=inputs.outlook, beyond=None, units=inputs.units, parts=inputs.parts)
 
 
 def test_prices_of_parts_are_changed_and_the_old_ones_kept(office: tuple[Database, Any]) -> None:

@@ -12,13 +12,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.assess import Assessment, assess
+from analysis.assess import LATER_D, Assessment, assess
 from analysis.lows import make_weather
 from analysis.observe import BATTERY, LOAD, MOTOR
 from analysis.prognosis import (
     WEEKS,
     chosen,
     coldest_between,
+    halves,
+    later_probability,
     outlook_renewed,
     renewed_coldest,
     weekly_probability,
@@ -194,3 +196,39 @@ def test_the_outlook_with_a_renewal_is_that_of_the_renewed_vehicle(assessed: Ass
     for i, part in enumerate(named):
         assert after.coldest[1, i] == pytest.approx(direct[PARTS.index(part), i], abs=1e-3)
     assert after.alive == pytest.approx(chosen(outlook, rows).alive)
+
+
+# --- beyond the weeks, and what a reading would tell -----------------------------------------------------------------
+
+
+def test_the_quarters_beyond_go_on_from_the_weeks_and_never_fall(assessed: Assessment) -> None:
+    """Cumulative probabilities per draw: from the last week on, over two years, up to 1 at most."""
+    near = by_draw(assessed)[..., -1]
+    ends = [7.0 * WEEKS + LATER_D * k for k in range(4)]
+    day = int(assessed.state.day)
+    weather = [make_weather(fleet().climate, list(assessed.prognosis.depots), day + int(d), LATER_D) for d in ends[:-1]]
+    far = later_probability(assessed.state, assessed.prognosis, weather, ends, near)
+    assert (far[..., 0] >= near).all()
+    assert (np.diff(far, axis=-1) >= 0).all()
+    assert far.max() <= 1.0
+    assert (far[..., -1] > near + 0.1).any()
+    last = assessed.outlook[assessed.outlook["week"] == WEEKS - 1].set_index("unit")["probability"]
+    first = assessed.beyond[assessed.beyond["week"] == WEEKS + 13].set_index("unit")["probability"]
+    assert (first.reindex(last.index) >= last).all()
+
+
+def test_the_halves_by_coldest_start_average_to_the_whole() -> None:
+    """Worked by hand: weights 0.4, 0.2, 0.2 and 0.2 unseen (a repair nobody recorded), which counts as the best."""
+    coldest = np.array([[-5.0, -20.0, -12.0]])
+    better, worse = halves(coldest, np.array([[0.4, 0.2, 0.2]]))
+    np.testing.assert_allclose(worse, [[0.8, 0.0, 0.2]])
+    np.testing.assert_allclose(better, [[0.0, 0.4, 0.2]])
+
+
+def test_the_worse_half_is_worse(assessed: Assessment) -> None:
+    """On the whole and in nine of ten rows; within one vehicle a draw that stands better may be one that needs more."""
+    for frame in (assessed.outlook, assessed.beyond):
+        means = frame[["probability_better", "probability", "probability_worse"]].mean()
+        assert means.is_monotonic_increasing
+        assert means["probability_worse"] > 1.2 * means["probability_better"]
+        assert (frame["probability_worse"] >= frame["probability"] - 0.02).mean() > 0.9

@@ -18,9 +18,9 @@ from analysis.replacement import (
     KINDS,
     MEASURE,
     REPLACE,
-    between,
     cost_to_go,
     end_value,
+    later_value,
     lived,
     worthwhile,
 )
@@ -62,16 +62,19 @@ def test_postponing_pays_exactly_while_hazard_times_the_difference_is_below_the_
 
 
 def test_cost_of_acting_agrees_with_a_simulation_of_failure_times() -> None:
-    """Monte Carlo, 400,000 vehicles drawn from the risk curve; three standard errors."""
+    """Monte Carlo, 400,000 vehicles drawn from the risk curve; three standard errors.
+
+    A repair at the roadside renews the part too, so both ways leave the same risk from their day on.
+    """
     work = prepared(make_inputs(services=False))
     c, u, w = work.candidates, 0, 6
     t = float(work.table.day[REPLACE, u, w]) / 7.0
     rng = np.random.default_rng(4)
     fails_at = np.interp(rng.random(400_000), c.risk[u], np.arange(27.0), right=np.inf)
     failed = fails_at < t
-    left = float(between(work.values.left[u : u + 1], np.array([[t]]))[0, 0])
+    left = np.interp(np.minimum(fails_at, t), np.arange(27.0), work.values.left[u])
     planned = c.part_cost[u] + c.part_h[u] * work.settings.hour_rate + work.settings.access_cost + left
-    cost = np.where(failed, c.fail_cost[u], planned) - c.rate[u] * np.minimum(fails_at, t)
+    cost = np.where(failed, c.fail_cost[u] + left, planned) - c.rate[u] * np.minimum(fails_at, t)
     error = cost.std() / np.sqrt(len(cost))
     assert work.table.cost[REPLACE, u, w] == pytest.approx(cost.mean(), abs=3 * error + 0.5)
 
@@ -122,6 +125,70 @@ def test_a_bad_part_is_acted_upon_at_once_also_in_a_plan_of_one_week() -> None:
     work = prepared(replace(inputs, outlook=outlook, catalogue=inputs.catalogue.assign(lead_days=0.0)), weeks=1)
     best = work.table.cost.min(axis=0)[:, 0]
     assert (best < work.table.wait).all()
+
+
+def winter_and(later: float) -> PlanInputs:
+    """A battery that fails this winter with 0.36, and by the next one with `later`; none of it once renewed."""
+    inputs = make_inputs(fleet=4, at_risk=1, services=False, parts=("battery",))
+    week = np.arange(1, 27)
+    risk = 0.36 * np.clip(week / 13.0, 0.0, 1.0)
+    curves = {
+        "probability": risk,
+        "probability_low": risk,
+        "probability_high": risk,
+        "probability_renewed": 0.01 * risk,
+    }
+    halves = {"probability_better": 0.6 * risk, "probability_worse": 1.4 * risk}
+    far = pd.DataFrame({"unit": pd.Series(["V-0000"] * 2, dtype="str"), "week": [39, 52], "probability": [0.36, later]})
+    far = far.assign(**dict.fromkeys(halves, far["probability"]), probability_renewed=0.01 * far["probability"])
+    units = inputs.units.assign(system_v=12, part_probability=0.99)
+    catalogue = inputs.catalogue.assign(lead_days=0.0)
+    return replace(
+        inputs,
+        outlook=inputs.outlook.assign(**curves, **halves),
+        beyond=far,
+        units=units,
+        fleet=units,
+        catalogue=catalogue,
+    )
+
+
+def test_a_part_that_outlives_the_winter_is_not_taken_for_new() -> None:
+    """Whether to renew at 0.36 this winter hangs on the next: 278 + 90 now against 0.36 x 912 and what comes after."""
+    doomed, harmless = prepared(winter_and(0.98)), prepared(winter_and(0.36))
+    assert doomed.table.cost[REPLACE, 0].min() < doomed.table.wait[0] - 30.0
+    assert harmless.table.cost[REPLACE, 0].min() > harmless.table.wait[0]
+
+
+def test_risks_beyond_the_outlook_go_on_with_an_even_hazard_to_each_quarter() -> None:
+    """Worked by hand: 0.36 at week 26 and 39; 0.98 at week 52 is 13 weeks of hazard ln(0.64 / 0.02) / 13."""
+    c = prepared(winter_and(0.98)).candidates
+    assert c.risk.shape == (1, 27)
+    assert c.later.shape == (4, 1, 27)
+    np.testing.assert_allclose(c.later[0, 0, :14], 0.0, atol=1e-12)
+    np.testing.assert_allclose(c.later[0, 0, 14:], 1.0 - (0.02 / 0.64) ** (np.arange(1, 14) / 13.0))
+    assert (c.better <= c.risk).all()
+    assert (c.worse >= c.risk).all()
+
+
+def test_a_reading_at_a_service_after_the_plan_is_waited_for_as_one_within_it() -> None:
+    """A measuring visit in the last week, in a service, costs its hours and tells what the service tells anyway."""
+    inputs = make_inputs(fleet=60, at_risk=40, seed=3)
+    plan = plan_replacements(inputs, as_of=AS_OF, weeks=8, settings=PlanSettings(down_share=1.0))
+    measured = plan.visits[plan.visits["kind"] == "measure"]
+    first = inputs.services.groupby("unit")["due_on"].min()
+    assert not (measured["visit_on"] == measured["unit"].map(first)).any()
+
+
+def test_the_value_after_the_outlook_counts_what_renewing_takes_away() -> None:
+    """Worked by hand: nothing to come or nothing to be saved is worth 0; a sure failure next week costs the renewal."""
+    sure = np.array([[0.0, 1.0 - 1e-6]])
+    none, work, fail, rate = np.zeros((1, 2)), np.array([300.0]), np.array([900.0]), np.array([2.0])
+    assert later_value(none, none, work, fail, rate)[0] == 0.0
+    assert later_value(sure, sure, work, fail, rate)[0] == 0.0
+    assert later_value(sure, none, work, fail, rate)[0] == 300.0
+    late = np.concatenate([np.zeros((1, 53)), sure[:, 1:]], axis=1)
+    assert later_value(late, np.zeros((1, 54)), work, fail, rate)[0] == pytest.approx(300.0 - 52 * 2.0)
 
 
 def test_the_value_at_the_end_lies_between_a_new_part_and_a_renewal() -> None:

@@ -106,6 +106,27 @@ def test_latest_readings_are_the_last_known_before_the_day() -> None:
     assert wording.latest_readings(readings.iloc[:0], DAY) == {}
 
 
+def suspects(*rows: tuple[str, float, float]) -> list[dict]:
+    return [{"part": part, "part_probability": share, "worn_probability": worn} for part, share, worn in rows]
+
+
+def test_suspects_nearly_alike_are_said_not_to_be_told_apart() -> None:
+    """Worked by hand: 0.28 is more than 0.6 of 0.44; a suspect with 0.7 stands alone, whoever comes second."""
+    rows = suspects(("battery", 0.28, 0.2), ("starter_motor", 0.44, 0.5), ("ground_path", 0.1, 0.1))
+    found = wording.not_told_apart(rows)
+    assert [p["part"] for p in found] == ["starter_motor", "battery"]
+    sentence = wording.rivals_reason(found, 7)
+    assert "(44 %) and battery (28 %) cannot be told apart by its 7 readings" in sentence
+    assert len(wording.not_told_apart(suspects(("battery", 0.29, 0.2), ("starter_motor", 0.7, 0.5)))) == 1
+    assert wording.not_told_apart([]) == []
+
+
+def test_two_parts_worn_at_once_are_said_to_be() -> None:
+    """Both more probably worn than not: either may stop the vehicle, and nothing is left to be told apart."""
+    rows = suspects(("battery", 0.45, 0.95), ("positive_cable", 0.5, 0.9))
+    assert "are worn at the same time, by 7 readings" in wording.rivals_reason(wording.not_told_apart(rows), 7)
+
+
 # --- on an assessed fleet --------------------------------------------------------------------------------------------
 
 
