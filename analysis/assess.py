@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.class_table import class_table
 from analysis.isolation import part_table
 from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
 from analysis.lows import make_weather
-from analysis.observe import CHANNELS
 from analysis.panel import FleetTables, Floats, Ints, Reals, dates_of, make_panel
 from analysis.prognosis import (
     WEEKS,
@@ -115,7 +115,7 @@ def assess(
         beyond,
         reset_table(state),
         drift,
-        class_table(state, learned),
+        class_table(state, learned, known),
         state.bay_notes,
         state,
         outlook,
@@ -216,38 +216,4 @@ def reset_table(state: FleetState) -> pd.DataFrame:
         found.drop_duplicates(["unit", "part", "around_on"])[columns]
         .sort_values(["around_on", "unit"], ascending=[False, True])
         .reset_index(drop=True)
-    )
-
-
-def class_table(state: FleetState, learned: LearnedNeeds) -> pd.DataFrame:
-    """What was learned of every class, from how many vehicles, readings and no-starts: long table."""
-    laws, panel = state.laws, state.panel
-    rows = []
-    for g, name in enumerate(panel.groups):
-        mine = panel.group == g
-        counts = (int(mine.sum()), int(panel.present[mine].sum()), int(learned.no_starts[g]))
-        for k, (quantity, unit) in enumerate(
-            (("least cranking speed", "rpm"), ("least supply", "V per 12 V"), ("least coil volts", "V per 12 V"))
-        ):
-            rows.append((name, quantity, learned.needs[g, k], learned.se[g, k], unit, *counts))
-        rows.append((name, "battery resistance per kelvin colder", 100 * laws.battery_per_k[g], np.nan, "%/K", *counts))
-        rows.append((name, "load per kelvin colder", 100 * laws.load_per_k[g], np.nan, "%/K", *counts))
-        rows.append(
-            (name, "loop resistance share of rest volts over peak amps", laws.inrush[g, 0], np.nan, "1", *counts)
-        )
-        rows.append((name, "share of repairs that are recorded", learned.recorded, np.nan, "1", *counts))
-        for k, (quantity, unit) in enumerate(
-            (
-                ("stretch of the laws towards the cold", "1"),
-                ("bend of the laws towards the cold", "1/K"),
-                ("departure of single vehicles from the modelled coldest start", "K"),
-            )
-        ):
-            rows.append((name, quantity, learned.shape[k], learned.shape_se[k], unit, *counts))
-        for c, channel in enumerate(CHANNELS):
-            unit = "A at 20 °C" if channel == "load" else "mΩ at 20 °C"
-            spread = laws.base_sd[g, c] * laws.base[g, c]
-            rows.append((name, f"usual {channel.replace('_', ' ')}", laws.base[g, c], spread, unit, *counts))
-    return pd.DataFrame(
-        rows, columns=["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts"]
     )

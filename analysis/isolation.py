@@ -121,4 +121,4 @@ def _mean_at(state: FleetState, c: int, back: Floats) -> Floats:
     lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
     since = np.maximum(lag[None, :] - back[:, None], 0.0) / DAYS_PER_YEAR
     value = growth.base + growth.amount * since ** grid.power[None, :]
-    return np.asarray((growth.weight * value).sum(axis=1))
+    return np.asarray((growth.weight * value).sum(axis=1) + growth.aged(-back))

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
-from analysis.panel import Bools, FleetTables, Floats, Panel, days_since_epoch
+from analysis.panel import Bools, FleetTables, Floats, Ints, Panel, days_since_epoch
 
 PART_CHANNELS: dict[str, tuple[int, ...]] = {
     "battery": (BATTERY,),
@@ -44,26 +44,68 @@ class Resets:
     found: pd.DataFrame
 
 
-def recorded_days(panel: Panel, tables: FleetTables) -> Floats:
-    """(7, U) day of the latest recorded renewal of each channel, confirmed answers included."""
-    day = np.full((len(CHANNELS), len(panel.units)), -np.inf)
+@dataclass(frozen=True)
+class Renewals:
+    """Recorded renewals of one channel, L of them in no order: vehicle, day, and whether a no-start was the reason."""
+
+    unit: Ints
+    day: Floats
+    failed: Bools
+
+
+def recorded_renewals(panel: Panel, tables: FleetTables) -> list[Renewals]:
+    """Of every channel, confirmed answers included."""
     lookup = pd.Index(panel.units["unit"].astype(str))
-    frames = [tables.repairs[tables.repairs["action"].isin(RESETTING)][["unit", "done_on", "part"]]]
+    columns = ["unit", "done_on", "part", "reason"]
+    frames = [tables.repairs[tables.repairs["action"].isin(RESETTING)][columns]]
     answers = tables.reset_answers
     if answers is not None and len(answers):
         confirmed = answers[answers["answer"] == "confirmed"]
-        frames.append(confirmed.rename(columns={"around_on": "done_on"})[["unit", "done_on", "part"]])
+        frames.append(confirmed.rename(columns={"around_on": "done_on"}).assign(reason="")[columns])
+    found: list[list[Renewals]] = [[] for _ in CHANNELS]
     for frame in frames:
-        if frame.empty:
-            continue
         code = lookup.get_indexer(pd.Index(frame["unit"].astype(str)))
         when = days_since_epoch(frame["done_on"])
-        part = frame["part"].to_numpy()
+        part, failed = frame["part"].to_numpy(), (frame["reason"] == "no_start").to_numpy(dtype=bool)
         for name, channels in PART_CHANNELS.items():
             mine = (part == name) & (code >= 0)
             for c in channels:
-                np.maximum.at(day[c], code[mine], when[mine])
+                found[c].append(Renewals(code[mine].astype(np.int64), when[mine], failed[mine]))
+    return [
+        Renewals(*(np.concatenate([getattr(r, f) for r in own]) for f in ("unit", "day", "failed"))) for own in found
+    ]
+
+
+def recorded_days(panel: Panel, tables: FleetTables) -> Floats:
+    """(7, U) day of the latest recorded renewal of each channel, confirmed answers included."""
+    day = np.full((len(CHANNELS), len(panel.units)), -np.inf)
+    for c, own in enumerate(recorded_renewals(panel, tables)):
+        np.maximum.at(day[c], own.unit, own.day)
     return day
+
+
+@dataclass(frozen=True)
+class EndedLives:
+    """Past lives of one channel's parts, L of them: vehicle, day of the renewal before (-inf for none), day of the one
+    that ended it, and whether a no-start was the reason for that."""
+
+    unit: Ints
+    begin: Floats
+    end: Floats
+    failed: Bools
+
+
+def ended_lives(renewals: Renewals, found_day: Floats) -> EndedLives:
+    """Lives between renewals; found_day: (U,) day of the latest one that nobody recorded, -inf for none."""
+    found = np.flatnonzero(np.isfinite(found_day))
+    unit = np.concatenate([renewals.unit, found])
+    end = np.concatenate([renewals.day, found_day[found]])
+    failed = np.concatenate([renewals.failed, np.zeros(len(found), dtype=bool)])
+    order = np.lexsort((end, unit))
+    unit, end, failed = unit[order], end[order], failed[order]
+    first = np.concatenate([[True], unit[1:] != unit[:-1]])[: len(unit)]
+    begin = np.where(first, -np.inf, np.concatenate([[-np.inf], end[:-1]])[: len(unit)])
+    return EndedLives(unit, begin, end, failed)
 
 
 def usable_readings(panel: Panel, value: Floats, reset_day: Floats, base_sd: Floats) -> Bools:

@@ -9,9 +9,10 @@ import pandas as pd
 
 from analysis.bays import BayEffects, bay_effects, corrected
 from analysis.classes import estimate_laws, observe
+from analysis.growth_laws import GrowthLaws, learn_growth, ordinary_ageing, past_lives, present_lives, relearned
 from analysis.observe import CHANNELS, LOAD, MOTOR, ClassLaws, Observations, smooth_level
 from analysis.panel import Bools, FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
-from analysis.resets import Resets, find_steps, recorded_days, usable_readings
+from analysis.resets import Resets, ended_lives, find_steps, recorded_days, recorded_renewals, usable_readings
 from analysis.start import BELOW_C, Needs, drawn_coldest_starts
 from analysis.trend import (
     Growth,
@@ -61,6 +62,7 @@ class FleetState:
     resets: Resets
     last_day: Floats
     fail_excess: Floats
+    growth_laws: GrowthLaws
     bay_notes: tuple[str, ...]
 
     @property
@@ -113,10 +115,12 @@ def estimate_state(
     before = day - panel.day
     n = len(panel.units)
     drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
-    growth = []
+    growth, lives, ageings = [], [], []
+    renewals = recorded_renewals(panel, tables)
     for c in range(len(CHANNELS)):
         use = usable[c] & ~standing_alone(observed.value[c], observed.se[c], usable[c])
         usable[c] = use
+        ageing = ordinary_ageing(panel.day, observed.value[c], observed.se[c], use, panel.group, len(panel.groups))
         own = growth_posterior(
             before,
             observed.value[c],
@@ -126,9 +130,27 @@ def estimate_state(
             fail[panel.group, c],
             grid,
             prior.log_weights(grid, c) + older_than_the_part(grid, day - reset_day[c]),
+            ageing.per_year[panel.group],
+            day - ageing.middle[panel.group],
         )
         growth.append(own)
-        drawn[:, c] = draw_values(own, grid, ahead_d, rng, draws)
+        past = past_lives(
+            panel,
+            observed.value[c],
+            observed.se[c],
+            ended_lives(renewals[c], resets.day[c]),
+            spread[c],
+            fail[:, c],
+            grid,
+            prior.log_weights(grid, c),
+            ageing,
+        )
+        ageings.append(ageing)
+        lives.append((present_lives(panel, own, use, day), past))
+    growth_laws = learn_growth(lives, ageings, grid, prior, len(panel.groups))
+    for c in range(len(CHANNELS)):
+        growth[c] = relearned(growth[c], growth_laws.log_ratio(grid, c, prior)[panel.group])
+        drawn[:, c] = draw_values(growth[c], grid, ahead_d, rng, draws)
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
     field, weak, share = draw_field(panel, observed, now, rng)
     return FleetState(
@@ -148,6 +170,7 @@ def estimate_state(
         resets,
         _last_day(panel),
         fail,
+        growth_laws,
         found.sentences if found else (),
     )
 

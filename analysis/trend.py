@@ -26,6 +26,7 @@ DEPARTURE = 0.20  # real wear departs from its path by about this share of its e
 DEPARTURE_D = 75.0  # ... at readings this long before the latest and earlier, less at later ones; our choice
 PACE_SD = 0.3  # wear ahead goes by its path at a pace of its own, log standard deviation; our choice
 MOST_WORN = 0.6  # most prior weight that wear may have before any reading; our choice
+MAY_BE_SLIP_SE = 2.5  # the latest reading is looked at as a slip beyond so many standard errors; our choice
 STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 DAYS_PER_YEAR = 365.25
@@ -94,11 +95,12 @@ def default_prior() -> GrowthPrior:
 
 @dataclass(frozen=True)
 class Growth:
-    """Posterior over paths of one channel: arrays (U, N), but last_slip and evidence (U,).
+    """Posterior over paths of one channel: arrays (U, N), but the last four (U,).
 
     weight: probability of the path; base, amount: its new value and growth in (1 a)^power; var_base, var_amount, cov:
     their variances; last_slip: probability that the latest reading is a slip; evidence: log odds of wear over steady
-    after the readings.
+    after the readings; ageing: what all parts of the class gain in a year [1/a] on the day that lies reference_d before
+    the assessment [d], both (U,).
     """
 
     weight: Reals
@@ -109,6 +111,12 @@ class Growth:
     cov: Reals
     last_slip: Floats
     evidence: Floats
+    ageing: Floats
+    reference_d: Floats
+
+    def aged(self, ahead_d: float | Floats) -> Floats:
+        """(U,) what ordinary ageing adds until `ahead_d` days after the assessment, one for all or (U,)."""
+        return np.asarray(self.ageing * (self.reference_d + ahead_d) / DAYS_PER_YEAR)
 
 
 def growth_columns(day_before: Floats) -> Floats:
@@ -165,13 +173,18 @@ def growth_posterior(
     fail_excess: Floats,
     grid: PathGrid,
     log_prior: Floats,
+    ageing: Floats | None = None,
+    reference_d: Floats | None = None,
 ) -> Growth:
     """Posterior over growth paths for one channel of U vehicles with R readings.
 
     day_before: days before the assessment (U, R); value, se: multiples of the class-usual value (U, R); usable (U, R);
     base_sd: spread of sound vehicles about 1 (U,); fail_excess: excess at which the part fails in the cold (U,);
-    log_prior: (N,), or (U, N) where vehicles differ.
+    log_prior: (N,), or (U, N) where vehicles differ; ageing, reference_d: (U,) as in :class:`Growth`, none by default:
+    readings are seen as on that day, and the class-usual value is that day's.
     """
+    ageing, reference_d = (np.zeros(len(value)) if v is None else v for v in (ageing, reference_d))
+    value = value + (ageing / DAYS_PER_YEAR)[:, None] * np.where(usable, day_before - reference_d[:, None], 0.0)
     log_prior = np.broadcast_to(log_prior, (value.shape[0], grid.size))
     n = value.shape[0]
     paths = [np.empty((n, grid.size), dtype=np.float32) for _ in range(6)]  # of many vehicles: half the memory
@@ -187,7 +200,7 @@ def growth_posterior(
 
     in_chunks(n, CHUNK_UNITS, fill)
     weight, base, amount, var_base, var_amount, cov = paths
-    return Growth(weight, base, amount, var_base, var_amount, cov, slip, evidence)
+    return Growth(weight, base, amount, var_base, var_amount, cov, slip, evidence, ageing, reference_d)
 
 
 _Sums = tuple[Floats, Floats, Floats, Floats, Floats]
@@ -213,20 +226,39 @@ def _posterior_chunk(
     last = y.shape[1] - 1 - usable[:, ::-1].argmax(axis=1)
     y_last, w_last, g_last = y[rows, last], w[rows, last], g[rows, last]
     kept = _solve(sums, base_sd, fail_excess, grid, log_prior)
-    left = _solve(_without(sums, y_last, w_last, g_last), base_sd, fail_excess, grid, log_prior)
-    total_kept, total_left = (np.logaddexp.reduce(r[0], axis=1) for r in (kept, left))
-    likely = total_kept + 0.5 * np.log(np.maximum(w_last, 1e-12) / (2.0 * np.pi)) - 0.5 * w_last * y_last**2
-    slipped = total_left + np.log(OUTLIER_SHARE / OUTLIER_RANGE)
-    odds = np.clip(likely - slipped, -50.0, 50.0)
-    slip = np.where(usable.sum(axis=1) > 1, 1.0 / (1.0 + np.exp(odds)), 0.0)
-    log_weight = np.logaddexp(
-        kept[0] - total_kept[:, None] + np.log1p(-np.minimum(slip, 1.0 - 1e-12))[:, None],
-        left[0] - total_left[:, None] + np.log(np.maximum(slip, 1e-300))[:, None],
-    )
-    which = (slip > 0.5)[:, None]
-    fields = [np.where(which, b, a) for a, b in zip(kept[1:], left[1:], strict=True)]
+    total_kept = np.logaddexp.reduce(kept[0], axis=1)
+    log_weight, fields, slip = kept[0] - total_kept[:, None], kept[1:], np.zeros(len(y))
+    far = np.flatnonzero(_stands_out(y, w, y_last, w_last))
+    if len(far):
+        s0, s1, s2, sy, sgy = sums
+        some = (s0[far], s1[far], s2[far], sy[far], sgy[far])
+        rest = _without(some, y_last[far], w_last[far], g_last[far])
+        left = _solve(rest, base_sd[far], fail_excess[far], grid, log_prior[far])
+        total_left, w_far, y_far = np.logaddexp.reduce(left[0], axis=1), w_last[far], y_last[far]
+        likely = total_kept[far] + 0.5 * np.log(w_far / (2.0 * np.pi)) - 0.5 * w_far * y_far**2
+        slipped = total_left + np.log(OUTLIER_SHARE / OUTLIER_RANGE)
+        slip[far] = 1.0 / (1.0 + np.exp(np.clip(likely - slipped, -50.0, 50.0)))
+        log_weight[far] = np.logaddexp(
+            log_weight[far] + np.log1p(-np.minimum(slip[far], 1.0 - 1e-12))[:, None],
+            left[0] - total_left[:, None] + np.log(np.maximum(slip[far], 1e-300))[:, None],
+        )
+        which = slip[far] > 0.5
+        for whole, without in zip(fields, left[1:], strict=True):
+            whole[far[which]] = without[which]
     evidence = np.logaddexp.reduce(log_weight[:, 1:], axis=1) - log_weight[:, 0]
     return [np.exp(log_weight), *fields, slip, evidence]
+
+
+def _stands_out(y: Floats, w: Floats, y_last: Floats, w_last: Floats) -> Bools:
+    """(U,) whether the latest reading is far enough from the mean of those before it that it may be a slip.
+
+    Nearer by, the chance of a slip is below one in a hundred, and counts as none.
+    """
+    before = w.sum(axis=1) - w_last
+    some = (before > 1e-9 * w_last) & (w_last > 0)
+    mean = ((w * y).sum(axis=1) - w_last * y_last) / np.where(some, before, 1.0)
+    error = np.sqrt(1.0 / np.where(some, before, 1.0) + 1.0 / np.where(some, w_last, 1.0))
+    return np.asarray(some & (np.abs(y_last - mean) > MAY_BE_SLIP_SE * error))
 
 
 def _weighted_sums(y: Floats, w: Floats, g: Floats) -> _Sums:
@@ -285,7 +317,7 @@ def draw_values(
     now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** power
     for k, ahead in enumerate(ahead_d):
         then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power
-        out[k] = base + drawn * (now + pace * (then - now) if ahead > 0 else then)
+        out[k] = base + drawn * (now + pace * (then - now) if ahead > 0 else then) + growth.aged(ahead)[:, None]
     return out
 
 
@@ -313,7 +345,7 @@ def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, 
     """(U,) posterior mean and standard deviation of the value `ahead_d` days after the assessment."""
     lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
     shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** grid.power
-    value = growth.base + growth.amount * shape
+    value = growth.base + growth.amount * shape + growth.aged(ahead_d)[:, None]
     variance = growth.var_base + 2.0 * shape * growth.cov + shape**2 * growth.var_amount
     mean = (growth.weight * value).sum(axis=1)
     second = (growth.weight * (variance + value**2)).sum(axis=1)

@@ -273,6 +273,7 @@ def run_classes(options: argparse.Namespace) -> int:
         table = assessment.classes.copy()
         table["value"] = [f"{v:.3g}" for v in table["value"]]
         table["se"] = ["" if pd.isna(v) else f"{v:.2g}" for v in table["se"]]
+        table["cases"] = ["" if pd.isna(v) else f"{v:.0f}" for v in table["cases"]]
         show(table.to_string(index=False))
     return 0
 

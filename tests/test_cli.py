@@ -302,8 +302,14 @@ def test_record_refuses_what_cannot_be_and_stores_nothing(run: Run, own: Path, w
 def test_classes_says_what_was_learned(run: Run, database: Path) -> None:
     """Contract: from how many readings and no-starts."""
     rows = list(csv.DictReader(io.StringIO(run("classes", "--as-of", DAY, "--format", "csv", db=database).out)))
-    assert {"vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts"} == set(rows[0])
-    assert "least cranking speed" in run("classes", "--as-of", DAY, db=database).out
+    assert {"vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts", "cases"} == set(
+        rows[0]
+    )
+    shown = run("classes", "--as-of", DAY, db=database).out
+    for words in ("least cranking speed", "ordinary ageing of sound parts, battery", "wear that begins, motor",
+                  "time from first wear to failing, ground path", "share of no-starts, battery",
+                  "age by which half have failed, starter motor"):  # fmt: skip
+        assert words in shown
 
 
 def test_an_unrecorded_renewal_is_listed_confirmed_and_denied(run: Run, own: Path) -> None:

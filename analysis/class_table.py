@@ -1,0 +1,154 @@
+"""What was learned of every vehicle class, from how much: a table to be read."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.stats import dirichlet
+
+from analysis.learning import LearnedNeeds
+from analysis.lifetimes import DAYS_PER_YEAR, observed_lives, part_lifetimes
+from analysis.observe import CHANNELS, ClassLaws
+from analysis.panel import FleetTables, dates_of
+from analysis.plan_settings import PlanSettings
+from analysis.resets import PART_CHANNELS, PARTS
+from analysis.state import FleetState
+from analysis.trend import LIVES_D, default_prior
+
+SHARE_COUNTS = 10.0  # the stated shares of no-starts by part count as much as so many no-starts; our choice
+MOST_VEHICLES = 3000  # of each class, for the lives of parts; our choice
+COLUMNS = ["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts", "cases"]
+
+
+def class_table(state: FleetState, learned: LearnedNeeds, known: FleetTables) -> pd.DataFrame:
+    """Long table: vehicle_class, quantity, value, se, unit; units, readings, no_starts of the class; and cases: vehicles,
+    onsets of wear or failures that the row itself rests on, NaN where it rests on the readings or the no-starts.
+
+    known: what the state was made from; value and se of shares and rates are those of their posterior.
+    """
+    laws, panel = state.laws, state.panel
+    names = panel.units["unit"].astype(str).to_numpy()
+    fleet_lives = _lives(known, names, state.day)
+    rows: list[tuple[object, ...]] = []
+    for g, name in enumerate(panel.groups):
+        mine = panel.group == g
+        counts = (int(mine.sum()), int(panel.present[mine].sum()), int(learned.no_starts[g]))
+        found = [*need_rows(learned, g), *law_rows(laws, g), *shape_rows(learned)]
+        for c in range(len(CHANNELS)):
+            found += growth_rows(state, g, c)
+        found += failure_rows(fleet_lives[fleet_lives["unit"].isin(names[mine])], fleet_lives)
+        rows += [(name, *row[:4], *counts, row[4]) for row in found]
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+_Row = tuple[str, float, float, str, float]
+"""Quantity, value, standard error, unit, cases."""
+
+
+def need_rows(learned: LearnedNeeds, group: int) -> list[_Row]:
+    """What a start needs, and how many repairs are recorded."""
+    names = (("least cranking speed", "rpm"), ("least supply", "V per 12 V"), ("least coil volts", "V per 12 V"))
+    rows = [
+        (quantity, float(learned.needs[group, k]), float(learned.se[group, k]), unit, np.nan)
+        for k, (quantity, unit) in enumerate(names)
+    ]
+    return [*rows, ("share of repairs that are recorded", float(learned.recorded), np.nan, "1", np.nan)]
+
+
+def shape_rows(learned: LearnedNeeds) -> list[_Row]:
+    """How far the laws hold towards the cold."""
+    names = (
+        ("stretch of the laws towards the cold", "1"),
+        ("bend of the laws towards the cold", "1/K"),
+        ("departure of single vehicles from the modelled coldest start", "K"),
+    )
+    return [
+        (quantity, float(learned.shape[k]), float(learned.shape_se[k]), unit, np.nan)
+        for k, (quantity, unit) in enumerate(names)
+    ]
+
+
+def law_rows(laws: ClassLaws, group: int) -> list[_Row]:
+    """Temperature laws, and the usual value of every channel with its spread between vehicles."""
+    rows: list[_Row] = [
+        ("battery resistance per kelvin colder", 100 * float(laws.battery_per_k[group]), np.nan, "%/K", np.nan),
+        ("load per kelvin colder", 100 * float(laws.load_per_k[group]), np.nan, "%/K", np.nan),
+        (
+            "loop resistance share of rest volts over peak amps",
+            float(laws.inrush[group, 0]),
+            np.nan,
+            "1",
+            np.nan,
+        ),
+    ]
+    for c, channel in enumerate(CHANNELS):
+        unit = "A at 20 °C" if channel == "load" else "mΩ at 20 °C"
+        usual = float(laws.base[group, c])
+        rows.append((f"usual {channel.replace('_', ' ')}", usual, float(laws.base_sd[group, c]) * usual, unit, np.nan))
+    return rows
+
+
+def growth_rows(state: FleetState, group: int, channel: int) -> list[_Row]:
+    """How often wear of a channel begins, and how long it takes until it alone stops a sound vehicle at +5 °C."""
+    found = state.growth_laws
+    prior, words = found.prior[group], CHANNELS[channel].replace("_", " ")
+    seen = float(found.onsets[group, channel])
+    worth = found.counts + seen
+    rate = 100 * float(prior.onset_per_year[channel])
+    share, log_life = prior.life_share[channel], np.log(LIVES_D / DAYS_PER_YEAR)
+    mean = float(share @ log_life)
+    life, spread = float(np.exp(mean)), float(np.sqrt(share @ np.square(log_life - mean)))
+    ageing = found.ageing[channel]
+    percent = (100 * float(ageing.per_year[group]), 100 * float(ageing.se[group]))
+    return [
+        (f"ordinary ageing of sound parts, {words}", *percent, "% of usual per year", float(ageing.lives[group])),
+        (f"wear that begins, {words}", rate, rate / float(np.sqrt(worth)), "per 100 part-years", seen),
+        (f"time from first wear to failing, {words}", life, life * spread / float(np.sqrt(worth)), "years", seen),
+    ]
+
+
+def failure_rows(lives: pd.DataFrame, fleet: pd.DataFrame) -> list[_Row]:
+    """Shares of no-starts by part, and the age by which half of a part has failed.
+
+    lives, fleet: of :func:`analysis.lifetimes.observed_lives`, of the class and of all; a class with too few failures
+    of a part is given the fleet's age, and a fleet with too few the stated one.
+    """
+    failed = lives[lives["failed"] > 0]
+    count = failed["part"].value_counts().reindex(list(PARTS), fill_value=0).to_numpy(np.float64)
+    onset = default_prior().onset_per_year
+    stated = np.array([sum(onset[c] for c in PART_CHANNELS[part]) for part in PARTS])
+    shares = dirichlet(SHARE_COUNTS * stated / stated.sum() + count)
+    settings = PlanSettings()
+    of_fleet = part_lifetimes(fleet, parts=PARTS, life_years=settings.life_years)
+    of_class = part_lifetimes(lives, parts=PARTS, life_years=settings.life_years)
+    rows: list[_Row] = []
+    for k, part in enumerate(PARTS):
+        words = part.replace("_", " ")
+        own, whole = of_class[part], of_fleet[part]
+        life = own if own.source.startswith("the fleet's own") else whole
+        half = life.law.scale * np.log(2.0) ** (1.0 / life.law.shape) / DAYS_PER_YEAR
+        spread = half / (life.law.shape * np.sqrt(max(life.failures, 1)))
+        rows += [
+            (
+                f"share of no-starts, {words}",
+                float(shares.mean()[k]),
+                float(np.sqrt(shares.var()[k])),
+                "1",
+                float(count[k]),
+            ),
+            (f"age by which half have failed, {words}", float(half), float(spread), "years", float(life.failures)),
+        ]
+    return rows
+
+
+def _lives(known: FleetTables, names: npt.NDArray[np.object_], day: float) -> pd.DataFrame:
+    """Lives of the parts of at most MOST_VEHICLES vehicles of each class, evenly taken."""
+    units = known.units.drop_duplicates("unit")
+    units = units[units["unit"].astype(str).isin(names)]
+    place = units.groupby("vehicle_class").cumcount()
+    size = units.groupby("vehicle_class")["unit"].transform("size")
+    step = np.ceil(size / MOST_VEHICLES)
+    some = units[place % step == 0]
+    repairs = known.repairs[known.repairs["unit"].isin(some["unit"])]
+    return observed_lives(some, repairs, pd.Timestamp(dates_of(np.array([day]))[0]), parts=PARTS)

@@ -1,0 +1,59 @@
+"""What was learned of every class, as a table."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.class_table import COLUMNS, SHARE_COUNTS, failure_rows
+from analysis.lifetimes import LEAST_FAILURES
+from analysis.plan_settings import PlanSettings
+from analysis.resets import PARTS
+
+
+def lives(failed: dict[str, int], *, running: int = 50, years: float = 6.0) -> pd.DataFrame:
+    """Lives of each part: so many that failed at about `years`, and running ones of half that age."""
+    rng = np.random.default_rng(1)
+    rows = []
+    for part in PARTS:
+        n = failed.get(part, 0)
+        ages = np.concatenate([365.25 * years * rng.weibull(3.0, n), np.full(running, 0.5 * 365.25 * years)])
+        for i, age in enumerate(ages):
+            rows.append((f"V{i:03d}", part, 0.0, age, float(i < n), float(i >= n)))
+    return pd.DataFrame(rows, columns=["unit", "part", "entry", "age", "failed", "running"])
+
+
+def value(rows: list, quantity: str) -> tuple:
+    return next(row for row in rows if row[0] == quantity)
+
+
+def test_shares_of_no_starts_are_the_counts_over_a_stated_prior() -> None:
+    """Dirichlet posterior mean, worked by hand: (10 x stated + count) / (10 + all); the stated one with no failure at all."""
+    own = lives({"battery": 30, "starter_motor": 10})
+    rows, none = failure_rows(own, own), failure_rows(lives({}), lives({}))
+    stated = value(none, "share of no-starts, battery")[1]
+    found = value(rows, "share of no-starts, battery")
+    assert found[1] == pytest.approx((SHARE_COUNTS * stated + 30) / (SHARE_COUNTS + 40))
+    assert found[4] == 30
+    a, all_ = SHARE_COUNTS * stated + 30, SHARE_COUNTS + 40
+    assert found[2] == pytest.approx(np.sqrt(a * (all_ - a) / (all_**2 * (all_ + 1))))
+    for one in (rows, none):
+        assert sum(r[1] for r in one if r[0].startswith("share")) == pytest.approx(1.0)
+
+
+def test_a_class_with_few_failures_is_given_the_fleet_s_age_and_a_fleet_with_few_the_stated_one() -> None:
+    """Definition; half of Weibull lives fail by scale x (ln 2)^(1/shape)."""
+    few, many = lives({"battery": LEAST_FAILURES - 1}, years=2.0), lives({"battery": 60})
+    name = "age by which half have failed, battery"
+    own, of_fleet, stated = (value(failure_rows(a, b), name) for a, b in ((many, many), (few, many), (few, few)))
+    assert own[1:3] == of_fleet[1:3]
+    assert own[4] == 60
+    mean = PlanSettings().life_years["battery"]
+    assert 0.85 * mean < stated[1] < mean
+    assert own[1] != pytest.approx(stated[1])
+
+
+def test_the_columns_are_those_of_the_table() -> None:
+    """Definition: five values of a row, the class, and its three counts."""
+    assert len(COLUMNS) == len(failure_rows(lives({}), lives({}))[0]) + 4
