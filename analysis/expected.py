@@ -16,6 +16,7 @@ import numpy as np
 from analysis.classes import BATTERY_CURVE, FIT_READINGS, bent, estimate_laws
 from analysis.closure import MEASURED, Inrush, StateSpread
 from analysis.coldstart import StartState
+from analysis.growth_laws import GrowthLaws
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
 from analysis.panel import Bools, FleetTables, Floats, Panel, make_panel, without_slips
 from analysis.start import start_state
@@ -45,13 +46,14 @@ DOUBTS = ("battery_doubt", "load_doubt")  # of the class laws: not arrays by cla
 
 @dataclass(frozen=True)
 class ClassKnowledge:
-    """What is known of one class: its name, laws (arrays of length one), battery law with covariance, and how often
-    each measurement was read."""
+    """What is known of one class: its name, laws (arrays of length one), battery law with covariance, how often each
+    measurement was read, and its growth laws where an assessment has learned them."""
 
     name: str
     laws: ClassLaws
     battery: TemperatureLaw
     count: Mapping[str, int]
+    growth: GrowthLaws | None = None
 
 
 @dataclass(frozen=True)
@@ -72,11 +74,14 @@ class Expected:
     volts: float
 
 
-def class_knowledge(panel: Panel, name: str, laws: ClassLaws | None = None) -> ClassKnowledge:
+def class_knowledge(
+    panel: Panel, name: str, laws: ClassLaws | None = None, growth: GrowthLaws | None = None
+) -> ClassKnowledge:
     """What a panel of readings tells of one of its classes.
 
     :param name: one of `panel.groups`
     :param laws: laws of all classes of the panel where they were learned already, as by an assessment
+    :param growth: the same of growth laws
     :raises ValueError: a class that the panel does not hold
     """
     if name not in panel.groups:
@@ -87,7 +92,13 @@ def class_knowledge(panel: Panel, name: str, laws: ClassLaws | None = None) -> C
     doubts = {name: getattr(learned, name).of_class(g) for name in DOUBTS}
     mine = panel.group == g
     count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
-    return ClassKnowledge(name, replace(learned, **one, **doubts), _battery_law(panel, mine), count)
+    return ClassKnowledge(
+        name,
+        replace(learned, **one, **doubts),
+        _battery_law(panel, mine),
+        count,
+        growth.of_class(g) if growth else None,
+    )
 
 
 def _battery_law(panel: Panel, mine: Bools) -> TemperatureLaw:
@@ -118,7 +129,7 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
         raise ValueError(f"known is of the class {known.name!r}; allowed is {name!r}")
     own = known or class_knowledge(panel, name)
     laws = own.laws
-    state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws)
+    state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws, growth_laws=own.growth)
     level = state.drawn[0][:, 0, :].astype(np.float64)
     middle, spread = _middle(level), _spread(level)
     if not panel.present.any():  # like its class, though it may be worn: the draws say how far

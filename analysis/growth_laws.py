@@ -42,6 +42,9 @@ ENDS_AT = (
 ENDS_SOUND = 0.05  # share of parts renewed at a no-start that were sound; our choice
 ROUNDS = 6
 FEWEST_TO_AGE, LEAST_SPAN_A = 4, 0.5  # readings and years that a vehicle needs to tell of ordinary ageing; our choice
+FEWEST_TELLING = (
+    10  # vehicles that tell of ordinary ageing, or it is not asked for; our choice: one alone may be wearing
+)
 AGEING_SPREAD = 0.015  # ordinary ageing differs so much between vehicles [1/a]; our choice
 AGEING_SD, CLASS_AGEING_SD = 0.05, 0.02  # before the fleet has told of it; of a class about the fleet; our choice
 MOST_AGEING = 0.25  # [1/a], our choice
@@ -61,6 +64,17 @@ class ReadLives:
 
 
 @dataclass(frozen=True)
+class Ageing:
+    """Of one channel and G classes: per_year, what all parts gain in a year (class-usual values); se of it; middle: day
+    [d since 1970] on which the class-usual value holds; lives: (G,) that tell."""
+
+    per_year: Floats
+    se: Floats
+    middle: Floats
+    lives: Ints
+
+
+@dataclass(frozen=True)
 class GrowthLaws:
     """Growth laws of G classes: prior, one per class; years, onsets: (G, C) part-years watched, and wear that began in
     them (expected number); ageing: of each channel."""
@@ -71,21 +85,16 @@ class GrowthLaws:
     ageing: tuple[Ageing, ...]
     counts: float = CLASS_COUNTS  # cases that the fleet's own law counts as much as
 
+    def of_class(self, g: int) -> GrowthLaws:
+        """The laws of one class alone."""
+        one = slice(g, g + 1)
+        ageing = tuple(Ageing(a.per_year[one], a.se[one], a.middle[one], a.lives[one]) for a in self.ageing)
+        return GrowthLaws(self.prior[one], self.years[one], self.onsets[one], ageing, self.counts)
+
     def log_ratio(self, grid: PathGrid, channel: int, base: GrowthPrior) -> Floats:
         """(G, N) log weight of every path against that under `base`."""
         before = base.log_weights(grid, channel)
         return np.stack([p.log_weights(grid, channel) - before for p in self.prior])
-
-
-@dataclass(frozen=True)
-class Ageing:
-    """Of one channel and G classes: per_year, what all parts gain in a year (class-usual values); se of it; middle: day
-    [d since 1970] on which the class-usual value holds; lives: (G,) that tell."""
-
-    per_year: Floats
-    se: Floats
-    middle: Floats
-    lives: Ints
 
 
 def ordinary_ageing(day: Floats, value: Floats, se: Floats, usable: Bools, group: Ints, classes: int) -> Ageing:
@@ -119,18 +128,17 @@ def ordinary_ageing(day: Floats, value: Floats, se: Floats, usable: Bools, group
 
 
 def _centre(slope: Floats, variance: Floats, prior: float, prior_sd: float) -> tuple[float, float, int]:
-    """Centre of slopes, its variance, and how many tell."""
-    if not len(slope):
+    """Centre of slopes, its variance, and how many tell: what is given before, where they are too few or agree on nothing."""
+    if len(slope) < FEWEST_TELLING:
         return prior, prior_sd**2, 0
     centre = float(np.median(slope))
     near = np.abs(slope - centre) < FAR * np.sqrt(variance)
-    near = near if near.any() else np.ones(len(slope), dtype=bool)
     for _ in range(AGEING_ROUNDS):
+        if near.sum() < FEWEST_TELLING / 2:
+            return prior, prior_sd**2, 0
         weight = near / variance
         centre = float((weight * slope).sum() / weight.sum())
         near = np.abs(slope - centre) < FAR * np.sqrt(variance)
-        if not near.any():
-            return prior, prior_sd**2, 0
     information = float((near / variance).sum())
     return (
         (information * centre + prior / prior_sd**2) / (information + prior_sd**-2),

@@ -86,11 +86,13 @@ def estimate_state(
     prior: GrowthPrior | None = None,
     laws: ClassLaws | None = None,
     needs: Floats | None = None,
+    growth_laws: GrowthLaws | None = None,
     bays: bool = False,
 ) -> FleetState:
     """State of every vehicle from tables that hold nothing dated `day` [d since 1970] or later.
 
-    needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.  bays: look for wrong meters and
+    needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.  growth_laws: of
+    the same classes, where they were learned from more vehicles than these.  bays: look for wrong meters and
     thermometers, and take them out.
     """
     panel = without_slips(make_panel(tables.units, tables.readings))
@@ -120,7 +122,11 @@ def estimate_state(
     for c in range(len(CHANNELS)):
         use = usable[c] & ~standing_alone(observed.value[c], observed.se[c], usable[c])
         usable[c] = use
-        ageing = ordinary_ageing(panel.day, observed.value[c], observed.se[c], use, panel.group, len(panel.groups))
+        ageing = (
+            growth_laws.ageing[c]
+            if growth_laws
+            else ordinary_ageing(panel.day, observed.value[c], observed.se[c], use, panel.group, len(panel.groups))
+        )
         own = growth_posterior(
             before,
             observed.value[c],
@@ -134,6 +140,8 @@ def estimate_state(
             day - ageing.middle[panel.group],
         )
         growth.append(own)
+        if growth_laws:
+            continue
         past = past_lives(
             panel,
             observed.value[c],
@@ -147,7 +155,7 @@ def estimate_state(
         )
         ageings.append(ageing)
         lives.append((present_lives(panel, own, use, day), past))
-    growth_laws = learn_growth(lives, ageings, grid, prior, len(panel.groups))
+    growth_laws = growth_laws or learn_growth(lives, ageings, grid, prior, len(panel.groups))
     for c in range(len(CHANNELS)):
         growth[c] = relearned(growth[c], growth_laws.log_ratio(grid, c, prior)[panel.group])
         drawn[:, c] = draw_values(growth[c], grid, ahead_d, rng, draws)

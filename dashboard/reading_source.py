@@ -37,7 +37,8 @@ def class_name(unit: Mapping[Any, Any]) -> str:
 
 def knowledge_of(assessment: Assessment, unit: Mapping[Any, Any]) -> ClassKnowledge:
     """What an assessment learned of the vehicle's class."""
-    return class_knowledge(assessment.state.panel, class_name(unit), assessment.state.laws)
+    state = assessment.state
+    return class_knowledge(state.panel, class_name(unit), state.laws, state.growth_laws)
 
 
 def knowledge_from(db: Database, unit: Mapping[Any, Any], *, before: pd.Timestamp) -> ClassKnowledge:

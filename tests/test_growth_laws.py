@@ -74,17 +74,18 @@ def test_the_common_slope_agrees_with_a_library_s_robust_regression() -> None:
     assert found.per_year[0] == pytest.approx(robust.params[0], abs=0.006)
 
 
-def test_a_class_with_few_vehicles_leans_on_the_fleet_and_one_without_has_no_ageing() -> None:
-    """Definition: three vehicles of a class that seem not to age, in a fleet that does; and a fleet without readings."""
+def test_few_vehicles_are_given_the_fleet_s_ageing_and_too_small_a_fleet_none() -> None:
+    """Definition: nine vehicles of a class that seem not to age, in a fleet that does; nine alone; none with readings."""
     day, value, se, usable = ageing_fleet(0.08)
     group = np.zeros(120, dtype=np.int64)
-    group[:3] = 1
-    value[:3] -= 0.08 * (day[:3] - 19500.0) / DAYS_PER_YEAR
+    group[:9] = 1
+    value[:9] -= 0.08 * (day[:9] - 19500.0) / DAYS_PER_YEAR
     found = ordinary_ageing(day, value, se, usable, group, 2)
-    assert 0.005 < found.per_year[1] < 0.06 < found.per_year[0]
+    assert found.per_year == pytest.approx([0.08, 0.08], abs=0.015)
+    assert found.lives[1] == 0
+    alone = ordinary_ageing(day[9:18], value[9:18], se[9:18], usable[9:18], group[9:18], 1)
     none = ordinary_ageing(day, value, se, np.zeros_like(usable), group, 2)
-    assert none.per_year.tolist() == [0.0, 0.0]
-    assert none.lives.tolist() == [0, 0]
+    assert [*alone.per_year, *none.per_year] == [0.0, 0.0, 0.0]
 
 
 @settings(max_examples=20, deadline=None)
