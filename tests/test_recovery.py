@@ -21,8 +21,8 @@ from analysis.backtest import backtest_lists
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import FleetSpec, evaluation_specs, healthy_growth
 
-EVERY_D = 28
-LISTS = 16
+EVERY_D = 42
+LISTS = 11
 LEAD = pd.Timedelta(days=14)
 CAUGHT = 0.70  # least share caught
 FLEETS = ("usual_mixed", "heavy_24v")
