@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.class_table import class_table
-from analysis.isolation import part_table
+from analysis.isolation import part_table, wear_progress
 from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
 from analysis.lows import make_weather
 from analysis.panel import FleetTables, Floats, Ints, Reals, dates_of, make_panel
@@ -104,8 +104,11 @@ def assess(
     parts, shares = part_table(state, outlook, h, rows, weight)
     weeks, beyond = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
-    drift = watched(state, due(state, far_probability, levels.drifting), tolerated_false_flags)
-    units = unit_table(state, outlook, shares, probability, bounds, far_probability, act_by, levels=levels, drift=drift)
+    progress = wear_progress(state)
+    drift = watched(state, due(far_probability, progress, levels.drifting), tolerated_false_flags)
+    units = unit_table(
+        state, outlook, shares, probability, bounds, far_probability, progress, act_by, levels=levels, drift=drift
+    )
     return Assessment(
         as_of,
         horizon_days,

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 from scipy.stats import dirichlet
 
 from analysis.learning import LearnedNeeds
-from analysis.lifetimes import DAYS_PER_YEAR, observed_lives, part_lifetimes
+from analysis.lifetimes import DAYS_PER_YEAR, Lifetime, observed_lives, part_lifetimes
 from analysis.observe import CHANNELS, ClassLaws
 from analysis.panel import FleetTables, dates_of
 from analysis.plan_settings import PlanSettings
@@ -17,7 +19,7 @@ from analysis.state import FleetState
 from analysis.trend import LIVES_D, default_prior
 
 SHARE_COUNTS = 10.0  # the stated shares of no-starts by part count as much as so many no-starts; our choice
-MOST_VEHICLES = 3000  # of each class, for the lives of parts; our choice
+MOST_VEHICLES = 500  # of each class, for the lives of parts; our choice
 COLUMNS = ["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts", "cases"]
 
 
@@ -29,7 +31,8 @@ def class_table(state: FleetState, learned: LearnedNeeds, known: FleetTables) ->
     """
     laws, panel = state.laws, state.panel
     names = panel.units["unit"].astype(str).to_numpy()
-    fleet_lives = _lives(known, names, state.day)
+    lives = _lives(known, names, state.day)
+    of_fleet = part_lifetimes(lives, parts=PARTS, life_years=PlanSettings().life_years)
     rows: list[tuple[object, ...]] = []
     for g, name in enumerate(panel.groups):
         mine = panel.group == g
@@ -37,7 +40,7 @@ def class_table(state: FleetState, learned: LearnedNeeds, known: FleetTables) ->
         found = [*need_rows(learned, g), *law_rows(laws, g), *shape_rows(learned)]
         for c in range(len(CHANNELS)):
             found += growth_rows(state, g, c)
-        found += failure_rows(fleet_lives[fleet_lives["unit"].isin(names[mine])], fleet_lives)
+        found += failure_rows(lives[lives["unit"].isin(names[mine])], of_fleet)
         rows += [(name, *row[:4], *counts, row[4]) for row in found]
     return pd.DataFrame(rows, columns=COLUMNS)
 
@@ -108,20 +111,18 @@ def growth_rows(state: FleetState, group: int, channel: int) -> list[_Row]:
     ]
 
 
-def failure_rows(lives: pd.DataFrame, fleet: pd.DataFrame) -> list[_Row]:
+def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[_Row]:
     """Shares of no-starts by part, and the age by which half of a part has failed.
 
-    lives, fleet: of :func:`analysis.lifetimes.observed_lives`, of the class and of all; a class with too few failures
-    of a part is given the fleet's age, and a fleet with too few the stated one.
+    lives: of :func:`analysis.lifetimes.observed_lives`, of the class; of_fleet: of
+    :func:`analysis.lifetimes.part_lifetimes`, which a class with too few failures of a part is given.
     """
     failed = lives[lives["failed"] > 0]
     count = failed["part"].value_counts().reindex(list(PARTS), fill_value=0).to_numpy(np.float64)
     onset = default_prior().onset_per_year
     stated = np.array([sum(onset[c] for c in PART_CHANNELS[part]) for part in PARTS])
     shares = dirichlet(SHARE_COUNTS * stated / stated.sum() + count)
-    settings = PlanSettings()
-    of_fleet = part_lifetimes(fleet, parts=PARTS, life_years=settings.life_years)
-    of_class = part_lifetimes(lives, parts=PARTS, life_years=settings.life_years)
+    of_class = part_lifetimes(lives, parts=PARTS, life_years=PlanSettings().life_years)
     rows: list[_Row] = []
     for k, part in enumerate(PARTS):
         words = part.replace("_", " ")

@@ -15,12 +15,16 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.classes import estimate_laws
 from analysis.lows import HalfKelvins, Weather, make_weather
-from analysis.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch
+from analysis.observe import ClassLaws
+from analysis.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
 from analysis.start import BELOW_C, GRID_C, ColdMap, Curves, crossing, start_curves, start_state, usual_speed
 from analysis.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
+from analysis.trend import DAYS_PER_YEAR
 
 SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
+LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; our choice, for speed
 LOOKS = 18  # about two years of them, our choice
 DRAWS = 10
 UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from, our choice
@@ -155,10 +159,29 @@ def mean_of_draws(values: Reals) -> Reals:
     return np.asarray(np.matmul(values, np.full(count, 1.0 / count, dtype=values.dtype)))
 
 
-def look_back(tables: FleetTables, day: float) -> Look:
-    """Look at the fleet on a past day with what was known at its start."""
-    then = sampled(tables).before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
-    state = estimate_state(then, day, np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)]), draws=DRAWS, seed=11)
+def known_before(tables: FleetTables, day: float) -> FleetTables:
+    """What was known of the sampled vehicles at the start of a day [d since 1970]."""
+    return sampled(tables).before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
+
+
+def laws_day(tables: FleetTables, day: float) -> float | None:
+    """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
+    first year of readings."""
+    last = np.floor(day / (LAWS_LOOKS * SPAN_D)) * LAWS_LOOKS * SPAN_D
+    return float(last) if last >= first_day(tables) + DAYS_PER_YEAR else None
+
+
+def laws_on(tables: FleetTables, day: float) -> ClassLaws:
+    """Class laws of the sampled vehicles with what was known at the start of a day."""
+    then = known_before(tables, day)
+    return estimate_laws(without_slips(make_panel(then.units, then.readings)))
+
+
+def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None) -> Look:
+    """Look at the fleet on a past day with what was known at its start; laws: of that day or before, its own if None."""
+    then = known_before(tables, day)
+    ahead_d = np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)])
+    state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=11, laws=laws)
     units = state.panel.units["unit"].to_numpy(dtype=object)
     grids = need_grids(state.panel)
     starts = [_starts_on_grid(state, h, grids) for h in range(3)]
@@ -248,11 +271,16 @@ def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:
     return [str(n) for n in names], codes.astype(np.int64)
 
 
+def first_day(tables: FleetTables) -> float:
+    """Day of the first reading [d since 1970]."""
+    return float(days_since_epoch(pd.DatetimeIndex([tables.readings["taken_at"].min()]))[0])
+
+
 def look_days(tables: FleetTables, day: float) -> list[float]:
     """Days of the looks that a day can learn from: on a fixed calendar, windows over before `day`, after first data."""
     if tables.readings.empty:
         return []
-    first = float(days_since_epoch(pd.DatetimeIndex([tables.readings["taken_at"].min()]))[0]) + 90.0
+    first = first_day(tables) + 90.0
     newest = np.floor((day - SPAN_D) / SPAN_D) * SPAN_D
     days = newest - SPAN_D * np.arange(LOOKS)
     return [float(d) for d in days[::-1] if d >= first]
@@ -279,11 +307,15 @@ def learn_needs(
     when = days_since_epoch(failed["done_on"]) if len(failed) else np.zeros(0)
     names = failed["unit"].astype(str).to_numpy()
     used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
+    laws: dict[float, ClassLaws] = {}
     if len(failed):
         for d in look_days(tables, day):
             look = looks.get(d)
             if look is None:
-                look = looks[d] = look_back(tables, d)
+                of = laws_day(tables, d)
+                if of is not None and of not in laws:
+                    laws[of] = laws_on(tables, of)
+                look = looks[d] = look_back(tables, d, None if of is None else laws[of])
             happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
             used.append((look, happened))
             p = UNFORESEEN + look.recorded * look.probability

@@ -9,7 +9,6 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.drift import drift_table, watch_fleet
-from analysis.isolation import wear_progress
 from analysis.observe import CHANNELS
 from analysis.panel import Bools, Floats, Ints, Reals, dates_of
 from analysis.prognosis import Outlook, weighted_quantile
@@ -59,9 +58,9 @@ def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
     return np.asarray(1.0 - (1.0 - probability) * (1.0 - other))
 
 
-def due(state: FleetState, flag_probability: Floats, levels: tuple[float, float]) -> Bools:
+def due(flag_probability: Floats, progress: Floats, levels: tuple[float, float]) -> Bools:
     """(U,) vehicles whose probability or progress is at or above `levels` of the two."""
-    return np.asarray((flag_probability >= levels[0]) | (wear_progress(state) >= levels[1]))
+    return np.asarray((flag_probability >= levels[0]) | (progress >= levels[1]))
 
 
 def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFrame:
@@ -106,6 +105,7 @@ def unit_table(
     probability: Floats,
     bounds: tuple[Floats, Floats],
     flag_probability: Floats,
+    progress: Floats,
     act_by_day: Floats,
     *,
     levels: FlagLevels,
@@ -113,7 +113,8 @@ def unit_table(
 ) -> pd.DataFrame:
     """One row per vehicle, highest probability first.
 
-    drift: of :func:`watched`; a vehicle that drifts is flagged at a lower level than one that does not.
+    progress: (U,) of :func:`analysis.isolation.wear_progress`; drift: of :func:`watched`.  A vehicle that drifts is
+    flagged at a lower level than one that does not.
     """
     units = state.panel.units
     part = shares.argmax(axis=1)
@@ -123,8 +124,8 @@ def unit_table(
     now = outlook.coldest[int(np.argmin(np.abs(state.ahead_d)))]
     limited = np.array(NEEDS)[outlook.limiting]
     since = drifting_since(drift, units["unit"].astype(str), part)
-    flagged = due(state, flag_probability, levels.alone)
-    flagged = (flagged | (due(state, flag_probability, levels.drifting) & ~np.isnat(since))) & (status == "judged")
+    flagged = due(flag_probability, progress, levels.alone)
+    flagged = (flagged | (due(flag_probability, progress, levels.drifting) & ~np.isnat(since))) & (status == "judged")
     table = pd.DataFrame(
         {
             "unit": units["unit"].astype(str).to_numpy(),
@@ -138,7 +139,7 @@ def unit_table(
             "probability_low": bounds[0],
             "probability_high": bounds[1],
             "flag_probability": flag_probability,
-            "progress": wear_progress(state),
+            "progress": progress,
             "drifting_since": since,
             "coldest_start_c": weighted_quantile(now, outlook.alive, 0.5),
             "coldest_start_low_c": weighted_quantile(now, outlook.alive, 0.1),

@@ -9,6 +9,7 @@ linear regressions.  The prior over paths is shared by the class and learned fro
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -30,6 +31,7 @@ MAY_BE_SLIP_SE = 2.5  # the latest reading is looked at as a slip beyond so many
 STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 DAYS_PER_YEAR = 365.25
+PER_DAY = 4  # steps of the table of growth
 
 
 @dataclass(frozen=True)
@@ -120,10 +122,21 @@ class Growth:
 
 
 def growth_columns(day_before: Floats) -> Floats:
-    """(..., L * P) growth in (1 a)^power of every onset lag and power, `day_before` days before the assessment."""
-    since = np.maximum(ONSET_LAGS_D - day_before[..., None], 0.0) / DAYS_PER_YEAR
-    columns = np.stack([since if p == 1.0 else since**p for p in POWERS], axis=-1)
-    return columns.reshape(*day_before.shape, -1)
+    """(..., L * P) growth in (1 a)^power of every onset lag and power, `day_before` days before the assessment, to the
+    nearest quarter of a day."""
+    table = _growth_table()
+    at = np.clip(np.rint(day_before * PER_DAY), 0, len(table) - 1).astype(np.int64)
+    return table[at]
+
+
+@lru_cache(maxsize=1)
+def _growth_table() -> Floats:
+    """(4 T, L * P) growth columns on every quarter of a day before the assessment; the last row is none at all."""
+    day = np.arange(PER_DAY * int(ONSET_LAGS_D[-1]) + 1) / PER_DAY
+    since = np.maximum(ONSET_LAGS_D - day[:, None], 0.0) / DAYS_PER_YEAR
+    columns = np.stack([since**p for p in POWERS], axis=-1).reshape(len(day), -1)
+    columns.setflags(write=False)
+    return np.asarray(columns)
 
 
 def standing_alone(value: Floats, se: Floats, usable: Bools) -> Bools:
@@ -275,23 +288,45 @@ def _without(sums: _Sums, y: Floats, w: Floats, g: Floats) -> _Sums:
 def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, log_prior: Floats) -> list[Floats]:
     """Conjugate linear regression y = base + amount * growth for every path: log evidence, means, covariance."""
     s0, s1, s2, sy, sgy = sums
-    mean = fail_excess[:, None] * (DAYS_PER_YEAR / grid.life[None, :]) ** grid.power[None, :]
-    spread = np.maximum(LIFE_SPREAD * grid.power[None, :] * mean, 1e-6)
-    p_base, p_amount = 1.0 / base_sd[:, None] ** 2, 1.0 / spread**2
-    s1, s2, sgy = (v[:, grid.design] for v in (s1, s2, sgy))
-    for v in (s1, s2, sgy):
+    mean = fail_excess[:, None] * ((DAYS_PER_YEAR / grid.life) ** grid.power)[None, :]
+    p_amount = np.maximum(LIFE_SPREAD * grid.power * mean, 1e-6)
+    np.square(p_amount, out=p_amount)
+    np.reciprocal(p_amount, out=p_amount)
+    p_base = 1.0 / base_sd[:, None] ** 2
+    s1, c, e1 = (v.take(grid.design, axis=1) for v in (s1, s2, sgy))
+    for v in (s1, c, e1):
         v[:, 0] = 0.0  # the steady path has no growth
-    a, c = s0[:, None] + p_base, s2 + p_amount
-    e0, e1 = sy[:, None] + p_base, sgy + mean * p_amount
-    det = a * c - s1 * s1
-    base, amount = (c * e0 - s1 * e1) / det, (a * e1 - s1 * e0) / det
-    log_weight = (
-        log_prior
-        + 0.5 * (e0 * base + e1 * amount)
-        - 0.5 * np.log(det / (p_base * p_amount))
-        - 0.5 * (p_base + mean**2 * p_amount)
-    )
-    return [log_weight, base, amount, c / det, a / det, -s1 / det]
+    a, e0 = s0[:, None] + p_base, sy[:, None] + p_base
+    c += p_amount
+    mean *= p_amount
+    e1 += mean
+    rest = np.square(mean, out=mean)
+    rest /= p_amount  # mean^2 * p_amount
+    inverse = a * c
+    work = np.square(s1)
+    inverse -= work
+    log_odds = np.divide(p_amount, inverse, out=p_amount)
+    log_odds *= p_base
+    np.log(log_odds, out=log_odds)
+    np.reciprocal(inverse, out=inverse)
+    base = c * e0
+    base -= np.multiply(s1, e1, out=work)
+    base *= inverse
+    amount = a * e1
+    amount -= np.multiply(s1, e0, out=work)
+    amount *= inverse
+    e1 *= amount
+    e1 += np.multiply(e0, base, out=work)
+    e1 += log_odds
+    e1 -= rest
+    e1 -= p_base
+    e1 *= 0.5
+    log_weight = np.add(e1, log_prior, out=e1)
+    c *= inverse
+    s1 *= inverse
+    np.negative(s1, out=s1)
+    inverse *= a
+    return [log_weight, base, amount, c, inverse, s1]
 
 
 def draw_values(

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.class_table import COLUMNS, SHARE_COUNTS, failure_rows
-from analysis.lifetimes import LEAST_FAILURES
+from analysis.lifetimes import LEAST_FAILURES, part_lifetimes
 from analysis.plan_settings import PlanSettings
 from analysis.resets import PARTS
 
@@ -24,6 +24,10 @@ def lives(failed: dict[str, int], *, running: int = 50, years: float = 6.0) -> p
     return pd.DataFrame(rows, columns=["unit", "part", "entry", "age", "failed", "running"])
 
 
+def rows_of(own: pd.DataFrame, fleet: pd.DataFrame) -> list:
+    return failure_rows(own, part_lifetimes(fleet, parts=PARTS, life_years=PlanSettings().life_years))
+
+
 def value(rows: list, quantity: str) -> tuple:
     return next(row for row in rows if row[0] == quantity)
 
@@ -31,7 +35,7 @@ def value(rows: list, quantity: str) -> tuple:
 def test_shares_of_no_starts_are_the_counts_over_a_stated_prior() -> None:
     """Dirichlet posterior mean, worked by hand: (10 x stated + count) / (10 + all); the stated one with no failure at all."""
     own = lives({"battery": 30, "starter_motor": 10})
-    rows, none = failure_rows(own, own), failure_rows(lives({}), lives({}))
+    rows, none = rows_of(own, own), rows_of(lives({}), lives({}))
     stated = value(none, "share of no-starts, battery")[1]
     found = value(rows, "share of no-starts, battery")
     assert found[1] == pytest.approx((SHARE_COUNTS * stated + 30) / (SHARE_COUNTS + 40))
@@ -46,7 +50,7 @@ def test_a_class_with_few_failures_is_given_the_fleet_s_age_and_a_fleet_with_few
     """Definition; half of Weibull lives fail by scale x (ln 2)^(1/shape)."""
     few, many = lives({"battery": LEAST_FAILURES - 1}, years=2.0), lives({"battery": 60})
     name = "age by which half have failed, battery"
-    own, of_fleet, stated = (value(failure_rows(a, b), name) for a, b in ((many, many), (few, many), (few, few)))
+    own, of_fleet, stated = (value(rows_of(a, b), name) for a, b in ((many, many), (few, many), (few, few)))
     assert own[1:3] == of_fleet[1:3]
     assert own[4] == 60
     mean = PlanSettings().life_years["battery"]
@@ -56,4 +60,4 @@ def test_a_class_with_few_failures_is_given_the_fleet_s_age_and_a_fleet_with_few
 
 def test_the_columns_are_those_of_the_table() -> None:
     """Definition: five values of a row, the class, and its three counts."""
-    assert len(COLUMNS) == len(failure_rows(lives({}), lives({}))[0]) + 4
+    assert len(COLUMNS) == len(rows_of(lives({}), lives({}))[0]) + 4
