@@ -40,7 +40,7 @@ ENDS_AT = (
     0.2,
 )  # share of the failing excess (mean, sd) at which a no-start ends a life, mostly in the cold; our choice
 ENDS_SOUND = 0.05  # share of parts renewed at a no-start that were sound; our choice
-ROUNDS = 6
+ROUNDS = 4
 FEWEST_TO_AGE, LEAST_SPAN_A = 4, 0.5  # readings and years that a vehicle needs to tell of ordinary ageing; our choice
 FEWEST_TELLING = (
     10  # vehicles that tell of ordinary ageing, or it is not asked for; our choice: one alone may be wearing
@@ -264,9 +264,7 @@ def _fit(
     span = span_d[:, None]
     begun = weight * (lag < span)  # the steady path never does
     free = weight * np.where(np.isfinite(lag), np.maximum(span - lag, 0.0), span) / DAYS_PER_YEAR
-    of_life = np.searchsorted(LIVES_D, np.minimum(grid.life, LIVES_D[-1]))
-    of_power = np.searchsorted(POWERS, grid.power)
-    of_power[0] = 0
+    _, of_life, of_power = grid.steps
     seen = years = 0.0
     tables[0][channel], tables[1][channel], tables[2][channel] = rate0, life0, power0
     for _ in range(ROUNDS):
@@ -278,8 +276,8 @@ def _fit(
         seen = float(onsets.sum())
         years = float(share @ (free @ ratio)) + float(span_d[~told].sum()) / DAYS_PER_YEAR
         tables[0][channel] = (counts[0] + seen) / (counts[0] / rate0 + years)
-        by_life = counts[1] * life0 + np.bincount(of_life, onsets, len(LIVES_D))
-        by_power = counts[2] * power0 + np.bincount(of_power, onsets, len(POWERS))
+        by_life = counts[1] * life0 + np.bincount(of_life, onsets[1:], len(LIVES_D))
+        by_power = counts[2] * power0 + np.bincount(of_power, onsets[1:], len(POWERS))
         tables[1][channel], tables[2][channel] = by_life / by_life.sum(), by_power / by_power.sum()
     return years, seen
 

@@ -160,8 +160,8 @@ def mean_of_draws(values: Reals) -> Reals:
 
 
 def known_before(tables: FleetTables, day: float) -> FleetTables:
-    """What was known of the sampled vehicles at the start of a day [d since 1970]."""
-    return sampled(tables).before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
+    """What was known at the start of a day [d since 1970]."""
+    return tables.before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
 
 
 def laws_day(tables: FleetTables, day: float) -> float | None:
@@ -172,13 +172,13 @@ def laws_day(tables: FleetTables, day: float) -> float | None:
 
 
 def laws_on(tables: FleetTables, day: float) -> ClassLaws:
-    """Class laws of the sampled vehicles with what was known at the start of a day."""
+    """Class laws with what was known at the start of a day."""
     then = known_before(tables, day)
     return estimate_laws(without_slips(make_panel(then.units, then.readings)))
 
 
 def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None) -> Look:
-    """Look at the fleet on a past day with what was known at its start; laws: of that day or before, its own if None."""
+    """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own."""
     then = known_before(tables, day)
     ahead_d = np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)])
     state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=11, laws=laws)
@@ -309,13 +309,14 @@ def learn_needs(
     used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
     laws: dict[float, ClassLaws] = {}
     if len(failed):
+        few = sampled(tables)
         for d in look_days(tables, day):
             look = looks.get(d)
             if look is None:
-                of = laws_day(tables, d)
+                of = laws_day(few, d)
                 if of is not None and of not in laws:
-                    laws[of] = laws_on(tables, of)
-                look = looks[d] = look_back(tables, d, None if of is None else laws[of])
+                    laws[of] = laws_on(few, of)
+                look = looks[d] = look_back(few, d, None if of is None else laws[of])
             happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
             used.append((look, happened))
             p = UNFORESEEN + look.recorded * look.probability

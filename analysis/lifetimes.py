@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import minimize, minimize_scalar
+from scipy.optimize import minimize_scalar
 from scipy.special import gamma, gammainc
 
 from analysis.panel import Floats
@@ -79,20 +79,22 @@ def fit_weibull(age: Floats, failed: Floats, entry: Floats | None = None) -> Wei
     if (t <= begin).any() or (begin < 0).any():
         raise ValueError("age has a value not after its entry; allowed are ages > entry >= 0")
     unit = float(np.mean(t))
-    log_t, log_b = np.log(t / unit), np.log(np.maximum(begin / unit, 1e-300))
+    t, begin = t / unit, begin / unit
+    log_t = float(d @ np.log(t))
 
-    def negative_log_likelihood(x: Floats) -> float:
-        shape, log_scale = float(np.exp(x[0])), float(x[1])
-        hazard = d * (np.log(shape) - log_scale + (shape - 1.0) * (log_t - log_scale))
-        cumulative = np.exp(np.minimum(shape * (log_t - log_scale), 600.0))
-        before = np.exp(np.minimum(shape * (log_b - log_scale), 600.0))
-        return float(-np.sum(hazard - cumulative + before))
+    def scale_power(shape: float) -> float:
+        """Scale to the power of the shape that is likeliest for it."""
+        return float((t**shape - begin**shape).sum() / d.sum())
 
-    bounds = [(np.log(SHAPE_RANGE[0]), np.log(SHAPE_RANGE[1])), (-7.0, 12.0)]
-    start = np.array([np.log(1.5), np.log(t.sum() / unit / d.sum())])
-    start[1] = np.clip(start[1], *bounds[1])
-    best = minimize(negative_log_likelihood, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13})
-    return Weibull(float(np.exp(best.x[0])), float(np.exp(best.x[1]) * unit))
+    def negative_log_likelihood(log_shape: float) -> float:
+        shape = float(np.exp(log_shape))
+        return float(-(d.sum() * (log_shape - np.log(scale_power(shape)) - 1.0) + (shape - 1.0) * log_t))
+
+    best = minimize_scalar(
+        negative_log_likelihood, bounds=np.log(SHAPE_RANGE).tolist(), method="bounded", options={"xatol": 1e-9}
+    )
+    shape = float(np.exp(best.x))
+    return Weibull(shape, float(scale_power(shape) ** (1.0 / shape) * unit))
 
 
 def kaplan_meier(age: Floats, failed: Floats, entry: Floats | None = None) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -49,12 +50,16 @@ class Weather:
         upper = self.table[d, j + 1, i] * (1.0 - along) + self.table[d, j + 1, after] * along
         return np.asarray(lower * (1.0 - across) + upper * across)
 
+    @cached_property
+    def _flat(self) -> npt.NDArray[np.float32]:
+        return self.table.astype(np.float32).ravel()
+
     def nearest(self, depot: Ints, start: HalfKelvins, end: HalfKelvins) -> npt.NDArray[np.float32]:
         """The same for coldest starts in half kelvins (..., U, K), from the nearest entry: quicker, good to 0.25 K."""
         rise = np.clip(((end - start + 1) >> 1) - int(RISES_K[0]), 0, len(RISES_K) - 1)
         at = np.clip(start - int(2 * LOWS_C[0]), 0, len(LOWS_C) - 1)
         rise += depot[:, None].astype(np.int32) * len(RISES_K)
-        return np.asarray(np.take(self.table.astype(np.float32).ravel(), rise * len(LOWS_C) + at), dtype=np.float32)
+        return np.asarray(np.take(self._flat, rise * len(LOWS_C) + at))
 
 
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:

@@ -9,7 +9,7 @@ linear regressions.  The prior over paths is shared by the class and learned fro
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -51,6 +51,15 @@ class PathGrid:
         """Number of paths."""
         return len(self.lag)
 
+    @cached_property
+    def steps(self) -> tuple[Ints, Ints, Ints]:
+        """(N - 1,) steps of ONSET_LAGS_D, LIVES_D and POWERS of every path but the steady one."""
+        return (
+            np.searchsorted(ONSET_LAGS_D, self.lag[1:]),
+            np.searchsorted(LIVES_D, self.life[1:]),
+            np.searchsorted(POWERS, self.power[1:]),
+        )
+
 
 def make_grid() -> PathGrid:
     """Every onset lag with every power and life that has not long passed the failing excess."""
@@ -76,12 +85,13 @@ class GrowthPrior:
         """(N,) log prior weight of every path."""
         inner = 0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1])
         width = np.diff(np.concatenate([[0.0], inner, [1.3 * ONSET_LAGS_D[-1]]])) / DAYS_PER_YEAR
+        lag, life, power = grid.steps
         weight = np.zeros(grid.size)
         weight[1:] = (
             self.onset_per_year[channel]
-            * width[np.searchsorted(ONSET_LAGS_D, grid.lag[1:])]
-            * self.life_share[channel][np.searchsorted(LIVES_D, grid.life[1:])]
-            * self.power_share[channel][np.searchsorted(POWERS, grid.power[1:])]
+            * width[lag]
+            * self.life_share[channel][life]
+            * self.power_share[channel][power]
         )
         weight[1:] *= min(1.0, MOST_WORN / weight[1:].sum())
         weight[0] = 1.0 - weight[1:].sum()
