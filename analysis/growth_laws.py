@@ -45,6 +45,7 @@ FEWEST_TO_AGE, LEAST_SPAN_A = 4, 0.5  # readings and years that a vehicle needs 
 FEWEST_TELLING = (
     10  # vehicles that tell of ordinary ageing, or it is not asked for; our choice: one alone may be wearing
 )
+SOUND_SD = 2.5  # a vehicle that has come to read so many standard deviations above usual may be wearing; our choice
 AGEING_SPREAD = 0.015  # ordinary ageing differs so much between vehicles [1/a]; our choice
 AGEING_SD, CLASS_AGEING_SD = 0.05, 0.02  # before the fleet has told of it; of a class about the fleet; our choice
 MOST_AGEING = 0.25  # [1/a], our choice
@@ -97,12 +98,15 @@ class GrowthLaws:
         return np.stack([p.log_weights(grid, channel) - before for p in self.prior])
 
 
-def ordinary_ageing(day: Floats, value: Floats, se: Floats, usable: Bools, group: Ints, classes: int) -> Ageing:
+def ordinary_ageing(
+    day: Floats, value: Floats, se: Floats, usable: Bools, base_sd: Floats, group: Ints, classes: int
+) -> Ageing:
     """Slope that the vehicles of a class have in common: what contacts and joints gain without being worn.
 
-    day, value, se, usable: (U, R); group: (U,).  Slopes of single vehicles by weighted least squares; their centre by
-    weights that leave out what lies far from it (a redescending M-estimate, Huber and Ronchetti, Robust Statistics, 2nd
-    ed., 4.8, from memory), since worn parts rise faster; shrunk to none, and every class to the fleet.
+    day, value, se, usable: (U, R); base_sd, group: (U,).  Slopes by weighted least squares, of the vehicles that have not
+    come to read high; their centre by weights that leave out what lies far from it (a redescending M-estimate, Huber
+    and Ronchetti, Robust Statistics, 2nd ed., 4.8, from memory), since worn parts rise faster; shrunk to none, and every
+    class to the fleet.
     """
     w = np.where(usable, 1.0 / np.square(np.where(usable, se, 1.0)), 0.0)
     x = np.where(usable, day, 0.0) / DAYS_PER_YEAR
@@ -114,6 +118,9 @@ def ordinary_ageing(day: Floats, value: Floats, se: Floats, usable: Bools, group
     span = np.ptp(np.where(usable, x, x_mean[:, None]), axis=1) if x.shape[1] else np.zeros(len(x))
     told = (usable.sum(axis=1) >= FEWEST_TO_AGE) & (span >= LEAST_SPAN_A) & (carried > 0)
     slope = np.where(told, (w * off * y).sum(axis=1) / np.where(told, carried, 1.0), np.nan)
+    y_mean = (w * y).sum(axis=1) / total
+    ends = y_mean + np.nan_to_num(slope) * np.where(usable, x - x_mean[:, None], 0.0).max(axis=1, initial=0.0)
+    told &= ends < 1.0 + SOUND_SD * base_sd
     variance = np.where(told, 1.0 / np.where(told, carried, 1.0), np.nan) + AGEING_SPREAD**2
     whole, _, _ = _centre(slope[told], variance[told], 0.0, AGEING_SD)
     found = [

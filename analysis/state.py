@@ -125,7 +125,9 @@ def estimate_state(
         ageing = (
             growth_laws.ageing[c]
             if growth_laws
-            else ordinary_ageing(panel.day, observed.value[c], observed.se[c], use, panel.group, len(panel.groups))
+            else ordinary_ageing(
+                panel.day, observed.value[c], observed.se[c], use, spread[c], panel.group, len(panel.groups)
+            )
         )
         own = growth_posterior(
             before,

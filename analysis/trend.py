@@ -390,11 +390,24 @@ def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, 
     """(U,) posterior mean and standard deviation of the value `ahead_d` days after the assessment."""
     lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
     shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** grid.power
-    value = growth.base + growth.amount * shape + growth.aged(ahead_d)[:, None]
-    variance = growth.var_base + 2.0 * shape * growth.cov + shape**2 * growth.var_amount
-    mean = (growth.weight * value).sum(axis=1)
-    second = (growth.weight * (variance + value**2)).sum(axis=1)
-    return mean, np.sqrt(np.maximum(second - mean**2, 0.0))
+    n = len(growth.weight)
+    mean, sd, aged = np.empty(n), np.empty(n), growth.aged(ahead_d)
+
+    def fill(s: slice) -> None:
+        weight = growth.weight[s].astype(np.float64)
+        value = growth.amount[s] * shape
+        value += growth.base[s]
+        own = np.einsum("un,un->u", weight, value)
+        value -= own[:, None]
+        spread = growth.var_amount[s] * shape**2
+        spread += growth.cov[s] * (2.0 * shape)
+        spread += growth.var_base[s]
+        spread += np.square(value, out=value)
+        mean[s] = own + aged[s]
+        sd[s] = np.sqrt(np.maximum(np.einsum("un,un->u", weight, spread), 0.0))
+
+    in_chunks(n, CHUNK_UNITS, fill)
+    return mean, sd
 
 
 def onset_day(growth: Growth, grid: PathGrid) -> Floats:

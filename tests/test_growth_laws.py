@@ -37,6 +37,7 @@ GRID = make_grid()
 PRIOR = default_prior()
 NO_AGEING = Ageing(np.zeros(1), np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
 FAIL, SPREAD = 3.0, 0.12
+WIDE = np.full(120, SPREAD)
 
 
 # --- ordinary ageing -------------------------------------------------------------------------------------------------
@@ -53,10 +54,10 @@ def ageing_fleet(rate: float, *, worn: float = 0.0, n: int = 120, seed: int = 1)
     return day, value + rng.normal(0.0, se), se, rng.random(day.shape) < 0.8
 
 
-@pytest.mark.parametrize(("rate", "worn"), [(0.0, 0.0), (0.05, 0.0), (0.05, 0.3), (0.12, 0.4)])
+@pytest.mark.parametrize(("rate", "worn"), [(0.0, 0.0), (0.05, 0.0), (0.05, 0.3), (0.10, 0.4), (0.02, 0.6)])
 def test_what_all_have_in_common_is_found_beside_fast_wear(rate: float, worn: float) -> None:
     """Simulation with a known slope; three standard errors, and the prior's pull towards none."""
-    found = ordinary_ageing(*ageing_fleet(rate, worn=worn), np.zeros(120, dtype=np.int64), 1)
+    found = ordinary_ageing(*ageing_fleet(rate, worn=worn), WIDE, np.zeros(120, dtype=np.int64), 1)
     assert found.per_year[0] == pytest.approx(rate, abs=3.0 * found.se[0] + 0.004)
     assert found.lives[0] <= 120 * (1.0 - worn) + 6
 
@@ -70,7 +71,7 @@ def test_the_common_slope_agrees_with_a_library_s_robust_regression() -> None:
         fit = WLS(y[u], np.column_stack([np.ones(u.sum()), x[u]]), weights=1.0 / s[u] ** 2).fit()
         slopes.append(fit.params[1])
     robust = RLM(np.array(slopes), np.ones(len(slopes)), M=TukeyBiweight()).fit()
-    found = ordinary_ageing(day, value, se, usable, np.zeros(120, dtype=np.int64), 1)
+    found = ordinary_ageing(day, value, se, usable, WIDE, np.zeros(120, dtype=np.int64), 1)
     assert found.per_year[0] == pytest.approx(robust.params[0], abs=0.006)
 
 
@@ -80,11 +81,11 @@ def test_few_vehicles_are_given_the_fleet_s_ageing_and_too_small_a_fleet_none() 
     group = np.zeros(120, dtype=np.int64)
     group[:9] = 1
     value[:9] -= 0.08 * (day[:9] - 19500.0) / DAYS_PER_YEAR
-    found = ordinary_ageing(day, value, se, usable, group, 2)
+    found = ordinary_ageing(day, value, se, usable, WIDE, group, 2)
     assert found.per_year == pytest.approx([0.08, 0.08], abs=0.015)
     assert found.lives[1] == 0
-    alone = ordinary_ageing(day[9:18], value[9:18], se[9:18], usable[9:18], group[9:18], 1)
-    none = ordinary_ageing(day, value, se, np.zeros_like(usable), group, 2)
+    alone = ordinary_ageing(day[9:18], value[9:18], se[9:18], usable[9:18], WIDE[:9], group[9:18], 1)
+    none = ordinary_ageing(day, value, se, np.zeros_like(usable), WIDE, group, 2)
     assert [*alone.per_year, *none.per_year] == [0.0, 0.0, 0.0]
 
 
