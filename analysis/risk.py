@@ -21,7 +21,7 @@ FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our c
 # also drift at that rate; our choice, from figures of simulated fleets, see DEVELOPERS.md
 FLAG_LEVELS = {
     2.0: ((0.39, 0.415), (0.15, 0.275)),
-    5.0: ((0.30, 0.37), (0.10, 0.25)),
+    5.0: ((0.31, 0.375), (0.11, 0.255)),
     10.0: ((0.26, 0.34), (0.08, 0.23)),
 }
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
