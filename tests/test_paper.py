@@ -78,8 +78,8 @@ def test_paper_follows_the_readers_thermometer() -> None:
     table = next(f for f in paper._bay_page(unit, fahrenheit=True) if "Air at the vehicle" in str(f))
     assert "16 °F" in str(table)
     assert "°C" not in str(table)
-    cells = [c.text for c in paper._list_row(row(), issued([row()]).body, None, in_f=True)]
-    assert any("16 °F (5 °F to 25 °F) / 10 °F" in c for c in cells)
+    cells = [c.text.replace("\u00a0", " ") for c in paper._list_row(row(), issued([row()]).body, None, in_f=True)]
+    assert any("<b>16 °F</b><br/>80 % sure: 5 °F to 25 °F<br/>coming low 10 °F" in c for c in cells)
     assert any("at 68 °F" in c for c in cells)
     assert paper.list_pdf(issued([row()]), [row()], {}, fahrenheit=True).startswith(b"%PDF")
 
