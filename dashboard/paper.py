@@ -233,20 +233,23 @@ def unit_pdf(
     repairs: pd.DataFrame,
     *,
     as_of: str,
+    horizon_days: int,
     fahrenheit: bool = False,
 ) -> bytes:
     """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
     cold, low, high = (celsius(row[f"coldest_start{end}_c"], fahrenheit=fahrenheit) for end in ("", "_low", "_high"))
     reasons = [in_reader_unit(reason, fahrenheit=fahrenheit) for reason in row["reasons"]]
     title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
+    by = "now" if row["act_by"] and row["act_by"] <= as_of else day(row["act_by"], missing="no date yet")
+    shown = readings.tail(_LAST_READINGS)
     story: list[Flowable] = [
         _p(printable(title), 14, bold=True),
         _p(f"{printable(row['depot'] or 'no depot')}, {name_of(words(row['vehicle_class']))}", 9),
         Spacer(1, 3 * mm),
         _p(
-            f"No-start within the horizon: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
+            f"No-start within {horizon_days} days: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
             f"<b>{cold}</b> (80 % sure: {low} to {high}). Suspect: <b>{PART_WORDS[row['part']]}</b>, "
-            f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by {day(row['act_by'])}.",
+            f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by: <b>{by}</b>.",
             9,
         ),
         Spacer(1, 2 * mm),
@@ -258,7 +261,8 @@ def unit_pdf(
         _parts_table(parts, fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
         _p("Last readings", 10, bold=True),
-        _readings_table(readings.tail(_LAST_READINGS), fahrenheit=fahrenheit),
+        _readings_table(shown, fahrenheit=fahrenheit),
+        *([_p("? doubtful: kept, but not used in the judgement", 7)] if (shown["doubtful"] != "").any() else []),
         Spacer(1, 3 * mm),
         _p("Repairs", 10, bold=True),
         *(_repair_lines(repairs) or [_p("none on record", 8.5)]),
@@ -330,7 +334,7 @@ def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
     lines: list[Flowable] = []
     for r in repairs.tail(_LAST_REPAIRS).to_dict("records"):
         reason = printable(words(str(r["reason"])) or "no reason")
-        lines.append(_p(f"{day(r['done_on'])}: {PART_WORDS[str(r['part'])]} {printable(r['action'])} ({reason})", 8.5))
+        lines.append(_p(f"{day(r['done_on'])}: {printable(weekly.work_words(r))} ({reason})", 8.5))
     return lines
 
 

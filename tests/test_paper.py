@@ -106,8 +106,25 @@ def test_vehicle_sheet_from_the_assessment() -> None:
         {"done_on": [pd.Timestamp("2026-02-01")], "part": ["battery"], "action": ["replaced"], "reason": [""]}
     )
     listed = list_row(judged, parts, None, a)
-    pdf = paper.unit_pdf(listed, parts, readings_of(unit), repairs, as_of="2026-11-30")
+    pdf = paper.unit_pdf(listed, parts, readings_of(unit), repairs, as_of="2026-11-30", horizon_days=30)
     assert 1 <= pages(pdf) <= 2
+
+
+def test_drag_is_said_to_have_had_its_cause_renewed() -> None:
+    """Drag is no piece that could be replaced; a cable is."""
+    days = [pd.Timestamp("2026-02-01"), pd.Timestamp("2026-03-01")]
+    repairs = pd.DataFrame(
+        {
+            "done_on": days,
+            "part": ["engine_drag", "ground_path"],
+            "action": ["replaced"] * 2,
+            "reason": ["", "no_start"],
+        }
+    )
+    assert [line.text for line in paper._repair_lines(repairs)] == [  # type: ignore[attr-defined]
+        "1 Feb 2026: cause of the engine drag replaced (no reason)",
+        "1 Mar 2026: ground path replaced (no start)",
+    ]
 
 
 def test_a_bay_sheet_per_due_vehicle() -> None:
