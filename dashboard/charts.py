@@ -18,7 +18,7 @@ Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
 HEIGHT = 380  # [px] with title and legend, our choice
 LOW_HEIGHT = 330
-HISTORY_HEIGHT = 460  # with up to seven names below it
+WARM_C = 25.0  # [°C] warmer than this a coldest start is not drawn or said; our choice
 FEW_DEPOTS = 5  # up to so many, the hours are written out
 READ, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
     "read", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
@@ -224,8 +224,25 @@ def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first:
     ]
 
 
-def part_text(course: PartCourse, name: str) -> str:
-    """What the part's chart shows, in words."""
+def limit_words(course: PartCourse, printed_limit: float | None) -> str:
+    """When the path reaches its limits if nothing is done, within the half year drawn; "" where neither is near."""
+    ahead = course.path[course.path["ahead"]]
+    said = []
+    for limit, words in ((printed_limit, "printed limit"), (course.fails_at, "level of no start from this alone")):
+        if limit is None or ahead.empty or not math.isfinite(limit):
+            continue
+        over = ahead[ahead["value"] >= limit]
+        at = f"{limit:.2f} {course.unit}"
+        if len(over):
+            now = over.index[0] == ahead.index[0]
+            said.append(
+                f"over the {words} ({at})" if now else f"at the {words} ({at}) around {day(over['day'].iloc[0])}"
+            )
+    return f" It is {' and '.join(said)}." if said else ""
+
+
+def part_text(course: PartCourse, name: str, printed_limit: float | None = None) -> str:
+    """What the part's chart shows, in words, and when it reaches its limits."""
     unit = course.unit
     if course.readings.empty:
         return f"{name}: never measured on this vehicle; usual in its class is {course.usual:.2f} {unit} at 20 °C."
@@ -234,7 +251,7 @@ def part_text(course: PartCourse, name: str) -> str:
         f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {last['value']:.2f} {unit}. "
         f"Level now {now['value']:.2f} {unit} (80 % sure between {now['low']:.2f} and {now['high']:.2f}); usual in its "
         f"class {course.usual:.2f} {unit}; in half a year {end['value']:.2f} {unit} ({end['low']:.2f} to "
-        f"{end['high']:.2f}) if nothing is done."
+        f"{end['high']:.2f}) if nothing is done.{limit_words(course, printed_limit)}"
     )
 
 
@@ -259,8 +276,10 @@ def cold_chart(
     """
     lowest, highest = float(season["one_in_ten_c"].min()) - 8, float(season["low_c"].max()) + 6
     for column in ("high_c", "coldest_start_c"):
-        highest = max(highest, min(float(cold[column].max()), 25.0) + 2)
+        highest = max(highest, min(float(cold[column].max()), WARM_C) + 2)
     lowest = min(lowest, max(float(cold["coldest_start_c"].min()) - 3, -46.0))
+    if renewed is not None and cold["renewed_c"].notna().any():
+        lowest = min(lowest, max(float(cold["renewed_c"].min()) - 3, -46.0))
     title_y = "°F" if fahrenheit else "°C"
     if fahrenheit:
         lowest, highest = lowest * 1.8 + 32.0, highest * 1.8 + 32.0
@@ -310,9 +329,14 @@ def cold_text(cold: pd.DataFrame, season: pd.DataFrame) -> str:
     coldest = season.iloc[int(season["one_in_ten_c"].to_numpy().argmin())]
     return (
         f"Coldest start now {celsius(now['coldest_start_c'])} (80 % sure between {celsius(now['low_c'])} and "
-        f"{celsius(now['high_c'])}), in half a year {celsius(end['coldest_start_c'])}. The depot's coldest time is "
+        f"{celsius(now['high_c'])}), in half a year {ahead_words(end['coldest_start_c'])}. The depot's coldest time is "
         f"around {day(coldest['day'])}: one morning in ten below {temperature(coldest['one_in_ten_c'])}."
     )
+
+
+def ahead_words(coldest_c: float) -> str:
+    """A coldest start in half a year; above WARM_C no morning is warm enough, and the figure itself means nothing."""
+    return f"no start even at {temperature(WARM_C)}" if coldest_c >= WARM_C else celsius(coldest_c)
 
 
 def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
@@ -363,30 +387,35 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
 
 
 def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
-    """Vehicles at risk over time, stacked by depot or part: columns day, `by`, vehicles."""
-    chart: alt.Chart = (
-        alt.Chart(_time(history.assign(rank=[-order.index(name) for name in history[by]]), "day"))
-        .mark_bar(stroke="white", strokeWidth=1.2)
-        .encode(
-            x=alt.X(
-                "yearmonthdate(day):O", axis=alt.Axis(title=None, format="%d %b %y", labelAngle=0, labelOverlap=True)
-            ),
-            y=alt.Y("vehicles:Q", title="vehicles on the list", axis=alt.Axis(tickMinStep=1)),
-            color=alt.Color(
-                f"{by}:N",
-                scale=alt.Scale(domain=list(order), range=list(theme.SERIES)[: len(order)]),
-                legend=alt.Legend(title=None, orient="bottom", columns=2, labelLimit=140),
-            ),
-            order=alt.Order("rank:Q"),
-            tooltip=[
-                alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
-                alt.Tooltip(f"{by}:N"),
-                alt.Tooltip("vehicles:Q"),
-            ],
-        )
-        .properties(height=HISTORY_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    """Vehicles on past lists: a line per depot or part, a column per list, the count written into every cell.
+
+    history: day, `by`, vehicles; order: the lines from the top.
+    """
+    days = sorted(history["day"].unique())
+    grid = pd.MultiIndex.from_product([order, days], names=[by, "day"]).to_frame(index=False)
+    data = grid.merge(history, on=[by, "day"], how="left")
+    data["vehicles"] = [0 if pd.isna(n) else int(n) for n in data["vehicles"]]
+    most = max(1, int(data["vehicles"].max()))
+    data["share"] = [n / most for n in data["vehicles"]]
+    base = alt.Chart(_time(data, "day")).encode(
+        x=alt.X("yearmonthdate(day):O", axis=alt.Axis(title=None, format="%d %b %y", labelAngle=0, labelOverlap=True)),
+        y=alt.Y(f"{by}:N", sort=list(order), title=None, axis=alt.Axis(labelLimit=130)),
     )
-    return chart
+    tip = [
+        alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
+        alt.Tooltip(f"{by}:N"),
+        alt.Tooltip("vehicles:Q"),
+    ]
+    cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
+        color=alt.Color("share:Q", scale=alt.Scale(domain=[0, 1], range=["#DCE6EA", theme.BLUE]), legend=None),
+        tooltip=tip,
+    )
+    counts = base.mark_text(fontSize=11).encode(
+        text=alt.Text("vehicles:Q"), color=alt.condition("datum.share > 0.6", alt.value("white"), alt.value("#1B2327"))
+    )
+    return alt.layer(cells, counts).properties(
+        height=60 + 28 * len(order), title=alt.TitleParams(title, anchor="start", fontSize=14)
+    )
 
 
 def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahrenheit: bool = False) -> Chart:

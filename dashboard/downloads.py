@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
-
 import pandas as pd
 import streamlit as st
 
@@ -32,12 +29,4 @@ def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Tabl
         key=f"csv_{key}",
         on_click="ignore",
         disabled=frame.empty,
-    )
-
-
-def settings_table(saved: Mapping[str, object]) -> pd.DataFrame:
-    """Saved settings as a table of name and value."""
-    return pd.DataFrame(
-        [(name, json.dumps(value, ensure_ascii=False)) for name, value in sorted(saved.items())],
-        columns=["setting", "value"],
     )

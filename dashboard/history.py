@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cache
@@ -17,8 +17,10 @@ from threading import Lock
 
 import pandas as pd
 import streamlit as st
+from sqlite_utils import Database
 
 from dashboard.assessment import backtest_database
+from dashboard.plain_text import day as day_words
 from dashboard.session import Key
 from dashboard.worker import Worker
 from ingest import store
@@ -185,6 +187,19 @@ def by_month(flagged: pd.DataFrame, by: str) -> pd.DataFrame:
     return counted.rename(columns={"size": "vehicles"})
 
 
+def in_words(counted: pd.DataFrame, by: str) -> str:
+    """What the chart of past lists shows, in words; counted: day, `by` (in words), vehicles."""
+    sums = counted.groupby("day", as_index=False)["vehicles"].sum()
+    days, totals = [pd.Timestamp(str(d)) for d in sums["day"]], [int(n) for n in sums["vehicles"]]
+    most = max(range(len(totals)), key=totals.__getitem__)
+    now = counted[counted["day"] == days[-1]].sort_values("vehicles", ascending=False)
+    each = ", ".join(f"{n} {name}" for name, n in zip(now[by], now["vehicles"], strict=True))
+    return (
+        f"Vehicles on the list, by {by}: {totals[0]} on {day_words(days[0])}, most on {day_words(days[most])} with "
+        f"{totals[most]}, {totals[-1]} on {day_words(days[-1])}{f' ({each})' if each else ''}."
+    )
+
+
 def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, before: date) -> pd.DataFrame:
     """No-starts that happened from `first` to before `before`: day, unit, part ("" where no repair says).
 
@@ -206,19 +221,49 @@ def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, bef
     return frame.sort_values(["day", "unit"], ascending=[False, True]).reset_index(drop=True)
 
 
-def was_listed(happened: pd.DataFrame, past: Past) -> list[str]:
-    """For each no-start, whether the vehicle stood on the latest list before that day, in words."""
+def issued_lists(db: Database, *, first: date, before: date) -> dict[date, pd.DataFrame]:
+    """Lists issued from `first` to before `before`: the day of each -> unit, part."""
+    within = (first.isoformat(), before.isoformat())
+    days = db.execute("SELECT as_of FROM weekly_lists WHERE as_of >= ? AND as_of < ?", within).fetchall()
+    rows = db.execute(
+        "SELECT as_of, json_extract(one.value, '$.unit'), json_extract(one.value, '$.part') "
+        "FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE as_of >= ? AND as_of < ?",
+        within,
+    ).fetchall()
+    listed: dict[str, list[tuple[str, str]]] = {str(as_of): [] for (as_of,) in days}
+    for as_of, unit, part in rows:
+        listed[str(as_of)].append((str(unit), str(part)))
+    return {date.fromisoformat(d): pd.DataFrame(u, columns=["unit", "part"], dtype="str") for d, u in listed.items()}
+
+
+def list_before(day: date, past: Past, issued: Mapping[date, pd.DataFrame]) -> date | None:
+    """The day of the latest list, issued or worked out, before the end of `day`; None where there is none."""
+    return max((d for d in {*past.days, *issued} if d <= day), default=None)
+
+
+def which_list(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame]) -> list[str]:
+    """For each no-start, the list that `was_listed` looks at, in words."""
     words = []
+    for day in happened["day"]:
+        last = list_before(pd.Timestamp(day).date(), past, issued)
+        how = "issued" if last in issued else "worked out afterwards"
+        words.append("" if last is None else f"{day_words(last)}, {how}")
+    return words
+
+
+def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame] | None = None) -> list[str]:
+    """For each no-start, whether the vehicle stood on the latest list before, in words; an issued list goes first."""
+    words = []
+    known = {**past.lists, **(issued or {})}
     for row in happened.itertuples(index=False):
-        day = pd.Timestamp(str(row.day)).date()
-        earlier = [d for d in past.days if d <= day]
-        if not earlier:
+        last = list_before(pd.Timestamp(str(row.day)).date(), past, issued or {})
+        if last is None:
             words.append("no list yet")
             continue
-        if earlier[-1] not in past.lists:
+        if last not in known:
             words.append("not known" if past.done else "being worked out")
             continue
-        listed = past.lists[earlier[-1]]
+        listed = known[last]
         mine = listed[listed["unit"] == row.unit]
         if mine.empty:
             words.append("no")

@@ -20,7 +20,19 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, LongTable, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from dashboard import weekly
-from dashboard.plain_text import celsius, day, in_reader_unit, number, percent, sureness, temperature, words
+from dashboard.plain_text import (
+    celsius,
+    day,
+    glued,
+    in_reader_unit,
+    number,
+    percent,
+    span,
+    sureness,
+    temperature,
+    whole,
+    words,
+)
 from dashboard.wording import MEASURES, PART_WORDS, plain, quantity_unit
 from ingest.records import WeeklyList
 
@@ -32,6 +44,7 @@ CAUTION: Final = (
 )
 LONGEST_CELL = 220  # characters of a text in a cell, so that no cell fills a page; our choice
 LONGEST_NAME = 64
+CHANGE_WORDS: Final = {"new": "new", "worse": "worse", "better": "better", "same": "as before"}
 LONGEST_LINE = 400
 _REGULAR, _BOLD = "Vera", "VeraBd"
 _MARGIN = 13 * mm
@@ -146,7 +159,7 @@ def list_pdf(
         "vehicle",
         "part, how sure",
         "no-start",
-        "starts down to / coming low",
+        "starts down to",
         "act by",
         "why and what",
         "decided",
@@ -162,13 +175,18 @@ def list_pdf(
             f"{len(rows)} of {body['counts']['units']} vehicles."
         ),
         Spacer(1, 3 * mm),
-        _grid(table, [w * mm for w in (8, 34, 36, 17, 38, 22, 80, 36)]),
+        _grid(table, [w * mm for w in (8, 33, 37, 22, 43, 27, 66, 35)]),
     ]
     if body.get("gone"):
         story += [Spacer(1, 4 * mm), _p("Gone since the list before", 10, bold=True)]
-        story += [_p(f"{printable(g['unit'])}: {printable(g['why'])}.") for g in body["gone"]]
+        story += [_p(f"<b>{printable(g['unit'])}</b>: {printable(g['why'])}.") for g in body["gone"]]
     story += [Spacer(1, 4 * mm), _p(CAUTION, 7)]
     return _build(story, title=title, wide=True)
+
+
+def _sentence(text: str) -> str:
+    """Text for a Paragraph that begins as a sentence, numbers kept with their units."""
+    return whole(printable(text[:1].upper() + text[1:], longest=LONGEST_LINE))
 
 
 def _list_row(
@@ -184,14 +202,14 @@ def _list_row(
     return [
         _p(str(row.get("rank", "")), 8, bold=True),
         _p(f"<b>{name_of(row['unit'])}</b><br/>{name_of(row['depot'] or '')}, {name_of(words(row['vehicle_class']))}"),
-        _p(f"{PART_WORDS[row['part']]}<br/>{sureness(row['part_probability'])} ({percent(row['part_probability'])})"),
         _p(
-            f"<b>{percent(row['no_start_probability'])}</b><br/>"
-            f"{change if change in ('new', 'worse', 'better') else ''}"
+            f"<b>{PART_WORDS[row['part']].capitalize()}</b><br/>{sureness(row['part_probability'])} "
+            f"{whole('(' + percent(row['part_probability']) + ')')}"
         ),
-        _p(f"{cold} ({low_end} to {high_end}) / {coming}"),
-        _p(f"<b>{by}</b><br/>read {day(row['last_reading_on'])}", 7.5),
-        _p(f"{printable(why)}. <b>{printable(row['action'])}.</b>", 7.5),
+        _p(whole(f"<b>{glued(percent(row['no_start_probability']))}</b><br/>{CHANGE_WORDS.get(change, '')}")),
+        _p(whole(f"<b>{cold}</b><br/>80 % sure: {span(low_end, high_end)}<br/>coming low {coming}"), 7.5),
+        _p(glued(f"<b>{by}</b><br/>read {day(row['last_reading_on'])}"), 7.5),
+        _p(f"{_sentence(why)}. <b>{_sentence(str(row['action']))}.</b>", 7.5),
         _p(decided, 7.5),
     ]
 
@@ -215,31 +233,36 @@ def unit_pdf(
     repairs: pd.DataFrame,
     *,
     as_of: str,
+    horizon_days: int,
     fahrenheit: bool = False,
 ) -> bytes:
     """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
     cold, low, high = (celsius(row[f"coldest_start{end}_c"], fahrenheit=fahrenheit) for end in ("", "_low", "_high"))
     reasons = [in_reader_unit(reason, fahrenheit=fahrenheit) for reason in row["reasons"]]
     title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
+    by = "now" if row["act_by"] and row["act_by"] <= as_of else day(row["act_by"], missing="no date yet")
+    shown = readings.tail(_LAST_READINGS)
     story: list[Flowable] = [
         _p(printable(title), 14, bold=True),
         _p(f"{printable(row['depot'] or 'no depot')}, {name_of(words(row['vehicle_class']))}", 9),
         Spacer(1, 3 * mm),
         _p(
-            f"No-start within the horizon: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
+            f"No-start within {horizon_days} days: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
             f"<b>{cold}</b> (80 % sure: {low} to {high}). Suspect: <b>{PART_WORDS[row['part']]}</b>, "
-            f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by {day(row['act_by'])}.",
+            f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by: <b>{by}</b>.",
             9,
         ),
         Spacer(1, 2 * mm),
-        *[_p(f"• {printable(reason, longest=LONGEST_LINE)}.", 8.5) for reason in reasons],
-        _p(f"What to do: <b>{printable(row['action'])}</b>.", 8.5),
-        _p(f"Next measurement: {printable(row['next_test'] or 'enough is known')}", 8.5),
+        *[_p(f"• {_sentence(reason.rstrip('.'))}.", 8.5) for reason in reasons],
+        Spacer(1, 2 * mm),
+        _p(f"What to do: <b>{_sentence(str(row['action']))}.</b>", 9),
+        _p(f"Next measurement: {printable(row['next_test'] or 'enough is known.')}", 9),
         Spacer(1, 3 * mm),
         _parts_table(parts, fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
         _p("Last readings", 10, bold=True),
-        _readings_table(readings.tail(_LAST_READINGS), fahrenheit=fahrenheit),
+        _readings_table(shown, fahrenheit=fahrenheit),
+        *([_p("? doubtful: kept, but not used in the judgement", 7)] if (shown["doubtful"] != "").any() else []),
         Spacer(1, 3 * mm),
         _p("Repairs", 10, bold=True),
         *(_repair_lines(repairs) or [_p("none on record", 8.5)]),
@@ -311,7 +334,7 @@ def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
     lines: list[Flowable] = []
     for r in repairs.tail(_LAST_REPAIRS).to_dict("records"):
         reason = printable(words(str(r["reason"])) or "no reason")
-        lines.append(_p(f"{day(r['done_on'])}: {PART_WORDS[str(r['part'])]} {printable(r['action'])} ({reason})", 8.5))
+        lines.append(_p(f"{day(r['done_on'])}: {printable(weekly.work_words(r))} ({reason})", 8.5))
     return lines
 
 
@@ -363,7 +386,16 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
         Spacer(1, 3 * mm),
         _grid(rows, [w * mm for w in (74, 46, 30, 34)], heights=11 * mm),
         Spacer(1, 4 * mm),
-        _p("How it started:   [  ] started   [  ] slow   [  ] no start     Work done, remarks:", 9.5),
+        Table(
+            [[_p("How it started", 9), "", _p("started", 9), "", _p("slow", 9), "", _p("no start", 9), ""]],
+            colWidths=[w * mm for w in (30, 6, 24, 6, 24, 6, 24, 64)], rowHeights=[6 * mm],
+            style=TableStyle(
+                [("BOX", (column, 0), (column, 0), 0.8, (0, 0, 0)) for column in (1, 3, 5)]
+                + [("LEFTPADDING", (0, 0), (0, 0), 0), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]
+            ),
+        ),
+        Spacer(1, 3 * mm),
+        _p("Work done, remarks", 9),
         Table([[""]] * 4, colWidths=[184 * mm], rowHeights=[9 * mm] * 4,
               style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.3, (0, 0, 0))])),
     ]  # fmt: skip

@@ -82,7 +82,8 @@ def span(low: str, high: str) -> str:
 
 def temperature(value: float, *, fahrenheit: bool = False) -> str:
     """A temperature [°C] in the reader's unit."""
-    return f"{number(value * 1.8 + 32)} °F" if fahrenheit else f"{number(value)} °C"
+    kept = round(value, 1)  # as lists keep it, so that one figure never reads as two
+    return f"{number(kept * 1.8 + 32)} °F" if fahrenheit else f"{number(kept)} °C"
 
 
 def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
@@ -106,6 +107,11 @@ def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
 def whole(text: str) -> str:
     """The text with every number kept on one line with the unit or month after it."""
     return _NUMBER_UNIT.sub("\\1\u00a0", text)
+
+
+def glued(text: str) -> str:
+    """Words that stay on one line."""
+    return text.replace(" ", "\u00a0")
 
 
 def words(name: str) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.plan import ReplacementPlan
-from dashboard.plain_text import day
+from dashboard.plain_text import day, words
 from dashboard.wording import PART_WORDS
 
 CAUTION = (
@@ -21,6 +21,30 @@ POLICY_WORDS = {
     "run_to_failure": "run to failure",
     "fixed_age": "fixed age (best age from the fleet's lifetimes)",
     "flagged_list": "flagged list, first come first served",
+}
+COST_WORDS = {
+    "currency": "currency",
+    "hour_rate": "a workshop hour [money]",
+    "access_cost": "calling a vehicle in [money]",
+    "failure_hours_factor": "hours of an unplanned repair, times the planned ones",
+    "measure_h": "a measuring visit [h]",
+    "clean_h": "clean and tighten [h]",
+    "charge_h": "charge a battery [h]",
+    "clean_success": "cleaning, or a charge, cures it [chance]",
+    "cheap_life_share": "life left after that, of a new part's [share]",
+    "life_years": "life where own repairs are too few [years]",
+    "measure_resolves": "doubt that a reading takes away [share]",
+    "down_share": "largest part of a depot called in per week [share]",
+    "frozen_weeks": "near weeks that stay as planned",
+    "urgent_probability": "urgent from a no-start probability of",
+    "move_price": "moving a planned visit [money]",
+    "part_price": "price where the parts file is silent [money]",
+    "part_labour_h": "work where the parts file is silent [h]",
+    "default_lead_days": "delivery where the parts file is silent [days]",
+    "closed_weeks": "weeks without hours",
+    "roadside": "roadside help [money]",
+    "tow": "tow [money]",
+    "lost_work": "lost work [money]",
 }
 REASON_WORDS = {
     "no hours": "no workshop hours were left in the weeks in which it would have paid",
@@ -90,6 +114,35 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     visits["why"] = [why_words(row, currency, last_day) for row in rows_of(visits)]
     left_out["why"] = [left_out_words(row, currency) for row in rows_of(left_out)]
     return replace(plan, visits=visits, left_out=left_out)
+
+
+def settings_table(settings: Mapping[str, Any]) -> pd.DataFrame:
+    """Costs and rules of a plan in words: rule, for (a part or a class, else ""), value as text."""
+    currency = str(settings.get("currency", ""))
+    rows: list[tuple[str, str, str]] = []
+    for name, value in settings.items():
+        if name == "no_start":
+            rows += [
+                (COST_WORDS[n], f"no-start, {words(kind)}", spoken(v))
+                for kind, c in value.items()
+                for n, v in c.items()
+            ]
+        elif isinstance(value, Mapping):
+            rows += [
+                (COST_WORDS.get(name, words(name)), PART_WORDS.get(part, words(part)), spoken(v))
+                for part, v in value.items()
+            ]
+        else:
+            rows.append((COST_WORDS.get(name, words(name)), "", spoken(value)))
+    named = [(rule.replace("[money]", f"[{currency}]"), about, value) for rule, about, value in rows]
+    return pd.DataFrame(named, columns=["cost or rule", "for", "value"])
+
+
+def spoken(value: object) -> str:
+    """A setting's value as it is read aloud."""
+    if isinstance(value, list | tuple):
+        return ", ".join(map(str, value)) or "none"
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
 
 
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:

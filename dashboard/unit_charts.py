@@ -69,7 +69,7 @@ def _part(
         marks=one_unit.marks(_facts, part, _assessment.as_of),
         fahrenheit=in_f,
     )
-    return Drawn(charts.specification(chart), in_reader_unit(charts.part_text(course, name), fahrenheit=in_f))
+    return Drawn(charts.specification(chart), in_reader_unit(charts.part_text(course, name, limit), fahrenheit=in_f))
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)

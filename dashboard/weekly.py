@@ -166,7 +166,7 @@ def why_gone(
     done = repairs[(repairs["unit"] == unit) & (repairs["done_on"] >= since)]
     if len(done):
         last = done.iloc[-1]
-        return f"{PART_WORDS[str(last['part'])]} {last['action']} on {last['done_on'].day} {last['done_on']:%b}"
+        return f"{work_words(last.to_dict())} on {last['done_on'].day} {last['done_on']:%b}"
     mine = decisions[(decisions["unit"] == unit) & (decisions["at"] >= since)]
     looked = mine[mine["kind"] == "nothing_found"]
     if len(looked):
@@ -176,6 +176,12 @@ def why_gone(
     if len(fresh):
         return f"read again on {fresh.iloc[-1]['taken_at'].day} {fresh.iloc[-1]['taken_at']:%b}: {change}"
     return f"{change} without a new reading: the coming weeks look milder, or the fleet taught more"
+
+
+def work_words(repair: Mapping[Any, Any]) -> str:
+    """What a repair did, in words; drag is nothing that is replaced itself, but what caused it is."""
+    part, action = str(repair["part"]), str(repair["action"])
+    return f"cause of the engine drag {action}" if part == "engine_drag" else f"{PART_WORDS[part]} {action}"
 
 
 def issue(db: Database, assessment: Assessment, *, now: datetime | None = None) -> bool:

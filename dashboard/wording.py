@@ -185,13 +185,13 @@ def cold_words(celsius: float) -> str:
     """A coldest start in words."""
     if celsius <= -44:
         return "below −44 °C"
-    return f"{round(celsius):d} °C".replace("-", "−")
+    return f"{round(round(celsius, 1)):d} °C".replace("-", "−")  # as lists keep it
 
 
 def cold_reason(unit: Mapping[Any, Any]) -> str:
     """The coldest start with its interval."""
     low, high = (cold_words(float(unit[k])) for k in ("coldest_start_low_c", "coldest_start_high_c"))
-    words = f"starts down to {cold_words(float(unit['coldest_start_c']))} (80 % sure: between {low} and {high})"
+    words = f"starts down to {cold_words(float(unit['coldest_start_c']))} (80 % sure: {low} to {high})"
     return f"{words}; {NEED_WORDS[str(unit['limited_by'])]}"
 
 

@@ -27,7 +27,7 @@ FLAGS = (
     "--disable-sync",
 )
 READY = "[data-testid=stApp][data-test-script-state=notRunning]"
-PATIENCE_MS = 60_000  # the machine may be busy
+PATIENCE_MS = 120_000  # the machine may be busy, and the vehicles are judged while a test waits
 
 
 def free_port() -> int:

@@ -78,8 +78,8 @@ def test_paper_follows_the_readers_thermometer() -> None:
     table = next(f for f in paper._bay_page(unit, fahrenheit=True) if "Air at the vehicle" in str(f))
     assert "16 °F" in str(table)
     assert "°C" not in str(table)
-    cells = [c.text for c in paper._list_row(row(), issued([row()]).body, None, in_f=True)]
-    assert any("16 °F (5 °F to 25 °F) / 10 °F" in c for c in cells)
+    cells = [c.text.replace("\u00a0", " ") for c in paper._list_row(row(), issued([row()]).body, None, in_f=True)]
+    assert any("<b>16 °F</b><br/>80 % sure: 5 °F to 25 °F<br/>coming low 10 °F" in c for c in cells)
     assert any("at 68 °F" in c for c in cells)
     assert paper.list_pdf(issued([row()]), [row()], {}, fahrenheit=True).startswith(b"%PDF")
 
@@ -106,8 +106,25 @@ def test_vehicle_sheet_from_the_assessment() -> None:
         {"done_on": [pd.Timestamp("2026-02-01")], "part": ["battery"], "action": ["replaced"], "reason": [""]}
     )
     listed = list_row(judged, parts, None, a)
-    pdf = paper.unit_pdf(listed, parts, readings_of(unit), repairs, as_of="2026-11-30")
+    pdf = paper.unit_pdf(listed, parts, readings_of(unit), repairs, as_of="2026-11-30", horizon_days=30)
     assert 1 <= pages(pdf) <= 2
+
+
+def test_drag_is_said_to_have_had_its_cause_renewed() -> None:
+    """Drag is no piece that could be replaced; a cable is."""
+    days = [pd.Timestamp("2026-02-01"), pd.Timestamp("2026-03-01")]
+    repairs = pd.DataFrame(
+        {
+            "done_on": days,
+            "part": ["engine_drag", "ground_path"],
+            "action": ["replaced"] * 2,
+            "reason": ["", "no_start"],
+        }
+    )
+    assert [line.text for line in paper._repair_lines(repairs)] == [  # type: ignore[attr-defined]
+        "1 Feb 2026: cause of the engine drag replaced (no reason)",
+        "1 Mar 2026: ground path replaced (no start)",
+    ]
 
 
 def test_a_bay_sheet_per_due_vehicle() -> None:

@@ -490,6 +490,16 @@ def test_no_starts_and_whether_they_were_listed() -> None:
     happened = history.no_starts(repairs, readings, first=dt.date(2026, 9, 1), before=dt.date(2026, 11, 21))
     said = dict(zip(happened["unit"], history.was_listed(happened, past), strict=True))
     assert said == {"A": "yes", "B": "yes, for another part", "C": "no", "D": "no list yet"}
+    issued = {dt.date(2026, 11, 2): pd.DataFrame({"unit": ["C"], "part": ["battery"]})}  # a Monday's list, on record
+    said = dict(zip(happened["unit"], history.was_listed(happened, past, issued), strict=True))
+    assert said == {"A": "yes", "B": "no", "C": "yes", "D": "no list yet"}
+    which = dict(zip(happened["unit"], history.which_list(happened, past, issued), strict=True))
+    assert which == {
+        "A": "1 Oct 2026, worked out afterwards",
+        "B": "2 Nov 2026, issued",
+        "C": "2 Nov 2026, issued",
+        "D": "",
+    }
 
 
 # --- small words and units -------------------------------------------------------------------------------------------

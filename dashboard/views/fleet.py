@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pandas as pd
@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from analysis.assess import Assessment
 from dashboard import charts, downloads, history, one_unit, paper, session, weekly
 from dashboard.issued import newest_issued
-from dashboard.plain_text import day, safe, temperature, whole
+from dashboard.plain_text import celsius, day, safe, span, temperature, whole, words
 from dashboard.wording import PART_WORDS
 from ingest import store
 from ingest.records import WeeklyList, read_decisions
@@ -21,6 +21,8 @@ OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our c
 SERVICE_SOON_D = 14
 SHEETS_AT_ONCE = 60  # bay sheets in one file, our choice
 METRIC_PX = 172  # [px] two side by side on a phone
+ALL = "all"  # the line of all parts, or all depots
+DEPOTS_SAID = 6  # depots with a sentence of their own, the coldest first; our choice
 NAMED = 12  # vehicles named in a sentence
 
 
@@ -88,9 +90,10 @@ def issued_cold_sentences(issued: WeeklyList) -> list[str]:
         low_c = float(low["forecast_low_c"])
         likely = [r["unit"] for r in issued.body["units"] if r["depot"] == depot and r["coldest_start_c"] > low_c]
         at = temperature(low_c, fahrenheit=session.fahrenheit())
+        fail = "fails" if len(likely) == 1 else "fail"
         out.append(
             f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): at **{at}, {len(likely)}** of "
-            f"the list's vehicles likely fail to start{named(likely)}" + ("" if len(likely) > NAMED else ".")
+            f"the list's vehicles likely {fail} to start{named(likely)}" + ("" if len(likely) > NAMED else ".")
         )
     return out
 
@@ -111,7 +114,11 @@ def coming_cold(assessment: Assessment) -> None:
     """How many vehicles likely fail to start at a temperature, for a depot or all."""
     st.subheader("What the coming cold would do")
     in_f = session.fahrenheit()
-    st.markdown("\n".join(f"- {whole(sentence)}" for sentence in forecast_sentences(assessment)))
+    sentences = forecast_sentences(assessment)
+    if sentences:
+        st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
+    else:
+        st.caption("No forecast of these days is known; bring in a forecast file, or choose a low here.")
     units = assessment.units[assessment.units["status"] == "judged"]
     if units.empty:
         st.write("No vehicle can be judged yet: each has too few readings.")
@@ -124,7 +131,7 @@ def coming_cold(assessment: Assessment) -> None:
     sentence = cold_sentence(mine, low)
     st.markdown(sentence[:1].upper() + sentence[1:])
     counts = cold_counts(mine)
-    text = "How many vehicles likely or possibly fail to start, by morning low"
+    text = cold_count_text(counts, in_f=in_f)
     chart = charts.cold_count_chart(
         counts, chosen_c=low, title="Vehicles that fail to start, by morning low", fahrenheit=in_f
     )
@@ -135,8 +142,29 @@ def coming_cold(assessment: Assessment) -> None:
         ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
     ].sort_values("coldest_start_c", ascending=False)
     with st.expander(f"The {len(table)} vehicles that likely or possibly fail at {temperature(low, fahrenheit=in_f)}"):
-        st.dataframe(table.head(500), hide_index=True, alt="Vehicles that likely or possibly fail", key="cold_table")
+        st.dataframe(
+            cold_shown(table.head(500), low, in_f=in_f), hide_index=True, alt="Vehicles that likely or possibly fail",
+            key="cold_table", column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
+        )  # fmt: skip
         downloads.table_button(table, f"fail-at-{low:.0f}-c", key="cold")
+
+
+def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> pd.DataFrame:
+    """The table as it is read; the file keeps codes and numbers."""
+    low, middle, high = (
+        [celsius(float(c), fahrenheit=in_f) for c in table[f"coldest_start{end}_c"]] for end in ("_low", "", "_high")
+    )
+    return pd.DataFrame(
+        {
+            "vehicle": table["unit"],
+            "depot": table["depot"],
+            "class": [words(str(name)) for name in table["vehicle_class"]],
+            "most worn": [PART_WORDS[part] for part in table["part"]],
+            "fails": ["likely" if c > low_c else "possibly" for c in table["coldest_start_c"]],
+            "starts down to": middle,
+            "80 % sure": [span(a, b) for a, b in zip(low, high, strict=True)],
+        }
+    )
 
 
 def low_slider(first_c: int, *, in_f: bool) -> float:
@@ -153,7 +181,10 @@ def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
     possible = int((units["coldest_start_high_c"] > low_c).sum())
     at = temperature(low_c, fahrenheit=session.fahrenheit())
     which = named(likely["unit"].tolist())
-    return f"at **{at}**, **{len(likely)} of {len(units)}** vehicles likely fail to start{which}; {possible} possibly."
+    fail = "fails" if len(likely) == 1 else "fail"
+    return (
+        f"at **{at}**, **{len(likely)} of {len(units)}** vehicles likely {fail} to start{which}; {possible} possibly."
+    )
 
 
 def named(units: list[str]) -> str:
@@ -174,17 +205,37 @@ def cold_counts(units: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def cold_count_text(counts: pd.DataFrame, *, in_f: bool) -> str:
+    """What the chart by morning low shows, in words."""
+    at = counts[counts["low_c"].isin([0, -10, -20, -30, -40])].iloc[::-1]
+    said = "; ".join(
+        f"{temperature(float(str(r.low_c)), fahrenheit=in_f)}: {r.likely} likely, {r.possible} possibly"
+        for r in at.itertuples()
+    )
+    return f"Vehicles that fail to start, by morning low. At {said}."
+
+
 def forecast_sentences(assessment: Assessment) -> list[str]:
-    """Per depot with a forecast: its coldest morning, and what it would do there."""
+    """Per depot with a forecast: its coldest morning, what it would do there; where there are several, all together."""
     with session.database() as db:
         lows = weekly.coming_lows(db, assessment)
     units = assessment.units[assessment.units["status"] == "judged"]
     known = [(d, low) for d, low in lows.items() if low["forecast_low_c"] is not None]
     known.sort(key=lambda pair: float(pair[1]["forecast_low_c"]))
-    return [
+    said = [
         f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): "
         + cold_sentence(units[units["depot"] == depot], float(low["forecast_low_c"]))
-        for depot, low in known[:6]
+        for depot, low in known[:DEPOTS_SAID]
+    ]
+    if len(known) < 2:
+        return said
+    coldest = units["depot"].map({depot: float(low["forecast_low_c"]) for depot, low in known})
+    likely, possible = (int((units[f"coldest_start{end}_c"] > coldest).sum()) for end in ("", "_high"))
+    fail = "fails" if likely == 1 else "fail"
+    return [
+        f"On the coldest morning of each depot's forecast **{likely} of {int(coldest.notna().sum())}** vehicles likely "
+        f"{fail} to start, {possible} possibly.",
+        *said,
     ]
 
 
@@ -210,16 +261,19 @@ def year(as_of: pd.Timestamp) -> None:
         by = st.segmented_control("Count by", ["depot", "part"], default="part", key="history_by") or "part"
         counted = history.by_month(flagged, by)
         order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
+        every = counted.groupby("day", as_index=False)["vehicles"].sum().assign(**{by: ALL})
         counted = counted[counted[by].isin(order)]
         if by == "part":
             counted["part"] = [PART_WORDS[p] for p in counted["part"]]
             order = [PART_WORDS[p] for p in order]
+        text = history.in_words(counted, by)
+        if len(order) > 1:
+            counted, order = pd.concat([counted, every], ignore_index=True), [ALL, *order]
         chart = charts.risk_history_chart(
             counted, by=by, title=f"Vehicles on the list at the start of each month, by {by}", order=order
         )
-        text = f"Vehicles on the list by {by} at the start of each month of the last year"
         st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
-        st.caption("Each list is worked out with that day's knowledge only.")
+        st.caption(f"{safe(text, longest=600)} Each list is worked out with that day's knowledge only.")
         with st.expander("The same in numbers"):
             table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
             table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
@@ -254,17 +308,29 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
     if happened.empty:
         st.write("No no-start is on record in this time.")
         return
-    happened["on the list before"] = history.was_listed(happened, past)
+    issued = issued_in(session.key_of(), past.days[0])
+    happened["on the list before"] = history.was_listed(happened, past, issued)
+    happened["that list"] = history.which_list(happened, past, issued)
     happened["part"] = [PART_WORDS.get(p, "") for p in happened["part"]]
     said = happened["on the list before"]
     if past.done:
-        st.markdown(f"**{len(happened)} no-starts happened; {int(said.str.startswith('yes').sum())} were on the list "
-                    "of the month before.**")  # fmt: skip
+        listed = int(said.str.startswith("yes").sum())
+        st.markdown(
+            f"**{len(happened)} no-start{'' if len(happened) == 1 else 's'} happened; {listed} "
+            f"{'was' if listed == 1 else 'were'} on the last list before.**"
+        )
     st.dataframe(
         happened, hide_index=True, alt="No-starts that happened", height=240, key="happened_table",
         column_config={"day": st.column_config.DateColumn(format="YYYY-MM-DD")},
     )  # fmt: skip
     downloads.table_button(happened, "no-starts", key="happened")
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def issued_in(key: session.Key, first: date) -> dict[date, pd.DataFrame]:
+    """Lists issued from `first` to before the day shown; read once per state of the database."""
+    with session.database() as db:
+        return history.issued_lists(db, first=first, before=key.as_of)
 
 
 def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import partial
 from typing import Any, Literal
 
@@ -17,7 +17,7 @@ from dashboard.plain_text import day, number, percent, safe, whole
 from dashboard.plan_export import render
 from dashboard.plan_moves import Trial, move, try_move
 from dashboard.plan_table import closed_sentences
-from dashboard.plan_words import POLICY_WORDS
+from dashboard.plan_words import POLICY_WORDS, settings_table
 from dashboard.plan_words import money as plan_money
 from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan
 from dashboard.wording import PART_WORDS
@@ -25,6 +25,7 @@ from ingest.errors import IngestError
 from ingest.records import list_plans, read_pins, read_settings, remove_pin
 
 CLOSED_WORDS = 800  # characters on closed weeks, for fleets with many depots; our choice
+DEPOTS_SAID = 8  # depots named in the text beside the board, our choice
 NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
 VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, our choice
 STATES = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
@@ -154,11 +155,11 @@ def board(plan: ReplacementPlan) -> None:
     if plan.hours.empty:
         st.info("No workshop hours are known; bring in a workshops file with hours per week.")
     else:
-        text = "Hours used of hours there are, by depot and week"
+        title = "Hours used of hours there are, by depot and week"
         st.vega_lite_chart(
-            charts.specification(charts.hours_chart(plan.hours, title=text)),
+            charts.specification(charts.hours_chart(plan.hours, title=title)),
             width="stretch",
-            alt=text,
+            alt=hours_text(plan.hours),
             key="hours_chart",
         )
         shut = closed_sentences(plan.hours)
@@ -183,6 +184,17 @@ def board(plan: ReplacementPlan) -> None:
                 visit_line(visit, plan, least)
     if len(visits) > VISITS_SHOWN:
         st.caption(f"{len(visits) - VISITS_SHOWN} more visits are in the export.")
+
+
+def hours_text(hours: pd.DataFrame) -> str:
+    """What the board of hours shows, in words; the table behind the tab of hours has every week."""
+    by = hours.groupby("depot")[["booked", "hours"]].sum()
+    said = "; ".join(
+        f"{name}: {number(used, 1)} of {number(there, 1)} h"
+        for name, used, there in zip(by.index[:DEPOTS_SAID], by["booked"], by["hours"], strict=False)
+    )
+    more = f"; and {len(by) - DEPOTS_SAID} more depots" if len(by) > DEPOTS_SAID else ""
+    return f"Hours used of hours there are, {hours['iso_week'].min()} to {hours['iso_week'].max()}: {said}{more}."
 
 
 def hours_words(hours: dict[Any, Any]) -> str:
@@ -329,17 +341,26 @@ def left_out(plan: ReplacementPlan) -> None:
     if plan.left_out.empty:
         st.write("Nothing that pays was left out.")
         return
+    rows = plan.left_out.to_dict("records")
+    lines = [f"- **{safe(r['unit'])}**, {safe(r['job'])}: {safe(in_sentence(r['why']))}" for r in rows[:VISITS_SHOWN]]
+    st.markdown(whole("\n".join(lines)))
     table = plan.left_out[["unit", "depot", "job", "best_week", "risk", "cost_at_risk", "saving", "why"]]
     in_money = f"[{plan.summary['currency']}]"
     st.dataframe(
-        table, hide_index=True, alt="Left out of the plan", key="left_table",
+        table.drop(columns="why").assign(risk=table["risk"].map(percent)), hide_index=True, alt="Left out of the plan", key="left_table",
         column_config={
-            "best_week": "best week", "risk": st.column_config.NumberColumn("no-start risk", format="percent"),
+            "unit": st.column_config.TextColumn("vehicle", pinned=True), "best_week": "best week",
+            "risk": "no-start risk",
             "cost_at_risk": st.column_config.NumberColumn(f"at risk {in_money}", format="%.0f"),
             "saving": st.column_config.NumberColumn(f"a visit would save {in_money}", format="%.0f"),
         },
     )  # fmt: skip
     downloads.table_button(table, "left-out", key="left")
+
+
+def in_sentence(text: str) -> str:
+    """A sentence that follows a colon."""
+    return text[:1].lower() + text[1:]
 
 
 def hours(plan: ReplacementPlan) -> None:
@@ -386,17 +407,9 @@ def rules(plan: ReplacementPlan) -> None:
     """Every cost and rule that this version was made with."""
     st.write("Every cost and rule that this version was made with; they are changed under Settings.")
     st.page_link(page("settings"), label="Change costs and rules")
-    table = downloads.settings_table(flat(plan.settings))
+    table = settings_table(plan.settings)
     st.dataframe(table, hide_index=True, alt="Costs and rules of the plan", key="rules_table")
     downloads.table_button(table, "plan-costs", key="rules")
-
-
-def flat(settings: Mapping[str, Any], before: str = "") -> dict[str, Any]:
-    """Settings within settings side by side: `no_start.light.tow`."""
-    out: dict[str, Any] = {}
-    for name, value in settings.items():
-        out |= flat(value, f"{before}{name}.") if isinstance(value, Mapping) else {f"{before}{name}": value}
-    return out
 
 
 def export(plan: ReplacementPlan) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 import streamlit as st
 from streamlit.elements.lib.column_types import ColumnConfig
@@ -10,6 +12,7 @@ from analysis.plan_settings import MOST_MONEY, RANGES, PlanSettings
 from dashboard import downloads, session
 from dashboard.assessment import TOLERATED_FALSE_FLAGS, own_costs
 from dashboard.plain_text import safe
+from dashboard.plan_words import settings_table, spoken
 from dashboard.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.wording import PART_WORDS
 from ingest.errors import IngestError
@@ -18,6 +21,12 @@ from ingest.records import read_settings, save_setting
 LEAST_HOURS_KEY = "least_hours"
 CURRENCY_KEY = "currency"
 FIELD_PX = 172  # [px] two side by side on a phone
+SETTING_WORDS = {
+    session.HORIZON_KEY: "look ahead [days]",
+    "tolerated_false_flags": "false flags tolerated, per 100 healthy vehicles and year",
+    "temperature_unit": "temperatures",
+    LEAST_HOURS_KEY: "least hours worth planning a visit for [h]",
+}
 COSTS = {
     "hour_rate": ("A workshop hour", 5.0, "What an hour of work costs."),
     "access_cost": ("Calling a vehicle in", 10.0, "Saved when the vehicle is in for a service anyway."),
@@ -86,11 +95,20 @@ def show() -> None:
             keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
     costs()
     parts()
-    table = downloads.settings_table(saved)
+    table = saved_table(saved)
     if len(table):
         st.subheader("On record")
         st.dataframe(table, hide_index=True, alt="Settings on record", key="settings_table")
         downloads.table_button(table, "settings", key="settings")
+
+
+def saved_table(saved: Mapping[str, object]) -> pd.DataFrame:
+    """What was set, in words; what was not set is at its default above."""
+    rows = [(SETTING_WORDS[name], spoken(saved[name])) for name in SETTING_WORDS if name in saved]
+    plan = saved.get("plan")
+    for rule, about, value in settings_table(plan if isinstance(plan, Mapping) else {}).to_numpy().tolist():
+        rows.append((f"{rule}, {about}" if about else str(rule), str(value)))
+    return pd.DataFrame(rows, columns=["setting", "value"])
 
 
 def costs() -> None:

@@ -277,17 +277,23 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     ) or str(row["part"])
     drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
     st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="part_chart")
-    st.caption(f"{safe(drawn.text, longest=600)} Grey band: sound vehicles of the class. Dashed: if nothing is done.")
+    st.caption(
+        f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey band: sound vehicles "
+        "of the class. Dashed: ahead, if nothing is done."
+    )
     left, right = st.columns(2)
     with left:
         drawn = unit_charts.cold_drawn(assessment, row)
         st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="cold_chart")
-        st.caption(f"{safe(drawn.text, longest=600)} Grey: from the usual low to a morning in ten.")
+        st.caption(
+            f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey shading: from the usual "
+            "low to the coldest morning in ten."
+        )
     with right:
         ahead = unit_charts.outlook_drawn(assessment, row)
         if ahead is not None:
             st.vega_lite_chart(ahead.spec, width="stretch", alt=ahead.text, key="outlook_chart")
-            st.caption(safe(ahead.text))
+            st.caption(f"{safe(ahead.text)} Shading: 80 % sure.")
     parts_table(assessment, row)
 
 
@@ -317,7 +323,9 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
         column_config={"part": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
     st.caption(
-        "Level: as the trend has it, ± one standard error. Usual: the median of its class. "
+        "Level: as the trend has it, ± one standard error. Usual: the median of its class. Suspect: how likely this part "
+        "is the one at fault. Wearing: how likely it wears beyond ordinary ageing. Renewed, starts to: the coldest start "
+        "with this part alone renewed. "
         "Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen)."
     )
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
@@ -416,7 +424,8 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             as_of = f"{assessment.as_of:%Y-%m-%d}"
             st.download_button(
                 "Vehicle sheet (PDF)", lambda: paper.unit_pdf(
-                    listed, parts, known, facts.repairs, as_of=as_of, fahrenheit=in_f
+                    listed, parts, known, facts.repairs, as_of=as_of, horizon_days=assessment.horizon_days,
+                    fahrenheit=in_f,
                 ),
                 file_name=f"vehicle-{unit}.pdf", mime="application/pdf", key="unit_pdf", on_click="ignore",
             )  # fmt: skip

@@ -12,7 +12,19 @@ from dashboard import device, downloads, session, theme, weekly
 from dashboard.issued import read_issued
 from dashboard.pages import page
 from dashboard.paper import list_pdf
-from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, whole, words
+from dashboard.plain_text import (
+    celsius,
+    day,
+    glued,
+    in_reader_unit,
+    percent,
+    safe,
+    span,
+    sureness,
+    temperature,
+    whole,
+    words,
+)
 from dashboard.wording import PART_WORDS
 from ingest.records import WeeklyList, read_decisions, weekly_lists
 
@@ -198,11 +210,6 @@ def show_row(
         st.markdown(whole(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}"))
 
 
-def glued(words_: str) -> str:
-    """Words that stay on one line."""
-    return words_.replace(" ", "\u00a0")
-
-
 def decision_line(decision: Mapping[Any, Any]) -> str:
     """What was decided, why and by whom, harmless."""
     reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
@@ -230,7 +237,8 @@ def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:
     if change in ("worse", "better") and was is not None:
         moved = abs(float(row["no_start_probability"]) - float(was)) >= weekly.WORSE_RISE
         before = percent(float(was)) if moved or was_c is None else celsius(float(was_c), fahrenheit=in_f)
-        then = f" (was {before})" if moved or was_c is None else f" (started down to {before})"
+        started = f"started {before}" if before.startswith("below") else f"started down to {before}"
+        then = f" (was {before})" if moved or was_c is None else f" ({started})"
     return f"{theme.CHANGE_SIGNS[change]} {CHANGE_WORDS[change]}{then}"
 
 
@@ -241,24 +249,48 @@ def show_gone(body: Mapping[str, Any]) -> None:
     elif not body["gone"]:
         st.write("No vehicle has left the list.")
     for row in body["gone"]:
-        with st.container(border=True):
-            st.page_link(page("unit"), label=safe(row["unit"]), query_params={"unit": row["unit"]})
+        with st.container(border=True, key=f"row-gone-{row['unit'][:24]}"):
+            st.page_link(page("unit"), label=safe(row["unit"]), icon=None, query_params={"unit": row["unit"]})
             st.markdown(f"Was on the list for its {PART_WORDS[row['part']]} ({percent(float(row['was']))}). "
                         f"Gone because: {safe(row['why'])}.")  # fmt: skip
     if body["gone"]:
         downloads.table_button(pd.DataFrame(body["gone"]), f"gone-since-{body['compared_with']}", key="gone")
 
 
+def table_shown(frame: pd.DataFrame, *, in_f: bool) -> pd.DataFrame:
+    """The table as it is read: plain heads, spoken classes, the reader's degrees; the file keeps codes and numbers."""
+    return pd.DataFrame(
+        {
+            "rank": frame["rank"],
+            "vehicle": frame["unit"],
+            "depot": frame["depot"],
+            "class": [words(str(name)) for name in frame["class"]],
+            "part": frame["part"],
+            "sure": [percent(float(p)) for p in frame["part_probability"]],
+            "no-start": [percent(float(p)) for p in frame["no_start_probability"]],
+            "starts down to": [celsius(float(c), fahrenheit=in_f) for c in frame["coldest_start_c"]],
+            "coming low": [
+                "–" if pd.isna(c) else temperature(float(c), fahrenheit=in_f) for c in frame["coming_low_c"]
+            ],
+            "act by": [day(d) for d in frame["act_by"]],
+            "last read": [day(d) for d in frame["last_reading_on"]],
+            "change": [CHANGE_WORDS.get(str(c), str(c)) for c in frame["change"]],
+            "why": [in_reader_unit(str(why), fahrenheit=in_f) for why in frame["why"]],
+            "what to do": frame["action"],
+            "decided": frame["decision"],
+        }
+    )
+
+
 def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> None:
     """The same rows as a table, for download, and as paper."""
     frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
     frame["rank"] = [row["rank"] for row in rows]
-    percent_column = st.column_config.NumberColumn(format="percent")
-    st.dataframe(
-        frame, hide_index=True, alt="The weekly list as a table", key="list_table",
-        column_config={"part_probability": percent_column, "no_start_probability": percent_column},
-    )  # fmt: skip
     in_f = session.fahrenheit()
+    st.dataframe(
+        table_shown(frame, in_f=in_f), hide_index=True, alt="The weekly list as a table", key="list_table",
+        column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
+    )  # fmt: skip
     with st.container(horizontal=True):
         downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
         st.download_button(

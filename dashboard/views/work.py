@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import bay, downloads, one_unit, session
+from dashboard import bay, downloads, one_unit, session, weekly
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe
@@ -86,7 +86,7 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
         finish("repair", entry, "Repair kept." if entry.stored else "This repair is on record already.")
     if len(facts.repairs):
         st.caption("On record: " + "; ".join(
-            f"{day(r['done_on'])} {PART_WORDS[r['part']]} {r['action']}"
+            f"{day(r['done_on'])} {weekly.work_words(r)}"
             for r in facts.repairs.tail(3).iloc[::-1].to_dict("records")))  # fmt: skip
 
 
