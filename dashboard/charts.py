@@ -236,9 +236,11 @@ def limit_words(course: PartCourse, printed_limit: float | None) -> str:
         if len(over):
             now = over.index[0] == ahead.index[0]
             said.append(
-                f"over the {words} ({at})" if now else f"at the {words} ({at}) around {day(over['day'].iloc[0])}"
+                f"is over the {words} ({at})"
+                if now
+                else f"reaches the {words} ({at}) around {day(over['day'].iloc[0])}"
             )
-    return f" It is {' and '.join(said)}." if said else ""
+    return f" It {' and '.join(said)}." if said else ""
 
 
 def part_text(course: PartCourse, name: str, printed_limit: float | None = None) -> str:

@@ -6,6 +6,7 @@ Truth: the simulated fleet's readings by hand (volts over amps), and the assessm
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ import pytest
 from samples_screens import assessed, readings_of, worst_unit
 from scipy.stats import theilslopes
 
-from analysis.course import PLAIN_D, Z_80, cold_course, part_course, plain_slopes, season_course
+from analysis.course import PLAIN_D, Z_80, PartCourse, cold_course, part_course, plain_slopes, season_course
 from dashboard import charts
 
 
@@ -184,3 +185,15 @@ def test_what_is_missing_is_null_in_a_chart() -> None:
         ]
     }
     assert "Infinity" not in json.dumps(charts._rows(frame))
+
+
+def test_when_a_part_reaches_its_limit_is_said() -> None:
+    """By hand: 1, 2, 3 mOhm on three days ahead are over 0.5 now, at 2.5 on the third day, never at 9."""
+    days = pd.to_datetime(["2026-11-21", "2026-12-21", "2027-01-20"])
+    path = pd.DataFrame({"day": days, "value": [1.0, 2.0, 3.0], "low": 0.5, "high": 4.0, "ahead": True})
+    course = PartCourse("ground_path", "mΩ", pd.DataFrame(), path, 0.5, 0.1, 9.0)
+    assert charts.limit_words(course, None) == ""
+    assert charts.limit_words(course, 2.5) == " It reaches the printed limit (2.50 mΩ) around 20 Jan 2027."
+    assert charts.limit_words(replace(course, fails_at=0.5), None) == (
+        " It is over the level of no start from this alone (0.50 mΩ)."
+    )

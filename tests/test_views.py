@@ -24,6 +24,7 @@ from analysis.plan_settings import PlanSettings
 from dashboard import bay, history, judging, session, weekly
 from dashboard.assessment import assess_database
 from dashboard.plain_text import celsius, percent, safe, span, whole
+from dashboard.plan_words import settings_table
 from dashboard.planning import load_plan, parts_in_force, plan_settings
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
@@ -500,6 +501,23 @@ def test_no_starts_and_whether_they_were_listed() -> None:
         "C": "2 Nov 2026, issued",
         "D": "",
     }
+
+
+def test_past_lists_and_plan_settings_in_words() -> None:
+    """Counted by hand: 1 on the first list, 3 on the second, 2 on the last, of which the battery has both."""
+    days = pd.to_datetime(["2026-09-01", "2026-10-01", "2026-10-01", "2026-11-01"])
+    counted = pd.DataFrame(
+        {"day": days, "part": ["battery", "battery", "ground path", "battery"], "vehicles": [1, 1, 2, 2]}
+    )
+    assert history.in_words(counted, "part") == (
+        "Vehicles on the list, by part: 1 on 1 Sep 2026, most on 1 Oct 2026 with 3, 2 on 1 Nov 2026 (2 battery)."
+    )
+    shown = settings_table(PlanSettings(currency="EUR").as_mapping())
+    rules = dict(zip(zip(shown["cost or rule"], shown["for"], strict=True), shown["value"], strict=True))
+    assert rules["a workshop hour [EUR]", ""] == "85"
+    assert rules["tow [EUR]", "no-start, light"] == f"{PlanSettings().no_start['light'].tow:g}"
+    assert rules["weeks without hours", ""] == "none"
+    assert not shown["cost or rule"].str.contains("_").any(), "a code instead of words"
 
 
 # --- small words and units -------------------------------------------------------------------------------------------

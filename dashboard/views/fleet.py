@@ -427,7 +427,19 @@ def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
 def learned(assessment: Assessment) -> None:
     """What the fleet taught about each class."""
     with st.expander("What was learned of each class"):
-        st.dataframe(assessment.classes, hide_index=True, alt="What was learned of each class", key="classes_table")
+        table = assessment.classes.assign(
+            vehicle_class=[words(str(name)) for name in assessment.classes["vehicle_class"]],
+            quantity=[words(str(name)) for name in assessment.classes["quantity"]],
+        )
+        st.dataframe(
+            table, hide_index=True, alt="What was learned of each class", key="classes_table",
+            column_config={
+                "vehicle_class": st.column_config.TextColumn("class", pinned=True),
+                "value": st.column_config.NumberColumn(format="%.3g"),
+                "se": st.column_config.NumberColumn("± one standard error", format="%.2g"),
+                "units": "vehicles", "no_starts": "no-starts",
+            },
+        )  # fmt: skip
         downloads.table_button(assessment.classes, "classes", key="classes")
 
 
