@@ -196,8 +196,10 @@ def _parse_plain(
     if frame is None or len(frame) != count:
         yield from _slow_blocks(part, 0, line - 1, width, delimiter)
         return
-    kept = ~frame.isna().all(axis=1).to_numpy()
-    if not kept.all():
+    kept = np.ones(count, dtype=np.bool_)
+    if re.search(rf"(?m)^(?:[^\S\n]|{re.escape(delimiter)})*$", part.removesuffix("\n")):
+        rows = part.removesuffix("\n").split("\n")
+        kept = np.array([bool(row.replace(delimiter, "").strip()) for row in rows])
         frame = frame[kept]
     if not len(frame):
         return

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from samples_ingest import GOOD, HEADING, NOW, fleet, reading, reasons
 from sqlite_utils import Database
@@ -189,6 +189,7 @@ def test_any_bytes_give_sheets_or_a_refusal(tmp_path: Path, data: bytes) -> None
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@example([["", "", " "]])  # a row of nothing but blanks is no row
 @given(
     st.lists(
         st.lists(
