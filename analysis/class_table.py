@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.stats import dirichlet
 
 from analysis.learning import LearnedNeeds
-from analysis.lifetimes import DAYS_PER_YEAR, Lifetime, observed_lives, part_lifetimes
+from analysis.lifetimes import DAYS_PER_YEAR, LEAST_FAILURES, Lifetime, observed_lives, part_lifetimes
 from analysis.observe import CHANNELS, ClassLaws
 from analysis.panel import FleetTables, dates_of
 from analysis.plan_settings import PlanSettings
@@ -127,7 +127,7 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
     for k, part in enumerate(PARTS):
         words = part.replace("_", " ")
         own, whole = of_class[part], of_fleet[part]
-        life = own if own.source.startswith("the fleet's own") else whole
+        life = own if own.failures >= LEAST_FAILURES else whole
         half = life.law.scale * np.log(2.0) ** (1.0 / life.law.shape) / DAYS_PER_YEAR
         spread = half / (life.law.shape * np.sqrt(max(life.failures, 1)))
         rows += [

@@ -22,6 +22,7 @@ from analysis.trend import (
     DAYS_PER_YEAR,
     LIVES_D,
     POWERS,
+    ChannelPrior,
     Growth,
     GrowthPrior,
     PathGrid,
@@ -35,16 +36,13 @@ POWER_COUNTS = 40.0  # and of powers, which readings tell apart badly; our choic
 CLASS_COUNTS = 30.0  # what the fleet says counts as much as so many cases of the class's own; our choice
 TOLD = 0.5  # a life counts as worn where its readings say so rather than not; our choice, because errors that hang together
 # from reading to reading look a little like slow wear, and the sum of many littles would be taken for a habit of the class
-ENDS_AT = (
-    0.6,
-    0.2,
-)  # share of the failing excess (mean, sd) at which a no-start ends a life, mostly in the cold; our choice
+# a no-start, mostly in the cold, ends a life at this share of the failing excess (mean, sd); our choice
+ENDS_AT = (0.6, 0.2)
 ENDS_SOUND = 0.05  # share of parts renewed at a no-start that were sound; our choice
 ROUNDS = 4
 FEWEST_TO_AGE, LEAST_SPAN_A = 4, 0.5  # readings and years that a vehicle needs to tell of ordinary ageing; our choice
-FEWEST_TELLING = (
-    10  # vehicles that tell of ordinary ageing, or it is not asked for; our choice: one alone may be wearing
-)
+# vehicles that tell of ordinary ageing, or it is not asked for: one alone may be wearing; our choice
+FEWEST_TELLING = 10
 SOUND_SD = 2.5  # a vehicle that has come to read so many standard deviations above usual may be wearing; our choice
 AGEING_SPREAD = 0.015  # ordinary ageing differs so much between vehicles [1/a]; our choice
 AGEING_SD, CLASS_AGEING_SD = 0.05, 0.02  # before the fleet has told of it; of a class about the fleet; our choice
@@ -223,70 +221,52 @@ def learn_growth(
 ) -> GrowthLaws:
     """Growth laws from the lives of each channel, which were read under `base`: of the whole fleet, then of each class."""
     years, onsets = np.zeros((classes, len(lives))), np.zeros((classes, len(lives)))
-    fleet = _tables(base)
-    own = [_tables(base) for _ in range(classes)]
+    own: list[list[ChannelPrior]] = [[] for _ in range(classes)]
     for c, read in enumerate(lives):
         weight = np.concatenate([one.weight for one in read])
         span = np.concatenate([one.span_d for one in read])
         group = np.concatenate([one.group for one in read])
-        before = base.log_weights(grid, c)
-        _fit(fleet, weight, span, grid, c, base, before, (ONSET_COUNTS, LIFE_COUNTS, POWER_COUNTS))
-        whole = _as_prior(fleet)
+        stated, before = base.channel(c), base.log_weights(grid, c)
+        whole, _, _ = _fit(weight, span, grid, stated, before, (ONSET_COUNTS, LIFE_COUNTS, POWER_COUNTS))
         for g in range(classes):
             mine = group == g
-            years[g, c], onsets[g, c] = _fit(
-                own[g], weight[mine], span[mine], grid, c, whole, before, (CLASS_COUNTS,) * 3
-            )
-    return GrowthLaws(tuple(_as_prior(tables) for tables in own), years, onsets, tuple(ageing))
-
-
-_Tables = tuple[Floats, Floats, Floats]
-
-
-def _tables(prior: GrowthPrior) -> _Tables:
-    return prior.onset_per_year.copy(), prior.life_share.copy(), prior.power_share.copy()
-
-
-def _as_prior(tables: _Tables) -> GrowthPrior:
-    return GrowthPrior(*(table.copy() for table in tables))
+            law, years[g, c], onsets[g, c] = _fit(weight[mine], span[mine], grid, whole, before, (CLASS_COUNTS,) * 3)
+            own[g].append(law)
+    return GrowthLaws(tuple(GrowthPrior.of_channels(laws) for laws in own), years, onsets, tuple(ageing))
 
 
 def _fit(
-    tables: _Tables,
     weight: Reals,
     span_d: Floats,
     grid: PathGrid,
-    channel: int,
-    prior: GrowthPrior,
+    prior: ChannelPrior,
     read_with: Floats,
     counts: tuple[float, float, float],
-) -> tuple[float, float]:
-    """Fit one channel's rate and shares into `tables`, shrunk to `prior`; returns part-years watched and onsets in them.
+) -> tuple[ChannelPrior, float, float]:
+    """One channel's law, shrunk to `prior`; part-years watched, and onsets in them.
 
-    read_with: (N,) log prior that the weights (L, N) were made under.
+    read_with: (N,) log prior that the weights (L, N) were made under; counts: cases that the prior's rate, lives and
+    powers count as much as.
     """
-    onset, life, power = (t[channel] for t in (prior.onset_per_year, prior.life_share, prior.power_share))
-    rate0, life0, power0 = float(onset), life.copy(), power.copy()
     lag = np.nan_to_num(grid.lag, nan=np.inf)[None, :]
     span = span_d[:, None]
     begun = weight * (lag < span)  # the steady path never does
     free = weight * np.where(np.isfinite(lag), np.maximum(span - lag, 0.0), span) / DAYS_PER_YEAR
     _, of_life, of_power = grid.steps
-    seen = years = 0.0
-    tables[0][channel], tables[1][channel], tables[2][channel] = rate0, life0, power0
+    law, seen, years = prior, 0.0, 0.0
     for _ in range(ROUNDS):
-        ratio = np.exp(_as_prior(tables).log_weights(grid, channel) - read_with)
+        ratio = np.exp(law.log_weights(grid) - read_with)
         total = np.maximum(weight @ ratio, 1e-300)
         told = 1.0 - weight[:, 0] * ratio[0] / total > TOLD
         share = told / total
         onsets = ratio * (share @ begun)
         seen = float(onsets.sum())
         years = float(share @ (free @ ratio)) + float(span_d[~told].sum()) / DAYS_PER_YEAR
-        tables[0][channel] = (counts[0] + seen) / (counts[0] / rate0 + years)
-        by_life = counts[1] * life0 + np.bincount(of_life, onsets[1:], len(LIVES_D))
-        by_power = counts[2] * power0 + np.bincount(of_power, onsets[1:], len(POWERS))
-        tables[1][channel], tables[2][channel] = by_life / by_life.sum(), by_power / by_power.sum()
-    return years, seen
+        by_life = counts[1] * prior.life_share + np.bincount(of_life, onsets[1:], len(LIVES_D))
+        by_power = counts[2] * prior.power_share + np.bincount(of_power, onsets[1:], len(POWERS))
+        rate = (counts[0] + seen) / (counts[0] / prior.onset_per_year + years)
+        law = ChannelPrior(rate, by_life / by_life.sum(), by_power / by_power.sum())
+    return law, years, seen
 
 
 def relearned(growth: Growth, log_ratio: Floats) -> Growth:

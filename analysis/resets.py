@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,10 +77,10 @@ def recorded_renewals(panel: Panel, tables: FleetTables) -> list[Renewals]:
     ]
 
 
-def recorded_days(panel: Panel, tables: FleetTables) -> Floats:
-    """(7, U) day of the latest recorded renewal of each channel, confirmed answers included."""
+def recorded_days(panel: Panel, renewals: Sequence[Renewals]) -> Floats:
+    """(7, U) day of the latest of the renewals of each channel, as :func:`recorded_renewals` gives them."""
     day = np.full((len(CHANNELS), len(panel.units)), -np.inf)
-    for c, own in enumerate(recorded_renewals(panel, tables)):
+    for c, own in enumerate(renewals):
         np.maximum.at(day[c], own.unit, own.day)
     return day
 

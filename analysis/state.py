@@ -106,7 +106,8 @@ def estimate_state(
             laws = estimate_laws(panel)
             observed = observe(panel, laws)
     spread = laws.base_sd[panel.group].T
-    reset_day = recorded_days(panel, tables)
+    renewals = recorded_renewals(panel, tables)
+    reset_day = recorded_days(panel, renewals)
     usable = usable_readings(panel, observed.value, reset_day, spread)
     resets = find_steps(panel, observed.value, observed.se, usable, spread, tables.reset_answers)
     reset_day = np.maximum(reset_day, np.where(np.isfinite(resets.day), resets.day - 0.5, -np.inf))
@@ -118,7 +119,6 @@ def estimate_state(
     n = len(panel.units)
     drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
     growth, lives, ageings = [], [], []
-    renewals = recorded_renewals(panel, tables)
     for c in range(len(CHANNELS)):
         use = usable[c] & ~standing_alone(observed.value[c], observed.se[c], usable[c])
         usable[c] = use

@@ -8,6 +8,7 @@ linear regressions.  The prior over paths is shared by the class and learned fro
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -74,6 +75,26 @@ def make_grid() -> PathGrid:
 
 
 @dataclass(frozen=True)
+class ChannelPrior:
+    """Of one channel: onsets per vehicle and year, shares of lives (L,) and of powers (P,)."""
+
+    onset_per_year: float
+    life_share: Floats
+    power_share: Floats
+
+    def log_weights(self, grid: PathGrid) -> Floats:
+        """(N,) log prior weight of every path."""
+        inner = 0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1])
+        width = np.diff(np.concatenate([[0.0], inner, [1.3 * ONSET_LAGS_D[-1]]])) / DAYS_PER_YEAR
+        lag, life, power = grid.steps
+        weight = np.zeros(grid.size)
+        weight[1:] = self.onset_per_year * width[lag] * self.life_share[life] * self.power_share[power]
+        weight[1:] *= min(1.0, MOST_WORN / weight[1:].sum())
+        weight[0] = 1.0 - weight[1:].sum()
+        return np.asarray(np.log(np.maximum(weight, 1e-12)))
+
+
+@dataclass(frozen=True)
 class GrowthPrior:
     """Per channel: onsets per vehicle and year (C,), shares of lives (C, L) and of powers (C, P)."""
 
@@ -81,21 +102,22 @@ class GrowthPrior:
     life_share: Floats
     power_share: Floats
 
+    @classmethod
+    def of_channels(cls, channels: Sequence[ChannelPrior]) -> GrowthPrior:
+        """The priors of all channels side by side."""
+        return cls(
+            np.array([c.onset_per_year for c in channels]),
+            np.stack([c.life_share for c in channels]),
+            np.stack([c.power_share for c in channels]),
+        )
+
+    def channel(self, c: int) -> ChannelPrior:
+        """The prior of one channel."""
+        return ChannelPrior(float(self.onset_per_year[c]), self.life_share[c], self.power_share[c])
+
     def log_weights(self, grid: PathGrid, channel: int) -> Floats:
         """(N,) log prior weight of every path."""
-        inner = 0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1])
-        width = np.diff(np.concatenate([[0.0], inner, [1.3 * ONSET_LAGS_D[-1]]])) / DAYS_PER_YEAR
-        lag, life, power = grid.steps
-        weight = np.zeros(grid.size)
-        weight[1:] = (
-            self.onset_per_year[channel]
-            * width[lag]
-            * self.life_share[channel][life]
-            * self.power_share[channel][power]
-        )
-        weight[1:] *= min(1.0, MOST_WORN / weight[1:].sum())
-        weight[0] = 1.0 - weight[1:].sum()
-        return np.asarray(np.log(np.maximum(weight, 1e-12)))
+        return self.channel(channel).log_weights(grid)
 
 
 def default_prior() -> GrowthPrior:

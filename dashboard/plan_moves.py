@@ -9,8 +9,8 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
-from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
-from dashboard.planning import load_plan, make_plan, plan_settings
+from analysis.plan import ReplacementPlan, plan_replacements
+from dashboard.planning import inputs_of, load_plan, make_plan, plan_settings
 from ingest import store
 from ingest.records import read_pins, remove_pin, set_pin
 
@@ -51,11 +51,7 @@ def _replaced(pins: pd.DataFrame, unit: str, week: str, kind: str) -> pd.Series[
 
 
 def _plan(db: Database, plan: ReplacementPlan, found: Assessment, pins: pd.DataFrame, as_of: date) -> ReplacementPlan:
-    inputs = PlanInputs(
-        outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
-        services=store.read_services(db), workshops=store.read_workshops(db), fleet=store.read_units(db),
-        repairs=store.read_repairs(db, before=as_of), pins=pins,
-    )  # fmt: skip
+    inputs = inputs_of(db, found, store.read_units(db), pins, as_of)
     return plan_replacements(
         inputs, as_of=pd.Timestamp(as_of), weeks=plan.weeks, settings=plan_settings(db), previous=load_plan(db)
     )

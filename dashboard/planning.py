@@ -42,6 +42,15 @@ class PlanRefused(Exception):
     """No plan can be made; the text is one sentence that says why and what to do."""
 
 
+def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:
+    """What a plan is made from: an assessment of the day, the workshop's tables, and the pins to be kept."""
+    return PlanInputs(
+        outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
+        services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
+        repairs=store.read_repairs(db, before=as_of), pins=pins,
+    )  # fmt: skip
+
+
 def make_plan(
     db: Database,
     *,
@@ -64,11 +73,7 @@ def make_plan(
     if fleet.empty:
         raise PlanRefused("The database has no vehicles yet, so there is nothing to plan: import a units file first.")
     found = assessment or assess_database(db, as_of=day)
-    inputs = PlanInputs(
-        outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
-        services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
-        repairs=store.read_repairs(db, before=day), pins=read_pins(db),
-    )  # fmt: skip
+    inputs = inputs_of(db, found, fleet, read_pins(db), day)
     last = load_plan(db)
     previous = last if last is not None and last.as_of <= pd.Timestamp(day) else None
     with _solver_talk_to_stderr():

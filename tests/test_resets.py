@@ -8,7 +8,7 @@ import pytest
 
 from analysis.observe import BATTERY, CHANNELS, CONTACTS, GROUND, LOAD, MOTOR, POSITIVE
 from analysis.panel import FleetTables, Panel, make_panel
-from analysis.resets import PART_CHANNELS, PARTS, Resets, find_steps, recorded_days, usable_readings
+from analysis.resets import PART_CHANNELS, PARTS, Resets, find_steps, recorded_days, recorded_renewals, usable_readings
 
 EPOCH = pd.Timestamp("1970-01-01")
 FIRST = pd.Timestamp("2022-01-10")
@@ -45,6 +45,11 @@ def panel_of(given: FleetTables) -> Panel:
     return make_panel(given.units, given.readings)
 
 
+def days_of(given: FleetTables) -> np.ndarray:
+    panel = panel_of(given)
+    return recorded_days(panel, recorded_renewals(panel, given))
+
+
 def steps(values: list[float], channel: int = BATTERY, answers: list[tuple] | None = None) -> tuple[Resets, Panel]:
     """Steps of vehicle A whose one channel reads `values`; everything else is sound."""
     given = tables(len(values), answers=answers)
@@ -64,7 +69,7 @@ def steps(values: list[float], channel: int = BATTERY, answers: list[tuple] | No
 def test_a_recorded_repair_resets_the_part_it_touches_and_no_other(part: str) -> None:
     """Contract: recorded repairs reset the part they touch."""
     given = tables(repairs=[("A", "2022-05-05", part, "replaced")])
-    day = recorded_days(panel_of(given), given)
+    day = days_of(given)
     touched = set(np.flatnonzero(np.isfinite(day[:, 0])))
     assert touched == set(PART_CHANNELS[part])
     assert np.isneginf(day[:, 1]).all(), "the other vehicle"
@@ -76,7 +81,7 @@ def test_the_latest_repair_counts_whatever_the_order_of_rows() -> None:
     both = [("A", "2022-07-07", "battery", "replaced"), ("A", "2022-03-03", "battery", "replaced")]
     for rows in (both, both[::-1]):
         given = tables(repairs=rows)
-        assert recorded_days(panel_of(given), given)[BATTERY, 0] == day_of(pd.Timestamp("2022-07-07"))
+        assert days_of(given)[BATTERY, 0] == day_of(pd.Timestamp("2022-07-07"))
 
 
 @pytest.mark.parametrize(
@@ -85,13 +90,13 @@ def test_the_latest_repair_counts_whatever_the_order_of_rows() -> None:
 def test_a_charged_battery_is_not_a_new_one(action: str, resets: bool) -> None:
     """Common practice: charging does not bring lost plate area back; cleaning a joint does make it good."""
     given = tables(repairs=[("A", "2022-05-05", "battery", action)])
-    assert np.isfinite(recorded_days(panel_of(given), given)[BATTERY, 0]) == resets
+    assert np.isfinite(days_of(given)[BATTERY, 0]) == resets
 
 
 def test_a_confirmed_answer_is_a_record_and_a_denied_one_is_not() -> None:
     """Contract: "confirmed or denied by a person"."""
     given = tables(answers=[("A", "battery", "2022-06-01", "confirmed"), ("B", "battery", "2022-06-01", "denied")])
-    day = recorded_days(panel_of(given), given)
+    day = days_of(given)
     assert day[BATTERY, 0] == day_of(pd.Timestamp("2022-06-01"))
     assert np.isneginf(day[BATTERY, 1])
 
@@ -101,7 +106,7 @@ def test_readings_before_a_repair_tell_nothing_of_the_new_part() -> None:
     given = tables(repairs=[("A", str((FIRST + pd.Timedelta(days=60)).date()), "ground_path", "replaced")])
     panel = panel_of(given)
     value = np.ones((len(CHANNELS), 2, 8))
-    use = usable_readings(panel, value, recorded_days(panel, given), np.full((len(CHANNELS), 2), BASE_SD))
+    use = usable_readings(panel, value, days_of(given), np.full((len(CHANNELS), 2), BASE_SD))
     assert use[GROUND, 0].tolist() == [False, False, True, True, True, True, True, True]
     assert use[BATTERY, 0].all()
     assert use[GROUND, 1].all()
@@ -113,15 +118,15 @@ def test_a_reading_on_the_day_of_the_repair_counts_only_when_it_looks_new(reads:
     given = tables(repairs=[("A", str((FIRST + pd.Timedelta(days=80)).date()), "battery", "replaced")])
     panel = panel_of(given)
     value = np.full((len(CHANNELS), 2, 8), reads)
-    use = usable_readings(panel, value, recorded_days(panel, given), np.full((len(CHANNELS), 2), BASE_SD))
+    use = usable_readings(panel, value, days_of(given), np.full((len(CHANNELS), 2), BASE_SD))
     assert use[BATTERY, 0].tolist() == [False, False, kept, True, True, True, True, True]
 
 
 def test_repairs_of_unknown_vehicles_and_an_empty_table() -> None:
     """Nothing happens, nothing breaks."""
     stray = tables(repairs=[("nobody", "2022-05-05", "battery", "replaced")])
-    assert np.isneginf(recorded_days(panel_of(stray), stray)).all()
-    assert np.isneginf(recorded_days(panel_of(tables()), tables())).all()
+    assert np.isneginf(days_of(stray)).all()
+    assert np.isneginf(days_of(tables())).all()
 
 
 # --- found -----------------------------------------------------------------------------------------------------------

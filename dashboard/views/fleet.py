@@ -90,10 +90,10 @@ def issued_cold_sentences(issued: WeeklyList) -> list[str]:
         low_c = float(low["forecast_low_c"])
         likely = [r["unit"] for r in issued.body["units"] if r["depot"] == depot and r["coldest_start_c"] > low_c]
         at = temperature(low_c, fahrenheit=session.fahrenheit())
-        fail = "fails" if len(likely) == 1 else "fail"
         out.append(
             f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): at **{at}, {len(likely)}** of "
-            f"the list's vehicles likely {fail} to start{named(likely)}" + ("" if len(likely) > NAMED else ".")
+            f"the list's vehicles likely {fail_or_fails(len(likely))} to start{named(likely)}"
+            + ("" if len(likely) > NAMED else ".")
         )
     return out
 
@@ -181,10 +181,15 @@ def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
     possible = int((units["coldest_start_high_c"] > low_c).sum())
     at = temperature(low_c, fahrenheit=session.fahrenheit())
     which = named(likely["unit"].tolist())
-    fail = "fails" if len(likely) == 1 else "fail"
+    fail = fail_or_fails(len(likely))
     return (
         f"at **{at}**, **{len(likely)} of {len(units)}** vehicles likely {fail} to start{which}; {possible} possibly."
     )
+
+
+def fail_or_fails(count: int) -> str:
+    """The verb as it goes with a count."""
+    return "fails" if count == 1 else "fail"
 
 
 def named(units: list[str]) -> str:
@@ -231,10 +236,9 @@ def forecast_sentences(assessment: Assessment) -> list[str]:
         return said
     coldest = units["depot"].map({depot: float(low["forecast_low_c"]) for depot, low in known})
     likely, possible = (int((units[f"coldest_start{end}_c"] > coldest).sum()) for end in ("", "_high"))
-    fail = "fails" if likely == 1 else "fail"
     return [
         f"On the coldest morning of each depot's forecast **{likely} of {int(coldest.notna().sum())}** vehicles likely "
-        f"{fail} to start, {possible} possibly.",
+        f"{fail_or_fails(likely)} to start, {possible} possibly.",
         *said,
     ]
 
