@@ -28,11 +28,10 @@ from analysis.hands import (
     estimate,
     home_depots,
     sample_vehicles,
-    some_vehicles,
     who_read,
 )
 from analysis.observe import CHANNELS, Observations
-from analysis.panel import Floats, Ints, Panel
+from analysis.panel import Floats, Ints, Panel, some_vehicles
 
 LEAST = np.array(
     [0.02, 0.03, 0.02, 3.0]

@@ -28,7 +28,7 @@ from analysis.observe import (
     smooth_level,
     standard_errors,
 )
-from analysis.panel import Bools, Floats, Panel, group_median, row_quantile
+from analysis.panel import Bools, Floats, Panel, evenly_of_each_group, group_median, row_quantile, some_vehicles
 from analysis.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw, fit_temperature_law
 
 SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and sd; our choice, between constant torque
@@ -51,12 +51,16 @@ PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell l
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
 BATTERY_CURVE = (5e-5, 1e-4)  # 1/K^2, mean and sd; our choice: between the straight law and the printed power table
 LOAD_CURVE = (1e-4, 1e-4)  # 1/K^2, mean and sd; our choice, because a Walther line (ASTM D341) bends upward in the cold
-FIT_READINGS = 60_000  # readings of one class that its temperature laws are fitted to: more change nothing
+FIT_READINGS = (
+    60_000  # readings of one class, of vehicles evenly spread over it, that its laws are from: more change nothing
+)
 
 
 def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
-    """Class laws from all readings of the panel; classes without enough readings keep the published priors."""
+    """Class laws from the panel's readings, about FIT_READINGS of each class at most; classes without enough readings
+    keep the published priors."""
     noise = noise or Noise()
+    panel = telling_vehicles(panel)
     n = len(panel.groups)
     inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
     load = (np.full(n, DRAG_LAW.b_per_k), np.zeros(n))
@@ -103,6 +107,12 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     )
 
 
+def telling_vehicles(panel: Panel) -> Panel:
+    """The panel of vehicles that class laws are learned from: all, or FIT_READINGS of each class and evenly spread."""
+    some = evenly_of_each_group(panel, FIT_READINGS)
+    return panel if len(some) == len(panel.units) else some_vehicles(panel, some)
+
+
 def bent(law: TemperatureLaw, curve: tuple[float, float]) -> TemperatureLaw:
     """The prior law with a wider prior on its curvature: (mean, standard deviation) [1/K^2]."""
     covariance = law.covariance.copy()
@@ -129,7 +139,7 @@ def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> t
     covariance, centre = np.empty((n, 2, 2)), np.zeros((n, 2))
     unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
     for g in range(n):
-        some = np.flatnonzero(panel.group == g)[: max(1, FIT_READINGS // log_value.shape[1])]
+        some = np.flatnonzero(panel.group == g)
         law = fit_temperature_law(
             log_value[some],
             panel.measured["temperature_c"][some],

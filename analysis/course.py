@@ -5,7 +5,7 @@ Takes a finished assessment apart; it estimates nothing anew, so that the page s
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from analysis.panel import dates_of
 from analysis.plain_trend import plain_trend
 from analysis.prognosis import chosen, outlook_renewed, weighted_quantile
 from analysis.state import FleetState
-from analysis.trend import Growth, mean_value
+from analysis.trend import mean_value
 
 Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
 PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
@@ -119,7 +119,7 @@ def _path(state: FleetState, u: int, c: int, usual: float, readings: pd.DataFram
     used = readings[readings["used"]]
     back = 0.0 if used.empty else max(0.0, state.day - float(used["taken_at"].iloc[0].timestamp()) / 86400.0)
     ahead = np.append(np.arange(-back, 0.0, PATH_STEP_D), np.arange(0.0, AHEAD_D + 1.0, PATH_STEP_D))
-    own = Growth(**{f.name: getattr(state.growth[c], f.name)[u : u + 1] for f in fields(Growth)})
+    own = state.channels[c].posterior(np.array([u]))
     levels = [mean_value(own, state.grid, float(a)) for a in ahead]
     mean = np.array([float(m[0]) for m, _ in levels])
     sd = np.array([float(s[0]) for _, s in levels])

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.classes import BATTERY_CURVE, FIT_READINGS, bent, estimate_laws
+from analysis.classes import BATTERY_CURVE, bent, estimate_laws, telling_vehicles
 from analysis.closure import MEASURED, Inrush, StateSpread
 from analysis.coldstart import StartState
 from analysis.growth_laws import GrowthLaws
@@ -92,10 +92,11 @@ def class_knowledge(
     doubts = {name: getattr(learned, name).of_class(g) for name in DOUBTS}
     mine = panel.group == g
     count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
+    telling = telling_vehicles(panel)
     return ClassKnowledge(
         name,
         replace(learned, **one, **doubts),
-        _battery_law(panel, mine),
+        _battery_law(telling, telling.group == g),
         count,
         growth.of_class(g) if growth else None,
     )
@@ -103,7 +104,7 @@ def class_knowledge(
 
 def _battery_law(panel: Panel, mine: Bools) -> TemperatureLaw:
     """The class's battery law with its covariance, from readings with rest volts, lowest volts and amps."""
-    some = np.flatnonzero(mine)[: max(1, FIT_READINGS // panel.day.shape[1])]
+    some = np.flatnonzero(mine)
     fall = panel.measured["rest_v"][some] - panel.measured["crank_min_v"][some]
     with np.errstate(invalid="ignore", divide="ignore"):
         value = np.log(np.where(fall > 0, fall, np.nan) / panel.measured["crank_a"][some])

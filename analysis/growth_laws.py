@@ -203,12 +203,16 @@ def past_lives(
     return ReadLives(weight / weight.sum(axis=1, keepdims=True), span_of(day, use, end), group)
 
 
-def present_lives(panel: Panel, growth: Growth, usable: Bools, day: float) -> ReadLives:
-    """Lives of one channel that go on, of vehicles spread evenly over the fleet; usable: (U, R)."""
+def present_vehicles(usable: Bools) -> Ints:
+    """Vehicles whose present part of one channel tells of growth, spread evenly over the fleet; usable: (U, R)."""
     rows = np.flatnonzero(usable.sum(axis=1) >= 2)
-    rows = rows[_spread_over(len(rows))]
+    return rows[_spread_over(len(rows))]
+
+
+def present_lives(panel: Panel, growth: Growth, usable: Bools, day: float, rows: Ints) -> ReadLives:
+    """Lives of one channel that go on, of the vehicles `rows`, whose growth it is; usable: (U, R) of all."""
     span = span_of(panel.day[rows], usable[rows], np.full(len(rows), day))
-    return ReadLives(growth.weight[rows], span, panel.group[rows])
+    return ReadLives(growth.weight, span, panel.group[rows])
 
 
 def _spread_over(count: int) -> Ints:

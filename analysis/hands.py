@@ -12,7 +12,7 @@ from scipy.sparse.linalg import splu
 
 from analysis.classes import observe
 from analysis.observe import CHANNELS, Observations
-from analysis.panel import Floats, Ints, Panel, row_quantile
+from analysis.panel import Floats, Ints, Panel, row_quantile, some_vehicles
 
 EFFECTS = ("amps", "peak amps", "drops", "thermometer")
 THERMOMETER = EFFECTS.index("thermometer")
@@ -89,20 +89,6 @@ def sample_vehicles(panel: Panel) -> Ints:
     depot = pd.factorize(panel.units["depot"])[0]
     rank = pd.Series(panel.group).groupby([panel.group, depot]).cumcount().to_numpy()
     return np.flatnonzero(rank % every == 0).astype(np.int64)
-
-
-def some_vehicles(panel: Panel, some: Ints) -> Panel:
-    """The panel of some of its vehicles."""
-    return replace(
-        panel,
-        units=panel.units.iloc[some].reset_index(drop=True),
-        day=panel.day[some],
-        row=panel.row[some],
-        measured={k: v[some] for k, v in panel.measured.items()},
-        technician=panel.technician[some],
-        group=panel.group[some],
-        volts=panel.volts[some],
-    )
 
 
 def who_read(panel: Panel, readings: pd.DataFrame) -> Hands:

@@ -5,18 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.growth_of_fleet import GROWTH_D
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
 from analysis.panel import Floats, Ints, Reals, dates_of
 from analysis.prognosis import Outlook, renewed_coldest, weighted_quantile
 from analysis.resets import PARTS
 from analysis.state import FleetState
-from analysis.trend import DAYS_PER_YEAR, mean_value, onset_day
+from analysis.trend import DAYS_PER_YEAR
 
 LEAST_GAIN_K = 1.0  # a draw in which no renewal gains this much names no part, our choice
 PROGRESS_SD = 1.0  # progress is counted from one standard deviation below the estimate, our choice
 SURELY_STEADY = 0.05  # a part less probably steady than this surely wears, our choice
-BEFORE_D = 270.0  # a level is compared with that of nine months ago, or of the first reading since the last repair
-GROWTH_D = 30.0  # growth is that over the coming month
 PART_CHANNEL = {
     "battery": BATTERY,
     "positive_cable": POSITIVE,
@@ -41,7 +40,7 @@ def part_shares(gain: Reals, weight: Floats) -> Floats:
 
 def wear_shares(state: FleetState) -> Floats:
     """(U, 7 parts) probability that the part wears at all, from the growth posterior alone."""
-    worn = {p: 1.0 - state.growth[c].weight[:, 0] for p, c in PART_CHANNEL.items()}
+    worn = {p: 1.0 - state.growth[c].steady for p, c in PART_CHANNEL.items()}
     load = worn["engine_drag"]
     worn["starter_motor"] = np.maximum(worn["starter_motor"], load * state.starter_share)
     worn["engine_drag"] = load * (1.0 - state.starter_share)
@@ -52,9 +51,8 @@ def wear_progress(state: FleetState) -> Floats:
     """(U,) how far the worst part has come from new (0) to failing at +5 degC (1), where it surely wears."""
     out = np.zeros(len(state.group))
     for c, growth in enumerate(state.growth):
-        now, sd = mean_value(growth, state.grid, 0.0)
-        share = (now - PROGRESS_SD * sd - 1.0) / state.fail_excess[state.group, c]
-        sure = growth.weight[:, 0] < SURELY_STEADY
+        share = (growth.level - PROGRESS_SD * growth.level_sd - 1.0) / state.fail_excess[state.group, c]
+        sure = growth.steady < SURELY_STEADY
         out = np.maximum(out, np.where(sure & np.isfinite(share), share, 0.0))
     return out
 
@@ -85,40 +83,24 @@ def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: F
     c = PART_CHANNEL[part]
     growth = state.growth[c]
     usual = state.laws.base[state.group, c]
-    now, sd = mean_value(growth, state.grid, 0.0)
-    later, _ = mean_value(growth, state.grid, GROWTH_D)
-    used = state.usable[c]
-    first = np.where(used, state.panel.day, np.inf).min(axis=1, initial=np.inf)
-    back = np.minimum(np.where(np.isfinite(first), state.day - first, 0.0), BEFORE_D)
-    before = _mean_at(state, c, back)
-    began = onset_day(growth, state.grid)
     return pd.DataFrame(
         {
             "unit": state.panel.units["unit"].to_numpy(),
             "part": part,
-            "level": now,
-            "level_mohm": now * usual,
-            "se_mohm": sd * usual,
+            "level": growth.level,
+            "level_mohm": growth.level * usual,
+            "se_mohm": growth.level_sd * usual,
             "usual_mohm": usual,
             "spread_mohm": state.laws.base_sd[state.group, c] * usual,
-            "before_mohm": before * usual,
-            "before_on": dates_of(state.day - back),
-            "growth_per_year": (later - now) * DAYS_PER_YEAR / GROWTH_D,
-            "growth_mohm_per_month": (later - now) * usual,
+            "before_mohm": growth.before * usual,
+            "before_on": dates_of(state.day - growth.back_d),
+            "growth_per_year": (growth.later - growth.level) * DAYS_PER_YEAR / GROWTH_D,
+            "growth_mohm_per_month": (growth.later - growth.level) * usual,
             "worn_probability": worn,
             "part_probability": share,
             "renewed_coldest_start_c": cold,
-            "began_on": dates_of(np.where(np.isfinite(began), state.day - began, np.nan)),
-            "readings": used.sum(axis=1),
+            "began_on": dates_of(state.day - growth.onset_d),
+            "readings": state.usable[c].sum(axis=1),
             "last_slip": growth.last_slip,
         }
     )
-
-
-def _mean_at(state: FleetState, c: int, back: Floats) -> Floats:
-    """(U,) mean value `back` days ago, a different day for each vehicle."""
-    growth, grid = state.growth[c], state.grid
-    lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
-    since = np.maximum(lag[None, :] - back[:, None], 0.0) / DAYS_PER_YEAR
-    value = growth.base + growth.amount * since ** grid.power[None, :]
-    return np.asarray((growth.weight * value).sum(axis=1) + growth.aged(-back))

@@ -184,6 +184,27 @@ def group_median(values: Floats, group: Ints, n_groups: int) -> Floats:
     return out
 
 
+def some_vehicles(panel: Panel, some: Ints) -> Panel:
+    """The panel of some of its vehicles."""
+    return replace(
+        panel,
+        units=panel.units.iloc[some].reset_index(drop=True),
+        day=panel.day[some],
+        row=panel.row[some],
+        measured={k: v[some] for k, v in panel.measured.items()},
+        technician=panel.technician[some],
+        group=panel.group[some],
+        volts=panel.volts[some],
+    )
+
+
+def evenly_of_each_group(panel: Panel, readings: int) -> Ints:
+    """Vehicles, in order, spread evenly over those of each group: so many that they have about `readings` columns."""
+    most = max(1, readings // panel.row.shape[1])
+    rows = [np.flatnonzero(panel.group == g) for g in range(len(panel.groups))]
+    return np.sort(np.concatenate([r[np.linspace(0, len(r) - 1, min(len(r), most)).astype(np.int64)] for r in rows]))
+
+
 def row_quantile(values: Floats, q: float) -> Floats:
     """Quantile of the finite values along the last axis (lower neighbour); NaN where there are none."""
     ordered = np.sort(values, axis=-1)

@@ -2,33 +2,38 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from analysis.bays import BayEffects, bay_effects, corrected
 from analysis.classes import estimate_laws, observe
-from analysis.growth_laws import GrowthLaws, learn_growth, ordinary_ageing, past_lives, present_lives, relearned
+from analysis.growth_laws import (
+    MOST_LIVES,
+    GrowthLaws,
+    learn_growth,
+    ordinary_ageing,
+    past_lives,
+    present_lives,
+    present_vehicles,
+)
+from analysis.growth_of_fleet import ChannelReadings, GrowthSummary, summed_up
 from analysis.observe import CHANNELS, LOAD, MOTOR, ClassLaws, Observations, smooth_level
 from analysis.panel import Bools, FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
 from analysis.resets import Resets, ended_lives, find_steps, recorded_days, recorded_renewals, usable_readings
 from analysis.start import BELOW_C, Needs, drawn_coldest_starts
 from analysis.trend import (
-    Growth,
+    DrawNoise,
     GrowthPrior,
     PathGrid,
     default_prior,
-    draw_values,
-    growth_posterior,
     make_grid,
     standing_alone,
 )
 
 FAIL_AT_C = 5.0  # a part counts as failing when it alone keeps a sound vehicle from starting at +5 degC; our choice
 FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual values
-NOT_RENEWED = 0.02  # share of recorded repairs that did not renew the part, our choice
-ONSET_SLACK_D = 15.0  # the shortest onset lag: wear may begin on the day a part is fitted
 RECENT_READINGS = 6  # rest volts are the median of the latest six, our choice
 FIELD_SD = 0.04  # spread of the speed constant between vehicles, relative, our choice
 FIELD_ERROR = 0.07  # error of one speed reading over back-emf, relative, our choice
@@ -41,16 +46,18 @@ WORN_MOTOR = (1.3, 0.2)  # a motor with a weak field also reads this resistance 
 class FleetState:
     """Everything known of U vehicles at the start of a day.
 
-    growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field;
-    weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is; rest_v: (U,);
-    usable: (7, U, R); reset_day: (7, U); last_day: (U,) day of the latest reading, NaN for none; fail_excess: (G, 7); bay_notes: sentences.
+    growth: one per channel, and in channels what each was made from; drawn: (H, 7, U, K) multiples of class-usual at
+    `ahead_d`; field: (U, K) motor field; weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,)
+    how probable that is; rest_v: (U,); usable: (7, U, R); reset_day: (7, U); last_day: (U,) day of the latest reading,
+    NaN for none; fail_excess: (G, 7); bay_notes: sentences.
     """
 
     day: float
     panel: Panel
     observed: Observations
     grid: PathGrid
-    growth: tuple[Growth, ...]
+    growth: tuple[GrowthSummary, ...]
+    channels: tuple[ChannelReadings, ...]
     ahead_d: Floats
     drawn: Reals
     field: Floats
@@ -117,8 +124,7 @@ def estimate_state(
     rng = np.random.default_rng(seed)
     before = day - panel.day
     n = len(panel.units)
-    drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
-    growth, lives, ageings = [], [], []
+    channels, lives, ageings = [], [], []
     for c in range(len(CHANNELS)):
         use = usable[c] & ~standing_alone(observed.value[c], observed.se[c], usable[c])
         usable[c] = use
@@ -129,38 +135,46 @@ def estimate_state(
                 panel.day, observed.value[c], observed.se[c], use, spread[c], panel.group, len(panel.groups)
             )
         )
-        own = growth_posterior(
+        own = ChannelReadings(
             before,
             observed.value[c],
             observed.se[c],
             use,
             spread[c],
             fail[panel.group, c],
-            grid,
-            prior.log_weights(grid, c) + older_than_the_part(grid, day - reset_day[c]),
+            day - reset_day[c],
+            panel.group,
             ageing.per_year[panel.group],
             day - ageing.middle[panel.group],
-        )
-        growth.append(own)
-        if growth_laws:
-            continue
-        past = past_lives(
-            panel,
-            observed.value[c],
-            observed.se[c],
-            ended_lives(renewals[c], resets.day[c]),
-            spread[c],
-            fail[:, c],
             grid,
             prior.log_weights(grid, c),
-            ageing,
         )
-        ageings.append(ageing)
-        lives.append((present_lives(panel, own, use, day), past))
+        if not growth_laws:
+            if n <= MOST_LIVES:  # the same vehicles are drawn from below
+                own = replace(own, made=own.posterior(slice(None)))
+            rows = present_vehicles(use)
+            past = past_lives(
+                panel,
+                observed.value[c],
+                observed.se[c],
+                ended_lives(renewals[c], resets.day[c]),
+                spread[c],
+                fail[:, c],
+                grid,
+                prior.log_weights(grid, c),
+                ageing,
+            )
+            ageings.append(ageing)
+            lives.append((present_lives(panel, own.posterior(rows), use, day, rows), past))
+        channels.append(own)
     growth_laws = growth_laws or learn_growth(lives, ageings, grid, prior, len(panel.groups))
-    for c in range(len(CHANNELS)):
-        growth[c] = relearned(growth[c], growth_laws.log_ratio(grid, c, prior)[panel.group])
-        drawn[:, c] = draw_values(growth[c], grid, ahead_d, rng, draws)
+    drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
+    growth = []
+    for c, own in enumerate(channels):
+        own = replace(own, log_ratio=growth_laws.log_ratio(grid, c, prior))
+        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise.make(rng, n, draws))
+        growth.append(kept)
+        channels[c] = replace(own, made=None)
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
     field, weak, share = draw_field(panel, observed, now, rng)
     return FleetState(
@@ -169,6 +183,7 @@ def estimate_state(
         observed,
         grid,
         tuple(growth),
+        tuple(channels),
         ahead_d,
         drawn,
         field,
@@ -183,15 +198,6 @@ def estimate_state(
         growth_laws,
         found.sentences if found else (),
     )
-
-
-def older_than_the_part(grid: PathGrid, age_d: Floats) -> Floats:
-    """(U, N) log odds against wear that began before the part was fitted, `age_d` days ago (U,), inf for unknown.
-
-    Not nil, because now and then a repair is recorded for a part that was left as it was.
-    """
-    before = np.nan_to_num(grid.lag, nan=0.0)[None, :] > age_d[:, None] + ONSET_SLACK_D
-    return np.where(before, np.log(NOT_RENEWED), 0.0)
 
 
 def _last_day(panel: Panel) -> Floats:

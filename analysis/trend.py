@@ -9,7 +9,7 @@ linear regressions.  The prior over paths is shared by the class and learned fro
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -148,6 +148,10 @@ class Growth:
     ageing: Floats
     reference_d: Floats
 
+    def of(self, rows: slice | Ints) -> Growth:
+        """The growth of some of its vehicles."""
+        return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(Growth)})
+
     def aged(self, ahead_d: float | Floats) -> Floats:
         """(U,) what ordinary ageing adds until `ahead_d` days after the assessment, one for all or (U,)."""
         return np.asarray(self.ageing * (self.reference_d + ahead_d) / DAYS_PER_YEAR)
@@ -271,7 +275,7 @@ def _posterior_chunk(
     last = y.shape[1] - 1 - usable[:, ::-1].argmax(axis=1)
     y_last, w_last, g_last = y[rows, last], w[rows, last], g[rows, last]
     kept = _solve(sums, base_sd, fail_excess, grid, log_prior)
-    total_kept = np.logaddexp.reduce(kept[0], axis=1)
+    total_kept = _log_sum(kept[0])
     log_weight, fields, slip = kept[0] - total_kept[:, None], kept[1:], np.zeros(len(y))
     far = np.flatnonzero(_stands_out(y, w, y_last, w_last))
     if len(far):
@@ -279,7 +283,7 @@ def _posterior_chunk(
         some = (s0[far], s1[far], s2[far], sy[far], sgy[far])
         rest = _without(some, y_last[far], w_last[far], g_last[far])
         left = _solve(rest, base_sd[far], fail_excess[far], grid, log_prior[far])
-        total_left, w_far, y_far = np.logaddexp.reduce(left[0], axis=1), w_last[far], y_last[far]
+        total_left, w_far, y_far = _log_sum(left[0]), w_last[far], y_last[far]
         likely = total_kept[far] + 0.5 * np.log(w_far / (2.0 * np.pi)) - 0.5 * w_far * y_far**2
         slipped = total_left + np.log(OUTLIER_SHARE / OUTLIER_RANGE)
         slip[far] = 1.0 / (1.0 + np.exp(np.clip(likely - slipped, -50.0, 50.0)))
@@ -290,8 +294,14 @@ def _posterior_chunk(
         which = slip[far] > 0.5
         for whole, without in zip(fields, left[1:], strict=True):
             whole[far[which]] = without[which]
-    evidence = np.logaddexp.reduce(log_weight[:, 1:], axis=1) - log_weight[:, 0]
+    evidence = _log_sum(log_weight[:, 1:]) - log_weight[:, 0]
     return [np.exp(log_weight), *fields, slip, evidence]
+
+
+def _log_sum(log_weight: Floats) -> Floats:
+    """(U,) log of the summed weights (U, N), none of them nil."""
+    most = log_weight.max(axis=1)
+    return np.asarray(most + np.log(np.exp(log_weight - most[:, None]).sum(axis=1)))
 
 
 def _stands_out(y: Floats, w: Floats, y_last: Floats, w_last: Floats) -> Bools:
@@ -361,26 +371,50 @@ def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, lo
     return [log_weight, base, amount, c, inverse, s1]
 
 
-def draw_values(
-    growth: Growth, grid: PathGrid, ahead_d: Floats, rng: np.random.Generator, draws: int
-) -> npt.NDArray[np.float32]:
+@dataclass(frozen=True)
+class DrawNoise:
+    """Chance of K draws of U vehicles: even (U, K) places in [0, 1), one in each K-th of it, in random order; amount, base,
+    pace (U, K) standard normal."""
+
+    even: Floats
+    amount: Floats
+    base: Floats
+    pace: Floats
+
+    @classmethod
+    def make(cls, rng: np.random.Generator, vehicles: int, draws: int) -> DrawNoise:
+        """New chance."""
+        even = (np.arange(draws)[None, :] + rng.random((vehicles, 1))) / draws
+        even = np.take_along_axis(even, np.argsort(rng.random((vehicles, draws)), axis=1), axis=1)
+        return cls(even, *(rng.standard_normal((vehicles, draws)) for _ in range(3)))
+
+    @property
+    def draws(self) -> int:
+        """K."""
+        return int(self.even.shape[1])
+
+    def of(self, rows: slice) -> DrawNoise:
+        """The chance of some of its vehicles."""
+        return DrawNoise(self.even[rows], self.amount[rows], self.base[rows], self.pace[rows])
+
+
+def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNoise) -> npt.NDArray[np.float32]:
     """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before)."""
-    n = len(growth.weight)
-    path = _draw_paths(growth.weight, rng, draws)
+    path = _draw_paths(growth.weight, noise.even)
 
     def take(field: Reals) -> Floats:
         return np.asarray(np.take_along_axis(field, path, axis=1), dtype=np.float64)
 
     amount, var_amount, cov = take(growth.amount), take(growth.var_amount), take(growth.cov)
-    drawn = np.maximum(amount + np.sqrt(var_amount) * rng.standard_normal((n, draws)), 0.0)
+    drawn = np.maximum(amount + np.sqrt(var_amount) * noise.amount, 0.0)
     drawn = np.where(path == 0, 0.0, drawn)
     var_rest = np.maximum(take(growth.var_base) - cov**2 / var_amount, 1e-12)
     base = take(growth.base) + np.where(path == 0, 0.0, cov / var_amount * (drawn - amount))
-    base = base + np.sqrt(var_rest) * rng.standard_normal((n, draws))
+    base = base + np.sqrt(var_rest) * noise.base
     lag = np.where(path == 0, -1e9, grid.lag[path])
     power = grid.power[path]
-    out = np.empty((len(ahead_d), n, draws), dtype=np.float32)
-    pace = np.exp(PACE_SD * rng.standard_normal((n, draws)) - 0.5 * PACE_SD**2)
+    out = np.empty((len(ahead_d), *path.shape), dtype=np.float32)
+    pace = np.exp(PACE_SD * noise.pace - 0.5 * PACE_SD**2)
     now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** power
     for k, ahead in enumerate(ahead_d):
         then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power
@@ -388,48 +422,39 @@ def draw_values(
     return out
 
 
-def _draw_paths(weight: Reals, rng: np.random.Generator, draws: int) -> Ints:
-    """(U, K) stratified draws of paths by their weight, in random order."""
-    n, size = weight.shape
-    even = (np.arange(draws)[None, :] + rng.random((n, 1))) / draws
-    even = np.take_along_axis(even, np.argsort(rng.random((n, draws)), axis=1), axis=1)
-    path = np.empty((n, draws), dtype=np.int64)
-
-    def fill(s: slice) -> None:
-        cumulative = np.cumsum(weight[s], axis=1, dtype=np.float64)
-        cumulative /= cumulative[:, -1:]
-        offset = np.arange(len(cumulative))[:, None] * 2.0
-        flat = (cumulative + offset).ravel()
-        path[s] = (
-            np.searchsorted(flat, (even[s] + offset).ravel()).reshape(-1, draws) - offset.astype(np.int64) // 2 * size
-        )
-
-    in_chunks(n, CHUNK_UNITS, fill)
-    return np.asarray(np.minimum(path, size - 1), dtype=np.int64)
+def _draw_paths(weight: Reals, even: Floats) -> Ints:
+    """(U, K) stratified draws of paths by their weight (U, N) at the places `even` (U, K)."""
+    size = weight.shape[1]
+    cumulative = np.cumsum(weight, axis=1, dtype=np.float64)
+    cumulative /= cumulative[:, -1:]
+    offset = np.arange(len(cumulative))[:, None] * 2.0
+    found = np.searchsorted((cumulative + offset).ravel(), (even + offset).ravel()).reshape(even.shape)
+    return np.asarray(np.minimum(found - offset.astype(np.int64) // 2 * size, size - 1), dtype=np.int64)
 
 
 def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
     """(U,) posterior mean and standard deviation of the value `ahead_d` days after the assessment."""
     lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
     shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** grid.power
-    n = len(growth.weight)
-    mean, sd, aged = np.empty(n), np.empty(n), growth.aged(ahead_d)
+    weight = growth.weight.astype(np.float64)
+    value = growth.amount * shape
+    value += growth.base
+    mean = np.einsum("un,un->u", weight, value)
+    value -= mean[:, None]
+    spread = growth.var_amount * shape**2
+    spread += growth.cov * (2.0 * shape)
+    spread += growth.var_base
+    spread += np.square(value, out=value)
+    return mean + growth.aged(ahead_d), np.sqrt(np.maximum(np.einsum("un,un->u", weight, spread), 0.0))
 
-    def fill(s: slice) -> None:
-        weight = growth.weight[s].astype(np.float64)
-        value = growth.amount[s] * shape
-        value += growth.base[s]
-        own = np.einsum("un,un->u", weight, value)
-        value -= own[:, None]
-        spread = growth.var_amount[s] * shape**2
-        spread += growth.cov[s] * (2.0 * shape)
-        spread += growth.var_base[s]
-        spread += np.square(value, out=value)
-        mean[s] = own + aged[s]
-        sd[s] = np.sqrt(np.maximum(np.einsum("un,un->u", weight, spread), 0.0))
 
-    in_chunks(n, CHUNK_UNITS, fill)
-    return mean, sd
+def mean_before(growth: Growth, grid: PathGrid, back_d: Floats) -> Floats:
+    """(U,) posterior mean of the value `back_d` (U,) days ago, another day for each vehicle."""
+    shape = growth_columns(back_d).take(grid.design, axis=1)
+    shape[:, 0] = 0.0  # the steady path has no growth
+    shape *= growth.amount
+    shape += growth.base
+    return np.asarray(np.einsum("un,un->u", growth.weight.astype(np.float64), shape) + growth.aged(-back_d))
 
 
 def onset_day(growth: Growth, grid: PathGrid) -> Floats:

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet
 
+from analysis import classes
 from analysis.classes import (
     ASSUMED_COIL_MOHM,
     BASE_SD,
@@ -252,3 +253,19 @@ def test_laws_of_the_demo_s_own_physics_make_sound_vehicles_look_sound() -> None
         own = values / np.nanmedian(values, axis=1)[:, None]
         both = np.isfinite(own) & np.isfinite(cold) & (np.abs(own - 1) < 0.5)
         assert abs(np.corrcoef(own[both], cold[both])[0, 1]) < 0.25, CHANNELS[c]
+
+
+def test_laws_of_a_large_class_are_from_vehicles_all_over_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Property: beyond FIT_READINGS a class is known from a part of it, first and last vehicle included, much as from all."""
+    panel = van_fleet(200)
+    whole = estimate_laws(panel)
+    monkeypatch.setattr(classes, "FIT_READINGS", 800)
+    some = classes.telling_vehicles(panel)
+    names = some.units["unit"].tolist()
+    assert len(names) == 80
+    assert names[0] == panel.units["unit"].iloc[0]
+    assert names[-1] == panel.units["unit"].iloc[-1]
+    part = estimate_laws(panel)
+    assert part.base[0] == pytest.approx(whole.base[0], rel=0.06)
+    assert part.battery_per_k[0] == pytest.approx(whole.battery_per_k[0], rel=0.15)
+    assert not np.array_equal(part.base, whole.base)

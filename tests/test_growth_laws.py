@@ -25,6 +25,7 @@ from analysis.resets import Renewals, ended_lives
 from analysis.trend import (
     DAYS_PER_YEAR,
     LIVES_D,
+    DrawNoise,
     GrowthPrior,
     default_prior,
     draw_values,
@@ -106,7 +107,10 @@ def test_ageing_is_the_same_as_readings_brought_to_one_day(rate: float, back: fl
         np.testing.assert_allclose(
             mean_value(own, GRID, ahead)[0], mean_value(brought, GRID, ahead)[0] + shift, atol=1e-4
         )
-        drawn = [draw_values(g, GRID, np.array([ahead]), np.random.default_rng(5), 40) for g in (own, brought)]
+        drawn = [
+            draw_values(g, GRID, np.array([ahead]), DrawNoise.make(np.random.default_rng(5), 3, 40))
+            for g in (own, brought)
+        ]
         assert np.median(np.abs(drawn[0] - drawn[1] - shift)) < 1e-3
 
 
