@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from analysis.class_table import class_table
 from analysis.isolation import part_table, wear_progress
@@ -28,7 +29,16 @@ from analysis.prognosis import (
     window_probability,
 )
 from analysis.resets import PARTS
-from analysis.risk import ACT_PROBABILITY, FLAG_WINDOW_D, due, flag_levels, unit_table, watched, with_other_causes
+from analysis.risk import (
+    ACT_PROBABILITY,
+    FLAG_WINDOW_D,
+    FlagLevels,
+    due,
+    flag_levels,
+    unit_table,
+    watched,
+    with_other_causes,
+)
 from analysis.state import FleetState, day_number, estimate_state
 
 DRAWS = 32
@@ -74,6 +84,8 @@ def assess(
 ) -> Assessment:
     """Assess every vehicle with what was known at the start of `as_of`; the horizon is as_of to as_of + days - 1.
 
+    Chunks of vehicles go to threads of their own, so that linear algebra gets one thread: its matrices are small.
+
     looks: looks at the past made by earlier calls on the same tables; more are added.  Raises ValueError for a
     horizon outside 1 to 180 days, for no vehicle, and for a tolerated rate outside 0.5 to 50.
     """
@@ -82,7 +94,21 @@ def assess(
     if tables.units.empty:
         raise ValueError("there is no unit to assess")
     levels = flag_levels(tolerated_false_flags)
-    as_of = pd.Timestamp(as_of).normalize()
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _assess(
+            tables, pd.Timestamp(as_of).normalize(), horizon_days, tolerated_false_flags, levels, draws, looks
+        )
+
+
+def _assess(
+    tables: FleetTables,
+    as_of: pd.Timestamp,
+    horizon_days: int,
+    tolerated: float,
+    levels: FlagLevels,
+    draws: int,
+    looks: MutableMapping[float, Look] | None,
+) -> Assessment:
     day, known = day_number(as_of), tables.before(as_of)
     vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
     learned = learn_needs(known, vehicles, day, looks=looks)
@@ -105,7 +131,7 @@ def assess(
     weeks, beyond = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
     progress = wear_progress(state)
-    drift = watched(state, due(far_probability, progress, levels.drifting), tolerated_false_flags)
+    drift = watched(state, due(far_probability, progress, levels.drifting), tolerated)
     units = unit_table(
         state, outlook, shares, probability, bounds, far_probability, progress, act_by, levels=levels, drift=drift
     )

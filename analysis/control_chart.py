@@ -6,6 +6,8 @@ follows from it, from how often vehicles are read and from how many channels are
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
@@ -19,6 +21,7 @@ CELLS = 120  # cells of the Markov chain; run lengths to 0.1 % for thresholds up
 CELL_WIDTH = 0.05  # cells of the chain for the chance of a statistic
 STATISTIC_CAP = 25.0  # statistics above this have no chance worth telling apart
 THRESHOLD_RANGE = (0.25, 25.0)
+NEAR_LOG_RUN_LENGTH = (2.6, 0.8)  # the threshold lies so much below the logarithm of the run length, as a rule
 SIEGMUND_OVERSHOOT = 1.166  # Siegmund 1985, from memory: two overshoots of 0.583
 
 
@@ -57,6 +60,7 @@ def ewma_limits(start: float, sd: float, *, weight: float, width: float = 3.0) -
     return start - half, start + half
 
 
+@lru_cache(maxsize=256)
 def run_length(h: float, k: float = ALLOWANCE, *, shift: float = 0.0, winsor: float | None = None) -> float:
     """Average number of readings until the one-sided CUSUM of N(shift, 1) values, from 0, exceeds h.
 
@@ -121,6 +125,9 @@ def threshold_for_rate(
     def miss(h: float) -> float:
         return float(np.log(run_length(h, k, winsor=winsor) / wanted))
 
+    below, above = (min(max(float(np.log(wanted)) - d, low), high) for d in NEAR_LOG_RUN_LENGTH)
+    if miss(below) < 0.0 < miss(above):
+        low, high = below, above
     return float(brentq(miss, low, high, xtol=1e-4))
 
 

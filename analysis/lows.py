@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -66,7 +66,8 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
     """Mean daily low and its standard deviation [degC, K], (D, N), interpolated between mid-months; days since 1970."""
     mean = np.full((len(depots), len(days)), UNKNOWN_LOW_C)
     sd = np.full((len(depots), len(days)), UNKNOWN_SD_K)
-    day_of_year = pd.DatetimeIndex(pd.to_datetime(days, unit="D")).day_of_year.to_numpy()
+    dates = days.astype("datetime64[D]")
+    day_of_year = (dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1
     known = climate[["month", "low_c", "low_sd_c"]].to_numpy(dtype=np.float64, na_value=np.nan)
     place = climate["depot"].to_numpy(dtype=object)
     for i, depot in enumerate(depots):
@@ -81,14 +82,16 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
     return mean, sd
 
 
+@lru_cache(maxsize=64)
 def daily_courses(n_days: int, seed: int) -> Floats:
-    """(PATHS, n_days) standard normal departures with day-to-day persistence."""
+    """(n_days, PATHS) standard normal departures with day-to-day persistence, always the same for a seed; read only."""
     rng = np.random.default_rng(seed)
-    z = np.empty((PATHS, n_days))
-    z[:, 0] = rng.standard_normal(PATHS)
+    z = np.empty((n_days, PATHS))
+    z[0] = rng.standard_normal(PATHS)
     fresh = np.sqrt(1.0 - PERSISTENCE**2)
     for k in range(1, n_days):
-        z[:, k] = PERSISTENCE * z[:, k - 1] + fresh * rng.standard_normal(PATHS)
+        z[k] = PERSISTENCE * z[k - 1] + fresh * rng.standard_normal(PATHS)
+    z.setflags(write=False)
     return z
 
 
@@ -109,14 +112,21 @@ def make_weather(
     table = np.empty((len(depots), len(RISES_K), len(LOWS_C)))
     coldest = np.empty(len(depots))
     for i, depot in enumerate(depots):
-        lows = mean[i] + sd[i] * z
+        lows = mean[i][:, None] + sd[i][:, None] * z
         if forecast is not None and len(forecast):
             lows = _with_forecast(lows, z, forecast[forecast["depot"] == depot], first_day)
-        coldest[i] = np.median(lows.min(axis=1))
-        for j, rise in enumerate(RISES_K):
-            worst = np.sort((lows - rise * ramp).min(axis=1))
-            table[i, j] = np.searchsorted(worst, LOWS_C, side="right") / PATHS
+        coldest[i] = np.median(lows.min(axis=0))
+        worst = np.stack([(lows - rise * ramp[:, None]).min(axis=0) for rise in RISES_K])
+        table[i] = _share_at_or_below(worst)
     return Weather(table, coldest)
+
+
+def _share_at_or_below(worst: Floats) -> Floats:
+    """(S, L) share of the courses (S, PATHS) whose coldest morning is no warmer than each of LOWS_C."""
+    first = np.searchsorted(LOWS_C, worst.ravel()).reshape(worst.shape)  # the first low that is not below it
+    first += np.arange(len(worst))[:, None] * (len(LOWS_C) + 1)
+    counts = np.bincount(first.ravel(), minlength=len(worst) * (len(LOWS_C) + 1)).reshape(len(worst), -1)
+    return np.asarray(counts[:, :-1].cumsum(axis=1) / PATHS)
 
 
 def _with_forecast(lows: Floats, z: Floats, forecast: pd.DataFrame, first_day: int) -> Floats:
@@ -124,7 +134,7 @@ def _with_forecast(lows: Floats, z: Floats, forecast: pd.DataFrame, first_day: i
     out = lows.copy()
     ahead = days_since_epoch(forecast["date"]).astype(np.int64) - first_day
     for k, low in zip(ahead, forecast["low_c"].to_numpy(np.float64), strict=True):
-        if 0 <= k < lows.shape[1] and np.isfinite(low):
+        if 0 <= k < len(lows) and np.isfinite(low):
             error = min(FORECAST_SD_FIRST_K + FORECAST_SD_PER_DAY_K * k, FORECAST_SD_MOST_K)
-            out[:, k] = low + error * z[:, k]
+            out[k] = low + error * z[k]
     return out

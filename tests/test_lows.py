@@ -103,7 +103,7 @@ def test_courses_are_standard_normal_and_persistent() -> None:
 
     600 x 200 values with persistence 0.75: the mean is known to 0.01, correlations to 0.02; tolerances are thrice that.
     """
-    z = daily_courses(200, seed=1)
+    z = daily_courses(200, seed=1).T
     assert z.shape == (PATHS, 200)
     assert z.mean() == pytest.approx(0.0, abs=0.03)
     assert z.std() == pytest.approx(1.0, abs=0.03)
