@@ -12,6 +12,8 @@ from xml.sax.saxutils import escape
 
 import pandas as pd
 import reportlab
+from reportlab.graphics.barcode.qr import QrCodeWidget
+from reportlab.graphics.shapes import Drawing
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
@@ -399,3 +401,42 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
         Table([[""]] * 4, colWidths=[184 * mm], rowHeights=[9 * mm] * 4,
               style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.3, (0, 0, 0))])),
     ]  # fmt: skip
+
+
+# --- codes for windscreens -------------------------------------------------------------------------------------------
+
+CODE_MM, LABEL_MM = 44, (92, 62)  # a code read at arm's length through glass; two by four labels on a sheet; our choice
+
+
+def codes_pdf(vehicles: Sequence[tuple[str, str]]) -> bytes:
+    """Labels to cut out, one per vehicle: its number, and a QR code (ISO/IEC 18004) of the address where it is measured.
+
+    vehicles: (unit, address); ValueError for none at all.
+    """
+    if not vehicles:
+        raise ValueError("there is no vehicle to print a code for")
+    labels = [_label(unit, address) for unit, address in vehicles]
+    rows = [[*labels[k : k + 2], *([""] * (2 - len(labels[k : k + 2])))] for k in range(0, len(labels), 2)]
+    width, height = (side * mm for side in LABEL_MM)
+    sheet = Table(
+        rows, colWidths=[width] * 2, rowHeights=[height] * len(rows),
+        style=TableStyle([("GRID", (0, 0), (-1, -1), 0.3, (0, 0, 0), None, (2, 3)), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]),
+    )  # fmt: skip
+    return _build([sheet], title="Codes for windscreens; cut along the lines", wide=False)
+
+
+def _label(unit: str, address: str) -> Table:
+    code = QrCodeWidget(address, barLevel="M", barBorder=2, barWidth=CODE_MM * mm, barHeight=CODE_MM * mm)
+    drawing = Drawing(CODE_MM * mm, CODE_MM * mm)
+    drawing.add(code)
+    said = [
+        _p(name_of(unit), 17, bold=True),
+        Spacer(1, 2 * mm),
+        _p("Point a phone's camera at the code to enter a measurement.", 8),
+        Spacer(1, 2 * mm),
+        _p(printable(address, longest=LONGEST_LINE), 5.5),
+    ]
+    return Table(
+        [[drawing, said]], colWidths=[(CODE_MM + 2) * mm, (LABEL_MM[0] - CODE_MM - 6) * mm],
+        style=TableStyle([("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("LEFTPADDING", (0, 0), (-1, -1), 1)]),
+    )  # fmt: skip

@@ -337,7 +337,7 @@ def _closest(passed: list[dict[Any, Any]]) -> str:
 
 def finding_words(finding: Finding) -> str:
     """One finding of the decision table with its next measurement."""
-    following = f" Next: {finding.next_measurement}" if finding.next_measurement else ""
+    following = f" Going by this reading alone, next: {finding.next_measurement}." if finding.next_measurement else ""
     return f"{finding.sentence}{following}"
 
 

@@ -140,3 +140,17 @@ def test_a_bay_sheet_per_due_vehicle() -> None:
 def test_cautions_stand_on_the_bay_sheet(said: str) -> None:
     """TM 10-3930-671-24: crank 30 s at most, then cool; the others common practice."""
     assert said in paper.CAUTION
+
+
+def test_codes_stand_eight_to_a_sheet_in_black() -> None:
+    """One label each, whatever the number and the address hold; more squares drawn for a longer address."""
+    vehicles = [(f"T-{i:03d}", f"http://workshop:8501/bay?unit=T-{i:03d}") for i in range(9)]
+    assert pages(paper.codes_pdf(vehicles[:8])) == 1
+    assert pages(paper.codes_pdf(vehicles)) == 2
+    assert pages(paper.codes_pdf([(HOSTILE, "http://workshop:8501/bay?unit=" + "%20" * 60)])) == 1
+    ink = drawing(paper.codes_pdf(vehicles[:1]))
+    assert ink.count(b" re") > 150, "the squares of the code"
+    longer = drawing(paper.codes_pdf([(vehicles[0][0], vehicles[0][1] + "x" * 80)]))
+    assert longer.count(b" re") > ink.count(b" re")
+    with pytest.raises(ValueError, match="no vehicle"):
+        paper.codes_pdf([])

@@ -131,10 +131,14 @@ def one_field(
     key = f"m_{field.name}_{unit}_{form_number()}"
     if key not in st.session_state and draft.get(field.name):
         st.session_state[key] = draft[field.name]
+    where = f"  \n:small[:gray[{field.where}]]" if field.where else ""
     return st.text_input(
-        f"{field.label}, {bay.unit_of(field.name, meter)}", key=key, placeholder=before, max_chars=20,
-        help=field.where or None, live="600ms",
-    )  # fmt: skip
+        f"{field.label}, {bay.unit_of(field.name, meter)}{where}",
+        key=key,
+        placeholder=before,
+        max_chars=20,
+        live="600ms",
+    )
 
 
 def form_number() -> int:

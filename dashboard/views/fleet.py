@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from dashboard import charts, downloads, history, one_unit, paper, session, weekly
+from dashboard.codes import code_button, code_reach
 from dashboard.issued import newest_issued
 from dashboard.plain_text import celsius, day, safe, span, temperature, whole, words
 from dashboard.wording import PART_WORDS
@@ -20,6 +21,7 @@ from ingest.records import WeeklyList, read_decisions
 OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our choice: a quarter
 SERVICE_SOON_D = 14
 SHEETS_AT_ONCE = 60  # bay sheets in one file, our choice
+CODES_AT_ONCE = 400  # codes in one file, our choice: fifty sheets
 METRIC_PX = 172  # [px] two side by side on a phone
 ALL = "all"  # the line of all parts, or all depots
 DEPOTS_SAID = 6  # depots with a sentence of their own, the coldest first; our choice
@@ -45,6 +47,7 @@ def show() -> None:
     coming_cold(assessment)
     year(assessment.as_of)
     overdue(units, assessment.as_of)
+    windscreens()
     learned(assessment)
 
 
@@ -426,6 +429,20 @@ def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
     rows = due.head(SHEETS_AT_ONCE).to_dict("records")
     sheets = (one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.") for r in rows)
     return paper.bay_pdf(sheets, fahrenheit=in_f)
+
+
+def windscreens() -> None:
+    """Codes for the windscreens of a depot's vehicles, or of the first of them."""
+    units = session.units()
+    with st.expander("Codes for the windscreens"):
+        st.write("Each opens its vehicle's page for measuring on the phone that reads it.")
+        depots = sorted(units["depot"].dropna().unique().tolist())
+        depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="codes_depot", width=220)
+        mine = units if depot is None else units[units["depot"] == depot]
+        names = mine["unit"].tolist()[:CODES_AT_ONCE]
+        first = "" if len(names) == len(mine) else f"the first {len(names)} of "
+        code_button(names, "codes", f"Codes of {first}{len(mine)} vehicles (PDF)")
+        code_reach()
 
 
 def learned(assessment: Assessment) -> None:

@@ -10,6 +10,7 @@ from streamlit.elements.lib.column_types import ColumnConfig
 
 from analysis.plan_settings import MOST_MONEY, RANGES, PlanSettings
 from dashboard import downloads, session
+from dashboard.address import ADDRESS_KEY, LONGEST, checked
 from dashboard.assessment import TOLERATED_FALSE_FLAGS, own_costs
 from dashboard.plain_text import safe
 from dashboard.plan_words import settings_table, spoken
@@ -25,7 +26,8 @@ SETTING_WORDS = {
     session.HORIZON_KEY: "look ahead [days]",
     "tolerated_false_flags": "false flags tolerated, per 100 healthy vehicles and year",
     "temperature_unit": "temperatures",
-    LEAST_HOURS_KEY: "least hours worth planning a visit for [h]",
+    ADDRESS_KEY: "address of these screens",
+    LEAST_HOURS_KEY: "least work worth a visit of its own [h]",
 }
 COSTS = {
     "hour_rate": ("A workshop hour", 5.0, "What an hour of work costs."),
@@ -84,15 +86,25 @@ def show() -> None:
             placeholder="EUR, USD …",
         )  # fmt: skip
         least = st.number_input(
-            "Least hours worth planning a visit for", 0.0, 8.0, _hours(saved.get(LEAST_HOURS_KEY)), 0.25,
+            "Least work worth a visit of its own, h", 0.0, 8.0, _hours(saved.get(LEAST_HOURS_KEY)), 0.25,
             key="set_hours", help="Visits shorter than this are shown as work for a service that is due anyway.",
         )  # fmt: skip
+        address = st.text_input(
+            "Address of these screens, for codes on windscreens", value=str(saved.get(ADDRESS_KEY, "")), max_chars=LONGEST,
+            key="set_address", placeholder="http://workshop:8501",
+            help="As a phone in the workshop reaches them. Empty: as this browser does.",
+        )  # fmt: skip
         if st.button("Save settings", type="primary", key="save_settings"):
-            wanted = {
-                session.HORIZON_KEY: int(horizon), "tolerated_false_flags": float(tolerated),
-                "temperature_unit": unit or "°C", LEAST_HOURS_KEY: float(least),
-            }  # fmt: skip
-            keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
+            try:
+                wanted = {
+                    ADDRESS_KEY: checked(address), session.HORIZON_KEY: int(horizon),
+                    "tolerated_false_flags": float(tolerated), "temperature_unit": unit or "°C",
+                    LEAST_HOURS_KEY: float(least),
+                }  # fmt: skip
+            except ValueError as error:
+                st.error(safe(f"{str(error)[:1].upper()}{str(error)[1:]}."))
+            else:
+                keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
     costs()
     parts()
     table = saved_table(saved)
@@ -104,7 +116,7 @@ def show() -> None:
 
 def saved_table(saved: Mapping[str, object]) -> pd.DataFrame:
     """What was set, in words; what was not set is at its default above."""
-    rows = [(SETTING_WORDS[name], spoken(saved[name])) for name in SETTING_WORDS if name in saved]
+    rows = [(SETTING_WORDS[name], spoken(saved[name])) for name in SETTING_WORDS if saved.get(name, "") != ""]
     plan = saved.get("plan")
     for rule, about, value in settings_table(plan if isinstance(plan, Mapping) else {}).to_numpy().tolist():
         rows.append((f"{rule}, {about}" if about else str(rule), str(value)))
