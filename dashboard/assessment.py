@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, MutableMapping
 from datetime import date
 from typing import Any
 
@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment, assess
 from analysis.backtest import backtest_lists
+from analysis.learning import Look
 from analysis.limit_book import LimitBook
 from analysis.panel import FleetTables
 from analysis.plan_settings import PlanSettings, settings_from_mapping
@@ -45,9 +46,12 @@ def tolerated_false_flags(db: Database) -> float:
     return float(chosen) if isinstance(chosen, int | float) else TOLERATED_FALSE_FLAGS
 
 
-def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Assessment:
+def assess_database(
+    db: Database, *, as_of: date, horizon_days: int = 30, looks: MutableMapping[float, Look] | None = None
+) -> Assessment:
     """Assess the fleet in the database with what was known at the start of `as_of`.
 
+    looks: looks at the past that assessments of the same database, unchanged since, made before; more are added.
     Raises NothingToAssess for a database without vehicles or readings, ValueError for a bad horizon.
     """
     tables = load_tables(db, before=as_of)
@@ -57,6 +61,7 @@ def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Ass
         as_of=pd.Timestamp(as_of),
         horizon_days=horizon_days,
         tolerated_false_flags=tolerated_false_flags(db),
+        looks=looks,
     )
 
 

@@ -9,14 +9,16 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from analysis.assess import Assessment
+from analysis.learning import Look
 from dashboard.assessment import assess_database, list_rows, own_costs
 from dashboard.tables import list_table
-from dashboard.weekly import issue, issue_for
+from dashboard.weekly import iso_week, issue
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, OPERATOR, STORIES, demo_operator
 from ingest import store
 from ingest.importer import import_paths
-from ingest.records import read_settings, save_setting
+from ingest.records import read_settings, read_weekly_list, save_setting
 
 MARK = "demo_fleet"
 
@@ -39,22 +41,31 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
         outcome = import_paths(db, [folder], now=now, by="demo")
     save_setting(db, MARK, {"as_of": day.isoformat()}, by="demo")
     say(f"{OPERATOR}: {outcome.summary()}")
-    assessment = assess_database(db, as_of=day)
-    issue_for(db, day - timedelta(days=7), now=now - timedelta(days=7))
-    issue(db, assessment, now=now)
+    assessment = issued_lists(db, day, now)
     rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
     show(list_table(rows, assessment))
-    show(demo_plan(db, day))
+    show(demo_plan(db, day, assessment))
     show(try_next(path))
     return 0
 
 
-def demo_plan(db: Database, day: date) -> str:
+def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
+    """Issue the list of the week before, if there is none, and of this one; returns the assessment of `day`."""
+    looks: dict[float, Look] = {}
+    assessment = assess_database(db, as_of=day, looks=looks)
+    week = timedelta(days=7)
+    if read_weekly_list(db, iso_week(day - week)) is None:
+        issue(db, assess_database(db, as_of=day - week, looks=looks), now=now - week)
+    issue(db, assessment, now=now)
+    return assessment
+
+
+def demo_plan(db: Database, day: date, assessment: Assessment) -> str:
     """The replacement plan in its table form."""
     from dashboard.plan_export import render
     from dashboard.planning import make_plan
 
-    return str(render(make_plan(db, as_of=day, weeks=13, by="demo"), "table"))
+    return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by="demo"), "table"))
 
 
 def try_next(path: Path) -> str:
