@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -13,7 +14,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import Page
+from playwright.sync_api import Locator, Page
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 FLAGS = (
@@ -99,8 +100,13 @@ def no_sideways_scroll(page: Page) -> None:
     assert max(wide) <= page.viewport_size["width"], wide  # type: ignore[index]
 
 
+def box_of(page: Page, name: str) -> Locator:
+    """The field of that name, whatever is said in brackets of where it is measured."""
+    return page.get_by_role("textbox", name=re.compile(f"^{re.escape(name)}( \\(.*)?$"))
+
+
 def field(page: Page, name: str, text: str) -> None:
     """Type into a field and leave it, as a thumb on the next field does."""
-    box = page.get_by_role("textbox", name=name, exact=True)
+    box = box_of(page, name)
     box.fill(text)
     box.press("Tab")

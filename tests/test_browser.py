@@ -21,7 +21,7 @@ from ingest import store
 from ingest.importer import import_paths
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, field, go, no_sideways_scroll, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, FLAGS, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
 
 pytestmark = [
@@ -121,7 +121,7 @@ def manager(page: Page) -> None:
 
 
 def technician(page: Page, demo: Path, other: str, drops: str) -> None:
-    """Find a vehicle by part of its number, slip, mend, reload, save, correct; drops in V or in mV, as the meter has it."""
+    """Find a vehicle by part of its number, slip, mend, reload, save, correct; drops and clamp in V and A, or both in mV."""
     settled(page, "Measure", first=True)
     drop, typed = f"Drop, ground path, {drops}", {"V": "2,91", "mV": "2910"}[drops]
     page.get_by_role("textbox", name="Vehicle", exact=True).fill(other[-3:])
@@ -130,23 +130,30 @@ def technician(page: Page, demo: Path, other: str, drops: str) -> None:
     if drops == "mV":
         page.get_by_text("Units of this meter").click()
         page.get_by_test_id("stButtonGroup").get_by_text("mV", exact=True).first.click()
-        page.get_by_role("textbox", name=drop, exact=True).wait_for()
+        box_of(page, drop).wait_for()
+        page.locator(".st-key-meter_large").get_by_text("mV", exact=True).click()
+        scale = page.get_by_role("spinbutton", name="Large clamp, mV per A")
+        scale.fill("10")
+        scale.press("Enter")
+        settled(page, "the clamp in mV at 10 mV/A")
     field(page, "Rest volts, V", "126,3")
     settled(page, "This cannot be saved as it is")
     field(page, "Rest volts, V", "12,63")
-    field(page, "Steady amps while cranking, A", "221")
+    field(
+        page, *{"V": ("Steady amps while cranking, A", "221"), "mV": ("Steady amps while cranking, mV", "2210")}[drops]
+    )
     field(page, drop, typed)
     settled(page, "over the limit")
     settled(page, "Measure next")
     no_sideways_scroll(page)
     page.reload()
     settled(page, "Before you save", first=True)
-    assert page.get_by_role("textbox", name=drop, exact=True).input_value() == typed
+    assert box_of(page, drop).input_value() == typed
     page.get_by_role("button", name="Save reading").click()
     settled(page, "reading saved")
     db = store.open_database(demo)
     last = store.read_readings(db, units=[other]).iloc[-1]
-    assert (last["rest_v"], last["drop_ground_v"]) == (12.63, 2.91)
+    assert (last["rest_v"], last["crank_a"], last["drop_ground_v"]) == (12.63, 221.0, 2.91)
     page.get_by_role("link", name="Record a repair or correct a value").click()
     settled(page, "Repairs and starts")
     page.get_by_role("tab", name="Correct a reading").click()

@@ -322,6 +322,21 @@ def test_settings_are_kept(fleet: Path) -> None:
     assert read_settings(store.open_database(fleet))["horizon_days"] == 45
 
 
+def test_codes_for_windscreens_hold_the_address_that_was_set(fleet: Path) -> None:
+    app = run("settings")
+    app.text_input(key="set_address").set_value("workshop").run()
+    app.button(key="save_settings").click().run()
+    assert "allowed is an address such as" in said(app)
+    assert "screens_address" not in read_settings(store.open_database(fleet))
+    app.text_input(key="set_address").set_value("http://localhost:8501").run()
+    app.button(key="save_settings").click().run()
+    assert "which a phone cannot reach" in said(run("fleet"))
+    app.text_input(key="set_address").set_value("http://workshop:8501/").run()
+    app.button(key="save_settings").click().run()
+    assert read_settings(store.open_database(fleet))["screens_address"] == "http://workshop:8501"
+    assert "The code holds http://workshop:8501." in said(run("fleet")).replace("\\", "")
+
+
 def test_costs_of_the_plan_are_set_on_screen(fleet: Path) -> None:
     app = run("settings")
     app.number_input(key="set_hour_rate").set_value(60.0)

@@ -53,7 +53,8 @@ def choose_meter() -> bay.Meter:
     """The meter's units, remembered for this device."""
     memory = device.remembered()
     meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
-    with st.expander("Units of this meter: " + meter_words(meter)):
+    st.caption(f"This meter shows {meter_words(meter)}.")
+    with st.expander("Units of this meter", key="meter_units", on_change="rerun"):  # the same label keeps it open
         fahrenheit = st.segmented_control("Temperature", ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
                                           key="meter_t") == "°F"  # fmt: skip
         drops = st.segmented_control("Voltage drops", ["V", "mV"], default="mV" if meter.drops_mv else "V",
@@ -72,7 +73,9 @@ def choose_meter() -> bay.Meter:
 def meter_words(meter: bay.Meter) -> str:
     """The meter's units in a line."""
     clamp_words = "A" if meter.large_clamp_mv_per_a is None else f"mV at {meter.large_clamp_mv_per_a:g} mV/A"
-    return f"{'°F' if meter.fahrenheit else '°C'}, drops in {'mV' if meter.drops_mv else 'V'}, clamp in {clamp_words}"
+    return (
+        f"{'°F' if meter.fahrenheit else '°C'}, drops in {'mV' if meter.drops_mv else 'V'}, the clamp in {clamp_words}"
+    )
 
 
 def clamp(label: str, key: str, scale: float | None, usual: float) -> float | None:
@@ -131,7 +134,7 @@ def one_field(
     key = f"m_{field.name}_{unit}_{form_number()}"
     if key not in st.session_state and draft.get(field.name):
         st.session_state[key] = draft[field.name]
-    where = f"  \n:small[:gray[{field.where}]]" if field.where else ""
+    where = f" ({field.where})" if field.where else ""
     return st.text_input(
         f"{field.label}, {bay.unit_of(field.name, meter)}{where}",
         key=key,

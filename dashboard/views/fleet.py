@@ -144,7 +144,8 @@ def coming_cold(assessment: Assessment) -> None:
     table = mine[mine["coldest_start_high_c"] > low][
         ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
     ].sort_values("coldest_start_c", ascending=False)
-    with st.expander(f"The {len(table)} vehicles that likely or possibly fail at {temperature(low, fahrenheit=in_f)}"):
+    with st.expander("Which vehicles likely or possibly fail"):  # the same label keeps it open while the low is moved
+        st.caption(f"{len(table)} at {temperature(low, fahrenheit=in_f)}.")
         st.dataframe(
             cold_shown(table.head(500), low, in_f=in_f), hide_index=True, alt="Vehicles that likely or possibly fail",
             key="cold_table", column_config={"vehicle": st.column_config.TextColumn(pinned=True)},

@@ -65,8 +65,9 @@ def show() -> None:
         sheets(assessment, row, facts)
 
 
+@st.fragment
 def in_tabs(shown: Mapping[str, Callable[[], None]]) -> None:
-    """One block behind each tab, made only when it is looked at."""
+    """One block behind each tab, made only when it is looked at; what is above stays as it is meanwhile."""
     for tab, draw in zip(st.tabs(list(shown), key="unit_tab", on_change="rerun"), shown.values(), strict=True):
         if tab.open:
             with tab:
