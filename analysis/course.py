@@ -166,10 +166,17 @@ def cold_course(assessment: Assessment, unit: str, *, part: str | None = None) -
 
 
 def season_course(climate: pd.DataFrame, depot: str, as_of: pd.Timestamp, *, days: int = int(AHEAD_D)) -> pd.DataFrame:
-    """A depot's daily lows over the coming days by its climate: day, low_c (mean), one_in_ten_c (a cold morning)."""
+    """A depot's daily lows over the coming days by its climate: day, low_c (mean), one_in_ten_c (a cold morning), and
+    assumed: whether no climate of the depot is known."""
     ahead = np.arange(0, days + 1, 7, dtype=np.int64)
     first = int(as_of.timestamp() // 86400)
     mean, sd = seasonal_lows(climate, [depot], first + ahead)
+    known = climate.loc[climate["depot"] == depot, "low_c"].notna().any()
     return pd.DataFrame(
-        {"day": dates_of((first + ahead).astype(np.float64)), "low_c": mean[0], "one_in_ten_c": mean[0] - Z_80 * sd[0]}
+        {
+            "day": dates_of((first + ahead).astype(np.float64)),
+            "low_c": mean[0],
+            "one_in_ten_c": mean[0] - Z_80 * sd[0],
+            "assumed": not known,
+        }
     )

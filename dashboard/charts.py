@@ -292,7 +292,8 @@ def cold_chart(
     mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
         x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2=alt.Y2("low_c:Q")
     )
-    usual = ("the depot's usual low", theme.GREY, [1, 0], season.rename(columns={"low_c": "value"}))
+    called = "a usual low, assumed" if season["assumed"].any() else "the depot's usual low"
+    usual = (called, theme.GREY, [1, 0], season.rename(columns={"low_c": "value"}))
     start = ("coldest start as it is", theme.BLUE, [1, 0], cold.rename(columns={"coldest_start_c": "value"}))
     lines = [usual, start]
     if renewed is not None and cold["renewed_c"].notna().any():
@@ -329,10 +330,16 @@ def cold_text(cold: pd.DataFrame, season: pd.DataFrame) -> str:
     """What the chart of the coldest start shows, in words."""
     now, end = cold.iloc[0], cold.iloc[-1]
     coldest = season.iloc[int(season["one_in_ten_c"].to_numpy().argmin())]
+    mornings = (
+        f"No climate of its depot is known: mornings like those drawn are assumed, one in ten below "
+        f"{temperature(coldest['one_in_ten_c'])}; bring in a climate file."
+        if season["assumed"].any()
+        else f"The depot's coldest time is around {day(coldest['day'])}: one morning in ten below "
+        f"{temperature(coldest['one_in_ten_c'])}."
+    )
     return (
         f"Coldest start now {celsius(now['coldest_start_c'])} (80 % sure between {celsius(now['low_c'])} and "
-        f"{celsius(now['high_c'])}), in half a year {ahead_words(end['coldest_start_c'])}. The depot's coldest time is "
-        f"around {day(coldest['day'])}: one morning in ten below {temperature(coldest['one_in_ten_c'])}."
+        f"{celsius(now['high_c'])}), in half a year {ahead_words(end['coldest_start_c'])}. {mornings}"
     )
 
 

@@ -83,6 +83,7 @@ def make_plan(
     plan = with_words(plan)
     if not save:
         return plan
+    last = load_plan(db)  # another window may have kept the same plan meanwhile
     if last is not None and _same(plan, last):
         return replace(plan, version=last.version)
     return _kept(db, plan, day=day, weeks=weeks, note=note, by=by, now=now)

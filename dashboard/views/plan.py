@@ -167,7 +167,10 @@ def board(plan: ReplacementPlan) -> None:
             st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
     depots = sorted(plan.visits["depot"].unique().tolist())
     if not depots:
-        st.success("No visit pays in these weeks.")
+        if (plan.hours["hours"] > 0).any():
+            st.success("No visit pays in these weeks.")
+        else:
+            st.info("No visit can be planned: no workshop has hours in these weeks.")
         return
     chosen = st.pills("Depot", depots, key="plan_depot")
     visits = plan.visits if chosen is None else plan.visits[plan.visits["depot"] == chosen]

@@ -151,7 +151,7 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
         low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
         b.caption("80 % sure: " + span(low, high))
         c.metric("Act by", by_words(row, as_of))
-        count = f", {row['readings']} readings" if "readings" in row else ""
+        count = f", {row['readings']} reading{'' if row['readings'] == 1 else 's'}" if "readings" in row else ""
         c.caption(f"last read {day(row['last_reading_on'])}{count}")
         d.metric("Suspect" if row["flagged"] else "Most worn", PART_WORDS[row["part"]])
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
