@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from analysis.class_table import class_table
+from analysis.class_table import COLUMNS, class_table
 from analysis.isolation import part_table, wear_progress
 from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
 from analysis.lows import make_weather
@@ -81,12 +81,14 @@ def assess(
     tolerated_false_flags: float = 5.0,
     draws: int = DRAWS,
     looks: MutableMapping[float, Look] | None = None,
+    with_classes: bool = True,
 ) -> Assessment:
     """Assess every vehicle with what was known at the start of `as_of`; the horizon is as_of to as_of + days - 1.
 
     Chunks of vehicles go to threads of their own, so that linear algebra gets one thread: its matrices are small.
 
-    looks: looks at the past made by earlier calls on the same tables; more are added.  Raises ValueError for a
+    looks: looks at the past made by earlier calls on the same tables; more are added.  with_classes: whether to tabulate
+    what was learned of the classes, which no list needs; the table is empty otherwise.  Raises ValueError for a
     horizon outside 1 to 180 days, for no vehicle, and for a tolerated rate outside 0.5 to 50.
     """
     if horizon_days != int(horizon_days) or not 1 <= horizon_days <= 180:
@@ -96,7 +98,14 @@ def assess(
     levels = flag_levels(tolerated_false_flags)
     with threadpool_limits(limits=1, user_api="blas"):
         return _assess(
-            tables, pd.Timestamp(as_of).normalize(), horizon_days, tolerated_false_flags, levels, draws, looks
+            tables,
+            pd.Timestamp(as_of).normalize(),
+            horizon_days,
+            tolerated_false_flags,
+            levels,
+            draws,
+            looks,
+            with_classes,
         )
 
 
@@ -108,6 +117,7 @@ def _assess(
     levels: FlagLevels,
     draws: int,
     looks: MutableMapping[float, Look] | None,
+    with_classes: bool,
 ) -> Assessment:
     day, known = day_number(as_of), tables.before(as_of)
     vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
@@ -144,7 +154,7 @@ def _assess(
         beyond,
         reset_table(state),
         drift,
-        class_table(state, learned, known),
+        class_table(state, learned, known) if with_classes else pd.DataFrame(columns=COLUMNS),
         state.bay_notes,
         state,
         outlook,

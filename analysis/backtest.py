@@ -17,7 +17,7 @@ def backtest_lists(
 ) -> Iterator[tuple[pd.Timestamp, Assessment]]:
     """Assessments on each of `dates`, in order; the same as `assess` on tables without anything dated later.
 
-    Forecasts are left out, because nobody knows when they were issued.
+    Forecasts are left out, because nobody knows when they were issued; so is the table of what was learned of classes.
     Looks at the past are shared between dates: each depends on what was known on its own day only.
     """
     looks: dict[float, Look] = {}
@@ -31,5 +31,6 @@ def backtest_lists(
                 horizon_days=horizon_days,
                 tolerated_false_flags=tolerated_false_flags,
                 looks=looks,
+                with_classes=False,
             ),
         )

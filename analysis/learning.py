@@ -8,7 +8,7 @@ happened gives each combination its likelihood; with a published prior that is a
 from __future__ import annotations
 
 from collections.abc import MutableMapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -76,6 +76,17 @@ class Look:
     telling: Ints
     probability: Reals
     recorded: float
+    told: dict[bytes, Floats] = field(default_factory=dict, compare=False, repr=False)
+
+    def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
+        """(G, X, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time."""
+        key = np.packbits(happened).tobytes()
+        if key not in self.told:
+            p = UNFORESEEN + self.recorded * self.probability
+            terms = np.where(happened[self.telling], np.log(p), np.log1p(-p))
+            group = self.group[self.telling]
+            self.told[key] = np.stack([terms[..., group == g].sum(axis=-1) for g in range(classes)]).astype(np.float64)
+        return self.told[key]
 
 
 @dataclass(frozen=True)
@@ -319,11 +330,8 @@ def learn_needs(
                 look = looks[d] = look_back(few, d, None if of is None else laws[of])
             happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
             used.append((look, happened))
-            p = UNFORESEEN + look.recorded * look.probability
-            terms = np.where(happened[look.telling], np.log(p), np.log1p(-p))
-            group = look.group[look.telling]
+            log_weight += LEARNING_COUNTS * look.evidence(happened, n)
             for g in range(n):
-                log_weight[g] += LEARNING_COUNTS * terms[..., group == g].sum(axis=-1)
                 counts[g] += int(happened[look.group == g].sum())
                 seen[g] += int((look.group == g).sum())
     return _summary(log_weight, (speed, supply, coil), counts, seen, used)

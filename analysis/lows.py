@@ -105,8 +105,21 @@ def make_weather(
     seed: int = 7,
 ) -> Weather:
     """Weather of the window of `n_days` from `first_day` [days since 1970]."""
-    days = np.arange(first_day, first_day + n_days)
-    mean, sd = seasonal_lows(climate, depots, days)
+    season = seasonal_lows(climate, depots, np.arange(first_day, first_day + n_days))
+    return weather_of(season, depots, first_day, forecast, seed=seed)
+
+
+def weather_of(
+    season: tuple[Floats, Floats],
+    depots: list[str],
+    first_day: int,
+    forecast: pd.DataFrame | None = None,
+    *,
+    seed: int = 7,
+) -> Weather:
+    """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970]."""
+    mean, sd = season
+    n_days = mean.shape[1]
     z = daily_courses(n_days, seed)
     ramp = (np.arange(n_days) + 0.5) / n_days
     table = np.empty((len(depots), len(RISES_K), len(LOWS_C)))

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
-from analysis.lows import Weather, make_weather
+from analysis.lows import Weather, make_weather, seasonal_lows, weather_of
 from analysis.observe import LOAD
 from analysis.panel import Bools, Floats, Ints, Reals
 from analysis.resets import PART_CHANNELS, PARTS
@@ -136,7 +136,12 @@ def weekly_weather(
 ) -> list[Weather]:
     """Weather of each coming week."""
     depots, day = list(outlook.depots), int(state.day)
-    return [make_weather(climate, depots, day + 7 * w, 7, forecast, seed=100 + w) for w in range(weeks)]
+    mean, sd = seasonal_lows(climate, depots, day + np.arange(7 * weeks))
+    found = []
+    for w in range(weeks):
+        week = slice(7 * w, 7 * w + 7)
+        found.append(weather_of((mean[:, week], sd[:, week]), depots, day + 7 * w, forecast, seed=100 + w))
+    return found
 
 
 def weekly_probability(state: FleetState, outlook: Outlook, weather: list[Weather]) -> npt.NDArray[np.float64]:
