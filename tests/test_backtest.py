@@ -20,7 +20,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def same(one: Assessment, other: Assessment) -> None:
-    for name in ("units", "parts", "outlook", "resets", "classes"):
+    for name in ("units", "parts", "outlook", "resets", "drift"):
         pd.testing.assert_frame_equal(getattr(one, name), getattr(other, name), obj=name)
 
 
