@@ -32,7 +32,6 @@ from analysis.resets import PARTS
 from analysis.risk import (
     ACT_PROBABILITY,
     FLAG_WINDOW_D,
-    FlagLevels,
     due,
     flag_levels,
     unit_table,
@@ -95,18 +94,9 @@ def assess(
         raise ValueError(f"horizon_days is {horizon_days}; allowed are whole numbers from 1 to 180")
     if tables.units.empty:
         raise ValueError("there is no unit to assess")
-    levels = flag_levels(tolerated_false_flags)
+    as_of = pd.Timestamp(as_of).normalize()
     with threadpool_limits(limits=1, user_api="blas"):
-        return _assess(
-            tables,
-            pd.Timestamp(as_of).normalize(),
-            horizon_days,
-            tolerated_false_flags,
-            levels,
-            draws,
-            looks,
-            with_classes,
-        )
+        return _assess(tables, as_of, horizon_days, tolerated_false_flags, draws, looks, with_classes)
 
 
 def _assess(
@@ -114,11 +104,11 @@ def _assess(
     as_of: pd.Timestamp,
     horizon_days: int,
     tolerated: float,
-    levels: FlagLevels,
     draws: int,
     looks: MutableMapping[float, Look] | None,
     with_classes: bool,
 ) -> Assessment:
+    levels = flag_levels(tolerated)
     day, known = day_number(as_of), tables.before(as_of)
     vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
     learned = learn_needs(known, vehicles, day, looks=looks)

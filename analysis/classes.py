@@ -51,9 +51,7 @@ PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell l
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
 BATTERY_CURVE = (5e-5, 1e-4)  # 1/K^2, mean and sd; our choice: between the straight law and the printed power table
 LOAD_CURVE = (1e-4, 1e-4)  # 1/K^2, mean and sd; our choice, because a Walther line (ASTM D341) bends upward in the cold
-FIT_READINGS = (
-    60_000  # readings of one class, of vehicles evenly spread over it, that its laws are from: more change nothing
-)
+FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
 
 
 def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from analysis.panel import Bools, Floats, Ints, Panel, Reals
+from analysis.panel import Bools, Floats, Ints, Panel, Reals, evenly
 from analysis.resets import EndedLives
 from analysis.trend import (
     DAYS_PER_YEAR,
@@ -174,7 +174,7 @@ def past_lives(
     value, se: (U, R); base_sd: (U,); fail_excess: (G,); log_prior: (N,); ageing: of the channel.  Where a no-start ended
     the life, it must have worn by then, whatever the last reading before said.
     """
-    some = _spread_over(len(lives.unit))
+    some = evenly(len(lives.unit), MOST_LIVES)
     unit, begin, end, failed = (a[some] for a in (lives.unit, lives.begin, lives.end, lives.failed))
     day = panel.day[unit]
     with np.errstate(invalid="ignore"):
@@ -206,18 +206,13 @@ def past_lives(
 def present_vehicles(usable: Bools) -> Ints:
     """Vehicles whose present part of one channel tells of growth, spread evenly over the fleet; usable: (U, R)."""
     rows = np.flatnonzero(usable.sum(axis=1) >= 2)
-    return rows[_spread_over(len(rows))]
+    return rows[evenly(len(rows), MOST_LIVES)]
 
 
 def present_lives(panel: Panel, growth: Growth, usable: Bools, day: float, rows: Ints) -> ReadLives:
     """Lives of one channel that go on, of the vehicles `rows`, whose growth it is; usable: (U, R) of all."""
     span = span_of(panel.day[rows], usable[rows], np.full(len(rows), day))
     return ReadLives(growth.weight, span, panel.group[rows])
-
-
-def _spread_over(count: int) -> Ints:
-    """At most MOST_LIVES of `count` places, evenly."""
-    return np.unique(np.linspace(0, max(count - 1, 0), min(count, MOST_LIVES)).astype(np.int64))
 
 
 def learn_growth(

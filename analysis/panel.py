@@ -202,7 +202,12 @@ def evenly_of_each_group(panel: Panel, readings: int) -> Ints:
     """Vehicles, in order, spread evenly over those of each group: so many that they have about `readings` columns."""
     most = max(1, readings // panel.row.shape[1])
     rows = [np.flatnonzero(panel.group == g) for g in range(len(panel.groups))]
-    return np.sort(np.concatenate([r[np.linspace(0, len(r) - 1, min(len(r), most)).astype(np.int64)] for r in rows]))
+    return np.sort(np.concatenate([r[evenly(len(r), most)] for r in rows]))
+
+
+def evenly(count: int, most: int) -> Ints:
+    """At most `most` of `count` places, evenly spread, first and last among them."""
+    return np.unique(np.linspace(0, max(count - 1, 0), min(count, most)).astype(np.int64))
 
 
 def row_quantile(values: Floats, q: float) -> Floats:

@@ -9,7 +9,7 @@ linear regressions.  The prior over paths is shared by the class and learned fro
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -150,7 +150,7 @@ class Growth:
 
     def of(self, rows: slice | Ints) -> Growth:
         """The growth of some of its vehicles."""
-        return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(Growth)})
+        return Growth(**{name: values[rows] for name, values in vars(self).items()})
 
     def aged(self, ahead_d: float | Floats) -> Floats:
         """(U,) what ordinary ageing adds until `ahead_d` days after the assessment, one for all or (U,)."""

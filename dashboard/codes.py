@@ -7,13 +7,12 @@ from collections.abc import Sequence
 import streamlit as st
 
 from dashboard import paper
-from dashboard.address import bay_address, only_here, screens_address
+from dashboard.address import bay_address, only_here
 from dashboard.plain_text import safe
 
 
-def code_button(units: Sequence[str], name: str, label: str) -> None:
-    """A button that makes the codes of `units` as a PDF of labels."""
-    base = screens_address()
+def code_button(base: str, units: Sequence[str], name: str, label: str) -> None:
+    """A button that makes the codes of `units` as a PDF of labels; base: the screens' address, "" for none."""
     st.download_button(
         label, lambda: paper.codes_pdf([(unit, bay_address(base, unit)) for unit in units]),
         file_name=f"{name}.pdf", mime="application/pdf", key="codes_pdf", on_click="ignore",
@@ -21,9 +20,8 @@ def code_button(units: Sequence[str], name: str, label: str) -> None:
     )  # fmt: skip
 
 
-def code_reach() -> None:
+def code_reach(base: str) -> None:
     """Say which address the codes hold, and when no phone can reach it."""
-    base = screens_address()
     if not base or only_here(base):
         st.caption(
             f"The code would hold {safe(base or 'no address')}, which a phone cannot reach: "

@@ -13,12 +13,12 @@ from analysis.assess import Assessment
 from analysis.learning import Look
 from dashboard.assessment import assess_database, list_rows, own_costs
 from dashboard.tables import list_table
-from dashboard.weekly import iso_week, issue
+from dashboard.weekly import issue, issue_for
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, OPERATOR, STORIES, demo_operator
 from ingest import store
 from ingest.importer import import_paths
-from ingest.records import read_settings, read_weekly_list, save_setting
+from ingest.records import read_settings, save_setting
 
 MARK = "demo_fleet"
 
@@ -54,8 +54,7 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
     looks: dict[float, Look] = {}
     assessment = assess_database(db, as_of=day, looks=looks)
     week = timedelta(days=7)
-    if read_weekly_list(db, iso_week(day - week)) is None:
-        issue(db, assess_database(db, as_of=day - week, looks=looks), now=now - week)
+    issue_for(db, day - week, now=now - week, looks=looks)
     issue(db, assessment, now=now)
     return assessment
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, MutableMapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -11,6 +11,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
+from analysis.learning import Look
 from analysis.lows import make_weather
 from dashboard.assessment import assess_database, list_rows, own_costs
 from dashboard.own_limits import limit_book
@@ -192,11 +193,18 @@ def issue(db: Database, assessment: Assessment, *, now: datetime | None = None) 
     return issue_weekly_list(db, iso, as_of=assessment.as_of.date(), body=make_body(db, assessment), now=now)
 
 
-def issue_for(db: Database, day: date, *, horizon_days: int = 30, now: datetime | None = None) -> bool:
-    """Assess as of `day` and freeze that week's list; False when it is issued already."""
+def issue_for(
+    db: Database,
+    day: date,
+    *,
+    horizon_days: int = 30,
+    now: datetime | None = None,
+    looks: MutableMapping[float, Look] | None = None,
+) -> bool:
+    """Assess as of `day` and freeze that week's list; False when it is issued already. looks: as in `assess_database`."""
     if read_weekly_list(db, iso_week(day)) is not None:
         return False
-    return issue(db, assess_database(db, as_of=day, horizon_days=horizon_days), now=now)
+    return issue(db, assess_database(db, as_of=day, horizon_days=horizon_days, looks=looks), now=now)
 
 
 def decision_words(decision: Mapping[Any, Any]) -> str:

@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from dashboard import charts, downloads, history, one_unit, paper, session, weekly
+from dashboard.address import screens_address
 from dashboard.codes import code_button, code_reach
 from dashboard.issued import newest_issued
 from dashboard.plain_text import celsius, day, safe, span, temperature, whole, words
@@ -442,8 +443,9 @@ def windscreens() -> None:
         mine = units if depot is None else units[units["depot"] == depot]
         names = mine["unit"].tolist()[:CODES_AT_ONCE]
         first = "" if len(names) == len(mine) else f"the first {len(names)} of "
-        code_button(names, "codes", f"Codes of {first}{len(mine)} vehicles (PDF)")
-        code_reach()
+        base = screens_address()
+        code_button(base, names, "codes", f"Codes of {first}{len(mine)} vehicles (PDF)")
+        code_reach(base)
 
 
 def learned(assessment: Assessment) -> None:

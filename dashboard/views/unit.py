@@ -14,6 +14,7 @@ from analysis.assess import Assessment
 from analysis.course import plain_slopes
 from analysis.one_reading import ReadingCheck
 from dashboard import downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
+from dashboard.address import screens_address
 from dashboard.assessment import own_costs
 from dashboard.codes import code_button, code_reach
 from dashboard.issued import issued_row, newest_issued
@@ -435,8 +436,9 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts)], fahrenheit=in_f),
             file_name=f"bay-{unit}.pdf", mime="application/pdf", key="bay_pdf", on_click="ignore",
         )  # fmt: skip
-        code_button([unit], f"code-{unit}", "Code for the windscreen (PDF)")
-    code_reach()
+        base = screens_address()
+        code_button(base, [unit], f"code-{unit}", "Code for the windscreen (PDF)")
+    code_reach(base)
 
 
 show()
