@@ -21,13 +21,13 @@ def checked(text: str) -> str:
         return ""
     try:
         parts = urlsplit(plain)
-        good = parts.scheme in ("http", "https") and parts.hostname and parts.port != 0
+        server = parts.scheme in ("http", "https") and parts.hostname and parts.port != 0 and "@" not in parts.netloc
     except ValueError:
-        good = False
-    if not good or parts.path or parts.query or parts.fragment or parts.username or len(plain) > LONGEST:
-        raise ValueError(f"the address of these screens is {plain[:60]!r}; allowed is {ALLOWED}, or nothing")
-    if any(c.isspace() or not c.isprintable() for c in plain):
-        raise ValueError(f"the address of these screens holds a space or a control character; allowed is {ALLOWED}")
+        server = False
+    alone = server and not (parts.path or parts.query or parts.fragment)
+    readable = len(plain) <= LONGEST and plain.isprintable() and " " not in plain
+    if not (alone and readable):
+        raise ValueError(f"The address of these screens is {plain[:60]!r}; allowed is {ALLOWED}, or nothing.")
     return plain
 
 

@@ -21,7 +21,7 @@ def test_a_server_s_address_is_kept(text: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["workshop:8501", "ftp://workshop", "http://", "http://a/b", "http://a?x=1", "http://a#b", "http://u:p@a", "http://a:99999",
+    ["workshop:8501", "ftp://workshop", "http://", "http://a/b", "http://a?x=1", "http://a#b", "http://u:p@a", "http://:p@a", "http://a\u200b", "http://a:99999",
      "javascript:alert(1)", "http://a b", "http://a:0", "http://" + "a" * 300],
 )  # fmt: skip
 def test_anything_else_is_refused_in_a_sentence(text: str) -> None:

@@ -102,7 +102,7 @@ def show() -> None:
                     LEAST_HOURS_KEY: float(least),
                 }  # fmt: skip
             except ValueError as error:
-                st.error(safe(f"{str(error)[:1].upper()}{str(error)[1:]}."))
+                st.error(safe(error))
             else:
                 keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
     costs()
