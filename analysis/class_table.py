@@ -63,7 +63,8 @@ def shape_rows(learned: LearnedNeeds) -> list[_Row]:
     """How far the laws hold towards the cold."""
     names = (
         ("stretch of the laws towards the cold", "1"),
-        ("bend of the laws towards the cold", "1/K"),
+        ("battery resistance at −20 °C over its law, log", "1"),
+        ("relief by turning slower that battery volts show", "1"),
         ("departure of single vehicles from the modelled coldest start", "K"),
     )
     return [

@@ -48,7 +48,9 @@ class StartState:
 
     `load_a`: steady amps the engine asks for at `reference_rpm` and 20 °C. `emf_v_per_rpm`: back-emf by crankshaft
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.temperature`).
-    `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque.
+    `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `relief`: how much of
+    the amps that turning slower saves the electronics and the coil see, `sound_mohm` the resistance outside a battery
+    whose amps these are, see :func:`start_margins_v`.
     """
 
     open_circuit_v: Value
@@ -69,6 +71,8 @@ class StartState:
     brush_v: Value = BRUSH_V.value
     load_speed_share: Value = LOAD_SPEED_SHARE.value
     open_circuit_v_per_k: Value = OPEN_CIRCUIT_V_PER_K.value
+    relief: Value = 0.0
+    sound_mohm: Value = 0.0
 
 
 @dataclass(frozen=True)
@@ -161,11 +165,10 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
     cables = (state.positive_mohm + state.ground_mohm) * 0.001 * copper + state.contacts_mohm * 0.001
     outside = battery + cables
     loop = outside + state.motor_mohm * 0.001 * copper
-    reference_v = state.emf_v_per_rpm * state.reference_rpm
     share = state.load_speed_share
     drive = open_v - state.brush_v
-    slowing = 1.0 + load * share * loop / reference_v
-    amps = load * ((1.0 - share) + share * drive / reference_v) / slowing
+    slowing = 1.0 + load * share * loop / (state.emf_v_per_rpm * state.reference_rpm)
+    amps = _slowed(state, load, drive, loop)
     stall = drive / loop
     left = drive - load * (1.0 - share) * loop
     back_emf = np.minimum(left, left / slowing)  # drive - amps loop while it turns; below zero the volts it lacks
@@ -185,17 +188,24 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
     )
 
 
+def _slowed(state: StartState, load: Value, drive: Value, loop: Value) -> Value:
+    """Amps of a load at the speed to which `drive` volts through `loop` ohms turn it."""
+    reference_v, share = state.emf_v_per_rpm * state.reference_rpm, state.load_speed_share
+    return load * ((1.0 - share) + share * drive / reference_v) / (1.0 + load * share * loop / reference_v)
+
+
 def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> tuple[Array, Array, Array]:
     """Volts to spare for speed (as back-emf), for the electronics and for the solenoid coil at temperatures [°C].
 
-    Electronics and coil are judged at the amps the engine asks for at its reference speed, without the relief of
-    turning slower (our choice: the first compression, when they must not drop out, comes before the speed settles;
-    and a bad cable must not look like a help to the battery).
+    Electronics and coil are judged between the amps the engine asks for at its reference speed (`relief` 0: the first
+    compression comes before the speed settles) and those it takes at the speed to which this battery turns it through
+    sound cables and a sound motor (`relief` 1): a bad cable must not look like a help to the battery.
     """
     start = solve_start(state, temperature_c)
     speed = start.back_emf_v - state.emf_v_per_rpm * limits.least_rpm
     open_v, battery, copper, load = _warm(state, np.asarray(temperature_c))
-    battery_v = open_v - load * battery
+    slowed = _slowed(state, load, open_v - state.brush_v, battery + state.sound_mohm * 0.001 * copper)
+    battery_v = open_v - (load + state.relief * (slowed - load)) * battery
     coil = state.coil_mohm * copper
     # the smaller of the two: volts below zero, which no battery shows, must not shrink on the way to the coil
     coil_v = np.minimum(battery_v, battery_v * coil / (coil + state.control_mohm))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import MutableMapping
 from dataclasses import dataclass, field
+from itertools import product
 from typing import TypeAlias
 
 import numpy as np
@@ -31,14 +32,16 @@ UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from, our
 SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
-COIL_STEPS = np.arange(-1.5, 1.51, 1.5)
-STRETCHES = (0.8, 1.0, 1.2, 1.4)  # see ColdMap in start.py
+COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
+STRETCHES = (0.8, 1.0, 1.25)  # see ColdMap in start.py
 STRETCH_PRIOR = (1.0, 0.2)  # mean and sd; our choice
-PER_REACH = (0.0, 0.01, 0.02)  # 1/K
-PER_REACH_PRIOR = (0.006, 0.006)  # mean and sd; our choice, see NUMBERS.md
+BENDS = (-0.2, 0.0, 0.2, 0.4)  # log of battery resistance at -20 degC over its law
+BEND_PRIOR = (0.0, 0.15)  # mean and sd; our choice: laws fitted in the bays of simulated fleets are that far out
+RELIEFS = (0.0, 1.0)  # as probable as each other
+CIRCUITS = [ColdMap(bend=bend, relief=relief) for bend in BENDS for relief in RELIEFS]
 SCATTERS_K = (1.0, 2.0, 3.5)  # departure of a single vehicle from its own coldest start as modelled
 SCATTER_PRIOR = (0.3, 0.4, 0.3)  # our choice
-SHAPES = np.array([(s, r, k) for s in STRETCHES for r in PER_REACH for k in SCATTERS_K])
+SHAPES = np.array([(s, c.bend, c.relief, k) for s in STRETCHES for c in CIRCUITS for k in SCATTERS_K])
 SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
 SUPPLY_SCATTER_V = 0.25
 COIL_SCATTER_V = 0.20
@@ -93,7 +96,7 @@ class Look:
 class LearnedNeeds:
     """What was learned; see the fields.
 
-    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); shape, shape_se: (3,) stretch, per_reach [1/K]
+    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); shape, shape_se: (4,) stretch, bend, relief
     and scatter [K] that all classes share; offset, slope: calibration, logit p' = offset + slope * logit p; no_starts,
     looks: (G,) what it rests on; recorded: share of repairs that are
     recorded; weights: (G, X, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,).
@@ -195,31 +198,41 @@ def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None) ->
     state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=11, laws=laws)
     units = state.panel.units["unit"].to_numpy(dtype=object)
     grids = need_grids(state.panel)
-    starts = [_starts_on_grid(state, h, grids) for h in range(3)]
     depots, depot = depot_codes(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
     ahead = make_weather(then.climate, depots, int(day), SPAN_D)
     own = scatter_draws(len(units), DRAWS)[3]
-    telling = np.flatnonzero(_worst(starts, own, ahead, depot) > TELLING_PROBABILITY)
-    kept = [tuple(quarters(part[:, telling]) for part in parts) for parts in starts]
-    other = [np.maximum(supply[:, None], coil[None, :]) for _, supply, coil in kept]  # (V, C, N, K)
+    starts = [[_starts_on_grid(state, h, grids, circuit) for h in range(3)] for circuit in CIRCUITS]
+    worst = np.max([_worst(of_circuit[1:], own, ahead, depot) for of_circuit in starts], axis=0)
+    telling = np.flatnonzero(worst > TELLING_PROBABILITY)
+    kept = [[tuple(quarters(part[:, telling]) for part in parts) for parts in of_circuit] for of_circuit in starts]
     own, depot, since = own[telling], depot[telling], day - state.last_day[telling]
-    departures = [np.rint(2.0 * scatter * own).astype(np.int32) for scatter in SCATTERS_K]
     share = recorded_share(then.repairs, state.resets.found)
-    maps = [mapped_quarters(ColdMap(float(s), float(r))) for s, r, _ in SHAPES[:: len(SCATTERS_K)]]
-    shape = (len(SHAPES), len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS), len(telling))
-    probability = np.empty(shape, dtype=np.float32)
-    for k in range(len(SPEED_STEPS) if len(telling) else 0):
-        cold = [np.maximum(parts[0][k], rest) for parts, rest in zip(kept, other, strict=True)]
-        for x, lut in enumerate(maps):
-            modelled = [lut[c] for c in cold]
-            for y, departure in enumerate(departures):
-                now = [c + departure for c in modelled]
-                alive, renewed = not_failed(before.nearest(depot, now[0], now[1]), since, share)
-                fails = ahead.nearest(depot, now[1], now[2])
-                stands = mean_of_draws(alive) + renewed
-                probability[x * len(SCATTERS_K) + y, k] = mean_of_draws(alive * fails) / stands
-    return Look(day, units, state.group, telling, probability, share)
+    maps = [mapped_quarters(ColdMap(stretch)) for stretch in STRETCHES]
+    found = []
+    for stretched, of_circuit, scatter in product(maps, kept, SCATTERS_K):
+        departure = np.rint(2.0 * scatter * own).astype(np.int32)
+        was, now, later = ([stretched[part] + departure for part in parts] for parts in of_circuit)
+        failed = [before.nearest(depot, a, b) for a, b in zip(was, now, strict=True)]
+        fails = [ahead.nearest(depot, a, b) for a, b in zip(now, later, strict=True)]
+        found.append(of_all_needs(failed, fails, since, share))
+    return Look(day, units, state.group, telling, np.stack(found), share)
+
+
+def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Floats, recorded: float) -> Reals:
+    """(S, V, C, N) probability of a no-start in the window, for every combination of needs, of N vehicles that stand as
+    read.
+
+    failed, fails: by speed (S, N, K), supply (V, N, K) and coil (C, N, K) alone, that a draw fails before the look and in
+    its window: the need that runs out first decides.  since_reading_d (N,), recorded: see :func:`not_failed`.
+    """
+    failed_other, fails_other = (np.maximum(v[1][:, None], v[2][None, :]) for v in (failed, fails))
+    probability = np.empty((len(failed[0]), *failed_other.shape[:3]), dtype=np.float32)
+    for k in range(len(probability)):
+        alive, renewed = not_failed(np.maximum(failed[0][k], failed_other), since_reading_d, recorded)
+        lasting = mean_of_draws(alive * np.maximum(fails[0][k], fails_other))
+        probability[k] = lasting / (mean_of_draws(alive) + renewed)
+    return probability
 
 
 def quarters(coldest: Reals) -> npt.NDArray[np.int16]:
@@ -235,12 +248,13 @@ def mapped_quarters(cold: ColdMap) -> HalfKelvins:
     return half
 
 
-def _worst(starts: list[tuple[Starts, Starts, Starts]], own: Floats, ahead: Weather, depot: Ints) -> Floats:
-    """(U,) probability of a no-start under the highest needs, the least reach and the widest scatter."""
+def _worst(ends_of: list[tuple[Starts, Starts, Starts]], own: Floats, ahead: Weather, depot: Ints) -> Floats:
+    """(U,) probability of a no-start under the highest needs, the least stretch and the widest scatter; ends_of: coldest
+    starts at both ends of the window."""
     ends = []
-    for at in starts[1:]:
+    for at in ends_of:
         warmest = np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1]))
-        mapped = np.maximum(ColdMap(STRETCHES[0], PER_REACH[-1])(warmest), warmest) + SCATTERS_K[-1] * own
+        mapped = np.maximum(ColdMap(STRETCHES[0])(warmest), warmest) + SCATTERS_K[-1] * own
         ends.append(np.rint(2.0 * mapped).astype(np.int32))
     return np.asarray(ahead.nearest(depot, ends[0], ends[1]).mean(axis=-1), dtype=np.float64)
 
@@ -262,11 +276,13 @@ def sampled(tables: FleetTables) -> FleetTables:
     )
 
 
-def _starts_on_grid(state: FleetState, h: int, grids: tuple[Floats, Floats, Floats]) -> tuple[Starts, Starts, Starts]:
+def _starts_on_grid(
+    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats], circuit: ColdMap
+) -> tuple[Starts, Starts, Starts]:
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K)."""
     speed_e, supply_e, coil_e, _ = scatter_draws(len(state.group), DRAWS)
-    circuit = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws)
-    curves: Curves = start_curves(circuit, state.panel.volts)
+    solved = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws, circuit)
+    curves: Curves = start_curves(solved, state.panel.volts)
     usual = usual_speed(state.laws)[state.group][:, None]
     speed = [
         crossing(curves.speed, grids[0][state.group, k][:, None] + speed_e * usual) for k in range(len(SPEED_STEPS))
@@ -339,9 +355,9 @@ def learn_needs(
 
 def _shape_prior() -> Floats:
     """(X,) log prior of SHAPES."""
-    stretch, per_reach, scatter = SHAPES.T
+    stretch, bend, _, scatter = SHAPES.T
     prior = -0.5 * ((stretch - STRETCH_PRIOR[0]) / STRETCH_PRIOR[1]) ** 2
-    prior = prior - 0.5 * ((per_reach - PER_REACH_PRIOR[0]) / PER_REACH_PRIOR[1]) ** 2
+    prior = prior - 0.5 * ((bend - BEND_PRIOR[0]) / BEND_PRIOR[1]) ** 2
     return np.asarray(prior + np.log(np.array(SCATTER_PRIOR)[np.searchsorted(SCATTERS_K, scatter)]))
 
 

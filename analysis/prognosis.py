@@ -55,7 +55,8 @@ def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Ne
     own = needs[state.group]
     usual = usual_speed(state.laws)[state.group][:, None]
     drawn = Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e)
-    return drawn, z * shapes[:, 2], ColdMap(shapes[:, 0], shapes[:, 1])
+    stretch, bend, relief, scatter = shapes.T
+    return drawn, z * scatter, ColdMap(stretch, bend, relief)
 
 
 def look_ahead(state: FleetState, learned: LearnedNeeds, climate: pd.DataFrame) -> Outlook:

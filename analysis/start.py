@@ -14,6 +14,7 @@ from analysis.panel import Floats, Ints, Reals, in_chunks
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
 ANCHOR_C = 15.0  # bay temperatures: what was measured, not extrapolated; our choice
+BEND_AT_K = 40.0  # kelvins below 20 degC at which a bend is stated
 NOMINAL_RPM = 190.0  # cranking speed of a sound vehicle where the fleet never read it, our choice
 CHUNK_UNITS = 400
 
@@ -36,6 +37,29 @@ class Needs:
     coil: Floats
 
 
+@dataclass(frozen=True)
+class ColdMap:
+    """How far a model fitted to bay temperatures holds in the cold; each a number or an array over draws.
+
+    stretch: a coldest start below ANCHOR_C is `stretch` times as far below it; bend: log change of the battery's resistance
+    at -20 degC against its law, growing with the square of the kelvins below 20 degC; relief: what electronics and coil
+    see of the amps that turning slower saves, 0 none to 1 all.
+    """
+
+    stretch: float | Floats = 1.0
+    bend: float | Floats = 0.0
+    relief: float | Floats = 0.0
+
+    def __call__(self, coldest: Reals) -> npt.NDArray[np.float32]:
+        """Coldest starts [degC] of the model -> as the fleet's own no-starts have them; warmer than the anchor: as is."""
+        below = np.maximum(np.float32(ANCHOR_C) - np.asarray(coldest, dtype=np.float32), np.float32(0.0))
+        stretched = np.float32(ANCHOR_C) - np.asarray(self.stretch, dtype=np.float32) * below
+        return np.where(below > 0, stretched, coldest).astype(np.float32)
+
+
+AS_MODELLED = ColdMap()
+
+
 def usual_speed(laws: ClassLaws) -> Floats:
     """(G,) cranking speed of a sound vehicle of the class at 20 degC [rpm]; nominal where it was never read."""
     with np.errstate(invalid="ignore"):
@@ -43,7 +67,9 @@ def usual_speed(laws: ClassLaws) -> Floats:
     return np.where(np.isfinite(speed), speed, NOMINAL_RPM)
 
 
-def start_state(state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: ClassLaws) -> StartState:
+def start_state(
+    state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: ClassLaws, cold: ColdMap = AS_MODELLED
+) -> StartState:
     """Drawn multiples (7, U, K) of the class-usual values -> state of the starting circuit, arrays (U, K, 1).
 
     field: (U, K) motor field relative to the class (1 = as usual); rest_v: (U,) rest volts.
@@ -52,6 +78,7 @@ def start_state(state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: 
     value = (np.maximum(state, 0.05) * usual).astype(np.float32)[..., None]
     per_unit = {name: getattr(laws, name)[group].astype(np.float32)[:, None, None] for name in _PER_CLASS}
     speed = usual_speed(laws)[group].astype(np.float32)[:, None, None]
+    bend, relief = (np.atleast_1d(v).astype(np.float32)[:, None] for v in (cold.bend, cold.relief))
     return StartState(
         open_circuit_v=rest_v.astype(np.float32)[:, None, None],
         battery_mohm=value[BATTERY],
@@ -65,12 +92,14 @@ def start_state(state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: 
         control_mohm=value[CONTROL],
         coil_mohm=per_unit["coil_mohm"],
         battery_b=per_unit["battery_per_k"],
-        battery_c=per_unit["battery_curve"],
+        battery_c=per_unit["battery_curve"] + bend / np.float32(BEND_AT_K**2),
         drag_b=per_unit["load_per_k"],
         drag_c=per_unit["load_curve"],
         brush_v=0.0,
         load_speed_share=per_unit["speed_share"],
         open_circuit_v_per_k=0.0,
+        relief=relief,
+        sound_mohm=usual[[POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=0).astype(np.float32)[..., None],
     )
 
 
@@ -109,27 +138,6 @@ def coldest_starts(curves: Curves, needs: Needs) -> npt.NDArray[np.float32]:
     )
 
 
-@dataclass(frozen=True)
-class ColdMap:
-    """How far laws fitted to bay temperatures hold in the cold, and how far single vehicles depart from them.
-
-    The distance d below ANCHOR_C becomes (1 - exp(-stretch r d)) / r with r = per_reach [1/K]: near the anchor `stretch`
-    times as far, and never farther than 1 / r, because every oil and every battery ends somewhere; r = 0 is a straight
-    line.  stretch, per_reach: scalars or arrays that broadcast against the coldest starts.
-    """
-
-    stretch: float | Floats = 1.0
-    per_reach: float | Floats = 0.0
-
-    def __call__(self, coldest: Reals) -> npt.NDArray[np.float32]:
-        """Coldest starts [degC] of the model -> as the fleet's own no-starts have them; warmer than the anchor: as is."""
-        below = np.maximum(np.float32(ANCHOR_C) - np.asarray(coldest, dtype=np.float32), np.float32(0.0))
-        stretch, r = (np.asarray(v, dtype=np.float32) for v in (self.stretch, self.per_reach))
-        bounded = np.maximum(r, np.float32(1e-6))
-        reached = np.where(r > 1e-6, -np.expm1(-stretch * bounded * below) / bounded, stretch * below)
-        return np.where(below > 0, np.float32(ANCHOR_C) - reached, coldest).astype(np.float32)
-
-
 def drawn_coldest_starts(
     state: Reals,
     field: Floats,
@@ -139,15 +147,15 @@ def drawn_coldest_starts(
     laws: ClassLaws,
     needs: Needs,
     *,
-    cold: ColdMap | None = None,
+    cold: ColdMap = AS_MODELLED,
 ) -> npt.NDArray[np.float32]:
     """(3, U, K) coldest starts of drawn states (7, U, K), in chunks that fit the cache."""
     found = np.empty((3, state.shape[1], state.shape[2]), dtype=np.float32)
 
     def fill(s: slice) -> None:
-        circuit = start_state(state[:, s], field[s], rest_v[s], group[s], laws)
+        circuit = start_state(state[:, s], field[s], rest_v[s], group[s], laws, cold)
         own = Needs(needs.speed[s], needs.supply[s], needs.coil[s])
         found[:, s] = coldest_starts(start_curves(circuit, volts[s]), own)
 
     in_chunks(state.shape[1], CHUNK_UNITS, fill)
-    return found if cold is None else cold(found)
+    return cold(found)
