@@ -9,6 +9,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import ndtri
 
 from analysis.panel import Floats, Ints, Reals, days_since_epoch
 
@@ -84,13 +85,17 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
 
 @lru_cache(maxsize=64)
 def daily_courses(n_days: int, seed: int) -> Floats:
-    """(n_days, PATHS) standard normal departures with day-to-day persistence, always the same for a seed; read only."""
+    """(n_days, PATHS) standard normal departures with day-to-day persistence, always the same for a seed; read only.
+
+    Every course has its mirror image, and the first day takes evenly spaced quantiles: 600 courses stand for more.
+    """
     rng = np.random.default_rng(seed)
-    z = np.empty((n_days, PATHS))
-    z[0] = rng.standard_normal(PATHS)
+    half = rng.standard_normal((n_days, PATHS // 2))
+    half[0] = ndtri((rng.permutation(PATHS // 2) + 0.5) / PATHS)
+    z = np.concatenate([half, -half], axis=1)
     fresh = np.sqrt(1.0 - PERSISTENCE**2)
     for k in range(1, n_days):
-        z[k] = PERSISTENCE * z[k - 1] + fresh * rng.standard_normal(PATHS)
+        z[k] = PERSISTENCE * z[k - 1] + fresh * z[k]
     z.setflags(write=False)
     return z
 

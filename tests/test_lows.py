@@ -229,14 +229,11 @@ def test_forecast_days_replace_the_climate() -> None:
     assert chance(weather(n_days=7), -15.0) < 0.2
 
 
-@pytest.mark.xfail(
-    strict=True, reason="the 600 courses of the default seed are cold on the first morning: 57.5 % below the mean"
-)
 def test_one_forecast_morning_has_the_stated_error() -> None:
     """Worked by hand: the first day's low is normal about the forecast with the stated error."""
     one = weather(n_days=1, forecast=forecast("2023-01-01", [-10.0]))
-    assert chance(one, -10.0) == pytest.approx(0.5, abs=0.065)
-    assert chance(one, -10.0 - FORECAST_SD_FIRST_K) == pytest.approx(0.159, abs=0.065)
+    assert chance(one, -10.0) == pytest.approx(0.5, abs=0.01)
+    assert chance(one, -10.0 - FORECAST_SD_FIRST_K) == pytest.approx(0.159, abs=0.01)
 
 
 def test_days_outside_the_window_and_other_depots_change_nothing() -> None:
