@@ -49,8 +49,8 @@ class StartState:
     `load_a`: steady amps the engine asks for at `reference_rpm` and 20 °C. `emf_v_per_rpm`: back-emf by crankshaft
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.temperature`).
     `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `relief`: how much of
-    the amps that turning slower saves the electronics and the coil see, `sound_mohm` the resistance outside a battery
-    whose amps these are, see :func:`start_margins_v`.
+    the amps that turning slower saves the electronics and the coil see, reckoned through `sound_mohm`, the cables,
+    contacts and motor of a sound vehicle at 20 °C: see :func:`start_margins_v`.
     """
 
     open_circuit_v: Value
@@ -160,15 +160,17 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
     I = I_L [(1 - s) + s (E - V_brush) / (k w_ref)] / (1 + I_L s ΣR / (k w_ref)). Where the motor cannot turn,
     amps stop at the stall current (E - V_brush) / ΣR and the speed is zero.
     """
-    temperature = np.asarray(temperature_c)
-    open_v, battery, copper, load = _warm(state, temperature)
+    return _solved(state, *_warm(state, np.asarray(temperature_c)))
+
+
+def _solved(state: StartState, open_v: Value, battery: Value, copper: Value, load: Value) -> StartSolution:
+    """The start of a circuit at the temperature of what :func:`_warm` gives."""
     cables = (state.positive_mohm + state.ground_mohm) * 0.001 * copper + state.contacts_mohm * 0.001
     outside = battery + cables
     loop = outside + state.motor_mohm * 0.001 * copper
     share = state.load_speed_share
     drive = open_v - state.brush_v
-    slowing = 1.0 + load * share * loop / (state.emf_v_per_rpm * state.reference_rpm)
-    amps = _slowed(state, load, drive, loop)
+    amps, slowing = _slowed(state, load, drive, loop)
     stall = drive / loop
     left = drive - load * (1.0 - share) * loop
     back_emf = np.minimum(left, left / slowing)  # drive - amps loop while it turns; below zero the volts it lacks
@@ -188,10 +190,12 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
     )
 
 
-def _slowed(state: StartState, load: Value, drive: Value, loop: Value) -> Value:
-    """Amps of a load at the speed to which `drive` volts through `loop` ohms turn it."""
+def _slowed(state: StartState, load: Value, drive: Value, loop: Value) -> tuple[Value, Value]:
+    """Amps of a load at the speed to which `drive` volts through `loop` ohms turn it, and by what factor `loop` makes
+    them fewer."""
     reference_v, share = state.emf_v_per_rpm * state.reference_rpm, state.load_speed_share
-    return load * ((1.0 - share) + share * drive / reference_v) / (1.0 + load * share * loop / reference_v)
+    slowing = 1.0 + load * share * loop / reference_v
+    return load * ((1.0 - share) + share * drive / reference_v) / slowing, slowing
 
 
 def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> tuple[Array, Array, Array]:
@@ -201,10 +205,10 @@ def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: Sta
     compression comes before the speed settles) and those it takes at the speed to which this battery turns it through
     sound cables and a sound motor (`relief` 1): a bad cable must not look like a help to the battery.
     """
-    start = solve_start(state, temperature_c)
-    speed = start.back_emf_v - state.emf_v_per_rpm * limits.least_rpm
     open_v, battery, copper, load = _warm(state, np.asarray(temperature_c))
-    slowed = _slowed(state, load, open_v - state.brush_v, battery + state.sound_mohm * 0.001 * copper)
+    start = _solved(state, open_v, battery, copper, load)
+    speed = start.back_emf_v - state.emf_v_per_rpm * limits.least_rpm
+    slowed, _ = _slowed(state, load, open_v - state.brush_v, battery + state.sound_mohm * 0.001 * copper)
     battery_v = open_v - (load + state.relief * (slowed - load)) * battery
     coil = state.coil_mohm * copper
     # the smaller of the two: volts below zero, which no battery shows, must not shrink on the way to the coil

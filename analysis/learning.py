@@ -201,8 +201,8 @@ def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None) ->
     depots, depot = depot_codes(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
     ahead = make_weather(then.climate, depots, int(day), SPAN_D)
-    own = scatter_draws(len(units), DRAWS)[3]
-    starts = [[_starts_on_grid(state, h, grids, circuit) for h in range(3)] for circuit in CIRCUITS]
+    *apart, own = scatter_draws(len(units), DRAWS)
+    starts = [[_starts_on_grid(state, h, grids, apart, circuit) for h in range(3)] for circuit in CIRCUITS]
     worst = np.max([_worst(of_circuit[1:], own, ahead, depot) for of_circuit in starts], axis=0)
     telling = np.flatnonzero(worst > TELLING_PROBABILITY)
     kept = [[tuple(quarters(part[:, telling]) for part in parts) for parts in of_circuit] for of_circuit in starts]
@@ -277,10 +277,11 @@ def sampled(tables: FleetTables) -> FleetTables:
 
 
 def _starts_on_grid(
-    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats], circuit: ColdMap
+    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats], apart: list[Floats], circuit: ColdMap
 ) -> tuple[Starts, Starts, Starts]:
-    """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K)."""
-    speed_e, supply_e, coil_e, _ = scatter_draws(len(state.group), DRAWS)
+    """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
+    depart from the class in each, (U, K)."""
+    speed_e, supply_e, coil_e = apart
     solved = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws, circuit)
     curves: Curves = start_curves(solved, state.panel.volts)
     usual = usual_speed(state.laws)[state.group][:, None]

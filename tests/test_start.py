@@ -292,9 +292,8 @@ def test_full_relief_sees_the_volts_of_the_solved_start_where_cables_and_motor_a
     together = curves_of(state, ColdMap(relief=reliefs))
     turning = np.asarray(solved.speed_rpm)[0, 2] > 0
     assert turning.sum() > 10
-    assert together.supply[0, 2, turning] == pytest.approx(
-        np.asarray(solved.battery_v)[0, 2, turning], abs=0.02
-    )  # V: joints go with copper
+    # within 0.02 V, because the contacts of a sound vehicle are taken to follow copper here
+    assert together.supply[0, 2, turning] == pytest.approx(np.asarray(solved.battery_v)[0, 2, turning], abs=0.02)
     assert together.coil[0, 2, turning] == pytest.approx(np.asarray(solved.coil_v)[0, 2, turning], abs=0.02)
     assert together.speed[0, 0] == pytest.approx(together.speed[0, 2])
     assert together.supply[0, 1] == pytest.approx((together.supply[0, 0] + together.supply[0, 2]) / 2, rel=1e-5)
