@@ -19,7 +19,7 @@ CAUTION: Final = (
     "Chock the wheels, out of gear, keep clear of belts and fan; no sparks near the battery; "
     "follow the vehicle maker's procedure."
 )
-OUTCOMES: Final = ("started", "slow", "no_start")
+OUTCOMES: Final = ("started", "slow", "no_start", "no_click", "click", "chatter", "spins", "cranks_only")
 JUMPER_RESULTS: Final = ("cranks", "no_crank", "fuse_opens")
 NUMBERS: Final = (
     "control_loaded_v",  # left on the control wire at the relay socket under the tester's load

@@ -25,6 +25,7 @@ from dashboard.session import Key
 from dashboard.worker import Worker
 from ingest import store
 from ingest.errors import IngestError
+from ingest.fields import FAILED_STARTS
 from ingest.records import keep_figures, read_kept
 
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
@@ -203,12 +204,12 @@ def in_words(counted: pd.DataFrame, by: str) -> str:
 def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, before: date) -> pd.DataFrame:
     """No-starts that happened from `first` to before `before`: day, unit, part ("" where no repair says).
 
-    From repairs done because of a no-start, and from readings with that outcome on days without such a repair.
+    From repairs done because of a no-start, and from readings whose start failed on days without such a repair.
     """
     low, high = pd.Timestamp(first), pd.Timestamp(before)
     done = repairs[(repairs["reason"] == "no_start") & (repairs["done_on"] >= low) & (repairs["done_on"] < high)]
     failed = readings[
-        (readings["outcome"] == "no_start") & (readings["taken_at"] >= low) & (readings["taken_at"] < high)
+        readings["outcome"].isin(FAILED_STARTS) & (readings["taken_at"] >= low) & (readings["taken_at"] < high)
     ]
     frame = pd.concat(
         [

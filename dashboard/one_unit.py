@@ -22,7 +22,7 @@ from dashboard.own_limits import limit_book
 from dashboard.paper import BayUnit
 from dashboard.plain_text import safe
 from dashboard.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart
-from dashboard.wording import latest_readings
+from dashboard.wording import OUTCOME_WORDS, latest_readings
 from ingest import store
 from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import read_reset_answers
@@ -143,6 +143,7 @@ def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, 
 def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
     """Readings newest first, without the columns that this vehicle never filled; °F where the reader wants it."""
     frame = own.readings.iloc[::-1]
+    frame = frame.assign(outcome=frame["outcome"].replace(OUTCOME_WORDS))
     if fahrenheit:
         frame = frame.assign(temperature_c=frame["temperature_c"] * 1.8 + 32.0)
     filled = [name for name in MEASUREMENTS if frame[name].notna().any()]

@@ -24,6 +24,16 @@ PART_WORDS = {
     "control_circuit": "control circuit",
     "engine_drag": "engine drag",
 }
+OUTCOME_WORDS = {
+    "started": "started",
+    "slow": "started slowly",
+    "no_start": "no start",
+    "no_click": "no click at all",
+    "click": "one click, no crank",
+    "chatter": "chatters",
+    "spins": "starter spins, engine does not turn",
+    "cranks_only": "cranks well, does not start",
+}
 MEASURES = {
     "battery": "battery resistance",
     "positive_cable": "positive cable",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
@@ -211,7 +212,7 @@ class BatchBuilder:
         for code, cell in enumerate(uniques):
             text = clean_text(cell_text(cell))
             if column.kind == "choice":
-                text = "" if is_empty(text) else text.casefold().replace(" ", "_")
+                text = "" if is_empty(text) else re.sub(r"[\s-]+", "_", text.casefold())
             elif column.name in ("unit", "depot", "vehicle_class") and is_empty(text):
                 text = ""
             out[code] = text

@@ -20,7 +20,11 @@ PARTS = (
 )
 ACTIONS = ("replaced", "cleaned", "tightened", "charged")
 REASONS = ("no_start", "preventive", "complaint")
-OUTCOMES = ("started", "slow", "no_start")
+# How a start went. The engine did not start by the starting circuit's fault (`FAILED_STARTS`: how is not known, nothing
+# is heard, the solenoid pulls in once, it pulls in and lets go, the pinion does not turn the engine), or by another:
+# cranks_only is a start at which the starting circuit did its work and fuel or ignition did not.
+FAILED_STARTS = ("no_start", "no_click", "click", "chatter", "spins")
+OUTCOMES = ("started", "slow", *FAILED_STARTS, "cranks_only")
 JUMPER_RESULTS = ("cranks", "no_crank", "fuse_opens")
 SYSTEM_VOLTAGES = (12, 24)
 

@@ -89,6 +89,12 @@ def test_a_resend_changes_nothing(db: Database) -> None:
     assert len(read_readings(db)) == 1
 
 
+@pytest.mark.parametrize("typed", ["no click", "No-Click", "chatter", "spins", "cranks only", "click"])
+def test_how_a_start_failed_is_kept(db: Database, typed: str) -> None:
+    assert record_reading(db, {"unit": "K-101", "outcome": typed}, by="ben", now=NOW).stored
+    assert read_readings(db)["outcome"].tolist() == [typed.casefold().replace(" ", "_").replace("-", "_")]
+
+
 def test_an_outcome_alone_is_a_reading(db: Database) -> None:
     assert record_reading(db, {"unit": "K-101", "outcome": "no_start"}, by="ben", now=NOW).stored
     assert read_readings(db)["outcome"].tolist() == ["no_start"]

@@ -488,7 +488,8 @@ def test_past_lists_come_one_by_one(
 
 
 def test_no_starts_and_whether_they_were_listed() -> None:
-    """Worked by hand: A was listed for the part that failed, B for another, C was not, D failed before any list."""
+    """Worked by hand: A was listed for the part that failed, B for another, C was not, D failed before any list, F only clicked;
+    G cranked well: not the starting circuit's fault."""
     past = history.Past((dt.date(2026, 10, 1), dt.date(2026, 11, 1)))
     past.lists = {
         dt.date(2026, 10, 1): pd.DataFrame({"unit": ["A"], "depot": ["x"], "part": ["battery"]}),
@@ -502,19 +503,21 @@ def test_no_starts_and_whether_they_were_listed() -> None:
             "reason": ["no_start", "no_start", "no_start", "no_start", "preventive"],
         }
     )
-    readings = pd.DataFrame({"unit": ["A"], "taken_at": [pd.Timestamp("2026-10-20 06:00")], "outcome": ["no_start"]})
+    at = pd.Timestamp("2026-10-20 06:00")
+    readings = pd.DataFrame({"unit": ["A", "F", "G"], "taken_at": at, "outcome": ["no_start", "click", "cranks_only"]})
     happened = history.no_starts(repairs, readings, first=dt.date(2026, 9, 1), before=dt.date(2026, 11, 21))
     said = dict(zip(happened["unit"], history.was_listed(happened, past), strict=True))
-    assert said == {"A": "yes", "B": "yes, for another part", "C": "no", "D": "no list yet"}
+    assert said == {"A": "yes", "B": "yes, for another part", "C": "no", "D": "no list yet", "F": "no"}
     issued = {dt.date(2026, 11, 2): pd.DataFrame({"unit": ["C"], "part": ["battery"]})}  # a Monday's list, on record
     said = dict(zip(happened["unit"], history.was_listed(happened, past, issued), strict=True))
-    assert said == {"A": "yes", "B": "no", "C": "yes", "D": "no list yet"}
+    assert said == {"A": "yes", "B": "no", "C": "yes", "D": "no list yet", "F": "no"}
     which = dict(zip(happened["unit"], history.which_list(happened, past, issued), strict=True))
     assert which == {
         "A": "1 Oct 2026, worked out afterwards",
         "B": "2 Nov 2026, issued",
         "C": "2 Nov 2026, issued",
         "D": "",
+        "F": "1 Oct 2026, worked out afterwards",
     }
 
 

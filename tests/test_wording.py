@@ -11,11 +11,13 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
 
+from analysis import segments
 from analysis.assess import Assessment, assess
 from analysis.limit_book import LimitBook
 from analysis.plan_settings import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.resets import PARTS
 from dashboard import wording
+from ingest.fields import OUTCOMES
 
 DAY = pd.Timestamp("2022-12-12")
 LIMITS = LimitBook().for_group("van", 12, "diesel", None)
@@ -40,6 +42,11 @@ def test_a_level_reads_like_the_contract_s_example() -> None:
     assert said == (
         f"ground path 1.90 mΩ at 20 °C (0.30 V at 160 A; limit {limit:.1f} V), was 0.60 mΩ in March; class median 0.55 mΩ"
     )
+
+
+def test_every_outcome_of_a_start_has_its_words_and_the_decision_table_knows_it() -> None:
+    """One vocabulary: what a file may hold, what is shown, and what the segments are located by."""
+    assert tuple(wording.OUTCOME_WORDS) == OUTCOMES == segments.OUTCOMES
 
 
 def test_what_is_not_known_is_not_said() -> None:

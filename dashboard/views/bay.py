@@ -13,12 +13,12 @@ from dashboard import bay, device, downloads, one_unit, reading_sheet, session, 
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe, temperature, words
+from dashboard.wording import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
 
 DRAFTS_KEPT = 6  # drafts of different vehicles that a device keeps, our choice
 JUMPER_WORDS = {"cranks": "cranks", "no_crank": "does not crank", "fuse_opens": "fuse opens"}
-OUTCOME_WORDS = {"started": "started", "slow": "slow", "no_start": "no start"}
 
 
 def show() -> None:

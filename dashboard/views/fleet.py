@@ -17,6 +17,7 @@ from dashboard.issued import newest_issued
 from dashboard.plain_text import celsius, day, safe, span, temperature, whole, words
 from dashboard.wording import PART_WORDS
 from ingest import store
+from ingest.fields import FAILED_STARTS
 from ingest.records import WeeklyList, read_decisions
 
 OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our choice: a quarter
@@ -366,7 +367,9 @@ def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:
 
 def no_start_readings(db: Database) -> pd.DataFrame:
     """Readings whose start failed: unit, taken_at, outcome."""
-    rows = db.execute("SELECT unit, taken_at, outcome FROM readings WHERE outcome = 'no_start'").fetchall()
+    failed = ", ".join("?" * len(FAILED_STARTS))
+    sql = f"SELECT unit, taken_at, outcome FROM readings WHERE outcome IN ({failed})"
+    rows = db.execute(sql, list(FAILED_STARTS)).fetchall()
     frame = pd.DataFrame(rows, columns=["unit", "taken_at", "outcome"])
     frame["taken_at"] = pd.to_datetime(frame["taken_at"], format="ISO8601").astype("datetime64[us]")
     return frame

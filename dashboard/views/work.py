@@ -11,13 +11,12 @@ from dashboard import bay, downloads, one_unit, session, weekly
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe
-from dashboard.wording import PART_WORDS
+from dashboard.wording import OUTCOME_WORDS, PART_WORDS
 from ingest.entries import Entry, correct_reading, record_reading, record_repair
 from ingest.errors import IngestError
-from ingest.fields import ACTIONS, MEASUREMENTS
+from ingest.fields import ACTIONS, FAILED_STARTS, MEASUREMENTS
 
 REASON_WORDS = {"no_start": "it did not start", "preventive": "before it failed", "complaint": "driver's complaint"}
-OUTCOME_WORDS = {"started": "started", "slow": "started slowly", "no_start": "did not start"}
 
 
 def show() -> None:
@@ -112,7 +111,7 @@ def start(unit: str) -> None:
             st.error(safe(error))
             return
         finish("start", entry, "Start kept." if entry.stored else "This start is on record already.")
-    if outcome == "no_start":
+    if outcome in FAILED_STARTS:
         st.caption("If it was repaired because of this, record the repair too, with “it did not start” as the reason.")
 
 
