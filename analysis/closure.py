@@ -8,6 +8,7 @@ alone cannot tell the two apart; measuring again can.
 
 from __future__ import annotations
 
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -48,6 +49,11 @@ STATE_FIELDS: Final = (
     "control_mohm",
     "coil_mohm",
 )
+MOVED_BY: Final = {  # measurement -> the field of the state that has changed where the measurement is right
+    "rest_v": "open_circuit_v", "crank_min_v": "battery_mohm", "crank_a": "load_a", "peak_a": "motor_mohm",
+    "drop_positive_v": "positive_mohm", "drop_ground_v": "ground_mohm", "drop_contacts_v": "contacts_mohm",
+    "drop_control_v": "control_mohm", "coil_a": "coil_mohm", "crank_rpm": "emf_v_per_rpm",
+}  # fmt: skip
 CLOSES_AT: Final = 0.001  # our choice: chance of a sound reading being called not closing
 STEP: Final = 1e-4  # relative step of the numerical derivatives
 
@@ -168,6 +174,7 @@ def check_closure(
     instrument: Instrument | None = None,
     inrush: Inrush | None = None,
     temperature_sd_k: npt.ArrayLike = 0.0,
+    confirmed: AbstractSet[str] = frozenset(),
 ) -> pd.DataFrame:
     """Test each reading against Kirchhoff's laws and the state expected of its unit.
 
@@ -176,6 +183,8 @@ def check_closure(
     :param spread: relative standard errors of that state, scalar or shape (n,)
     :param inrush: how far the peak is from the stall; None for the stall itself
     :param temperature_sd_k: how far the parts may be from the temperature given [K], scalar or shape (n,)
+    :param confirmed: measurements that were taken twice and count as right: the part that each of them tells of may have
+        changed by as much as they ask for, and they are never the suspect
     :returns: `chi2`, `dof` (measurements used), `p_value`, `closes`, `suspect` (the measurement whose absence repairs
         most, "" if the reading closes), `suspect_z` (its distance from what the others and the state make it, in
         standard errors), `suspect_off` (the same in its own unit), `suspect_expected`, `suspect_se` (what they make it
@@ -183,6 +192,41 @@ def check_closure(
         means that more than one is wrong), `also` (other measurements whose absence alone would repair it too,
         comma-joined)
     """
+    found = departures(
+        readings, expected, system_v, spread=spread, instrument=instrument, inrush=inrush,
+        temperature_sd_k=temperature_sd_k, confirmed=confirmed,
+    )  # fmt: skip
+    blamed = found.used & ~np.isin(MEASURED, list(confirmed))
+    return _test(found, blamed, readings.index).assign(
+        suspect_expected=lambda tested: _suspected(found.measured, tested) - tested["suspect_off"]
+    )
+
+
+@dataclass(frozen=True)
+class Departures:
+    """Readings against what is expected: measured (n, 10) with surface charge taken off, residual (n, 10) (0 where there
+    is none), its covariance (n, 10, 10) (1 on the diagonal there), which are `used` (n, 10), and the slope of each by the
+    log of each field of the state (n, 10, fields)."""
+
+    measured: Array
+    residual: Array
+    covariance: Array
+    used: npt.NDArray[np.bool_]
+    slope: Array
+
+
+def departures(
+    readings: pd.DataFrame,
+    expected: StartState,
+    system_v: npt.ArrayLike,
+    *,
+    spread: StateSpread | None = None,
+    instrument: Instrument | None = None,
+    inrush: Inrush | None = None,
+    temperature_sd_k: npt.ArrayLike = 0.0,
+    confirmed: AbstractSet[str] = frozenset(),
+) -> Departures:
+    """How far readings are from what is expected of their units, and how far they may be; see `check_closure`."""
     rows = len(readings)
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (rows,))
     temperature = readings["temperature_c"].to_numpy(dtype=np.float64, na_value=np.nan)
@@ -194,7 +238,9 @@ def check_closure(
     error = measurement_errors(middle, blocks, instrument or Instrument(), charge_se)
     residual = measured - middle
     used = np.isfinite(residual) & np.isfinite(error)
-    covariance = np.einsum("nik,nk,njk->nij", np.nan_to_num(slope), share**2, np.nan_to_num(slope))
+    slope = np.where(used[:, :, None], np.nan_to_num(slope), 0.0)
+    share = _widened(share, residual, slope, used, confirmed)
+    covariance = np.einsum("nik,nk,njk->nij", slope, share**2, slope)
     warmer = np.nan_to_num(predicted_measurements(expected, temperature + 1.0, inrush=inrush) - middle)
     by_kelvin = warmer * np.broadcast_to(np.asarray(temperature_sd_k, dtype=np.float64), (rows,))[:, None]
     covariance += by_kelvin[:, :, None] * by_kelvin[:, None, :]
@@ -202,9 +248,19 @@ def check_closure(
     covariance = np.where(pair, covariance, 0.0)
     diagonal = np.arange(len(MEASURED))
     covariance[:, diagonal, diagonal] += np.where(used, error**2, 1.0)
-    return _test(np.where(used, residual, 0.0), covariance, used, readings.index).assign(
-        suspect_expected=lambda found: _suspected(measured, found) - found["suspect_off"]
-    )
+    return Departures(measured, np.where(used, residual, 0.0), covariance, used, slope)
+
+
+def _widened(
+    share: Array, residual: Array, slope: Array, used: npt.NDArray[np.bool_], confirmed: AbstractSet[str]
+) -> Array:
+    """Relative errors of the state (n, fields), as wide as the measurements that count as right ask for."""
+    wide = share.copy()
+    for name in confirmed & MOVED_BY.keys():
+        i, k = MEASURED.index(name), STATE_FIELDS.index(MOVED_BY[name])
+        own = np.where(used[:, i] & (slope[:, i, k] != 0.0), slope[:, i, k], np.inf)
+        wide[:, k] = np.hypot(wide[:, k], np.where(used[:, i], residual[:, i], 0.0) / own)
+    return wide
 
 
 def _without_surface_charge(readings: pd.DataFrame, blocks: Array) -> tuple[Array, Array]:
@@ -222,20 +278,21 @@ def _suspected(measured: Array, found: pd.DataFrame) -> Array:
     return np.where((found["suspect"] == "").to_numpy(), np.nan, values)
 
 
-def _test(residual: Array, covariance: Array, used: npt.NDArray[np.bool_], index: pd.Index[int]) -> pd.DataFrame:
-    """Chi-squared, and its fall when each measurement is left out: (S⁻¹r)_i² / (S⁻¹)_ii."""
-    inverse = np.linalg.inv(covariance)
+def _test(found: Departures, blamed: npt.NDArray[np.bool_], index: pd.Index[int]) -> pd.DataFrame:
+    """Chi-squared, and its fall when each measurement that may be `blamed` is left out: (S⁻¹r)_i² / (S⁻¹)_ii."""
+    residual, used = found.residual, found.used
+    inverse = np.linalg.inv(found.covariance)
     pulled = np.einsum("nij,nj->ni", inverse, residual)
     own = np.einsum("nii->ni", inverse)
     chi2 = (residual * pulled).sum(axis=1)
-    fall = np.where(used, pulled**2 / own, 0.0)
+    fall = np.where(blamed, pulled**2 / own, 0.0)
     worst = fall.argmax(axis=1)
     place = np.arange(len(chi2)), worst
     dof = used.sum(axis=1)
     p_value = stats.chi2.sf(chi2, np.maximum(dof, 1))
     closes = p_value >= CLOSES_AT
     rest_p = stats.chi2.sf(chi2[:, None] - fall, np.maximum(dof - 1, 1)[:, None])
-    repairs = used & (rest_p >= CLOSES_AT)
+    repairs = blamed & (rest_p >= CLOSES_AT)
     return pd.DataFrame(
         {
             "chi2": chi2,

@@ -7,6 +7,7 @@ A measurement that was not made never matches a row.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 from analysis.conditions import (
@@ -356,3 +357,38 @@ TABLE: Final[tuple[Row, ...]] = (
         5,
     ),
 )  # fmt: skip
+
+FILLS: Final[Mapping[str, tuple[str, ...]]] = {
+    "cranking speed by ripple or tachometer": ("crank_rpm",),
+    "the same check at the coil's end of the wire": ("coil_loaded_v",),
+    "fused jumper at the relay socket": ("jumper_start",),
+    "loaded check of the coil alone": ("coil_alone_v",),
+    "coil amps with a small clamp": ("coil_a",),
+    "voltage drop across the solenoid contacts, then positive and ground side, with the jumper on": (
+        "drop_contacts_v", "drop_positive_v", "drop_ground_v",
+    ),
+    "loaded check of the control wire, both ends": ("control_loaded_v", "coil_loaded_v"),
+    "loaded check of the control wire at the relay socket": ("control_loaded_v",),
+    "control circuit drop while cranking": ("drop_control_v",),
+    "peak amps, which give the starter's own resistance": ("peak_a",),
+    "the three drops of the power side while cranking": ("drop_contacts_v", "drop_positive_v", "drop_ground_v"),
+    "fused jumper at the relay socket; then fuel and ignition by the maker's procedure": ("jumper_start",),
+    "battery volts and amps while cranking, then the three drops": (
+        "crank_min_v", "crank_a", "drop_contacts_v", "drop_positive_v", "drop_ground_v",
+    ),
+    "rest voltage, then volts at the battery while cranking": ("rest_v", "crank_min_v"),
+    "volts at the battery and amps while cranking": ("crank_min_v", "crank_a"),
+}  # fmt: skip
+"""Next measurement -> what a reading that contains it holds; those without a column of their own are left out."""
+
+MISSING_WORDS: Final[Mapping[str, str]] = {
+    "rest_v": "rest voltage",
+    "crank_min_v": "volts at the battery while cranking",
+    "crank_a": "amps while cranking",
+    "drop_contacts_v": "voltage drop across the solenoid contacts",
+    "drop_positive_v": "voltage drop of the positive cable",
+    "drop_ground_v": "voltage drop of the ground path",
+    "control_loaded_v": "loaded check of the control wire at the relay socket",
+    "coil_loaded_v": "the same check at the coil's end of the wire",
+}
+"""What is asked for where only some of a next measurement was made."""

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import pandas as pd
 from scipy.stats import norm
 
-from analysis.panel import Floats, Ints
+from analysis.panel import Floats, Ints, trusted_values
 from analysis.plan_settings import DEFAULT_NO_START, PlanSettings
 from analysis.resets import PARTS
 from analysis.segments import CAUTION
@@ -57,7 +58,7 @@ class Candidate:
 
     means: cause -> expected outcome in standard errors of the measurement, 0 for causes not named.  Our choice, of the
     size that a fault which matters has with a usual workshop meter (a cable at 1.8 times its resistance, a battery at
-    1.3 times, a field 15 % weak, drag up 18 %).
+    1.3 times, a field 15 % weak, drag up 18 %).  times: how often the columns have to be read for it.
     """
 
     name: str
@@ -65,12 +66,14 @@ class Candidate:
     sentence: str
     means: Mapping[str, float]
     columns: tuple[str, ...] = ()
+    times: int = 1
 
 
+REPEAT: Final = "repeat the reading"
 _REAL: Final = [c for c in NAMES if c != "a slip in the last reading"]
 CANDIDATES: Final = (
     Candidate(
-        "repeat the reading",
+        REPEAT,
         6.0,
         "Repeat the last reading: it stands far off the ones before and may be a slip.",
         dict.fromkeys(_REAL, 4.0),
@@ -117,6 +120,8 @@ CANDIDATES: Final = (
         "Voltage drop across the solenoid's two studs while cranking, three times: burnt contacts are high and differ "
         "from start to start.",
         {"the solenoid contacts": 4.0},
+        ("drop_contacts_v",),
+        3,
     ),
     Candidate(
         "loaded check of the control wire",
@@ -124,6 +129,7 @@ CANDIDATES: Final = (
         "Loaded check of the control wire at the relay socket, then at the coil's end: unequal volts are the wire, "
         "equal and high ones the joints before the socket.",
         {"a joint of the control circuit": 5.0, "the control wire or coil": -5.0},
+        ("control_loaded_v", "coil_loaded_v"),
     ),
     Candidate(
         "peak amps with a fast clamp",
@@ -147,6 +153,7 @@ CANDIDATES: Final = (
     ),
 )
 EDGES: Final = np.arange(-9.0, 9.01, 0.25)  # outcome classes [standard errors]; finer changes no value by 0.1 %
+MADE_WITHIN_D: Final = 14.0  # [d] before the latest reading: a measurement made then is not asked for again, our choice
 CHUNK: Final = 128  # vehicles at a time, to keep memory small
 
 
@@ -230,10 +237,35 @@ def next_measurements(
     found = information_values(belief, no_start_probability, settings=chosen, no_start_cost=no_start_cost)
     net = found.value - price * np.array([c.minutes for c in CANDIDATES])
     if measured is not None:
-        known = [[c.name in m or bool(c.columns and set(c.columns) <= m) for c in CANDIDATES] for m in measured]
+        known = [[c.name in m or bool(c.columns and c.times == 1 and set(c.columns) <= m) for c in CANDIDATES]
+                 for m in measured]  # fmt: skip
         net = np.where(np.array(known, dtype=bool).reshape(net.shape), -np.inf, net)
     best = net.argmax(axis=1)
     return [_chosen(belief[i], int(t), float(net[i, t])) if net[i, t] > 0.0 else None for i, t in enumerate(best)]
+
+
+def made_already(readings: pd.DataFrame) -> dict[str, frozenset[str]]:
+    """Unit -> candidates that its latest readings hold, so that nobody is asked for them again.
+
+    :param readings: columns as in the files; readings older than a unit's latest by more than MADE_WITHIN_D do not count,
+        nor values marked doubtful; a latest reading with a value measured twice counts as repeated
+    """
+    latest = readings.groupby("unit")["taken_at"].transform("max")
+    own = readings[readings["taken_at"] >= latest - pd.Timedelta(days=MADE_WITHIN_D)].reset_index(drop=True)
+    known = pd.DataFrame(np.isfinite(pd.DataFrame(trusted_values(own))))
+    known |= own[[n for c in CANDIDATES for n in c.columns if n in own and n not in known]].notna()
+    counts = known.groupby(own["unit"]).sum()
+    made = {
+        c.name: counts.reindex(columns=list(c.columns), fill_value=0).min(axis=1) >= c.times
+        for c in CANDIDATES
+        if c.columns
+    }
+    if "confirmed" in own:
+        made[REPEAT] = own.sort_values("taken_at").groupby("unit")["confirmed"].last() != ""
+    names = pd.DataFrame(made).fillna(value=False)
+    return {
+        str(unit): frozenset(names.columns[row]) for unit, row in zip(names.index, names.to_numpy(bool), strict=True)
+    }
 
 
 def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSettings) -> Floats:

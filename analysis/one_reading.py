@@ -75,7 +75,8 @@ class Closure:
     """Whether the reading agrees with itself and with what is expected of its unit; `why_not` where nobody can tell.
 
     `values`: how many measurements were compared; `earlier`: readings of the vehicle that the expectation rests on;
-    `measured`, `expected`, `se`, `off`: of the suspect, in its own unit.
+    `measured`, `expected`, `se`, `off`: of the suspect, in its own unit; `settled`: values that would not fit, were they
+    not measured twice.
     """
 
     checked: bool
@@ -91,6 +92,7 @@ class Closure:
     off: float = float("nan")
     repaired: bool = False
     also: tuple[str, ...] = ()
+    settled: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,7 +138,7 @@ def check_one_reading(
     """Take one reading apart.
 
     :param reading: measurements by name [V, A, °C, rpm], None or NaN for missing; `doubtful` names, comma-joined, that
-        are left out; `outcome`, `jumper_start` if known
+        are left out; `confirmed` names, comma-joined, that were measured twice; `outcome`, `jumper_start` if known
     :param unit: vehicle_class, system_v, fuel, cylinders
     :param expected: what the vehicle should show, from its earlier readings
     """
@@ -160,7 +162,7 @@ def check_one_reading(
     return ReadingCheck(
         temperature, assumed_t, (*_resistances(inferred, shown, expected, temperature, sd), *_load(at, shown, expected)),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
-        _closure(at, expected, sd), charge,
+        _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
         _limits(row, reading, unit, expected, book), tuple(_findings(row, reading, expected, temperature, limits)),
     )  # fmt: skip
 
@@ -175,6 +177,11 @@ def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
     own = trusted_values(frame)
     rest = {n: frame[n].to_numpy(np.float64) * (np.nan if n in doubtful else 1.0) for n in frame if n in NUMBERS}
     return pd.DataFrame({**rest, **own})
+
+
+def names_in(joined: object) -> frozenset[str]:
+    """Comma-joined names, as a reading holds them."""
+    return frozenset(name for name in str(joined or "").split(",") if name)
 
 
 def _number(value: object) -> float:
@@ -245,22 +252,33 @@ def _assumed_value(name: str, typical: Mapping[str, float], load_sd: float, syst
     return instrument.assumed_drop_v * blocks, instrument.assumed_drop_sd_v * blocks
 
 
-def _closure(at: pd.DataFrame, expected: Expected, sd_k: float) -> Closure:
+def _closure(at: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> Closure:
     """The test of closure, without the measurements of which nothing is expected."""
     row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
     count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
     if count < FEWEST_CHECKED:
         few = "fewer than three values can be compared"
         return Closure(False, few if not expected.unknown else f"{few}: its class has hardly been read yet")
-    found = check_closure(
-        row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush, temperature_sd_k=sd_k
-    ).iloc[0]
+    given, found = frozenset[str](), _tested(row, expected, sd_k, frozenset())
+    while not found["closes"] and confirmed - given:  # what was measured twice counts as right where it would not fit
+        suspect = str(found["suspect"])
+        given |= {suspect} if suspect in confirmed else confirmed
+        found = _tested(row, expected, sd_k, given)
     suspect = str(found["suspect"])
     value, then = float(row[suspect].iloc[0]) if suspect else NAN, float(found["suspect_expected"])
     return Closure(
         True, "", bool(found["closes"]), int(found["dof"]), expected.earlier, float(found["p_value"]), suspect,
-        value, then, float(found["suspect_se"]), value - then, bool(found["repaired"]), tuple(n for n in str(found["also"]).split(",") if n),
+        value, then, float(found["suspect_se"]), value - then, bool(found["repaired"]),
+        tuple(n for n in str(found["also"]).split(",") if n), tuple(sorted(given)),
     )  # fmt: skip
+
+
+def _tested(row: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> pd.Series[Any]:
+    """The test of closure of one row."""
+    return check_closure(
+        row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush, temperature_sd_k=sd_k,
+        confirmed=confirmed,
+    ).iloc[0]  # fmt: skip
 
 
 def _charge(

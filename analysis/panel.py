@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -78,7 +78,8 @@ class Panel:
 
     day: (U, R) days since 1970-01-01; row: (U, R) position in the readings frame, -1 for none;
     measured: name -> (U, R) value in the column's unit; technician: (U, R) code, -1 for unknown;
-    group: (U,) class code; groups: names of the class codes; volts: (U,) nominal system voltage [V].
+    group: (U,) class code; groups: names of the class codes; volts: (U,) nominal system voltage [V];
+    twice: name -> (U, R) values that were measured twice and count as right; names without any are absent.
     """
 
     units: pd.DataFrame
@@ -89,6 +90,7 @@ class Panel:
     group: Ints
     groups: tuple[str, ...]
     volts: Floats
+    twice: dict[str, Bools] = field(default_factory=dict)
 
     @property
     def present(self) -> Bools:
@@ -148,7 +150,19 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
     if "technician" in readings:
         who[at] = pd.factorize(readings["technician"])[0][order[keep]]
     volts = units["system_v"].to_numpy(np.float64)
-    return Panel(units, whole_day, row, measured, who, group, groups, volts)
+    return Panel(units, whole_day, row, measured, who, group, groups, volts, _measured_twice(readings, row))
+
+
+def _measured_twice(readings: pd.DataFrame, row: Ints) -> dict[str, Bools]:
+    """Name -> (U, R) values that a technician took twice; `row`: (U, R) position of each reading, -1 for none."""
+    if "confirmed" not in readings:
+        return {}
+    names = readings["confirmed"].fillna("").astype(str).to_numpy()
+    out: dict[str, Bools] = {}
+    for at in np.argwhere((row >= 0) & (names != "")[row]) if len(names) else ():
+        for name in names[row[tuple(at)]].split(","):
+            out.setdefault(name, np.zeros(row.shape, dtype=bool))[tuple(at)] = True
+    return out
 
 
 SLIP_FACTORS = {
@@ -162,13 +176,16 @@ SLIP_FACTORS = {
 
 
 def without_slips(panel: Panel) -> Panel:
-    """The panel without values that no wear explains: amps, volts or speed far from the class median."""
+    """The panel without values that no wear explains, amps, volts or speed far from the class median; a value that was
+    measured twice stays."""
     measured = dict(panel.measured)
     for name, factor in SLIP_FACTORS.items():
         value = measured[name]
         typical = group_median(value, panel.group, len(panel.groups))[panel.group][:, None]
         with np.errstate(invalid="ignore", divide="ignore"):
             slip = np.abs(np.log(value / typical)) > np.log(factor)
+        if name in panel.twice:
+            slip &= ~panel.twice[name]
         measured[name] = np.where(slip, np.nan, value)
     return replace(panel, measured=measured)
 
@@ -195,6 +212,7 @@ def some_vehicles(panel: Panel, some: Ints) -> Panel:
         technician=panel.technician[some],
         group=panel.group[some],
         volts=panel.volts[some],
+        twice={k: v[some] for k, v in panel.twice.items()},
     )
 
 

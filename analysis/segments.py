@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from analysis.conditions import Facts, Row
-from analysis.decision_table import TABLE
+from analysis.decision_table import FILLS, MISSING_WORDS, TABLE
 from analysis.limits import LIMIT_KEYS, Limits, default_limits
 
 CAUTION: Final = (
@@ -44,7 +44,7 @@ WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper_start":
 
 @dataclass(frozen=True)
 class Finding:
-    """A row that applies, with its sentence filled in with values and limits."""
+    """A row that applies, with its sentence filled in with values and limits; no next measurement where it was made."""
 
     row: str
     segment: str
@@ -97,4 +97,13 @@ def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
     values: dict[str, float | str] = {key: float(getattr(limits, key)) for key in LIMIT_KEYS}
     values.update(facts)
     sentence = row.sentence.format(**values)
-    return Finding(row.name, row.segment, sentence, row.next_measurement, row.minutes, row.source)
+    return Finding(row.name, row.segment, sentence, _not_made_yet(row, facts), row.minutes, row.source)
+
+
+def _not_made_yet(row: Row, facts: Facts) -> str:
+    """The row's next measurement, or what of it these measurements do not hold; "" where they hold all of it."""
+    fills = FILLS.get(row.next_measurement, ())
+    missing = [name for name in fills if name not in facts]
+    if len(missing) == len(fills):
+        return row.next_measurement
+    return ", then ".join(MISSING_WORDS[name] for name in missing)

@@ -13,6 +13,7 @@ from analysis.assess import Assessment, assess
 from analysis.backtest import backtest_lists
 from analysis.learning import Look
 from analysis.limit_book import LimitBook
+from analysis.next_test import made_already
 from analysis.panel import FleetTables
 from analysis.plan_settings import PlanSettings, settings_from_mapping
 from dashboard import wording
@@ -107,7 +108,17 @@ def list_rows(
     for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):
         parts.setdefault(str(row["unit"]), []).append(row)
     latest = wording.latest_readings(readings, assessment.as_of)
+    listed = readings[(readings["taken_at"] < assessment.as_of) & readings["unit"].isin(set(units["unit"]))]
+    made = made_already(listed)
     return [
-        wording.list_row(unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book, costs)
+        wording.list_row(
+            unit,
+            parts[unit["unit"]],
+            latest.get(unit["unit"]),
+            assessment,
+            book,
+            costs,
+            made.get(unit["unit"], frozenset()),
+        )
         for unit in units.to_dict("records")
     ]

@@ -223,8 +223,7 @@ def _verdicts(check: ReadingCheck) -> dict[str, tuple[str, str]]:
 
 def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
     """What the entry says: resistances, whether it fits, charge, limits, and the segments it points to."""
-    reading = {**entry.values, "doubtful": ",".join(entry.doubtful)}
-    return one_unit.taken_apart(facts, reading).check
+    return one_unit.taken_apart(facts, entry.as_reading()).check
 
 
 def measure_next(check: ReadingCheck, entry: Entry) -> str:

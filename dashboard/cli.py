@@ -218,7 +218,12 @@ def run_record(options: argparse.Namespace) -> int:
     db = open_existing(options)
     given = {name: getattr(options, name) for name in RECORDABLE if getattr(options, name) is not None}
     values = {"unit": options.unit, **given}
-    entry = entries.check_reading(db, values) if options.dry_run else entries.record_reading(db, values, by=WHO)
+    twice = options.measured_twice
+    not_given = sorted(set(twice) - entries.measured_by(values))
+    if not_given:
+        raise ValueError(f"--measured-twice names {not_given[0]}, of which no value is given; allowed are values given")
+    checked = entries.check_reading(db, values, confirmed=twice) if options.dry_run else None
+    entry = checked or entries.record_reading(db, values, by=WHO, confirmed=twice)
     for text in (*entry.problems, *entry.doubts, *entry.remarks):
         say(text)
     if entry.problems or not (entry.stored or entry.known or options.dry_run):
@@ -465,6 +470,10 @@ def build_parser() -> argparse.ArgumentParser:
     sub.add_argument("--dry-run", action="store_true", help="say what the reading shows and store nothing")
     for name in RECORDABLE:
         sub.add_argument(f"--{name.replace('_', '-')}", dest=name, metavar="VALUE")
+    sub.add_argument(
+        "--measured-twice", action="append", default=[], choices=MEASUREMENTS, metavar="MEASUREMENT",
+        help="a measurement, such as drop_ground_v, that was taken twice and is right, however unlikely; may be repeated",
+    )  # fmt: skip
     sub = command("backtest", run_backtest, "the list as it would have been issued on past dates, one a line")
     sub.add_argument("--from", type=a_date, required=True, metavar="DATE")
     sub.add_argument("--to", type=a_date, required=True, metavar="DATE")

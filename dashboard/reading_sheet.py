@@ -227,6 +227,8 @@ def closure_words(closure: Closure) -> str:
     if not closure.checked:
         return f"Whether the values fit cannot be checked: {closure.why_not}."
     held = _held_against(closure.earlier)
+    if closure.closes and closure.settled:
+        return f"{settled_words(closure)} With that, the {closure.values} values fit each other and {held}."
     if closure.closes:
         return f"The {closure.values} values fit each other and {held}."
     name, words = closure.suspect, VALUE_WORDS[closure.suspect]
@@ -237,11 +239,21 @@ def closure_words(closure: Closure) -> str:
         f"{amount(name, abs(closure.off))} too {side}. Either {_taken_with(closure)} or "
         f"{CHANGED[name]}: one reading cannot tell a wrong value from a changed part. {_to_do(closure, words)}"
     )
+    if closure.settled:
+        said = f"{settled_words(closure)} {said}"
     if closure.also:
         said += f" A wrong value of {joined([VALUE_WORDS[n] for n in closure.also])} would explain it too."
     if not closure.repaired:
         said += " The rest does not fit without it either: more than one value is off, so measure the whole set again."
     return said
+
+
+def settled_words(closure: Closure) -> str:
+    """What was measured twice counts as right, so that the part behind it has changed."""
+    return " ".join(
+        f"{VALUE_WORDS[name][:1].upper()}{VALUE_WORDS[name][1:]}: measured twice, so that {CHANGED[name]} has changed."
+        for name in closure.settled
+    )
 
 
 def fit_words(check: ReadingCheck) -> list[str]:

@@ -211,7 +211,7 @@ def part_object(part: Mapping[str, Any]) -> dict[str, Any]:
 def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     """What a reading says at once, stored or not: resistances, whether it fits, limits, and how it compares."""
     unit, readings = unit_row(db, name), store.read_readings(db, units=[name])
-    reading = {**entry.values, "doubtful": ",".join(entry.doubtful)}
+    reading = entry.as_reading()
     at = pd.Timestamp(str(reading["taken_at"]))
     before = readings[readings["taken_at"] < at]
     expected = expect(db, unit, before, knowledge_from(db, unit, before=at), at=at)

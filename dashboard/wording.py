@@ -11,7 +11,7 @@ from pandas.api.typing import NaTType
 from analysis.assess import Assessment
 from analysis.limit_book import LimitBook
 from analysis.limits import Limits
-from analysis.next_test import next_measurement
+from analysis.next_test import REPEAT, next_measurement
 from analysis.plan_settings import PlanSettings
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
@@ -215,8 +215,10 @@ def renewed_reason(part: str, renewed_c: float, now_c: float) -> str:
     return f"{with_new} it starts about {gain:.0f} K colder, down to {cold_words(renewed_c)}"
 
 
-def next_test(unit: Mapping[Any, Any], parts: Parts, costs: PlanSettings | None = None) -> str | None:
-    """What to measure next, or None when nothing would change the decision at these costs."""
+def next_test(
+    unit: Mapping[Any, Any], parts: Parts, costs: PlanSettings | None = None, made: frozenset[str] = frozenset()
+) -> str | None:
+    """What to measure next, or None when nothing would change the decision at these costs; `made`: made already."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if not unit["flagged"]:
@@ -231,7 +233,8 @@ def next_test(unit: Mapping[Any, Any], parts: Parts, costs: PlanSettings | None 
     best = next_measurement(
         shares,
         no_start_probability=float(unit["flag_probability"]),
-        last_slip=float(suspect["last_slip"]),
+        last_slip=0.0 if REPEAT in made else float(suspect["last_slip"]),
+        measured=made,
         settings=settings,
         no_start_cost=settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total,
     )
@@ -256,9 +259,10 @@ def list_row(
     assessment: Assessment,
     book: LimitBook | None = None,
     costs: PlanSettings | None = None,
+    made: frozenset[str] = frozenset(),
 ) -> dict[str, Any]:
-    """One vehicle of the weekly list, as the JSON contract names its fields."""
-    following = next_test(unit, parts, costs)
+    """One vehicle of the weekly list, as the JSON contract names its fields; `made`: measurements made already."""
+    following = next_test(unit, parts, costs, made)
     return {
         "unit": str(unit["unit"]),
         "depot": None if pd.isna(unit["depot"]) else str(unit["depot"]),

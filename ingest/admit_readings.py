@@ -37,6 +37,7 @@ class _Stored:
     texts: dict[str, npt.NDArray[np.object_]]
     doubtful: npt.NDArray[np.object_]
     doubt_reason: npt.NDArray[np.object_]
+    confirmed: npt.NDArray[np.object_]
     line: npt.NDArray[np.int64]
 
 
@@ -110,8 +111,8 @@ def recompute_doubts(db: Database, units: Sequence[str], context: Context) -> No
     order = np.lexsort((stored.taken_at.astype(np.int64), _codes(stored.unit)))
     unit = _codes(stored.unit)[order]
     system_v = np.array([context.vehicles[u].system_v for u in stored.unit[order].tolist()], dtype=np.float64)
-    taken = stored.taken_at[order]
-    names, reasons = doubts(History(unit, taken, {n: v[order] for n, v in stored.numbers.items()}, system_v))
+    numbers = {n: v[order] for n, v in stored.numbers.items()}
+    names, reasons = doubts(History(unit, stored.taken_at[order], numbers, system_v, stored.confirmed[order]))
     _write_marks(db, _changed_marks(order, names, reasons, stored))
 
 
@@ -130,7 +131,7 @@ def _load(db: Database, units: Sequence[str]) -> _Stored:
     bulk = read_bulk(
         db,
         numbers=(*MEASUREMENTS, "line"),
-        texts=(*TEXTS, "doubtful", "doubt_reason"),
+        texts=(*TEXTS, "doubtful", "doubt_reason", "confirmed"),
         units=[] if empty else None if whole else units,
     )
     numbers = dict(bulk.numbers)
@@ -138,8 +139,9 @@ def _load(db: Database, units: Sequence[str]) -> _Stored:
     texts = {name: bulk.texts[name] for name in TEXTS}
     unit = _objects(bulk.units)[bulk.code] if len(bulk) else np.empty(0, dtype=object)
     return _Stored(
-        bulk.reading_id, unit, bulk.taken_at, numbers, texts, bulk.texts["doubtful"], bulk.texts["doubt_reason"], line
-    )
+        bulk.reading_id, unit, bulk.taken_at, numbers, texts, bulk.texts["doubtful"], bulk.texts["doubt_reason"],
+        bulk.texts["confirmed"], line,
+    )  # fmt: skip
 
 
 def _objects(cells: Sequence[object]) -> npt.NDArray[np.object_]:
@@ -291,7 +293,10 @@ def _history(
         numbers[name] = values
     unit, taken = merged.unit[kept], merged.taken_at[kept]
     system = np.array([context.vehicles[u].system_v for u in merged.units], dtype=np.float64)[unit]
-    return History(unit, taken, numbers, system), present
+    twice = np.full(len(kept), "", dtype=object)
+    twice[old] = stored.confirmed[source[old]]
+    twice[~old] = _confirmed(batch, rows[source[~old] - merged.offset].tolist())
+    return History(unit, taken, numbers, system, twice), present
 
 
 def _changed_marks(
@@ -312,7 +317,8 @@ def _write_marks(db: Database, marks: Sequence[tuple[str, str, int]]) -> None:
 def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
     rows, present, names, reasons = judged.new_rows, judged.columns, judged.names, judged.reasons
     texts = [name for name in TEXTS if name in batch.texts]
-    columns = ["unit", "taken_at", *present, *texts, "remark", "extra", "doubtful", "doubt_reason", "origin_id", "line"]
+    marks = ("remark", "extra", "confirmed", "doubtful", "doubt_reason", "origin_id", "line")
+    columns = ["unit", "taken_at", *present, *texts, *marks]
     sql = f"INSERT INTO readings ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
 
     def tuples() -> Iterator[tuple[object, ...]]:
@@ -327,6 +333,7 @@ def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
                 *(batch.texts[name][at].tolist() for name in texts),
                 _remarks(batch, numbers),
                 _extras(batch, numbers),
+                _confirmed(batch, numbers),
                 names[part].tolist(),
                 reasons[part].tolist(),
                 [place.origin_id] * len(numbers),
@@ -349,3 +356,8 @@ def _extras(batch: Batch, rows: Sequence[int]) -> list[str]:
     if not batch.extra:
         return [""] * len(rows)
     return [json.dumps(batch.extra[row], ensure_ascii=False) if batch.extra[row] else "" for row in rows]
+
+
+def _confirmed(batch: Batch, rows: Sequence[int]) -> list[str]:
+    """Per row the measurements that were taken twice, comma-joined."""
+    return [",".join(sorted(batch.confirmed.get(row, ()))) for row in rows]

@@ -40,7 +40,8 @@ class Batch:
     """All rows of one sheet as typed columns of one table, with what is wrong with some of them.
 
     numbers: float64 (NaN = empty); times: datetime64[s] (NaT = empty); texts: object arrays of str ('' = empty).
-    problems and remarks: sentences by row. raw: text of cells that could not be read, by (row, column).
+    problems and remarks: sentences by row. raw: text of cells that could not be read, by (row, column). confirmed:
+    columns that were measured twice, by row; only a person's entry says so.
     """
 
     table: Table
@@ -52,6 +53,7 @@ class Batch:
     problems: dict[int, list[str]] = field(default_factory=dict)
     remarks: dict[int, list[str]] = field(default_factory=dict)
     raw: dict[tuple[int, str], str] = field(default_factory=dict)
+    confirmed: dict[int, frozenset[str]] = field(default_factory=dict)
     original: Callable[[int], str] = lambda row: ""  # noqa: ARG005
     notes: list[str] = field(default_factory=list)
     ignored: int = 0

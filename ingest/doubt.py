@@ -37,23 +37,37 @@ NEVER_TENFOLD = ("temperature_c", "odometer_km", "crank_s")  # these have no ste
 
 @dataclass(frozen=True)
 class History:
-    """Readings sorted by unit and time: unit codes, times, measured values, and per row the system voltage [V]."""
+    """Readings sorted by unit and time: unit codes, times, measured values, and per row the system voltage [V].
+
+    confirmed: per row the measurements that were taken twice, comma-joined; None where no row has any.
+    """
 
     unit: Ints
     taken_at: npt.NDArray[np.datetime64]
     numbers: dict[str, Floats]
     system_v: Floats
+    confirmed: npt.NDArray[np.object_] | None = None
+
+    def twice(self, name: str) -> npt.NDArray[np.bool_]:
+        """Rows in which `name` was measured twice."""
+        out = np.zeros(len(self.unit), dtype=bool)
+        if self.confirmed is not None:
+            some = np.flatnonzero(self.confirmed != "")
+            out[some] = [name in str(self.confirmed[row]).split(",") for row in some]
+        return out
 
 
 @dataclass
 class _Marks:
     names: npt.NDArray[np.object_]
     reasons: npt.NDArray[np.object_]
+    history: History
 
     def add(self, rows: Ints, name: str, sentence: Callable[[int], str]) -> None:
-        """Mark `name` doubtful in the rows; `sentence(i)` is the reason for rows[i]."""
+        """Mark `name` doubtful in the rows, but where it was measured twice; `sentence(i)` is the reason for rows[i]."""
+        twice = self.history.twice(name)
         for index, row in enumerate(rows.tolist()):
-            if name in self.names[row].split(","):
+            if twice[row] or name in self.names[row].split(","):
                 continue
             self.names[row] = f"{self.names[row]},{name}" if self.names[row] else name
             reason = sentence(index)
@@ -63,10 +77,11 @@ class _Marks:
 def doubts(history: History) -> tuple[npt.NDArray[np.object_], npt.NDArray[np.object_]]:
     """Return per row the comma-joined names of doubtful measurements and the reasons ('' where there are none).
 
-    Each row is judged by itself and by the same unit's earlier readings only, so that no later one changes it.
+    Each row is judged by itself and by the same unit's earlier readings only, so that no later one changes it. A value
+    that was measured twice is not doubted, and what came before it no longer counts as the unit's past.
     """
     count = len(history.unit)
-    marks = _Marks(np.full(count, "", dtype=object), np.full(count, "", dtype=object))
+    marks = _Marks(np.full(count, "", dtype=object), np.full(count, "", dtype=object), history)
     for name, values in history.numbers.items():
         if name not in NEVER_TENFOLD:
             _doubt_tenfold(marks, name, values, history)
@@ -92,10 +107,15 @@ class _Past:
     count: Ints
 
 
-def _past(values: Floats, unit: Ints, is_candidate: Callable[[Floats, Floats], npt.NDArray[np.bool_]]) -> _Past:
-    """Look back from rows whose value and last earlier value make them candidates."""
+def _past(
+    values: Floats,
+    unit: Ints,
+    is_candidate: Callable[[Floats, Floats], npt.NDArray[np.bool_]],
+    twice: npt.NDArray[np.bool_],
+) -> _Past:
+    """Look back from rows whose value and last earlier value make them candidates; `twice`: values that begin anew."""
     valid = np.flatnonzero(~np.isnan(values))
-    v, u = values[valid], unit[valid]
+    v, u = values[valid], np.cumsum(twice)[valid] + unit[valid] * (1 + np.count_nonzero(twice))
     last = np.full(len(v), np.nan)
     if len(v) > 1:
         last[1:] = np.where(u[1:] == u[:-1], v[:-1], np.nan)
@@ -127,7 +147,9 @@ def _near_ten(ratio: Floats) -> npt.NDArray[np.bool_]:
 
 
 def _doubt_tenfold(marks: _Marks, name: str, values: Floats, history: History) -> None:
-    past = _past(values, history.unit, lambda v, last: _near_ten(v / last) | _near_ten(last / v))
+    past = _past(
+        values, history.unit, lambda v, last: _near_ten(v / last) | _near_ten(last / v), history.twice(name)
+    )  # fmt: skip
     if not len(past.rows):
         return
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -153,7 +175,10 @@ def _doubt_odometer(marks: _Marks, history: History) -> None:
     values = history.numbers.get("odometer_km")
     if values is None:
         return
-    past = _past(values, history.unit, lambda v, last: (v < last - ODOMETER_BACK_KM) | (v > last * ODOMETER_TIMES))
+    past = _past(
+        values, history.unit, lambda v, last: (v < last - ODOMETER_BACK_KM) | (v > last * ODOMETER_TIMES),
+        history.twice("odometer_km"),
+    )  # fmt: skip
     back = past.value < past.median - ODOMETER_BACK_KM
     ahead = (past.value > past.median * ODOMETER_TIMES) & (past.median > ODOMETER_LEAST_KM)
     for flags, word in ((back, "runs backwards"), (ahead, "jumps ahead")):

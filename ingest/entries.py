@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -25,7 +25,10 @@ COMMA_IS_DECIMAL = ("V", "°C", "s")  # in these units nobody groups thousands, 
 
 @dataclass(frozen=True)
 class Entry:
-    """What became of an entry: stored (or `known`: it was there already), or why not, and what is doubtful about it."""
+    """What became of an entry: stored (or `known`: it was there already), or why not, and what is doubtful about it.
+
+    doubts: one sentence for each of `doubtful`; confirmed: measurements that were taken twice.
+    """
 
     stored: bool = False
     known: bool = False
@@ -35,26 +38,39 @@ class Entry:
     doubtful: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     values: Mapping[str, object] = field(default_factory=dict)
+    confirmed: tuple[str, ...] = ()
+
+    def as_reading(self) -> dict[str, object]:
+        """The entry as a row of the readings: values, and names of the doubtful ones and of those measured twice."""
+        return {**self.values, "doubtful": ",".join(self.doubtful), "confirmed": ",".join(self.confirmed)}
 
 
-def check_reading(db: Database, values: Mapping[str, object], *, now: datetime | None = None) -> Entry:
+def check_reading(
+    db: Database, values: Mapping[str, object], *, now: datetime | None = None, confirmed: Collection[str] = ()
+) -> Entry:
     """Say what would become of a reading without storing it.
 
     `values`: our columns or the same in other units (`drop_ground_mv`, `temperature_f`, `crank_clamp_mv` with
     `crank_clamp_mv_per_a` for its scale); numbers or text ("0,12", "850 mV"). `taken_at` is now when not given.
+    `confirmed`: measurements that were taken twice: no rule of plausible change doubts them, and the season at the depot
+    does not set the air's temperature aside; what physics forbids stays forbidden. ValueError for another name.
     """
     at = now or datetime.now()
     batch, wrong = _batch_of_entry(READINGS, _with_time(values, at))
     if wrong:
         return Entry(problems=wrong)
+    _confirm(batch, confirmed)
     context = load_context(db, at)
     check(batch, context)
     judged = judge_readings(db, batch, context)
     entry = _entry(batch, known=judged.known > 0)
-    if not len(judged.new_rows):
-        return entry
-    reasons = tuple(part for part in str(judged.reasons[0]).split("; ") if part)
-    return replace(entry, doubts=reasons, doubtful=tuple(part for part in str(judged.names[0]).split(",") if part))
+    return _doubted(entry, str(judged.names[0]), str(judged.reasons[0])) if len(judged.new_rows) else entry
+
+
+def measured_by(values: Mapping[str, object]) -> set[str]:
+    """Measurements that the values of an entry fill, in whatever unit they come."""
+    given = {target_of(name, READINGS) for name, value in values.items() if not is_empty(value)}
+    return {name for name in given if name in QUANTITIES}
 
 
 def record_reading(
@@ -65,13 +81,15 @@ def record_reading(
     now: datetime | None = None,
     entry_id: str | None = None,
     device: str = "",
+    confirmed: Collection[str] = (),
 ) -> Entry:
-    """Store one reading if it passes the checks; see `check_reading` for `values`.
+    """Store one reading if it passes the checks; see `check_reading` for `values` and `confirmed`.
 
     `entry_id`: made by the form, so that sending the same entry again changes nothing.
     """
     at = now or datetime.now()
-    return _record(db, READINGS, _with_time(values, at), Origin("entry", by, at, file=device, entry_id=entry_id))
+    origin = Origin("entry", by, at, file=device, entry_id=entry_id)
+    return _record(db, READINGS, _with_time(values, at), origin, confirmed)
 
 
 def record_repair(
@@ -88,10 +106,21 @@ def _with_time(values: Mapping[str, object], at: datetime) -> dict[str, object]:
     return given if "taken_on" in given else {"taken_at": stamp(at), **given}
 
 
-def _record(db: Database, table: Table, values: Mapping[str, object], origin: Origin) -> Entry:
+def _confirm(batch: Batch, names: Collection[str]) -> None:
+    """Note which of the entry's measurements were taken twice."""
+    for name in names:
+        if name not in QUANTITIES:
+            raise ValueError(f"confirmed names {name!r}; allowed are {', '.join(QUANTITIES)}")
+    batch.confirmed = {0: frozenset(n for n in names if n in batch.numbers and not np.isnan(batch.numbers[n][0]))}
+
+
+def _record(
+    db: Database, table: Table, values: Mapping[str, object], origin: Origin, confirmed: Collection[str] = ()
+) -> Entry:
     batch, wrong = _batch_of_entry(table, values)
     if wrong:
         return Entry(problems=wrong)
+    _confirm(batch, confirmed)
     with writing(db):
         resent = _resent(db, table, origin.entry_id)
         if resent is not None:
@@ -118,12 +147,17 @@ def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> E
     names, reasons = db.execute(
         "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (row_id,)
     ).fetchone()
-    return replace(
-        entry,
-        row_id=row_id,
-        doubts=tuple(part for part in reasons.split("; ") if part),
-        doubtful=tuple(part for part in names.split(",") if part),
-    )
+    return replace(_doubted(entry, names, reasons), row_id=row_id)
+
+
+def _doubted(entry: Entry, names: str, reasons: str) -> Entry:
+    """The entry with its doubtful measurements and one reason for each; a reason may hold semicolons itself."""
+    doubtful = tuple(part for part in names.split(",") if part)
+    said: list[str] = []
+    for part in reasons.split("; ") if reasons else []:
+        begins = len(said) < len(doubtful) and part.startswith(doubtful[len(said)])
+        said = [*said, part] if begins or not said else [*said[:-1], f"{said[-1]}; {part}"]
+    return replace(entry, doubts=tuple(said), doubtful=doubtful)
 
 
 def _resent(db: Database, table: Table, entry_id: str | None) -> int | None:
@@ -155,6 +189,7 @@ def _entry(batch: Batch, *, known: bool = False, stored: bool = False) -> Entry:
         problems=tuple(dict.fromkeys(batch.problems.get(0, ()))),
         remarks=tuple(batch.remarks.get(0, ())),
         values=batch.cells(0),
+        confirmed=tuple(sorted(batch.confirmed.get(0, ()))),
     )
 
 
@@ -251,6 +286,7 @@ def correct_reading(
         if wrong:
             return Entry(problems=wrong)
         context = load_context(db, at)
+        _confirm(batch, _still_confirmed(db, reading_id, changes))
         check(batch, context)
         _check_no_other(db, batch, reading_id)
         if batch.problems:
@@ -261,8 +297,14 @@ def correct_reading(
             "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (reading_id,)
         ).fetchone()
     entry = _entry(batch, known=not changed, stored=changed)
-    doubts = tuple(part for part in reasons.split("; ") if part)
-    return replace(entry, row_id=reading_id, doubts=doubts, doubtful=tuple(p for p in names.split(",") if p))
+    return replace(_doubted(entry, names, reasons), row_id=reading_id)
+
+
+def _still_confirmed(db: Database, reading_id: int, changes: Mapping[str, object]) -> list[str]:
+    """Measurements that were taken twice and are not changed now: a new value was not measured twice."""
+    row = db.execute("SELECT confirmed FROM readings WHERE reading_id = ?", (int(reading_id),)).fetchone()
+    touched = {target_of(name, READINGS) for name in changes}
+    return [name for name in str(row[0]).split(",") if name and name not in touched]
 
 
 def merged_values(table: Table, old: Mapping[str, object], changes: Mapping[str, object]) -> dict[str, object]:
@@ -308,6 +350,7 @@ def _write_correction(
     for name, value in changed.items():
         change = Change("readings", str(reading_id), name, old[name], value)
         write_change(db, change, by=origin.by, at=origin.at, reason=reason, origin_id=origin_id)
+    changed["confirmed"] = ",".join(sorted(batch.confirmed.get(0, ())))
     sets = ", ".join(f"{name} = ?" for name in changed)
     db.execute(f"UPDATE readings SET {sets} WHERE reading_id = ?", [*changed.values(), reading_id])
     return True

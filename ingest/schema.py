@@ -333,3 +333,9 @@ def _widen_outcomes(db: Database) -> None:
     db.conn.execute("INSERT INTO readings_again SELECT * FROM readings")
     db.conn.execute("DROP TABLE readings")
     db.conn.execute("ALTER TABLE readings_again RENAME TO readings")
+
+
+@migrations(name="006_measured_twice")
+def _create_measured_twice(db: Database) -> None:
+    """Measurements of a reading that the technician took twice: they count as right, however far off they are."""
+    _run(db, "ALTER TABLE readings ADD COLUMN confirmed TEXT NOT NULL DEFAULT ''")

@@ -149,7 +149,9 @@ def read_parts(db: Database) -> pd.DataFrame:
     return _typed(frame, numbers=("price", "labour_h", "lead_days"))
 
 
-READING_TEXTS = ("outcome", "jumper_start", "technician", "instrument", "note", "remark", "doubtful", "doubt_reason")
+READING_TEXTS = (
+    "outcome", "jumper_start", "technician", "instrument", "note", "remark", "doubtful", "doubt_reason", "confirmed",
+)  # fmt: skip
 
 
 def read_readings(db: Database, *, before: date | None = None, units: Sequence[str] | None = None) -> pd.DataFrame:
@@ -157,7 +159,7 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
 
     Columns: unit, taken_at, all measurements (float64, NaN where missing), outcome, jumper_start, technician,
     instrument, note, remark, reading_id, doubtful (names of measurements not to be taken at face value, comma-joined),
-    doubt_reason.
+    doubt_reason, confirmed (names of measurements that were taken twice and count as right, comma-joined).
     """
     limit = _day(before).isoformat() if before is not None else ""
     bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units)
