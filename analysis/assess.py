@@ -122,7 +122,7 @@ def _assess(
     by_draw = window_probability(outlook, soon, now, h)
     mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
     probability = with_other_causes(mean, horizon_days)
-    bounds = probability_bounds(by_draw, outlook)
+    bounds = probability_bounds(by_draw, outlook, probability, learned, horizon_days)
     far_draw = window_probability(outlook, later, now, far)
     far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
@@ -158,12 +158,19 @@ def current_forecast(forecast: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFram
     return forecast[forecast["date"] >= as_of]
 
 
-def probability_bounds(by_draw: Reals, outlook: Outlook) -> tuple[Floats, Floats]:
-    """(U,) 10 % and 90 % quantile of the probability (U, K) over draws, and over repairs that nobody recorded."""
+def probability_bounds(
+    by_draw: Reals, outlook: Outlook, probability: Floats, learned: LearnedNeeds, days: float
+) -> tuple[Floats, Floats]:
+    """(U,) bounds of `probability` (U,) that hold 80 % of the draws by_draw (U, K) and of repairs that nobody recorded.
+
+    Calibrated and with other causes over `days` [d], as the probability is. A few draws that fail for certain lift a mean
+    above its own 90 % quantile: the bounds are widened to it, so that they are 80 % sure at least.
+    """
     gone = outlook.renewed / np.maximum(1.0 - outlook.renewed, 1e-6) * outlook.alive.sum(axis=1)
     weight = np.concatenate([outlook.alive, gone[:, None]], axis=1)
     values = np.concatenate([by_draw, np.zeros((len(by_draw), 1), dtype=by_draw.dtype)], axis=1)
-    return weighted_quantile(values, weight, 0.1), weighted_quantile(values, weight, 0.9)
+    low, high = (with_other_causes(calibrated(weighted_quantile(values, weight, q), learned), days) for q in (0.1, 0.9))
+    return np.minimum(low, probability), np.maximum(high, probability)
 
 
 def outlook_table(
@@ -209,7 +216,12 @@ def outlook_table(
         means = [calibrated((p * w[..., None]).sum(axis=1), learned) for p, w in values]
         return {name: with_other_causes(mean, end_d).ravel() for name, mean in zip(shown, means, strict=True)}
 
-    bounds = [probability_bounds(by_draw[..., w].astype(np.float32), own) for w in range(WEEKS)]
+    end_d = 7.0 * (np.arange(WEEKS) + 1.0)
+    plain = frame(by_draw, renewed, end_d)
+    mean = plain["probability"].reshape(n, WEEKS)
+    bounds = [
+        probability_bounds(by_draw[..., w].astype(np.float32), own, mean[:, w], learned, end_d[w]) for w in range(WEEKS)
+    ]
     low, high = (np.stack([pair[k] for pair in bounds], axis=1) for k in range(2))
     weeks = pd.DataFrame(
         {
@@ -219,7 +231,7 @@ def outlook_table(
             "week_start": dates_of(state.day + np.tile(7.0 * np.arange(WEEKS), n)),
             "probability_low": low.ravel(),
             "probability_high": high.ravel(),
-            **frame(by_draw, renewed, 7.0 * (np.arange(WEEKS) + 1.0)),
+            **plain,
         },
         columns=columns,
     )

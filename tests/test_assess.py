@@ -83,6 +83,9 @@ def assert_sound(assessed: Assessment) -> None:
         assert np.isfinite(units[name].to_numpy(float)).all(), name
     for name in ("part_probability", "no_start_probability", "probability_low", "probability_high"):
         assert units[name].between(0.0, 1.0).all(), name
+    for table, name in ((units, "no_start_probability"), (assessed.outlook, "probability")):
+        assert (table["probability_low"] <= table[name]).all(), f"{name} below its own range"
+        assert (table[name] <= table["probability_high"]).all(), f"{name} above its own range"
     assert (units["coldest_start_low_c"] <= units["coldest_start_c"]).all()
     assert (units["coldest_start_c"] <= units["coldest_start_high_c"]).all()
     assert set(units["part"]) <= set(PARTS)
