@@ -14,10 +14,11 @@ from typing import Final
 import numpy as np
 
 from analysis.classes import BATTERY_CURVE, bent, estimate_laws, telling_vehicles
-from analysis.closure import MEASURED, Inrush, StateSpread
+from analysis.closure import MEASURED, Inrush, StateSpread, predicted_measurements
 from analysis.coldstart import StartState
 from analysis.growth_laws import GrowthLaws
-from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
+from analysis.limits import REFERENCE_C
+from analysis.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
 from analysis.panel import Bools, FleetTables, Floats, Panel, make_panel, without_slips
 from analysis.start import start_state
 from analysis.state import RECENT_READINGS, estimate_state
@@ -27,6 +28,7 @@ DRAWS: Final = 256  # our choice: a standard error good to 5 %
 FEWEST_READINGS: Final = 8  # our choice: of a class, before what is usual in it counts as known
 MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
 BATTERY_SE: Final = 0.08  # relative error of one battery value in the law's fit, as in `analysis.classes`
+USUAL_REST_V: Final = 12.65  # [V] per 12 V: a full battery at rest, where a class was never read
 PRIOR_REST: Final = 4.0  # readings that the usual scatter of rest volts counts for, our choice
 MODEL_SD: Final = {  # how far the model itself is from a sound vehicle's start, relative; our choice, see NUMBERS.md
     "open_circuit": 0.006,
@@ -138,13 +140,32 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     return Expected(
         state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws),
         spread=_with_model(spread, float(np.std(np.log(state.field))), _rest_sd(panel)),
-        usual=_scalars(np.ones(len(level)), 1.0, float(state.rest_v[0]), laws),
+        usual=class_usual(own, float(panel.volts[0])),
         inrush=Inrush(float(laws.inrush[0, 0]), float(laws.inrush[0, 1])),
         battery_law=own.battery,
         earlier=int(panel.present.sum()),
-        unknown=frozenset(name for name, count in own.count.items() if count < FEWEST_READINGS),
+        unknown=hardly_read(own),
         volts=float(panel.volts[0]),
     )
+
+
+def class_usual(known: ClassKnowledge, volts: float) -> StartState:
+    """The state usual in a class of `volts` nominal system voltage [V], its rest volts with it."""
+    rest_v = float(known.laws.rest_v[0])
+    return _scalars(
+        np.ones(len(CHANNELS)), 1.0, rest_v if np.isfinite(rest_v) else USUAL_REST_V * volts / 12.0, known.laws
+    )
+
+
+def hardly_read(known: ClassKnowledge) -> frozenset[str]:
+    """Measurements that a class has hardly been read for, so that nothing is usual in it."""
+    return frozenset(name for name, count in known.count.items() if count < FEWEST_READINGS)
+
+
+def usual_crank_a(usual: StartState, unknown: frozenset[str]) -> float | None:
+    """Steady amps [A] usual in a class at 20 °C, which limits on amps are shares of; None where nobody knows."""
+    shown = np.ravel(predicted_measurements(usual, REFERENCE_C.value))
+    return None if "crank_a" in unknown else float(shown[MEASURED.index("crank_a")])
 
 
 def _middle(level: Floats) -> Floats:

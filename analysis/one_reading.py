@@ -22,7 +22,7 @@ from analysis.battery import (
 )
 from analysis.circuit import ELEMENTS, Inferred, Instrument, infer_resistances
 from analysis.closure import MEASURED, check_closure, predicted_measurements
-from analysis.expected import Expected
+from analysis.expected import Expected, usual_crank_a
 from analysis.limit_book import LimitBook
 from analysis.limits import REFERENCE_C, Limits
 from analysis.load import infer_load
@@ -310,8 +310,8 @@ def _limits(
 ) -> pd.DataFrame:
     """Pass, watch or act of every measured quantity."""
     name = str(unit.get("unit", ""))
-    usual = float(np.ravel(predicted_measurements(expected.usual, REFERENCE_C.value))[MEASURED.index("crank_a")])
-    known = {} if "crank_a" in expected.unknown else {str(unit["vehicle_class"]): usual}
+    usual = usual_crank_a(expected.usual, expected.unknown)
+    known = {} if usual is None else {str(unit["vehicle_class"]): usual}
     kind = pd.DataFrame([{k: unit.get(k) for k in ("vehicle_class", "system_v", "fuel", "cylinders")} | {"unit": name}])
     own = row.assign(unit=name, taken_at=pd.Timestamp(reading.get("taken_at") or "NaT"))
     return verdict(own, kind, book, class_crank_a=known)

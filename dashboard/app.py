@@ -34,10 +34,8 @@ def margin() -> None:
     """What stands beside every page: find a vehicle, who is looking, and whose day's knowledge is shown."""
     with st.sidebar:
         find_unit()
-        known = str(device.remembered().get("who", ""))
-        name = st.text_input("Your name, for the record", value=known, max_chars=64, key="who")
-        if name != known:
-            device.remember(who=name)
+        device.name_known()
+        st.text_input("Your name, for the record", max_chars=64, key="who", on_change=device.name_told, args=("who",))
         today = session.today()
         st.date_input(
             "Knowledge at the start of",

@@ -10,10 +10,11 @@ from typing import Any, Final
 from analysis.one_reading import ReadingCheck
 from dashboard import one_unit, reading_sheet
 from dashboard.one_unit import Facts, last_values
-from dashboard.plain_text import day, number
+from dashboard.plain_text import number
 from ingest.entries import Entry
 
-PASS, WATCH, ACT = "pass", "watch", "act"
+PASS, WATCH, ACT, DOUBT, WRONG = "pass", "watch", "act", "doubt", "wrong"
+SAID: Final = {PASS: "good", WATCH: "watch", ACT: "outside its limit", DOUBT: "doubtful", WRONG: "cannot be"}
 LARGE_CLAMP, SMALL_CLAMP = 1.0, 100.0  # [mV/A] usual scales of a large and of a small clamp; common practice
 ENOUGH: Final = (
     "rest_v", "crank_min_v", "crank_a", "drop_positive_v", "drop_ground_v", "drop_contacts_v", "temperature_c",
@@ -33,6 +34,8 @@ CAUTION: Final = (
     "than the maker allows, **30 s at most, then let it cool for at least 2 min.** Not for high-voltage hybrid or "
     "electric traction systems. The maker's procedure, local rules and licensed practice come first."
 )
+
+CAUTION_LINE: Final = "In neutral, wheels chocked, eye protection, 30 s at most"
 
 
 @dataclass(frozen=True)
@@ -137,6 +140,11 @@ def shown(name: str, value: float, meter: Meter) -> str:
     return number(value, 2 if name.endswith("_v") else 1 if name in ("temperature_c", "coil_a", "crank_s") else 0)
 
 
+def with_unit(name: str, value: float, meter: Meter) -> str:
+    """A stored value with the unit that this meter shows."""
+    return f"{shown(name, value, meter)} {unit_of(name, meter)}"
+
+
 def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, object]:
     """What was typed, under the columns that say its unit."""
     values: dict[str, object] = {"unit": unit}
@@ -163,34 +171,66 @@ def spoken(sentence: str) -> str:
 
 @dataclass(frozen=True)
 class Line:
-    """One comparison before saving: verdict (pass, watch, act or "") and the sentence."""
+    """What is said beside a field: verdict (pass, watch, act, doubt, wrong or "") and the rest of the sentence."""
 
     verdict: str
     sentence: str
 
 
-def comparisons(facts: Facts, entry: Entry, check: ReadingCheck) -> list[Line]:
-    """Every value against its printed limit and this vehicle's last one; worst first."""
-    values = {name: float(v) for name, v in entry.values.items() if name in LABELS and isinstance(v, int | float)}
-    last, last_on = last_values(facts)
-    judged = _verdicts(check)
-    lines = []
-    for name, value in values.items():
-        mark, limit = judged.get(name, ("", ""))
-        before = last.get(name)
-        then = "" if before is None else f"; last {_with_unit(name, before)}"
-        limited = f", limit {limit}" if limit else ""
-        if before is None and not limit:
-            continue
-        lines.append(Line(mark, f"{LABELS[name]} {_with_unit(name, value)}{limited}{then}"))
-    if last_on is not None and lines:
-        lines.append(Line("", f"The reading before was taken on {day(last_on)}"))
-    order = {ACT: 0, WATCH: 1, PASS: 2, "": 3}
-    return sorted(lines, key=lambda line: order[line.verdict])
+def field_lines(
+    facts: Facts, typed: Mapping[str, str], entry: Entry | None, check: ReadingCheck | None, meter: Meter,
+    limits: Mapping[str, str],
+) -> dict[str, list[Line]]:  # fmt: skip
+    """Field -> what to say beside it: what is wrong or doubtful about its value, its verdict, its limit, its last value."""
+    last, _ = last_values(facts)
+    judged = {} if check is None else _verdicts(check, meter)
+    said: dict[str, list[Line]] = {}
+    for field in FIELDS:
+        name = field.name
+        lines = [] if entry is None or name not in typed else _wrong_or_doubtful(name, entry, check, meter)
+        verdict, margin = judged.get(name, ("", "")) if name in typed else ("", "")
+        before = f"last {with_unit(name, last[name], meter)}" if name in last and name in typed else ""
+        rest = "; ".join(part for part in (limits.get(name, ""), margin, before) if part)
+        said[name] = [*lines, *([Line(verdict, rest)] if rest else [])]
+    return said
 
 
-def _with_unit(name: str, value: float) -> str:
-    return f"{shown(name, value, Meter())} {unit_of(name, Meter())}"
+def _wrong_or_doubtful(name: str, entry: Entry, check: ReadingCheck | None, meter: Meter) -> list[Line]:
+    """Why the value cannot be, or may not be right."""
+    wrong = [Line(WRONG, spoken(p)) for p in entry.problems if name in columns_in(p, meter)]
+    doubts = dict(zip(entry.doubtful, entry.doubts, strict=False))
+    if name in doubts:
+        wrong.append(Line(DOUBT, f"{spoken(doubts[name])} It can be saved; it will be kept but not used."))
+    elif check is not None and reading_sheet.misfit(check) and check.closure.suspect == name:
+        fits = f"{reading_sheet.amount(name, check.closure.expected)} ± {reading_sheet.amount(name, check.closure.se)}"
+        wrong.append(Line(DOUBT, f"does not fit: the other values and this vehicle's past make it {fits}."))
+    return wrong
+
+
+def columns_in(sentence: str, meter: Meter) -> set[str]:
+    """Fields that a sentence of the checks names, whichever unit's column it names."""
+    return {f.name for f in FIELDS if re.search(rf"\b({f.name}|{column(f.name, meter)})\b", sentence)}
+
+
+def to_confirm(typed: Mapping[str, str], entry: Entry, check: ReadingCheck | None, meter: Meter) -> set[str]:
+    """Fields of which it can be asked whether they were measured twice: doubtful, not fitting, or named in a problem."""
+    names = set(entry.doubtful) | set(entry.confirmed)
+    names |= {name for p in entry.problems for name in columns_in(p, meter)}
+    if check is not None and reading_sheet.misfit(check):
+        names.add(check.closure.suspect)
+    return names & set(typed)
+
+
+def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
+    """The whole reading in one line, the worst of it."""
+    worst = {v: [n for n, of in lines.items() if any(one.verdict == v for one in of)] for v in SAID}
+    if entry.problems:
+        named = f" ({LABELS[worst[WRONG][0]].lower()})" if worst[WRONG] else ""
+        return Line(WRONG, f"This cannot be saved as it is{named}: correct the value, or empty the field.")
+    for verdict in (ACT, DOUBT, WATCH):
+        if worst[verdict]:
+            return Line(verdict, reading_sheet.joined([LABELS[n].lower() for n in worst[verdict]]))
+    return Line(PASS, "what can be judged") if worst[PASS] else Line("", "No limit for what was typed.")
 
 
 CHECK_OF: Final = {
@@ -202,20 +242,15 @@ CHECK_OF: Final = {
 }  # fmt: skip
 
 
-def _verdicts(check: ReadingCheck) -> dict[str, tuple[str, str]]:
-    """Worst verdict of each measured column, with the limit and the margin in words."""
+def _verdicts(check: ReadingCheck, meter: Meter) -> dict[str, tuple[str, str]]:
+    """Worst verdict of each measured column, and how far outside its limit it is."""
     found: dict[str, tuple[str, str]] = {}
     rank = {PASS: 0, WATCH: 1, ACT: 2}
     for one in check.limits.to_dict("records"):
         name = CHECK_OF.get(str(one["check"]))
         if name is None:
             continue
-        digits = 2 if str(one["value_unit"]).startswith("V") else 0
-        side = "inside" if float(one["margin"]) >= 0 else "outside"
-        words = (
-            f"{number(float(one['limit']), digits)} {one['value_unit']} "
-            f"({number(abs(float(one['margin'])), digits)} {one['value_unit']} {side})"
-        )
+        words = f"{with_unit(name, abs(float(one['margin'])), meter)} outside" if float(one["margin"]) < 0 else ""
         if name not in found or rank[str(one["verdict"])] > rank[found[name][0]]:
             found[name] = (str(one["verdict"]), words)
     return found

@@ -101,3 +101,19 @@ def remember(**changes: object) -> None:
     if own:
         with session.database() as db:
             save_device(db, own, kept)
+
+
+def name_told(key: str) -> None:
+    """Keep the name that was typed into the box `key`, for this visit and for the device; empty forgets it."""
+    name = str(st.session_state.get(key, "")).strip()
+    st.session_state["who"] = name
+    remember(who=name or None)
+
+
+def name_known() -> None:
+    """Take the name that the device remembers; one typed before the browser told its number is remembered now."""
+    known, said = str(remembered().get("who", "")), str(st.session_state.get("who", ""))
+    if known and not said:
+        st.session_state["who"] = known
+    elif said and not known and number():
+        remember(who=said)

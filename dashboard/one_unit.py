@@ -12,12 +12,13 @@ import streamlit as st
 
 from analysis.assess import Assessment
 from analysis.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
-from analysis.expected import ClassKnowledge, Expected
+from analysis.expected import ClassKnowledge, Expected, class_usual, hardly_read, usual_crank_a
 from analysis.isolation import PART_CHANNEL
 from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from analysis.one_reading import ReadingCheck
 from dashboard import charts, reading_sheet, session
+from dashboard.limit_lines import limit_lines
 from dashboard.own_limits import limit_book
 from dashboard.paper import BayUnit
 from dashboard.plain_text import safe
@@ -181,28 +182,24 @@ def limits_of(own: Facts) -> Limits:
     return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
 
 
-def limit_words(limits: Limits) -> dict[str, str]:
-    """The printed limit of each measurement, in a few words."""
-    return {
-        "rest_v": f"at least {limits.rest_watch_v.value:.2f} V",
-        "crank_min_v": f"at least {limits.least_cranking_battery_v.value:.1f} V",
-        "crank_a": f"at most {limits.highest_cranking_a.value:.0f} A",
-        "drop_positive_v": f"at most {limits.positive_cable_drop_v.value:.1f} V",
-        "drop_ground_v": f"at most {limits.ground_path_drop_v.value:.1f} V",
-        "drop_contacts_v": f"at most {limits.solenoid_contacts_drop_v.value:.1f} V",
-        "drop_control_v": f"at most {limits.control_circuit_drop_v.value:.1f} V",
-        "coil_a": f"{limits.least_coil_a.value:.0f} to {limits.highest_coil_a.value:.0f} A",
-        "crank_rpm": f"at least {limits.least_cranking_rpm.value:.0f} rpm",
-    }
+def limits_shown(
+    own: Facts, *, temperature_c: float | None = None, fahrenheit: bool = False, drops_mv: bool = False
+) -> dict[str, str]:
+    """The limit of each measurement of this vehicle in a few words, on the phone and on paper."""
+    known = _knowledge_now(own)
+    usual = usual_crank_a(class_usual(known, float(own.unit["system_v"])), hardly_read(known))
+    return limit_lines(
+        limits_of(own), usual_a=usual, temperature_c=temperature_c, fahrenheit=fahrenheit, drops_mv=drops_mv
+    )  # fmt: skip
 
 
-def bay_unit(own: Facts, *, due: str = "") -> BayUnit:
+def bay_unit(own: Facts, *, due: str = "", fahrenheit: bool = False) -> BayUnit:
     """What the vehicle's blank bay sheet is filled with."""
     values, last = last_values(own)
     unit = own.unit
     return BayUnit(
         str(unit["unit"]), str(unit["depot"]), str(unit["vehicle_class"]), int(unit["system_v"]), due, values, last,
-        limit_words(limits_of(own)),
+        limits_shown(own, fahrenheit=fahrenheit),
     )  # fmt: skip
 
 
@@ -246,10 +243,16 @@ def _expected(
     _at: pd.Timestamp,
 ) -> Expected:
     """What a vehicle should show at a moment, from what is on record before it; kept for that hour."""
-    assessment = session.judge().latest(key)
-    known = _knowledge(key, class_name(_own.unit), assessment is not None, _own, assessment)
+    known = _knowledge_now(_own, key)
     with session.database() as db:
         return expect(db, _own.unit, _own.readings, known, at=_at)
+
+
+def _knowledge_now(own: Facts, key: session.Key | None = None) -> ClassKnowledge:
+    """What is known of a vehicle's class on the day shown."""
+    at = key or session.key_of()
+    assessment = session.judge().latest(at)
+    return _knowledge(at, class_name(own.unit), assessment is not None, own, assessment)
 
 
 def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import streamlit as st
 
 from dashboard import device, session
@@ -11,15 +13,21 @@ RECENT_KEPT = 6  # vehicles that a device remembers, our choice
 MATCHES_SHOWN = 8
 
 
-def pick_unit() -> str | None:
-    """The vehicle of the address or one chosen here; it becomes part of the address, so that a reload keeps it."""
+def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
+    """The vehicle of the address or one chosen here; it becomes part of the address, so that a reload keeps it.
+
+    beside: draws what stands beside the button for another vehicle.
+    """
     numbers = session.units()["unit"].tolist()
     asked = st.query_params.get("unit")
     if asked in numbers:
         remember_recent(str(asked))
-        if st.button("Another vehicle", key="another", icon=":material/swap_horiz:"):
-            del st.query_params["unit"]
-            st.rerun()
+        with st.container(horizontal=True, key="picked"):
+            if st.button("Another vehicle", key="another", icon=":material/swap_horiz:"):
+                del st.query_params["unit"]
+                st.rerun()
+            if beside is not None:
+                beside()
         return str(asked)
     if asked:
         st.error(f"There is no vehicle {safe(asked)}; allowed are the {len(numbers)} vehicles known here.")

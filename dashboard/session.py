@@ -119,7 +119,12 @@ def iso_week(day: date) -> str:
 
 def who() -> str:
     """Who is looking, as it goes on record."""
-    return str(st.session_state.get("who", "")).strip()[:64] or "not named"
+    return who_is_named() or "not named"
+
+
+def who_is_named() -> str:
+    """The name of who is looking; "" where nobody said it."""
+    return str(st.session_state.get("who", "")).strip()[:64]
 
 
 def horizon_days() -> int:

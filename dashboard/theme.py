@@ -71,6 +71,16 @@ _STYLE: Final = """<style>
 .st-key-bay [data-testid="stDateInputCalendarButton"], .st-key-bay [data-testid="stSelectbox"] button {
   min-height: 2.9rem; min-width: 2.9rem; }
 .st-key-bay [data-testid="stTooltipHoverTarget"] button { padding: .95rem .6rem; margin: -.95rem -.6rem; box-sizing: content-box; }
+[data-testid="stLayoutWrapper"]:has(> .st-key-savebar) { position: sticky; bottom: 0; z-index: 90; }
+.st-key-savebar { background: Canvas; background: PAPER; border-top: 1px solid color-mix(in srgb, currentColor 25%, transparent);
+  padding: .5rem 0 .6rem 0; gap: .35rem; }
+.st-key-savebar p { margin: 0; line-height: 1.3; }
+.st-key-savebar [data-testid="stMarkdownContainer"], [class*="st-key-beside_"] [data-testid="stMarkdownContainer"] { margin-bottom: 0; }
+[class*="st-key-beside_"] [data-testid="stMarkdown"] p { font-size: .95rem; line-height: 1.3; }
+.st-key-savebar [data-testid="stMarkdown"] p { display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 3; overflow: hidden; }
+.st-key-measured { gap: .55rem; }
+.st-key-measured [class*="st-key-beside_"] { gap: .1rem; margin-top: -.45rem; padding-bottom: .4rem; }
+.st-key-measured [data-testid="stCaptionContainer"] p { margin: 0; }
 .st-key-bay [data-testid="stPageLink"] a, .st-key-bay summary { min-height: 2.9rem; align-items: center; }
 @media (max-width: 640px) {
   [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
@@ -84,4 +94,10 @@ _STYLE: Final = """<style>
 
 def apply_style() -> None:
     """Put the page's fixed style sheet in; it holds nothing that a user typed."""
-    st.html(_STYLE)
+    st.html(_STYLE.replace("PAPER", f"light-dark({_background('light')}, {_background('dark')})"))
+
+
+def _background(theme: str) -> str:
+    """The page's own background, which a bar over it needs too."""
+    begin = f"--theme.{theme}.backgroundColor="
+    return next(flag.removeprefix(begin) for flag in STREAMLIT_FLAGS if flag.startswith(begin))

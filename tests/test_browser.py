@@ -143,7 +143,7 @@ def technician(page: Page, demo: Path, other: str, drops: str) -> None:
         page, *{"V": ("Steady amps while cranking, A", "221"), "mV": ("Steady amps while cranking, mV", "2210")}[drops]
     )
     field(page, drop, typed)
-    settled(page, "over the limit")
+    settled(page, "outside its limit")
     settled(page, "Measure next")
     no_sideways_scroll(page)
     page.reload()

@@ -1,24 +1,36 @@
-"""In the bay: choose the vehicle, type what the meter shows, see at once whether it can be right, save."""
+"""In the bay: choose the vehicle, type what the meter shows, see at once whether it can be right, save at the thumb."""
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from analysis.one_reading import ReadingCheck
-from dashboard import bay, device, downloads, one_unit, reading_sheet, session, theme
+from dashboard import bay, device, downloads, drafts, one_unit, reading_sheet, session, theme
+from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
-from dashboard.plain_text import day, safe, temperature, words
+from dashboard.plain_text import day, safe, temperature, whole, words
 from dashboard.wording import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
 
-DRAFTS_KEPT = 6  # drafts of different vehicles that a device keeps, our choice
 JUMPER_WORDS = {"cranks": "cranks", "no_crank": "does not crank", "fuse_opens": "fuse opens"}
+TWICE_WORDS = "Measured twice, it is right"
+SIGNS = {**theme.SIGNS, bay.DOUBT: "?", bay.WRONG: "✕"}
+
+
+@dataclass(frozen=True)
+class Form:
+    """What stands in the form: typed text by field, what is outside the fields, and a place beside every field."""
+
+    unit: str
+    typed: dict[str, str]
+    beside: dict[str, DeltaGenerator]
+    twice: frozenset[str]
 
 
 def show() -> None:
@@ -28,17 +40,35 @@ def show() -> None:
         if not session.has_vehicles():
             session.nothing_yet()
             return
-        unit = pick_unit()
-        saved_note()
+        unit = pick_unit(beside=who_measures)
         if unit is None or device.awaited():
             return
         facts = one_unit.facts(unit)
         about(facts)
-        st.warning(bay.CAUTION, icon=":material/warning:")
+        caution(unit)
         meter = choose_meter()
-        typed = fields(facts, meter)
-        entry = look(facts, typed, meter)
-        save(facts, typed, meter, entry)
+        form = fields(facts, meter)
+        entry, check = judged(facts, form, meter)
+        lines = beside_fields(facts, form, meter, entry, check)
+        if entry is not None and check is not None:
+            details(facts, entry, check)
+        with st.container(key="savebar"):
+            at_the_thumb(form, meter, entry, check, lines)
+
+
+def who_measures() -> None:
+    """The name that goes on record with the reading: asked once on a device, then shown."""
+    name = session.who_is_named()
+    if name:
+        with st.popover(safe(name), icon=":material/person:", key="who_here"):
+            ask_name("Your name, if it is not you", name)
+    else:
+        ask_name("Your name, asked once on this device", "")
+
+
+def ask_name(label: str, name: str) -> None:
+    """A box for the name; it is the margin's name too."""
+    st.text_input(label, value=name, max_chars=64, key="who_bay", on_change=device.name_told, args=("who_bay",))
 
 
 def about(facts: one_unit.Facts) -> None:
@@ -53,8 +83,8 @@ def choose_meter() -> bay.Meter:
     """The meter's units, remembered for this device."""
     memory = device.remembered()
     meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
-    st.caption(f"This meter shows {meter_words(meter)}.")
     with st.expander("Units of this meter", key="meter_units", on_change="rerun"):  # the same label keeps it open
+        st.caption(f"It shows {meter_words(meter)}.")
         fahrenheit = st.segmented_control("Temperature", ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
                                           key="meter_t") == "°F"  # fmt: skip
         drops = st.segmented_control("Voltage drops", ["V", "mV"], default="mV" if meter.drops_mv else "V",
@@ -92,21 +122,25 @@ def clamp(label: str, key: str, scale: float | None, usual: float) -> float | No
 # --- fields and their draft ------------------------------------------------------------------------------------------
 
 
-def fields(facts: one_unit.Facts, meter: bay.Meter) -> dict[str, str]:
+def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     """The fields; what was typed is kept as a draft of this device and vehicle."""
     unit = str(facts.unit["unit"])
-    draft = draft_of(unit)
+    draft = drafts.values_of(unit)
     last, _ = one_unit.last_values(facts)
     typed: dict[str, str] = {}
-    with st.container(key="measured"):
+    beside: dict[str, DeltaGenerator] = {}
+
+    def draw(more: bool) -> None:
         for field in bay.FIELDS:
-            if not field.more:
+            if field.more == more:
                 typed[field.name] = one_field(field, unit, draft, last, meter)
+                beside[field.name] = st.container(key=f"beside_{field.name}")
+
+    with st.container(key="measured"):
+        draw(more=False)
     more = {f.name for f in bay.FIELDS if f.more}
     with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool(more & set(draft))):
-        for field in bay.FIELDS:
-            if field.more:
-                typed[field.name] = one_field(field, unit, draft, last, meter)
+        draw(more=True)
         typed["outcome"] = st.pills(
             "How it started", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__,
             default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None,
@@ -121,9 +155,10 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> dict[str, str]:
             "Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
         )
     kept = {name: text for name, text in typed.items() if text.strip()}
-    if kept != draft:
-        keep_draft(unit, kept)
-    return kept
+    twice = {name: text for name, text in kept.items() if name in bay.LABELS and is_twice(unit, name, text)}
+    if kept != draft or twice != drafts.twice_of(unit):
+        drafts.keep(unit, kept, twice)
+    return Form(unit, kept, beside, frozenset(twice))
 
 
 def one_field(
@@ -149,71 +184,72 @@ def form_number() -> int:
     return int(st.session_state.get("form", 0))
 
 
-def drafts() -> dict[str, dict[str, Any]]:
-    """Drafts of this device, by vehicle; kept in this visit as long as the browser has not told its number."""
-    kept = device.remembered().get("drafts") or st.session_state.get("drafts")
-    return dict(kept) if isinstance(kept, Mapping) else {}
+def twice_key(unit: str, name: str, text: str) -> str:
+    """The tick beside a field belongs to the text that stands in it: another text was not measured twice."""
+    return f"twice_{name}_{text}_{unit}_{form_number()}"
 
 
-def draft_of(unit: str) -> dict[str, str]:
-    """What was typed for this vehicle and not saved yet."""
-    mine = drafts().get(unit, {})
-    values = mine.get("values", {}) if isinstance(mine, Mapping) else {}
-    return {str(k): str(v) for k, v in values.items()} if isinstance(values, Mapping) else {}
+def is_twice(unit: str, name: str, text: str) -> bool:
+    """Whether it was ticked, now or before the page was loaded again, that the value was measured twice."""
+    key = twice_key(unit, name, text)
+    return bool(st.session_state[key]) if key in st.session_state else drafts.twice_of(unit).get(name) == text
 
 
-def keep_draft(unit: str, values: Mapping[str, str]) -> None:
-    """Keep what was typed, under one entry number, so that sending it twice stores it once."""
-    kept = drafts()
-    if values:
-        entry_id = kept.get(unit, {}).get("entry_id") or uuid.uuid4().hex
-        kept = {**{u: d for u, d in kept.items() if u != unit}, unit: {"entry_id": entry_id, "values": dict(values)}}
-    else:
-        kept.pop(unit, None)
-    kept = dict(list(kept.items())[-DRAFTS_KEPT:])
-    st.session_state["drafts"] = kept
-    device.remember(drafts=kept)
+# --- before saving ---------------------------------------------------------------------------------------------------
 
 
-# --- before saving, and saving ---------------------------------------------------------------------------------------
-
-
-def look(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter) -> Entry | None:
-    """Say at once whether the values can be right, how they compare, and what to measure next."""
-    if not any(name not in ("note", "odometer_km", "temperature_c") for name in typed):
-        st.caption("Type what the meter shows; comma or point, as you like. Leave empty what you did not measure.")
-        return None
+def judged(facts: one_unit.Facts, form: Form, meter: bay.Meter) -> tuple[Entry | None, ReadingCheck | None]:
+    """What would become of the reading, and what it says; None where nothing or nothing believable was typed."""
+    if not any(name not in ("note", "odometer_km", "temperature_c") for name in form.typed):
+        return None, None
     try:
         with session.database() as db:
-            entry = check_reading(db, bay.values_of(str(facts.unit["unit"]), typed, meter), now=session.now())
+            values = bay.values_of(form.unit, form.typed, meter)
+            entry = check_reading(db, values, now=session.now(), confirmed=form.twice)
     except (IngestError, ValueError) as error:
         st.error(safe(error))
-        return None
+        return None, None
+    return entry, None if entry.problems else bay.taken_apart(facts, entry)
+
+
+def beside_fields(
+    facts: one_unit.Facts, form: Form, meter: bay.Meter, entry: Entry | None, check: ReadingCheck | None
+) -> dict[str, list[bay.Line]]:
+    """Say beside every field its limit and last value, and what the value typed there comes to."""
+    celsius = entry.values.get("temperature_c") if entry else None
+    limits = one_unit.limits_shown(
+        facts, temperature_c=celsius if isinstance(celsius, float) else None, fahrenheit=meter.fahrenheit,
+        drops_mv=meter.drops_mv,
+    )  # fmt: skip
+    lines = bay.field_lines(facts, form.typed, entry, check, meter, limits)
+    asked = set() if entry is None else bay.to_confirm(form.typed, entry, check, meter)
+    for name, said in lines.items():
+        with form.beside[name]:
+            for line in said:
+                show = st.caption if line.verdict in ("", bay.PASS) else st.markdown
+                show(in_words(line))
+            if name in asked | form.twice:
+                key = twice_key(form.unit, name, form.typed[name])
+                st.checkbox(TWICE_WORDS, value=name in form.twice, key=key)
+    return lines
+
+
+def in_words(line: bay.Line) -> str:
+    """A verdict with its sign, then the sentence."""
+    lead = f"{SIGNS[line.verdict]} **{bay.SAID[line.verdict]}:** " if line.verdict else ""
+    return f"{lead}{whole(safe(line.sentence, longest=400))}"
+
+
+def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
+    """What the values say together: remarks, whether they fit, resistances, what they point to."""
     st.subheader("Before you save")
-    for problem in entry.problems:
-        st.error(safe(bay.spoken(problem)), icon=":material/block:")
-    if entry.problems:
-        st.caption("This cannot be saved as it is: correct the value, or empty the field.")
-        return entry
-    for doubt in entry.doubts:
-        st.warning(f"{safe(bay.spoken(doubt))} It can be saved; it will be kept but not used.",
-                   icon=":material/help:")  # fmt: skip
     for remark in entry.remarks:
         st.caption(safe(bay.spoken(remark)))
-    check = bay.taken_apart(facts, entry)
-    lines = bay.comparisons(facts, entry, check)
-    marks = {"act": "over the limit", "watch": "watch", "pass": "good"}
-    lead = {verdict: f"{theme.SIGNS[verdict]} **{said}** " for verdict, said in marks.items()}
-    st.markdown("\n".join(f"- {lead.get(line.verdict, '')}{safe(line.sentence)}" for line in lines))
     says(check)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
         st.markdown(f"**Points to the {safe(words(finding.segment))}:** {safe(finding.sentence)}")
-    following = bay.measure_next(check, entry)
-    if following:
-        st.markdown(f"**Measure next:** {safe(following)}")
-    else:
-        st.markdown("**Measure next:** nothing; this is enough.")
-    return entry
+    if len(facts.readings):
+        st.caption(f"The reading before was taken on {day(facts.readings['taken_at'].max())}.")
 
 
 def says(check: ReadingCheck) -> None:
@@ -233,19 +269,39 @@ def says(check: ReadingCheck) -> None:
         st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
 
 
-def save(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter, entry: Entry | None) -> None:
-    """Save the reading; the draft goes only when the database has it."""
-    unit = str(facts.unit["unit"])
-    if not st.button(
+# --- at the thumb ----------------------------------------------------------------------------------------------------
+
+
+def at_the_thumb(
+    form: Form, meter: bay.Meter, entry: Entry | None, check: ReadingCheck | None, lines: dict[str, list[bay.Line]]
+) -> None:
+    """The reading in one line, what to measure next, and the button; after it, what became of the reading."""
+    if not form.typed and saved_note(form.unit):
+        return
+    if entry is None:
+        st.caption("Type what the meter shows; comma or point, as you like. Leave empty what you did not measure.")
+    else:
+        st.markdown(in_words(bay.summary(lines, entry)))
+        for problem in entry.problems:
+            if not bay.columns_in(problem, meter) & set(form.typed):
+                st.markdown(in_words(bay.Line(bay.WRONG, bay.spoken(problem))))
+    if entry is not None and check is not None:
+        following = bay.measure_next(check, entry) or "nothing; this is enough."
+        st.markdown(f"**Measure next:** {safe(following)}")
+    if st.button(
         "Save reading", type="primary", width="stretch", key="save", disabled=entry is None or bool(entry.problems)
     ):
-        return
-    values = bay.values_of(unit, typed, meter) | {"technician": session.who()}
+        save(form, meter)
+
+
+def save(form: Form, meter: bay.Meter) -> None:
+    """Save the reading; the draft goes only when the database has it."""
+    values = bay.values_of(form.unit, form.typed, meter) | {"technician": session.who()}
     try:
         with session.database() as db:
             done = record_reading(
-                db, values, by=session.who(), now=session.now(), entry_id=drafts().get(unit, {}).get("entry_id"),
-                device=device.number(),
+                db, values, by=session.who(), now=session.now(), entry_id=drafts.entry_id(form.unit),
+                device=device.number(), confirmed=form.twice,
             )  # fmt: skip
     except (IngestError, ValueError) as error:
         st.error(f"{safe(error)} Nothing is lost: what you typed stays here.")
@@ -255,22 +311,24 @@ def save(facts: one_unit.Facts, typed: Mapping[str, str], meter: bay.Meter, entr
             st.error(safe(bay.spoken(problem)))
         return
     st.session_state["form"] = form_number() + 1
-    keep_draft(unit, {})
-    st.session_state["saved_note"] = (unit, done.known)
+    drafts.keep(form.unit, {})
+    st.session_state["saved_note"] = {"unit": form.unit, "known": done.known, "reading_id": done.row_id}
     st.rerun()
 
 
-def saved_note() -> None:
-    """Say what was saved, once."""
-    note = st.session_state.pop("saved_note", None)
-    if note is None:
-        return
-    unit, known = note
-    st.success(f"{safe(unit)}: {'this reading was saved before' if known else 'reading saved'}. "
-               "It counts in the judgement from tomorrow.", icon=":material/check_circle:")  # fmt: skip
-    with st.container(horizontal=True):
+def saved_note(unit: str) -> bool:
+    """Say what was saved, until something is typed again; whether there was anything to say."""
+    note = st.session_state.get("saved_note")
+    if not isinstance(note, dict) or note["unit"] != unit:
+        return False
+    by = f", measured by {session.who()}" if session.who_is_named() else ", without a name"
+    what = "this reading was saved before" if note["known"] else f"reading saved{by}"
+    st.success(f"{safe(unit)}: {safe(what)}. It counts in the judgement from tomorrow.",
+               icon=":material/check_circle:")  # fmt: skip
+    with st.container(horizontal=True, key="saved_next"):
         st.page_link(page("unit"), label="See the vehicle", query_params={"unit": unit})
         st.page_link(page("work"), label="Record a repair or correct a value", query_params={"unit": unit})
+    return True
 
 
 show()

@@ -432,7 +432,7 @@ def due_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
 def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
     """Blank sheets for the first vehicles of the table."""
     rows = due.head(SHEETS_AT_ONCE).to_dict("records")
-    sheets = (one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.") for r in rows)
+    sheets = (one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.", fahrenheit=in_f) for r in rows)
     return paper.bay_pdf(sheets, fahrenheit=in_f)
 
 

@@ -433,7 +433,7 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
                 file_name=f"vehicle-{unit}.pdf", mime="application/pdf", key="unit_pdf", on_click="ignore",
             )  # fmt: skip
         st.download_button(
-            "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts)], fahrenheit=in_f),
+            "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts, fahrenheit=in_f)], fahrenheit=in_f),
             file_name=f"bay-{unit}.pdf", mime="application/pdf", key="bay_pdf", on_click="ignore",
         )  # fmt: skip
         base = screens_address()

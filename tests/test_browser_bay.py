@@ -1,0 +1,116 @@
+"""The technician's phone in Chromium: what is in sight, where it is said, what is asked only once.
+
+Truth: what the test itself typed, read back from the database; boxes as the browser lays them out at 390 x 844.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from samples_screens import one_reading_database
+
+from ingest import store
+from ingest.entries import record_reading
+
+playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+from browser_screens import CHROMIUM, FLAGS, box_of, field, no_sideways_scroll, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Locator, Page, sync_playwright  # noqa: E402
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
+]
+PHONE = {"width": 390, "height": 844}
+GROUND = "Drop, ground path, V"
+NAME = "Your name, asked once on this device"
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Path:
+    """One vehicle with a steady ground drop."""
+    path = one_reading_database(tmp_path / "one.db")
+    db = store.open_database(path)
+    for day in (10, 12, 14):
+        values = {"unit": "X-1", "taken_at": f"2026-11-{day}T07:00", "rest_v": 12.6, "drop_ground_v": 0.1}
+        assert record_reading(db, values, by="test", now=dt.datetime(2026, 11, 30, 5)).stored
+    db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.conn.close()
+    return path
+
+
+@pytest.fixture
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield one
+        one.close()
+
+
+def span(found: Locator) -> tuple[float, float]:
+    """Top and bottom on the screen [px]."""
+    box = found.bounding_box()
+    assert box is not None
+    return box["y"], box["y"] + box["height"]
+
+
+def in_sight(page: Page, text: str) -> tuple[float, float]:
+    """Where `text` stands, which is on the screen without scrolling."""
+    top, bottom = span(page.get_by_text(text).first)
+    assert 0 <= top < bottom <= PHONE["height"], (text, top, bottom)
+    return top, bottom
+
+
+def test_the_phone_in_the_bay(own: Path, browser: Browser) -> None:
+    with server(own, "2026-11-30") as address:
+        page = browser.new_context(viewport=PHONE).new_page()  # type: ignore[arg-type]
+        page.goto(f"{address}/bay?unit=X-1")
+        settled(page, "wheels chocked", first=True)
+        in_sight(page, "electric traction systems")
+        bar = page.locator(".st-key-savebar")
+        assert span(box_of(page, "Air at the vehicle, °C"))[1] <= span(bar)[0], (
+            "the first field is in the first screenful"
+        )
+        field(page, NAME, "Ann of the bay")
+        settled(page, "Ann of the bay")
+        assert box_of(page, NAME).count() == 0
+
+        for name, text in (("Rest volts, V", "12,6"), ("Steady amps while cranking, A", "200"), (GROUND, "1,02")):
+            field(page, name, text)
+        settled(page, "about ten times that")
+        said = span(page.get_by_text("doubtful:").first)
+        assert 0 <= said[0] - span(box_of(page, GROUND))[1] < 160, "the verdict stands under the field just typed"
+        save = page.get_by_role("button", name="Save reading")
+        assert span(save)[1] <= PHONE["height"]
+        next_words = page.locator(".st-key-savebar").get_by_text("Measure next")
+        assert 0 <= span(save)[0] - span(next_words)[1] < 60, "the summary is one glance from Save"
+
+        page.get_by_text("Measured twice, it is right").click()
+        page.get_by_text("about ten times that").wait_for(state="detached")
+        said = span(page.get_by_text("outside its limit:").first)
+        assert 0 <= said[0] - span(box_of(page, GROUND))[1] < 60
+        settled(page)
+        page.reload()
+        settled(page, "Measured twice", first=True)
+        assert page.get_by_role("checkbox", name="Measured twice, it is right").is_checked()
+        no_sideways_scroll(page)
+
+        save.click()
+        settled(page, "reading saved")
+        in_sight(page, "reading saved, measured by Ann of the bay")
+        in_sight(page, "Record a repair or correct a value")
+        db = store.open_database(own)
+        last = store.read_readings(db, units=["X-1"]).iloc[-1]
+        db.conn.close()
+        assert (last["drop_ground_v"], last["doubtful"], last["confirmed"]) == (1.02, "", "drop_ground_v")
+        assert last["technician"] == "Ann of the bay"
+
+        page.goto(f"{address}/bay?unit=X-1")
+        settled(page, "Ann of the bay", first=True)
+        assert box_of(page, NAME).count() == 0, "the name is asked once on a device"
+        in_sight(page, "In neutral, wheels chocked")
+        assert not page.get_by_text("electric traction systems").first.is_visible(), "one line after the first time"
+        page.get_by_text("In neutral, wheels chocked").first.click()
+        page.get_by_text("electric traction systems").first.wait_for()

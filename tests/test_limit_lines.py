@@ -1,0 +1,78 @@
+"""The limits on the bay sheet are those on the phone, and those that a value is judged by.
+
+Truth: `analysis.verdict`, which must change its mind exactly at the number that is printed.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from test_views import run, said
+
+from analysis.limit_book import LimitBook
+from analysis.verdict import verdict
+from dashboard import one_unit, session
+from dashboard.limit_lines import limit_lines
+from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+
+KINDS = [("van", 12, "diesel", 4.0), ("car", 12, "petrol", 6.0), ("tractor", 24, "diesel", 6.0)]
+USUAL_A = 180.0
+STEP = {"V": 0.006, "A": 0.6, "rpm": 0.6}  # just beyond the printed digits
+
+
+def worst(kind: tuple[Any, ...], usual_a: float | None, **values: float) -> str:
+    """The verdict of a reading by every check but those that want the amps with a drop."""
+    vehicle_class, system_v, fuel, cylinders = kind
+    unit = {"unit": "A", "vehicle_class": vehicle_class, "system_v": system_v, "fuel": fuel, "cylinders": cylinders}
+    row = pd.DataFrame([{"unit": "A", "taken_at": pd.Timestamp("2026-11-20"), "temperature_c": np.nan, **values}])
+    usual = None if usual_a is None else {vehicle_class: usual_a}
+    return str(verdict(row, pd.DataFrame([unit]), LimitBook(), class_crank_a=usual)["verdict"].iloc[0])
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("usual_a", [None, USUAL_A])
+def test_a_verdict_changes_at_the_printed_number(kind: tuple[Any, ...], usual_a: float | None) -> None:
+    limits = LimitBook().for_group(*kind)
+    lines = limit_lines(limits, usual_a=usual_a, temperature_c=float("nan"))
+    assert set(lines) >= {"rest_v", "crank_min_v", "crank_a", "drop_ground_v", "coil_a", "crank_rpm"}
+    for name, words in lines.items():
+        for low, number, unit in re.findall(r"(at least |at most |under |to )?([\d.,]+)(?: (V|A|rpm))?", words):
+            unit = unit or "A"  # the lower end of "90 to 240 A"
+            value, step = float(number.replace(",", "")), STEP[unit]
+            lower = low in ("at least ", "under ") or (not low and " to " in words)
+            inside, outside = (value + step, value - step) if lower else (value - step, value + step)
+            both = [worst(kind, usual_a, **{name: v}) for v in (inside, outside)]
+            assert both[0] != both[1], (name, words, value, both)
+            assert both[1] != "pass", (name, words, value, both)
+
+
+@pytest.fixture
+def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    path = fleet_database(tmp_path / "fleet.db")
+    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
+    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
+    return path
+
+
+@pytest.mark.usefixtures("own")
+def test_the_phone_and_the_sheet_say_the_same() -> None:
+    unit = worst_unit()
+    sheet = one_unit.bay_unit(one_unit.facts(unit)).limits
+    phone = said(run("bay", unit=unit)).replace("\\", "").replace("\u00a0", " ")
+    assert len(sheet) == 9
+    for words in sheet.values():
+        assert words in phone
+
+
+def test_a_meter_in_mv_and_a_thermometer_in_fahrenheit() -> None:
+    limits = LimitBook().for_group("van", 12, "diesel", 4.0)
+    lines = limit_lines(limits, temperature_c=0.0, fahrenheit=True, drops_mv=True)
+    assert lines["drop_ground_v"] == "at most 200 mV"
+    assert lines["crank_min_v"].endswith("V at 32 °F")
