@@ -25,7 +25,7 @@ from dashboard.own_limits import limit_book, save_limits
 from dashboard.plain_text import formula_safe
 from dashboard.reading_sheet import load_test_text
 from dashboard.reading_source import knowledge_of, latest_taken, unit_row
-from dashboard.tables import SAFE_NOTE, clean, list_table, reading_advice, unit_sheet
+from dashboard.tables import SAFE_NOTE, clean, list_table, reading_advice, unit_sheet, whose_lines
 from ingest import entries, records, set_aside, sources, store
 from ingest.drafting import draft_source
 from ingest.errors import EntryRefused, IngestError
@@ -227,6 +227,8 @@ def run_record(options: argparse.Namespace) -> int:
     for text in (*entry.problems, *entry.doubts, *entry.remarks):
         say(text)
     if entry.problems or not (entry.stored or entry.known or options.dry_run):
+        for line in whose_lines(db, options.unit, entry):
+            say(clean(line))
         return 1
     became = "checked, not stored" if options.dry_run else "already known" if entry.known else "stored"
     show(f"{options.unit}: reading {became} ({entry.values.get('taken_at', '')})")

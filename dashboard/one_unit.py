@@ -17,12 +17,13 @@ from analysis.isolation import PART_CHANNEL
 from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from analysis.one_reading import ReadingCheck
+from analysis.whose import Vehicle, Whose, odometer_at
 from dashboard import charts, reading_sheet, session
 from dashboard.limit_lines import limit_lines
 from dashboard.own_limits import limit_book
 from dashboard.paper import BayUnit
 from dashboard.plain_text import safe
-from dashboard.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart
+from dashboard.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart, whose
 from dashboard.wording import OUTCOME_WORDS, latest_readings
 from ingest import store
 from ingest.fields import MEASUREMENTS, QUANTITIES
@@ -260,6 +261,18 @@ def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
     at = pd.Timestamp(reading["taken_at"])
     expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", own, at)
     return take_apart(own.unit, reading, own.readings, expected, own_book())
+
+
+def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:
+    """Whether a reading that was typed for this vehicle is another's."""
+    at, key = pd.Timestamp(reading["taken_at"]), session.key_of()
+
+    def vehicle_of(unit: str) -> Vehicle:
+        one = own if unit == str(own.unit["unit"]) else facts(unit)
+        return Vehicle(_expected(key, unit, f"{at:%Y-%m-%dT%H}", one, at), odometer_at(one.readings, at))
+
+    with session.database() as db:
+        return whose(db, str(own.unit["unit"]), reading, vehicle_of)
 
 
 def own_book() -> LimitBook:

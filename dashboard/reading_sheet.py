@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from typing import Any, Final
 
 import pandas as pd
@@ -15,6 +16,7 @@ from analysis.load import NO_PEAK, NO_SPEED
 from analysis.one_reading import Charge, Closure, Identified, ReadingCheck
 from analysis.segments import Finding
 from analysis.verdict import sentence
+from analysis.whose import Whose
 from dashboard.plain_text import in_reader_unit, number
 
 ELEMENT_WORDS: Final = {
@@ -363,6 +365,19 @@ def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:
     for text in fit_words(check):
         lines += [part.rstrip(".") for part in text.replace(" Either ", LINE_BREAK + "Either ").split(LINE_BREAK)]
     return lines
+
+
+def whose_words(unit: str, whose: Whose, system_v: Mapping[str, int]) -> str:
+    """The question whether the reading is another vehicle's; "" where there is none. Units: system volts by vehicle."""
+    if not whose.asked:
+        return ""
+    with_volts = len({system_v.get(name) for name in (unit, *(name for name, _ in whose.likely))}) > 1
+    named = [f"{name} ({system_v[name]} V)" if with_volts and name in system_v else name for name, _ in whose.likely]
+    own = f"{unit} ({system_v[unit]} V)" if with_volts and unit in system_v else unit
+    if not named:
+        return f"Is this another vehicle? The values are unlike {own} and like several others."
+    which = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} or {named[-1]}"
+    return f"Is this {which}? The values are unlike {own} and like {'that one' if len(named) == 1 else 'these'}."
 
 
 LINE_BREAK: Final = "\n"

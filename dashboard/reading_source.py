@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,6 +15,16 @@ from analysis.limit_book import LimitBook
 from analysis.limits import Limits
 from analysis.one_reading import ReadingCheck, check_one_reading, resistances_over_time
 from analysis.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
+from analysis.whose import (
+    OWN,
+    Vehicle,
+    Whose,
+    latest_values,
+    looks_foreign,
+    nearest_vehicles,
+    odometer_at,
+    whose_reading,
+)
 from ingest import store
 from ingest.records import read_reset_answers
 
@@ -104,3 +114,36 @@ def unit_row(db: Database, unit: str) -> Mapping[Any, Any]:
     if not found:
         raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
     return found[0]
+
+
+# --- whose reading it is ---------------------------------------------------------------------------------------------
+
+LATEST_OF_EACH: Final = 3  # readings of every vehicle whose latest values are looked through, our choice
+
+
+def whose(db: Database, unit: str, reading: Mapping[str, Any], vehicle_of: Callable[[str], Vehicle]) -> Whose:
+    """Whether a reading is another vehicle's; `vehicle_of` tells what a vehicle should show at its time."""
+    own = vehicle_of(unit)
+    if not looks_foreign(reading, own):
+        return OWN
+    recent = store.read_latest(db, before=pd.Timestamp(reading["taken_at"]).to_pydatetime(), most=LATEST_OF_EACH)
+    latest = latest_values(recent).drop(index=unit, errors="ignore")
+    near = nearest_vehicles(reading, latest)
+    count = int(db.execute("SELECT count(*) FROM units").fetchone()[0]) - 1
+    return whose_reading(reading, own, {other: vehicle_of(other) for other in near}, vehicles=max(count, len(near)))
+
+
+def whose_by_record(db: Database, unit: str, reading: Mapping[str, Any]) -> Whose:
+    """The same where no assessment is at hand: what is usual in each class is learned from its readings before."""
+    at = pd.Timestamp(reading["taken_at"])
+    classes: dict[str, ClassKnowledge] = {}
+
+    def vehicle_of(name: str) -> Vehicle:
+        row = unit_row(db, name)
+        own_class = class_name(row)
+        if own_class not in classes:
+            classes[own_class] = knowledge_from(db, row, before=at)
+        readings = store.read_readings(db, units=[name])
+        return Vehicle(expect(db, row, readings, classes[own_class], at=at), odometer_at(readings, at))
+
+    return whose(db, unit, reading, vehicle_of)

@@ -16,7 +16,7 @@ from analysis.course import plain_slopes
 from dashboard import reading_json, reading_sheet, wording
 from dashboard.own_limits import limit_book
 from dashboard.plain_text import number
-from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row
+from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row, whose_by_record
 from ingest import store
 from ingest.entries import Entry
 
@@ -219,7 +219,18 @@ def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in SHOWN[1:-1]}}])
     lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
     lines += reading_sheet.identified_lines(taken.check)
-    return [w for text in [*lines, *reading_sheet.advice_lines(taken.check)] for w in wrapped(text, "")]
+    asked = whose_lines(db, name, entry)
+    return [w for text in [*asked, *lines, *reading_sheet.advice_lines(taken.check)] for w in wrapped(text, "")]
+
+
+def whose_lines(db: Database, name: str, entry: Entry) -> list[str]:
+    """The question whether a reading is another vehicle's, or nothing; asked of one that cannot be stored too."""
+    if "taken_at" not in entry.values or not db.execute("SELECT 1 FROM units WHERE unit = ?", (name,)).fetchone():
+        return []
+    found = whose_by_record(db, name, entry.as_reading())
+    system_v = store.read_units(db).set_index("unit")["system_v"].to_dict()
+    words = reading_sheet.whose_words(name, found, {str(unit): int(v) for unit, v in system_v.items()})
+    return [words] if words else []
 
 
 def compare_with_last(readings: pd.DataFrame) -> list[str]:

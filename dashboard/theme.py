@@ -75,9 +75,11 @@ _STYLE: Final = """<style>
 .st-key-savebar { background: Canvas; background: PAPER; border-top: 1px solid color-mix(in srgb, currentColor 25%, transparent);
   padding: .5rem 0 .6rem 0; gap: .35rem; }
 .st-key-savebar p { margin: 0; line-height: 1.3; }
-.st-key-savebar [data-testid="stMarkdownContainer"], [class*="st-key-beside_"] [data-testid="stMarkdownContainer"] { margin-bottom: 0; }
+.st-key-savebar [data-testid="stMarkdownContainer"], .st-key-savebar [data-testid="stCaptionContainer"],
+[class*="st-key-beside_"] [data-testid="stMarkdownContainer"] { margin-bottom: 0; }
 [class*="st-key-beside_"] [data-testid="stMarkdown"] p { font-size: .95rem; line-height: 1.3; }
 .st-key-savebar [data-testid="stMarkdown"] p { display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 3; overflow: hidden; }
+.st-key-savebar .st-key-whose { gap: .35rem; }
 .st-key-measured { gap: .55rem; }
 .st-key-measured [class*="st-key-beside_"] { gap: .1rem; margin-top: -.45rem; padding-bottom: .4rem; }
 .st-key-measured [data-testid="stCaptionContainer"] p { margin: 0; }

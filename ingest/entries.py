@@ -70,7 +70,7 @@ def check_reading(
 def measured_by(values: Mapping[str, object]) -> set[str]:
     """Measurements that the values of an entry fill, in whatever unit they come."""
     given = {target_of(name, READINGS) for name, value in values.items() if not is_empty(value)}
-    return {name for name in given if name in QUANTITIES}
+    return {name for name in given if name is not None and name in QUANTITIES}
 
 
 def record_reading(

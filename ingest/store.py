@@ -173,6 +173,23 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
     return pd.DataFrame(columns)
 
 
+LATEST_OF_EACH = """
+SELECT {columns} FROM units JOIN readings ON readings.reading_id IN (
+    SELECT reading_id FROM readings AS own WHERE own.unit = units.unit AND own.taken_at < ?
+    ORDER BY own.taken_at DESC LIMIT {most}
+) ORDER BY readings.unit, readings.taken_at
+"""
+
+
+def read_latest(db: Database, *, before: datetime, most: int) -> pd.DataFrame:
+    """Return the latest `most` readings of every unit taken before the moment `before`: unit and all measurements."""
+    columns = ("readings.unit", *(f"readings.{name}" for name in MEASUREMENTS))
+    sql = LATEST_OF_EACH.format(columns=", ".join(columns), most=int(most))
+    rows = db.conn.execute(sql, [before.isoformat(timespec="seconds")]).fetchall()
+    frame = pd.DataFrame(rows, columns=["unit", *MEASUREMENTS])
+    return frame.astype({"unit": "str", **dict.fromkeys(MEASUREMENTS, "float64")})
+
+
 def _day(before: date) -> date:
     return before.date() if isinstance(before, datetime) else before
 

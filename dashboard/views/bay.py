@@ -48,12 +48,18 @@ def show() -> None:
         caution(unit)
         meter = choose_meter()
         form = fields(facts, meter)
-        entry, check = judged(facts, form, meter)
-        lines = beside_fields(facts, form, meter, entry, check)
-        if entry is not None and check is not None:
-            details(facts, entry, check)
-        with st.container(key="savebar"):
+        told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
+        with told:
+            entry, check = judged(facts, form, meter)
+            lines = beside_fields(facts, form, meter, entry, check)
+            if entry is not None and check is not None:
+                details(facts, entry, check)
+        with bar:
+            question = st.container(key="whose")
             at_the_thumb(form, meter, entry, check, lines)
+            if entry is not None:
+                with question:  # last, because other vehicles may have to be worked out for it
+                    wrong_vehicle(facts, form, entry)
 
 
 def who_measures() -> None:
@@ -267,6 +273,28 @@ def says(check: ReadingCheck) -> None:
     with st.expander("Every check by its printed limit"):
         said = [reading_sheet.for_reader(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
         st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
+
+
+def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:
+    """Ask whether the values are another vehicle's, with the likely ones; a question, whatever the answer."""
+    asked_of = drafts.entry_id(form.unit)
+    if "taken_at" not in entry.values or st.session_state.get("own_vehicle") == asked_of:
+        return
+    found = one_unit.whose_reading(facts, entry.as_reading())
+    if not found.asked:
+        return
+    units = session.units()
+    system_v = dict(zip(units["unit"].tolist(), units["system_v"].tolist(), strict=True))
+    st.markdown(f"**{safe(reading_sheet.whose_words(form.unit, found, system_v), longest=400)}**")
+    with st.container(horizontal=True):
+        for other, _ in found.likely:
+            if st.button(f"It is {safe(other)}", key=f"whose_{other}"):
+                drafts.hand_over(form.unit, other)
+                st.query_params["unit"] = other
+                st.rerun()
+        if st.button(f"It is {safe(form.unit)}", key="whose_own"):
+            st.session_state["own_vehicle"] = asked_of
+            st.rerun()
 
 
 # --- at the thumb ----------------------------------------------------------------------------------------------------
