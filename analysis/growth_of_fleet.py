@@ -38,7 +38,8 @@ class ChannelReadings:
     before_d: days before the assessment (U, R); value, se: multiples of class-usual (U, R); usable: (U, R); base_sd,
     fail_excess: (U,); age_d: days since the part was fitted (U,), inf for unknown; group: (U,); ageing: what all parts
     of a class gain in a year (U,), seen from reference_d days before the assessment (U,); log_prior: (N,);
-    log_ratio: (G, N) what the fleet's growth laws add to it; made: the posterior of all before that, where it was made.
+    log_ratio: (G, N) what the fleet's growth laws add to it; made: the posterior of all before that, where it was made;
+    twice: (U, R) readings that were measured twice, None for none.
     """
 
     before_d: Floats
@@ -55,6 +56,7 @@ class ChannelReadings:
     log_prior: Floats
     log_ratio: Floats | None = None
     made: Growth | None = None
+    twice: Bools | None = None
 
     def posterior(self, rows: slice | Ints) -> Growth:
         """Growth of some vehicles, under the growth laws where they are known."""
@@ -73,6 +75,7 @@ class ChannelReadings:
             self.log_prior + older_than_the_part(self.grid, self.age_d[rows]),
             self.ageing[rows],
             self.reference_d[rows],
+            None if self.twice is None else self.twice[rows],
         )
 
 

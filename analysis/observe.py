@@ -26,6 +26,17 @@ CHANNELS = (
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
 
 
+TAKEN_FROM = {  # channel -> measurements that it is made from
+    BATTERY: ("rest_v", "crank_min_v", "crank_a"),
+    POSITIVE: ("drop_positive_v", "crank_a"),
+    GROUND: ("drop_ground_v", "crank_a"),
+    CONTACTS: ("drop_contacts_v", "crank_a"),
+    MOTOR: ("peak_a", "rest_v", "crank_min_v", "crank_a"),
+    LOAD: ("crank_a",),
+    CONTROL: ("drop_control_v", "coil_a"),
+}
+
+
 @dataclass(frozen=True)
 class Noise:
     """Standard errors of single readings: our choice, because they are what a good workshop meter reaches."""

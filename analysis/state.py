@@ -19,7 +19,7 @@ from analysis.growth_laws import (
     present_vehicles,
 )
 from analysis.growth_of_fleet import ChannelReadings, GrowthSummary, summed_up
-from analysis.observe import CHANNELS, LOAD, MOTOR, ClassLaws, Observations, smooth_level
+from analysis.observe import CHANNELS, LOAD, MOTOR, TAKEN_FROM, ClassLaws, Observations, smooth_level
 from analysis.panel import Bools, FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
 from analysis.resets import Resets, ended_lives, find_steps, recorded_days, recorded_renewals, usable_readings
 from analysis.start import BELOW_C, Needs, drawn_coldest_starts
@@ -126,7 +126,8 @@ def estimate_state(
     n = len(panel.units)
     channels, lives, ageings = [], [], []
     for c in range(len(CHANNELS)):
-        use = usable[c] & ~standing_alone(observed.value[c], observed.se[c], usable[c])
+        twice = measured_twice(panel, c)
+        use = usable[c] & (twice | ~standing_alone(observed.value[c], observed.se[c], usable[c]))
         usable[c] = use
         ageing = (
             growth_laws.ageing[c]
@@ -148,6 +149,7 @@ def estimate_state(
             day - ageing.middle[panel.group],
             grid,
             prior.log_weights(grid, c),
+            twice=twice,
         )
         if not growth_laws:
             if n <= MOST_LIVES:  # the same vehicles are drawn from below
@@ -198,6 +200,14 @@ def estimate_state(
         growth_laws,
         found.sentences if found else (),
     )
+
+
+def measured_twice(panel: Panel, channel: int) -> Bools:
+    """(U, R) readings in which a measurement behind the channel was taken twice: no slips, however far they stand out."""
+    out = np.zeros(panel.row.shape, dtype=bool)
+    for name in TAKEN_FROM[channel]:
+        out |= panel.twice.get(name, np.zeros(panel.row.shape, dtype=bool))
+    return out
 
 
 def _last_day(panel: Panel) -> Floats:

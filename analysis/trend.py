@@ -224,14 +224,17 @@ def growth_posterior(
     log_prior: Floats,
     ageing: Floats | None = None,
     reference_d: Floats | None = None,
+    twice: Bools | None = None,
 ) -> Growth:
     """Posterior over growth paths for one channel of U vehicles with R readings.
 
     day_before: days before the assessment (U, R); value, se: multiples of the class-usual value (U, R); usable (U, R);
     base_sd: spread of sound vehicles about 1 (U,); fail_excess: excess at which the part fails in the cold (U,);
     log_prior: (N,), or (U, N) where vehicles differ; ageing, reference_d: (U,) as in :class:`Growth`, none by default:
-    readings are seen as on that day, and the class-usual value is that day's.
+    readings are seen as on that day, and the class-usual value is that day's; twice: (U, R) readings that were measured
+    twice and are no slips.
     """
+    sure = np.zeros(value.shape, dtype=bool) if twice is None else twice
     ageing, reference_d = (np.zeros(len(value)) if v is None else v for v in (ageing, reference_d))
     value = value + (ageing / DAYS_PER_YEAR)[:, None] * np.where(usable, day_before - reference_d[:, None], 0.0)
     log_prior = np.broadcast_to(log_prior, (value.shape[0], grid.size))
@@ -241,7 +244,7 @@ def growth_posterior(
 
     def fill(s: slice) -> None:
         part = _posterior_chunk(
-            day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior[s]
+            day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior[s], sure[s]
         )
         for whole, piece in zip(paths, part[:6], strict=True):
             whole[s] = piece
@@ -264,6 +267,7 @@ def _posterior_chunk(
     fail_excess: Floats,
     grid: PathGrid,
     log_prior: Floats,
+    twice: Bools,
 ) -> list[Floats]:
     usable = usable & np.isfinite(value) & np.isfinite(se)
     se = np.hypot(se, departures(day_before, value, usable))
@@ -277,7 +281,7 @@ def _posterior_chunk(
     kept = _solve(sums, base_sd, fail_excess, grid, log_prior)
     total_kept = _log_sum(kept[0])
     log_weight, fields, slip = kept[0] - total_kept[:, None], kept[1:], np.zeros(len(y))
-    far = np.flatnonzero(_stands_out(y, w, y_last, w_last))
+    far = np.flatnonzero(_stands_out(y, w, y_last, w_last) & ~twice[rows, last])
     if len(far):
         s0, s1, s2, sy, sgy = sums
         some = (s0[far], s1[far], s2[far], sy[far], sgy[far])

@@ -148,14 +148,18 @@ def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
     frame = frame.assign(outcome=frame["outcome"].replace(OUTCOME_WORDS))
     if fahrenheit:
         frame = frame.assign(temperature_c=frame["temperature_c"] * 1.8 + 32.0)
+    frame = frame.assign(
+        confirmed=[", ".join(READING_WORDS[n] for n in str(c).split(",") if n) for c in frame["confirmed"]]
+    )
     filled = [name for name in MEASUREMENTS if frame[name].notna().any()]
-    texts = [name for name in ("outcome", "technician", "note") if (frame[name] != "").any()]
+    texts = [name for name in ("outcome", "technician", "note", "confirmed") if (frame[name] != "").any()]
     return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason"]].reset_index(drop=True)
 
 
 def reading_columns(*, fahrenheit: bool = False) -> dict[str, Any]:
     """Column settings: digits that a meter shows."""
     columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
+    columns["confirmed"] = st.column_config.TextColumn("measured twice")
     for name, quantity in QUANTITIES.items():
         label = f"{READING_WORDS[name]}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
         digits = 2 if quantity.unit == "V" else 1 if quantity.unit in ("°C", "s") or name == "coil_a" else 0

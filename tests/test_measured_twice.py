@@ -17,10 +17,14 @@ from test_one_reading import fitting, take
 from analysis.closure import CLOSES_AT
 from analysis.decision_table import FILLS, MISSING_WORDS, TABLE
 from analysis.next_test import made_already, next_measurement
-from analysis.panel import make_panel, without_slips
+from analysis.observe import GROUND
+from analysis.panel import FleetTables, days_since_epoch, make_panel, without_slips
 from analysis.segments import locate_segment
-from dashboard import reading_json, reading_sheet
+from analysis.state import estimate_state
+from dashboard import one_unit, reading_json, reading_sheet
 from dashboard.cli import main
+from demo_fleet.simulate import simulate_fleet
+from demo_fleet.specs import MIXED, FleetSpec, healthy_growth
 from ingest.entries import check_reading, correct_reading, record_reading
 from ingest.store import open_database, read_readings
 
@@ -53,6 +57,13 @@ def test_a_doubted_value_is_believed_when_measured_twice(db: Database) -> None:
     units = pd.DataFrame({"unit": ["K-101"], "vehicle_class": ["panel_van"], "system_v": [12]})
     panel = make_panel(units, read_readings(db))
     assert panel.measured["drop_ground_v"][0, -1] == 1.05
+
+
+def test_the_mark_is_shown_among_the_readings(db: Database) -> None:
+    record_reading(db, SLIP, by="ben", now=NOW, confirmed=["drop_ground_v"])
+    facts = one_unit.Facts({"unit": "K-101"}, read_readings(db), pd.DataFrame(), pd.DataFrame())
+    assert one_unit.readings_shown(facts)["confirmed"].tolist() == ["drop ground", "", "", ""]
+    assert one_unit.reading_columns()["confirmed"]["label"] == "measured twice"
 
 
 def test_what_was_measured_twice_begins_a_new_past(db: Database) -> None:
@@ -141,6 +152,28 @@ def test_analysis_uses_amps_far_from_the_class_when_measured_twice() -> None:
     assert np.isnan(without_slips(make_panel(units, readings)).measured["crank_a"][0, -1])
     readings.loc[8, "confirmed"] = "crank_a,rest_v"
     assert without_slips(make_panel(units, readings)).measured["crank_a"][0, -1] == 1000.0
+
+
+def test_the_trend_uses_it_and_calls_it_no_slip() -> None:
+    """A ground drop six times its past, alone: a slip more likely than wear, unless it was measured twice."""
+    made = simulate_fleet(FleetSpec(1603, units=12, years=1.0, classes=MIXED, growth=healthy_growth(), gross=0.0))
+    readings = made.readings.sort_values(["unit", "taken_at"]).reset_index(drop=True).assign(doubtful="", confirmed="")
+    last = int(readings[(readings["unit"] == readings["unit"].iloc[0]) & readings["drop_ground_v"].notna()].index[-1])
+    readings = readings[
+        readings.index.isin([last]) | (readings["unit"] != readings["unit"].iloc[0]) | (readings.index < last)
+    ]
+    readings.loc[last, "drop_ground_v"] *= 6.0
+    level, slip = {}, {}
+    for twice in ("", "drop_ground_v"):
+        readings.loc[last, "confirmed"] = twice
+        tables = FleetTables(made.units, readings, made.repairs.iloc[:0], pd.DataFrame(), pd.DataFrame())
+        day = float(days_since_epoch(pd.DatetimeIndex([readings["taken_at"].max()]))[0]) + 1.0
+        state = estimate_state(tables, day, np.array([0.0]), draws=64)
+        row = state.panel.units["unit"].tolist().index(readings.loc[last, "unit"])
+        level[twice], slip[twice] = state.growth[GROUND].level[row], state.growth[GROUND].last_slip[row]
+    assert slip[""] > 0.5
+    assert slip["drop_ground_v"] == 0.0
+    assert level["drop_ground_v"] > 2.0 * level[""]
 
 
 @pytest.mark.usefixtures("db")

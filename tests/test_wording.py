@@ -14,6 +14,7 @@ from samples_fleet import fleet, quick, tables_of
 from analysis import segments
 from analysis.assess import Assessment, assess
 from analysis.limit_book import LimitBook
+from analysis.next_test import CANDIDATES
 from analysis.plan_settings import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.resets import PARTS
 from dashboard import wording
@@ -205,3 +206,21 @@ def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
     assert wording.next_test(unit, parts, free) is None
     perhaps = {**unit, "repaired_probability": 0.6}
     assert "repair that nobody recorded" in str(wording.next_test(perhaps, parts, free))
+
+
+def test_the_list_does_not_ask_for_what_the_latest_readings_hold() -> None:
+    """Whatever is asked for is not asked for again once it was made; a slip measured twice is none."""
+    unit = {
+        "status": "judged", "flagged": True, "part": "starter_motor", "flag_probability": 0.5, "vehicle_class": "van",
+        "system_v": 12, "repaired_probability": 0.0,
+    }  # fmt: skip
+    parts = [{"part": "starter_motor", "part_probability": 0.9, "last_slip": 0.6}]
+    said = str(wording.next_test(unit, parts))
+    assert said.startswith("Repeat the last reading")
+    made: frozenset[str] = frozenset()
+    while said != "None":
+        made |= {one.name for one in CANDIDATES if one.sentence == said}
+        following = str(wording.next_test(unit, parts, None, made))
+        assert following not in {one.sentence for one in CANDIDATES if one.name in made}
+        said = following
+    assert "repeat the reading" in made

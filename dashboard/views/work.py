@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import bay, downloads, one_unit, session, weekly
+from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe
@@ -66,7 +67,7 @@ def finish(kind: str, entry: Entry, words: str) -> None:
 
 def repair(unit: str, facts: one_unit.Facts) -> None:
     """A repair: part, what was done, why, when."""
-    st.warning(bay.CAUTION, icon=":material/warning:")
+    caution(unit)
     part = st.pills("Part", list(PART_WORDS), format_func=PART_WORDS.__getitem__, key="repair_part")
     action = st.pills("What was done", list(ACTIONS), key="repair_action")
     reason = st.pills("Why", list(REASON_WORDS), format_func=REASON_WORDS.__getitem__, key="repair_reason")
