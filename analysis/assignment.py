@@ -24,6 +24,8 @@ EXACT_GAP, POLISH_GAP = 2e-4, 1e-3
 EXACT_NODES, POLISH_NODES = 200, 1
 """The solver stops after so many branches with the best found; the gap says what that cost. Branches, not seconds,
 so that a slow machine gets the same plan."""
+LEAST_SAVING = 1e-3
+"""Possible savings below this [money] are rounding in the solver."""
 HOURS_TOLERANCE = 1e-6
 """Hours [h] by which rounding in the solver may exceed a limit before a visit is taken out again."""
 UNCLEAR_UNITS, UNCLEAR_OPTIONS = 45, 8
@@ -42,18 +44,21 @@ class Capacity:
 @dataclass(frozen=True)
 class Assignment:
     """chosen: rows of the options; cost: their sum; lower_bound: no assignment costs less; hour_price: (D, W) what one
-    more hour would save [money/h]; method: (D,) "exact" or "slot prices"."""
+    more hour would save [money/h]; method: (D,) "exact" or "slot prices"; fixed: part of the cost that was not free to
+    choose."""
 
     chosen: Ints
     cost: float
     lower_bound: float
     hour_price: Floats
     method: tuple[str, ...]
+    fixed: float = 0.0
 
     @property
     def gap(self) -> float:
-        """Distance from the lower bound, relative to it; 0 where there is nothing to do."""
-        return (self.cost - self.lower_bound) / max(abs(self.lower_bound), 1e-9)
+        """Share of the saving that is possible at most, among what is free to choose, that is missed; from 0 to 1."""
+        possible = self.fixed - self.lower_bound
+        return float(np.clip((self.cost - self.lower_bound) / possible, 0.0, 1.0)) if possible > LEAST_SAVING else 0.0
 
 
 @dataclass(frozen=True)

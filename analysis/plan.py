@@ -66,4 +66,4 @@ def _solve(work: Work, rules: Rules) -> tuple[Options, Assignment]:
     chosen = np.sort(np.concatenate([booked, open_rows[rest.chosen]]))
     fixed = float(options.cost[booked].sum()) if len(booked) else 0.0
     bound = rest.lower_bound + fixed
-    return options, Assignment(chosen, rest.cost + fixed, bound, rest.hour_price, rest.method)
+    return options, Assignment(chosen, rest.cost + fixed, bound, rest.hour_price, rest.method, fixed)

@@ -18,14 +18,16 @@ from analysis.plan_rules import Rules
 from analysis.plan_settings import CHEAP_ACTIONS
 from analysis.policies import (
     PolicyCost,
+    avoided,
     best_ages,
     failing,
     fixed_age,
     flagged_list,
     overdue_parts,
+    reckoned,
     run_to_failure,
 )
-from analysis.replacement import CHEAP, CHEAP_FIRST, MEASURE, REACT_WEEKS, REPLACE, REPLACE_TWO, Options, between
+from analysis.replacement import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, between
 
 KIND_WORDS = ("replace", "replace", "cheap", "measure", "cheap_first")
 
@@ -91,6 +93,9 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
     out = []
     order = np.lexsort((rows.unit, rows.day))
     end = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
+    kinds, days = np.zeros(len(c), np.int64), np.full(len(c), -1)
+    kinds[rows.unit], days[rows.unit] = rows.kind, rows.day
+    fewer = avoided(c, kinds, days, work.end_week)
     for i in order:
         u, w, kind, day = int(rows.unit[i]), int(rows.week[i]), int(rows.kind[i]), int(rows.day[i])
         parts, actions = _parts_and_actions(c, u, kind)
@@ -106,7 +111,7 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
             "cost_now": cost, "cost_waiting": waiting, "saving": waiting - cost,
             **_components(work, u, w, kind, day),
             "probability_before": float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0]),
-            "probability_waiting": float(end[u]), "no_starts_avoided": _avoided(work, u, kind, day),
+            "probability_waiting": float(end[u]), "no_starts_avoided": float(fewer[u]),
             "state": state, "uid": "", "sequence": 0, "job": "", "why": "",
         })  # fmt: skip
     return frame_of(out, FRAMES["visits"])
@@ -141,18 +146,6 @@ def _components(work: Work, u: int, w: int, kind: int, day: int) -> dict[str, fl
 def _lived_row(c: Candidates, u: int) -> Floats:
     alive = 1.0 - c.risk[u]
     return np.concatenate([[0.0], np.cumsum(0.5 * (alive[1:] + alive[:-1]))])[None]
-
-
-def _avoided(work: Work, u: int, kind: int, day: int) -> float:
-    """No-starts within the plan's weeks that the visit avoids; after measuring, acting follows a week later."""
-    c = work.candidates
-    if kind == MEASURE:
-        kind, day = REPLACE, day + int(7 * REACT_WEEKS)
-    kinds, days = np.full(len(c), kind), np.full(len(c), -1)
-    without = failing(c, kinds, days, work.end_week)[u]
-    days[u] = day
-    avoided = float(without - failing(c, kinds, days, work.end_week)[u])
-    return avoided * float(c.cheap_success[u]) if kind == CHEAP else avoided
 
 
 def _with_identity(
@@ -265,13 +258,8 @@ def _hours_frame(work: Work, rows: Options, result: Assignment) -> pd.DataFrame:
 
 
 def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]:
-    """The plan beside the three simple policies, on the same vehicles, risks and hours."""
+    """The plan beside the three simple policies, on the same vehicles, weeks, risks and hours."""
     c, table = work.candidates, work.table
-    cost = table.wait + table.constant
-    cost[rows.unit] = table.cost[rows.kind, rows.unit, rows.week] + table.constant[rows.unit]
-    never = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
-    avoided = sum(_avoided(work, int(rows.unit[i]), int(rows.kind[i]), int(rows.day[i])) for i in range(len(rows)))
-    plan = PolicyCost("plan", float(cost.sum()), float(never.sum() - avoided), len(rows), float(rows.hours.sum()))
     flagged = inputs.units.loc[inputs.units["flagged"].astype(bool), "unit"].astype(str).tolist()
     fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
     ages = best_ages(fleet, work.lives, work.catalogue, work.settings)
@@ -279,11 +267,11 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     index = {name: i for i, name in enumerate(work.depots)}
     depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}
     return [
-        plan,
-        run_to_failure(c, work.values, table, work.end_week),
+        reckoned("plan", c, table, rows, work.end_week),
+        run_to_failure(c, table, work.end_week),
         fixed_age(
-            c, work.values, table, work.weeks, work.capacity, overdue, depot_of, catalogue=work.catalogue,
+            c, table, work.weeks, work.capacity, overdue, depot_of, catalogue=work.catalogue,
             lives=work.lives, rates=work.rates, settings=work.settings,
         ),
-        flagged_list(c, work.values, table, work.depot, work.capacity, flagged, work.end_week),
+        flagged_list(c, table, work.depot, work.capacity, flagged, work.end_week),
     ]  # fmt: skip

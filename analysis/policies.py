@@ -1,4 +1,9 @@
-"""What three simple policies would cost on the same vehicles: run to failure, fixed age, flagged list in order."""
+"""What a plan and three simple policies cost on the same vehicles: run to failure, fixed age, flagged list in order.
+
+All of them are reckoned by :func:`reckoned`, over the same weeks: a vehicle that a policy has in costs what its visit
+costs, a vehicle that it does not have in costs what waiting costs, and after the last week all go on alike. So a policy
+without any visit costs what running to failure costs, whatever its name.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +20,17 @@ from analysis.lifetimes import AgeReplacement, Lifetime, Weibull, age_replacemen
 from analysis.panel import Floats, Ints
 from analysis.plan_calendar import PlanWeeks, visit_day
 from analysis.plan_settings import PARTS, PlanSettings
-from analysis.replacement import REPLACE, REPLACE_TWO, CostTable, Values, between, lived
+from analysis.replacement import (
+    CHEAP,
+    MEASURE,
+    REACT_WEEKS,
+    REPLACE,
+    REPLACE_TWO,
+    CostTable,
+    Options,
+    between,
+    options_of,
+)
 
 LATEST_AGE_DAYS = 36525.0
 """An age limit beyond a hundred years is no limit."""
@@ -32,6 +47,15 @@ class PolicyCost:
     hours: float
 
 
+@dataclass(frozen=True)
+class Besides:
+    """Work of a policy on parts that no reading suspects: cost [money], visits, hours [h]."""
+
+    cost: float = 0.0
+    visits: int = 0
+    hours: float = 0.0
+
+
 def failing(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
     """(U,) probability of a no-start until `end_week` when acted on at `day` (-1: not) by `kind` of visit."""
     end = np.full((len(c), 1), end_week)
@@ -44,34 +68,50 @@ def failing(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
     return np.where(day >= 0, before + (1.0 - before) * after, never)
 
 
-def run_to_failure_cost(c: Candidates, values: Values) -> Floats:
-    """(U,) relative cost of never acting: every part runs until it fails, then is replaced at the roadside's price."""
-    alive = 1.0 - c.risk[:, -1]
-    return np.asarray(values.lost[:, -1] - c.rate * lived(c.risk)[:, -1] + alive * values.run_out, dtype=np.float64)
+def avoided(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
+    """(U,) no-starts until `end_week` that a visit of `kind` at `day` (-1: none) avoids; after a measurement, acting
+    follows REACT_WEEKS later, and a cheap act avoids what it cures."""
+    follows = np.where(kind == MEASURE, day + int(7 * REACT_WEEKS), day)
+    acted = np.where((day >= 0) & (follows < 7.0 * end_week), follows, -1)
+    without = failing(c, kind, np.full(len(c), -1), end_week)
+    return (without - failing(c, kind, acted, end_week)) * np.where(kind == CHEAP, c.cheap_success, 1.0)
 
 
-def run_to_failure(c: Candidates, values: Values, table: CostTable, end_week: float) -> PolicyCost:
-    """Nobody acts before a no-start."""
-    cost = run_to_failure_cost(c, values) + table.constant
-    risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), end_week)
-    return PolicyCost("run_to_failure", float(cost.sum()), float(risk.sum()), 0, 0.0)
+def reckoned(
+    policy: str, c: Candidates, table: CostTable, rows: Options, end_week: float, *, besides: Besides | None = None
+) -> PolicyCost:
+    """What `policy` costs with the visits `rows`, at most one per vehicle, and what it does `besides` on sound parts."""
+    extra = besides or Besides()
+    cost = table.wait + table.constant
+    cost[rows.unit] = table.cost[rows.kind, rows.unit, rows.week] + table.constant[rows.unit]
+    kind, day = np.zeros(len(c), np.int64), np.full(len(c), -1)
+    kind[rows.unit], day[rows.unit] = rows.kind, rows.day
+    never = failing(c, kind, np.full(len(c), -1), end_week)
+    left = float((never - avoided(c, kind, day, end_week)).sum())
+    visits, hours = len(rows) + extra.visits, float(rows.hours.sum()) + extra.hours
+    return PolicyCost(policy, float(cost.sum()) + extra.cost, left, visits, hours)
+
+
+def _replacing(table: CostTable, unit: list[int], week: list[int]) -> Options:
+    """Visits that replace the suspect part, by unit."""
+    order = np.argsort(np.array(unit, dtype=np.int64), kind="stable")
+    u, w = np.array(unit, dtype=np.int64)[order], np.array(week, dtype=np.int64)[order]
+    return options_of(table, u, w, np.full(len(u), REPLACE))
+
+
+def run_to_failure(c: Candidates, table: CostTable, end_week: float) -> PolicyCost:
+    """Nobody is called in."""
+    return reckoned("run_to_failure", c, table, _replacing(table, [], []), end_week)
 
 
 def flagged_list(
-    c: Candidates,
-    values: Values,
-    table: CostTable,
-    depot: Ints,
-    capacity: Capacity,
-    flagged: list[str],
-    end_week: float,
+    c: Candidates, table: CostTable, depot: Ints, capacity: Capacity, flagged: list[str], end_week: float
 ) -> PolicyCost:
     """The flagged vehicles in order of probability, each in the first week with hours, whatever that costs."""
     hours, visits = capacity.hours.copy(), capacity.visits.copy()
-    cost = run_to_failure_cost(c, values)
-    day = np.full(len(c), -1)
     rows = {name: row for row, name in enumerate(c.table["unit"])}
-    used = 0.0
+    unit: list[int] = []
+    weeks: list[int] = []
     for name in flagged:
         row = rows.get(name, -1)
         if row < 0 or depot[row] < 0:
@@ -82,11 +122,9 @@ def flagged_list(
             week = int(np.argmax(fits))
             hours[d, week] -= need
             visits[d, week] -= 1
-            cost[row], day[row] = table.cost[REPLACE, row, week], table.day[REPLACE, row, week]
-            used += float(need)
-    risk = failing(c, np.zeros(len(c), np.int64), day, end_week)
-    total = float((cost + table.constant).sum())
-    return PolicyCost("flagged_list", total, float(risk.sum()), int((day >= 0).sum()), used)
+            unit.append(row)
+            weeks.append(week)
+    return reckoned("flagged_list", c, table, _replacing(table, unit, weeks), end_week)
 
 
 def best_ages(
@@ -126,7 +164,7 @@ def overdue_parts(lives: pd.DataFrame, ages: Mapping[str, AgeReplacement], weeks
 
 
 def fixed_age(
-    c: Candidates, values: Values, table: CostTable, weeks: PlanWeeks, capacity: Capacity, overdue: pd.DataFrame,
+    c: Candidates, table: CostTable, weeks: PlanWeeks, capacity: Capacity, overdue: pd.DataFrame,
     depot_of: Mapping[str, int], *, catalogue: Catalogue, lives: Mapping[str, Lifetime], rates: Mapping[str, float],
     settings: PlanSettings,
 ) -> PolicyCost:  # fmt: skip
@@ -135,10 +173,9 @@ def fixed_age(
     A part that is not the suspect one costs its work less the value of the life gained.
     """
     hours = capacity.hours.copy()
-    cost = run_to_failure_cost(c, values)
-    day = np.full(len(c), -1)
     rows = {name: row for row, name in enumerate(c.table["unit"])}
     suspects = c.table["part"].tolist()
+    taken: dict[int, int] = {}
     extra, used, count = 0.0, 0.0, 0
     for unit, part, age, due in zip(overdue["unit"], overdue["part"], overdue["age"], overdue["due_day"], strict=True):
         d, need = depot_of.get(unit, -1), catalogue.labour_h[part]
@@ -148,15 +185,15 @@ def fixed_age(
             continue
         week = int(np.argmax(fits))
         hours[d, week] -= need
-        used, count = used + need, count + 1
         row = rows.get(unit, -1)
         if row >= 0 and suspects[row] == part and np.isfinite(table.cost[REPLACE, row, week]):
-            cost[row], day[row] = table.cost[REPLACE, row, week], table.day[REPLACE, row, week]
+            taken[row] = week
             continue
         law = lives[part].law
         gained = law.mean - float(mean_residual_life(law, np.array([age]))[0])
         work = catalogue.price[part] + need * settings.hour_rate + settings.access_cost
         extra += work - rates[part] * min(max(gained, 0.0) / 7.0, work / max(rates[part], 1e-9))
-    risk = failing(c, np.zeros(len(c), np.int64), day, float(weeks.end_day[-1]) / 7.0)
-    total = float((cost + table.constant).sum()) + extra
-    return PolicyCost("fixed_age", total, float(risk.sum()), count, used)
+        used, count = used + need, count + 1
+    end_week = float(weeks.end_day[-1]) / 7.0
+    visits = _replacing(table, list(taken), list(taken.values()))
+    return reckoned("fixed_age", c, table, visits, end_week, besides=Besides(extra, count, used))

@@ -13,7 +13,7 @@ into the life thrown away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,8 +35,8 @@ class Values:
     waiting: cost-to-go when the next planned services bring readings; informed: the same if all were known from here;
     left: cost of the risk left after renewing the suspect part; left_two: after renewing both parts;
     lost: cost of the no-starts up to the boundary, each with its repair and the risk left after that (a repair at the
-    roadside renews the part as a planned one does); end: (U,) value at the end of the outlook; run_out: (U,) the same if
-    nobody ever acts; life: (U,) expected weeks until it fails if nobody acts.
+    roadside renews the part as a planned one does); end: (U,) value at the end of the outlook; life: (U,) expected weeks
+    until it fails if nobody acts.
     """
 
     waiting: Floats
@@ -45,7 +45,6 @@ class Values:
     left_two: Floats
     lost: Floats
     end: Floats
-    run_out: Floats
     life: Floats
 
 
@@ -242,8 +241,7 @@ def make_values(c: Candidates, service_week: Bools, settings: PlanSettings) -> V
     longest = np.minimum(1.0 / hazard, c.life_weeks)
     life = lived(c.risk)[:, -1] + (1.0 - c.risk[:, -1]) * longest
     lost = np.concatenate([np.zeros((len(c), 1)), np.cumsum(np.diff(c.risk, axis=1) * failing, axis=1)], axis=1)
-    run_out = np.maximum(c.fail_cost + kept - c.rate * longest, 0.0)
-    return Values(waiting, informed, left, left_two, lost, end, run_out, life)
+    return Values(waiting, informed, left, left_two, lost, end, life)
 
 
 def _failing(fail: Floats, left: Floats) -> Floats:
@@ -364,12 +362,17 @@ def worthwhile(table: CostTable, *, keep: Bools | None = None, bonus: Floats | N
                 strictly = (relative[other] < relative[kind]) | (table.hours[other] < table.hours[kind])[:, None]
                 wanted[kind] &= ~(better & strictly) | must[:, None]
     unit, week, what = (x.astype(np.int64) for x in np.nonzero(wanted.transpose(1, 2, 0)))
+    return replace(options_of(table, unit, week, what), cost=relative[what, unit, week])
+
+
+def options_of(table: CostTable, unit: Ints, week: Ints, kind: Ints) -> Options:
+    """The visits of `unit` in `week` by `kind` (N,), with their costs relative to waiting."""
     return Options(
         unit=unit,
         week=week,
-        kind=what,
-        hours=table.hours[what, unit],
-        calls_in=~table.free[what, unit, week],
-        day=table.day[what, unit, week],
-        cost=relative[what, unit, week],
+        kind=kind,
+        hours=table.hours[kind, unit],
+        calls_in=~table.free[kind, unit, week],
+        day=table.day[kind, unit, week],
+        cost=table.cost[kind, unit, week] - table.wait[unit],
     )

@@ -45,8 +45,8 @@ def headline(plan: ReplacementPlan) -> str:
     return (
         f"Plan of {plan.as_of.date()} for {plan.weeks} weeks{version}: {len(plan.visits)} visits, "
         f"{plan.visits['hours'].sum():.1f} h, {s['no_starts_avoided']:.1f} no-starts avoided, "
-        f"{money(s['saving'], s['currency'])} saved against waiting, at most {100 * abs(s['gap']):.1f} % from the best "
-        f"possible.{moved}{pins}"
+        f"{money(s['saving'], s['currency'])} saved against waiting, at most {100 * s['gap']:.1f} % less than the "
+        f"most that can be saved.{moved}{pins}"
     )
 
 
@@ -112,5 +112,5 @@ def _policy_lines(plan: ReplacementPlan) -> list[str]:
         [POLICY_WORDS[p["policy"]], f"{p['cost']:,.0f}", f"{p['no_starts']:.1f}", str(p["visits"]), f"{p['hours']:.1f}"]
         for p in rows_of(plan.policies)
     ]
-    cost = f"cost until renewed {plan.summary['currency']}"
-    return [*grid(["policy, same vehicles and hours", cost, "no-starts", "visits", "hours"], rows), ""]
+    cost = f"cost {plan.summary['currency']}"
+    return [*grid(["policy, same vehicles, weeks and hours", cost, "no-starts", "visits", "hours"], rows), ""]

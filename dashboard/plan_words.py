@@ -18,7 +18,7 @@ CAUTION = (
 )
 POLICY_WORDS = {
     "plan": "this plan",
-    "run_to_failure": "run to failure",
+    "run_to_failure": "run to failure: no visit in these weeks",
     "fixed_age": "fixed age (best age from the fleet's lifetimes)",
     "flagged_list": "flagged list, first come first served",
 }

@@ -10,10 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_plan import AS_OF, PARTS, catalogue, dates, make_inputs, pins
 
+from analysis.assignment import Capacity
 from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan_calendar import plan_weeks, visit_day, workshop_hours
-from analysis.plan_inputs import cheap_success
+from analysis.plan_inputs import cheap_success, prepare
 from analysis.plan_settings import NoStartCost, PlanSettings, settings_from_mapping
+from analysis.policies import avoided, flagged_list, reckoned, run_to_failure
+from analysis.replacement import MEASURE, worthwhile
 
 
 def make(inputs: PlanInputs, *, weeks: int = 13, previous: ReplacementPlan | None = None, **changes: object):
@@ -107,6 +110,97 @@ def test_parts_that_go_together_come_in_one_visit() -> None:
     assert len(both)
     assert both["parts"].iloc[0] == ["starter_motor", "solenoid_contacts"]
     assert both["hours"].iloc[0] == pytest.approx(2.5)  # the contacts come with the starter
+
+
+# --- one reckoning for all policies ----------------------------------------------------------------------------------
+
+
+@given(st.integers(0, 10_000), st.integers(1, 20), st.integers(1, 26), st.booleans(), st.booleans())
+@settings(max_examples=12, deadline=None)
+def test_without_a_visit_every_policy_costs_what_running_to_failure_costs(
+    seed: int, at_risk: int, weeks: int, services: bool, some_hours: bool
+) -> None:
+    """Property, to the cent: no workshop hours and a lead time beyond the plan both leave every policy without a visit."""
+    inputs = make_inputs(fleet=20, at_risk=at_risk, hours=8.0 * some_hours, seed=seed, services=services)
+    if some_hours:  # hours, but nobody has a suspect part or a depot
+        inputs = replace(inputs, fleet=inputs.fleet.assign(depot=""), units=inputs.units.assign(depot=""))
+    plan = make(inputs, weeks=weeks)
+    assert plan.policies["visits"].eq(0).all()
+    never = plan.policies.set_index("policy").loc["run_to_failure"]
+    for row in plan.policies.to_dict("records"):
+        assert row["cost"] == pytest.approx(never["cost"], abs=0.005)
+        assert row["no_starts"] == pytest.approx(never["no_starts"], abs=1e-9)
+    assert plan.summary["saving"] == plan.summary["no_starts_avoided"] == plan.summary["gap"] == 0.0
+
+
+@given(
+    st.integers(0, 10_000), st.integers(1, 25), st.floats(0.5, 12.0), st.integers(1, 26), st.booleans(), st.booleans()
+)  # fmt: skip
+@settings(max_examples=15, deadline=None)
+def test_rows_and_totals_of_a_plan_are_the_same_money(
+    seed: int, at_risk: int, hours: float, weeks: int, services: bool, pinned: bool
+) -> None:
+    """Properties: the rows' savings add up to waiting less plan, and no percentage leaves 0 to 100."""
+    inputs = make_inputs(fleet=30, at_risk=at_risk, hours=hours, seed=seed, services=services)
+    if pinned:
+        first = plan_weeks(AS_OF, weeks).iso[-1]
+        inputs = replace(inputs, pins=pins(("V-0000", "pin", first, ""), ("V-0029", "pin", first, "battery")))
+    plan = make(inputs, weeks=weeks)
+    cost = plan.policies.set_index("policy")["cost"]
+    v = plan.visits
+    saved = float(v["saving"].sum())
+    assert saved == pytest.approx(cost["run_to_failure"] - cost["plan"], abs=0.005)
+    assert plan.summary["saving"] == pytest.approx(
+        plan.summary["cost_run_to_failure"] - plan.summary["cost"], abs=0.005
+    )
+    assert saved == pytest.approx(float((v["cost_waiting"] - v["cost_now"]).sum()), abs=0.005)
+    assert float(v["no_starts_avoided"].sum()) == pytest.approx(plan.summary["no_starts_avoided"], abs=1e-6)
+    shares = [v["probability_before"], v["probability_waiting"], plan.left_out["risk"], v["no_starts_avoided"]]
+    assert all(s.between(0.0, 1.0).all() for s in shares)
+    assert (v["probability_before"] <= v["probability_waiting"] + 1e-9).all()
+    assert 0.0 <= plan.summary["gap"] <= 1.0
+    assert (plan.policies["no_starts"] >= -1e-9).all()
+
+
+@given(st.integers(0, 10_000), st.integers(1, 20), st.integers(2, 20))
+@settings(max_examples=10, deadline=None)
+def test_the_same_visits_cost_the_same_whoever_chose_them(seed: int, at_risk: int, weeks: int) -> None:
+    """Property: the flagged list's visits, called a plan, cost what they cost as the flagged list; half a list, half."""
+    work = prepare(
+        make_inputs(fleet=25, at_risk=at_risk, hours=9.0, seed=seed), plan_weeks(AS_OF, weeks), PlanSettings()
+    )
+    names = work.candidates.table["unit"].tolist()
+    listed = flagged_list(work.candidates, work.table, work.depot, work.capacity, names, work.end_week)
+    alone = [
+        flagged_list(work.candidates, work.table, work.depot, replace_hours(work.capacity), [name], work.end_week)
+        for name in names
+    ]
+    never = run_to_failure(work.candidates, work.table, work.end_week)
+    options = worthwhile(work.table)
+    best = options.take(np.unique(options.unit, return_index=True)[1].astype(np.int64))
+    assert vars(reckoned("plan", work.candidates, work.table, best, work.end_week)) == vars(
+        reckoned("flagged_list", work.candidates, work.table, best, work.end_week)
+    ) | {"policy": "plan"}
+    assert listed.visits <= len(names)
+    gains = [never.cost - one.cost for one in alone]
+    every = flagged_list(
+        work.candidates, work.table, np.maximum(work.depot, 0), replace_hours(work.capacity), names, work.end_week
+    )
+    assert never.cost - every.cost == pytest.approx(sum(gains), rel=1e-9, abs=0.005)
+
+
+def replace_hours(capacity: Capacity) -> Capacity:
+    """Hours and places for everybody."""
+    return Capacity(np.full_like(capacity.hours, 1e6), np.full_like(capacity.visits, 1e6))
+
+
+def test_a_vehicle_measured_in_the_last_week_avoids_no_start_that_it_has_had() -> None:
+    """By hand: the part is renewed a week after the reading, thus after the plan's end, and avoids nothing within it."""
+    work = prepare(make_inputs(fleet=4, at_risk=2), plan_weeks(AS_OF, 3), PlanSettings())
+    kind = np.full(len(work.candidates), MEASURE)
+    fewer = avoided(work.candidates, kind, np.full(len(work.candidates), 15), work.end_week)
+    assert fewer.tolist() == [0.0, 0.0]
+    assert (avoided(work.candidates, kind, np.full(len(work.candidates), 4), work.end_week) > 0).all()
 
 
 # --- pins, promises, versions ----------------------------------------------------------------------------------------

@@ -123,7 +123,7 @@ def head(plan: ReplacementPlan) -> None:
     st.markdown(
         f"Version {plan.version}, {plan.weeks} weeks from {day(plan.as_of, weekday=True)}: **{s['visits']} visits, "
         f"{number(float(s['hours']), 1)} h**, about **{number(float(s['no_starts_avoided']), 1)} no-starts avoided**. "
-        f"Expected cost {money(float(s['cost']), plan)}; run to failure {money(float(s['cost_run_to_failure']), plan)}."
+        f"Expected cost {money(float(s['cost']), plan)}; with no visit {money(float(s['cost_run_to_failure']), plan)}."
     )
     st.caption(bound_words(plan))
     if s["moved"] or s["cancelled"]:
@@ -143,10 +143,10 @@ def head(plan: ReplacementPlan) -> None:
 
 def bound_words(plan: ReplacementPlan) -> str:
     """How far the plan can be from the best there is."""
-    gap = abs(float(plan.summary.get("gap", 0.0)))
+    gap = min(abs(float(plan.summary.get("gap", 0.0))), 1.0)
     return (
         "No plan with these costs and hours can be cheaper." if gap < NO_GAP
-        else f"The best that can be proved is {percent(gap)} cheaper at most."
+        else f"Of the most that these hours can save, at most {percent(gap)} is missed."
     )  # fmt: skip
 
 
@@ -402,7 +402,10 @@ def policies(plan: ReplacementPlan) -> None:
             "hours": st.column_config.NumberColumn("workshop hours", format="%.1f"),
         },
     )  # fmt: skip
-    st.caption("Same vehicles, same workshop hours, until each vehicle's suspect part is renewed.")
+    st.caption(
+        "Same vehicles, same weeks, same workshop hours. A vehicle that does not come costs the same under every one of "
+        "them, and after the last week all go on alike."
+    )
     downloads.table_button(table, "policies", key="policies")
 
 
