@@ -33,6 +33,7 @@ from analysis.risk import (
     ACT_PROBABILITY,
     FLAG_WINDOW_D,
     due,
+    either,
     flag_levels,
     unit_table,
     watched,
@@ -115,16 +116,18 @@ def _assess(
     ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
     now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
     state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs, bays=True)
-    outlook = look_ahead(state, learned, known.climate)
+    outlook = look_ahead(state, learned, known)
+    failures = outlook.failures
     forecast = current_forecast(known.forecast, as_of)
     soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
     later = make_weather(known.climate, list(outlook.depots), int(day), FLAG_WINDOW_D, forecast)
     by_draw = window_probability(outlook, soon, now, h)
     mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
-    probability = with_other_causes(mean, horizon_days)
+    probability = either(with_other_causes(mean, horizon_days), failures.again(horizon_days))
     bounds = probability_bounds(by_draw, outlook, probability, learned, horizon_days)
     far_draw = window_probability(outlook, later, now, far)
     far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
+    far_probability = either(far_probability, failures.again(FLAG_WINDOW_D))
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
     parts, shares = part_table(state, outlook, h, rows, weight)
@@ -170,6 +173,7 @@ def probability_bounds(
     weight = np.concatenate([outlook.alive, gone[:, None]], axis=1)
     values = np.concatenate([by_draw, np.zeros((len(by_draw), 1), dtype=by_draw.dtype)], axis=1)
     low, high = (with_other_causes(calibrated(weighted_quantile(values, weight, q), learned), days) for q in (0.1, 0.9))
+    high = either(high, outlook.failures.again(days))
     return np.minimum(low, probability), np.maximum(high, probability)
 
 
@@ -211,10 +215,15 @@ def outlook_table(
     names = state.panel.units["unit"].astype(str).to_numpy()[rows]
     n = len(rows)
 
+    again_renewed = 1.0 - shares[rows].max(axis=1)  # a fault in another part stands on
+
     def frame(plain: Floats, new: Floats, end_d: Reals) -> dict[str, Floats]:
         values = ((plain, weight), (new, weight), (plain, better), (plain, worse))
         means = [calibrated((p * w[..., None]).sum(axis=1), learned) for p, w in values]
-        return {name: with_other_causes(mean, end_d).ravel() for name, mean in zip(shown, means, strict=True)}
+        again = own.failures.again(end_d)
+        more = (again, again * again_renewed[:, None], again, again)
+        found = [either(with_other_causes(mean, end_d), a).ravel() for mean, a in zip(means, more, strict=True)]
+        return dict(zip(shown, found, strict=True))
 
     end_d = 7.0 * (np.arange(WEEKS) + 1.0)
     plain = frame(by_draw, renewed, end_d)

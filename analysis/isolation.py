@@ -7,8 +7,9 @@ import pandas as pd
 
 from analysis.growth_of_fleet import GROWTH_D
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
+from analysis.outcomes import blamed
 from analysis.panel import Floats, Ints, Reals, dates_of
-from analysis.prognosis import Outlook, renewed_coldest, weighted_quantile
+from analysis.prognosis import Outlook, coldest_today, renewed_coldest, weighted_quantile
 from analysis.resets import PARTS
 from analysis.state import FleetState
 from analysis.trend import DAYS_PER_YEAR
@@ -70,10 +71,10 @@ def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: 
         renewed = renewed_coldest(state, outlook, h, rows)
         gain = outlook.coldest[h][rows][None] - renewed
         shares[rows] = part_shares(gain, weight)
-        alive = outlook.alive[rows]
-        today = renewed_coldest(state, outlook, int(np.argmin(np.abs(state.ahead_d))), rows)
-        for k in range(len(PARTS)):
-            cold[rows, k] = weighted_quantile(today[k], alive, 0.5)
+    shares = blamed(shares, outlook.failures)
+    for k, part in enumerate(PARTS):
+        today, alive = coldest_today(state, outlook, shares.argmax(axis=1), rows, part)
+        cold[rows, k] = weighted_quantile(today, alive, 0.5)
     frames = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
     order = np.argsort(np.tile(np.arange(n), len(PARTS)), kind="stable")
     return pd.concat(frames, ignore_index=True).iloc[order].reset_index(drop=True), shares

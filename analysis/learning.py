@@ -19,6 +19,7 @@ import pandas as pd
 from analysis.classes import estimate_laws
 from analysis.lows import HalfKelvins, Weather, make_weather
 from analysis.observe import ClassLaws
+from analysis.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
 from analysis.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
 from analysis.start import BELOW_C, GRID_C, ColdMap, Curves, crossing, start_curves, start_state, usual_speed
 from analysis.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
@@ -204,10 +205,13 @@ def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None) ->
     *apart, own = scatter_draws(len(units), DRAWS)
     starts = [[_starts_on_grid(state, h, grids, apart, circuit) for h in range(3)] for circuit in CIRCUITS]
     worst = np.max([_worst(of_circuit[1:], own, ahead, depot) for of_circuit in starts], axis=0)
-    telling = np.flatnonzero(worst > TELLING_PROBABILITY)
+    share = recorded_share(then.repairs, state.resets.found)
+    repaired = last_repair(state.panel.units, then.repairs, state.resets.day)
+    told = starts_on_record(state.panel.units, then.readings)
+    stood = standing_failures(told, repaired, day, share).any  # a failure nobody repaired comes again of itself
+    telling = np.flatnonzero((worst > TELLING_PROBABILITY) & ~stood)
     kept = [[tuple(quarters(part[:, telling]) for part in parts) for parts in of_circuit] for of_circuit in starts]
     own, depot, since = own[telling], depot[telling], day - state.last_day[telling]
-    share = recorded_share(then.repairs, state.resets.found)
     maps = [mapped_quarters(ColdMap(stretch)) for stretch in STRETCHES]
     found = []
     for stretched, of_circuit, scatter in product(maps, kept, SCATTERS_K):
@@ -331,8 +335,8 @@ def learn_needs(
     )
     log_weight = np.tile(prior, (n, len(SHAPES), 1, 1, 1))
     counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
-    failed = tables.repairs[tables.repairs["reason"] == "no_start"]
-    when = days_since_epoch(failed["done_on"]) if len(failed) else np.zeros(0)
+    failed = no_starts_on_record(tables)
+    when = days_since_epoch(failed["date"]) if len(failed) else np.zeros(0)
     names = failed["unit"].astype(str).to_numpy()
     used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
     laws: dict[float, ClassLaws] = {}

@@ -71,10 +71,14 @@ class Failures:
     temperature_c: Floats
     stands: Floats
 
+    def of(self, rows: Ints) -> Failures:
+        """Those of some vehicles."""
+        return Failures(**{name: values[rows] for name, values in vars(self).items()})
+
     def again(self, days: float | Floats) -> Floats:
         """Probability that the fault stops a start within the coming days; scalar days -> (U,), (W,) days -> (U, W)."""
         within = 1.0 - np.exp(-AGAIN_PER_DAY * np.asarray(days, dtype=np.float64))
-        return np.asarray(np.multiply.outer(self.stands, within))
+        return np.asarray(np.multiply.outer(self.stands, within), dtype=np.float64)
 
     @property
     def any(self) -> Bools:

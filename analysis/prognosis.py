@@ -18,7 +18,8 @@ import pandas as pd
 from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
 from analysis.lows import Weather, make_weather, seasonal_lows, weather_of
 from analysis.observe import LOAD
-from analysis.panel import Bools, Floats, Ints, Reals
+from analysis.outcomes import Failures, Starts, last_repair, outcome_weight, standing_failures, starts_on_record
+from analysis.panel import Bools, FleetTables, Floats, Ints, Reals
 from analysis.resets import PART_CHANNELS, PARTS
 from analysis.start import ColdMap, Needs, drawn_coldest_starts, usual_speed
 from analysis.state import FleetState
@@ -34,7 +35,8 @@ class Outlook:
     coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first (0 speed,
     1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
     and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
-    from its modelled coldest start; cold: how far the laws hold in the cold, per draw.
+    from its modelled coldest start; cold: how far the laws hold in the cold, per draw; failures: starts that failed and
+    that no repair has followed.
     """
 
     coldest: Reals
@@ -46,6 +48,7 @@ class Outlook:
     depots: tuple[str, ...]
     departure: Floats
     cold: ColdMap
+    failures: Failures
 
 
 def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats, ColdMap]:
@@ -59,8 +62,11 @@ def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Ne
     return drawn, z * scatter, ColdMap(stretch, bend, relief)
 
 
-def look_ahead(state: FleetState, learned: LearnedNeeds, climate: pd.DataFrame) -> Outlook:
-    """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0)."""
+def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables) -> Outlook:
+    """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0).
+
+    tables: what was known at the start of the state's day.
+    """
     draws = state.drawn.shape[-1]
     needs, departure, cold = unit_needs(state, learned, draws)
     found = []
@@ -80,12 +86,34 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, climate: pd.DataFrame) 
             limiting = np.median(by_need, axis=2).argmax(axis=0)
     coldest = np.stack(found) + departure.astype(np.float32)
     depots, depot = depot_codes(state.panel.units)
-    past = make_weather(climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
+    past = make_weather(tables.climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
     failed = past.probability(depot, coldest[0], coldest[1])
     weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded)
-    alive = np.asarray(weight, dtype=np.float64)
-    renewed = np.asarray(lost / (alive.mean(axis=-1) + lost), dtype=np.float64)
-    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, cold)
+    starts = starts_on_record(state.panel.units, tables.readings)
+    repaired = last_repair(state.panel.units, tables.repairs, state.resets.day)
+    failures = standing_failures(starts, repaired, state.day, learned.recorded)
+    weight = np.where(failures.any[:, None], 1.0, weight)  # it did fail, and stands as it failed
+    alive = weight * told_by_outcomes(state, starts, failures, repaired, coldest, tables.climate, depots, depot)
+    renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
+    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, cold, failures)
+
+
+def told_by_outcomes(
+    state: FleetState,
+    starts: Starts,
+    failures: Failures,
+    repaired: Floats,
+    coldest: Reals,
+    climate: pd.DataFrame,
+    depots: list[str],
+    depot: Ints,
+) -> Floats:
+    """(U, K) what the outcomes of starts say of every draw; coldest: (H, U, K) at the state's times."""
+    if not len(starts.unit):
+        return np.ones(coldest.shape[1:])
+    season, _ = seasonal_lows(climate, depots, np.array([int(state.day)]))
+    span = (state.day - SURVIVAL_D, state.day)
+    return outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season[depot, 0], span)
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:
@@ -116,6 +144,7 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.depots,
         outlook.departure[rows],
         outlook.cold,
+        outlook.failures.of(rows),
     )
 
 
@@ -228,6 +257,38 @@ def _coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, fiel
         cold=own.cold,
     )
     return np.asarray(by_need.max(axis=0) + own.departure.astype(np.float32))
+
+
+MAY_BE_RENEWED = 0.01  # probability of an unrecorded repair from which coldest starts know of it, our choice
+
+
+def coldest_today(
+    state: FleetState, outlook: Outlook, suspect: Ints, rows: Ints, also: str | None = None
+) -> tuple[Reals, Floats]:
+    """(rows, 2 K) coldest starts today [degC] and their weights: as read, and with the suspect renewed without a record.
+
+    suspect: (U,) place of the suspect part in PARTS; also: a part that is renewed in every draw.  So a range that is shown
+    knows of the repair that the probability of a no-start reckons with.
+    """
+    now = int(np.argmin(np.abs(state.ahead_d)))
+    alive, renewed = outlook.alive[rows], outlook.renewed[rows]
+
+    def with_parts(some: Ints, parts: list[str]) -> Reals:
+        drawn, field = state.drawn[now][:, some], state.field[some]
+        for part in parts:
+            drawn, field = with_renewed(drawn, field, state.weak[some], part)
+        return _coldest(state, outlook, some, drawn, field)
+
+    as_read = outlook.coldest[now][rows] if also is None else with_parts(rows, [also])
+    mended = as_read.copy()
+    perhaps = renewed > MAY_BE_RENEWED
+    for k, name in enumerate(PARTS):
+        mine = np.flatnonzero(perhaps & (suspect[rows] == k))
+        if len(mine):
+            mended[mine] = with_parts(rows[mine], [name] if also is None else [name, also])
+    gone = np.where(perhaps, renewed / np.maximum(1.0 - renewed, 1e-6) * alive.mean(axis=1), 0.0)
+    weight = np.concatenate([alive, np.broadcast_to(gone[:, None], alive.shape)], axis=1)
+    return np.concatenate([as_read, mended], axis=1), weight
 
 
 def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:

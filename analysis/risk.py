@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.drift import drift_table, watch_fleet
 from analysis.observe import CHANNELS
 from analysis.panel import Bools, Floats, Ints, Reals, dates_of
-from analysis.prognosis import Outlook, weighted_quantile
+from analysis.prognosis import Outlook, coldest_today, weighted_quantile
 from analysis.resets import PART_CHANNELS, PARTS
 from analysis.state import FleetState
 
@@ -55,7 +55,12 @@ def flag_levels(tolerated: float) -> FlagLevels:
 def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
     """Probability with the small rate of no-starts that no reading foretells."""
     other = 1.0 - np.exp(-OTHER_CAUSES_PER_YEAR * days / 365.25)
-    return np.asarray(1.0 - (1.0 - probability) * (1.0 - other))
+    return either(probability, other)
+
+
+def either(one: Reals, other: Reals | float) -> Floats:
+    """Probability that at least one of two independent things happens."""
+    return np.asarray(1.0 - (1.0 - one) * (1.0 - other), dtype=np.float64)
 
 
 def due(flag_probability: Floats, progress: Floats, levels: tuple[float, float]) -> Bools:
@@ -111,7 +116,7 @@ def unit_table(
     levels: FlagLevels,
     drift: pd.DataFrame,
 ) -> pd.DataFrame:
-    """One row per vehicle, highest probability first.
+    """One row per vehicle: those whose failed start nobody repaired first, then by probability.
 
     progress: (U,) of :func:`analysis.isolation.wear_progress`; drift: of :func:`watched`.  A vehicle that drifts is
     flagged at a lower level than one that does not.
@@ -121,11 +126,13 @@ def unit_table(
     rows = np.arange(len(units))
     count = np.isfinite(state.observed.value).any(axis=0).sum(axis=1)
     status = np.where(count == 0, "no reading", np.where(count < FEWEST_READINGS, "too few readings", "judged"))
-    now = outlook.coldest[int(np.argmin(np.abs(state.ahead_d)))]
+    now, alive = coldest_today(state, outlook, part, rows)
     limited = np.array(NEEDS)[outlook.limiting]
     since = drifting_since(drift, units["unit"].astype(str), part)
     flagged = due(flag_probability, progress, levels.alone)
     flagged = (flagged | (due(flag_probability, progress, levels.drifting) & ~np.isnat(since))) & (status == "judged")
+    failures = outlook.failures
+    flagged |= failures.any
     table = pd.DataFrame(
         {
             "unit": units["unit"].astype(str).to_numpy(),
@@ -141,17 +148,22 @@ def unit_table(
             "flag_probability": flag_probability,
             "progress": progress,
             "drifting_since": since,
-            "coldest_start_c": weighted_quantile(now, outlook.alive, 0.5),
-            "coldest_start_low_c": weighted_quantile(now, outlook.alive, 0.1),
-            "coldest_start_high_c": weighted_quantile(now, outlook.alive, 0.9),
+            "coldest_start_c": weighted_quantile(now, alive, 0.5),
+            "coldest_start_low_c": weighted_quantile(now, alive, 0.1),
+            "coldest_start_high_c": weighted_quantile(now, alive, 0.9),
             "repaired_probability": outlook.renewed,
             "act_by": dates_of(np.where(flagged, act_by_day, np.nan)),
             "last_reading_on": dates_of(state.last_day),
             "readings": count,
             "status": status,
             "limited_by": limited,
+            "failed_starts": failures.count,
+            "failed_on": dates_of(failures.last_day),
+            "failed_at_c": failures.temperature_c,
+            "failure": failures.kind.astype(str),
         }
     )
-    return table.sort_values(
-        ["no_start_probability", "flag_probability", "unit"], ascending=[False, False, True]
-    ).reset_index(drop=True)
+    first = table["failed_starts"] > 0
+    order = ["no_start_probability", "flag_probability", "unit"]
+    ranked = table.assign(first=first).sort_values(["first", *order], ascending=[False, False, False, True])
+    return ranked.drop(columns="first").reset_index(drop=True)
