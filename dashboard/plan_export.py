@@ -1,8 +1,9 @@
-"""A plan as table, CSV, JSON, XLSX, and as calendars by RFC 5545, one per depot."""
+"""A plan as table, CSV, JSON, XLSX, and as one calendar by RFC 5545, of all depots or of one."""
 
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 from collections.abc import Iterable, Sequence
@@ -10,7 +11,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pandas as pd
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, Journal
 from openpyxl import Workbook
 from openpyxl.cell.cell import Cell
 from openpyxl.styles import Font
@@ -44,8 +45,7 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
     if depot is not None and depot not in known:
         raise ValueError(f"depot is {depot!r}; allowed are {', '.join(known)}")
     if format == "ics":
-        calendars = render_calendars(plan, now=now)
-        return "".join(text for name, text in calendars.items() if depot in (None, name))
+        return render_calendar(plan, depot=depot, now=now)
     chosen = plan if depot is None else _of_depot(plan, depot)
     if format == "json":
         return json.dumps(chosen.to_body(), ensure_ascii=False, indent=1) + "\n"
@@ -140,33 +140,48 @@ def _sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFra
 # --- calendars -------------------------------------------------------------------------------------------------------
 
 
-def render_calendars(plan: ReplacementPlan, *, now: datetime | None = None) -> dict[str, str]:
-    """One calendar per depot (RFC 5545); a second import updates by UID and SEQUENCE and takes cancelled visits out."""
+def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: datetime | None = None) -> str:
+    """One calendar (RFC 5545) with the visits of `depot`, or of all depots when None.
+
+    A second import updates by UID and SEQUENCE and takes cancelled visits out. A calendar must hold something, so one
+    without visits holds a note that says so.
+    """
     stamp = (now or datetime.now()).astimezone(UTC).replace(microsecond=0)
-    depots = sorted(set(plan.hours["depot"]) | set(plan.visits["depot"]) | set(plan.cancelled["depot"]))
-    return {depot: _calendar(plan, depot, stamp) for depot in depots if depot}
-
-
-def _calendar(plan: ReplacementPlan, depot: str, stamp: datetime) -> str:
+    visits, cancelled = (
+        frame if depot is None else frame[frame["depot"] == depot] for frame in (plan.visits, plan.cancelled)
+    )
     calendar = Calendar()
     calendar.add("prodid", PRODUCT_ID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", f"Starting-system visits, {clean(depot)}")
-    for visit in plan.visits[plan.visits["depot"] == depot].to_dict("records"):
+    calendar.add("x-wr-calname", "Starting-system visits" + ("" if depot is None else f", {clean(depot)}"))
+    for visit in visits.to_dict("records"):
         settled = visit["state"] in ("kept", "pinned")
         event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
         event.add("summary", f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)")
         event.add("description", f"{visit['why']}\n{CAUTION}")
-        event.add("location", clean(depot))
+        event.add("location", clean(visit["depot"]))
         event.add("status", "CONFIRMED" if settled else "TENTATIVE")
         calendar.add_component(event)
-    for visit in plan.cancelled[plan.cancelled["depot"] == depot].to_dict("records"):
+    for visit in cancelled.to_dict("records"):
         event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
         event.add("summary", f"{clean(visit['unit'])}: {visit['job']}")
         event.add("status", "CANCELLED")
         calendar.add_component(event)
+    if not calendar.subcomponents:
+        calendar.add_component(_no_visit(plan, depot, stamp))
     return str(calendar.to_ical().decode("utf-8"))
+
+
+def _no_visit(plan: ReplacementPlan, depot: str | None, stamp: datetime) -> Journal:
+    """A note on the plan's day that no visit is planned."""
+    note = Journal()
+    name = hashlib.sha256(f"{plan.as_of.date()}|{plan.weeks}|{depot or ''}".encode()).hexdigest()[:24]
+    note.add("uid", f"{name}@cranktrend")
+    note.add("dtstamp", stamp)
+    note.add("dtstart", plan.as_of.date())
+    note.add("summary", f"No visit is planned in the {plan.weeks} weeks from {plan.as_of.date()}")
+    return note
 
 
 def _event(uid: object, sequence: object, day: pd.Timestamp, stamp: datetime) -> Event:

@@ -8,12 +8,13 @@ from datetime import UTC, datetime, timedelta
 
 import pandas as pd
 import pytest
+import vobject
 from icalendar import Calendar
 from openpyxl import load_workbook
 from samples_plan import AS_OF, make_inputs, pins
 
 from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
-from dashboard.plan_export import FORMATS, render, render_calendars
+from dashboard.plan_export import FORMATS, render
 from dashboard.plan_words import job_words, percent, with_words
 
 NOW = datetime(2026, 11, 23, 8, 0, tzinfo=UTC)
@@ -31,14 +32,13 @@ def plan(inputs: PlanInputs) -> ReplacementPlan:
 
 
 def events(text: str) -> dict[str, dict[str, object]]:
-    """UID -> summary, day, sequence, status of all events in a stream of calendars."""
+    """UID -> summary, day, sequence, status of all events of a calendar."""
     out = {}
-    for calendar in Calendar.from_ical(text, multiple=True):
-        for event in calendar.walk("VEVENT"):
-            out[str(event["UID"])] = {
-                "summary": str(event["SUMMARY"]), "day": event["DTSTART"].dt, "end": event["DTEND"].dt,
-                "sequence": int(event["SEQUENCE"]), "status": str(event["STATUS"]), "stamp": event["DTSTAMP"].dt,
-            }  # fmt: skip
+    for event in Calendar.from_ical(text).walk("VEVENT"):
+        out[str(event["UID"])] = {
+            "summary": str(event["SUMMARY"]), "day": event["DTSTART"].dt, "end": event["DTEND"].dt,
+            "sequence": int(event["SEQUENCE"]), "status": str(event["STATUS"]), "stamp": event["DTSTAMP"].dt,
+        }  # fmt: skip
     return out
 
 
@@ -104,27 +104,51 @@ def test_hostile_names_stay_in_their_cell_and_line(plan: ReplacementPlan) -> Non
     assert any("=cmd" in str(event["summary"]) for event in found.values())
 
 
-def test_one_calendar_per_depot_by_the_rules(plan: ReplacementPlan) -> None:
-    """RFC 5545: CRLF line ends, lines of at most 75 octets, VERSION, PRODID, UID and DTSTAMP in UTC."""
-    calendars = render_calendars(plan, now=NOW)
-    assert set(calendars) == set(plan.hours["depot"])
-    for depot, text in calendars.items():
-        assert text.startswith("BEGIN:VCALENDAR\r\n")
-        assert text.endswith("END:VCALENDAR\r\n")
-        assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
-        assert "\n" not in text.replace("\r\n", "")
-        calendar = Calendar.from_ical(text)
-        assert calendar["VERSION"] == "2.0"
-        assert calendar["METHOD"] == "PUBLISH"
-        mine = plan.visits[plan.visits["depot"] == depot]
-        found = events(text)
-        assert sorted(found) == sorted(mine["uid"])
-        for row in mine.to_dict("records"):
-            event = found[row["uid"]]
-            assert event["day"] == row["visit_on"].date()
-            assert event["end"] == row["visit_on"].date() + timedelta(days=1)
-            assert event["stamp"] == NOW
-            assert row["unit"] in str(event["summary"])
+@pytest.mark.parametrize("depot", [None, "depot1"])
+def test_a_calendar_file_is_one_calendar_by_the_rules(plan: ReplacementPlan, depot: str | None) -> None:
+    """RFC 5545: one calendar, CRLF, lines of at most 75 octets, VERSION, PRODID, UID and DTSTAMP in UTC."""
+    text = str(render(plan, "ics", depot=depot, now=NOW))
+    assert text.startswith("BEGIN:VCALENDAR\r\n")
+    assert text.endswith("END:VCALENDAR\r\n")
+    assert text.count("BEGIN:VCALENDAR") == 1
+    assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
+    assert "\n" not in text.replace("\r\n", "")
+    calendar = Calendar.from_ical(text)  # refuses a second calendar in the file
+    assert calendar["VERSION"] == "2.0"
+    assert calendar["METHOD"] == "PUBLISH"
+    mine = plan.visits if depot is None else plan.visits[plan.visits["depot"] == depot]
+    assert len(mine) > 3
+    found = events(text)
+    assert sorted(found) == sorted(mine["uid"])
+    for row in mine.to_dict("records"):
+        event = found[row["uid"]]
+        assert event["day"] == row["visit_on"].date()
+        assert event["end"] == row["visit_on"].date() + timedelta(days=1)
+        assert event["stamp"] == NOW
+        assert row["unit"] in str(event["summary"])
+
+
+def test_a_second_library_reads_the_same_calendar(plan: ReplacementPlan) -> None:
+    """Another reader (vobject), which shares no code with the writer, finds one valid calendar and every visit in it."""
+    (calendar,) = vobject.readComponents(str(render(renamed(plan, HOSTILE), "ics", now=NOW)))
+    calendar.validate(raiseException=True)
+    read = {event.uid.value: event for event in calendar.vevent_list}
+    assert sorted(read) == sorted(plan.visits["uid"])
+    for row in plan.visits.to_dict("records"):
+        event = read[row["uid"]]
+        assert event.dtstart.value == row["visit_on"].date()
+        assert event.location.value == row["depot"]
+        assert event.status.value == "TENTATIVE"
+        assert "Expected cost" in event.description.value
+
+
+def test_a_calendar_without_visits_is_valid_and_says_so() -> None:
+    """RFC 5545, 3.6: a calendar holds at least one component."""
+    inputs = make_inputs(fleet=10, at_risk=3)
+    empty = plan_replacements(replace(inputs, outlook=inputs.outlook.iloc[:0]), as_of=AS_OF, weeks=4)
+    (calendar,) = vobject.readComponents(str(render(with_words(empty), "ics", now=NOW)))
+    calendar.validate(raiseException=True)
+    assert calendar.vjournal.summary.value == "No visit is planned in the 4 weeks from 2026-11-23"
 
 
 def test_a_second_import_updates_and_cancels(inputs: PlanInputs, plan: ReplacementPlan) -> None:
