@@ -13,7 +13,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, vstack
 
-from analysis.panel import Bools, Floats, Ints
+from analysis.panel import Floats, Ints
 from analysis.replacement import Options
 from analysis.slot_prices import greedy_assignment, improve, slot_prices
 
@@ -194,15 +194,15 @@ def _within(options: Options, chosen: Ints, hours: Floats, visits: Floats) -> In
     return np.sort(np.array(keep, dtype=np.int64))
 
 
-def reserve(options: Options, depot: Ints, capacity: Capacity, forced: Bools) -> tuple[Ints, Capacity, tuple[int, ...]]:
-    """Book the vehicles that must come (pinned, or frozen from the last version) before all others.
+def reserve(options: Options, depot: Ints, capacity: Capacity, units: Ints) -> tuple[Ints, Capacity, tuple[int, ...]]:
+    """Book the vehicles that must come (pinned, frozen from the last version, accepted) before all others.
 
-    forced: (U,) vehicles whose cheapest option is to be booked. Returns the rows booked, the capacity left, and the
-    vehicles that did not fit even so.
+    units: vehicles whose cheapest option is to be booked, in this order. Returns the rows booked, the capacity left, and
+    the vehicles that did not fit even so.
     """
     hours, visits = capacity.hours.copy(), capacity.visits.copy()
     booked, refused = [], []
-    for unit in np.flatnonzero(forced):
+    for unit in units:
         rows = np.flatnonzero(options.unit == unit)
         done = False
         for row in rows[np.argsort(options.cost[rows], kind="stable")]:

@@ -32,7 +32,7 @@ class Catalogue:
 class Candidates:
     """U vehicles over K weeks from the plan's date, and over M weeks after those (M may be 0).
 
-    table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned);
+    table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned or accepted);
     risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
     better, worse: (U, K+1) the risk if the vehicle stands in the better or the worse half of what it may be today, each
     as likely as the other: what a reading would tell; later: (4, U, M+1) risk, renewed, better and worse from week K
@@ -222,7 +222,7 @@ def make_candidates(
     """Bring the assessment's tables into the form that the costs are computed from.
 
     outlook, units, parts, beyond: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
-    forced: units that are pinned, with the part named in the pin ("" for none); a part that is not the suspect one is
+    forced: units that are pinned or accepted, with the part named so ("" for none); a part that is not the suspect one is
     renewed without helping, as far as the assessment knows.
     """
     extra = [unit for unit in (forced or {}) if unit not in set(outlook["unit"].astype(str))]

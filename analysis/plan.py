@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.assignment import Assignment, assign, reserve
+from analysis.panel import Ints
 from analysis.plan_calendar import plan_weeks
 from analysis.plan_inputs import PlanInputs, Work, prepare
 from analysis.plan_report import report
@@ -53,17 +54,38 @@ def _true_cost(work: Work, options: Options, result: Assignment) -> float:
 
 
 def _solve(work: Work, rules: Rules) -> tuple[Options, Assignment]:
-    """Book who must come, then assign the rest; the result's rows refer to the options returned."""
+    """Book who must come, then assign the rest; the result's rows refer to the options returned.
+
+    Accepted vehicles are assigned like all others, as most of them pay anyway; only where one of them would stay away
+    are they all booked before the rest.
+    """
     table = replace(work.table, cost=rules.cost)
-    options = worthwhile(table, keep=rules.forced, bonus=rules.bonus)
-    booked, capacity, refused = reserve(options, work.depot, work.capacity, rules.forced)
+    options = worthwhile(table, keep=rules.forced | rules.accepted, bonus=rules.bonus)
+    must = np.flatnonzero(rules.forced)
+    found, refused = _booked_first(work, options, must)
+    away = np.setdiff1d(np.flatnonzero(rules.accepted), options.unit[found.chosen])
+    if len(away):
+        least = np.full(len(rules.accepted), np.inf)
+        np.minimum.at(least, options.unit, options.cost)
+        accepted = np.flatnonzero(rules.accepted)
+        found, refused = _booked_first(work, options, np.concatenate([must, accepted[np.argsort(least[accepted])]]))
     for row in refused:
         unit = work.candidates.table["unit"].iloc[row]
         why = "has no depot" if work.depot[row] < 0 else "the hours or places of that week do not reach for it"
-        work.notes.append(f"{unit} was to come in a fixed week, but {why}: the visit is not planned.")
-    open_rows = np.flatnonzero(~rules.forced[options.unit])
+        if rules.accepted[row]:
+            why = "it has no depot" if work.depot[row] < 0 else "no week has the hours and places for it"
+            work.notes.append(f"{unit} was accepted on {work.decided.on[row]}, but {why}: it is not in the plan.")
+        else:
+            work.notes.append(f"{unit} was to come in a fixed week, but {why}: the visit is not planned.")
+    return options, found
+
+
+def _booked_first(work: Work, options: Options, units: Ints) -> tuple[Assignment, tuple[int, ...]]:
+    """Book `units` in their order, assign all others; and those of `units` that there was no room for."""
+    booked, capacity, refused = reserve(options, work.depot, work.capacity, units)
+    open_rows = np.flatnonzero(~np.isin(options.unit, units))
     rest = assign(options.take(open_rows), work.depot, capacity)
     chosen = np.sort(np.concatenate([booked, open_rows[rest.chosen]]))
     fixed = float(options.cost[booked].sum()) if len(booked) else 0.0
     bound = rest.lower_bound + fixed
-    return options, Assignment(chosen, rest.cost + fixed, bound, rest.hour_price, rest.method, fixed)
+    return Assignment(chosen, rest.cost + fixed, bound, rest.hour_price, rest.method, fixed), refused

@@ -13,6 +13,7 @@ from analysis.candidates import Candidates, Catalogue, complete_catalogue, make_
 from analysis.lifetimes import Lifetime, observed_lives, part_lifetimes
 from analysis.panel import Bools, Ints
 from analysis.plan_calendar import WORKING_DAYS, PlanWeeks, iso_name, workshop_hours
+from analysis.plan_decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan_settings import CHEAP_ACTIONS, LONGEST_WEEKS, PARTS, PlanSettings
 from analysis.replacement import CostTable, Values, make_costs, make_values
 
@@ -26,7 +27,8 @@ SUCCESS_PRIOR = 10.0
 class PlanInputs:
     """outlook, units, parts: of the Assessment; catalogue, services, workshops, repairs: tables as in DEVELOPERS.md;
     fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win); beyond: of the Assessment, the
-    quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on."""
+    quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on; decisions: unit, kind, at,
+    until and, where known, the part they are about."""
 
     outlook: pd.DataFrame
     units: pd.DataFrame
@@ -38,6 +40,7 @@ class PlanInputs:
     fleet: pd.DataFrame
     pins: pd.DataFrame | None = None
     beyond: pd.DataFrame | None = None
+    decisions: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,7 @@ class Work:
     depots: list[str]
     depot: Ints
     capacity: Capacity
+    decided: Decided
     notes: list[str] = field(default_factory=list)
 
     @property
@@ -71,7 +75,8 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     seen = observed_lives(fleet, inputs.repairs, weeks.as_of, parts=PARTS)
     lives = part_lifetimes(seen, parts=PARTS, life_years=settings.life_years)
     rates = weekly_rates(fleet, catalogue, lives, settings)
-    forced = _pinned_parts(inputs.pins, weeks, fleet)
+    standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of)
+    forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned_parts(inputs.pins, weeks, fleet)
     candidates = make_candidates(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
         success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
@@ -79,13 +84,14 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     names = candidates.table["unit"].tolist()
     services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)
     values = make_values(candidates, service_week, settings)
-    table = make_costs(candidates, values, weeks, services, first_service, settings)
+    what = decided(standing, names, weeks.as_of)
+    table = make_costs(candidates, values, weeks, services, first_service, settings, not_before=what.not_before)
     depots = sorted({d for d in fleet["depot"].fillna("").astype(str) if d})
     depot = np.array([depots.index(d) if d in depots else -1 for d in candidates.table["depot"]], dtype=np.int64)
     capacity = _capacity(inputs, fleet, depots, weeks, settings)
     notes += _warnings(inputs, candidates, catalogue, depots, capacity, weeks)
     return Work(
-        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, notes
+        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, notes
     )  # fmt: skip
 
 
@@ -115,6 +121,13 @@ def _pinned_parts(pins: pd.DataFrame | None, weeks: PlanWeeks, fleet: pd.DataFra
         if kind != "forbid" and weeks.index(week) >= 0 and unit in known:
             out[unit] = part if part in PARTS else ""
     return out
+
+
+def _accepted_parts(standing: pd.DataFrame, outlook: pd.DataFrame, fleet: pd.DataFrame) -> dict[str, str]:
+    """Accepted vehicles of the fleet that are too little at risk to be planned by themselves, with the part accepted."""
+    accepted = standing.loc[standing["kind"] == ACCEPTED, "part"]
+    alone = accepted[accepted.index.isin(fleet["unit"]) & ~accepted.index.isin(outlook["unit"].astype(str))]
+    return {str(unit): part if part in PARTS else "" for unit, part in alone.items()}
 
 
 def _service_days(

@@ -27,7 +27,7 @@ from analysis.policies import (
     reckoned,
     run_to_failure,
 )
-from analysis.replacement import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, between
+from analysis.replacement import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, between, make_costs
 
 KIND_WORDS = ("replace", "replace", "cheap", "measure", "cheap_first")
 
@@ -112,9 +112,15 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
             **_components(work, u, w, kind, day),
             "probability_before": float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0]),
             "probability_waiting": float(end[u]), "no_starts_avoided": float(fewer[u]),
-            "state": state, "uid": "", "sequence": 0, "job": "", "why": "",
+            "state": state, "uid": "", "sequence": 0, "job": "", "why": "", **_decision(work, u),
         })  # fmt: skip
     return frame_of(out, FRAMES["visits"])
+
+
+def _decision(work: Work, u: int) -> dict[str, str]:
+    """What was decided about a vehicle."""
+    what = work.decided
+    return {"decision": what.kind[u], "decided_on": what.on[u], "decided_until": what.until[u]}
 
 
 def _components(work: Work, u: int, w: int, kind: int, day: int) -> dict[str, float]:
@@ -181,13 +187,13 @@ def _with_identity(
 
 
 def _left_out(work: Work, rows: Options) -> pd.DataFrame:
-    """Vehicles that should come but cannot: no hours, no depot, or the part arrives too late."""
+    """Vehicles that should come but cannot: no hours, no depot, the part arrives too late, or they are postponed; and
+    accepted ones, whether they pay or not."""
     c, table = work.candidates, work.table
     relative = table.cost - table.wait[None, :, None]
     served = np.zeros(len(c), np.bool_)
     served[rows.unit] = True
     risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
-    now = c.part_cost + c.part_h * work.settings.hour_rate + work.settings.access_cost + work.values.left[:, 0]
     out = []
     for u in range(len(c)):
         if served[u]:
@@ -195,21 +201,31 @@ def _left_out(work: Work, rows: Options) -> pd.DataFrame:
         kind, week = (int(x) for x in np.unravel_index(int(np.argmin(relative[:, u])), relative[:, u].shape))
         best = float(relative[kind, u, week])
         reason = "no depot" if work.depot[u] < 0 else _full(work, rows, relative[:, u], u)
-        if not best < 0:
-            late = c.has_part[u] and c.lead[u] > last_working_day(work.weeks)
-            best = float(now[u] - table.wait[u])
-            if not (late and best < 0):
+        if not best < 0 and not work.decided.accepted[u]:
+            kind, week, best, reason = _too_early(work, u)
+            if not best < 0:
                 continue
-            kind, week, reason = REPLACE, -1, "part too late"
         parts, _ = _parts_and_actions(c, u, kind)
         out.append({
             "unit": c.table["unit"].iloc[u], "depot": c.table["depot"].iloc[u], "kind": KIND_WORDS[kind],
             "parts": parts, "best_week": work.weeks.iso[week] if week >= 0 else "", "saving": -best,
             "risk": float(risk[u]), "cost_at_risk": float(risk[u] * c.fail_cost[u]), "reason": reason,
-            "job": "", "why": "",
+            "job": "", "why": "", **_decision(work, u),
         })  # fmt: skip
     frame = frame_of(out, FRAMES["left_out"])
     return frame.sort_values(["saving", "unit"], ascending=[False, True], ignore_index=True)
+
+
+def _too_early(work: Work, u: int) -> tuple[int, int, float, str]:
+    """Kind, week (-1), cost relative to waiting and reason of a visit that is postponed, or whose part arrives too late;
+    no cost below waiting where it is neither."""
+    c, table, postponed = work.candidates, work.table, work.decided.not_before[u] > 0
+    if postponed:
+        free = make_costs(c, work.values, work.weeks, table.services, table.waits_for, work.settings).cost[:, u]
+        return int(free.min(axis=1).argmin()), -1, float(free.min() - table.wait[u]), "postponed"
+    now = c.part_cost[u] + c.part_h[u] * work.settings.hour_rate + work.settings.access_cost + work.values.left[u, 0]
+    late = c.has_part[u] and c.lead[u] > last_working_day(work.weeks)
+    return REPLACE, -1, float(now - table.wait[u]) if late else np.inf, "part too late"
 
 
 def _full(work: Work, rows: Options, relative: Floats, u: int) -> str:
@@ -217,7 +233,7 @@ def _full(work: Work, rows: Options, relative: Floats, u: int) -> str:
     d = work.depot[u]
     mine = work.depot[rows.unit] == d
     left = work.capacity.hours[d] - np.bincount(rows.week[mine], rows.hours[mine], len(work.weeks))
-    kinds, weeks = np.nonzero(relative < 0)
+    kinds, weeks = np.nonzero((relative < 0) | (np.isfinite(relative) & work.decided.accepted[u]))
     fits = left[weeks] >= work.table.hours[kinds, u]
     return "no places" if fits.any() else "no hours"
 

@@ -22,6 +22,7 @@ class Rules:
     cost: Floats
     forced: Bools
     pinned: Bools
+    accepted: Bools
     bonus: Floats
     promised: Ints
 
@@ -39,7 +40,7 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
                 promised[row_of[unit]] = work.weeks.index(week)
     pinned = _apply_pins(work, cost, row_of, pins)
     if pins is None or not len(pins):
-        cost[:, work.candidates.table["forced"].to_numpy()] = np.inf
+        cost[:, work.candidates.table["forced"].to_numpy() & ~work.decided.accepted] = np.inf
     forced = pinned.copy()
     bonus = np.zeros((len(units), len(work.weeks)))
     has = promised >= 0
@@ -56,7 +57,7 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
                 forced[row] = True
             elif risk[row] < work.settings.urgent_probability:
                 cost[:, row, :frozen] = np.inf
-    return Rules(cost, forced, pinned, bonus, promised)
+    return Rules(cost, forced, pinned, work.decided.accepted & ~forced, bonus, promised)
 
 
 def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.DataFrame | None) -> Bools:
@@ -88,7 +89,7 @@ def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.Da
         if np.isfinite(cost[:, row, at]).any():
             pinned[row] = True
         else:
-            work.notes.append(
-                f"{unit} is pinned to {week}, but the part cannot be there by then: the visit is not planned."
-            )
+            early = work.decided.not_before[row] >= work.weeks.end_day[at]
+            why = f"it is postponed until {work.decided.until[row]}" if early else "the part cannot be there by then"
+            work.notes.append(f"{unit} is pinned to {week}, but {why}: the visit is not planned.")
     return pinned

@@ -31,6 +31,7 @@ VISIT_COLUMNS = (
     "probability_before", "probability_waiting", "no_starts_avoided", "state", "why",
 )  # fmt: skip
 COST_COLUMNS = ("cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life", "cost_after")
+DECISION_COLUMNS = ("decision", "decided_on", "decided_until")
 
 
 def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now: datetime | None = None) -> str | bytes:
@@ -89,7 +90,7 @@ def _csv(plan: ReplacementPlan) -> str:
     """The visits, one line each; amounts in the plan's currency."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    columns = [*VISIT_COLUMNS, *COST_COLUMNS]
+    columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS]
     writer.writerow(columns)
     for row in _cells(plan.visits, columns):
         writer.writerow([_harmless(value) for value in row])
@@ -102,8 +103,8 @@ def _xlsx(plan: ReplacementPlan) -> bytes:
     book.remove(book.worksheets[0])
     orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price")
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
-    left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why")
-    _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS], plan.visits)
+    left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
+    _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS], plan.visits)
     _sheet(book, "left out", left_out, plan.left_out)
     _sheet(book, "orders", orders, plan.orders)
     _sheet(book, "hours", hours, plan.hours)

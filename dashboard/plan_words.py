@@ -51,6 +51,7 @@ REASON_WORDS = {
     "no places": "as many vehicles as allowed are called in already in the weeks in which it would have paid",
     "no depot": "no depot is known for it",
     "part too late": "the part arrives after the plan's last week",
+    "postponed": "it is postponed",
 }
 
 
@@ -92,15 +93,25 @@ def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -
     known = (
         " Knowing which part it is, and how far gone, is what the visit pays for." if visit["kind"] == "measure" else ""
     )
-    return f"{pinned}{place}Expected cost {now} with this visit, {waiting} when waiting. {risk}{known}"
+    return f"{pinned}{decided_words(visit)}{place}Expected cost {now} with this visit, {waiting} when waiting. {risk}{known}"
+
+
+def decided_words(row: Mapping[str, Any]) -> str:
+    """What was decided about a vehicle and how the plan obeys it, as a sentence with a blank after it; "" for none."""
+    on = f" on {day(row['decided_on'])}" if row["decided_on"] else ""
+    if row["decision"] == "accepted":
+        return f"Accepted{on}. "
+    if row["decision"] == "postponed":
+        return f"Postponed{on} until {day(row['decided_until'])}. "
+    return f"Looked at{on}, nothing found: its risk is the lower for it. " if row["decision"] == "nothing_found" else ""
 
 
 def left_out_words(row: Mapping[str, Any], currency: str) -> str:
     """Why a vehicle is left out, and what that risks."""
     return (
-        f"Left out because {REASON_WORDS[row['reason']]}: {percent(row['risk'])} chance of a no-start within "
-        f"the plan's weeks, {money(row['cost_at_risk'], currency)} at risk; a visit would save "
-        f"{money(row['saving'], currency)}."
+        f"{decided_words(row)}Left out because {REASON_WORDS[row['reason']]}: {percent(row['risk'])} chance of a no-start within "
+        f"the plan's weeks, {money(row['cost_at_risk'], currency)} at risk; "
+        + (f"a visit would save {money(row['saving'], currency)}." if row["saving"] > 0 else "a visit would not pay.")
     )
 
 

@@ -26,7 +26,7 @@ from dashboard.plan_words import with_words
 from ingest import store
 from ingest.fields import PARTS
 from ingest.importer import import_paths
-from ingest.records import read_pins, read_plan, read_settings, save_plan, save_setting
+from ingest.records import read_decisions, read_pins, read_plan, read_settings, save_plan, save_setting
 
 SETTING_KEY = COSTS_KEY
 PARTS_FILE = "parts set on screen.csv"  # the name that stands in the audit; who did it stands with its origin
@@ -43,11 +43,11 @@ class PlanRefused(Exception):
 
 
 def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:
-    """What a plan is made from: an assessment of the day, the workshop's tables, and the pins to be kept."""
+    """What a plan is made from: an assessment of the day, the workshop's tables, decisions, and the pins to be kept."""
     return PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
         services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
-        repairs=store.read_repairs(db, before=as_of), pins=pins,
+        repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db),
     )  # fmt: skip
 
 

@@ -127,7 +127,7 @@ def test_what_must_come_is_booked_first_and_said_when_it_does_not_fit() -> None:
         np.zeros(3, int), np.array([5.0, -90.0, 1.0]),
     )  # fmt: skip
     capacity = Capacity(np.array([[1.5]]), np.array([[2.0]]))
-    booked, left, refused = reserve(options, np.zeros(3, dtype=np.int64), capacity, np.array([True, False, True]))
+    booked, left, refused = reserve(options, np.zeros(3, dtype=np.int64), capacity, np.array([0, 2]))
     assert booked.tolist() == [0]
     assert refused == (2,)
     assert left.hours[0, 0] == pytest.approx(0.5)

@@ -203,6 +203,100 @@ def test_a_vehicle_measured_in_the_last_week_avoids_no_start_that_it_has_had() -
     assert (avoided(work.candidates, kind, np.full(len(work.candidates), 4), work.end_week) > 0).all()
 
 
+# --- decisions -------------------------------------------------------------------------------------------------------
+
+
+def decisions(*rows: tuple[str, str, str, str]) -> pd.DataFrame:
+    """Decisions: unit, kind, day made, end of a postponement ("" for none)."""
+    return pd.DataFrame({
+        "unit": pd.Series([r[0] for r in rows], dtype="str"), "kind": pd.Series([r[1] for r in rows], dtype="str"),
+        "at": dates([pd.Timestamp(r[2]) for r in rows]), "until": dates([pd.Timestamp(r[3] or "NaT") for r in rows]),
+    })  # fmt: skip
+
+
+@given(st.integers(0, 10_000), st.integers(1, 60), st.floats(0.5, 9.0), st.booleans())
+@settings(max_examples=12, deadline=None)
+def test_a_postponed_vehicle_never_comes_before_its_date(seed: int, days: int, hours: float, services: bool) -> None:
+    """Property, of every postponed vehicle and of a pin too: the visit is on the date or later, or there is none."""
+    until = AS_OF + pd.Timedelta(days=days)
+    inputs = make_inputs(fleet=20, at_risk=10, hours=hours, seed=seed, services=services)
+    made = decisions(*[(f"V-{i:04d}", "postponed", "2026-11-20T09:00", f"{until:%Y-%m-%d}") for i in range(6)])
+    inputs = replace(inputs, decisions=made, pins=pins(("V-0003", "pin", plan_weeks(AS_OF, 1).iso[0], "")))
+    plan = make(inputs, previous=make(replace(inputs, decisions=None, pins=None)))
+    mine = plan.visits[plan.visits["unit"].isin(made["unit"])]
+    assert (mine["visit_on"] >= until).all()
+    assert (mine["decision"] == "postponed").all()
+    assert (mine["decided_until"] == f"{until:%Y-%m-%d}").all()
+    if days >= 7:
+        assert any(f"postponed until {until:%Y-%m-%d}" in note for note in plan.notes)
+
+
+def test_postponed_beyond_the_plan_is_left_out_with_that_reason() -> None:
+    inputs = make_inputs(fleet=20, at_risk=10, hours=20.0)
+    unit = make(inputs).visits["unit"].iloc[0]
+    late = make(replace(inputs, decisions=decisions((unit, "postponed", "2026-11-20", "2027-04-01"))), weeks=8)
+    row = late.left_out.set_index("unit").loc[unit]
+    assert (row["reason"], row["decided_until"]) == ("postponed", "2027-04-01")
+    assert row["saving"] > 0
+    over = make(replace(inputs, decisions=decisions((unit, "postponed", "2026-11-20", "2026-11-23"))))
+    assert over.visits.set_index("unit").loc[unit, "decision"] == ""  # the date has come: nothing stands
+
+
+@given(st.integers(0, 10_000), st.floats(0.0, 3.0), st.integers(1, 8))
+@settings(max_examples=12, deadline=None)
+def test_an_accepted_vehicle_is_in_the_plan_or_the_plan_says_why_not(seed: int, hours: float, weeks: int) -> None:
+    """Property, also of vehicles whose visit does not pay, of healthy ones and of one without a depot."""
+    inputs = make_inputs(fleet=20, at_risk=12, hours=hours, seed=seed)
+    names = [f"V-{i:04d}" for i in (0, 3, 7, 11, 15)]
+    nowhere = inputs.fleet["unit"] == "V-0011"
+    inputs = replace(
+        inputs,
+        decisions=decisions(*[(name, "accepted", "2026-11-20", "") for name in names]),
+        fleet=inputs.fleet.assign(depot=inputs.fleet["depot"].mask(nowhere, "")),
+        units=inputs.units.assign(depot=inputs.units["depot"].mask(nowhere, "")),
+    )
+    plan = make(inputs, weeks=weeks)
+    came = set(plan.visits["unit"])
+    for name in names:
+        if name in came:
+            continue
+        assert any(note.startswith(f"{name} was accepted on 2026-11-20, but ") for note in plan.notes)
+        assert name in set(plan.left_out["unit"])
+    assert plan.visits.loc[plan.visits["unit"].isin(names), "decision"].eq("accepted").all()
+    assert plan.left_out["reason"].isin(["no hours", "no places", "no depot", "part too late"]).all()
+    assert "V-0011" not in came
+
+
+def test_an_accepted_vehicle_comes_also_where_its_visit_does_not_pay() -> None:
+    """Both accepted and room for both: they come; a repair since, or another decision since, ends it."""
+    inputs = make_inputs(fleet=30, at_risk=6, hours=20.0)
+    free = set(make(inputs).visits["unit"])
+    idle = "V-0020"
+    assert idle not in free
+    accepted = replace(inputs, decisions=decisions((idle, "accepted", "2026-11-23T10:00", "")))
+    plan = make(accepted)
+    assert plan.visits.set_index("unit").loc[idle, "actions"] == ["measured"]
+    assert plan.summary["pins_cost"] == 0.0
+    done = pd.DataFrame({
+        "unit": [idle], "part": ["battery"], "action": ["replaced"], "reason": [""], "done_on": dates([AS_OF])
+    })  # fmt: skip
+    assert idle not in set(make(replace(accepted, repairs=done)).visits["unit"])
+    later = decisions((idle, "accepted", "2026-11-20", ""), (idle, "nothing_found", "2026-11-21", ""))
+    assert idle not in set(make(replace(inputs, decisions=later)).visits["unit"])
+    tomorrow = decisions((idle, "accepted", "2026-11-24", ""))
+    assert idle not in set(make(replace(inputs, decisions=tomorrow)).visits["unit"])
+
+
+def test_accepted_vehicles_go_before_all_others_where_hours_are_few() -> None:
+    """Hours for few: without the decision others take them; with it the accepted vehicle comes and another stays away."""
+    inputs = make_inputs(fleet=200, at_risk=40, depots=1, hours=2.5)
+    away = make(inputs, weeks=4).left_out
+    unit = away[away["kind"] == "replace"]["unit"].iloc[-1]
+    plan = make(replace(inputs, decisions=decisions((unit, "accepted", "2026-11-20", ""))), weeks=4)
+    assert unit in set(plan.visits["unit"])
+    assert 0.0 <= plan.summary["gap"] <= 1.0
+
+
 # --- pins, promises, versions ----------------------------------------------------------------------------------------
 
 

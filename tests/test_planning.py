@@ -23,7 +23,7 @@ from dashboard.planning import (
     save_plan_settings,
 )
 from ingest.importer import import_paths
-from ingest.records import list_plans, read_pins, save_setting, set_pin
+from ingest.records import list_plans, read_pins, save_decision, save_setting, set_pin
 from ingest.store import open_database, read_parts
 
 DAY = date(2026, 11, 23)
@@ -178,3 +178,21 @@ def test_a_vehicle_kept_out_of_its_week_goes_elsewhere_at_a_cost(office: tuple[D
     assert read_pins(db)[["kind", "week"]].to_numpy().tolist() == [["pin", week]]  # the ban on that week is over
     assert let_go(db, unit, by="planner") == 1
     assert read_pins(db).empty
+
+
+def test_decisions_on_record_are_obeyed_and_said(office: tuple[Database, Any]) -> None:
+    db, found = office
+    free = make_plan(db, as_of=DAY, assessment=found, save=False)
+    late, wanted = free.visits["unit"].iloc[0], "V-0025"
+    assert wanted not in set(free.visits["unit"])
+    until = date(2027, 1, 11)
+    save_decision(db, unit=late, iso_week="2026-W47", kind="postponed", reason="away", until=until, by="m", now=NOW)
+    save_decision(db, unit=wanted, iso_week="2026-W47", kind="accepted", by="m", now=NOW)
+    plan = make_plan(db, as_of=DAY, assessment=found, save=False)
+    why = plan.visits.set_index("unit")["why"]
+    assert why[wanted].startswith("Accepted on 23 Nov 2026. ")
+    if late in why.index:
+        assert why[late].startswith("Postponed on 23 Nov 2026 until 11 Jan 2027. ")
+        assert plan.visits.set_index("unit").loc[late, "visit_on"].date() >= until
+    else:
+        assert "it is postponed" in plan.left_out.set_index("unit").loc[late, "why"]
