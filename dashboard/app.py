@@ -7,12 +7,13 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import device, session, theme
+from dashboard import device, place, session, theme
 from dashboard.judging import JudgingFailed
-from dashboard.pages import all_pages, page
+from dashboard.pages import IN_ADDRESS, all_pages, page
 from dashboard.plain_text import safe
 from ingest.errors import IngestError
 
+DAY_LOOK_S = 300.0  # [s] after which an open page looks what day it is, our choice
 ICON = Path(__file__).with_name("pictures") / "icon.png"  # a named icon would be fetched from outside
 
 
@@ -23,6 +24,7 @@ def main() -> None:
     try:
         chosen = st.navigation(all_pages(), position="sidebar")
         device.recognise()
+        place.keep()
         margin()
         chosen.run()
         session.begin_judging()
@@ -37,6 +39,8 @@ def margin() -> None:
         device.name_known()
         st.text_input("Your name, for the record", max_chars=64, key="who", on_change=device.name_told, args=("who",))
         today = session.today()
+        session.follow("as_of", today)
+        with_the_day(today)
         st.date_input(
             "Knowledge at the start of",
             value=today,
@@ -44,8 +48,16 @@ def margin() -> None:
             min_value=date(2000, 1, 1),
             key="as_of",
             format="YYYY-MM-DD",
+            bind=IN_ADDRESS,
             help="Nothing dated this day or later is used. Take an earlier day to see what was known then.",
         )
+
+
+@st.fragment(run_every=DAY_LOOK_S)
+def with_the_day(shown: date) -> None:
+    """A page left open goes on to the next day by itself."""
+    if session.today() != shown:
+        st.rerun()
 
 
 def find_unit() -> None:

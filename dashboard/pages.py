@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 import streamlit as st
 from streamlit.navigation.page import Page
 
 _VIEWS = Path(__file__).parent / "views"
-
+IN_ADDRESS: Final = "query-params"  # a choice that lives in the page's address, under its key
 
 HEADINGS: dict[str, tuple[str, ...]] = {
     "Monday": ("weekly_list", "fleet", "unit", "plan"),
@@ -27,6 +28,7 @@ _TITLES = {
     "settings": ("Settings", "tune"),
 }
 START = "weekly_list"
+_ROOT = "start"  # the first page is served at the bare address; this name is only its number among the pages
 
 
 def page(name: str) -> Page:
@@ -34,12 +36,22 @@ def page(name: str) -> Page:
     if name not in _TITLES:
         raise ValueError(f"name is {name!r}; allowed are {', '.join(_TITLES)}")
     title, icon = _TITLES[name]
-    return st.Page(_VIEWS / f"{name}.py", title=title, icon=f":material/{icon}:", url_path=name, default=name == START)
+    first = name == START
+    path = _ROOT if first else name
+    return st.Page(_VIEWS / f"{name}.py", title=title, icon=f":material/{icon}:", url_path=path, default=first)
+
+
+def _by_name() -> Page:
+    """The first page once more, out of the margin's sight, so that its own name is an address too."""
+    title, icon = _TITLES[START]
+    return st.Page(_VIEWS / f"{START}.py", title=title, icon=f":material/{icon}:", url_path=START, visibility="hidden")
 
 
 def all_pages() -> dict[str, list[Page]]:
     """Headings of the margin with their pages, those only whose file is there."""
-    return {
+    pages = {
         heading: [page(name) for name in names if (_VIEWS / f"{name}.py").is_file()]
         for heading, names in HEADINGS.items()
     }
+    pages[next(iter(pages))].append(_by_name())
+    return pages

@@ -111,6 +111,19 @@ def as_of() -> date:
     return chosen if isinstance(chosen, date) else today()
 
 
+def follow(key: str, newest: object) -> bool:
+    """Let a choice that stood at the newest there was go on to `newest`; one made by hand stays.  True when it went on.
+
+    To be called before the field `key` is drawn, with the value that it proposes.
+    """
+    seen, chosen = st.session_state.get(f"newest_{key}"), st.session_state.get(key)
+    st.session_state[f"newest_{key}"] = newest
+    if seen in (None, newest) or chosen not in (None, seen):
+        return False
+    st.session_state[key] = newest
+    return True
+
+
 def iso_week(day: date) -> str:
     """A day's ISO 8601 week, as 2026-W47."""
     year, week, _ = day.isocalendar()

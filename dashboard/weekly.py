@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, MutableMapping, Sequence
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -23,6 +23,23 @@ Row = dict[str, Any]
 
 WORSE_RISE = 0.05  # a rise of the probability of a no-start that counts as worse (or, falling, as better); our choice
 WORSE_DEGREES = 4.0  # [K] the same for the coldest start; our choice
+
+
+ORDERS: dict[str, Callable[[Row], Any]] = {
+    "by rank": lambda _row: 0,
+    "act by": lambda row: row["act_by"] or "9999",
+    "starts down to": lambda row: -float(row["coldest_start_c"]),
+    "last read": lambda row: row["last_reading_on"] or "",
+    "depot": lambda row: row["depot"] or "",
+    "part": lambda row: PART_WORDS[row["part"]],
+    "vehicle": lambda row: row["unit"],
+}
+"""What the list can be put in order by: the most pressing first, then the longest unread, then by name."""
+
+
+def in_order(rows: Sequence[Row], by: str) -> list[Row]:
+    """The rows by one of ORDERS; those that are alike keep their order."""
+    return sorted(rows, key=ORDERS[by])
 
 
 def iso_week(day: date) -> str:

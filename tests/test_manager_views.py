@@ -110,11 +110,11 @@ def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(own: Path
         rarest = min(set(values), key=lambda value: (values.count(value), value))
         wanted = [row for row in rows if row[name] == rarest]
         assert 0 < len(wanted) < len(rows), f"a filter by {name} can only be told from none if it leaves something out"
-        app.multiselect(key=f"filter_{name}").set_value([rarest]).run()
+        app.multiselect(key=name).set_value([rarest]).run()
         shown = app.dataframe[0].value
         assert shown["vehicle"].tolist() == [row["unit"] for row in wanted]
         assert shown["rank"].tolist() == [row["rank"] for row in wanted]
-        app.multiselect(key=f"filter_{name}").set_value([]).run()
+        app.multiselect(key=name).set_value([]).run()
     assert len(app.dataframe[0].value) == len(rows)
 
 

@@ -147,7 +147,10 @@ def test_the_weekly_list_is_issued_once_and_stays(fleet: Path) -> None:
 
 
 def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where the list before can be chosen: the page goes on by itself, and says so."""
     db = store.open_database(fleet)
+    before = dataclasses.replace(assessed(), as_of=pd.Timestamp(AS_OF - dt.timedelta(days=7)))
+    assert weekly.issue(db, before)
     assert weekly.issue(db, assessed())
     monday = AS_OF + dt.timedelta(days=7)
     monkeypatch.setenv(TODAY_VARIABLE, monday.isoformat())
@@ -167,8 +170,26 @@ def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkey
     session.judge().ask(session.key_of(monday)).result(30)
     app.run()
     assert f"**{weekly.iso_week(monday)}**" in said(app)
+    assert app.selectbox(key="week").value == weekly.iso_week(monday)
+    assert f"The list of {weekly.iso_week(monday)} has been issued; this is it." in said(app)
     changes = {r["change"] for r in read_weekly_list(db, weekly.iso_week(monday)).body["units"]}
     assert changes == {"same"}
+    app.selectbox(key="week").set_value(weekly.iso_week(AS_OF)).run()
+    assert f"The newest is that of {weekly.iso_week(monday)}" in said(app)
+
+
+@pytest.mark.usefixtures("fleet")
+def test_an_open_page_goes_on_to_the_next_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page left open over Sunday night shows Monday; a day chosen by hand stays."""
+    app = run()
+    assert app.date_input(key="as_of").value == AS_OF
+    monday = AS_OF + dt.timedelta(days=7)
+    monkeypatch.setenv(TODAY_VARIABLE, monday.isoformat())
+    assert app.run().date_input(key="as_of").value == monday
+    chosen = AS_OF + dt.timedelta(days=3)
+    app.date_input(key="as_of").set_value(chosen).run()
+    monkeypatch.setenv(TODAY_VARIABLE, (monday + dt.timedelta(days=1)).isoformat())
+    assert app.run().date_input(key="as_of").value == chosen
 
 
 @pytest.mark.usefixtures("fleet")

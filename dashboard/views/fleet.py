@@ -14,6 +14,7 @@ from dashboard import charts, downloads, history, one_unit, paper, session, week
 from dashboard.address import screens_address
 from dashboard.codes import code_button, code_reach
 from dashboard.issued import newest_issued
+from dashboard.pages import IN_ADDRESS
 from dashboard.plain_text import celsius, day, safe, span, temperature, whole, words
 from dashboard.wording import PART_WORDS
 from ingest import store
@@ -130,7 +131,9 @@ def coming_cold(assessment: Assessment) -> None:
         return
     depots = sorted(units["depot"].dropna().unique().tolist())
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="cold_depot", width=220)
+        depot = st.selectbox(
+            "Depot", depots, index=None, placeholder="all", key="cold_depot", width=220, bind=IN_ADDRESS
+        )
         low = low_slider(_first_low(assessment), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
     sentence = cold_sentence(mine, low)
@@ -176,8 +179,10 @@ def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> pd.DataFrame
 def low_slider(first_c: int, *, in_f: bool) -> float:
     """A morning low [°C], chosen in the reader's unit."""
     if not in_f:
-        return float(st.slider("Morning low, °C", -40, 20, first_c, key="cold_low", width=420))
-    low_f = st.slider("Morning low, °F", -40, 68, round(first_c * 1.8 + 32), key="cold_low_f", width=420)
+        return float(st.slider("Morning low, °C", -40, 20, first_c, key="cold_low", width=420, bind=IN_ADDRESS))
+    low_f = st.slider(
+        "Morning low, °F", -40, 68, round(first_c * 1.8 + 32), key="cold_low_f", width=420, bind=IN_ADDRESS
+    )
     return (float(low_f) - 32.0) / 1.8
 
 
@@ -268,7 +273,10 @@ def year(as_of: pd.Timestamp) -> None:
         st.error(safe(past.failed))
     flagged = past.flagged()
     if len(flagged):
-        by = st.segmented_control("Count by", ["depot", "part"], default="part", key="history_by") or "part"
+        by = (
+            st.segmented_control("Count by", ["depot", "part"], default="part", key="history_by", bind=IN_ADDRESS)
+            or "part"
+        )
         counted = history.by_month(flagged, by)
         order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
         every = counted.groupby("day", as_index=False)["vehicles"].sum().assign(**{by: ALL})

@@ -19,7 +19,7 @@ from dashboard.assessment import own_costs
 from dashboard.codes import code_button, code_reach
 from dashboard.issued import issued_row, newest_issued
 from dashboard.own_limits import limit_book
-from dashboard.pages import page
+from dashboard.pages import IN_ADDRESS, page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
 from dashboard.tables import slope_words
@@ -69,7 +69,9 @@ def show() -> None:
 @st.fragment
 def in_tabs(shown: Mapping[str, Callable[[], None]]) -> None:
     """One block behind each tab, made only when it is looked at; what is above stays as it is meanwhile."""
-    for tab, draw in zip(st.tabs(list(shown), key="unit_tab", on_change="rerun"), shown.values(), strict=True):
+    for tab, draw in zip(
+        st.tabs(list(shown), key="unit_tab", on_change="rerun", bind=IN_ADDRESS), shown.values(), strict=True
+    ):
         if tab.open:
             with tab:
                 draw()
@@ -104,6 +106,7 @@ def choose() -> str | None:
     """The vehicle of the address, or one chosen here."""
     asked = st.query_params.get("unit")
     if asked is not None and (session.units()["unit"] == asked).any():
+        st.query_params["unit"] = str(asked)  # a link from this very page does not write it into the browser's address
         return str(asked)
     st.title("Vehicle")
     with st.container(width=480):

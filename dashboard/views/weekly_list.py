@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard import device, downloads, session, theme, weekly
 from dashboard.issued import read_issued
-from dashboard.pages import page
+from dashboard.pages import IN_ADDRESS, page
 from dashboard.paper import list_pdf
 from dashboard.plain_text import (
     celsius,
@@ -49,9 +49,9 @@ def show() -> None:
     with session.database() as db:
         decisions = read_decisions(db)
     standing = weekly.latest_decisions(decisions, session.as_of())
-    rows = filtered(body)
+    rows = arranged(body)
     names = ["The list", "Gone since", "Table and paper"]
-    listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun")
+    listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun", bind=IN_ADDRESS)
     if listed.open:
         with listed:
             show_rows(rows, body, standing)
@@ -95,8 +95,15 @@ def choose_week(issued: WeeklyList) -> WeeklyList:
         weeks = [week for week in weekly_lists(db) if week <= issued.iso_week]
         if issued.iso_week not in weeks:
             return issued
-    chosen = st.selectbox("Week", weeks, key="week", width=180) if len(weeks) > 1 else issued.iso_week
-    return read_issued(chosen or issued.iso_week) or issued
+    followed = session.follow("week", weeks[0])
+    if len(weeks) < 2:
+        return issued
+    chosen = st.selectbox("Week", weeks, key="week", width=180, bind=IN_ADDRESS) or issued.iso_week
+    if followed:
+        st.success(f"The list of {issued.iso_week} has been issued; this is it.")
+    elif chosen != weeks[0]:
+        st.caption(f"This is an earlier list, as it was issued. The newest is that of {weeks[0]}.")
+    return read_issued(chosen) or issued
 
 
 def head(chosen: WeeklyList) -> None:
@@ -133,8 +140,8 @@ def head(chosen: WeeklyList) -> None:
         st.warning(safe(note))
 
 
-def filtered(body: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """The rows that the filters leave, each with its rank on the whole list."""
+def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The rows that the filters leave, in the order asked for, each with its rank on the whole list."""
     rows = [{**row, "rank": i + 1} for i, row in enumerate(body["units"])]
     if len(rows) < 2:
         return rows
@@ -146,10 +153,11 @@ def filtered(body: Mapping[str, Any]) -> list[dict[str, Any]]:
         ):
             allowed = sorted({row[name] for row in rows if row[name]})
             chosen = st.multiselect(
-                label, allowed, format_func=worded, key=f"filter_{name}", placeholder="all", width=FILTER_PX
+                label, allowed, format_func=worded, key=name, placeholder="all", width=FILTER_PX, bind=IN_ADDRESS
             )
             rows = [row for row in rows if not chosen or row[name] in chosen]
-    return rows
+        by = st.selectbox("Order", list(weekly.ORDERS), key="order", width=FILTER_PX, bind=IN_ADDRESS)
+    return weekly.in_order(rows, by)
 
 
 def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Mapping[str, Mapping[Any, Any]]) -> None:
@@ -167,7 +175,7 @@ def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Map
     open_rows = [row for row in rows if row["unit"] not in aside]
     pages = max(1, -(-len(open_rows) // ROWS_A_PAGE))
     in_f = session.fahrenheit()
-    number = st.number_input("Page", 1, pages, 1, key="list_page", width=140) if pages > 1 else 1
+    number = st.number_input("Page", 1, pages, 1, key="page", width=140, bind=IN_ADDRESS) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
     at_first = device.awaited()  # the browser tells its number a moment later, and the page is drawn again
     for row in open_rows[start : start + (ROWS_AT_FIRST if at_first else ROWS_A_PAGE)]:

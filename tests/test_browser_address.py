@@ -1,0 +1,170 @@
+"""Addresses in Chromium: what is chosen lives in the address; every page has one; back, reload and a shared link hold.
+
+Truth: the simulated fleet's own list, read from the database; the order of a column worked out by Python's sort.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Iterator
+from urllib.parse import parse_qs, quote, urlsplit
+
+import pandas as pd
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database
+
+from dashboard import weekly
+from dashboard.pages import _TITLES
+from ingest import store
+
+playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+from browser_screens import CHROMIUM, FLAGS, go, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
+]
+WEEKS = [AS_OF - dt.timedelta(days=14), AS_OF - dt.timedelta(days=7)]
+DESK = {"width": 1280, "height": 900}
+ROWS = "[class*=st-key-row-] [data-testid=stPageLink] a"
+PLACE = "document.querySelector('[data-testid=stMain]').scrollTop"
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The screens on the small fleet, on a Monday whose list is not issued yet; two lists are."""
+    path = fleet_database(tmp_path_factory.mktemp("address") / "fleet.db")
+    db = store.open_database(path)
+    for monday in WEEKS:
+        assert weekly.issue(db, dataclasses.replace(assessed(), as_of=pd.Timestamp(monday)))
+    db.conn.close()
+    with server(path, AS_OF.isoformat()) as address:
+        yield address
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield one
+        one.close()
+
+
+def window(browser: Browser, address: str, text: str = "") -> Page:
+    """A fresh window of a browser that was never here."""
+    page = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
+    page.goto(address)
+    settled(page, text, first=True)
+    return page
+
+
+def asked(page: Page) -> dict[str, list[str]]:
+    """What the address asks for."""
+    return parse_qs(urlsplit(page.url).query)
+
+
+def listed(page: Page) -> list[str]:
+    """The vehicles of the list in the order shown, each as "rank number"."""
+    settled(page)
+    return [row.inner_text() for row in page.locator(ROWS).all()]
+
+
+def test_monday_s_list_comes_by_itself(browser: Browser, address: str) -> None:
+    """The page opens on last week's list while this week's is worked out, and goes on to it without a touch."""
+    page = window(browser, address)
+    this_week = weekly.iso_week(AS_OF)
+    page.get_by_text(f"{this_week}, with everything known before").wait_for(timeout=60_000)
+    settled(page)
+    assert page.get_by_role("combobox", name="Week").input_value() == this_week
+    assert "week" not in asked(page), "the newest list needs no mention"
+    page.context.close()
+
+
+def test_every_page_has_its_own_address(browser: Browser, address: str) -> None:
+    """Each name of a page opens that page, the first page's too; what is no page says so."""
+    page = window(browser, address)
+    for name, (title, _) in _TITLES.items():
+        page.goto(f"{address}/{name}")
+        page.locator("h1").filter(has_text=title).wait_for(timeout=60_000)
+        settled(page)
+        assert urlsplit(page.url).path == f"/{name}"
+        assert page.get_by_text("Page not found").count() == 0, name
+    page.goto(f"{address}/no_such_page")
+    page.get_by_text("Page not found").wait_for(timeout=30_000)
+    page.context.close()
+
+
+def test_what_is_chosen_lives_in_the_address(browser: Browser, address: str) -> None:
+    """Week, filter, order and tab: a reload and the same address in another browser show the same."""
+    page = window(browser, address, "need attention")
+    earlier = weekly.iso_week(WEEKS[1])
+    choose(page, "Week", earlier)
+    settled(page, "This is an earlier list")
+    page.get_by_test_id("stMultiSelect").filter(has_text="Part").locator("input").click()
+    page.get_by_role("option", name="battery").click()
+    page.keyboard.press("Escape")
+    choose(page, "Order", "vehicle")
+    page.wait_for_url("**order=vehicle**")
+    wanted = {"week": [earlier], "part": ["battery"], "order": ["vehicle"]}
+    assert asked(page) == wanted
+    rows = listed(page)
+    numbers = [row.split()[-1] for row in rows]
+    assert len(rows) > 2
+    assert numbers == sorted(numbers)
+    page.reload()
+    settled(page, "This is an earlier list", first=True)
+    assert (asked(page), listed(page)) == (wanted, rows)
+    other = window(browser, page.url, "This is an earlier list")
+    assert (asked(other), listed(other)) == (wanted, rows)
+    for one in (page, other):
+        one.context.close()
+
+
+def choose(page: Page, label: str, option: str) -> None:
+    """Take an option of a box."""
+    page.get_by_role("combobox", name=label, exact=True).click()
+    page.get_by_role("option", name=option, exact=True).click()
+    settled(page)
+
+
+def test_back_brings_the_list_as_it_was_left(browser: Browser, address: str) -> None:
+    """One step back from a vehicle: the same order, the same height; forward: the same vehicle."""
+    page = window(browser, f"{address}/?order={quote('starts down to')}", "need attention")
+    rows = listed(page)
+    page.evaluate(f"{PLACE} = 500")
+    link = page.locator(ROWS).nth(4)
+    unit = link.inner_text().split()[-1]
+    link.click()
+    settled(page, "What to do")
+    page.wait_for_url(f"**/unit?unit={unit}")
+    left_at = page.evaluate(PLACE)
+    page.go_back()
+    page.locator("h1").filter(has_text="Weekly list").wait_for()
+    assert listed(page) == rows
+    assert asked(page) == {"order": ["starts down to"]}
+    page.wait_for_function(f"Math.abs({PLACE} - 500) < 200")
+    assert left_at < 200
+    page.go_forward()
+    page.locator("h1").filter(has_text=unit).wait_for()
+    page.context.close()
+
+
+def test_a_vehicle_found_in_the_margin_is_in_the_address(browser: Browser, address: str) -> None:
+    """From one vehicle's page to another's: a reload must not fall back to the first."""
+    one, other = assessed().units["unit"].iloc[:2]
+    page = window(browser, f"{address}/unit?unit={one}&as_of={WEEKS[1].isoformat()}")
+    page.locator("h1").filter(has_text=one).wait_for()
+    box = page.get_by_role("textbox", name="Find a vehicle")
+    box.fill(other)
+    box.press("Enter")
+    page.get_by_test_id("stSidebar").get_by_role("link", name=other).click()
+    page.wait_for_url(f"**unit={other}**")
+    page.reload()
+    page.locator("h1").filter(has_text=other).wait_for(timeout=60_000)
+    page.go_back()
+    page.locator("h1").filter(has_text=one).wait_for(timeout=60_000)
+    go(page, "Fleet")
+    page.context.close()
