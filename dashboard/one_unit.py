@@ -244,6 +244,7 @@ def _expected(
     key: session.Key,
     unit: str,  # noqa: ARG001 - of the cache's key
     hour: str,  # noqa: ARG001 - of the cache's key
+    written: str,  # noqa: ARG001 - of the cache's key: readings of the day shown count here too
     _own: Facts,
     _at: pd.Timestamp,
 ) -> Expected:
@@ -263,17 +264,17 @@ def _knowledge_now(own: Facts, key: session.Key | None = None) -> ClassKnowledge
 def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
     """A reading of this vehicle, on record or just typed, against what its readings before make one expect."""
     at = pd.Timestamp(reading["taken_at"])
-    expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", own, at)
+    expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", session.written(), own, at)
     return take_apart(own.unit, reading, own.readings, expected, own_book())
 
 
 def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:
     """Whether a reading that was typed for this vehicle is another's."""
-    at, key = pd.Timestamp(reading["taken_at"]), session.key_of()
+    at, key, now = pd.Timestamp(reading["taken_at"]), session.key_of(), session.written()
 
     def vehicle_of(unit: str) -> Vehicle:
         one = own if unit == str(own.unit["unit"]) else facts(unit)
-        return Vehicle(_expected(key, unit, f"{at:%Y-%m-%dT%H}", one, at), odometer_at(one.readings, at))
+        return Vehicle(_expected(key, unit, f"{at:%Y-%m-%dT%H}", now, one, at), odometer_at(one.readings, at))
 
     with session.database() as db:
         return whose(db, str(own.unit["unit"]), reading, vehicle_of)

@@ -17,6 +17,7 @@ import streamlit as st
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
+from dashboard.assessment import tolerated_false_flags
 from dashboard.judging import assess_apart
 from dashboard.worker import Worker
 from ingest import store
@@ -31,7 +32,7 @@ DEVICE_MEMORY = "device_memory"  # what the device remembers, see `device`
 IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
 PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
-_JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "reset_answers")
+_JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast")
 
 
 def database_path() -> Path:
@@ -222,24 +223,32 @@ def judge() -> Judge:
     return Judge()
 
 
-def judged_version(db: Database) -> str:
-    """A text that changes with every write that an assessment would see; decisions and pins do not count."""
+def judged_version(db: Database, day: date) -> str:
+    """A text that changes with every write that an assessment of `day` would see.
+
+    What is dated that day or later does not count, nor what the list does not rest on: decisions, pins, prices.
+    """
     marks = ", ".join("?" * len(_JUDGED_TABLES))
     row = db.execute(
-        "SELECT (SELECT coalesce(max(id), 0) FROM origins),"
-        f" (SELECT coalesce(max(id), 0) FROM audit WHERE table_name IN ({marks})),"
-        " (SELECT count(*) FROM reset_answers),"
-        " (SELECT coalesce(max(value), '') FROM settings WHERE key = 'tolerated_false_flags')",
-        list(_JUDGED_TABLES),
+        f"SELECT (SELECT coalesce(max(id), 0) FROM writes WHERE first_on < ? AND table_name IN ({marks})),"
+        " count(*), coalesce(max(at), '') FROM reset_answers WHERE at < ?",
+        [day.isoformat(), *_JUDGED_TABLES, day.isoformat()],
     ).fetchone()
-    return "-".join(str(part) for part in row)
+    return "-".join(str(part) for part in (*row, tolerated_false_flags(db)))
+
+
+def written() -> str:
+    """A text that changes with everything that is put on record."""
+    with database() as db:
+        return store.data_version(db)
 
 
 def key_of(day: date | None = None) -> Key:
     """The key of the assessment that this page wants."""
+    shown = day or as_of()
     with database() as db:
-        version = judged_version(db)
-    return Key(str(database_path().resolve()), version, day or as_of(), horizon_days())
+        version = judged_version(db, shown)
+    return Key(str(database_path().resolve()), version, shown, horizon_days())
 
 
 def has_vehicles() -> bool:

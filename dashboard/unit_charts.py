@@ -26,7 +26,7 @@ class Drawn:
 
 def part_drawn(assessment: Assessment, row: Mapping[Any, Any], facts: one_unit.Facts, part: str) -> Drawn:
     """One part over time."""
-    return _part(assessment, dict(row), facts, part, session.fahrenheit(), *_key(assessment, row))
+    return _part(assessment, dict(row), facts, part, session.fahrenheit(), session.written(), *_key(assessment, row))
 
 
 def cold_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn:
@@ -53,7 +53,8 @@ def _part(
     _facts: one_unit.Facts,
     part: str,
     in_f: bool,
-    judged: object,  # noqa: ARG001 - the cache's key
+    written: str,  # noqa: ARG001 - the cache's key: readings that are not judged yet are marked
+    judged: object,  # noqa: ARG001
     known: object,  # noqa: ARG001
     unit: str,
 ) -> Drawn:

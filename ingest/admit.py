@@ -13,9 +13,19 @@ from sqlite_utils import Database
 
 from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
-from ingest.fields import Column
+from ingest.former import former_rows, stored_value
 from ingest.rules import Context, Vehicle, check
-from ingest.writing import Admitted, Change, Place, stamp, write_change
+from ingest.writing import (
+    DAY_COLUMNS,
+    ROW_NUMBERS,
+    Admitted,
+    Change,
+    Place,
+    next_number,
+    note_write,
+    stamp,
+    write_change,
+)
 
 
 def load_context(db: Database, now: datetime) -> Context:
@@ -43,10 +53,15 @@ def admit(db: Database, batch: Batch, place: Place) -> Admitted:
 
 def admit_good(db: Database, batch: Batch, context: Context, place: Place) -> Admitted:
     """Write the rows of a checked batch that have no problem; rows that clash with stored ones get one."""
-    answered = _answered(db, batch)
-    if batch.table.name == "readings":
-        return admit_readings(db, batch, context, place, answered)
-    return _admit_small(db, batch, place, answered)
+    answered = _answered(db, batch) | frozenset(former_rows(db, batch))
+    is_reading = batch.table.name == "readings"
+    result = (
+        admit_readings(db, batch, context, place, answered) if is_reading else _admit_small(db, batch, place, answered)
+    )
+    if result.stored:
+        days = batch.times.get(DAY_COLUMNS.get(batch.table.name, ""))
+        note_write(db, batch.table.name, [] if days is None else [days[list(result.stored_rows)].min()])
+    return result
 
 
 # --- set aside -------------------------------------------------------------------------------------------------------
@@ -169,22 +184,6 @@ def _other_values(batch: Batch, changed: Sequence[str], values: dict[str, object
     return f"{batch.table.name} has {key} already with other values ({differs}); allowed are the same values"
 
 
-def stored_value(batch: Batch, column: Column, row: int) -> object:
-    """Return the cell as it is written to the database: None for an empty number or date, '' for empty text."""
-    name = column.name
-    if name in batch.numbers:
-        value = float(batch.numbers[name][row])
-        if np.isnan(value):
-            return None
-        return int(value) if column.kind == "whole" else value
-    if name in batch.times:
-        time = batch.times[name][row]
-        if np.isnat(time):
-            return None
-        return str(time.astype("datetime64[D]")) if column.kind == "date" else str(time)
-    return str(batch.texts[name][row])
-
-
 def _existing(
     db: Database, batch: Batch, names: Sequence[str]
 ) -> dict[tuple[object, ...], tuple[dict[str, object], int]]:
@@ -200,6 +199,8 @@ def _existing(
 def _insert(db: Database, batch: Batch, row: int, values: dict[str, object], place: Place) -> None:
     extra = json.dumps(batch.extra[row], ensure_ascii=False) if batch.extra and batch.extra[row] else ""
     cells = {**values, "extra": extra, "origin_id": place.origin_id, "line": int(batch.lines[row])}
+    if batch.table.name in ROW_NUMBERS:
+        cells[ROW_NUMBERS[batch.table.name]] = next_number(db, batch.table.name)
     marks = ", ".join("?" * len(cells))
     db.execute(f"INSERT INTO {batch.table.name} ({', '.join(cells)}) VALUES ({marks})", list(cells.values()))
 

@@ -17,13 +17,13 @@ from ingest.bulk import read_bulk
 from ingest.cells import Batch
 from ingest.doubt import History, doubts
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
+from ingest.former import SAME
 from ingest.rules import Context
-from ingest.writing import Admitted, Place
+from ingest.writing import Admitted, Place, next_number
 
 TEXTS = (*OBSERVATIONS, "technician", "instrument", "note")
 ROWS_AT_ONCE = 50_000  # rows turned into Python objects at a time; our choice, to bound memory
 LARGE_SHARE = 0.5  # of the fleet in one file: read all that is stored, not unit by unit; our choice
-CLOSE = 1e-5  # [V, A, °C ...] two values of one reading are the same within this; ten times the stored rounding
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def judge_readings(db: Database, batch: Batch, context: Context, answered: froze
     stored = _load(db, sorted(set(batch.texts["unit"][rows].tolist())))
     merged = _merge(stored, batch, rows)
     is_head = merged.head == np.arange(len(merged.head))
-    known += _settle_repeats(db, merged, stored, batch, rows, is_head)
+    known += _settle_repeats(merged, stored, batch, rows, is_head)
     kept = np.flatnonzero(is_head)
     history, columns = _history(merged, kept, stored, batch, rows, context)
     names, reasons = doubts(history)
@@ -166,7 +166,6 @@ def _merge(stored: _Stored, batch: Batch, rows: npt.NDArray[np.int64]) -> _Merge
 
 
 def _settle_repeats(
-    db: Database,
     merged: _Merged,
     stored: _Stored,
     batch: Batch,
@@ -184,8 +183,6 @@ def _settle_repeats(
     for index, row in enumerate(news.tolist()):
         changed = [name for name, flags in differs.items() if flags[index]]
         head = int(heads[index])
-        if changed and head < merged.offset and _was_so_before(db, stored, head, batch, row, changed):
-            changed = []
         if not changed:
             known += 1
             continue
@@ -210,7 +207,7 @@ def _differing(
         head[old] = stored.numbers[name][heads[old]]
         head[~old] = values[rows[heads[~old] - offset]]
         new = values[news]
-        out[name] = ~np.isnan(new) & ~(np.abs(new - head) <= CLOSE)
+        out[name] = ~np.isnan(new) & ~(np.abs(new - head) <= SAME)
     for name in TEXTS:
         if name in batch.texts:
             texts = np.full(len(heads), "", dtype=object)
@@ -219,26 +216,6 @@ def _differing(
             new_text = batch.texts[name][news]
             out[name] = np.asarray((new_text != "") & (new_text != texts), dtype=bool)
     return out
-
-
-def _was_so_before(db: Database, stored: _Stored, head: int, batch: Batch, row: int, changed: Sequence[str]) -> bool:
-    """Tell whether the row is what the reading said before a person corrected it (its file came again)."""
-    old = dict(
-        db.execute(
-            "SELECT column_name, old_value FROM audit WHERE table_name = 'readings' AND row_key = ? ORDER BY id DESC",
-            (str(stored.ids[head]),),
-        ).fetchall()
-    )
-    for name in changed:
-        if name not in old:
-            return False
-        before = old[name]
-        if name in batch.numbers:
-            if before is None or abs(float(before) - float(batch.numbers[name][row])) > CLOSE:
-                return False
-        elif (before or "") != batch.texts[name][row]:
-            return False
-    return True
 
 
 def _conflict(
@@ -318,7 +295,8 @@ def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
     rows, present, names, reasons = judged.new_rows, judged.columns, judged.names, judged.reasons
     texts = [name for name in TEXTS if name in batch.texts]
     marks = ("remark", "extra", "confirmed", "doubtful", "doubt_reason", "origin_id", "line")
-    columns = ["unit", "taken_at", *present, *texts, *marks]
+    first = next_number(db, "readings")
+    columns = ["reading_id", "unit", "taken_at", *present, *texts, *marks]
     sql = f"INSERT INTO readings ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
 
     def tuples() -> Iterator[tuple[object, ...]]:
@@ -327,6 +305,7 @@ def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
             at = rows[part]
             numbers = at.tolist()
             yield from zip(
+                range(first + start, first + start + len(numbers)),
                 batch.texts["unit"][at].tolist(),
                 np.datetime_as_string(batch.times["taken_at"][at], unit="s").tolist(),
                 *(batch.numbers[name][at].tolist() for name in present),

@@ -1,4 +1,4 @@
-"""What a person enters: one reading or repair, checked like any row of a file, corrected with the old value kept."""
+"""What a person enters: one reading or repair, checked like any row of a file."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from datetime import datetime
 import numpy as np
 from sqlite_utils import Database
 
-from ingest.admit import admit_good, load_context, stored_value
-from ingest.admit_readings import judge_readings, recompute_doubts
+from ingest.admit import admit_good, load_context
+from ingest.admit_readings import judge_readings
 from ingest.cells import Batch, batch_of, one_row_block
-from ingest.errors import IngestError
 from ingest.fields import CLAMP_COLUMNS, QUANTITIES, READINGS, REPAIRS, Table, conversion
+from ingest.former import former_rows, stored_value
 from ingest.layout import Layout
 from ingest.rules import check
 from ingest.sources import PARTIAL, target_of
 from ingest.values import is_empty
-from ingest.writing import Change, Origin, Place, stamp, write_change, write_origin, writing
+from ingest.writing import ROW_NUMBERS, Origin, Place, stamp, write_origin, writing
 
 COMMA_IS_DECIMAL = ("V", "°C", "s")  # in these units nobody groups thousands, so a typed comma is a decimal one
 
@@ -27,7 +27,8 @@ COMMA_IS_DECIMAL = ("V", "°C", "s")  # in these units nobody groups thousands, 
 class Entry:
     """What became of an entry: stored (or `known`: it was there already), or why not, and what is doubtful about it.
 
-    doubts: one sentence for each of `doubtful`; confirmed: measurements that were taken twice.
+    doubts: one sentence for each of `doubtful`; confirmed: measurements that were taken twice; change: the number of a
+    correction, by which it can be undone.
     """
 
     stored: bool = False
@@ -39,6 +40,7 @@ class Entry:
     remarks: tuple[str, ...] = ()
     values: Mapping[str, object] = field(default_factory=dict)
     confirmed: tuple[str, ...] = ()
+    change: int | None = None
 
     def as_reading(self) -> dict[str, object]:
         """The entry as a row of the readings: values, and names of the doubtful ones and of those measured twice."""
@@ -56,15 +58,16 @@ def check_reading(
     does not set the air's temperature aside; what physics forbids stays forbidden. ValueError for another name.
     """
     at = now or datetime.now()
-    batch, wrong = _batch_of_entry(READINGS, _with_time(values, at))
+    batch, wrong = batch_of_entry(READINGS, _with_time(values, at))
     if wrong:
         return Entry(problems=wrong)
-    _confirm(batch, confirmed)
+    confirm(batch, confirmed)
     context = load_context(db, at)
     check(batch, context)
+    _refuse_former(db, batch)
     judged = judge_readings(db, batch, context)
-    entry = _entry(batch, known=judged.known > 0)
-    return _doubted(entry, str(judged.names[0]), str(judged.reasons[0])) if len(judged.new_rows) else entry
+    entry = entry_of(batch, known=judged.known > 0)
+    return doubted(entry, str(judged.names[0]), str(judged.reasons[0])) if len(judged.new_rows) else entry
 
 
 def measured_by(values: Mapping[str, object]) -> set[str]:
@@ -106,7 +109,7 @@ def _with_time(values: Mapping[str, object], at: datetime) -> dict[str, object]:
     return given if "taken_on" in given else {"taken_at": stamp(at), **given}
 
 
-def _confirm(batch: Batch, names: Collection[str]) -> None:
+def confirm(batch: Batch, names: Collection[str]) -> None:
     """Note which of the entry's measurements were taken twice."""
     for name in names:
         if name not in QUANTITIES:
@@ -117,28 +120,31 @@ def _confirm(batch: Batch, names: Collection[str]) -> None:
 def _record(
     db: Database, table: Table, values: Mapping[str, object], origin: Origin, confirmed: Collection[str] = ()
 ) -> Entry:
-    batch, wrong = _batch_of_entry(table, values)
+    batch, wrong = batch_of_entry(table, values)
     if wrong:
         return Entry(problems=wrong)
-    _confirm(batch, confirmed)
+    confirm(batch, confirmed)
     with writing(db):
         resent = _resent(db, table, origin.entry_id)
         if resent is not None:
-            return replace(_entry(batch, known=True), row_id=resent, problems=())
+            return replace(entry_of(batch, known=True), row_id=resent, problems=())
         context = load_context(db, origin.at)
         check(batch, context)
         if batch.problems:
-            return _entry(batch)
+            return entry_of(batch)
         return store_checked(db, batch, origin, file=origin.file)
 
 
 def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> Entry:
     """Store the single row of a checked batch under a new origin; inside a transaction."""
+    _refuse_former(db, batch)
+    if batch.problems:
+        return entry_of(batch)
     origin_id = write_origin(db, origin)
     result = admit_good(db, batch, load_context(db, origin.at), Place(origin_id, file, origin.at))
     if not result.stored:
         db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
-    entry = _entry(batch, known=result.known > 0, stored=result.stored > 0)
+    entry = entry_of(batch, known=result.known > 0, stored=result.stored > 0)
     if batch.problems:
         return entry
     row_id = _row_id(db, batch)
@@ -147,10 +153,10 @@ def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> E
     names, reasons = db.execute(
         "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (row_id,)
     ).fetchone()
-    return replace(_doubted(entry, names, reasons), row_id=row_id)
+    return replace(doubted(entry, names, reasons), row_id=row_id)
 
 
-def _doubted(entry: Entry, names: str, reasons: str) -> Entry:
+def doubted(entry: Entry, names: str, reasons: str) -> Entry:
     """The entry with its doubtful measurements and one reason for each; a reason may hold semicolons itself."""
     doubtful = tuple(part for part in names.split(",") if part)
     said: list[str] = []
@@ -166,23 +172,35 @@ def _resent(db: Database, table: Table, entry_id: str | None) -> int | None:
     row = db.execute("SELECT id FROM origins WHERE entry_id = ?", (entry_id,)).fetchone()
     if row is None:
         return None
-    number = "reading_id" if table is READINGS else "repair_id"
-    found = db.execute(f"SELECT {number} FROM {table.name} WHERE origin_id = ?", (row[0],)).fetchone()
+    found = db.execute(f"SELECT {ROW_NUMBERS[table.name]} FROM {table.name} WHERE origin_id = ?", (row[0],)).fetchone()
     return int(found[0]) if found else None
 
 
 def _row_id(db: Database, batch: Batch) -> int | None:
-    if batch.table.name not in ("readings", "repairs"):
+    if batch.table.name not in ROW_NUMBERS:
         return None
-    number = "reading_id" if batch.table.name == "readings" else "repair_id"
     key = batch.table.key
     values = [stored_value(batch, batch.table.column(name), 0) for name in key]
     where = " AND ".join(f"{name} = ?" for name in key)
-    row = db.execute(f"SELECT {number} FROM {batch.table.name} WHERE {where}", values).fetchone()
+    row = db.execute(f"SELECT {ROW_NUMBERS[batch.table.name]} FROM {batch.table.name} WHERE {where}", values).fetchone()
     return int(row[0]) if row else None
 
 
-def _entry(batch: Batch, *, known: bool = False, stored: bool = False) -> Entry:
+def _refuse_former(db: Database, batch: Batch) -> None:
+    """Give an entry a problem when a row said the same and was withdrawn, or corrected to another vehicle or time."""
+    for row, old in former_rows(db, batch).items():
+        if _row_id(db, batch) is None:
+            at, by, why = db.execute(
+                "SELECT at, by, reason FROM audit WHERE origin_id = ? LIMIT 1", (old.change,)
+            ).fetchone()
+            batch.problems[row] = [
+                f"{batch.table.name[:-1]} {old.row_id} said the same until it was withdrawn or corrected on {at[:10]} by "
+                f"{by} ({why}); allowed is to undo that (change {old.change}), or another time"
+            ]
+
+
+def entry_of(batch: Batch, *, known: bool = False, stored: bool = False) -> Entry:
+    """What became of the single row of a batch."""
     return Entry(
         stored=stored,
         known=known,
@@ -198,7 +216,7 @@ def _entry(batch: Batch, *, known: bool = False, stored: bool = False) -> Entry:
 
 def batch_of_values(table: Table, values: Mapping[str, object], *, line: int = 1, original: str = "") -> Batch:
     """Return a batch of one row from values by column; ValueError for a name that is not a column in any unit."""
-    batch, wrong = _batch_of_entry(table, values)
+    batch, wrong = batch_of_entry(table, values)
     if wrong:
         raise ValueError(wrong[0])
     batch.lines = np.array([line], dtype=np.int64)
@@ -207,7 +225,8 @@ def batch_of_values(table: Table, values: Mapping[str, object], *, line: int = 1
     return batch
 
 
-def _batch_of_entry(table: Table, values: Mapping[str, object]) -> tuple[Batch, tuple[str, ...]]:
+def batch_of_entry(table: Table, values: Mapping[str, object]) -> tuple[Batch, tuple[str, ...]]:
+    """Return a batch of one row, and what is wrong with the names of its values."""
     scales, wrong = _scales(values)
     cells: dict[str, object] = {}
     filled: dict[str, str] = {}
@@ -260,97 +279,8 @@ def _typed_value(ours: str, value: object) -> object:
     return value
 
 
-# --- corrections -----------------------------------------------------------------------------------------------------
-
-
-def correct_reading(
-    db: Database,
-    reading_id: int,
-    changes: Mapping[str, object],
-    *,
-    by: str,
-    reason: str,
-    now: datetime | None = None,
-) -> Entry:
-    """Change values of a stored reading after the same checks; the old values stay in the audit.
-
-    An empty text empties a value. Raises IngestError when there is no such reading; Entry.problems say what is wrong.
-    """
-    at = now or datetime.now()
-    if not reason.strip():
-        return Entry(problems=("a correction needs a reason; allowed is any short text",))
-    with writing(db):
-        old = _reading(db, reading_id)
-        values = merged_values(READINGS, {n: v for n, v in old.items() if v not in (None, "")}, changes)
-        batch, wrong = _batch_of_entry(READINGS, values)
-        if wrong:
-            return Entry(problems=wrong)
-        context = load_context(db, at)
-        _confirm(batch, _still_confirmed(db, reading_id, changes))
-        check(batch, context)
-        _check_no_other(db, batch, reading_id)
-        if batch.problems:
-            return _entry(batch)
-        changed = _write_correction(db, reading_id, old, batch, Origin("correction", by, at), reason)
-        recompute_doubts(db, [str(old["unit"]), str(batch.texts["unit"][0])], context)
-        names, reasons = db.execute(
-            "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (reading_id,)
-        ).fetchone()
-    entry = _entry(batch, known=not changed, stored=changed)
-    return replace(_doubted(entry, names, reasons), row_id=reading_id)
-
-
-def _still_confirmed(db: Database, reading_id: int, changes: Mapping[str, object]) -> list[str]:
-    """Measurements that were taken twice and are not changed now: a new value was not measured twice."""
-    row = db.execute("SELECT confirmed FROM readings WHERE reading_id = ?", (int(reading_id),)).fetchone()
-    touched = {target_of(name, READINGS) for name in changes}
-    return [name for name in str(row[0]).split(",") if name and name not in touched]
-
-
 def merged_values(table: Table, old: Mapping[str, object], changes: Mapping[str, object]) -> dict[str, object]:
     """Return the old values with the changes put over them, whatever unit a change comes in."""
     touched = {target_of(name, table) for name in changes}
     kept = {name: value for name, value in old.items() if target_of(name, table) not in touched}
     return {**kept, **changes}
-
-
-def _reading(db: Database, reading_id: int) -> dict[str, object]:
-    row = db.execute(
-        f"SELECT {', '.join(READINGS.names)} FROM readings WHERE reading_id = ?", (int(reading_id),)
-    ).fetchone()
-    if row is None:
-        raise IngestError(f"there is no reading {reading_id}")
-    return dict(zip(READINGS.names, row, strict=True))
-
-
-def _check_no_other(db: Database, batch: Batch, reading_id: int) -> None:
-    if batch.problems:
-        return
-    unit, taken_at = (stored_value(batch, READINGS.column(name), 0) for name in ("unit", "taken_at"))
-    other = db.execute(
-        "SELECT 1 FROM readings WHERE unit = ? AND taken_at = ? AND reading_id <> ?", (unit, taken_at, reading_id)
-    ).fetchone()
-    if other:
-        batch.problems[0] = [f"{unit} has another reading at {taken_at}; allowed is a time of its own"]
-
-
-def _write_correction(
-    db: Database, reading_id: int, old: Mapping[str, object], batch: Batch, origin: Origin, reason: str
-) -> bool:
-    new: dict[str, object] = {name: None if name in QUANTITIES else "" for name in READINGS.names}
-    new |= {
-        name: stored_value(batch, READINGS.column(name), 0)
-        for name in READINGS.names
-        if name in {*batch.numbers, *batch.times, *batch.texts}
-    }
-    changed = {name: value for name, value in new.items() if value != old[name]}
-    if not changed:
-        return False
-    origin_id = write_origin(db, origin)
-    for name, value in changed.items():
-        change = Change("readings", str(reading_id), name, old[name], value)
-        write_change(db, change, by=origin.by, at=origin.at, reason=reason, origin_id=origin_id)
-    changed["confirmed"] = ",".join(sorted(batch.confirmed.get(0, ())))
-    sets = ", ".join(f"{name} = ?" for name in changed)
-    db.execute(f"UPDATE readings SET {sets} WHERE reading_id = ?", [*changed.values(), reading_id])
-    return True

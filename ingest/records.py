@@ -13,7 +13,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from ingest.fields import PARTS
-from ingest.writing import Change, stamp, write_change, writing
+from ingest.writing import Change, next_number, stamp, write_change, writing
 
 DECISIONS = ("accepted", "measure", "postponed", "nothing_found")
 PINS = ("pin", "forbid", "move")
@@ -89,16 +89,46 @@ def save_decision(
     by: str,
     now: datetime | None = None,
 ) -> int:
-    """Keep what was decided about a unit on the list of a week; postponing needs a reason and a date."""
-    _allow("kind", kind, DECISIONS)
-    if kind == "postponed" and (until is None or not reason.strip()):
-        raise ValueError("kind is 'postponed' without reason or until; allowed is postponing with both")
+    """Keep what was decided about a unit on the list of a week; postponing needs a reason and a date.
+
+    Returns its number; pressed again on the same day by the same person, the number of what is on record already.
+    """
+    values = {"unit": unit, "iso_week": iso_week, "kind": kind, "reason": reason.strip(), "until": until}
     with writing(db):
-        cursor = db.execute(
-            "INSERT INTO decisions (unit, iso_week, kind, reason, until, by, at) VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (_known_unit(db, unit), _week(iso_week), kind, reason.strip(), until and until.isoformat(), by, _at(now)),
+        cells = (*checked_decision(db, values).values(), by)
+        last = db.execute(
+            "SELECT id, unit, iso_week, kind, reason, until, by, at FROM decisions WHERE unit = ?"
+            " ORDER BY at DESC, id DESC LIMIT 1",
+            (unit,),
+        ).fetchone()
+        if last and last[1:7] == cells and last[7][:10] == _at(now)[:10]:
+            return int(last[0])
+        number = next_number(db, "decisions")
+        db.execute(
+            "INSERT INTO decisions (id, unit, iso_week, kind, reason, until, by, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (number, *cells, _at(now)),
         )
-    return int(cursor.lastrowid or 0)
+    return number
+
+
+def checked_decision(db: Database, values: Mapping[str, object]) -> dict[str, object]:
+    """Return unit, iso_week, kind, reason and until as they are stored; ValueError says what is not allowed."""
+    kind, reason, until = str(values["kind"]), str(values["reason"] or ""), values["until"]
+    _allow("kind", kind, DECISIONS)
+    if isinstance(until, str) and until:
+        try:
+            until = date.fromisoformat(until)
+        except ValueError:
+            raise ValueError(f"until is {until!r}; allowed is a date as 2026-01-31") from None
+    if kind == "postponed" and not (until and reason.strip()):
+        raise ValueError("kind is 'postponed' without reason or until; allowed is postponing with both")
+    return {
+        "unit": _known_unit(db, str(values["unit"])),
+        "iso_week": _week(str(values["iso_week"])),
+        "kind": kind,
+        "reason": reason.strip(),
+        "until": until.isoformat() if isinstance(until, date) else None,
+    }
 
 
 def read_decisions(db: Database, *, before: date | None = None) -> pd.DataFrame:

@@ -339,3 +339,27 @@ def _widen_outcomes(db: Database) -> None:
 def _create_measured_twice(db: Database) -> None:
     """Measurements of a reading that the technician took twice: they count as right, however far off they are."""
     _run(db, "ALTER TABLE readings ADD COLUMN confirmed TEXT NOT NULL DEFAULT ''")
+
+
+@migrations(name="007_withdrawn_rows")
+def _create_withdrawn(db: Database) -> None:
+    """Rows that a person withdrew, whole; and from which day on each write changed what was known."""
+    _run(
+        db,
+        """
+    CREATE TABLE withdrawn (
+        table_name TEXT NOT NULL CHECK (table_name IN ('readings', 'repairs', 'decisions')),
+        row_id INTEGER NOT NULL,
+        cells TEXT NOT NULL CHECK (json_valid(cells)),
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        PRIMARY KEY (table_name, row_id)
+    ) STRICT;
+    CREATE TABLE writes (
+        id INTEGER PRIMARY KEY,
+        table_name TEXT NOT NULL,
+        first_on TEXT NOT NULL DEFAULT '' CHECK (length(first_on) IN (0, 10))
+    ) STRICT;
+    CREATE INDEX readings_by_origin ON readings (origin_id);
+    CREATE INDEX audit_by_origin ON audit (origin_id)
+    """,
+    )

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
 
 from sqlite_utils import Database
 
@@ -121,3 +122,26 @@ def write_change(
 def stamp(at: datetime) -> str:
     """Return a time as it is stored: ISO 8601 to the second."""
     return at.isoformat(timespec="seconds")
+
+
+ROW_NUMBERS = MappingProxyType({"readings": "reading_id", "repairs": "repair_id", "decisions": "id"})
+"""Table whose rows a person can correct or withdraw -> the column that numbers them."""
+DAY_COLUMNS = MappingProxyType({"readings": "taken_at", "repairs": "done_on"})
+"""Table -> the column whose day says from when on a row is known; rows of other tables are known at all times."""
+
+
+def next_number(db: Database, table: str) -> int:
+    """Return the next number of a row of `table`; the number of a withdrawn row is never given again."""
+    number = ROW_NUMBERS[table]
+    row = db.execute(
+        f"SELECT max(coalesce((SELECT max({number}) FROM {table}), 0),"
+        " coalesce((SELECT max(row_id) FROM withdrawn WHERE table_name = ?), 0))",
+        (table,),
+    ).fetchone()
+    return int(row[0]) + 1
+
+
+def note_write(db: Database, table: str, days: Iterable[object] = ()) -> None:
+    """Note that rows of `table` were written, and the earliest of their `days`: a list of that day sees none of it."""
+    first_on = min((str(day)[:10] for day in days), default="")
+    db.execute("INSERT INTO writes (table_name, first_on) VALUES (?, ?)", (table, first_on))

@@ -9,11 +9,10 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from samples_ingest import GOOD, NOW, fleet, reading, readings_file
+from samples_ingest import NOW, fleet, reading, readings_file
 from sqlite_utils import Database
 
-from ingest.entries import check_reading, correct_reading, record_reading, record_repair
-from ingest.errors import IngestError
+from ingest.entries import check_reading, record_reading, record_repair
 from ingest.importer import import_paths
 from ingest.store import open_database, read_readings, read_repairs
 
@@ -98,34 +97,6 @@ def test_how_a_start_failed_is_kept(db: Database, typed: str) -> None:
 def test_an_outcome_alone_is_a_reading(db: Database) -> None:
     assert record_reading(db, {"unit": "K-101", "outcome": "no_start"}, by="ben", now=NOW).stored
     assert read_readings(db)["outcome"].tolist() == ["no_start"]
-
-
-def test_a_correction_keeps_the_old_value_and_its_file_stays_known(db: Database, tmp_path: Path) -> None:
-    file = readings_file(tmp_path, GOOD)
-    import_paths(db, [file], now=NOW)
-    number = int(read_readings(db)["reading_id"].iloc[0])
-    entry = correct_reading(db, number, {"crank_a": "175", "peak_a": ""}, by="anna", reason="misread", now=NOW)
-    assert entry.stored
-    row = read_readings(db).iloc[0]
-    assert row["crank_a"] == 175.0
-    assert row["peak_a"] != row["peak_a"]
-    kept = db.execute("SELECT column_name, old_value, new_value, by, reason FROM audit ORDER BY column_name").fetchall()
-    assert kept == [("crank_a", "170.0", "175.0", "anna", "misread"), ("peak_a", "480.0", None, "anna", "misread")]
-    outcome = import_paths(db, [file], now=NOW)
-    assert (outcome.known, outcome.set_aside) == (1, 0)
-    assert read_readings(db)["crank_a"].tolist() == [175.0]
-
-
-def test_corrections_are_checked(db: Database, tmp_path: Path) -> None:
-    import_paths(db, [readings_file(tmp_path, GOOD, reading(taken_at="2023-03-02T08:15"))], now=NOW)
-    number = int(read_readings(db)["reading_id"].iloc[0])
-    assert "above rest" in correct_reading(db, number, {"rest_v": 9}, by="a", reason="x", now=NOW).problems[0]
-    clash = correct_reading(db, number, {"taken_at": "2023-03-02T08:15"}, by="a", reason="x", now=NOW)
-    assert "another reading" in clash.problems[0]
-    assert correct_reading(db, number, {}, by="a", reason=" ", now=NOW).problems
-    assert not correct_reading(db, number, {}, by="a", reason="x", now=NOW).stored
-    with pytest.raises(IngestError, match="no reading 999"):
-        correct_reading(db, 999, {}, by="a", reason="x")
 
 
 def test_repairs(db: Database) -> None:

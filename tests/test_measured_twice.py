@@ -25,7 +25,8 @@ from dashboard import one_unit, reading_json, reading_sheet
 from dashboard.cli import main
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import MIXED, FleetSpec, healthy_growth
-from ingest.entries import check_reading, correct_reading, record_reading
+from ingest.corrections import correct
+from ingest.entries import check_reading, record_reading
 from ingest.store import open_database, read_readings
 
 DROPS = (0.10, 0.11, 0.10)
@@ -111,7 +112,7 @@ def test_what_physics_forbids_is_not_stored_however_often_it_is_measured(db: Dat
 def test_a_corrected_value_was_not_measured_twice(db: Database) -> None:
     number = record_reading(db, SLIP, by="ben", now=NOW, confirmed=["drop_ground_v", "rest_v"]).row_id
     assert number is not None
-    assert correct_reading(db, number, {"drop_ground_v": "1.02"}, by="ann", reason="misread", now=NOW).stored
+    assert correct(db, "reading", number, {"drop_ground_v": "1.02"}, by="ann", reason="misread", now=NOW).stored
     last = read_readings(db).iloc[-1]
     assert (last["confirmed"], last["doubtful"]) == ("rest_v", "drop_ground_v")
 

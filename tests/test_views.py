@@ -219,7 +219,7 @@ def test_what_is_on_record_stands_while_vehicles_are_judged(fleet: Path, monkeyp
 def test_past_lists_are_kept_until_something_changes(fleet: Path) -> None:
     """A second server need not work them out again; a new reading makes them void."""
     db = store.open_database(fleet)
-    key = session.Key(str(fleet), session.judged_version(db), AS_OF, 30)
+    key = session.Key(str(fleet), session.judged_version(db, AS_OF), AS_OF, 30)
     past = history.Past(history.month_days(AS_OF))
     past_like_today(key, past)
     assert history.Archive().known(key) is None
@@ -229,7 +229,7 @@ def test_past_lists_are_kept_until_something_changes(fleet: Path) -> None:
     pd.testing.assert_frame_equal(again.flagged(), past.flagged())
     values = {"unit": worst_unit(), "taken_at": "2026-11-29T07:00", "crank_a": 200}
     assert record_reading(db, values, by="test", now=dt.datetime(2026, 11, 30, 6)).stored
-    later = dataclasses.replace(key, version=session.judged_version(db))
+    later = dataclasses.replace(key, version=session.judged_version(db, AS_OF))
     assert later != key
     assert history.Archive().known(later) is None
 

@@ -13,7 +13,8 @@ from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe
 from dashboard.wording import OUTCOME_WORDS, PART_WORDS
-from ingest.entries import Entry, correct_reading, record_reading, record_repair
+from ingest import corrections
+from ingest.entries import Entry, record_reading, record_repair
 from ingest.errors import IngestError
 from ingest.fields import ACTIONS, FAILED_STARTS, MEASUREMENTS
 
@@ -136,7 +137,9 @@ def correct(unit: str, facts: one_unit.Facts) -> None:
     if st.button("Save correction", type="primary", width="stretch", key="save_correction", disabled=not changes):
         try:
             with session.database() as db:
-                entry = correct_reading(db, int(chosen), changes, by=session.who(), reason=reason, now=session.now())
+                entry = corrections.correct(
+                    db, "reading", int(chosen), changes, by=session.who(), reason=reason, now=session.now()
+                )
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return

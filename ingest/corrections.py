@@ -1,0 +1,309 @@
+"""Saved mistakes put right: readings, repairs and decisions corrected in every field, withdrawn, and put back.
+
+Every change is kept in the audit with who, when, why, old and new value; its number undoes it. A withdrawn row is out of
+its table, so that nothing reads it; it is kept whole beside it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from types import MappingProxyType
+
+from sqlite_utils import Database
+
+from ingest.admit import load_context
+from ingest.admit_readings import recompute_doubts
+from ingest.cells import Batch
+from ingest.entries import Entry, batch_of_entry, confirm, doubted, entry_of, merged_values
+from ingest.errors import IngestError
+from ingest.fields import READINGS, REPAIRS, TABLES
+from ingest.former import WITHDRAWN, stored_value, typed
+from ingest.records import checked_decision
+from ingest.rules import check
+from ingest.sources import target_of
+from ingest.writing import DAY_COLUMNS, ROW_NUMBERS, Change, Origin, note_write, write_change, write_origin, writing
+
+Row = dict[str, object]
+CONFIRMED = "confirmed"  # the readings' column of measurements that were taken twice
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What a person can correct: its table, the columns that can be corrected, and those that no two rows may share."""
+
+    word: str
+    table: str
+    columns: tuple[str, ...]
+    key: tuple[str, ...] = ()
+
+    @property
+    def number(self) -> str:
+        """The column that numbers its rows."""
+        return ROW_NUMBERS[self.table]
+
+
+KINDS: Mapping[str, Kind] = MappingProxyType(
+    {
+        "reading": Kind("reading", "readings", READINGS.names, READINGS.key),
+        "repair": Kind("repair", "repairs", REPAIRS.names, REPAIRS.key),
+        "decision": Kind("decision", "decisions", ("unit", "iso_week", "kind", "reason", "until")),
+    }
+)
+_OF_TABLE = {kind.table: kind for kind in KINDS.values()}
+
+
+def kind_of(word: str) -> Kind:
+    """Return the kind called `word`; ValueError when there is none such."""
+    if word not in KINDS:
+        raise ValueError(f"{word!r} cannot be corrected; allowed are {', '.join(KINDS)}")
+    return KINDS[word]
+
+
+def row_of(db: Database, word: str, number: int) -> Row:
+    """Return a row as it is on record, in the columns that can be corrected; IngestError when there is none such."""
+    kind = kind_of(word)
+    row = _whole(db, kind, number)
+    return {name: row[name] for name in kind.columns}
+
+
+# --- three things to do with a saved row -----------------------------------------------------------------------------
+
+
+def correct(
+    db: Database,
+    word: str,
+    number: int,
+    changes: Mapping[str, object],
+    *,
+    by: str,
+    reason: str,
+    now: datetime | None = None,
+) -> Entry:
+    """Change values of a stored reading, repair or decision after the checks of a new one.
+
+    `changes`: by column, or the same in other units; an empty text empties a value, another `unit` moves the row to
+    that vehicle. Entry.problems say what is wrong, Entry.known that nothing changed. IngestError: no such row.
+    """
+    kind, at = kind_of(word), now or datetime.now()
+    if not reason.strip():
+        return Entry(problems=("a correction needs a reason; allowed is any short text",))
+    with writing(db):
+        old = _whole(db, kind, number)
+        entry, new = _checked(db, kind, number, old, changes, at)
+        changed = {name: value for name, value in new.items() if value != old[name]}
+        if entry.problems or not changed.keys() - {CONFIRMED}:
+            return replace(entry, known=not entry.problems, row_id=number)
+        change = write_origin(db, Origin("correction", by, at))
+        _set(db, kind, number, old, changed, Origin("correction", by, at), reason, change)
+        _follow(db, kind, old, {**old, **changed}, at)
+        return _with_doubts(db, kind, replace(entry, stored=True, row_id=number, change=change))
+
+
+def withdraw(db: Database, word: str, number: int, *, by: str, reason: str, now: datetime | None = None) -> Entry:
+    """Take a reading, repair or decision out of what is judged; it stays on record and can be put back (`undo`)."""
+    kind, at = kind_of(word), now or datetime.now()
+    if not reason.strip():
+        return Entry(problems=("withdrawing needs a reason; allowed is any short text",))
+    with writing(db):
+        row = _whole(db, kind, number)
+        change = write_origin(db, Origin("correction", by, at))
+        _take_out(db, kind, number, row, change)
+        write_change(
+            db, Change(kind.table, str(number), WITHDRAWN, None, "yes"), by=by, at=at, reason=reason, origin_id=change
+        )
+        _follow(db, kind, row, row, at)
+    return Entry(stored=True, row_id=number, change=change)
+
+
+def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: datetime | None = None) -> Entry:
+    """Put back what a correction or a withdrawal changed; that is a change itself, and can be undone too.
+
+    IngestError: no such change, changed again since, or the place is taken by another row.
+    """
+    at = now or datetime.now()
+    with writing(db):
+        kind, number, columns = _changed_by(db, change)
+        mine = Origin("correction", by, at)
+        again = write_origin(db, mine)
+        if WITHDRAWN in columns:
+            row = _put_back(db, kind, number) if columns[WITHDRAWN][1] else _whole(db, kind, number)
+            if not columns[WITHDRAWN][1]:
+                _take_out(db, kind, number, row, again)
+            one = Change(kind.table, str(number), WITHDRAWN, *reversed(columns[WITHDRAWN]))
+            write_change(db, one, by=by, at=at, reason=reason, origin_id=again)
+            _follow(db, kind, row, row, at)
+        else:
+            old = _whole(db, kind, number)
+            back = {name: typed(kind.table, name, before) for name, (before, _) in columns.items()}
+            _check_free(db, kind, number, {**old, **back})
+            _set(db, kind, number, old, back, mine, reason, again)
+            _follow(db, kind, old, {**old, **back}, at)
+        return _with_doubts(db, kind, Entry(stored=True, row_id=number, change=again))
+
+
+# --- how -------------------------------------------------------------------------------------------------------------
+
+
+def _whole(db: Database, kind: Kind, number: int) -> Row:
+    cursor = db.execute(f"SELECT * FROM {kind.table} WHERE {kind.number} = ?", (int(number),))
+    row = cursor.fetchone()
+    if row is None:
+        gone = db.execute(
+            "SELECT origin_id FROM withdrawn WHERE table_name = ? AND row_id = ?", (kind.table, int(number))
+        ).fetchone()
+        if gone:
+            raise IngestError(f"{kind.word} {number} is withdrawn; allowed is to undo that (change {gone[0]})")
+        raise IngestError(f"there is no {kind.word} {number}")
+    return dict(zip([column[0] for column in cursor.description], row, strict=True))
+
+
+def _checked(
+    db: Database, kind: Kind, number: int, old: Row, changes: Mapping[str, object], at: datetime
+) -> tuple[Entry, Row]:
+    """What would become of the row with the changes, and its values as they would be stored."""
+    if kind.table not in TABLES:
+        return _checked_decision(db, kind, old, changes)
+    table = TABLES[kind.table]
+    kept = {name: old[name] for name in kind.columns if old[name] not in (None, "")}
+    batch, wrong = batch_of_entry(table, merged_values(table, kept, changes))
+    if wrong:
+        return Entry(problems=wrong), {}
+    if table is READINGS:
+        confirm(batch, _still_confirmed(old, changes))
+    check(batch, load_context(db, at))
+    if batch.problems:
+        return entry_of(batch), {}
+    new = _values(batch)
+    try:
+        _check_free(db, kind, number, new)
+    except IngestError as error:
+        return Entry(problems=(str(error),), values=batch.cells(0)), {}
+    return entry_of(batch), new
+
+
+def _values(batch: Batch) -> Row:
+    """Every column of the single row of a batch as it is stored, those that are not there as empty."""
+    there = {*batch.numbers, *batch.times, *batch.texts}
+    empty: Row = {
+        column.name: None if column.kind in ("number", "whole", "date", "time") else ""
+        for column in batch.table.columns
+    }
+    told = {name: stored_value(batch, batch.table.column(name), 0) for name in batch.table.names if name in there}
+    twice = {CONFIRMED: ",".join(sorted(batch.confirmed.get(0, ())))} if batch.table is READINGS else {}
+    return empty | told | twice
+
+
+def _still_confirmed(old: Row, changes: Mapping[str, object]) -> list[str]:
+    """Measurements that were taken twice and are not changed now: a new value was not measured twice."""
+    touched = {target_of(name, READINGS) for name in changes}
+    return [name for name in str(old[CONFIRMED]).split(",") if name and name not in touched]
+
+
+def _checked_decision(db: Database, kind: Kind, old: Row, changes: Mapping[str, object]) -> tuple[Entry, Row]:
+    strange = [name for name in changes if name not in kind.columns]
+    if strange:
+        allowed = ", ".join(kind.columns)
+        return Entry(problems=(f"{strange[0]!r} is not a column of decisions; allowed are {allowed}",)), {}
+    wanted = {**{name: old[name] for name in kind.columns}, **{n: v or None for n, v in changes.items()}}
+    try:
+        new = checked_decision(db, wanted)
+    except ValueError as error:
+        return Entry(problems=(str(error),)), {}
+    return Entry(values=new), new
+
+
+def _check_free(db: Database, kind: Kind, number: int, row: Row) -> None:
+    """Raise IngestError when another row has the place of this one."""
+    if not kind.key:
+        return
+    where = " AND ".join(f"{name} = ?" for name in kind.key)
+    other = db.execute(
+        f"SELECT {kind.number} FROM {kind.table} WHERE {where} AND {kind.number} <> ?",
+        [*(row[name] for name in kind.key), number],
+    ).fetchone()
+    if other:
+        place = ", ".join(str(row[name]) for name in kind.key[1:])
+        raise IngestError(
+            f"{row['unit']} has another {kind.word} ({other[0]}) of {place}; allowed is a place of its own, or to "
+            "correct or withdraw the other one first"
+        )
+
+
+def _set(
+    db: Database, kind: Kind, number: int, old: Row, changed: Row, origin: Origin, reason: str, change: int
+) -> None:
+    for name, value in changed.items():
+        one = Change(kind.table, str(number), name, old[name], value)
+        write_change(db, one, by=origin.by, at=origin.at, reason=reason.strip(), origin_id=change)
+    sets = ", ".join(f"{name} = ?" for name in changed)
+    db.execute(f"UPDATE {kind.table} SET {sets} WHERE {kind.number} = ?", [*changed.values(), number])
+
+
+def _take_out(db: Database, kind: Kind, number: int, row: Row, change: int) -> None:
+    db.execute(
+        "INSERT INTO withdrawn (table_name, row_id, cells, origin_id) VALUES (?, ?, ?, ?)",
+        (kind.table, number, json.dumps(row, ensure_ascii=False), change),
+    )
+    db.execute(f"DELETE FROM {kind.table} WHERE {kind.number} = ?", (number,))
+
+
+def _put_back(db: Database, kind: Kind, number: int) -> Row:
+    found = db.execute(
+        "SELECT cells FROM withdrawn WHERE table_name = ? AND row_id = ?", (kind.table, number)
+    ).fetchone()
+    row: Row = json.loads(found[0])
+    _check_free(db, kind, number, row)
+    db.execute(f"INSERT INTO {kind.table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", list(row.values()))
+    db.execute("DELETE FROM withdrawn WHERE table_name = ? AND row_id = ?", (kind.table, number))
+    return row
+
+
+def _changed_by(db: Database, change: int) -> tuple[Kind, int, dict[str, tuple[str | None, str | None]]]:
+    """Return what a change touched: kind, number, and old and new value by column; IngestError when it cannot be undone."""
+    rows = db.execute(
+        "SELECT id, table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
+        (int(change),),
+    ).fetchall()
+    if not rows or rows[0][1] not in _OF_TABLE:
+        raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
+    last, table, key = rows[-1][0], rows[0][1], rows[0][2]
+    columns = {str(name): (old, new) for _, _, _, name, old, new in rows}
+    _check_last(db, change, last, _OF_TABLE[table], key, list(columns))
+    return _OF_TABLE[table], int(key), columns
+
+
+def _check_last(db: Database, change: int, last: int, kind: Kind, key: str, columns: Sequence[str]) -> None:
+    """Raise IngestError when what a change wrote was changed again since."""
+    marks = ", ".join("?" * len(columns))
+    later = db.execute(
+        "SELECT origin_id, at, by FROM audit WHERE table_name = ? AND row_key = ? AND id > ?"
+        f" AND (column_name IN ({marks}, '{WITHDRAWN}') OR '{WITHDRAWN}' IN ({marks})) ORDER BY id DESC LIMIT 1",
+        [kind.table, key, last, *columns, *columns],
+    ).fetchone()
+    if later:
+        raise IngestError(
+            f"{kind.word} {key} was changed again on {later[1][:10]} by {later[2]} (change {later[0]}) after change "
+            f"{change}; allowed is to undo the last one first"
+        )
+
+
+def _follow(db: Database, kind: Kind, old: Row, new: Row, at: datetime) -> None:
+    """Judge the doubts of the vehicles' readings anew, and note from which day on something else is known."""
+    if kind.table in DAY_COLUMNS:
+        note_write(db, kind.table, [row[DAY_COLUMNS[kind.table]] for row in (old, new)])
+    if kind.table == READINGS.name:
+        recompute_doubts(db, [str(old["unit"]), str(new["unit"])], load_context(db, at))
+
+
+def _with_doubts(db: Database, kind: Kind, entry: Entry) -> Entry:
+    found = (
+        db.execute("SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (entry.row_id,)).fetchone()
+        if kind.table == READINGS.name
+        else None
+    )
+    if found is None:
+        return entry
+    return doubted(entry, *found)

@@ -1,0 +1,110 @@
+"""What corrected and withdrawn rows said before: a file that says so again brings nothing new."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from sqlite_utils import Database
+
+from ingest.cells import Batch
+from ingest.fields import TABLES, Column
+from ingest.writing import ROW_NUMBERS
+
+WITHDRAWN = "withdrawn"  # stands in the audit for a column where a row was withdrawn or put back
+SAME = 1e-5  # [V, A, °C ...] two values are the same within this; ten times the stored rounding
+
+
+@dataclass(frozen=True)
+class Former:
+    """What row `row_id` said once; `change` is the number of the change that ended it."""
+
+    row_id: int
+    change: int
+    values: Mapping[str, object]
+
+
+def stored_value(batch: Batch, column: Column, row: int) -> object:
+    """Return the cell as it is written to the database: None for an empty number or date, '' for empty text."""
+    name = column.name
+    if name in batch.numbers:
+        value = float(batch.numbers[name][row])
+        if np.isnan(value):
+            return None
+        return int(value) if column.kind == "whole" else value
+    if name in batch.times:
+        time = batch.times[name][row]
+        if np.isnat(time):
+            return None
+        return str(time.astype("datetime64[D]")) if column.kind == "date" else str(time)
+    return str(batch.texts[name][row])
+
+
+def former_rows(db: Database, batch: Batch) -> dict[int, Former]:
+    """Return the good rows of the batch that say what a row of its table said before it was corrected or withdrawn."""
+    if batch.table.name not in ROW_NUMBERS:
+        return {}
+    former: dict[tuple[object, ...], list[Former]] = {}
+    for one in _all_former(db, batch.table.name):
+        former.setdefault(tuple(one.values[name] for name in batch.table.key), []).append(one)
+    if not former:
+        return {}
+    units = {str(key[batch.table.key.index("unit")]) for key in former}
+    columns = [column for column in batch.table.columns if column.name in {*batch.numbers, *batch.times, *batch.texts}]
+    found = {}
+    for row in np.flatnonzero(batch.good()).tolist():
+        if batch.texts["unit"][row] not in units:
+            continue
+        key = tuple(stored_value(batch, batch.table.column(name), row) for name in batch.table.key)
+        for one in former.get(key, ()):
+            if all(_same(stored_value(batch, column, row), one.values[column.name]) for column in columns):
+                found[row] = one
+                break
+    return found
+
+
+def _same(new: object, old: object) -> bool:
+    """Tell whether a cell says nothing, or what was said before."""
+    if new in (None, ""):
+        return True
+    if isinstance(new, float | int) and isinstance(old, float | int):
+        return abs(new - old) <= SAME
+    return new == old
+
+
+def _all_former(db: Database, table: str) -> Iterator[Former]:
+    """What every corrected or withdrawn row of `table` said before each of its changes, told from its last state."""
+    names = TABLES[table].names
+    gone = {
+        int(row_id): (json.loads(cells), int(change))
+        for row_id, cells, change in db.execute(
+            "SELECT row_id, cells, origin_id FROM withdrawn WHERE table_name = ?", (table,)
+        ).fetchall()
+    }
+    for row_id, (cells, change) in gone.items():
+        yield Former(row_id, change, {name: cells.get(name) for name in names})
+    changes = db.execute(
+        "SELECT row_key, origin_id, column_name, old_value FROM audit WHERE table_name = ? AND column_name <> ?"
+        " AND origin_id IS NOT NULL ORDER BY row_key, id DESC",
+        (table, WITHDRAWN),
+    ).fetchall()
+    for row_key, mine in groupby(changes, key=lambda change: change[0]):
+        last = gone[int(row_key)][0] if int(row_key) in gone else _stored(db, table, names, int(row_key))
+        state = {name: last.get(name) for name in names}
+        for change, cells in groupby(mine, key=lambda one: one[1]):
+            state |= {name: typed(table, name, old) for _, _, name, old in cells if name in state}
+            yield Former(int(row_key), int(change), dict(state))
+
+
+def _stored(db: Database, table: str, names: Sequence[str], row_id: int) -> dict[str, object]:
+    row = db.execute(f"SELECT {', '.join(names)} FROM {table} WHERE {ROW_NUMBERS[table]} = ?", (row_id,)).fetchone()
+    return dict(zip(names, row, strict=True)) if row else {}
+
+
+def typed(table: str, name: str, text: str | None) -> object:
+    """Return a value of the audit as its column holds it."""
+    numbers = {column.name for column in TABLES[table].columns if column.kind == "number"} if table in TABLES else set()
+    return float(text) if text is not None and name in numbers else text
