@@ -10,6 +10,7 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from analysis.class_table import COLUMNS, class_table
+from analysis.inspections import inspected
 from analysis.isolation import part_table, wear_progress
 from analysis.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
 from analysis.lows import make_weather
@@ -117,6 +118,7 @@ def _assess(
     now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
     state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs, bays=True)
     outlook = look_ahead(state, learned, known)
+    outlook, looked = inspected(state, outlook, h, known.findings)
     failures = outlook.failures
     forecast = current_forecast(known.forecast, as_of)
     soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
@@ -130,7 +132,7 @@ def _assess(
     far_probability = either(far_probability, failures.again(FLAG_WINDOW_D))
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
-    parts, shares = part_table(state, outlook, h, rows, weight)
+    parts, shares = looked.on_parts(*part_table(state, outlook, h, rows, weight))
     weeks, beyond = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
     progress = wear_progress(state)
@@ -141,7 +143,7 @@ def _assess(
     return Assessment(
         as_of,
         horizon_days,
-        units,
+        looked.on_units(units),
         parts,
         weeks,
         beyond,

@@ -61,6 +61,8 @@ class FleetTables:
     climate: pd.DataFrame
     forecast: pd.DataFrame
     reset_answers: pd.DataFrame | None = None
+    findings: pd.DataFrame | None = None
+    """Looks that found nothing: unit, part, found_on."""
 
     def before(self, day: pd.Timestamp) -> FleetTables:
         """The same tables without anything dated `day` or later: knowledge at the start of that day."""
@@ -69,6 +71,8 @@ class FleetTables:
         parts["repairs"] = self.repairs[self.repairs["done_on"] < day]
         if self.reset_answers is not None and len(self.reset_answers):
             parts["reset_answers"] = self.reset_answers[self.reset_answers["at"] < day]
+        if self.findings is not None and len(self.findings):
+            parts["findings"] = self.findings[self.findings["found_on"] < day]
         return FleetTables(**parts)
 
 

@@ -239,11 +239,11 @@ def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> 
     out = np.empty((len(PARTS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
     for k, part in enumerate(PARTS):
         drawn, field = with_renewed(state.drawn[h][:, rows], state.field[rows], state.weak[rows], part)
-        out[k] = _coldest(state, outlook, rows, drawn, field)
+        out[k] = drawn_coldest(state, outlook, rows, drawn, field)
     return out
 
 
-def _coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats) -> Reals:
+def drawn_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats) -> Reals:
     """(rows, K) coldest start of drawn states (7, rows, K)."""
     own = chosen(outlook, rows)
     by_need = drawn_coldest_starts(
@@ -277,7 +277,7 @@ def coldest_today(
         drawn, field = state.drawn[now][:, some], state.field[some]
         for part in parts:
             drawn, field = with_renewed(drawn, field, state.weak[some], part)
-        return _coldest(state, outlook, some, drawn, field)
+        return drawn_coldest(state, outlook, some, drawn, field)
 
     as_read = outlook.coldest[now][rows] if also is None else with_parts(rows, [also])
     mended = as_read.copy()
@@ -302,5 +302,5 @@ def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list
         at = rows[mine]
         drawn, field = with_renewed(state.drawn[:, :, at], state.field[at], state.weak[at], part)
         for h in range(len(state.ahead_d)):
-            coldest[h, mine] = _coldest(state, outlook, at, drawn[h], field)
+            coldest[h, mine] = drawn_coldest(state, outlook, at, drawn[h], field)
     return replace(chosen(outlook, rows), coldest=coldest)

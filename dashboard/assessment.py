@@ -18,7 +18,7 @@ from analysis.panel import FleetTables
 from analysis.plan_settings import PlanSettings, settings_from_mapping
 from dashboard import wording
 from ingest import store
-from ingest.records import read_reset_answers, read_settings
+from ingest.records import read_findings, read_reset_answers, read_settings
 
 TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
 
@@ -38,6 +38,7 @@ def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
         climate=store.read_climate(db),
         forecast=store.read_forecast(db),
         reset_answers=read_reset_answers(db),
+        findings=read_findings(db, before=before),
     )
 
 

@@ -21,7 +21,7 @@ from dashboard.assessment import tolerated_false_flags
 from dashboard.judging import assess_apart
 from dashboard.worker import Worker
 from ingest import store
-from ingest.records import read_settings
+from ingest.records import read_findings, read_settings
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
 TODAY_VARIABLE = "CRANKTREND_TODAY"
@@ -226,7 +226,8 @@ def judge() -> Judge:
 def judged_version(db: Database, day: date) -> str:
     """A text that changes with every write that an assessment of `day` would see.
 
-    What is dated that day or later does not count, nor what the list does not rest on: decisions, pins, prices.
+    What is dated that day or later does not count, nor what the list does not rest on: pins, prices, decisions other
+    than that nothing was found.
     """
     marks = ", ".join("?" * len(_JUDGED_TABLES))
     row = db.execute(
@@ -234,7 +235,8 @@ def judged_version(db: Database, day: date) -> str:
         " count(*), coalesce(max(at), '') FROM reset_answers WHERE at < ?",
         [day.isoformat(), *_JUDGED_TABLES, day.isoformat()],
     ).fetchone()
-    return "-".join(str(part) for part in (*row, tolerated_false_flags(db)))
+    found = read_findings(db, before=day).to_csv(index=False, header=False)
+    return "-".join(str(part) for part in (*row, tolerated_false_flags(db), found))
 
 
 def written() -> str:

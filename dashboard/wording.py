@@ -148,6 +148,8 @@ def reasons(
     found = [level_reason(p, latest, limits, assessment.as_of) for p in worn[:MOST_PARTS]]
     if unit["flagged"] and len(rivals := not_told_apart(rows)) > 1:
         found.append(rivals_reason(rivals, int(unit["readings"])))
+    if pd.notna(unit["looked_on"]):
+        found.append(looked_reason(unit, assessment.as_of))
     if pd.notna(unit["drifting_since"]):
         found.append(drift_reason(unit, assessment.as_of))
     found.append(cold_reason(unit))
@@ -179,6 +181,16 @@ def rivals_reason(rivals: Sequence[Mapping[Any, Any]], readings: int) -> str:
     if min(float(p["worn_probability"]) for p in rivals) > WORN:
         return f"{listed} are worn at the same time, by {readings} readings: either may stop it"
     return f"{listed} cannot be told apart by its {readings} readings: measure before a part is bought"
+
+
+def looked_reason(unit: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
+    """That somebody looked and found nothing, and what that is worth."""
+    part = PART_WORDS[str(unit["looked_part"])]
+    words = f"looked at on {day_words(pd.Timestamp(unit['looked_on']), as_of)}, nothing found on the {part}"
+    sound = round(100 * float(unit["sound_probability"]))
+    if sound < 1:
+        return f"{words}: it counts for less, the other parts for more"
+    return f"{words}: {sound} % sure that it is sound after all, so the probability is the lower"
 
 
 def drift_reason(unit: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
@@ -279,6 +291,9 @@ def list_row(
         "reasons": reasons(unit, parts, latest, assessment, book),
         "next_test": following,
         "action": action(unit, following),
+        "looked_on": iso_day(unit["looked_on"]),
+        "looked_part": str(unit["looked_part"]),
+        "sound_probability": round(float(unit["sound_probability"]), 3),
     }
 
 

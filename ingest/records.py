@@ -167,6 +167,24 @@ def read_reset_answers(db: Database, *, before: date | None = None) -> pd.DataFr
     return _frame(db, f"SELECT {', '.join(columns)} FROM reset_answers{where} ORDER BY unit, at", columns, parameters)
 
 
+def read_findings(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """Return looks that found nothing, made before the day `before`: unit, part, found_on (when it was put on record).
+
+    The part is the one that the list issued in the decision's week names; "" where that list does not name the vehicle.
+    """
+    where, parameters = (" AND at < ?", [before.isoformat()]) if before else ("", [])
+    looks = _frame(
+        db,
+        "SELECT unit, coalesce((SELECT json_extract(row.value, '$.part') FROM weekly_lists AS list,"
+        " json_each(list.body, '$.units') AS row WHERE list.iso_week = decisions.iso_week"
+        " AND json_extract(row.value, '$.unit') = decisions.unit LIMIT 1), ''), at"
+        f" FROM decisions WHERE kind = 'nothing_found'{where} ORDER BY at, id",
+        ("unit", "part", "at"),
+        parameters,
+    )
+    return looks.rename(columns={"at": "found_on"})
+
+
 # --- lists and plans as issued ---------------------------------------------------------------------------------------
 
 

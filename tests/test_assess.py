@@ -38,6 +38,9 @@ CONTRACT = [
     "reasons",
     "next_test",
     "action",
+    "looked_on",
+    "looked_part",
+    "sound_probability",
 ]
 NO_READINGS = pd.DataFrame({"unit": pd.Series(dtype="str"), "taken_at": pd.Series(dtype="datetime64[us]")})
 TABLES = ("units", "readings", "repairs", "climate", "forecast")

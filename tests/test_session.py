@@ -72,6 +72,16 @@ def test_prices_decisions_and_settings_do_not_judge_the_fleet(db: Database) -> N
     assert judged_again(db, lambda: save_setting(db, "tolerated_false_flags", 2.0, by="m", now=NOW))
 
 
+def test_nothing_found_counts_from_the_next_day(db: Database) -> None:
+    def looked(now: dt.datetime) -> int:
+        return save_decision(db, unit="K-101", iso_week="2024-W22", kind="nothing_found", by="m", now=now)
+
+    tomorrow = judged_version(db, TOMORROW)
+    assert not judged_again(db, lambda: looked(NOW))
+    assert judged_version(db, TOMORROW) != tomorrow
+    assert judged_again(db, lambda: looked(NOW - dt.timedelta(days=3)))
+
+
 def test_climate_vehicles_and_answers_judge_the_fleet(db: Database, tmp_path: Path) -> None:
     climate = tmp_path / "colder.csv"
     climate.write_text("depot,month,low_c,low_sd_c\nharbour,1,-9,4\n")
