@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from analysis.plan import ReplacementPlan
-from dashboard.plan_words import CAUTION, POLICY_WORDS, money, percent, rows_of
+from dashboard.plan_words import CAUTION, POLICY_WORDS, money, no_visit_words, percent, rows_of
 from dashboard.wording import PART_WORDS
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u2028\u2029]")
@@ -52,7 +52,7 @@ def headline(plan: ReplacementPlan) -> str:
 
 def _visit_lines(plan: ReplacementPlan) -> list[str]:
     if not len(plan.visits):
-        return ["No visit pays in these weeks.", ""]
+        return [no_visit_words(plan), ""]
     rows = [
         [str(v["visit_on"].date()), v["iso_week"], v["unit"], v["depot"], v["job"], f"{v['hours']:.1f}",
          "in service" if v["in_service"] else "call in", percent(v["probability_waiting"]), f"{v['cost_now']:,.0f}",

@@ -115,6 +115,15 @@ def left_out_words(row: Mapping[str, Any], currency: str) -> str:
     )
 
 
+def no_visit_words(plan: ReplacementPlan) -> str:
+    """Why a plan has no visit."""
+    if not (plan.hours["hours"] > 0).any():
+        return "No visit can be planned: no workshop has hours in these weeks."
+    if len(plan.left_out):
+        return "No visit can be planned in these weeks; what is left out, and why, stands under Left out."
+    return "No visit pays in these weeks."
+
+
 def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     """The plan with the sentences `job` and `why` filled in."""
     currency = str(plan.summary["currency"])

@@ -8,7 +8,7 @@ import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -22,11 +22,21 @@ from analysis.candidates import complete_catalogue
 from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan_settings import PlanSettings, settings_from_mapping
 from dashboard.assessment import COSTS_KEY, assess_database
+from dashboard.plain_text import day as day_words
 from dashboard.plan_words import with_words
 from ingest import store
 from ingest.fields import PARTS
 from ingest.importer import import_paths
-from ingest.records import read_decisions, read_pins, read_plan, read_settings, save_plan, save_setting
+from ingest.records import (
+    list_plans,
+    read_decisions,
+    read_pins,
+    read_plan,
+    read_settings,
+    save_plan,
+    save_setting,
+)
+from ingest.writing import writing
 
 SETTING_KEY = COSTS_KEY
 PARTS_FILE = "parts set on screen.csv"  # the name that stands in the audit; who did it stands with its origin
@@ -38,8 +48,60 @@ PLAN_WEEKS = 13
 _STDOUT_LOCK = threading.Lock()  # standard output is the process's: one planner at a time may turn it aside
 
 
+TOLD_DIGITS = 2  # decimals of a figure that make another plan of it, our choice
+MOST_TRIES = 4  # times that a plan is made anew because another planner was quicker, our choice
+
+
 class PlanRefused(Exception):
     """No plan can be made; the text is one sentence that says why and what to do."""
+
+
+class Overtaken(Exception):
+    """Another person changed the plan since it was looked at; the text says what, who and when."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What a planner had in view: the newest version, and the pins as (vehicle, kind, week, by, at)."""
+
+    version: int
+    pins: tuple[tuple[str, str, str, str, pd.Timestamp], ...]
+
+
+def seen_now(db: Database) -> Seen:
+    """The newest version and the pins as they are."""
+    versions, pins = list_plans(db), read_pins(db)
+    rows = pins[["unit", "kind", "week", "by", "at"]].itertuples(index=False, name=None)
+    return Seen(int(versions["version"].max()) if len(versions) else 0, tuple(rows))
+
+
+def refuse_if_overtaken(db: Database, seen: Seen) -> None:
+    """Raise Overtaken when a pin or a version came, or a pin went, after what was `seen`."""
+    now = seen_now(db)
+    told = [
+        f"{unit} was {pin_words(kind)} {week} by {by or 'somebody not named'} {when(at)}"
+        for unit, kind, week, by, at in now.pins if (unit, kind, week, by, at) not in seen.pins
+    ]  # fmt: skip
+    told += [
+        f"{unit} is no longer {pin_words(kind)} {week}"
+        for unit, kind, week, by, at in seen.pins
+        if (unit, kind, week) not in {pin[:3] for pin in now.pins} and unit not in {pin[0] for pin in now.pins}
+    ]
+    if not told and now.version != seen.version:
+        newest = list_plans(db).iloc[-1]
+        told = [f"version {now.version} was made by {newest['by'] or 'somebody not named'} {when(newest['made_at'])}"]
+    if told or now != seen:
+        raise Overtaken(f"Since you opened this page, {'; '.join(told) or 'a pin was renewed'}.")
+
+
+def pin_words(kind: str) -> str:
+    """What a pin does to a vehicle, before the week."""
+    return "kept out of" if kind == "forbid" else "fixed to"
+
+
+def when(moment: pd.Timestamp) -> str:
+    """A moment as it is spoken."""
+    return f"on {day_words(moment)} at {moment:%H:%M}"
 
 
 def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:
@@ -61,48 +123,63 @@ def make_plan(
     by: str = "command",
     note: str = "",
     now: datetime | None = None,
+    seen: Seen | None = None,
 ) -> ReplacementPlan:
     """Plan the coming weeks with what was known at the start of `as_of`, and keep it as a new version.
 
-    assessment: of the same day, if there is one already. Nothing is kept when the plan equals the last version.
-    Raises ValueError for weeks outside 1 to 26, PlanRefused for no vehicles or unusable settings, and what
-    `assess_database` raises where there is nothing to assess.
+    assessment: of the same day, if there is one already; seen: what the planner had in view. Where nothing differs from
+    the last version, that one is returned. A version that another planner keeps meanwhile is built upon, never passed by.
+    Raises Overtaken when something came after what was `seen`, ValueError for weeks outside 1 to 26, PlanRefused for no
+    vehicles or unusable settings, and what `assess_database` raises where there is nothing to assess.
     """
     day = as_of.date() if isinstance(as_of, datetime) else as_of
     fleet = store.read_units(db)
     if fleet.empty:
         raise PlanRefused("The database has no vehicles yet, so there is nothing to plan: import a units file first.")
     found = assessment or assess_database(db, as_of=day)
+    for _ in range(MOST_TRIES):
+        if seen is not None:
+            refuse_if_overtaken(db, seen)
+        base = seen_now(db)
+        last = load_plan(db)
+        plan = _made(db, found, fleet, last, day, weeks)
+        if not save:
+            return plan
+        with writing(db):
+            if seen_now(db) != base:
+                continue
+            if last is not None and _same(plan, last):
+                return last
+            version = save_plan(db, as_of=day, weeks=weeks, body=plan.to_body(), note=note, by=by, now=now)
+            return replace(plan, version=version)
+    raise PlanRefused("Others are changing the plan at this moment; plan again in a minute.")
+
+
+def _made(
+    db: Database, found: Assessment, fleet: pd.DataFrame, last: ReplacementPlan | None, day: date, weeks: int
+) -> ReplacementPlan:
+    """A plan on top of the last version, unless that is of a later day; nothing is kept."""
     inputs = inputs_of(db, found, fleet, read_pins(db), day)
-    last = load_plan(db)
     previous = last if last is not None and last.as_of <= pd.Timestamp(day) else None
     with _solver_talk_to_stderr():
         plan = plan_replacements(
             inputs, as_of=pd.Timestamp(day), weeks=weeks, settings=plan_settings(db), previous=previous
         )
-    plan = with_words(plan)
-    if not save:
-        return plan
-    last = load_plan(db)  # another window may have kept the same plan meanwhile
-    if last is not None and _same(plan, last):
-        return replace(plan, version=last.version)
-    return _kept(db, plan, day=day, weeks=weeks, note=note, by=by, now=now)
-
-
-def _kept(
-    db: Database, plan: ReplacementPlan, *, day: date, weeks: int, note: str, by: str, now: datetime | None
-) -> ReplacementPlan:
-    version = save_plan(db, as_of=day, weeks=weeks, body=plan.to_body(), note=note, by=by, now=now)
-    return replace(plan, version=version)
+    return with_words(plan)
 
 
 def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
-    """Whether nothing that anyone was told has changed: the visits, cancellations and settings."""
+    """Whether nothing that anyone is told has changed: visits, cancellations, figures, notes and settings."""
 
     def told(one: ReplacementPlan) -> list[Any]:
-        visits = one.visits[["uid", "visit_on", "job", "sequence"]].astype(str).to_numpy().tolist()
-        gone = one.cancelled[["uid", "sequence"]].astype(str).to_numpy().tolist()
-        return [one.as_of, one.weeks, visits, gone, one.settings]
+        visits = one.visits.assign(state=one.visits["state"] == "pinned")
+        frames = (visits, one.cancelled, one.left_out, one.orders, one.hours, one.policies)
+        tables = [frame.copy() for frame in frames]
+        for frame in tables:
+            for column in frame.select_dtypes("float"):
+                frame[column] = frame[column].round(TOLD_DIGITS) + 0.0  # no minus zero
+        figures = [frame.astype(str).to_numpy().tolist() for frame in tables]
+        return [one.as_of, one.weeks, list(one.notes), dict(one.settings), *figures]
 
     return told(plan) == told(last)
 

@@ -10,10 +10,12 @@ import pytest
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
+from dashboard import planning
 from dashboard.plan_export import render
-from dashboard.plan_moves import let_go, move, try_move
+from dashboard.plan_moves import let_go, move, release, try_move
 from dashboard.planning import (
     PARTS_FILE,
+    Overtaken,
     PlanRefused,
     load_plan,
     make_plan,
@@ -21,6 +23,7 @@ from dashboard.planning import (
     plan_settings,
     save_parts,
     save_plan_settings,
+    seen_now,
 )
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, save_decision, save_setting, set_pin
@@ -196,3 +199,75 @@ def test_decisions_on_record_are_obeyed_and_said(office: tuple[Database, Any]) -
         assert plan.visits.set_index("unit").loc[late, "visit_on"].date() >= until
     else:
         assert "it is postponed" in plan.left_out.set_index("unit").loc[late, "why"]
+
+
+# --- two planners ----------------------------------------------------------------------------------------------------
+
+
+def test_a_pin_of_another_planner_is_not_overwritten_unasked(office: tuple[Database, Any]) -> None:
+    """What was fixed meanwhile is said with name and moment, and nothing is kept until it is asked for again."""
+    db, found = office
+    plan = make_plan(db, as_of=DAY, assessment=found)
+    unit, other = plan.visits["unit"].iloc[0], plan.visits["unit"].iloc[1]
+    mine = {"unit": unit, "week": "2027-W03", "as_of": DAY, "weeks": 13, "reason": "", "now": NOW}
+    seen = seen_now(db)
+    move(db, found, **mine | {"week": "2027-W05"}, by="berta", seen=seen)
+    with pytest.raises(Overtaken, match=rf"{unit} was fixed to 2027-W05 by berta on 23 Nov 2026 at 09:00"):
+        move(db, found, **mine, by="anna", seen=seen)
+    assert read_pins(db)[["unit", "week", "by"]].to_numpy().tolist() == [[unit, "2027-W05", "berta"]]
+    assert list_plans(db)["by"].tolist() == ["command", "berta"]
+    number = int(read_pins(db)["id"].iloc[0])
+    with pytest.raises(Overtaken):
+        release(db, found, number, as_of=DAY, weeks=13, by="anna", now=NOW, seen=seen)
+    made = move(db, found, **mine, by="anna", seen=seen_now(db))
+    assert made.visits.set_index("unit").loc[unit, "iso_week"] == "2027-W03"
+    seen = seen_now(db)
+    release(db, found, int(read_pins(db)["id"].iloc[0]), as_of=DAY, weeks=13, by="berta", now=NOW, seen=seen)
+    with pytest.raises(Overtaken, match=f"{unit} is no longer fixed to 2027-W03"):
+        move(db, found, **mine | {"unit": other}, by="anna", seen=seen)
+
+
+def test_a_version_of_another_planner_is_not_passed_by(office: tuple[Database, Any]) -> None:
+    db, found = office
+    make_plan(db, as_of=DAY, assessment=found)
+    seen = seen_now(db)
+    save_plan_settings(db, {"hour_rate": 40}, by="berta")
+    make_plan(db, as_of=DAY, assessment=found, by="berta", now=NOW)
+    with pytest.raises(Overtaken, match="version 2 was made by berta on 23 Nov 2026 at 09:00"):
+        make_plan(db, as_of=DAY, assessment=found, by="anna", seen=seen)
+    assert len(list_plans(db)) == 2
+
+
+def test_a_pin_that_comes_while_the_plan_is_worked_out_is_in_it(
+    office: tuple[Database, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The version kept is one that knows of every pin, however long the working out took."""
+    db, found = office
+    unit = make_plan(db, as_of=DAY, assessment=found).visits["unit"].iloc[0]
+    solve, turns = planning.plan_replacements, []
+
+    def slow(*args: Any, **more: Any) -> Any:
+        if not turns:
+            set_pin(db, unit=unit, kind="pin", week="2027-W05", by="berta", now=NOW)
+        turns.append(1)
+        return solve(*args, **more)
+
+    monkeypatch.setattr(planning, "plan_replacements", slow)
+    plan = make_plan(db, as_of=DAY, assessment=found)
+    assert len(turns) == 2
+    assert plan.visits.set_index("unit").loc[unit, "iso_week"] == "2027-W05"
+
+
+def test_figures_that_are_shown_are_kept(office: tuple[Database, Any]) -> None:
+    """A plan with other figures is another version, even where every visit stays; one without is the one on record."""
+    db, found = office
+    first = make_plan(db, as_of=DAY, assessment=found)
+    save_plan_settings(db, {"no_start": {"light": {"lost_work": 301}}}, by="lead")
+    second = make_plan(db, as_of=DAY, assessment=found)
+    assert second.summary["cost"] != first.summary["cost"]
+    kept = load_plan(db)
+    assert kept is not None
+    assert (kept.version, kept.summary["cost"]) == (2, second.summary["cost"])
+    same = make_plan(db, as_of=DAY, assessment=found)
+    assert same.to_body() == kept.to_body()
+    assert len(list_plans(db)) == 2

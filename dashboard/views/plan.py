@@ -4,25 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any, Literal
+from typing import Any
 
 import pandas as pd
 import streamlit as st
 
 from analysis.assess import Assessment
 from analysis.plan import ReplacementPlan
-from dashboard import charts, downloads, session
+from dashboard import charts, downloads, plan_changes, session
 from dashboard.pages import page
 from dashboard.plain_text import day, number, percent, safe, whole
+from dashboard.plan_changes import Wish, money
 from dashboard.plan_export import render
-from dashboard.plan_moves import Trial, move, try_move
 from dashboard.plan_table import closed_sentences
-from dashboard.plan_words import POLICY_WORDS, settings_table
-from dashboard.plan_words import money as plan_money
+from dashboard.plan_words import POLICY_WORDS, no_visit_words, settings_table
 from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan
 from dashboard.wording import PART_WORDS
 from ingest.errors import IngestError
-from ingest.records import list_plans, read_pins, read_settings, remove_pin
+from ingest.records import list_plans, read_settings
 
 CLOSED_WORDS = 800  # characters on closed weeks, for fleets with many depots; our choice
 DEPOTS_SAID = 8  # depots named in the text beside the board, our choice
@@ -50,12 +49,14 @@ def show() -> None:
         st.info("There is no reading before the day shown, so there is nothing to plan yet.")
         return
     try:
+        if assessment is not None:
+            plan_changes.grant(assessment)
         plan = current(kept, assessment)
         plan, newest = version_chosen(plan)
         head(plan)
         shown: dict[str, Callable[[], None]] = {
             "Board": lambda: board(plan),
-            "Move a visit": lambda: moving(plan, assessment, newest=newest),
+            "Move a visit": lambda: plan_changes.moving(plan, assessment, newest=newest),
             "Parts to order": lambda: orders(plan),
             "Left out": lambda: left_out(plan),
             "Hours and their price": lambda: hours(plan),
@@ -73,18 +74,18 @@ def show() -> None:
 
 def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> ReplacementPlan:
     """The plan on record, or a first one; a button makes a new one for the day shown, once vehicles are judged."""
-    weeks = plan.weeks if plan is not None else PLAN_WEEKS
-    if plan is not None:
-        stale = plan.as_of != pd.Timestamp(session.as_of())
-        label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
-        kind: Literal["primary", "secondary"] = "primary" if stale else "secondary"
-        if not st.button(label, key="plan_again", type=kind, disabled=assessment is None):
-            judging_note(assessment)
-            return plan
-    with session.database() as db, st.spinner("Planning …"):
-        return make_plan(
-            db, as_of=session.as_of(), weeks=weeks, assessment=assessment, by=session.who(), now=session.now()
-        )
+    if plan is None:
+        with session.database() as db, st.spinner("Planning …"):
+            plan = make_plan(
+                db, as_of=session.as_of(), weeks=PLAN_WEEKS, assessment=assessment, by=session.who(), now=session.now()
+            )
+    stale = plan.as_of != pd.Timestamp(session.as_of())
+    label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
+    plan_changes.wish_button(
+        label, Wish("again", plan.weeks), key="plan_again", primary=stale, disabled=assessment is None
+    )
+    judging_note(assessment)
+    return plan
 
 
 def judging_note(assessment: Assessment | None) -> None:
@@ -110,11 +111,6 @@ def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
         earlier = load_plan(db, int(chosen))
     st.caption("This is an earlier version, as it was; the newest one is what counts.")
     return earlier or plan, False
-
-
-def money(value: float, plan: ReplacementPlan) -> str:
-    """An amount in the plan's currency."""
-    return safe(plan_money(value, str(plan.summary["currency"])))
 
 
 def head(plan: ReplacementPlan) -> None:
@@ -167,10 +163,7 @@ def board(plan: ReplacementPlan) -> None:
             st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
     depots = sorted(plan.visits["depot"].unique().tolist())
     if not depots:
-        if (plan.hours["hours"] > 0).any():
-            st.success("No visit pays in these weeks.")
-        else:
-            st.info("No visit can be planned: no workshop has hours in these weeks.")
+        st.info(no_visit_words(plan))
         return
     chosen = st.pills("Depot", depots, key="plan_depot")
     visits = plan.visits if chosen is None else plan.visits[plan.visits["depot"] == chosen]
@@ -226,88 +219,6 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
             f"saves {money(float(visit['saving']), plan)}" + (f" ({'; '.join(extra)})" if extra else "")
         )
         st.markdown(whole(f"{said}.  \n{safe(visit['why'])}"), width="stretch")
-
-
-# --- moves by hand ---------------------------------------------------------------------------------------------------
-
-
-WISHES = {"pin": "come in this week", "forbid": "not come in this week"}
-
-
-def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool) -> None:
-    """Choose a vehicle and a week, see what the change costs, then make it or leave it."""
-    if assessment is None:
-        st.info("A visit can be moved as soon as the vehicles are judged.")
-        return
-    if plan.as_of != assessment.as_of or not newest:
-        st.info("This plan is not today's newest one; plan again before moving visits.")
-        return
-    labels = {v["unit"]: f"{v['unit']}, {v['iso_week']}: {v['job']}" for v in plan.visits.to_dict("records")}
-    labels |= {v["unit"]: f"{v['unit']}, left out: {v['job']}" for v in plan.left_out.to_dict("records")}
-    if labels:
-        with st.container(width=560):
-            change(plan, assessment, labels)
-    else:
-        st.write("There is no visit to move.")
-    pins_on_record(plan, assessment)
-
-
-def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]) -> None:
-    """One change by hand: tried first, its cost shown, kept when asked for."""
-    unit = st.selectbox(
-        "Visit", list(labels), index=None, format_func=labels.__getitem__, key=f"move_unit_{plan.version}",
-        placeholder="choose one to see what a change costs",
-    )  # fmt: skip
-    kind = st.segmented_control(
-        "It is to", list(WISHES), format_func=WISHES.__getitem__, default="pin", key="move_kind"
-    )
-    weeks = sorted(plan.hours["iso_week"].unique().tolist())
-    week = st.selectbox("Week", weeks, key="move_week")
-    reason = st.text_input("Why", max_chars=200, key="move_reason")
-    if not unit or not week or not kind:
-        return
-    with session.database() as db, st.spinner("Planning with it …"):
-        trial = try_move(db, plan, assessment, unit=unit, week=week, as_of=session.as_of(), kind=kind)
-    if kind == "pin" and trial.week != week:
-        st.warning(f"In {week} this cannot be done: there are too few hours or places, or no parts by then.")
-        return
-    st.markdown(trial_words(unit, week, kind, trial, plan))
-    if st.button("Move it" if kind == "pin" else "Keep it out", type="primary", key="move_now"):
-        with session.database() as db:
-            move(
-                db, assessment, unit=unit, week=week, as_of=session.as_of(), weeks=plan.weeks, reason=reason,
-                by=session.who(), now=session.now(), kind=kind,
-            )  # fmt: skip
-        st.rerun()
-
-
-def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: ReplacementPlan) -> str:
-    """What the change would do and cost."""
-    what = f"{safe(unit)} in {week}" if kind == "pin" else f"{safe(unit)} not in {week}"
-    lands = "" if kind == "pin" else f"; it comes in {trial.week}" if trial.week else "; it is left out"
-    sign = "costs" if trial.costs >= 0 else "saves"
-    one = trial.others_moved == 1
-    others = f"; {trial.others_moved} other visit{'' if one else 's'} would move" if trial.others_moved else ""
-    return f"{what} **{sign} {money(abs(trial.costs), plan)}**{lands}{others}."
-
-
-def pins_on_record(plan: ReplacementPlan, assessment: Assessment) -> None:
-    """What was fixed by hand, and letting it go."""
-    with session.database() as db:
-        pins = read_pins(db)
-    for pin in pins.to_dict("records"):
-        with st.container(horizontal=True, vertical_alignment="center"):
-            why = f": {safe(pin['reason'])}" if pin["reason"] else ""
-            words = "kept out of" if pin["kind"] == "forbid" else "fixed to"
-            st.markdown(f"{safe(pin['unit'])} {words} {pin['week']} by {safe(pin['by'] or 'not named')}{why}")
-            if st.button("Let go", key=f"unpin_{pin['id']}"):
-                with session.database() as db:
-                    remove_pin(db, int(pin["id"]), by=session.who(), now=session.now())
-                    make_plan(
-                        db, as_of=session.as_of(), weeks=plan.weeks, assessment=assessment, by=session.who(),
-                        now=session.now(),
-                    )  # fmt: skip
-                st.rerun()
 
 
 # --- tables and export -----------------------------------------------------------------------------------------------

@@ -1,0 +1,132 @@
+"""The plan's page: changes by two planners, reasons, figures on record, and plans of nothing, in sentences.
+
+Truth: what the test itself clicked and what it put into the database, read back.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from pathlib import Path
+
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database
+from test_views import run, said
+
+from analysis.plan import plan_replacements
+from dashboard import plan_moves, session
+from dashboard.planning import load_plan
+from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from ingest import store
+from ingest.records import read_pins, save_setting, set_pin
+
+
+@pytest.fixture
+def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    path = fleet_database(tmp_path / "fleet.db")
+    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
+    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    return path
+
+
+def test_typing_a_reason_solves_nothing_and_it_goes_on_record(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A change is worked out once; the reason typed after it is kept with it."""
+    solved: list[int] = []
+
+    def counted(*args: object, **more: object) -> object:
+        solved.append(1)
+        return plan_replacements(*args, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(plan_moves, "plan_replacements", counted)
+    app = run("plan")
+    plan = load_plan(store.open_database(fleet))
+    assert plan is not None
+    app.session_state["plan_tab"] = "Move a visit"
+    app.run()
+    app.selectbox(key=f"move_unit_{plan.version}").set_value(plan.visits["unit"].iloc[0])
+    app.selectbox(key="move_week").set_value("2027-W05").run()
+    assert len(solved) == 2
+    app.text_input(key="move_reason").set_value("the driver is away").run()
+    assert len(solved) == 2
+    app.text_input(key="move_reason").set_value("the driver is on leave")
+    app.button(key="move_now").click().run()
+    assert read_pins(store.open_database(fleet))["reason"].tolist() == ["the driver is on leave"]
+
+
+def test_two_planners_are_asked_before_one_overwrites_the_other(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    app = run("plan")
+    plan = load_plan(db)
+    assert plan is not None
+    unit = plan.visits["unit"].iloc[0]
+    app.session_state["plan_tab"] = "Move a visit"
+    app.run()
+    app.selectbox(key=f"move_unit_{plan.version}").set_value(unit)
+    app.selectbox(key="move_week").set_value("2027-W05").run()
+    set_pin(db, unit=unit, kind="pin", week="2027-W07", by="Berta <b>", now=dt.datetime(2026, 11, 30, 9, 12))
+    app.button(key="move_now").click().run()
+    asked = app.warning[0].value
+    assert "was fixed to 2027\\-W07 by Berta \\<b\\> on 30 Nov 2026 at 09\\:12" in asked
+    assert asked.endswith("all the same\\?")
+    assert read_pins(db)["by"].tolist() == ["Berta <b>"]
+    app.button(key="overtaken_leave").click().run()
+    assert not app.warning
+    assert read_pins(db)["week"].tolist() == ["2027-W07"]
+    app.selectbox(key=f"move_unit_{plan.version}").set_value(unit)
+    app.selectbox(key="move_week").set_value("2027-W05").run()
+    set_pin(db, unit=unit, kind="pin", week="2027-W08", by="Berta", now=dt.datetime(2026, 11, 30, 9, 13))
+    app.button(key="move_now").click().run()
+    app.button(key="overtaken_mine").click().run()
+    assert read_pins(db)["week"].tolist() == ["2027-W05"]
+    assert not app.exception
+
+
+def test_plan_again_shows_what_is_on_record(fleet: Path) -> None:
+    """The figures after the click are those of the next drawing too; without any change it says so."""
+    app = run("plan")
+    app.button(key="plan_again").click().run()
+    assert any("Nothing changes: version 1 stands" in s.value for s in app.success)
+    db = store.open_database(fleet)
+    save_setting(db, "plan", {"no_start": {"light": {"lost_work": 301}, "heavy": {"lost_work": 601}}}, by="lead")
+    app.button(key="plan_again").click().run()
+    (first,) = [m.value for m in app.markdown if m.value.startswith("Version ")]
+    assert first.startswith("Version 2,")
+    app.run()
+    assert [m.value for m in app.markdown if m.value.startswith("Version ")] == [first]
+
+
+@pytest.mark.parametrize("what", ["no workshop", "no hours", "nobody at risk", "no depot"])
+def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    db = store.open_database(fleet)
+    if what == "no workshop":
+        db.conn.execute("DELETE FROM workshops")
+    elif what == "no hours":
+        db.conn.execute("UPDATE workshops SET hours_per_week = 0")
+    db.conn.commit()
+    found = assessed()
+    if what == "nobody at risk":
+        found = dataclasses.replace(found, outlook=found.outlook.iloc[:0], beyond=found.beyond.iloc[:0])
+    elif what == "no depot":
+        found = dataclasses.replace(found, units=found.units.assign(depot=None))
+    monkeypatch.setattr(session, "assessment", lambda **_: found)
+    app = run("plan")
+    for tab in ("Board", "Move a visit", "Parts to order", "Left out", "Hours and their price",
+                "Against other policies", "Costs and rules", "Export"):  # fmt: skip
+        app.session_state["plan_tab"] = tab
+        app.run()
+        assert not app.exception, tab
+        assert not app.error, tab
+    app.session_state["plan_tab"] = "Board"
+    text = said(app.run())
+    assert "**0 visits" in text
+    costs = next(m.value for m in app.markdown if "Expected cost" in m.value).split("Expected cost ")[1]
+    assert costs.split("; with no visit ")[0].strip(".") == costs.split("; with no visit ")[1].strip(".")
+    if what in ("no workshop", "no hours"):
+        assert "No workshop has any hours in these weeks" in text
+    elif what == "nobody at risk":
+        assert "No visit pays in these weeks" in text
+    else:
+        assert "give their depot in units" in text
+        assert "No visit can be planned in these weeks; what is left out, and why" in text
