@@ -28,7 +28,9 @@ def main() -> None:
         margin()
         chosen.run()
         session.begin_judging()
-    except (IngestError, JudgingFailed) as error:
+    except JudgingFailed:
+        session.fresh_when_ready(session.key_of())
+    except IngestError as error:
         st.error(safe(error))
 
 

@@ -28,9 +28,12 @@ def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
     with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
         out = Path(folder) / "assessment"
         command = [sys.executable, "-m", "dashboard.judging", path, as_of.isoformat(), str(horizon_days), str(out)]
-        with subprocess.Popen(
-            command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
-        ) as worker:
+        quiet = subprocess.DEVNULL
+        try:
+            worker = subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=subprocess.PIPE, text=True)
+        except OSError as error:  # no memory or no process left just now
+            raise JudgingFailed(f"The vehicles could not be judged: {error.strerror}.") from error
+        with worker:
             atexit.register(worker.kill)
             _, said = worker.communicate()
         atexit.unregister(worker.kill)

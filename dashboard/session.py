@@ -19,6 +19,7 @@ from sqlite_utils import Database
 from analysis.assess import Assessment
 from dashboard.assessment import tolerated_false_flags
 from dashboard.judging import assess_apart
+from dashboard.plain_text import safe
 from dashboard.worker import Worker
 from ingest import store
 from ingest.records import read_findings, read_settings
@@ -31,6 +32,7 @@ HORIZON_KEY = "horizon_days"
 DEVICE_MEMORY = "device_memory"  # what the device remembers, see `device`
 IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
+RETRY_S = 60.0  # [s] after which a judgement that failed is begun again by itself, our choice
 PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
 _JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast")
 
@@ -176,18 +178,46 @@ class Judge:
     lock: Lock = field(default_factory=Lock)
     found: dict[Key, Future[Assessment]] = field(default_factory=dict)
     begun: dict[Key, float] = field(default_factory=dict)
+    failed: dict[Key, float] = field(default_factory=dict)
 
     def ask(self, key: Key) -> Future[Assessment]:
-        """The assessment of `key`, begun if nobody asked before."""
+        """The assessment of `key`, begun if nobody asked before, or if it failed a while ago."""
         with self.lock:
+            if key in self.failed and monotonic() - self.failed[key] >= RETRY_S:
+                self._forget(key)
             if key not in self.found:
                 while len(self.found) >= KEPT_ASSESSMENTS:
-                    oldest = next(iter(self.found))
-                    self.found.pop(oldest).cancel()
-                    self.begun.pop(oldest, None)
+                    self._forget(next(iter(self.found)))
                 self.begun[key] = monotonic()
-                self.found[key] = self.pool.submit(_assess, key)
+                self.found[key] = future = self.pool.submit(_assess, key)
+                future.add_done_callback(lambda done: self._ended(key, done))
             return self.found[key]
+
+    def try_again(self, key: Key) -> None:
+        """Forget that the assessment of `key` failed, so that it is begun again when it is asked for."""
+        with self.lock:
+            if key in self.failed:
+                self._forget(key)
+
+    def failure(self, key: Key) -> tuple[str, float] | None:
+        """Why the assessment of `key` failed, and the seconds until it is begun again by itself; None if it did not."""
+        with self.lock:
+            future, when = self.found.get(key), self.failed.get(key, monotonic())
+        if future is None or not future.done() or future.cancelled() or future.exception() is None:
+            return None
+        return str(future.exception()), max(0.0, RETRY_S - (monotonic() - when))
+
+    def _forget(self, key: Key) -> None:
+        self.found.pop(key).cancel()
+        self.begun.pop(key, None)
+        self.failed.pop(key, None)
+
+    def _ended(self, key: Key, future: Future[Assessment]) -> None:
+        if future.cancelled() or future.exception() is None:
+            return
+        with self.lock:
+            if self.found.get(key) is future:
+                self.failed[key] = monotonic()
 
     def asked_s(self, key: Key) -> float:
         """Seconds since the assessment of `key` was first asked for; 0 when nobody did."""
@@ -282,22 +312,40 @@ def assessment(*, patient: bool = True) -> Assessment | None:
         return None
     key = key_of()
     future = judge().ask(key)
-    if future.done():
+    if future.done() and judge().failure(key) is None:
         return future.result()
     earlier = judge().latest(key)
     if earlier is not None:
         fresh_when_ready(key)
         return earlier
     if not patient:
-        return future.result() if wait([future], timeout=PATIENCE_S).done else None
+        ready = wait([future], timeout=PATIENCE_S).done and judge().failure(key) is None
+        return future.result() if ready else None
+    return judged(key)
+
+
+def judged(key: Key) -> Assessment:
+    """The assessment of `key`, waited for; JudgingFailed when it cannot be had."""
     with st.spinner("Judging every vehicle from its readings …", show_time=True):
-        return future.result()
+        return judge().ask(key).result()
 
 
 @st.fragment(run_every=2.0)
 def fresh_when_ready(key: Key, *, words: str = "Newer entries are being judged; the page follows by itself.") -> None:
-    """A line saying what is being worked out and since when; the page is drawn again when that is done."""
-    if judge().ask(key).done():
+    """A line saying what is being worked out and since when; the page is drawn again when that is done.
+
+    Where it failed: why, when it is begun again by itself, and a button that begins it at once.
+    """
+    future = judge().ask(key)
+    failed = judge().failure(key)
+    if failed is not None:
+        why, in_s = failed
+        st.error(f"{safe(why)} It is tried again by itself in {in_s:.0f} s.")
+        if st.button("Try again", key="judge_again"):
+            judge().try_again(key)
+            st.rerun()
+        return
+    if future.done():
         st.rerun()
     st.caption(f":material/hourglass_top: {words} ({judge().asked_s(key):.0f} s so far)")
 

@@ -13,6 +13,8 @@ import pytest
 from samples_ingest import GOOD, NOW, fleet, readings_file
 from sqlite_utils import Database
 
+from dashboard import session
+from dashboard.judging import JudgingFailed
 from dashboard.planning import parts_in_force, save_parts
 from dashboard.session import judged_version
 from ingest.corrections import correct, undo, withdraw
@@ -105,3 +107,36 @@ def test_a_row_that_was_set_aside_counts_when_it_is_corrected(db: Database, tmp_
     file = readings_file(tmp_path, GOOD.replace("2023-03-01", "2023-04-01").replace("12.66", "126.6"), name="slip.csv")
     assert not judged_again(db, lambda: import_paths(db, [file], now=NOW)), "nothing of it was stored"
     assert judged_again(db, lambda: correct_set_aside(db, 1, {"rest_v": "12.66"}, by="m", now=NOW))
+
+
+# --- a judgement that fails ------------------------------------------------------------------------------------------
+
+
+def test_a_failed_judgement_is_begun_again_by_itself_after_a_while(monkeypatch: pytest.MonkeyPatch) -> None:
+    tries: list[session.Key] = []
+
+    def fails(key: session.Key) -> None:
+        tries.append(key)
+        raise JudgingFailed("no memory")
+
+    monkeypatch.setattr(session, "_assess", fails)
+    judge, key = session.Judge(), session.Key("x", "1", TODAY, 30)
+    with pytest.raises(JudgingFailed):
+        judge.ask(key).result(10)
+    failed = judge.failure(key)
+    assert failed is not None
+    assert failed[0] == "no memory"
+    assert 0 < failed[1] <= session.RETRY_S
+    assert judge.ask(key).done(), "not at once: it would fail for ever without a pause"
+    monkeypatch.setattr(session, "RETRY_S", 0.0)
+    with pytest.raises(JudgingFailed):
+        judge.ask(key).result(10)
+    assert len(tries) == 2
+    monkeypatch.setattr(session, "RETRY_S", 60.0)
+    monkeypatch.setattr(session, "_assess", lambda key: key)
+    judge.try_again(key)
+    assert judge.ask(key).result(10) == key
+    assert judge.failure(key) is None
+    monkeypatch.setattr(session, "RETRY_S", 0.0)
+    again = judge.ask(key)
+    assert again.done(), "what was found is not begun again"

@@ -216,6 +216,35 @@ def test_what_is_on_record_stands_while_vehicles_are_judged(fleet: Path, monkeyp
     assert "What was learned of each class" in {e.label for e in app.run().expander}
 
 
+def test_a_failed_judgement_is_said_with_a_button_that_tries_again(
+    fleet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A failure leaves what is on record on the page, and does not stick."""
+    last_week = dataclasses.replace(assessed(), as_of=pd.Timestamp(AS_OF - dt.timedelta(days=7)))
+    assert weekly.issue(store.open_database(fleet), last_week)
+    works = False
+
+    def may_fail(_key: session.Key) -> Assessment:
+        if not works:
+            raise judging.JudgingFailed("The vehicles could not be judged: no memory.")
+        return assessed()
+
+    monkeypatch.setattr(session, "_assess", may_fail)
+    for page in ("weekly_list", "unit", "fleet"):
+        app = run(page, unit=worst_unit() if page == "unit" else None)
+        assert safe("could not be judged: no memory") in said(app)
+        assert "tried again by itself in" in said(app)
+        assert "being worked out" not in said(app)
+    works = True
+    app = run()
+    assert "no memory" in said(app), "what failed a moment ago is not begun at every click"
+    app.button(key="judge_again").click().run()
+    session.judge().ask(session.key_of(AS_OF)).result(30)
+    app.run()
+    assert "no memory" not in said(app)
+    assert f"**{weekly.iso_week(AS_OF)}**" in said(app)
+
+
 def test_past_lists_are_kept_until_something_changes(fleet: Path) -> None:
     """A second server need not work them out again; a new reading makes them void."""
     db = store.open_database(fleet)

@@ -75,7 +75,8 @@ def this_week() -> WeeklyList | None:
     last = read_issued(newest) if newest and newest < iso and session.has_readings(day_shown) else None
     assessment = session.assessment(patient=last is None)
     if assessment is None and last is not None:
-        st.info(f"The list of {iso} is being worked out; meanwhile this is the one issued before.")
+        if session.judge().failure(session.key_of()) is None:
+            st.info(f"The list of {iso} is being worked out; meanwhile this is the one issued before.")
         session.fresh_when_ready(session.key_of())
         return last
     if assessment is None:
