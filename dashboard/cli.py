@@ -25,8 +25,8 @@ from dashboard.own_limits import limit_book, save_limits
 from dashboard.plain_text import formula_safe
 from dashboard.reading_sheet import load_test_text
 from dashboard.reading_source import knowledge_of, latest_taken, unit_row
-from dashboard.tables import SAFE_NOTE, clean, list_table, reading_advice, unit_sheet, whose_lines
-from ingest import entries, records, set_aside, sources, store
+from dashboard.tables import SAFE_NOTE, clean, list_table, logbook_lines, reading_advice, unit_sheet, whose_lines
+from ingest import corrections, entries, logbook, records, set_aside, sources, store
 from ingest.drafting import draft_source
 from ingest.errors import EntryRefused, IngestError
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
@@ -354,6 +354,52 @@ def run_set_aside(options: argparse.Namespace) -> int:
     return 0
 
 
+def run_correct(options: argparse.Namespace) -> int:
+    """Correct a stored reading, repair or decision."""
+    changes = dict(pair(text) for text in options.changes)
+    db = open_existing(options)
+    return changed(
+        options, corrections.correct(db, options.what, options.id, changes, by=WHO, reason=options.reason), "corrected"
+    )
+
+
+def run_withdraw(options: argparse.Namespace) -> int:
+    """Take a stored reading, repair or decision out of what is judged."""
+    db = open_existing(options)
+    return changed(
+        options, corrections.withdraw(db, options.what, options.id, by=WHO, reason=options.reason), "withdrawn"
+    )
+
+
+def changed(options: argparse.Namespace, entry: entries.Entry, word: str) -> int:
+    """Say what became of a stored row, and how to undo it."""
+    for text in (*entry.problems, *entry.doubts):
+        say(clean(text))
+    if entry.problems:
+        return 1
+    undone = "" if entry.change is None else f"; to undo it: cranktrend undo {entry.change}"
+    show(f"{options.what} {options.id}: {word if entry.stored else 'said that already'}{undone}")
+    return 0
+
+
+def run_undo(options: argparse.Namespace) -> int:
+    """Put back what a correction or a withdrawal changed."""
+    entry = corrections.undo(open_existing(options), options.change, by=WHO, reason=options.reason)
+    show(f"change {options.change}: undone; to bring it again: cranktrend undo {entry.change}")
+    return 0
+
+
+def run_logbook(options: argparse.Namespace) -> int:
+    """Print who did what."""
+    db = open_existing(options)
+    done = logbook.read_logbook(db, unit=options.unit, who=options.who, since=options.since)
+    if options.format == "csv":
+        show(harmless_csv(done))
+    else:
+        show("\n".join(clean(line) for line in logbook_lines(done)) or "nothing is on record")
+    return 0
+
+
 def set_aside_text(rows: pd.DataFrame) -> str:
     """Set-aside rows, one a line."""
     if rows.empty:
@@ -490,8 +536,35 @@ def build_parser() -> argparse.ArgumentParser:
     sub.add_argument("--port", type=whole(1, 65535), default=8501)
     sub = command("backup", run_backup, "copy the database to a new file")
     sub.add_argument("file", metavar="FILE")
+    add_corrections(command)
     add_nested(command)
     return parser
+
+
+def add_corrections(command: Callable[..., argparse.ArgumentParser]) -> None:
+    """Commands that put a saved mistake right, and the record of who did what."""
+    for name, run, words in (
+        ("correct", run_correct, "correct a stored reading, repair or decision; the old values stay on record"),
+        (
+            "withdraw",
+            run_withdraw,
+            "take a stored reading, repair or decision out of what is judged; it stays on record",
+        ),
+    ):
+        sub = command(name, run, words)
+        sub.add_argument("what", choices=tuple(corrections.KINDS))
+        sub.add_argument("id", type=whole(1, 2**62), metavar="ID", help="its number, as `logbook` and `unit` show it")
+        if name == "correct":
+            sub.add_argument("changes", nargs="+", metavar="COLUMN=VALUE", help="unit=K-7 moves it to that vehicle")
+        sub.add_argument("--reason", default="", metavar="TEXT", help="why; has to be given")
+    sub = command("undo", run_undo, "put back what a correction or a withdrawal changed")
+    sub.add_argument("change", type=whole(1, 2**62), metavar="CHANGE", help="its number, as `logbook` shows it")
+    sub.add_argument("--reason", default="undone", metavar="TEXT")
+    sub = command("logbook", run_logbook, "who did what, when and why, newest first")
+    sub.add_argument("--unit", default="", metavar="UNIT", help="only what concerns this vehicle")
+    sub.add_argument("--who", default="", metavar="NAME", help="only by names that contain this")
+    sub.add_argument("--since", type=a_date, default=None, metavar="DATE", help="only from this day on")
+    sub.add_argument("--format", choices=("table", "csv"), default="table")
 
 
 def add_horizon(parser: argparse.ArgumentParser) -> None:

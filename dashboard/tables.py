@@ -126,7 +126,7 @@ def unit_sheet(
     if len(mine):
         lines += ["", "Repairs:"]
         lines += [
-            f"  {r.done_on:%Y-%m-%d} {wording.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})"
+            f"  repair {r.repair_id}: {r.done_on:%Y-%m-%d} {wording.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})"
             for r in mine.itertuples()
         ]
     return "\n".join(lines)
@@ -188,9 +188,25 @@ def readings_text(readings: pd.DataFrame) -> str:
     """The last six readings, newest last."""
     if readings.empty:
         return "  none"
-    table = readings[[c for c in SHOWN if c in readings]].tail(6).copy()
+    table = readings[[c for c in ("reading_id", *SHOWN) if c in readings]].tail(6).copy()
+    table = table.rename(columns={"reading_id": "reading"})
     table["taken_at"] = table["taken_at"].dt.strftime("%Y-%m-%d")
     return textwrap.indent(table.to_string(index=False, na_rep="-"), "  ")
+
+
+def logbook_lines(done: pd.DataFrame) -> list[str]:
+    """Who did what, one line each; the number in brackets undoes a change."""
+    lines = []
+    for row in done.itertuples(index=False):
+        value = f" {row.column}" if row.column else ""
+        value += (
+            f" {row.old or 'nothing'} -> {row.new or 'nothing'}" if row.what == "changed" else f" {row.new}".rstrip()
+        )
+        unit = f" ({row.unit})" if row.unit else ""
+        why = f": {row.why}" if row.why else ""
+        number = f" [change {row.change}]" if row.change else ""
+        lines.append(f"{row.at[:16]} {row.by}: {row.what} {row.record}{unit}{value}{why}{number}")
+    return lines
 
 
 def part_object(part: Mapping[str, Any]) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from types import MappingProxyType
+from typing import NoReturn
 
 from sqlite_utils import Database
 
@@ -24,7 +25,17 @@ from ingest.former import WITHDRAWN, stored_value, typed
 from ingest.records import checked_decision
 from ingest.rules import check
 from ingest.sources import target_of
-from ingest.writing import DAY_COLUMNS, ROW_NUMBERS, Change, Origin, note_write, write_change, write_origin, writing
+from ingest.writing import (
+    DAY_COLUMNS,
+    ROW_NUMBERS,
+    Change,
+    Origin,
+    as_text,
+    note_write,
+    write_change,
+    write_origin,
+    writing,
+)
 
 Row = dict[str, object]
 CONFIRMED = "confirmed"  # the readings' column of measurements that were taken twice
@@ -129,7 +140,7 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
         mine = Origin("correction", by, at)
         again = write_origin(db, mine)
         if WITHDRAWN in columns:
-            row = _put_back(db, kind, number) if columns[WITHDRAWN][1] else _whole(db, kind, number)
+            row = _put_back(db, kind, number, change) if columns[WITHDRAWN][1] else _whole(db, kind, number)
             if not columns[WITHDRAWN][1]:
                 _take_out(db, kind, number, row, again)
             one = Change(kind.table, str(number), WITHDRAWN, *reversed(columns[WITHDRAWN]))
@@ -137,6 +148,9 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
             _follow(db, kind, row, row, at)
         else:
             old = _whole(db, kind, number)
+            other = [name for name, (_, told) in columns.items() if as_text(old[name]) != told]
+            if other:
+                _refuse_later(db, change, kind, number, other)
             back = {name: typed(kind.table, name, before) for name, (before, _) in columns.items()}
             _check_free(db, kind, number, {**old, **back})
             _set(db, kind, number, old, back, mine, reason, again)
@@ -250,10 +264,12 @@ def _take_out(db: Database, kind: Kind, number: int, row: Row, change: int) -> N
     db.execute(f"DELETE FROM {kind.table} WHERE {kind.number} = ?", (number,))
 
 
-def _put_back(db: Database, kind: Kind, number: int) -> Row:
+def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
     found = db.execute(
         "SELECT cells FROM withdrawn WHERE table_name = ? AND row_id = ?", (kind.table, number)
     ).fetchone()
+    if found is None:
+        _refuse_later(db, change, kind, number, [WITHDRAWN])
     row: Row = json.loads(found[0])
     _check_free(db, kind, number, row)
     db.execute(f"INSERT INTO {kind.table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", list(row.values()))
@@ -264,30 +280,27 @@ def _put_back(db: Database, kind: Kind, number: int) -> Row:
 def _changed_by(db: Database, change: int) -> tuple[Kind, int, dict[str, tuple[str | None, str | None]]]:
     """Return what a change touched: kind, number, and old and new value by column; IngestError when it cannot be undone."""
     rows = db.execute(
-        "SELECT id, table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
+        "SELECT table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
         (int(change),),
     ).fetchall()
-    if not rows or rows[0][1] not in _OF_TABLE:
+    if not rows or rows[0][0] not in _OF_TABLE:
         raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
-    last, table, key = rows[-1][0], rows[0][1], rows[0][2]
-    columns = {str(name): (old, new) for _, _, _, name, old, new in rows}
-    _check_last(db, change, last, _OF_TABLE[table], key, list(columns))
-    return _OF_TABLE[table], int(key), columns
+    columns = {str(name): (old, new) for _, _, name, old, new in rows}
+    return _OF_TABLE[rows[0][0]], int(rows[0][1]), columns
 
 
-def _check_last(db: Database, change: int, last: int, kind: Kind, key: str, columns: Sequence[str]) -> None:
-    """Raise IngestError when what a change wrote was changed again since."""
+def _refuse_later(db: Database, change: int, kind: Kind, number: int, columns: Sequence[str]) -> NoReturn:
+    """Raise IngestError with the change that came after `change` to one of the columns."""
     marks = ", ".join("?" * len(columns))
-    later = db.execute(
-        "SELECT origin_id, at, by FROM audit WHERE table_name = ? AND row_key = ? AND id > ?"
-        f" AND (column_name IN ({marks}, '{WITHDRAWN}') OR '{WITHDRAWN}' IN ({marks})) ORDER BY id DESC LIMIT 1",
-        [kind.table, key, last, *columns, *columns],
+    later, at, by = db.execute(
+        "SELECT origin_id, at, by FROM audit WHERE table_name = ? AND row_key = ?"
+        f" AND column_name IN ({marks}) ORDER BY id DESC LIMIT 1",
+        [kind.table, str(number), *columns],
     ).fetchone()
-    if later:
-        raise IngestError(
-            f"{kind.word} {key} was changed again on {later[1][:10]} by {later[2]} (change {later[0]}) after change "
-            f"{change}; allowed is to undo the last one first"
-        )
+    raise IngestError(
+        f"{kind.word} {number} was changed again on {at[:10]} by {by} (change {later}) after change {change}; allowed is "
+        "to undo the last one first"
+    )
 
 
 def _follow(db: Database, kind: Kind, old: Row, new: Row, at: datetime) -> None:

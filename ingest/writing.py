@@ -111,12 +111,17 @@ def write_change(
             change.table,
             change.row_key,
             change.column,
-            None if change.old is None else str(change.old),
-            None if change.new is None else str(change.new),
+            as_text(change.old),
+            as_text(change.new),
             reason,
             origin_id,
         ),
     )
+
+
+def as_text(value: object) -> str | None:
+    """Return a value as the audit holds it."""
+    return None if value is None else str(value)
 
 
 def stamp(at: datetime) -> str:

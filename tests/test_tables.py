@@ -103,7 +103,8 @@ def test_a_unit_s_sheet_shows_every_part(assessed: Assessment, rows: list[dict])
     unit = rows[0]["unit"]
     own = made.readings[(made.readings["unit"] == unit) & (made.readings["taken_at"] < DAY)]
     repairs = pd.DataFrame(
-        {"unit": [unit], "done_on": [pd.Timestamp("2022-05-05")], "part": ["ground_path"], "action": ["cleaned"], "reason": ["preventive"]}
+        {"unit": [unit], "done_on": [pd.Timestamp("2022-05-05")], "part": ["ground_path"], "action": ["cleaned"], "reason": ["preventive"],
+         "repair_id": [7]}
     )  # fmt: skip
     text = unit_sheet(rows[0], assessed, own, repairs, fmt="table")
     for words in (
