@@ -42,6 +42,7 @@ ASSUMED_DROP_V = 0.1  # sound cable, common practice
 ASSUMED_CONTROL_V = 0.8  # sound control circuit, common practice: up to 1 V
 ASSUMED_COIL_A = 7.0  # most coils, common practice
 ASSUMED_COIL_MOHM = 1e3 * 11.0 / ASSUMED_COIL_A
+LEAST_LOOP_SHARE = 0.05  # of rest volts that the loop takes while cranking at the least, our choice
 PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
 LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
 INRUSH_MODEL_SD = 0.02  # no estimate of the inrush share is better than this, our choice
@@ -285,7 +286,7 @@ def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
     for g in range(n):
         for c in range(len(CHANNELS)):
             mine = low[c, panel.group == g]
-            mine = mine[np.isfinite(mine)]
+            mine = mine[mine > 0.0]  # a few readings at odds with each other may make a resistance below nil
             if len(mine):
                 middle = np.median(mine)
                 below = 1.4826 * np.median(np.abs(mine[mine <= middle] - middle)) / abs(middle)
@@ -320,7 +321,7 @@ def with_assumed(panel: Panel, base: Floats, emf: Floats) -> Floats:
     for channel, ohms in outside.items():
         out[:, channel] = np.where(np.isfinite(out[:, channel]), out[:, channel], 1e3 * ohms)
     out[:, LOAD] = amps
-    loop = 1e3 * (rest - emf) / amps
+    loop = 1e3 * np.maximum(rest - emf, LEAST_LOOP_SHARE * rest) / amps
     motor = np.maximum(loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), 0.1 * loop)
     out[:, MOTOR] = np.where(np.isfinite(out[:, MOTOR]), out[:, MOTOR], motor)
     return out

@@ -24,6 +24,7 @@ CHANNELS = (
     "control_circuit",
 )
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
+LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank an engine, and tells no resistance; our choice
 
 
 TAKEN_FROM = {  # channel -> measurements that it is made from
@@ -172,7 +173,8 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
     with np.errstate(divide="ignore", invalid="ignore"):
-        battery = 1e3 * np.maximum(rest_v - m["crank_min_v"], 0.05 * scale) / amps
+        sag = rest_v - m["crank_min_v"]
+        battery = 1e3 * np.where(sag > LEAST_SAG_V * scale, sag, np.nan) / amps
         at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]
         grown = (1.0 - inrush[g, 1])[:, None] * np.where(np.isfinite(battery), battery, nearest_known(battery))
         return Raw(

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from analysis.coldstart import StartLimits, StartState, start_margins_v
 from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
 from analysis.panel import Floats, Ints, Reals, in_chunks
+from analysis.trend import LEAST_LEVEL
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
@@ -75,7 +76,7 @@ def start_state(
     field: (U, K) motor field relative to the class (1 = as usual); rest_v: (U,) rest volts.
     """
     usual = laws.base[group].T[:, :, None]
-    value = (np.maximum(state, 0.05) * usual).astype(np.float32)[..., None]
+    value = (np.maximum(state, LEAST_LEVEL) * usual).astype(np.float32)[..., None]
     per_unit = {name: getattr(laws, name)[group].astype(np.float32)[:, None, None] for name in _PER_CLASS}
     speed = usual_speed(laws)[group].astype(np.float32)[:, None, None]
     bend, relief = (np.atleast_1d(v).astype(np.float32)[:, None] for v in (cold.bend, cold.relief))

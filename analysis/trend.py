@@ -9,11 +9,12 @@ linear regressions.  The prior over paths is shared by the class and learned fro
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 
 from analysis.panel import Bools, Floats, Ints, Reals, in_chunks
 
@@ -32,6 +33,9 @@ MAY_BE_SLIP_SE = 2.5  # the latest reading is looked at as a slip beyond so many
 STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 DAYS_PER_YEAR = 365.25
+LEAST_LEVEL = 0.05  # no part has less than this share of what is usual in its class; our choice: no resistance is nil
+SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
+LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
 PER_DAY = 4  # steps of the table of growth
 
 
@@ -150,7 +154,28 @@ class Growth:
 
     def of(self, rows: slice | Ints) -> Growth:
         """The growth of some of its vehicles."""
-        return Growth(**{name: values[rows] for name, values in vars(self).items()})
+        return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+    @cached_property
+    def worn_only(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Amount, base, variance of the amount and covariance (U, N) with amounts below nil held at nil, as in the draws:
+        a part gets no better by itself. Moments of a rectified normal."""
+        amount, base = self.amount.astype(np.float64), self.base.astype(np.float64)
+        variance, cov = self.var_amount.astype(np.float64), self.cov.astype(np.float64)
+        sd = np.sqrt(np.maximum(variance, 1e-18))
+        doubtful = (amount < SURELY_GROWS_SD * sd) & (self.weight > LEAST_PATH_WEIGHT)
+        doubtful[:, 0] = False  # the steady path has no growth
+        m, s = amount[doubtful], sd[doubtful]
+        z = m / s
+        inside, density = ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)
+        mean = m * inside + s * density
+        square = (m * m + s * s) * inside + m * s * density
+        slope = cov[doubtful] / (s * s)
+        base[doubtful] += slope * (mean - m)
+        amount[doubtful] = mean
+        variance[doubtful] = np.maximum(square - mean * mean, 0.0)
+        cov[doubtful] = slope * variance[doubtful]
+        return amount, base, variance, cov
 
     def aged(self, ahead_d: float | Floats) -> Floats:
         """(U,) what ordinary ageing adds until `ahead_d` days after the assessment, one for all or (U,)."""
@@ -441,24 +466,28 @@ def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, 
     lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
     shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** grid.power
     weight = growth.weight.astype(np.float64)
-    value = growth.amount * shape
-    value += growth.base
+    amount, base, variance, cov = growth.worn_only
+    value = amount * shape
+    value += base
     mean = np.einsum("un,un->u", weight, value)
     value -= mean[:, None]
-    spread = growth.var_amount * shape**2
-    spread += growth.cov * (2.0 * shape)
+    spread = variance * shape**2
+    spread += cov * (2.0 * shape)
     spread += growth.var_base
     spread += np.square(value, out=value)
-    return mean + growth.aged(ahead_d), np.sqrt(np.maximum(np.einsum("un,un->u", weight, spread), 0.0))
+    sd = np.sqrt(np.maximum(np.einsum("un,un->u", weight, spread), 0.0))
+    return np.maximum(mean + growth.aged(ahead_d), LEAST_LEVEL), sd
 
 
 def mean_before(growth: Growth, grid: PathGrid, back_d: Floats) -> Floats:
     """(U,) posterior mean of the value `back_d` (U,) days ago, another day for each vehicle."""
     shape = growth_columns(back_d).take(grid.design, axis=1)
     shape[:, 0] = 0.0  # the steady path has no growth
-    shape *= growth.amount
-    shape += growth.base
-    return np.asarray(np.einsum("un,un->u", growth.weight.astype(np.float64), shape) + growth.aged(-back_d))
+    amount, base, _, _ = growth.worn_only
+    shape *= amount
+    shape += base
+    mean = np.einsum("un,un->u", growth.weight.astype(np.float64), shape) + growth.aged(-back_d)
+    return np.asarray(np.maximum(mean, LEAST_LEVEL))
 
 
 def onset_day(growth: Growth, grid: PathGrid) -> Floats:
