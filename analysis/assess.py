@@ -140,6 +140,8 @@ def _assess(
     units = unit_table(
         state, outlook, shares, probability, bounds, far_probability, progress, act_by, levels=levels, drift=drift
     )
+    on_record = known.readings.groupby("unit").size().reindex(units["unit"], fill_value=0)
+    units["readings_on_record"] = on_record.to_numpy(np.int64)
     return Assessment(
         as_of,
         horizon_days,

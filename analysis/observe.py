@@ -24,7 +24,9 @@ CHANNELS = (
     "control_circuit",
 )
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
-LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank an engine, and tells no resistance; our choice
+LEAST_SAG_V = (
+    0.05  # per 12 V: a battery that falls by less did not crank an engine, and tells no resistance; our choice
+)
 
 
 TAKEN_FROM = {  # channel -> measurements that it is made from

@@ -16,7 +16,7 @@ from analysis.limit_book import LimitBook
 from analysis.next_test import made_already
 from analysis.panel import FleetTables
 from analysis.plan_settings import PlanSettings, settings_from_mapping
-from dashboard import wording
+from dashboard import reasons, wording
 from ingest import store
 from ingest.records import read_findings, read_reset_answers, read_settings
 
@@ -108,7 +108,7 @@ def list_rows(
     parts: dict[str, list[Mapping[Any, Any]]] = {}
     for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):
         parts.setdefault(str(row["unit"]), []).append(row)
-    latest = wording.latest_readings(readings, assessment.as_of)
+    latest = reasons.latest_drops(readings, assessment.as_of)
     listed = readings[(readings["taken_at"] < assessment.as_of) & readings["unit"].isin(set(units["unit"]))]
     made = made_already(listed)
     return [

@@ -14,7 +14,7 @@ from analysis.history import AGAIN_D, FOR_NOTHING_D, FORESEEN_D, SETTLING_D
 from analysis.report import BacktestReport, OddsReport
 from dashboard import theme
 from dashboard.plain_text import day, number
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import PART_WORDS
 
 Chart: TypeAlias = alt.LayerChart | alt.FacetChart
 SIDE = 380

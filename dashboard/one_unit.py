@@ -24,7 +24,7 @@ from dashboard.own_limits import limit_book
 from dashboard.paper import BayUnit
 from dashboard.plain_text import safe
 from dashboard.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart, whose
-from dashboard.wording import OUTCOME_WORDS, latest_readings
+from dashboard.reasons import OUTCOME_WORDS, latest_drops
 from ingest import store
 from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import read_reset_answers
@@ -86,7 +86,7 @@ def facts(unit: str) -> Facts:
 
 def latest(own: Facts, as_of: pd.Timestamp) -> Mapping[str, Any] | None:
     """The latest drops with their amps before `as_of`."""
-    return latest_readings(own.readings, as_of).get(str(own.unit["unit"]))
+    return latest_drops(own.readings, as_of).get(str(own.unit["unit"]))
 
 
 def answered(unit: str) -> set[tuple[str, date]]:
@@ -138,7 +138,8 @@ def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, 
         climate, forecast = store.read_climate(db), store.read_forecast(db)
     depot = str(row["depot"])
     own = forecast[(forecast["depot"] == depot) & (forecast["date"] >= assessment.as_of)]
-    start = cold_course(assessment, str(row["unit"]), part=str(row["part"]))
+    suspect = assessment.units.set_index("unit").at[str(row["unit"]), "part"]
+    start = cold_course(assessment, str(row["unit"]), part=str(suspect))
     return start, season_course(climate, depot, assessment.as_of), own
 
 

@@ -35,7 +35,7 @@ from dashboard.plain_text import (
     whole,
     words,
 )
-from dashboard.wording import MEASURES, PART_WORDS, plain, quantity_unit
+from dashboard.reasons import MEASURES, PART_WORDS, plain, quantity_unit
 from ingest.records import WeeklyList
 
 CAUTION: Final = (

@@ -15,7 +15,7 @@ STARTS_ALWAYS_C = -44.0  # coldest starts below are outside the range that is wo
 
 
 _CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
-_KELVIN = re.compile(r"(\d+(?:\.\d+)?) K (colder|warmer)")
+_COLDER = re.compile(r"(\d+) (?:K|degrees) (colder|warmer)")  # lists issued long ago said K
 
 
 _NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
@@ -91,7 +91,7 @@ def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
     if not fahrenheit:
         return text
     degrees = _CELSIUS.sub(lambda m: temperature(float(m[1].replace(MINUS, "-")), fahrenheit=True), text)
-    return _KELVIN.sub(lambda m: f"{number(float(m[1]) * 1.8)} °F {m[2]}", degrees)
+    return _COLDER.sub(lambda m: f"{number(float(m[1]) * 1.8)} degrees {m[2]}", degrees)
 
 
 def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.plan import ReplacementPlan
 from dashboard.plan_words import CAUTION, POLICY_WORDS, money, no_visit_words, percent, rows_of
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import PART_WORDS
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u2028\u2029]")
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from analysis.plan import ReplacementPlan
 from dashboard.plain_text import day, words
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import PART_WORDS
 
 CAUTION = (
     "Before work: battery gas and high current can injure. Ventilate, eye protection, park brake and out of gear, "

@@ -13,7 +13,7 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from analysis.course import plain_slopes
-from dashboard import reading_json, reading_sheet, wording
+from dashboard import reading_json, reading_sheet, reasons, wording
 from dashboard.own_limits import limit_book
 from dashboard.plain_text import number
 from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row, whose_by_record
@@ -47,7 +47,8 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
     for row in rows:
         lines.append(
             row_line(
-                row["unit"], row["depot"] or "-", wording.PART_WORDS[row["part"]], f"{100 * row['part_probability']:.0f} %",
+                row["unit"], row["depot"] or "-", reasons.part_name(row["part"]),
+                f"{100 * row['part_probability']:.0f} %" if row["part"] else "-",
                 f"{100 * row['no_start_probability']:.0f} %", start_words(row), row["act_by"] or "-",
                 row["last_reading_on"] or "-",
             )
@@ -74,11 +75,9 @@ def row_line(unit: str, depot: str, part: str, sure: str, risk: str, start: str,
 
 def start_words(row: Mapping[str, Any]) -> str:
     """Coldest start with its interval, short."""
-    low, middle, high = (
-        wording.cold_words(row[k]).replace(" °C", "")
-        for k in ("coldest_start_low_c", "coldest_start_c", "coldest_start_high_c")
-    )
-    return f"{middle} °C ({low} to {high})"
+    middle = reasons.cold_words(row["coldest_start_c"])
+    span = reasons.cold_span(row["coldest_start_low_c"], row["coldest_start_high_c"]).replace(" °C", "")
+    return f"{middle} ({span})"
 
 
 def unit_sheet(
@@ -111,10 +110,10 @@ def unit_sheet(
     )
     slopes = plain_slopes(assessment.state, str(row["unit"]))
     for p in parts.to_dict("records"):
-        unit = wording.quantity_unit(p["part"])
-        renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else wording.cold_words(p["renewed_coldest_start_c"])
+        unit = reasons.quantity_unit(p["part"])
+        renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else reasons.cold_words(p["renewed_coldest_start_c"])
         lines.append(
-            f"  {wording.PART_WORDS[p['part']]:18s} {wording.plain(p['level_mohm'], unit):>14s} {p['se_mohm']:9.2f}"
+            f"  {reasons.PART_WORDS[p['part']]:18s} {reasons.plain(p['level_mohm'], unit):>14s} {p['se_mohm']:9.2f}"
             f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f}"
             f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
@@ -126,7 +125,7 @@ def unit_sheet(
     if len(mine):
         lines += ["", "Repairs:"]
         lines += [
-            f"  repair {r.repair_id}: {r.done_on:%Y-%m-%d} {wording.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})"
+            f"  repair {r.repair_id}: {r.done_on:%Y-%m-%d} {reasons.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})"
             for r in mine.itertuples()
         ]
     return "\n".join(lines)

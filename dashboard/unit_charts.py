@@ -11,7 +11,7 @@ import streamlit as st
 from analysis.assess import Assessment
 from dashboard import charts, one_unit, session
 from dashboard.plain_text import day, in_reader_unit, percent
-from dashboard.wording import MEASURES, PART_WORDS
+from dashboard.reasons import MEASURES, PART_WORDS
 
 KEPT = 300  # drawn charts kept in memory, our choice: a few hundred kB
 

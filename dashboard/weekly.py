@@ -15,7 +15,7 @@ from analysis.learning import Look
 from analysis.lows import make_weather
 from dashboard.assessment import assess_database, list_rows, own_costs
 from dashboard.own_limits import limit_book
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import part_name
 from ingest import store
 from ingest.records import issue_weekly_list, read_decisions, read_weekly_list, weekly_lists
 
@@ -31,7 +31,7 @@ ORDERS: dict[str, Callable[[Row], Any]] = {
     "starts down to": lambda row: -float(row["coldest_start_c"]),
     "last read": lambda row: row["last_reading_on"] or "",
     "depot": lambda row: row["depot"] or "",
-    "part": lambda row: PART_WORDS[row["part"]],
+    "part": lambda row: part_name(row["part"]),
     "vehicle": lambda row: row["unit"],
 }
 """What the list can be put in order by: the most pressing first, then the longest unread, then by name."""
@@ -199,7 +199,7 @@ def why_gone(
 def work_words(repair: Mapping[Any, Any]) -> str:
     """What a repair did, in words; drag is nothing that is replaced itself, but what caused it is."""
     part, action = str(repair["part"]), str(repair["action"])
-    return f"cause of the engine drag {action}" if part == "engine_drag" else f"{PART_WORDS[part]} {action}"
+    return f"cause of the engine drag {action}" if part == "engine_drag" else f"{part_name(part)} {action}"
 
 
 def issue(db: Database, assessment: Assessment, *, now: datetime | None = None) -> bool:
@@ -265,7 +265,7 @@ def list_frame(body: Mapping[str, Any], decisions: Mapping[str, Mapping[Any, Any
             "unit": [r["unit"] for r in rows],
             "depot": [r["depot"] for r in rows],
             "class": [r["vehicle_class"] for r in rows],
-            "part": [PART_WORDS[r["part"]] for r in rows],
+            "part": [part_name(r["part"]) for r in rows],
             "part_probability": [r["part_probability"] for r in rows],
             "no_start_probability": [r["no_start_probability"] for r in rows],
             "coldest_start_c": [r["coldest_start_c"] for r in rows],

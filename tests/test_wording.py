@@ -17,7 +17,7 @@ from analysis.limit_book import LimitBook
 from analysis.next_test import CANDIDATES
 from analysis.plan_settings import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.resets import PARTS
-from dashboard import wording
+from dashboard import reasons, wording
 from ingest.fields import OUTCOMES
 
 DAY = pd.Timestamp("2022-12-12")
@@ -36,35 +36,50 @@ def assessed() -> Assessment:
         return assess(tables_of(fleet()), as_of=DAY)
 
 
+def level(part: dict, drop_v: float | None = None, amps: float | None = None) -> str:
+    """What is said of a part's level, with a drop last read."""
+    latest = None if drop_v is None else {"drop_ground_v": {"drop_v": drop_v, "amps": amps}}
+    return "; ".join(reasons.sentence(fact, DAY) for fact in reasons.level_facts(part, latest, LIMITS, DAY))
+
+
 def test_a_level_reads_like_the_contract_s_example() -> None:
-    """Issue text: "ground path 1.9 mΩ at 20 °C, was 0.6 in March; class median 0.55"."""
-    said = wording.level_reason(PART, {"drop_ground_v": 0.304, "crank_a": 160.0}, LIMITS, DAY)
+    """Worked by hand: 0.304 V at 160 A are 1.9 mΩ, the drop that was read stands beside the level that it makes."""
+    said = level(PART, 0.304, 160.0)
     limit = LIMITS.ground_path_drop_v.value
     assert said == (
-        f"ground path 1.90 mΩ at 20 °C (0.30 V at 160 A; limit {limit:.1f} V), was 0.60 mΩ in March; class median 0.55 mΩ"
+        f"ground path 1.90 mΩ at 20 °C (0.30 V at 160 A; limit {limit:.2f} V), was 0.60 mΩ in March; class median 0.55 mΩ"
     )
+
+
+def test_a_drop_that_does_not_make_the_level_is_said_not_to_fit() -> None:
+    """Worked by hand: 0.05 V at 190 A are 0.26 mΩ, not 63.7; a level beside it would contradict it."""
+    said = level(PART | {"level_mohm": 63.7}, 0.05, 190.0)
+    assert said.startswith("ground path 63.7 mΩ at 20 °C, was")
+    assert said.endswith(
+        "ground path last read 0.05 V at 190 A; limit 0.20 V: that does not fit its other readings, measure it again"
+    )
+    assert "does not fit" not in level(PART | {"level_mohm": 0.05}, 0.0, 190.0), "nil on a shop meter fits a good part"
 
 
 def test_every_outcome_of_a_start_has_its_words_and_the_decision_table_knows_it() -> None:
     """One vocabulary: what a file may hold, what is shown, and what the segments are located by."""
-    assert tuple(wording.OUTCOME_WORDS) == OUTCOMES == segments.OUTCOMES
+    assert tuple(reasons.OUTCOME_WORDS) == OUTCOMES == segments.OUTCOMES
 
 
 def test_what_is_not_known_is_not_said() -> None:
     """No drop without a reading of it, no amps without amps, no past without a past."""
     nan = float("nan")
-    assert "(" not in wording.level_reason(PART, None, LIMITS, DAY)
-    assert "(" not in wording.level_reason(PART, {"drop_ground_v": nan}, LIMITS, DAY)
-    no_amps = wording.level_reason(PART, {"drop_ground_v": 0.3, "crank_a": nan}, LIMITS, DAY)
-    assert "(0.30 V; limit" in no_amps
+    assert "(" not in level(PART)
+    assert "(" not in level(PART, nan, nan)
+    assert "(0.30 V; limit" in level(PART, 0.3, nan)
     for new in ({"readings": 1}, {"before_on": DAY - pd.Timedelta(days=3)}, {"before_on": pd.NaT}):
-        assert "was" not in wording.level_reason(PART | new, None, LIMITS, DAY)
+        assert "was" not in level(PART | new)
 
 
 def test_months_carry_the_year_when_it_is_another() -> None:
     """Worked by hand."""
-    assert wording.month_words(pd.Timestamp("2022-03-10"), DAY) == "in March"
-    assert wording.month_words(pd.Timestamp("2021-11-30"), DAY) == "in November 2021"
+    assert reasons.month_words(pd.Timestamp("2022-03-10"), DAY) == "in March"
+    assert reasons.month_words(pd.Timestamp("2021-11-30"), DAY) == "in November 2021"
 
 
 @pytest.mark.parametrize(
@@ -72,31 +87,38 @@ def test_months_carry_the_year_when_it_is_another() -> None:
 )
 def test_values_have_the_digits_a_technician_needs(value: float, said: str) -> None:
     """Our choice: three figures at most."""
-    assert wording.plain(value, "mΩ") == said
+    assert reasons.plain(value, "mΩ") == said
 
 
 @pytest.mark.parametrize(
-    ("celsius", "said"), [(-12.4, "−12 °C"), (0.2, "0 °C"), (-0.2, "0 °C"), (7.6, "8 °C"), (-44.0, "below −44 °C"), (-46.0, "below −44 °C")]
+    ("celsius", "said"), [(-12.4, "−12 °C"), (0.2, "0 °C"), (-0.2, "0 °C"), (7.6, "8 °C"), (-44.0, "below −44 °C"), (-46.0, "below −44 °C"),
+     (41.9, "above 30 °C")]
 )  # fmt: skip
 def test_coldest_starts_in_words(celsius: float, said: str) -> None:
     """A real minus sign; what was not worked out is said to be below."""
-    assert wording.cold_words(celsius) == said
+    assert reasons.cold_words(celsius) == said
 
 
-def test_a_renewal_that_gains_nothing_is_said_so() -> None:
-    """Worked by hand: 0.4 K is hardly anything; 12 K is 12 K; drag is removed, not renewed."""
-    assert "hardly any colder" in wording.renewed_reason("battery", -20.4, -20.0)
-    assert (
-        wording.renewed_reason("battery", -32.0, -20.0)
-        == "with battery renewed it starts about 12 K colder, down to −32 °C"
-    )
-    assert wording.renewed_reason("engine_drag", -32.0, -20.0).startswith("with the drag removed")
-    assert "about 24 K" in wording.renewed_reason("battery", -60.0, -20.0), "no more than was worked out"
+def gain(part: str, renewed_c: float, now_c: float) -> str:
+    """What is said of a renewal."""
+    suspect = {"renewed_coldest_start_c": renewed_c}
+    found = reasons.renewed_facts(suspect, {"part": part, "coldest_start_c": now_c})
+    return "; ".join(reasons.sentence(fact, DAY) for fact in found)
+
+
+def test_what_a_renewal_gains_is_said_as_far_as_it_is_known() -> None:
+    """Worked by hand: 0.4 K is hardly anything; 12 K is 12; off the scale there is more; from off the scale nothing is
+    said, because nothing is known; drag is removed, not renewed."""
+    assert "hardly any colder" in gain("battery", -20.4, -20.0)
+    assert gain("battery", -32.0, -20.0) == "with battery renewed it starts about 12 degrees colder, down to −32 °C"
+    assert gain("engine_drag", -32.0, -20.0).startswith("with the drag removed")
+    assert gain("battery", -60.0, -20.0).endswith("more than 24 degrees colder, down to below −44 °C")
+    assert gain("battery", -60.0, -50.0) == ""
 
 
 def test_every_part_has_its_words() -> None:
     """No part without a name, a measure and a thing to do."""
-    for words in (wording.PART_WORDS, wording.MEASURES, wording.CHEAP_FIRST):
+    for words in (reasons.PART_WORDS, reasons.MEASURES, wording.CHEAP_FIRST):
         assert set(words) == set(PARTS)
         assert "_" not in "".join(words.values())
 
@@ -109,9 +131,9 @@ def test_latest_readings_are_the_last_known_before_the_day() -> None:
             "drop_ground_v": [0.2, float("nan"), 0.9], "crank_a": [150.0, 160.0, 170.0],
         }
     )  # fmt: skip
-    latest = wording.latest_readings(readings, DAY)
-    assert latest == {"A": {"crank_a": 160.0, "drop_ground_v": 0.2}}
-    assert wording.latest_readings(readings.iloc[:0], DAY) == {}
+    latest = reasons.latest_drops(readings, DAY)
+    assert latest == {"A": {"drop_ground_v": {"drop_v": 0.2, "amps": 150.0}}}, "amps of the same reading"
+    assert reasons.latest_drops(readings.iloc[:0], DAY) == {}
 
 
 def suspects(*rows: tuple[str, float, float]) -> list[dict]:
@@ -121,18 +143,19 @@ def suspects(*rows: tuple[str, float, float]) -> list[dict]:
 def test_suspects_nearly_alike_are_said_not_to_be_told_apart() -> None:
     """Worked by hand: 0.28 is more than 0.6 of 0.44; a suspect with 0.7 stands alone, whoever comes second."""
     rows = suspects(("battery", 0.28, 0.2), ("starter_motor", 0.44, 0.5), ("ground_path", 0.1, 0.1))
-    found = wording.not_told_apart(rows)
+    found = reasons.not_told_apart(rows)
     assert [p["part"] for p in found] == ["starter_motor", "battery"]
-    sentence = wording.rivals_reason(found, 7)
+    sentence = reasons.sentence(reasons.rivals_fact(found, 7), DAY)
     assert "(44 %) and battery (28 %) cannot be told apart by its 7 readings" in sentence
-    assert len(wording.not_told_apart(suspects(("battery", 0.29, 0.2), ("starter_motor", 0.7, 0.5)))) == 1
-    assert wording.not_told_apart([]) == []
+    assert len(reasons.not_told_apart(suspects(("battery", 0.29, 0.2), ("starter_motor", 0.7, 0.5)))) == 1
+    assert reasons.not_told_apart([]) == []
 
 
 def test_two_parts_worn_at_once_are_said_to_be() -> None:
     """Both more probably worn than not: either may stop the vehicle, and nothing is left to be told apart."""
     rows = suspects(("battery", 0.45, 0.95), ("positive_cable", 0.5, 0.9))
-    assert "are worn at the same time, by 7 readings" in wording.rivals_reason(wording.not_told_apart(rows), 7)
+    said = reasons.sentence(reasons.rivals_fact(reasons.not_told_apart(rows), 7), DAY)
+    assert "are worn at the same time, by 7 readings" in said
 
 
 # --- on an assessed fleet --------------------------------------------------------------------------------------------
@@ -149,7 +172,7 @@ def test_every_reason_has_a_value_with_its_unit(assessed: Assessment) -> None:
         row = row_of(assessed, unit)
         assert row["reasons"]
         for sentence in row["reasons"]:
-            assert re.search(r"\d.*(mΩ|°C|A\b|K\b|V\b|reading)", sentence) or "hardly any colder" in sentence
+            assert re.search(r"\d.*(mΩ|°C|A\b|degrees|V\b|%|reading)", sentence) or "hardly any colder" in sentence
             assert "nan" not in sentence
             assert "_" not in sentence
 
@@ -162,8 +185,11 @@ def test_what_to_do_follows_from_flag_and_status(assessed: Assessment) -> None:
             assert row["action"] == ("measure again first" if row["next_test"] else wording.CHEAP_FIRST[row["part"]])
         else:
             assert row["action"] == "none"
-        few = row_of(assessed, unit | {"status": "too few readings", "flagged": False, "readings": 1})
+        new = {"status": "too few readings", "flagged": False, "readings": 1, "readings_on_record": 1}
+        few = row_of(assessed, unit | new)
         assert few["reasons"] == ["1 reading so far: too few to judge, not known to be healthy"]
+        held = row_of(assessed, unit | new | {"readings": 0, "readings_on_record": 20})
+        assert held["reasons"][0].startswith("20 readings on record, none of them holds enough to judge a part by")
         assert few["action"] == "take readings at the next service"
         assert few["next_test"]
 
@@ -174,7 +200,10 @@ def test_the_suspect_part_is_spoken_of_first(assessed: Assessment) -> None:
     assert flagged
     for unit in flagged:
         row = row_of(assessed, unit)
-        assert row["reasons"][0].startswith(wording.MEASURES[row["part"]])
+        measured = assessed.parts[(assessed.parts["unit"] == unit["unit"]) & (assessed.parts["part"] == row["part"])]
+        never = f"{reasons.PART_WORDS[row['part']]} ("
+        said = reasons.MEASURES[row["part"]] if measured["readings"].iloc[0] else never
+        assert row["reasons"][0].startswith(said)
 
 
 def test_missing_dates_and_depots_are_null(assessed: Assessment) -> None:

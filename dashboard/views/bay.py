@@ -14,7 +14,7 @@ from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe, temperature, whole, words
-from dashboard.wording import OUTCOME_WORDS
+from dashboard.reasons import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
 

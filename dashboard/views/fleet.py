@@ -16,7 +16,7 @@ from dashboard.codes import code_button, code_reach
 from dashboard.issued import newest_issued
 from dashboard.pages import IN_ADDRESS
 from dashboard.plain_text import celsius, day, safe, span, temperature, whole, words
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import PART_WORDS
 from ingest import store
 from ingest.fields import FAILED_STARTS
 from ingest.records import WeeklyList, read_decisions

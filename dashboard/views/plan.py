@@ -19,7 +19,7 @@ from dashboard.plan_export import render
 from dashboard.plan_table import closed_sentences
 from dashboard.plan_words import POLICY_WORDS, no_visit_words, settings_table
 from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import PART_WORDS
 from ingest.errors import IngestError
 from ingest.records import list_plans, read_settings
 

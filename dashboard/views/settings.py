@@ -15,7 +15,7 @@ from dashboard.assessment import TOLERATED_FALSE_FLAGS, own_costs
 from dashboard.plain_text import safe
 from dashboard.plan_words import settings_table, spoken
 from dashboard.planning import parts_in_force, save_parts, save_plan_settings
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import PART_WORDS
 from ingest.errors import IngestError
 from ingest.records import read_settings, save_setting
 

@@ -22,8 +22,9 @@ from dashboard.own_limits import limit_book
 from dashboard.pages import IN_ADDRESS, page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
+from dashboard.reasons import PART_WORDS, part_name, plain, quantity_unit
 from dashboard.tables import slope_words
-from dashboard.wording import PART_WORDS, list_row, plain, quantity_unit
+from dashboard.wording import list_row
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
 
@@ -157,7 +158,7 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
         c.metric("Act by", by_words(row, as_of))
         count = f", {row['readings']} reading{'' if row['readings'] == 1 else 's'}" if "readings" in row else ""
         c.caption(f"last read {day(row['last_reading_on'])}{count}")
-        d.metric("Suspect" if row["flagged"] else "Most worn", PART_WORDS[row["part"]])
+        d.metric("Suspect" if row["flagged"] else "Most worn", part_name(row["part"]))
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
 
 
@@ -278,9 +279,12 @@ def replaced_questions(assessment: Assessment, unit: str) -> None:
 def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
     """The part over time, the cold it starts in, and the probability of a no-start by week."""
     parts = list(PART_WORDS)
-    chosen = st.pills(
-        "Part over time", parts, default=row["part"], format_func=PART_WORDS.__getitem__, key=f"part_{row['unit']}"
-    ) or str(row["part"])
+    chosen = (
+        st.pills(
+            "Part over time", parts, default=row["part"], format_func=PART_WORDS.__getitem__, key=f"part_{row['unit']}"
+        )
+        or parts[0]
+    )
     drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
     st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="part_chart")
     st.caption(

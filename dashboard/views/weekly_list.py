@@ -25,7 +25,7 @@ from dashboard.plain_text import (
     whole,
     words,
 )
-from dashboard.wording import PART_WORDS
+from dashboard.reasons import PART_WORDS
 from ingest.records import WeeklyList, read_decisions, weekly_lists
 
 ROWS_A_PAGE = 25

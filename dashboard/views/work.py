@@ -12,7 +12,7 @@ from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe
-from dashboard.wording import OUTCOME_WORDS, PART_WORDS
+from dashboard.reasons import OUTCOME_WORDS, PART_WORDS
 from ingest import corrections
 from ingest.entries import Entry, record_reading, record_repair
 from ingest.errors import IngestError
