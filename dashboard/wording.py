@@ -100,15 +100,15 @@ def list_row(
         "act_by": iso_day(unit["act_by"]),
         "last_reading_on": iso_day(unit["last_reading_on"]),
         "reasons": [sentence(fact, assessment.as_of) for fact in evidence],
-        "evidence": evidence,
-        "failed_on": iso_day(unit["failed_on"]),
-        "readings": int(unit["readings"]),
-        "readings_on_record": int(unit["readings_on_record"]),
         "next_test": following,
         "action": action(unit, following),
         "looked_on": iso_day(unit["looked_on"]),
         "looked_part": str(unit["looked_part"]),
         "sound_probability": round(float(unit["sound_probability"]), 3),
+        "evidence": evidence,
+        "failed_on": iso_day(unit["failed_on"]),
+        "readings": int(unit["readings"]),
+        "readings_on_record": int(unit["readings_on_record"]),
     }
 
 

@@ -41,6 +41,10 @@ CONTRACT = [
     "looked_on",
     "looked_part",
     "sound_probability",
+    "evidence",
+    "failed_on",
+    "readings",
+    "readings_on_record",
 ]
 NO_READINGS = pd.DataFrame({"unit": pd.Series(dtype="str"), "taken_at": pd.Series(dtype="datetime64[us]")})
 TABLES = ("units", "readings", "repairs", "climate", "forecast")

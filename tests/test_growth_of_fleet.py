@@ -80,6 +80,26 @@ def test_a_fleet_in_chunks_is_the_fleet_at_once(readings: ChannelReadings) -> No
     assert 0.2 < np.isfinite(summary.onset_d).mean() < 0.5, "about a third wear"
 
 
+def test_wear_counts_from_nil_up_as_in_the_draws(readings: ChannelReadings) -> None:
+    """Worked by simulation: amounts below nil are held at nil, new values move with them; moments of 200,000 draws."""
+    rng = np.random.default_rng(5)
+    own = readings.posterior(np.arange(6))
+    amount, base, variance, cov = own.worn_only
+    doubtful = np.argwhere((own.amount < 1.5 * np.sqrt(own.var_amount)) & (own.weight > 1e-4))
+    assert len(doubtful) > 5
+    for u, p in doubtful[:: max(1, len(doubtful) // 12)]:
+        if p == 0:
+            continue
+        va, vb, between = (float(v[u, p]) for v in (own.var_amount, own.var_base, own.cov))
+        a, b = rng.multivariate_normal([own.amount[u, p], own.base[u, p]], [[va, between], [between, vb]], 200_000).T
+        held = np.maximum(a, 0.0)
+        b = b + between / va * (held - a)
+        assert amount[u, p] == pytest.approx(held.mean(), abs=0.02 * va**0.5)
+        assert base[u, p] == pytest.approx(b.mean(), abs=0.02 * vb**0.5)
+        assert variance[u, p] == pytest.approx(held.var(), rel=0.05, abs=1e-9)
+        assert cov[u, p] == pytest.approx(np.cov(held, b)[0, 1], rel=0.1, abs=2e-3 * (va * vb) ** 0.5)
+
+
 def test_a_posterior_made_before_is_used_as_it_is(readings: ChannelReadings) -> None:
     """Property: the laws of the fleet are applied to it once, whether it is made again or not."""
     noise = DrawNoise.make(np.random.default_rng(2), VEHICLES, 4)
@@ -95,7 +115,8 @@ def test_the_level_of_that_day_is_worked_out_path_by_path(readings: ChannelReadi
     own, back = readings.posterior(rows), np.linspace(0.1, BEFORE_D, 40)
     lag = np.where(np.isnan(GRID.lag), -1e9, GRID.lag)
     since = np.maximum(lag - back[:, None], 0.0) / DAYS_PER_YEAR
-    expected = (own.weight * (own.base + own.amount * since**GRID.power)).sum(axis=1)
+    amount, base, _, _ = own.worn_only
+    expected = (own.weight * (base + amount * since**GRID.power)).sum(axis=1)
     expected += readings.ageing[rows] * (readings.reference_d[rows] - back) / DAYS_PER_YEAR
     np.testing.assert_allclose(mean_before(own, GRID, back), expected, rtol=2e-3)
 

@@ -16,7 +16,8 @@ from dashboard.plain_text import in_reader_unit
         ("battery 9.1 mΩ at 20 °C, was 8.0 mΩ in May", "battery 9.1 mΩ at 68 °F, was 8.0 mΩ in May"),
         ("starts down to −10 °C (80 % sure: between below −40 °C and 0 °C)",
          "starts down to 14 °F (80 % sure: between below −40 °F and 32 °F)"),
-        ("it starts about 10 K colder, down to −20 °C", "it starts about 18 °F colder, down to −4 °F"),
+        ("it starts about 10 degrees colder, down to −20 °C", "it starts about 18 degrees colder, down to −4 °F"),
+        ("it starts about 10 K colder, down to −20 °C", "it starts about 18 degrees colder, down to −4 °F"),
         ("12.6 V at 300 A", "12.6 V at 300 A"),
     ],
 )  # fmt: skip
