@@ -26,6 +26,7 @@ from dashboard.plain_text import formula_safe
 from dashboard.reading_sheet import load_test_text
 from dashboard.reading_source import knowledge_of, latest_taken, unit_row
 from dashboard.tables import SAFE_NOTE, clean, list_table, logbook_lines, reading_advice, unit_sheet, whose_lines
+from dashboard.weekly import assumed
 from ingest import corrections, entries, logbook, records, set_aside, sources, store
 from ingest.drafting import draft_source
 from ingest.errors import EntryRefused, IngestError
@@ -152,15 +153,21 @@ def run_risk(options: argparse.Namespace) -> int:
         book=limit_book(db),
         costs=own_costs(db),
     )
+    taken_for_granted = assumed(db, assessment.units)
     if options.format == "json":
-        body = {"as_of": day.isoformat(), "horizon_days": options.horizon_days, "units": rows}
+        body = {
+            "as_of": day.isoformat(),
+            "horizon_days": options.horizon_days,
+            "units": rows,
+            "assumed": taken_for_granted,
+        }
         show(json.dumps(body, ensure_ascii=False, indent=1))
     elif options.format == "csv":
         show(rows_as_csv(rows))
     else:
         show(list_table(rows, assessment))
-    for note in assessment.fleet_notes:
-        say(note)
+    for note in (*assessment.fleet_notes, *taken_for_granted):
+        say(clean(note))
     return 0
 
 

@@ -223,17 +223,23 @@ def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, bef
 
 
 def issued_lists(db: Database, *, first: date, before: date) -> dict[date, pd.DataFrame]:
-    """Lists issued from `first` to before `before`: the day of each -> unit, part."""
+    """Lists issued from `first` to before `before`: the day from which each stood -> unit, part."""
+    stood = "max(as_of, iif(version = 1, '', substr(issued_at, 1, 10)))"  # one issued again counts from when it was
     within = (first.isoformat(), before.isoformat())
-    days = db.execute("SELECT as_of FROM weekly_lists WHERE as_of >= ? AND as_of < ?", within).fetchall()
-    rows = db.execute(
-        "SELECT as_of, json_extract(one.value, '$.unit'), json_extract(one.value, '$.part') "
-        "FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE as_of >= ? AND as_of < ?",
+    days = db.execute(
+        f"SELECT version, {stood} AS stood FROM weekly_lists WHERE stood >= ? AND stood < ? ORDER BY stood, version",
         within,
     ).fetchall()
-    listed: dict[str, list[tuple[str, str]]] = {str(as_of): [] for (as_of,) in days}
-    for as_of, unit, part in rows:
-        listed[str(as_of)].append((str(unit), str(part)))
+    last = {str(day): int(version) for version, day in days}
+    rows = db.execute(
+        f"SELECT {stood} AS stood, version, json_extract(one.value, '$.unit'), json_extract(one.value, '$.part') "
+        "FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE stood >= ? AND stood < ?",
+        within,
+    ).fetchall()
+    listed: dict[str, list[tuple[str, str]]] = {day: [] for day in last}
+    for day, version, unit, part in rows:
+        if last[str(day)] == version:
+            listed[str(day)].append((str(unit), str(part)))
     return {date.fromisoformat(d): pd.DataFrame(u, columns=["unit", "part"], dtype="str") for d, u in listed.items()}
 
 

@@ -8,25 +8,26 @@ from typing import Any
 import streamlit as st
 
 from dashboard import session
-from ingest.records import WeeklyList, read_weekly_list, weekly_lists
+from ingest.records import WeeklyList, list_versions, read_weekly_list, weekly_lists
 
 LISTS_KEPT = 6  # issued lists kept in memory, our choice
 
 
-def read_issued(iso: str) -> WeeklyList | None:
-    """A list as it was issued; read once, because it never changes."""
+def read_issued(iso: str, version: int | None = None) -> WeeklyList | None:
+    """A list as it was issued, the last version unless told; read once, because it never changes."""
     with session.database() as db:
-        row = db.execute("SELECT issued_at FROM weekly_lists WHERE iso_week = ?", (iso,)).fetchone()
-    if row is None:
+        versions = list_versions(db, iso)
+    wanted = version or next(iter(versions), 0)
+    if wanted not in versions:
         return None
     path = session.database_path().resolve()
-    return _issued(str(path), path.stat().st_ino, iso, str(row[0]))
+    return _issued(str(path), path.stat().st_ino, iso, wanted, versions[wanted])
 
 
 @st.cache_resource(show_spinner=False, max_entries=LISTS_KEPT)
-def _issued(path: str, inode: int, iso: str, issued_at: str) -> WeeklyList | None:  # noqa: ARG001 - the cache's key
+def _issued(path: str, inode: int, iso: str, version: int, issued_at: str) -> WeeklyList | None:  # noqa: ARG001 - its key
     with session.database() as db:
-        return read_weekly_list(db, iso)
+        return read_weekly_list(db, iso, version)
 
 
 def newest_issued(day: date) -> WeeklyList | None:

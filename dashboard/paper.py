@@ -176,6 +176,7 @@ def list_pdf(
             f"Knowledge before {day(body['as_of'])}; no-start within {body['horizon_days']} days if nothing is done; "
             f"{len(rows)} of {body['counts']['units']} vehicles."
         ),
+        *(_p(_sentence(text)) for text in weekly.said_of_list(chosen, fahrenheit=fahrenheit)),
         Spacer(1, 3 * mm),
         _grid(table, [w * mm for w in (8, 33, 37, 22, 43, 27, 66, 35)]),
     ]

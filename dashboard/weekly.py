@@ -12,16 +12,26 @@ from sqlite_utils import Database
 
 from analysis.assess import Assessment
 from analysis.learning import Look
-from analysis.lows import make_weather
+from analysis.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K, make_weather
 from dashboard.assessment import assess_database, list_rows, own_costs
 from dashboard.own_limits import limit_book
+from dashboard.plain_text import day as day_words
+from dashboard.plain_text import in_reader_unit, temperature
 from dashboard.reasons import part_name
 from ingest import store
-from ingest.records import issue_weekly_list, read_decisions, read_weekly_list, weekly_lists
+from ingest.records import (
+    WeeklyList,
+    issue_again,
+    issue_weekly_list,
+    read_decisions,
+    read_weekly_list,
+    weekly_lists,
+)
 
 Row = dict[str, Any]
 
 WORSE_RISE = 0.05  # a rise of the probability of a no-start that counts as worse (or, falling, as better); our choice
+DEPOTS_NAMED = 6  # depots named in a sentence, our choice
 WORSE_DEGREES = 4.0  # [K] the same for the coldest start; our choice
 
 
@@ -57,7 +67,7 @@ def week_before(iso: str) -> str:
 def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
     """The list of the assessment's day with its comparison to the list issued last before that week.
 
-    Returns a JSON-able dict: as_of, horizon_days, compared_with, counts, depots (coming lows), units, gone, notes.
+    Returns a JSON-able dict: as_of, horizon_days, compared_with, counts, depots (coming lows), units, gone, assumed, notes.
     """
     day = assessment.as_of.date()
     readings = store.read_readings(db, before=day)
@@ -82,6 +92,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
         "depots": coming_lows(db, assessment),
         "units": with_changes(rows, before_rows, compared=earlier is not None),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since),
+        "assumed": assumed(db, assessment.units),
         "notes": list(assessment.fleet_notes),
     }
 
@@ -111,6 +122,21 @@ def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any
             entry |= {"forecast_low_c": float(least["low_c"]), "forecast_on": f"{least['date']:%Y-%m-%d}"}
         out[depot] = entry
     return out
+
+
+def assumed(db: Database, units: pd.DataFrame) -> list[str]:
+    """What the list rests on that nobody stated, a sentence each: the lows of depots without a climate."""
+    climate = store.read_climate(db)
+    known = set(climate.loc[climate["low_c"].notna(), "depot"])
+    unknown = sorted({str(depot) for depot in units["depot"].dropna()} - known)
+    if not unknown:
+        return []
+    named = ", ".join(unknown[:DEPOTS_NAMED]) + (" and others" if len(unknown) > DEPOTS_NAMED else "")
+    low, high = (temperature(UNKNOWN_LOW_C + side * UNKNOWN_SD_K) for side in (-1, 1))
+    return [
+        f"No climate is known of {named}: mornings of about {temperature(UNKNOWN_LOW_C)} all year round, two in three "
+        f"between {low} and {high}, are assumed there"
+    ]
 
 
 def with_changes(rows: Sequence[Row], before: Sequence[Row], *, compared: bool) -> list[Row]:
@@ -202,12 +228,18 @@ def work_words(repair: Mapping[Any, Any]) -> str:
     return f"cause of the engine drag {action}" if part == "engine_drag" else f"{part_name(part)} {action}"
 
 
-def issue(db: Database, assessment: Assessment, *, now: datetime | None = None) -> bool:
+def issue(db: Database, assessment: Assessment, *, by: str = "", now: datetime | None = None) -> bool:
     """Freeze the list of the assessment's week; False, changing nothing, when that week has one already."""
     iso = iso_week(assessment.as_of.date())
     if read_weekly_list(db, iso) is not None:
         return False
-    return issue_weekly_list(db, iso, as_of=assessment.as_of.date(), body=make_body(db, assessment), now=now)
+    return issue_weekly_list(db, iso, as_of=assessment.as_of.date(), body=make_body(db, assessment), by=by, now=now)
+
+
+def issue_once_more(db: Database, assessment: Assessment, *, by: str, reason: str, now: datetime | None = None) -> int:
+    """Freeze the list of the assessment's week beside the one issued before; ValueError without a reason."""
+    day = assessment.as_of.date()
+    return issue_again(db, iso_week(day), as_of=day, body=make_body(db, assessment), by=by, reason=reason, now=now)
 
 
 def issue_for(
@@ -222,6 +254,14 @@ def issue_for(
     if read_weekly_list(db, iso_week(day)) is not None:
         return False
     return issue(db, assess_database(db, as_of=day, horizon_days=horizon_days, looks=looks), now=now)
+
+
+def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:
+    """What has to be said with a list: what it assumes, and why it was issued again."""
+    said = [f"{in_reader_unit(str(text), fahrenheit=fahrenheit)}." for text in issued.body.get("assumed", [])]
+    if issued.version > 1:
+        said.append(f"Issued again on {day_words(issued.issued_at)} by {issued.by}: {issued.reason}.")
+    return said
 
 
 def decision_words(decision: Mapping[Any, Any]) -> str:

@@ -54,6 +54,8 @@ SELECT at, "by", what, record, unit, "column", old, new, why, change FROM (
         FROM set_aside WHERE resolved_at IS NOT NULL
     UNION ALL SELECT made_at, by, 'planned', 'plan ' || version, '', '', NULL, weeks || ' weeks', note, NULL, 6, version
         FROM plans
+    UNION ALL SELECT issued_at, by, iif(version = 1, 'issued', 'issued again'), 'list of ' || iso_week, '', '', NULL, '',
+        reason, NULL, 6, version FROM weekly_lists
     UNION ALL SELECT at, by, kind, 'pin ' || id, unit, part, NULL, week, reason, NULL, 7, id FROM plan_pins
     UNION ALL SELECT saved_at, saved_by, 'described', 'source ' || name, '', '', NULL, '', '', NULL, 8, 0 FROM sources
 )

@@ -23,12 +23,15 @@ _WEEK = re.compile(r"^[0-9]{4}-W(?:0[1-9]|[1-4][0-9]|5[0-3])$")
 
 @dataclass(frozen=True)
 class WeeklyList:
-    """A list as it was issued."""
+    """A list as it was issued; `version` counts from 1, `reason` says why it was issued again."""
 
     iso_week: str
     as_of: str
     issued_at: str
     body: Mapping[str, Any]
+    version: int = 1
+    by: str = ""
+    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -170,13 +173,15 @@ def read_reset_answers(db: Database, *, before: date | None = None) -> pd.DataFr
 def read_findings(db: Database, *, before: date | None = None) -> pd.DataFrame:
     """Return looks that found nothing, made before the day `before`: unit, part, found_on (when it was put on record).
 
-    The part is the one that the list issued in the decision's week names; "" where that list does not name the vehicle.
+    The part is the one that the list that stood then for the decision's week names; "" where that list does not name the vehicle.
     """
     where, parameters = (" AND at < ?", [before.isoformat()]) if before else ("", [])
     looks = _frame(
         db,
         "SELECT unit, coalesce((SELECT json_extract(row.value, '$.part') FROM weekly_lists AS list,"
         " json_each(list.body, '$.units') AS row WHERE list.iso_week = decisions.iso_week"
+        " AND list.version = (SELECT coalesce(max(iif(issued_at <= decisions.at, version, 1)), 1) FROM weekly_lists"
+        " WHERE iso_week = decisions.iso_week)"
         " AND json_extract(row.value, '$.unit') = decisions.unit LIMIT 1), ''), at"
         f" FROM decisions WHERE kind = 'nothing_found'{where} ORDER BY at, id",
         ("unit", "part", "at"),
@@ -189,27 +194,75 @@ def read_findings(db: Database, *, before: date | None = None) -> pd.DataFrame:
 
 
 def issue_weekly_list(
-    db: Database, iso_week: str, *, as_of: date, body: Mapping[str, Any], now: datetime | None = None
+    db: Database, iso_week: str, *, as_of: date, body: Mapping[str, Any], by: str = "", now: datetime | None = None
 ) -> bool:
     """Freeze the list of a week; return False, changing nothing, when that week's list was issued already."""
     with writing(db):
-        cursor = db.execute(
-            "INSERT INTO weekly_lists (iso_week, as_of, issued_at, body) VALUES (?, ?, ?, ?)"
-            " ON CONFLICT (iso_week) DO NOTHING",
-            (_week(iso_week), as_of.isoformat(), _at(now), json.dumps(body, ensure_ascii=False)),
-        )
-    return cursor.rowcount == 1
+        if read_weekly_list(db, iso_week) is not None:
+            return False
+        _keep_list(db, WeeklyList(_week(iso_week), as_of.isoformat(), _at(now), body, by=by))
+    return True
 
 
-def read_weekly_list(db: Database, iso_week: str) -> WeeklyList | None:
-    """Return the list issued for a week, or None."""
-    row = db.execute("SELECT as_of, issued_at, body FROM weekly_lists WHERE iso_week = ?", (iso_week,)).fetchone()
-    return WeeklyList(iso_week, row[0], row[1], json.loads(row[2])) if row else None
+def issue_again(
+    db: Database,
+    iso_week: str,
+    *,
+    as_of: date,
+    body: Mapping[str, Any],
+    by: str,
+    reason: str,
+    now: datetime | None = None,
+) -> int:
+    """Freeze another list of a week beside the ones before, and return its version; ValueError without a reason."""
+    if not reason.strip():
+        raise ValueError("reason is empty; a list is issued again with a reason: any short text")
+    with writing(db):
+        last = read_weekly_list(db, _week(iso_week))
+        if last is None:
+            raise ValueError(f"iso_week is {iso_week!r}, of which no list was issued; allowed is a week with a list")
+        again = WeeklyList(iso_week, as_of.isoformat(), _at(now), body, last.version + 1, by, reason.strip())
+        _keep_list(db, again)
+    return again.version
+
+
+def _keep_list(db: Database, issued: WeeklyList) -> None:
+    db.execute(
+        "INSERT INTO weekly_lists (iso_week, version, as_of, issued_at, body, by, reason) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (
+            issued.iso_week,
+            issued.version,
+            issued.as_of,
+            issued.issued_at,
+            json.dumps(issued.body, ensure_ascii=False),
+            issued.by,
+            issued.reason,
+        ),
+    )
+
+
+def read_weekly_list(db: Database, iso_week: str, version: int | None = None) -> WeeklyList | None:
+    """Return the list issued for a week, the one issued last when `version` is None; None when there is none."""
+    row = db.execute(
+        "SELECT as_of, issued_at, body, version, by, reason FROM weekly_lists"
+        " WHERE iso_week = ? AND version = coalesce(?, version) ORDER BY version DESC LIMIT 1",
+        (iso_week, version),
+    ).fetchone()
+    return WeeklyList(iso_week, row[0], row[1], json.loads(row[2]), *row[3:]) if row else None
+
+
+def list_versions(db: Database, iso_week: str) -> dict[int, str]:
+    """Return when each version of a week's list was issued, latest first."""
+    rows = db.execute(
+        "SELECT version, issued_at FROM weekly_lists WHERE iso_week = ? ORDER BY version DESC", (iso_week,)
+    ).fetchall()
+    return {int(version): str(issued_at) for version, issued_at in rows}
 
 
 def weekly_lists(db: Database) -> list[str]:
     """Return the weeks with an issued list, latest first."""
-    return [week for (week,) in db.execute("SELECT iso_week FROM weekly_lists ORDER BY iso_week DESC").fetchall()]
+    sql = "SELECT DISTINCT iso_week FROM weekly_lists ORDER BY iso_week DESC"
+    return [week for (week,) in db.execute(sql).fetchall()]
 
 
 def save_plan(

@@ -363,3 +363,27 @@ def _create_withdrawn(db: Database) -> None:
     CREATE INDEX audit_by_origin ON audit (origin_id)
     """,
     )
+
+
+@migrations(name="008_lists_issued_again")
+def _create_versions(db: Database) -> None:
+    """A week's list can be issued again, with a reason; the earlier ones stay."""
+    _run(
+        db,
+        """
+    CREATE TABLE weekly_lists_again (
+        iso_week TEXT NOT NULL CHECK (iso_week GLOB '[0-9][0-9][0-9][0-9]-W[0-9][0-9]'),
+        version INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
+        as_of TEXT NOT NULL,
+        issued_at TEXT NOT NULL,
+        body TEXT NOT NULL CHECK (json_valid(body)),
+        by TEXT NOT NULL DEFAULT '',
+        reason TEXT NOT NULL DEFAULT '',
+        PRIMARY KEY (iso_week, version)
+    ) STRICT;
+    INSERT INTO weekly_lists_again (iso_week, as_of, issued_at, body)
+        SELECT iso_week, as_of, issued_at, body FROM weekly_lists;
+    DROP TABLE weekly_lists;
+    ALTER TABLE weekly_lists_again RENAME TO weekly_lists
+    """,
+    )

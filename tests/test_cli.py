@@ -129,7 +129,8 @@ def test_risk_as_json_has_the_contract_s_names(run: Run, database: Path) -> None
     some, every = (run("risk", "--as-of", DAY, "--format", "json", *more, db=database) for more in ((), ("--all",)))
     assert (some.code, every.code) == (0, 0)
     body = json.loads(some.out)
-    assert list(body) == ["as_of", "horizon_days", "units"]
+    assert list(body) == ["as_of", "horizon_days", "units", "assumed"]
+    assert body["assumed"] == []
     assert (body["as_of"], body["horizon_days"]) == (DAY, 30)
     flagged, all_units = rows_of(some.out), rows_of(every.out)
     assert len(all_units) == len(fleet().units)

@@ -26,7 +26,7 @@ from dashboard.plain_text import (
     words,
 )
 from dashboard.reasons import PART_WORDS
-from ingest.records import WeeklyList, read_decisions, weekly_lists
+from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lists
 
 ROWS_A_PAGE = 25
 ROWS_AT_FIRST = 8  # rows of the very first drawing, a window full; the rest follow at once, our choice
@@ -43,7 +43,7 @@ def show() -> None:
     issued = this_week()
     if issued is None:
         return
-    chosen = choose_week(issued)
+    chosen = choose_version(choose_week(issued))
     body = chosen.body
     head(chosen)
     with session.database() as db:
@@ -61,6 +61,7 @@ def show() -> None:
     if table.open:
         with table:
             show_table(chosen, rows, standing)
+    issue_again(chosen)
 
 
 def this_week() -> WeeklyList | None:
@@ -84,10 +85,10 @@ def this_week() -> WeeklyList | None:
         return None
     with session.database() as db:
         if iso > newest:
-            weekly.issue(db, assessment, now=session.now())
+            weekly.issue(db, assessment, by=session.who(), now=session.now())
             return read_issued(iso)
         st.caption("No list was issued in this week; this is what it would have been.")
-        return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment))
+        return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment), version=0)
 
 
 def choose_week(issued: WeeklyList) -> WeeklyList:
@@ -105,6 +106,38 @@ def choose_week(issued: WeeklyList) -> WeeklyList:
     elif chosen != weeks[0]:
         st.caption(f"This is an earlier list, as it was issued. The newest is that of {weeks[0]}.")
     return read_issued(chosen) or issued
+
+
+def choose_version(issued: WeeklyList) -> WeeklyList:
+    """Let what was issued for the week before the last time be looked at."""
+    with session.database() as db:
+        versions = list_versions(db, issued.iso_week)
+    if len(versions) < 2:
+        return issued
+    chosen = st.selectbox(
+        "Issued", list(versions), key=f"version_{issued.iso_week}_{len(versions)}", width=280,
+        format_func=lambda version: f"{versions[version].replace('T', ' ')[:16]} ({version} of {len(versions)})",
+    )  # fmt: skip
+    if chosen != len(versions):
+        st.caption("This list was issued again since; here it stands as it was.")
+    return read_issued(issued.iso_week, chosen) or issued
+
+
+def issue_again(chosen: WeeklyList) -> None:
+    """Issue this week's list once more with today's knowledge; the earlier one stays on record."""
+    if chosen.version == 0 or session.as_of() != session.today() or chosen.iso_week != weekly.iso_week(session.today()):
+        return
+    with st.popover("Issue this list again …", key="again"):
+        st.caption("With everything known before today. The list issued before stays on record and can be read here.")
+        reason = st.text_input("Why it is issued again", max_chars=200, key="again_why")
+        if st.button("Issue again", key="again_now", type="primary"):
+            if not reason.strip():
+                st.error("Say why it is issued again; any short text will do.")
+                return
+            fresh = session.judged(session.key_of())
+            with session.database() as db:
+                weekly.issue_once_more(db, fresh, by=session.who(), reason=reason, now=session.now())
+            st.rerun()
 
 
 def head(chosen: WeeklyList) -> None:
@@ -137,8 +170,10 @@ def head(chosen: WeeklyList) -> None:
             f"{unjudged} vehicle{' has' if one else 's have'} too few readings to be judged; "
             f"{'it is' if one else 'they are'} not known to be healthy."
         )
-    for note in body["notes"]:
-        st.warning(safe(note))
+    for note in (*weekly.said_of_list(chosen, fahrenheit=in_f), *body["notes"]):
+        st.warning(safe(note, longest=600))
+    if body.get("assumed"):
+        st.page_link(page("files"), label="Bring in a climate file, then issue the list again")
 
 
 def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
