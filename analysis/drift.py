@@ -27,7 +27,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.control_chart import ALLOWANCE, WINSOR, chance, threshold_for_rate
-from analysis.panel import Bools, Floats, Ints, dates_of
+from analysis.panel import Bools, Floats, Ints, dates_of, evenly, spread_over
 from analysis.plain_trend import PlainTrend, plain_trend
 
 FEWEST_SHARING = 8  # vehicles that must share a week, or teach a class's ageing; our choice
@@ -122,7 +122,7 @@ def usual_scatter(z: Floats, group: Ints) -> Floats:
     out = np.ones(z.shape[:2])
     for g in np.unique(group) if width else []:
         mine = np.flatnonzero(group == g)
-        some = np.clip(z[:, mine[:FIT_VEHICLES], z.shape[2] - width :], -WINSOR, WINSOR)
+        some = np.clip(z[:, mine[evenly(len(mine), FIT_VEHICLES)], z.shape[2] - width :], -WINSOR, WINSOR)
         blocks = some.reshape(*some.shape[:2], -1, BLOCK)
         count = np.isfinite(blocks).sum(axis=3)
         total = np.where(np.isfinite(blocks), blocks, 0.0).sum(axis=3) / np.sqrt(np.maximum(count, 1))
@@ -389,7 +389,7 @@ def watch_fleet(
     h = threshold_for_rate(flags_per_100, rate, value.shape[0], k) if rate > 0.0 else float("inf")
     ageing = usual_ageing(trend or plain_trend(day, value, usable), day, usable, group)
     logs, error = as_logs(value, se, usable)
-    taught = [np.flatnonzero(group == g)[:FIT_VEHICLES] for g in np.unique(group)]
+    taught = [spread_over(group == g, FIT_VEHICLES) for g in np.unique(group)]
     some = np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *taught]))
     own = Ageing(ageing.mean[:, some], ageing.sd[:, some])
     part = (logs[:, some], error[:, some], usable[:, some], base_sd[:, some])

@@ -12,7 +12,7 @@ from scipy.sparse.linalg import splu
 
 from analysis.classes import observe
 from analysis.observe import CHANNELS, Observations
-from analysis.panel import Floats, Ints, Panel, row_quantile, some_vehicles
+from analysis.panel import Floats, Ints, Panel, row_quantile, some_vehicles, spread_over
 
 EFFECTS = ("amps", "peak amps", "drops", "thermometer")
 THERMOMETER = EFFECTS.index("thermometer")
@@ -64,8 +64,8 @@ class Pairs:
 
 def channel_patterns(panel: Panel, observed: Observations) -> Floats:
     """(G, 7, 4) log change of each channel per unit of each effect, by numerical derivative of `observe` itself."""
-    some = np.concatenate([np.flatnonzero(panel.group == g)[:SAMPLE] for g in range(len(panel.groups))])
-    small = some_vehicles(panel, some.astype(np.int64))
+    some = np.concatenate([spread_over(panel.group == g, SAMPLE) for g in range(len(panel.groups))])
+    small = some_vehicles(panel, some)
     plain = observe(small, observed.laws).value
     out = np.zeros((len(panel.groups), len(CHANNELS), len(EFFECTS)))
     for k, columns in enumerate(COLUMNS):

@@ -232,6 +232,12 @@ def evenly(count: int, most: int) -> Ints:
     return np.unique(np.linspace(0, max(count - 1, 0), min(count, most)).astype(np.int64))
 
 
+def spread_over(which: Bools, most: int) -> Ints:
+    """At most `most` of the rows (U,) that are meant, evenly spread over them: no row counts for its name."""
+    rows = np.flatnonzero(which)
+    return np.asarray(rows[evenly(len(rows), most)], dtype=np.int64)
+
+
 def row_quantile(values: Floats, q: float) -> Floats:
     """Quantile of the finite values along the last axis (lower neighbour); NaN where there are none."""
     ordered = np.sort(values, axis=-1)

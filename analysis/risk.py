@@ -10,7 +10,7 @@ import pandas as pd
 
 from analysis.drift import drift_table, watch_fleet
 from analysis.observe import CHANNELS
-from analysis.panel import Bools, Floats, Ints, Reals, dates_of
+from analysis.panel import Bools, Floats, Ints, Reals, dates_of, spread_over
 from analysis.prognosis import Outlook, coldest_today, weighted_quantile
 from analysis.resets import PART_CHANNELS, PARTS
 from analysis.state import FleetState
@@ -71,12 +71,12 @@ def due(flag_probability: Floats, progress: Floats, levels: tuple[float, float])
 def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFrame:
     """Drift of `vehicles` (U,) at the tolerated rate of false flags: rows of :func:`analysis.drift.drift_table`.
 
-    The first WATCHED_BESIDE vehicles of each class are watched with them: they show what sound vehicles do, and which
+    WATCHED_BESIDE vehicles of each class, spread over it, are watched with them: they show what sound vehicles do, and which
     shifts all of a class had in one week.
     """
     rows = vehicles.copy()
     for g in range(len(state.laws.base)):
-        rows[np.flatnonzero(state.group == g)[:WATCHED_BESIDE]] = True
+        rows[spread_over(state.group == g, WATCHED_BESIDE)] = True
     at = np.flatnonzero(rows)
     drift = watch_fleet(
         state.panel.day[at],

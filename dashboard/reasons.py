@@ -284,7 +284,12 @@ def rivals_fact(rivals: Sequence[Row], readings: int) -> Fact:
 def looked_fact(unit: Row) -> Fact:
     """Somebody looked at a part and found nothing."""
     sound = round(float(unit["sound_probability"]), 3)
-    return {"kind": "looked", "part": str(unit["looked_part"]), "on": _date(unit["looked_on"]), "sound_probability": sound}
+    return {
+        "kind": "looked",
+        "part": str(unit["looked_part"]),
+        "on": _date(unit["looked_on"]),
+        "sound_probability": sound,
+    }
 
 
 def cold_fact(unit: Row) -> Fact:

@@ -189,6 +189,8 @@ def readings_text(readings: pd.DataFrame) -> str:
         return "  none"
     table = readings[[c for c in ("reading_id", *SHOWN) if c in readings]].tail(6).copy()
     table = table.rename(columns={"reading_id": "reading"})
+    if "outcome" in readings and (told := readings["outcome"].tail(6)).ne("").any():
+        table["start"] = [reasons.OUTCOME_WORDS.get(outcome, outcome) or "-" for outcome in told]
     table["taken_at"] = table["taken_at"].dt.strftime("%Y-%m-%d")
     return textwrap.indent(table.to_string(index=False, na_rep="-"), "  ")
 

@@ -284,3 +284,13 @@ def test_scatter_is_learned_from_below_and_has_bounds() -> None:
     worn[:, ::5, 10:] += 4.0
     assert usual_scatter(worn, group) == pytest.approx(1.0, abs=0.06)
     assert (usual_scatter(z[..., :3], group) == 1.0).all()
+
+
+def test_a_large_class_is_known_by_vehicles_from_all_over_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Property: whether the uneasy half of a class comes first or last by name makes no difference to its scatter."""
+    monkeypatch.setattr("analysis.drift.FIT_VEHICLES", 400)
+    z = np.random.default_rng(1).standard_normal((1, 1600, 20))
+    z[:, 800:] *= 1.3
+    group = np.zeros(1600, dtype=np.int64)
+    names_reversed = z[:, ::-1]
+    assert usual_scatter(z, group)[0, 0] == pytest.approx(usual_scatter(names_reversed, group)[0, 0], abs=0.04)

@@ -143,6 +143,11 @@ def test_readings_text_shows_the_last_six_with_dashes_for_gaps() -> None:
     assert len(lines) == 7
     assert lines[-1].split() == ["2022-07-30", "-"]
     assert readings_text(frame.iloc[:0]).strip() == "none"
+    told = frame.assign(outcome="").reset_index(drop=True)
+    assert "start" not in readings_text(told).splitlines()[0]
+    told.loc[told.index[-1], "outcome"] = "no_start"
+    assert readings_text(told).splitlines()[0].split()[-1] == "start"
+    assert readings_text(told).splitlines()[-1].endswith("no start")
 
 
 def test_a_reading_is_held_against_the_vehicle_s_last_ones() -> None:
