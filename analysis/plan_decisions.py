@@ -42,7 +42,8 @@ def in_force(decisions: pd.DataFrame | None, repairs: pd.DataFrame, as_of: pd.Ti
     over = (last["kind"] == POSTPONED) & ~(last["until"] > as_of)
     repaired = repairs.groupby(repairs["unit"].astype(str))["done_on"].max().reindex(last.index)
     done = (last["kind"] == ACCEPTED) & (repaired >= last["at"].dt.normalize())
-    return last[~(over | done)]
+    standing: pd.DataFrame = last[~(over | done)]
+    return standing
 
 
 def decided(standing: pd.DataFrame, names: list[str], as_of: pd.Timestamp) -> Decided:

@@ -53,6 +53,7 @@ def report(
         "no_starts_avoided": never.no_starts - planned.no_starts,
         "cost": planned.cost,
         "cost_run_to_failure": never.cost,
+        "policies_weeks": len(work.weeks),
         "saving": float(visits["saving"].sum()) if len(visits) else 0.0,
         "lower_bound": result.lower_bound,
         "gap": result.gap,

@@ -12,7 +12,7 @@ from dashboard import session
 from dashboard.plain_text import safe
 from dashboard.plan_moves import Trial, move, release, try_move, without_move
 from dashboard.plan_words import money as plan_money
-from dashboard.planning import Overtaken, Seen, make_plan, pin_words, seen_now, when
+from dashboard.planning import Overtaken, Seen, make_plan, named, pin_words, seen_now, when
 from ingest.records import read_pins
 
 WISHES = {"pin": "come in this week", "forbid": "not come in this week"}
@@ -66,16 +66,22 @@ def grant(assessment: Assessment) -> None:
                 made = _do(wish, assessment)
             st.session_state.pop(REASON, None)
             new = made.version != before
-            st.session_state[DONE] = (
-                f"Version {made.version} is kept." if new else f"Nothing changes: version {made.version} stands."
-            )
+            said = f"Version {made.version} is kept." if new else f"Nothing changes: version {made.version} stands."
+            st.session_state[DONE] = (said, wish)
         except Overtaken as error:
             st.session_state[OVERTAKEN] = (str(error), wish)
         st.rerun()
-    if DONE in st.session_state:
-        st.success(st.session_state.pop(DONE))
-    if OVERTAKEN in st.session_state:
-        ask(*st.session_state[OVERTAKEN])
+
+
+def answer(*, by_hand: bool) -> None:
+    """What became of the last wish, said where its button stands: of one `by_hand`, or of planning again."""
+    said, wish = st.session_state.get(DONE, ("", None))
+    if wish is not None and (wish.kind != "again") == by_hand:
+        st.success(said)
+        st.session_state.pop(DONE)
+    overtaken, wish = st.session_state.get(OVERTAKEN, ("", None))
+    if wish is not None and (wish.kind != "again") == by_hand:
+        ask(overtaken, wish)
 
 
 def _do(wish: Wish, assessment: Assessment) -> ReplacementPlan:
@@ -125,6 +131,7 @@ def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool
             change(plan, assessment, labels)
     else:
         st.write("There is no visit to move.")
+    answer(by_hand=True)
     pins_on_record(plan)
 
 
@@ -185,6 +192,6 @@ def pins_on_record(plan: ReplacementPlan) -> None:
     for pin in pins.to_dict("records"):
         with st.container(horizontal=True, vertical_alignment="center"):
             why = f": {safe(pin['reason'])}" if pin["reason"] else ""
-            by = f"by {safe(pin['by'] or 'somebody not named')} {when(pin['at'])}"
+            by = f"by {safe(named(pin['by']))} {when(pin['at'])}"
             st.markdown(f"{safe(pin['unit'])} {pin_words(pin['kind'])} {pin['week']} {by}{why}")
             wish_button("Let go", Wish("let_go", plan.weeks, pin_id=int(pin["id"])), key=f"unpin_{pin['id']}")

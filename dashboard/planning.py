@@ -48,6 +48,7 @@ PLAN_WEEKS = 13
 _STDOUT_LOCK = threading.Lock()  # standard output is the process's: one planner at a time may turn it aside
 
 
+NOT_NAMED = "not named"  # who did it, where nobody gave a name
 TOLD_DIGITS = 2  # decimals of a figure that make another plan of it, our choice
 MOST_TRIES = 4  # times that a plan is made anew because another planner was quicker, our choice
 
@@ -79,7 +80,7 @@ def refuse_if_overtaken(db: Database, seen: Seen) -> None:
     """Raise Overtaken when a pin or a version came, or a pin went, after what was `seen`."""
     now = seen_now(db)
     told = [
-        f"{unit} was {pin_words(kind)} {week} by {by or 'somebody not named'} {when(at)}"
+        f"{unit} was {pin_words(kind)} {week} by {named(by)} {when(at)}"
         for unit, kind, week, by, at in now.pins if (unit, kind, week, by, at) not in seen.pins
     ]  # fmt: skip
     told += [
@@ -89,7 +90,7 @@ def refuse_if_overtaken(db: Database, seen: Seen) -> None:
     ]
     if not told and now.version != seen.version:
         newest = list_plans(db).iloc[-1]
-        told = [f"version {now.version} was made by {newest['by'] or 'somebody not named'} {when(newest['made_at'])}"]
+        told = [f"version {now.version} was made by {named(newest['by'])} {when(newest['made_at'])}"]
     if told or now != seen:
         raise Overtaken(f"Since you opened this page, {'; '.join(told) or 'a pin was renewed'}.")
 
@@ -97,6 +98,11 @@ def refuse_if_overtaken(db: Database, seen: Seen) -> None:
 def pin_words(kind: str) -> str:
     """What a pin does to a vehicle, before the week."""
     return "kept out of" if kind == "forbid" else "fixed to"
+
+
+def named(by: object) -> str:
+    """Who it was, within a sentence."""
+    return "somebody not named" if by in ("", NOT_NAMED) else str(by)
 
 
 def when(moment: pd.Timestamp) -> str:

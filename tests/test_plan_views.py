@@ -18,7 +18,7 @@ from dashboard import plan_moves, session
 from dashboard.planning import load_plan
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
-from ingest.records import read_pins, save_setting, set_pin
+from ingest.records import read_pins, read_plan, save_plan, save_setting, set_pin
 
 
 @pytest.fixture
@@ -130,3 +130,17 @@ def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypa
     else:
         assert "give their depot in units" in text
         assert "No visit can be planned in these weeks; what is left out, and why" in text
+
+
+def test_a_version_reckoned_before_all_ways_went_over_the_same_weeks_compares_nothing(fleet: Path) -> None:
+    run("plan")
+    db = store.open_database(fleet)
+    row = read_plan(db)
+    assert row is not None
+    body = {**row.body, "summary": {k: v for k, v in row.body["summary"].items() if k != "policies_weeks"}}
+    save_plan(db, as_of=AS_OF, weeks=row.weeks, body=body, by="an older program")
+    app = run("plan")
+    assert "with no visit" not in said(app)
+    app.session_state["plan_tab"] = "Against other policies"
+    assert "not reckoned over the same weeks" in said(app.run())
+    assert not app.dataframe

@@ -18,7 +18,7 @@ from dashboard.plan_changes import Wish, money
 from dashboard.plan_export import render
 from dashboard.plan_table import closed_sentences
 from dashboard.plan_words import POLICY_WORDS, no_visit_words, settings_table
-from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan
+from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan, named
 from dashboard.reasons import PART_WORDS
 from ingest.errors import IngestError
 from ingest.records import list_plans, read_settings
@@ -84,6 +84,7 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> Repl
     plan_changes.wish_button(
         label, Wish("again", plan.weeks), key="plan_again", primary=stale, disabled=assessment is None
     )
+    plan_changes.answer(by_hand=False)
     judging_note(assessment)
     return plan
 
@@ -103,7 +104,7 @@ def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
     made = {int(v["version"]): v for v in versions.iloc[::-1].to_dict("records")}
     chosen = st.selectbox(
         "Version", list(made), key=f"plan_version_{len(versions)}", width=420,
-        format_func=lambda n: f"{n}, made {day(made[n]['made_at'])} by {made[n]['by'] or 'not named'}",
+        format_func=lambda n: f"{n}, made {day(made[n]['made_at'])} by {named(made[n]['by'])}",
     )  # fmt: skip
     if chosen is None or int(chosen) == max(made):
         return plan, True
@@ -119,7 +120,8 @@ def head(plan: ReplacementPlan) -> None:
     st.markdown(
         f"Version {plan.version}, {plan.weeks} weeks from {day(plan.as_of, weekday=True)}: **{s['visits']} visits, "
         f"{number(float(s['hours']), 1)} h**, about **{number(float(s['no_starts_avoided']), 1)} no-starts avoided**. "
-        f"Expected cost {money(float(s['cost']), plan)}; with no visit {money(float(s['cost_run_to_failure']), plan)}."
+        f"Expected cost {money(float(s['cost']), plan)}"
+        + (f"; with no visit {money(float(s['cost_run_to_failure']), plan)}." if comparable(plan) else ".")
     )
     st.caption(bound_words(plan))
     if s["moved"] or s["cancelled"]:
@@ -135,6 +137,11 @@ def head(plan: ReplacementPlan) -> None:
         for part, spoken in PART_WORDS.items():
             note = note.replace(part, spoken)
         st.caption(safe(note, longest=600))
+
+
+def comparable(plan: ReplacementPlan) -> bool:
+    """Whether the plan and the other ways of working were reckoned over the same weeks: not in versions before that."""
+    return "policies_weeks" in plan.summary
 
 
 def bound_words(plan: ReplacementPlan) -> str:
@@ -303,6 +310,11 @@ def hours(plan: ReplacementPlan) -> None:
 
 def policies(plan: ReplacementPlan) -> None:
     """The plan beside simpler ways of working."""
+    if not comparable(plan):
+        st.info(
+            "In this version the ways of working were not reckoned over the same weeks; plan again to compare them."
+        )
+        return
     table = plan.policies.assign(policy=[POLICY_WORDS.get(p, p) for p in plan.policies["policy"]])
     st.dataframe(
         table, hide_index=True, alt="The plan beside simpler policies", key="policies_table",
