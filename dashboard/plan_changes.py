@@ -147,8 +147,9 @@ def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]
     weeks = sorted(plan.hours["iso_week"].unique().tolist())
     week = st.selectbox("Week", weeks, key="move_week")
     reason = st.text_input("Why", max_chars=200, key=REASON)
-    if not unit or not week or not kind:
-        return
+    asked = st.session_state.get(OVERTAKEN, ("", None))[1]
+    if not unit or not week or not kind or (asked is not None and asked.kind != "again"):
+        return  # a question stands in the place of the button that led to it
     trial = tried(plan, assessment, unit, week, kind)
     if kind == "pin" and trial.week != week:
         st.warning(f"In {week} this cannot be done: there are too few hours or places, or no parts by then.")

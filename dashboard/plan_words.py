@@ -96,6 +96,14 @@ def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -
     return f"{pinned}{decided_words(visit)}{place}Expected cost {now} with this visit, {waiting} when waiting. {risk}{known}"
 
 
+def saving_words(visit: Mapping[str, Any], currency: str) -> str:
+    """What a visit saves against waiting: the difference of the two costs as they are shown."""
+    difference = round(visit["cost_waiting"]) - round(visit["cost_now"])
+    if visit["saving"] < 0:
+        return f"costs {money(max(-difference, 1), currency)} more than waiting"
+    return f"saves {money(difference, currency)}" if difference >= 1 else f"saves under {money(1, currency)}"
+
+
 def decided_words(row: Mapping[str, Any]) -> str:
     """What was decided about a vehicle and how the plan obeys it, as a sentence with a blank after it; "" for none."""
     on = f" on {day(row['decided_on'])}" if row["decided_on"] else ""

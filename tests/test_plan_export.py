@@ -15,7 +15,7 @@ from samples_plan import AS_OF, make_inputs, pins
 
 from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
 from dashboard.plan_export import FORMATS, render
-from dashboard.plan_words import job_words, percent, with_words
+from dashboard.plan_words import job_words, percent, saving_words, with_words
 
 NOW = datetime(2026, 11, 23, 8, 0, tzinfo=UTC)
 HOSTILE = "=cmd|'/c calc'!A1\r\nX,\";\u2028\x07<b>"
@@ -201,3 +201,16 @@ def test_words() -> None:
     )
     assert (percent(0.0), percent(0.004), percent(0.5), percent(0.996)) == ("0 %", "under 1 %", "50 %", "over 99 %")
     assert isinstance(pd.Timestamp(AS_OF), pd.Timestamp)
+
+
+@pytest.mark.parametrize(
+    ("now", "waiting", "expected"),
+    [
+        (746.6, 1709.4, "saves 962 USD"), (1084.6, 1085.4, "saves under 1 USD"), (1084.4, 1085.6, "saves 2 USD"),
+        (177.6, 171.3, "costs 7 USD more than waiting"), (10.4, 10.3, "costs 1 USD more than waiting"),
+    ],
+)  # fmt: skip
+def test_a_saving_is_the_difference_of_the_costs_shown(now: float, waiting: float, expected: str) -> None:
+    """By hand: rounded costs, then subtracted, as a reader does it."""
+    visit = {"cost_now": now, "cost_waiting": waiting, "saving": waiting - now}
+    assert saving_words(visit, "USD") == expected

@@ -17,7 +17,7 @@ from dashboard.plain_text import day, number, percent, safe, whole
 from dashboard.plan_changes import Wish, money
 from dashboard.plan_export import render
 from dashboard.plan_table import closed_sentences
-from dashboard.plan_words import POLICY_WORDS, no_visit_words, settings_table
+from dashboard.plan_words import POLICY_WORDS, no_visit_words, saving_words, settings_table
 from dashboard.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan, named
 from dashboard.reasons import PART_WORDS
 from ingest.errors import IngestError
@@ -223,7 +223,7 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
             extra.append("short: better kept for a service")
         said = (
             f"{day(visit['visit_on'], weekday=True)}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h, "
-            f"saves {money(float(visit['saving']), plan)}" + (f" ({'; '.join(extra)})" if extra else "")
+            f"{safe(saving_words(visit, str(plan.summary['currency'])))}" + (f" ({'; '.join(extra)})" if extra else "")
         )
         st.markdown(whole(f"{said}.  \n{safe(visit['why'])}"), width="stretch")
 
