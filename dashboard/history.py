@@ -248,14 +248,11 @@ def list_before(day: date, past: Past, issued: Mapping[date, pd.DataFrame]) -> d
     return max((d for d in {*past.days, *issued} if d <= day), default=None)
 
 
-def which_list(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame]) -> list[str]:
-    """For each no-start, the list that `was_listed` looks at, in words."""
-    words = []
-    for day in happened["day"]:
-        last = list_before(pd.Timestamp(day).date(), past, issued)
-        how = "issued" if last in issued else "worked out afterwards"
-        words.append("" if last is None else f"{day_words(last)}, {how}")
-    return words
+def which_list(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame]) -> tuple[pd.Series, list[str]]:
+    """For each no-start, the day of the list that `was_listed` looks at, and how that list came about."""
+    last = [list_before(pd.Timestamp(day).date(), past, issued) for day in happened["day"]]
+    how = ["" if one is None else "issued" if one in issued else "worked out afterwards" for one in last]
+    return pd.Series(pd.to_datetime(pd.Series(last, dtype=object)), index=happened.index, dtype="datetime64[us]"), how
 
 
 def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame] | None = None) -> list[str]:

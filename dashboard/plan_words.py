@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -145,32 +146,29 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
 
 
 def settings_table(settings: Mapping[str, Any]) -> pd.DataFrame:
-    """Costs and rules of a plan in words: rule, for (a part or a class, else ""), value as text."""
+    """Costs and rules of a plan in words: rule, for (a part or a class, else ""), value; in words where it is no number."""
     currency = str(settings.get("currency", ""))
-    rows: list[tuple[str, str, str]] = []
+    rows: list[tuple[str, str, object]] = []
     for name, value in settings.items():
         if name == "no_start":
-            rows += [
-                (COST_WORDS[n], f"no-start, {words(kind)}", spoken(v))
-                for kind, c in value.items()
-                for n, v in c.items()
-            ]
+            rows += [(COST_WORDS[n], f"no-start, {words(kind)}", v) for kind, c in value.items() for n, v in c.items()]
         elif isinstance(value, Mapping):
             rows += [
-                (COST_WORDS.get(name, words(name)), PART_WORDS.get(part, words(part)), spoken(v))
-                for part, v in value.items()
+                (COST_WORDS.get(name, words(name)), PART_WORDS.get(part, words(part)), v) for part, v in value.items()
             ]
         else:
-            rows.append((COST_WORDS.get(name, words(name)), "", spoken(value)))
-    named = [(rule.replace("[money]", f"[{currency}]"), about, value) for rule, about, value in rows]
-    return pd.DataFrame(named, columns=["cost or rule", "for", "value"])
+            rows.append((COST_WORDS.get(name, words(name)), "", value))
+    named = [(rule.replace("[money]", f"[{currency}]"), about, *valued(value)) for rule, about, value in rows]
+    return pd.DataFrame(named, columns=["cost or rule", "for", "value", "in words"])
 
 
-def spoken(value: object) -> str:
-    """A setting's value as it is read aloud."""
+def valued(value: object) -> tuple[float, str]:
+    """A setting's value as a number, or, where it is none, as it is read aloud."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value), ""
     if isinstance(value, list | tuple):
-        return ", ".join(map(str, value)) or "none"
-    return f"{value:g}" if isinstance(value, int | float) else str(value)
+        return math.nan, ", ".join(map(str, value)) or "none"
+    return math.nan, str(value)
 
 
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:

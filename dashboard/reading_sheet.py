@@ -171,20 +171,30 @@ RESTS_ON_ASSUMED: Final = {
 
 
 def identified_table(check: ReadingCheck) -> pd.DataFrame:
-    """Part, what this reading makes it or that it is not identified, and what it was expected to be."""
+    """Part -> what this reading makes it with its standard error, what it was expected to be, and the unit.
+
+    What is not identified has no numbers.
+    """
     return pd.DataFrame(
-        [
-            (
-                ELEMENT_WORDS[r.element],
-                NOT_IDENTIFIED if r.reason else f"{with_error(r.value, r.se)} {r.unit}",
-                _expected_words(r),
-            )
-            for r in rows_of(check)
-        ],
-        columns=["part", "this reading", "expected"],
+        [(ELEMENT_WORDS[r.element], r.value, r.se, r.expected, r.unit) for r in rows_of(check)],
+        columns=["part", READ, "±", "expected", "unit"],
     ).set_index("part")
 
 
+def identified_words(table: pd.DataFrame) -> dict[str, list[str]]:
+    """The numbers of :func:`identified_table` as they are read, by column; value and error with the same decimals."""
+
+    def said(name: str, missing: str) -> list[str]:
+        like = table["expected" if name == "expected" else READ]
+        return [
+            number(v, digits_of(size)) if math.isfinite(v) else missing
+            for v, size in zip(table[name], like, strict=True)
+        ]
+
+    return {READ: said(READ, NOT_IDENTIFIED), "±": said("±", "–"), "expected": said("expected", "–")}
+
+
+READ: Final = "this reading"
 NOT_IDENTIFIED: Final = "not identified"
 
 
@@ -207,21 +217,27 @@ def identified_lines(check: ReadingCheck) -> list[str]:
 
 def over_time_lines(over_time: pd.DataFrame) -> list[str]:
     """Resistances of the latest readings with their standard errors, oldest first."""
-    table = over_time_table(over_time)
-    lines = ["".join(f"{name:>15s}" if i else f"{name:10s}" for i, name in enumerate(table.columns))]
-    for row in table.itertuples(index=False):
+    words = {"taken": [f"{moment:%Y-%m-%d}" for moment in over_time["taken_at"]], **over_time_words(over_time)}
+    lines = ["".join(f"{name:>15s}" if i else f"{name:10s}" for i, name in enumerate(words))]
+    for row in zip(*words.values(), strict=True):
         lines.append("".join(f"{cell:>15s}" if i else f"{cell:10s}" for i, cell in enumerate(row)))
     return lines
 
 
 def over_time_table(over_time: pd.DataFrame) -> pd.DataFrame:
-    """Day and, for every part, the resistance with its standard error [mΩ]; a dash where there is none."""
-    columns = {"taken": [f"{moment:%Y-%m-%d}" for moment in over_time["taken_at"]]}
-    for e in OVER_TIME:
-        label = ELEMENT_WORDS[e].replace("solenoid ", "").replace(" circuit", "")
-        pairs = zip(over_time[f"{e}_mohm"], over_time[f"{e}_se_mohm"], strict=True)
-        columns[label] = [with_error(v, se) if math.isfinite(v) else "–" for v, se in pairs]
-    return pd.DataFrame(columns)
+    """Day and, for every part, the resistance [mΩ]."""
+    columns = {"taken": over_time["taken_at"]}
+    return pd.DataFrame(columns | {_short(e): over_time[f"{e}_mohm"] for e in OVER_TIME})
+
+
+def over_time_words(over_time: pd.DataFrame) -> dict[str, list[str]]:
+    """For every part of :func:`over_time_table` the resistances with their standard errors; a dash where there is none."""
+    pairs = {e: zip(over_time[f"{e}_mohm"], over_time[f"{e}_se_mohm"], strict=True) for e in OVER_TIME}
+    return {_short(e): [with_error(v, se) if math.isfinite(v) else "–" for v, se in both] for e, both in pairs.items()}
+
+
+def _short(element: str) -> str:
+    return ELEMENT_WORDS[element].replace("solenoid ", "").replace(" circuit", "")
 
 
 def closure_words(closure: Closure) -> str:

@@ -82,7 +82,7 @@ def test_the_vehicle_s_page_says_what_its_latest_reading_says() -> None:
     app = run("unit", unit=worst_unit(), tab="Latest reading")
     assert "What the latest reading says" in said(app)
     table = app.table[0].value
-    assert list(table.columns) == ["this reading", "expected"]
+    assert list(table.columns) == ["this reading", "±", "expected", "unit"]
     assert {"battery", "motor winding", "control circuit", "cranking torque"} <= set(table.index)
 
 

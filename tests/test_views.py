@@ -561,13 +561,14 @@ def test_no_starts_and_whether_they_were_listed() -> None:
     issued = {dt.date(2026, 11, 2): pd.DataFrame({"unit": ["C"], "part": ["battery"]})}  # a Monday's list, on record
     said = dict(zip(happened["unit"], history.was_listed(happened, past, issued), strict=True))
     assert said == {"A": "yes", "B": "no", "C": "yes", "D": "no list yet", "F": "no"}
-    which = dict(zip(happened["unit"], history.which_list(happened, past, issued), strict=True))
+    days, how = history.which_list(happened, past, issued)
+    which = dict(zip(happened["unit"], zip(days.dt.strftime("%d %b").fillna(""), how, strict=True), strict=True))
     assert which == {
-        "A": "1 Oct 2026, worked out afterwards",
-        "B": "2 Nov 2026, issued",
-        "C": "2 Nov 2026, issued",
-        "D": "",
-        "F": "1 Oct 2026, worked out afterwards",
+        "A": ("01 Oct", "worked out afterwards"),
+        "B": ("02 Nov", "issued"),
+        "C": ("02 Nov", "issued"),
+        "D": ("", ""),
+        "F": ("01 Oct", "worked out afterwards"),
     }
 
 
@@ -582,9 +583,10 @@ def test_past_lists_and_plan_settings_in_words() -> None:
     )
     shown = settings_table(PlanSettings(currency="EUR").as_mapping())
     rules = dict(zip(zip(shown["cost or rule"], shown["for"], strict=True), shown["value"], strict=True))
-    assert rules["a workshop hour [EUR]", ""] == "85"
-    assert rules["tow [EUR]", "no-start, light"] == f"{PlanSettings().no_start['light'].tow:g}"
-    assert rules["weeks without hours", ""] == "none"
+    assert rules["a workshop hour [EUR]", ""] == 85.0
+    assert rules["tow [EUR]", "no-start, light"] == PlanSettings().no_start["light"].tow
+    said = dict(zip(shown["cost or rule"], shown["in words"], strict=True))
+    assert (said["weeks without hours"], said["currency"]) == ("none", "EUR")
     assert not shown["cost or rule"].str.contains("_").any(), "a code instead of words"
 
 

@@ -9,7 +9,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from analysis.one_reading import ReadingCheck
-from dashboard import bay, device, downloads, drafts, one_unit, reading_sheet, session, theme
+from dashboard import bay, columns, device, downloads, drafts, one_unit, reading_sheet, session, theme
 from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
@@ -264,9 +264,9 @@ def says(check: ReadingCheck) -> None:
     one_unit.show_fit(check, fahrenheit=in_f)
     with st.expander(f"Resistances at {temperature(20.0, fahrenheit=in_f)}", expanded=True):
         table = reading_sheet.identified_table(check)
-        known = table[table["this reading"] != reading_sheet.NOT_IDENTIFIED]
+        known = table[table[reading_sheet.READ].notna()]
         if len(known):
-            st.table(known)
+            st.table(columns.in_words(known, cells=reading_sheet.identified_words(known)))
             downloads.table_button(known.reset_index(), "this-reading", key="this_reading")
         for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
             st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 import pandas as pd
 import streamlit as st
+from pandas.io.formats.style import Styler
 from sqlite_utils import Database
 
 from analysis.assess import Assessment
-from dashboard import charts, downloads, history, one_unit, paper, session, weekly
+from dashboard import charts, columns, downloads, history, one_unit, paper, session, weekly
 from dashboard.address import screens_address
 from dashboard.codes import code_button, code_reach
 from dashboard.issued import newest_issued
 from dashboard.pages import IN_ADDRESS
-from dashboard.plain_text import celsius, day, safe, span, temperature, whole, words
+from dashboard.plain_text import celsius, day, safe, temperature, whole, words
 from dashboard.reasons import PART_WORDS
 from ingest import store
 from ingest.fields import FAILED_STARTS
@@ -158,22 +160,22 @@ def coming_cold(assessment: Assessment) -> None:
         downloads.table_button(table, f"fail-at-{low:.0f}-c", key="cold")
 
 
-def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> pd.DataFrame:
+def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> Styler:
     """The table as it is read; the file keeps codes and numbers."""
-    low, middle, high = (
-        [celsius(float(c), fahrenheit=in_f) for c in table[f"coldest_start{end}_c"]] for end in ("_low", "", "_high")
-    )
-    return pd.DataFrame(
+    shown = pd.DataFrame(
         {
             "vehicle": table["unit"],
             "depot": table["depot"],
             "class": [words(str(name)) for name in table["vehicle_class"]],
             "most worn": [PART_WORDS[part] for part in table["part"]],
             "fails": ["likely" if c > low_c else "possibly" for c in table["coldest_start_c"]],
-            "starts down to": middle,
-            "80 % sure": [span(a, b) for a, b in zip(low, high, strict=True)],
+            "starts down to": table["coldest_start_c"],
+            "80 % sure: from": table["coldest_start_low_c"],
+            "to": table["coldest_start_high_c"],
         }
     )
+    degrees = partial(celsius, fahrenheit=in_f)
+    return columns.in_words(shown, dict.fromkeys(("starts down to", "80 % sure: from", "to"), degrees))
 
 
 def low_slider(first_c: int, *, in_f: bool) -> float:
@@ -328,7 +330,7 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
         return
     issued = issued_in(session.key_of(), past.days[0])
     happened["on the list before"] = history.was_listed(happened, past, issued)
-    happened["that list"] = history.which_list(happened, past, issued)
+    happened["that list"], happened["it was"] = history.which_list(happened, past, issued)
     happened["part"] = [PART_WORDS.get(p, "") for p in happened["part"]]
     said = happened["on the list before"]
     if past.done:
@@ -339,7 +341,9 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
         )
     st.dataframe(
         happened, hide_index=True, alt="No-starts that happened", height=240, key="happened_table",
-        column_config={"day": st.column_config.DateColumn(format="YYYY-MM-DD")},
+        column_config={
+            name: st.column_config.DateColumn(format="YYYY-MM-DD") for name in ("day", "that list")
+        },
     )  # fmt: skip
     downloads.table_button(happened, "no-starts", key="happened")
 

@@ -11,7 +11,7 @@ import streamlit as st
 
 from analysis.assess import Assessment
 from analysis.plan import ReplacementPlan
-from dashboard import charts, downloads, plan_changes, session
+from dashboard import charts, columns, downloads, plan_changes, session
 from dashboard.pages import page
 from dashboard.plain_text import day, number, percent, safe, whole
 from dashboard.plan_changes import Wish, money
@@ -268,12 +268,11 @@ def left_out(plan: ReplacementPlan) -> None:
     table = plan.left_out[["unit", "depot", "job", "best_week", "risk", "cost_at_risk", "saving", "why"]]
     in_money = f"[{plan.summary['currency']}]"
     st.dataframe(
-        table.drop(columns="why").assign(risk=table["risk"].map(percent)), hide_index=True, alt="Left out of the plan", key="left_table",
+        columns.in_words(table.drop(columns="why"), {"risk": percent, "cost_at_risk": number, "saving": number}),
+        hide_index=True, alt="Left out of the plan", key="left_table",
         column_config={
             "unit": st.column_config.TextColumn("vehicle", pinned=True), "best_week": "best week",
-            "risk": "no-start risk",
-            "cost_at_risk": st.column_config.NumberColumn(f"at risk {in_money}", format="%.0f"),
-            "saving": st.column_config.NumberColumn(f"a visit would save {in_money}", format="%.0f"),
+            "risk": "no-start risk", "cost_at_risk": f"at risk {in_money}", "saving": f"a visit would save {in_money}",
         },
     )  # fmt: skip
     downloads.table_button(table, "left-out", key="left")
@@ -337,7 +336,13 @@ def rules(plan: ReplacementPlan) -> None:
     st.write("Every cost and rule that this version was made with; they are changed under Settings.")
     st.page_link(page("settings"), label="Change costs and rules")
     table = settings_table(plan.settings)
-    st.dataframe(table, hide_index=True, alt="Costs and rules of the plan", key="rules_table")
+    st.dataframe(
+        columns.in_words(table, {"value": columns.or_blank}),
+        hide_index=True,
+        alt="Costs and rules of the plan",
+        key="rules_table",
+        placeholder="",
+    )
     downloads.table_button(table, "plan-costs", key="rules")
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import bay, downloads, session
+from dashboard import bay, columns, downloads, session
 from dashboard.plain_text import day, safe, words
 from ingest.errors import IngestError
 from ingest.fields import QUANTITIES, TABLES
@@ -34,9 +34,11 @@ def show() -> None:
         return
     rows = rows.assign(reason=[bay.spoken(str(reason)) for reason in rows["reason"]])
     table = rows[["id", "state", "table_name", "unit", "reason", "file", "line", "original", "set_aside_at"]]
+    shown = table.head(ROWS_SHOWN)
     st.dataframe(
-        table.head(ROWS_SHOWN), hide_index=True, alt="Set-aside rows with their reasons", height=260, key="aside_table",
-        column_config={"table_name": "table", "set_aside_at": st.column_config.TextColumn("set aside")},
+        shown.assign(set_aside_at=columns.moments(shown["set_aside_at"])), hide_index=True,
+        alt="Set-aside rows with their reasons", height=260, key="aside_table",
+        column_config={"table_name": "table", "set_aside_at": columns.at("set aside")},
     )  # fmt: skip
     downloads.table_button(table, f"set-aside-{state}", key="aside")
     ids = rows["id"].tolist()
@@ -94,7 +96,10 @@ def tried(row: SetAside) -> None:
     table = pd.DataFrame(
         [(a.at, a.by, bay.spoken(a.result)) for a in row.attempts], columns=["at", "by", "result"]
     )  # fmt: skip
-    st.dataframe(table, hide_index=True, alt="Corrections tried before", key=f"tried_table_{row.id}")
+    st.dataframe(
+        table.assign(at=columns.moments(table["at"])), hide_index=True, alt="Corrections tried before",
+        key=f"tried_table_{row.id}", column_config={"at": columns.at("at")},
+    )  # fmt: skip
     downloads.table_button(table, f"tried-{row.id}", key="tried")
 
 

@@ -9,11 +9,11 @@ import streamlit as st
 from streamlit.elements.lib.column_types import ColumnConfig
 
 from analysis.plan_settings import MOST_MONEY, RANGES, PlanSettings
-from dashboard import downloads, session
+from dashboard import columns, downloads, session
 from dashboard.address import ADDRESS_KEY, LONGEST, checked
 from dashboard.assessment import TOLERATED_FALSE_FLAGS, own_costs
 from dashboard.plain_text import safe
-from dashboard.plan_words import settings_table, spoken
+from dashboard.plan_words import settings_table, valued
 from dashboard.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.reasons import PART_WORDS
 from ingest.errors import IngestError
@@ -110,17 +110,23 @@ def show() -> None:
     table = saved_table(saved)
     if len(table):
         st.subheader("On record")
-        st.dataframe(table, hide_index=True, alt="Settings on record", key="settings_table")
+        st.dataframe(
+            columns.in_words(table, {"value": columns.or_blank}),
+            hide_index=True,
+            alt="Settings on record",
+            key="settings_table",
+            placeholder="",
+        )
         downloads.table_button(table, "settings", key="settings")
 
 
 def saved_table(saved: Mapping[str, object]) -> pd.DataFrame:
     """What was set, in words; what was not set is at its default above."""
-    rows = [(SETTING_WORDS[name], spoken(saved[name])) for name in SETTING_WORDS if saved.get(name, "") != ""]
+    rows = [(SETTING_WORDS[name], *valued(saved[name])) for name in SETTING_WORDS if saved.get(name, "") != ""]
     plan = saved.get("plan")
-    for rule, about, value in settings_table(plan if isinstance(plan, Mapping) else {}).to_numpy().tolist():
-        rows.append((f"{rule}, {about}" if about else str(rule), str(value)))
-    return pd.DataFrame(rows, columns=["setting", "value"])
+    for rule, about, value, said in settings_table(plan if isinstance(plan, Mapping) else {}).to_numpy().tolist():
+        rows.append((f"{rule}, {about}" if about else str(rule), float(value), str(said)))
+    return pd.DataFrame(rows, columns=["setting", "value", "in words"])
 
 
 def costs() -> None:

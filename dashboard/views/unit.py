@@ -13,7 +13,7 @@ import streamlit as st
 from analysis.assess import Assessment
 from analysis.course import plain_slopes
 from analysis.one_reading import ReadingCheck
-from dashboard import downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
+from dashboard import columns, downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
 from dashboard.address import screens_address
 from dashboard.assessment import own_costs
 from dashboard.codes import code_button, code_reach
@@ -21,9 +21,8 @@ from dashboard.issued import issued_row, newest_issued
 from dashboard.own_limits import limit_book
 from dashboard.pages import IN_ADDRESS, page
 from dashboard.picker import pick_unit
-from dashboard.plain_text import celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
+from dashboard.plain_text import MINUS, celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
 from dashboard.reasons import PART_WORDS, part_name, plain, quantity_unit
-from dashboard.tables import slope_words
 from dashboard.wording import list_row
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
@@ -307,36 +306,52 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     parts_table(assessment, row)
 
 
+def parts_frame(mine: pd.DataFrame, slopes: Mapping[str, tuple[float, float, float]], *, in_f: bool) -> pd.DataFrame:
+    """The parts of one vehicle under plain heads, numbers as numbers and days as days."""
+    slope, low, high = zip(*(slopes[part] for part in mine["part"]), strict=True)
+    return pd.DataFrame(
+        {
+            "part": [PART_WORDS[part] for part in mine["part"]],
+            f"level at {temperature(20.0, fahrenheit=in_f)}": mine["level_mohm"],
+            "±": mine["se_mohm"],
+            "usual": mine["usual_mohm"],
+            "a month adds": mine["growth_mohm_per_month"],
+            "unit": [quantity_unit(part) for part in mine["part"]],
+            "suspect": mine["part_probability"],
+            "wearing": mine["worn_probability"],
+            "renewed, starts to": mine["renewed_coldest_start_c"],
+            "wear began": columns.days(mine["began_on"]),
+            "plain slope": slope,
+            "from": low,
+            "to": high,
+        }
+    )
+
+
+def sized_number(value: float) -> str:
+    """A resistance or a current with the digits it is worth; a dash where there is none."""
+    return plain(value, "").strip().replace("-", MINUS) if pd.notna(value) else "–"
+
+
 def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     """Every part's level, growth and what renewing it alone would gain."""
     in_f = session.fahrenheit()
-    mine = assessment.parts[assessment.parts["unit"] == row["unit"]].to_dict("records")
-    slopes = plain_slopes(assessment.state, str(row["unit"]))
-    frame = pd.DataFrame(
-        {
-            "part": [PART_WORDS[p["part"]] for p in mine],
-            f"level at {temperature(20.0, fahrenheit=in_f)}": [
-                f"{plain(p['level_mohm'], '').strip()} ± {plain(p['se_mohm'], quantity_unit(p['part']))}" for p in mine
-            ],
-            "usual": [plain(p["usual_mohm"], quantity_unit(p["part"])) for p in mine],
-            "a month adds": [plain(p["growth_mohm_per_month"], quantity_unit(p["part"])) for p in mine],
-            "suspect": [percent(p["part_probability"]) for p in mine],
-            "wearing": [percent(p["worn_probability"]) for p in mine],
-            "renewed, starts to": [celsius(p["renewed_coldest_start_c"], fahrenheit=in_f) for p in mine],
-            "wear began": [day(p["began_on"]) for p in mine],
-            "plain slope (90 %)": [slope_words(slopes[p["part"]]) for p in mine],
-        }
-    )
+    mine = assessment.parts[assessment.parts["unit"] == row["unit"]].reset_index(drop=True)
     st.subheader("Every part")
+    frame = parts_frame(mine, plain_slopes(assessment.state, str(row["unit"])), in_f=in_f)
+    sized = {name: sized_number for name in frame if frame[name].dtype == float}
+    degrees = {"renewed, starts to": partial(celsius, fahrenheit=in_f)}
     st.dataframe(
-        frame, hide_index=True, alt="Level, growth and suspicion of every part", key="parts_table",
+        columns.in_words(frame, {**sized, "suspect": percent, "wearing": percent, **degrees}), hide_index=True,
+        alt="Level, growth and suspicion of every part", key="parts_table", placeholder="–",
         column_config={"part": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
     st.caption(
         "Level: as the trend has it, ± one standard error. Usual: the median of its class. Suspect: how likely this part "
         "is the one at fault. Wearing: how likely it wears beyond ordinary ageing. Renewed, starts to: the coldest start "
         "with this part alone renewed. "
-        "Plain slope: the median of the slopes between all pairs of readings of the last year (Theil-Sen)."
+        "Plain slope: the median of the slopes a month between all pairs of readings of the last year (Theil-Sen), and from "
+        "where to where it lies nine times in ten; none under five readings."
     )
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
 
@@ -354,7 +369,7 @@ def latest_says(facts: one_unit.Facts) -> None:
     left, right = st.columns([5, 6])
     with left:
         identified = reading_sheet.identified_table(check)
-        st.table(identified)
+        st.table(columns.in_words(identified, cells=reading_sheet.identified_words(identified)))
         downloads.table_button(identified.reset_index(), f"latest-reading-{facts.unit['unit']}", key="identified")
     with right:
         fits(check, in_f=in_f)
@@ -365,8 +380,12 @@ def latest_says(facts: one_unit.Facts) -> None:
         st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
     with st.expander("Resistances, reading by reading"):
         table = reading_sheet.over_time_table(taken.over_time)
-        st.dataframe(table, hide_index=True, alt="Resistances of the latest readings", key="over_time_table")
-        downloads.table_button(table, f"resistances-{facts.unit['unit']}", key="over_time")
+        said = reading_sheet.over_time_words(taken.over_time)
+        st.dataframe(
+            columns.in_words(table, cells=said), hide_index=True, alt="Resistances of the latest readings",
+            key="over_time_table", placeholder="–",
+        )  # fmt: skip
+        downloads.table_button(taken.over_time, f"resistances-{facts.unit['unit']}", key="over_time")
 
 
 def fits(check: ReadingCheck, *, in_f: bool) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import pandas as pd
 import streamlit as st
+from pandas.io.formats.style import Styler
 
-from dashboard import device, downloads, session, theme, weekly
+from dashboard import columns, device, downloads, session, theme, weekly
 from dashboard.issued import read_issued
 from dashboard.pages import IN_ADDRESS, page
 from dashboard.paper import list_pdf
@@ -301,28 +303,30 @@ def show_gone(body: Mapping[str, Any]) -> None:
         downloads.table_button(pd.DataFrame(body["gone"]), f"gone-since-{body['compared_with']}", key="gone")
 
 
-def table_shown(frame: pd.DataFrame, *, in_f: bool) -> pd.DataFrame:
+def table_shown(frame: pd.DataFrame, *, in_f: bool) -> Styler:
     """The table as it is read: plain heads, spoken classes, the reader's degrees; the file keeps codes and numbers."""
-    return pd.DataFrame(
+    degrees = partial(celsius, fahrenheit=in_f)
+    table = pd.DataFrame(
         {
             "rank": frame["rank"],
             "vehicle": frame["unit"],
             "depot": frame["depot"],
             "class": [words(str(name)) for name in frame["class"]],
             "part": frame["part"],
-            "sure": [percent(float(p)) for p in frame["part_probability"]],
-            "no-start": [percent(float(p)) for p in frame["no_start_probability"]],
-            "starts down to": [celsius(float(c), fahrenheit=in_f) for c in frame["coldest_start_c"]],
-            "coming low": [
-                "–" if pd.isna(c) else temperature(float(c), fahrenheit=in_f) for c in frame["coming_low_c"]
-            ],
-            "act by": [day(d) for d in frame["act_by"]],
-            "last read": [day(d) for d in frame["last_reading_on"]],
+            "sure": frame["part_probability"].astype(float),
+            "no-start": frame["no_start_probability"].astype(float),
+            "starts down to": frame["coldest_start_c"].astype(float),
+            "coming low": frame["coming_low_c"].astype(float),
+            "act by": columns.days(frame["act_by"]),
+            "last read": columns.days(frame["last_reading_on"]),
             "change": [CHANGE_WORDS.get(str(c), str(c)) for c in frame["change"]],
             "why": [in_reader_unit(str(why), fahrenheit=in_f) for why in frame["why"]],
             "what to do": frame["action"],
             "decided": frame["decision"],
         }
+    )
+    return columns.in_words(
+        table, {"sure": percent, "no-start": percent, "starts down to": degrees, "coming low": degrees}
     )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import bay, downloads, one_unit, session, weekly
+from dashboard import bay, columns, downloads, one_unit, session, weekly
 from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
@@ -166,7 +166,10 @@ def history(reading_id: int) -> None:
     changes = one_unit.changes_of(reading_id)
     if len(changes):
         st.markdown("**Corrected before**")
-        st.dataframe(changes, hide_index=True, alt="Corrections of this reading", key=f"changes_{reading_id}")
+        st.dataframe(
+            changes.assign(at=columns.moments(changes["at"])), hide_index=True, alt="Corrections of this reading",
+            key=f"changes_{reading_id}", column_config={"at": columns.at("at")},
+        )  # fmt: skip
         downloads.table_button(changes, f"corrections-{reading_id}", key="corrections")
 
 

@@ -1,0 +1,146 @@
+"""Tables sort as they read: no column of any page holds numbers, per cents or dates as text.
+
+Truth: the screens' own tables as the browser gets them; words worked by hand.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from streamlit.testing.v1 import AppTest
+from test_views import PAGES, past_like_today
+
+from dashboard import columns, history, session
+from dashboard.plain_text import percent
+from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from ingest import store
+from ingest.entries import correct_reading, record_repair
+from ingest.records import save_decision, save_setting
+
+APP = Path(__file__).parents[1] / "dashboard" / "app.py"
+NUMBER = r"[−-]?\d[\d., ]*( ?(%|°[CF]|mΩ|Ω|A|V|h|km|K|rpm))?"
+MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
+AS_TEXT = re.compile(
+    rf"^(under |over |below |above )?{NUMBER}( ?(±|to|\() ?{NUMBER}.*)?$"
+    rf"|^\d{{4}}-\d\d-\d\d([ T].*)?$|^(\w{{3}} )?\d{{1,2}} ({MONTHS})( \d{{4}})?$"
+)
+ANY_KIND = {
+    "original",
+    "old",
+    "new",
+    "old_value",
+    "new_value",
+    "was",
+    "is",
+}  # columns that keep what stood in a file or field
+TABS = {
+    "weekly_list": ("list_tab", ("The list", "Gone since", "Table and paper")),
+    "unit": ("unit_tab", ("Over time", "Latest reading", "Readings and repairs", "On paper")),
+    "plan": ("plan_tab", ("Board", "Move a visit", "Parts to order", "Left out", "Hours and their price", "Against other policies",
+                          "Costs and rules", "Export")),
+}  # fmt: skip
+
+
+def as_text(frame: pd.DataFrame) -> list[str]:
+    """Columns of text whose every value is a number, a per cent or a date."""
+    found = []
+    for name in frame.columns:
+        if name in ANY_KIND or pd.api.types.is_numeric_dtype(frame[name]):
+            continue
+        if pd.api.types.is_datetime64_any_dtype(frame[name]):
+            continue
+        said = [
+            str(v) for v in frame[name] if str(v).strip() not in ("", "–", "-", "None", "nan", "none", "not identified")
+        ]
+        if said and all(AS_TEXT.match(text) for text in said):
+            found.append(f"{name}: {said[0]}")
+    return found
+
+
+@pytest.mark.parametrize(
+    "text", ["under 1 %", "8 %", "-12 °C", "−12 °C", "below −44 °C", "1.9 ± 0.1 mΩ", "2026-11-21", "21 Nov 2026", "Sat 21 Nov 2026",
+             "12.6", "1,745", "0.55 (0.40 to 0.70)", "−20 °C to −12 °C"],
+)  # fmt: skip
+def test_what_counts_as_a_number_or_a_date(text: str) -> None:
+    """The check itself: what the tables once held as text."""
+    assert as_text(pd.DataFrame({"a": [text, "–"]}))
+
+
+@pytest.mark.parametrize("text", ["battery", "K-101", "no date yet", "2026-W47", "service on 5 Dec 2026", "12 V van"])
+def test_words_are_words(text: str) -> None:
+    assert not as_text(pd.DataFrame({"a": [text, "3"]}))
+
+
+@pytest.fixture
+def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The small fleet with a decision, a setting, a correction and a row that was set aside."""
+    path = fleet_database(tmp_path / "fleet.db")
+    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
+    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    monkeypatch.setattr(history, "_work_out", past_like_today)
+    now = pd.Timestamp(AS_OF).to_pydatetime()
+    with session.database() as db:
+        save_decision(db, unit=worst_unit(), iso_week="2026-W48", kind="nothing_found", reason="", by="Test", now=now)
+        save_setting(db, "horizon_days", 30, by="Test", now=now)
+        reading = store.read_readings(db, units=[worst_unit()])["reading_id"].iloc[-1]
+        correct_reading(db, int(reading), {"rest_v": "12.51"}, by="Test", reason="misread", now=now)
+        record_repair(
+            db,
+            {"unit": worst_unit(), "part": "battery", "action": "charged", "done_on": "2026-11-20"},
+            by="Test",
+            now=now,
+        )
+    return path
+
+
+def pages_of(page: str) -> list[tuple[str, AppTest]]:
+    """The page behind each of its tabs."""
+    key, tabs = TABS.get(page, ("", ("",)))
+    out = []
+    for tab in tabs:
+        app = AppTest.from_file(str(APP), default_timeout=60)
+        app.session_state["device"] = "ab" * 16
+        if tab:
+            app.session_state[key] = tab
+        app.run()
+        if page != "weekly_list":
+            app.switch_page(f"views/{page}.py")
+            if page in ("unit", "work"):
+                app.query_params["unit"] = worst_unit()
+            app.run()
+        assert not app.exception, app.exception
+        out.append((tab, app))
+    return out
+
+
+@pytest.mark.usefixtures("fleet")
+@pytest.mark.parametrize("page", PAGES)
+def test_no_table_holds_numbers_or_dates_as_text(page: str) -> None:
+    """Every table of every page and tab; a text column of numbers sorts 8 % above 80 %."""
+    wrong, seen = [], 0
+    for tab, app in pages_of(page):
+        for table in (*app.dataframe, *app.table):
+            seen += 1
+            wrong += [f"{page} {tab}: {column}" for column in as_text(table.value)]
+    assert not wrong
+    assert seen >= {"weekly_list": 1, "unit": 4, "plan": 3, "fleet": 4, "settings": 1, "work": 1}.get(page, 0)
+
+
+def test_a_table_in_words_keeps_its_values() -> None:
+    """Worked by hand: the words stand over the numbers, the numbers stay."""
+    frame = pd.DataFrame({"chance": [0.004, 0.8, np.nan], "on": columns.days(["2026-11-21", None, ""]), "n": [1, 2, 3]})
+    shown = columns.in_words(frame, {"chance": percent}, cells={"n": ["one", "two", "three"]})
+    assert shown.data["chance"].tolist()[:2] == [0.004, 0.8]
+    text = shown.to_html()
+    for words in ("under 1 %", "80 %", "–", "21 Nov 2026", "one", "three"):
+        assert words in text
+    assert columns.plain_number(12.0) == "12"
+    assert columns.plain_number(-0.25) == "−0.25"
+    assert columns.or_blank(float("nan")) == ""
