@@ -19,7 +19,8 @@ from dashboard import columns, history, session
 from dashboard.plain_text import percent
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
-from ingest.entries import correct_reading, record_repair
+from ingest.corrections import correct
+from ingest.entries import record_repair
 from ingest.records import save_decision, save_setting
 
 APP = Path(__file__).parents[1] / "dashboard" / "app.py"
@@ -90,7 +91,7 @@ def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         save_decision(db, unit=worst_unit(), iso_week="2026-W48", kind="nothing_found", reason="", by="Test", now=now)
         save_setting(db, "horizon_days", 30, by="Test", now=now)
         reading = store.read_readings(db, units=[worst_unit()])["reading_id"].iloc[-1]
-        correct_reading(db, int(reading), {"rest_v": "12.51"}, by="Test", reason="misread", now=now)
+        correct(db, "reading", int(reading), {"rest_v": "12.51"}, by="Test", reason="misread", now=now)
         record_repair(
             db,
             {"unit": worst_unit(), "part": "battery", "action": "charged", "done_on": "2026-11-20"},
