@@ -73,7 +73,7 @@ def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: 
         shares[rows] = part_shares(gain, weight)
     shares = blamed(shares, outlook.failures)
     for k, part in enumerate(PARTS):
-        today, alive = coldest_today(state, outlook, shares.argmax(axis=1), rows, part)
+        today, alive = coldest_today(state, outlook, shares.argmax(axis=1), rows, part, 1.0 - shares[rows, k])
         cold[rows, k] = weighted_quantile(today, alive, 0.5)
     frames = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
     order = np.argsort(np.tile(np.arange(n), len(PARTS)), kind="stable")

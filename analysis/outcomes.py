@@ -6,7 +6,7 @@ cold for this vehicle as it stands, which part is likely, and, until something i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -62,7 +62,8 @@ class Failures:
 
     count: how many on record since the last repair, 0 for none; last_day: day of the latest [d since 1970], NaN for none;
     kind: its outcome, "" for none; temperature_c: of the warmest of them, NaN where none was written down;
-    stands: probability that the fault is still there.
+    stands: probability that the fault is still there; unexplained: probability that it is one that the readings do not
+    show, 0 where none failed; cold_c: as temperature_c, the season's usual low where none was written down.
     """
 
     count: Ints
@@ -70,6 +71,8 @@ class Failures:
     kind: npt.NDArray[np.object_]
     temperature_c: Floats
     stands: Floats
+    unexplained: Floats
+    cold_c: Floats
 
     def of(self, rows: Ints) -> Failures:
         """Those of some vehicles."""
@@ -148,7 +151,24 @@ def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: 
     left = GONE_SHARE ** count.astype(np.float64)
     quiet = np.exp(-AGAIN_PER_DAY * recorded * np.nan_to_num(today - last))
     stands = np.where(count > 0, (1.0 - left) * quiet / ((1.0 - left) * quiet + left), 0.0)
-    return Failures(count, last, kind, warmest, stands)
+    return Failures(count, last, kind, warmest, stands, np.where(count > 0, 1.0, 0.0), warmest)
+
+
+@dataclass(frozen=True)
+class Told:
+    """weight: (U, K) likelihood of the outcomes on record for every draw, 1 where there are none; fits_failure: (U,) share of
+    the draws, weighted as before, that would have failed where the vehicle did."""
+
+    weight: Floats
+    fits_failure: Floats
+
+
+def explained(failures: Failures, told: Told, season_c: Floats) -> Failures:
+    """The failures with how probable it is that the readings do not show why; season_c: (U,) usual low [degC]."""
+    fits = told.fits_failure
+    open_share = np.where(failures.any, UNEXPLAINED / (UNEXPLAINED + (1.0 - UNEXPLAINED) * fits), 0.0)
+    cold = np.where(np.isfinite(failures.temperature_c), failures.temperature_c, season_c)
+    return replace(failures, unexplained=open_share, cold_c=cold)
 
 
 def outcome_weight(
@@ -158,11 +178,12 @@ def outcome_weight(
     coldest: tuple[Reals, Reals],
     season_c: Floats,
     span_d: tuple[float, float],
-) -> Floats:
-    """(U, K) likelihood of the outcomes on record for every draw; 1 where there are none.
+    alive: Floats | None = None,
+) -> Told:
+    """What the outcomes on record say of every draw.
 
     coldest: (U, K) coldest start [degC] at the start and at the end of the span; span_d: its days [d since 1970];
-    season_c: (U,) usual low, for starts whose temperature nobody wrote down; repaired: (U,), starts before it say
+    alive: (U, K) weights before; season_c: (U,) usual low, for starts whose temperature nobody wrote down; repaired: (U,), starts before it say
     nothing of the parts now fitted.  Starts of one vehicle share their errors, so of each kind the most telling one
     counts: the warmest failure, the coldest start, the latest slow one.
     """
@@ -176,16 +197,21 @@ def outcome_weight(
     then = coldest[0][starts.unit] * (1.0 - share) + coldest[1][starts.unit] * share
     above = then - temperature[:, None]
     too_cold, slowed = ndtr(above / sd), ndtr((above + SLOW_ABOVE_K) / sd)
-    explained = 1.0 - UNEXPLAINED
+    known_cause = 1.0 - UNEXPLAINED
     kinds = (
         (starts.failed & now_fitted & failures.any[starts.unit], -temperature, too_cold),
         (recent & (starts.kind == "started"), temperature, 1.0 - too_cold),
         (recent & (starts.kind == "slow"), -starts.day, slowed * (1.0 - too_cold)),
     )
+    fits_failure = np.ones(len(weight))
+    before = np.ones(weight.shape) if alive is None else alive
     for which, telling, fits in kinds:
         rows = _most_telling(starts.unit, which, telling)
-        weight[starts.unit[rows]] *= UNEXPLAINED + explained * fits[rows]
-    return weight
+        at = starts.unit[rows]
+        if fits is too_cold:
+            fits_failure[at] = (before[at] * fits[rows]).sum(axis=1) / before[at].sum(axis=1)
+        weight[at] *= UNEXPLAINED + known_cause * fits[rows]
+    return Told(weight, fits_failure)
 
 
 def _most_telling(unit: Ints, which: Bools, telling: Floats) -> Ints:

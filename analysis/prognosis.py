@@ -18,7 +18,7 @@ import pandas as pd
 from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
 from analysis.lows import Weather, make_weather, seasonal_lows, weather_of
 from analysis.observe import LOAD
-from analysis.outcomes import Failures, Starts, last_repair, outcome_weight, standing_failures, starts_on_record
+from analysis.outcomes import Failures, explained, last_repair, outcome_weight, standing_failures, starts_on_record
 from analysis.panel import Bools, FleetTables, Floats, Ints, Reals
 from analysis.resets import PART_CHANNELS, PARTS
 from analysis.start import ColdMap, Needs, drawn_coldest_starts, usual_speed
@@ -93,27 +93,12 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables) ->
     repaired = last_repair(state.panel.units, tables.repairs, state.resets.day)
     failures = standing_failures(starts, repaired, state.day, learned.recorded)
     weight = np.where(failures.any[:, None], 1.0, weight)  # it did fail, and stands as it failed
-    alive = weight * told_by_outcomes(state, starts, failures, repaired, coldest, tables.climate, depots, depot)
+    season = seasonal_lows(tables.climate, depots, np.array([int(state.day)]))[0][depot, 0]
+    span = (state.day - SURVIVAL_D, state.day)
+    told = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season, span, weight)
+    alive, failures = weight * told.weight, explained(failures, told, season)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
     return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, cold, failures)
-
-
-def told_by_outcomes(
-    state: FleetState,
-    starts: Starts,
-    failures: Failures,
-    repaired: Floats,
-    coldest: Reals,
-    climate: pd.DataFrame,
-    depots: list[str],
-    depot: Ints,
-) -> Floats:
-    """(U, K) what the outcomes of starts say of every draw; coldest: (H, U, K) at the state's times."""
-    if not len(starts.unit):
-        return np.ones(coldest.shape[1:])
-    season, _ = seasonal_lows(climate, depots, np.array([int(state.day)]))
-    span = (state.day - SURVIVAL_D, state.day)
-    return outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season[depot, 0], span)
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:
@@ -263,12 +248,14 @@ MAY_BE_RENEWED = 0.01  # probability of an unrecorded repair from which coldest 
 
 
 def coldest_today(
-    state: FleetState, outlook: Outlook, suspect: Ints, rows: Ints, also: str | None = None
+    state: FleetState, outlook: Outlook, suspect: Ints, rows: Ints, also: str | None = None, stays: Floats | float = 1.0
 ) -> tuple[Reals, Floats]:
-    """(rows, 2 K) coldest starts today [degC] and their weights: as read, and with the suspect renewed without a record.
+    """(rows, 2 K + 1) coldest starts today [degC] and their weights: as read, with the suspect renewed without a record, and
+    where a failed start that no reading explains stands.
 
-    suspect: (U,) place of the suspect part in PARTS; also: a part that is renewed in every draw.  So a range that is shown
-    knows of the repair that the probability of a no-start reckons with.
+    suspect: (U,) place of the suspect part in PARTS; also: a part that is renewed in every draw; stays: (rows,) share of
+    unexplained failures that its renewal leaves.  So a range that is shown knows of the repair and of the failure that
+    the probability of a no-start reckons with.
     """
     now = int(np.argmin(np.abs(state.ahead_d)))
     alive, renewed = outlook.alive[rows], outlook.renewed[rows]
@@ -288,7 +275,11 @@ def coldest_today(
             mended[mine] = with_parts(rows[mine], [name] if also is None else [name, also])
     gone = np.where(perhaps, renewed / np.maximum(1.0 - renewed, 1e-6) * alive.mean(axis=1), 0.0)
     weight = np.concatenate([alive, np.broadcast_to(gone[:, None], alive.shape)], axis=1)
-    return np.concatenate([as_read, mended], axis=1), weight
+    failures = outlook.failures.of(rows)
+    hidden = np.minimum(failures.stands * failures.unexplained * stays, 1.0 - 1e-6)
+    standing = hidden / (1.0 - hidden) * weight.sum(axis=1)
+    failed_c = np.where(failures.any, failures.cold_c, 0.0)[:, None].astype(as_read.dtype)
+    return np.concatenate([as_read, mended, failed_c], axis=1), np.concatenate([weight, standing[:, None]], axis=1)
 
 
 def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:

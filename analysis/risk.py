@@ -161,6 +161,7 @@ def unit_table(
             "failed_on": dates_of(failures.last_day),
             "failed_at_c": failures.temperature_c,
             "failure": failures.kind.astype(str),
+            "failure_unexplained": failures.unexplained,
         }
     )
     first = table["failed_starts"] > 0

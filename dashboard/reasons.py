@@ -79,6 +79,7 @@ PERHAPS_REPAIRED = 0.25  # probability of an unrecorded repair above which the l
 FITS = 1.6  # a drop last read is this factor from the level at most, else it is said not to fit; our choice
 NEARLY_NIL_V = 0.02  # a drop this small reads as nil on a shop meter: its ratio to the level says nothing; our choice
 STARTS_NEVER_C = 30.0  # a coldest start above is warmer than any morning that counts; our choice
+HIDDEN = 0.5  # a failure more probably unexplained than not is said to be so, our choice
 LEAST_GAIN = 1.0  # [K] a repair that gains less gains hardly anything, our choice
 
 
@@ -153,19 +154,28 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Asses
     found = [failed_fact(unit)] if unit["failed_starts"] else []
     if unit["status"] != "judged":
         return [*found, too_few_fact(unit)]
-    worn = [p for p in parts if p["readings"] > 0 and (p["worn_probability"] > WORN or p["part_probability"] > SUSPECT)]
+    hidden = unit["failed_starts"] > 0 and unit["failure_unexplained"] > HIDDEN
+    if hidden:
+        found.append({"kind": "unexplained", "unexplained_probability": round(float(unit["failure_unexplained"]), 3)})
+    worn = [
+        p
+        for p in parts
+        if p["readings"] > 0 and (p["worn_probability"] > WORN or (p["part_probability"] > SUSPECT and not hidden))
+    ]
     worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
     suspect = next(p for p in parts if p["part"] == unit["part"])
-    if suspect["readings"] == 0 and suspect["part_probability"] > SUSPECT:
+    if suspect["readings"] == 0 and not hidden and suspect["part_probability"] > SUSPECT:
         found.append(never_measured_fact(suspect))
     for p in worn[:MOST_PARTS]:
         found += level_facts(p, latest, limits, assessment.as_of)
-    if unit["flagged"] and len(rivals := not_told_apart(parts)) > 1:
+    if unit["flagged"] and not hidden and len(rivals := not_told_apart(parts)) > 1:
         found.append(rivals_fact(rivals, int(unit["readings"])))
     if pd.notna(unit["looked_on"]):
         found.append(looked_fact(unit))
     if pd.notna(unit["drifting_since"]):
         found.append({"kind": "drift", "since": _date(unit["drifting_since"])})
+    if hidden:
+        return found
     found.append(cold_fact(unit))
     measured = suspect["readings"] > 0 and suspect["worn_probability"] > WORN
     if unit["repaired_probability"] > PERHAPS_REPAIRED and measured:
@@ -342,6 +352,12 @@ def _failed(fact: Fact, as_of: pd.Timestamp) -> str:
     return f"did not start {count} times, last on {when}{how}{warmest}, {since}"
 
 
+def _unexplained(fact: Fact, _: pd.Timestamp) -> str:
+    sure = 100.0 * float(fact["unexplained_probability"])
+    share = "" if sure > 99.0 else f" ({sure:.0f} % sure)"
+    return f"its readings do not show why it failed{share}: find the fault before it goes out again"
+
+
 def _too_few(fact: Fact, _: pd.Timestamp) -> str:
     used, held = int(fact["readings"]), int(fact["readings_on_record"])
     if held > used:
@@ -424,6 +440,7 @@ def _renewed(fact: Fact, _: pd.Timestamp) -> str:
 
 _SENTENCES: Final = {
     "failed": _failed,
+    "unexplained": _unexplained,
     "too_few": _too_few,
     "never_measured": _never_measured,
     "level": _level,

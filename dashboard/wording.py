@@ -12,7 +12,7 @@ from analysis.assess import Assessment
 from analysis.limit_book import LimitBook
 from analysis.next_test import REPEAT, next_measurement
 from analysis.plan_settings import PlanSettings
-from dashboard.reasons import NAMED, PERHAPS_REPAIRED, facts, sentence
+from dashboard.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
 CHEAP_FIRST = {
@@ -24,6 +24,12 @@ CHEAP_FIRST = {
     "control_circuit": "Clean the control circuit's connections one by one; renew the worst",
     "engine_drag": "Look for what drags: oil grade, belts, a seizing unit",
 }
+
+
+WHILE_IT_FAILS = (
+    "A full set of readings while the fault is there: rest volts, then lowest volts, amps and every drop at the next try to "
+    "start; with no click, the feed and the control wire at the relay socket first."
+)
 
 
 def part_rows(parts: Parts) -> Sequence[Mapping[Any, Any]]:
@@ -39,6 +45,8 @@ def next_test(
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if not unit["flagged"]:
         return None
+    if unit["failed_starts"] and unit["failure_unexplained"] > HIDDEN:
+        return WHILE_IT_FAILS
     if unit["repaired_probability"] > PERHAPS_REPAIRED:
         return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
     rows = part_rows(parts)

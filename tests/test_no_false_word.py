@@ -11,13 +11,17 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from samples_fleet import quick
 from samples_odd import AS_OF, KINDS, odd_fleet
 
 from analysis.assess import Assessment, assess
+from analysis.learning import Look
 from analysis.panel import FleetTables
 from dashboard.assessment import list_rows
 from dashboard.plain_text import STARTS_ALWAYS_C
 from dashboard.reasons import NAMED
+from demo_fleet.scenario import AS_OF as DEMO_DAY
+from demo_fleet.scenario import demo_operator
 
 SEEDS = range(5)
 STATED = {20.0, 80.0, -44.0, 30.0}  # reference temperature, the range's share, the ends of the scale
@@ -128,3 +132,19 @@ def test_a_constant_good_drop_alone_condemns_nobody() -> None:
     for row in rows:
         assert not row["flagged"]
         assert not any("failed by now" in sentence for sentence in row["reasons"])
+
+
+@pytest.mark.slow
+def test_nothing_impossible_is_said_on_the_demos_dates(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Property, on the demo operator's 144 vehicles: every eighth week of their three years, in all seasons.
+
+    What was learned of the class matters little here: one look at the past does.
+    """
+    quick(monkeypatch)
+    made = demo_operator()
+    tables = FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
+    looks: dict[float, Look] = {}
+    for day in pd.date_range(end=pd.Timestamp(DEMO_DAY), periods=18, freq="56D"):
+        assessed = assess(tables, as_of=day, with_classes=False, looks=looks)
+        rows = list_rows(assessed, tables.readings, flagged_only=False)
+        hold(assessed, rows, tables.readings)

@@ -120,7 +120,7 @@ def test_a_failure_speaks_for_warm_coldest_starts_and_a_start_against_them() -> 
     def weight(kind: str) -> np.ndarray:
         told = starts((0, 95.0, kind, -10.0))
         failures = standing_failures(told, NEVER, 100.0, 0.9)
-        return outcome_weight(told, failures, NEVER, (coldest, coldest), season, (40.0, 100.0))[0]
+        return outcome_weight(told, failures, NEVER, (coldest, coldest), season, (40.0, 100.0)).weight[0]
 
     half = UNEXPLAINED + (1.0 - UNEXPLAINED) * 0.5
     assert weight("no_start") == pytest.approx([UNEXPLAINED, half, 1.0], abs=1e-6)
@@ -137,7 +137,7 @@ def test_a_start_before_the_last_repair_says_nothing_of_the_part_now_fitted() ->
     repaired = np.array([85.0])
     failures = standing_failures(told, repaired, 100.0, 0.9)
     coldest = np.array([[-30.0, 0.0]])
-    weight = outcome_weight(told, failures, repaired, (coldest, coldest), np.zeros(1), (40.0, 100.0))
+    weight = outcome_weight(told, failures, repaired, (coldest, coldest), np.zeros(1), (40.0, 100.0)).weight
     assert weight.tolist() == [[1.0, 1.0]]
 
 
@@ -149,7 +149,7 @@ def test_many_starts_in_one_cold_say_no_more_than_the_coldest_of_them() -> None:
     def weight(rows: list[tuple[int, float, str, float]]) -> np.ndarray:
         told = starts(*rows)
         failures = standing_failures(told, NEVER, 100.0, 0.9)
-        return outcome_weight(told, failures, NEVER, (coldest, coldest), np.zeros(1), (40.0, 100.0))
+        return outcome_weight(told, failures, NEVER, (coldest, coldest), np.zeros(1), (40.0, 100.0)).weight
 
     assert weight(cold) == pytest.approx(weight(cold[-1:]))
 
@@ -161,7 +161,7 @@ def test_unwritten_temperatures_tell_less() -> None:
     for cold in (-5.0, np.nan):
         told = starts((0, 95.0, "no_start", cold))
         failures = standing_failures(told, NEVER, 100.0, 0.9)
-        weight = outcome_weight(told, failures, NEVER, (coldest, coldest), np.array([-5.0]), (40.0, 100.0))[0]
+        weight = outcome_weight(told, failures, NEVER, (coldest, coldest), np.array([-5.0]), (40.0, 100.0)).weight[0]
         ratio.append(weight[1] / weight[0])
     assert 1.0 < ratio[1] < ratio[0]
     assert OUTCOME_SD_K < outcomes.UNKNOWN_SD_K
@@ -226,6 +226,8 @@ def test_three_failed_mornings_lead_the_list_until_they_are_repaired(
     assert first["failed_starts"] == 3
     assert f"{first['failed_on']:%Y-%m-%d}" == "2022-12-09"
     assert first["no_start_probability"] > 0.5
+    assert first["coldest_start_c"] >= -3.0, "it did not start at -2"
+    assert first["failure_unexplained"] > 0.5
     assert first["probability_low"] <= first["no_start_probability"] <= first["probability_high"]
     done = pd.DataFrame(
         {"unit": [unit], "done_on": [pd.Timestamp("2022-12-10")], "part": ["battery"], "action": ["replaced"], "reason": ["no_start"]}

@@ -220,7 +220,7 @@ def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
     """A measurement is worth its minutes only where the wrong act would cost more: free no-starts need none."""
     unit = {
         "status": "judged", "flagged": True, "part": "starter_motor", "flag_probability": 0.5, "vehicle_class": "van",
-        "system_v": 12, "repaired_probability": 0.0,
+        "system_v": 12, "repaired_probability": 0.0, "failed_starts": 0, "failure_unexplained": 0.0,
     }  # fmt: skip
     parts = [
         {"part": "starter_motor", "part_probability": 0.5, "last_slip": 0.0},
@@ -241,7 +241,7 @@ def test_the_list_does_not_ask_for_what_the_latest_readings_hold() -> None:
     """Whatever is asked for is not asked for again once it was made; a slip measured twice is none."""
     unit = {
         "status": "judged", "flagged": True, "part": "starter_motor", "flag_probability": 0.5, "vehicle_class": "van",
-        "system_v": 12, "repaired_probability": 0.0,
+        "system_v": 12, "repaired_probability": 0.0, "failed_starts": 0, "failure_unexplained": 0.0,
     }  # fmt: skip
     parts = [{"part": "starter_motor", "part_probability": 0.9, "last_slip": 0.6}]
     said = str(wording.next_test(unit, parts))
