@@ -78,7 +78,7 @@ class Failures:
         """Those of some vehicles."""
         return Failures(**{name: values[rows] for name, values in vars(self).items()})
 
-    def again(self, days: float | Floats) -> Floats:
+    def again(self, days: float | Reals) -> Floats:
         """Probability that the fault stops a start within the coming days; scalar days -> (U,), (W,) days -> (U, W)."""
         within = 1.0 - np.exp(-AGAIN_PER_DAY * np.asarray(days, dtype=np.float64))
         return np.asarray(np.multiply.outer(self.stands, within), dtype=np.float64)
@@ -178,7 +178,7 @@ def outcome_weight(
     coldest: tuple[Reals, Reals],
     season_c: Floats,
     span_d: tuple[float, float],
-    alive: Floats | None = None,
+    alive: Reals | None = None,
 ) -> Told:
     """What the outcomes on record say of every draw.
 

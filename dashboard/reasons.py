@@ -138,12 +138,17 @@ def count_words(count: int, one: str) -> str:
     return f"{count} {one}{'' if count == 1 else 's'}"
 
 
+def known(value: Any) -> bool:
+    """Whether a cell holds something: neither None nor NaN nor NaT."""
+    return value is not None and bool(value == value)
+
+
 def _date(moment: Any) -> str | None:
-    return None if pd.isna(moment) else f"{moment:%Y-%m-%d}"
+    return None if not known(moment) else f"{moment:%Y-%m-%d}"
 
 
 def _digits(value: Any, digits: int = 1) -> float | None:
-    return None if value is None or pd.isna(value) else round(float(value), digits)
+    return None if not known(value) else round(float(value), digits)
 
 
 # --- facts -----------------------------------------------------------------------------------------------------------
@@ -170,9 +175,9 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Asses
         found += level_facts(p, latest, limits, assessment.as_of)
     if unit["flagged"] and not hidden and len(rivals := not_told_apart(parts)) > 1:
         found.append(rivals_fact(rivals, int(unit["readings"])))
-    if pd.notna(unit["looked_on"]):
+    if known(unit["looked_on"]):
         found.append(looked_fact(unit))
-    if pd.notna(unit["drifting_since"]):
+    if known(unit["drifting_since"]):
         found.append({"kind": "drift", "since": _date(unit["drifting_since"])})
     if hidden:
         return found
@@ -225,36 +230,35 @@ def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timesta
         "unit": quantity_unit(name),
     }
     before_on = part["before_on"]
-    if pd.notna(before_on) and part["readings"] > 1 and (as_of - before_on).days > 20:
+    if known(before_on) and part["readings"] > 1 and (as_of - before_on).days > 20:
         fact |= {"before": rounded(float(part["before_mohm"])), "before_on": _date(before_on)}
-    read = drop_read(name, latest, limits)
-    if not read:
+    read = drop_read(name, latest)
+    if read is None:
         return [fact]
-    if read["fits"](float(part["level_mohm"])):
-        return [fact | read["figures"]]
-    return [fact, {"kind": "misfit", "part": name, **read["figures"]}]
+    drop, amps = read
+    limit = round(float(getattr(limits, DROP_COLUMN[name][1]).value), 2)
+    figures: Fact = {"drop_v": round(drop, 2), "limit_v": limit} | ({} if amps is None else {"drop_at_a": round(amps)})
+    if drop_fits(drop, amps, float(part["level_mohm"])):
+        return [fact | figures]
+    return [fact, {"kind": "misfit", "part": name, **figures}]
 
 
-def drop_read(part: str, latest: Row | None, limits: Limits) -> dict[str, Any]:
-    """The drop last read with its amps and limit, and whether a level [mOhm] fits it; empty where none was read."""
-    if part not in DROP_COLUMN or latest is None:
-        return {}
-    column, key = DROP_COLUMN[part]
-    read = latest.get(column)
-    if read is None or pd.isna(read["drop_v"]):
-        return {}
-    drop, amps = float(read["drop_v"]), read["amps"]
-    known = amps is not None and not pd.isna(amps) and float(amps) > 0.0
-    figures: Fact = {"drop_v": round(drop, 2), "limit_v": round(float(getattr(limits, key).value), 2)}
-    if known:
-        figures["drop_at_a"] = round(float(amps))
+def drop_read(part: str, latest: Row | None) -> tuple[float, float | None] | None:
+    """The drop last read [V] and the amps of the same reading [A], None for amps unknown; None where none was read."""
+    read = None if part not in DROP_COLUMN or latest is None else latest.get(DROP_COLUMN[part][0])
+    if read is None or not known(read["drop_v"]):
+        return None
+    flows = known(read["amps"]) and float(read["amps"]) > 0.0
+    return float(read["drop_v"]), float(read["amps"]) if flows else None
 
-    def fits(level_mohm: float) -> bool:
-        if not known or drop <= NEARLY_NIL_V:
-            return drop > NEARLY_NIL_V or level_mohm * 1e-3 * float(amps if known else 200.0) < 5.0 * NEARLY_NIL_V
-        return abs(math.log(1e3 * drop / float(amps) / level_mohm)) < math.log(FITS)
 
-    return {"figures": figures, "fits": fits}
+def drop_fits(drop_v: float, amps: float | None, level_mohm: float) -> bool:
+    """Whether a drop and a level [mOhm] may stand beside each other; a drop near nil fits every level near nil."""
+    if amps is None:
+        return True
+    if drop_v <= NEARLY_NIL_V:
+        return level_mohm * amps < 5e3 * NEARLY_NIL_V
+    return abs(math.log(1e3 * drop_v / amps / level_mohm)) < math.log(FITS)
 
 
 def latest_drops(readings: pd.DataFrame, as_of: pd.Timestamp) -> dict[str, dict[str, dict[str, Any]]]:
@@ -320,7 +324,7 @@ def repaired_fact(unit: Row) -> Fact:
 def renewed_facts(suspect: Row, unit: Row) -> list[Fact]:
     """What renewing the suspect alone would gain; nothing where both starts are off the scale."""
     renewed, now = suspect["renewed_coldest_start_c"], float(unit["coldest_start_c"])
-    if pd.isna(renewed) or now <= STARTS_ALWAYS_C:
+    if not known(renewed) or now <= STARTS_ALWAYS_C:
         return []
     return [
         {
