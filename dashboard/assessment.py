@@ -69,9 +69,19 @@ def assess_database(
 
 def check_not_empty(tables: FleetTables, as_of: date) -> None:
     """One clear sentence where there is nothing to judge."""
-    if tables.units.empty:
+    _check_some(vehicles=not tables.units.empty, readings=not tables.readings.empty, as_of=as_of)
+
+
+def check_assessable(db: Database, as_of: date) -> None:
+    """The same without reading the tables."""
+    vehicles = db.execute("SELECT 1 FROM units LIMIT 1").fetchone() is not None
+    _check_some(vehicles=vehicles, readings=store.newest_reading(db, before=as_of) is not None, as_of=as_of)
+
+
+def _check_some(*, vehicles: bool, readings: bool, as_of: date) -> None:
+    if not vehicles:
         raise NothingToAssess("The database has no vehicles yet: import a units file first (cranktrend import FILE).")
-    if tables.readings.empty:
+    if not readings:
         raise NothingToAssess(
             f"The database has no reading before {as_of}: import readings first, or take a later date."
         )

@@ -7,29 +7,31 @@ import csv
 import io
 import json
 import os
+import sqlite3
 import sys
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import pandas as pd
 from sqlite_utils import Database
 
 from analysis.limits import LIMIT_KEYS
 from analysis.report import ReportCosts, backtest_report
-from dashboard.assessment import NothingToAssess, assess_database, backtest_database, list_rows, own_costs
+from dashboard.assessment import assess_database, backtest_database, check_assessable, list_rows, own_costs
 from dashboard.backtest_report import report_text
 from dashboard.demo import make_demo
 from dashboard.own_limits import limit_book, save_limits
-from dashboard.plain_text import formula_safe
+from dashboard.plain_text import clean, formula_safe
 from dashboard.reading_sheet import load_test_text
 from dashboard.reading_source import knowledge_of, latest_taken, unit_row
-from dashboard.tables import SAFE_NOTE, clean, list_table, logbook_lines, reading_advice, unit_sheet, whose_lines
+from dashboard.tables import SAFE_NOTE, list_table, logbook_lines, reading_advice, unit_sheet, whose_lines
+from dashboard.terminal import COULD_NOT, DONE, answered, say, show, show_bytes, show_json
 from dashboard.weekly import assumed
 from ingest import corrections, entries, logbook, records, set_aside, sources, store
 from ingest.drafting import draft_source
-from ingest.errors import EntryRefused, IngestError
+from ingest.errors import IngestError
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
 from ingest.importer import import_paths
 from ingest.writing import writing
@@ -37,36 +39,36 @@ from ingest.writing import writing
 DATABASE_VARIABLE = "CRANKTREND_DB"
 DEFAULT_DATABASE = "fleet.db"
 DEMO_DATABASE = "demo.db"
-EXIT_ERROR = 2
+FIRST_DAY, LAST_DAY = date(1980, 1, 1), date(2999, 12, 31)  # no reading is older; and no end of the calendar is near
+OLD_D = 60  # [d] a list says so when no reading is younger, our choice: two of the usual horizons
+FILE_OPTIONS = ("db", "file", "paths")
 WHO = "command line"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit code.  Known errors are one line on standard error."""
+    """Run one command; returns the exit code, see `terminal.answered`."""
+    return answered(lambda: run_command(arguments))
+
+
+def run_command(arguments: Sequence[str] | None) -> int:
+    """Understand the words and do what they say."""
     options = build_parser().parse_args(arguments)
-    try:
-        code: int = options.run(options)
-    except EntryRefused as error:
-        for problem in error.problems or (str(error),):
-            say(f"cranktrend: {problem}")
-        return EXIT_ERROR
-    except (IngestError, NothingToAssess, ValueError) as error:
-        say(f"cranktrend: {error}")
-        return EXIT_ERROR
-    except BrokenPipeError:
-        sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123 - the reader went away; nothing more to say
-        return 0
+    check_text(options)
+    code: int = options.run(options)
     return code
 
 
-def say(text: str) -> None:
-    """A message for the person, on standard error."""
-    sys.stderr.write(text + "\n")
+def check_text(options: argparse.Namespace) -> None:
+    """Refuse what is no text, except in the names of files."""
+    for name, value in vars(options).items():
+        for text in value if isinstance(value, list) else [value]:
+            if name not in FILE_OPTIONS and isinstance(text, str) and not is_text(text):
+                raise ValueError(f"{name} is {text!r}; allowed is text in UTF-8")
 
 
-def show(text: str) -> None:
-    """A result, on standard output."""
-    sys.stdout.write(text if text.endswith("\n") or not text else text + "\n")
+def is_text(words: str) -> bool:
+    """Whether the words came as UTF-8; bytes that did not are marked by the system (PEP 383)."""
+    return words.encode("utf-8", "ignore").decode() == words
 
 
 def database_path(options: argparse.Namespace, default: str = DEFAULT_DATABASE) -> Path:
@@ -79,12 +81,24 @@ def open_existing(options: argparse.Namespace) -> Database:
     return store.open_database(database_path(options), create=False)
 
 
+def open_or_make(path: Path) -> Database:
+    """The database, made when there is none, which is said: its name may have been mistyped."""
+    new = not path.exists()
+    db = store.open_database(path)
+    if new:
+        say(f"made a new database {path}")
+    return db
+
+
 def a_date(text: str) -> date:
     """YYYY-MM-DD from the command line."""
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a date; allowed is YYYY-MM-DD") from None
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise argparse.ArgumentTypeError(f"{text} is not allowed; a day from {FIRST_DAY} to {LAST_DAY} is")
+    return day
 
 
 def whole(low: int, high: int) -> Callable[[str], int]:
@@ -114,22 +128,32 @@ def as_of(options: argparse.Namespace) -> date:
     return chosen or date.today()
 
 
+def say_age(db: Database, day: date) -> None:
+    """Tell how old the newest reading is, where that is old."""
+    newest = store.newest_reading(db, before=day)
+    if newest is not None and (day - newest).days > OLD_D:
+        say(f"the newest reading is of {newest}, {(day - newest).days} days before {day}: nothing later is known")
+
+
 def run_demo(options: argparse.Namespace) -> int:
     """Make the demo fleet's database and print its weekly list and plan."""
     path = Path(options.db or DEMO_DATABASE)
+    open_or_make(path).conn.close()
     return make_demo(path, say=say, show=show)
 
 
 def run_import(options: argparse.Namespace) -> int:
     """Import files and folders; exit code 0, 1 or 2 as the contract states."""
-    db = store.open_database(database_path(options))
+    db = open_or_make(database_path(options))
     progress = show_progress if sys.stderr.isatty() else None
     outcome = import_paths(db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress)
     if progress:
         sys.stderr.write("\r\x1b[K")
     for line in outcome.lines():
         say(clean(line))
-    show(clean(outcome.summary()))
+    if outcome.set_aside:
+        say("rows set aside are not used: `cranktrend set-aside list` says why, and how to correct or dismiss them")
+    show(outcome.summary())
     return outcome.exit_code
 
 
@@ -137,7 +161,7 @@ def show_progress(file: str, done: int, total: int) -> None:
     """A progress bar on standard error."""
     share = done / total if total else 1.0
     bar = "#" * int(30 * share)
-    sys.stderr.write(f"\r\x1b[K{file[:40]:40s} [{bar:30s}] {100 * share:3.0f} %")
+    sys.stderr.write(f"\r\x1b[K{clean(file)[:40]:40s} [{bar:30s}] {100 * share:3.0f} %")
     sys.stderr.flush()
 
 
@@ -155,20 +179,22 @@ def run_risk(options: argparse.Namespace) -> int:
     )
     taken_for_granted = assumed(db, assessment.units)
     if options.format == "json":
-        body = {
-            "as_of": day.isoformat(),
-            "horizon_days": options.horizon_days,
-            "units": rows,
-            "assumed": taken_for_granted,
-        }
-        show(json.dumps(body, ensure_ascii=False, indent=1))
+        show_json(
+            json.dumps(list_body(day, options.horizon_days, rows, taken_for_granted), ensure_ascii=False, indent=1)
+        )
     elif options.format == "csv":
         show(rows_as_csv(rows))
     else:
         show(list_table(rows, assessment))
     for note in (*assessment.fleet_notes, *taken_for_granted):
         say(clean(note))
-    return 0
+    say_age(db, day)
+    return DONE
+
+
+def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_for_granted: list[str]) -> dict[str, Any]:
+    """The list of a day as an object for JSON."""
+    return {"as_of": day.isoformat(), "horizon_days": horizon_days, "units": rows, "assumed": taken_for_granted}
 
 
 def rows_as_csv(rows: list[dict[str, Any]]) -> str:
@@ -216,7 +242,9 @@ def run_unit(options: argparse.Namespace) -> int:
     unit = unit_row(db, options.unit)
     taken = latest_taken(db, unit, known, knowledge_of(assessment, unit), limit_book(db))
     repairs = store.read_repairs(db, before=day)
-    show(unit_sheet(rows[0], assessment, known, repairs, fmt=options.format, taken=taken))
+    sheet = unit_sheet(rows[0], assessment, known, repairs, fmt=options.format, taken=taken)
+    (show_json if options.format == "json" else show)(sheet)
+    say_age(db, day)
     return 0
 
 
@@ -239,9 +267,14 @@ def run_record(options: argparse.Namespace) -> int:
         return 1
     became = "checked, not stored" if options.dry_run else "already known" if entry.known else "stored"
     show(f"{options.unit}: reading {became} ({entry.values.get('taken_at', '')})")
-    for line in reading_advice(db, options.unit, entry):
+    try:
+        lines = reading_advice(db, options.unit, entry)
+    except (ValueError, ArithmeticError, LookupError, IngestError, sqlite3.Error) as error:
+        say(f"what this reading shows could not be worked out: {error}")
+        return COULD_NOT if options.dry_run else DONE  # a stored reading is stored, whatever is said about it
+    for line in lines:
         show(clean(line))
-    return 0
+    return DONE
 
 
 def run_backtest(options: argparse.Namespace) -> int:
@@ -255,8 +288,8 @@ def run_backtest(options: argparse.Namespace) -> int:
     lists: list[dict[str, object]] = []
     for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
         rows = list_rows(assessment, readings, flagged_only=False, book=book, costs=costs)
-        body = {"as_of": f"{day:%Y-%m-%d}", "horizon_days": options.horizon_days, "units": rows}
-        show(json.dumps(body, ensure_ascii=False))
+        body = list_body(day.date(), options.horizon_days, rows, assumed(db, assessment.units))
+        show_json(json.dumps(body, ensure_ascii=False))
         lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
         say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")
     say_report(db, lists, readings, options.horizon_days)
@@ -298,24 +331,25 @@ def run_plan(options: argparse.Namespace) -> int:
     from dashboard.plan_moves import keep_pin, let_go
     from dashboard.planning import make_plan
 
-    db = open_existing(options)
+    if options.format == "xlsx" and sys.stdout is not None and sys.stdout.isatty():
+        raise ValueError(
+            "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
+        )
+    db, day = open_existing(options), as_of(options)
+    check_assessable(db, day)
     with writing(db):
         for kind, texts in (("pin", options.pin), ("forbid", options.forbid)):
             for unit, week in (pair(text, "UNIT=WEEK, as in K-142=2026-W50") for text in texts):
                 keep_pin(db, unit=unit, week=week.strip(), kind=kind, by=WHO)
         for unit in options.let_go:
             say(f"{unit}: {let_go(db, unit, by=WHO)} pins taken away")
-    plan = make_plan(db, as_of=as_of(options), weeks=options.weeks, by=WHO)
-    body = render(plan, options.format)
+    body = render(make_plan(db, as_of=day, weeks=options.weeks, by=WHO), options.format)
     if isinstance(body, bytes):
-        if sys.stdout.isatty():
-            raise ValueError(
-                "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
-            )
-        sys.stdout.buffer.write(body)
+        show_bytes(body)
     else:
-        show(body)
-    return 0
+        (show_json if options.format == "json" else show)(body)
+    say_age(db, day)
+    return DONE
 
 
 def run_backup(options: argparse.Namespace) -> int:
@@ -331,7 +365,7 @@ def run_dashboard(options: argparse.Namespace) -> int:
     from dashboard.theme import STREAMLIT_FLAGS
 
     path = database_path(options)
-    store.open_database(path)
+    open_or_make(path).conn.close()
     os.environ[DATABASE_VARIABLE] = str(path.resolve())
     say(f"cranktrend: screens at http://{options.host}:{options.port} (database {path}); stop with Ctrl+C")
     serve(options.host, options.port, flags=STREAMLIT_FLAGS)
@@ -431,12 +465,14 @@ def run_source(options: argparse.Namespace) -> int:
         for question in (*draft.questions, *draft.unsure):
             say(question)
         return 0
-    db = store.open_database(database_path(options))
     if options.what == "save":
         text = read_text(options.file)
+        db = open_or_make(database_path(options))
         sources.save_source(db, options.name, text, by=WHO)
         show(f"source {options.name} saved")
-    elif options.what == "show":
+        return 0
+    db = open_existing(options)
+    if options.what == "show":
         show(sources.read_source(db, options.name))
     else:
         for saved in sources.list_sources(db):
@@ -485,11 +521,17 @@ def run_resets(options: argparse.Namespace) -> int:
 RECORDABLE = ("taken_at", *MEASUREMENTS, *OBSERVATIONS, "technician", "instrument", "note")
 
 
+class Parser(argparse.ArgumentParser):
+    """A parser whose messages hold nothing that a terminal would act on."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the words, and leave."""
+        super().error(clean(message))
+
+
 def build_parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    parser = argparse.ArgumentParser(
-        prog="cranktrend", description="Health of starting systems over a vehicle fleet.", epilog=SAFE_NOTE
-    )
+    parser = Parser(prog="cranktrend", description="Health of starting systems over a vehicle fleet.", epilog=SAFE_NOTE)
     parser.add_argument("--db", metavar="FILE", help=f"database (default {DATABASE_VARIABLE} or {DEFAULT_DATABASE})")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
 

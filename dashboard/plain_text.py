@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import string
+import unicodedata
 from datetime import date, datetime
 
 import pandas as pd
@@ -21,6 +22,10 @@ _COLDER = re.compile(r"(\d+) (?:K|degrees) (colder|warmer)")  # lists issued lon
 _NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
 
 
+_UNUSUAL = re.compile(r"[^ -~]")  # everything but the printable characters of ASCII
+_KEPT_MARKS = re.compile(r"(?!\r\n)[^ -~\n\t]")  # the same but for line ends and tabs
+
+
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -29,6 +34,22 @@ def safe(text: object, *, longest: int = 300) -> str:
     flat = " ".join(str(text).split())
     cut = flat if len(flat) <= longest else flat[: longest - 1] + "…"
     return "".join(f"\\{c}" if c in _PUNCTUATION else c for c in cut)
+
+
+def clean(text: object) -> str:
+    """Text in one line without characters that a terminal, a sheet or a calendar would act on, as long as it was."""
+    return _UNUSUAL.sub(lambda found: _harmless(found[0]), str(text))
+
+
+def printable(text: str) -> str:
+    """The same for text of several lines, which keeps its line ends and tabs."""
+    return _KEPT_MARKS.sub(lambda found: _harmless(found[0]), text)
+
+
+def _harmless(character: str) -> str:
+    if character.isprintable():
+        return character
+    return " " if unicodedata.category(character) == "Zs" else "?"
 
 
 def formula_safe(cell: object) -> object:

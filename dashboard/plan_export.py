@@ -18,8 +18,8 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from analysis.plan import ReplacementPlan
-from dashboard.plain_text import formula_safe
-from dashboard.plan_table import clean, headline, table
+from dashboard.plain_text import clean, formula_safe
+from dashboard.plan_table import headline, table
 from dashboard.plan_words import CAUTION
 
 FORMATS = ("table", "csv", "json", "ics", "xlsx")

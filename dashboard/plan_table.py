@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 import pandas as pd
 
 from analysis.plan import ReplacementPlan
+from dashboard.plain_text import clean
 from dashboard.plan_words import CAUTION, POLICY_WORDS, money, no_visit_words, percent, rows_of
 from dashboard.reasons import PART_WORDS
-
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u2028\u2029]")
-
-
-def clean(text: object) -> str:
-    """Text without control characters or line ends, for a line on a terminal, in a sheet or in a calendar."""
-    return _CONTROL.sub(" ", str(text).replace("\n", " "))
 
 
 def grid(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:

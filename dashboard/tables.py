@@ -15,7 +15,7 @@ from analysis.assess import Assessment
 from analysis.course import plain_slopes
 from dashboard import reading_json, reading_sheet, reasons, wording
 from dashboard.own_limits import limit_book
-from dashboard.plain_text import number
+from dashboard.plain_text import clean, number
 from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row, whose_by_record
 from ingest import store
 from ingest.entries import Entry
@@ -26,11 +26,6 @@ SAFE_NOTE = (
     "The vehicle maker's procedure, local rules and licensed practice come first."
 )
 WIDTH = 118
-
-
-def clean(text: str) -> str:
-    """Text from outside without characters that a terminal would act on."""
-    return "".join(ch if ch.isprintable() else "?" for ch in text)
 
 
 def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:

@@ -46,9 +46,9 @@ def admit(db: Database, batch: Batch, place: Place) -> Admitted:
     context = load_context(db, place.now)
     check(batch, context)
     result = admit_good(db, batch, context, place)
-    fresh, known = put_aside(db, batch, sorted(batch.problems), place)
+    fresh, still, known = put_aside(db, batch, sorted(batch.problems), place)
     _mark_admitted(db, batch, result.stored_rows, place)
-    return replace(result, rows=len(batch), known=result.known + known, set_aside=fresh)
+    return replace(result, rows=len(batch), known=result.known + known, set_aside=fresh + still, still_aside=still)
 
 
 def admit_good(db: Database, batch: Batch, context: Context, place: Place) -> Admitted:
@@ -73,9 +73,12 @@ def fingerprint(batch: Batch, row: int) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> tuple[int, int]:
-    """Set whole rows aside with reason and original text; return how many are new and how many were there already."""
-    fresh = known = 0
+def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> tuple[int, int, int]:
+    """Set whole rows aside with reason and original text.
+
+    Return how many this import set aside, how many wait since an earlier one, and how many a person has answered.
+    """
+    fresh = still = known = 0
     for row in rows:
         cells = batch.cells(row)
         if batch.extra and batch.extra[row]:
@@ -97,9 +100,16 @@ def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> 
                 place.origin_id,
             ),
         )
-        fresh += cursor.rowcount == 1
-        known += cursor.rowcount != 1
-    return fresh, known
+        if cursor.rowcount == 1:
+            fresh += 1
+            continue
+        state, origin_id = db.execute(
+            "SELECT state, origin_id FROM set_aside WHERE fingerprint = ?", (fingerprint(batch, row),)
+        ).fetchone()
+        fresh += state == "open" and origin_id == place.origin_id
+        still += state == "open" and origin_id != place.origin_id
+        known += state != "open"
+    return fresh, still, known
 
 
 def _answered(db: Database, batch: Batch) -> frozenset[int]:

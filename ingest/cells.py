@@ -325,7 +325,8 @@ class BatchBuilder:
             proof = f"because line {batch.lines[row]} has {text!r}"
             batch.notes.append(f"{len(self._undecided)} dates read {order.replace('-', ' ')}, {proof}")
             return
-        if not self._orders and not self._plain_dates:
+        of_a_file = self.layout.heading_line > 0  # what a person types has no heading and no other dates
+        if of_a_file and not self._orders and not self._plain_dates:
             row, _, text = self._undecided[0]
             raise FileRefused(
                 f"its dates can be read day first or month first (line {batch.lines[row]}: {shown(text)}); "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -14,7 +15,7 @@ from sqlite_utils import Database
 from ingest.admit import admit
 from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading
-from ingest.errors import FileRefused, SourceProblem
+from ingest.errors import DatabaseTrouble, FileRefused, SourceProblem
 from ingest.fields import TABLES
 from ingest.layout import Layout, own_layout, source_layout
 from ingest.outcome import FileOutcome, Outcome
@@ -58,7 +59,8 @@ def import_paths(
 
     `source` names a saved description or a TOML file for files with foreign headings. `now` [local time] bounds the
     times that rows may carry. `progress(file, done, all)` is told the characters (cells of a workbook) read.
-    A bad file is counted as refused and nothing of it is stored; SourceProblem is raised when `source` is unusable.
+    A bad file is counted as refused and nothing of it is stored, the others go on; when the database itself fails, the
+    file and those after it are counted as not stored. SourceProblem is raised when `source` is unusable.
     """
     at = now or datetime.now()
     described = find_source(db, source) if source else None
@@ -68,6 +70,9 @@ def import_paths(
         with _whole(db, dry_run):
             jobs = [_kept(_look_into(path, described, known)) for path in _files(paths)]
             for job in sorted(jobs, key=lambda job: job.order):
+                if outcomes and outcomes[-1].could_not:
+                    outcomes.append(FileOutcome(_name(job.path), error="not tried after that", could_not=True))
+                    continue
                 ready = job if job.sheets or job.error else _look_into(job.path, described, known)
                 outcomes.append(_import_file(db, ready, at, by, progress))
             if dry_run:
@@ -103,6 +108,11 @@ def _files(paths: Sequence[str | Path]) -> list[Path]:
             if wanted:
                 found.setdefault(file.resolve(), file)
     return list(found.values())
+
+
+def _name(file: Path) -> str:
+    """The file's name as text: a file system may hold names that are no UTF-8."""
+    return file.name.encode("utf-8", "replace").decode()
 
 
 def _is_table(file: Path) -> bool:
@@ -179,7 +189,7 @@ def _not_known(sheet: Sheet, described: Source | None, path: Path) -> str:
 
 
 def _import_file(db: Database, job: _Job, now: datetime, by: str, progress: Progress | None) -> FileOutcome:
-    name = job.path.name
+    name = _name(job.path)
     if job.error:
         return FileOutcome(name, error=job.error)
     try:
@@ -187,12 +197,16 @@ def _import_file(db: Database, job: _Job, now: datetime, by: str, progress: Prog
             return _import_sheets(db, job, now, by, progress)
     except (FileRefused, SourceProblem) as error:
         return FileOutcome(name, error=str(error))
+    except (OverflowError, sqlite3.IntegrityError) as error:
+        return FileOutcome(name, error=f"it holds a value that no table can keep ({error})")
+    except DatabaseTrouble as error:
+        return FileOutcome(name, error=str(error), could_not=True)
 
 
 def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Progress | None) -> FileOutcome:
     sources = ", ".join(dict.fromkeys(layout.source for _, layout in job.sheets if layout.source))
     digest = hashlib.sha256(job.path.read_bytes()).hexdigest()
-    origin = Origin("file", by=by, at=now, file=job.path.name, sha256=digest, source=sources)
+    origin = Origin("file", by=by, at=now, file=_name(job.path), sha256=digest, source=sources)
     total = sum(sheet.size for sheet, _ in job.sheets)
     done = 0
 
@@ -200,9 +214,9 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
         nonlocal done
         done = min(done + read, total)
         if progress is not None:
-            progress(job.path.name, done, total)
+            progress(_name(job.path), done, total)
 
-    result = FileOutcome(job.path.name, source=sources, notes=job.notes)
+    result = FileOutcome(_name(job.path), source=sources, notes=job.notes)
     origin_id: int | None = None
     for sheet, layout in job.sheets:
         batch = batch_of(layout, sheet.blocks(layout.heading_line, layout.width, layout.numeric), told)
@@ -210,10 +224,10 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
             raise FileRefused("it has a heading but no rows; there is nothing to import")
         if origin_id is None:
             origin_id = write_origin(db, origin)
-        admitted = admit(db, batch, Place(origin_id, job.path.name, now, sheet.name, layout.source))
+        admitted = admit(db, batch, Place(origin_id, _name(job.path), now, sheet.name, layout.source))
         result = _with(result, layout, admitted, _notes(layout, batch))
     if progress is not None:
-        progress(job.path.name, total, total)
+        progress(_name(job.path), total, total)
     if origin_id is not None:
         _close_origin(db, origin_id, result)
     return result
@@ -228,6 +242,7 @@ def _with(result: FileOutcome, layout: Layout, admitted: Admitted, notes: tuple[
         stored=result.stored + admitted.stored,
         known=result.known + admitted.known,
         set_aside=result.set_aside + admitted.set_aside,
+        still_aside=result.still_aside + admitted.still_aside,
         replaced=result.replaced + admitted.replaced,
         doubtful=result.doubtful + admitted.doubtful,
         notes=result.notes + notes,
@@ -250,7 +265,7 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
 
 def _close_origin(db: Database, origin_id: int, result: FileOutcome) -> None:
     """Write the counts to the origin; an import that changed nothing leaves no trace, so that twice is like once."""
-    if result.stored == 0 and result.set_aside == 0:
+    if result.stored == 0 and result.set_aside == result.still_aside:
         db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
         return
     counts = f"rows {result.rows}, stored {result.stored}, known {result.known}, set aside {result.set_aside}"

@@ -222,7 +222,7 @@ def _parse_plain(
 def _column(series: pd.Series[Any]) -> Cells:
     if series.dtype.kind in "fiu":
         return series.to_numpy(dtype=np.float64)
-    cells = series.to_numpy(dtype=object)
+    cells = series.to_numpy(dtype=object, copy=True)
     cells[series.isna().to_numpy()] = ""
     if series.dtype.kind == "b":
         cells = np.array([str(cell) for cell in cells], dtype=object)

@@ -16,6 +16,7 @@ from sqlite_utils import Database
 from ingest.errors import SourceProblem
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion
 from ingest.values import DateOrder, NumberStyle, clean_text
+from ingest.writing import writing
 
 DATE_ORDERS = ("day-first", "month-first", "iso")
 MOST_HEADING_ROWS = 3  # our choice: more heading rows than a main, a sub and a unit row are not seen
@@ -243,7 +244,7 @@ def save_source(db: Database, name: str, toml_text: str, *, by: str = "command",
     source = parse_source(toml_text, name=name)
     at = (now or datetime.now()).isoformat(timespec="seconds")
     headings = json.dumps(sorted(source.headings.values()), ensure_ascii=False)
-    with db.atomic():
+    with writing(db):
         old = db.execute("SELECT toml FROM sources WHERE name = ?", (name,)).fetchone()
         if old and old[0] != toml_text:
             db.execute(

@@ -14,7 +14,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from ingest.bulk import read_bulk
-from ingest.errors import DatabaseRefused, IngestError
+from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble, IngestError
 from ingest.fields import MEASUREMENTS
 from ingest.schema import migrate
 
@@ -25,7 +25,8 @@ BUSY_MS = 15_000  # [ms] wait for another writer (a second technician, a running
 def open_database(path: str | Path, *, create: bool = True) -> Database:
     """Open the database file `path` at the current version, with foreign keys on and write-ahead logging.
 
-    Raises DatabaseRefused when it is missing (and not `create`), not a database, not ours, or from a newer version.
+    Raises DatabaseRefused when it is missing (and not `create`), not a database, not ours, or from a newer version;
+    DatabaseTrouble when it is busy, damaged, or in a place that cannot be written to.
     """
     file = Path(path)
     _check_place(file, create=create)
@@ -39,20 +40,32 @@ def open_database(path: str | Path, *, create: bool = True) -> Database:
         db.conn.execute(f"PRAGMA cache_size=-{CACHE_KIB}")
         db.conn.execute("PRAGMA foreign_keys=ON")
         migrate(db)
-    except sqlite3.Error as error:
+    except BaseException as error:
         if connection is not None:
             connection.close()
-        raise DatabaseRefused(f"{file} cannot be opened as a database: {error}") from error
-    except DatabaseRefused as error:
-        if connection is not None:
-            connection.close()
-        raise DatabaseRefused(f"{file}: {error}") from error
+        if isinstance(error, sqlite3.Error):
+            raise _not_opened(error, file) from error
+        if isinstance(error, DatabaseRefused):
+            raise DatabaseRefused(f"{file}: {error}") from error
+        raise
     return db
 
 
+def _not_opened(error: sqlite3.Error, file: Path) -> IngestError:
+    """A file that is no database was named by mistake; everything else is trouble with a database."""
+    if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
+        return DatabaseRefused(f"{file} cannot be opened, it is not a database; name another file with --db")
+    return DatabaseTrouble(error)
+
+
 def _check_place(file: Path, *, create: bool) -> None:
+    name = str(file)
+    if name == ":memory:" or name.encode("utf-8", "ignore").decode() != name:
+        raise DatabaseRefused(f"{name!r} is no name for a database; allowed is the name of a file, in UTF-8")
     if file.is_dir():
         raise DatabaseRefused(f"{file} is a folder; name a database file")
+    if file.exists() and not file.is_file():
+        raise DatabaseRefused(f"{file} is a device or a pipe; name a database file")
     if not file.exists():
         if not create:
             raise DatabaseRefused(f"there is no database {file}; import files first or name another with --db")
@@ -70,6 +83,12 @@ def _refuse_foreign(db: Database, file: Path) -> None:
 def is_empty(db: Database) -> bool:
     """Tell whether nothing was ever stored or set aside."""
     return db.execute("SELECT 1 FROM origins LIMIT 1").fetchone() is None
+
+
+def newest_reading(db: Database, *, before: date) -> date | None:
+    """Return the day of the newest reading taken before the day `before`; None when there is none."""
+    row = db.execute("SELECT max(taken_at) FROM readings WHERE taken_at < ?", (before.isoformat(),)).fetchone()
+    return date.fromisoformat(row[0][:10]) if row[0] else None
 
 
 def data_version(db: Database) -> str:
@@ -91,9 +110,11 @@ def backup(db: Database, file: str | Path) -> Path:
         raise IngestError(f"there is no folder {target.resolve().parent} for the backup")
     try:
         db.conn.execute("VACUUM INTO ?", (str(target),))
-    except sqlite3.Error as error:
+    except BaseException as error:
         target.unlink(missing_ok=True)
-        raise IngestError(f"the backup to {target} failed: {error}") from error
+        if isinstance(error, sqlite3.Error):
+            raise CouldNot(f"the backup to {target} failed: {DatabaseTrouble(error)}") from error
+        raise
     return target
 
 

@@ -11,26 +11,31 @@ from types import MappingProxyType
 
 from sqlite_utils import Database
 
-from ingest.errors import IngestError
+from ingest.errors import DatabaseTrouble
 
 
 @contextmanager
 def writing(db: Database) -> Iterator[None]:
-    """A transaction that holds the right to write from its start; nested use becomes part of the outer one."""
+    """A transaction that holds the right to write from its start; nested use becomes part of the outer one.
+
+    Raises DatabaseTrouble, with nothing written, for a database that is busy, full, read-only or damaged.
+    """
     if db.conn.in_transaction:
         with db.atomic():
             yield
         return
     try:
         db.conn.execute("BEGIN IMMEDIATE")
-    except sqlite3.OperationalError as error:
-        raise IngestError(f"the database is busy with another import or entry ({error}); try again") from error
-    try:
-        yield
-    except BaseException:
-        db.rollback()
+        try:
+            yield
+            db.conn.commit()
+        except BaseException:
+            db.conn.rollback()
+            raise
+    except (sqlite3.IntegrityError, sqlite3.ProgrammingError):  # a fault of ours or of the row, not of the database
         raise
-    db.commit()
+    except sqlite3.DatabaseError as error:
+        raise DatabaseTrouble(error) from error
 
 
 @dataclass(frozen=True)
@@ -76,7 +81,8 @@ class Place:
 
 @dataclass(frozen=True)
 class Admitted:
-    """What became of the rows of one batch; `stored_rows` are the rows of the batch that were stored."""
+    """What became of the rows of one batch; `stored_rows` are the rows of the batch that were stored, `still_aside`
+    those of the set-aside rows that were set aside before."""
 
     rows: int = 0
     stored: int = 0
@@ -85,6 +91,7 @@ class Admitted:
     replaced: int = 0
     doubtful: int = 0
     stored_rows: tuple[int, ...] = ()
+    still_aside: int = 0
 
 
 @dataclass(frozen=True)

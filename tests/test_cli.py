@@ -89,8 +89,9 @@ def rows_of(text: str) -> list[dict]:
 def test_the_second_import_changes_nothing(run: Run, own: Path, database: Path) -> None:
     """Contract: every file may come twice."""
     again = run("import", database.parent / "files", db=own)
-    assert again.code == 0, "the row that was set aside is known, too"
+    assert again.code == 1, "a row that is still set aside is not done with"
     assert " 0 stored" in again.out
+    assert "1 still set aside" in again.out
     assert again.out.count("\n") == 1
     assert "readings.csv" in again.err
 
