@@ -12,6 +12,7 @@ from dashboard import one_unit, reading_sheet
 from dashboard.one_unit import Facts, last_values
 from dashboard.plain_text import number
 from ingest.entries import Entry
+from ingest.fields import QUANTITIES
 
 PASS, WATCH, ACT, DOUBT, WRONG = "pass", "watch", "act", "doubt", "wrong"
 SAID: Final = {PASS: "good", WATCH: "watch", ACT: "outside its limit", DOUBT: "doubtful", WRONG: "cannot be"}
@@ -49,37 +50,7 @@ class Meter:
     miles: bool = False
 
 
-@dataclass(frozen=True)
-class FieldOf:
-    """One field: our column, its label, where it is measured, and whether it stands under "more"."""
-
-    name: str
-    label: str
-    where: str = ""
-    more: bool = False
-
-
-FIELDS: Final = (
-    FieldOf("temperature_c", "Air at the vehicle"),
-    FieldOf("rest_v", "Rest volts", "battery posts, nothing drawing"),
-    FieldOf("crank_min_v", "Lowest volts while cranking", "battery posts, engine turning steadily"),
-    FieldOf("crank_a", "Steady amps while cranking", "clamp round the starter cable"),
-    FieldOf("peak_a", "Peak amps at the first moment", "clamp round the starter cable"),
-    FieldOf("drop_positive_v", "Drop, positive cable", "battery post to starter stud, cranking"),
-    FieldOf("drop_ground_v", "Drop, ground path", "starter housing to negative post, cranking"),
-    FieldOf("drop_contacts_v", "Drop, solenoid contacts", "stud to stud, cranking"),
-    FieldOf("drop_control_v", "Drop, control circuit", "battery post to solenoid control terminal"),
-    FieldOf("coil_a", "Solenoid coil amps", "small clamp round the control wire"),
-    FieldOf("crank_rpm", "Cranking speed"),
-    FieldOf("odometer_km", "Odometer"),
-    FieldOf("control_loaded_v", "Control wire and coil under load", "at the relay socket, tester's load on", more=True),
-    FieldOf("coil_loaded_v", "The same at the coil", "at the coil's end of the wire, tester's load on", more=True),
-    FieldOf("coil_alone_v", "Coil alone under load", "wire taken off, tester's load on", more=True),
-    FieldOf("charging_v", "Charging volts", "battery posts, engine running", more=True),
-    FieldOf("crank_s", "Key to running engine", more=True),
-)
-LABELS: Final = {f.name: f.label for f in FIELDS}
-_UNITS: Final = {"temperature_c": "°C", "crank_rpm": "rpm", "odometer_km": "km", "crank_s": "s"}
+LABELS: Final = {name: quantity.label for name, quantity in QUANTITIES.items()}
 
 
 def meter_of(memory: Mapping[str, Any]) -> Meter:
@@ -122,7 +93,7 @@ def unit_of(name: str, meter: Meter) -> str:
         return "mV"
     if filled in ("temperature_f", "odometer_mi"):
         return "°F" if filled == "temperature_f" else "mi"
-    return _UNITS.get(name, "A" if name.endswith("_a") else "V")
+    return QUANTITIES[name].unit
 
 
 def shown(name: str, value: float, meter: Meter) -> str:
@@ -137,7 +108,7 @@ def shown(name: str, value: float, meter: Meter) -> str:
         return number(value * (scale or 1.0))
     if filled.endswith("_mv"):
         return number(value * 1000.0)
-    return number(value, 2 if name.endswith("_v") else 1 if name in ("temperature_c", "coil_a", "crank_s") else 0)
+    return number(value, QUANTITIES[name].digits)
 
 
 def with_unit(name: str, value: float, meter: Meter) -> str:
@@ -185,8 +156,7 @@ def field_lines(
     last, _ = last_values(facts)
     judged = {} if check is None else _verdicts(check, meter)
     said: dict[str, list[Line]] = {}
-    for field in FIELDS:
-        name = field.name
+    for name in QUANTITIES:
         lines = [] if entry is None or name not in typed else _wrong_or_doubtful(name, entry, check, meter)
         verdict, margin = judged.get(name, ("", "")) if name in typed else ("", "")
         before = f"last {with_unit(name, last[name], meter)}" if name in last and name in typed else ""
@@ -209,7 +179,7 @@ def _wrong_or_doubtful(name: str, entry: Entry, check: ReadingCheck | None, mete
 
 def columns_in(sentence: str, meter: Meter) -> set[str]:
     """Fields that a sentence of the checks names, whichever unit's column it names."""
-    return {f.name for f in FIELDS if re.search(rf"\b({f.name}|{column(f.name, meter)})\b", sentence)}
+    return {name for name in QUANTITIES if re.search(rf"\b({name}|{column(name, meter)})\b", sentence)}
 
 
 def to_confirm(typed: Mapping[str, str], entry: Entry, check: ReadingCheck | None, meter: Meter) -> set[str]:

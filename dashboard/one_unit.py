@@ -40,25 +40,6 @@ MEASURED_BY = {
     "control_circuit": ("drop_control_v", "coil_a"),
     "engine_drag": ("crank_a", "temperature_c"),
 }
-READING_WORDS = {
-    "odometer_km": "odometer",
-    "temperature_c": "air",
-    "rest_v": "rest",
-    "crank_min_v": "lowest cranking",
-    "crank_a": "steady",
-    "peak_a": "peak",
-    "drop_positive_v": "drop positive",
-    "drop_ground_v": "drop ground",
-    "drop_contacts_v": "drop contacts",
-    "drop_control_v": "drop control",
-    "coil_a": "coil",
-    "crank_rpm": "speed",
-    "control_loaded_v": "control wire loaded",
-    "coil_loaded_v": "wire and coil loaded",
-    "coil_alone_v": "coil alone loaded",
-    "charging_v": "charging",
-    "crank_s": "key to running",
-}
 
 
 @dataclass(frozen=True)
@@ -150,7 +131,7 @@ def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
     if fahrenheit:
         frame = frame.assign(temperature_c=frame["temperature_c"] * 1.8 + 32.0)
     frame = frame.assign(
-        confirmed=[", ".join(READING_WORDS[n] for n in str(c).split(",") if n) for c in frame["confirmed"]]
+        confirmed=[", ".join(QUANTITIES[n].over_column for n in str(c).split(",") if n) for c in frame["confirmed"]]
     )
     filled = [name for name in MEASUREMENTS if frame[name].notna().any()]
     texts = [name for name in ("outcome", "technician", "note", "confirmed") if (frame[name] != "").any()]
@@ -162,9 +143,8 @@ def reading_columns(*, fahrenheit: bool = False) -> dict[str, Any]:
     columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
     columns["confirmed"] = st.column_config.TextColumn("measured twice")
     for name, quantity in QUANTITIES.items():
-        label = f"{READING_WORDS[name]}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
-        digits = 2 if quantity.unit == "V" else 1 if quantity.unit in ("°C", "s") or name == "coil_a" else 0
-        columns[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f", help=quantity.meaning)
+        label = f"{quantity.over_column}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
+        columns[name] = st.column_config.NumberColumn(label, format=f"%.{quantity.digits}f", help=quantity.meaning)
     return columns
 
 

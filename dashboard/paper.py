@@ -35,7 +35,8 @@ from dashboard.plain_text import (
     whole,
     words,
 )
-from dashboard.reasons import MEASURES, PART_WORDS, plain, quantity_unit
+from dashboard.reasons import MEASURES, OUTCOME_WORDS, PART_WORDS, plain, quantity_unit
+from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import WeeklyList
 
 CAUTION: Final = (
@@ -219,13 +220,10 @@ def _list_row(
 
 # --- one vehicle -----------------------------------------------------------------------------------------------------
 
-_READING_COLUMNS: Final = (
-    ("taken_at", "taken"), ("temperature_c", "°C"), ("rest_v", "rest V"), ("crank_min_v", "lowest V"), ("crank_a", "A"),
-    ("peak_a", "peak A"), ("drop_positive_v", "pos. V"), ("drop_ground_v", "ground V"),
-    ("drop_contacts_v", "contacts V"),
-    ("drop_control_v", "control V"), ("coil_a", "coil A"), ("crank_rpm", "rpm"),
-)  # fmt: skip
 _LAST_READINGS = 10
+PORTRAIT_MM, TAKEN_MM = 184, 19  # width of what is printed on a portrait A4, and of the day in a table of readings
+NARROWEST = 5  # [letters] a column of readings is at least as wide as so many of its heading; our choice
+WIDEST_LETTER_MM = 2.1  # so that few columns do not sprawl; our choice
 _LAST_REPAIRS = 12
 
 
@@ -264,7 +262,7 @@ def unit_pdf(
         _parts_table(parts, fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
         _p("Last readings", 10, bold=True),
-        _readings_table(shown, fahrenheit=fahrenheit),
+        *_reading_tables(shown, fahrenheit=fahrenheit),
         *([_p("? doubtful: kept, but not used in the judgement", 7)] if (shown["doubtful"] != "").any() else []),
         Spacer(1, 3 * mm),
         _p("Repairs", 10, bold=True),
@@ -305,17 +303,34 @@ def _parts_table(parts: pd.DataFrame, *, fahrenheit: bool) -> Table:
     return _grid(rows, [w * mm for w in (42, 38, 28, 26, 20, 30)])
 
 
-def _readings_table(readings: pd.DataFrame, *, fahrenheit: bool) -> Table:
-    heads = [_own(label, fahrenheit=fahrenheit) for _, label in _READING_COLUMNS]
-    rows: list[Sequence[Any]] = [[_p(label, 6.5, bold=True) for label in heads]]
-    for reading in readings.to_dict("records"):
-        cells = []
-        for name, _ in _READING_COLUMNS:
-            value = reading.get(name)
-            doubtful = name in str(reading.get("doubtful", "")).split(",")
-            cells.append(_p(_reading_cell(name, value, fahrenheit=fahrenheit) + (" ?" if doubtful else ""), 6.5))
-        rows.append(cells)
-    return _grid(rows, [w * mm for w in (25, 12, 15, 16, 13, 15, 15, 15, 16, 15, 14, 13)])
+def _reading_tables(readings: pd.DataFrame, *, fahrenheit: bool) -> list[Flowable]:
+    """The readings with the columns that this vehicle ever filled; those seldom measured in a table of their own."""
+    filled = [name for name in MEASUREMENTS if name in readings and readings[name].notna().any()]
+    usual = [name for name in filled if not QUANTITIES[name].seldom]
+    seldom = [name for name in filled if QUANTITIES[name].seldom]
+    tables: list[Flowable] = [_readings_table(readings, usual, fahrenheit=fahrenheit)]
+    if seldom:
+        some = readings.dropna(subset=seldom, how="all")
+        tables += [Spacer(1, 2 * mm), _readings_table(some, seldom, fahrenheit=fahrenheit)]
+    return tables
+
+
+def _readings_table(readings: pd.DataFrame, filled: Sequence[str], *, fahrenheit: bool) -> Table:
+    heads = [f"{QUANTITIES[name].over_column}, {_own(QUANTITIES[name].unit, fahrenheit=fahrenheit)}" for name in filled]
+    went = [OUTCOME_WORDS.get(str(outcome), "") for outcome in readings.get("outcome", [""] * len(readings))]
+    heads += ["start"] if any(went) else []
+    rows: list[Sequence[Any]] = [[_p(head, 5.5, bold=True) for head in ("taken", *heads)]]
+    for reading, outcome in zip(readings.to_dict("records"), went, strict=True):
+        doubtful = str(reading.get("doubtful", "")).split(",")
+        cells = [day(reading["taken_at"])]
+        for name in filled:
+            cell = _reading_cell(name, reading[name], fahrenheit=fahrenheit)
+            cells.append(cell + (" ?" if name in doubtful else ""))
+        cells += [outcome] if any(went) else []
+        rows.append([_p(cell, 6.5) for cell in cells])
+    letters = [max(NARROWEST, *map(len, head.split())) for head in heads]
+    each = min(WIDEST_LETTER_MM, (PORTRAIT_MM - TAKEN_MM) / max(1, sum(letters)))
+    return _grid(rows, [TAKEN_MM * mm, *(count * each * mm for count in letters)])
 
 
 def _own(unit: str, *, fahrenheit: bool) -> str:
@@ -326,11 +341,9 @@ def _own(unit: str, *, fahrenheit: bool) -> str:
 def _reading_cell(name: str, value: Any, *, fahrenheit: bool = False) -> str:
     if value is None or pd.isna(value):
         return ""
-    if isinstance(value, pd.Timestamp):
-        return day(value)
     if name == "temperature_c" and fahrenheit:
         return number(float(value) * 1.8 + 32.0)
-    return number(float(value), 2 if name.endswith("_v") else 1 if name in ("coil_a", "temperature_c") else 0)
+    return number(float(value), QUANTITIES[name].digits)
 
 
 def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
@@ -343,20 +356,7 @@ def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
 
 # --- blank sheets for the bay ----------------------------------------------------------------------------------------
 
-BAY_ROWS: Final = (
-    ("temperature_c", "Air at the vehicle", "°C"),
-    ("rest_v", "Rest volts, nothing drawing", "V"),
-    ("crank_min_v", "Lowest battery volts while it turns steadily", "V"),
-    ("crank_a", "Steady amps while cranking", "A"),
-    ("peak_a", "Peak amps at the first moment", "A"),
-    ("drop_positive_v", "Drop, positive cable: battery post to starter stud", "V"),
-    ("drop_ground_v", "Drop, ground path: starter housing to negative post", "V"),
-    ("drop_contacts_v", "Drop, solenoid contacts: stud to stud", "V"),
-    ("drop_control_v", "Drop, control circuit: battery post to control terminal", "V"),
-    ("coil_a", "Solenoid coil amps", "A"),
-    ("crank_rpm", "Cranking speed", "rpm"),
-    ("odometer_km", "Odometer", "km"),
-)
+BAY_ROWS_MM, HIGHEST_ROW_MM = 134, 11  # room for the rows of a bay sheet, and the height of one where few; our choice
 
 
 def bay_pdf(units: Iterable[BayUnit], *, fahrenheit: bool = False) -> bytes:
@@ -372,11 +372,13 @@ def bay_pdf(units: Iterable[BayUnit], *, fahrenheit: bool = False) -> bytes:
 def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
     heads = ("measure", "limit", f"last ({day(unit.last_on)})", "now")
     rows: list[Sequence[Any]] = [[_p(h, 9, bold=True) for h in heads]]
-    for name, label, kept_in in BAY_ROWS:
-        last, measured_in = unit.last.get(name), _own(kept_in, fahrenheit=fahrenheit)
+    asked = {name: quantity for name, quantity in QUANTITIES.items() if not quantity.seldom}
+    for name, quantity in asked.items():
+        last, measured_in = unit.last.get(name), _own(quantity.unit, fahrenheit=fahrenheit)
         cell = _reading_cell(name, last, fahrenheit=fahrenheit)
         shown = f"{cell} {measured_in}" if cell else ""
-        rows.append([_p(label, 9), _p(printable(unit.limits.get(name, "")), 8), _p(shown, 10), _p(measured_in, 8)])
+        label = f"{quantity.label}: {quantity.where}" if quantity.where else quantity.label
+        rows.append([_p(label, 8.5), _p(printable(unit.limits.get(name, "")), 8), _p(shown, 10), _p(measured_in, 8)])
     return [
         _p(f"Vehicle {printable(unit.unit)}", 18, bold=True),
         _p(f"{printable(unit.depot)}, {printable(words(unit.vehicle_class))}, {unit.system_v} V.", 9.5),
@@ -387,21 +389,37 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
         Table([[_p("Day and time", 9), "", _p("Measured by", 9), ""]], colWidths=[w * mm for w in (26, 66, 26, 66)],
               rowHeights=[9 * mm], style=TableStyle([("BOX", (0, 0), (-1, -1), 0.4, (0, 0, 0))])),
         Spacer(1, 3 * mm),
-        _grid(rows, [w * mm for w in (74, 46, 30, 34)], heights=11 * mm),
+        _grid(rows, [w * mm for w in (74, 46, 30, 34)], heights=min(HIGHEST_ROW_MM, BAY_ROWS_MM / len(asked)) * mm),
         Spacer(1, 4 * mm),
-        Table(
-            [[_p("How it started", 9), "", _p("started", 9), "", _p("slow", 9), "", _p("no start", 9), ""]],
-            colWidths=[w * mm for w in (30, 6, 24, 6, 24, 6, 24, 64)], rowHeights=[6 * mm],
-            style=TableStyle(
-                [("BOX", (column, 0), (column, 0), 0.8, (0, 0, 0)) for column in (1, 3, 5)]
-                + [("LEFTPADDING", (0, 0), (0, 0), 0), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]
-            ),
-        ),
+        _outcome_boxes(),
         Spacer(1, 3 * mm),
         _p("Work done, remarks", 9),
         Table([[""]] * 4, colWidths=[184 * mm], rowHeights=[9 * mm] * 4,
               style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.3, (0, 0, 0))])),
     ]  # fmt: skip
+
+
+OUTCOMES_A_LINE = 3
+
+
+def _outcome_boxes() -> Table:
+    """A box to tick for every way a start can go."""
+    said = list(OUTCOME_WORDS.values())
+    lines = [said[k : k + OUTCOMES_A_LINE] for k in range(0, len(said), OUTCOMES_A_LINE)]
+    rows = [
+        [_p("" if number else "How it started", 9), *(cell for text in line for cell in ("", _p(text, 8)))]
+        for number, line in enumerate(lines)
+    ]
+    rows[-1] += [""] * (1 + 2 * OUTCOMES_A_LINE - len(rows[-1]))
+    boxes = [
+        ("BOX", (1 + 2 * column, row), (1 + 2 * column, row), 0.8, (0, 0, 0))
+        for row, line in enumerate(lines)
+        for column in range(len(line))
+    ]
+    return Table(
+        rows, colWidths=[w * mm for w in (28, *(6, 46) * OUTCOMES_A_LINE)], rowHeights=[6 * mm] * len(rows),
+        style=TableStyle([*boxes, ("LEFTPADDING", (0, 0), (0, -1), 0), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]),
+    )  # fmt: skip
 
 
 # --- codes for windscreens -------------------------------------------------------------------------------------------

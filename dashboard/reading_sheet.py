@@ -18,6 +18,7 @@ from analysis.segments import Finding
 from analysis.verdict import sentence
 from analysis.whose import Whose
 from dashboard.plain_text import in_reader_unit, number
+from ingest.fields import QUANTITIES
 
 ELEMENT_WORDS: Final = {
     "battery": "battery",
@@ -97,17 +98,10 @@ def with_error(value: float, se: float) -> str:
     return f"{number(value, digits)} ± {number(se, digits)}"
 
 
-def _unit_of(name: str) -> tuple[str, int]:
-    """Unit of a measurement and the decimals its meter shows."""
-    if name.endswith("_v"):
-        return "V", 2
-    return ("rpm", 0) if name.endswith("_rpm") else ("A", 1 if name == "coil_a" else 0)
-
-
 def amount(name: str, value: float) -> str:
     """A measured value with its unit."""
-    unit, digits = _unit_of(name)
-    return f"{number(value, digits)} {unit}"
+    quantity = QUANTITIES[name]
+    return f"{number(value, quantity.digits)} {quantity.unit}"
 
 
 def reason_words(reason: str) -> str:

@@ -19,6 +19,7 @@ from dashboard.plain_text import clean, number
 from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row, whose_by_record
 from ingest import store
 from ingest.entries import Entry
+from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, OBSERVATIONS, QUANTITIES
 
 SAFE_NOTE = (
     "Before cranking or probing: neutral or park, wheels chocked, ventilate, eye protection, rings off, no loose sleeves "
@@ -95,7 +96,9 @@ def unit_sheet(
             "horizon_days": assessment.horizon_days,
             **row,
             "parts": [part_object(p) for p in parts.to_dict("records")],
-            "latest_reading": None if taken is None else reading_object(taken),
+            "latest_reading": None
+            if taken is None
+            else reading_object(taken) | {"measured": measured_object(readings)},
         }
         return json.dumps(body, ensure_ascii=False, indent=1)
     mine = repairs[repairs["unit"] == row["unit"]]
@@ -132,12 +135,6 @@ def slope_words(slope: tuple[float, float, float]) -> str:
     if math.isnan(middle):
         return "under 5 readings"
     return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"
-
-
-SHOWN = (
-    "taken_at", "temperature_c", "rest_v", "crank_min_v", "crank_a", "peak_a", "drop_positive_v", "drop_ground_v",
-    "drop_contacts_v", "drop_control_v", "coil_a", "crank_rpm", "doubtful",
-)  # fmt: skip
 
 
 def taken_lines(taken: Taken) -> list[str]:
@@ -178,12 +175,22 @@ def reading_object(taken: Taken) -> dict[str, Any]:
     return {"taken_at": moment, **reading_json.reading_object(taken.check), "resistances_over_time": over_time}
 
 
+def measured_object(readings: pd.DataFrame) -> dict[str, Any]:
+    """What the latest reading holds, for JSON: each measurement and observation that was written down."""
+    latest = readings.sort_values("taken_at").iloc[-1]
+    numbers = {name: float(latest[name]) for name in MEASUREMENTS if pd.notna(latest.get(name))}
+    return numbers | {name: str(latest[name]) for name in OBSERVATIONS if latest.get(name)}
+
+
 def readings_text(readings: pd.DataFrame) -> str:
     """The last six readings, newest last."""
     if readings.empty:
         return "  none"
-    table = readings[[c for c in ("reading_id", *SHOWN) if c in readings]].tail(6).copy()
-    table = table.rename(columns={"reading_id": "reading"})
+    table = readings.tail(6)
+    filled = [name for name in MEASUREMENTS if name in table and table[name].notna().any()]
+    said = ["doubtful"] if "doubtful" in table and (table["doubtful"] != "").any() else []
+    first = [name for name in ("reading_id", "taken_at") if name in table]
+    table = table[[*first, *filled, *said]].rename(columns={"reading_id": "reading"})
     if "outcome" in readings and (told := readings["outcome"].tail(6)).ne("").any():
         table["start"] = [reasons.OUTCOME_WORDS.get(outcome, outcome) or "-" for outcome in told]
     table["taken_at"] = table["taken_at"].dt.strftime("%Y-%m-%d")
@@ -228,7 +235,7 @@ def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     before = readings[readings["taken_at"] < at]
     expected = expect(db, unit, before, knowledge_from(db, unit, before=at), at=at)
     taken = take_apart(unit, reading, before, expected, limit_book(db))
-    own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in SHOWN[1:-1]}}])
+    own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in MEASUREMENTS}}])
     lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
     lines += reading_sheet.identified_lines(taken.check)
     asked = whose_lines(db, name, entry)
@@ -252,13 +259,13 @@ def compare_with_last(readings: pd.DataFrame) -> list[str]:
     ordered = readings.sort_values("taken_at")
     latest, before = ordered.iloc[-1], ordered.iloc[-6:-1]
     lines = []
-    for name in SHOWN[1:-1]:
-        if name == "temperature_c" or name not in ordered or pd.isna(latest[name]):
+    for name in CIRCUIT_MEASUREMENTS:
+        if name not in ordered or pd.isna(latest[name]):
             continue
         usual = before[name].median()
         if pd.notna(usual) and usual and abs(latest[name] / usual - 1.0) > DIFFERS:
             words = reading_sheet.amount(name, latest[name]), reading_sheet.amount(name, usual)
-            label = reading_sheet.VALUE_WORDS[name]
+            label = QUANTITIES[name].label.lower()
             lines.append(f"{label}: {words[0]}, median of the last {before[name].count()} was {words[1]}")
     return lines or ["like this vehicle's last readings"]
 

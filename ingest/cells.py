@@ -13,7 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ingest.errors import FileRefused
-from ingest.fields import LONGEST_NAME, LONGEST_TEXT, Column, Conversion, Table, allowed_words
+from ingest.fields import LONGEST_NAME, LONGEST_TEXT, QUANTITIES, Column, Conversion, Table, allowed_words
 from ingest.layout import Layout
 from ingest.sheets import Block, Cells, cell_text
 from ingest.sources import IGNORE
@@ -364,19 +364,18 @@ def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) 
     return float(np.round(parsed.value * factor + offset, DECIMALS) + 0.0), ""
 
 
+_OTHER_UNITS = {
+    "rated_cca_a": "A",
+    "low_c": "°C",
+    "low_sd_c": "°C",
+    "labour_h": "h",
+    "lead_days": "d",
+    "hours_per_week": "h",
+}
+
+
 def _own_unit(column: Column) -> str:
-    for suffix, unit in (
-        ("_v", "V"),
-        ("_a", "A"),
-        ("_c", "°C"),
-        ("_km", "km"),
-        ("_rpm", "rpm"),
-        ("_s", "s"),
-        ("_h", "h"),
-    ):
-        if column.name.endswith(suffix):
-            return unit
-    return {"lead_days": "d", "hours_per_week": "h"}.get(column.name, "")
+    return QUANTITIES[column.name].unit if column.name in QUANTITIES else _OTHER_UNITS.get(column.name, "")
 
 
 def _allowed(column: Column) -> str:

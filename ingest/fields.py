@@ -39,13 +39,27 @@ LONGEST_NAME = 64  # [characters] of a unit, depot or class; our choice
 
 @dataclass(frozen=True)
 class Quantity:
-    """One measured quantity with the range that physics and meters allow on a 12 V and on a 24 V system."""
+    """One measured quantity: the range that physics and meters allow on a 12 V and on a 24 V system, and its words.
+
+    label: beside the field that asks for it; where: the points the meter or clamp is held to; heading: over a column, its
+    unit follows; seldom: asked for with the rarer ones, and left off the paper sheet for the bay; digits a meter shows.
+    """
 
     name: str
     unit: str
     range_12: tuple[float, float]
     range_24: tuple[float, float]
     meaning: str
+    label: str
+    where: str = ""
+    heading: str = ""
+    seldom: bool = False
+    digits: int = 0
+
+    @property
+    def over_column(self) -> str:
+        """The words over a column of it, without the unit."""
+        return self.heading or self.label.casefold()
 
     def allowed(self, system_v: int) -> tuple[float, float]:
         """Return the lowest and highest believable value [`unit`] for a system of `system_v` [V]."""
@@ -59,24 +73,78 @@ class Quantity:
 _DROP_12, _DROP_24 = (-0.02, 16.0), (-0.02, 32.0)
 
 _QUANTITIES = (
-    Quantity("odometer_km", "km", (0.0, 3_000_000.0), (0.0, 5_000_000.0), "distance run by the vehicle"),
-    Quantity("temperature_c", "°C", (-50.0, 60.0), (-50.0, 60.0), "air at the vehicle when it was measured"),
-    Quantity("rest_v", "V", (3.0, 16.0), (6.0, 32.0), "battery voltage before the start, nothing drawing"),
-    Quantity("crank_min_v", "V", (1.5, 15.0), (3.0, 30.0), "lowest battery voltage while the engine turns steadily"),
-    Quantity("crank_a", "A", (0.0, 2000.0), (0.0, 2500.0), "steady amps while cranking"),
-    Quantity("peak_a", "A", (0.0, 4000.0), (0.0, 5000.0), "inrush amps as the starter begins to turn"),
-    Quantity("drop_positive_v", "V", _DROP_12, _DROP_24, "voltage lost in the positive cable while cranking"),
-    Quantity("drop_ground_v", "V", _DROP_12, _DROP_24, "voltage lost in the ground path while cranking"),
-    Quantity("drop_contacts_v", "V", _DROP_12, _DROP_24, "voltage lost across the solenoid contacts while cranking"),
-    Quantity("drop_control_v", "V", _DROP_12, _DROP_24, "voltage lost from battery post to solenoid control terminal"),
-    Quantity("coil_a", "A", (0.0, 100.0), (0.0, 150.0), "amps through the solenoid coil"),
-    Quantity("crank_rpm", "rpm", (0.0, 600.0), (0.0, 600.0), "engine speed while cranking"),
-    Quantity("control_loaded_v", "V", _DROP_12, _DROP_24, "volts left on the control wire under the tester's load"),
-    Quantity("coil_loaded_v", "V", _DROP_12, _DROP_24, "the same check, measured at the coil's end of the wire"),
-    Quantity("coil_alone_v", "V", _DROP_12, _DROP_24, "volts left across the coil alone under the tester's load"),
-    Quantity("charging_v", "V", (3.0, 20.0), (6.0, 40.0), "battery voltage with the engine running"),
-    Quantity("crank_s", "s", (0.0, 120.0), (0.0, 120.0), "seconds from key to running engine"),
-)
+    Quantity(
+        "temperature_c", "°C", (-50.0, 60.0), (-50.0, 60.0), "air at the vehicle when it was measured",
+        "Air at the vehicle", heading="air", digits=1,
+    ),
+    Quantity(
+        "rest_v", "V", (3.0, 16.0), (6.0, 32.0), "battery voltage before the start, nothing drawing",
+        "Rest volts", "battery posts, nothing drawing", heading="rest", digits=2,
+    ),
+    Quantity(
+        "crank_min_v", "V", (1.5, 15.0), (3.0, 30.0), "lowest battery voltage while the engine turns steadily",
+        "Lowest volts while cranking", "battery posts, engine turning steadily", heading="lowest cranking", digits=2,
+    ),
+    Quantity(
+        "crank_a", "A", (0.0, 2000.0), (0.0, 2500.0), "steady amps while cranking",
+        "Steady amps while cranking", "clamp round the starter cable", heading="steady",
+    ),
+    Quantity(
+        "peak_a", "A", (0.0, 4000.0), (0.0, 5000.0), "inrush amps as the starter begins to turn",
+        "Peak amps at the first moment", "clamp round the starter cable", heading="peak",
+    ),
+    Quantity(
+        "drop_positive_v", "V", _DROP_12, _DROP_24, "voltage lost in the positive cable while cranking",
+        "Drop, positive cable", "battery post to starter stud, cranking", heading="drop positive", digits=2,
+    ),
+    Quantity(
+        "drop_ground_v", "V", _DROP_12, _DROP_24, "voltage lost in the ground path while cranking",
+        "Drop, ground path", "starter housing to negative post, cranking", heading="drop ground", digits=2,
+    ),
+    Quantity(
+        "drop_contacts_v", "V", _DROP_12, _DROP_24, "voltage lost across the solenoid contacts while cranking",
+        "Drop, solenoid contacts", "stud to stud, cranking", heading="drop contacts", digits=2,
+    ),
+    Quantity(
+        "drop_control_v", "V", _DROP_12, _DROP_24, "voltage lost from battery post to solenoid control terminal",
+        "Drop, control circuit", "battery post to solenoid control terminal", heading="drop control", digits=2,
+    ),
+    Quantity(
+        "coil_a", "A", (0.0, 100.0), (0.0, 150.0), "amps through the solenoid coil",
+        "Solenoid coil amps", "small clamp round the control wire", heading="coil", digits=1,
+    ),
+    Quantity(
+        "crank_rpm", "rpm", (0.0, 600.0), (0.0, 600.0), "engine speed while cranking",
+        "Cranking speed", heading="speed",
+    ),
+    Quantity(
+        "odometer_km", "km", (0.0, 3_000_000.0), (0.0, 5_000_000.0), "distance run by the vehicle",
+        "Odometer",
+    ),
+    Quantity(
+        "control_loaded_v", "V", _DROP_12, _DROP_24, "volts left on the control wire under the tester's load",
+        "Control wire and coil under load", "at the relay socket, tester's load on",
+        heading="control wire loaded", seldom=True, digits=2,
+    ),
+    Quantity(
+        "coil_loaded_v", "V", _DROP_12, _DROP_24, "the same check, measured at the coil's end of the wire",
+        "The same at the coil", "at the coil's end of the wire, tester's load on",
+        heading="wire and coil loaded", seldom=True, digits=2,
+    ),
+    Quantity(
+        "coil_alone_v", "V", _DROP_12, _DROP_24, "volts left across the coil alone under the tester's load",
+        "Coil alone under load", "wire taken off, tester's load on",
+        heading="coil alone loaded", seldom=True, digits=2,
+    ),
+    Quantity(
+        "charging_v", "V", (3.0, 20.0), (6.0, 40.0), "battery voltage with the engine running",
+        "Charging volts", "battery posts, engine running", heading="charging", seldom=True, digits=2,
+    ),
+    Quantity(
+        "crank_s", "s", (0.0, 120.0), (0.0, 120.0), "seconds from key to running engine",
+        "Key to running engine", heading="key to running", seldom=True, digits=1,
+    ),
+)  # fmt: skip
 QUANTITIES: Mapping[str, Quantity] = MappingProxyType({quantity.name: quantity for quantity in _QUANTITIES})
 
 # A row with none of these holds no measurement; odometer and temperature alone say nothing about the starting system.

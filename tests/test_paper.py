@@ -15,6 +15,7 @@ import pytest
 from samples_screens import assessed, readings_of, worst_unit
 
 from dashboard import paper
+from dashboard.reasons import OUTCOME_WORDS
 from dashboard.wording import list_row
 from ingest.records import WeeklyList
 
@@ -70,6 +71,28 @@ def test_only_black_and_white_is_drawn() -> None:
     colours = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", ink)
     assert colours
     assert all(r == g == b for r, g, b in colours)
+
+
+def test_a_sheet_of_a_vehicle_shows_every_column_it_filled_and_how_its_starts_went() -> None:
+    """What was written down, seldom or not, stands on paper; a start without a measurement has its words."""
+    readings = readings_of(worst_unit()).tail(3).reset_index(drop=True)
+    readings["outcome"] = ["", "click", ""]
+    readings["coil_alone_v"] = [float("nan"), 7.43, float("nan")]
+    readings.loc[1, ["rest_v", "crank_min_v"]] = float("nan")
+    tables = paper._reading_tables(readings, fahrenheit=False)
+    said = [str(table) for table in tables]
+    assert "one click, no crank" in said[0]
+    assert all(words in said[0] for words in ("rest, V", "odometer, km"))
+    assert "charging" not in "".join(said)
+    assert "coil alone loaded, V" in said[-1]
+    assert "7.43" in said[-1]
+
+
+def test_the_bay_sheet_has_a_box_for_every_outcome() -> None:
+    unit = paper.BayUnit("T-1", "ridge", "van", 12, "", {}, None, {})
+    page = "".join(str(f) for f in paper._bay_page(unit, fahrenheit=False))
+    assert all(words in page for words in OUTCOME_WORDS.values())
+    assert pages(paper.bay_pdf([unit])) == 1
 
 
 def test_paper_follows_the_readers_thermometer() -> None:

@@ -159,7 +159,7 @@ def test_a_reading_is_held_against_the_vehicle_s_last_ones() -> None:
             "crank_a": [150.0, 152.0, 148.0, 190.0],
         }
     )
-    assert compare_with_last(frame) == ["steady amps: 190 A, median of the last 3 was 150 A"]
+    assert compare_with_last(frame) == ["steady amps while cranking: 190 A, median of the last 3 was 150 A"]
     assert compare_with_last(frame.iloc[:3]) == ["like this vehicle's last readings"]
     assert compare_with_last(frame.iloc[:1]) == ["first reading of this vehicle: nothing to compare with yet"]
     assert compare_with_last(frame.sample(frac=1.0, random_state=2)) == compare_with_last(frame)

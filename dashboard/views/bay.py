@@ -17,6 +17,7 @@ from dashboard.plain_text import day, safe, temperature, whole, words
 from dashboard.reasons import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
+from ingest.fields import QUANTITIES, Quantity
 
 JUMPER_WORDS = {"cranks": "cranks", "no_crank": "does not crank", "fuse_opens": "fuse opens"}
 TWICE_WORDS = "Measured twice, it is right"
@@ -136,17 +137,17 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     typed: dict[str, str] = {}
     beside: dict[str, DeltaGenerator] = {}
 
-    def draw(more: bool) -> None:
-        for field in bay.FIELDS:
-            if field.more == more:
-                typed[field.name] = one_field(field, unit, draft, last, meter)
-                beside[field.name] = st.container(key=f"beside_{field.name}")
+    def draw(seldom: bool) -> None:
+        for name, field in QUANTITIES.items():
+            if field.seldom == seldom:
+                typed[name] = one_field(field, unit, draft, last, meter)
+                beside[name] = st.container(key=f"beside_{name}")
 
     with st.container(key="measured"):
-        draw(more=False)
-    more = {f.name for f in bay.FIELDS if f.more}
-    with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool(more & set(draft))):
-        draw(more=True)
+        draw(seldom=False)
+    seldom = {name for name, field in QUANTITIES.items() if field.seldom}
+    with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool(seldom & set(draft))):
+        draw(seldom=True)
         typed["outcome"] = st.pills(
             "How it started", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__,
             default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None,
@@ -167,9 +168,7 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     return Form(unit, kept, beside, frozenset(twice))
 
 
-def one_field(
-    field: bay.FieldOf, unit: str, draft: Mapping[str, str], last: Mapping[str, float], meter: bay.Meter
-) -> str:
+def one_field(field: Quantity, unit: str, draft: Mapping[str, str], last: Mapping[str, float], meter: bay.Meter) -> str:
     """One field with its unit, where to measure, and the last value as a hint."""
     before = f"last {bay.shown(field.name, last[field.name], meter)}" if field.name in last else ""
     key = f"m_{field.name}_{unit}_{form_number()}"
