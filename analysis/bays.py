@@ -193,13 +193,15 @@ def _sentence(row: Mapping[Hashable, object]) -> str:
     value, half = float(str(row["value"])), INTERVAL * float(str(row["se"]))
     side = "high" if value > 0 else "low"
     if row["effect"] == "thermometer":
-        what = f"thermometer about {abs(value):.0f} K {side} (±{half:.1f})"
+        what = f"thermometer about {abs(value):.0f} ± {np.ceil(half):.0f} degrees {side}"
     else:
         what = f"{row['effect']} about {100 * abs(value):.1f} % {side} (±{100 * half:.1f})"
     words = f"{row['by']} {row['name']}'s readings: {what}, on {row['readings']} readings of {row['vehicles']} vehicles"
     week = float(str(row["same_week_k"]))
     if np.isfinite(week):
-        words += f"; {abs(week):.0f} K {'above' if week > 0 else 'below'} others' at the same depot in the same week"
+        words += (
+            f"; {abs(week):.0f} degrees {'above' if week > 0 else 'below'} others' at the same depot in the same week"
+        )
     return words
 
 
@@ -218,7 +220,7 @@ def _disagreements(table: pd.DataFrame) -> list[str]:
             continue
         above = team[team["value"] > low["value"] + 0.5 * apart]["name"]
         below = team[team["value"] <= low["value"] + 0.5 * apart]["name"]
-        size = f"{apart:.0f} K" if effect == "thermometer" else f"{100 * apart:.1f} %"
+        size = f"{apart:.0f} degrees" if effect == "thermometer" else f"{100 * apart:.1f} %"
         what = "thermometers" if effect == "thermometer" else f"meters for {effect}"
         out.append(
             f"{what} at depot {depot} disagree: {', '.join(above)} up to {size} above {', '.join(below)}; "

@@ -50,6 +50,7 @@ TABLE: Final[tuple[Row, ...]] = (
         (under_load_test, isnt(below("rest_v", "rest_act_v")), isnt(amps_high)),
         "battery",
         "Volts while cranking {crank_min_v:.2f} V are below the load-test table at {temperature_c:.0f} °C "
+        "({temperature_f:.0f} °F) "
         "without high amps: the battery cannot hold up its voltage.",
         "battery load test at half its cold-cranking rating for 15 s",
         10,

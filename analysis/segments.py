@@ -96,6 +96,8 @@ def _facts(measurement: Mapping[str, object]) -> dict[str, float | str]:
 def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
     values: dict[str, float | str] = {key: float(getattr(limits, key)) for key in LIMIT_KEYS}
     values.update(facts)
+    if isinstance(air_c := facts.get("temperature_c"), float | int):
+        values["temperature_f"] = 1.8 * float(air_c) + 32.0
     sentence = row.sentence.format(**values)
     return Finding(row.name, row.segment, sentence, _not_made_yet(row, facts), row.minutes, row.source)
 

@@ -12,7 +12,7 @@ import pandas as pd
 
 from analysis.course import PartCourse
 from dashboard import theme
-from dashboard.plain_text import celsius, day, temperature
+from dashboard.plain_text import celsius, day, span, temperature
 
 Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
@@ -326,26 +326,27 @@ def cold_chart(
     )
 
 
-def cold_text(cold: pd.DataFrame, season: pd.DataFrame) -> str:
+def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = False) -> str:
     """What the chart of the coldest start shows, in words."""
     now, end = cold.iloc[0], cold.iloc[-1]
     coldest = season.iloc[int(season["one_in_ten_c"].to_numpy().argmin())]
     mornings = (
         f"No climate of its depot is known: mornings like those drawn are assumed, one in ten below "
-        f"{temperature(coldest['one_in_ten_c'])}; bring in a climate file."
+        f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}; bring in a climate file."
         if season["assumed"].any()
         else f"The depot's coldest time is around {day(coldest['day'])}: one morning in ten below "
-        f"{temperature(coldest['one_in_ten_c'])}."
+        f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}."
     )
-    return (
-        f"Coldest start now {celsius(now['coldest_start_c'])} (80 % sure between {celsius(now['low_c'])} and "
-        f"{celsius(now['high_c'])}), in half a year {ahead_words(end['coldest_start_c'])}. {mornings}"
-    )
+    middle, low, high = (celsius(now[name], fahrenheit=fahrenheit) for name in ("coldest_start_c", "low_c", "high_c"))
+    ahead = ahead_words(end["coldest_start_c"], fahrenheit=fahrenheit)
+    return f"Coldest start now {middle} (80 % sure: {span(low, high)}), in half a year {ahead}. {mornings}"
 
 
-def ahead_words(coldest_c: float) -> str:
+def ahead_words(coldest_c: float, *, fahrenheit: bool = False) -> str:
     """A coldest start in half a year; above WARM_C no morning is warm enough, and the figure itself means nothing."""
-    return f"no start even at {temperature(WARM_C)}" if coldest_c >= WARM_C else celsius(coldest_c)
+    if coldest_c >= WARM_C:
+        return f"no start even at {temperature(WARM_C, fahrenheit=fahrenheit)}"
+    return celsius(coldest_c, fahrenheit=fahrenheit)
 
 
 def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:

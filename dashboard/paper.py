@@ -26,7 +26,6 @@ from dashboard.plain_text import (
     celsius,
     day,
     glued,
-    in_reader_unit,
     number,
     percent,
     span,
@@ -35,7 +34,8 @@ from dashboard.plain_text import (
     whole,
     words,
 )
-from dashboard.reasons import MEASURES, OUTCOME_WORDS, PART_WORDS, plain, quantity_unit
+from dashboard.reading_sheet import for_reader
+from dashboard.reasons import MEASURES, OUTCOME_WORDS, PART_WORDS, plain, quantity_unit, read_reasons
 from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import WeeklyList
 
@@ -198,7 +198,7 @@ def _list_row(
 ) -> list[Any]:
     low = body["depots"].get(row["depot"], {}).get("coming_low_c")
     coming = "–" if low is None else temperature(low, fahrenheit=in_f)
-    why = in_reader_unit((row.get("reasons") or [""])[0], fahrenheit=in_f)
+    why = next(iter(read_reasons(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)), "")
     cold, low_end, high_end = (celsius(row[f"coldest_start{end}_c"], fahrenheit=in_f) for end in ("", "_low", "_high"))
     change = str(row.get("change", ""))
     by = "now" if row["act_by"] and row["act_by"] <= body["as_of"] else day(row["act_by"])
@@ -239,7 +239,8 @@ def unit_pdf(
 ) -> bytes:
     """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
     cold, low, high = (celsius(row[f"coldest_start{end}_c"], fahrenheit=fahrenheit) for end in ("", "_low", "_high"))
-    reasons = [in_reader_unit(reason, fahrenheit=fahrenheit) for reason in row["reasons"]]
+    reasons = read_reasons(row, pd.Timestamp(as_of), fahrenheit=fahrenheit)
+    reasons += [for_reader(text, fahrenheit=fahrenheit) for text in row.get("latest", [])]
     title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
     by = "now" if row["act_by"] and row["act_by"] <= as_of else day(row["act_by"], missing="no date yet")
     shown = readings.tail(_LAST_READINGS)

@@ -16,7 +16,7 @@ STARTS_ALWAYS_C = -44.0  # coldest starts below are outside the range that is wo
 
 
 _CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
-_COLDER = re.compile(r"(\d+) (?:K|degrees) (colder|warmer)")  # lists issued long ago said K
+_APART = re.compile(r"(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (?:degrees\b|K (?=colder|warmer))")  # older lists said K
 
 
 _NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
@@ -112,7 +112,13 @@ def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
     if not fahrenheit:
         return text
     degrees = _CELSIUS.sub(lambda m: temperature(float(m[1].replace(MINUS, "-")), fahrenheit=True), text)
-    return _COLDER.sub(lambda m: f"{number(float(m[1]) * 1.8)} degrees {m[2]}", degrees)
+    return _APART.sub(_apart_f, degrees)
+
+
+def _apart_f(found: re.Match[str]) -> str:
+    size, error = found[1], found[2]
+    more = f" ± {number(float(error) * 1.8)}" if error else ""
+    return f"{number(float(size) * 1.8)}{more} degrees" + (" " if found[0].endswith(" ") else "")
 
 
 def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
@@ -133,6 +139,11 @@ def whole(text: str) -> str:
 def glued(text: str) -> str:
     """Words that stay on one line."""
     return text.replace(" ", "\u00a0")
+
+
+def as_sentence(text: str) -> str:
+    """The text with a capital first; the rest as it is, names and months too."""
+    return text[:1].upper() + text[1:]
 
 
 def words(name: str) -> str:

@@ -17,7 +17,7 @@ from analysis.one_reading import Charge, Closure, Identified, ReadingCheck
 from analysis.segments import Finding
 from analysis.verdict import sentence
 from analysis.whose import Whose
-from dashboard.plain_text import in_reader_unit, number
+from dashboard.plain_text import in_reader_unit, number, temperature
 from ingest.fields import QUANTITIES
 
 ELEMENT_WORDS: Final = {
@@ -79,6 +79,11 @@ SURE_EVERY: Final = round(1 / CLOSES_AT)
 
 
 _BOTH: Final = re.compile(r"[−-]?\d+ °C \(([−-]?\d+ °F)\)")
+
+
+def both_degrees(celsius: float) -> str:
+    """A temperature in °C and °F, of which :func:`for_reader` keeps the reader's, each turned and rounded once."""
+    return f"{temperature(celsius)} ({temperature(celsius, fahrenheit=True)})"
 
 
 def for_reader(text: str, *, fahrenheit: bool) -> str:
@@ -152,7 +157,7 @@ def assumed_words(check: ReadingCheck) -> list[str]:
         )
     if check.temperature_assumed:
         out.append(
-            f"Temperature not noted: {number(check.temperature_c)} °C ± 8 K assumed; the errors are wider for it."
+            f"Temperature not noted: {both_degrees(check.temperature_c)} assumed, 8 degrees either way; the errors are wider for it."
         )
     return out
 
@@ -327,7 +332,7 @@ def charge_words(charge: Charge | None) -> list[str]:
         if math.isfinite(charge.full_mohm):
             words += f" When full it would have about {with_error(charge.full_mohm, charge.full_se_mohm)} mΩ at 20 °C."
         if charge.level == "act":
-            words += f" Its acid freezes near {number(charge.freezing_c)} °C."
+            words += f" Its acid freezes near {both_degrees(charge.freezing_c)}."
         out.append(words)
     if not out:
         out.append(

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 import pandas as pd
 
 from analysis.assess import Assessment
 from analysis.limits import Limits
-from dashboard.plain_text import STARTS_ALWAYS_C
+from dashboard.plain_text import STARTS_ALWAYS_C, in_reader_unit, span, temperature
 
 Fact: TypeAlias = dict[str, Any]
-"""`kind` and the figures of one sentence, rounded as they are said; dates as YYYY-MM-DD."""
+"""`kind` and the figures of one sentence, rounded as they are said, temperatures to 0.1; dates as YYYY-MM-DD."""
 Row: TypeAlias = Mapping[Any, Any]
 
 PART_WORDS: Final = {
@@ -113,19 +114,18 @@ def day_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
     return f"{day.day} {day:%B}" + ("" if day.year == as_of.year else f" {day.year}")
 
 
-def cold_words(celsius: float) -> str:
+def cold_words(celsius: float, *, fahrenheit: bool = False) -> str:
     """A coldest start in words."""
     if celsius <= STARTS_ALWAYS_C:
-        return "below −44 °C"
+        return f"below {temperature(STARTS_ALWAYS_C, fahrenheit=fahrenheit)}"
     if celsius >= STARTS_NEVER_C:
-        return "above 30 °C"
-    return f"{round(round(celsius, 1)):d} °C".replace("-", "−")  # as lists keep it
+        return f"above {temperature(STARTS_NEVER_C, fahrenheit=fahrenheit)}"
+    return temperature(celsius, fahrenheit=fahrenheit)  # rounded as lists keep it
 
 
 def cold_span(low: float, high: float) -> str:
     """The range of a coldest start; one word where both ends are the same."""
-    ends = cold_words(low), cold_words(high)
-    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+    return span(cold_words(low), cold_words(high))
 
 
 def part_name(part: str | None) -> str:
@@ -331,7 +331,7 @@ def renewed_facts(suspect: Row, unit: Row) -> list[Fact]:
             "kind": "renewed",
             "part": str(unit["part"]),
             "renewed_coldest_start_c": _digits(renewed),
-            "colder_k": round(now - max(float(renewed), STARTS_ALWAYS_C)),
+            "colder_k": _digits(now - max(float(renewed), STARTS_ALWAYS_C)),
         }
     ]
 
@@ -339,30 +339,53 @@ def renewed_facts(suspect: Row, unit: Row) -> list[Fact]:
 # --- sentences -------------------------------------------------------------------------------------------------------
 
 
-def sentence(fact: Fact, as_of: pd.Timestamp) -> str:
+@dataclass(frozen=True)
+class Reader:
+    """The day a sentence is said on, and whether its reader thinks in °F; each figure is turned and rounded once."""
+
+    as_of: pd.Timestamp
+    fahrenheit: bool = False
+
+    def cold(self, celsius: float) -> str:
+        """A temperature, or a coldest start off the scale."""
+        return cold_words(celsius, fahrenheit=self.fahrenheit)
+
+    def degrees(self, apart_k: float) -> str:
+        """How far apart two temperatures are."""
+        return f"{apart_k * (1.8 if self.fahrenheit else 1.0):.0f} degrees"
+
+
+def sentence(fact: Fact, as_of: pd.Timestamp, *, fahrenheit: bool = False) -> str:
     """One fact in words of the trade."""
-    return _SENTENCES[str(fact["kind"])](fact, as_of)
+    return _SENTENCES[str(fact["kind"])](fact, Reader(as_of, fahrenheit))
 
 
-def _failed(fact: Fact, as_of: pd.Timestamp) -> str:
+def read_reasons(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> list[str]:
+    """The reasons of a row of the list in the reader's unit; lists from before facts were kept have only their sentences."""
+    if fahrenheit and row.get("evidence"):
+        return [sentence(fact, as_of, fahrenheit=True) for fact in row["evidence"]]
+    return [in_reader_unit(str(said), fahrenheit=fahrenheit) for said in row["reasons"]]
+
+
+def _failed(fact: Fact, to: Reader) -> str:
     count, cold = int(fact["failed_starts"]), fact["failed_at_c"]
     how = "" if fact["failure"] == "no_start" else f" ({OUTCOME_WORDS[str(fact['failure'])]})"
-    at = "" if cold is None else f" at {cold_words(float(cold))}"
+    at = "" if cold is None else f" at {to.cold(float(cold))}"
     since = "and no repair is on record since"
-    when = day_words(pd.Timestamp(str(fact["failed_on"])), as_of)
+    when = day_words(pd.Timestamp(str(fact["failed_on"])), to.as_of)
     if count == 1:
         return f"did not start on {when}{at}{how}, {since}"
-    warmest = "" if cold is None else f", the warmest at {cold_words(float(cold))}"
+    warmest = "" if cold is None else f", the warmest at {to.cold(float(cold))}"
     return f"did not start {count} times, last on {when}{how}{warmest}, {since}"
 
 
-def _unexplained(fact: Fact, _: pd.Timestamp) -> str:
+def _unexplained(fact: Fact, _: Reader) -> str:
     sure = 100.0 * float(fact["unexplained_probability"])
     share = "" if sure > 99.0 else f" ({sure:.0f} % sure)"
     return f"its readings do not show why it failed{share}: find the fault before it goes out again"
 
 
-def _too_few(fact: Fact, _: pd.Timestamp) -> str:
+def _too_few(fact: Fact, _: Reader) -> str:
     used, held = int(fact["readings"]), int(fact["readings_on_record"])
     if held > used:
         what = "none of them holds" if not used else f"only {used} of them {'hold' if used > 1 else 'holds'}"
@@ -370,7 +393,7 @@ def _too_few(fact: Fact, _: pd.Timestamp) -> str:
     return f"{count_words(used, 'reading')} so far: too few to judge, not known to be healthy"
 
 
-def _never_measured(fact: Fact, _: pd.Timestamp) -> str:
+def _never_measured(fact: Fact, _: Reader) -> str:
     part = str(fact["part"])
     share = f"{100 * float(fact['part_probability']):.0f} %"
     return f"{PART_WORDS[part]} ({share}) is suspected only because it was never measured: {TELLS[part]} would tell"
@@ -381,21 +404,21 @@ def _drop(fact: Fact) -> str:
     return f"{float(fact['drop_v']):.2f} V{at}; limit {float(fact['limit_v']):.2f} V"
 
 
-def _level(fact: Fact, as_of: pd.Timestamp) -> str:
+def _level(fact: Fact, to: Reader) -> str:
     unit = str(fact["unit"])
-    words = f"{MEASURES[str(fact['part'])]} {plain(float(fact['level']), unit)} at 20 °C"
+    words = f"{MEASURES[str(fact['part'])]} {plain(float(fact['level']), unit)} at {to.cold(20.0)}"
     words += f" ({_drop(fact)})" if "drop_v" in fact else ""
     if "before" in fact:
         on = pd.Timestamp(str(fact["before_on"]))
-        words += f", was {plain(float(fact['before']), unit)} {month_words(on, as_of)}"
+        words += f", was {plain(float(fact['before']), unit)} {month_words(on, to.as_of)}"
     return f"{words}; class median {plain(float(fact['usual']), unit)}"
 
 
-def _misfit(fact: Fact, _: pd.Timestamp) -> str:
+def _misfit(fact: Fact, _: Reader) -> str:
     return f"{PART_WORDS[str(fact['part'])]} last read {_drop(fact)}: that does not fit its other readings, measure it again"
 
 
-def _rivals(fact: Fact, _: pd.Timestamp) -> str:
+def _rivals(fact: Fact, _: Reader) -> str:
     names = [f"{PART_WORDS[p['part']]} ({100 * p['part_probability']:.0f} %)" for p in fact["parts"]]
     listed = f"{', '.join(names[:-1])} and {names[-1]}"
     by = count_words(int(fact["readings"]), "reading")
@@ -404,13 +427,13 @@ def _rivals(fact: Fact, _: pd.Timestamp) -> str:
     return f"{listed} cannot be told apart by its {by}: measure before a part is bought"
 
 
-def _drift(fact: Fact, as_of: pd.Timestamp) -> str:
-    since = day_words(pd.Timestamp(str(fact["since"])), as_of)
+def _drift(fact: Fact, to: Reader) -> str:
+    since = day_words(pd.Timestamp(str(fact["since"])), to.as_of)
     return f"since {since} readings drift away from the vehicle's own past"
 
 
-def _looked(fact: Fact, as_of: pd.Timestamp) -> str:
-    when = day_words(pd.Timestamp(str(fact["on"])), as_of)
+def _looked(fact: Fact, to: Reader) -> str:
+    when = day_words(pd.Timestamp(str(fact["on"])), to.as_of)
     words = f"looked at on {when}, nothing found on the {PART_WORDS[str(fact['part'])]}"
     sound = 100.0 * float(fact["sound_probability"])
     if sound < 1.0:
@@ -418,13 +441,12 @@ def _looked(fact: Fact, as_of: pd.Timestamp) -> str:
     return f"{words}: {sound:.0f} % sure that it is sound after all, so the probability is the lower"
 
 
-def _cold(fact: Fact, _: pd.Timestamp) -> str:
-    middle = cold_words(float(fact["coldest_start_c"]))
-    span = cold_span(float(fact["coldest_start_low_c"]), float(fact["coldest_start_high_c"]))
-    return f"starts down to {middle} (80 % sure: {span}); {NEED_WORDS[str(fact['limited_by'])]}"
+def _cold(fact: Fact, to: Reader) -> str:
+    middle, low, high = (to.cold(float(fact[f"coldest_start{end}_c"])) for end in ("", "_low", "_high"))
+    return f"starts down to {middle} (80 % sure: {span(low, high)}); {NEED_WORDS[str(fact['limited_by'])]}"
 
 
-def _perhaps_repaired(fact: Fact, _: pd.Timestamp) -> str:
+def _perhaps_repaired(fact: Fact, _: Reader) -> str:
     return (
         f"by these readings it should have failed by now: {100 * float(fact['repaired_probability']):.0f} % sure that it was"
         f" repaired without a record after the last of its {count_words(int(fact['readings']), 'reading')};"
@@ -432,14 +454,14 @@ def _perhaps_repaired(fact: Fact, _: pd.Timestamp) -> str:
     )
 
 
-def _renewed(fact: Fact, _: pd.Timestamp) -> str:
+def _renewed(fact: Fact, to: Reader) -> str:
     part, gain = str(fact["part"]), float(fact["colder_k"])
     with_new = "with the drag removed" if part == "engine_drag" else f"with {PART_WORDS[part]} renewed"
     if gain < LEAST_GAIN:
         return f"{with_new} it would start hardly any colder: another part limits it too"
     cold = float(fact["renewed_coldest_start_c"])
     about = "more than" if cold <= STARTS_ALWAYS_C else "about"
-    return f"{with_new} it starts {about} {gain:.0f} degrees colder, down to {cold_words(cold)}"
+    return f"{with_new} it starts {about} {to.degrees(gain)} colder, down to {to.cold(cold)}"
 
 
 _SENTENCES: Final = {

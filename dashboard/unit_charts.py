@@ -87,7 +87,7 @@ def _cold(
     chart = charts.cold_chart(
         cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed, fahrenheit=in_f
     )
-    return Drawn(charts.specification(chart), in_reader_unit(charts.cold_text(cold, season), fahrenheit=in_f))
+    return Drawn(charts.specification(chart), charts.cold_text(cold, season, fahrenheit=in_f))
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)

@@ -5,6 +5,7 @@ Truth: the error that was put in (simulated truth).  Copper's 0.393 % per kelvin
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -82,7 +83,7 @@ def test_one_thermometer_ten_kelvin_high_is_found_and_taken_out(
     assert found["value"] == pytest.approx(10.0, abs=2.0)  # the meter's own 0.4 K and three standard errors
     assert effects.table["significant"].sum() == 1
     assert effects.sentences[0].startswith("technician T06's readings: thermometer about ")
-    assert " K high (±" in effects.sentences[0]
+    assert re.search(r"about \d+ ± \d+ degrees high,", effects.sentences[0])
     assert f"on {found['readings']} readings of {found['vehicles']} vehicles" in effects.sentences[0]
     assert found["same_week_k"] > 5.0
     was = make_panel(fleet.units, fleet.readings).measured["temperature_c"]
@@ -99,7 +100,7 @@ def test_the_sign_of_a_thermometer(fleet: Fleet, shift: float, side: str) -> Non
     effects, _ = look(fleet.units, readings)
     assert row(effects, "T01", "thermometer")["value"] == pytest.approx(shift, abs=2.0)
     assert len(effects.sentences) == 1
-    assert f" K {side} " in effects.sentences[0]
+    assert f" degrees {side}," in effects.sentences[0]
 
 
 @pytest.mark.parametrize(

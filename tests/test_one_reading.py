@@ -155,7 +155,7 @@ def test_missing_amps_and_temperature_are_assumed_said_and_degrade_the_errors() 
     assert value_of(without, "ground_path")[1] > 2 * value_of(whole, "ground_path")[1]
     said = " ".join(reading_sheet.assumed_words(without))
     assert "Steady amps not measured: " in said
-    assert "Temperature not noted: 15 °C ± 8 K assumed" in said
+    assert "Temperature not noted: 15 °C (59 °F) assumed" in said
     unread = Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 0, frozenset({"crank_a"}), 12.0)
     unknown = take({**fitting(), "crank_a": None}, unread)
     assert "the steady amps were not measured" in " ".join(reading_sheet.not_identified(unknown))

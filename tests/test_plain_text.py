@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard.plain_text import in_reader_unit
+from dashboard.plain_text import as_sentence, in_reader_unit
 
 
 @pytest.mark.parametrize(
@@ -19,8 +19,15 @@ from dashboard.plain_text import in_reader_unit
         ("it starts about 10 degrees colder, down to −20 °C", "it starts about 18 degrees colder, down to −4 °F"),
         ("it starts about 10 K colder, down to −20 °C", "it starts about 18 degrees colder, down to −4 °F"),
         ("12.6 V at 300 A", "12.6 V at 300 A"),
+        ("thermometer about 3 ± 1 degrees high", "thermometer about 5 ± 2 degrees high"),
     ],
 )  # fmt: skip
 def test_sentences_come_in_the_readers_unit(said: str, read: str) -> None:
     assert in_reader_unit(said, fahrenheit=True) == read
     assert in_reader_unit(said, fahrenheit=False) == said
+
+
+def test_a_capital_first_leaves_the_rest() -> None:
+    """A month keeps its capital: "looked at on 21 Nov", not "21 nov"."""
+    assert as_sentence("postponed on 21 Nov until 5 Dec 2026") == "Postponed on 21 Nov until 5 Dec 2026"
+    assert as_sentence("") == ""

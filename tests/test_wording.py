@@ -253,3 +253,34 @@ def test_the_list_does_not_ask_for_what_the_latest_readings_hold() -> None:
         assert following not in {one.sentence for one in CANDIDATES if one.name in made}
         said = following
     assert "repeat the reading" in made
+
+
+def test_every_temperature_is_turned_once(assessed: Assessment) -> None:
+    """Property: in °F a reason says what its own figure says, never the turned whole degree of °C.
+
+    Worked by hand: −12.4 °C is 9.7 °F, so 10 °F; −12 °C would be 10.4 °F, so 10 °F; −11.6 °C is 11.1 °F, −12 °C is not.
+    """
+    fact = {
+        "kind": "cold", "coldest_start_c": -11.6, "coldest_start_low_c": -20.4, "coldest_start_high_c": -4.6,
+        "limited_by": "speed",
+    }  # fmt: skip
+    said = reasons.sentence(fact, DAY, fahrenheit=True)
+    assert said == "starts down to 11 °F (80 % sure: −5 °F to 24 °F); cranking speed runs out first"
+    renewed = {"kind": "renewed", "part": "battery", "renewed_coldest_start_c": -32.4, "colder_k": 12.4}
+    assert reasons.sentence(renewed, DAY, fahrenheit=True) == (
+        "with battery renewed it starts about 22 degrees colder, down to −26 °F"
+    )
+    assert reasons.sentence(renewed, DAY) == "with battery renewed it starts about 12 degrees colder, down to −32 °C"
+    for unit in assessed.units.to_dict("records"):
+        row = row_of(assessed, unit)
+        read = reasons.read_reasons(row, DAY, fahrenheit=True)
+        assert "°C" not in " ".join(read)
+        cold = reasons.cold_words(row["coldest_start_c"], fahrenheit=True)
+        assert not any("starts down to" in text for text in read) or f"starts down to {cold}" in " ".join(read)
+        assert reasons.read_reasons(row, DAY, fahrenheit=False) == row["reasons"]
+
+
+def test_old_lists_have_their_sentences_only() -> None:
+    """A list from before figures were kept beside its sentences."""
+    row = {"reasons": ["starts down to −10 °C; cranking speed runs out first"]}
+    assert reasons.read_reasons(row, DAY, fahrenheit=True) == ["starts down to 14 °F; cranking speed runs out first"]

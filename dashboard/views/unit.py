@@ -21,8 +21,8 @@ from dashboard.issued import issued_row, newest_issued
 from dashboard.own_limits import limit_book
 from dashboard.pages import IN_ADDRESS, page
 from dashboard.picker import pick_unit
-from dashboard.plain_text import MINUS, celsius, day, in_reader_unit, percent, safe, span, sureness, temperature, words
-from dashboard.reasons import PART_WORDS, part_name, plain, quantity_unit
+from dashboard.plain_text import MINUS, as_sentence, celsius, day, percent, safe, span, sureness, temperature, words
+from dashboard.reasons import PART_WORDS, part_name, plain, quantity_unit, read_reasons
 from dashboard.wording import list_row
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
@@ -99,7 +99,7 @@ def as_issued(row: dict[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> No
     """The four numbers, the reasons and what to do as a list of the past worded them."""
     dates = {name: pd.to_datetime(row[name]) for name in ("act_by", "last_reading_on")}
     four_numbers({**row, **dates, "flagged": True}, as_of, horizon_days)
-    advice(row)
+    advice(row, as_of)
 
 
 def choose() -> str | None:
@@ -139,7 +139,7 @@ def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts)
     """The four numbers that matter, the reasons, and what to do."""
     four_numbers(row, assessment.as_of, assessment.horizon_days)
     listed = listed_row(assessment, row, facts)
-    advice({**listed, "unit": row["unit"], "flagged": row["flagged"]})
+    advice({**listed, "unit": row["unit"], "flagged": row["flagged"]}, assessment.as_of)
 
 
 def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
@@ -161,10 +161,9 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
 
 
-def advice(listed: Mapping[Any, Any]) -> None:
+def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
     """Why, what to do, and what to measure next."""
-    in_f = session.fahrenheit()
-    reasons = [in_reader_unit(reason, fahrenheit=in_f) for reason in listed["reasons"]]
+    reasons = read_reasons(listed, as_of, fahrenheit=session.fahrenheit())
     lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in reasons)
     st.markdown(lines)
     action = str(listed["action"])
@@ -205,7 +204,7 @@ def decide(unit: str, row: dict[Any, Any]) -> None:
         buttons(unit)
     for decision in made.tail(5).iloc[::-1].to_dict("records"):
         reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
-        st.caption(f"{weekly.decision_words(decision).capitalize()}{reason} ({safe(decision['by'])})")
+        st.caption(f"{as_sentence(weekly.decision_words(decision))}{reason} ({safe(decision['by'])})")
 
 
 def buttons(unit: str) -> None:
@@ -447,7 +446,7 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             taken = one_unit.latest_apart(facts)
             if taken is not None:
                 said = reading_sheet.paper_lines(day(taken.taken_at), taken.check)
-                listed = {**listed, "reasons": [*listed["reasons"], *said]}
+                listed = {**listed, "latest": said}
             parts = assessment.parts[assessment.parts["unit"] == unit]
             known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
             as_of = f"{assessment.as_of:%Y-%m-%d}"

@@ -15,6 +15,7 @@ from dashboard.issued import read_issued
 from dashboard.pages import IN_ADDRESS, page
 from dashboard.paper import list_pdf
 from dashboard.plain_text import (
+    as_sentence,
     celsius,
     day,
     glued,
@@ -27,7 +28,7 @@ from dashboard.plain_text import (
     whole,
     words,
 )
-from dashboard.reasons import PART_WORDS
+from dashboard.reasons import PART_WORDS, read_reasons
 from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lists
 
 ROWS_A_PAGE = 25
@@ -172,7 +173,10 @@ def head(chosen: WeeklyList) -> None:
             f"{unjudged} vehicle{' has' if one else 's have'} too few readings to be judged; "
             f"{'it is' if one else 'they are'} not known to be healthy."
         )
-    for note in (*weekly.said_of_list(chosen, fahrenheit=in_f), *body["notes"]):
+    for note in (
+        *weekly.said_of_list(chosen, fahrenheit=in_f),
+        *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
+    ):
         st.warning(safe(note, longest=600))
     if body.get("assumed"):
         st.page_link(page("files"), label="Bring in a climate file, then issue the list again")
@@ -250,22 +254,20 @@ def show_row(
             f"Starts down to **{celsius(row['coldest_start_c'], fahrenheit=in_f)}**  \n"
             f":small[80 % sure: {span(low, high)}]{coming}"
         )
-        why = row["reasons"][0] if row["reasons"] else ""
+        why = next(iter(read_reasons(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)), "")
         decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
-        why = in_reader_unit(why, fahrenheit=in_f)
-        st.markdown(whole(f"{safe(why[:1].upper() + why[1:])}. **{safe(action_words(row))}**{decided}"))
+        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action_words(row))}**{decided}"))
 
 
 def decision_line(decision: Mapping[Any, Any]) -> str:
     """What was decided, why and by whom, harmless."""
     reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
-    return f"{weekly.decision_words(decision).capitalize()}{reason} ({safe(decision['by'])})"
+    return f"{as_sentence(weekly.decision_words(decision))}{reason} ({safe(decision['by'])})"
 
 
 def action_words(row: Mapping[str, Any]) -> str:
     """What to do, as a sentence."""
-    words_ = str(row["action"])
-    return words_[:1].upper() + words_[1:] + "."
+    return f"{as_sentence(str(row['action']))}."
 
 
 def act_by(row: Mapping[str, Any], body: Mapping[str, Any]) -> str:
@@ -320,7 +322,7 @@ def table_shown(frame: pd.DataFrame, *, in_f: bool) -> Styler:
             "act by": columns.days(frame["act_by"]),
             "last read": columns.days(frame["last_reading_on"]),
             "change": [CHANGE_WORDS.get(str(c), str(c)) for c in frame["change"]],
-            "why": [in_reader_unit(str(why), fahrenheit=in_f) for why in frame["why"]],
+            "why": frame["why"],
             "what to do": frame["action"],
             "decided": frame["decision"],
         }
@@ -334,9 +336,10 @@ def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping
     """The same rows as a table, for download, and as paper."""
     frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
     frame["rank"] = [row["rank"] for row in rows]
-    in_f = session.fahrenheit()
+    in_f, as_of = session.fahrenheit(), pd.Timestamp(chosen.body["as_of"])
+    why = [next(iter(read_reasons(row, as_of, fahrenheit=in_f)), "") for row in rows]
     st.dataframe(
-        table_shown(frame, in_f=in_f), hide_index=True, alt="The weekly list as a table", key="list_table",
+        table_shown(frame.assign(why=why), in_f=in_f), hide_index=True, alt="The weekly list as a table", key="list_table",
         column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
     with st.container(horizontal=True):
