@@ -21,8 +21,21 @@ from dashboard.issued import issued_row, newest_issued
 from dashboard.own_limits import limit_book
 from dashboard.pages import IN_ADDRESS, page
 from dashboard.picker import pick_unit
-from dashboard.plain_text import MINUS, as_sentence, celsius, day, percent, safe, span, sureness, temperature, words
+from dashboard.plain_text import (
+    MINUS,
+    as_sentence,
+    celsius,
+    day,
+    percent,
+    safe,
+    span,
+    sureness,
+    temperature,
+    whole,
+    words,
+)
 from dashboard.reasons import PART_WORDS, part_name, plain, quantity_unit, read_reasons
+from dashboard.since import since_issued
 from dashboard.wording import list_row
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
@@ -138,8 +151,22 @@ def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | Non
 def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
     """The four numbers that matter, the reasons, and what to do."""
     four_numbers(row, assessment.as_of, assessment.horizon_days)
+    since(assessment, row)
     listed = listed_row(assessment, row, facts)
     advice({**listed, "unit": row["unit"], "flagged": row["flagged"]}, assessment.as_of)
+
+
+def since(assessment: Assessment, row: dict[Any, Any]) -> None:
+    """Where the list last issued says otherwise, both figures."""
+    issued = newest_issued(session.as_of())
+    if issued is None:
+        return
+    said = since_issued(
+        issued, issued_row(issued, str(row["unit"])), row, horizon_days=assessment.horizon_days,
+        fahrenheit=session.fahrenheit(),
+    )  # fmt: skip
+    if said:
+        st.markdown(whole(safe(said, longest=600)))
 
 
 def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
@@ -11,7 +11,7 @@ import streamlit as st
 from pandas.io.formats.style import Styler
 
 from dashboard import columns, device, downloads, session, theme, weekly
-from dashboard.issued import read_issued
+from dashboard.issued import newest_issued, read_issued
 from dashboard.pages import IN_ADDRESS, page
 from dashboard.paper import list_pdf
 from dashboard.plain_text import (
@@ -29,6 +29,7 @@ from dashboard.plain_text import (
     words,
 )
 from dashboard.reasons import PART_WORDS, read_reasons
+from dashboard.since import rows_now, since_issued
 from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lists
 
 ROWS_A_PAGE = 25
@@ -57,7 +58,7 @@ def show() -> None:
     listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun", bind=IN_ADDRESS)
     if listed.open:
         with listed:
-            show_rows(rows, body, standing)
+            show_rows(rows, chosen, standing)
     if gone.open:
         with gone:
             show_gone(body)
@@ -202,8 +203,9 @@ def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
     return weekly.in_order(rows, by)
 
 
-def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Mapping[str, Mapping[Any, Any]]) -> None:
+def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[str, Mapping[Any, Any]]) -> None:
     """The vehicles, those still to decide about first, a page at a time."""
+    body = chosen.body
     if not rows:
         if not body["counts"]["judged"]:
             st.info("No vehicle can be judged yet: each has too few readings.")
@@ -220,16 +222,34 @@ def show_rows(rows: list[dict[str, Any]], body: Mapping[str, Any], standing: Map
     number = st.number_input("Page", 1, pages, 1, key="page", width=140, bind=IN_ADDRESS) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
     at_first = device.awaited()  # the browser tells its number a moment later, and the page is drawn again
+    now = changes_since(chosen, in_f=in_f)
     for row in open_rows[start : start + (ROWS_AT_FIRST if at_first else ROWS_A_PAGE)]:
-        show_row(row, body, standing.get(row["unit"]), in_f=in_f)
+        show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
     if parked and not at_first:
         st.subheader(f"Postponed or looked at ({len(parked)})")
         for row in parked[:ROWS_A_PAGE]:
-            show_row(row, body, standing.get(row["unit"]), in_f=in_f)
+            show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
+
+
+def changes_since(chosen: WeeklyList, *, in_f: bool) -> Callable[[Mapping[str, Any]], str]:
+    """What to say of a row of the newest list where the fresh figures, if they are there, are others."""
+    fresh = session.judge().latest(session.key_of())
+    newest = newest_issued(session.as_of())
+    if fresh is None or newest is None or newest.iso_week != chosen.iso_week or not chosen.issued_at:
+        return lambda _row: ""
+    known = rows_now(fresh.units)
+
+    def said(row: Mapping[str, Any]) -> str:
+        now = known.get(str(row["unit"]))
+        if now is None:
+            return ""
+        return since_issued(chosen, row, now, horizon_days=fresh.horizon_days, fahrenheit=in_f)
+
+    return said
 
 
 def show_row(
-    row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None, *, in_f: bool
+    row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None, since: str, *, in_f: bool
 ) -> None:
     """One vehicle: what, how sure, how likely, how cold, by when, why, and what changed."""
     with st.container(border=True, key=f"row-{row['rank']}"):
@@ -256,7 +276,8 @@ def show_row(
         )
         why = next(iter(read_reasons(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)), "")
         decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
-        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action_words(row))}**{decided}"))
+        newer = f"  \n:small[{safe(since, longest=600)}]" if since else ""
+        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action_words(row))}**{newer}{decided}"))
 
 
 def decision_line(decision: Mapping[Any, Any]) -> str:
