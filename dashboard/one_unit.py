@@ -70,12 +70,12 @@ def latest(own: Facts, as_of: pd.Timestamp) -> Mapping[str, Any] | None:
     return latest_drops(own.readings, as_of).get(str(own.unit["unit"]))
 
 
-def answered(unit: str) -> set[tuple[str, date]]:
-    """Questions about unrecorded renewals that were answered already: part and day."""
+def answered(unit: str) -> dict[tuple[str, date], tuple[str, str]]:
+    """Questions about unrecorded renewals that were answered: part and day -> the answer, and who gave it."""
     with session.database() as db:
         answers = read_reset_answers(db)
-    mine = answers[answers["unit"] == unit]
-    return {(str(part), on.date()) for part, on in zip(mine["part"], mine["around_on"], strict=True)}
+    mine = answers[answers["unit"] == unit].to_dict("records")
+    return {(str(a["part"]), a["around_on"].date()): (str(a["answer"]), str(a["by"])) for a in mine}
 
 
 def course(assessment: Assessment, unit: str, part: str, limits: Limits) -> tuple[PartCourse, float | None]:
@@ -135,12 +135,13 @@ def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
     )
     filled = [name for name in MEASUREMENTS if frame[name].notna().any()]
     texts = [name for name in ("outcome", "technician", "note", "confirmed") if (frame[name] != "").any()]
-    return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason"]].reset_index(drop=True)
+    return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason", "reading_id"]].reset_index(drop=True)
 
 
 def reading_columns(*, fahrenheit: bool = False) -> dict[str, Any]:
     """Column settings: digits that a meter shows."""
     columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
+    columns["reading_id"] = st.column_config.NumberColumn("number", format="%d")
     columns["confirmed"] = st.column_config.TextColumn("measured twice")
     for name, quantity in QUANTITIES.items():
         label = f"{quantity.over_column}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
@@ -278,14 +279,3 @@ def _latest_apart(key: session.Key, unit: str, book: str, _own: Facts) -> Taken 
     if known.empty:
         return None
     return taken_apart(_own, {str(name): value for name, value in known.iloc[-1].to_dict().items()})
-
-
-def changes_of(reading_id: int) -> pd.DataFrame:
-    """Corrections of one reading on record: at, by, column, old, new, reason."""
-    with session.database() as db:
-        rows = db.execute(
-            "SELECT at, by, column_name, old_value, new_value, reason FROM audit"
-            " WHERE table_name = 'readings' AND row_key = ? ORDER BY id",
-            (str(reading_id),),
-        ).fetchall()
-    return pd.DataFrame(rows, columns=["at", "by", "column", "old", "new", "reason"])

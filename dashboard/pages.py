@@ -13,8 +13,8 @@ IN_ADDRESS: Final = "query-params"  # a choice that lives in the page's address,
 
 HEADINGS: dict[str, tuple[str, ...]] = {
     "Monday": ("weekly_list", "fleet", "unit", "plan"),
-    "In the bay": ("bay", "work"),
-    "Data": ("files", "set_aside", "settings"),
+    "In the bay": ("bay", "work", "correct"),
+    "Data": ("files", "set_aside", "logbook", "settings"),
 }
 _TITLES = {
     "weekly_list": ("Weekly list", "format_list_numbered"),
@@ -23,6 +23,8 @@ _TITLES = {
     "plan": ("Replacement plan", "calendar_month"),
     "bay": ("Measure", "speed"),
     "work": ("Repairs and starts", "build"),
+    "correct": ("Corrections", "edit"),
+    "logbook": ("Logbook", "history"),
     "files": ("Files", "upload_file"),
     "set_aside": ("Set-aside rows", "rule"),
     "settings": ("Settings", "tune"),

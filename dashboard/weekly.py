@@ -260,7 +260,7 @@ def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:
     """What has to be said with a list: what it assumes, and why it was issued again."""
     said = [f"{in_reader_unit(str(text), fahrenheit=fahrenheit)}." for text in issued.body.get("assumed", [])]
     if issued.version > 1:
-        said.append(f"Issued again on {day_words(issued.issued_at)} by {issued.by}: {issued.reason}.")
+        said.append(f"Issued again on {day_words(issued.issued_at)} ({issued.by}): {issued.reason}.")
     return said
 
 

@@ -13,6 +13,7 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import NoReturn
 
+import pandas as pd
 from sqlite_utils import Database
 
 from ingest.admit import load_context
@@ -320,3 +321,30 @@ def _with_doubts(db: Database, kind: Kind, entry: Entry) -> Entry:
     if found is None:
         return entry
     return doubted(entry, *found)
+
+
+# --- what was done ---------------------------------------------------------------------------------------------------
+
+
+def changes_of(db: Database, word: str, number: int) -> pd.DataFrame:
+    """Return what was changed in a row, oldest first: at, by, column, old, new, reason, change."""
+    columns = ("at", "by", "column", "old", "new", "reason", "change")
+    rows = db.execute(
+        "SELECT at, by, column_name, old_value, new_value, reason, origin_id FROM audit"
+        " WHERE table_name = ? AND row_key = ? ORDER BY id",
+        (kind_of(word).table, str(int(number))),
+    ).fetchall()
+    return pd.DataFrame(rows, columns=list(columns))
+
+
+def withdrawn_of(db: Database, unit: str) -> list[dict[str, object]]:
+    """Return the withdrawn rows of a vehicle, the last one first: word, number, change, at, by, reason, row."""
+    rows = db.execute(
+        "SELECT w.table_name, w.row_id, w.origin_id, a.at, a.by, a.reason, w.cells FROM withdrawn w"
+        " JOIN audit a ON a.origin_id = w.origin_id WHERE json_extract(w.cells, '$.unit') = ? ORDER BY w.origin_id DESC",
+        (unit,),
+    ).fetchall()
+    names = ("word", "number", "change", "at", "by", "reason", "row")
+    return [
+        dict(zip(names, (_OF_TABLE[table].word, *rest, json.loads(cells)), strict=True)) for table, *rest, cells in rows
+    ]

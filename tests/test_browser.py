@@ -154,9 +154,8 @@ def technician(page: Page, demo: Path, other: str, drops: str) -> None:
     db = store.open_database(demo)
     last = store.read_readings(db, units=[other]).iloc[-1]
     assert (last["rest_v"], last["crank_a"], last["drop_ground_v"]) == (12.63, 221.0, 2.91)
-    page.get_by_role("link", name="Record a repair or correct a value").click()
-    settled(page, "Repairs and starts")
-    page.get_by_role("tab", name="Correct a reading").click()
+    page.get_by_role("link", name="Correct a value").click()
+    settled(page, "Save correction")
     field(page, "Drop, ground path, V", "2.81")
     field(page, "Why it is corrected", "misread")
     page.get_by_role("button", name="Save correction").click()

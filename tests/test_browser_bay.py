@@ -100,7 +100,7 @@ def test_the_phone_in_the_bay(own: Path, browser: Browser) -> None:
         save.click()
         settled(page, "reading saved")
         in_sight(page, "reading saved, measured by Ann of the bay")
-        in_sight(page, "Record a repair or correct a value")
+        in_sight(page, "Correct a value")
         db = store.open_database(own)
         last = store.read_readings(db, units=["X-1"]).iloc[-1]
         db.conn.close()

@@ -113,7 +113,7 @@ def pages_of(page: str) -> list[tuple[str, AppTest]]:
         app.run()
         if page != "weekly_list":
             app.switch_page(f"views/{page}.py")
-            if page in ("unit", "work"):
+            if page in ("unit", "work", "correct"):
                 app.query_params["unit"] = worst_unit()
             app.run()
         assert not app.exception, app.exception
@@ -131,7 +131,9 @@ def test_no_table_holds_numbers_or_dates_as_text(page: str) -> None:
             seen += 1
             wrong += [f"{page} {tab}: {column}" for column in as_text(table.value)]
     assert not wrong
-    assert seen >= {"weekly_list": 1, "unit": 4, "plan": 3, "fleet": 4, "settings": 1, "work": 1}.get(page, 0)
+    assert seen >= {"weekly_list": 1, "unit": 4, "plan": 3, "fleet": 4, "settings": 1, "correct": 1, "logbook": 1}.get(
+        page, 0
+    )
 
 
 def test_a_table_in_words_keeps_its_values() -> None:

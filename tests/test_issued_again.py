@@ -163,7 +163,7 @@ def test_the_first_list_says_what_it_assumes_and_is_issued_again_with_a_reason(f
     months = [(depot, month, -3.0) for month in range(1, 13)]
     db.conn.executemany("INSERT INTO climate (depot, month, low_c, origin_id) VALUES (?, ?, ?, 1)", months)
     db.conn.commit()
-    app.text_input(key="again_why").set_value("the climate was missing")
+    app.text_input(key="again_why_1").set_value("the climate was missing")
     app.button(key="again_now").click().run()
     assert not app.exception
     text = said(app)
@@ -194,7 +194,7 @@ def test_paper_says_it_too(fleet: Path) -> None:
     )
     said_of = weekly.said_of_list(issued)
     assert said_of[0].startswith(f"No climate is known of {depot}")
-    assert said_of[1] == "Issued again on 30 Nov 2026 by anna: the climate was missing."
+    assert said_of[1] == "Issued again on 30 Nov 2026 (anna): the climate was missing."
     plain = dataclasses.replace(issued, version=1, body={**made, "assumed": []})
     assert weekly.said_of_list(plain) == []
     units = [row for row in made["units"] if row["unit"] == worst_unit()]

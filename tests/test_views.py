@@ -40,7 +40,8 @@ from ingest.records import (
 from ingest.set_aside import list_set_aside
 
 APP = Path(__file__).parents[1] / "dashboard" / "app.py"
-PAGES = ("weekly_list", "fleet", "unit", "plan", "bay", "work", "files", "set_aside", "settings")
+PAGES = ("weekly_list", "fleet", "unit", "plan", "bay", "work", "correct", "files", "set_aside", "logbook", "settings")
+OF_A_VEHICLE = ("unit", "bay", "work", "correct")
 HOSTILE = "<b>*_`[x](http://a.example)`~|$1$ :red[no] </script>"
 
 
@@ -88,7 +89,7 @@ def past_like_today(_key: session.Key, past: history.Past) -> None:
 def test_empty_database_says_what_to_do(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(DATABASE_VARIABLE, str(empty_database(tmp_path / "empty.db")))
     app = run(page)
-    if page not in ("files", "set_aside", "settings"):
+    if page not in ("files", "set_aside", "logbook", "settings"):
         assert "no vehicles in this database yet" in said(app)
 
 
@@ -98,7 +99,7 @@ def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatc
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
     monkeypatch.setattr(session, "_assess", assess_here)
     monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    app = run(page, unit="X-1" if page in ("unit", "bay", "work") else None)
+    app = run(page, unit="X-1" if page in OF_A_VEHICLE else None)
     text = said(app)
     if page == "weekly_list":
         assert "1 vehicle has too few readings" in text
@@ -129,7 +130,7 @@ def test_judging_beside_the_screens_finds_the_same(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("fleet")
 def test_every_page_of_the_fleet() -> None:
     for page in PAGES:
-        run(page, unit=worst_unit() if page in ("unit", "bay", "work") else None)
+        run(page, unit=worst_unit() if page in OF_A_VEHICLE else None)
 
 
 def test_the_weekly_list_is_issued_once_and_stays(fleet: Path) -> None:
@@ -295,9 +296,9 @@ def test_a_reading_with_a_slip_is_caught_saved_once_and_corrected(fleet: Path) -
     assert len(after) == before + 1
     assert after.iloc[-1]["rest_v"] == pytest.approx(float(volts.replace(",", ".")))
     number = int(after.iloc[-1]["reading_id"])
-    app = run("work", unit=unit)
-    app.text_input(key=f"c_rest_v_{number}").set_value("12.3" if volts == "12,6" else "24.9").run()
-    app.text_input(key=f"why_{number}").set_value("misread").run()
+    app = run("correct", unit=unit)
+    app.text_input(key=f"c_rest_v_reading_{number}_0").set_value("12.3" if volts == "12,6" else "24.9").run()
+    app.text_input(key=f"because_reading_{number}").set_value("misread").run()
     app.button(key="save_correction").click().run()
     assert "Corrected" in said(app)
     old = db.execute(

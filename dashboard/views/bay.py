@@ -9,7 +9,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from analysis.one_reading import ReadingCheck
-from dashboard import bay, columns, device, downloads, drafts, one_unit, reading_sheet, session, theme
+from dashboard import bay, columns, device, downloads, drafts, kept, one_unit, reading_sheet, session, theme
 from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
@@ -347,15 +347,25 @@ def saved_note(unit: str) -> bool:
     """Say what was saved, until something is typed again; whether there was anything to say."""
     note = st.session_state.get("saved_note")
     if not isinstance(note, dict) or note["unit"] != unit:
-        return False
+        return kept.told("bay", unit)
     by = f", measured by {session.who()}" if session.who_is_named() else ", without a name"
     what = "this reading was saved before" if note["known"] else f"reading saved{by}"
     st.success(f"{safe(unit)}: {safe(what)}. It counts in the judgement from tomorrow.",
                icon=":material/check_circle:")  # fmt: skip
-    with st.container(horizontal=True, key="saved_next"):
+    with st.container(horizontal=True, vertical_alignment="center", key="saved_next"):
+        if not note["known"]:
+            saved = kept.Kept("bay", unit, "", "reading", int(note["reading_id"]))
+            st.button("Undo", key="undo_saved", icon=":material/undo:", on_click=undo_saved, args=(saved,))
         st.page_link(page("unit"), label="See the vehicle", query_params={"unit": unit})
-        st.page_link(page("work"), label="Record a repair or correct a value", query_params={"unit": unit})
+        st.page_link(page("correct"), label="Correct a value", query_params={"unit": unit})
+        st.page_link(page("work"), label="Record a repair", query_params={"unit": unit})
     return True
+
+
+def undo_saved(saved: kept.Kept) -> None:
+    """Take the reading back that was just saved."""
+    st.session_state.pop("saved_note", None)
+    kept.take_back(saved)
 
 
 show()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import partial
 from typing import Any
 
@@ -13,7 +13,7 @@ import streamlit as st
 from analysis.assess import Assessment
 from analysis.course import plain_slopes
 from analysis.one_reading import ReadingCheck
-from dashboard import columns, downloads, one_unit, paper, reading_sheet, session, unit_charts, weekly
+from dashboard import columns, downloads, kept, one_unit, paper, reading_sheet, session, unit_charts, weekly
 from dashboard.address import screens_address
 from dashboard.assessment import own_costs
 from dashboard.codes import code_button, code_reach
@@ -227,11 +227,15 @@ def decide(unit: str, row: dict[Any, Any]) -> None:
     made = made[made["unit"] == unit]
     if row["flagged"] or len(made):
         st.subheader("Decide")
+    kept.told("unit", unit)
     if row["flagged"]:
         buttons(unit)
     for decision in made.tail(5).iloc[::-1].to_dict("records"):
         reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
         st.caption(f"{as_sentence(weekly.decision_words(decision))}{reason} ({safe(decision['by'])})")
+    if len(made):
+        asked = {"unit": unit, "what": "decision"}
+        st.page_link(page("correct"), label="Correct or withdraw a decision", query_params=asked)
 
 
 def buttons(unit: str) -> None:
@@ -263,19 +267,23 @@ def keep(unit: str, kind: str, *, reason: str = "", until: Any = None) -> None:
     """Save a decision and draw the page again."""
     try:
         with session.database() as db:
-            save_decision(
+            known = set(read_decisions(db)["id"])
+            number = save_decision(
                 db, unit=unit, iso_week=session.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
                 by=session.who(), now=session.now(),
             )  # fmt: skip
     except (ValueError, IngestError) as error:
         st.error(safe(error))
         return
-    st.toast("Kept on record.")
+    if number in known:
+        kept.keep(kept.Kept("unit", unit, "This is on record already; it counts once."))
+    else:
+        kept.keep(kept.Kept("unit", unit, "Kept on record.", "decision", number))
     st.rerun()
 
 
 def replaced_questions(assessment: Assessment, unit: str) -> None:
-    """Ask about renewals that nobody recorded."""
+    """Ask about renewals that nobody recorded; an answer can be changed."""
     mine = assessment.resets[assessment.resets["unit"] == unit]
     answered = one_unit.answered(unit)
     for reset in mine.to_dict("records"):
@@ -288,14 +296,27 @@ def replaced_questions(assessment: Assessment, unit: str) -> None:
                 f"{reset['before']:.1f} times what is usual, then {reset['after']:.1f} times. Was it?"
             )
             with st.container(horizontal=True):
-                for answer, label in (("confirmed", "Yes, it was renewed"), ("denied", "No")):
-                    if st.button(label, key=f"{answer}_{part}_{on:%Y%m%d}"):
-                        with session.database() as db:
-                            save_reset_answer(
-                                db, unit=unit, part=part, around_on=on.date(), answer=answer, by=session.who(),
-                                now=session.now(),
-                            )  # fmt: skip
-                        st.rerun()
+                for answer in ANSWER_WORDS:
+                    answer_button(unit, part, on.date(), answer, ANSWER_WORDS[answer])
+    for (part, around), (answer, by) in answered.items():
+        other = next(word for word in ANSWER_WORDS if word != answer)
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.caption(f"The {PART_WORDS[part]} around {day(around)}: {ANSWER_SAID[answer]} ({safe(by)}).")
+            answer_button(unit, part, around, other, "It was not" if other == "denied" else "It was")
+
+
+ANSWER_WORDS = {"confirmed": "Yes, it was renewed", "denied": "No"}
+ANSWER_SAID = {"confirmed": "it was renewed", "denied": "it was not renewed"}
+
+
+def answer_button(unit: str, part: str, around: date, answer: str, label: str) -> None:
+    """A button that puts an answer on record, in place of an earlier one."""
+    if st.button(label, key=f"{answer}_{part}_{around:%Y%m%d}"):
+        with session.database() as db:
+            save_reset_answer(
+                db, unit=unit, part=part, around_on=around, answer=answer, by=session.who(), now=session.now()
+            )  # fmt: skip
+        st.rerun()
 
 
 # --- charts ----------------------------------------------------------------------------------------------------------
@@ -442,7 +463,7 @@ def records(facts: one_unit.Facts) -> None:
             st.caption("Values named under “doubtful” are kept but not used in the judgement.")
     with st.container(horizontal=True):
         downloads.table_button(one_unit.readings_shown(facts), f"readings-{unit}", key="readings")  # in °C, as named
-        st.page_link(page("work"), label="Correct a reading", query_params={"unit": unit})
+        st.page_link(page("correct"), label="Correct or withdraw a reading", query_params={"unit": unit})
     if len(facts.set_aside):
         st.markdown(
             f"**{len(facts.set_aside)} rows of this vehicle are set aside** because they could not be believed:"
@@ -454,12 +475,19 @@ def records(facts: one_unit.Facts) -> None:
     if facts.repairs.empty:
         st.write("None on record.")
     else:
-        table = facts.repairs.iloc[::-1][["done_on", "part", "action", "reason", "note"]]
+        table = facts.repairs.iloc[::-1][["done_on", "part", "action", "reason", "note", "repair_id"]]
         st.dataframe(
             table, hide_index=True, alt="Repairs, newest first", key="repairs_table",
-            column_config={"done_on": st.column_config.DateColumn("done on", format="YYYY-MM-DD")},
+            column_config={
+                "done_on": st.column_config.DateColumn("done on", format="YYYY-MM-DD"),
+                "repair_id": st.column_config.NumberColumn("number", format="%d"),
+            },
         )  # fmt: skip
-        downloads.table_button(table, f"repairs-{unit}", key="repairs")
+        with st.container(horizontal=True):
+            downloads.table_button(table, f"repairs-{unit}", key="repairs")
+            st.page_link(
+                page("correct"), label="Correct or withdraw a repair", query_params={"unit": unit, "what": "repair"}
+            )
 
 
 def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one_unit.Facts) -> None:

@@ -131,9 +131,9 @@ def issue_again(chosen: WeeklyList) -> None:
     """Issue this week's list once more with today's knowledge; the earlier one stays on record."""
     if chosen.version == 0 or session.as_of() != session.today() or chosen.iso_week != weekly.iso_week(session.today()):
         return
-    with st.popover("Issue this list again …", key="again"):
+    with st.popover("Issue this list again …", key=f"again_{chosen.version}"):
         st.caption("With everything known before today. The list issued before stays on record and can be read here.")
-        reason = st.text_input("Why it is issued again", max_chars=200, key="again_why")
+        reason = st.text_input("Why it is issued again", max_chars=200, key=f"again_why_{chosen.version}")
         if st.button("Issue again", key="again_now", type="primary"):
             if not reason.strip():
                 st.error("Say why it is issued again; any short text will do.")

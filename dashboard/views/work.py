@@ -1,22 +1,20 @@
-"""Repairs done, how starts went, and corrections of what was read: the record the judgement learns from."""
+"""Repairs done and how starts went: the record the judgement learns from."""
 
 from __future__ import annotations
 
 import uuid
-from typing import Any
 
 import streamlit as st
 
-from dashboard import bay, columns, downloads, one_unit, session, weekly
+from dashboard import bay, kept, one_unit, session, weekly
 from dashboard.caution import caution
 from dashboard.pages import page
 from dashboard.picker import pick_unit
 from dashboard.plain_text import day, safe
 from dashboard.reasons import OUTCOME_WORDS, PART_WORDS
-from ingest import corrections
 from ingest.entries import Entry, record_reading, record_repair
 from ingest.errors import IngestError
-from ingest.fields import ACTIONS, FAILED_STARTS, MEASUREMENTS
+from ingest.fields import ACTIONS, FAILED_STARTS
 
 REASON_WORDS = {"no_start": "it did not start", "preventive": "before it failed", "complaint": "driver's complaint"}
 
@@ -29,26 +27,19 @@ def show() -> None:
             session.nothing_yet()
             return
         unit = pick_unit()
-        said()
         if unit is None:
             return
+        kept.told("work", unit)
         st.markdown(f"**{safe(unit)}**")
-        st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit})
+        with st.container(horizontal=True):
+            st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit})
+            st.page_link(page("correct"), label="Put something right", query_params={"unit": unit})
         facts = one_unit.facts(unit)
-        tabs = st.tabs(["Repair", "How it started", "Correct a reading"])
+        tabs = st.tabs(["Repair", "How it started"])
         with tabs[0]:
             repair(unit, facts)
         with tabs[1]:
             start(unit)
-        with tabs[2]:
-            correct(unit, facts)
-
-
-def said() -> None:
-    """What was saved by the last click, once."""
-    words = st.session_state.pop("work_note", None)
-    if words:
-        st.success(words, icon=":material/check_circle:")
 
 
 def entry_number(kind: str) -> str:
@@ -56,11 +47,11 @@ def entry_number(kind: str) -> str:
     return str(st.session_state.setdefault(f"entry_{kind}", uuid.uuid4().hex))
 
 
-def finish(kind: str, entry: Entry, words: str) -> None:
-    """Say what is wrong, or start a fresh form."""
+def finish(unit: str, form: str, word: str, entry: Entry, words: str) -> None:
+    """Say what is wrong, or start a fresh form; what was stored can be taken back at once."""
     if entry.stored or entry.known:
-        st.session_state.pop(f"entry_{kind}", None)
-        st.session_state["work_note"] = words
+        st.session_state.pop(f"entry_{form}", None)
+        kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0 if entry.stored else 0))
         st.rerun()
     for problem in entry.problems:
         st.error(safe(bay.spoken(problem)))
@@ -84,7 +75,7 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
-        finish("repair", entry, "Repair kept." if entry.stored else "This repair is on record already.")
+        finish(unit, "repair", "repair", entry, "Repair kept." if entry.stored else "This repair is on record already.")
     if len(facts.repairs):
         st.caption("On record: " + "; ".join(
             f"{day(r['done_on'])} {weekly.work_words(r)}"
@@ -112,65 +103,9 @@ def start(unit: str) -> None:
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
-        finish("start", entry, "Start kept." if entry.stored else "This start is on record already.")
+        finish(unit, "start", "reading", entry, "Start kept." if entry.stored else "This start is on record already.")
     if outcome in FAILED_STARTS:
         st.caption("If it was repaired because of this, record the repair too, with “it did not start” as the reason.")
-
-
-def correct(unit: str, facts: one_unit.Facts) -> None:
-    """Change values of a reading; the old ones stay on record."""
-    if facts.readings.empty:
-        st.write("There is no reading to correct.")
-        return
-    newest = facts.readings.iloc[::-1]
-    ids = newest["reading_id"].tolist()
-    labels = {
-        r["reading_id"]: f"{r['taken_at']:%Y-%m-%d %H:%M}" + (" (doubtful)" if r["doubtful"] else "")
-        for r in newest.to_dict("records")
-    }
-    chosen = st.selectbox("Reading", ids, format_func=labels.__getitem__, key=f"correct_{unit}")
-    row = newest[newest["reading_id"] == chosen].to_dict("records")[0]
-    if row["doubt_reason"]:
-        st.warning(safe(bay.spoken(str(row["doubt_reason"]))))
-    changes = changed_fields(row)
-    reason = st.text_input("Why it is corrected", max_chars=200, key=f"why_{chosen}")
-    if st.button("Save correction", type="primary", width="stretch", key="save_correction", disabled=not changes):
-        try:
-            with session.database() as db:
-                entry = corrections.correct(
-                    db, "reading", int(chosen), changes, by=session.who(), reason=reason, now=session.now()
-                )
-        except (IngestError, ValueError) as error:
-            st.error(safe(error))
-            return
-        finish("correction", entry, "Corrected; the old values stay on record.")
-    history(int(chosen))
-
-
-def changed_fields(row: dict[Any, Any]) -> dict[str, str]:
-    """Fields with the stored values; those that differ now, by column."""
-    changes: dict[str, str] = {}
-    for name in MEASUREMENTS:
-        value = row[name]
-        old = "" if value != value else f"{value:g}"
-        unit = bay.unit_of(name, bay.Meter())
-        new = st.text_input(f"{bay.LABELS.get(name, name)}, {unit}", value=old, max_chars=20,
-                            key=f"c_{name}_{row['reading_id']}").strip()  # fmt: skip
-        if new != old:
-            changes[name] = new.replace("−", "-")
-    return changes
-
-
-def history(reading_id: int) -> None:
-    """What was changed in this reading before."""
-    changes = one_unit.changes_of(reading_id)
-    if len(changes):
-        st.markdown("**Corrected before**")
-        st.dataframe(
-            changes.assign(at=columns.moments(changes["at"])), hide_index=True, alt="Corrections of this reading",
-            key=f"changes_{reading_id}", column_config={"at": columns.at("at")},
-        )  # fmt: skip
-        downloads.table_button(changes, f"corrections-{reading_id}", key="corrections")
 
 
 show()

@@ -1,0 +1,139 @@
+"""Saved mistakes in Chromium: undo at the thumb, a correction and its undo, the logbook, a list issued again.
+
+Truth: what the test itself typed, read back from the database.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from samples_screens import one_reading_database
+from sqlite_utils import Database
+
+from analysis.assess import Assessment
+from dashboard import weekly
+from dashboard.assessment import assess_database
+from ingest import store
+from ingest.entries import record_reading
+from ingest.records import list_versions
+
+playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+from browser_screens import CHROMIUM, FLAGS, field, no_sideways_scroll, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
+]
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
+TODAY = dt.date(2026, 11, 30)
+PICTURES = os.environ.get("CRANKTREND_PICTURES", "")  # a folder, to look at what the test sees
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Path:
+    """One vehicle without a climate, whose list of this week is issued."""
+    path = one_reading_database(tmp_path / "one.db")
+    db = store.open_database(path)
+    for day in (10, 12, 14):
+        values = {"unit": "X-1", "taken_at": f"2026-11-{day}T07:00", "rest_v": 12.6, "drop_ground_v": 0.1}
+        assert record_reading(db, values, by="ben", now=dt.datetime(2026, 11, 30, 5)).stored
+    assert weekly.issue(db, as_of_today(db), now=dt.datetime(2026, 11, 30, 6))
+    db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.conn.close()
+    return path
+
+
+def as_of_today(db: Database) -> Assessment:
+    return dataclasses.replace(assess_database(db, as_of=TODAY), as_of=pd.Timestamp(TODAY))
+
+
+@pytest.fixture
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield one
+        one.close()
+
+
+def look(page: Page, name: str) -> None:
+    no_sideways_scroll(page)
+    if PICTURES:
+        page.screenshot(path=str(Path(PICTURES) / f"{name}.png"))
+
+
+def readings(path: Path) -> pd.DataFrame:
+    db = store.open_database(path)
+    try:
+        return store.read_readings(db)
+    finally:
+        db.conn.close()
+
+
+def test_nothing_saved_is_permanent(own: Path, browser: Browser) -> None:
+    with server(own, TODAY.isoformat()) as address:
+        page = browser.new_context(viewport=PHONE).new_page()  # type: ignore[arg-type]
+        page.goto(f"{address}/bay?unit=X-1")
+        settled(page, "wheels chocked", first=True)
+        field(page, "Rest volts, V", "12,1")
+        settled(page, "Measure next")
+        page.get_by_role("button", name="Save reading").click()
+        settled(page, "reading saved")
+        look(page, "saved")
+        assert len(readings(own)) == 5
+        undo = page.get_by_role("button", name="Undo")
+        box = undo.bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] < box["y"] + box["height"] <= PHONE["height"], "in sight without scrolling"
+        undo.click()
+        settled(page, "the logbook keeps it")
+        look(page, "undone")
+        assert len(readings(own)) == 4
+        page.get_by_role("button", name="Bring it back").click()
+        settled(page, "on record again")
+        assert readings(own)["rest_v"].iloc[-1] == 12.1
+
+        page.goto(f"{address}/correct?unit=X-1")
+        settled(page, "Save correction", first=True)
+        look(page, "correct-phone")
+        field(page, "Rest volts, V", "12,4")
+        field(page, "Why it is corrected", "misread")
+        page.get_by_role("button", name="Save correction").click()
+        settled(page, "the old values stay on record")
+        assert readings(own)["rest_v"].iloc[-1] == 12.4
+        page.get_by_role("button", name="Undo").click()
+        settled(page, "the logbook keeps it")
+        assert readings(own)["rest_v"].iloc[-1] == 12.1
+
+        wide = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
+        wide.goto(f"{address}/logbook?unit_is=X-1")
+        settled(wide, "Undo this change", first=True)
+        look(wide, "logbook")
+        wide.goto(f"{address}/correct?unit=X-1&what=decision")
+        settled(wide, "no decision of this vehicle", first=True)
+        look(wide, "correct")
+        look(page, "corrected")
+
+
+def test_a_list_is_issued_again(own: Path, browser: Browser) -> None:
+    with server(own, TODAY.isoformat()) as address:
+        page = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
+        page.goto(address)
+        settled(page, "No climate is known of yard", first=True)
+        look(page, "assumed")
+        page.get_by_role("button", name="Issue this list again").click()
+        field(page, "Why it is issued again", "a reading was missing")
+        look(page, "again")
+        page.get_by_role("button", name="Issue again").click()
+        settled(page, "Issued again on")
+        page.get_by_role("combobox", name="Issued").wait_for()
+        look(page, "issued-again")
+        db = store.open_database(own)
+        assert list(list_versions(db, weekly.iso_week(TODAY))) == [2, 1]
+        db.conn.close()

@@ -1,0 +1,222 @@
+"""On the screens nothing saved is permanent: undo in the confirmation, corrections in every field, the logbook.
+
+Truth: what the test itself saved, read back from the database.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from sqlite_utils import Database
+from test_views import HOSTILE, past_like_today, run, said
+
+from dashboard import history, session
+from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from ingest import store
+from ingest.corrections import correct, withdraw
+from ingest.entries import record_repair
+from ingest.logbook import read_logbook
+from ingest.records import read_decisions, read_reset_answers, save_decision, save_reset_answer
+
+NOW = dt.datetime.combine(AS_OF, dt.time(6))
+
+
+@pytest.fixture
+def db(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Database:
+    path = fleet_database(tmp_path / "fleet.db")
+    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
+    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    monkeypatch.setattr(history, "_work_out", past_like_today)
+    return store.open_database(path)
+
+
+def repairs_of(db: Database, unit: str) -> pd.DataFrame:
+    frame = store.read_repairs(db)
+    return frame[frame["unit"] == unit]
+
+
+def a_repair(db: Database, unit: str) -> int:
+    """A battery charged today, by ben."""
+    values = {"unit": unit, "part": "battery", "action": "charged"}
+    return int(record_repair(db, values, by="ben", now=NOW).row_id or 0)
+
+
+# --- undo in the confirmation ----------------------------------------------------------------------------------------
+
+
+def test_a_repair_is_undone_where_it_was_saved_and_brought_back(db: Database) -> None:
+    unit = worst_unit()
+    before = len(repairs_of(db, unit))
+    app = run("work", unit=unit)
+    app.button_group(key="repair_part").set_value("battery").run()
+    app.button_group(key="repair_action").set_value("charged").run()
+    app.button(key="save_repair").click().run()
+    assert "Repair kept" in said(app)
+    assert len(repairs_of(db, unit)) == before + 1
+    app.button(key="undo_kept").click().run()
+    assert "Undone" in said(app)
+    assert len(repairs_of(db, unit)) == before
+    app.button(key="undo_kept").click().run()
+    assert "on record again" in said(app)
+    assert len(repairs_of(db, unit)) == before + 1
+
+
+def test_a_reading_is_undone_on_the_phone(db: Database) -> None:
+    unit = worst_unit()
+    volts = "25,1" if "24" in str(store.read_units(db).set_index("unit").loc[unit, "system_v"]) else "12,6"
+    before = len(store.read_readings(db, units=[unit]))
+    app = run("bay", unit=unit)
+    app.text_input(key=f"m_rest_v_{unit}_0").set_value(volts).run()
+    app.button(key="save").click().run()
+    assert len(store.read_readings(db, units=[unit])) == before + 1
+    app.button(key="undo_saved").click().run()
+    assert "Undone" in said(app)
+    assert len(store.read_readings(db, units=[unit])) == before
+
+
+def test_a_decision_pressed_twice_counts_once_and_is_undone(db: Database) -> None:
+    unit = worst_unit()
+    app = run("unit", unit=unit)
+    app.button(key="nothing_now").click().run()
+    assert "Kept on record" in said(app)
+    app.button(key="nothing_now").click().run()
+    assert "it counts once" in said(app)
+    assert read_decisions(db)["kind"].tolist() == ["nothing_found"]
+    app.button(key="accept").click().run()
+    assert read_decisions(db)["kind"].tolist() == ["nothing_found", "accepted"]
+    app.button(key="undo_kept").click().run()
+    assert read_decisions(db)["kind"].tolist() == ["nothing_found"]
+    assert "Undone" in said(app)
+
+
+def test_an_answer_about_a_renewal_can_be_changed(db: Database) -> None:
+    unit, around = worst_unit(), dt.date(2026, 5, 3)
+    save_reset_answer(db, unit=unit, part="battery", around_on=around, answer="confirmed", by="ben", now=NOW)
+    app = run("unit", unit=unit)
+    assert "it was renewed" in said(app)
+    app.button(key="denied_battery_20260503").click().run()
+    assert read_reset_answers(db)["answer"].tolist() == ["denied"]
+    assert "it was not renewed" in said(app)
+
+
+# --- the page of corrections -----------------------------------------------------------------------------------------
+
+
+def test_a_repair_is_corrected_moved_and_undone(db: Database) -> None:
+    unit = worst_unit()
+    other = next(str(u) for u in store.read_units(db)["unit"] if u != unit)
+    number = a_repair(db, unit)
+    app = run("correct", unit=unit)
+    app.button_group(key="what").set_value("repair").run()
+    app.selectbox(key=f"which_repair_{unit}").set_value(number).run()
+    key = f"repair_{number}_0"
+    app.selectbox(key=f"c_part_{key}").set_value("ground_path").run()
+    app.selectbox(key=f"c_action_{key}").set_value("cleaned").run()
+    app.text_input(key=f"c_note_{key}").set_value(HOSTILE).run()
+    app.selectbox(key=f"c_unit_{key}").set_value(other).run()
+    app.button(key="save_correction").click().run()
+    assert "needs a reason" in said(app)
+    app.text_input(key=f"because_repair_{number}").set_value("wrong van").run()
+    app.button(key="save_correction").click().run()
+    assert "Corrected" in said(app)
+    moved = store.read_repairs(db).set_index("repair_id").loc[number]
+    assert moved[["unit", "part", "action", "note"]].tolist() == [other, "ground_path", "cleaned", HOSTILE]
+    app.button(key="undo_kept").click().run()
+    back = store.read_repairs(db).set_index("repair_id").loc[number]
+    assert back[["unit", "part", "action", "note"]].tolist() == [unit, "battery", "charged", ""]
+
+
+def test_a_reading_is_withdrawn_with_a_reason_and_put_back(db: Database) -> None:
+    unit = worst_unit()
+    numbers = store.read_readings(db, units=[unit])["reading_id"].tolist()
+    app = run("correct", unit=unit)
+    app.button(key="withdraw_now").click().run()
+    assert "needs a reason" in said(app)
+    app.text_input(key=f"withdraw_why_reading_{numbers[-1]}").set_value("another vehicle's").run()
+    app.button(key="withdraw_now").click().run()
+    assert "counts no more" in said(app)
+    assert store.read_readings(db, units=[unit])["reading_id"].tolist() == numbers[:-1]
+    app = run("correct", unit=unit)
+    assert f"Reading {numbers[-1]} of" in said(app)
+    app.button(key=next(str(b.key) for b in app.button if str(b.key).startswith("back_"))).click().run()
+    assert store.read_readings(db, units=[unit])["reading_id"].tolist() == numbers
+    assert "Withdrawn" not in [s.value for s in app.subheader]
+
+
+def test_a_decision_is_corrected(db: Database) -> None:
+    unit = worst_unit()
+    number = save_decision(db, unit=unit, iso_week="2026-W49", kind="accepted", by="m", now=NOW)
+    app = run("correct", unit=unit)
+    app.button_group(key="what").set_value("decision").run()
+    key = f"decision_{number}_0"
+    app.selectbox(key=f"c_kind_{key}").set_value("postponed").run()
+    app.text_input(key=f"because_decision_{number}").set_value("slip").run()
+    app.button(key="save_correction").click().run()
+    assert "postponing with both" in said(app)
+    app.text_input(key=f"c_reason_{key}").set_value("on tour").run()
+    app.text_input(key=f"c_until_{key}").set_value("2026-12-20").run()
+    app.button(key="save_correction").click().run()
+    row = read_decisions(db).iloc[0]
+    assert (row["kind"], row["reason"], row["until"]) == ("postponed", "on tour", pd.Timestamp("2026-12-20"))
+
+
+def test_a_refused_correction_says_why_and_changes_nothing(db: Database) -> None:
+    unit = worst_unit()
+    number = int(store.read_readings(db, units=[unit])["reading_id"].iloc[-1])
+    before = store.read_readings(db, units=[unit])
+    app = run("correct", unit=unit)
+    app.text_input(key=f"c_rest_v_reading_{number}_0").set_value("1264").run()
+    app.text_input(key=f"because_reading_{number}").set_value("misread").run()
+    app.button(key="save_correction").click().run()
+    assert "Rest volts is 1264" in said(app).replace("\\", "")
+    pd.testing.assert_frame_equal(store.read_readings(db, units=[unit]), before)
+
+
+def test_records_carry_their_numbers_on_the_vehicle_s_page(db: Database) -> None:
+    unit = worst_unit()
+    number = a_repair(db, unit)
+    app = run("unit", unit=unit, tab="Readings and repairs")
+    tables = [frame.value for frame in app.dataframe]
+    assert any("repair_id" in table and number in table["repair_id"].tolist() for table in tables)
+    assert any("reading_id" in table for table in tables)
+
+
+# --- the logbook -----------------------------------------------------------------------------------------------------
+
+
+def test_the_logbook_filters_and_undoes(db: Database) -> None:
+    unit = worst_unit()
+    number = a_repair(db, unit)
+    change = correct(db, "repair", number, {"note": HOSTILE}, by="anna", reason=HOSTILE, now=NOW).change
+    app = run("logbook")
+    table = app.dataframe[0].value
+    assert table["record"].tolist()[0] == f"repair {number}"
+    app.text_input(key="who_did").set_value("BEN").run()
+    assert app.dataframe[0].value["what"].tolist() == ["recorded"]
+    app.text_input(key="who_did").set_value("").run()
+    app.text_input(key="unit_is").set_value(unit).run()
+    assert set(app.dataframe[0].value["unit"]) == {unit}
+    app.selectbox(key="undo_change").set_value(change).run()
+    app.button(key="undo_now").click().run()
+    assert "Undone" in said(app)
+    assert repairs_of(db, unit).set_index("repair_id").loc[number, "note"] == ""
+    app.text_input(key="who_did").set_value("nobody").run()
+    assert "Nothing was put on record" in said(app)
+
+
+def test_what_cannot_be_undone_is_said(db: Database) -> None:
+    unit = worst_unit()
+    number = a_repair(db, unit)
+    change = correct(db, "repair", number, {"note": "wet"}, by="anna", reason="x", now=NOW).change
+    withdraw(db, "repair", number, by="anna", reason="x", now=NOW)
+    app = run("logbook")
+    app.selectbox(key="undo_change").set_value(change).run()
+    app.button(key="undo_now").click().run()
+    assert f"repair {number} is withdrawn" in said(app)
+    assert (read_logbook(db)["what"] == "put back").sum() == 0
