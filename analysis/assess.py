@@ -117,7 +117,7 @@ def _assess(
     ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
     now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
     state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs, bays=True)
-    outlook = look_ahead(state, learned, known)
+    outlook = look_ahead(state, learned, known, named=h)
     outlook, looked = inspected(state, outlook, h, known.findings)
     failures = outlook.failures
     forecast = current_forecast(known.forecast, as_of)

@@ -32,8 +32,8 @@ Drawn: TypeAlias = Reals
 class Outlook:
     """Coldest starts and probabilities of U vehicles and K draws.
 
-    coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first (0 speed,
-    1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
+    coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first at the end of the
+    horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
     and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
     from its modelled coldest start; cold: how far the laws hold in the cold, per draw; failures: starts that failed and
     that no repair has followed.
@@ -62,10 +62,11 @@ def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Ne
     return drawn, z * scatter, ColdMap(stretch, bend, relief)
 
 
-def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables) -> Outlook:
+def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *, named: int) -> Outlook:
     """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0).
 
-    tables: what was known at the start of the state's day.
+    tables: what was known at the start of the state's day; named: index of the day ahead at which the limiting need is
+    named, the end of the horizon asked for.
     """
     draws = state.drawn.shape[-1]
     needs, departure, cold = unit_needs(state, learned, draws)
@@ -82,7 +83,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables) ->
             cold=cold,
         )
         found.append(by_need.max(axis=0))
-        if h == 2:
+        if h == named:
             limiting = np.median(by_need, axis=2).argmax(axis=0)
     coldest = np.stack(found) + departure.astype(np.float32)
     depots, depot = depot_codes(state.panel.units)

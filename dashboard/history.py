@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import atexit
 import json
-import os
 import subprocess
 import sys
 import zlib
@@ -20,6 +19,7 @@ import streamlit as st
 from sqlite_utils import Database
 
 from dashboard.assessment import backtest_database
+from dashboard.judging import give_way
 from dashboard.plain_text import day as day_words
 from dashboard.session import Key
 from dashboard.worker import Worker
@@ -29,6 +29,7 @@ from ingest.fields import FAILED_STARTS
 from ingest.records import keep_figures, read_kept
 
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
+LATER_NICE = 10  # past lists give way to the screens by this much (19 is most); our choice
 KEPT_NAME = "past_lists"
 _ANALYSIS = Path(__file__).parents[1] / "analysis"
 
@@ -155,7 +156,7 @@ def _work_out(key: Key, past: Past) -> None:
 
 def main(arguments: Sequence[str]) -> int:
     """Print the flagged vehicles of each day as one JSON line: database, horizon [d], days."""
-    os.nice(10)
+    give_way(LATER_NICE)
     path, horizon, *days = arguments
     db = store.open_database(path, create=False)
     dates = [pd.Timestamp(day) for day in days]
@@ -277,4 +278,6 @@ def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.Data
 
 
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+    from dashboard.terminal import answered
+
+    raise SystemExit(answered(lambda: main(sys.argv[1:])))

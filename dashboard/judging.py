@@ -45,14 +45,19 @@ def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
     return found
 
 
+def give_way(by: int) -> None:
+    """Let the screens go first, where the system has such an order."""
+    if hasattr(os, "nice"):
+        os.nice(by)
+
+
 def main(arguments: Sequence[str]) -> int:
     """Judge and write: database, day, horizon [d], file to write."""
     from dashboard.assessment import assess_database
     from ingest import store
 
     path, day, horizon, out = arguments
-    if hasattr(os, "nice"):
-        os.nice(NICE)
+    give_way(NICE)
     db = store.open_database(path, create=False)
     found = assess_database(db, as_of=date.fromisoformat(day), horizon_days=int(horizon))
     with Path(out).open("wb") as file:
@@ -61,4 +66,6 @@ def main(arguments: Sequence[str]) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+    from dashboard.terminal import answered
+
+    raise SystemExit(answered(lambda: main(sys.argv[1:])))

@@ -12,13 +12,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+import streamlit as st
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from test_views import run, said
 
 from analysis.limit_book import LimitBook
 from analysis.verdict import verdict
-from dashboard import one_unit, session
+from dashboard import one_unit, session, unit_charts
 from dashboard.limit_lines import limit_lines
+from dashboard.own_limits import save_limits
 from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
 
 KINDS = [("van", 12, "diesel", 4.0), ("car", 12, "petrol", 6.0), ("tractor", 24, "diesel", 6.0)]
@@ -76,3 +78,22 @@ def test_a_meter_in_mv_and_a_thermometer_in_fahrenheit() -> None:
     lines = limit_lines(limits, temperature_c=0.0, fahrenheit=True, drops_mv=True)
     assert lines["drop_ground_v"] == "at most 200 mV"
     assert lines["crank_min_v"].endswith("V at 32 °F")
+
+
+@pytest.mark.usefixtures("own")
+def test_own_limits_reach_the_chart_that_was_drawn_before() -> None:
+    """Definition: the chart is the one that would be drawn afresh; the limit line halves with the limit."""
+    unit = worst_unit()
+    row = assessed().units.iloc[0].to_dict()
+
+    def drawn() -> dict[str, Any]:
+        return unit_charts.part_drawn(assessed(), row, one_unit.facts(unit), "ground_path").spec
+
+    printed = drawn()
+    with session.database() as db:
+        limit = one_unit.limits_of(one_unit.facts(unit)).ground_path_drop_v.value
+        save_limits(db, f"[system_12]\nground_path_drop_v = {limit / 2}\n", by="test")
+    own = drawn()
+    st.cache_data.clear()
+    assert own == drawn()
+    assert own != printed

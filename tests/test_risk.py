@@ -11,7 +11,8 @@ from samples_fleet import fleet, quick, tables_of
 
 from analysis.assess import assess
 from analysis.resets import PARTS
-from analysis.risk import ACT_PROBABILITY, FLAG_LEVELS, drifting_since, flag_levels, watched
+from analysis.risk import ACT_PROBABILITY, FLAG_LEVELS, NEEDS, drifting_since, flag_levels, watched
+from analysis.start import drawn_coldest_starts
 from analysis.state import day_number, estimate_state
 
 DAY = pd.Timestamp("2022-12-12")
@@ -86,3 +87,21 @@ def test_who_is_watched_does_not_change_what_is_found() -> None:
     nobody, all_of_them = (np.full(len(state.group), k) for k in (False, True))
     pd.testing.assert_frame_equal(watched(state, nobody, 5.0), watched(state, all_of_them, 5.0))
     assert watched(state, nobody, 20.0)["threshold"].iloc[0] < watched(state, nobody, 2.0)["threshold"].iloc[0]
+
+
+def test_the_need_named_is_the_one_at_the_end_of_the_horizon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Definition, worked out again: the need whose coldest start is warmest at the end of 180 days, not of 100."""
+    quick(monkeypatch)
+    named = {d: assess(tables_of(fleet()), as_of=DAY, horizon_days=d) for d in (100, 180)}
+    by_day = {}
+    for days, found in named.items():
+        state, outlook = found.state, found.prognosis
+        h = int(np.searchsorted(state.ahead_d, days))
+        by_need = drawn_coldest_starts(
+            state.drawn[h], state.field, state.rest_v, state.group, state.panel.volts, state.laws, outlook.needs,
+            cold=outlook.cold,
+        )  # fmt: skip
+        at_end = np.array(NEEDS)[np.median(by_need, axis=2).argmax(axis=0)]
+        by_day[days] = dict(zip(state.panel.units["unit"].astype(str), at_end, strict=True))
+        assert dict(zip(found.units["unit"], found.units["limited_by"], strict=True)) == by_day[days]
+    assert by_day[100] != by_day[180], "the two horizons name different needs somewhere, else nothing is tested"
