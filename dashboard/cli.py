@@ -361,10 +361,11 @@ def run_backup(options: argparse.Namespace) -> int:
 def run_dashboard(options: argparse.Namespace) -> int:
     """Start the screens."""
     from dashboard import paper, unit_charts  # noqa: F401 - imported before the server is up
-    from dashboard.serving import serve
+    from dashboard.serving import check_address, serve
     from dashboard.theme import STREAMLIT_FLAGS
 
     path = database_path(options)
+    check_address(options.host, options.port)
     open_or_make(path).conn.close()
     os.environ[DATABASE_VARIABLE] = str(path.resolve())
     say(f"cranktrend: screens at http://{options.host}:{options.port} (database {path}); stop with Ctrl+C")

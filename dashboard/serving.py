@@ -9,6 +9,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from ingest.errors import CouldNot
+
 FLAGS = {
     "server.headless": "true",
     "browser.gatherUsageStats": "false",
@@ -31,6 +33,19 @@ class PromptLoop(asyncio.SelectorEventLoop):
         if isinstance(own, socket.socket) and own.family in (socket.AF_INET, socket.AF_INET6):
             own.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         return await super().create_server(*arguments, **options)
+
+
+def check_address(host: str, port: int) -> None:
+    """Raise CouldNot where the screens cannot be served: a port in use, a host that is not this machine's."""
+    try:
+        family, kind, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(family, kind) as own:
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            own.bind(address)
+            own.listen(1)
+    except (OSError, UnicodeError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise CouldNot(f"no screens at {host}, port {port}: {why}; name another with --host or --port") from error
 
 
 def prepare() -> None:

@@ -10,8 +10,8 @@ import re
 import sqlite3
 import sys
 import traceback
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TextIO
 
@@ -47,7 +47,8 @@ def show_json(text: str) -> None:
 
 def show_bytes(body: bytes) -> None:
     """A result that is no text, on standard output."""
-    _standard_output().buffer.write(body)
+    with _answering() as out:
+        out.buffer.write(body)
 
 
 def _escaped(character: str) -> str:
@@ -57,13 +58,21 @@ def _escaped(character: str) -> str:
 
 
 def _write(text: str) -> None:
-    _standard_output().write(text if text.endswith("\n") or not text else text + "\n")
+    with _answering() as out:
+        out.write(text if text.endswith("\n") or not text else text + "\n")
 
 
-def _standard_output() -> TextIO:
+@contextmanager
+def _answering() -> Iterator[TextIO]:
+    """Standard output; CouldNot when it does not take the answer, BrokenPipeError when its reader went away."""
     if sys.stdout is None:
         raise CouldNot("there is no standard output to write the answer to")
-    return sys.stdout
+    try:
+        yield sys.stdout
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise CouldNot(f"the answer could not be written: {error.strerror or error}") from error
 
 
 def answered(command: Callable[[], int]) -> int:
@@ -81,6 +90,7 @@ def answered(command: Callable[[], int]) -> int:
     except EntryRefused as error:
         return _said(REFUSED, *(error.problems or (str(error),)))
     except CouldNot as error:
+        _settle_output()
         return _said(COULD_NOT, str(error))
     except (IngestError, NothingToAssess, PlanRefused) as error:
         return _said(REFUSED, str(error))
@@ -89,8 +99,7 @@ def answered(command: Callable[[], int]) -> int:
     except MemoryError:
         return _said(COULD_NOT, "there is not enough memory for this")
     except OSError as error:
-        _settle_output()
-        return _said(COULD_NOT, _disk_words(error))
+        return _said(COULD_NOT, f"{error.filename or 'the system'}: {error.strerror or error}")
     except Exception as error:  # the outermost edge of the program: what nobody foresaw is told, never a traceback
         if isinstance(error, ValueError) and _is_ours(error):
             return _said(REFUSED, str(error))
@@ -108,7 +117,8 @@ def _ended(command: Callable[[], int]) -> int:
         return command()
     finally:
         if sys.stdout is not None:
-            sys.stdout.flush()
+            with _answering() as out:
+                out.flush()
 
 
 def _said(code: int, *sentences: str) -> int:
@@ -130,11 +140,6 @@ def _settle_output() -> None:
         os.close(nowhere)
     except (OSError, ValueError, AttributeError):  # no file stands behind it, as in tests
         return
-
-
-def _disk_words(error: OSError) -> str:
-    what = f"{error.filename}: " if error.filename else "the answer could not be written: "
-    return f"{what}{error.strerror or error}"
 
 
 def _is_ours(error: Exception) -> bool:

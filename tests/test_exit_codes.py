@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import shutil
+import socket
 import sqlite3
 import sys
 from collections.abc import Callable, Iterator
@@ -338,6 +339,18 @@ def test_a_new_database_is_said_and_only_made_by_commands_that_fill_it(run: Run,
     for words in (("import", "more.csv"), ("source", "save", "mine", "own source.toml")):
         assert "made a new database" in run(*words, db=tmp_path / f"{words[0]}.db").err
         assert "made a new database" not in run(*words, db=tmp_path / f"{words[0]}.db").err
+
+
+def test_a_port_in_use_is_one_sentence(run: Run, tmp_path: Path) -> None:
+    """Contract 3, and no database is made for screens that cannot be served."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        got = run("dashboard", "--port", taken.getsockname()[1], db=tmp_path / "x.db")
+    assert got.code == 3
+    assert one_sentence(got.err)
+    assert "name another with --host or --port" in got.err
+    assert not (tmp_path / "x.db").exists()
 
 
 # --- days ------------------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import socket
 import sqlite3
 from collections.abc import Iterator
 from functools import lru_cache
@@ -151,9 +152,15 @@ def test_what_the_screens_server_says_first_is_clean(
     """The same for `dashboard`, with a server that ends at once."""
     monkeypatch.setattr("dashboard.serving.serve", lambda *_, **__: None)
     monkeypatch.setenv("CRANKTREND_DB", "")
-    assert main(["--db", str(tmp_path / f"d{HOSTILE}.db"), "dashboard", "--host", f"h{HOSTILE}"]) in (0, 2)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    assert main(["--db", str(tmp_path / f"d{HOSTILE}.db"), "dashboard", "--port", str(port)]) == 0
     err = capsys.readouterr().err
     assert "made a new database" in err
+    assert main(["--db", str(tmp_path / "d.db"), "dashboard", "--host", f"h{HOSTILE}"]) == 3
+    err += capsys.readouterr().err
+    assert "name another with --host or --port" in err
     assert [c for c in err if not (c.isprintable() or c == "\n")] == []
 
 
