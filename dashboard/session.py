@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Iterator
 from concurrent.futures import Future, wait
@@ -22,7 +23,7 @@ from dashboard.judging import assess_apart
 from dashboard.plain_text import safe
 from dashboard.worker import Worker
 from ingest import store
-from ingest.records import read_findings, read_settings
+from ingest.records import read_settings
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
 TODAY_VARIABLE = "CRANKTREND_TODAY"
@@ -265,8 +266,21 @@ def judged_version(db: Database, day: date) -> str:
         " count(*), coalesce(max(at), '') FROM reset_answers WHERE at < ?",
         [day.isoformat(), *_JUDGED_TABLES, day.isoformat()],
     ).fetchone()
-    found = read_findings(db, before=day).to_csv(index=False, header=False)
-    return "-".join(str(part) for part in (*row, tolerated_false_flags(db), found))
+    return "-".join(str(part) for part in (*row, tolerated_false_flags(db), _looks_version(db, day)))
+
+
+def _looks_version(db: Database, day: date) -> str:
+    """Changes with the looks that found nothing and with the lists that name their part, without reading the lists."""
+    looks = db.execute(
+        "SELECT id, unit, iso_week, at FROM decisions WHERE kind = 'nothing_found' AND at < ? ORDER BY id",
+        [day.isoformat()],
+    ).fetchall()
+    weeks = sorted({str(week) for _, _, week, _ in looks})
+    marks = ", ".join("?" * len(weeks))
+    lists = db.execute(
+        f"SELECT iso_week, version, issued_at FROM weekly_lists WHERE iso_week IN ({marks})", weeks
+    ).fetchall()
+    return hashlib.sha256(repr((looks, lists)).encode()).hexdigest()[:16] if looks else ""
 
 
 def written() -> str:

@@ -200,15 +200,16 @@ def readings_text(readings: pd.DataFrame) -> str:
 def logbook_lines(done: pd.DataFrame) -> list[str]:
     """Who did what, one line each; the number in brackets undoes a change."""
     lines = []
-    for row in done.itertuples(index=False):
-        value = f" {row.column}" if row.column else ""
-        value += (
-            f" {row.old or 'nothing'} -> {row.new or 'nothing'}" if row.what == "changed" else f" {row.new}".rstrip()
+    for row in done.to_dict("records"):
+        said = (
+            f" {row['old'] or 'nothing'} -> {row['new'] or 'nothing'}" if row["what"] == "changed" else f" {row['new']}"
         )
-        unit = f" ({row.unit})" if row.unit else ""
-        why = f": {row.why}" if row.why else ""
-        number = f" [change {row.change}]" if row.change else ""
-        lines.append(f"{row.at[:16]} {row.by}: {row.what} {row.record}{unit}{value}{why}{number}")
+        value = f"{' ' if row['column'] else ''}{row['column']}{said}".rstrip()
+        unit = f" ({row['unit']})" if row["unit"] else ""
+        why = f": {row['why']}" if row["why"] else ""
+        number = f" [change {row['change']}]" if row["change"] else ""
+        when = str(row["at"]).replace("T", " ")[:16]
+        lines.append(f"{when} {row['by']}: {row['what']} {row['record']}{unit}{value}{why}{number}")
     return lines
 
 

@@ -309,6 +309,18 @@ def test_a_form_sent_again_after_its_undo_stays_undone(db: Database) -> None:
     assert read_readings(db).empty
 
 
+def test_lists_issued_before_stay_and_every_day_before_knows_the_correction(db: Database, tmp_path: Path) -> None:
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
+    body = {"units": [{"unit": "K-101", "part": "battery"}]}
+    records.issue_weekly_list(db, "2024-W22", as_of=date(2024, 5, 27), body=body, now=NOW)
+    issued = records.read_weekly_list(db, "2024-W22")
+    correct(db, "reading", 1, {"crank_a": 175}, **WHO)
+    assert read_readings(db, before=date(2023, 3, 2))["crank_a"].tolist() == [175.0]
+    withdraw(db, "reading", 1, **WHO)
+    assert read_readings(db, before=date(2023, 3, 2)).empty
+    assert records.read_weekly_list(db, "2024-W22") == issued
+
+
 # --- decisions pressed twice -----------------------------------------------------------------------------------------
 
 

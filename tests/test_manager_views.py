@@ -69,7 +69,7 @@ def test_the_tables_of_a_vehicle_come_with_their_rows_and_names() -> None:
     app = run("unit", unit=worst_unit(), tab="Latest reading")
     table = app.table[0].value.reset_index()
     text = downloads.as_csv(table).decode("utf-8-sig").splitlines()
-    assert text[0] == "part,this reading,expected"
+    assert text[0] == "part,this reading,±,expected,unit"
     assert [line.split(",")[0] for line in text[1:]] == app.table[0].value.index.tolist()
     for tab, least in (("Latest reading", 2), ("Over time", 1), ("Readings and repairs", 1), ("On paper", 0)):
         app.session_state["unit_tab"] = tab

@@ -20,7 +20,7 @@ from dashboard.session import judged_version
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
 from ingest.importer import import_paths
-from ingest.records import save_decision, save_reset_answer, save_setting
+from ingest.records import issue_again, issue_weekly_list, save_decision, save_reset_answer, save_setting
 from ingest.set_aside import correct_set_aside
 
 TODAY = NOW.date()
@@ -107,6 +107,26 @@ def test_a_row_that_was_set_aside_counts_when_it_is_corrected(db: Database, tmp_
     file = readings_file(tmp_path, GOOD.replace("2023-03-01", "2023-04-01").replace("12.66", "126.6"), name="slip.csv")
     assert not judged_again(db, lambda: import_paths(db, [file], now=NOW)), "nothing of it was stored"
     assert judged_again(db, lambda: correct_set_aside(db, 1, {"rest_v": "12.66"}, by="m", now=NOW))
+
+
+def test_a_look_that_is_corrected_withdrawn_or_whose_list_is_issued_again_judges_the_fleet(db: Database) -> None:
+    earlier, week, monday = NOW - dt.timedelta(days=3), "2024-W22", dt.date(2024, 5, 27)
+    listed = {"units": [{"unit": "K-101", "part": "battery"}]}
+    issue_weekly_list(db, week, as_of=monday, body=listed, now=earlier)
+    looks: list[int] = []
+
+    def look() -> None:
+        looks.append(
+            save_decision(db, unit="K-101", iso_week=week, kind="nothing_found", by="m", now=earlier)
+        )  # fmt: skip
+
+    assert judged_again(db, look)
+    assert judged_again(db, lambda: correct(db, "decision", looks[0], {"unit": "K-102"}, **WHO))
+    assert not judged_again(db, lambda: correct(db, "decision", looks[0], {"reason": "cables"}, **WHO))
+    assert judged_again(
+        db, lambda: issue_again(db, week, as_of=monday, body=listed, by="m", reason="x", now=NOW)
+    )  # fmt: skip
+    assert judged_again(db, lambda: withdraw(db, "decision", looks[0], **WHO))
 
 
 # --- a judgement that fails ------------------------------------------------------------------------------------------
