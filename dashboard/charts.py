@@ -417,12 +417,10 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
         alt.Tooltip("vehicles:Q"),
     ]
     cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
-        color=alt.Color("share:Q", scale=alt.Scale(domain=[0, 1], range=["#DCE6EA", theme.BLUE]), legend=None),
+        color=alt.Color("share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)), legend=None),
         tooltip=tip,
     )
-    counts = base.mark_text(fontSize=11).encode(
-        text=alt.Text("vehicles:Q"), color=alt.condition("datum.share > 0.6", alt.value("white"), alt.value("#1B2327"))
-    )
+    counts = base.mark_text(fontSize=11).encode(text=alt.Text("vehicles:Q"), color=alt.value(theme.INK))
     return alt.layer(cells, counts).properties(
         height=60 + 28 * len(order), title=alt.TitleParams(title, anchor="start", fontSize=14)
     )
@@ -470,14 +468,12 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
            alt.Tooltip("hours:Q", title="h there", format=".1f")]  # fmt: skip
     cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
         color=alt.Color(
-            "share:Q", scale=alt.Scale(domain=[0, 1], range=["#DCE6EA", theme.BLUE]),
+            "share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)),
             legend=None,
         ),
         tooltip=tip,
     )  # fmt: skip
-    numbers = base.mark_text(fontSize=11).encode(
-        text=alt.Text("words:N"), color=alt.condition("datum.share > 0.8", alt.value("white"), alt.value("#1B2327"))
-    )
+    numbers = base.mark_text(fontSize=11).encode(text=alt.Text("words:N"), color=alt.value(theme.INK))
     height = 60 + 26 * max(1, data["iso_week"].nunique())
     return alt.layer(cells, numbers).properties(
         height=height, title=alt.TitleParams(title, anchor="start", fontSize=14)

@@ -9,12 +9,16 @@ import streamlit as st
 # Okabe and Ito's palette (2008), chosen because its hues stay apart for colour-blind readers; grey for the usual.
 BLUE: Final = "#0072B2"
 VERMILION: Final = "#D55E00"
-ORANGE: Final = "#C98500"
+ORANGE: Final = "#BC7C00"
 GREEN: Final = "#00875F"
 PURPLE: Final = "#A8588C"
 GREY: Final = "#7F8A90"
-SKY: Final = "#56B4E9"
-SERIES: Final = (BLUE, VERMILION, GREEN, ORANGE, PURPLE, SKY, GREY)
+BROWN: Final = "#9A6A3A"
+SERIES: Final = (BLUE, VERMILION, GREEN, ORANGE, PURPLE, BROWN, GREY)
+GROUNDS: Final = ("#FCFBF8", "#13181B")  # of the light and of the dark theme; every colour above stands out from both
+INK: Final = "#10171A"
+
+FILLED: Final = ("#DCE6EA", "#4D9BCB")  # from nothing to full, both light enough for INK
 
 ACT_SIGN: Final = "▲"
 WATCH_SIGN: Final = "◆"
@@ -24,12 +28,12 @@ CHANGE_SIGNS: Final = {"new": "✚", "worse": "▲", "better": "▽", "same": "=
 
 STREAMLIT_FLAGS: Final = (
     "--theme.light.primaryColor=#00607A",
-    "--theme.light.backgroundColor=#FCFBF8",
+    f"--theme.light.backgroundColor={GROUNDS[0]}",
     "--theme.light.secondaryBackgroundColor=#F0EEE7",
-    "--theme.light.textColor=#1B2327",
+    f"--theme.light.textColor={INK}",
     "--theme.light.linkColor=#00607A",
     "--theme.dark.primaryColor=#58C4DC",
-    "--theme.dark.backgroundColor=#13181B",
+    f"--theme.dark.backgroundColor={GROUNDS[1]}",
     "--theme.dark.secondaryBackgroundColor=#1F272B",
     "--theme.dark.textColor=#E8ECEC",
     "--theme.dark.linkColor=#58C4DC",
@@ -59,6 +63,18 @@ _STYLE: Final = """<style>
 .st-key-numbers [data-testid="stMetricValue"] { font-size: 1.45rem; }
 .st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }
 [data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
+/* WCAG 2.2 AA, 1.4.3 and 1.4.11: text 4.5 to 1, large text, signs and edges of fields 3 to 1, in both themes */
+[data-testid="stCaptionContainer"] { opacity: .8; }
+[data-testid="stBaseButton-primary"], [data-testid="stBaseButton-primary"] *, [data-testid="stBaseButton-primaryFormSubmit"] *,
+[data-testid="stMultiSelectTagsContainer"] *:not(input) { color: light-dark(#FFFFFF, #0B1215); }
+[data-testid="stVegaLiteChart"] .role-axis-label text, [data-testid="stVegaLiteChart"] .role-legend-label text,
+[data-testid="stVegaLiteChart"] .role-axis-title text, [data-testid="stVegaLiteChart"] .role-mark text[fill="#7F8A90"] {
+  fill: light-dark(#4A5459, #D6DCDD); }
+[data-testid="stVegaLiteChart"] .role-mark text[fill="#D55E00"] { fill: light-dark(#B04A00, #FF9255); }
+[data-testid="stTextInputRootElement"], [data-testid="stTextAreaRootElement"], [data-testid="stNumberInputContainer"],
+[data-testid="stDateInputField"], [data-testid="stTimeInput"] [role="group"], [data-testid="stSelectbox"] [role="group"],
+[data-testid="stMultiSelect"] div:has(> [data-testid="stMultiSelectTagsContainer"]) {
+  border-color: light-dark(#7C868B, #7C878C); }
 .st-key-bay input { min-height: 3.1rem; font-size: 1.15rem; }
 .st-key-bay [data-testid="stButton"] button { min-height: 3.1rem; }
 .st-key-bay label p { font-size: 1.02rem; }

@@ -1,0 +1,89 @@
+"""Contrast in Chromium: every page in both themes keeps WCAG 2.2 AA; the charts' colours stand out from both grounds.
+
+Truth: the ratio of WCAG 2.2 (relative luminance), reckoned in the browser from what it really draws.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+
+from dashboard import theme, weekly
+from ingest import store
+
+playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+from browser_screens import CHROMIUM, FLAGS, server, settled  # noqa: E402
+from playwright.sync_api import sync_playwright  # noqa: E402
+
+MEASURE = Path(__file__).with_name("contrast.js").read_text(encoding="utf-8")
+TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that all of a page is measured
+PAGES = (
+    ("?part=battery", "need attention"), ("unit?unit={unit}", "Every part"), ("fleet", "The last twelve months"),
+    ("plan", "no-starts avoided"), ("bay?unit={unit}", "Rest volts"), ("work?unit={unit}", "What was done"),
+    ("files", "Bring in"), ("set_aside", "Set-aside rows"), ("settings", "Costs and rules"),
+)  # fmt: skip
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of #RRGGBB (WCAG 2.2)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    r, g, b = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+def ratio(one: str, other: str) -> float:
+    """Contrast of two colours."""
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_the_ratio_is_that_of_the_standard() -> None:
+    """WCAG 2.2: black on white is 21 to 1; #767676 is the lightest grey that reaches 4.5 on white."""
+    assert ratio("#000000", "#FFFFFF") == pytest.approx(21.0)
+    assert ratio("#767676", "#FFFFFF") > 4.5 > ratio("#777777", "#FFFFFF")
+
+
+@pytest.mark.parametrize(("colour", "ground"), list(itertools.product(theme.SERIES, theme.GROUNDS)))
+def test_lines_and_signs_of_charts_stand_out(colour: str, ground: str) -> None:
+    """WCAG 1.4.11: graphics 3 to 1."""
+    assert ratio(colour, ground) >= 3.0
+
+
+@pytest.mark.parametrize("filled", theme.FILLED)
+def test_numbers_in_filled_cells_are_read(filled: str) -> None:
+    """WCAG 1.4.3: text 4.5 to 1, on the palest and on the fullest cell."""
+    assert ratio(theme.INK, filled) >= 4.5
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The screens on the small fleet with its list issued."""
+    path = fleet_database(tmp_path_factory.mktemp("contrast") / "fleet.db")
+    db = store.open_database(path)
+    weekly.issue(db, assessed())
+    db.conn.close()
+    with server(path, AS_OF.isoformat()) as address:
+        yield address
+
+
+@pytest.mark.browser
+@pytest.mark.slow
+@pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)")
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_page_is_read_in_both_themes(address: str, scheme: str) -> None:
+    """Every text, every edge of a field, every head of a table."""
+    short = []
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        page = browser.new_context(viewport=TALL, color_scheme=scheme).new_page()  # type: ignore[arg-type]
+        for path, text in PAGES:
+            page.goto(f"{address}/{path.format(unit=worst_unit())}")
+            settled(page, text, first=True)
+            page.wait_for_timeout(300)
+            short += [f"/{path} {line}" for line in page.evaluate(MEASURE)]
+        browser.close()
+    assert not short, "\n".join(short)
