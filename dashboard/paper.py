@@ -35,7 +35,7 @@ from dashboard.plain_text import (
     words,
 )
 from dashboard.reading_sheet import for_reader
-from dashboard.reasons import MEASURES, OUTCOME_WORDS, PART_WORDS, plain, quantity_unit, read_reasons
+from dashboard.reasons import MEASURES, OUTCOME_WORDS, PART_WORDS, Reader, part_name, plain, quantity_unit, read_reasons
 from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import WeeklyList
 
@@ -238,7 +238,8 @@ def unit_pdf(
     fahrenheit: bool = False,
 ) -> bytes:
     """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
-    cold, low, high = (celsius(row[f"coldest_start{end}_c"], fahrenheit=fahrenheit) for end in ("", "_low", "_high"))
+    low, high = (celsius(row[f"coldest_start{end}_c"], fahrenheit=fahrenheit) for end in ("_low", "_high"))
+    cold = Reader(pd.Timestamp(as_of), fahrenheit).down_to(float(row["coldest_start_c"]))
     reasons = read_reasons(row, pd.Timestamp(as_of), fahrenheit=fahrenheit)
     reasons += [for_reader(text, fahrenheit=fahrenheit) for text in row.get("latest", [])]
     title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
@@ -249,8 +250,8 @@ def unit_pdf(
         _p(f"{printable(row['depot'] or 'no depot')}, {name_of(words(row['vehicle_class']))}", 9),
         Spacer(1, 3 * mm),
         _p(
-            f"No-start within {horizon_days} days: <b>{percent(row['no_start_probability'])}</b>. Starts down to "
-            f"<b>{cold}</b> (80 % sure: {low} to {high}). Suspect: <b>{PART_WORDS[row['part']]}</b>, "
+            f"No-start within {horizon_days} days: <b>{percent(row['no_start_probability'])}</b>. Starts "
+            f"<b>{cold}</b> (80 % sure: {span(low, high)}). Suspect: <b>{part_name(row['part'])}</b>, "
             f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by: <b>{by}</b>.",
             9,
         ),

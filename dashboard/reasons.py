@@ -350,6 +350,11 @@ class Reader:
         """A temperature, or a coldest start off the scale."""
         return cold_words(celsius, fahrenheit=self.fahrenheit)
 
+    def down_to(self, celsius: float) -> str:
+        """How cold it starts, to follow "starts": off the scale at either end too."""
+        word = {"below": "even ", "above": "only "}.get(self.cold(celsius).split()[0], "down to ")
+        return f"{word}{self.cold(celsius)}"
+
     def degrees(self, apart_k: float) -> str:
         """How far apart two temperatures are."""
         return f"{apart_k * (1.8 if self.fahrenheit else 1.0):.0f} degrees"
@@ -429,7 +434,7 @@ def _rivals(fact: Fact, _: Reader) -> str:
 
 def _drift(fact: Fact, to: Reader) -> str:
     since = day_words(pd.Timestamp(str(fact["since"])), to.as_of)
-    return f"since {since} readings drift away from the vehicle's own past"
+    return f"since {since} its readings have been drifting away from its own past"
 
 
 def _looked(fact: Fact, to: Reader) -> str:
@@ -442,8 +447,8 @@ def _looked(fact: Fact, to: Reader) -> str:
 
 
 def _cold(fact: Fact, to: Reader) -> str:
-    middle, low, high = (to.cold(float(fact[f"coldest_start{end}_c"])) for end in ("", "_low", "_high"))
-    return f"starts down to {middle} (80 % sure: {span(low, high)}); {NEED_WORDS[str(fact['limited_by'])]}"
+    low, high = (to.cold(float(fact[f"coldest_start{end}_c"])) for end in ("_low", "_high"))
+    return f"starts {to.down_to(float(fact['coldest_start_c']))} (80 % sure: {span(low, high)}); {NEED_WORDS[str(fact['limited_by'])]}"
 
 
 def _perhaps_repaired(fact: Fact, _: Reader) -> str:
@@ -456,12 +461,12 @@ def _perhaps_repaired(fact: Fact, _: Reader) -> str:
 
 def _renewed(fact: Fact, to: Reader) -> str:
     part, gain = str(fact["part"]), float(fact["colder_k"])
-    with_new = "with the drag removed" if part == "engine_drag" else f"with {PART_WORDS[part]} renewed"
+    with_new = "with the drag removed" if part == "engine_drag" else f"with the {PART_WORDS[part]} renewed"
     if gain < LEAST_GAIN:
         return f"{with_new} it would start hardly any colder: another part limits it too"
     cold = float(fact["renewed_coldest_start_c"])
     about = "more than" if cold <= STARTS_ALWAYS_C else "about"
-    return f"{with_new} it starts {about} {to.degrees(gain)} colder, down to {to.cold(cold)}"
+    return f"{with_new} it starts {about} {to.degrees(gain)} colder, {to.down_to(cold)}"
 
 
 _SENTENCES: Final = {

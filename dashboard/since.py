@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard.plain_text import celsius, day, percent
+from dashboard.plain_text import celsius, day, percent, span
 from dashboard.reasons import part_name
 from ingest.records import WeeklyList
 
@@ -27,7 +27,12 @@ def changed(
     pairs = {
         "no-start": tuple(f"{chance}{days}" for chance, days in zip(chances, within, strict=True)),
         "starts down to": tuple(celsius(float(row["coldest_start_c"]), fahrenheit=fahrenheit) for row in (then, now)),
+        "80 % sure of": tuple(
+            span(*(celsius(float(row[f"coldest_start_{end}_c"]), fahrenheit=fahrenheit) for end in ("low", "high")))
+            for row in (then, now)
+        ),
         "suspect": (part_name(then["part"]), part_name(now["part"]) if now["flagged"] else part_name(then["part"])),
+        "its sureness": tuple(percent(round(float(row["part_probability"]), 3)) for row in (then, now)),
         "act by": tuple(_by(row["act_by"]) for row in (then, now)),
         "last read": tuple(day(row["last_reading_on"]) for row in (then, now)),
     }

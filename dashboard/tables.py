@@ -15,7 +15,7 @@ from analysis.assess import Assessment
 from analysis.course import plain_slopes
 from dashboard import reading_json, reading_sheet, reasons, wording
 from dashboard.own_limits import limit_book
-from dashboard.plain_text import clean, number
+from dashboard.plain_text import clean, number, percent
 from dashboard.reading_source import Taken, expect, knowledge_from, take_apart, unit_row, whose_by_record
 from ingest import store
 from ingest.entries import Entry
@@ -44,8 +44,8 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
         lines.append(
             row_line(
                 row["unit"], row["depot"] or "-", reasons.part_name(row["part"]),
-                f"{100 * row['part_probability']:.0f} %" if row["part"] else "-",
-                f"{100 * row['no_start_probability']:.0f} %", start_words(row), row["act_by"] or "-",
+                percent(row["part_probability"]) if row["part"] else "-",
+                percent(row["no_start_probability"]), start_words(row), row["act_by"] or "-",
                 row["last_reading_on"] or "-",
             )
         )  # fmt: skip
@@ -66,7 +66,7 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
 
 def row_line(unit: str, depot: str, part: str, sure: str, risk: str, start: str, act_by: str, last: str) -> str:
     """One line of the list."""
-    return f"{clean(unit):12.12s} {clean(depot):10.10s} {part:18s} {sure:>6s} {risk:>9s}  {start:24s} {act_by:11s} {last:11s}"
+    return f"{clean(unit):12.12s} {clean(depot):10.10s} {part:18s} {sure:>9s} {risk:>9s}  {start:29s} {act_by:11s} {last:11s}"
 
 
 def start_words(row: Mapping[str, Any]) -> str:

@@ -83,7 +83,7 @@ def _cold(
     unit: str,  # noqa: ARG001
 ) -> Drawn:
     cold, season, forecast = one_unit.cold(_assessment, _row)
-    renewed = f"with {PART_WORDS[_row['part']]} renewed" if _row["flagged"] else None
+    renewed = f"with the {PART_WORDS[_row['part']]} renewed" if _row["flagged"] else None
     chart = charts.cold_chart(
         cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed, fahrenheit=in_f
     )

@@ -16,7 +16,7 @@ from analysis.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K, make_weather
 from dashboard.assessment import assess_database, list_rows, own_costs
 from dashboard.own_limits import limit_book
 from dashboard.plain_text import day as day_words
-from dashboard.plain_text import in_reader_unit, temperature
+from dashboard.plain_text import in_reader_unit, percent, temperature
 from dashboard.reasons import part_name
 from ingest import store
 from ingest.records import (
@@ -215,11 +215,16 @@ def why_gone(
     looked = mine[mine["kind"] == "nothing_found"]
     if len(looked):
         return f"looked at, nothing found, on {looked.iloc[-1]['at'].day} {looked.iloc[-1]['at']:%b}"
-    change = f"probability fell from {row['no_start_probability']:.0%} to {float(now['no_start_probability']):.0%}"
+    was, is_now = float(row["no_start_probability"]), float(now["no_start_probability"])
+    fell = was > is_now and percent(was) != percent(is_now)
+    change = (
+        f"its probability fell from {percent(was)} to {percent(is_now)}" if fell
+        else f"its probability, {percent(was)} then and {percent(is_now)} now, is below what puts a vehicle on the list"
+    )  # fmt: skip
     fresh = readings[(readings["unit"] == unit) & (readings["taken_at"] >= since)]
     if len(fresh):
         return f"read again on {fresh.iloc[-1]['taken_at'].day} {fresh.iloc[-1]['taken_at']:%b}: {change}"
-    return f"{change} without a new reading: the coming weeks look milder, or the fleet taught more"
+    return f"{change} without a new reading: the coming weeks look milder, or the fleet taught more" if fell else change
 
 
 def work_words(repair: Mapping[Any, Any]) -> str:

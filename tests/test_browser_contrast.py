@@ -24,6 +24,7 @@ TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that a
 PAGES = (
     ("?part=battery", "need attention"), ("unit?unit={unit}", "Every part"), ("fleet", "The last twelve months"),
     ("plan", "no-starts avoided"), ("bay?unit={unit}", "Rest volts"), ("work?unit={unit}", "What was done"),
+    ("correct?unit={unit}", "Corrections"), ("logbook", "Logbook"),
     ("files", "Bring in"), ("set_aside", "Set-aside rows"), ("settings", "Costs and rules"),
 )  # fmt: skip
 

@@ -19,7 +19,8 @@ from dashboard.since import changed
 from ingest import store
 
 THEN = {
-    "no_start_probability": 0.081, "coldest_start_c": -12.4, "part": "battery", "act_by": "2026-11-30",
+    "no_start_probability": 0.081, "coldest_start_c": -12.4, "coldest_start_low_c": -20.0, "coldest_start_high_c": -6.0,
+    "part_probability": 0.9, "part": "battery", "act_by": "2026-11-30",
     "last_reading_on": "2026-11-13",
 }  # fmt: skip
 NOW = THEN | {"flagged": True, "act_by": pd.Timestamp("2026-11-30"), "last_reading_on": pd.Timestamp("2026-11-13")}
@@ -34,6 +35,10 @@ def test_only_what_reads_otherwise_is_said_with_both_figures() -> None:
     assert changed(THEN, newer, **months) == [
         "no-start 8 % then, 23 % now", "starts down to −12 °C then, −8 °C now", "suspect battery then, starter motor now",
         "act by 30 Nov 2026 then, no date now",
+    ]  # fmt: skip
+    wider = NOW | {"coldest_start_low_c": -21.0, "part_probability": 0.8}
+    assert changed(THEN, wider, **months) == [
+        "80 % sure of −20 °C to −6 °C then, −21 °C to −6 °C now", "its sureness 90 % then, 80 % now",
     ]  # fmt: skip
     assert changed(THEN, newer, horizons=(30, 30), fahrenheit=True)[1] == "starts down to 10 °F then, 18 °F now"
     assert changed(THEN, NOW, horizons=(30, 60), fahrenheit=False) == [

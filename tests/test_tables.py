@@ -6,6 +6,7 @@ Truth: worked by hand on rows written here, and the assessment they come from.
 from __future__ import annotations
 
 import json
+import re
 
 import pandas as pd
 import pytest
@@ -163,3 +164,13 @@ def test_a_reading_is_held_against_the_vehicle_s_last_ones() -> None:
     assert compare_with_last(frame.iloc[:3]) == ["like this vehicle's last readings"]
     assert compare_with_last(frame.iloc[:1]) == ["first reading of this vehicle: nothing to compare with yet"]
     assert compare_with_last(frame.sample(frac=1.0, random_state=2)) == compare_with_last(frame)
+
+
+def test_no_chance_is_printed_as_certain(assessed: Assessment) -> None:
+    """A probability is never 0 % nor 100 %: neither the model nor anybody can know that."""
+    rows = list_rows(assessed, tables_of(fleet()).readings, flagged_only=False)
+    edge = [{**rows[0], "part": "battery", "part_probability": 0.9996, "no_start_probability": 0.004}]
+    line = list_table(edge, assessed).splitlines()[5]
+    assert "over 99 %" in line
+    assert "under 1 %" in line
+    assert not re.search(r"\b(0|100) %", line)

@@ -502,8 +502,10 @@ def test_why_a_vehicle_has_gone() -> None:
 
     assert why("A") == "battery replaced on 18 Nov"
     assert why("B") == "looked at, nothing found, on 17 Nov"
-    assert why("C") == "read again on 19 Nov: probability fell from 40% to 2%"
+    assert why("C") == "read again on 19 Nov: its probability fell from 40 % to 2 %"
     assert "without a new reading" in why("D")
+    now["no_start_probability"] = 0.5  # it left the list though its probability rose: nothing "fell"
+    assert why("D") == "its probability, 40 % then and 50 % now, is below what puts a vehicle on the list"
 
 
 def test_a_postponement_ends_with_its_date() -> None:

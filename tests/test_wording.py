@@ -110,9 +110,9 @@ def test_what_a_renewal_gains_is_said_as_far_as_it_is_known() -> None:
     """Worked by hand: 0.4 K is hardly anything; 12 K is 12; off the scale there is more; from off the scale nothing is
     said, because nothing is known; drag is removed, not renewed."""
     assert "hardly any colder" in gain("battery", -20.4, -20.0)
-    assert gain("battery", -32.0, -20.0) == "with battery renewed it starts about 12 degrees colder, down to −32 °C"
+    assert gain("battery", -32.0, -20.0) == "with the battery renewed it starts about 12 degrees colder, down to −32 °C"
     assert gain("engine_drag", -32.0, -20.0).startswith("with the drag removed")
-    assert gain("battery", -60.0, -20.0).endswith("more than 24 degrees colder, down to below −44 °C")
+    assert gain("battery", -60.0, -20.0).endswith("more than 24 degrees colder, even below −44 °C")
     assert gain("battery", -60.0, -50.0) == ""
 
 
@@ -268,15 +268,17 @@ def test_every_temperature_is_turned_once(assessed: Assessment) -> None:
     assert said == "starts down to 11 °F (80 % sure: −5 °F to 24 °F); cranking speed runs out first"
     renewed = {"kind": "renewed", "part": "battery", "renewed_coldest_start_c": -32.4, "colder_k": 12.4}
     assert reasons.sentence(renewed, DAY, fahrenheit=True) == (
-        "with battery renewed it starts about 22 degrees colder, down to −26 °F"
+        "with the battery renewed it starts about 22 degrees colder, down to −26 °F"
     )
-    assert reasons.sentence(renewed, DAY) == "with battery renewed it starts about 12 degrees colder, down to −32 °C"
+    assert (
+        reasons.sentence(renewed, DAY) == "with the battery renewed it starts about 12 degrees colder, down to −32 °C"
+    )
     for unit in assessed.units.to_dict("records"):
         row = row_of(assessed, unit)
         read = reasons.read_reasons(row, DAY, fahrenheit=True)
         assert "°C" not in " ".join(read)
-        cold = reasons.cold_words(row["coldest_start_c"], fahrenheit=True)
-        assert not any("starts down to" in text for text in read) or f"starts down to {cold}" in " ".join(read)
+        cold = reasons.Reader(DAY, fahrenheit=True).down_to(row["coldest_start_c"])
+        assert not any("80 % sure: " in text for text in read) or f"starts {cold}" in " ".join(read)
         assert reasons.read_reasons(row, DAY, fahrenheit=False) == row["reasons"]
 
 
@@ -284,3 +286,14 @@ def test_old_lists_have_their_sentences_only() -> None:
     """A list from before figures were kept beside its sentences."""
     row = {"reasons": ["starts down to −10 °C; cranking speed runs out first"]}
     assert reasons.read_reasons(row, DAY, fahrenheit=True) == ["starts down to 14 °F; cranking speed runs out first"]
+
+
+def test_off_the_scale_is_said_in_plain_words() -> None:
+    """Worked by hand: the scale of coldest starts ends at −44 and +30 °C; nobody says "down to below"."""
+    fact = {
+        "kind": "cold", "coldest_start_c": -45.0, "coldest_start_low_c": -45.0, "coldest_start_high_c": -37.0,
+        "limited_by": "speed",
+    }  # fmt: skip
+    assert reasons.sentence(fact, DAY).startswith("starts even below −44 °C (80 % sure: below −44 °C to −37 °C)")
+    assert reasons.sentence(fact | {"coldest_start_c": 35.0}, DAY).startswith("starts only above 30 °C")
+    assert reasons.sentence(fact | {"coldest_start_c": -18.2}, DAY).startswith("starts down to −18 °C")

@@ -28,7 +28,7 @@ from dashboard.plain_text import (
     whole,
     words,
 )
-from dashboard.reasons import PART_WORDS, read_reasons
+from dashboard.reasons import PART_WORDS, Reader, read_reasons
 from dashboard.since import rows_now, since_issued
 from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lists
 
@@ -154,7 +154,7 @@ def head(chosen: WeeklyList) -> None:
         "compared_with"] else ""  # fmt: skip
     st.markdown(
         f"**{chosen.iso_week}**, with everything known before {day(body['as_of'], weekday=True)}: "
-        f"**{len(rows)} of {counts['units']} vehicles** need attention.{changes} "
+        f"**{len(rows)} of {counts['units']} vehicles** need{'s' if len(rows) == 1 else ''} attention.{changes} "
         f"Probabilities are for a no-start within {body['horizon_days']} days if nothing is done."
     )
     in_f = session.fahrenheit()
@@ -271,7 +271,7 @@ def show_row(
         coming = f"  \nComing low {temperature(coldest, fahrenheit=in_f)}" if coldest is not None else ""
         low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
         right.markdown(
-            f"Starts down to **{celsius(row['coldest_start_c'], fahrenheit=in_f)}**  \n"
+            f"Starts **{Reader(pd.Timestamp(body['as_of']), in_f).down_to(float(row['coldest_start_c']))}**  \n"
             f":small[80 % sure: {span(low, high)}]{coming}"
         )
         why = next(iter(read_reasons(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)), "")
