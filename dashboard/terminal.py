@@ -5,6 +5,7 @@ Everything that is printed goes through `show` or `say`, which take out what a t
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import sqlite3
@@ -96,6 +97,8 @@ def answered(command: Callable[[], int]) -> int:
         return _said(REFUSED, str(error))
     except sqlite3.Error as error:
         return _said(COULD_NOT, str(DatabaseTrouble(error)))
+    except (UnicodeDecodeError, json.JSONDecodeError) as error:  # files are decoded and refused where they are read
+        return _said(COULD_NOT, f"the database is damaged, {error}; go back to a backup of it")
     except MemoryError:
         return _said(COULD_NOT, "there is not enough memory for this")
     except OSError as error:

@@ -274,7 +274,7 @@ def test_record_stores_a_good_reading_and_says_how_it_compares(run: Run, own: Pa
     first = run(*words, db=own)
     assert first.code == 0
     assert "U00003: reading stored" in first.out
-    assert "steady amps: 190 A" in first.out, "a fifth more than usual is worth a word"
+    assert "steady amps while cranking: 190 A" in first.out, "a fifth more than usual is worth a word"
     again = run(*words, db=own)
     assert again.code == 0
     assert "already known" in again.out

@@ -143,6 +143,22 @@ def test_a_damaged_database_is_one_sentence(run: Run, own: Path, words: tuple[st
     assert own.read_bytes()[4096:] == b"\xa5" * (len(body) - 4096)
 
 
+def test_a_record_that_is_no_json_is_damage(run: Run, own: Path) -> None:
+    """Contract 3: bytes of a kept plan were changed behind SQLite's back, so that its own check did not see them."""
+    db = open_database(own)
+    db.execute("INSERT INTO settings (key, value, by, at) VALUES ('limits', '{\"system_12\": {}}', 't', 't')")
+    db.conn.commit()
+    db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.conn.close()
+    body = own.read_bytes()
+    assert body.count(b'"system_12": {}') == 1
+    own.write_bytes(body.replace(b'"system_12": {}', b'"system_12"; {}'))
+    got = run("limits", "show", db=own)
+    assert got.code == 3
+    assert one_sentence(got.err)
+    assert "the database is damaged" in got.err
+
+
 @pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
 def test_a_missing_table_is_one_sentence(run: Run, own: Path, words: tuple[str, ...]) -> None:
     """Contract 3: somebody dropped tables; the sentence names one."""
