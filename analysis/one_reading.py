@@ -292,10 +292,9 @@ def _charge(
     open_v, se = open_circuit(rest, system_v=system_v)
     soc = float(state_of_charge(open_v, system_v=system_v, temperature_c=temperature_c))
     low = "act" if rest < limits.rest_act_v.value else "watch" if rest < limits.rest_watch_v.value else ""
-    full, doubt = full_charge_resistance_mohm(
-        inferred.value_mohm[:1, 0], open_v, system_v=system_v, temperature_c=temperature_c
-    )
-    own_se = np.hypot(inferred.se_mohm[:1, 0] * full / inferred.value_mohm[:1, 0], full * doubt)
+    share, doubt = full_charge_resistance_mohm(1.0, open_v, system_v=system_v, temperature_c=temperature_c)
+    measured = inferred.value_mohm[:1, 0]  # nil where the volts do not sag at all
+    full, own_se = share * measured, share * np.hypot(inferred.se_mohm[:1, 0], measured * doubt)
     at = np.array([temperature_c])
     value, error = at_reference(full, own_se, at, expected.battery_law, np.array([sd_k]))
     gravity = gravity_from_charge(soc)

@@ -258,3 +258,13 @@ def test_lines_on_paper_are_short_enough_to_stand_there_whole() -> None:
     lines = reading_sheet.paper_lines("20 Nov 2026", take(wrong))
     assert any("more than one value is off" in line for line in lines)
     assert max(map(len, lines)) < LONGEST_LINE
+
+
+def test_a_battery_that_does_not_sag_is_nil_within_its_error() -> None:
+    """Worked by hand: rest and cranking volts alike at 150 A are 0 mOhm, with the error of the two readings (any warning
+    of a division fails the test)."""
+    check = take({**fitting(), "rest_v": 12.6, "crank_min_v": 12.6, "crank_a": 150.0})
+    assert check.charge is not None
+    value, se, _ = value_of(check, "battery")
+    assert value == pytest.approx(0.0, abs=1e-9)
+    assert se > 0.0
