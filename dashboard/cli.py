@@ -7,6 +7,7 @@ import csv
 import io
 import json
 import os
+import re
 import sqlite3
 import sys
 from collections.abc import Callable, Sequence
@@ -105,7 +106,7 @@ def whole(low: int, high: int) -> Callable[[str], int]:
     """A whole number in a range."""
 
     def parse(text: str) -> int:
-        if not text.strip().lstrip("-").isdigit() or not low <= int(text) <= high:
+        if not re.fullmatch(r"-?[0-9]{1,19}", text.strip()) or not low <= int(text) <= high:
             raise argparse.ArgumentTypeError(f"{text!r} is not allowed; a whole number from {low} to {high} is")
         return int(text)
 
@@ -144,6 +145,8 @@ def run_demo(options: argparse.Namespace) -> int:
 
 def run_import(options: argparse.Namespace) -> int:
     """Import files and folders; exit code 0, 1 or 2 as the contract states."""
+    if "" in options.paths:
+        raise ValueError("a file to import has no name; allowed are names of files and folders")
     db = open_or_make(database_path(options))
     progress = show_progress if sys.stderr.isatty() else None
     outcome = import_paths(db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress)

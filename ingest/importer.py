@@ -102,12 +102,27 @@ def _files(paths: Sequence[str | Path]) -> list[Path]:
     """Return the files named and the tables in the folders named, each once."""
     found: dict[Path, Path] = {}
     for path in map(Path, paths):
-        inside = sorted(path.rglob("*")) if path.is_dir() else [path]
-        for file in inside:
-            wanted = not path.is_dir() or (file.suffix.lower() in (*SUFFIXES, *OLD_WORKBOOKS) and _is_table(file))
+        folder = _is_folder(path)
+        for file in sorted(path.rglob("*")) if folder else [path]:
+            wanted = not folder or (file.suffix.lower() in (*SUFFIXES, *OLD_WORKBOOKS) and _is_table(file))
             if wanted:
-                found.setdefault(file.resolve(), file)
+                found.setdefault(_place(file), file)
     return list(found.values())
+
+
+def _place(file: Path) -> Path:
+    """Where a file lies, whatever links lead there; links that lead nowhere lie where they are."""
+    try:
+        return file.resolve()
+    except (OSError, RuntimeError):
+        return file.absolute()
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:  # a name that no file can have; it is refused when it is read
+        return False
 
 
 def _name(file: Path) -> str:
@@ -138,6 +153,8 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
         return _Job(path, tuple(found), notes, order=list(TABLES).index(found[0][1].table.name))
     except FileRefused as error:
         return _Job(path, error=str(error))
+    except OSError as error:
+        return _Job(path, error=f"it cannot be read: {error.strerror or error}")
 
 
 def _layout(path: Path, sheet: Sheet, described: Source | None, known: Sequence[Source]) -> tuple[Sheet, Layout] | None:

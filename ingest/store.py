@@ -69,8 +69,8 @@ def _check_place(file: Path, *, create: bool) -> None:
     if not file.exists():
         if not create:
             raise DatabaseRefused(f"there is no database {file}; import files first or name another with --db")
-        if not file.resolve().parent.is_dir():
-            raise DatabaseRefused(f"there is no folder {file.resolve().parent} to keep the database in")
+        if not file.parent.is_dir():
+            raise DatabaseRefused(f"there is no folder {file.parent} to keep the database in")
 
 
 def _refuse_foreign(db: Database, file: Path) -> None:
@@ -106,8 +106,8 @@ def backup(db: Database, file: str | Path) -> Path:
     target = Path(file)
     if target.exists():
         raise IngestError(f"{target} is there already; a backup never overwrites: name a new file")
-    if not target.resolve().parent.is_dir():
-        raise IngestError(f"there is no folder {target.resolve().parent} for the backup")
+    if not target.parent.is_dir():
+        raise IngestError(f"there is no folder {target.parent} for the backup")
     try:
         db.conn.execute("VACUUM INTO ?", (str(target),))
     except BaseException as error:

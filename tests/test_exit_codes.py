@@ -528,6 +528,29 @@ def test_a_file_name_that_is_no_text_is_imported_under_a_readable_one(run: Run, 
     odd.unlink()
 
 
+def test_names_that_lead_nowhere_cost_themselves_only(run: Run, tmp_path: Path) -> None:
+    """Contract 2: a link in a circle, a link to nothing and a name too long are refused, the other file is stored."""
+    (tmp_path / "u.csv").write_text(UNITS)
+    (tmp_path / "circle.csv").symlink_to("circle.csv")
+    (tmp_path / "gone.csv").symlink_to("nothing.csv")
+    got = run("import", "circle.csv", "gone.csv", "x" * 5000, "u.csv", db=tmp_path / "x.db")
+    assert got.code == 2
+    assert "3 files refused" in got.out
+    assert "u.csv: 3 rows of units: 3 stored" in got.err
+    assert run("import", "", db=tmp_path / "x.db").code == 2, "no name is not the folder one stands in"
+    for words in (("import", "u.csv"), ("risk",)):
+        assert run(*words, db=tmp_path / "circle.csv").code in (2, 3)
+    assert "fault" not in run("backup", "circle.csv", db=tmp_path / "x.db").err
+
+
+@pytest.mark.parametrize("number", ["²", "9" * 5000, "1e1", ""])
+def test_what_is_no_whole_number_is_refused_in_words(run: Run, own: Path, number: str) -> None:
+    """Contract 2: what is allowed is said, not the name of a function."""
+    got = run("risk", f"--horizon-days={number}", db=own)
+    assert got.code == 2
+    assert "a whole number from 1 to 180 is" in got.err
+
+
 # --- the edge --------------------------------------------------------------------------------------------------------
 
 
