@@ -37,11 +37,13 @@ def in_words(
     own rule.
     """
     table = frame if frame.index.is_unique else frame.reset_index(drop=True)
-    said: dict[str, Words] = {
-        str(name): day if pd.api.types.is_datetime64_any_dtype(column) else plain_number
-        for name, column in table.items()
-        if pd.api.types.is_datetime64_any_dtype(column) or pd.api.types.is_float_dtype(column)
-    } | dict(words or {})
+    said: dict[str, Words] = {}
+    for name, column in table.items():
+        if pd.api.types.is_datetime64_any_dtype(column):
+            said[str(name)] = day
+        elif pd.api.types.is_float_dtype(column):
+            said[str(name)] = plain_number
+    said |= words or {}
     shown = table.style.format({name: how for name, how in said.items() if name in table})
     for name, texts in (cells or {}).items():
         for row, text in zip(table.index, texts, strict=True):

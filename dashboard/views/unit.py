@@ -386,7 +386,7 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     mine = assessment.parts[assessment.parts["unit"] == row["unit"]].reset_index(drop=True)
     st.subheader("Every part")
     frame = parts_frame(mine, plain_slopes(assessment.state, str(row["unit"])), in_f=in_f)
-    sized = {name: sized_number for name in frame if frame[name].dtype == float}
+    sized = {str(name): sized_number for name in frame if frame[name].dtype == float}
     degrees = {"renewed, starts to": partial(celsius, fahrenheit=in_f)}
     st.dataframe(
         columns.in_words(frame, {**sized, "suspect": percent, "wearing": percent, **degrees}), hide_index=True,
@@ -427,9 +427,9 @@ def latest_says(facts: one_unit.Facts) -> None:
         st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
     with st.expander("Resistances, reading by reading"):
         table = reading_sheet.over_time_table(taken.over_time)
-        said = reading_sheet.over_time_words(taken.over_time)
+        cells = reading_sheet.over_time_words(taken.over_time)
         st.dataframe(
-            columns.in_words(table, cells=said), hide_index=True, alt="Resistances of the latest readings",
+            columns.in_words(table, cells=cells), hide_index=True, alt="Resistances of the latest readings",
             key="over_time_table", placeholder="–",
         )  # fmt: skip
         downloads.table_button(taken.over_time, f"resistances-{facts.unit['unit']}", key="over_time")
