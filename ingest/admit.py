@@ -82,7 +82,7 @@ def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> 
     for row in rows:
         cells = batch.cells(row)
         if batch.extra and batch.extra[row]:
-            cells["extra"] = batch.extra[row]
+            cells["extra"] = json.loads(batch.extra[row])
         cursor = db.execute(
             "INSERT INTO set_aside (table_name, file, sheet, line, reason, original, cells, fingerprint, unit, source,"
             " origin_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (fingerprint) DO NOTHING",
@@ -207,7 +207,7 @@ def _existing(
 
 
 def _insert(db: Database, batch: Batch, row: int, values: dict[str, object], place: Place) -> None:
-    extra = json.dumps(batch.extra[row], ensure_ascii=False) if batch.extra and batch.extra[row] else ""
+    extra = batch.extra[row] if batch.extra else ""
     cells = {**values, "extra": extra, "origin_id": place.origin_id, "line": int(batch.lines[row])}
     if batch.table.name in ROW_NUMBERS:
         cells[ROW_NUMBERS[batch.table.name]] = next_number(db, batch.table.name)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
@@ -334,7 +333,7 @@ def _remarks(batch: Batch, rows: Sequence[int]) -> list[str]:
 def _extras(batch: Batch, rows: Sequence[int]) -> list[str]:
     if not batch.extra:
         return [""] * len(rows)
-    return [json.dumps(batch.extra[row], ensure_ascii=False) if batch.extra[row] else "" for row in rows]
+    return [batch.extra[row] for row in rows]
 
 
 def _confirmed(batch: Batch, rows: Sequence[int]) -> list[str]:

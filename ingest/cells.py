@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from typing import Any
@@ -12,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from ingest.bounds import MOST_ASIDE, MOST_BESIDE, refuse_more
 from ingest.errors import FileRefused
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, QUANTITIES, Column, Conversion, Table, allowed_words
 from ingest.layout import Layout
@@ -31,6 +33,7 @@ from ingest.values import (
 
 DECIMALS = 6  # of a stored value in V, A, °C: a microvolt; our choice, so that 0.12 V and 120 mV are the same number
 FEWEST_AGAINST = 2  # dates that contradict the stated order before a file is refused; our choice: one may be a slip
+_PLAIN = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
 _AMBIGUOUS = "can be read day first or month first"
 
@@ -41,7 +44,8 @@ class Batch:
 
     numbers: float64 (NaN = empty); times: datetime64[s] (NaT = empty); texts: object arrays of str ('' = empty).
     problems and remarks: sentences by row. raw: text of cells that could not be read, by (row, column). confirmed:
-    columns that were measured twice, by row; only a person's entry says so.
+    columns that were measured twice, by row; only a person's entry says so. extra: per row the cells of columns that are
+    not ours, as a JSON object or ''; beside: the headings of those that hold something.
     """
 
     table: Table
@@ -49,7 +53,8 @@ class Batch:
     numbers: dict[str, npt.NDArray[np.float64]] = field(default_factory=dict)
     times: dict[str, npt.NDArray[np.datetime64]] = field(default_factory=dict)
     texts: dict[str, npt.NDArray[np.object_]] = field(default_factory=dict)
-    extra: list[dict[str, str]] = field(default_factory=list)
+    extra: list[str] = field(default_factory=list)
+    beside: tuple[str, ...] = ()
     problems: dict[int, list[str]] = field(default_factory=dict)
     remarks: dict[int, list[str]] = field(default_factory=dict)
     raw: dict[tuple[int, str], str] = field(default_factory=dict)
@@ -65,6 +70,7 @@ class Batch:
         """Set the rows down as wrong, each with its own sentence."""
         for row in rows:
             self.problems.setdefault(int(row), []).append(sentence(int(row)))
+            refuse_wrong(self.problems, self.lines)
 
     def good(self) -> npt.NDArray[np.bool_]:
         """Return which rows have no problem so far."""
@@ -87,14 +93,27 @@ class Batch:
         return out
 
 
+def refuse_wrong(problems: Mapping[int, Sequence[str]], lines: npt.NDArray[np.int64] | None = None) -> None:
+    """FileRefused when so many rows are wrong that the file or its description must be."""
+    if len(problems) <= MOST_ASIDE:
+        return
+    row, sentences = next(iter(problems.items()))
+    where = f"line {lines[row]}" if lines is not None else "the first"
+    raise FileRefused(
+        f"over {MOST_ASIDE:,} of its rows cannot be believed, so its columns or its description must be wrong "
+        f"({where}: {sentences[0]})"
+    )
+
+
 @dataclass
 class _Part:
     """What one block gives, before all blocks of a sheet are joined."""
 
-    block: Block
+    original: Callable[[int], str]
+    lines: npt.NDArray[np.int64]
     kept: npt.NDArray[np.int64]
     arrays: dict[str, npt.NDArray[Any]]
-    extra: list[dict[str, str]]
+    extra: list[str]
 
 
 class BatchBuilder:
@@ -112,6 +131,8 @@ class BatchBuilder:
         self._undecided: list[tuple[int, str, str]] = []
         self._orders: dict[str, list[tuple[int, str]]] = {}
         self._plain_dates = 0
+        self._beside: dict[str, None] = {}
+        self._beside_size = 0
 
     def add(self, block: Block) -> None:
         """Parse one block."""
@@ -128,8 +149,9 @@ class BatchBuilder:
             where = np.flatnonzero(kept == row)
             for index in where:
                 self._problems.setdefault(self._count + int(index), []).insert(0, wrong)
-        self._parts.append(_Part(block, kept, arrays, self._extra(block, kept)))
+        self._parts.append(_Part(block.original, block.lines[kept], kept, arrays, self._extra(block, kept)))
         self._count += len(kept)
+        refuse_wrong(self._problems)
 
     def _kept_rows(self, block: Block) -> npt.NDArray[np.int64]:
         if not self.layout.ignore_rows:
@@ -162,7 +184,7 @@ class BatchBuilder:
         heading = self.layout.headings[index]
         return name if self.layout.own else f"{name} ({heading})"
 
-    def _extra(self, block: Block, kept: npt.NDArray[np.int64]) -> list[dict[str, str]]:
+    def _extra(self, block: Block, kept: npt.NDArray[np.int64]) -> list[str]:
         unknown = [
             (heading or f"column {index + 1}", block.columns[index])
             for index, (heading, target) in enumerate(zip(self.layout.headings, self.layout.targets, strict=True))
@@ -170,7 +192,15 @@ class BatchBuilder:
         ]
         if not unknown:
             return []
-        return [{name: text for name, cells in unknown if (text := cell_text(cells[row]).strip())} for row in kept]
+        out = []
+        for row in kept:
+            found = {name: text for name, cells in unknown if (text := cell_text(cells[row]).strip())}
+            self._beside |= dict.fromkeys(found)
+            out.append(json.dumps(found, ensure_ascii=False) if found else "")
+        self._beside_size += sum(map(len, out))
+        most = "leave out the columns that are not ours, or name them in a source description"
+        refuse_more("characters in columns that are not ours", self._beside_size, MOST_BESIDE, most)
+        return out
 
     # --- one column ---
 
@@ -186,31 +216,39 @@ class BatchBuilder:
     ) -> npt.NDArray[np.float64]:
         factor, offset = (conversion.factor, conversion.offset) if conversion else (1.0, 0.0)
         if cells.dtype.kind == "f":
-            infinite = np.flatnonzero(np.isinf(cells))
+            infinite = np.flatnonzero(np.isinf(cells)).tolist()
             for row in infinite:
                 self._wrong(int(row), column, label, f"{cells[row]} is not a number", str(cells[row]))
             values = np.where(np.isinf(cells), np.nan, cells)
             return _rounded(values, factor, offset)
         codes, uniques = _factorize(cells)
         found = np.full(len(uniques) + 1, np.nan)
+        rows_with = _RowsByCode(codes)
+        quick = np.full(len(uniques) + 1, np.nan)
+        plain = _PLAIN[self.layout.style.decimal]
         for code, cell in enumerate(uniques):
+            if isinstance(cell, str) and plain.fullmatch(cell):  # what nearly all cells are
+                quick[code] = float(cell.replace(",", "."))
+                continue
             parsed = parse_number(cell, self.layout.style)
             value, problem = _in_our_unit(parsed, column, conversion)
             if problem or parsed.remark:
-                for row in np.flatnonzero(codes == code):
+                for row in rows_with(code):
                     if problem:
                         self._wrong(int(row), column, label, f"{shown(cell_text(cell))} {problem}", cell_text(cell))
                     else:
                         self._remarks.setdefault(self._count + int(row), []).append(f"{column.name}: {parsed.remark}")
             if value is not None and not problem:
                 found[code] = value
-        return found[codes]
+        quick = _rounded(quick, factor, offset)
+        return np.where(np.isnan(quick), found, quick)[codes]
 
     def _texts(self, column: Column, cells: Cells, label: str) -> npt.NDArray[np.object_]:
         codes, uniques = _factorize(cells)
         out = np.empty(len(uniques) + 1, dtype=object)
         out[-1] = ""
         longest = LONGEST_TEXT if column.name == "note" else LONGEST_NAME
+        rows_with = _RowsByCode(codes)
         for code, cell in enumerate(uniques):
             text = clean_text(cell_text(cell))
             if column.kind == "choice":
@@ -224,7 +262,7 @@ class BatchBuilder:
             elif len(text) > longest:
                 wrong = f"is {len(text)} characters long"
             if wrong:
-                for row in np.flatnonzero(codes == code):
+                for row in rows_with(code):
                     self._wrong(int(row), column, label, f"{shown(cell_text(cell))} {wrong}", cell_text(cell))
         return np.asarray(out[codes], dtype=object)
 
@@ -271,14 +309,15 @@ class BatchBuilder:
         """Join the blocks; settle dates that only the whole file can settle."""
         names = {name for part in self._parts for name in part.arrays}
         joined = {name: np.concatenate([part.arrays[name] for part in self._parts]) for name in names}
-        lines = [part.block.lines[part.kept] for part in self._parts]
+        lines = [part.lines for part in self._parts]
         batch = Batch(
             table=self.table,
             lines=np.concatenate(lines) if lines else np.empty(0, dtype=np.int64),
             numbers={n: a for n, a in joined.items() if a.dtype.kind == "f"},
             times={n: a for n, a in joined.items() if a.dtype.kind == "M"},
             texts={n: a for n, a in joined.items() if a.dtype.kind == "O"},
-            extra=self._joined_extra(),
+            extra=[row for part in self._parts for row in part.extra],
+            beside=tuple(self._beside),
             problems=self._problems,
             remarks=self._remarks,
             raw=self._raw,
@@ -301,13 +340,10 @@ class BatchBuilder:
                 f"date needs {stated}; allowed is a description whose date_order fits the file"
             )
 
-    def _joined_extra(self) -> list[dict[str, str]]:
-        return [row for part in self._parts for row in part.extra]
-
     def _original(self, row: int) -> str:
         for part in self._parts:
             if row < len(part.kept):
-                return part.block.original(int(part.kept[row]))
+                return part.original(int(part.kept[row]))
             row -= len(part.kept)
         raise ValueError(f"row is {row} too many; allowed is 0 to {self._count - 1}")
 
@@ -383,6 +419,21 @@ def _allowed(column: Column) -> str:
     if column.kind == "number" and unit and column.low is None:
         return f"a number in {unit}, or nothing"
     return allowed_words(column)
+
+
+class _RowsByCode:
+    """Which rows hold a distinct cell; sorted once, when it is first asked."""
+
+    def __init__(self, codes: npt.NDArray[np.int64]) -> None:
+        self._codes = codes
+        self._order: npt.NDArray[np.int64] | None = None
+
+    def __call__(self, code: int) -> list[int]:
+        if self._order is None:
+            self._order = np.argsort(self._codes, kind="stable").astype(np.int64)
+            self._codes = self._codes[self._order]
+        first, last = np.searchsorted(self._codes, (code, code + 1))
+        return [int(row) for row in self._order[first:last]]
 
 
 def _factorize(cells: Cells) -> tuple[npt.NDArray[np.int64], list[object]]:

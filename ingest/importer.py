@@ -13,6 +13,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from ingest.admit import admit
+from ingest.bounds import bytes_of
 from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading
 from ingest.errors import DatabaseTrouble, FileRefused, SourceProblem
@@ -222,7 +223,7 @@ def _import_file(db: Database, job: _Job, now: datetime, by: str, progress: Prog
 
 def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Progress | None) -> FileOutcome:
     sources = ", ".join(dict.fromkeys(layout.source for _, layout in job.sheets if layout.source))
-    digest = hashlib.sha256(job.path.read_bytes()).hexdigest()
+    digest = hashlib.sha256(bytes_of(job.path)).hexdigest()
     origin = Origin("file", by=by, at=now, file=_name(job.path), sha256=digest, source=sources)
     total = sum(sheet.size for sheet, _ in job.sheets)
     done = 0
@@ -271,7 +272,7 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
         heading for heading, target in zip(layout.headings, layout.targets, strict=True) if heading and not target
     ]
     if "" in layout.headings:
-        unknown += sorted({name for row in batch.extra for name in row} - set(unknown))
+        unknown += sorted(set(batch.beside) - set(unknown))
     notes = list(batch.notes)
     if unknown:
         notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")

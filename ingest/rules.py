@@ -41,6 +41,9 @@ COLDER_BY_C, COLDER_BY_SD = 20.0, 6.0  # [K], [standard deviations of the daily 
 WARMER_BY_C, WARMER_BY_SD = 18.0, 4.0  # [K] from the low to a hot afternoon, plus so many standard deviations
 WARMEST_BAY_C = 35.0  # [°C] a heated bay or a yard in the sun in any month
 DEFAULT_LOW_SD_C = 4.5  # [K] where the climate file gives none; typical of its other rows
+MOST_LOOKED_FOR = (
+    200  # unknown vehicles of which a known one is looked for; our choice: with more, the fleet is another
+)
 SLIPS = (10.0, 100.0, 1000.0)  # factors of a slipped decimal point, or of millivolts in a column of volts
 
 
@@ -63,9 +66,15 @@ class Context:
     climate: Mapping[tuple[str, int], tuple[float, float]]
     now: datetime
     _folded: dict[str, str] = field(default_factory=dict)
+    _nearest: dict[str, str] = field(default_factory=dict)
 
     def nearest_unit(self, unit: str) -> str:
         """Return the known vehicle whose number looks most like `unit`, or ''."""
+        if unit not in self._nearest:
+            self._nearest[unit] = self._look_for(unit) if len(self._nearest) < MOST_LOOKED_FOR else ""
+        return self._nearest[unit]
+
+    def _look_for(self, unit: str) -> str:
         if not self._folded:
             self._folded.update({_folded(known): known for known in self.vehicles})
         if _folded(unit) in self._folded:

@@ -125,7 +125,7 @@ def correct_set_aside(
         except ValueError as error:
             return Entry(problems=(str(error),))
         if row.extra:
-            batch.extra = [dict(row.extra)]
+            batch.extra = [json.dumps(dict(row.extra), ensure_ascii=False)]
         check(batch, load_context(db, at))
         if batch.problems:
             entry = Entry(problems=tuple(dict.fromkeys(batch.problems[0])), values=batch.cells(0))

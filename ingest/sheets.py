@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
@@ -13,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 BLOCK_ROWS = 50_000  # rows handled at once where they must be read one by one; our choice
+BLOCK_CELLS = 2_000_000  # cells handled at once; our choice, to bound memory
 HEAD_ROWS = 40  # rows looked at to find the heading; our choice: title rows are rarely more than ten
 
 Cells = npt.NDArray[Any]
@@ -58,19 +58,27 @@ class Sheet:
         return not self.delimiter
 
 
+class _Lines(list[str]):
+    """What a writer of CSV writes, line by line."""
+
+    write = list.append
+
+
 def cells_as_text(row: list[object]) -> str:
     """Return a workbook's row as one line of comma-separated text, as it is kept when the row is set aside."""
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow([cell_text(cell) for cell in row])
-    return out.getvalue().rstrip(",")
+    lines = _Lines()
+    csv.writer(lines, lineterminator="").writerow([cell_text(cell) for cell in row])
+    return lines[0].rstrip(",")
 
 
 def cell_text(cell: object) -> str:
     """Return a cell as text: times in ISO 8601, numbers without a trailing .0."""
-    if cell is None or (isinstance(cell, float) and cell != cell):
+    if cell is None:
         return ""
+    if isinstance(cell, float):
+        if cell != cell:
+            return ""
+        return str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else str(cell)
     if isinstance(cell, (datetime, date, time)):
         return cell.isoformat()
-    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
-        return str(int(cell))
     return str(cell)

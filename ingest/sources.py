@@ -13,7 +13,8 @@ from typing import Any, cast
 
 from sqlite_utils import Database
 
-from ingest.errors import SourceProblem
+from ingest.bounds import bytes_of
+from ingest.errors import FileRefused, SourceProblem
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion
 from ingest.values import DateOrder, NumberStyle, clean_text
 from ingest.writing import writing
@@ -290,7 +291,7 @@ def find_source(db: Database, name_or_file: str) -> Source:
     file = Path(name_or_file)
     if file.suffix == ".toml" or file.is_file():
         try:
-            return parse_source(file.read_text(encoding="utf-8"), name=file.name)
-        except (OSError, UnicodeDecodeError) as error:
+            return parse_source(bytes_of(file).decode("utf-8"), name=file.name)
+        except (FileRefused, UnicodeDecodeError) as error:
             raise SourceProblem(f"the source description {name_or_file} cannot be read: {error}") from error
     return parse_source(read_source(db, name_or_file), name=name_or_file)

@@ -3,109 +3,128 @@
 from __future__ import annotations
 
 import io
-import warnings
-import zipfile
-import zlib
 from collections.abc import Iterator
+from datetime import date, datetime, time
+from itertools import islice
 from pathlib import Path
-from typing import Any
-from xml.etree.ElementTree import ParseError
 
 import numpy as np
-import openpyxl
+from python_calamine import (
+    CalamineError,
+    CalamineSheet,
+    CalamineWorkbook,
+    PasswordError,
+    XmlError,
+    ZipError,
+)
 
 from ingest.errors import FileRefused
-from ingest.sheets import BLOCK_ROWS, HEAD_ROWS, Block, Sheet, cells_as_text
+from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, cells_as_text
+from ingest.workbook_look import DAMAGED, Look, look_into
 
-LARGEST_WORKBOOK = 1_000_000_000  # [byte] unpacked; our choice, against archives made to fill the memory
-
-_DAMAGED = (zipfile.BadZipFile, zlib.error, KeyError, ValueError, TypeError, AttributeError, IndexError, EOFError)
+Row = list[object]
 
 
 def workbook_sheets(file: Path, data: bytes) -> list[Sheet]:
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            unpacked = sum(entry.file_size for entry in archive.infolist())
-            names = set(archive.namelist())
-    except (zipfile.BadZipFile, EOFError, ValueError) as error:
-        raise FileRefused("a damaged or incomplete XLSX workbook; open and save it again, or copy it anew") from error
-    if unpacked > LARGEST_WORKBOOK:
-        raise FileRefused(f"the workbook unpacks to {unpacked} bytes; allowed are {LARGEST_WORKBOOK}")
-    if "[Content_Types].xml" not in names:
-        raise FileRefused("a ZIP archive but not an XLSX workbook; unpack it and import the tables inside")
-    formulas, values = _load(data)
+    """The tables of an XLSX workbook; FileRefused when it is damaged, empty, or larger than `bounds` allows."""
+    looks = look_into(data)
     sheets = []
-    for sheet in formulas.worksheets:
-        rows = _grid(sheet, values[sheet.title] if values is not None else None)
-        if any(any(cell is not None for cell in row) for row in rows):
-            sheets.append(_sheet_of(file, sheet.title, rows))
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+        for name, look in looks.items():
+            sheet = _sheet_of(file, _Grid(book.get_sheet_by_name(name), look))
+            if sheet is not None:
+                sheets.append(sheet)
+    except (CalamineError, PasswordError, XmlError, ZipError) as error:
+        raise FileRefused(DAMAGED) from error
     if not sheets:
         raise FileRefused("the workbook is empty; a table needs a heading and at least one row")
     return sheets
 
 
-def _load(data: bytes) -> tuple[Any, Any]:
-    """Load the cells as written, and once more with the results of formulas when there are any."""
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", UserWarning)
-            written = openpyxl.load_workbook(io.BytesIO(data))
-            has_formulas = any(
-                cell.data_type == "f" for sheet in written.worksheets for row in sheet.iter_rows() for cell in row
-            )
-            return written, openpyxl.load_workbook(io.BytesIO(data), data_only=True) if has_formulas else None
-    except (*_DAMAGED, ParseError, OSError) as error:
-        raise FileRefused("a damaged or incomplete XLSX workbook; open and save it again, or copy it anew") from error
+class _Grid:
+    """The rows of one sheet from row 1 and column A, as they are to be understood."""
+
+    def __init__(self, sheet: CalamineSheet, look: Look) -> None:
+        self.name = sheet.name
+        last_row, last_column = sheet.end or (-1, -1)
+        self.width, self.cells = last_column + 1, (last_row + 1) * (last_column + 1)
+        self._sheet = sheet
+        self._unread: dict[int, list[tuple[int, str]]] = {}
+        for (row, column), text in look.unread.items():
+            self._unread.setdefault(row, []).append((column, text))
+        self._merged: dict[int, list[tuple[int, int]]] = {}
+        for (top, left), (bottom, right) in sheet.merged_cell_ranges or []:
+            if bottom > top and left == right:
+                self._merged.setdefault(top + 1, []).append((left, bottom + 1))
+        self._left: Row = [None] * (sheet.start or (0, 0))[1]  # it gives all rows, but columns from the first used one
+
+    def rows(self) -> Iterator[tuple[int, Row]]:
+        """Line number and cells of every row; a cell merged downwards gives its value to every row."""
+        open_until: dict[int, tuple[int, object]] = {}
+        for line, cells in enumerate(self._sheet.iter_rows(), start=1):
+            row = [*self._left, *map(_cell, cells)]
+            for column, text in self._unread.get(line, ()):
+                row += [None] * (column - len(row))
+                row[column - 1] = text
+            for column, (bottom, value) in list(open_until.items()):
+                if column < len(row):
+                    row[column] = value
+                if line >= bottom:
+                    del open_until[column]
+            for column, bottom in self._merged.get(line, ()):
+                open_until[column] = (bottom, row[column] if column < len(row) else None)
+            yield line, row
 
 
-def _grid(sheet: Any, results: Any) -> list[list[object]]:
-    """Return the cells by row; a formula gives its saved result, a cell merged downwards its value in every row."""
-    rows: list[list[object]] = []
-    for cells in sheet.iter_rows():
-        row: list[object] = []
-        for cell in cells:
-            value = cell.value
-            if cell.data_type == "f":
-                result = results.cell(row=cell.row, column=cell.column).value
-                value = str(value) if result is None else result
-            row.append(value.strip() or None if isinstance(value, str) else value)
-        rows.append(row)
-    for merged in sheet.merged_cells.ranges:
-        if merged.max_row > merged.min_row and merged.min_col == merged.max_col:
-            top = rows[merged.min_row - 1][merged.min_col - 1]
-            for below in range(merged.min_row, merged.max_row):
-                rows[below][merged.min_col - 1] = top
-    return rows
+def _cell(value: object) -> object:
+    """A cell's value: blanks are nothing, a day is its first moment."""
+    if isinstance(value, str):
+        return value.strip() or None
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return datetime.combine(value, time())
+    return value
 
 
-def _sheet_of(file: Path, title: str, rows: list[list[object]]) -> Sheet:
-    def blocks(after_line: int, width: int, numeric: frozenset[int]) -> Iterator[Block]:  # noqa: ARG001 - cells have types
-        return _grid_blocks(rows, after_line, width)
+def _sheet_of(file: Path, grid: _Grid) -> Sheet | None:
+    """The grid as a sheet; None when nothing stands in it."""
+    if not grid.width:
+        return None
+    head = [row for _, row in islice(grid.rows(), HEAD_ROWS)]
 
-    head = [list(row) for row in rows[:HEAD_ROWS]]
-    cells = sum(len(row) for row in rows)
-    lines = list(range(1, len(head) + 1))
-    return Sheet(file.name, title, head, lines, blocks, cells, width=_used_width(rows))
+    def blocks(after_line: int, width: int, numeric: frozenset[int]) -> Iterator[Block]:
+        return _grid_blocks(grid, after_line, width, numeric)
 
-
-def _used_width(rows: list[list[object]]) -> int:
-    return max(index + 1 for row in rows for index, cell in enumerate(row) if cell is not None)
+    return Sheet(file.name, grid.name, head, list(range(1, len(head) + 1)), blocks, grid.cells, width=grid.width)
 
 
-def _grid_blocks(rows: list[list[object]], after_line: int, width: int) -> Iterator[Block]:
-    for start in range(after_line, len(rows), BLOCK_ROWS):
-        chunk = [
-            (number + 1, rows[number])
-            for number in range(start, min(start + BLOCK_ROWS, len(rows)))
-            if any(cell is not None for cell in rows[number])
-        ]
-        if not chunk:
-            continue
-        columns = []
-        for index in range(width):
-            column = np.empty(len(chunk), dtype=object)
-            column[:] = [row[index] if index < len(row) else None for _, row in chunk]
-            columns.append(column)
-        originals = [cells_as_text(row) for _, row in chunk]
-        lines = np.array([line for line, _ in chunk], dtype=np.int64)
-        yield Block(lines, columns, originals.__getitem__, {}, sum(len(row) for _, row in chunk))
+def _grid_blocks(grid: _Grid, after_line: int, width: int, numeric: frozenset[int]) -> Iterator[Block]:
+    rows_at_once = max(1, min(BLOCK_ROWS, BLOCK_CELLS // max(1, width)))
+    chunk: list[tuple[int, Row]] = []
+    for line, row in grid.rows():
+        if line > after_line and any(cell is not None for cell in row):
+            chunk.append((line, row))
+        if len(chunk) >= rows_at_once:
+            yield _block(chunk, width, numeric)
+            chunk = []
+    if chunk:
+        yield _block(chunk, width, numeric)
+
+
+def _block(chunk: list[tuple[int, Row]], width: int, numeric: frozenset[int]) -> Block:
+    columns = []
+    for index in range(width):
+        cells = [row[index] if index < len(row) else None for _, row in chunk]
+        columns.append(_column(cells, plain=index in numeric))
+    originals = [cells_as_text(row) for _, row in chunk]
+    lines = np.array([line for line, _ in chunk], dtype=np.int64)
+    return Block(lines, columns, originals.__getitem__, {}, sum(len(row) for _, row in chunk))
+
+
+def _column(cells: Row, *, plain: bool) -> Cells:
+    """The cells of a column: plain numbers at once where there is nothing else in it."""
+    if plain and {type(cell) for cell in cells} <= {float, type(None)}:
+        return np.array(cells, dtype=np.float64)
+    column = np.empty(len(cells), dtype=object)
+    column[:] = cells
+    return column

@@ -170,7 +170,7 @@ def test_large_files_are_looked_into_twice_with_the_same_outcome(
     db: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("ingest.importer.KEPT_CHARACTERS", 0)
-    monkeypatch.setattr("ingest.readers.BLOCK_CHARACTERS", 100)
+    monkeypatch.setattr("ingest.texts.PIECE_BYTES", 100)
     lines = [reading(taken_at=f"2023-03-01T08:{minute:02d}", crank_a=170 + minute) for minute in range(30)]
     lines[20] = reading(crank_a="x")
     outcome = import_paths(db, [readings_file(tmp_path, *lines)], now=NOW)

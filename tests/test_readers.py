@@ -13,7 +13,8 @@ from sqlite_utils import Database
 
 from ingest.errors import FileRefused
 from ingest.importer import import_paths
-from ingest.readers import read_sheets, sniff_delimiter
+from ingest.readers import read_sheets
+from ingest.texts import sniff_delimiter
 
 
 @pytest.fixture
@@ -209,6 +210,44 @@ def test_quick_and_slow_reading_agree(tmp_path: Path, rows: list[list[str]]) -> 
         return [(line, [_text(cell) for cell in row]) for line, row in rows_of(file, 3, frozenset({1}))]
 
     assert cells(quick) == cells(slow)[:-1]
+
+
+ODD_CELLS = (
+    "", "TRUE", "False", "true", "12.6", "-", "OL", "n/a", "nan", "inf", "-inf", "1e400", "12345678901234567890", "0x1F", "1_0",
+    "12,6 V", "1.234.567", "12.6 kPa", "2023-03-01", "08:15", "#DIV/0!", "١٢", "½", "+12", "12.", ".5", " ", "9" * 400, "\x0b",
+)  # fmt: skip
+TARGETS = [*HEADING.split(","), "crank_s", "outcome", "jumper_start", "technician", "note"]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@example({"rest_v": ["TRUE", ""]}, False)  # a column of truth values with an empty cell once ended the whole import
+@example({"rest_v": ["TRUE", "12.6", ""]}, True)
+@given(
+    st.dictionaries(st.sampled_from(TARGETS), st.lists(st.sampled_from(ODD_CELLS), min_size=1, max_size=4), min_size=1),
+    st.booleans(),
+)
+def test_columns_of_any_mixture_end_row_by_row(
+    tmp_path_factory: pytest.TempPathFactory, columns: dict[str, list[str]], quoted: bool
+) -> None:
+    """Whatever the cells of a column, every row is stored, known or set aside, read quickly or row by row."""
+    folder = tmp_path_factory.mktemp("odd")
+    db = fleet(folder)
+    size = max(map(len, columns.values()))
+    rows = []
+    for number in range(size):
+        own = {"unit": "K-101", "taken_at": f"2023-03-{number + 1:02d}", "rest_v": "12.6"}
+        own |= {name: cells[number % len(cells)] for name, cells in columns.items()}
+        rows.append(
+            ",".join('"' + own.get(n, "") + '"' if quoted or "," in own.get(n, "") else own.get(n, "") for n in TARGETS)
+        )
+    file = folder / "odd.csv"
+    file.write_text(",".join(TARGETS) + "\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    outcome = import_paths(db, [file], now=NOW)
+    if not outcome.refused:
+        assert outcome.rows == outcome.stored + outcome.known + outcome.set_aside
+        assert outcome.rows == sum(1 for row in rows if row.replace(",", "").replace('"', "").strip())
+    assert db.execute("PRAGMA foreign_key_check").fetchall() == []
+    db.conn.close()
 
 
 def _text(cell: object) -> str:

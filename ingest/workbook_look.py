@@ -1,0 +1,234 @@
+"""What an XLSX archive holds, looked at before its cells are read: how far they reach, what has no result, what is wrong.
+
+ECMA-376 (Office Open XML), part 1: a workbook is a ZIP archive of XML parts; a cell `c` names its place in `r`, its kind in
+`t` ("s" a number of a shared text, "e" an error), its formula in `f` and its value or the formula's result in `v`.
+"""
+
+from __future__ import annotations
+
+import io
+import posixpath
+import re
+import zipfile
+import zlib
+from dataclasses import dataclass
+from html import unescape
+from xml.etree import ElementTree
+
+import numpy as np
+
+from ingest.bounds import LARGEST_UNPACKED, LONGEST_CELL, MOST_COLUMNS, MOST_GRID, MOST_ROWS, MOST_TEXT, refuse_more
+from ingest.errors import FileRefused
+
+DAMAGED = "a damaged or incomplete XLSX workbook; open and save it again, or copy it anew"
+UNPACKED_AT_ONCE = 1 << 20  # [byte]; our choice
+LARGEST_INDEX = 10_000_000  # [byte] of the lists of sheets and relations; our choice: a thousand sheets take a tenth
+_BROKEN = (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, KeyError)
+_RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+
+Place = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Look:
+    """One sheet before it is read: texts by (row, column) from 1 that stand for errors and formulas without a result."""
+
+    unread: dict[Place, str]
+
+
+def look_into(data: bytes) -> dict[str, Look]:
+    """Return the sheets of a workbook by name; FileRefused when it is damaged, none, or larger than `bounds` allows."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            _refuse_shapeless(archive)
+            parts = _sheet_parts(archive)
+            longest = _shared_texts(archive)
+            looks, cells, text = {}, 0, 0
+            for name, part in parts.items():
+                xml = _unpacked(archive, part)
+                cells += _reach(name, xml)
+                text += _text_size(xml, longest)
+                refuse_more("cells from the first to the last used one", cells, MOST_GRID, _REMEDY)
+                refuse_more("characters in its cells", text, MOST_TEXT, "split it")
+                looks[name] = Look(_errors(xml) | _without_result(xml))
+            return looks
+    except (*_BROKEN, ElementTree.ParseError) as error:
+        raise FileRefused(DAMAGED) from error
+
+
+_REMEDY = "delete what stands far below or beside the table, save it, and import it again; or save the table as CSV"
+
+
+def _refuse_shapeless(archive: zipfile.ZipFile) -> None:
+    entries = archive.infolist()
+    if "[Content_Types].xml" not in archive.namelist():
+        raise FileRefused("a ZIP archive but not an XLSX workbook; unpack it and import the tables inside")
+    unpacked = sum(entry.file_size for entry in entries)
+    if unpacked > LARGEST_UNPACKED:
+        raise FileRefused(
+            f"it unpacks to {unpacked / 1e6:,.0f} MB; allowed are {LARGEST_UNPACKED / 1e6:,.0f} MB: save the tables as CSV"
+        )
+    if archive.testzip() is not None:
+        raise FileRefused(DAMAGED)
+
+
+def _unpacked(archive: zipfile.ZipFile, part: str) -> bytearray:
+    """A part's bytes, held once."""
+    xml = bytearray(archive.getinfo(part).file_size)
+    done = 0
+    with archive.open(part) as opened:
+        while chunk := opened.read(UNPACKED_AT_ONCE):
+            xml[done : done + len(chunk)] = chunk
+            done += len(chunk)
+    return xml
+
+
+# --- parts -----------------------------------------------------------------------------------------------------------
+
+
+def _sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
+    """Sheet names and the parts that hold them, in order."""
+    book = _part_of_kind(_tree(archive, "_rels/.rels"), "officeDocument", "")
+    folder, file = posixpath.split(book)
+    relations = _tree(archive, posixpath.join(folder, "_rels", f"{file}.rels"))
+    targets = {one.get("Id"): _resolved(folder, str(one.get("Target"))) for one in relations}
+    kinds = {one.get("Id"): str(one.get("Type")) for one in relations}
+    sheets = (one for one in _tree(archive, book).iter() if one.tag.endswith("}sheet"))
+    found = ((str(one.get("name")), one.get(_RELATION)) for one in sheets)
+    return {name: targets[number] for name, number in found if kinds.get(number, "").endswith("/worksheet")}
+
+
+def _part_of_kind(relations: ElementTree.Element, kind: str, folder: str) -> str:
+    for one in relations:
+        if str(one.get("Type")).endswith("/" + kind):
+            return _resolved(folder, str(one.get("Target")))
+    raise KeyError(kind)
+
+
+def _resolved(folder: str, target: str) -> str:
+    return posixpath.normpath(target.lstrip("/") if target.startswith("/") else posixpath.join(folder, target))
+
+
+def _tree(archive: zipfile.ZipFile, part: str) -> ElementTree.Element:
+    if archive.getinfo(part).file_size > LARGEST_INDEX:
+        raise KeyError(part)
+    return ElementTree.fromstring(archive.read(part))
+
+
+# --- cells -----------------------------------------------------------------------------------------------------------
+
+_CELL = rb"<(?:\w+:)?c\b"
+_PLACE = re.compile(_CELL + rb"[^>]*?\br=\"([A-Z]{1,3})([0-9]{1,7})\"")
+_CELL_START = re.compile(_CELL)
+_ROW = re.compile(rb"<(?:\w+:)?row\b[^>]*?\br=\"([0-9]{1,7})\"")
+_ROW_START = re.compile(rb"<(?:\w+:)?row\b")
+_ERROR = re.compile(_CELL + rb"([^>]*\bt=\"e\"[^>]*)>")
+_FORMULA = re.compile(_CELL + rb"([^>]*)>\s*<(?:\w+:)?f\b([^>]*)>")
+_SHARED = re.compile(_CELL + rb"[^>]*\bt=\"s\"[^>]*>\s*<(?:\w+:)?v>\s*([0-9]{1,9})\s*<")
+_CELL_END = re.compile(rb"</(?:\w+:)?c>")
+_VALUE = re.compile(rb"<(?:\w+:)?v\b[^>]*>([^<]*)<")
+_INLINE = re.compile(rb"<(?:\w+:)?t\b[^>]*>([^<]+)<")
+_FORMULA_TEXT = re.compile(rb"<(?:\w+:)?f\b[^>]*>([^<]*)<")
+
+
+def _reach(name: str, xml: bytearray) -> int:
+    """Cells of the grid from the first to the last used one; FileRefused when it is too wide or too long for a table."""
+    columns, rows = set(), set()
+    placed = 0
+    for found in _PLACE.finditer(xml):
+        columns.add(found[1])
+        rows.add(found[2])
+        placed += 1
+    width = max((_column_number(letters) for letters in columns), default=0)
+    height = max((int(number) for number in rows), default=0)
+    if placed < sum(xml.count(start) for start in (b"<c ", b"<c>", b"<c/", b":c ", b":c>", b":c/")):
+        follow = [
+            len(_CELL_START.findall(row)) for row in _ROW_START.split(xml)
+        ]  # cells without a place follow each other
+        width += max(follow)
+        height = max(height, len(follow), *(int(number) for number in _ROW.findall(xml)), 0)
+    if width > MOST_COLUMNS or height > MOST_ROWS + 1 or width * height > MOST_GRID:
+        raise FileRefused(
+            f"sheet {name!r} reaches to column {width:,} and row {height:,}; allowed are {MOST_COLUMNS:,} columns, "
+            f"{MOST_ROWS:,} rows and {MOST_GRID:,} cells: {_REMEDY}"
+        )
+    return width * height
+
+
+def _column_number(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64  # A is 65 in ASCII
+    return number
+
+
+def _place(attributes: bytes) -> Place | None:
+    found = re.search(rb"\br=\"([A-Z]{1,3})([0-9]{1,7})\"", attributes)
+    return (int(found[2]), _column_number(found[1])) if found else None
+
+
+def _body(xml: bytearray, start: int) -> bytearray:
+    end = _CELL_END.search(xml, start)
+    return xml[start : end.start()] if end else bytearray()
+
+
+def _errors(xml: bytearray) -> dict[Place, str]:
+    """Cells with an error: what they show, as #N/A."""
+    out: dict[Place, str] = {}
+    if b't="e"' not in xml:
+        return out
+    for found in _ERROR.finditer(xml):
+        place, value = _place(found[1]), _VALUE.search(_body(xml, found.end()))
+        if place is not None and not found[1].endswith(b"/"):
+            out[place] = _text(value[1]) if value and value[1].strip() else "#ERROR"
+    return out
+
+
+def _without_result(xml: bytearray) -> dict[Place, str]:
+    """Formulas that nobody has worked out: their text, because their value is not in the file."""
+    out: dict[Place, str] = {}
+    if b"<f" not in xml and b":f" not in xml:
+        return out
+    for found in _FORMULA.finditer(xml):
+        start = xml.rindex(b"<", found.start() + 1, found.end())
+        body = _body(xml, start)
+        value = _VALUE.search(body) or _INLINE.search(body)
+        place = _place(found[1])
+        if place is not None and (value is None or not value[1].strip()) and b't="str"' not in found[1]:
+            formula = _FORMULA_TEXT.search(body)
+            out[place] = "=" + (_text(formula[1]) if formula else "")
+    return out
+
+
+def _text(raw: bytes) -> str:
+    return unescape(raw.decode("utf-8", "replace"))[:LONGEST_CELL]
+
+
+# --- texts -----------------------------------------------------------------------------------------------------------
+
+_ITEM = re.compile(rb"<(?:\w+:)?si\b")
+
+
+def _shared_texts(archive: zipfile.ZipFile) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """Bytes of each shared text with its marks, by number; FileRefused for one longer than any cell may be."""
+    parts = [name for name in archive.namelist() if name.endswith("sharedStrings.xml")]
+    if not parts:
+        return np.zeros(0, dtype=np.int64)
+    xml = _unpacked(archive, parts[0])
+    starts = np.array([found.start() for found in _ITEM.finditer(xml)] + [len(xml)], dtype=np.int64)
+    sizes = np.diff(starts)
+    if len(sizes) and sizes.max() > 8 * LONGEST_CELL:  # marks of style included
+        raise FileRefused(f"a cell of it holds over {LONGEST_CELL:,} characters, more than any may; shorten it")
+    return sizes
+
+
+def _text_size(xml: bytearray, sizes: np.ndarray[tuple[int], np.dtype[np.int64]]) -> int:
+    """Bytes of the sheet's texts when every cell has its own copy."""
+    if not len(sizes) or int(sizes.max()) * xml.count(b't="s"') <= MOST_TEXT:
+        return 0
+    counts = np.zeros(len(sizes), dtype=np.int64)
+    for found in _SHARED.finditer(xml):
+        number = int(found[1])
+        if number < len(sizes):
+            counts[number] += 1
+    return int(counts @ sizes)
