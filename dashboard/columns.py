@@ -13,6 +13,7 @@ from streamlit.elements.lib.column_types import ColumnConfig
 
 from dashboard.plain_text import day, number
 
+_MOMENT = r"\d{4}-\d{2}-\d{2}(T[\d:.]+)?"
 Words = Callable[[Any], str]
 
 
@@ -54,6 +55,18 @@ def in_words(
 def moments(values: pd.Series) -> pd.Series:
     """Moments as moments, from the text that the database keeps."""
     return pd.to_datetime(values, format="ISO8601", errors="coerce").astype("datetime64[us]")
+
+
+def with_moments(frame: pd.DataFrame) -> pd.DataFrame:
+    """The table with columns of moments, kept as text in ISO 8601, as moments; a column with any other text stays."""
+    out = frame.copy()
+    for name in frame.columns:
+        if pd.api.types.is_numeric_dtype(frame[name]) or pd.api.types.is_datetime64_any_dtype(frame[name]):
+            continue
+        filled = frame[name].astype(str).where(frame[name].notna(), "").str.strip()
+        if filled.any() and filled[filled != ""].str.fullmatch(_MOMENT).all():
+            out[name] = moments(filled)
+    return out
 
 
 def at(label: str) -> ColumnConfig:

@@ -147,3 +147,13 @@ def test_a_table_in_words_keeps_its_values() -> None:
     assert columns.plain_number(12.0) == "12"
     assert columns.plain_number(-0.25) == "−0.25"
     assert columns.or_blank(float("nan")) == ""
+
+
+def test_moments_kept_as_text_become_moments() -> None:
+    """Worked by hand: days and times in ISO 8601, and a column in which one value is none."""
+    frame = pd.DataFrame(
+        {"on": ["2026-11-17", ""], "at": ["2026-11-17T08:00:00", None], "note": ["2026-11-17", "late"], "n": [1, 2]}
+    )
+    typed = columns.with_moments(frame)
+    assert [pd.api.types.is_datetime64_any_dtype(typed[name]) for name in frame] == [True, True, False, False]
+    assert typed["at"].iloc[0] == pd.Timestamp("2026-11-17 08:00")

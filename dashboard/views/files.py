@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from dashboard import downloads, session
+from dashboard import columns, downloads, session
 from dashboard.pages import page
 from dashboard.plain_text import day, safe
 from ingest.drafting import draft_source, preview
@@ -104,7 +104,9 @@ def describe() -> None:
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
-        st.dataframe(frame, hide_index=True, alt="First rows as they would be read", key="preview")
+        st.dataframe(
+            columns.with_moments(frame), hide_index=True, alt="First rows as they would be read", key="preview"
+        )
         downloads.table_button(frame, f"first-rows-{Path(upload.name).stem}", key="preview")
     name = st.text_input("Save as", max_chars=64, key="source_name")
     if st.button("Save description", type="primary", key="save_source", disabled=not name.strip()):

@@ -12,7 +12,7 @@ import streamlit as st
 from analysis.assess import Assessment
 from analysis.plan import ReplacementPlan
 from dashboard import charts, columns, downloads, plan_changes, session
-from dashboard.pages import page
+from dashboard.pages import IN_ADDRESS, page
 from dashboard.plain_text import day, number, percent, safe, whole
 from dashboard.plan_changes import Wish, money
 from dashboard.plan_export import render
@@ -64,7 +64,9 @@ def show() -> None:
             "Costs and rules": lambda: rules(plan),
             "Export": lambda: export(plan),
         }
-        for tab, draw in zip(st.tabs(list(shown), key="plan_tab", on_change="rerun"), shown.values(), strict=True):
+        for tab, draw in zip(
+            st.tabs(list(shown), key="plan_tab", on_change="rerun", bind=IN_ADDRESS), shown.values(), strict=True
+        ):
             if tab.open:
                 with tab:
                     draw()

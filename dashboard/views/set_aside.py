@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import bay, columns, downloads, session
+from dashboard.pages import IN_ADDRESS
 from dashboard.plain_text import day, safe, words
 from ingest.errors import IngestError
 from ingest.fields import QUANTITIES, TABLES
@@ -26,7 +27,7 @@ def show() -> None:
     note = st.session_state.pop("aside_note", None)
     if note:
         st.success(note)
-    state = st.segmented_control("Show", list(STATES), default="open", key="aside_state") or "open"
+    state = st.segmented_control("Show", list(STATES), default="open", key="aside_state", bind=IN_ADDRESS) or "open"
     with session.database() as db:
         rows = list_set_aside(db, state=state)
     if rows.empty:
