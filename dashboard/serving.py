@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from ingest.bounds import LARGEST_FILE
 from ingest.errors import CouldNot
 
 FLAGS = {
@@ -17,6 +18,7 @@ FLAGS = {
     "server.fileWatcherType": "none",
     "client.toolbarMode": "viewer",
     "client.showErrorDetails": "none",
+    "server.maxUploadSize": str(LARGEST_FILE // 1_000_000),
 }
 
 

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ingest.bounds import MOST_ASIDE, MOST_BESIDE, refuse_more
-from ingest.errors import FileRefused
+from ingest.errors import FileRefused, NotDescribed
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, QUANTITIES, Column, Conversion, Table, allowed_words
 from ingest.layout import Layout
 from ingest.sheets import Block, Cells, cell_text
@@ -335,7 +335,7 @@ class BatchBuilder:
         against = self._orders.get(other, [])
         if len(against) >= FEWEST_AGAINST and stated not in self._orders:
             row, text = against[0]
-            raise FileRefused(
+            raise NotDescribed(
                 f"its description {self.layout.source} says {stated}, but line {batch.lines[row]} has {text!r} and no "
                 f"date needs {stated}; allowed is a description whose date_order fits the file"
             )
@@ -364,7 +364,7 @@ class BatchBuilder:
         of_a_file = self.layout.heading_line > 0  # what a person types has no heading and no other dates
         if of_a_file and not self._orders and not self._plain_dates:
             row, _, text = self._undecided[0]
-            raise FileRefused(
+            raise NotDescribed(
                 f"its dates can be read day first or month first (line {batch.lines[row]}: {shown(text)}); "
                 "write them as 2026-01-31, or state date_order in a source description"
             )

@@ -13,6 +13,10 @@ class FileRefused(IngestError):
     """A whole file cannot be used; nothing of it was stored."""
 
 
+class NotDescribed(FileRefused):
+    """A file that a source description would make readable."""
+
+
 class DatabaseRefused(IngestError):
     """The database file cannot be opened by this program."""
 

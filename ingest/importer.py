@@ -16,7 +16,7 @@ from ingest.admit import admit
 from ingest.bounds import bytes_of
 from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading
-from ingest.errors import DatabaseTrouble, FileRefused, SourceProblem
+from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES
 from ingest.layout import Layout, own_layout, source_layout
 from ingest.outcome import FileOutcome, Outcome
@@ -39,6 +39,7 @@ class _Job:
     sheets: tuple[tuple[Sheet, Layout], ...] = ()
     notes: tuple[str, ...] = ()
     error: str = ""
+    describe: bool = False
     order: int = len(TABLES)  # place of the file's table in the order of import; refused files come last
 
 
@@ -148,12 +149,12 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
             else:
                 found.append(layout)
         if not found:
-            raise FileRefused(_not_known(sheets[0], described, path))
+            raise NotDescribed(_not_known(sheets[0], described))
         found.sort(key=lambda pair: list(TABLES).index(pair[1].table.name))
         notes = tuple(f"sheet {sheet.name!r} left out: its headings are not known" for sheet in unknown)
         return _Job(path, tuple(found), notes, order=list(TABLES).index(found[0][1].table.name))
     except FileRefused as error:
-        return _Job(path, error=str(error))
+        return _Job(path, error=str(error), describe=isinstance(error, NotDescribed))
     except OSError as error:
         return _Job(path, error=f"it cannot be read: {error.strerror or error}")
 
@@ -193,7 +194,7 @@ def _reading_of(layout: Layout) -> tuple[object, ...]:
     return layout.targets, layout.conversions, layout.style, layout.date_order, layout.heading_line, constants
 
 
-def _not_known(sheet: Sheet, described: Source | None, path: Path) -> str:
+def _not_known(sheet: Sheet, described: Source | None) -> str:
     headings = likely_heading(sheet)
     quoted = ", ".join(repr(heading) for heading in headings[:HEADINGS_SHOWN])
     more = " ..." if len(headings) > HEADINGS_SHOWN else ""
@@ -201,20 +202,20 @@ def _not_known(sheet: Sheet, described: Source | None, path: Path) -> str:
         wanted = ", ".join(repr(heading) for heading in list(described.headings.values())[:HEADINGS_SHOWN])
         return f"its headings ({quoted}{more}) are not those of source {described.name} ({wanted} ...)"
     return (
-        f"its headings ({quoted}{more}) are not known; allowed are our own columns, or a source description: "
-        f"draft one with 'cranktrend source draft {path.name}'"
+        f"its headings ({quoted}{more}) are not known; allowed are our own columns, or headings that a source "
+        "description explains"
     )
 
 
 def _import_file(db: Database, job: _Job, now: datetime, by: str, progress: Progress | None) -> FileOutcome:
     name = _name(job.path)
     if job.error:
-        return FileOutcome(name, error=job.error)
+        return FileOutcome(name, error=job.error, describe=job.describe)
     try:
         with writing(db):
             return _import_sheets(db, job, now, by, progress)
     except (FileRefused, SourceProblem) as error:
-        return FileOutcome(name, error=str(error))
+        return FileOutcome(name, error=str(error), describe=isinstance(error, NotDescribed))
     except (OverflowError, sqlite3.IntegrityError) as error:
         return FileOutcome(name, error=f"it holds a value that no table can keep ({error})")
     except DatabaseTrouble as error:

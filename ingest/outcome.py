@@ -17,7 +17,7 @@ class FileOutcome:
     """Every row of one file ended as stored (`replaced` of them over older values), known, or set aside.
 
     `still_aside`: those of the set-aside rows that an earlier import set aside and nobody has dealt with since.
-    `could_not`: the error is trouble with the database, not with this file.
+    `could_not`: the error is trouble with the database, not with this file. `describe`: a source description mends it.
     """
 
     file: str
@@ -33,6 +33,7 @@ class FileOutcome:
     notes: tuple[str, ...] = ()
     still_aside: int = 0
     could_not: bool = False
+    describe: bool = False
 
     def __post_init__(self) -> None:
         if self.rows != self.stored + self.known + self.set_aside:
@@ -44,7 +45,8 @@ class FileOutcome:
     def line(self) -> str:
         """Return one line about this file."""
         if self.error:
-            return f"{self.file}: {'not stored' if self.could_not else 'refused'}: {self.error}"
+            way_out = f"; draft a description with 'cranktrend source draft {self.file}'" if self.describe else ""
+            return f"{self.file}: {'not stored' if self.could_not else 'refused'}: {self.error}{way_out}"
         aside = _aside(self.set_aside, self.still_aside)
         counts = f"{self.stored} stored, {self.known} already known, {aside}"
         extra = f", {self.replaced} of the stored replaced older values" if self.replaced else ""

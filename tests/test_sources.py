@@ -73,7 +73,7 @@ def test_wrong_descriptions_get_one_sentence(toml: str, words: str) -> None:
 def test_an_unknown_file_is_refused_with_the_way_out(db: Database, german: Path) -> None:
     outcome = import_paths(db, [german], now=NOW)
     assert outcome.exit_code == 2
-    assert "source draft werkstatt.csv" in outcome.files[0].error
+    assert "source draft werkstatt.csv" in outcome.files[0].line()
     assert "Fahrzeug Nr." in outcome.files[0].error
 
 
