@@ -20,7 +20,9 @@ from typing import Any
 try:
     import resource
 except ImportError:  # a system without such limits
-    resource = None  # type: ignore[assignment]
+    HAS_LIMITS = False
+else:
+    HAS_LIMITS = True
 
 from ingest.errors import FileRefused, IngestError
 from ingest.importer import import_paths
@@ -171,14 +173,14 @@ def main(arguments: Sequence[str]) -> int:
 
 def limit_memory() -> None:
     """Limit the memory of this process where the system can; elsewhere `ingest.bounds` alone holds."""
-    if resource is not None:
+    if HAS_LIMITS:
         _, most = resource.getrlimit(resource.RLIMIT_DATA)
         resource.setrlimit(resource.RLIMIT_DATA, (MOST_MEMORY, most))
 
 
 def allow_a_file() -> None:
     """Give the next file its time: when it is used up, that file is refused and the others go on."""
-    if resource is None:
+    if not HAS_LIMITS:
         return
     used = resource.getrusage(resource.RUSAGE_SELF)
     _, most = resource.getrlimit(resource.RLIMIT_CPU)

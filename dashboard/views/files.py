@@ -189,7 +189,7 @@ def known() -> None:
         text = read_source(db, name or sources[0].name)
     one = next(s for s in sources if s.name == (name or sources[0].name))
     st.caption(f"Saved {day(one.saved_at)} by {safe(one.saved_by)}; {len(one.headings)} headings.")
-    st.code(text, language="toml", wrap_lines=True)
+    st.text(text)  # not as code: for that the browser fetches a highlighter of 1.5 MB
     st.download_button("Description as a file", text, file_name="source.toml", key="source_toml", on_click="ignore")
 
 

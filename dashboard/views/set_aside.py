@@ -42,9 +42,11 @@ def show() -> None:
         column_config={"table_name": "table", "set_aside_at": columns.at("set aside")},
     )  # fmt: skip
     downloads.table_button(table, f"set-aside-{state}", key="aside")
-    ids = rows["id"].tolist()
+    if len(table) > ROWS_SHOWN:
+        st.caption(f"The first {ROWS_SHOWN} of {len(table):,} are shown; the others follow as these are dealt with.")
+    ids = shown["id"].tolist()
     about = {
-        r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {shortened(r['reason'])}" for r in records(rows)
+        r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {shortened(r['reason'])}" for r in records(shown)
     }
     chosen = st.selectbox("Row", ids, format_func=about.__getitem__, key=f"aside_row_{state}")
     if chosen is not None:
@@ -79,7 +81,7 @@ def one(number: int) -> None:
     st.markdown(
         f"**{safe(row.file)}{sheet}, line {row.line}**, set aside {day(row.set_aside_at)}: {safe(bay.spoken(row.reason))}"
     )
-    st.code(row.original, language=None, wrap_lines=True)
+    st.text(row.original)  # not as code: for that the browser fetches a highlighter of 1.5 MB
     if row.attempts:
         tried(row)
     if row.state != "open":
