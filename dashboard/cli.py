@@ -31,8 +31,9 @@ from dashboard.tables import SAFE_NOTE, list_table, logbook_lines, reading_advic
 from dashboard.terminal import COULD_NOT, DONE, answered, say, show, show_bytes, show_json
 from dashboard.weekly import assumed
 from ingest import corrections, entries, logbook, records, set_aside, sources, store
+from ingest.bounds import bytes_of
 from ingest.drafting import draft_source
-from ingest.errors import IngestError
+from ingest.errors import FileRefused, IngestError
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
 from ingest.importer import import_paths
 from ingest.writing import writing
@@ -487,9 +488,11 @@ def run_source(options: argparse.Namespace) -> int:
 def read_text(file: str) -> str:
     """A small text file; one clear sentence when it cannot be read."""
     try:
-        return Path(file).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ValueError(f"{file}: cannot be read as UTF-8 text ({type(error).__name__})") from None
+        return bytes_of(Path(file)).decode("utf-8")
+    except UnicodeDecodeError:
+        raise ValueError(f"{file}: cannot be read as UTF-8 text") from None
+    except FileRefused as error:
+        raise ValueError(f"{file}: {error}") from None
 
 
 def run_limits(options: argparse.Namespace) -> int:

@@ -17,10 +17,12 @@ import pytest
 from samples_ingest import GOOD, HEADING, NOW, fleet, reading, readings_file, reasons
 from sqlite_utils import Database
 
+from dashboard.cli import read_text
 from ingest import bounds
-from ingest.errors import FileRefused
+from ingest.errors import FileRefused, SourceProblem
 from ingest.importer import import_paths
 from ingest.readers import read_sheets
+from ingest.sources import find_source
 
 MB = 1_000_000
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
@@ -76,6 +78,14 @@ def test_pipes_and_devices_are_not_waited_for(db: Database, tmp_path: Path) -> N
     os.mkfifo(tmp_path / "pipe.csv")
     assert "a pipe or a device" in refused(db, tmp_path / "pipe.csv")
     assert "a pipe or a device" in refused(db, Path("/dev/zero"))
+
+
+def test_settings_are_not_read_from_a_pipe_either(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")
+    with pytest.raises(ValueError, match="a pipe or a device"):
+        read_text(str(tmp_path / "pipe.toml"))
+    with pytest.raises(SourceProblem, match="a pipe or a device"):
+        find_source(fleet(tmp_path), str(tmp_path / "pipe.toml"))
 
 
 def test_files_over_the_limit_name_it(db: Database, tmp_path: Path) -> None:
