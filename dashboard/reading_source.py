@@ -135,7 +135,9 @@ def whose(db: Database, unit: str, reading: Mapping[str, Any], vehicle_of: Calla
 
 def whose_by_record(db: Database, unit: str, reading: Mapping[str, Any]) -> Whose:
     """The same where no assessment is at hand: what is usual in each class is learned from its readings before."""
-    at = pd.Timestamp(reading["taken_at"])
+    at = pd.to_datetime(str(reading.get("taken_at", "")), errors="coerce")
+    if pd.isna(at):  # a time that cannot be read is said elsewhere
+        return OWN
     classes: dict[str, ClassKnowledge] = {}
 
     def vehicle_of(name: str) -> Vehicle:

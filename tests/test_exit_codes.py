@@ -448,6 +448,15 @@ def test_a_day_that_can_be_read_in_two_ways_is_refused_in_words_about_it(
         assert word not in got.err
 
 
+@pytest.mark.parametrize("typed", ["nonsense", "31", "2026-02-30T08:00", "9999-12-31T23:59"])
+def test_a_time_that_is_none_is_refused_in_one_sentence(run: Run, own: Path, typed: str) -> None:
+    """Contract 1: the reading is not stored; what was typed and what is allowed, and no fault of the program."""
+    got = run(*RECORD[:3], typed, *RECORD[4:], db=own)
+    assert got.code == 1
+    assert "taken_at" in got.err
+    assert "fault" not in got.err
+
+
 @pytest.mark.parametrize(
     "words", [("record", "K-101", "--note", "\udcff", "--rest-v", "12.6"), ("unit", "\udcff")], ids=ascii
 )
