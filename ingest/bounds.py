@@ -24,7 +24,7 @@ LONGEST_CELL = 32_767  # [characters] of a workbook's cell, as its programs allo
 
 
 def bytes_of(file: Path) -> bytes:
-    """The bytes of a file; FileRefused for what is no file, cannot be read, is empty or larger than LARGEST_FILE."""
+    """The bytes of a file; FileRefused for what is no file, cannot be read or is larger than LARGEST_FILE."""
     try:
         kind = file.stat().st_mode
         if stat.S_ISDIR(kind):
@@ -40,6 +40,12 @@ def bytes_of(file: Path) -> bytes:
     if len(data) > LARGEST_FILE:
         size = max(file.stat().st_size, len(data))
         raise FileRefused(f"it has {size / 1e6:,.0f} MB; allowed are {LARGEST_FILE / 1e6:,.0f} MB: split it")
+    return data
+
+
+def table_bytes(file: Path) -> bytes:
+    """The bytes of a file that holds a table; FileRefused as :func:`bytes_of` and for an empty file."""
+    data = bytes_of(file)
     if not data.strip():
         raise FileRefused("the file is empty; a table needs a heading and at least one row")
     return data

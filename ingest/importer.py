@@ -13,7 +13,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from ingest.admit import admit
-from ingest.bounds import bytes_of
+from ingest.bounds import table_bytes
 from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
@@ -224,7 +224,7 @@ def _import_file(db: Database, job: _Job, now: datetime, by: str, progress: Prog
 
 def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Progress | None) -> FileOutcome:
     sources = ", ".join(dict.fromkeys(layout.source for _, layout in job.sheets if layout.source))
-    digest = hashlib.sha256(bytes_of(job.path)).hexdigest()
+    digest = hashlib.sha256(table_bytes(job.path)).hexdigest()
     origin = Origin("file", by=by, at=now, file=_name(job.path), sha256=digest, source=sources)
     total = sum(sheet.size for sheet, _ in job.sheets)
     done = 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ingest.bounds import bytes_of
+from ingest.bounds import table_bytes
 from ingest.errors import FileRefused
 from ingest.sheets import Sheet
 from ingest.texts import text_sheet
@@ -19,7 +19,7 @@ def read_sheets(path: str | Path, *, encoding: str = "", delimiter: str = "") ->
     `encoding` and `delimiter` override what is found by looking.
     """
     file = Path(path)
-    data = bytes_of(file)
+    data = table_bytes(file)
     if data[:4] == b"PK\x03\x04":
         return workbook_sheets(file, data)
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
