@@ -42,7 +42,7 @@ from analysis.risk import (
 )
 from analysis.state import FleetState, day_number, estimate_state
 
-DRAWS = 32
+DRAWS = 128
 DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
 SEASON_D = 182
 LATER_D, LATER_WINDOWS = 91, 6

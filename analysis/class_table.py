@@ -37,7 +37,7 @@ def class_table(state: FleetState, learned: LearnedNeeds, known: FleetTables) ->
     for g, name in enumerate(panel.groups):
         mine = panel.group == g
         counts = (int(mine.sum()), int(panel.present[mine].sum()), int(learned.no_starts[g]))
-        found = [*need_rows(learned, g), *law_rows(laws, g), *shape_rows(learned)]
+        found = [*need_rows(learned, g), *law_rows(laws, g)]
         for c in range(len(CHANNELS)):
             found += growth_rows(state, g, c)
         found += failure_rows(lives[lives["unit"].isin(names[mine])], of_fleet)
@@ -57,20 +57,6 @@ def need_rows(learned: LearnedNeeds, group: int) -> list[_Row]:
         for k, (quantity, unit) in enumerate(names)
     ]
     return [*rows, ("share of repairs that are recorded", float(learned.recorded), np.nan, "1", np.nan)]
-
-
-def shape_rows(learned: LearnedNeeds) -> list[_Row]:
-    """How far the laws hold towards the cold."""
-    names = (
-        ("stretch of the laws towards the cold", "1"),
-        ("battery resistance at −20 °C over its law, log", "1"),
-        ("relief by turning slower that battery volts show", "1"),
-        ("departure of single vehicles from the modelled coldest start", "K"),
-    )
-    return [
-        (quantity, float(learned.shape[k]), float(learned.shape_se[k]), unit, np.nan)
-        for k, (quantity, unit) in enumerate(names)
-    ]
 
 
 def law_rows(laws: ClassLaws, group: int) -> list[_Row]:

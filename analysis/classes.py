@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from analysis.limits import COPPER_PER_K
@@ -50,8 +48,6 @@ BATTERY_AT_INRUSH = (0.95, 0.15)  # share of the steady battery resistance that 
 PARTS_INFLATION = 10.0  # readings of one vehicle are not independent: they count for a tenth; our choice
 PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell little; our choice
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
-BATTERY_CURVE = (5e-5, 1e-4)  # 1/K^2, mean and sd; our choice: between the straight law and the printed power table
-LOAD_CURVE = (1e-4, 1e-4)  # 1/K^2, mean and sd; our choice, because a Walther line (ASTM D341) bends upward in the cold
 FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
 
 
@@ -62,10 +58,10 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     panel = telling_vehicles(panel)
     n = len(panel.groups)
     inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
-    load = (np.full(n, DRAG_LAW.b_per_k), np.zeros(n))
+    load = (np.full(n, DRAG_LAW.b_per_k), np.full(n, DRAG_LAW.c_per_k2))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
-    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), bent(BATTERY_LAW, BATTERY_CURVE), 0.08)
-    load, _ = _fit(panel, _log(panel.measured["crank_a"]), bent(DRAG_LAW, LOAD_CURVE), 0.035)
+    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), BATTERY_LAW, 0.08)
+    load, _ = _fit(panel, _log(panel.measured["crank_a"]), DRAG_LAW, 0.035)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
     inrush = np.tile([combined([by_speed, by_parts], INRUSH_PRIOR), at_inrush], (n, 1))
@@ -76,7 +72,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], SPEED_SHARE))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
-    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, bent(DRAG_LAW, LOAD_CURVE), 0.035)
+    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, DRAG_LAW, 0.035)
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
@@ -110,14 +106,6 @@ def telling_vehicles(panel: Panel) -> Panel:
     """The panel of vehicles that class laws are learned from: all, or FIT_READINGS of each class and evenly spread."""
     some = evenly_of_each_group(panel, FIT_READINGS)
     return panel if len(some) == len(panel.units) else some_vehicles(panel, some)
-
-
-def bent(law: TemperatureLaw, curve: tuple[float, float]) -> TemperatureLaw:
-    """The prior law with a wider prior on its curvature: (mean, standard deviation) [1/K^2]."""
-    covariance = law.covariance.copy()
-    covariance[0, 1] = covariance[1, 0] = 0.0
-    covariance[1, 1] = curve[1] ** 2
-    return replace(law, c_per_k2=curve[0], covariance=covariance)
 
 
 def _log(values: Floats) -> Floats:

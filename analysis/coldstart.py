@@ -20,9 +20,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.limits import (
+    BATTERY_CURVATURE,
     BATTERY_PER_K,
     BRUSH_V,
     COPPER_PER_K,
+    DRAG_CURVATURE,
     DRAG_PER_K,
     LOAD_SPEED_SHARE,
     OPEN_CIRCUIT_V_PER_K,
@@ -48,9 +50,8 @@ class StartState:
 
     `load_a`: steady amps the engine asks for at `reference_rpm` and 20 °C. `emf_v_per_rpm`: back-emf by crankshaft
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.temperature`).
-    `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `relief`: how much of
-    the amps that turning slower saves the electronics and the coil see, reckoned through `sound_mohm`, the cables,
-    contacts and motor of a sound vehicle at 20 °C: see :func:`start_margins_v`.
+    `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `sound_mohm`: cables,
+    contacts and motor of a sound vehicle at 20 °C, see :func:`start_margins_v`; 0 for amps at the reference speed.
     """
 
     open_circuit_v: Value
@@ -65,14 +66,13 @@ class StartState:
     control_mohm: Value
     coil_mohm: Value
     battery_b: Value = BATTERY_PER_K.value
-    battery_c: Value = 0.0
+    battery_c: Value = BATTERY_CURVATURE.value
     drag_b: Value = DRAG_PER_K.value
-    drag_c: Value = 0.0
+    drag_c: Value = DRAG_CURVATURE.value
     brush_v: Value = BRUSH_V.value
     load_speed_share: Value = LOAD_SPEED_SHARE.value
     open_circuit_v_per_k: Value = OPEN_CIRCUIT_V_PER_K.value
-    relief: Value = 0.0
-    sound_mohm: Value = 0.0
+    sound_mohm: Value | None = None
 
 
 @dataclass(frozen=True)
@@ -201,15 +201,16 @@ def _slowed(state: StartState, load: Value, drive: Value, loop: Value) -> tuple[
 def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> tuple[Array, Array, Array]:
     """Volts to spare for speed (as back-emf), for the electronics and for the solenoid coil at temperatures [°C].
 
-    Electronics and coil are judged between the amps the engine asks for at its reference speed (`relief` 0: the first
-    compression comes before the speed settles) and those it takes at the speed to which this battery turns it through
-    sound cables and a sound motor (`relief` 1): a bad cable must not look like a help to the battery.
+    Electronics and coil are judged at the amps that the engine takes at the speed to which this battery turns it through
+    sound cables and a sound motor: a bad cable must not look like a help to the battery. Where these are not given, at
+    the amps that it asks for at its reference speed.
     """
     open_v, battery, copper, load = _warm(state, np.asarray(temperature_c))
     start = _solved(state, open_v, battery, copper, load)
     speed = start.back_emf_v - state.emf_v_per_rpm * limits.least_rpm
-    slowed, _ = _slowed(state, load, open_v - state.brush_v, battery + state.sound_mohm * 0.001 * copper)
-    battery_v = open_v - (load + state.relief * (slowed - load)) * battery
+    if state.sound_mohm is not None:
+        load, _ = _slowed(state, load, open_v - state.brush_v, battery + state.sound_mohm * 0.001 * copper)
+    battery_v = open_v - load * battery
     coil = state.coil_mohm * copper
     # the smaller of the two: volts below zero, which no battery shows, must not shrink on the way to the coil
     coil_v = np.minimum(battery_v, battery_v * coil / (coil + state.control_mohm))
@@ -283,8 +284,10 @@ def _in_chunks(
     return np.concatenate(parts)
 
 
-def _slice(value: Value, here: slice, shape: tuple[int, ...]) -> Value:
+def _slice(value: Value | None, here: slice, shape: tuple[int, ...]) -> Any:
     """The rows of a value that has the full number of axes; others are shared by all rows."""
+    if value is None:
+        return None
     array = np.asarray(value)
     if array.ndim == 0:
         return float(array)  # a plain number does not widen 32-bit arrays

@@ -389,14 +389,16 @@ def watch_fleet(
     h = threshold_for_rate(flags_per_100, rate, value.shape[0], k) if rate > 0.0 else float("inf")
     ageing = usual_ageing(trend or plain_trend(day, value, usable), day, usable, group)
     logs, error = as_logs(value, se, usable)
-    taught = [spread_over(group == g, FIT_VEHICLES) for g in np.unique(group)]
+    read = usable.any(axis=(0, 2))
+    taught = [spread_over((group == g) & read, FIT_VEHICLES) for g in np.unique(group)]
     some = np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *taught]))
     own = Ageing(ageing.mean[:, some], ageing.sd[:, some])
     part = (logs[:, some], error[:, some], usable[:, some], base_sd[:, some])
     found = usual_scatter(predictive_z(*part, day=day[some], ageing=own), group[some])
     scatter = np.ones(base_sd.shape)
     for g in np.unique(group):
-        scatter[:, group == g] = found[:, np.flatnonzero(group[some] == g)[:1]]
+        if (known := np.flatnonzero(group[some] == g)[:1]).size:
+            scatter[:, group == g] = found[:, known]
     wider = Ageing(ageing.mean, ageing.sd * scatter)
     return find_drift(
         day, logs, error * scatter[..., None], usable, base_sd * scatter, threshold=h, k=k, ageing=wider, group=group

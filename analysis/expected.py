@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.classes import BATTERY_CURVE, bent, estimate_laws, telling_vehicles
+from analysis.classes import estimate_laws, telling_vehicles
 from analysis.closure import MEASURED, Inrush, StateSpread, predicted_measurements
 from analysis.coldstart import StartState
 from analysis.growth_laws import GrowthLaws
@@ -113,7 +113,7 @@ def _battery_law(panel: Panel, mine: Bools) -> TemperatureLaw:
     codes = np.broadcast_to(np.arange(len(some))[:, None], value.shape)
     return fit_temperature_law(
         value, panel.measured["temperature_c"][some], codes, BATTERY_SE,
-        time_days=np.nan_to_num(panel.day[some]), prior=bent(BATTERY_LAW, BATTERY_CURVE),
+        time_days=np.nan_to_num(panel.day[some]), prior=BATTERY_LAW,
     )  # fmt: skip
 
 

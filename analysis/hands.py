@@ -64,7 +64,8 @@ class Pairs:
 
 def channel_patterns(panel: Panel, observed: Observations) -> Floats:
     """(G, 7, 4) log change of each channel per unit of each effect, by numerical derivative of `observe` itself."""
-    some = np.concatenate([spread_over(panel.group == g, SAMPLE) for g in range(len(panel.groups))])
+    read = panel.present.any(axis=1)
+    some = np.concatenate([spread_over((panel.group == g) & read, SAMPLE) for g in range(len(panel.groups))])
     small = some_vehicles(panel, some)
     plain = observe(small, observed.laws).value
     out = np.zeros((len(panel.groups), len(CHANNELS), len(EFFECTS)))

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import MutableMapping
 from dataclasses import dataclass, field
-from itertools import product
 from typing import TypeAlias
 
 import numpy as np
@@ -17,32 +16,29 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.classes import estimate_laws
-from analysis.lows import HalfKelvins, Weather, make_weather
+from analysis.draws import Draws, keys_of
+from analysis.lows import Weather, make_weather
 from analysis.observe import ClassLaws
 from analysis.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
 from analysis.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
-from analysis.start import BELOW_C, GRID_C, ColdMap, Curves, crossing, start_curves, start_state, usual_speed
+from analysis.start import Curves, DrawnLaws, crossing, drawn_laws, start_curves, start_state, usual_speed
 from analysis.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
 from analysis.trend import DAYS_PER_YEAR
 
 SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; our choice, for speed
 LOOKS = 18  # about two years of them, our choice
-DRAWS = 10
+DRAWS = (
+    40  # of each vehicle in a look; our choice: the classes' needs differ by less than half their error between seeds
+)
 UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from, our choice
 SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
 COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
-STRETCHES = (0.8, 1.0, 1.25)  # see ColdMap in start.py
-STRETCH_PRIOR = (1.0, 0.2)  # mean and sd; our choice
-BENDS = (-0.2, 0.0, 0.2, 0.4)  # log of battery resistance at -20 degC over its law
-BEND_PRIOR = (0.0, 0.15)  # mean and sd; our choice: laws fitted in the bays of simulated fleets are that far out
-RELIEFS = (0.0, 1.0)  # as probable as each other
-CIRCUITS = [ColdMap(bend=bend, relief=relief) for bend in BENDS for relief in RELIEFS]
-SCATTERS_K = (1.0, 2.0, 3.5)  # departure of a single vehicle from its own coldest start as modelled
-SCATTER_PRIOR = (0.3, 0.4, 0.3)  # our choice
-SHAPES = np.array([(s, c.bend, c.relief, k) for s in STRETCHES for c in CIRCUITS for k in SCATTERS_K])
+DEPARTURE_K = (
+    2.0  # a single vehicle's coldest start departs from the modelled one by so much, half a Student's t; our choice
+)
 SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
 SUPPLY_SCATTER_V = 0.25
 COIL_SCATTER_V = 0.20
@@ -60,7 +56,6 @@ TAIL_SCALE = 0.85  # so that the middle two thirds are those of a normal distrib
 RECORDED_SHARE = 0.88  # share of no-starts that are recorded, before the fleet has shown its habits; our choice ...
 RECORDED_COUNTS = 20.0  # ... which counts as much as so many repairs
 UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
-GOLDEN = 0.6180339887498949
 
 
 Starts: TypeAlias = Reals
@@ -68,10 +63,10 @@ Starts: TypeAlias = Reals
 
 @dataclass(frozen=True)
 class Look:
-    """One look at the past: probability (X, S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,).
+    """One look at the past: probability (S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,).
 
-    X runs over SHAPES, S, V, C over the grids of needs; the other vehicles could not have failed under any of them;
-    recorded: share of repairs that were recorded, as known then.
+    S, V, C run over the grids of needs; the other vehicles could not have failed under any of them;
+    recorded: share of repairs that were recorded, as known then; read: vehicles that were ever read by then.
     """
 
     day: float
@@ -80,13 +75,14 @@ class Look:
     telling: Ints
     probability: Reals
     recorded: float
+    read: Ints
     told: dict[bytes, Floats] = field(default_factory=dict, compare=False, repr=False)
 
     def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
-        """(G, X, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time."""
+        """(G, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time."""
         key = np.packbits(happened).tobytes()
         if key not in self.told:
-            p = UNFORESEEN + self.recorded * self.probability
+            p = UNFORESEEN + (1.0 - UNFORESEEN) * self.recorded * self.probability
             terms = np.where(happened[self.telling], np.log(p), np.log1p(-p))
             group = self.group[self.telling]
             self.told[key] = np.stack([terms[..., group == g].sum(axis=-1) for g in range(classes)]).astype(np.float64)
@@ -97,16 +93,13 @@ class Look:
 class LearnedNeeds:
     """What was learned; see the fields.
 
-    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); shape, shape_se: (4,) stretch, bend, relief
-    and scatter [K] that all classes share; offset, slope: calibration, logit p' = offset + slope * logit p; no_starts,
-    looks: (G,) what it rests on; recorded: share of repairs that are
-    recorded; weights: (G, X, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,).
+    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); offset, slope: calibration, logit p' = offset +
+    slope * logit p; no_starts, looks: (G,) what it rests on; recorded: share of repairs that are recorded; weights:
+    (G, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,); groups: names of the classes.
     """
 
     needs: Floats
     se: Floats
-    shape: Floats
-    shape_se: Floats
     offset: float
     slope: float
     no_starts: npt.NDArray[np.int64]
@@ -114,18 +107,16 @@ class LearnedNeeds:
     recorded: float
     weights: Floats
     grids: tuple[Floats, Floats, Floats]
+    groups: tuple[str, ...]
 
-    def drawn(self, draws: int) -> tuple[Floats, Floats]:
-        """Draws from the joint posterior: needs (G, draws, 3) and shapes (draws, 3), the same shape in every class."""
-        share = self.weights[0].sum(axis=(1, 2, 3))
-        x = _systematic(share, (np.arange(draws) + 0.5) / draws)
+    def drawn(self, draws: int, seed: int = 0) -> Floats:
+        """(G, draws, 3) needs drawn from the joint posterior of each class."""
+        place = Draws(keys_of(list(self.groups)), draws, seed).even("needs")
         needs = np.empty((len(self.needs), draws, 3))
         for g in range(len(self.needs)):
-            for k in range(draws):
-                at = _systematic(self.weights[g, x[k]].ravel(), np.array([((k + 1) * GOLDEN + 0.37 * g) % 1.0]))[0]
-                i, j, m = np.unravel_index(at, self.weights.shape[2:])
-                needs[g, k] = self.grids[0][g, i], self.grids[1][j], self.grids[2][m]
-        return needs, SHAPES[x]
+            i, j, m = np.unravel_index(_systematic(self.weights[g].ravel(), place[g]), self.weights.shape[1:])
+            needs[g] = np.stack([self.grids[0][g, i], self.grids[1][j], self.grids[2][m]], axis=1)
+        return needs
 
 
 def _systematic(weight: Floats, position: Floats) -> Ints:
@@ -141,12 +132,12 @@ def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
     return speed, PRIOR_SUPPLY_V[0] + PRIOR_SUPPLY_V[1] * SUPPLY_STEPS, PRIOR_COIL_V[0] + PRIOR_COIL_V[1] * COIL_STEPS
 
 
-def scatter_draws(n_units: int, draws: int) -> tuple[Floats, Floats, Floats, Floats]:
+def scatter_draws(chance: Draws) -> tuple[Floats, Floats, Floats, Floats]:
     """Departures of single vehicles from the class, (U, K) each: relative speed, V, V, and Student's t."""
-    rng = np.random.default_rng(77)
-    z = rng.standard_normal((3, n_units, draws))
-    tailed = TAIL_SCALE * rng.standard_t(TAIL_DOF, (n_units, draws))
-    return SPEED_SCATTER * z[0], SUPPLY_SCATTER_V * z[1], COIL_SCATTER_V * z[2], tailed
+    tailed = TAIL_SCALE * chance.student("departure", TAIL_DOF)
+    scales = ((SPEED_SCATTER, "speed"), (SUPPLY_SCATTER_V, "supply"), (COIL_SCATTER_V, "coil"))
+    speed, supply, coil = (scale * chance.normal(name) for scale, name in scales)
+    return speed, supply, coil, tailed
 
 
 def recorded_share(repairs: pd.DataFrame, found: pd.DataFrame) -> float:
@@ -192,35 +183,33 @@ def laws_on(tables: FleetTables, day: float) -> ClassLaws:
     return estimate_laws(without_slips(make_panel(then.units, then.readings)))
 
 
-def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None) -> Look:
+def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
     """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own."""
     then = known_before(tables, day)
     ahead_d = np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)])
-    state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=11, laws=laws)
+    seed = int(day // SPAN_D) if seed is None else seed  # each look has chance of its own
+    state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws)
     units = state.panel.units["unit"].to_numpy(dtype=object)
     grids = need_grids(state.panel)
     depots, depot = depot_codes(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
     ahead = make_weather(then.climate, depots, int(day), SPAN_D)
-    *apart, own = scatter_draws(len(units), DRAWS)
-    starts = [[_starts_on_grid(state, h, grids, apart, circuit) for h in range(3)] for circuit in CIRCUITS]
-    worst = np.max([_worst(of_circuit[1:], own, ahead, depot) for of_circuit in starts], axis=0)
+    *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
+    laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
+    starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]
+    departure = DEPARTURE_K * own
+    read = np.isfinite(state.last_day)  # a vehicle never read teaches nothing of its class
+    telling = np.flatnonzero((_worst(starts[1:], departure, ahead, depot) > TELLING_PROBABILITY) & read)
     share = recorded_share(then.repairs, state.resets.found)
     repaired = last_repair(state.panel.units, then.repairs, state.resets.day)
     told = starts_on_record(state.panel.units, then.readings)
     stood = standing_failures(told, repaired, day, share).any  # a failure nobody repaired comes again of itself
-    telling = np.flatnonzero((worst > TELLING_PROBABILITY) & ~stood)
-    kept = [[tuple(quarters(part[:, telling]) for part in parts) for parts in of_circuit] for of_circuit in starts]
-    own, depot, since = own[telling], depot[telling], day - state.last_day[telling]
-    maps = [mapped_quarters(ColdMap(stretch)) for stretch in STRETCHES]
-    found = []
-    for stretched, of_circuit, scatter in product(maps, kept, SCATTERS_K):
-        departure = np.rint(2.0 * scatter * own).astype(np.int32)
-        was, now, later = ([stretched[part] + departure for part in parts] for parts in of_circuit)
-        failed = [before.nearest(depot, a, b) for a, b in zip(was, now, strict=True)]
-        fails = [ahead.nearest(depot, a, b) for a, b in zip(now, later, strict=True)]
-        found.append(of_all_needs(failed, fails, since, share))
-    return Look(day, units, state.group, telling, np.stack(found), share)
+    telling = telling[~stood[telling]]
+    was, now, later = ([part[:, telling] + departure[telling] for part in parts] for parts in starts)
+    failed = [_by_need(before, depot[telling], a, b) for a, b in zip(was, now, strict=True)]
+    fails = [_by_need(ahead, depot[telling], a, b) for a, b in zip(now, later, strict=True)]
+    found = of_all_needs(failed, fails, day - state.last_day[telling], share)
+    return Look(day, units, state.group, telling, found, share, np.flatnonzero(read))
 
 
 def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Floats, recorded: float) -> Reals:
@@ -239,35 +228,22 @@ def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Float
     return probability
 
 
-def quarters(coldest: Reals) -> npt.NDArray[np.int16]:
-    """Coldest starts [degC] as whole quarters of a kelvin above BELOW_C."""
-    whole: npt.NDArray[np.int16] = np.rint(4.0 * (np.asarray(coldest) - BELOW_C)).astype(np.int16)
-    return whole
+def _by_need(weather: Weather, depot: Ints, start_c: Reals, end_c: Reals) -> Reals:
+    """(S, N, K) probability of a no-start for every value of one need; start_c, end_c: (S, N, K) coldest starts [degC]."""
+    return np.stack([weather.probability(depot, a, b) for a, b in zip(start_c, end_c, strict=True)])
 
 
-def mapped_quarters(cold: ColdMap) -> HalfKelvins:
-    """What every whole quarter becomes under a map of the cold, in half kelvins."""
-    raw = np.arange(BELOW_C, GRID_C[-1] + 5.0, 0.25)
-    half: HalfKelvins = np.rint(2.0 * cold(raw)).astype(np.int32)
-    return half
-
-
-def _worst(ends_of: list[tuple[Starts, Starts, Starts]], own: Floats, ahead: Weather, depot: Ints) -> Floats:
-    """(U,) probability of a no-start under the highest needs, the least stretch and the widest scatter; ends_of: coldest
-    starts at both ends of the window."""
-    ends = []
-    for at in ends_of:
-        warmest = np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1]))
-        mapped = np.maximum(ColdMap(STRETCHES[0])(warmest), warmest) + SCATTERS_K[-1] * own
-        ends.append(np.rint(2.0 * mapped).astype(np.int32))
-    return np.asarray(ahead.nearest(depot, ends[0], ends[1]).mean(axis=-1), dtype=np.float64)
+def _worst(ends_of: list[tuple[Starts, Starts, Starts]], departure: Floats, ahead: Weather, depot: Ints) -> Floats:
+    """(U,) probability of a no-start under the highest needs; ends_of: coldest starts at both ends of the window."""
+    ends = [np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1])) + departure for at in ends_of]
+    return np.asarray(ahead.probability(depot, ends[0], ends[1]).mean(axis=-1), dtype=np.float64)
 
 
 def sampled(tables: FleetTables) -> FleetTables:
-    """At most UNITS_LOOKED_AT vehicles, always the same ones: every n-th by name."""
-    if len(tables.units) <= UNITS_LOOKED_AT:
+    """At most UNITS_LOOKED_AT of the vehicles that were ever read, always the same ones: every n-th by name."""
+    names = np.unique(tables.readings["unit"].astype(str).to_numpy())
+    if len(names) <= UNITS_LOOKED_AT:
         return tables
-    names = np.sort(tables.units["unit"].astype(str).to_numpy())
     step = len(names) / UNITS_LOOKED_AT
     keep = set(names[(np.arange(UNITS_LOOKED_AT) * step).astype(int)])
     return FleetTables(
@@ -281,12 +257,12 @@ def sampled(tables: FleetTables) -> FleetTables:
 
 
 def _starts_on_grid(
-    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats], apart: list[Floats], circuit: ColdMap
+    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats], apart: list[Floats], departures: DrawnLaws
 ) -> tuple[Starts, Starts, Starts]:
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
     depart from the class in each, (U, K)."""
     speed_e, supply_e, coil_e = apart
-    solved = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws, circuit)
+    solved = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws, departures)
     curves: Curves = start_curves(solved, state.panel.volts)
     usual = usual_speed(state.laws)[state.group][:, None]
     speed = [
@@ -333,7 +309,7 @@ def learn_needs(
         - 0.5 * SUPPLY_STEPS[None, :, None] ** 2
         - 0.5 * COIL_STEPS[None, None, :] ** 2
     )
-    log_weight = np.tile(prior, (n, len(SHAPES), 1, 1, 1))
+    log_weight = np.tile(prior, (n, 1, 1, 1))
     counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     failed = no_starts_on_record(tables)
     when = days_since_epoch(failed["date"]) if len(failed) else np.zeros(0)
@@ -354,16 +330,8 @@ def learn_needs(
             log_weight += LEARNING_COUNTS * look.evidence(happened, n)
             for g in range(n):
                 counts[g] += int(happened[look.group == g].sum())
-                seen[g] += int((look.group == g).sum())
-    return _summary(log_weight, (speed, supply, coil), counts, seen, used)
-
-
-def _shape_prior() -> Floats:
-    """(X,) log prior of SHAPES."""
-    stretch, bend, _, scatter = SHAPES.T
-    prior = -0.5 * ((stretch - STRETCH_PRIOR[0]) / STRETCH_PRIOR[1]) ** 2
-    prior = prior - 0.5 * ((bend - BEND_PRIOR[0]) / BEND_PRIOR[1]) ** 2
-    return np.asarray(prior + np.log(np.array(SCATTER_PRIOR)[np.searchsorted(SCATTERS_K, scatter)]))
+                seen[g] += int((look.group[look.read] == g).sum())
+    return _summary(log_weight, (speed, supply, coil), counts, seen, used, panel.groups)
 
 
 def _summary(
@@ -372,40 +340,34 @@ def _summary(
     counts: npt.NDArray[np.int64],
     seen: npt.NDArray[np.int64],
     used: list[tuple[Look, npt.NDArray[np.bool_]]],
+    groups: tuple[str, ...],
 ) -> LearnedNeeds:
-    """Posterior mean and standard deviation of each need, and of the shape that all classes share."""
+    """Posterior mean and standard deviation of each need."""
     n = len(log_weight)
-    shared = _shape_prior() + sum(np.logaddexp.reduce(w.reshape(len(SHAPES), -1), axis=1) for w in log_weight)
-    share = np.exp(shared - shared.max())
-    share /= share.sum()
     mean, sd = np.empty((n, 3)), np.empty((n, 3))
-    weights = np.empty_like(log_weight)
+    weights = np.exp(log_weight - log_weight.max(axis=(1, 2, 3), keepdims=True))
+    weights /= weights.sum(axis=(1, 2, 3), keepdims=True)
     speed, supply, coil = grids
     for g in range(n):
-        w = np.exp(log_weight[g] - log_weight[g].max(axis=(1, 2, 3), keepdims=True))
-        w *= (share / w.sum(axis=(1, 2, 3)))[:, None, None, None]
-        weights[g] = w
-        for k, (grid, axes) in enumerate(((speed[g], (0, 2, 3)), (supply, (0, 1, 3)), (coil, (0, 1, 2)))):
-            marginal = w.sum(axis=axes)
+        for k, (grid, axes) in enumerate(((speed[g], (1, 2)), (supply, (0, 2)), (coil, (0, 1)))):
+            marginal = weights[g].sum(axis=axes)
             mean[g, k] = float((marginal * grid).sum())
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
-    shape = share @ SHAPES
-    shape_se = np.sqrt(share @ (SHAPES - shape) ** 2)
     recorded = used[-1][0].recorded if used else RECORDED_SHARE
     offset, slope = calibration(*looked_at(weights, used[-CALIBRATION_LOOKS:]), recorded)
-    return LearnedNeeds(mean, sd, shape, shape_se, offset, slope, counts, seen, recorded, weights, grids)
+    return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups)
 
 
 def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """Probabilities of all looks, averaged over the posterior of the needs (G, X, S, V, C), and what happened."""
+    """Probabilities of all looks, averaged over the posterior of the needs (G, S, V, C), and what happened."""
     p, y = [np.zeros(0)], [np.zeros(0, dtype=bool)]
     for look, happened in used:
         own = np.zeros(len(look.group))
         for g in range(len(weights)):
             mine = look.group[look.telling] == g
-            own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine], axes=4)
-        p.append(own)
-        y.append(happened)
+            own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine], axes=3)
+        p.append(own[look.read])
+        y.append(happened[look.read])
     return np.concatenate(p), np.concatenate(y)
 
 

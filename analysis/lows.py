@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
-from typing import TypeAlias
+from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtri
 
@@ -16,14 +14,13 @@ from analysis.panel import Floats, Ints, Reals, days_since_epoch
 PERSISTENCE = 0.75  # correlation of one day's departure from the season with the next; from memory, 0.6 to 0.85
 PATHS = 600  # simulated courses of daily lows, our choice: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
-LOWS_C = np.arange(-46.0, 42.0, 0.5)  # in half kelvins, as `nearest` expects
+LOWS_C = np.arange(-46.0, 42.0, 0.5)
 FORECAST_SD_FIRST_K = 1.5  # error of a forecast low on the first day, from memory
 FORECAST_SD_PER_DAY_K = 0.25
 FORECAST_SD_MOST_K = 4.0
 USUAL_SD_K = 4.0  # of daily lows where a climate has none, our choice
 UNKNOWN_LOW_C = 5.0  # a depot without climate: our choice, mild, and wide
 UNKNOWN_SD_K = 8.0
-HalfKelvins: TypeAlias = npt.NDArray[np.int32]
 MID_MONTH = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
 
 
@@ -50,17 +47,6 @@ class Weather:
         lower = self.table[d, j, i] * (1.0 - along) + self.table[d, j, after] * along
         upper = self.table[d, j + 1, i] * (1.0 - along) + self.table[d, j + 1, after] * along
         return np.asarray(lower * (1.0 - across) + upper * across)
-
-    @cached_property
-    def _flat(self) -> npt.NDArray[np.float32]:
-        return self.table.astype(np.float32).ravel()
-
-    def nearest(self, depot: Ints, start: HalfKelvins, end: HalfKelvins) -> npt.NDArray[np.float32]:
-        """The same for coldest starts in half kelvins (..., U, K), from the nearest entry: quicker, good to 0.25 K."""
-        rise = np.clip(((end - start + 1) >> 1) - int(RISES_K[0]), 0, len(RISES_K) - 1)
-        at = np.clip(start - int(2 * LOWS_C[0]), 0, len(LOWS_C) - 1)
-        rise += depot[:, None].astype(np.int32) * len(RISES_K)
-        return np.asarray(np.take(self._flat, rise * len(LOWS_C) + at))
 
 
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:

@@ -152,7 +152,7 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
         measured[name] = padded
     who = np.full(row.shape, -1, dtype=np.int64)
     if "technician" in readings:
-        who[at] = pd.factorize(readings["technician"])[0][order[keep]]
+        who[at] = pd.factorize(readings["technician"], sort=True)[0][order[keep]]
     volts = units["system_v"].to_numpy(np.float64)
     return Panel(units, whole_day, row, measured, who, group, groups, volts, _measured_twice(readings, row))
 
@@ -221,10 +221,12 @@ def some_vehicles(panel: Panel, some: Ints) -> Panel:
 
 
 def evenly_of_each_group(panel: Panel, readings: int) -> Ints:
-    """Vehicles, in order, spread evenly over those of each group: so many that they have about `readings` columns."""
+    """Vehicles, in order, spread evenly over those of each group that were ever read: so many that they have about
+    `readings` columns."""
     most = max(1, readings // panel.row.shape[1])
-    rows = [np.flatnonzero(panel.group == g) for g in range(len(panel.groups))]
-    return np.sort(np.concatenate([r[evenly(len(r), most)] for r in rows]))
+    read = panel.present.any(axis=1)
+    rows = [spread_over((panel.group == g) & read, most) for g in range(len(panel.groups))]
+    return np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *rows]))
 
 
 def evenly(count: int, most: int) -> Ints:

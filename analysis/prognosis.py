@@ -15,13 +15,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.learning import SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
+from analysis.draws import Draws, keys_of
+from analysis.learning import DEPARTURE_K, SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
 from analysis.lows import Weather, make_weather, seasonal_lows, weather_of
 from analysis.observe import LOAD
 from analysis.outcomes import Failures, explained, last_repair, outcome_weight, standing_failures, starts_on_record
 from analysis.panel import Bools, FleetTables, Floats, Ints, Reals
 from analysis.resets import PART_CHANNELS, PARTS
-from analysis.start import ColdMap, Needs, drawn_coldest_starts, usual_speed
+from analysis.start import DrawnLaws, Needs, drawn_coldest_starts, drawn_laws, usual_speed
 from analysis.state import FleetState
 
 WEEKS = 26
@@ -35,7 +36,7 @@ class Outlook:
     coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first at the end of the
     horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
     and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
-    from its modelled coldest start; cold: how far the laws hold in the cold, per draw; failures: starts that failed and
+    from its modelled coldest start; laws: of each class in each draw; failures: starts that failed and
     that no repair has followed.
     """
 
@@ -47,19 +48,18 @@ class Outlook:
     depot: Ints
     depots: tuple[str, ...]
     departure: Floats
-    cold: ColdMap
+    laws: DrawnLaws
     failures: Failures
 
 
-def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats, ColdMap]:
-    """Needs of each vehicle and draw (U, K), its departure from its modelled coldest start [K], the map of the cold."""
-    speed_e, supply_e, coil_e, z = scatter_draws(len(state.group), draws)
-    needs, shapes = learned.drawn(draws)
-    own = needs[state.group]
+def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
+    """Needs of each vehicle and draw (U, K), its departure from its modelled coldest start [K]."""
+    speed_e, supply_e, coil_e, z = scatter_draws(
+        Draws(keys_of(state.panel.units["unit"].astype(str).to_numpy()), draws)
+    )
+    own = learned.drawn(draws)[state.group]
     usual = usual_speed(state.laws)[state.group][:, None]
-    drawn = Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e)
-    stretch, bend, relief, scatter = shapes.T
-    return drawn, z * scatter, ColdMap(stretch, bend, relief)
+    return Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE_K * z
 
 
 def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *, named: int) -> Outlook:
@@ -69,7 +69,8 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     named, the end of the horizon asked for.
     """
     draws = state.drawn.shape[-1]
-    needs, departure, cold = unit_needs(state, learned, draws)
+    needs, departure = unit_needs(state, learned, draws)
+    laws = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws))
     found = []
     for h in range(len(state.ahead_d)):
         by_need = drawn_coldest_starts(
@@ -80,7 +81,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
             state.panel.volts,
             state.laws,
             needs,
-            cold=cold,
+            laws,
         )
         found.append(by_need.max(axis=0))
         if h == named:
@@ -99,7 +100,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     told = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season, span, weight)
     alive, failures = weight * told.weight, explained(failures, told, season)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
-    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, cold, failures)
+    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, laws, failures)
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:
@@ -129,7 +130,7 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.depot[rows],
         outlook.depots,
         outlook.departure[rows],
-        outlook.cold,
+        outlook.laws,
         outlook.failures.of(rows),
     )
 
@@ -240,7 +241,7 @@ def drawn_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn,
         state.panel.volts[rows],
         state.laws,
         own.needs,
-        cold=own.cold,
+        own.laws,
     )
     return np.asarray(by_need.max(axis=0) + own.departure.astype(np.float32))
 

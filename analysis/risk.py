@@ -74,9 +74,9 @@ def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFram
     WATCHED_BESIDE vehicles of each class, spread over it, are watched with them: they show what sound vehicles do, and which
     shifts all of a class had in one week.
     """
-    rows = vehicles.copy()
+    rows, read = vehicles.copy(), np.isfinite(state.last_day)
     for g in range(len(state.laws.base)):
-        rows[spread_over(state.group == g, WATCHED_BESIDE)] = True
+        rows[spread_over((state.group == g) & read, WATCHED_BESIDE)] = True
     at = np.flatnonzero(rows)
     drift = watch_fleet(
         state.panel.day[at],

@@ -8,14 +8,13 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.coldstart import StartLimits, StartState, start_margins_v
-from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
+from analysis.draws import Draws
+from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws, LawDoubt
 from analysis.panel import Floats, Ints, Reals, in_chunks
 from analysis.trend import LEAST_LEVEL
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
-ANCHOR_C = 15.0  # bay temperatures: what was measured, not extrapolated; our choice
-BEND_AT_K = 40.0  # kelvins below 20 degC at which a bend is stated
 NOMINAL_RPM = 190.0  # cranking speed of a sound vehicle where the fleet never read it, our choice
 CHUNK_UNITS = 400
 
@@ -39,26 +38,37 @@ class Needs:
 
 
 @dataclass(frozen=True)
-class ColdMap:
-    """How far a model fitted to bay temperatures holds in the cold; each a number or an array over draws.
+class DrawnLaws:
+    """Departures of the class laws of battery and load in each draw, (G, K, 3): of the slope [1/K], of the curvature [1/K^2],
+    and of the log of the usual value at 20 degC."""
 
-    stretch: a coldest start below ANCHOR_C is `stretch` times as far below it; bend: log change of the battery's resistance
-    at -20 degC against its law, growing with the square of the kelvins below 20 degC; relief: what electronics and coil
-    see of the amps that turning slower saves, 0 none to 1 all.
+    battery: Floats
+    load: Floats
+
+
+def drawn_laws(laws: ClassLaws, chance: Draws) -> DrawnLaws:
+    """The laws of each class as far out as they may be; chance: of the classes by name.
+
+    The usual value moves against them, so that what was read stays as it was read at the temperatures of the readings.
     """
-
-    stretch: float | Floats = 1.0
-    bend: float | Floats = 0.0
-    relief: float | Floats = 0.0
-
-    def __call__(self, coldest: Reals) -> npt.NDArray[np.float32]:
-        """Coldest starts [degC] of the model -> as the fleet's own no-starts have them; warmer than the anchor: as is."""
-        below = np.maximum(np.float32(ANCHOR_C) - np.asarray(coldest, dtype=np.float32), np.float32(0.0))
-        stretched = np.float32(ANCHOR_C) - np.asarray(self.stretch, dtype=np.float32) * below
-        return np.where(below > 0, stretched, coldest).astype(np.float32)
+    return DrawnLaws(
+        *(_departures(d, chance, n) for d, n in ((laws.battery_doubt, "battery"), (laws.load_doubt, "load")))
+    )
 
 
-AS_MODELLED = ColdMap()
+def as_fitted(laws: ClassLaws) -> DrawnLaws:
+    """The laws of each class as they are, in one draw that serves all."""
+    none = np.zeros((len(laws.base), 1, 3))
+    return DrawnLaws(none, none)
+
+
+def _departures(doubt: LawDoubt, chance: Draws, name: str) -> Floats:
+    values, vectors = np.linalg.eigh(doubt.covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    z = np.stack([chance.normal(f"{name} slope"), chance.normal(f"{name} bend")], axis=-1)
+    step = np.einsum("gij,gkj->gki", root, z)
+    back = -np.einsum("gki,gi->gk", step, doubt.centre)
+    return np.concatenate([step, back[..., None]], axis=-1)
 
 
 def usual_speed(laws: ClassLaws) -> Floats:
@@ -69,37 +79,38 @@ def usual_speed(laws: ClassLaws) -> Floats:
 
 
 def start_state(
-    state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: ClassLaws, cold: ColdMap = AS_MODELLED
+    state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: ClassLaws, departures: DrawnLaws | None = None
 ) -> StartState:
     """Drawn multiples (7, U, K) of the class-usual values -> state of the starting circuit, arrays (U, K, 1).
 
-    field: (U, K) motor field relative to the class (1 = as usual); rest_v: (U,) rest volts.
+    field: (U, K) motor field relative to the class (1 = as usual); rest_v: (U,) rest volts; departures: of the laws in each
+    draw, none for the laws as they are.
     """
     usual = laws.base[group].T[:, :, None]
     value = (np.maximum(state, LEAST_LEVEL) * usual).astype(np.float32)[..., None]
     per_unit = {name: getattr(laws, name)[group].astype(np.float32)[:, None, None] for name in _PER_CLASS}
     speed = usual_speed(laws)[group].astype(np.float32)[:, None, None]
-    bend, relief = (np.atleast_1d(v).astype(np.float32)[:, None] for v in (cold.bend, cold.relief))
+    away = departures or as_fitted(laws)
+    battery, load = (np.moveaxis(d[group].astype(np.float32), 2, 0)[..., None] for d in (away.battery, away.load))
     return StartState(
         open_circuit_v=rest_v.astype(np.float32)[:, None, None],
-        battery_mohm=value[BATTERY],
+        battery_mohm=value[BATTERY] * np.exp(battery[2]),
         positive_mohm=value[POSITIVE],
         ground_mohm=value[GROUND],
         contacts_mohm=value[CONTACTS],
         motor_mohm=value[MOTOR],
-        load_a=value[LOAD],
+        load_a=value[LOAD] * np.exp(load[2]),
         emf_v_per_rpm=per_unit["emf_v"] / speed * field.astype(np.float32)[..., None],
         reference_rpm=speed,
         control_mohm=value[CONTROL],
         coil_mohm=per_unit["coil_mohm"],
-        battery_b=per_unit["battery_per_k"],
-        battery_c=per_unit["battery_curve"] + bend / np.float32(BEND_AT_K**2),
-        drag_b=per_unit["load_per_k"],
-        drag_c=per_unit["load_curve"],
+        battery_b=per_unit["battery_per_k"] + battery[0],
+        battery_c=per_unit["battery_curve"] + battery[1],
+        drag_b=per_unit["load_per_k"] + load[0],
+        drag_c=per_unit["load_curve"] + load[1],
         brush_v=0.0,
         load_speed_share=per_unit["speed_share"],
         open_circuit_v_per_k=0.0,
-        relief=relief,
         sound_mohm=usual[[POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=0).astype(np.float32)[..., None],
     )
 
@@ -147,16 +158,15 @@ def drawn_coldest_starts(
     volts: Floats,
     laws: ClassLaws,
     needs: Needs,
-    *,
-    cold: ColdMap = AS_MODELLED,
+    departures: DrawnLaws | None = None,
 ) -> npt.NDArray[np.float32]:
     """(3, U, K) coldest starts of drawn states (7, U, K), in chunks that fit the cache."""
     found = np.empty((3, state.shape[1], state.shape[2]), dtype=np.float32)
 
     def fill(s: slice) -> None:
-        circuit = start_state(state[:, s], field[s], rest_v[s], group[s], laws, cold)
+        circuit = start_state(state[:, s], field[s], rest_v[s], group[s], laws, departures)
         own = Needs(needs.speed[s], needs.supply[s], needs.coil[s])
         found[:, s] = coldest_starts(start_curves(circuit, volts[s]), own)
 
     in_chunks(state.shape[1], CHUNK_UNITS, fill)
-    return cold(found)
+    return found

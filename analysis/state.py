@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.bays import BayEffects, bay_effects, corrected
 from analysis.classes import estimate_laws, observe
+from analysis.draws import Draws, keys_of
 from analysis.growth_laws import (
     MOST_LIVES,
     GrowthLaws,
@@ -89,7 +90,7 @@ def estimate_state(
     ahead_d: Floats,
     *,
     draws: int,
-    seed: int = 3,
+    seed: int = 0,
     prior: GrowthPrior | None = None,
     laws: ClassLaws | None = None,
     needs: Floats | None = None,
@@ -121,7 +122,7 @@ def estimate_state(
     usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
     fail = failing_excess(laws, panel, needs if needs is not None else default_needs(panel))
     grid, prior = make_grid(), prior or default_prior()
-    rng = np.random.default_rng(seed)
+    chance = Draws(keys_of(panel.units["unit"].astype(str).to_numpy()), draws, seed)
     before = day - panel.day
     n = len(panel.units)
     channels, lives, ageings = [], [], []
@@ -174,11 +175,11 @@ def estimate_state(
     growth = []
     for c, own in enumerate(channels):
         own = replace(own, log_ratio=growth_laws.log_ratio(grid, c, prior))
-        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise.make(rng, n, draws))
+        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise.make(chance, CHANNELS[c]))
         growth.append(kept)
         channels[c] = replace(own, made=None)
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
-    field, weak, share = draw_field(panel, observed, now, rng)
+    field, weak, share = draw_field(panel, observed, now, chance)
     return FleetState(
         day,
         panel,
@@ -225,9 +226,7 @@ def recent_rest_v(panel: Panel, observed: Observations) -> Floats:
     return np.where(some, own, usual)
 
 
-def draw_field(
-    panel: Panel, observed: Observations, now: Reals, rng: np.random.Generator
-) -> tuple[Floats, Bools, Floats]:
+def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) -> tuple[Floats, Bools, Floats]:
     """Motor field relative to the class (U, K), where a raised load is the starter's (U, K), how probable that is (U,).
 
     A weak field needs more amps for the same torque but turns as fast; raised drag turns slower.  Cranking speed tells
@@ -251,7 +250,7 @@ def draw_field(
     high = np.median(level[LOAD][:, -3:], axis=1) > RAISED_LOAD
     log_odds = log_odds + np.where(high, np.clip(worn, -2.0, 4.0), 0.0)
     share = 1.0 / (1.0 + np.exp(-log_odds))
-    weak = rng.random(now.shape[1:]) < share[:, None]
+    weak = chance.even("field") < share[:, None]
     field = np.where(weak, 1.0 / np.maximum(now[LOAD], 1.0), 1.0) * np.exp(own)[:, None]
     return field, weak, share
 

@@ -17,12 +17,14 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.limits import (
+    BATTERY_CURVATURE,
     BATTERY_CURVATURE_SD,
     BATTERY_PER_K,
     BATTERY_PER_K_SD,
     CONTACT_PER_K,
     CONTACT_PER_K_SD,
     COPPER_PER_K,
+    DRAG_CURVATURE,
     DRAG_CURVATURE_SD,
     DRAG_PER_K,
     DRAG_PER_K_SD,
@@ -127,13 +129,15 @@ class TemperatureLaw:
         return drawn
 
 
-def _law(b: float, b_sd: float, c_sd: float) -> TemperatureLaw:
-    return TemperatureLaw(b, 0.0, np.diag([b_sd**2, c_sd**2]), REFERENCE_C.value)
+def _law(b: float, b_sd: float, c: float, c_sd: float) -> TemperatureLaw:
+    return TemperatureLaw(b, c, np.diag([b_sd**2, c_sd**2]), REFERENCE_C.value)
 
 
-BATTERY_LAW: Final = _law(BATTERY_PER_K.value, BATTERY_PER_K_SD.value, BATTERY_CURVATURE_SD.value)
-DRAG_LAW: Final = _law(DRAG_PER_K.value, DRAG_PER_K_SD.value, DRAG_CURVATURE_SD.value)
-CONTACT_LAW: Final = _law(CONTACT_PER_K.value, CONTACT_PER_K_SD.value, 0.0)
+BATTERY_LAW: Final = _law(
+    BATTERY_PER_K.value, BATTERY_PER_K_SD.value, BATTERY_CURVATURE.value, BATTERY_CURVATURE_SD.value
+)
+DRAG_LAW: Final = _law(DRAG_PER_K.value, DRAG_PER_K_SD.value, DRAG_CURVATURE.value, DRAG_CURVATURE_SD.value)
+CONTACT_LAW: Final = _law(CONTACT_PER_K.value, CONTACT_PER_K_SD.value, 0.0, 0.0)
 # Copper written in the same form: -log(1 + 0.00393 x) has b = -a and c = -a²/2; the rest is below 0.6 % to -40 °C.
 COPPER_LAW: Final = TemperatureLaw(
     -COPPER_PER_K.value, -(COPPER_PER_K.value**2) / 2, np.zeros((2, 2)), REFERENCE_C.value

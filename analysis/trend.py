@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from analysis.draws import Draws
 from analysis.panel import Bools, Floats, Ints, Reals, in_chunks
 
 ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
@@ -402,7 +403,7 @@ def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, lo
 
 @dataclass(frozen=True)
 class DrawNoise:
-    """Chance of K draws of U vehicles: even (U, K) places in [0, 1), one in each K-th of it, in random order; amount, base,
+    """Chance of K draws of U vehicles: even (U, K) places in (0, 1), spread over all of it; amount, base,
     pace (U, K) standard normal."""
 
     even: Floats
@@ -411,11 +412,9 @@ class DrawNoise:
     pace: Floats
 
     @classmethod
-    def make(cls, rng: np.random.Generator, vehicles: int, draws: int) -> DrawNoise:
-        """New chance."""
-        even = (np.arange(draws)[None, :] + rng.random((vehicles, 1))) / draws
-        even = np.take_along_axis(even, np.argsort(rng.random((vehicles, draws)), axis=1), axis=1)
-        return cls(even, *(rng.standard_normal((vehicles, draws)) for _ in range(3)))
+    def make(cls, draws: Draws, channel: str) -> DrawNoise:
+        """Chance of one channel's growth."""
+        return cls(draws.even(f"{channel} path"), *(draws.normal(f"{channel} {n}") for n in ("amount", "base", "pace")))
 
     @property
     def draws(self) -> int:

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from analysis import assess, learning, lows, prognosis
+from analysis.draws import Draws, keys_of
 from analysis.panel import FleetTables
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import FleetSpec
@@ -71,3 +72,8 @@ def _kept_weather(
 def _content(frame: pd.DataFrame) -> str:
     """The rows of a frame in their order, as a key."""
     return str([frame[name].tolist() for name in frame.columns])
+
+
+def chance_of(vehicles: int, draws: int, seed: int = 0) -> Draws:
+    """Draws of so many made-up vehicles."""
+    return Draws(keys_of([f"vehicle {i}" for i in range(vehicles)]), draws, seed)

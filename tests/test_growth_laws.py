@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from samples_fleet import chance_of
 from statsmodels.regression.linear_model import WLS
 from statsmodels.robust.norms import TukeyBiweight
 from statsmodels.robust.robust_linear_model import RLM
@@ -108,8 +109,7 @@ def test_ageing_is_the_same_as_readings_brought_to_one_day(rate: float, back: fl
             mean_value(own, GRID, ahead)[0], mean_value(brought, GRID, ahead)[0] + shift, atol=1e-4
         )
         drawn = [
-            draw_values(g, GRID, np.array([ahead]), DrawNoise.make(np.random.default_rng(5), 3, 40))
-            for g in (own, brought)
+            draw_values(g, GRID, np.array([ahead]), DrawNoise.make(chance_of(3, 40), "battery")) for g in (own, brought)
         ]
         assert np.median(np.abs(drawn[0] - drawn[1] - shift)) < 1e-3
 

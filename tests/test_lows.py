@@ -177,18 +177,6 @@ def test_far_outside_the_grid_is_never_and_always() -> None:
     assert chance(weather(), float(LOWS_C[0])) == 0.0
 
 
-def test_nearest_agrees_with_the_interpolated_probability() -> None:
-    """Property: the quick look-up differs by no more than a half step of the grid (0.08 in probability here)."""
-    january = weather()
-    start = np.linspace(-30.0, 10.0, 81)[None, :]
-    depot = np.zeros(1, dtype=np.int64)
-    exact = january.probability(depot, start, start + 2.3)
-    halves = [np.rint(2.0 * c).astype(np.int32) for c in (start, start + 2.3)]
-    quick = january.nearest(depot, halves[0], halves[1])
-    assert np.abs(exact - quick).max() < 0.1
-    assert np.abs(exact - quick).mean() < 0.03
-
-
 def test_longer_windows_and_colder_climates_are_riskier() -> None:
     """Property: more mornings, more chances; 5 K colder, like a start 5 K worse."""
     assert chance(weather(n_days=7), -12.0) < chance(weather(n_days=30), -12.0)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from samples_fleet import chance_of
 from scipy.integrate import quad
 from scipy.stats import norm
 
@@ -210,10 +211,10 @@ def simulate(n: int, rng: np.random.Generator, *, worn_share: float) -> tuple[Se
     return Series(day, value, se), level[:, -1], np.log(weight)
 
 
-def covered(series: Series, log_prior: np.ndarray, truth: np.ndarray, rng: np.random.Generator) -> float:
+def covered(series: Series, log_prior: np.ndarray, truth: np.ndarray) -> float:
     """Share of truths inside the 90 % interval of 200 draws."""
     found = series.posterior(log_prior=log_prior)
-    drawn = draw_values(found, GRID, np.array([0.0]), DrawNoise.make(rng, len(found.weight), 200))[0]
+    drawn = draw_values(found, GRID, np.array([0.0]), DrawNoise.make(chance_of(len(found.weight), 200), "battery"))[0]
     low, high = np.quantile(drawn, [0.05, 0.95], axis=1)
     return float(((truth >= low) & (truth <= high)).mean())
 
@@ -228,7 +229,7 @@ def test_ninety_per_cent_intervals_hold_about_ninety_per_cent() -> None:
     series, truth, log_prior = simulate(300, rng, worn_share=0.5)
     grows = truth > 0.6
     kept = Series(series.day[grows], series.value[grows], series.se[grows])
-    assert 0.84 <= covered(kept, log_prior, truth[grows], rng) <= 0.96
+    assert 0.84 <= covered(kept, log_prior, truth[grows]) <= 0.96
 
 
 def test_the_mean_of_many_levels_is_right() -> None:
@@ -320,7 +321,7 @@ def test_draws_have_the_mean_and_spread_of_the_posterior() -> None:
     ahead, a pace of its own adds PACE_SD of the growth."""
     found = one(DAYS, [1.0, 1.1, 1.3, 1.5, 1.8, 2.1, 2.5, 2.9]).posterior()
     drawn = draw_values(
-        found, GRID, np.array([0.0, 30.0]), DrawNoise.make(np.random.default_rng(5), len(found.weight), 4000)
+        found, GRID, np.array([0.0, 30.0]), DrawNoise.make(chance_of(len(found.weight), 4000), "battery")
     )
     for k, ahead in enumerate((0.0, 30.0)):
         mean, sd = mean_value(found, GRID, ahead)
@@ -334,7 +335,7 @@ def test_draws_come_from_the_generator_that_is_passed() -> None:
     """Convention 7: the same generator, the same draws; another one, others."""
     found = one(DAYS, FLAT).posterior()
     first, same, other = (
-        draw_values(found, GRID, np.array([0.0]), DrawNoise.make(np.random.default_rng(seed), len(found.weight), 16))
+        draw_values(found, GRID, np.array([0.0]), DrawNoise.make(chance_of(len(found.weight), 16, seed), "battery"))
         for seed in (1, 1, 2)
     )
     assert (first == same).all()

@@ -1,0 +1,120 @@
+"""Draws belong to the vehicle: spread, independence, and that nothing else in the fleet makes a difference.
+
+Truth: laws of probability, and a simulated fleet to which vehicles that were never read are added.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_fleet import fleet, quick, tables_of
+from scipy.stats import kstest, t
+
+from analysis.assess import Assessment, assess
+from analysis.draws import QUANTITIES, Draws, keys_of
+from analysis.panel import FleetTables
+
+DAY = pd.Timestamp("2022-12-12")
+FIGURES = (
+    "no_start_probability", "probability_low", "probability_high", "flag_probability", "progress", "coldest_start_c",
+    "coldest_start_low_c", "coldest_start_high_c", "part_probability", "repaired_probability",
+)  # fmt: skip
+
+
+def names(count: int) -> list[str]:
+    return [f"K-{i:05d}" for i in range(count)]
+
+
+# --- one vehicle's draws ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("count", [16, 40, 128])
+def test_draws_of_a_quantity_are_spread_over_all_of_its_range(count: int) -> None:
+    """Property: of K draws every eighth of the range holds about an eighth, for every vehicle and quantity."""
+    draws = Draws(keys_of(names(50)), count)
+    for quantity in QUANTITIES:
+        share = np.stack([np.histogram(row, bins=8, range=(0, 1))[0] / count for row in draws.even(quantity)])
+        assert np.abs(share - 0.125).max() <= 0.125 * (1.0 if count < 100 else 0.3)
+
+
+def test_draws_of_many_vehicles_are_even_normal_and_students() -> None:
+    """Law: Kolmogorov and Smirnov against the stated distributions; means and quantiles of one vehicle are near them."""
+    draws = Draws(keys_of(names(400)), 128)
+    assert kstest(draws.even("field")[:, 7], "uniform").pvalue > 0.01
+    assert kstest(draws.normal("speed")[:, 3], "norm").pvalue > 0.01
+    assert kstest(draws.student("departure", 4.0)[:, 90], t(4.0).cdf).pvalue > 0.01
+    assert np.abs(draws.normal("speed").mean(axis=1)).max() < 0.06, "plain chance would have 0.25"
+
+
+def test_quantities_and_vehicles_do_not_follow_each_other() -> None:
+    """Law: correlations between quantities of a vehicle and between vehicles of a quantity are about nil."""
+    draws = Draws(keys_of(names(60)), 128)
+    every = np.stack([draws.even(q) for q in QUANTITIES])
+    between = np.corrcoef(every[:, 0])
+    assert np.abs(between[np.triu_indices(len(QUANTITIES), 1)]).max() < 0.5
+    assert np.abs(between[np.triu_indices(len(QUANTITIES), 1)]).mean() < 0.1
+    shifts = (every[:, :, 0] - every[:1, :, 0]) % 1.0
+    assert np.abs(np.corrcoef(every[:, :, 0].T)[np.triu_indices(60, 1)]).mean() < 0.2
+    assert len(np.unique(np.round(shifts, 9))) > 1
+
+
+def test_a_vehicle_has_the_same_draws_in_every_fleet_and_another_seed_has_others() -> None:
+    """Definition, and a value worked out once that must not change from release to release."""
+    whole, alone = Draws(keys_of(names(9)), 16), Draws(keys_of(["K-00004"]), 16)
+    for quantity in QUANTITIES:
+        assert (whole.even(quantity)[4] == alone.even(quantity)[0]).all()
+        assert (replace(alone, seed=3).even(quantity) != alone.even(quantity)).all()
+    assert keys_of(["K-00004"])[0] == keys_of(pd.Series(["K-00004"]))[0]
+    with pytest.raises(ValueError, match="quantity is 'mass'; allowed are"):
+        alone.even("mass")
+
+
+# --- the list --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def usual() -> Assessment:
+    """The small fleet."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch, looks=3)
+        return assess(tables_of(fleet()), as_of=DAY)
+
+
+def same(one: Assessment, other: Assessment) -> None:
+    """The figures of the vehicles of `one` in both."""
+    a, b = (x.units.set_index("unit") for x in (one, other))
+    b = b.loc[a.index]
+    assert (a["flagged"] == b["flagged"]).all()
+    assert (a["part"] == b["part"]).all()
+    for name in FIGURES:
+        np.testing.assert_allclose(a[name].to_numpy(float), b[name].to_numpy(float), rtol=0, atol=1e-9, err_msg=name)
+
+
+@pytest.mark.parametrize("name", ["AAA", "U00009x", "ZZZ"])
+def test_a_vehicle_never_read_changes_nothing_for_the_others(
+    name: str, usual: Assessment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One more vehicle, first, in the middle or last by name, of a known or a new class: all others to 1e-9."""
+    quick(monkeypatch, looks=3)
+    made = tables_of(fleet())
+    more = made.units.iloc[:1].assign(unit=name)
+    more = more if name != "ZZZ" else more.assign(vehicle_class="a class of its own")
+    units = pd.concat([more, made.units], ignore_index=True)
+    same(usual, assess(replace(made, units=units), as_of=DAY))
+
+
+def test_the_order_of_files_changes_nothing(usual: Assessment, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows of every table shuffled: all figures to 1e-9."""
+    quick(monkeypatch, looks=3)
+    made = tables_of(fleet())
+    shuffled = FleetTables(
+        made.units.sample(frac=1.0, random_state=1).reset_index(drop=True),
+        made.readings.sample(frac=1.0, random_state=2).reset_index(drop=True),
+        made.repairs.sample(frac=1.0, random_state=3).reset_index(drop=True),
+        made.climate.sample(frac=1.0, random_state=4).reset_index(drop=True),
+        made.forecast,
+    )
+    same(usual, assess(shuffled, as_of=DAY))

@@ -1,0 +1,154 @@
+"""What no-starts teach of a class's needs: the likelihood by hand, needs found again, and no luck of the draw.
+
+Truth: worked by hand on looks of three vehicles; looks drawn from stated needs; the same fleet under other seeds.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_fleet import fleet, tables_of
+
+from analysis import learning
+from analysis.learning import (
+    COIL_STEPS,
+    DRAWS,
+    LEARNING_COUNTS,
+    SPAN_D,
+    SPEED_STEPS,
+    SUPPLY_STEPS,
+    UNFORESEEN,
+    Look,
+    calibration,
+    learn_needs,
+    look_back,
+    look_days,
+    need_grids,
+    not_failed,
+    of_all_needs,
+)
+from analysis.panel import FleetTables, make_panel
+from analysis.state import day_number
+
+DAY = pd.Timestamp("2022-12-12")
+
+
+def test_a_look_over_three_vehicles_by_hand() -> None:
+    """Worked by hand: one need, two values; the draws of three vehicles that fail before and in the window."""
+    failed = np.array([[[0.0, 0.0], [0.0, 0.5], [0.0, 1.0]], [[0.0, 0.0], [0.5, 1.0], [0.0, 1.0]]])
+    fails = np.array([[[0.0, 0.0], [0.2, 0.6], [0.1, 1.0]], [[0.0, 0.4], [0.6, 1.0], [0.3, 1.0]]])
+    none = np.zeros((1, 3, 2))
+    since, recorded = np.array([0.0, 30.0, 60.0]), 0.8
+    found = of_all_needs([failed, none, none], [fails, none, none], since, recorded)
+    assert found.shape == (2, 1, 1, 3)
+    for s in range(2):
+        for u in range(3):
+            alive = [max(1.0 - f, learning.LEAST_ALIVE) for f in failed[s, u]]
+            lost = (1.0 - recorded) * since[u] / learning.SURVIVAL_D * float(np.mean(failed[s, u]))
+            by_hand = np.mean([a * f for a, f in zip(alive, fails[s, u], strict=True)]) / (np.mean(alive) + lost)
+            assert found[s, 0, 0, u] == pytest.approx(by_hand, rel=1e-6)
+    weight, gone = not_failed(failed, since, recorded)
+    assert weight.shape == failed.shape
+    assert gone.shape == failed.shape[:-1]
+
+
+def a_look(probability: np.ndarray, group: np.ndarray, recorded: float = 1.0) -> Look:
+    """A look of vehicles whose probabilities (S, V, C, N) are given."""
+    n = len(group)
+    names = np.array([f"V{i}" for i in range(n)], dtype=object)
+    return Look(0.0, names, group, np.arange(n), probability, recorded, np.arange(n))
+
+
+def test_evidence_is_the_log_probability_of_what_happened_class_by_class() -> None:
+    """Worked by hand: vehicle 0 of class 0 failed, 1 did not, 2 is of class 1 and did not."""
+    p = np.array([0.3, 0.1, 0.2])[None, None, None, :]
+    evidence = a_look(p, np.array([0, 0, 1]), 0.9).evidence(np.array([True, False, False]), 2)
+    q = UNFORESEEN + (1.0 - UNFORESEEN) * 0.9 * p.ravel()
+    assert evidence.shape == (2, 1, 1, 1)
+    assert evidence[0].item() == pytest.approx(np.log(q[0]) + np.log1p(-q[1]))
+    assert evidence[1].item() == pytest.approx(np.log1p(-q[2]))
+
+
+def test_needs_of_a_simulated_class_are_found_again() -> None:
+    """Simulated truth: 18 looks at 200 vehicles whose no-starts follow the third speed, first supply, fifth coil value
+    of the grids: the posterior's mean of each need lies within two of its stated errors, over ten fleets."""
+    rng = np.random.default_rng(4)
+    shape = (len(SPEED_STEPS), len(SUPPLY_STEPS), len(COIL_STEPS))
+    true = (2, 0, 4)
+    prior = (
+        -0.5 * SPEED_STEPS[:, None, None] ** 2
+        - 0.5 * SUPPLY_STEPS[None, :, None] ** 2
+        - 0.5 * COIL_STEPS[None, None, :] ** 2
+    )
+    within = []
+    for _ in range(10):
+        log_weight = prior.copy()
+        for _look in range(18):
+            vehicle = rng.normal(-2.5, 1.5, 200)  # how near each is to failing, of any need
+            which = rng.integers(0, 3, 200)
+            steps = np.stack(np.meshgrid(SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS, indexing="ij"))
+            logit = vehicle + 1.2 * steps.reshape(3, *shape)[which].transpose(1, 2, 3, 0)
+            p = 1.0 / (1.0 + np.exp(-logit))
+            happened = rng.random(200) < UNFORESEEN + p[true]
+            log_weight += LEARNING_COUNTS * a_look(p, np.zeros(200, dtype=np.int64)).evidence(happened, 1)[0]
+        weight = np.exp(log_weight - log_weight.max())
+        weight /= weight.sum()
+        for k, grid in enumerate((SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS)):
+            marginal = weight.sum(axis=tuple(a for a in range(3) if a != k))
+            mean = float(marginal @ grid)
+            sd = float(np.sqrt(marginal @ (grid - mean) ** 2)) + 0.1
+            within.append(abs(mean - grid[true[k]]) < 2.0 * sd)
+    assert np.mean(within) >= 0.9
+
+
+def test_two_seeds_teach_the_same_within_half_the_stated_error() -> None:
+    """The same looks with other draws: every class's needs move by less than half their stated error."""
+    made = tables_of(fleet())
+    panel = make_panel(made.units, made.readings.iloc[:0])
+    known = made.before(DAY)
+    day = day_number(DAY)
+    found = []
+    for shift in (0, 1000):
+        looks = {d: look_back(known, d, seed=int(d // SPAN_D) + shift) for d in look_days(known, day)[-6:]}
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(learning, "LOOKS", len(looks))
+            found.append(learn_needs(known, panel, day, looks=looks))
+    one, other = found
+    assert (np.abs(one.needs - other.needs) < 0.5 * one.se).all()
+    assert DRAWS >= 40
+
+
+def test_without_no_starts_the_published_prior_stands() -> None:
+    """Definition: a fleet that never failed to start teaches nothing yet, its needs are those of the prior."""
+    made = tables_of(fleet())
+    quiet = FleetTables(made.units, made.readings, made.repairs.iloc[:0], made.climate, made.forecast)
+    panel = make_panel(made.units, made.readings.iloc[:0])
+    learned = learn_needs(quiet.before(DAY), panel, day_number(DAY))
+    speed, supply, coil = need_grids(panel)
+    prior = np.exp(-0.5 * SPEED_STEPS**2)
+    assert learned.needs[0, 0] == pytest.approx(float((prior / prior.sum()) @ speed[0]))
+    assert (learned.offset, learned.slope) == pytest.approx((0.0, 1.0), abs=0.02)
+    assert (learned.no_starts == 0).all()
+    assert supply.min() < learned.needs[0, 1] < supply.max()
+    assert coil.min() < learned.needs[0, 2] < coil.max()
+
+
+def test_drawn_needs_have_the_posteriors_mean_and_stay_with_their_class() -> None:
+    """Property: 128 draws of each class keep its mean within a tenth of its error, whatever other classes there are."""
+    made = tables_of(fleet())
+    panel = make_panel(made.units, made.readings.iloc[:0])
+    learned = learn_needs(made.before(DAY), panel, day_number(DAY), looks={})
+    drawn = learned.drawn(128)
+    assert drawn.shape == (len(panel.groups), 128, 3)
+    assert np.abs(drawn.mean(axis=1) - learned.needs) == pytest.approx(0.0, abs=0.35 * float(learned.se.max()))
+
+
+@pytest.mark.parametrize(("offset", "slope"), [(0.0, 1.0), (0.4, 1.0), (0.0, 0.8)])
+def test_calibration_finds_what_bends_probabilities(offset: float, slope: float) -> None:
+    """Simulated truth: 40,000 events at logit p' = offset + slope logit p; the prior holds it near (0, 1)."""
+    rng = np.random.default_rng(8)
+    x = rng.normal(-2.5, 1.5, 40_000)
+    happened = rng.random(40_000) < 0.9 / (1.0 + np.exp(-(offset + slope * x)))
+    found = calibration(1.0 / (1.0 + np.exp(-x)), happened, 0.9)
+    assert found == pytest.approx((offset, slope), abs=0.12)
