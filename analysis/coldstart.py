@@ -51,7 +51,7 @@ class StartState:
     `load_a`: steady amps the engine asks for at `reference_rpm` and 20 °C. `emf_v_per_rpm`: back-emf by crankshaft
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.temperature`).
     `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `sound_mohm`: cables,
-    contacts and motor of a sound vehicle at 20 °C, see :func:`start_margins_v`; 0 for amps at the reference speed.
+    contacts and motor of a sound vehicle at 20 °C, see :func:`start_margins_v`; None for amps at the reference speed.
     """
 
     open_circuit_v: Value
@@ -148,8 +148,12 @@ def _law(b: Value, c: Value, x: Value, *, least_slope: float) -> Value:
     """b x + c x²; where curvature would bring the slope under the least, in the cold or the heat, straight on at it."""
     if np.isscalar(c) and c == 0.0:
         return b * x
-    bend = (least_slope - b) / np.where(np.abs(c) < SMALL, SMALL, 2.0 * c)
-    held: Value = np.where(c < 0, np.minimum(x, np.maximum(bend, 0.0)), np.maximum(x, np.minimum(bend, 0.0)))
+    if np.isscalar(c):  # stays a plain number, which does not widen 32-bit arrays
+        bend: Value = (least_slope - b) / (2.0 * c if abs(c) >= SMALL else SMALL)
+        held: Value = np.minimum(x, np.maximum(bend, 0.0)) if c < 0 else np.maximum(x, np.minimum(bend, 0.0))
+    else:
+        bend = (least_slope - b) / np.where(np.abs(c) < SMALL, SMALL, 2.0 * c)
+        held = np.where(c < 0, np.minimum(x, np.maximum(bend, 0.0)), np.maximum(x, np.minimum(bend, 0.0)))
     return (b + c * held) * held + least_slope * (x - held)
 
 

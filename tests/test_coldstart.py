@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from analysis.battery import bank_resistance_mohm, bank_voltage_v, unequal_parallel
@@ -31,9 +32,14 @@ from analysis.coldstart import (
 )
 from analysis.limits import default_limits
 
-VAN = StartState(12.65, 7.0, 0.7, 0.6, 0.95, 17.0, 140.0, 0.038, 208.0, 107.0, 1500.0, drag_b=0.012)
+VAN = StartState(12.65, 7.0, 0.7, 0.6, 0.95, 17.0, 140.0, 0.038, 208.0, 107.0, 1500.0)
 NEED = start_limits(default_limits(12, fuel="petrol"))
 RESISTANCES = ("battery_mohm", "positive_mohm", "ground_mohm", "contacts_mohm", "motor_mohm", "control_mohm")
+
+
+def log_factor(b: float, c: float, x: float, least: float) -> float:
+    """b x + c x² as the sum of its slope from the reference on, where the slope is never below the least."""
+    return float(quad(lambda u: max(b + 2 * c * u, least), 0.0, x)[0])
 
 
 def loop_residual(amps: float, state: StartState, celsius: float) -> float:
@@ -41,9 +47,9 @@ def loop_residual(amps: float, state: StartState, celsius: float) -> float:
     x = 20.0 - celsius
     copper = 1.0 - 0.00393 * x
     e = state.open_circuit_v - 0.0012 * x
-    battery = state.battery_mohm / 1000 * np.exp(state.battery_b * x + state.battery_c * x * x)
+    battery = state.battery_mohm / 1000 * np.exp(log_factor(state.battery_b, state.battery_c, x, 0.0))
     rest = (state.positive_mohm + state.ground_mohm + state.motor_mohm) / 1000 * copper + state.contacts_mohm / 1000
-    load = state.load_a * np.exp(state.drag_b * x + state.drag_c * x * x)
+    load = state.load_a * np.exp(log_factor(state.drag_b, state.drag_c, x, 0.0055))
     share = state.load_speed_share
     # load = amps / ((1 - s) + s w / w_ref), turned round for the speed at these amps
     speed = state.reference_rpm * (amps / load - (1 - share)) / share
@@ -64,7 +70,7 @@ def test_voltages_close_by_kirchhoff_and_agree_with_a_nodal_solution(celsius: fl
     start = solve_start(VAN, celsius)
     x = 20.0 - celsius
     copper = 1.0 - 0.00393 * x
-    g_b = 1000 / (VAN.battery_mohm * np.exp(0.014 * x))
+    g_b = 1000 / (VAN.battery_mohm * np.exp(0.009 * x + 1.75e-4 * x**2))  # the published law, by hand
     g_p = 1000 / (VAN.positive_mohm * copper + VAN.contacts_mohm)
     g_g = 1000 / (VAN.ground_mohm * copper)
     amps = float(start.amps)

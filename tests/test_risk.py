@@ -99,7 +99,7 @@ def test_the_need_named_is_the_one_at_the_end_of_the_horizon(monkeypatch: pytest
         h = int(np.searchsorted(state.ahead_d, days))
         by_need = drawn_coldest_starts(
             state.drawn[h], state.field, state.rest_v, state.group, state.panel.volts, state.laws, outlook.needs,
-            cold=outlook.cold,
+            outlook.laws,
         )  # fmt: skip
         at_end = np.array(NEEDS)[np.median(by_need, axis=2).argmax(axis=0)]
         by_day[days] = dict(zip(state.panel.units["unit"].astype(str), at_end, strict=True))
