@@ -78,7 +78,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     value = reference_values(panel, raw, battery, load, share, emf)
     base, base_sd = usual_values(panel, value)
     base = with_assumed(panel, base, emf)
-    se = standard_errors(panel, raw, value, (battery[0], load[0]), (battery_doubt, load_doubt), noise)
+    se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt), noise)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
         left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
@@ -258,7 +258,7 @@ def _modelled_emf(
     raw = raw_quantities(panel, load[0], load[1], np.tile(inrush, (n, 1)), noise)
     level = smooth_level(reference_values(panel, raw, battery, load, np.zeros(n), None))
     copper = 1.0 - COPPER_PER_K.value * raw.x
-    cold = np.exp(battery[0][panel.group][:, None] * raw.x)
+    cold = np.exp(battery[0][panel.group][:, None] * raw.x + battery[1][panel.group][:, None] * raw.x**2)
     loop = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND] + level[MOTOR]) * copper + level[CONTACTS]
     emf = np.maximum(raw.rest_v - raw.amps * loop / 1e3, 0.05 * raw.rest_v)
     usual = group_median(level[LOAD], panel.group, n)[panel.group][:, None]
@@ -340,7 +340,7 @@ def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observ
     raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush, noise)
     battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
     value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
-    se = standard_errors(panel, raw, value, (battery[0], load[0]), (laws.battery_doubt, laws.load_doubt), noise)
+    se = standard_errors(panel, raw, value, (battery, load), (laws.battery_doubt, laws.load_doubt), noise)
     usual = laws.base[panel.group].T[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]

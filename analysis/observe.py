@@ -252,18 +252,19 @@ def standard_errors(
     panel: Panel,
     raw: Raw,
     value: Floats,
-    per_kelvin: tuple[Floats, Floats],
+    laws: tuple[tuple[Floats, Floats], tuple[Floats, Floats]],
     doubt: tuple[LawDoubt, LawDoubt],
     noise: Noise,
 ) -> Floats:
     """(7, U, R) standard errors of `value`, from instrument errors at the smoothed level (not at the noisy reading).
 
-    per_kelvin, doubt: slope of the battery's and of the load's temperature law (G,), and how far the laws may be out.
+    laws, doubt: slope and curvature (G,) of the battery's and of the load's temperature law, and how far they may be out.
+    A thermometer that is out counts with the slope at the reading's own temperature.
     """
     scale = (panel.volts / 12.0)[:, None]
     level = smooth_level(value)
     amps_at = raw.amps
-    per_k = np.stack([per_kelvin[0][panel.group], per_kelvin[1][panel.group]])[:, :, None]
+    per_k = [b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * raw.x for b, c in laws]
     battery = np.hypot(1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / amps_at, raw.amps_se * level[BATTERY])
     correction = [
         np.hypot(k * raw.temperature_se, d.relative_se(raw.x, panel.group)) for k, d in zip(per_k, doubt, strict=True)

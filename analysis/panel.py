@@ -221,11 +221,12 @@ def some_vehicles(panel: Panel, some: Ints) -> Panel:
 
 
 def evenly_of_each_group(panel: Panel, readings: int) -> Ints:
-    """Vehicles, in order, spread evenly over those of each group that were ever read: so many that they have about
-    `readings` columns."""
+    """Vehicles, in order, spread evenly over those of each group that were ever read (all of a group that never was): so
+    many that they have about `readings` columns."""
     most = max(1, readings // panel.row.shape[1])
     read = panel.present.any(axis=1)
-    rows = [spread_over((panel.group == g) & read, most) for g in range(len(panel.groups))]
+    groups = [panel.group == g for g in range(len(panel.groups))]
+    rows = [spread_over(g & read if (g & read).any() else g, most) for g in groups]
     return np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *rows]))
 
 

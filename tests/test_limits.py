@@ -36,7 +36,8 @@ def test_every_coefficient_names_its_source_or_says_our_choice() -> None:
     assert len(coefficients) > 10
     for name, limit in coefficients.items():
         assert limit.lowest <= limit.value <= limit.highest, name
-        assert any(word in limit.source for word in ("our choice", "practice", "memory", "IEC", "NBS")), name
+        words = ("our choice", "practice", "memory", "IEC", "NBS", "ASTM", "DOI")
+        assert any(word in limit.source for word in words), name
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ from analysis.observe import (
     POSITIVE,
     ClassLaws,
     LawDoubt,
+    Noise,
     Observations,
     nearest_known,
     smooth_level,
@@ -31,11 +32,12 @@ from analysis.panel import MEASURED, Panel, make_panel
 from analysis.temperature import TemperatureLaw
 
 BASE = np.array([6.0, 0.6, 0.7, 0.9, 11.0, 180.0, 110.0])  # mΩ, A for the load, at 20 °C
-REST_V, EMF_V, BATTERY_PER_K, LOAD_PER_K, INRUSH = 12.65, 9.2, 0.012, 0.009, 0.85
+REST_V, EMF_V, INRUSH = 12.65, 9.2, 0.85
+BATTERY_PER_K, BATTERY_CURVE, LOAD_PER_K, LOAD_CURVE = 0.009, 1.75e-4, 0.012, 2.8e-4
 CERTAIN = LawDoubt(np.zeros((1, 2, 2)), np.zeros((1, 2)))
 LAWS = ClassLaws(
-    battery_per_k=np.array([BATTERY_PER_K]), battery_curve=np.zeros(1), load_per_k=np.array([LOAD_PER_K]),
-    load_curve=np.zeros(1), battery_doubt=CERTAIN, load_doubt=CERTAIN, base=BASE[None],
+    battery_per_k=np.array([BATTERY_PER_K]), battery_curve=np.array([BATTERY_CURVE]), load_per_k=np.array([LOAD_PER_K]),
+    load_curve=np.array([LOAD_CURVE]), battery_doubt=CERTAIN, load_doubt=CERTAIN, base=BASE[None],
     base_sd=np.full((1, 7), 0.1), rest_v=np.array([REST_V]),
     emf_v=np.array([EMF_V]), speed_share=np.zeros(1), emf_per_rpm=np.array([0.045]), scatter=np.ones((1, 7)),
     coil_mohm=np.array([1500.0]), inrush=np.array([[INRUSH, 1.0]]),
@@ -48,8 +50,8 @@ def measured(multiple: np.ndarray, temperature_c: np.ndarray, *, system_v: float
     blocks = system_v / 12.0
     copper = 1.0 - COPPER_PER_K.value * x
     at_20 = multiple * (BASE * np.array([blocks] * 5 + [1.0, blocks]))[:, None, None]
-    amps = at_20[LOAD] * np.exp(LOAD_PER_K * x)
-    battery = at_20[BATTERY] * np.exp(BATTERY_PER_K * x)
+    amps = at_20[LOAD] * np.exp(LOAD_PER_K * x + LOAD_CURVE * x**2)
+    battery = at_20[BATTERY] * np.exp(BATTERY_PER_K * x + BATTERY_CURVE * x**2)
     positive, ground, motor = (at_20[c] * copper for c in (POSITIVE, GROUND, MOTOR))
     loop = battery + positive + ground + motor + at_20[CONTACTS]
     rest = np.full_like(temperature_c, REST_V * blocks)
@@ -219,6 +221,20 @@ def test_worse_meters_larger_errors() -> None:
     one, two = observe(panel, LAWS), observe(panel, replace(LAWS, scatter=2.0 * LAWS.scatter))
     assert two.se == pytest.approx(2.0 * one.se)
     assert two.value == pytest.approx(one.value)
+
+
+@pytest.mark.parametrize("celsius", [20.0, 0.0, -15.0])
+def test_a_thermometer_that_is_out_counts_by_as_much_as_it_moves_the_value(celsius: float) -> None:
+    """Against the values of the same reading with the thermometer 0.1 K to either side; 2 K is its stated error."""
+    at = np.full((1, 3), celsius)
+    panel = measured(np.ones((7, 1, 3)), at)
+    warm, cold = (
+        observe(replace(panel, measured={**panel.measured, "temperature_c": at + k}), LAWS).value for k in (0.1, -0.1)
+    )
+    exact, usual = (observe(panel, LAWS, Noise(temperature_k=k)) for k in (0.0, 2.0))
+    for c in (BATTERY, LOAD):
+        added = np.sqrt(usual.se[c] ** 2 - exact.se[c] ** 2)
+        assert added == pytest.approx(2.0 * np.abs(np.log(warm[c] / cold[c])) / 0.2, rel=1e-3), CHANNELS[c]
 
 
 def test_the_law_s_own_doubt_is_in_the_errors_and_grows_away_from_the_temperatures_seen() -> None:
