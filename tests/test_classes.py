@@ -193,7 +193,9 @@ def test_a_class_without_readings_has_priors_and_practice() -> None:
 def test_a_class_never_read_beside_one_that_is_has_practice_too() -> None:
     """Contract, and property: the vehicles of a class without readings change nothing in the class that has some."""
     read = van_fleet(20, 5)
-    buses = pd.DataFrame({"unit": ["B1", "B2"], "vehicle_class": "bus", "system_v": 24, "depot": "hill", "fuel": "diesel"})
+    buses = pd.DataFrame(
+        {"unit": ["B1", "B2"], "vehicle_class": "bus", "system_v": 24, "depot": "hill", "fuel": "diesel"}
+    )
     taken = [pd.Timestamp("2022-01-01") + pd.Timedelta(days=35 * k) for k in range(5)]
     frame = pd.DataFrame({"unit": np.repeat(read.units["unit"], 5), "taken_at": taken * 20}).reset_index(drop=True)
     frame = frame.assign(**{k: v.ravel() for k, v in read.measured.items()})
