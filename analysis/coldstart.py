@@ -146,9 +146,9 @@ def _blocks(volts: Value) -> Value:
 
 def _law(b: Value, c: Value, x: Value, *, least_slope: float) -> Value:
     """b x + c x²; where curvature would bring the slope under the least, in the cold or the heat, straight on at it."""
-    if np.isscalar(c) and c == 0.0:
-        return b * x
-    if np.isscalar(c):  # stays a plain number, which does not widen 32-bit arrays
+    if not isinstance(c, np.ndarray):  # a plain number stays one, and does not widen 32-bit arrays
+        if c == 0.0:
+            return b * x
         bend: Value = (least_slope - b) / (2.0 * c if abs(c) >= SMALL else SMALL)
         held: Value = np.minimum(x, np.maximum(bend, 0.0)) if c < 0 else np.maximum(x, np.minimum(bend, 0.0))
     else:

@@ -56,7 +56,7 @@ class Draws:
         shift = _unit(_mixed(self.key ^ _mixed(np.array([axis + 1000 * self.seed + 1], dtype=np.uint64))))
         place = points(self.count, self.seed)[axis][None, :] + shift[:, None]
         place -= np.floor(place)
-        return np.clip(place, INSIDE, 1.0 - INSIDE)
+        return np.asarray(np.clip(place, INSIDE, 1.0 - INSIDE), dtype=np.float64)
 
     def normal(self, quantity: str) -> Floats:
         """(U, K) standard normal."""

@@ -196,7 +196,7 @@ def fit_temperature_law(
     Differences within a unit remove the unit's own level: to its weighted mean, or, when `time_days` is given, to the
     unit's previous reading, which also removes slow wear. Huber weights hold outliers and failing parts down.
     The prior counts as data: few readings in a narrow range give the prior back, thousands give the data, and the
-    curvature leaves zero only where the data carry it.
+    curvature leaves the prior's only where the data carry it.
 
     :param log_value: log of the quantity, shape (n,); not-finite readings are left out
     :param temperature_c: temperature of the reading [°C], shape (n,)
