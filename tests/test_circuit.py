@@ -376,17 +376,21 @@ def test_every_value_that_alone_explains_a_reading_is_named() -> None:
 
 
 def test_an_uncertain_temperature_widens_what_is_expected() -> None:
-    """Volts and amps of a start at -10 °C, noted without a thermometer as 15 °C: 8 K of doubt does not cover 25 K."""
-    cold = pd.DataFrame(predicted_measurements(STATE, np.array([-10.0])), columns=list(MEASURED))
+    """Volts and amps of a start in the cold, noted without a thermometer as 15 °C: 8 K of doubt cover 15 K and not 25 K,
+    2 K do not cover 15 K.  Doubt is of first order, with the slope at 15 °C: 25 K off the bent laws leave the line."""
     tight = StateSpread(*(0.02,) * 7)
-    p = [
-        float(
-            check_closure(cold.assign(temperature_c=15.0), STATE, 12, spread=tight, temperature_sd_k=sd)["p_value"][0]
-        )
-        for sd in (0.0, 2.0, 8.0, 20.0)
-    ]
-    assert p == sorted(p)
-    assert p[-1] > 0.01 > 0.001 > p[0]
+
+    def p_values(celsius: float) -> list[float]:
+        shown = pd.DataFrame(predicted_measurements(STATE, np.array([celsius])), columns=list(MEASURED))
+        noted = shown.assign(temperature_c=15.0)
+        found = [check_closure(noted, STATE, 12, spread=tight, temperature_sd_k=sd) for sd in (0.0, 2.0, 8.0, 20.0)]
+        return [float(f["p_value"][0]) for f in found]
+
+    mild, cold = p_values(0.0), p_values(-10.0)
+    assert mild == sorted(mild)
+    assert cold == sorted(cold)
+    assert mild[2] > 0.01 > 0.001 > mild[1]
+    assert cold[2] < 0.001
 
 
 def test_surface_charge_is_taken_off_the_rest_volts_before_they_are_blamed() -> None:
