@@ -11,14 +11,16 @@ from scipy.stats import dirichlet
 
 from analysis.learning import LearnedNeeds
 from analysis.lifetimes import DAYS_PER_YEAR, LEAST_FAILURES, Lifetime, observed_lives, part_lifetimes
-from analysis.observe import CHANNELS, ClassLaws
-from analysis.panel import FleetTables, dates_of
+from analysis.limits import REFERENCE_C
+from analysis.observe import CHANNELS, ClassLaws, LawDoubt
+from analysis.panel import FleetTables, Floats, dates_of
 from analysis.plan_settings import PlanSettings
 from analysis.resets import PART_CHANNELS, PARTS
 from analysis.state import FleetState
 from analysis.trend import LIVES_D, default_prior
 
 SHARE_COUNTS = 10.0  # the stated shares of no-starts by part count as much as so many no-starts; our choice
+COLD_C = -20.0  # at which laws are told as multiples, our choice: where a sound vehicle is expected to start
 MOST_VEHICLES = 500  # of each class, for the lives of parts; our choice
 COLUMNS = ["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts", "cases"]
 
@@ -64,6 +66,8 @@ def law_rows(laws: ClassLaws, group: int) -> list[_Row]:
     rows: list[_Row] = [
         ("battery resistance per kelvin colder", 100 * float(laws.battery_per_k[group]), np.nan, "%/K", np.nan),
         ("load per kelvin colder", 100 * float(laws.load_per_k[group]), np.nan, "%/K", np.nan),
+        _in_the_cold("battery resistance", laws.battery_per_k, laws.battery_curve, laws.battery_doubt, group),
+        _in_the_cold("load", laws.load_per_k, laws.load_curve, laws.load_doubt, group),
         (
             "loop resistance share of rest volts over peak amps",
             float(laws.inrush[group, 0]),
@@ -77,6 +81,15 @@ def law_rows(laws: ClassLaws, group: int) -> list[_Row]:
         usual = float(laws.base[group, c])
         rows.append((f"usual {channel.replace('_', ' ')}", usual, float(laws.base_sd[group, c]) * usual, unit, np.nan))
     return rows
+
+
+def _in_the_cold(name: str, slope: Floats, curve: Floats, doubt: LawDoubt, group: int) -> _Row:
+    """A law at COLD_C as a multiple of the value at 20 °C: the slope there does not say it, because laws bend."""
+    x = REFERENCE_C.value - COLD_C
+    step = np.array([x, x * x])
+    times = float(np.exp(step @ np.array([slope[group], curve[group]])))
+    error = times * float(np.sqrt(step @ doubt.covariance[group] @ step))
+    return f"{name} at −20 °C, times that at 20 °C", times, error, "1", np.nan
 
 
 def growth_rows(state: FleetState, group: int, channel: int) -> list[_Row]:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from samples_fleet import fleet, tables_of
 
-from analysis.class_table import COLUMNS, SHARE_COUNTS, failure_rows
+from analysis.class_table import COLUMNS, SHARE_COUNTS, failure_rows, law_rows
+from analysis.classes import estimate_laws
 from analysis.lifetimes import LEAST_FAILURES, part_lifetimes
+from analysis.panel import make_panel
 from analysis.plan_settings import PlanSettings
 from analysis.resets import PARTS
 
@@ -61,3 +64,14 @@ def test_a_class_with_few_failures_is_given_the_fleet_s_age_and_a_fleet_with_few
 def test_the_columns_are_those_of_the_table() -> None:
     """Definition: five values of a row, the class, and its three counts."""
     assert len(COLUMNS) == len(rows_of(lives({}), lives({}))[0]) + 4
+
+
+def test_a_class_never_read_is_told_the_published_laws_in_the_cold_with_their_doubt() -> None:
+    """Worked by hand at -20 °C, x = 40 K: battery e^(0.009 x 40 + 1.75e-4 x 1600) = e^0.64 = 1.896, its logarithm known
+    to sqrt((0.003 x 40)^2 + (0.6e-4 x 1600)^2) = 0.1537; load e^(0.012 x 40 + 2.8e-4 x 1600) = e^0.928 = 2.529, to 0.2049."""
+    tables = tables_of(fleet())
+    rows = law_rows(estimate_laws(make_panel(tables.units, tables.readings.iloc[:0])), 0)
+    for name, times, log_error in (("battery resistance", 1.896, 0.1537), ("load", 2.529, 0.2049)):
+        found = value(rows, f"{name} at −20 °C, times that at 20 °C")
+        assert found[1] == pytest.approx(times, abs=0.001)
+        assert found[2] == pytest.approx(times * log_error, abs=0.001)
