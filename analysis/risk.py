@@ -20,9 +20,9 @@ FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our c
 # 1 failing at +5 degC), above which a vehicle is flagged by these alone, and above which it is flagged where its readings
 # also drift at that rate; our choice, from figures of simulated fleets, see DEVELOPERS.md
 FLAG_LEVELS = {
-    2.0: ((0.39, 0.415), (0.15, 0.275)),
-    5.0: ((0.31, 0.375), (0.11, 0.255)),
-    10.0: ((0.26, 0.34), (0.08, 0.23)),
+    2.0: ((0.40, 0.50), (0.22, 0.37)),
+    5.0: ((0.31, 0.45), (0.15, 0.30)),
+    10.0: ((0.20, 0.36), (0.08, 0.25)),
 }
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
 FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
