@@ -9,9 +9,8 @@ import numpy.typing as npt
 
 from analysis.coldstart import StartLimits, StartState, start_margins_v
 from analysis.draws import Draws
-from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws, LawDoubt
+from analysis.observe import BATTERY, CONTACTS, CONTROL, GROUND, LEAST_LEVEL, LOAD, MOTOR, POSITIVE, ClassLaws, LawDoubt
 from analysis.panel import Floats, Ints, Reals, in_chunks
-from analysis.trend import LEAST_LEVEL
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analysis.draws import Draws
+from analysis.observe import LEAST_LEVEL
 from analysis.panel import Bools, Floats, Ints, Reals, in_chunks
 
 ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
@@ -34,7 +35,6 @@ MAY_BE_SLIP_SE = 2.5  # the latest reading is looked at as a slip beyond so many
 STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 DAYS_PER_YEAR = 365.25
-LEAST_LEVEL = 0.05  # no part has less than this share of what is usual in its class; our choice: no resistance is nil
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
 PER_DAY = 4  # steps of the table of growth
