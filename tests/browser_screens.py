@@ -42,7 +42,7 @@ def free_port() -> int:
 def server(database: Path, today: str) -> Iterator[str]:
     """The screens on `database` on the day `today`; gives the address, stops its own process at the end."""
     port = free_port()
-    command = [sys.executable, "-m", "dashboard.cli", "--db", str(database), "dashboard", "--port", str(port)]
+    command = [sys.executable, "-m", "dashboard.cli.main", "--db", str(database), "dashboard", "--port", str(port)]
     surroundings = {**os.environ, "CRANKTREND_TODAY": today}
     address = f"http://127.0.0.1:{port}"
     log = database.with_suffix(f".{port}.log")

@@ -11,7 +11,7 @@ from browser_screens import CHROMIUM, FLAGS, READY, field, server, settled
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from dashboard import weekly
+from dashboard.desk import weekly
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, demo_operator
 from ingest import store

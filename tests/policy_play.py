@@ -12,14 +12,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analysis.assess import assess
-from analysis.candidates import complete_catalogue, no_start_costs
-from analysis.learning import Look
-from analysis.lifetimes import observed_lives, part_lifetimes
-from analysis.panel import FleetTables
-from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
-from analysis.plan_settings import CHEAP_ACTIONS, PARTS, PlanSettings
-from analysis.policies import best_ages
+from analysis.costs import CHEAP_ACTIONS, PARTS, PlanSettings
+from analysis.forecast.learning import Look
+from analysis.plan.candidates import complete_catalogue, no_start_costs
+from analysis.plan.policies import best_ages
+from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
+from analysis.readings.panel import FleetTables
+from analysis.wear.lives import observed_lives, part_lifetimes
+from analysis.worklist.assess import assess
 from demo_fleet.simulate import Fleet, FleetRun
 from demo_fleet.specs import FleetSpec
 

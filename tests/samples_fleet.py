@@ -7,9 +7,11 @@ from functools import lru_cache
 import pandas as pd
 import pytest
 
-from analysis import assess, learning, lows, prognosis
-from analysis.draws import Draws, keys_of
-from analysis.panel import FleetTables
+from analysis.forecast import learning, lows
+from analysis.forecast import outlook as prognosis
+from analysis.readings.draws import Draws, keys_of
+from analysis.readings.panel import FleetTables
+from analysis.worklist import assess
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import FleetSpec
 

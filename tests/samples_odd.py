@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.panel import MEASURED, FleetTables
+from analysis.readings.panel import MEASURED, FleetTables
 
 AS_OF = pd.Timestamp("2025-12-01")
 KINDS = ("one channel", "constant", "one moment", "hours old", "wild", "usual", "5,000 readings", "outcomes")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.plan import PlanInputs
+from analysis.plan.replacement_plan import PlanInputs
 
 AS_OF = pd.Timestamp("2026-11-23")  # a Monday
 PARTS = (

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from analysis.assess import Assessment
-from dashboard.assessment import assess_database
+from analysis.worklist.assess import Assessment
+from dashboard.desk.assessment import assess_database
 from demo_fleet.export import export_fleet
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import SEVERE, FleetSpec

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.address import bay_address, checked, only_here
+from dashboard.screens.address import bay_address, checked, only_here
 
 
 @pytest.mark.parametrize(

@@ -14,12 +14,12 @@ import pandas as pd
 import pytest
 from samples_fleet import cut, fleet, quick, tables_of
 
-from analysis import learning
-from analysis.assess import Assessment, assess
-from analysis.panel import MEASURED, FleetTables
-from analysis.prognosis import WEEKS
-from analysis.resets import PARTS
-from dashboard.assessment import list_rows
+from analysis.forecast import learning
+from analysis.forecast.outlook import WEEKS
+from analysis.readings.panel import MEASURED, FleetTables
+from analysis.readings.renewals import PARTS
+from analysis.worklist.assess import Assessment, assess
+from dashboard.desk.assessment import list_rows
 
 DAY = pd.Timestamp("2022-12-12")
 CONTRACT = [
@@ -167,7 +167,7 @@ def test_a_person_s_answer_counts_from_the_day_it_was_given(tables: FleetTables,
 
 
 def test_the_json_has_exactly_the_keys_of_the_contract(tables: FleetTables, usual: Assessment) -> None:
-    """DESIGN.md, `risk --format json`: names, order and types."""
+    """DEVELOPERS.md, the contract of `risk --format json`: names, order and types."""
     assessed = usual
     rows = list_rows(assessed, tables.readings, flagged_only=False)
     assert len(rows) == len(tables.units)
@@ -240,19 +240,19 @@ def test_a_lower_tolerance_flags_no_vehicle_more(tables: FleetTables) -> None:
     ],
 )
 def test_a_bad_call_names_argument_value_and_range(tables: FleetTables, arguments: dict, words: str) -> None:
-    """Convention 5."""
+    """Contract: a bad call names the argument, its value and what is allowed."""
     with pytest.raises(ValueError, match=words):
         assess(tables, as_of=DAY, **arguments)
 
 
 def test_a_fractional_horizon_is_a_bad_call(tables: FleetTables) -> None:
-    """Convention 5."""
+    """Contract: a bad call names the argument, its value and what is allowed."""
     with pytest.raises(ValueError, match="horizon_days"):
         assess(tables, as_of=DAY, horizon_days=1.5)  # type: ignore[arg-type]
 
 
 def test_no_unit_and_unknown_unit_are_bad_calls(tables: FleetTables) -> None:
-    """Convention 5."""
+    """Contract: a bad call names the argument, its value and what is allowed."""
     with pytest.raises(ValueError, match="no unit"):
         assess(replace(tables, units=tables.units.iloc[:0]), as_of=DAY)
     with pytest.raises(ValueError, match="'U00001' is not in units"):
@@ -260,7 +260,7 @@ def test_no_unit_and_unknown_unit_are_bad_calls(tables: FleetTables) -> None:
 
 
 def test_tables_are_not_changed(tables: FleetTables) -> None:
-    """Convention 2: arguments are never changed."""
+    """Contract: arguments are never changed."""
     copies = replace(tables, **{n: getattr(tables, n).copy() for n in TABLES})
     assess(tables, as_of=DAY)
     for name in TABLES:

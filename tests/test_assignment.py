@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
-from analysis.assignment import Capacity, assign, relaxation, reserve
-from analysis.replacement import Options
-from analysis.slot_prices import slot_prices
+from analysis.plan.assignment import Capacity, assign, relaxation, reserve
+from analysis.plan.slot_prices import slot_prices
+from analysis.plan.visit_costs import Options
 
 
 def make_options(rng: np.random.Generator, units: int, weeks: int, kinds: int = 2) -> Options:

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 from samples_fleet import cut, fleet, quick, tables_of
 
-from analysis.assess import Assessment, assess
-from analysis.backtest import backtest_lists
+from analysis.backtest.lists import backtest_lists
+from analysis.worklist.assess import Assessment, assess
 
 DAYS = [pd.Timestamp(d) for d in ("2022-10-03", "2022-11-07", "2023-01-02")]
 

@@ -13,11 +13,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.bays import BayEffects, bay_effects, corrected
-from analysis.classes import estimate_laws, observe
-from analysis.hands import EFFECTS, channel_patterns
-from analysis.observe import BATTERY, CONTACTS, GROUND, LOAD, POSITIVE
-from analysis.panel import Panel, make_panel, without_slips
+from analysis.readings.bays import BayEffects, bay_effects, corrected
+from analysis.readings.class_laws import estimate_laws, observe
+from analysis.readings.hands import EFFECTS, channel_patterns
+from analysis.readings.observe import BATTERY, CONTACTS, GROUND, LOAD, POSITIVE
+from analysis.readings.panel import Panel, make_panel, without_slips
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import CONTINENTAL, FleetSpec
 

@@ -13,8 +13,8 @@ from urllib.parse import urlparse
 
 import pytest
 
-from dashboard import weekly
-from dashboard.planning import load_plan
+from dashboard.desk import weekly
+from dashboard.desk.planning import load_plan
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, demo_operator
 from ingest import store

@@ -14,8 +14,8 @@ import pandas as pd
 import pytest
 from samples_screens import AS_OF, assessed, fleet_database
 
-from dashboard import weekly
-from dashboard.pages import _TITLES
+from dashboard.desk import weekly
+from dashboard.screens.pages import _TITLES
 from ingest import store
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")

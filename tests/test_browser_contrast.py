@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 
-from dashboard import theme, weekly
+from dashboard.charts import theme
+from dashboard.desk import weekly
 from ingest import store
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")

@@ -16,9 +16,9 @@ import pytest
 from samples_screens import one_reading_database
 from sqlite_utils import Database
 
-from analysis.assess import Assessment
-from dashboard import weekly
-from dashboard.assessment import assess_database
+from analysis.worklist.assess import Assessment
+from dashboard.desk import weekly
+from dashboard.desk.assessment import assess_database
 from ingest import store
 from ingest.entries import record_reading
 from ingest.records import list_versions

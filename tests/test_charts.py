@@ -15,8 +15,8 @@ import pytest
 from samples_screens import assessed, readings_of, worst_unit
 from scipy.stats import theilslopes
 
-from analysis.course import PLAIN_D, Z_80, PartCourse, cold_course, part_course, plain_slopes, season_course
-from dashboard import charts
+from analysis.worklist.course import PLAIN_D, Z_80, PartCourse, cold_course, part_course, plain_slopes, season_course
+from dashboard.charts import charts
 
 
 def specs_in(spec: dict[str, Any]) -> str:

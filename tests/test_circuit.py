@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from analysis.battery import full_charge_resistance_mohm
-from analysis.circuit import ELEMENTS, Inferred, Instrument, infer_resistances, kirchhoff_gap
-from analysis.closure import MEASURED, Inrush, StateSpread, check_closure, predicted_measurements
-from analysis.coldstart import StartState, solve_start
+from analysis.bay.closure import MEASURED, Inrush, StateSpread, check_closure, predicted_measurements
+from analysis.circuit.battery import full_charge_resistance_mohm
+from analysis.circuit.resistances import ELEMENTS, Inferred, Instrument, infer_resistances, kirchhoff_gap
+from analysis.starting.loop import StartState, solve_start
 
 TRUTH = {"battery": 6.0, "positive_cable": 0.6, "ground_path": 0.5, "solenoid_contacts": 0.8, "motor_winding": 15.0}
 CONTROL_MOHM, COIL_MOHM = 110.0, 1500.0

@@ -7,12 +7,12 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, tables_of
 
-from analysis.class_table import COLUMNS, SHARE_COUNTS, failure_rows, law_rows
-from analysis.classes import estimate_laws
-from analysis.lifetimes import LEAST_FAILURES, part_lifetimes
-from analysis.panel import make_panel
-from analysis.plan_settings import PlanSettings
-from analysis.resets import PARTS
+from analysis.costs import PlanSettings
+from analysis.readings.class_laws import estimate_laws
+from analysis.readings.panel import make_panel
+from analysis.readings.renewals import PARTS
+from analysis.wear.lives import LEAST_FAILURES, part_lifetimes
+from analysis.worklist.class_table import COLUMNS, SHARE_COUNTS, failure_rows, law_rows
 
 
 def lives(failed: dict[str, int], *, running: int = 50, years: float = 6.0) -> pd.DataFrame:

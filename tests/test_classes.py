@@ -9,8 +9,17 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet
 
-from analysis import classes
-from analysis.classes import (
+from analysis.circuit.limits import (
+    BATTERY_CURVATURE,
+    BATTERY_PER_K,
+    COPPER_PER_K,
+    DRAG_CURVATURE,
+    DRAG_PER_K,
+    REFERENCE_C,
+)
+from analysis.circuit.temperature import BATTERY_LAW, DRAG_LAW
+from analysis.readings import class_laws as classes
+from analysis.readings.class_laws import (
     ASSUMED_COIL_MOHM,
     BASE_SD,
     combined,
@@ -20,10 +29,8 @@ from analysis.classes import (
     usual_values,
     with_assumed,
 )
-from analysis.limits import BATTERY_CURVATURE, BATTERY_PER_K, COPPER_PER_K, DRAG_CURVATURE, DRAG_PER_K, REFERENCE_C
-from analysis.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, Noise
-from analysis.panel import MEASURED, Panel, make_panel
-from analysis.temperature import BATTERY_LAW, DRAG_LAW
+from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, Noise
+from analysis.readings.panel import MEASURED, Panel, make_panel
 
 BASE = np.array([6.0, 0.6, 0.7, 0.9, 11.0, 180.0, 110.0])
 SPREAD = np.array([0.12, 0.2, 0.2, 0.15, 0.1, 0.06, 0.2])

@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick
 
-from dashboard.cli import LIST_COLUMNS, harmless, main
+from dashboard.cli.main import LIST_COLUMNS, harmless, main
 from demo_fleet.export import export_fleet
 from ingest.records import read_pins
 from ingest.store import backup, open_database, read_readings
@@ -126,7 +126,7 @@ def test_a_dry_run_stores_nothing(run: Run, tmp_path: Path) -> None:
 
 
 def test_risk_as_json_has_the_contract_s_names(run: Run, database: Path) -> None:
-    """DESIGN.md: names, order, flagged only unless --all, highest probability first, nothing but JSON on stdout."""
+    """DEVELOPERS.md, the contract: names, order, flagged only unless --all, highest probability first, nothing but JSON on stdout."""
     some, every = (run("risk", "--as-of", DAY, "--format", "json", *more, db=database) for more in ((), ("--all",)))
     assert (some.code, every.code) == (0, 0)
     body = json.loads(some.out)
@@ -211,7 +211,7 @@ def test_the_horizon_is_passed_on(run: Run, database: Path) -> None:
     ],
 )
 def test_a_mistake_is_one_clear_line_on_standard_error(run: Run, database: Path, words: tuple, said: str) -> None:
-    """Convention 5: exit code 2, what and what is allowed, nothing on standard output, no traceback."""
+    """Contract: exit code 2, what and what is allowed, nothing on standard output, no traceback."""
     got = run(*words, db=database)
     assert got.code == 2
     assert got.out == ""

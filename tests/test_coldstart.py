@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from analysis.battery import bank_resistance_mohm, bank_voltage_v, unequal_parallel
-from analysis.coldstart import (
+from analysis.circuit.battery import bank_resistance_mohm, bank_voltage_v, unequal_parallel
+from analysis.circuit.limits import default_limits
+from analysis.starting.loop import (
     COLDEST_C,
     NEEDS,
     PART_FIELDS,
@@ -30,7 +31,6 @@ from analysis.coldstart import (
     start_margin_v,
     start_margins_v,
 )
-from analysis.limits import default_limits
 
 VAN = StartState(12.65, 7.0, 0.7, 0.6, 0.95, 17.0, 140.0, 0.038, 208.0, 107.0, 1500.0)
 NEED = start_limits(default_limits(12, fuel="petrol"))

@@ -15,15 +15,15 @@ from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from streamlit.testing.v1 import AppTest
 from test_views import PAGES, past_like_today
 
-from dashboard import columns, history, session
-from dashboard.plain_text import percent
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import columns, history, session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.words.plain_text import percent
 from ingest import store
 from ingest.corrections import correct
 from ingest.entries import record_repair
 from ingest.records import save_decision, save_setting
 
-APP = Path(__file__).parents[1] / "dashboard" / "app.py"
+APP = Path(__file__).parents[1] / "dashboard" / "screens" / "app.py"
 NUMBER = r"[−-]?\d[\d., ]*( ?(%|°[CF]|mΩ|Ω|A|V|h|km|K|rpm))?"
 MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
 AS_TEXT = re.compile(

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import false_discovery_control
 
-from analysis.control_chart import (
+from analysis.wear.control_chart import (
     WINSOR,
     chance,
     cusum,

@@ -14,8 +14,8 @@ from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from sqlite_utils import Database
 from test_views import HOSTILE, past_like_today, run, said
 
-from dashboard import history, session
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import history, session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.corrections import correct, withdraw
 from ingest.entries import record_repair

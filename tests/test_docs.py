@@ -6,7 +6,7 @@ import argparse
 import re
 from pathlib import Path
 
-from dashboard.cli import build_parser
+from dashboard.cli.main import build_parser
 from ingest.fields import glossary_markdown
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -13,9 +13,9 @@ import pytest
 from samples_fleet import fleet, quick, tables_of
 from scipy.stats import kstest, t
 
-from analysis.assess import Assessment, assess
-from analysis.draws import QUANTITIES, Draws, keys_of
-from analysis.panel import FleetTables
+from analysis.readings.draws import QUANTITIES, Draws, keys_of
+from analysis.readings.panel import FleetTables
+from analysis.worklist.assess import Assessment, assess
 
 DAY = pd.Timestamp("2022-12-12")
 FIGURES = (

@@ -5,8 +5,10 @@ import pandas as pd
 import pytest
 from scipy.stats import kstest
 
-from analysis.control_chart import run_length, threshold_for_rate
-from analysis.drift import (
+from analysis.readings.observe import CHANNELS
+from analysis.readings.panel import Bools, FleetTables, Floats
+from analysis.wear.control_chart import run_length, threshold_for_rate
+from analysis.wear.drift import (
     FEWEST_SHARING,
     Ageing,
     common_shift,
@@ -19,10 +21,8 @@ from analysis.drift import (
     watch_fleet,
     week_of,
 )
-from analysis.observe import CHANNELS
-from analysis.panel import Bools, FleetTables, Floats
-from analysis.plain_trend import plain_trend
-from analysis.state import day_number, estimate_state
+from analysis.wear.plain_trend import plain_trend
+from analysis.wear.state import day_number, estimate_state
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import FleetSpec, healthy_growth
 
@@ -288,7 +288,7 @@ def test_scatter_is_learned_from_below_and_has_bounds() -> None:
 
 def test_a_large_class_is_known_by_vehicles_from_all_over_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """Property: whether the uneasy half of a class comes first or last by name makes no difference to its scatter."""
-    monkeypatch.setattr("analysis.drift.FIT_VEHICLES", 400)
+    monkeypatch.setattr("analysis.wear.drift.FIT_VEHICLES", 400)
     z = np.random.default_rng(1).standard_normal((1, 1600, 20))
     z[:, 800:] *= 1.3
     group = np.zeros(1600, dtype=np.int64)

@@ -20,8 +20,9 @@ from typing import Any
 import pytest
 from samples_ingest import CLIMATE, GOOD, HEADING, UNITS, reading, readings_file
 
-from dashboard import cli, terminal
-from dashboard.cli import main
+from dashboard.cli import main as cli
+from dashboard.cli.main import main
+from dashboard.desk import terminal
 from ingest import store
 from ingest.store import open_database, read_readings
 

@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.closure import MEASURED, check_closure, predicted_measurements
-from analysis.expected import ClassKnowledge, Expected, class_knowledge, expected_of
-from analysis.panel import FleetTables, days_since_epoch, make_panel, without_slips
-from analysis.temperature import THERMOMETER_SD_C
+from analysis.bay.closure import MEASURED, check_closure, predicted_measurements
+from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
+from analysis.circuit.temperature import THERMOMETER_SD_C
+from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MIXED, FleetSpec, healthy_growth
 
@@ -118,7 +118,7 @@ def test_only_readings_handed_over_count() -> None:
 
 
 def test_learned_battery_laws_lie_between_the_two_published_brackets() -> None:
-    """Load-test table x1.37 and power-available table x2.5 from 20 to -18 °C (REFERENCES; see tests/published)."""
+    """Load-test table x1.37 and power-available table x2.5 from 20 to -18 °C (see tests/published)."""
     for name in make_panel(sound().units, sound().readings.iloc[:0]).groups:
         law = knowledge(name).battery
         assert 1.37 < np.exp(law.log_factor(-18.0)) < 2.5

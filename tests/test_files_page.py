@@ -18,9 +18,9 @@ from samples_screens import one_reading_database
 from streamlit.testing.v1 import AppTest
 from test_views import run, said
 
-from dashboard import importing
-from dashboard.importing import Import, Order, Teller, begin
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.judging import importing
+from dashboard.judging.importing import Import, Order, Teller, begin
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.errors import FileRefused
 

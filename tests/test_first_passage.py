@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import invgauss
 
-from analysis.first_passage import first_passage_probability
+from analysis.wear.first_passage import first_passage_probability
 
 
 def test_the_inverse_gaussian_example() -> None:

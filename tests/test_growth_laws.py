@@ -11,7 +11,8 @@ from statsmodels.regression.linear_model import WLS
 from statsmodels.robust.norms import TukeyBiweight
 from statsmodels.robust.robust_linear_model import RLM
 
-from analysis.growth_laws import (
+from analysis.readings.renewals import Renewals, ended_lives
+from analysis.wear.growth_laws import (
     CLASS_COUNTS,
     LIFE_COUNTS,
     ONSET_COUNTS,
@@ -22,8 +23,7 @@ from analysis.growth_laws import (
     relearned,
     span_of,
 )
-from analysis.resets import Renewals, ended_lives
-from analysis.trend import (
+from analysis.wear.paths import (
     DAYS_PER_YEAR,
     LIVES_D,
     DrawNoise,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from samples_fleet import chance_of
 
-from analysis.growth_of_fleet import (
+from analysis.wear.fleet_growth import (
     BEFORE_D,
     GROWTH_D,
     NOT_RENEWED,
@@ -18,7 +18,7 @@ from analysis.growth_of_fleet import (
     older_than_the_part,
     summed_up,
 )
-from analysis.trend import (
+from analysis.wear.paths import (
     CHUNK_UNITS,
     DAYS_PER_YEAR,
     DrawNoise,

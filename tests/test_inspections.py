@@ -12,12 +12,12 @@ import pytest
 from samples_fleet import fleet, quick, tables_of
 from samples_ingest import fleet as ingest_fleet
 
-from analysis.assess import Assessment, assess
-from analysis.inspections import SEES, SUREST, drawn_ago, gained, inspected
-from analysis.isolation import LEAST_GAIN_K
-from analysis.panel import FleetTables
-from analysis.resets import PARTS
-from dashboard.assessment import list_rows
+from analysis.readings.panel import FleetTables
+from analysis.readings.renewals import PARTS
+from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.inspections import SEES, SUREST, drawn_ago, gained, inspected
+from analysis.worklist.part import LEAST_GAIN_K
+from dashboard.desk.assessment import list_rows
 from ingest.records import issue_weekly_list, read_findings, save_decision
 
 DAY = pd.Timestamp("2022-12-12")

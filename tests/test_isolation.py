@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.assess import Assessment, assess
-from analysis.isolation import LEAST_GAIN_K, part_shares, wear_progress, wear_shares
-from analysis.resets import PARTS
+from analysis.readings.renewals import PARTS
+from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.part import LEAST_GAIN_K, part_shares, wear_progress, wear_shares
 
 DAY = pd.Timestamp("2022-12-12")
 

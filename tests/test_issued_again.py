@@ -16,15 +16,17 @@ from samples_ingest import fleet as small_fleet
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from streamlit.testing.v1 import AppTest
 
-from analysis.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K
-from dashboard import history, paper, session, weekly
-from dashboard.plain_text import safe
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from analysis.forecast.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K
+from dashboard.desk import weekly
+from dashboard.files import paper
+from dashboard.screens import history, session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.words.plain_text import safe
 from ingest import records, store
 from ingest.logbook import read_logbook
 from ingest.schema import migrations
 
-APP = Path(__file__).parents[1] / "dashboard" / "app.py"
+APP = Path(__file__).parents[1] / "dashboard" / "screens" / "app.py"
 WEEK = weekly.iso_week(AS_OF)
 
 

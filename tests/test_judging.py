@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from samples_screens import AS_OF, fleet_database
 
-from dashboard import history
-from dashboard.judging import JudgingFailed, assess_apart
+from dashboard.judging.process import JudgingFailed, assess_apart
+from dashboard.screens import history
 
 
 def test_past_lists_are_worked_out_where_the_system_knows_no_nice(

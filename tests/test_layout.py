@@ -19,6 +19,30 @@ TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "pyproject.toml", "constraints.txt", "LICENSE", ".ci", ".gitignore",
     "ingest", "analysis", "dashboard", "demo_fleet", "tests",
 }  # fmt: skip
+ROOMS: dict[str, dict[str, set[str]]] = {
+    "analysis": {
+        "costs": set(),
+        "circuit": set(),
+        "readings": {"circuit"},
+        "starting": {"circuit", "readings"},
+        "wear": {"circuit", "readings", "starting"},
+        "forecast": {"circuit", "readings", "starting", "wear"},
+        "worklist": {"circuit", "readings", "starting", "wear", "forecast", "costs"},
+        "bay": {"circuit", "readings", "starting", "wear", "costs"},
+        "plan": {"readings", "wear", "costs"},
+        "backtest": {"circuit", "readings", "bay", "forecast", "worklist", "costs"},
+    },
+    "dashboard": {
+        "words": set(),
+        "desk": {"words"},
+        "judging": {"words", "desk"},
+        "charts": {"words"},
+        "files": {"words", "desk", "charts"},
+        "screens": {"words", "desk", "judging", "charts", "files"},
+        "cli": {"words", "desk", "judging", "charts", "files", "screens"},
+    },
+}
+"""What each room may import from its own package, itself aside: lower rooms only, no circles."""
 FORBIDDEN_IN_ANALYSIS = {
     "os",
     "sqlite3",
@@ -54,6 +78,51 @@ def test_packages_import_one_way(package: str) -> None:
     for path in modules(package):
         wrong = (imported(path) & set(PACKAGES)) - allowed
         assert not wrong, f"{path.relative_to(ROOT)} imports {wrong}"
+
+
+def rooms_imported(path: Path, package: str) -> set[str]:
+    """Rooms of its own package that a module imports, wherever in it the import stands."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            parts = node.module.split(".")
+            if parts[0] == package:
+                found |= {parts[1]} if len(parts) > 1 else {alias.name for alias in node.names}
+    return found
+
+
+@pytest.mark.parametrize("package", sorted(ROOMS))
+def test_rooms_import_lower_rooms_only(package: str) -> None:
+    """Every module stands in a room of the list, and imports only from the rooms that its own may."""
+    for path in modules(package):
+        inside = path.relative_to(ROOT / package)
+        room = inside.parts[0] if len(inside.parts) > 1 else inside.stem
+        if room == "__init__":
+            continue
+        assert room in ROOMS[package], f"{inside} stands in no room of the list"
+        wrong = rooms_imported(path, package) - ROOMS[package][room] - {room}
+        assert not wrong, f"{package}/{inside} imports {sorted(wrong)}; allowed are {sorted(ROOMS[package][room])}"
+
+
+@pytest.mark.parametrize("package", sorted(ROOMS))
+def test_rooms_have_no_circles(package: str) -> None:
+    """The list itself: going down from any room never leads back to it."""
+    below = ROOMS[package]
+    for room in below:
+        reached, ahead = set(), set(below[room])
+        while ahead:
+            one = ahead.pop()
+            reached.add(one)
+            ahead |= below[one] - reached
+        assert room not in reached, room
+
+
+def test_streamlit_stays_in_the_screens() -> None:
+    """Lists, plans, paper and the command line work without a screen."""
+    for path in modules("dashboard"):
+        if "screens" not in path.parts:
+            names = {n.name for n in ast.walk(ast.parse(path.read_text())) if isinstance(n, ast.alias)}
+            assert not {n for n in names if n.split(".")[0] == "streamlit"}, path
 
 
 def test_analysis_sees_no_files_database_clock_or_environment() -> None:

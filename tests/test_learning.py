@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, tables_of
 
-from analysis import learning
-from analysis.learning import (
+from analysis.forecast import learning
+from analysis.forecast.learning import (
     COIL_STEPS,
     DRAWS,
     LEARNING_COUNTS,
@@ -28,8 +28,8 @@ from analysis.learning import (
     not_failed,
     of_all_needs,
 )
-from analysis.panel import FleetTables, make_panel
-from analysis.state import day_number
+from analysis.readings.panel import FleetTables, make_panel
+from analysis.wear.state import day_number
 
 DAY = pd.Timestamp("2022-12-12")
 

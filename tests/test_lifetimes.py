@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from statsmodels.duration.survfunc import SurvfuncRight
 
-from analysis.lifetimes import Weibull, fit_weibull, kaplan_meier
+from analysis.wear.lives import Weibull, fit_weibull, kaplan_meier
 
 
 def test_the_example_of_bewick_cheek_and_ball() -> None:

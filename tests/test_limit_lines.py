@@ -1,6 +1,6 @@
 """The limits on the bay sheet are those on the phone, and those that a value is judged by.
 
-Truth: `analysis.verdict`, which must change its mind exactly at the number that is printed.
+Truth: `analysis.bay.verdict`, which must change its mind exactly at the number that is printed.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ import streamlit as st
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from test_views import run, said
 
-from analysis.limit_book import LimitBook
-from analysis.verdict import verdict
-from dashboard import one_unit, session, unit_charts
-from dashboard.limit_lines import limit_lines
-from dashboard.own_limits import save_limits
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from analysis.bay.verdict import verdict
+from analysis.circuit.limit_book import LimitBook
+from dashboard.desk.own_limits import save_limits
+from dashboard.screens import one_unit, session, unit_charts
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.words.limit_lines import limit_lines
 
 KINDS = [("van", 12, "diesel", 4.0), ("car", 12, "petrol", 6.0), ("tractor", 24, "diesel", 6.0)]
 USUAL_A = 180.0

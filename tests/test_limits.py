@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis import limits as module
-from analysis.limit_book import LimitBook, limits_from_mapping
-from analysis.limits import LIMIT_KEYS, Limit, default_limits
-from analysis.verdict import COLUMNS, sentence, verdict, worst_verdict
+from analysis.bay.verdict import COLUMNS, sentence, verdict, worst_verdict
+from analysis.circuit import limits as module
+from analysis.circuit.limit_book import LimitBook, limits_from_mapping
+from analysis.circuit.limits import LIMIT_KEYS, Limit, default_limits
 
 KINDS = list(product((12, 24), ("light", "heavy"), ("petrol", "diesel"), (None, 4.0, 6.0)))
 

@@ -12,7 +12,7 @@ import pytest
 from samples_ingest import GOOD, NOW, fleet, readings_file
 from sqlite_utils import Database
 
-from dashboard.cli import main
+from dashboard.cli.main import main
 from ingest import records
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.lows import (
+from analysis.forecast.lows import (
     FORECAST_SD_FIRST_K,
     LOWS_C,
     MID_MONTH,
@@ -242,7 +242,7 @@ def test_the_first_days_of_a_long_window_may_be_forecast() -> None:
 
 
 def test_make_weather_repeats_itself() -> None:
-    """Convention 7: randomness by seed; the same window twice is the same table, another seed another one."""
+    """Contract: randomness by seed; the same window twice is the same table, another seed another one."""
     assert (weather().table == weather().table).all()
     other = make_weather(CLIMATE, ["hill"], JANUARY, 30, seed=8)
     assert (other.table != weather().table).any()

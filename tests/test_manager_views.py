@@ -15,13 +15,15 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from test_views import past_like_today, run, said
 
-from dashboard import cli, downloads, history, session, weekly
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.cli import main as cli
+from dashboard.desk import weekly
+from dashboard.screens import downloads, history, session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.records import read_decisions, read_weekly_list
 from ingest.set_aside import correct_set_aside, list_set_aside, show_set_aside
 
-VIEWS = Path(__file__).parents[1] / "dashboard" / "views"
+VIEWS = Path(__file__).parents[1] / "dashboard" / "screens" / "views"
 TABLES = ("dataframe", "table", "data_editor")
 
 

@@ -14,15 +14,17 @@ from samples_ingest import NOW, fleet
 from sqlite_utils import Database
 from test_one_reading import fitting, take
 
-from analysis.closure import CLOSES_AT
-from analysis.decision_table import FILLS, MISSING_WORDS, TABLE
-from analysis.next_test import made_already, next_measurement
-from analysis.observe import GROUND
-from analysis.panel import FleetTables, days_since_epoch, make_panel, without_slips
-from analysis.segments import locate_segment
-from analysis.state import estimate_state
-from dashboard import one_unit, reading_json, reading_sheet
-from dashboard.cli import main
+from analysis.bay.closure import CLOSES_AT
+from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
+from analysis.bay.findings import locate_segment
+from analysis.bay.next_measurement import made_already, next_measurement
+from analysis.readings.observe import GROUND
+from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
+from analysis.wear.state import estimate_state
+from dashboard.cli.main import main
+from dashboard.files import reading_json
+from dashboard.screens import one_unit
+from dashboard.words import reading_sheet
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import MIXED, FleetSpec, healthy_growth
 from ingest.corrections import correct

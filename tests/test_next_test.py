@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.next_test import (
+from analysis.bay.next_measurement import (
     ACTIONS,
     CANDIDATES,
     CAUSES,
@@ -34,8 +34,8 @@ from analysis.next_test import (
     next_measurements,
     outcome_probabilities,
 )
-from analysis.plan_settings import PlanSettings
-from analysis.resets import PARTS
+from analysis.costs import PlanSettings
+from analysis.readings.renewals import PARTS
 
 COSTS = PlanSettings()
 

@@ -14,12 +14,12 @@ import pytest
 from samples_fleet import quick
 from samples_odd import AS_OF, KINDS, odd_fleet
 
-from analysis.assess import Assessment, assess
-from analysis.learning import Look
-from analysis.panel import FleetTables
-from dashboard.assessment import list_rows
-from dashboard.plain_text import STARTS_ALWAYS_C
-from dashboard.reasons import NAMED
+from analysis.forecast.learning import Look
+from analysis.readings.panel import FleetTables
+from analysis.worklist.assess import Assessment, assess
+from dashboard.desk.assessment import list_rows
+from dashboard.words.plain_text import STARTS_ALWAYS_C
+from dashboard.words.reasons import NAMED
 from demo_fleet.scenario import AS_OF as DEMO_DAY
 from demo_fleet.scenario import demo_operator
 

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.classes import estimate_laws, observe
-from analysis.limits import COPPER_PER_K, REFERENCE_C
-from analysis.observe import (
+from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
+from analysis.circuit.temperature import TemperatureLaw
+from analysis.readings.class_laws import estimate_laws, observe
+from analysis.readings.observe import (
     BATTERY,
     CHANNELS,
     CONTACTS,
@@ -28,8 +29,7 @@ from analysis.observe import (
     nearest_known,
     smooth_level,
 )
-from analysis.panel import MEASURED, Panel, make_panel
-from analysis.temperature import TemperatureLaw
+from analysis.readings.panel import MEASURED, Panel, make_panel
 
 BASE = np.array([6.0, 0.6, 0.7, 0.9, 11.0, 180.0, 110.0])  # mΩ, A for the load, at 20 °C
 REST_V, EMF_V, INRUSH = 12.65, 9.2, 0.85

@@ -17,14 +17,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_circuit import STATE, TRUTH, full_reading
 
-from analysis.battery import load_test_minimum_v
-from analysis.closure import MEASURED, Inrush, StateSpread, predicted_measurements
-from analysis.expected import Expected
-from analysis.limit_book import LimitBook
-from analysis.one_reading import ReadingCheck, check_one_reading, resistances_over_time
-from analysis.temperature import BATTERY_LAW
-from dashboard import reading_json, reading_sheet
-from dashboard.paper import LONGEST_LINE
+from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measurements
+from analysis.bay.expected import Expected
+from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
+from analysis.circuit.battery import load_test_minimum_v
+from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.temperature import BATTERY_LAW
+from dashboard.files import reading_json
+from dashboard.files.paper import LONGEST_LINE
+from dashboard.words import reading_sheet
 
 UNIT = {"unit": "A", "vehicle_class": "van", "system_v": 12, "fuel": "diesel", "cylinders": 4.0}
 EXPECTED = Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 12.0)

@@ -10,9 +10,9 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
 
-from analysis import outcomes, segments
-from analysis.assess import Assessment, assess
-from analysis.outcomes import (
+from analysis.bay import findings as segments
+from analysis.readings import outcomes
+from analysis.readings.outcomes import (
     AGAIN_PER_DAY,
     FAILED,
     GONE_SHARE,
@@ -26,8 +26,9 @@ from analysis.outcomes import (
     outcome_weight,
     standing_failures,
 )
-from analysis.panel import FleetTables
-from analysis.resets import PARTS
+from analysis.readings.panel import FleetTables
+from analysis.readings.renewals import PARTS
+from analysis.worklist.assess import Assessment, assess
 from ingest import fields
 
 DAY = pd.Timestamp("2022-12-12")

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.panel import (
+from analysis.readings.panel import (
     MEASURED,
     READINGS_KEPT,
     SLIP_FACTORS,

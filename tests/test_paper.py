@@ -14,9 +14,9 @@ import pandas as pd
 import pytest
 from samples_screens import assessed, readings_of, worst_unit
 
-from dashboard import paper
-from dashboard.reasons import OUTCOME_WORDS
-from dashboard.wording import list_row
+from dashboard.files import paper
+from dashboard.words.list_row import list_row
+from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.records import WeeklyList
 
 HOSTILE = "<b>x</b> & <para>=1+1 日本 " + "W" * 3000

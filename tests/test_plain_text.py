@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard.plain_text import as_sentence, in_reader_unit
+from dashboard.words.plain_text import as_sentence, in_reader_unit
 
 
 @pytest.mark.parametrize(

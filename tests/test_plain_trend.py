@@ -9,8 +9,8 @@ import pytest
 from scipy.stats import kendalltau, norm, theilslopes
 from statsmodels.datasets import nile
 
-from analysis.panel import Bools, Floats
-from analysis.plain_trend import (
+from analysis.readings.panel import Bools, Floats
+from analysis.wear.plain_trend import (
     DAYS_PER_YEAR,
     EXACT_UP_TO,
     FEWEST_READINGS,

@@ -10,13 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_plan import AS_OF, PARTS, catalogue, dates, make_inputs, pins
 
-from analysis.assignment import Capacity
-from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
-from analysis.plan_calendar import plan_weeks, visit_day, workshop_hours
-from analysis.plan_inputs import cheap_success, prepare
-from analysis.plan_settings import NoStartCost, PlanSettings, settings_from_mapping
-from analysis.policies import avoided, flagged_list, reckoned, run_to_failure
-from analysis.replacement import MEASURE, worthwhile
+from analysis.costs import NoStartCost, PlanSettings, settings_from_mapping
+from analysis.plan.assignment import Capacity
+from analysis.plan.inputs import cheap_success, prepare
+from analysis.plan.policies import avoided, flagged_list, reckoned, run_to_failure
+from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
+from analysis.plan.visit_costs import MEASURE, worthwhile
+from analysis.plan.workshop_calendar import plan_weeks, visit_day, workshop_hours
 
 
 def make(inputs: PlanInputs, *, weeks: int = 13, previous: ReplacementPlan | None = None, **changes: object):

@@ -13,9 +13,9 @@ from icalendar import Calendar
 from openpyxl import load_workbook
 from samples_plan import AS_OF, make_inputs, pins
 
-from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
-from dashboard.plan_export import FORMATS, render
-from dashboard.plan_words import job_words, percent, saving_words, with_words
+from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
+from dashboard.files.plan_export import FORMATS, render
+from dashboard.words.plan_words import job_words, percent, saving_words, with_words
 
 NOW = datetime(2026, 11, 23, 8, 0, tzinfo=UTC)
 HOSTILE = "=cmd|'/c calc'!A1\r\nX,\";\u2028\x07<b>"

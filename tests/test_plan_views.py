@@ -13,10 +13,11 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database
 from test_views import run, said
 
-from analysis.plan import plan_replacements
-from dashboard import plan_moves, session
-from dashboard.planning import load_plan
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from analysis.plan.replacement_plan import plan_replacements
+from dashboard.desk import plan_moves
+from dashboard.desk.planning import load_plan
+from dashboard.screens import session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.records import read_pins, read_plan, save_plan, save_setting, set_pin
 

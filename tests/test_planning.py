@@ -10,10 +10,9 @@ import pytest
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
-from dashboard import planning
-from dashboard.plan_export import render
-from dashboard.plan_moves import let_go, move, release, try_move
-from dashboard.planning import (
+from dashboard.desk import planning
+from dashboard.desk.plan_moves import let_go, move, release, try_move
+from dashboard.desk.planning import (
     PARTS_FILE,
     Overtaken,
     PlanRefused,
@@ -25,6 +24,7 @@ from dashboard.planning import (
     save_plan_settings,
     seen_now,
 )
+from dashboard.files.plan_export import render
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, save_decision, save_setting, set_pin
 from ingest.store import open_database, read_parts

@@ -6,7 +6,11 @@ import pytest
 from samples_plan import AS_OF, dates, make_inputs, no_repairs
 from scipy.integrate import quad
 
-from analysis.lifetimes import (
+from analysis.costs import PARTS, PlanSettings
+from analysis.plan.inputs import prepare
+from analysis.plan.policies import best_ages, flagged_list, mean_residual_life, overdue_parts, run_to_failure
+from analysis.plan.workshop_calendar import plan_weeks
+from analysis.wear.lives import (
     AgeReplacement,
     Weibull,
     age_replacement,
@@ -15,10 +19,6 @@ from analysis.lifetimes import (
     observed_lives,
     part_lifetimes,
 )
-from analysis.plan_calendar import plan_weeks
-from analysis.plan_inputs import prepare
-from analysis.plan_settings import PARTS, PlanSettings
-from analysis.policies import best_ages, flagged_list, mean_residual_life, overdue_parts, run_to_failure
 
 NIST_FAILED = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
 BEARINGS = [

@@ -11,8 +11,8 @@ import pytest
 from policy_play import AllKnowing, Outcome, Planned, Visit, nobody_acts, play, price, share_of_saving
 from scipy.stats import norm
 
-from analysis.plan import PlanInputs, ReplacementPlan, plan_replacements
-from analysis.plan_settings import PlanSettings
+from analysis.costs import PlanSettings
+from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
 

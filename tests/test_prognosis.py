@@ -12,10 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.assess import LATER_D, Assessment, assess
-from analysis.lows import make_weather
-from analysis.observe import BATTERY, LOAD, MOTOR
-from analysis.prognosis import (
+from analysis.forecast.lows import make_weather
+from analysis.forecast.outlook import (
     WEEKS,
     chosen,
     coldest_between,
@@ -30,8 +28,10 @@ from analysis.prognosis import (
     window_probability,
     with_renewed,
 )
-from analysis.resets import PARTS
-from analysis.risk import OTHER_CAUSES_PER_YEAR, with_other_causes
+from analysis.readings.observe import BATTERY, LOAD, MOTOR
+from analysis.readings.renewals import PARTS
+from analysis.worklist.assess import LATER_D, Assessment, assess
+from analysis.worklist.risk import OTHER_CAUSES_PER_YEAR, with_other_causes
 
 DAY = pd.Timestamp("2022-12-12")
 

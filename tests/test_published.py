@@ -9,12 +9,12 @@ import pandas as pd
 import pytest
 from scipy.optimize import least_squares
 
-from analysis import battery, cables, motor
-from analysis.circuit import ELEMENTS, infer_resistances
-from analysis.coldstart import StartState, solve_start
-from analysis.limits import BRUSH_V, default_limits
-from analysis.segments import locate_segment
-from analysis.temperature import (
+from analysis.bay.findings import locate_segment
+from analysis.bay.verdict import verdict
+from analysis.circuit import battery, cables, motor
+from analysis.circuit.limits import BRUSH_V, default_limits
+from analysis.circuit.resistances import ELEMENTS, infer_resistances
+from analysis.circuit.temperature import (
     BATTERY_LAW,
     DRAG_LAW,
     copper_factor,
@@ -23,7 +23,7 @@ from analysis.temperature import (
     iec60228_factor,
     viscosity_cst,
 )
-from analysis.verdict import verdict
+from analysis.starting.loop import StartState, solve_start
 
 PUBLISHED = Path(__file__).parent / "published"
 PRINTED_V = 0.005  # half of the last printed digit, 0.01 V

@@ -12,13 +12,13 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, one_reading_database, readings_of, worst_unit
 from test_views import run, said
 
-from dashboard import session
-from dashboard.assessment import list_rows
-from dashboard.cli import main
-from dashboard.own_limits import limit_book
-from dashboard.reading_source import expect, knowledge_of, latest_taken, unit_row
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
-from dashboard.tables import unit_sheet
+from dashboard.cli.main import main
+from dashboard.cli.tables import unit_sheet
+from dashboard.desk.assessment import list_rows
+from dashboard.desk.own_limits import limit_book
+from dashboard.desk.reading_source import expect, knowledge_of, latest_taken, unit_row
+from dashboard.screens import session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 
 

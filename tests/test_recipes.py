@@ -39,9 +39,11 @@ import contextlib, datetime as dt, io, json, os, sys
 from pathlib import Path
 import pandas as pd
 from streamlit.testing.v1 import AppTest
-from dashboard import cli, one_unit, paper, session
-from dashboard.assessment import assess_database
-from dashboard.wording import list_row
+from dashboard.cli import main as cli
+from dashboard.files import paper
+from dashboard.screens import one_unit, session
+from dashboard.desk.assessment import assess_database
+from dashboard.words.list_row import list_row
 from ingest import store
 from ingest.importer import import_paths
 
@@ -53,7 +55,7 @@ assessed = assess_database(db, as_of=dt.date(2026, 11, 30))
 session._assess = lambda key: assessed
 
 def page(name):
-    app = AppTest.from_file("dashboard/app.py", default_timeout=60)
+    app = AppTest.from_file("dashboard/screens/app.py", default_timeout=60)
     app.session_state["device"] = "ab" * 16
     app.session_state["unit_tab"] = "Readings and repairs"
     app.run()

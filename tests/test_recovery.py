@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 from samples_fleet import quick, tables_of
 
-from analysis.backtest import backtest_lists
+from analysis.backtest.lists import backtest_lists
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import FleetSpec, evaluation_specs, healthy_growth
 

@@ -9,11 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_plan import AS_OF, make_inputs
 
-from analysis.plan import plan_replacements
-from analysis.plan_calendar import plan_weeks
-from analysis.plan_inputs import PlanInputs, Work, prepare
-from analysis.plan_settings import PlanSettings
-from analysis.replacement import (
+from analysis.costs import PlanSettings
+from analysis.plan.inputs import PlanInputs, Work, prepare
+from analysis.plan.replacement_plan import plan_replacements
+from analysis.plan.visit_costs import (
     CHEAP_FIRST,
     KINDS,
     MEASURE,
@@ -24,6 +23,7 @@ from analysis.replacement import (
     lived,
     worthwhile,
 )
+from analysis.plan.workshop_calendar import plan_weeks
 
 
 def prepared(inputs: PlanInputs | None = None, *, weeks: int = 13, **changes: object) -> Work:

@@ -19,11 +19,11 @@ from sklearn.calibration import calibration_curve
 from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import brier_score_loss, log_loss
 
-from analysis import reliability
-from analysis.history import counted_no_starts, foreseen, judged_flags, labelled, limit_lists, part_lives
-from analysis.plan_settings import NoStartCost, PlanSettings
-from analysis.report import BacktestReport, ReportCosts, backtest_report
-from dashboard.backtest_report import chart_words, reliability_chart, report_text
+from analysis.backtest import reliability
+from analysis.backtest.history import counted_no_starts, foreseen, judged_flags, labelled, limit_lists, part_lives
+from analysis.backtest.report import BacktestReport, ReportCosts, backtest_report
+from analysis.costs import NoStartCost, PlanSettings
+from dashboard.files.backtest_report import chart_words, reliability_chart, report_text
 
 FIRST = pd.Timestamp("2024-01-01")
 DATES = pd.date_range(FIRST, periods=26, freq="14D")

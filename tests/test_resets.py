@@ -6,9 +6,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.observe import BATTERY, CHANNELS, CONTACTS, GROUND, LOAD, MOTOR, POSITIVE
-from analysis.panel import FleetTables, Panel, make_panel
-from analysis.resets import PART_CHANNELS, PARTS, Resets, find_steps, recorded_days, recorded_renewals, usable_readings
+from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, GROUND, LOAD, MOTOR, POSITIVE
+from analysis.readings.panel import FleetTables, Panel, make_panel
+from analysis.readings.renewals import (
+    PART_CHANNELS,
+    PARTS,
+    Resets,
+    find_steps,
+    recorded_days,
+    recorded_renewals,
+    usable_readings,
+)
 
 EPOCH = pd.Timestamp("1970-01-01")
 FIRST = pd.Timestamp("2022-01-10")

@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.assess import assess
-from analysis.resets import PARTS
-from analysis.risk import ACT_PROBABILITY, FLAG_LEVELS, NEEDS, drifting_since, flag_levels, watched
-from analysis.start import drawn_coldest_starts
-from analysis.state import day_number, estimate_state
+from analysis.readings.renewals import PARTS
+from analysis.starting.coldest_start import drawn_coldest_starts
+from analysis.wear.state import day_number, estimate_state
+from analysis.worklist.assess import assess
+from analysis.worklist.risk import ACT_PROBABILITY, FLAG_LEVELS, NEEDS, drifting_since, flag_levels, watched
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -40,7 +40,7 @@ def test_who_tolerates_more_is_warned_earlier(a: float, b: float) -> None:
 
 @pytest.mark.parametrize("rate", [0.0, 0.49, 50.1, -3.0, float("nan"), float("inf")])
 def test_a_rate_out_of_range_is_named(rate: float) -> None:
-    """Convention 5."""
+    """Contract: a bad call names the argument, its value and what is allowed."""
     with pytest.raises(ValueError, match=r"tolerated false flags is .*; allowed are 0\.5 to 50"):
         flag_levels(rate)
 

@@ -1,4 +1,4 @@
-"""The decision table, row by row, and hostile input. Expected segments: common practice and the issue's own list."""
+"""The decision table, row by row, and hostile input. Expected segments: common practice."""
 
 from typing import Any
 
@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.decision_table import TABLE
-from analysis.limits import default_limits
-from analysis.segments import NUMBERS, OUTCOMES, locate_segment
+from analysis.bay.decision_table import TABLE
+from analysis.bay.findings import NUMBERS, OUTCOMES, locate_segment
+from analysis.circuit.limits import default_limits
 
 GOOD_DROPS = {"drop_positive_v": 0.1, "drop_ground_v": 0.1, "drop_contacts_v": 0.15}
 HOLDS = {"crank_min_v": 11.0, "temperature_c": 20.0}

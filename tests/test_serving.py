@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from samples_screens import AS_OF, empty_database, one_reading_database
 
-from dashboard import serving, session
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import serving, session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 
 
 def nodelay_of_a_connection(loop: type[asyncio.AbstractEventLoop]) -> int:

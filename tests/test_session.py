@@ -13,10 +13,10 @@ import pytest
 from samples_ingest import GOOD, NOW, fleet, readings_file
 from sqlite_utils import Database
 
-from dashboard import session
-from dashboard.judging import JudgingFailed
-from dashboard.planning import parts_in_force, save_parts
-from dashboard.session import judged_version
+from dashboard.desk.planning import parts_in_force, save_parts
+from dashboard.judging.process import JudgingFailed
+from dashboard.screens import session
+from dashboard.screens.session import judged_version
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
 from ingest.importer import import_paths

@@ -33,7 +33,7 @@ def test_the_same_seed_gives_the_same_fleet_and_another_seed_another(fleet: Flee
 
 
 def test_columns_and_types_are_those_of_the_contract(fleet: Fleet) -> None:
-    """DESIGN.md "Files in", in order; strings `str`, dates datetime64[us], measurements float64."""
+    """DEVELOPERS.md, glossary of columns, in order; strings `str`, dates datetime64[us], measurements float64."""
     columns = {
         "units": "unit vehicle_class system_v fuel cylinders rated_cca_a depot in_service",
         "readings": "unit taken_at odometer_km temperature_c rest_v crank_min_v crank_a peak_a drop_positive_v "

@@ -14,8 +14,9 @@ import pytest
 from samples_screens import AS_OF, assessed, worst_unit
 from test_views import fleet, run, said  # noqa: F401 - the fixture
 
-from dashboard import session, weekly
-from dashboard.since import changed
+from dashboard.desk import weekly
+from dashboard.screens import session
+from dashboard.words.since import changed
 from ingest import store
 
 THEN = {

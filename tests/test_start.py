@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from samples_fleet import chance_of
 from scipy.optimize import brentq
 
-from analysis.coldstart import StartLimits, solve_start, start_margins_v
-from analysis.observe import BATTERY, CHANNELS, CONTROL, LOAD, MOTOR, ClassLaws, LawDoubt
-from analysis.panel import Floats
-from analysis.start import (
+from analysis.circuit.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw
+from analysis.readings.observe import BATTERY, CHANNELS, CONTROL, LOAD, MOTOR, ClassLaws, LawDoubt
+from analysis.readings.panel import Floats
+from analysis.starting.coldest_start import (
     BELOW_C,
     GRID_C,
     NOMINAL_RPM,
@@ -29,7 +29,7 @@ from analysis.start import (
     start_state,
     usual_speed,
 )
-from analysis.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw
+from analysis.starting.loop import StartLimits, solve_start, start_margins_v
 
 LAWS = ClassLaws(
     battery_per_k=np.array([0.012, 0.012]),
@@ -64,7 +64,7 @@ def starts(multiples: dict[int, float], *, unit: int = 0, field: float = 1.0) ->
 
 
 def root(multiples: dict[int, float], need: int, *, unit: int = 0) -> float:
-    """The same from `analysis.coldstart.start_margins_v` and Brent's method, in double precision."""
+    """The same from `analysis.starting.loop.start_margins_v` and Brent's method, in double precision."""
     state = np.ones((len(CHANNELS), 1, 1))
     for channel, value in multiples.items():
         state[channel] = value

@@ -12,9 +12,9 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, tables_of
 
-from analysis.observe import BATTERY, CHANNELS, LOAD
-from analysis.panel import FleetTables
-from analysis.state import (
+from analysis.readings.observe import BATTERY, CHANNELS, LOAD
+from analysis.readings.panel import FleetTables
+from analysis.wear.state import (
     PRIOR_COIL_V,
     PRIOR_RPM,
     PRIOR_SUPPLY_V,
@@ -105,7 +105,7 @@ def test_a_part_fitted_yesterday_is_new(tables: FleetTables, state: FleetState) 
 
 
 def test_the_seed_moves_draws_and_hardly_the_mean(tables: FleetTables, state: FleetState) -> None:
-    """Convention 7: the same seed, the same state; another one, other draws about the same means (5 standard errors)."""
+    """Contract: the same seed, the same state; another one, other draws about the same means (5 standard errors)."""
     again, other = state_of(tables), state_of(tables, seed=4)
     assert (again.drawn == state.drawn).all()
     assert (other.drawn != state.drawn).any()

@@ -14,9 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.assess import Assessment, assess
-from dashboard.assessment import list_rows
-from dashboard.tables import (
+from analysis.worklist.assess import Assessment, assess
+from dashboard.cli.tables import (
     SAFE_NOTE,
     WIDTH,
     clean,
@@ -28,6 +27,7 @@ from dashboard.tables import (
     start_words,
     unit_sheet,
 )
+from dashboard.desk.assessment import list_rows
 
 DAY = pd.Timestamp("2022-12-12")
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sklearn.linear_model import HuberRegressor
 
-from analysis.temperature import (
+from analysis.circuit.temperature import (
     BATTERY_LAW,
     CONTACT_LAW,
     COPPER_LAW,

@@ -18,11 +18,12 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick
 
-from dashboard import cli, planning
-from dashboard.assessment import assess_database
-from dashboard.cli import build_parser, main
-from dashboard.plain_text import clean, printable
-from dashboard.terminal import show_json
+from dashboard.cli import main as cli
+from dashboard.cli.main import build_parser, main
+from dashboard.desk import planning
+from dashboard.desk.assessment import assess_database
+from dashboard.desk.terminal import show_json
+from dashboard.words.plain_text import clean, printable
 from demo_fleet.export import export_fleet
 from ingest.store import backup, open_database
 
@@ -150,7 +151,7 @@ def test_what_the_screens_server_says_first_is_clean(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The same for `dashboard`, with a server that ends at once."""
-    monkeypatch.setattr("dashboard.serving.serve", lambda *_, **__: None)
+    monkeypatch.setattr("dashboard.screens.serving.serve", lambda *_, **__: None)
     monkeypatch.setenv("CRANKTREND_DB", "")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))

@@ -13,7 +13,7 @@ from samples_fleet import chance_of
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from analysis.trend import (
+from analysis.wear.paths import (
     DAYS_PER_YEAR,
     LIFE_SPREAD,
     LIVES_D,
@@ -332,7 +332,7 @@ def test_draws_have_the_mean_and_spread_of_the_posterior() -> None:
 
 
 def test_draws_come_from_the_generator_that_is_passed() -> None:
-    """Convention 7: the same generator, the same draws; another one, others."""
+    """Contract: the same generator, the same draws; another one, others."""
     found = one(DAYS, FLAT).posterior()
     first, same, other = (
         draw_values(found, GRID, np.array([0.0]), DrawNoise.make(chance_of(len(found.weight), 16, seed), "battery"))

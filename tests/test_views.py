@@ -19,14 +19,16 @@ import pytest
 from samples_screens import AS_OF, assessed, empty_database, fleet_database, one_reading_database, worst_unit
 from streamlit.testing.v1 import AppTest
 
-from analysis.assess import Assessment
-from analysis.plan_settings import PlanSettings
-from dashboard import bay, history, judging, session, weekly
-from dashboard.assessment import assess_database
-from dashboard.plain_text import celsius, percent, safe, span, whole
-from dashboard.plan_words import settings_table
-from dashboard.planning import load_plan, parts_in_force, plan_settings
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from analysis.costs import PlanSettings
+from analysis.worklist.assess import Assessment
+from dashboard.desk import weekly
+from dashboard.desk.assessment import assess_database
+from dashboard.desk.planning import load_plan, parts_in_force, plan_settings
+from dashboard.judging import process as judging
+from dashboard.screens import bay, history, session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.words.plain_text import celsius, percent, safe, span, whole
+from dashboard.words.plan_words import settings_table
 from ingest import store
 from ingest.entries import record_reading
 from ingest.records import (
@@ -39,7 +41,7 @@ from ingest.records import (
 )
 from ingest.set_aside import list_set_aside
 
-APP = Path(__file__).parents[1] / "dashboard" / "app.py"
+APP = Path(__file__).parents[1] / "dashboard" / "screens" / "app.py"
 PAGES = ("weekly_list", "fleet", "unit", "plan", "bay", "work", "correct", "files", "set_aside", "logbook", "settings")
 OF_A_VEHICLE = ("unit", "bay", "work", "correct")
 HOSTILE = "<b>*_`[x](http://a.example)`~|$1$ :red[no] </script>"

@@ -17,9 +17,8 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, readings_of
 from test_views import run, said
 
-from analysis.expected import ClassKnowledge, class_knowledge, expected_of
-from analysis.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
-from analysis.whose import (
+from analysis.bay.expected import ClassKnowledge, class_knowledge, expected_of
+from analysis.bay.whose import (
     ASK_AT,
     OWN,
     PRIOR_OTHER,
@@ -32,9 +31,11 @@ from analysis.whose import (
     odometer_at,
     whose_reading,
 )
-from dashboard import reading_sheet, session
-from dashboard.cli import main
-from dashboard.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
+from dashboard.cli.main import main
+from dashboard.screens import session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.words import reading_sheet
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MIXED, FleetSpec
 from ingest import store

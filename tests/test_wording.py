@@ -11,13 +11,14 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
 
-from analysis import segments
-from analysis.assess import Assessment, assess
-from analysis.limit_book import LimitBook
-from analysis.next_test import CANDIDATES
-from analysis.plan_settings import DEFAULT_NO_START, NoStartCost, PlanSettings
-from analysis.resets import PARTS
-from dashboard import reasons, wording
+from analysis.bay import findings as segments
+from analysis.bay.next_measurement import CANDIDATES
+from analysis.circuit.limit_book import LimitBook
+from analysis.costs import DEFAULT_NO_START, NoStartCost, PlanSettings
+from analysis.readings.renewals import PARTS
+from analysis.worklist.assess import Assessment, assess
+from dashboard.words import list_row as wording
+from dashboard.words import reasons
 from ingest.fields import OUTCOMES
 
 DAY = pd.Timestamp("2022-12-12")

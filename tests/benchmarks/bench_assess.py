@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import kendalltau, theilslopes
 
-from dashboard.assessment import assess_database
+from dashboard.desk.assessment import assess_database
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import evaluation_specs
 from ingest import store

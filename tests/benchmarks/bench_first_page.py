@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from browser_screens import CHROMIUM, FLAGS, READY, free_port, wait_for
 
-from dashboard.demo import make_demo
+from dashboard.cli.demo import make_demo
 from demo_fleet.scenario import AS_OF
 from ingest import store
 
@@ -38,7 +38,7 @@ OPENINGS = 4
 def screens(database: Path) -> Iterator[str]:
     """The screens as the command serves them."""
     port = free_port()
-    command = [sys.executable, "-m", "dashboard.cli", "--db", str(database), "dashboard", "--port", str(port)]
+    command = [sys.executable, "-m", "dashboard.cli.main", "--db", str(database), "dashboard", "--port", str(port)]
     surroundings = {**os.environ, "CRANKTREND_TODAY": AS_OF.isoformat()}
     with subprocess.Popen(command, env=surroundings, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:

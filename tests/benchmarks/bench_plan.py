@@ -10,8 +10,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from samples_plan import AS_OF, make_inputs
 
-from analysis.plan import plan_replacements
-from analysis.plan_settings import PlanSettings
+from analysis.costs import PlanSettings
+from analysis.plan.replacement_plan import plan_replacements
 
 TARGET_S = 30.0
 

@@ -16,7 +16,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from policy_play import Outcome, all_policies, play, share_of_saving
 
-from analysis.plan_settings import PlanSettings
+from analysis.costs import PlanSettings
 from demo_fleet.specs import FleetSpec, evaluation_specs
 
 

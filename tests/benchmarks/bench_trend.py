@@ -14,9 +14,9 @@ from typing import TypeVar
 import numpy as np
 from scipy.stats import kendalltau, theilslopes
 
-from analysis.drift import watch_fleet
-from analysis.panel import Bools, Floats
-from analysis.plain_trend import DAYS_PER_YEAR, plain_trend
+from analysis.readings.panel import Bools, Floats
+from analysis.wear.drift import watch_fleet
+from analysis.wear.plain_trend import DAYS_PER_YEAR, plain_trend
 
 UNITS, READINGS, LOOPED = 50_000, 24, 150
 CHANNELS = 6

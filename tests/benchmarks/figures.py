@@ -20,8 +20,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from samples_fleet import tables_of
 
-from analysis.assess import Assessment, assess
-from analysis.plan import PlanInputs, plan_replacements
+from analysis.plan.replacement_plan import PlanInputs, plan_replacements
+from analysis.worklist.assess import Assessment, assess
 from demo_fleet.scenario import AS_OF, demo_operator
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import evaluation_specs

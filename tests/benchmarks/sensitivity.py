@@ -2,7 +2,7 @@
 
     python tests/benchmarks/sensitivity.py                          every variant of VARIANTS, on all fleets
     python tests/benchmarks/sensitivity.py --fleets 3 --units 100   quicker and rougher
-    python tests/benchmarks/sensitivity.py analysis.lows.PERSISTENCE=0.6   one choice of your own
+    python tests/benchmarks/sensitivity.py analysis.forecast.lows.PERSISTENCE=0.6   one choice of your own
 
 Each variant is set beside the choices as they stand, on the same simulated fleets and dates, vehicle by vehicle: the
 difference of the log score per vehicle and list, with its standard error over vehicles.  A choice that moves less than
@@ -28,7 +28,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from samples_fleet import tables_of
 
-from analysis.backtest import backtest_lists
+from analysis.backtest.lists import backtest_lists
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import evaluation_specs
 

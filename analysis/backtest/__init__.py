@@ -1,0 +1,1 @@
+"""Past lists beside what happened: no-starts foreseen, flags for nothing, money, calibration."""

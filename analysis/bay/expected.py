@@ -1,0 +1,205 @@
+"""What the next reading of one vehicle should show: its state from its earlier readings alone, and how sure that is.
+
+The state is that of `analysis.wear.state`, estimated for one vehicle on the day of the reading from what was measured
+before, so that a reading is never checked against itself. Class laws may come from the day's assessment. A vehicle
+without earlier readings is expected to be like its class.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Final
+
+import numpy as np
+
+from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measurements
+from analysis.circuit.limits import REFERENCE_C
+from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, fit_temperature_law
+from analysis.readings.class_laws import estimate_laws, telling_vehicles
+from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
+from analysis.readings.panel import Bools, FleetTables, Floats, Panel, make_panel, without_slips
+from analysis.starting.coldest_start import start_state
+from analysis.starting.loop import StartState
+from analysis.wear.growth_laws import GrowthLaws
+from analysis.wear.state import RECENT_READINGS, estimate_state
+
+DRAWS: Final = 256  # our choice: a standard error good to 5 %
+FEWEST_READINGS: Final = 8  # our choice: of a class, before what is usual in it counts as known
+MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
+BATTERY_SE: Final = 0.08  # relative error of one battery value in the law's fit, as in `analysis.readings.class_laws`
+USUAL_REST_V: Final = 12.65  # [V] per 12 V: a full battery at rest, where a class was never read
+PRIOR_REST: Final = 4.0  # readings that the usual scatter of rest volts counts for, our choice
+MODEL_SD: Final = {  # how far the model itself is from a sound vehicle's start, relative; our choice, see NUMBERS.md
+    "open_circuit": 0.006,
+    "battery": 0.05,
+    "positive": 0.06,
+    "ground": 0.06,
+    "contacts": 0.06,
+    "motor": 0.05,
+    "load": 0.045,
+    "emf": 0.06,
+    "control": 0.05,
+    "coil": 0.05,
+}
+
+DOUBTS = ("battery_doubt", "load_doubt")  # of the class laws: not arrays by class
+
+
+@dataclass(frozen=True)
+class ClassKnowledge:
+    """What is known of one class: its name, laws (arrays of length one), battery law with covariance, how often each
+    measurement was read, and its growth laws where an assessment has learned them."""
+
+    name: str
+    laws: ClassLaws
+    battery: TemperatureLaw
+    count: Mapping[str, int]
+    growth: GrowthLaws | None = None
+
+
+@dataclass(frozen=True)
+class Expected:
+    """State that a vehicle is expected in, its relative errors, the inrush and battery laws of its class.
+
+    `usual`: the state usual in its class; `earlier`: how many readings of its own it rests on; `unknown`: measurements
+    that its class has hardly been read for, so that nothing is expected of them; `volts`: nominal system voltage.
+    """
+
+    state: StartState
+    spread: StateSpread
+    usual: StartState
+    inrush: Inrush
+    battery_law: TemperatureLaw
+    earlier: int
+    unknown: frozenset[str]
+    volts: float
+
+
+def class_knowledge(
+    panel: Panel, name: str, laws: ClassLaws | None = None, growth: GrowthLaws | None = None
+) -> ClassKnowledge:
+    """What a panel of readings tells of one of its classes.
+
+    :param name: one of `panel.groups`
+    :param laws: laws of all classes of the panel where they were learned already, as by an assessment
+    :param growth: the same of growth laws
+    :raises ValueError: a class that the panel does not hold
+    """
+    if name not in panel.groups:
+        raise ValueError(f"name is {name!r}; allowed are {', '.join(panel.groups)}")
+    g = panel.groups.index(name)
+    learned = laws or estimate_laws(panel)
+    one = {f.name: getattr(learned, f.name)[g : g + 1] for f in fields(ClassLaws) if f.name not in DOUBTS}
+    doubts = {name: getattr(learned, name).of_class(g) for name in DOUBTS}
+    mine = panel.group == g
+    count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
+    telling = telling_vehicles(panel)
+    return ClassKnowledge(
+        name,
+        replace(learned, **one, **doubts),
+        _battery_law(telling, telling.group == g),
+        count,
+        growth.of_class(g) if growth else None,
+    )
+
+
+def _battery_law(panel: Panel, mine: Bools) -> TemperatureLaw:
+    """The class's battery law with its covariance, from readings with rest volts, lowest volts and amps."""
+    some = np.flatnonzero(mine)
+    fall = panel.measured["rest_v"][some] - panel.measured["crank_min_v"][some]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        value = np.log(np.where(fall > 0, fall, np.nan) / panel.measured["crank_a"][some])
+    codes = np.broadcast_to(np.arange(len(some))[:, None], value.shape)
+    return fit_temperature_law(
+        value, panel.measured["temperature_c"][some], codes, BATTERY_SE,
+        time_days=np.nan_to_num(panel.day[some]), prior=BATTERY_LAW,
+    )  # fmt: skip
+
+
+def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = None) -> Expected:
+    """What a reading taken on `day` [d since 1970] should show, from the readings of one vehicle before it.
+
+    :param tables: one row of `units`; its readings and repairs, all before the reading that is to be checked
+    :param known: what is known of its class; None for what the vehicle's own readings and print say
+    :raises ValueError: not exactly one vehicle, or another class's knowledge
+    """
+    if len(tables.units) != 1:
+        raise ValueError(f"units has {len(tables.units)} rows; allowed is one")
+    panel = without_slips(make_panel(tables.units, tables.readings))
+    name = panel.groups[0]
+    if known is not None and known.name != name:
+        raise ValueError(f"known is of the class {known.name!r}; allowed is {name!r}")
+    own = known or class_knowledge(panel, name)
+    laws = own.laws
+    state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws, growth_laws=own.growth)
+    level = state.drawn[0][:, 0, :].astype(np.float64)
+    middle, spread = _middle(level), _spread(level)
+    if not panel.present.any():  # like its class, though it may be worn: the draws say how far
+        middle, spread = np.ones(len(level)), np.hypot(spread * middle, middle - 1.0)
+    return Expected(
+        state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws),
+        spread=_with_model(spread, float(np.std(np.log(state.field))), _rest_sd(panel)),
+        usual=class_usual(own, float(panel.volts[0])),
+        inrush=Inrush(float(laws.inrush[0, 0]), float(laws.inrush[0, 1])),
+        battery_law=own.battery,
+        earlier=int(panel.present.sum()),
+        unknown=hardly_read(own),
+        volts=float(panel.volts[0]),
+    )
+
+
+def class_usual(known: ClassKnowledge, volts: float) -> StartState:
+    """The state usual in a class of `volts` nominal system voltage [V], its rest volts with it."""
+    rest_v = float(known.laws.rest_v[0])
+    return _scalars(
+        np.ones(len(CHANNELS)), 1.0, rest_v if np.isfinite(rest_v) else USUAL_REST_V * volts / 12.0, known.laws
+    )
+
+
+def hardly_read(known: ClassKnowledge) -> frozenset[str]:
+    """Measurements that a class has hardly been read for, so that nothing is usual in it."""
+    return frozenset(name for name, count in known.count.items() if count < FEWEST_READINGS)
+
+
+def usual_crank_a(usual: StartState, unknown: frozenset[str]) -> float | None:
+    """Steady amps [A] usual in a class at 20 °C, which limits on amps are shares of; None where nobody knows."""
+    shown = np.ravel(predicted_measurements(usual, REFERENCE_C.value))
+    return None if "crank_a" in unknown else float(shown[MEASURED.index("crank_a")])
+
+
+def _middle(level: Floats) -> Floats:
+    return np.asarray(np.median(level, axis=1), dtype=np.float64)
+
+
+def _spread(level: Floats) -> Floats:
+    """Relative standard error of each channel: half the distance of the middle 68 % of the draws."""
+    low, high = np.quantile(level, MIDDLE, axis=1)
+    return np.asarray(0.5 * (high - low) / np.maximum(np.median(level, axis=1), 0.05), dtype=np.float64)
+
+
+def _scalars(level: Floats, field: float, rest_v: float, laws: ClassLaws) -> StartState:
+    """A state of plain numbers from levels (multiples of class-usual) and the motor's field."""
+    arrays = start_state(
+        level[:, None, None], np.array([[field]]), np.array([rest_v]), np.zeros(1, dtype=np.int64), laws
+    )
+    return replace(arrays, **{f.name: float(np.ravel(getattr(arrays, f.name))[0]) for f in fields(StartState)})
+
+
+def _rest_sd(panel: Panel) -> float:
+    """Relative scatter of a vehicle's own latest rest volts, drawn towards the usual one: its charge comes and goes."""
+    rest = panel.measured["rest_v"][0, -RECENT_READINGS:]
+    rest = rest[np.isfinite(rest)]
+    own = float(np.square(rest / np.median(rest) - 1.0).sum()) if len(rest) else 0.0
+    return float(np.sqrt((own + PRIOR_REST * MODEL_SD["open_circuit"] ** 2) / (len(rest) + PRIOR_REST)))
+
+
+def _with_model(spread: Floats, field_sd: float, rest_sd: float) -> StateSpread:
+    """The vehicle's own errors with those of the model itself."""
+    own = {"battery": BATTERY, "positive": POSITIVE, "ground": GROUND, "contacts": CONTACTS, "motor": MOTOR,
+           "load": LOAD, "control": CONTROL}  # fmt: skip
+    total = {name: float(np.hypot(spread[channel], MODEL_SD[name])) for name, channel in own.items()}
+    return StateSpread(
+        open_circuit=rest_sd, emf=float(np.hypot(field_sd, MODEL_SD["emf"])), coil=MODEL_SD["coil"],
+        **total,
+    )  # fmt: skip

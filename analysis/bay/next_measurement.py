@@ -1,0 +1,385 @@
+"""What to measure next: the measurement that changes the repair decision most for its minutes, or none (advisory).
+
+The suspects' probabilities, the costs of a right and a wrong repair and of waiting give the best act now.  A
+measurement is worth what it saves on average by changing that act, less its minutes (value of information: Raiffa &
+Schlaifer 1961, from memory).  Where nothing saves more than it costs, the answer is to act.  One measurement ahead is
+looked at: after it the question is asked again with what was found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from analysis.bay.findings import CAUTION
+from analysis.costs import DEFAULT_NO_START, PlanSettings
+from analysis.readings.panel import Floats, Ints, trusted_values
+from analysis.readings.renewals import PARTS
+
+NO_START_COST: Final = DEFAULT_NO_START["light"].total  # money, as in analysis.costs
+
+CAUSES: Final[Mapping[str, str]] = {
+    "a worn battery": "battery",
+    "a discharged battery": "battery",
+    "a joint of the positive cable": "positive_cable",
+    "the positive cable itself": "positive_cable",
+    "a joint of the ground path": "ground_path",
+    "the ground strap itself": "ground_path",
+    "the solenoid contacts": "solenoid_contacts",
+    "the starter motor": "starter_motor",
+    "a joint of the control circuit": "control_circuit",
+    "the control wire or coil": "control_circuit",
+    "drag in the engine": "engine_drag",
+    "no part": "",
+    "a slip in the last reading": "",
+}
+"""Cause -> part; the last two need no repair."""
+CHEAP: Final[Mapping[str, str]] = {
+    "a discharged battery": "battery",
+    "a joint of the positive cable": "positive_cable",
+    "a joint of the ground path": "ground_path",
+    "a joint of the control circuit": "control_circuit",
+}
+"""Causes that charging, or cleaning and tightening, cures."""
+NAMES: Final = tuple(CAUSES)
+SLIP, SOUND = NAMES.index("a slip in the last reading"), NAMES.index("no part")
+ACTIONS: Final = ("wait", *(f"renew {p}" for p in PARTS), *(f"clean or charge {p}" for p in CHEAP.values()))
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A measurement: name, minutes, what a technician is told, where each cause puts it, columns that it fills.
+
+    means: cause -> expected outcome in standard errors of the measurement, 0 for causes not named.  Our choice, of the
+    size that a fault which matters has with a usual workshop meter (a cable at 1.8 times its resistance, a battery at
+    1.3 times, a field 15 % weak, drag up 18 %).  times: how often the columns have to be read for it.
+    """
+
+    name: str
+    minutes: float
+    sentence: str
+    means: Mapping[str, float]
+    columns: tuple[str, ...] = ()
+    times: int = 1
+
+
+REPEAT: Final = "repeat the reading"
+_REAL: Final = [c for c in NAMES if c != "a slip in the last reading"]
+CANDIDATES: Final = (
+    Candidate(
+        REPEAT,
+        6.0,
+        "Repeat the last reading: it stands far off the ones before and may be a slip.",
+        dict.fromkeys(_REAL, 4.0),
+    ),
+    Candidate(
+        "cranking speed",
+        8.0,
+        "Cranking speed together with steady amps: high amps at full speed is a weak starter, "
+        "high amps at low speed is drag in the engine.",
+        {"the starter motor": 2.5, "drag in the engine": -1.5},
+        ("crank_rpm",),
+    ),
+    Candidate(
+        "rest volts after two hours",
+        8.0,
+        "Rest volts after two hours without charging: low volts is a discharged battery to be charged and tested "
+        "again, good volts with high resistance is a worn one.",
+        {"a discharged battery": -6.0},
+    ),
+    Candidate(
+        "battery load test",
+        15.0,
+        "Load test of the charged battery, half its cold-cranking amps for 15 s: volts below the table's are the "
+        "battery, good volts are something behind it.",
+        {"a worn battery": -4.0, "a discharged battery": -3.0},
+    ),
+    Candidate(
+        "drop across the positive joints",
+        8.0,
+        "Voltage drop across each joint of the positive cable while cranking, post to clamp, then lug to stud: "
+        "a drop at a joint wants cleaning, a drop between the lugs is the cable.",
+        {"a joint of the positive cable": 6.0, "the positive cable itself": -6.0},
+    ),
+    Candidate(
+        "drop across the ground joints",
+        8.0,
+        "Voltage drop across each joint of the ground path while cranking, starter housing to negative post in steps: "
+        "a drop at a joint wants cleaning, a drop along the strap is the strap.",
+        {"a joint of the ground path": 6.0, "the ground strap itself": -6.0},
+    ),
+    Candidate(
+        "drop across the contacts, three times",
+        6.0,
+        "Voltage drop across the solenoid's two studs while cranking, three times: burnt contacts are high and differ "
+        "from start to start.",
+        {"the solenoid contacts": 4.0},
+        ("drop_contacts_v",),
+        3,
+    ),
+    Candidate(
+        "loaded check of the control wire",
+        8.0,
+        "Loaded check of the control wire at the relay socket, then at the coil's end: unequal volts are the wire, "
+        "equal and high ones the joints before the socket.",
+        {"a joint of the control circuit": 5.0, "the control wire or coil": -5.0},
+        ("control_loaded_v", "coil_loaded_v"),
+    ),
+    Candidate(
+        "peak amps with a fast clamp",
+        10.0,
+        "Peak amps with a clamp that holds the inrush: low peak amps at good volts is resistance in the starter, usual "
+        "peak amps clear it.",
+        {"the starter motor": -3.0, "a worn battery": -1.5},
+        ("peak_a",),
+    ),
+    Candidate(
+        "turn the engine by hand",
+        30.0,
+        "Turn the engine over by hand with a bar, battery disconnected: stiff is drag in the engine, easy clears it.",
+        {"drag in the engine": 5.0},
+    ),
+    Candidate(
+        "starter on the bench",
+        90.0,
+        "Take the starter out and run it unloaded: amps and speed off the maker's figures are the starter.",
+        {"the starter motor": 6.0},
+    ),
+)
+EDGES: Final = np.arange(-9.0, 9.01, 0.25)  # outcome classes [standard errors]; finer changes no value by 0.1 %
+MADE_WITHIN_D: Final = 14.0  # [d] before the latest reading: a measurement made then is not asked for again, our choice
+CHUNK: Final = 128  # vehicles at a time, to keep memory small
+
+
+@dataclass(frozen=True)
+class NextMeasurement:
+    """The measurement to make: what it tells apart, what a technician is told, minutes, and its worth less its cost."""
+
+    name: str
+    part: str
+    separates: tuple[str, str]
+    sentence: str
+    minutes: float
+    value: float
+    caution: str = CAUTION
+
+
+@dataclass(frozen=True)
+class InformationValues:
+    """For n vehicles: value (n, T) of each candidate before its cost, perfect (n,) value of knowing the cause,
+    action (n,) index into ACTIONS of the best act now, cost (n,) expected cost of that act [money]."""
+
+    value: Floats
+    perfect: Floats
+    action: Ints
+    cost: Floats
+
+
+def next_measurement(
+    shares: Mapping[str, float],
+    *,
+    no_start_probability: float,
+    last_slip: float = 0.0,
+    measured: AbstractSet[str] = frozenset(),
+    settings: PlanSettings | None = None,
+    no_start_cost: float = NO_START_COST,
+    minutes_price: float | None = None,
+) -> NextMeasurement | None:
+    """The next measurement for one vehicle, or None when none would change the decision for its minutes.
+
+    :param shares: part -> probability that it is what limits the start; the rest to one is "no part"
+    :param no_start_probability: of a no-start until the vehicle would be looked at anyway, if nothing is done
+    :param last_slip: probability that the last reading is a slip and the suspicion with it
+    :param measured: names of candidates, or columns, that are known already
+    :param settings: prices, hours and hour rate; defaults of `analysis.costs`
+    :param no_start_cost: of a no-start beside the repair [money]
+    :param minutes_price: of a technician's minute [money]; the settings' hour rate by default
+    :raises ValueError: an unknown part, a probability outside 0 to 1, shares above one in all, a negative price
+    """
+    unknown = set(shares) - set(PARTS)
+    if unknown:
+        raise ValueError(f"shares names the part {min(unknown)!r}; allowed are {', '.join(PARTS)}")
+    row = np.array([[float(shares.get(p, 0.0)) for p in PARTS]])
+    return next_measurements(
+        row,
+        no_start_probability=np.array([no_start_probability]),
+        last_slip=np.array([last_slip]),
+        measured=[measured],
+        settings=settings,
+        no_start_cost=np.array([no_start_cost]),
+        minutes_price=minutes_price,
+    )[0]
+
+
+def next_measurements(
+    shares: Floats,
+    *,
+    no_start_probability: Floats,
+    last_slip: Floats | None = None,
+    measured: Sequence[AbstractSet[str]] | None = None,
+    settings: PlanSettings | None = None,
+    no_start_cost: Floats | float = NO_START_COST,
+    minutes_price: float | None = None,
+) -> list[NextMeasurement | None]:
+    """The same for n vehicles at once: shares (n, 7) in the order of PARTS, the others (n,)."""
+    chosen = settings or PlanSettings()
+    price = chosen.hour_rate / 60.0 if minutes_price is None else minutes_price
+    if not (np.isfinite(price) and price >= 0.0):
+        raise ValueError(f"minutes_price is {price}; allowed are amounts of 0 and more")
+    slip = np.zeros(len(shares)) if last_slip is None else last_slip
+    belief = cause_probabilities(shares, slip, chosen)
+    found = information_values(belief, no_start_probability, settings=chosen, no_start_cost=no_start_cost)
+    net = found.value - price * np.array([c.minutes for c in CANDIDATES])
+    if measured is not None:
+        known = [[c.name in m or bool(c.columns and c.times == 1 and set(c.columns) <= m) for c in CANDIDATES]
+                 for m in measured]  # fmt: skip
+        net = np.where(np.array(known, dtype=bool).reshape(net.shape), -np.inf, net)
+    best = net.argmax(axis=1)
+    return [_chosen(belief[i], int(t), float(net[i, t])) if net[i, t] > 0.0 else None for i, t in enumerate(best)]
+
+
+def made_already(readings: pd.DataFrame) -> dict[str, frozenset[str]]:
+    """Unit -> candidates that its latest readings hold, so that nobody is asked for them again.
+
+    :param readings: columns as in the files; readings older than a unit's latest by more than MADE_WITHIN_D do not count,
+        nor values marked doubtful; a latest reading with a value measured twice counts as repeated
+    """
+    latest = readings.groupby("unit")["taken_at"].transform("max")
+    own = readings[readings["taken_at"] >= latest - pd.Timedelta(days=MADE_WITHIN_D)].reset_index(drop=True)
+    known = pd.DataFrame(np.isfinite(pd.DataFrame(trusted_values(own))))
+    known |= own[[n for c in CANDIDATES for n in c.columns if n in own and n not in known]].notna()
+    counts = known.groupby(own["unit"]).sum()
+    made = {
+        c.name: counts.reindex(columns=list(c.columns), fill_value=0).min(axis=1) >= c.times
+        for c in CANDIDATES
+        if c.columns
+    }
+    if "confirmed" in own:
+        made[REPEAT] = own.sort_values("taken_at").groupby("unit")["confirmed"].last() != ""
+    names = pd.DataFrame(made).fillna(value=False)
+    return {
+        str(unit): frozenset(names.columns[row]) for unit, row in zip(names.index, names.to_numpy(bool), strict=True)
+    }
+
+
+def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSettings) -> Floats:
+    """(n, causes) from part shares (n, 7): parts split into their causes, a slip taking its share of everything.
+
+    Raises ValueError for shares or slips outside 0 to 1, or shares above one in all.
+    """
+    _check("shares", shares)
+    _check("last_slip", last_slip)
+    total = shares.sum(axis=1)
+    if (total > 1.0 + 1e-6).any():
+        raise ValueError(f"shares add up to {total.max():.4g}; allowed are sums of 0 to 1")
+    out = np.zeros((len(shares), len(NAMES)))
+    for h, (cause, part) in enumerate(CAUSES.items()):
+        if part:
+            cheap = settings.clean_success.get(part, 0.0) if part in CHEAP.values() else 0.0
+            out[:, h] = shares[:, PARTS.index(part)] * (cheap if cause in CHEAP else 1.0 - cheap)
+    out[:, SOUND] = np.maximum(1.0 - total, 0.0)
+    out *= (1.0 - last_slip)[:, None]
+    out[:, SLIP] = last_slip
+    return np.asarray(out / out.sum(axis=1, keepdims=True), dtype=np.float64)
+
+
+def information_values(
+    belief: Floats,
+    no_start_probability: Floats,
+    *,
+    settings: PlanSettings | None = None,
+    no_start_cost: Floats | float = NO_START_COST,
+    candidates: Sequence[Candidate] = CANDIDATES,
+) -> InformationValues:
+    """Value of every candidate, of perfect knowledge, and the best act now, for n vehicles.
+
+    belief: (n, causes) probabilities; no_start_probability: (n,) if nothing is done; no_start_cost: (n,) or one [money].
+    Raises ValueError for probabilities outside 0 to 1 and negative costs.
+    """
+    _check("belief", belief)
+    _check("no_start_probability", no_start_probability)
+    money = np.broadcast_to(np.asarray(no_start_cost, dtype=np.float64), (len(belief),))
+    if not (np.isfinite(money) & (money >= 0)).all():
+        raise ValueError(f"no_start_cost is {money.min()}; allowed are amounts of 0 and more")
+    cost = decision_costs(belief, no_start_probability, money, settings or PlanSettings())
+    likely = outcome_probabilities(candidates)
+    expected = np.einsum("nah,nh->na", cost, belief)
+    now = expected.min(axis=1)
+    value = np.zeros((len(belief), len(candidates)))
+    for i in range(0, len(belief), CHUNK):
+        part = slice(i, i + CHUNK)
+        joint = np.einsum("nah,nh->nah", cost[part], belief[part]) @ likely.reshape(len(NAMES), -1)
+        best = joint.min(axis=1).reshape(-1, len(candidates), likely.shape[2]).sum(axis=2)
+        value[part] = now[part, None] - best
+    perfect = now - np.einsum("nh,nh->n", cost.min(axis=1), belief)
+    return InformationValues(np.maximum(value, 0.0), np.maximum(perfect, 0.0), expected.argmin(axis=1), now)
+
+
+def decision_costs(
+    belief: Floats, no_start_probability: Floats, no_start_cost: Floats, settings: PlanSettings
+) -> Floats:
+    """(n, actions, causes) cost of each act when each cause is the true one [money].
+
+    The right repair costs itself.  Any other act costs itself, the right repair later, and the no-start meanwhile
+    with its probability, at which the repair also takes more hours.  Without a fault only the act costs.
+    """
+    act, cures, repair, hours = _remedies(settings)
+    faulty = np.array([bool(part) for part in CAUSES.values()])
+    sound = belief[:, ~faulty].sum(axis=1)
+    risk = np.minimum(no_start_probability / np.maximum(1.0 - sound, 1e-9), 1.0)
+    dearer = (settings.failure_hours_factor - 1.0) * hours * settings.hour_rate
+    left = repair[None, :] + risk[:, None] * (no_start_cost[:, None] + dearer[None, :])
+    left = np.where(faulty, left, 0.0)
+    return np.asarray(act[None, :, None] + np.where(cures, 0.0, left[:, None, :]), dtype=np.float64)
+
+
+def _remedies(settings: PlanSettings) -> tuple[Floats, np.ndarray, Floats, Floats]:
+    """Cost of each action, which causes it cures (actions, causes), cost and hours of each cause's right repair."""
+    rate = settings.hour_rate
+    act, cures = [0.0], [np.zeros(len(NAMES), dtype=bool)]
+    for part in PARTS:
+        act.append(settings.part_price[part] + settings.part_labour_h[part] * rate)
+        cures.append(np.array([p == part for p in CAUSES.values()]))
+    for cause, part in CHEAP.items():
+        act.append((settings.charge_h if part == "battery" else settings.clean_h) * rate)
+        cures.append(np.array([c == cause for c in NAMES]))
+    repair = [act[1 + PARTS.index(p)] if p else 0.0 for p in CAUSES.values()]
+    hours = [settings.part_labour_h[p] if p else 0.0 for p in CAUSES.values()]
+    for a, cause in enumerate(CHEAP, start=1 + len(PARTS)):
+        repair[NAMES.index(cause)] = min(act[a], repair[NAMES.index(cause)])
+        hours[NAMES.index(cause)] = settings.charge_h if CHEAP[cause] == "battery" else settings.clean_h
+    return np.array(act), np.stack(cures), np.array(repair), np.array(hours)
+
+
+def outcome_probabilities(candidates: Sequence[Candidate] = CANDIDATES) -> Floats:
+    """(causes, candidates, outcomes) probability of each outcome class; sums to one over the outcomes."""
+    mean = np.array([[c.means.get(cause, 0.0) for c in candidates] for cause in NAMES])
+    below = norm.cdf(EDGES[None, None, :] - mean[:, :, None])
+    full = np.concatenate([np.zeros((*mean.shape, 1)), below, np.ones((*mean.shape, 1))], axis=2)
+    return np.asarray(np.diff(full, axis=2), dtype=np.float64)
+
+
+def _chosen(belief: Floats, t: int, value: float) -> NextMeasurement:
+    """The chosen candidate with the two causes that it tells apart best, weighted by how probable both are."""
+    candidate = CANDIDATES[t]
+    mean = np.array([candidate.means.get(cause, 0.0) for cause in NAMES])
+    apart = 1.0 - np.exp(-((mean[:, None] - mean[None, :]) ** 2) / 8.0)  # Bhattacharyya, two unit normals
+    a, b = np.unravel_index(int((belief[:, None] * belief[None, :] * apart).argmax()), apart.shape)
+    first, second = (int(a), int(b)) if belief[a] >= belief[b] else (int(b), int(a))
+    part = CAUSES[NAMES[first]] or CAUSES[NAMES[second]]
+    return NextMeasurement(
+        candidate.name, part, (NAMES[first], NAMES[second]), candidate.sentence, candidate.minutes, value
+    )
+
+
+def _check(name: str, value: Floats) -> None:
+    """Raise ValueError naming the argument when a probability is none."""
+    wrong = ~(np.isfinite(value) & (value >= 0.0) & (value <= 1.0 + 1e-9))
+    if wrong.any():
+        raise ValueError(f"{name} has {value[wrong].ravel()[0]}; allowed are probabilities from 0 to 1")

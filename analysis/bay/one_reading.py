@@ -1,0 +1,346 @@
+"""Everything that one reading says: resistances with errors or why not, closure, charge, limits, segment at fault.
+
+Composes `circuit`, `load`, `closure`, `battery`, `verdict` and `segments` for one reading of one vehicle and what is
+expected of it; used by the unit sheet, by `record` and by the bay screen alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.bay.closure import MEASURED, check_closure, predicted_measurements
+from analysis.bay.expected import Expected, usual_crank_a
+from analysis.bay.findings import NUMBERS, Finding, locate_segment
+from analysis.bay.verdict import verdict
+from analysis.circuit.battery import (
+    freezing_point_c,
+    full_charge_resistance_mohm,
+    gravity_from_charge,
+    open_circuit,
+    state_of_charge,
+)
+from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.limits import REFERENCE_C, Limits
+from analysis.circuit.load import infer_load
+from analysis.circuit.resistances import ELEMENTS, Inferred, Instrument, infer_resistances
+from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, THERMOMETER_SD_C, TemperatureLaw, to_reference
+from analysis.readings.panel import MEASURED as READ
+from analysis.readings.panel import Floats, trusted_values
+
+ASSUMED_C: Final = 15.0  # our choice: a workshop, where nobody noted the temperature
+ASSUMED_SD_C: Final = 8.0  # our choice: between a cold yard and a warm bay
+FEWEST_CHECKED: Final = 3  # our choice: fewer values over-determine nothing
+NAN: Final = float("nan")
+DRAG_PER_KELVIN: Final = 0.01  # our choice: amps by one kelvin, where the air's temperature is not the engine's
+_RESTS_ON: Final = {
+    "battery": ("rest_v", "crank_min_v", "crank_a"),
+    "positive_cable": ("drop_positive_v", "crank_a"),
+    "ground_path": ("drop_ground_v", "crank_a"),
+    "solenoid_contacts": ("drop_contacts_v", "crank_a"),
+    "motor_lumped": ("crank_min_v", "crank_a"),
+    "motor_winding": ("peak_a", "crank_a"),
+    "control_circuit": ("drop_control_v", "coil_a"),
+    "coil": ("drop_control_v", "coil_a", "crank_min_v"),
+    "back_emf": ("peak_a", "crank_a"),
+    "motor_constant": ("peak_a", "crank_a", "crank_rpm"),
+    "torque": ("peak_a", "crank_a", "crank_rpm"),
+}
+NO_LAW: Final = TemperatureLaw(0.0, 0.0, np.zeros((2, 2)), REFERENCE_C.value)
+LOAD_ROWS: Final = {  # name here -> value, standard error and unit of `analysis.circuit.load.infer_load`
+    "back_emf": ("back_emf_v", "back_emf_se_v", "V", 1.0),
+    "motor_constant": ("emf_v_per_rpm", "emf_se_v_per_rpm", "mV/rpm", 1000.0),
+    "torque": ("torque_nm", "torque_se_nm", "Nm", 1.0),
+}
+
+
+@dataclass(frozen=True)
+class Identified:
+    """One element: value at 20 °C with standard error and what was expected, or the reason why it has none."""
+
+    element: str
+    unit: str
+    value: float
+    se: float
+    expected: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Closure:
+    """Whether the reading agrees with itself and with what is expected of its unit; `why_not` where nobody can tell.
+
+    `values`: how many measurements were compared; `earlier`: readings of the vehicle that the expectation rests on;
+    `measured`, `expected`, `se`, `off`: of the suspect, in its own unit; `settled`: values that would not fit, were they
+    not measured twice.
+    """
+
+    checked: bool
+    why_not: str = ""
+    closes: bool = True
+    values: int = 0
+    earlier: int = 0
+    p_value: float = 1.0
+    suspect: str = ""
+    measured: float = float("nan")
+    expected: float = float("nan")
+    se: float = float("nan")
+    off: float = float("nan")
+    repaired: bool = False
+    also: tuple[str, ...] = ()
+    settled: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Charge:
+    """What the rest volts say: state of charge [0..1], surface charge taken off [V] and its error [V].
+
+    `level`: "" (charged), "watch" or "act", by the limits; `freezing_c`: of the electrolyte at that charge;
+    `full_mohm`, `full_se_mohm`: the battery's resistance at 20 °C as it would be when full.
+    """
+
+    rest_v: float
+    soc: float
+    surface_v: float
+    surface_se_v: float
+    level: str
+    freezing_c: float
+    full_mohm: float
+    full_se_mohm: float
+
+    @property
+    def looks_like_surface_charge(self) -> bool:
+        """More than a rested battery shows."""
+        return self.surface_v > 0
+
+
+@dataclass(frozen=True)
+class ReadingCheck:
+    """Everything that one reading says. `assumed`: measurement filled in for a missing one -> value and error."""
+
+    temperature_c: float
+    temperature_assumed: bool
+    identified: tuple[Identified, ...]
+    assumed: Mapping[str, tuple[float, float]]
+    closure: Closure
+    charge: Charge | None
+    limits: pd.DataFrame
+    findings: tuple[Finding, ...]
+
+
+def check_one_reading(
+    reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, limits: Limits, book: LimitBook
+) -> ReadingCheck:
+    """Take one reading apart.
+
+    :param reading: measurements by name [V, A, °C, rpm], None or NaN for missing; `doubtful` names, comma-joined, that
+        are left out; `confirmed` names, comma-joined, that were measured twice; `outcome`, `jumper_start` if known
+    :param unit: vehicle_class, system_v, fuel, cylinders
+    :param expected: what the vehicle should show, from its earlier readings
+    """
+    row = trusted_row(reading)
+    noted = float(row["temperature_c"].iloc[0])
+    assumed_t = not np.isfinite(noted)
+    temperature, sd = (ASSUMED_C, ASSUMED_SD_C) if assumed_t else (noted, THERMOMETER_SD_C)
+    at = row.assign(temperature_c=temperature)
+    shown = pd.DataFrame(
+        np.atleast_2d(predicted_measurements(expected.state, temperature, inrush=expected.inrush)),
+        columns=list(MEASURED),
+    )
+    typical = {n: float("nan") if n in expected.unknown else float(shown[n].iloc[0]) for n in ("crank_a", "rest_v")}
+    load_sd = float(np.hypot(np.asarray(expected.spread.load), DRAG_PER_KELVIN * sd))
+    system_v = int(expected.volts)
+    inferred = infer_resistances(
+        at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
+    )
+    names = [n for n in str(inferred.assumed[0]).split(",") if n]
+    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd)
+    return ReadingCheck(
+        temperature, assumed_t, (*_resistances(inferred, shown, expected, temperature, sd), *_load(at, shown, expected)),
+        {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
+        _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
+        _limits(row, reading, unit, expected, book), tuple(_findings(row, reading, expected, temperature, limits)),
+    )  # fmt: skip
+
+
+def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
+    """One row of floats: what was measured, without the values marked doubtful."""
+    frame = pd.DataFrame(
+        {n: [_number(reading.get(n))] for n in dict.fromkeys((*READ, *NUMBERS))}
+        | {"doubtful": [str(reading.get("doubtful") or "")]}
+    )
+    doubtful = {name.strip() for name in str(frame["doubtful"].iloc[0]).split(",")}
+    own = trusted_values(frame)
+    rest = {n: frame[n].to_numpy(np.float64) * (np.nan if n in doubtful else 1.0) for n in frame if n in NUMBERS}
+    return pd.DataFrame({**rest, **own})
+
+
+def names_in(joined: object) -> frozenset[str]:
+    """Comma-joined names, as a reading holds them."""
+    return frozenset(name for name in str(joined or "").split(",") if name)
+
+
+def _number(value: object) -> float:
+    return float(value) if isinstance(value, int | float | np.number) and not isinstance(value, bool) else float("nan")
+
+
+def _law_of(element: str, expected: Expected) -> TemperatureLaw:
+    """How the element's resistance goes with temperature; the motor as a whole holds back-emf and is left as it is."""
+    laws = {"battery": expected.battery_law, "solenoid_contacts": CONTACT_LAW, "control_circuit": CONTACT_LAW,
+            "motor_lumped": NO_LAW}  # fmt: skip
+    return laws.get(element, COPPER_LAW)
+
+
+def at_reference(
+    value: Floats, se: Floats, temperature_c: Floats, law: TemperatureLaw, sd_k: Floats
+) -> tuple[Floats, Floats]:
+    """Resistances and their errors brought to 20 °C; the correction's own error is added."""
+    log_factor, error = to_reference(np.zeros_like(value), temperature_c, law, temperature_se_c=sd_k)
+    factor = np.exp(log_factor)
+    return value * factor, np.hypot(se * factor, np.abs(value) * factor * error)
+
+
+def _resistances(
+    inferred: Inferred, shown: pd.DataFrame, expected: Expected, temperature_c: float, sd_k: float
+) -> list[Identified]:
+    """Every element of the circuit at 20 °C."""
+    usual = infer_resistances(shown, expected.volts).value_mohm[0]
+    rows = []
+    for i, element in enumerate(ELEMENTS):
+        law = _law_of(element, expected)
+        at, sd = np.array([temperature_c]), np.array([sd_k])
+        value, se = at_reference(inferred.value_mohm[:, i], inferred.se_mohm[:, i], at, law, sd)
+        then, _ = at_reference(usual[i : i + 1], np.zeros(1), at, law, sd)
+        rows.append(
+            Identified(
+                element, "mΩ", float(value[0]), float(se[0]), float(then[0]) if _expected(element, expected) else NAN,
+                str(inferred.reason[0, i]),
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _expected(element: str, expected: Expected) -> bool:
+    return not expected.unknown & set(_RESTS_ON[element])
+
+
+def _load(at: pd.DataFrame, shown: pd.DataFrame, expected: Expected) -> list[Identified]:
+    """Back-emf, motor constant and torque, at the temperature of the reading."""
+    found, usual = infer_load(at, expected.volts).iloc[0], infer_load(shown, expected.volts).iloc[0]
+    rows = []
+    for name, (value, se, unit, times) in LOAD_ROWS.items():
+        known = bool(np.isfinite(found[value]))
+        then = times * float(usual[value]) if _expected(name, expected) else NAN
+        rows.append(
+            Identified(name, unit, times * float(found[value]), times * float(found[se]), then,
+                       "" if known else str(found["reason"]))
+        )  # fmt: skip
+    return rows
+
+
+def _assumed_value(name: str, typical: Mapping[str, float], load_sd: float, system_v: int) -> tuple[float, float]:
+    """What a missing measurement was taken to be, with its error."""
+    blocks, instrument = system_v / 12.0, Instrument()
+    if name == "crank_a":
+        return typical[name], typical[name] * load_sd
+    if name == "rest_v":
+        return typical[name], instrument.assumed_rest_v * blocks
+    return instrument.assumed_drop_v * blocks, instrument.assumed_drop_sd_v * blocks
+
+
+def _closure(at: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> Closure:
+    """The test of closure, without the measurements of which nothing is expected."""
+    row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
+    count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
+    if count < FEWEST_CHECKED:
+        few = "fewer than three values can be compared"
+        return Closure(False, few if not expected.unknown else f"{few}: its class has hardly been read yet")
+    given, found = frozenset[str](), _tested(row, expected, sd_k, frozenset())
+    while not found["closes"] and confirmed - given:  # what was measured twice counts as right where it would not fit
+        suspect = str(found["suspect"])
+        given |= {suspect} if suspect in confirmed else confirmed
+        found = _tested(row, expected, sd_k, given)
+    suspect = str(found["suspect"])
+    value, then = float(row[suspect].iloc[0]) if suspect else NAN, float(found["suspect_expected"])
+    return Closure(
+        True, "", bool(found["closes"]), int(found["dof"]), expected.earlier, float(found["p_value"]), suspect,
+        value, then, float(found["suspect_se"]), value - then, bool(found["repaired"]),
+        tuple(n for n in str(found["also"]).split(",") if n), tuple(sorted(given)),
+    )  # fmt: skip
+
+
+def _tested(row: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> pd.Series[Any]:
+    """The test of closure of one row."""
+    return check_closure(
+        row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush, temperature_sd_k=sd_k,
+        confirmed=confirmed,
+    ).iloc[0]  # fmt: skip
+
+
+def _charge(
+    row: pd.DataFrame, temperature_c: float, system_v: int, limits: Limits, inferred: Inferred, expected: Expected,
+    sd_k: float,
+) -> Charge | None:  # fmt: skip
+    """State of charge and surface charge from the rest volts; None where they were not measured."""
+    rest = float(row["rest_v"].iloc[0])
+    if not np.isfinite(rest):
+        return None
+    open_v, se = open_circuit(rest, system_v=system_v)
+    soc = float(state_of_charge(open_v, system_v=system_v, temperature_c=temperature_c))
+    low = "act" if rest < limits.rest_act_v.value else "watch" if rest < limits.rest_watch_v.value else ""
+    share, doubt = full_charge_resistance_mohm(1.0, open_v, system_v=system_v, temperature_c=temperature_c)
+    measured = inferred.value_mohm[:1, 0]  # nil where the volts do not sag at all
+    full, own_se = share * measured, share * np.hypot(inferred.se_mohm[:1, 0], measured * doubt)
+    at = np.array([temperature_c])
+    value, error = at_reference(full, own_se, at, expected.battery_law, np.array([sd_k]))
+    gravity = gravity_from_charge(soc)
+    return Charge(
+        rest, soc, float(rest - open_v), float(se), low, float(freezing_point_c(gravity)), float(value[0]),
+        float(error[0]),
+    )  # fmt: skip
+
+
+def _limits(
+    row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, book: LimitBook
+) -> pd.DataFrame:
+    """Pass, watch or act of every measured quantity."""
+    name = str(unit.get("unit", ""))
+    usual = usual_crank_a(expected.usual, expected.unknown)
+    known = {} if usual is None else {str(unit["vehicle_class"]): usual}
+    kind = pd.DataFrame([{k: unit.get(k) for k in ("vehicle_class", "system_v", "fuel", "cylinders")} | {"unit": name}])
+    own = row.assign(unit=name, taken_at=pd.Timestamp(reading.get("taken_at") or "NaT"))
+    return verdict(own, kind, book, class_crank_a=known)
+
+
+def _findings(
+    row: pd.DataFrame, reading: Mapping[str, Any], expected: Expected, temperature_c: float, limits: Limits
+) -> list[Finding]:
+    """Rows of the decision table that the reading meets, with what is usual in the class beside it."""
+    facts: dict[str, object] = {str(k): v for k, v in row.iloc[0].to_dict().items()}
+    shown = np.ravel(predicted_measurements(expected.usual, temperature_c))
+    for usual, name in (("usual_crank_a", "crank_a"), ("usual_rpm", "crank_rpm")):
+        facts[usual] = None if name in expected.unknown else float(shown[MEASURED.index(name)])
+    facts |= {name: reading.get(name) for name in ("outcome", "jumper_start")}
+    return locate_segment(facts, limits=limits)
+
+
+def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.DataFrame:
+    """Resistances of many readings of one vehicle at 20 °C: taken_at, <element>_mohm, <element>_se_mohm.
+
+    :param readings: columns as in the files, doubtful values are left out; a missing temperature is taken as a workshop's
+    """
+    values = pd.DataFrame(trusted_values(readings))
+    noted = values["temperature_c"].to_numpy(np.float64)
+    at = np.where(np.isfinite(noted), noted, ASSUMED_C)
+    sd = np.where(np.isfinite(noted), THERMOMETER_SD_C, ASSUMED_SD_C)
+    found = infer_resistances(values, expected.volts)
+    columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
+    for i, element in enumerate(ELEMENTS):
+        law = _law_of(element, expected)
+        value, se = at_reference(found.value_mohm[:, i], found.se_mohm[:, i], at, law, sd)
+        columns |= {f"{element}_mohm": value, f"{element}_se_mohm": se}
+    return pd.DataFrame(columns)

@@ -1,0 +1,231 @@
+"""Whose reading is it? The typed values under what each vehicle should show, and the odds that it is another's.
+
+A reading under a wrong number spoils two vehicles. Each vehicle's expected reading (`analysis.bay.expected`) with its errors
+gives the likelihood of the typed values, the odometer among them. Under its own vehicle a reading may also hold one
+wrong value, or tell of a part that has changed since; under another it has to fit as it is. Bayes' rule with a small
+chance of a wrong number gives the odds. At even odds it is asked: by Markov's inequality the evidence reaches that for
+at most PRIOR_OTHER / (1 - PRIOR_OTHER), 1 in 199, of the readings that are the vehicle's own, if the models hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+from scipy.special import logsumexp
+
+from analysis.bay.closure import MEASURED, MOVED_BY, STATE_FIELDS, Departures, departures
+from analysis.bay.expected import Expected
+from analysis.bay.one_reading import ASSUMED_C, ASSUMED_SD_C, trusted_row
+from analysis.circuit.temperature import THERMOMETER_SD_C
+from analysis.readings.panel import Floats
+
+PRIOR_OTHER: Final = 0.005  # chance that a reading stands under a wrong number, our choice
+ASK_AT: Final = 0.5  # probability at which it is asked, our choice: even odds
+MOST_NAMED: Final = 3  # vehicles named in the question, our choice
+LEAST_NAMED: Final = 0.05  # probability of a vehicle that is named, our choice
+LOOK_AT: Final = 0.01  # chance of a sound reading being compared with other vehicles at all, our choice, to save time
+NEAREST: Final = 12  # vehicles that a reading is compared with, our choice
+SOUND, CHANGED, SLIPPED, LOOSE = (
+    0.83,
+    0.10,
+    0.05,
+    0.02,
+)  # of own readings: as expected, a part changed, a value wrong, worse
+CHANGED_SD: Final = 1.0  # of the logarithm of a part that changed, our choice: up to some three times and a third
+LOOSE_TIMES: Final = 3.0  # errors of a reading that is worse than expected everywhere, our choice
+SLIP_DECADES: Final = float(np.log(1000.0))  # a wrong value is anywhere within three powers of ten, our choice
+LEAST_SIZE: Final = 0.05  # [V, A, rpm] of a wrong value, so that zero has a density
+KM_A_DAY: Final = 60.0  # where one odometer reading is all there is, our choice
+ODOMETER_SD: Final = (300.0, 0.5)  # [km] and share of the distance run since, our choice
+ODOMETER_TAIL: Final = 3.0  # degrees of freedom of Student's t, our choice: holidays and long hauls happen
+MISREAD: Final = 0.02  # of own odometer readings that are misread, our choice
+ANY_KM: Final = 1e6  # [km] over which a misread or unknown odometer may lie
+NEAR_SD: Final = 0.25  # log ratio to a vehicle's latest values that counts as one step away, our choice
+NEAR_KM: Final = 5000.0  # the same of the odometer
+FARTHEST, UNREAD = 60.0, 4.0  # squared steps of one value at most, and of one that was never read, our choice
+
+
+@dataclass(frozen=True)
+class Odometer:
+    """What the odometer should show [km], with the scale of its error; NaN for a vehicle that was never read for it."""
+
+    km: float
+    scale_km: float
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    """What one vehicle's reading should show."""
+
+    expected: Expected
+    odometer: Odometer
+
+
+@dataclass(frozen=True)
+class Whose:
+    """Probability that the reading is another vehicle's, and the likeliest others with theirs, likeliest first."""
+
+    probability: float
+    likely: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def asked(self) -> bool:
+        """Whether it is worth a question."""
+        return self.probability >= ASK_AT
+
+
+OWN: Final = Whose(0.0)
+
+
+def odometer_at(readings: pd.DataFrame, at: pd.Timestamp) -> Odometer:
+    """The odometer expected at a moment from one vehicle's earlier readings (taken_at, odometer_km, doubtful)."""
+    before = readings[(readings["taken_at"] < at) & readings["odometer_km"].notna()].sort_values("taken_at")
+    before = before[[("odometer_km" not in str(names).split(",")) for names in before["doubtful"]]]
+    if before.empty:
+        return Odometer(float("nan"), float("nan"))
+    first, last = before.iloc[0], before.iloc[-1]
+    days = (last["taken_at"] - first["taken_at"]).total_seconds() / 86400.0
+    pace = (last["odometer_km"] - first["odometer_km"]) / days if days >= 1.0 else KM_A_DAY
+    run = max(float(pace), 0.0) * (at - last["taken_at"]).total_seconds() / 86400.0
+    return Odometer(float(last["odometer_km"]) + run, ODOMETER_SD[0] + ODOMETER_SD[1] * run)
+
+
+def looks_foreign(reading: Mapping[str, Any], own: Vehicle) -> bool:
+    """Whether a reading is so far from what its vehicle should show that others are worth a look."""
+    row, sd_k = _row(reading)
+    found = _found(row, own.expected, sd_k)
+    if found.used.any() and stats.chi2.sf(_chi2(found), int(found.used.sum())) < LOOK_AT:
+        return True
+    km, expected = _km(reading), own.odometer
+    if not (np.isfinite(km) and np.isfinite(expected.km)):
+        return False
+    return bool(2.0 * stats.t.sf(abs(km - expected.km) / expected.scale_km, ODOMETER_TAIL) < LOOK_AT)
+
+
+def nearest_vehicles(reading: Mapping[str, Any], latest: pd.DataFrame, *, most: int = NEAREST) -> list[str]:
+    """Vehicles whose latest values lie nearest to a reading's, nearest first: a coarse choice of whom to compare with.
+
+    :param latest: one row per unit (the index) with its latest values by column
+    """
+    values = {n: _number(reading.get(n)) for n in (*MEASURED, "odometer_km")}
+    away = pd.Series(0.0, index=latest.index)
+    for name, value in values.items():
+        if not np.isfinite(value) or name not in latest:
+            continue
+        known = latest[name].to_numpy(np.float64)
+        if name == "odometer_km":
+            steps = ((value - known) / NEAR_KM) ** 2
+        else:
+            steps = (np.log(np.maximum(value, LEAST_SIZE) / np.maximum(known, LEAST_SIZE)) / NEAR_SD) ** 2
+        away += np.where(np.isfinite(steps), np.minimum(steps, FARTHEST), UNREAD)
+    return [str(unit) for unit in away.sort_values(kind="stable").index[:most]]
+
+
+def whose_reading(reading: Mapping[str, Any], own: Vehicle, others: Mapping[str, Vehicle], *, vehicles: int) -> Whose:
+    """The odds that a reading is another vehicle's.
+
+    :param reading: measurements by name [V, A, °C, rpm, km], None or NaN for missing
+    :param others: vehicles that it is compared with
+    :param vehicles: how many others the fleet has; a wrong number is any of them alike
+    :raises ValueError: fewer vehicles than `others`
+    """
+    if vehicles < len(others):
+        raise ValueError(f"vehicles is {vehicles}; allowed is {len(others)} and more, as many as there are others")
+    row, sd_k = _row(reading)
+    unknown = own.expected.unknown & set(MEASURED)
+    row = row.assign(**dict.fromkeys(unknown, float("nan")))
+    typed = {n for n in MEASURED if np.isfinite(row[n].iloc[0])}
+    km = _km(reading)
+    if not others or not (typed or np.isfinite(km)):
+        return OWN
+    here = np.log1p(-PRIOR_OTHER) + _log_own(row, own.expected, sd_k) + _log_km(km, own.odometer, own=True)
+    there = {
+        unit: np.log(PRIOR_OTHER / vehicles) + _log_sound(_found(row, v.expected, sd_k)) + _log_km(km, v.odometer)
+        for unit, v in others.items()
+        if not v.expected.unknown & typed
+    }
+    total = float(logsumexp([here, *there.values()]))
+    share = {unit: float(np.exp(value - total)) for unit, value in there.items()}
+    ranked = sorted(share.items(), key=lambda pair: -pair[1])
+    likely = tuple(pair for pair in ranked[:MOST_NAMED] if pair[1] >= LEAST_NAMED)
+    return Whose(min(1.0, sum(share.values())), likely)
+
+
+def _number(value: object) -> float:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else float("nan")
+
+
+def _km(reading: Mapping[str, Any]) -> float:
+    return _number(reading.get("odometer_km"))
+
+
+def _row(reading: Mapping[str, Any]) -> tuple[pd.DataFrame, float]:
+    """The reading as one row with a temperature, doubtful values too, and the temperature's error [K]."""
+    row = trusted_row({**reading, "doubtful": ""})
+    noted = np.isfinite(row["temperature_c"].iloc[0])
+    return (row, THERMOMETER_SD_C) if noted else (row.assign(temperature_c=ASSUMED_C), ASSUMED_SD_C)
+
+
+def _found(row: pd.DataFrame, expected: Expected, sd_k: float) -> Departures:
+    return departures(
+        row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush, temperature_sd_k=sd_k
+    )
+
+
+def _chi2(found: Departures) -> float:
+    return float(found.residual[0] @ np.linalg.solve(found.covariance[0], found.residual[0]))
+
+
+def _log_normal(residual: Floats, covariance: Floats, count: int) -> float:
+    """Log density of residuals; those not used are 0 with variance 1 and count for nothing."""
+    _, log_det = np.linalg.slogdet(covariance)
+    return float(-0.5 * (residual @ np.linalg.solve(covariance, residual) + log_det + count * np.log(2.0 * np.pi)))
+
+
+def _log_sound(found: Departures) -> float:
+    """Log likelihood of a reading that is as expected."""
+    return _log_normal(found.residual[0], found.covariance[0], int(found.used.sum()))
+
+
+def _log_own(row: pd.DataFrame, expected: Expected, sd_k: float) -> float:
+    """The same under its own vehicle, where a part may have changed, a value may be wrong, or all may be worse."""
+    found = _found(row, expected, sd_k)
+    residual, covariance, slope = found.residual[0], found.covariance[0], found.slope[0]
+    places = np.flatnonzero(found.used[0])
+    count = len(places)
+    if not count:
+        return 0.0
+    used = found.used[0].astype(np.float64)
+    logs = [np.log(SOUND) + _log_sound(found)]
+    fields = sorted({STATE_FIELDS.index(MOVED_BY[MEASURED[i]]) for i in places})
+    for k in fields:
+        moved = covariance + CHANGED_SD**2 * np.outer(slope[:, k], slope[:, k])
+        logs.append(np.log(CHANGED / len(fields)) + _log_normal(residual, moved, count))
+    for i in places:
+        kept = np.delete(np.arange(len(MEASURED)), i)
+        rest = _log_normal(residual[kept], covariance[np.ix_(kept, kept)], count - 1)
+        anywhere = -np.log(max(abs(float(found.measured[0, i])), LEAST_SIZE) * SLIP_DECADES)
+        logs.append(np.log(SLIPPED / count) + rest + anywhere)
+    wide = np.where(np.outer(used, used) > 0, LOOSE_TIMES**2, 1.0) * covariance
+    logs.append(np.log(LOOSE) + _log_normal(residual, wide, count))
+    return float(logsumexp(logs))
+
+
+def _log_km(km: float, expected: Odometer, *, own: bool = False) -> float:
+    """Log density of the odometer [1/km]; nothing where it was not read."""
+    if not np.isfinite(km):
+        return 0.0
+    if not np.isfinite(expected.km):
+        return float(-np.log(ANY_KM))
+    fits = float(stats.t.logpdf(km, ODOMETER_TAIL, expected.km, expected.scale_km))
+    return float(logsumexp([np.log1p(-MISREAD) + fits, np.log(MISREAD / ANY_KM)])) if own else fits
+
+
+def latest_values(readings: pd.DataFrame, columns: Sequence[str] = (*MEASURED, "odometer_km")) -> pd.DataFrame:
+    """One row per unit with the latest value of every column, for `nearest_vehicles`; readings sorted by time."""
+    return readings.groupby("unit")[list(columns)].last()

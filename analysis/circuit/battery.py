@@ -1,0 +1,205 @@
+"""The battery: published tables of rest voltage, gravity, freezing and load test; ratings; banks of blocks.
+
+A block is one 12 V lead-acid battery. Two in series make 24 V; blocks in parallel share the amps.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.circuit.limits import (
+    BATTERY_SOC_RISE,
+    HIGHEST_OPEN_CIRCUIT_V,
+    OPEN_CIRCUIT_V_PER_K,
+    SURFACE_CHARGE_HOURS,
+    SURFACE_CHARGE_SD_V,
+    SURFACE_CHARGE_V,
+)
+
+Array = npt.NDArray[np.float64]
+
+# BCI rest-voltage and gravity table at 26.7 °C (80 °F): open-circuit volts, specific gravity, percent charged.
+REST_TABLE_C: Final = 26.7
+REST_TABLE_V: Final = np.array([11.89, 12.06, 12.24, 12.45, 12.65])
+REST_TABLE_SG: Final = np.array([1.120, 1.155, 1.190, 1.225, 1.265])
+REST_TABLE_SOC: Final = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
+# Freezing point of the electrolyte, TM 5-4210-230-14&P-1 Table 2, °F at the gravities above.
+FREEZING_TABLE_F: Final = np.array([15.0, 5.0, -15.0, -35.0, -75.0])
+# Lowest volts under half the cold-cranking rating for 15 s, BCI Battery Service Manual as quoted in service manuals.
+LOAD_TEST_F: Final = np.array([0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0])
+LOAD_TEST_V: Final = np.array([8.5, 8.7, 8.9, 9.1, 9.3, 9.4, 9.5, 9.6])
+# Gravity correction, TM 5-4210-230-14&P-1: 0.004 per 10 °F about 80 °F.
+GRAVITY_PER_F: Final = 0.0004
+GRAVITY_REFERENCE_F: Final = 80.0
+# Cold-cranking tests at -18 °C: volts that must remain at rated amps, by standard.
+RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
+CHARGE_FACTOR_DOUBT: Final = 1.0 / 3.0  # our choice: the rise with discharge is known to a third of itself
+RATING_OPEN_CIRCUIT_V: Final = 12.6  # open-circuit volts of a charged block in the cold, our choice: as SAE J537 tests begin
+
+
+def _array(values: npt.ArrayLike) -> Array:
+    return np.asarray(values, dtype=np.float64)
+
+
+def _interp(at: Array, table_x: Array, table_y: Array) -> Array:
+    result: Array = np.interp(at, table_x, table_y)
+    return result
+
+
+def celsius_from_fahrenheit(temperature_f: npt.ArrayLike) -> Array:
+    """Convert °F to °C."""
+    return (_array(temperature_f) - 32.0) / 1.8
+
+
+def fahrenheit_from_celsius(temperature_c: npt.ArrayLike) -> Array:
+    """Convert °C to °F."""
+    return _array(temperature_c) * 1.8 + 32.0
+
+
+def _blocks(system_v: npt.ArrayLike) -> Array:
+    volts = _array(system_v)
+    if not np.isin(volts, (12.0, 24.0)).all():
+        raise ValueError(f"system_v is {np.unique(volts).tolist()}; allowed are 12 and 24")
+    return volts / 12.0
+
+
+def load_test_minimum_v(temperature_c: npt.ArrayLike, *, system_v: npt.ArrayLike = 12) -> Array:
+    """Lowest battery volts [V] in the load test (half the cold-cranking amps for 15 s) at a temperature [°C].
+
+    Linear between the printed rows, constant above 70 °F and below 0 °F, where nothing is printed; 24 V is twice the
+    12 V value (derived). NaN where the temperature is NaN.
+    Source: BCI Battery Service Manual as quoted in service manuals.
+    """
+    return _interp(fahrenheit_from_celsius(temperature_c), LOAD_TEST_F, LOAD_TEST_V) * _blocks(system_v)
+
+
+def state_of_charge(
+    open_circuit_v: npt.ArrayLike, *, system_v: npt.ArrayLike = 12, temperature_c: npt.ArrayLike = REST_TABLE_C
+) -> Array:
+    """State of charge [0..1] from open-circuit volts [V] of a rested lead-acid battery at a temperature [°C].
+
+    Linear between rows of the BCI table (26.7 °C), clamped at its ends; volts are first brought to 26.7 °C with
+    1.2 mV/K a block. Meaningless within hours of charging: see :func:`open_circuit`.
+    """
+    block_v = _array(open_circuit_v) / _blocks(system_v)
+    at_table = block_v + OPEN_CIRCUIT_V_PER_K.value * (REST_TABLE_C - _array(temperature_c))
+    return _interp(at_table, REST_TABLE_V, REST_TABLE_SOC)
+
+
+def rest_voltage(
+    soc: npt.ArrayLike, *, system_v: npt.ArrayLike = 12, temperature_c: npt.ArrayLike = REST_TABLE_C
+) -> Array:
+    """Open-circuit volts [V] at a state of charge [0..1] and temperature [°C]; reverse of :func:`state_of_charge`."""
+    at_table = _interp(_array(soc), REST_TABLE_SOC, REST_TABLE_V)
+    shift = OPEN_CIRCUIT_V_PER_K.value * (REST_TABLE_C - _array(temperature_c))
+    return (at_table - shift) * _blocks(system_v)
+
+
+def corrected_gravity(specific_gravity: npt.ArrayLike, temperature_c: npt.ArrayLike) -> Array:
+    """Specific gravity corrected to 80 °F from a hydrometer reading at a temperature [°C] (TM 5-4210-230-14&P-1)."""
+    warmer_f = fahrenheit_from_celsius(temperature_c) - GRAVITY_REFERENCE_F
+    return _array(specific_gravity) + GRAVITY_PER_F * warmer_f
+
+
+def charge_factor(soc: npt.ArrayLike) -> Array:
+    """Battery resistance at a state of charge [0..1] as a multiple of that when full: 1 + 0.6 (1 - soc).
+
+    Our choice (see BATTERY_SOC_RISE): linear, good to some 20 %; a discharged battery is to be charged, not judged.
+    """
+    return 1.0 + BATTERY_SOC_RISE.value * (1.0 - np.clip(_array(soc), 0.0, 1.0))
+
+
+def full_charge_resistance_mohm(
+    battery_mohm: npt.ArrayLike,
+    open_circuit_v: npt.ArrayLike,
+    *,
+    system_v: npt.ArrayLike = 12,
+    temperature_c: npt.ArrayLike = REST_TABLE_C,
+) -> tuple[Array, Array]:
+    """Resistance [mΩ] the battery would have when full, and the relative error that this correction brings.
+
+    The measured resistance is divided by :func:`charge_factor` at the state of charge that the rested volts show; the
+    factor's rise is uncertain by a third of itself (our choice). NaN where the volts or the temperature are.
+    """
+    soc = state_of_charge(open_circuit_v, system_v=system_v, temperature_c=temperature_c)
+    factor = charge_factor(soc)
+    return _array(battery_mohm) / factor, (factor - 1.0) * CHARGE_FACTOR_DOUBT / factor
+
+
+def gravity_from_charge(soc: npt.ArrayLike) -> Array:
+    """Specific gravity at 80 °F at a state of charge [0..1], linear between rows of the BCI table."""
+    return _interp(_array(soc), REST_TABLE_SOC, REST_TABLE_SG)
+
+
+def freezing_point_c(specific_gravity: npt.ArrayLike) -> Array:
+    """Freezing point [°C] of the electrolyte at a gravity at 80 °F, linear between rows, clamped at the table's ends.
+
+    Source: TM 5-4210-230-14&P-1 Table 2.
+    """
+    return celsius_from_fahrenheit(_interp(_array(specific_gravity), REST_TABLE_SG, FREEZING_TABLE_F))
+
+
+def rating_resistance_mohm(rated_a: npt.ArrayLike, *, standard: str = "SAE J537") -> Array:
+    """Largest apparent resistance [mΩ] at -18 °C that a 12 V block with this cold-cranking rating [A] may have.
+
+    (12.6 V - test volts) / rated amps: 7.2 V by SAE J537, 7.5 V by EN 50342-1. Ratings are not converted.
+
+    :raises ValueError: an unknown standard, or amps that are not above zero
+    """
+    if standard not in RATING_TEST_V:
+        raise ValueError(f"standard is {standard!r}; allowed are {', '.join(RATING_TEST_V)}")
+    amps = _array(rated_a)
+    if (amps <= 0).any():
+        raise ValueError(f"rated_a is {amps.min():g} A; it must be above 0 A")
+    return (RATING_OPEN_CIRCUIT_V - RATING_TEST_V[standard]) / amps * 1000.0
+
+
+def bank_resistance_mohm(block_mohm: npt.ArrayLike, *, series: int = 1, parallel: int = 1) -> Array:
+    """Resistance [mΩ] of equal blocks: `series` in a string, `parallel` strings."""
+    _check_bank(series, parallel)
+    return _array(block_mohm) * series / parallel
+
+
+def bank_voltage_v(block_v: npt.ArrayLike, *, series: int = 1) -> Array:
+    """Open-circuit volts [V] of equal blocks in series; parallel strings do not change it."""
+    _check_bank(series, 1)
+    return _array(block_v) * series
+
+
+def unequal_parallel(block_v: npt.ArrayLike, block_mohm: npt.ArrayLike) -> tuple[Array, Array]:
+    """Open-circuit volts [V] and resistance [mΩ] of unlike strings in parallel, along the last axis (Millman)."""
+    conductance = 1.0 / _array(block_mohm)
+    total = conductance.sum(axis=-1)
+    return (_array(block_v) * conductance).sum(axis=-1) / total, 1.0 / total
+
+
+def _check_bank(series: int, parallel: int) -> None:
+    for name, number in (("series", series), ("parallel", parallel)):
+        if number < 1:
+            raise ValueError(f"{name} is {number}; it must be 1 or more")
+
+
+def open_circuit(
+    rest_v: npt.ArrayLike, *, system_v: npt.ArrayLike = 12, hours_rested: npt.ArrayLike | None = None
+) -> tuple[Array, Array]:
+    """True open-circuit volts [V] and their standard error from surface charge [V], given rest volts [V].
+
+    With the hours of rest known, a surface charge of 0.15 V a block that falls to 37 % every 4 h is subtracted, and
+    half of it stays as error. Unknown hours: nothing is subtracted but volts that no rested block shows (above
+    12.85 V), and the error is 0.04 V plus half of what was cut. The meter's own error is not in it.
+    """
+    blocks = _blocks(system_v)
+    block_v = _array(rest_v) / blocks
+    above = np.maximum(block_v - HIGHEST_OPEN_CIRCUIT_V.value, 0.0)
+    charge = np.zeros_like(block_v)
+    error = np.full_like(block_v, SURFACE_CHARGE_SD_V.value)
+    if hours_rested is not None:
+        hours = _array(hours_rested)
+        known = SURFACE_CHARGE_V.value * np.exp(-hours / SURFACE_CHARGE_HOURS.value)
+        charge = np.where(np.isfinite(known), known, charge)
+        error = np.where(np.isfinite(known), 0.5 * known, error)
+    charge = np.maximum(charge, above)
+    return (block_v - charge) * blocks, (error + 0.5 * above) * blocks

@@ -1,0 +1,311 @@
+"""Every limit and coefficient of the starting circuit, each with its unit, its source and the range a user may choose.
+
+A limit is a number somebody printed, or common practice, or our own choice with its reason; the text says which.
+"from memory" means that the number is known but was not read again in its source for this project.
+Coefficients of the physical laws stand at the top; limits that judge a reading are built by :func:`default_limits`
+per system voltage and duty, and may be replaced per vehicle class with :func:`limits_from_mapping`
+(in `analysis/circuit/limit_book.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Literal, get_args
+
+Duty = Literal["light", "heavy"]
+DUTIES: tuple[str, ...] = get_args(Duty)
+SYSTEM_VOLTAGES: tuple[int, ...] = (12, 24)
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A number with its unit, where it comes from, the range it may be set to, and its own words for a reader."""
+
+    value: float
+    unit: str
+    source: str
+    lowest: float
+    highest: float
+    words: str = ""
+
+    def __float__(self) -> float:
+        return self.value
+
+
+# --- Coefficients of the physical laws -------------------------------------------------------------------------------
+REFERENCE_C = Limit(20.0, "°C", "IEC 60028 states copper at 20 °C; our choice for all other parts too", 0.0, 30.0)
+COPPER_PER_K = Limit(0.00393, "1/K", "NBS Handbook 100 / IEC 60028, from memory", 0.0035, 0.0045)
+IEC_60228_PER_K = Limit(0.004, "1/K", "IEC 60228, its table of factors to 20 °C", 0.0035, 0.0045)
+CONTACT_PER_K = Limit(0.0, "1/K", "our choice, because no source gives one; 0 to 0.004 from memory", 0.0, 0.004)
+CONTACT_PER_K_SD = Limit(0.001, "1/K", "our choice, because 0 to 0.004 has been stated, from memory", 0.0, 0.004)
+BATTERY_PER_K = Limit(
+    0.009,
+    "1/K",
+    "0.008 to 0.010, between the ohmic and the 5 Hz part of open impedance data of charged AGM blocks, "
+    "DOI 10.5281/zenodo.14981233, own reduction",
+    0.0,
+    0.05,
+)
+BATTERY_PER_K_SD = Limit(0.003, "1/K", "our choice: small blocks, small signal; cranking polarises too", 0.0, 0.05)
+BATTERY_CURVATURE = Limit(
+    1.75e-4,
+    "1/K²",
+    "its ohmic part, DOI 10.5281/zenodo.14981233: 1.75e-4 ± 0.3e-4; x1.81 from 20 to -18 °C, between both tables",
+    0.0,
+    1e-3,
+)
+BATTERY_CURVATURE_SD = Limit(
+    0.6e-4, "1/K²", "our choice: twice the stated error, because cranking is another test", 0.0, 1e-3
+)
+DRAG_PER_K = Limit(
+    0.012,
+    "1/K",
+    "ASTM D341 lines of 0W-20 to 15W-40, torque by viscosity^0.4 to 0.5, computed: 0.008 to 0.019",
+    0.0,
+    0.05,
+)
+DRAG_PER_K_SD = Limit(0.004, "1/K", "our choice: the ASTM D341 lines span 0.008 to 0.019", 0.0, 0.05)
+DRAG_CURVATURE = Limit(
+    2.8e-4,
+    "1/K²",
+    "ASTM D341 lines as for the slope, computed: 2.3e-4 to 4.1e-4; the printed power needed has 2.7e-4",
+    0.0,
+    1e-3,
+)
+DRAG_CURVATURE_SD = Limit(0.8e-4, "1/K²", "our choice: the ASTM D341 lines span 2.3e-4 to 4.1e-4", 0.0, 1e-3)
+OPEN_CIRCUIT_V_PER_K = Limit(
+    0.0012,
+    "V/K",
+    "0.2 mV/K a cell, six cells, from memory; the trade's 0.024 V per 10 °F is more",
+    0.0,
+    0.006,
+)
+BATTERY_SOC_RISE = Limit(
+    0.6, "1", "our choice: an empty block has about 1.6 times the resistance of a full one, from memory", 0.0, 3.0
+)
+FEWEST_CRANK_A = Limit(1.0, "A", "our choice: less is a clamp that was not on the cable", 0.0, 50.0)
+FEWEST_COIL_A = Limit(0.05, "A", "our choice: less is an open coil, whose resistance has no value", 0.0, 1.0)
+BRUSH_V = Limit(1.0, "V", "two copper-graphite brushes in series, from memory", 0.0, 3.0)
+BRUSH_SD_V = Limit(0.3, "V", "our choice, because brush grades differ that much", 0.0, 2.0)
+LOAD_SPEED_SHARE = Limit(
+    0.4,
+    "1",
+    "our choice, because hydrodynamic friction goes with speed^0.4 to 0.5, from memory",
+    0.0,
+    1.0,
+)
+SURFACE_CHARGE_V = Limit(0.15, "V per 12 V", "common practice: that much shortly after charging", 0.0, 0.6)
+SURFACE_CHARGE_HOURS = Limit(4.0, "h", "our choice: time in which surface charge falls to 37 %", 0.1, 48.0)
+SURFACE_CHARGE_SD_V = Limit(0.04, "V per 12 V", "our choice, where nobody noted the hours of rest", 0.0, 0.6)
+HIGHEST_OPEN_CIRCUIT_V = Limit(
+    12.85, "V per 12 V", "our choice: above every full lead-acid block at rest; more is surface charge", 12.6, 13.2
+)
+
+
+# --- Limits that judge a reading -------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Limits:
+    """The limits that apply to one kind of vehicle. Volts are those of the whole system (12 or 24 V)."""
+
+    system_v: int
+    duty: Duty
+    fuel: str
+    rest_watch_v: Limit
+    rest_act_v: Limit
+    load_test_margin_v: Limit
+    least_cranking_battery_v: Limit
+    positive_cable_drop_v: Limit
+    ground_path_drop_v: Limit
+    solenoid_contacts_drop_v: Limit
+    positive_side_drop_v: Limit
+    control_circuit_drop_v: Limit
+    circuit_v_per_100a: Limit
+    watch_share: Limit
+    typical_cranking_a: Limit
+    highest_cranking_a: Limit
+    high_amps_share: Limit
+    low_amps_share: Limit
+    least_coil_a: Limit
+    highest_coil_a: Limit
+    least_cranking_rpm: Limit
+    supply_minimum_v: Limit
+    pull_in_v: Limit
+    wire_good_low_v: Limit
+    wire_good_high_v: Limit
+    wire_open_share: Limit
+    wire_ends_equal_v: Limit
+    coil_good_low_v: Limit
+    coil_good_high_v: Limit
+    jumper_fuse_a: Limit
+    longest_crank_s: Limit
+
+
+LIMIT_KEYS: tuple[str, ...] = tuple(f.name for f in fields(Limits) if f.name not in ("system_v", "duty", "fuel"))
+
+_TM_CABLES = "TM 5-3820-256-24-4"
+_J541 = "SAE J541 as summarised; TM 10-3930-671-24 p. F-303"
+_J541_SECONDARY = "SAE J541 as summarised in one secondary page"
+_BCI = "BCI rest-voltage table at 26.7 °C"
+_TWICE = "; 24 V: twice, derived"
+
+
+def _volts(value: float, source: str, words: str, blocks: int, *, low: float = 0.0, high: float = 15.0) -> Limit:
+    """A 12 V limit in volts, doubled for two blocks in series; the allowed range doubles with it."""
+    return Limit(value * blocks, "V", source + (_TWICE if blocks == 2 else ""), low * blocks, high * blocks, words)
+
+
+def _check_kind(system_v: int, duty: str | None) -> Duty:
+    if system_v not in SYSTEM_VOLTAGES:
+        raise ValueError(f"system_v is {system_v!r}; allowed are 12 and 24")
+    if duty is None:
+        return "heavy" if system_v == 24 else "light"
+    if duty == "light":
+        return "light"
+    if duty == "heavy":
+        return "heavy"
+    raise ValueError(f"duty is {duty!r}; allowed are light and heavy")
+
+
+def _circuit_per_100a(system_v: int, duty: Duty) -> Limit:
+    """Volts per 100 A of the whole circuit without motor and solenoid, by system voltage and duty."""
+    value, source = {
+        (12, "light"): (0.20, _J541),
+        (24, "light"): (0.40, _J541_SECONDARY),
+        (12, "heavy"): (0.10, _J541_SECONDARY),
+        (24, "heavy"): (0.17, _J541_SECONDARY),
+    }[(system_v, duty)]
+    return Limit(value, "V per 100 A", source, 0.02, 2.0, f"cables and ground together at most {value:.2f} V per 100 A")
+
+
+def _highest_cranking_a(system_v: int, fuel: str, cylinders: float | None) -> Limit:
+    """Most steady cranking amps that a source prints for this kind of vehicle."""
+    if system_v == 24:
+        return Limit(300.0, "A", "24 V truck, TM 9-2320-211-20", 30.0, 2000.0, "at most 300 A while cranking")
+    if fuel == "diesel":
+        return Limit(630.0, "A", "light-truck diesel 230 to 630 A, service manual", 30.0, 2000.0, "at most 630 A")
+    by_cylinders = {4: 185.0, 6: 200.0, 8: 250.0}
+    value = by_cylinders.get(int(cylinders), 250.0) if cylinders is not None and cylinders == cylinders else 250.0
+    return Limit(value, "A", "12 V car on-vehicle maximum, service manual", 30.0, 2000.0, f"at most {value:.0f} A")
+
+
+def _least_rpm(fuel: str) -> Limit:
+    if fuel == "diesel":
+        return Limit(100.0, "rpm", "about 100 rpm, workshop article", 20.0, 400.0, "at least 100 rpm")
+    return Limit(75.0, "rpm", "middle of 60 to 90 rpm for spark ignition, from memory", 20.0, 400.0, "at least 75 rpm")
+
+
+def _drop_limits(blocks: int) -> dict[str, Limit]:
+    """Voltage drops while cranking."""
+    practice = "common practice"
+    return {
+        "positive_cable_drop_v": _volts(0.2, practice, "positive cable typically under {} V", blocks),
+        "ground_path_drop_v": _volts(0.2, f"{_TM_CABLES}; common practice", "ground side at most {} V", blocks),
+        "solenoid_contacts_drop_v": _volts(
+            0.3, f"{practice}; {_TM_CABLES} prints 0.2 V", "solenoid contacts under {} V", blocks
+        ),
+        "positive_side_drop_v": _volts(0.5, _TM_CABLES, "positive side in all at most {} V", blocks),
+        "control_circuit_drop_v": _volts(
+            1.0,
+            f"{practice}, many connections; {_TM_CABLES} prints 0.5 V",
+            "control circuit up to {} V",
+            blocks,
+        ),
+    }
+
+
+def _battery_limits(blocks: int) -> dict[str, Limit]:
+    return {
+        "rest_watch_v": _volts(12.45, _BCI, "75 % charged is {} V at rest", blocks, low=11.0, high=13.5),
+        "rest_act_v": _volts(12.24, _BCI, "50 % charged is {} V at rest", blocks, low=11.0, high=13.5),
+        "load_test_margin_v": _volts(
+            0.2, "our choice: one row of the load-test table is 0.1 to 0.2 V", "watch within {} V of the table", blocks
+        ),
+        "least_cranking_battery_v": Limit(
+            18.0 if blocks == 2 else 9.0,
+            "V",
+            "24 V truck, TM 9-2320-211-20" if blocks == 2 else "half of 18 V, TM 9-2320-211-20, derived",
+            5.0 * blocks,
+            12.0 * blocks,
+            "battery at least {} V while cranking",
+        ),
+        "supply_minimum_v": _volts(
+            7.2,
+            "our choice: what SAE J537 asks of a battery at rated amps",
+            "supply at least {} V",
+            blocks,
+        ),
+        "pull_in_v": _volts(7.0, "middle of 6 to 8 V, from memory", "solenoid coil at least {} V", blocks),
+    }
+
+
+def _amp_limits(system_v: int, duty: Duty, fuel: str, cylinders: float | None) -> dict[str, Limit]:
+    typical = 300.0 if system_v == 24 else (230.0 if fuel == "diesel" or duty == "heavy" else 150.0)
+    return {
+        "typical_cranking_a": Limit(
+            typical,
+            "A",
+            "our choice, inside the printed ranges of amps",
+            20.0,
+            2000.0,
+        ),
+        "highest_cranking_a": _highest_cranking_a(system_v, fuel, cylinders),
+        "high_amps_share": Limit(1.35, "1", "our choice: a third above", 1.05, 3.0, "{} times the class median"),
+        "low_amps_share": Limit(0.65, "1", "our choice: a third below", 0.1, 0.95, "{} times the class median"),
+        "least_coil_a": Limit(2.0, "A", "common practice, solenoid coil 2 to 15 A", 0.1, 20.0, "coil at least {} A"),
+        "highest_coil_a": Limit(15.0, "A", "common practice, solenoid coil 2 to 15 A", 1.0, 150.0, "coil at most {} A"),
+        "least_cranking_rpm": _least_rpm(fuel),
+        "longest_crank_s": Limit(
+            30.0, "s", "TM 10-3930-671-24, TM 9-2920-242-35; then cool 2 min", 1.0, 30.0, "crank at most {} s"
+        ),
+    }
+
+
+def _loaded_check_limits(blocks: int) -> dict[str, Limit]:
+    """Loaded check of the control wire and coil; volts left on the wire under the tester's load."""
+    source = "common practice, depends on the tester's load"
+    return {
+        "wire_good_low_v": Limit(0.0, "V", source, -1.0, 1.0, "above {} V"),
+        "wire_good_high_v": Limit(0.15, "V", source, 0.0, 5.0, "0.01 to {} V is good"),
+        "wire_open_share": Limit(
+            0.8,
+            "1",
+            "our choice: four fifths of battery voltage is near it",
+            0.3,
+            1.0,
+            "near battery voltage",
+        ),
+        "wire_ends_equal_v": Limit(0.02, "V", source, 0.0, 1.0, "both ends within {} V"),
+        "coil_good_low_v": Limit(0.01, "V", source, 0.0, 1.0, "coil alone at least {} V"),
+        "coil_good_high_v": Limit(0.03, "V", source, 0.0, 5.0, "coil alone at most {} V"),
+        "jumper_fuse_a": Limit(10.0, "A", "common practice; some need 15 A", 5.0, 20.0 * blocks, "fused at {} A"),
+    }
+
+
+def default_limits(
+    system_v: int = 12, *, duty: str | None = None, fuel: str = "diesel", cylinders: float | None = None
+) -> Limits:
+    """Return the limits of one kind of vehicle.
+
+    :param system_v: 12 or 24 [V]
+    :param duty: "light" or "heavy"; None means heavy for 24 V and light for 12 V (our choice)
+    :param fuel: "diesel" or anything else, which counts as spark ignition
+    :param cylinders: number of cylinders, None or NaN when unknown
+    :raises ValueError: system_v or duty outside the allowed values
+    """
+    chosen = _check_kind(system_v, duty)
+    blocks = system_v // 12
+    limits: dict[str, Limit] = {
+        **_battery_limits(blocks),
+        **_drop_limits(blocks),
+        **_amp_limits(system_v, chosen, fuel, cylinders),
+        **_loaded_check_limits(blocks),
+        "circuit_v_per_100a": _circuit_per_100a(system_v, chosen),
+        "watch_share": Limit(0.8, "1", "our choice: the last fifth before a limit is watched", 0.3, 1.0),
+    }
+    worded = {key: _with_words(limit) for key, limit in limits.items()}
+    return Limits(system_v=system_v, duty=chosen, fuel=fuel, **worded)
+
+
+def _with_words(limit: Limit) -> Limit:
+    """Put the value into the limit's own words."""
+    return replace(limit, words=limit.words.replace("{}", f"{limit.value:g}"))

@@ -1,0 +1,88 @@
+"""Back-emf, motor constant and cranking torque: what tells a weak starter field from a stiff engine.
+
+Steady cranking and inrush together give the back-emf without any drop or battery value:
+
+    back-emf = (E - V_brush) (1 - I / I_peak)
+
+With the cranking speed it becomes the motor constant k = back-emf / speed and the torque I k. A weak field lowers k at
+unchanged torque; drag raises the torque at unchanged k. Both raise the amps alike, so that without the cranking speed
+they cannot be told apart, and this module says so.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.circuit.battery import open_circuit
+from analysis.circuit.limits import BRUSH_SD_V, BRUSH_V, FEWEST_CRANK_A
+from analysis.circuit.resistances import Instrument, measured_column
+
+Array = npt.NDArray[np.float64]
+
+RPM_SHARE: Final = 0.03  # our choice: relative error of a cranking speed counted from ripple
+FEWEST_RPM: Final = 5.0  # our choice: slower is an engine that did not turn
+RAD_PER_S_PER_RPM: Final = 2.0 * np.pi / 60.0
+NO_PEAK: Final = "no peak amps: the back-emf cannot be told from the winding"
+NO_REST: Final = "no rest voltage"
+NO_AMPS: Final = "no amps"
+NO_SPEED: Final = "no cranking speed: a weak starter field cannot be told from engine drag"
+CONTRADICTS: Final = "peak amps are not above the steady amps"
+
+
+def infer_load(
+    readings: pd.DataFrame, system_v: npt.ArrayLike, *, instrument: Instrument | None = None
+) -> pd.DataFrame:
+    """Back-emf, power, motor constant and torque of each reading, with standard errors.
+
+    :param readings: rest_v [V], crank_a [A], peak_a [A], crank_rpm [rpm]; any may be missing
+    :param system_v: 12 or 24 [V]
+    :returns: back_emf_v, back_emf_se_v, power_w (turned into motion, gear losses included), emf_v_per_rpm,
+        emf_se_v_per_rpm, torque_nm (at the crankshaft), torque_se_nm, reason ("" where all is identified)
+    """
+    chosen = Instrument() if instrument is None else instrument
+    blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (len(readings),))
+    hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
+    rest, charge_se = open_circuit(measured_column(readings, "rest_v"), system_v=blocks * 12.0, hours_rested=hours)
+    amps, peak, rpm = (measured_column(readings, name) for name in ("crank_a", "peak_a", "crank_rpm"))
+    amps, peak = (np.where(a >= FEWEST_CRANK_A.value, a, np.nan) for a in (amps, peak))
+    rpm = np.where(rpm >= FEWEST_RPM, rpm, np.nan)
+    share = np.where(amps < peak, amps / peak, np.nan)
+    drive = rest - BRUSH_V.value
+    emf = drive * (1.0 - share)
+    drive_se = np.sqrt((chosen.battery_v * blocks) ** 2 + charge_se**2 + BRUSH_SD_V.value**2)
+    amps_share = np.hypot(chosen.amps_share, chosen.amps_a / amps)
+    peak_share = np.hypot(chosen.peak_share, chosen.amps_a / peak)
+    volts_se = drive_se * (1.0 - share)
+    emf_se = np.sqrt(volts_se**2 + (drive * share) ** 2 * (amps_share**2 + peak_share**2))
+    # torque = emf I / w: amps act on it twice, on the back-emf downward and directly
+    power = emf * amps
+    power_se = amps * np.sqrt(
+        volts_se**2 + (drive * (1.0 - 2.0 * share) * amps_share) ** 2 + (drive * share * peak_share) ** 2
+    )
+    speed = rpm * RAD_PER_S_PER_RPM
+    return pd.DataFrame(
+        {
+            "back_emf_v": emf,
+            "back_emf_se_v": emf_se,
+            "power_w": power,
+            "emf_v_per_rpm": emf / rpm,
+            "emf_se_v_per_rpm": np.hypot(emf_se, emf * RPM_SHARE) / rpm,
+            "torque_nm": power / speed,
+            "torque_se_nm": np.hypot(power_se, power * RPM_SHARE) / speed,
+            "reason": _reasons(rest, amps, peak, rpm),
+        },
+        index=readings.index,
+    )
+
+
+def _reasons(rest: Array, amps: Array, peak: Array, rpm: Array) -> npt.NDArray[np.object_]:
+    """The first reason for which something is not identified."""
+    conditions = [np.isnan(rest), np.isnan(amps), np.isnan(peak), amps >= peak, np.isnan(rpm)]
+    texts = np.array([NO_REST, NO_AMPS, NO_PEAK, CONTRADICTS, NO_SPEED, ""], dtype=object)
+    found = np.stack([*conditions, np.ones(len(rest), dtype=bool)])
+    result: npt.NDArray[np.object_] = texts[found.argmax(axis=0)]
+    return result

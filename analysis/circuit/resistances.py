@@ -1,0 +1,352 @@
+"""From measured volts and amps to the resistance of every part of the starting circuit, with errors.
+
+The series loop while the engine turns steadily at amps I (Kirchhoff, Ohm)::
+
+    E - I R_battery = V_min                     battery terminals, lowest volts while turning steadily
+    V_min = drop_positive + drop_contacts + V_motor + drop_ground
+    V_motor = V_brush + I R_motor + back-emf
+
+and at the first instant, before the engine turns (no back-emf), at inrush amps I_peak::
+
+    E - V_brush = I_peak (R_battery + R_positive + R_contacts + R_motor + R_ground)
+
+The inrush is never quite a stall: the winding's inductance keeps the measured peak a little under it, so that the
+winding's resistance is an index against its own class, not a bench value.
+Errors follow from the instruments to first order; amps shared by several drops make their errors move together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.circuit.battery import open_circuit
+from analysis.circuit.limits import BRUSH_SD_V, BRUSH_V, FEWEST_COIL_A, FEWEST_CRANK_A
+
+Array = npt.NDArray[np.float64]
+Texts = npt.NDArray[np.object_]
+
+ELEMENTS: Final = (
+    "battery",
+    "positive_cable",
+    "ground_path",
+    "solenoid_contacts",
+    "motor_lumped",
+    "motor_winding",
+    "control_circuit",
+    "coil",
+)
+SOURCES: Final = (  # independent sources of error, in the order of the covariance's construction
+    "rest_v",
+    "crank_min_v",
+    "crank_a",
+    "peak_a",
+    "drop_positive_v",
+    "drop_ground_v",
+    "drop_contacts_v",
+    "drop_control_v",
+    "coil_a",
+    "brush_v",
+)
+FEWEST_A: Final = {"crank_a": FEWEST_CRANK_A.value, "peak_a": FEWEST_CRANK_A.value, "coil_a": FEWEST_COIL_A.value}
+DROPS: Final = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
+MOHM_PER_OHM: Final = 1000.0
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """Standard errors of the instruments; volts are per 12 V of system voltage where a reading spans the battery.
+
+    Defaults are our choice, because workshop meters and clamps of class 3 to 5 % are common: METHODS, from memory.
+    """
+
+    battery_v: float = 0.02
+    crank_v: float = 0.04
+    drop_v: float = 0.004
+    drop_share: float = 0.03
+    control_v: float = 0.02
+    amps_share: float = 0.03
+    amps_a: float = 1.0
+    peak_share: float = 0.05
+    coil_share: float = 0.03
+    assumed_rest_v: float = 0.15
+    assumed_drop_v: float = 0.1
+    assumed_drop_sd_v: float = 0.08
+
+
+@dataclass(frozen=True)
+class Inferred:
+    """Resistances at the temperature of the reading, shape (n, 8) in the order of ELEMENTS.
+
+    `reason` is "" where a value is identified, else one sentence; `assumed` names the measurements that were missing
+    and filled with a typical value of larger error, comma-joined. `covariance` (n, 8, 8) on request.
+    """
+
+    value_mohm: Array
+    se_mohm: Array
+    reason: Texts
+    assumed: Texts
+    covariance: Array | None = None
+
+    def frame(self) -> pd.DataFrame:
+        """Columns <element>_mohm, <element>_se_mohm, <element>_reason and `assumed`."""
+        columns: dict[str, Array | Texts] = {}
+        for i, element in enumerate(ELEMENTS):
+            columns[f"{element}_mohm"] = self.value_mohm[:, i]
+            columns[f"{element}_se_mohm"] = self.se_mohm[:, i]
+            columns[f"{element}_reason"] = self.reason[:, i]
+        columns["assumed"] = self.assumed
+        return pd.DataFrame(columns)
+
+
+@dataclass(frozen=True)
+class _Inputs:
+    """Every source's value and standard error, shape (n,), and which were filled in."""
+
+    value: dict[str, Array]
+    se: dict[str, Array]
+    filled: dict[str, npt.NDArray[np.bool_]]
+
+
+def measured_column(readings: pd.DataFrame, name: str) -> Array:
+    """One column as floats, NaN for missing values and for a missing column."""
+    if name not in readings:
+        return np.full(len(readings), np.nan)
+    return readings[name].to_numpy(dtype=np.float64, na_value=np.nan)
+
+
+def _fill(value: Array, se: Array, typical: Array, typical_se: Array) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
+    missing = ~np.isfinite(value)
+    usable = missing & np.isfinite(typical)
+    return np.where(usable, typical, value), np.where(usable, typical_se, se), usable
+
+
+def _gather(
+    readings: pd.DataFrame,
+    blocks: Array,
+    instrument: Instrument,
+    typical_crank_a: Array,
+    typical_crank_rel_sd: float,
+    typical_rest_v: Array,
+) -> _Inputs:
+    """Measured values with their instrument errors; missing ones filled where a typical value is known."""
+    value = {name: measured_column(readings, name) for name in SOURCES if name != "brush_v"}
+    for amps, fewest in FEWEST_A.items():
+        value[amps] = np.where(value[amps] >= fewest, value[amps], np.nan)
+    hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
+    rest_v, charge_se = open_circuit(value["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
+    value["rest_v"] = rest_v
+    volts = {name: np.hypot(instrument.drop_v, instrument.drop_share * value[name]) for name in DROPS}
+    se = {
+        "rest_v": np.hypot(instrument.battery_v * blocks, charge_se),
+        "crank_min_v": instrument.crank_v * blocks,
+        "crank_a": np.hypot(instrument.amps_a, instrument.amps_share * value["crank_a"]),
+        "peak_a": np.hypot(instrument.amps_a, instrument.peak_share * value["peak_a"]),
+        "drop_control_v": np.hypot(instrument.control_v, instrument.drop_share * value["drop_control_v"]),
+        "coil_a": instrument.coil_share * value["coil_a"],
+        **volts,
+    }
+    filled: dict[str, npt.NDArray[np.bool_]] = {}
+    typical = {
+        "crank_a": (typical_crank_a, typical_crank_rel_sd * typical_crank_a),
+        "rest_v": (typical_rest_v, instrument.assumed_rest_v * blocks),
+    }
+    for name, (middle, sd) in typical.items():
+        value[name], se[name], filled[name] = _fill(value[name], se[name], middle, sd)
+    value["brush_v"] = np.full(len(readings), BRUSH_V.value)
+    se["brush_v"] = np.full(len(readings), BRUSH_SD_V.value)
+    return _Inputs(value, se, filled)
+
+
+def _assume_drops(inputs: _Inputs, blocks: Array, instrument: Instrument) -> _Inputs:
+    """The same inputs with missing drops set to a typical one of large error, for the motor only."""
+    value, se, filled = dict(inputs.value), dict(inputs.se), dict(inputs.filled)
+    for name in DROPS:
+        typical, sd = instrument.assumed_drop_v * blocks, instrument.assumed_drop_sd_v * blocks
+        value[name], se[name], filled[name] = _fill(value[name], se[name], typical, sd)
+    return _Inputs(value, se, filled)
+
+
+def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array], dict[tuple[str, str], Array]]:
+    """Resistances [Ω] and their derivatives by source. `v` as measured, `m` with assumed drops for the motor."""
+    amps, peak, coil = v["crank_a"], v["peak_a"], v["coil_a"]
+    fall = v["rest_v"] - v["crank_min_v"]
+    lost = m["drop_positive_v"] + m["drop_ground_v"] + m["drop_contacts_v"]
+    motor_v = v["crank_min_v"] - lost
+    stall_v = v["rest_v"] - v["brush_v"]
+    coil_v = v["crank_min_v"] - v["drop_control_v"]
+    value = {
+        "battery": fall / amps,
+        "positive_cable": v["drop_positive_v"] / amps,
+        "ground_path": v["drop_ground_v"] / amps,
+        "solenoid_contacts": v["drop_contacts_v"] / amps,
+        "motor_lumped": motor_v / amps,
+        "motor_winding": stall_v / peak - (fall + lost) / amps,
+        "control_circuit": v["drop_control_v"] / coil,
+        "coil": coil_v / coil,
+    }
+    slope = {
+        ("battery", "rest_v"): 1 / amps,
+        ("battery", "crank_min_v"): -1 / amps,
+        ("battery", "crank_a"): -fall / amps**2,
+        ("positive_cable", "drop_positive_v"): 1 / amps,
+        ("positive_cable", "crank_a"): -v["drop_positive_v"] / amps**2,
+        ("ground_path", "drop_ground_v"): 1 / amps,
+        ("ground_path", "crank_a"): -v["drop_ground_v"] / amps**2,
+        ("solenoid_contacts", "drop_contacts_v"): 1 / amps,
+        ("solenoid_contacts", "crank_a"): -v["drop_contacts_v"] / amps**2,
+        ("motor_lumped", "crank_min_v"): 1 / amps,
+        ("motor_lumped", "crank_a"): -motor_v / amps**2,
+        ("motor_winding", "rest_v"): 1 / peak - 1 / amps,
+        ("motor_winding", "brush_v"): -1 / peak,
+        ("motor_winding", "peak_a"): -stall_v / peak**2,
+        ("motor_winding", "crank_min_v"): 1 / amps,
+        ("motor_winding", "crank_a"): (fall + lost) / amps**2,
+        ("control_circuit", "drop_control_v"): 1 / coil,
+        ("control_circuit", "coil_a"): -v["drop_control_v"] / coil**2,
+        ("coil", "crank_min_v"): 1 / coil,
+        ("coil", "drop_control_v"): -1 / coil,
+        ("coil", "coil_a"): -coil_v / coil**2,
+    }
+    for drop in DROPS:
+        slope["motor_lumped", drop] = -1 / amps
+        slope["motor_winding", drop] = -1 / amps
+    return value, slope
+
+
+_NEEDS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
+    "battery": (("crank_min_v", "no volts while cranking"), ("rest_v", "no rest voltage"), ("crank_a", "no amps")),
+    "positive_cable": (("drop_positive_v", "positive drop not measured"), ("crank_a", "no amps")),
+    "ground_path": (("drop_ground_v", "ground drop not measured"), ("crank_a", "no amps")),
+    "solenoid_contacts": (("drop_contacts_v", "contact drop not measured"), ("crank_a", "no amps")),
+    "motor_lumped": (("crank_min_v", "no volts while cranking"), ("crank_a", "no amps")),
+    "motor_winding": (
+        ("peak_a", "no peak amps: the winding cannot be told from the back-emf"),
+        ("crank_min_v", "no volts while cranking"),
+        ("rest_v", "no rest voltage"),
+        ("crank_a", "no amps"),
+    ),
+    "control_circuit": (("drop_control_v", "control drop not measured"), ("coil_a", "no coil amps")),
+    "coil": (
+        ("drop_control_v", "control drop not measured"),
+        ("coil_a", "no coil amps"),
+        ("crank_min_v", "no volts while cranking"),
+    ),
+}
+
+
+def _reasons(inputs: _Inputs, value: dict[str, Array]) -> Texts:
+    """One sentence for every element that the measurements do not identify."""
+    rows = len(inputs.value["crank_a"])
+    reason = np.full((rows, len(ELEMENTS)), "", dtype=object)
+    for i, element in enumerate(ELEMENTS):
+        for source, text in _NEEDS[element]:
+            missing = ~np.isfinite(inputs.value[source]) & (reason[:, i] == "")
+            reason[missing, i] = text
+        impossible = (
+            (reason[:, i] == "") & ~(value[element] >= 0) & np.isin(element, ("battery", "motor_lumped", "coil"))
+        )
+        reason[impossible, i] = "volts contradict each other: the result would be below zero"
+    return reason
+
+
+def infer_resistances(
+    readings: pd.DataFrame,
+    system_v: npt.ArrayLike,
+    *,
+    typical_crank_a: npt.ArrayLike = np.nan,
+    typical_crank_rel_sd: float = 0.25,
+    typical_rest_v: npt.ArrayLike = np.nan,
+    instrument: Instrument | None = None,
+    covariance: bool = False,
+) -> Inferred:
+    """Infer the resistance of every element that each reading identifies, with its standard error.
+
+    :param readings: columns rest_v, crank_min_v, crank_a, peak_a, drop_*_v [V, A], coil_a; any may be missing;
+        `hours_rested` [h] if known
+    :param system_v: 12 or 24, one number or one per reading [V]
+    :param typical_crank_a: class's median amps at this temperature [A], used where crank_a is missing; NaN for none
+    :param typical_crank_rel_sd: relative error of that
+    :param typical_rest_v: class's median rest volts, used where rest_v is missing; NaN for none
+    :returns: values [mΩ] at the temperature of the reading. Small negative drops are kept, because cutting them would
+        bias the mean of a good cable upward.
+    :raises ValueError: system_v other than 12 or 24
+
+    The battery's value contains polarisation over the seconds of cranking; surface charge enters its error.
+    A discharged battery looks resistive: see :func:`analysis.circuit.battery.charge_factor`.
+    """
+    rows = len(readings)
+    blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (rows,))
+    chosen = Instrument() if instrument is None else instrument
+    typical_a = np.broadcast_to(np.asarray(typical_crank_a, dtype=np.float64), (rows,))
+    typical_v = np.broadcast_to(np.asarray(typical_rest_v, dtype=np.float64), (rows,))
+    inputs = _gather(readings, blocks, chosen, typical_a, typical_crank_rel_sd, typical_v)
+    motor = _assume_drops(inputs, blocks, chosen)
+    value, slope = _elements(inputs.value, motor.value)
+    reason = _reasons(inputs, value)
+    known = reason == ""
+    stacked = np.where(known, np.column_stack([value[e] for e in ELEMENTS]) * MOHM_PER_OHM, np.nan)
+    spread = {(e, s): d * _error(inputs, motor, e, s) * MOHM_PER_OHM for (e, s), d in slope.items()}
+    variance = np.column_stack([sum((spread[k] ** 2 for k in spread if k[0] == e), np.zeros(rows)) for e in ELEMENTS])
+    return Inferred(
+        stacked,
+        np.where(known, np.sqrt(variance), np.nan),
+        reason,
+        _assumed(motor),
+        _covariance(spread, known) if covariance else None,
+    )
+
+
+def _error(inputs: _Inputs, motor: _Inputs, element: str, source: str) -> Array:
+    """Standard error of a source; the motor's drops may be assumed ones."""
+    return motor.se[source] if element.startswith("motor") else inputs.se[source]
+
+
+def _covariance(spread: dict[tuple[str, str], Array], known: npt.NDArray[np.bool_]) -> Array:
+    """Covariance of the elements' errors [mΩ²]: the sum over shared sources; NaN where not identified."""
+    rows = len(known)
+    total = np.zeros((rows, len(ELEMENTS), len(ELEMENTS)))
+    for source in SOURCES:
+        column = np.zeros((rows, len(ELEMENTS)))
+        for i, element in enumerate(ELEMENTS):
+            if (element, source) in spread:
+                column[:, i] = np.nan_to_num(spread[element, source])
+        total += column[:, :, None] * column[:, None, :]
+    total[~(known[:, :, None] & known[:, None, :])] = np.nan
+    return total
+
+
+def _assumed(motor: _Inputs) -> Texts:
+    """Names of the measurements that were missing and filled, comma-joined."""
+    names = ("rest_v", "crank_a", *DROPS)
+    code = sum((motor.filled[name].astype(np.int64) << i for i, name in enumerate(names)), np.int64(0))
+    texts = np.array(
+        [",".join(n for i, n in enumerate(names) if pattern >> i & 1) for pattern in range(1 << len(names))],
+        dtype=object,
+    )
+    result: Texts = texts[code]
+    return result
+
+
+def kirchhoff_gap(
+    readings: pd.DataFrame, system_v: npt.ArrayLike, *, instrument: Instrument | None = None
+) -> pd.DataFrame:
+    """How well battery = positive drop + contacts + motor + ground drop closes, where `motor_v` was measured too.
+
+    :returns: columns `gap_v`, `gap_se_v`, `closes` (|gap| within two standard errors); NaN and False where a
+        measurement is missing
+    """
+    chosen = Instrument() if instrument is None else instrument
+    blocks = np.asarray(system_v, dtype=np.float64) / 12.0
+    drops = {name: measured_column(readings, name) for name in DROPS}
+    lost = sum(drops.values(), np.zeros(len(readings)))
+    gap = measured_column(readings, "crank_min_v") - measured_column(readings, "motor_v") - lost
+    variance = 2 * (chosen.crank_v * blocks) ** 2 + sum(
+        (np.hypot(chosen.drop_v, chosen.drop_share * d) ** 2 for d in drops.values()), np.zeros(len(readings))
+    )
+    se = np.sqrt(variance)
+    return pd.DataFrame({"gap_v": gap, "gap_se_v": se, "closes": np.abs(gap) <= 2 * se}, index=readings.index)

@@ -1,0 +1,303 @@
+"""Temperature laws of the parts, their fit from a fleet's own readings, and corrections that carry their own error.
+
+One form for every part, with x = reference_c - temperature_c (colder is positive):
+
+    log value(T) = log value(reference) + b x + c x²
+
+Copper has b = -0.00393 per K nearly (the exact law is :func:`copper_factor`), contacts are flat, batteries and the
+engine's drag rise in the cold with b and c fitted per class by :func:`fit_temperature_law`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.circuit.limits import (
+    BATTERY_CURVATURE,
+    BATTERY_CURVATURE_SD,
+    BATTERY_PER_K,
+    BATTERY_PER_K_SD,
+    CONTACT_PER_K,
+    CONTACT_PER_K_SD,
+    COPPER_PER_K,
+    DRAG_CURVATURE,
+    DRAG_CURVATURE_SD,
+    DRAG_PER_K,
+    DRAG_PER_K_SD,
+    IEC_60228_PER_K,
+    REFERENCE_C,
+)
+
+Array = npt.NDArray[np.float64]
+HUBER_C: Final = 1.345  # tuning constant of Huber weights: 95 % efficiency for Gaussian errors (Huber & Ronchetti 2009)
+MAD_TO_SD: Final = 1.4826  # median absolute deviation to standard deviation of a Gaussian
+ROBUST_STEPS: Final = 12  # our choice: reweighting steps; the change after the tenth is below a thousandth of the error
+FEWEST_FOR_SCALE: Final = 8  # our choice: below that many differences the passed errors alone give the scale
+THERMOMETER_SD_C: Final = 2.0  # our choice: air by the vehicle against the part itself, K
+SMALLEST_SCALE: Final = 1e-6  # our choice: keeps weights finite when readings repeat exactly
+
+
+def _array(values: npt.ArrayLike) -> Array:
+    return np.asarray(values, dtype=np.float64)
+
+
+# --- Published laws --------------------------------------------------------------------------------------------------
+def copper_factor(temperature_c: npt.ArrayLike, *, reference_c: float = 20.0) -> Array:
+    """Copper resistance at a temperature [°C] over that at a reference [°C]: R = R20 (1 + 0.00393 (T - 20)).
+
+    Source: NBS Handbook 100 / IEC 60028 (from memory). Holds from -100 to 200 °C.
+    """
+    a = COPPER_PER_K.value
+    return (1.0 + a * (_array(temperature_c) - 20.0)) / (1.0 + a * (reference_c - 20.0))
+
+
+def iec60228_factor(temperature_c: npt.ArrayLike) -> Array:
+    """Factor that brings a cable resistance measured at a temperature [°C] to 20 °C: 1 / (1 + 0.004 (T - 20)).
+
+    Source: IEC 60228, table of factors, which is not the law of :func:`copper_factor`.
+    """
+    return 1.0 / (1.0 + IEC_60228_PER_K.value * (_array(temperature_c) - 20.0))
+
+
+def viscosity_cst(temperature_c: npt.ArrayLike, *, low: tuple[float, float], high: tuple[float, float]) -> Array:
+    """Kinematic viscosity [cSt] at a temperature [°C] through two known points (°C, cSt).
+
+    ASTM D341: log10 log10(v + 0.7) = A - B log10(T), T = t + 273; valid above about 2 cSt.
+
+    :raises ValueError: the two points share a temperature, or a viscosity is not above 0.3 cSt
+    """
+    (t1, v1), (t2, v2) = low, high
+    if t1 == t2 or min(v1, v2) <= 0.3:
+        raise ValueError(f"points are {low} and {high}; temperatures must differ and viscosities be above 0.3 cSt")
+    slope, intercept = d341_constants(low=low, high=high)
+    exponent = 10.0 ** (intercept - slope * np.log10(_array(temperature_c) + 273.0))
+    return 10.0**exponent - 0.7
+
+
+def d341_constants(*, low: tuple[float, float], high: tuple[float, float]) -> tuple[float, float]:
+    """Slope B and intercept A of the ASTM D341 line through two points (°C, cSt)."""
+    z = [float(np.log10(np.log10(v + 0.7))) for _, v in (low, high)]
+    x = [float(np.log10(t + 273.0)) for t, _ in (low, high)]
+    slope = (z[0] - z[1]) / (x[1] - x[0])
+    return slope, z[0] + slope * x[0]
+
+
+# --- Laws as values --------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class TemperatureLaw:
+    """log value(T) = log value(reference) + b x + c x², x = reference_c - T, with the errors of b and c.
+
+    `seen_low_c`, `seen_high_c` span the middle 98 % of the temperatures behind the fit (NaN for a law from print),
+    `readings` their number, `residual_sd` the scatter of one reading about its own unit [log].
+    """
+
+    b_per_k: float
+    c_per_k2: float
+    covariance: Array
+    reference_c: float
+    seen_low_c: float = float("nan")
+    seen_high_c: float = float("nan")
+    readings: int = 0
+    residual_sd: float = float("nan")
+
+    def log_factor(self, temperature_c: npt.ArrayLike) -> Array:
+        """log of value(T) / value(reference)."""
+        x = self.reference_c - _array(temperature_c)
+        return self.b_per_k * x + self.c_per_k2 * x**2
+
+    def log_factor_se(self, temperature_c: npt.ArrayLike, *, from_c: npt.ArrayLike | None = None) -> Array:
+        """Standard error of the log step between two temperatures (from the reference if `from_c` is None).
+
+        Grows with the distance between the two: with Var(b) to the power one and Var(c) to the power two.
+        """
+        start = _array(self.reference_c if from_c is None else from_c)
+        x, x0 = self.reference_c - _array(temperature_c), self.reference_c - start
+        d1, d2 = x - x0, x**2 - x0**2
+        v = self.covariance
+        variance = v[0, 0] * d1**2 + 2.0 * v[0, 1] * d1 * d2 + v[1, 1] * d2**2
+        result: Array = np.sqrt(np.maximum(variance, 0.0))
+        return result
+
+    def draws(self, number: int, rng: np.random.Generator) -> Array:
+        """Draws of (b, c), shape (number, 2)."""
+        mean = [self.b_per_k, self.c_per_k2]
+        drawn: Array = rng.multivariate_normal(mean, self.covariance, size=number, method="eigh")
+        return drawn
+
+
+def _law(b: float, b_sd: float, c: float, c_sd: float) -> TemperatureLaw:
+    return TemperatureLaw(b, c, np.diag([b_sd**2, c_sd**2]), REFERENCE_C.value)
+
+
+BATTERY_LAW: Final = _law(
+    BATTERY_PER_K.value, BATTERY_PER_K_SD.value, BATTERY_CURVATURE.value, BATTERY_CURVATURE_SD.value
+)
+DRAG_LAW: Final = _law(DRAG_PER_K.value, DRAG_PER_K_SD.value, DRAG_CURVATURE.value, DRAG_CURVATURE_SD.value)
+CONTACT_LAW: Final = _law(CONTACT_PER_K.value, CONTACT_PER_K_SD.value, 0.0, 0.0)
+# Copper written in the same form: -log(1 + 0.00393 x) has b = -a and c = -a²/2; the rest is below 0.6 % to -40 °C.
+COPPER_LAW: Final = TemperatureLaw(
+    -COPPER_PER_K.value, -(COPPER_PER_K.value**2) / 2, np.zeros((2, 2)), REFERENCE_C.value
+)
+
+
+def assume_temperature(
+    temperature_c: npt.ArrayLike,
+    *,
+    typical_c: npt.ArrayLike,
+    typical_sd_c: npt.ArrayLike,
+    thermometer_sd_c: float = THERMOMETER_SD_C,
+) -> tuple[Array, Array]:
+    """Temperatures [°C] with missing ones replaced by a typical one, and the standard error of each [K]."""
+    t = _array(temperature_c)
+    missing = ~np.isfinite(t)
+    return np.where(missing, typical_c, t), np.where(missing, typical_sd_c, thermometer_sd_c)
+
+
+def to_reference(
+    log_value: npt.ArrayLike,
+    temperature_c: npt.ArrayLike,
+    law: TemperatureLaw,
+    *,
+    temperature_se_c: npt.ArrayLike = 0.0,
+) -> tuple[Array, Array]:
+    """Log values brought from the temperature of the reading [°C] to the law's reference, and the correction's error.
+
+    The law's part of the error is shared by all readings corrected with one law; it is zero at the reference and
+    grows away from it. `temperature_se_c` [K] adds what an uncertain temperature does through the law's slope.
+    """
+    slope = law.b_per_k + 2.0 * law.c_per_k2 * (law.reference_c - _array(temperature_c))
+    error = np.hypot(law.log_factor_se(temperature_c), slope * _array(temperature_se_c))
+    return _array(log_value) - law.log_factor(temperature_c), error
+
+
+def from_reference(
+    log_reference: npt.ArrayLike, temperature_c: npt.ArrayLike, law: TemperatureLaw
+) -> tuple[Array, Array]:
+    """Log values at a temperature [°C] from those at the law's reference, and the error of the step."""
+    return _array(log_reference) + law.log_factor(temperature_c), law.log_factor_se(temperature_c)
+
+
+# --- Fit from a fleet's readings -------------------------------------------------------------------------------------
+def fit_temperature_law(
+    log_value: npt.ArrayLike,
+    temperature_c: npt.ArrayLike,
+    unit_codes: npt.ArrayLike,
+    se: npt.ArrayLike | None = None,
+    *,
+    time_days: npt.ArrayLike | None = None,
+    prior: TemperatureLaw = BATTERY_LAW,
+) -> TemperatureLaw:
+    """Fit b and c of one class from its readings: unit effects, robust weights, shrunk to a published prior.
+
+    Differences within a unit remove the unit's own level: to its weighted mean, or, when `time_days` is given, to the
+    unit's previous reading, which also removes slow wear. Huber weights hold outliers and failing parts down.
+    The prior counts as data: few readings in a narrow range give the prior back, thousands give the data, and the
+    curvature leaves the prior's only where the data carry it.
+
+    :param log_value: log of the quantity, shape (n,); not-finite readings are left out
+    :param temperature_c: temperature of the reading [°C], shape (n,)
+    :param unit_codes: whole numbers from 0 naming the unit, shape (n,)
+    :param se: standard error of one log value from the instruments, shape (n,) or one number
+    :param time_days: time of the reading [d], shape (n,); their order does not matter
+    :param prior: law whose coefficients and covariance are the prior
+    :raises ValueError: arrays of unequal length
+    """
+    y, t, units = _array(log_value).ravel(), _array(temperature_c).ravel(), np.asarray(unit_codes).ravel()
+    if not len(y) == len(t) == len(units):
+        raise ValueError(f"log_value, temperature_c and unit_codes have {len(y)}, {len(t)} and {len(units)} values")
+    error = np.zeros_like(y) if se is None else np.broadcast_to(_array(se), y.shape)
+    when = None if time_days is None else _array(time_days).ravel()
+    good = np.isfinite(y) & np.isfinite(t) & np.isfinite(error)
+    y, t, units, error = y[good], t[good], units[good].astype(np.int64), error[good]
+    x = prior.reference_c - t
+    design = np.column_stack([x, x**2])
+    if when is None:
+        dy, dx, sd, group = _from_unit_mean(y, design, units, error)
+    else:
+        dy, dx, sd, group = _from_previous(y, design, units, error, when[good])
+    if len(dy) == 0:
+        return prior
+    coefficient, covariance, scale = _robust_fit(dy, dx, sd, group, prior)
+    low, high = np.quantile(t, [0.01, 0.99])
+    reading_sd = scale / np.sqrt(2.0) if when is not None else scale
+    return TemperatureLaw(
+        float(coefficient[0]),
+        float(coefficient[1]),
+        covariance,
+        prior.reference_c,
+        float(low),
+        float(high),
+        len(y),
+        float(reading_sd),
+    )
+
+
+def _from_unit_mean(
+    y: Array, design: Array, units: npt.NDArray[np.int64], error: Array
+) -> tuple[Array, Array, Array, npt.NDArray[np.int64]]:
+    """Values and design less their unit's mean; units with one reading tell nothing and are left out."""
+    if len(y) == 0:
+        return y, design, error, units
+    count = np.bincount(units)
+    several = count[units] > 1
+    y, design, error, units = y[several], design[several], error[several], units[several]
+    count = np.maximum(count, 1)
+
+    def less_mean(values: Array) -> Array:
+        return values - (np.bincount(units, values, minlength=len(count)) / count)[units]
+
+    return less_mean(y), np.column_stack([less_mean(c) for c in design.T]), error, units
+
+
+def _from_previous(
+    y: Array, design: Array, units: npt.NDArray[np.int64], error: Array, when: Array
+) -> tuple[Array, Array, Array, npt.NDArray[np.int64]]:
+    """Values and design less those of the same unit's previous reading."""
+    order = np.lexsort((y, design[:, 0], when, units))
+    y, design, error, units = y[order], design[order], error[order], units[order]
+    same = units[1:] == units[:-1]
+    sd = np.hypot(error[1:], error[:-1])[same]
+    return (y[1:] - y[:-1])[same], (design[1:] - design[:-1])[same], sd, units[1:][same]
+
+
+def _robust_fit(
+    dy: Array, dx: Array, sd: Array, group: npt.NDArray[np.int64], prior: TemperatureLaw
+) -> tuple[Array, Array, float]:
+    """Iteratively reweighted least squares with a Gaussian prior; returns coefficients, covariance and scale."""
+    start = np.array([prior.b_per_k, prior.c_per_k2])
+    precision = np.linalg.pinv(prior.covariance)
+    coefficient = start
+    scale, weight = 1.0, np.ones_like(dy)
+    for _ in range(ROBUST_STEPS):
+        residual = dy - dx @ coefficient
+        scale = _scale(residual, sd)
+        spread = np.maximum(scale, sd)
+        weight = 1.0 / np.maximum(1.0, np.abs(residual) / (HUBER_C * spread)) / spread**2
+        information = (dx * weight[:, None]).T @ dx
+        coefficient = np.linalg.solve(information + precision, (dx * weight[:, None]).T @ dy + precision @ start)
+    residual = dy - dx @ coefficient
+    inflation = _inflation(dx, weight, residual, group)
+    covariance = np.linalg.inv(information / inflation + precision)
+    if inflation > 1.0:  # the data then weigh less against the prior too
+        target = (dx * weight[:, None]).T @ dy / inflation + precision @ start
+        coefficient = covariance @ target
+    return coefficient, (covariance + covariance.T) / 2.0, scale
+
+
+def _scale(residual: Array, sd: Array) -> float:
+    """Scatter of the residuals: 1.4826 MAD, or the instruments' own where there are too few."""
+    if len(residual) < FEWEST_FOR_SCALE:
+        return float(max(np.sqrt(np.mean(sd**2)), float(np.sqrt(np.mean(residual**2))), SMALLEST_SCALE))
+    return float(max(MAD_TO_SD * np.median(np.abs(residual)), SMALLEST_SCALE))
+
+
+def _inflation(dx: Array, weight: Array, residual: Array, group: npt.NDArray[np.int64]) -> float:
+    """How much wider than independent errors the error of b is, from sums within units (sandwich, White 1980)."""
+    score = dx[:, 0] * weight * residual
+    by_unit = np.bincount(group, score)
+    information = float((dx[:, 0] ** 2 * weight).sum())
+    return max(1.0, float((by_unit**2).sum()) / information) if information > 0 else 1.0

@@ -1,0 +1,1 @@
+"""What comes: lows, what past no-starts taught, coldest starts and probabilities ahead."""

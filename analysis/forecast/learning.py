@@ -1,0 +1,412 @@
+"""What the fleet's own no-starts teach: least cranking speed, supply and coil volts of every class.
+
+Every six weeks of the past is looked at with the eyes of that day: the state of each vehicle from what was then known,
+and the probability of a no-start in the following six weeks for every combination of needs on a grid.  What really
+happened gives each combination its likelihood; with a published prior that is a posterior.
+"""
+
+from __future__ import annotations
+
+from collections.abc import MutableMapping
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.forecast.lows import Weather, make_weather
+from analysis.readings.class_laws import estimate_laws
+from analysis.readings.draws import Draws, keys_of
+from analysis.readings.observe import ClassLaws
+from analysis.readings.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
+from analysis.readings.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
+from analysis.starting.coldest_start import (
+    Curves,
+    DrawnLaws,
+    crossing,
+    drawn_laws,
+    start_curves,
+    start_state,
+    usual_speed,
+)
+from analysis.wear.paths import DAYS_PER_YEAR
+from analysis.wear.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
+
+SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
+LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; our choice, for speed
+LOOKS = 18  # about two years of them, our choice
+DRAWS = (
+    40  # of each vehicle in a look; our choice: the classes' needs differ by less than half their error between seeds
+)
+UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from, our choice
+SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
+SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
+SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
+COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
+DEPARTURE_K = (
+    2.0  # a single vehicle's coldest start departs from the modelled one by so much, half a Student's t; our choice
+)
+SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
+SUPPLY_SCATTER_V = 0.25
+COIL_SCATTER_V = 0.20
+TELLING_PROBABILITY = 0.003  # vehicles that could not even fail under the worst combination teach nothing; our choice
+CALIBRATION_SD = (0.25, 0.15)  # prior spread of offset and slope, our choice
+CALIBRATION_LOOKS = 9  # the latest looks, about a year: early ones saw too few readings; our choice
+LEARNING_COUNTS = (
+    0.5  # vehicles share their weather: looks at them tell half of what as many strangers would; our choice
+)
+CALIBRATION_COUNTS = 0.2  # and a single year still less about whether all probabilities are too high; our choice
+LEAST_PROBABILITY = 0.002  # probabilities are calibrated between this and one less it, our choice
+LEAST_ALIVE = 0.02  # a vehicle that should have failed long ago may be one that the model is wrong about; our choice
+TAIL_DOF = 4.0  # departures of single vehicles have the tails of Student's t, our choice
+TAIL_SCALE = 0.85  # so that the middle two thirds are those of a normal distribution
+RECORDED_SHARE = 0.88  # share of no-starts that are recorded, before the fleet has shown its habits; our choice ...
+RECORDED_COUNTS = 20.0  # ... which counts as much as so many repairs
+UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
+
+
+Starts: TypeAlias = Reals
+
+
+@dataclass(frozen=True)
+class Look:
+    """One look at the past: probability (S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,).
+
+    S, V, C run over the grids of needs; the other vehicles could not have failed under any of them;
+    recorded: share of repairs that were recorded, as known then; read: vehicles that were ever read by then.
+    """
+
+    day: float
+    units: npt.NDArray[np.object_]
+    group: npt.NDArray[np.int64]
+    telling: Ints
+    probability: Reals
+    recorded: float
+    read: Ints
+    told: dict[bytes, Floats] = field(default_factory=dict, compare=False, repr=False)
+
+    def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
+        """(G, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time."""
+        key = np.packbits(happened).tobytes()
+        if key not in self.told:
+            p = UNFORESEEN + (1.0 - UNFORESEEN) * self.recorded * self.probability
+            terms = np.where(happened[self.telling], np.log(p), np.log1p(-p))
+            group = self.group[self.telling]
+            self.told[key] = np.stack([terms[..., group == g].sum(axis=-1) for g in range(classes)]).astype(np.float64)
+        return self.told[key]
+
+
+@dataclass(frozen=True)
+class LearnedNeeds:
+    """What was learned; see the fields.
+
+    needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); offset, slope: calibration, logit p' = offset +
+    slope * logit p; no_starts, looks: (G,) what it rests on; recorded: share of repairs that are recorded; weights:
+    (G, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,); groups: names of the classes.
+    """
+
+    needs: Floats
+    se: Floats
+    offset: float
+    slope: float
+    no_starts: npt.NDArray[np.int64]
+    looks: npt.NDArray[np.int64]
+    recorded: float
+    weights: Floats
+    grids: tuple[Floats, Floats, Floats]
+    groups: tuple[str, ...]
+
+    def drawn(self, draws: int, seed: int = 0) -> Floats:
+        """(G, draws, 3) needs drawn from the joint posterior of each class."""
+        place = Draws(keys_of(list(self.groups)), draws, seed).even("needs")
+        needs = np.empty((len(self.needs), draws, 3))
+        for g in range(len(self.needs)):
+            i, j, m = np.unravel_index(_systematic(self.weights[g].ravel(), place[g]), self.weights.shape[1:])
+            needs[g] = np.stack([self.grids[0][g, i], self.grids[1][j], self.grids[2][m]], axis=1)
+        return needs
+
+
+def _systematic(weight: Floats, position: Floats) -> Ints:
+    """Entries of a discrete distribution at positions (0 to 1) of its cumulative sum."""
+    total = np.cumsum(weight)
+    return np.asarray(np.minimum(np.searchsorted(total, position * total[-1]), len(weight) - 1), dtype=np.int64)
+
+
+def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
+    """Grids of needs: (G, S) [rpm], (V,) and (C,) [V per 12 V]."""
+    prior = least_speed_prior(panel)
+    speed = prior[:, :1] + prior[:, 1:] * SPEED_STEPS[None, :]
+    return speed, PRIOR_SUPPLY_V[0] + PRIOR_SUPPLY_V[1] * SUPPLY_STEPS, PRIOR_COIL_V[0] + PRIOR_COIL_V[1] * COIL_STEPS
+
+
+def scatter_draws(chance: Draws) -> tuple[Floats, Floats, Floats, Floats]:
+    """Departures of single vehicles from the class, (U, K) each: relative speed, V, V, and Student's t."""
+    tailed = TAIL_SCALE * chance.student("departure", TAIL_DOF)
+    scales = ((SPEED_SCATTER, "speed"), (SUPPLY_SCATTER_V, "supply"), (COIL_SCATTER_V, "coil"))
+    speed, supply, coil = (scale * chance.normal(name) for scale, name in scales)
+    return speed, supply, coil, tailed
+
+
+def recorded_share(repairs: pd.DataFrame, found: pd.DataFrame) -> float:
+    """Share of repairs that the fleet records: no-start repairs on record beside renewals that only readings show."""
+    recorded = int((repairs["reason"] == "no_start").sum())
+    silent = len(found.drop_duplicates(["unit", "around_on"]))
+    return (recorded + RECORDED_COUNTS * RECORDED_SHARE) / (recorded + silent + RECORDED_COUNTS)
+
+
+def not_failed(failed: Reals, since_reading_d: Floats, recorded: float) -> tuple[Reals, Reals]:
+    """Weight of every draw as one in which the vehicle still stands as read (..., U, K), and the mean weight (..., U)
+    of all draws in which it failed in the past SURVIVAL_D days and was repaired without a record.
+
+    failed: (..., U, K) probability of a no-start in those days; since_reading_d: (U,) days since the last reading, which
+    would have shown the repair; NaN for none; recorded: share of repairs that are recorded.
+    """
+    alive = np.maximum(1.0 - failed, LEAST_ALIVE)
+    unseen = np.clip(np.nan_to_num(since_reading_d, nan=SURVIVAL_D) / SURVIVAL_D, 0.0, 1.0)
+    return alive, (1.0 - recorded) * unseen * mean_of_draws(failed)
+
+
+def mean_of_draws(values: Reals) -> Reals:
+    """Mean over the last axis, as a product: quicker than a reduction over a few draws."""
+    count = values.shape[-1]
+    return np.asarray(np.matmul(values, np.full(count, 1.0 / count, dtype=values.dtype)))
+
+
+def known_before(tables: FleetTables, day: float) -> FleetTables:
+    """What was known at the start of a day [d since 1970]."""
+    return tables.before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
+
+
+def laws_day(tables: FleetTables, day: float) -> float | None:
+    """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
+    first year of readings."""
+    last = np.floor(day / (LAWS_LOOKS * SPAN_D)) * LAWS_LOOKS * SPAN_D
+    return float(last) if last >= first_day(tables) + DAYS_PER_YEAR else None
+
+
+def laws_on(tables: FleetTables, day: float) -> ClassLaws:
+    """Class laws with what was known at the start of a day."""
+    then = known_before(tables, day)
+    return estimate_laws(without_slips(make_panel(then.units, then.readings)))
+
+
+def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
+    """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own."""
+    then = known_before(tables, day)
+    ahead_d = np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)])
+    seed = int(day // SPAN_D) if seed is None else seed  # each look has chance of its own
+    state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws)
+    units = state.panel.units["unit"].to_numpy(dtype=object)
+    grids = need_grids(state.panel)
+    depots, depot = depot_codes(state.panel.units)
+    before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
+    ahead = make_weather(then.climate, depots, int(day), SPAN_D)
+    *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
+    laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
+    starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]
+    departure = DEPARTURE_K * own
+    read = np.isfinite(state.last_day)  # a vehicle never read teaches nothing of its class
+    telling = np.flatnonzero((_worst(starts[1:], departure, ahead, depot) > TELLING_PROBABILITY) & read)
+    share = recorded_share(then.repairs, state.resets.found)
+    repaired = last_repair(state.panel.units, then.repairs, state.resets.day)
+    told = starts_on_record(state.panel.units, then.readings)
+    stood = standing_failures(told, repaired, day, share).any  # a failure nobody repaired comes again of itself
+    telling = telling[~stood[telling]]
+    was, now, later = ([part[:, telling] + departure[telling] for part in parts] for parts in starts)
+    failed = [_by_need(before, depot[telling], a, b) for a, b in zip(was, now, strict=True)]
+    fails = [_by_need(ahead, depot[telling], a, b) for a, b in zip(now, later, strict=True)]
+    found = of_all_needs(failed, fails, day - state.last_day[telling], share)
+    return Look(day, units, state.group, telling, found, share, np.flatnonzero(read))
+
+
+def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Floats, recorded: float) -> Reals:
+    """(S, V, C, N) probability of a no-start in the window, for every combination of needs, of N vehicles that stand as
+    read.
+
+    failed, fails: by speed (S, N, K), supply (V, N, K) and coil (C, N, K) alone, that a draw fails before the look and in
+    its window: the need that runs out first decides.  since_reading_d (N,), recorded: see :func:`not_failed`.
+    """
+    failed_other, fails_other = (np.maximum(v[1][:, None], v[2][None, :]) for v in (failed, fails))
+    probability = np.empty((len(failed[0]), *failed_other.shape[:3]), dtype=np.float32)
+    for k in range(len(probability)):
+        alive, renewed = not_failed(np.maximum(failed[0][k], failed_other), since_reading_d, recorded)
+        lasting = mean_of_draws(alive * np.maximum(fails[0][k], fails_other))
+        probability[k] = lasting / (mean_of_draws(alive) + renewed)
+    return probability
+
+
+def _by_need(weather: Weather, depot: Ints, start_c: Reals, end_c: Reals) -> Reals:
+    """(S, N, K) probability of a no-start for every value of one need; start_c, end_c: (S, N, K) coldest starts [degC]."""
+    return np.stack([weather.probability(depot, a, b) for a, b in zip(start_c, end_c, strict=True)])
+
+
+def _worst(ends_of: list[tuple[Starts, Starts, Starts]], departure: Floats, ahead: Weather, depot: Ints) -> Floats:
+    """(U,) probability of a no-start under the highest needs; ends_of: coldest starts at both ends of the window."""
+    ends = [np.maximum(at[0][-1], np.maximum(at[1][-1], at[2][-1])) + departure for at in ends_of]
+    return np.asarray(ahead.probability(depot, ends[0], ends[1]).mean(axis=-1), dtype=np.float64)
+
+
+def sampled(tables: FleetTables) -> FleetTables:
+    """At most UNITS_LOOKED_AT of the vehicles that were ever read, always the same ones: every n-th by name."""
+    names = np.unique(tables.readings["unit"].astype(str).to_numpy())
+    if len(names) <= UNITS_LOOKED_AT:
+        return tables
+    step = len(names) / UNITS_LOOKED_AT
+    keep = set(names[(np.arange(UNITS_LOOKED_AT) * step).astype(int)])
+    return FleetTables(
+        tables.units[tables.units["unit"].isin(keep)].reset_index(drop=True),
+        tables.readings[tables.readings["unit"].isin(keep)],
+        tables.repairs[tables.repairs["unit"].isin(keep)],
+        tables.climate,
+        tables.forecast,
+        tables.reset_answers,
+    )
+
+
+def _starts_on_grid(
+    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats], apart: list[Floats], departures: DrawnLaws
+) -> tuple[Starts, Starts, Starts]:
+    """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
+    depart from the class in each, (U, K)."""
+    speed_e, supply_e, coil_e = apart
+    solved = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws, departures)
+    curves: Curves = start_curves(solved, state.panel.volts)
+    usual = usual_speed(state.laws)[state.group][:, None]
+    speed = [
+        crossing(curves.speed, grids[0][state.group, k][:, None] + speed_e * usual) for k in range(len(SPEED_STEPS))
+    ]
+    supply = [crossing(curves.supply, level + supply_e) for level in grids[1]]
+    coil = [crossing(curves.coil, level + coil_e) for level in grids[2]]
+    return np.stack(speed), np.stack(supply), np.stack(coil)
+
+
+def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:
+    """Depot names and the code of each vehicle's depot."""
+    codes, names = pd.factorize(units["depot"].fillna("").astype(str), sort=True)
+    return [str(n) for n in names], codes.astype(np.int64)
+
+
+def first_day(tables: FleetTables) -> float:
+    """Day of the first reading [d since 1970]."""
+    return float(days_since_epoch(pd.DatetimeIndex([tables.readings["taken_at"].min()]))[0])
+
+
+def look_days(tables: FleetTables, day: float) -> list[float]:
+    """Days of the looks that a day can learn from: on a fixed calendar, windows over before `day`, after first data."""
+    if tables.readings.empty:
+        return []
+    first = first_day(tables) + 90.0
+    newest = np.floor((day - SPAN_D) / SPAN_D) * SPAN_D
+    days = newest - SPAN_D * np.arange(LOOKS)
+    return [float(d) for d in days[::-1] if d >= first]
+
+
+def learn_needs(
+    tables: FleetTables, panel: Panel, day: float, *, looks: MutableMapping[float, Look] | None = None
+) -> LearnedNeeds:
+    """Posterior of the class needs from the no-starts recorded before `day`; the prior where there are none.
+
+    tables hold nothing dated `day` or later.  looks: looks already made, by day; new ones are added to it.
+    """
+    looks = {} if looks is None else looks
+    speed, supply, coil = need_grids(panel)
+    n = len(panel.groups)
+    prior = (
+        -0.5 * SPEED_STEPS[:, None, None] ** 2
+        - 0.5 * SUPPLY_STEPS[None, :, None] ** 2
+        - 0.5 * COIL_STEPS[None, None, :] ** 2
+    )
+    log_weight = np.tile(prior, (n, 1, 1, 1))
+    counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    failed = no_starts_on_record(tables)
+    when = days_since_epoch(failed["date"]) if len(failed) else np.zeros(0)
+    names = failed["unit"].astype(str).to_numpy()
+    used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
+    laws: dict[float, ClassLaws] = {}
+    if len(failed):
+        few = sampled(tables)
+        for d in look_days(tables, day):
+            look = looks.get(d)
+            if look is None:
+                of = laws_day(few, d)
+                if of is not None and of not in laws:
+                    laws[of] = laws_on(few, of)
+                look = looks[d] = look_back(few, d, None if of is None else laws[of])
+            happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
+            used.append((look, happened))
+            log_weight += LEARNING_COUNTS * look.evidence(happened, n)
+            for g in range(n):
+                counts[g] += int(happened[look.group == g].sum())
+                seen[g] += int((look.group[look.read] == g).sum())
+    return _summary(log_weight, (speed, supply, coil), counts, seen, used, panel.groups)
+
+
+def _summary(
+    log_weight: Floats,
+    grids: tuple[Floats, Floats, Floats],
+    counts: npt.NDArray[np.int64],
+    seen: npt.NDArray[np.int64],
+    used: list[tuple[Look, npt.NDArray[np.bool_]]],
+    groups: tuple[str, ...],
+) -> LearnedNeeds:
+    """Posterior mean and standard deviation of each need."""
+    n = len(log_weight)
+    mean, sd = np.empty((n, 3)), np.empty((n, 3))
+    weights = np.exp(log_weight - log_weight.max(axis=(1, 2, 3), keepdims=True))
+    weights /= weights.sum(axis=(1, 2, 3), keepdims=True)
+    speed, supply, coil = grids
+    for g in range(n):
+        for k, (grid, axes) in enumerate(((speed[g], (1, 2)), (supply, (0, 2)), (coil, (0, 1)))):
+            marginal = weights[g].sum(axis=axes)
+            mean[g, k] = float((marginal * grid).sum())
+            sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
+    recorded = used[-1][0].recorded if used else RECORDED_SHARE
+    offset, slope = calibration(*looked_at(weights, used[-CALIBRATION_LOOKS:]), recorded)
+    return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups)
+
+
+def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """Probabilities of all looks, averaged over the posterior of the needs (G, S, V, C), and what happened."""
+    p, y = [np.zeros(0)], [np.zeros(0, dtype=bool)]
+    for look, happened in used:
+        own = np.zeros(len(look.group))
+        for g in range(len(weights)):
+            mine = look.group[look.telling] == g
+            own[look.telling[mine]] = np.tensordot(weights[g], look.probability[..., mine], axes=3)
+        p.append(own[look.read])
+        y.append(happened[look.read])
+    return np.concatenate(p), np.concatenate(y)
+
+
+def calibration(p: Floats, happened: npt.NDArray[np.bool_], recorded_share: float) -> tuple[float, float]:
+    """Offset and slope of logit p' = offset + slope * logit p, held near (0, 1) by a prior that counts as data.
+
+    Platt's method with a Gaussian prior, by Fisher scoring, for no-starts of which `recorded_share` are on record;
+    p (N,), happened (N,) as recorded.
+    """
+    x = logit(p)
+    beta, start = np.array([0.0, 1.0]), np.array([0.0, 1.0])
+    precision = np.diag([1.0 / CALIBRATION_SD[0] ** 2, 1.0 / CALIBRATION_SD[1] ** 2])
+    design = np.stack([np.ones_like(x), x], axis=1)
+    for _ in range(30):
+        q = 1.0 / (1.0 + np.exp(-design @ beta))
+        recorded = recorded_share * q
+        slope = recorded * (1.0 - q)
+        pull = CALIBRATION_COUNTS * slope / (recorded * (1.0 - recorded))
+        gradient = design.T @ (pull * (happened - recorded)) - precision @ (beta - start)
+        information = (design * (pull * slope)[:, None]).T @ design + precision
+        step = np.linalg.solve(information, gradient)
+        beta = beta + np.clip(step, -0.5, 0.5)
+    return float(beta[0]), float(beta[1])
+
+
+def logit(p: Reals) -> Floats:
+    """log odds of probabilities held inside LEAST_PROBABILITY to one less it."""
+    inside = np.clip(p, LEAST_PROBABILITY, 1.0 - LEAST_PROBABILITY)
+    return np.asarray(np.log(inside / (1.0 - inside)), dtype=np.float64)
+
+
+def calibrated(p: Reals, learned: LearnedNeeds) -> Floats:
+    """Probabilities as the fleet's own past makes them; the prior leaves them nearly as they are."""
+    return np.asarray(1.0 / (1.0 + np.exp(-(learned.offset + learned.slope * logit(p)))), dtype=np.float64)

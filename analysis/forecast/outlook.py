@@ -1,0 +1,306 @@
+"""Probability of a no-start in a window, now and week by week (prognostic assessment, ISO 13374).
+
+A draw is one possible truth about a vehicle: how each part stands and grows, and what this vehicle needs to start.
+Within a draw a no-start happens on the first morning colder than its coldest start.  Draws in which the vehicle
+would have failed in the past weeks, though it did not, count for less.  Probabilities are averages over draws, so
+what is not known about the vehicle is not mistaken for a risk that comes anew every day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.forecast.learning import DEPARTURE_K, SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
+from analysis.forecast.lows import Weather, make_weather, seasonal_lows, weather_of
+from analysis.readings.draws import Draws, keys_of
+from analysis.readings.observe import LOAD
+from analysis.readings.outcomes import (
+    Failures,
+    explained,
+    last_repair,
+    outcome_weight,
+    standing_failures,
+    starts_on_record,
+)
+from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals
+from analysis.readings.renewals import PART_CHANNELS, PARTS
+from analysis.starting.coldest_start import DrawnLaws, Needs, drawn_coldest_starts, drawn_laws, usual_speed
+from analysis.wear.state import FleetState
+
+WEEKS = 26
+Drawn: TypeAlias = Reals
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Coldest starts and probabilities of U vehicles and K draws.
+
+    coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first at the end of the
+    horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
+    and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
+    from its modelled coldest start; laws: of each class in each draw; failures: starts that failed and
+    that no repair has followed.
+    """
+
+    coldest: Reals
+    limiting: Ints
+    alive: Floats
+    renewed: Floats
+    needs: Needs
+    depot: Ints
+    depots: tuple[str, ...]
+    departure: Floats
+    laws: DrawnLaws
+    failures: Failures
+
+
+def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
+    """Needs of each vehicle and draw (U, K), its departure from its modelled coldest start [K]."""
+    speed_e, supply_e, coil_e, z = scatter_draws(
+        Draws(keys_of(state.panel.units["unit"].astype(str).to_numpy()), draws)
+    )
+    own = learned.drawn(draws)[state.group]
+    usual = usual_speed(state.laws)[state.group][:, None]
+    return Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE_K * z
+
+
+def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *, named: int) -> Outlook:
+    """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0).
+
+    tables: what was known at the start of the state's day; named: index of the day ahead at which the limiting need is
+    named, the end of the horizon asked for.
+    """
+    draws = state.drawn.shape[-1]
+    needs, departure = unit_needs(state, learned, draws)
+    laws = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws))
+    found = []
+    for h in range(len(state.ahead_d)):
+        by_need = drawn_coldest_starts(
+            state.drawn[h],
+            state.field,
+            state.rest_v,
+            state.group,
+            state.panel.volts,
+            state.laws,
+            needs,
+            laws,
+        )
+        found.append(by_need.max(axis=0))
+        if h == named:
+            limiting = np.median(by_need, axis=2).argmax(axis=0)
+    coldest = np.stack(found) + departure.astype(np.float32)
+    depots, depot = depot_codes(state.panel.units)
+    past = make_weather(tables.climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
+    failed = past.probability(depot, coldest[0], coldest[1])
+    weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded)
+    starts = starts_on_record(state.panel.units, tables.readings)
+    repaired = last_repair(state.panel.units, tables.repairs, state.resets.day)
+    failures = standing_failures(starts, repaired, state.day, learned.recorded)
+    weight = np.where(failures.any[:, None], 1.0, weight)  # it did fail, and stands as it failed
+    season = seasonal_lows(tables.climate, depots, np.array([int(state.day)]))[0][depot, 0]
+    span = (state.day - SURVIVAL_D, state.day)
+    told = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season, span, weight)
+    alive, failures = weight * told.weight, explained(failures, told, season)
+    renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
+    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, laws, failures)
+
+
+def weighted_mean(values: Floats, weight: Floats) -> Floats:
+    """(U,) mean over draws."""
+    return np.asarray((values * weight).sum(axis=-1) / weight.sum(axis=-1))
+
+
+def weighted_quantile(values: Reals, weight: Floats, q: float) -> Floats:
+    """(U,) quantile over draws."""
+    order = np.argsort(values, axis=-1)
+    ordered = np.take_along_axis(values, order, axis=-1)
+    cumulative = np.cumsum(np.take_along_axis(weight, order, axis=-1), axis=-1)
+    at = (cumulative < q * cumulative[..., -1:]).sum(axis=-1)
+    return np.take_along_axis(ordered, np.minimum(at, values.shape[-1] - 1)[..., None], axis=-1)[..., 0].astype(float)
+
+
+def chosen(outlook: Outlook, rows: Ints) -> Outlook:
+    """The outlook of some vehicles only."""
+    own = outlook.needs
+    needs = Needs(own.speed[rows], own.supply[rows], own.coil[rows])
+    return Outlook(
+        outlook.coldest[:, rows],
+        outlook.limiting[rows],
+        outlook.alive[rows],
+        outlook.renewed[rows],
+        needs,
+        outlook.depot[rows],
+        outlook.depots,
+        outlook.departure[rows],
+        outlook.laws,
+        outlook.failures.of(rows),
+    )
+
+
+def window_probability(outlook: Outlook, weather: Weather, start: int, end: int) -> Floats:
+    """(U, K) probability of a no-start in the window between two of the state's times."""
+    return weather.probability(outlook.depot, outlook.coldest[start], outlook.coldest[end])
+
+
+def coldest_between(state: FleetState, outlook: Outlook, ahead_d: float) -> Reals:
+    """(U, K) coldest start `ahead_d` days ahead, straight between the state's times [degC]."""
+    times = state.ahead_d
+    k = int(np.clip(np.searchsorted(times, ahead_d) - 1, 0, len(times) - 2))
+    share = np.float32((ahead_d - times[k]) / (times[k + 1] - times[k]))
+    return np.asarray(outlook.coldest[k] * (1 - share) + outlook.coldest[k + 1] * share)
+
+
+def weekly_weather(
+    state: FleetState, outlook: Outlook, climate: pd.DataFrame, forecast: pd.DataFrame | None, weeks: int = WEEKS
+) -> list[Weather]:
+    """Weather of each coming week."""
+    depots, day = list(outlook.depots), int(state.day)
+    mean, sd = seasonal_lows(climate, depots, day + np.arange(7 * weeks))
+    found = []
+    for w in range(weeks):
+        week = slice(7 * w, 7 * w + 7)
+        found.append(weather_of((mean[:, week], sd[:, week]), depots, day + 7 * w, forecast, seed=100 + w))
+    return found
+
+
+def weekly_probability(state: FleetState, outlook: Outlook, weather: list[Weather]) -> npt.NDArray[np.float64]:
+    """(U, K, weeks) probability, per draw, of a no-start by the end of each coming week if nothing is done."""
+    survive = np.ones(outlook.alive.shape)
+    out = np.empty((*survive.shape, len(weather)))
+    for w, week in enumerate(weather):
+        start = coldest_between(state, outlook, 7.0 * w)
+        end = coldest_between(state, outlook, 7.0 * w + 7.0)
+        survive = survive * (1.0 - week.probability(outlook.depot, start, end))
+        out[..., w] = 1.0 - survive
+    return out
+
+
+def later_probability(
+    state: FleetState, outlook: Outlook, weather: list[Weather], ends: list[float], failed: Floats
+) -> Floats:
+    """(U, K, windows) probability, per draw, of a no-start by the end of each later window.
+
+    ends: (windows + 1,) bounds of the windows [d ahead]; failed: (U, K) probability by the first of them.
+    """
+    survive = 1.0 - failed
+    out = np.empty((*failed.shape, len(weather)))
+    for w, window in enumerate(weather):
+        start, end = (coldest_between(state, outlook, ends[k]) for k in (w, w + 1))
+        survive = survive * (1.0 - window.probability(outlook.depot, start, end))
+        out[..., w] = 1.0 - survive
+    return out
+
+
+def halves(coldest: Reals, weight: Floats) -> tuple[Floats, Floats]:
+    """Weights (U, K) of the draws, each summing to 1 at most, in the better and the worse half by coldest start.
+
+    coldest: (U, K) coldest start today [degC]; weight: (U, K), summing to less than 1 where the vehicle may have been
+    repaired without a record, which belongs to the better half. What a reading of the vehicle would tell.
+    """
+    order = np.argsort(coldest, axis=-1, kind="stable")
+    ordered = np.take_along_axis(weight, order, axis=-1)
+    up_to = np.cumsum(ordered, axis=-1) + (1.0 - weight.sum(axis=-1, keepdims=True))
+    worse = np.empty_like(ordered)
+    np.put_along_axis(worse, order, np.clip(up_to - 0.5, 0.0, ordered), axis=-1)
+    return 2.0 * (weight - worse), 2.0 * worse
+
+
+def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[Drawn, Floats]:
+    """Drawn state (..., 7, U, K) and field (U, K) with one part as good as new, or as good as it is where better.
+
+    A new starter also brings its field back, in the draws in which a raised load is the starter's; otherwise the load
+    is the engine's.
+    """
+    out, new_field = drawn.copy(), field
+    for c in PART_CHANNELS[part]:
+        if c != LOAD:
+            out[..., c, :, :] = np.minimum(out[..., c, :, :], 1.0)
+    if part == "starter_motor":
+        out[..., LOAD, :, :] = np.where(weak, np.minimum(out[..., LOAD, :, :], 1.0), out[..., LOAD, :, :])
+        new_field = np.where(weak, np.maximum(field, 1.0), field)
+    if part == "engine_drag":
+        out[..., LOAD, :, :] = np.where(weak, out[..., LOAD, :, :], np.minimum(out[..., LOAD, :, :], 1.0))
+    return out, new_field
+
+
+def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> Reals:
+    """(7 parts, rows, K) coldest start at time `h` with each part alone renewed [degC]."""
+    out = np.empty((len(PARTS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
+    for k, part in enumerate(PARTS):
+        drawn, field = with_renewed(state.drawn[h][:, rows], state.field[rows], state.weak[rows], part)
+        out[k] = drawn_coldest(state, outlook, rows, drawn, field)
+    return out
+
+
+def drawn_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats) -> Reals:
+    """(rows, K) coldest start of drawn states (7, rows, K)."""
+    own = chosen(outlook, rows)
+    by_need = drawn_coldest_starts(
+        drawn,
+        field,
+        state.rest_v[rows],
+        state.group[rows],
+        state.panel.volts[rows],
+        state.laws,
+        own.needs,
+        own.laws,
+    )
+    return np.asarray(by_need.max(axis=0) + own.departure.astype(np.float32))
+
+
+MAY_BE_RENEWED = 0.01  # probability of an unrecorded repair from which coldest starts know of it, our choice
+
+
+def coldest_today(
+    state: FleetState, outlook: Outlook, suspect: Ints, rows: Ints, also: str | None = None, stays: Floats | float = 1.0
+) -> tuple[Reals, Floats]:
+    """(rows, 2 K + 1) coldest starts today [degC] and their weights: as read, with the suspect renewed without a record, and
+    where a failed start that no reading explains stands.
+
+    suspect: (U,) place of the suspect part in PARTS; also: a part that is renewed in every draw; stays: (rows,) share of
+    unexplained failures that its renewal leaves.  So a range that is shown knows of the repair and of the failure that
+    the probability of a no-start reckons with.
+    """
+    now = int(np.argmin(np.abs(state.ahead_d)))
+    alive, renewed = outlook.alive[rows], outlook.renewed[rows]
+
+    def with_parts(some: Ints, parts: list[str]) -> Reals:
+        drawn, field = state.drawn[now][:, some], state.field[some]
+        for part in parts:
+            drawn, field = with_renewed(drawn, field, state.weak[some], part)
+        return drawn_coldest(state, outlook, some, drawn, field)
+
+    as_read = outlook.coldest[now][rows] if also is None else with_parts(rows, [also])
+    mended = as_read.copy()
+    perhaps = renewed > MAY_BE_RENEWED
+    for k, name in enumerate(PARTS):
+        mine = np.flatnonzero(perhaps & (suspect[rows] == k))
+        if len(mine):
+            mended[mine] = with_parts(rows[mine], [name] if also is None else [name, also])
+    gone = np.where(perhaps, renewed / np.maximum(1.0 - renewed, 1e-6) * alive.mean(axis=1), 0.0)
+    weight = np.concatenate([alive, np.broadcast_to(gone[:, None], alive.shape)], axis=1)
+    failures = outlook.failures.of(rows)
+    hidden = np.minimum(failures.stands * failures.unexplained * stays, 1.0 - 1e-6)
+    standing = hidden / (1.0 - hidden) * weight.sum(axis=1)
+    failed_c = np.where(failures.any, failures.cold_c, 0.0)[:, None].astype(as_read.dtype)
+    return np.concatenate([as_read, mended, failed_c], axis=1), np.concatenate([weight, standing[:, None]], axis=1)
+
+
+def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:
+    """The outlook of `rows` with the named part of each renewed today; other vehicles are left out."""
+    coldest = np.empty((len(state.ahead_d), len(rows), outlook.alive.shape[1]), dtype=np.float32)
+    named = np.array(parts)
+    for part in PARTS:
+        mine = np.flatnonzero(named == part)
+        if not len(mine):
+            continue
+        at = rows[mine]
+        drawn, field = with_renewed(state.drawn[:, :, at], state.field[at], state.weak[at], part)
+        for h in range(len(state.ahead_d)):
+            coldest[h, mine] = drawn_coldest(state, outlook, at, drawn[h], field)
+    return replace(chosen(outlook, rows), coldest=coldest)

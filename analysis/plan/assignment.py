@@ -1,0 +1,219 @@
+"""Who comes when: at most one visit per vehicle, under each depot's hours and vehicles down per week, at least cost.
+
+Depots share nothing, so each is solved by itself: exactly (`scipy.optimize.milp`, HiGHS) where it fits, else by slot
+prices (`analysis/plan/slot_prices.py`). Either way a lower bound is returned, so that the distance from the best possible
+plan is known, and the price of one more workshop hour in each week.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_matrix, vstack
+
+from analysis.plan.slot_prices import greedy_assignment, improve, slot_prices
+from analysis.plan.visit_costs import Options
+from analysis.readings.panel import Floats, Ints
+
+EXACT_OPTIONS = 1500
+"""Depots with no more ways of acting than this are solved exactly (our choice: a few seconds at the most)."""
+EXACT_GAP, POLISH_GAP = 2e-4, 1e-3
+"""The solver may stop this close to the best, when it is to be exact and when it polishes a plan by slot prices."""
+EXACT_NODES, POLISH_NODES = 200, 1
+"""The solver stops after so many branches with the best found; the gap says what that cost. Branches, not seconds,
+so that a slow machine gets the same plan."""
+LEAST_SAVING = 1e-3
+"""Possible savings below this [money] are rounding in the solver."""
+HOURS_TOLERANCE = 1e-6
+"""Hours [h] by which rounding in the solver may exceed a limit before a visit is taken out again."""
+UNCLEAR_UNITS, UNCLEAR_OPTIONS = 45, 8
+"""With slot prices, so many vehicles whose choice is closest, with so many of their options each, are settled by the
+exact solver in the end (our choice: one second; measured to halve the gap)."""
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """hours: (D, W) hours of each depot and week [h]; visits: (D, W) most vehicles called in."""
+
+    hours: Floats
+    visits: Floats
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """chosen: rows of the options; cost: their sum; lower_bound: no assignment costs less; hour_price: (D, W) what one
+    more hour would save [money/h]; method: (D,) "exact" or "slot prices"; fixed: part of the cost that was not free to
+    choose."""
+
+    chosen: Ints
+    cost: float
+    lower_bound: float
+    hour_price: Floats
+    method: tuple[str, ...]
+    fixed: float = 0.0
+
+    @property
+    def gap(self) -> float:
+        """Share of the saving that is possible at most, among what is free to choose, that is missed; from 0 to 1."""
+        possible = self.fixed - self.lower_bound
+        return float(np.clip((self.cost - self.lower_bound) / possible, 0.0, 1.0)) if possible > LEAST_SAVING else 0.0
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Solution of one depot."""
+
+    chosen: Ints
+    bound: float
+    price: Floats
+    method: str
+
+
+def assign(options: Options, depot: Ints, capacity: Capacity, *, exact_options: int = EXACT_OPTIONS) -> Assignment:
+    """Choose at most one way of acting per vehicle so that the sum of costs is least.
+
+    options: sorted by unit; depot: (U,) depot of each vehicle; exact_options: size up to which a depot is solved
+    exactly. Raises ValueError when an option names a week that the capacity lacks.
+    """
+    depots, weeks = capacity.hours.shape
+    if len(options) and int(options.week.max()) >= weeks:
+        raise ValueError(f"options name week {int(options.week.max())}; allowed are 0 to {weeks - 1}")
+    chosen, methods = [], []
+    price = np.zeros((depots, weeks))
+    bound = 0.0
+    for d in range(depots):
+        rows = np.flatnonzero(depot[options.unit] == d) if len(options) else np.zeros(0, dtype=np.int64)
+        part = _solve_depot(options.take(rows), capacity.hours[d], capacity.visits[d], exact_options)
+        chosen.append(rows[part.chosen])
+        price[d] = part.price
+        bound += part.bound
+        methods.append(part.method)
+    every = np.sort(np.concatenate(chosen)) if chosen else np.zeros(0, dtype=np.int64)
+    cost = float(options.cost[every].sum()) if len(every) else 0.0
+    return Assignment(every, cost, min(bound, cost), price, tuple(methods))
+
+
+def _solve_depot(options: Options, hours: Floats, visits: Floats, exact_options: int) -> _Part:
+    if not len(options):
+        return _Part(np.zeros(0, dtype=np.int64), 0.0, np.zeros(len(hours)), "exact")
+    if len(options) <= exact_options:
+        bound, price = relaxation(options, hours, visits)
+        chosen, solver_bound = _exact(options, hours, visits)
+        return _Part(_within(options, chosen, hours, visits), max(bound, solver_bound), price, "exact")
+    prices = slot_prices(options, hours, visits)
+    chosen = improve(options, greedy_assignment(options, prices.reduced, hours, visits), hours, visits)
+    polished = improve(options, _polish(options, prices.reduced, hours, visits), hours, visits)
+    if options.cost[polished].sum() < options.cost[chosen].sum():
+        chosen = polished
+    return _Part(chosen, prices.bound, prices.hour_price, "slot prices")
+
+
+def _polish(options: Options, reduced: Floats, hours: Floats, visits: Floats) -> Ints:
+    """Give the vehicles whose choice is clear at the prices what they choose, and settle the others exactly."""
+    order = np.lexsort((reduced, options.unit))
+    first = np.concatenate([[True], options.unit[order][1:] != options.unit[order][:-1]])
+    rank = np.empty(len(options), dtype=np.int64)
+    position = np.arange(len(options))
+    rank[order] = position - np.maximum.accumulate(np.where(first, position, 0))
+    start = np.flatnonzero(first)
+    best = reduced[order[start]]
+    alone = np.concatenate([first[1:], [True]])[start]
+    after = np.where(alone, 0.0, reduced[order[np.minimum(start + 1, len(order) - 1)]])
+    margin = np.where(best < 0, np.minimum(after, 0.0) - best, best)
+    clear = np.argsort(margin, kind="stable")[UNCLEAR_UNITS:]
+    rows = order[start][clear][best[clear] < 0]
+    fixed = _within(options, np.sort(rows), hours, visits)
+    left = hours - np.bincount(options.week[fixed], options.hours[fixed], len(hours))
+    calls = visits - np.bincount(options.week[fixed], options.calls_in[fixed].astype(np.float64), len(hours))
+    open_rows = np.flatnonzero(~np.isin(options.unit, options.unit[fixed]) & (rank < UNCLEAR_OPTIONS))
+    if not len(open_rows):
+        return fixed
+    still = options.take(open_rows)
+    settled, _ = _exact(still, np.maximum(left, 0.0), np.maximum(calls, 0.0), gap=POLISH_GAP, nodes=POLISH_NODES)
+    return _within(options, np.sort(np.concatenate([fixed, open_rows[settled]])), hours, visits)
+
+
+def _constraints(options: Options, weeks: int) -> csr_matrix:
+    """Rows: one per vehicle, hours per week, vehicles called in per week."""
+    n = len(options)
+    column = np.arange(n)
+    _, unit = np.unique(options.unit, return_inverse=True)
+    one = csr_matrix((np.ones(n), (unit, column)), shape=(int(unit.max()) + 1, n))
+    hours = csr_matrix((options.hours, (options.week, column)), shape=(weeks, n))
+    calls = csr_matrix((options.calls_in.astype(np.float64), (options.week, column)), shape=(weeks, n))
+    return csr_matrix(vstack([one, hours, calls]))
+
+
+def _limits(matrix: csr_matrix, hours: Floats, visits: Floats) -> Floats:
+    units = matrix.shape[0] - 2 * len(hours)
+    return np.concatenate([np.ones(units), hours, visits])
+
+
+def relaxation(options: Options, hours: Floats, visits: Floats) -> tuple[float, Floats]:
+    """Lower bound and price of an hour per week (W,) from the linear relaxation (HiGHS); prices are its dual values."""
+    matrix = _constraints(options, len(hours))
+    limits = _limits(matrix, hours, visits)
+    found = linprog(options.cost, A_ub=matrix.toarray(), b_ub=limits, bounds=(0.0, 1.0), method="highs")
+    units = matrix.shape[0] - 2 * len(hours)
+    price = -np.asarray(found.ineqlin.marginals)[units : units + len(hours)]
+    bound = float(found.fun) if found.fun is not None else -np.inf
+    return bound, np.maximum(price, 0.0)
+
+
+def _exact(
+    options: Options, hours: Floats, visits: Floats, *, gap: float = EXACT_GAP, nodes: int = EXACT_NODES
+) -> tuple[Ints, float]:
+    """Best choice and the solver's own lower bound."""
+    matrix = _constraints(options, len(hours))
+    found = milp(
+        options.cost,
+        integrality=np.ones(len(options), dtype=np.int64),
+        bounds=Bounds(0.0, 1.0),
+        constraints=LinearConstraint(matrix, -np.inf, _limits(matrix, hours, visits)),
+        options={"mip_rel_gap": gap, "node_limit": nodes},
+    )
+    if found.x is None:
+        return np.zeros(0, dtype=np.int64), -np.inf
+    bound = float(found.mip_dual_bound) if found.mip_dual_bound is not None else -np.inf
+    return np.flatnonzero(np.asarray(found.x) > 0.5).astype(np.int64), bound
+
+
+def _within(options: Options, chosen: Ints, hours: Floats, visits: Floats) -> Ints:
+    """Take out the least worthwhile visits of weeks that rounding in the solver overfilled."""
+    keep: list[int] = []
+    used, calls = np.zeros(len(hours)), np.zeros(len(hours))
+    for row in chosen[np.argsort(options.cost[chosen], kind="stable")]:
+        week = options.week[row]
+        fits = used[week] + options.hours[row] <= hours[week] + HOURS_TOLERANCE
+        if fits and calls[week] + options.calls_in[row] <= visits[week] + HOURS_TOLERANCE:
+            keep.append(int(row))
+            used[week] += options.hours[row]
+            calls[week] += options.calls_in[row]
+    return np.sort(np.array(keep, dtype=np.int64))
+
+
+def reserve(options: Options, depot: Ints, capacity: Capacity, units: Ints) -> tuple[Ints, Capacity, tuple[int, ...]]:
+    """Book the vehicles that must come (pinned, frozen from the last version, accepted) before all others.
+
+    units: vehicles whose cheapest option is to be booked, in this order. Returns the rows booked, the capacity left, and
+    the vehicles that did not fit even so.
+    """
+    hours, visits = capacity.hours.copy(), capacity.visits.copy()
+    booked, refused = [], []
+    for unit in units:
+        rows = np.flatnonzero(options.unit == unit)
+        done = False
+        for row in rows[np.argsort(options.cost[rows], kind="stable")]:
+            d, w = depot[unit], options.week[row]
+            if d < 0 or options.hours[row] > hours[d, w] + HOURS_TOLERANCE or options.calls_in[row] > visits[d, w]:
+                continue
+            hours[d, w] -= options.hours[row]
+            visits[d, w] -= options.calls_in[row]
+            booked.append(int(row))
+            done = True
+            break
+        if not done:
+            refused.append(int(unit))
+    return np.array(booked, dtype=np.int64), Capacity(np.maximum(hours, 0.0), visits), tuple(refused)

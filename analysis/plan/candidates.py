@@ -1,0 +1,277 @@
+"""The vehicles worth planning: their risk curves, the suspect parts, and what acting or failing costs each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.costs import CHEAP_ACTIONS, PARTS, TOGETHER, PlanSettings
+from analysis.readings.panel import Bools, Floats, Ints
+from analysis.wear.lives import DAYS_PER_YEAR, Lifetime, age_replacement
+
+SECOND_PART_PROBABILITY = 0.15
+"""A second part is worth renewing in the same visit from this probability on (our choice; the cost decides)."""
+LEAST_RISK = 1e-6
+"""Risks below this are taken for none."""
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Price [money], labour [h] and lead time [d] of each part, and what had to be assumed, in sentences."""
+
+    price: Mapping[str, float]
+    labour_h: Mapping[str, float]
+    lead_days: Mapping[str, float]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """U vehicles over K weeks from the plan's date, and over M weeks after those (M may be 0).
+
+    table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned or accepted);
+    risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
+    better, worse: (U, K+1) the risk if the vehicle stands in the better or the worse half of what it may be today, each
+    as likely as the other: what a reading would tell; later: (4, U, M+1) risk, renewed, better and worse from week K
+    on, for a vehicle that has not failed by then; fail_cost: (U,) a no-start with its repair;
+    part_cost, part_h: (U,) price [money] and hours [h] of renewing the part; second_cost, second_h: the same for the
+    second part in the same visit; second_share: share of the remaining risk that it removes;
+    other_cost: (U,) price and labour of the next likely part; cheap_h: (U,) hours of the cheap
+    act, NaN where there is none; cheap_success: (U,); rate: (U,) long-run cost of the part [money per week];
+    life_weeks: (U,) its mean life; lead: (U,) its lead time [d]; second_lead: the same for the second part.
+    """
+
+    table: pd.DataFrame
+    risk: Floats
+    renewed: Floats
+    better: Floats
+    worse: Floats
+    later: Floats
+    fail_cost: Floats
+    part_cost: Floats
+    part_h: Floats
+    second_cost: Floats
+    second_h: Floats
+    second_share: Floats
+    other_cost: Floats
+    cheap_h: Floats
+    cheap_success: Floats
+    rate: Floats
+    life_weeks: Floats
+    lead: Floats
+    second_lead: Floats
+
+    def __len__(self) -> int:
+        return len(self.table)
+
+    @property
+    def has_part(self) -> Bools:
+        """(U,) whether a part is named at all."""
+        return (self.table["part"] != "").to_numpy()
+
+    @property
+    def has_second(self) -> Bools:
+        """(U,) whether a second part is worth a thought."""
+        return (self.table["second"] != "").to_numpy()
+
+
+def complete_catalogue(parts: pd.DataFrame, settings: PlanSettings) -> Catalogue:
+    """Prices, hours and lead times of all parts; what parts.csv leaves out comes from the settings, with a sentence."""
+    given = parts.drop_duplicates("part", keep="last").set_index("part") if len(parts) else pd.DataFrame()
+    sources = {
+        "price": (settings.part_price, "price", settings.currency),
+        "labour_h": (settings.part_labour_h, "labour hours", "h"),
+        "lead_days": (dict.fromkeys(PARTS, settings.default_lead_days), "lead time", "days"),
+    }
+    columns: dict[str, dict[str, float]] = {}
+    notes = []
+    for column, (fallback, words, unit) in sources.items():
+        values = {}
+        missing = []
+        for part in PARTS:
+            own = given[column].get(part, np.nan) if column in given.columns else np.nan
+            known = bool(np.isfinite(own))
+            values[part] = float(own) if known else float(fallback[part])
+            if not known:
+                missing.append(f"{part} {fallback[part]:g} {unit}")
+        if missing:
+            notes.append(f"parts.csv gives no {words} for some parts; planned with the settings: {', '.join(missing)}.")
+        columns[column] = values
+    return Catalogue(columns["price"], columns["labour_h"], columns["lead_days"], tuple(notes))
+
+
+def no_start_costs(units: pd.DataFrame, settings: PlanSettings) -> Floats:
+    """Roadside, tow and lost work of one no-start of each vehicle (U,) [money]."""
+    pairs = zip(units["vehicle_class"].astype(str), units["system_v"].astype(float), strict=True)
+    return np.array([settings.no_start_cost(name, volts).total for name, volts in pairs], dtype=np.float64)
+
+
+def weekly_rates(
+    units: pd.DataFrame, catalogue: Catalogue, lives: Mapping[str, Lifetime], settings: PlanSettings
+) -> dict[str, float]:
+    """Long-run cost of each part under the best age replacement [money per week]: what postponing a week saves.
+
+    Source: Barlow & Proschan 1965, with the fleet's mean cost of a no-start.
+    """
+    extra = float(no_start_costs(units, settings).mean()) if len(units) else settings.no_start["light"].total
+    out = {}
+    for part in PARTS:
+        planned = catalogue.price[part] + catalogue.labour_h[part] * settings.hour_rate
+        repair_h = catalogue.labour_h[part] * settings.failure_hours_factor
+        unplanned = catalogue.price[part] + repair_h * settings.hour_rate + extra
+        best = age_replacement(lives[part].law, planned=max(planned, 1e-6), unplanned=max(unplanned, 1e-6))
+        out[part] = 7.0 * best.cost_rate
+    return out
+
+
+def _curves(outlook: pd.DataFrame, beyond: pd.DataFrame | None, names: list[str]) -> tuple[Floats, Floats]:
+    """Cumulative risks (4, U, K+1), never falling: as they are, renewed, in the better and in the worse half; and the same
+    from week K on (4, U, M+1), given that nothing has failed by then; M is 0 without the table of the quarters beyond.
+
+    Without halves in the tables, they lie at the ends of the interval.
+    """
+    weeks = int(outlook["week"].max()) + 1 if len(outlook) else 1
+    at = pd.Index(names)
+    rows = at.get_indexer(pd.Index(outlook["unit"].astype(str)))
+    position = outlook["week"].to_numpy(np.int64) + 1
+
+    def grid(column: str) -> Floats:
+        out = np.zeros((len(names), weeks + 1))
+        out[rows, position] = outlook[column].to_numpy(np.float64)
+        if beyond is not None and len(beyond) and column in beyond:
+            out = _lengthened(out, at.get_indexer(pd.Index(beyond["unit"].astype(str))), beyond["week"], beyond[column])
+        return np.asarray(np.clip(np.maximum.accumulate(np.nan_to_num(out), axis=1), 0.0, 1.0 - LEAST_RISK))
+
+    risk = grid("probability")
+    renewed = np.minimum(grid("probability_renewed"), risk)
+    if "probability_worse" in outlook.columns:
+        better, worse = np.minimum(grid("probability_better"), risk), np.maximum(grid("probability_worse"), risk)
+    else:
+        low, high = (np.nan_to_num(grid(name)[:, weeks]) for name in ("probability_low", "probability_high"))
+        end = np.maximum(risk[:, weeks], LEAST_RISK)
+        spread = np.clip(0.5 * np.maximum(high - low, 0.0) / end, 0.0, np.minimum(0.95, (1.0 - end) / end))[:, None]
+        better, worse = (np.clip(risk * (1.0 + sign * spread), 0.0, 1.0 - LEAST_RISK) for sign in (-1.0, 1.0))
+    every = np.stack([risk, renewed, better, worse])
+    at_end = every[:, :, weeks : weeks + 1]
+    return every[:, :, : weeks + 1], (every[:, :, weeks:] - at_end) / (1.0 - at_end)
+
+
+def _lengthened(near: Floats, rows: Ints, week: pd.Series, value: pd.Series) -> Floats:
+    """Weekly risks (U, K+1) carried on by risks at later weeks, with an even hazard between; rows: (N,) of the later."""
+    weeks = near.shape[1] - 1
+    ends = np.unique(np.concatenate([[weeks], week.to_numpy(np.int64)]))
+    knots = np.repeat(near[:, -1:], len(ends), axis=1)
+    known = rows >= 0
+    knots[rows[known], np.searchsorted(ends, week.to_numpy(np.int64)[known])] = value.to_numpy(np.float64)[known]
+    knots = np.clip(np.maximum.accumulate(np.nan_to_num(knots), axis=1), 0.0, 1.0 - LEAST_RISK)
+    later = np.arange(weeks + 1, int(ends[-1]) + 1)
+    k = np.searchsorted(ends, later) - 1
+    share = (later - ends[k]) / (ends[k + 1] - ends[k])
+    log_alive = np.log1p(-knots)
+    far = -np.expm1(log_alive[:, k] + share * (log_alive[:, k + 1] - log_alive[:, k]))
+    return np.concatenate([near, far], axis=1)
+
+
+def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) -> tuple[list[str], Floats, list[str]]:
+    """Second part of each vehicle ("" if none), its share of the other parts' probability, and the next likely part."""
+    if not len(parts):
+        return [""] * len(names), np.zeros(len(names)), list(suspects)
+    wide = parts.pivot_table(index="unit", columns="part", values="part_probability", aggfunc="last", observed=True)
+    wide = wide.reindex(index=names, columns=list(PARTS)).fillna(0.0)
+    chance = wide.to_numpy(np.float64, copy=True)
+    for row, suspect in enumerate(suspects):
+        if suspect in PARTS:
+            chance[row, PARTS.index(suspect)] = 0.0
+    best = chance.argmax(axis=1)
+    top = chance.max(axis=1)
+    others = np.maximum(chance.sum(axis=1), LEAST_RISK)
+    second = [PARTS[b] if t >= SECOND_PART_PROBABILITY else "" for b, t in zip(best, top, strict=True)]
+    nearest = [PARTS[b] if t > 0 else s for b, t, s in zip(best, top, suspects, strict=True)]
+    return second, np.where(top >= SECOND_PART_PROBABILITY, top / others, 0.0), nearest
+
+
+def _look_up(parts: list[str], values: Mapping[str, float], missing: float = 0.0) -> Floats:
+    return np.array([values.get(part, missing) for part in parts], dtype=np.float64)
+
+
+def _saved_hours(first: list[str], second: list[str], hours: Mapping[str, float]) -> Floats:
+    """Hours saved by doing two parts in one visit (U,) [h]."""
+    out = []
+    for a, b in zip(first, second, strict=True):
+        share = TOGETHER.get(frozenset((a, b)), 0.0)
+        out.append(share * min(hours.get(a, 0.0), hours.get(b, 0.0)))
+    return np.array(out, dtype=np.float64)
+
+
+def make_candidates(
+    outlook: pd.DataFrame,
+    units: pd.DataFrame,
+    parts: pd.DataFrame,
+    *,
+    catalogue: Catalogue,
+    rates: Mapping[str, float],
+    lives: Mapping[str, Lifetime],
+    settings: PlanSettings,
+    success: Mapping[str, float],
+    forced: Mapping[str, str] | None = None,
+    beyond: pd.DataFrame | None = None,
+) -> Candidates:
+    """Bring the assessment's tables into the form that the costs are computed from.
+
+    outlook, units, parts, beyond: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
+    forced: units that are pinned or accepted, with the part named so ("" for none); a part that is not the suspect one is
+    renewed without helping, as far as the assessment knows.
+    """
+    extra = [unit for unit in (forced or {}) if unit not in set(outlook["unit"].astype(str))]
+    names = [str(name) for name in pd.unique(outlook["unit"].astype(str))] + extra
+    about = units.assign(unit=units["unit"].astype(str)).drop_duplicates("unit").set_index("unit").reindex(names)
+    first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str)).set_index("unit")["part"]
+    suspects = [str(first.get(name, "")) if isinstance(first.get(name, ""), str) else "" for name in names]
+    wished = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
+    other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)
+    suspects = [part if part in PARTS else "" for part in wished]
+    (risk, renewed, better, worse), later = _curves(outlook, beyond, names)
+    renewed = np.where(other[:, None], risk, renewed)
+    later[1] = np.where(other[:, None], later[0], later[1])
+    second, share, nearest = _second_parts(names, suspects, parts)
+    hours = catalogue.labour_h
+    part_h = _look_up(suspects, hours)
+    second_h = np.maximum(_look_up(second, hours) - _saved_hours(suspects, second, hours), 0.0)
+    life = {part: lives[part].law.mean / 7.0 for part in PARTS}
+    repair_h = np.where(part_h > 0, part_h, np.mean(list(hours.values()))) * settings.failure_hours_factor
+    fail = no_start_costs(about.fillna({"system_v": 12.0, "vehicle_class": ""}), settings)
+    fail = fail + _look_up(suspects, catalogue.price, float(np.mean(list(catalogue.price.values()))))
+    cheap = [CHEAP_ACTIONS.get(part, "") for part in suspects]
+    cheap_h = _look_up(cheap, {"cleaned": settings.clean_h, "charged": settings.charge_h}, np.nan)
+    probability = about["part_probability"].fillna(0.0).clip(0.0, 1.0) if "part_probability" in about else 0.5
+    table = pd.DataFrame({
+        "unit": pd.Series(names, dtype="str"), "depot": about["depot"].fillna("").astype("str").to_numpy(),
+        "vehicle_class": about["vehicle_class"].fillna("").astype("str").to_numpy(),
+        "part": pd.Series(suspects, dtype="str"), "second": pd.Series(second, dtype="str"),
+        "part_probability": np.asarray(probability, dtype=np.float64) * np.ones(len(names)),
+        "forced": np.isin(np.array(names, dtype=object), np.array(extra, dtype=object)),
+    })  # fmt: skip
+    return Candidates(
+        table=table,
+        risk=risk,
+        renewed=renewed,
+        better=better,
+        worse=worse,
+        later=later,
+        fail_cost=fail + repair_h * settings.hour_rate,
+        part_cost=_look_up(suspects, catalogue.price),
+        part_h=part_h,
+        second_cost=_look_up(second, catalogue.price),
+        second_h=second_h,
+        second_share=share,
+        other_cost=_look_up(nearest, catalogue.price) + _look_up(nearest, hours) * settings.hour_rate,
+        cheap_h=cheap_h,
+        cheap_success=_look_up(suspects, success),
+        rate=_look_up(suspects, rates, min(rates.values())),
+        life_weeks=_look_up(suspects, life, DAYS_PER_YEAR),
+        lead=_look_up(suspects, catalogue.lead_days),
+        second_lead=_look_up(second, catalogue.lead_days),
+    )

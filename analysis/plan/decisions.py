@@ -1,0 +1,65 @@
+"""What was decided about vehicles, as the plan obeys it: accepted ones come, postponed ones not before their date."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.readings.panel import Bools, Ints
+
+ACCEPTED, POSTPONED, NOTHING_FOUND = "accepted", "postponed", "nothing_found"
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What stands on the plan's date about its U vehicles.
+
+    kind, on, until: (U,) the decision ("" for none), its day and the end of a postponement, as ISO 8601 dates;
+    accepted: (U,) who is to come; not_before: (U,) first day of a visit [days after the plan's date], 0 for any.
+    """
+
+    kind: tuple[str, ...]
+    on: tuple[str, ...]
+    until: tuple[str, ...]
+    accepted: Bools
+    not_before: Ints
+
+
+def in_force(decisions: pd.DataFrame | None, repairs: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
+    """The decisions that a plan made on `as_of` obeys, the latest of each vehicle, by unit: kind, part, at, until.
+
+    A postponement ends with its date; accepted work ends with a repair of the vehicle, on that day or later.
+    """
+    columns = ["kind", "part", "at", "until"]
+    if decisions is None or not len(decisions):
+        return pd.DataFrame(columns=columns, index=pd.Index([], name="unit"))
+    known = decisions[decisions["at"] < as_of + pd.Timedelta(days=1)].assign(unit=lambda d: d["unit"].astype(str))
+    if "part" not in known.columns:
+        known = known.assign(part="")
+    last = known.sort_values("at", kind="stable").drop_duplicates("unit", keep="last").set_index("unit")[columns]
+    over = (last["kind"] == POSTPONED) & ~(last["until"] > as_of)
+    repaired = repairs.groupby(repairs["unit"].astype(str))["done_on"].max().reindex(last.index)
+    done = (last["kind"] == ACCEPTED) & (repaired >= last["at"].dt.normalize())
+    standing: pd.DataFrame = last[~(over | done)]
+    return standing
+
+
+def decided(standing: pd.DataFrame, names: list[str], as_of: pd.Timestamp) -> Decided:
+    """What :func:`in_force` says of the vehicles `names`."""
+    mine = standing.reindex(names)
+    kind = mine["kind"].fillna("").astype(str)
+    until = pd.to_datetime(mine["until"]).where(kind == POSTPONED)
+    days = ((until - as_of) / pd.Timedelta(days=1)).fillna(0.0).to_numpy(np.float64)
+    return Decided(
+        tuple(kind),
+        tuple(_iso(pd.to_datetime(mine["at"]))),
+        tuple(_iso(until)),
+        (kind == ACCEPTED).to_numpy(),
+        np.maximum(np.ceil(days), 0).astype(np.int64),
+    )
+
+
+def _iso(moments: pd.Series) -> list[str]:
+    return ["" if pd.isna(moment) else f"{moment:%Y-%m-%d}" for moment in moments]

@@ -1,0 +1,231 @@
+"""From the tables to everything a plan is computed from: costs, weeks, hours, and what is missing, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from analysis.costs import CHEAP_ACTIONS, LONGEST_WEEKS, PARTS, PlanSettings
+from analysis.plan.assignment import Capacity
+from analysis.plan.candidates import Candidates, Catalogue, complete_catalogue, make_candidates, weekly_rates
+from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
+from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
+from analysis.plan.workshop_calendar import WORKING_DAYS, PlanWeeks, iso_name, workshop_hours
+from analysis.readings.panel import Bools, Ints
+from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
+
+SUCCESS_DAYS = 180
+"""A cheap act has helped when the part needed nothing more for so long [d] (our choice: half a year)."""
+SUCCESS_PRIOR = 10.0
+"""The stated chance of success counts as much as so many acts of the fleet's own (our choice)."""
+
+
+@dataclass(frozen=True)
+class PlanInputs:
+    """outlook, units, parts: of the Assessment; catalogue, services, workshops, repairs: tables as in DEVELOPERS.md;
+    fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win); beyond: of the Assessment, the
+    quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on; decisions: unit, kind, at,
+    until and, where known, the part they are about."""
+
+    outlook: pd.DataFrame
+    units: pd.DataFrame
+    parts: pd.DataFrame
+    catalogue: pd.DataFrame
+    services: pd.DataFrame
+    workshops: pd.DataFrame
+    repairs: pd.DataFrame
+    fleet: pd.DataFrame
+    pins: pd.DataFrame | None = None
+    beyond: pd.DataFrame | None = None
+    decisions: pd.DataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Work:
+    """Everything between the inputs and the frames."""
+
+    weeks: PlanWeeks
+    settings: PlanSettings
+    catalogue: Catalogue
+    seen: pd.DataFrame
+    lives: Mapping[str, Lifetime]
+    rates: Mapping[str, float]
+    candidates: Candidates
+    values: Values
+    table: CostTable
+    depots: list[str]
+    depot: Ints
+    capacity: Capacity
+    decided: Decided
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def end_week(self) -> float:
+        """End of the plan [weeks after its date]."""
+        return float(self.weeks.end_day[-1]) / 7.0
+
+
+def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Work:
+    catalogue = complete_catalogue(inputs.catalogue, settings)
+    notes = list(catalogue.notes)
+    fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
+    seen = observed_lives(fleet, inputs.repairs, weeks.as_of, parts=PARTS)
+    lives = part_lifetimes(seen, parts=PARTS, life_years=settings.life_years)
+    rates = weekly_rates(fleet, catalogue, lives, settings)
+    standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of)
+    forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned_parts(inputs.pins, weeks, fleet)
+    candidates = make_candidates(
+        inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
+        success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
+    )  # fmt: skip
+    names = candidates.table["unit"].tolist()
+    services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)
+    values = make_values(candidates, service_week, settings)
+    what = decided(standing, names, weeks.as_of)
+    table = make_costs(candidates, values, weeks, services, first_service, settings, not_before=what.not_before)
+    depots = sorted({d for d in fleet["depot"].fillna("").astype(str) if d})
+    depot = np.array([depots.index(d) if d in depots else -1 for d in candidates.table["depot"]], dtype=np.int64)
+    capacity = _capacity(inputs, fleet, depots, weeks, settings)
+    notes += _warnings(inputs, candidates, catalogue, depots, capacity, weeks)
+    return Work(
+        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, notes
+    )  # fmt: skip
+
+
+def cheap_success(repairs: pd.DataFrame, as_of: pd.Timestamp, settings: PlanSettings) -> dict[str, float]:
+    """Chance that the cheap act cures each part: the stated one, moved by how the fleet's own acts turned out.
+
+    An act counts once SUCCESS_DAYS have passed; it has helped when the part needed nothing more in that time.
+    """
+    known = repairs[repairs["done_on"] < as_of]
+    out = {}
+    for part in CHEAP_ACTIONS:
+        own = known[known["part"] == part].sort_values(["unit", "done_on"])
+        later = own.groupby("unit")["done_on"].shift(-1)
+        acts = own["action"].isin(["cleaned", "tightened", "charged"])
+        acts &= (as_of - own["done_on"]).dt.days >= SUCCESS_DAYS
+        good = later.isna() | ((later - own["done_on"]).dt.days > SUCCESS_DAYS)
+        stated = settings.clean_success.get(part, 0.0)
+        out[part] = float((SUCCESS_PRIOR * stated + (acts & good).sum()) / (SUCCESS_PRIOR + acts.sum()))
+    return out
+
+
+def _pinned_parts(pins: pd.DataFrame | None, weeks: PlanWeeks, fleet: pd.DataFrame) -> dict[str, str]:
+    """Units of the fleet that are pinned to a week of the plan, with the part the pin names."""
+    out: dict[str, str] = {}
+    known = set(fleet["unit"])
+    for unit, kind, week, part in pin_rows(pins):
+        if kind != "forbid" and weeks.index(week) >= 0 and unit in known:
+            out[unit] = part if part in PARTS else ""
+    return out
+
+
+def _accepted_parts(standing: pd.DataFrame, outlook: pd.DataFrame, fleet: pd.DataFrame) -> dict[str, str]:
+    """Accepted vehicles of the fleet that are too little at risk to be planned by themselves, with the part accepted."""
+    accepted = standing.loc[standing["kind"] == ACCEPTED, "part"]
+    alone = accepted[accepted.index.isin(fleet["unit"]) & ~accepted.index.isin(outlook["unit"].astype(str))]
+    return {str(unit): part if part in PARTS else "" for unit, part in alone.items()}
+
+
+def _service_days(
+    services: pd.DataFrame, names: list[str], weeks: PlanWeeks, outlook_weeks: int
+) -> tuple[Ints, Bools, Ints]:
+    """Planned services: day in each plan week (U, W), -1 for none; whether in each outlook week (U, K); first (U,).
+
+    Beyond LONGEST_WEEKS services are taken to go on as in the weeks before.
+    """
+    in_plan = np.full((len(names), len(weeks)), -1, dtype=np.int64)
+    in_outlook = np.zeros((len(names), outlook_weeks), dtype=np.bool_)
+    first = np.full(len(names), -1, dtype=np.int64)
+    due = services[services["due_on"] >= weeks.as_of].sort_values("due_on", ascending=False)
+    row = pd.Index(names).get_indexer(pd.Index(due["unit"].astype(str)))
+    day = (due["due_on"] - weeks.as_of).dt.days.to_numpy(np.int64)
+    row, day = row[row >= 0], day[row >= 0]
+    week = weeks.position(day.astype(np.float64))
+    inside = week >= 0
+    in_plan[row[inside], week[inside]] = day[inside]
+    near = day < 7 * outlook_weeks
+    in_outlook[row[near], day[near] // 7] = True
+    first[row] = day
+    for week_after in range(LONGEST_WEEKS, outlook_weeks):
+        in_outlook[:, week_after] |= in_outlook[:, week_after - LONGEST_WEEKS]
+    return in_plan, in_outlook, first
+
+
+def _capacity(
+    inputs: PlanInputs, fleet: pd.DataFrame, depots: list[str], weeks: PlanWeeks, settings: PlanSettings
+) -> Capacity:
+    hours = workshop_hours(inputs.workshops, depots, weeks, closed_weeks=settings.closed_weeks)
+    size = fleet["depot"].value_counts().reindex(depots).to_numpy(np.float64)
+    down = np.maximum(1.0, np.floor(settings.down_share * size))
+    return Capacity(hours, np.repeat(down[:, None], len(weeks), axis=1))
+
+
+def _warnings(
+    inputs: PlanInputs, c: Candidates, catalogue: Catalogue, depots: list[str], capacity: Capacity, weeks: PlanWeeks
+) -> list[str]:
+    """Sentences about what is missing or cannot be done."""
+    out = []
+    empty = [d for d, hours in zip(depots, capacity.hours.sum(axis=1), strict=True) if hours <= 0]
+    if len(empty) == len(depots):
+        out.append(
+            "No workshop has any hours in these weeks, so no visit can be planned: give hours_per_week in "
+            "workshops.csv; the vehicles left out show what waiting risks."
+        )
+    elif empty:
+        out.append(f"No workshop hours in these weeks at {', '.join(empty)}: vehicles there are left out.")
+    out += _weeks_without_hours(inputs.workshops, depots, weeks)
+    homeless = c.table.loc[c.table["depot"] == "", "unit"].tolist()
+    if homeless:
+        out.append(f"No depot is known for {_some(homeless)}: they are left out; give their depot in units.csv.")
+    late = last_working_day(weeks)
+    for part in sorted(set(c.table["part"]) - {""}):
+        if catalogue.lead_days[part] > late:
+            out.append(
+                f"{part} takes {catalogue.lead_days[part]:g} days to arrive, longer than the plan's {len(weeks)} weeks:"
+                " it cannot be replaced within the plan; order it now."
+            )
+    known = set(inputs.fleet["unit"].astype(str))
+    for unit, _, week, _ in pin_rows(inputs.pins):
+        if unit not in known:
+            out.append(f"The pin of {unit} in {week} names no vehicle of the fleet and is left aside.")
+    return out
+
+
+def _weeks_without_hours(workshops: pd.DataFrame, depots: list[str], weeks: PlanWeeks) -> list[str]:
+    """Depots whose hours are given week by week only, and not for every week of the plan."""
+    if "week_from" not in workshops.columns:
+        return []
+    out = []
+    for depot in depots:
+        own = workshops[workshops["depot"] == depot]
+        if own.empty or own["week_from"].isna().any():
+            continue
+        given = {iso_name(pd.Timestamp(start)) for start in own["week_from"]}
+        missing = [week for week in weeks.iso if week not in given]
+        if missing and len(missing) < len(weeks):
+            out.append(
+                f"workshops.csv gives {depot} no hours for {_some(missing)}: no work is planned there then; add these "
+                "weeks, or a row without week_from for the usual week."
+            )
+    return out
+
+
+def last_working_day(weeks: PlanWeeks) -> int:
+    """Last working day of the plan [days after its date]."""
+    return int(weeks.end_day[-1]) - 7 + WORKING_DAYS - 1
+
+
+def _some(names: list[str], most: int = 5) -> str:
+    head = ", ".join(names[:most])
+    return head if len(names) <= most else f"{head} and {len(names) - most} more"
+
+
+def pin_rows(pins: pd.DataFrame | None) -> list[tuple[str, str, str, str]]:
+    if pins is None or not len(pins):
+        return []
+    columns = (pins[name].astype(str) for name in ("unit", "kind", "week", "part"))
+    return list(zip(*columns, strict=True))

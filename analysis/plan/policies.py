@@ -1,0 +1,199 @@
+"""What a plan and three simple policies cost on the same vehicles: run to failure, fixed age, flagged list in order.
+
+All of them are reckoned by :func:`reckoned`, over the same weeks: a vehicle that a policy has in costs what its visit
+costs, a vehicle that it does not have in costs what waiting costs, and after the last week all go on alike. So a policy
+without any visit costs what running to failure costs, whatever its name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import gamma, gammaincc
+
+from analysis.costs import PARTS, PlanSettings
+from analysis.plan.assignment import HOURS_TOLERANCE, Capacity
+from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue, no_start_costs
+from analysis.plan.visit_costs import (
+    CHEAP,
+    MEASURE,
+    REACT_WEEKS,
+    REPLACE,
+    REPLACE_TWO,
+    CostTable,
+    Options,
+    between,
+    options_of,
+)
+from analysis.plan.workshop_calendar import PlanWeeks, visit_day
+from analysis.readings.panel import Floats, Ints
+from analysis.wear.lives import AgeReplacement, Lifetime, Weibull, age_replacement
+
+LATEST_AGE_DAYS = 36525.0
+"""An age limit beyond a hundred years is no limit."""
+
+
+@dataclass(frozen=True)
+class PolicyCost:
+    """Expected cost [money], no-starts within the plan's weeks, visits and hours [h] of one policy."""
+
+    policy: str
+    cost: float
+    no_starts: float
+    visits: int
+    hours: float
+
+
+@dataclass(frozen=True)
+class Besides:
+    """Work of a policy on parts that no reading suspects: cost [money], visits, hours [h]."""
+
+    cost: float = 0.0
+    visits: int = 0
+    hours: float = 0.0
+
+
+def failing(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
+    """(U,) probability of a no-start until `end_week` when acted on at `day` (-1: not) by `kind` of visit."""
+    end = np.full((len(c), 1), end_week)
+    never = between(c.risk, end)[:, 0]
+    t = np.maximum(day, 0)[:, None] / 7.0
+    before = between(c.risk, t)[:, 0]
+    renewed = np.where((kind == REPLACE_TWO)[:, None], c.renewed * (1.0 - c.second_share[:, None]), c.renewed)
+    now = between(renewed, t)[:, 0]
+    after = np.maximum(between(renewed, end)[:, 0] - now, 0.0) / np.maximum(1.0 - now, LEAST_RISK)
+    return np.where(day >= 0, before + (1.0 - before) * after, never)
+
+
+def avoided(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
+    """(U,) no-starts until `end_week` that a visit of `kind` at `day` (-1: none) avoids; after a measurement, acting
+    follows REACT_WEEKS later, and a cheap act avoids what it cures."""
+    follows = np.where(kind == MEASURE, day + int(7 * REACT_WEEKS), day)
+    acted = np.where((day >= 0) & (follows < 7.0 * end_week), follows, -1)
+    without = failing(c, kind, np.full(len(c), -1), end_week)
+    return (without - failing(c, kind, acted, end_week)) * np.where(kind == CHEAP, c.cheap_success, 1.0)
+
+
+def reckoned(
+    policy: str, c: Candidates, table: CostTable, rows: Options, end_week: float, *, besides: Besides | None = None
+) -> PolicyCost:
+    """What `policy` costs with the visits `rows`, at most one per vehicle, and what it does `besides` on sound parts."""
+    extra = besides or Besides()
+    cost = table.wait + table.constant
+    cost[rows.unit] = table.cost[rows.kind, rows.unit, rows.week] + table.constant[rows.unit]
+    kind, day = np.zeros(len(c), np.int64), np.full(len(c), -1)
+    kind[rows.unit], day[rows.unit] = rows.kind, rows.day
+    never = failing(c, kind, np.full(len(c), -1), end_week)
+    left = float((never - avoided(c, kind, day, end_week)).sum())
+    visits, hours = len(rows) + extra.visits, float(rows.hours.sum()) + extra.hours
+    return PolicyCost(policy, float(cost.sum()) + extra.cost, left, visits, hours)
+
+
+def _replacing(table: CostTable, unit: list[int], week: list[int]) -> Options:
+    """Visits that replace the suspect part, by unit."""
+    order = np.argsort(np.array(unit, dtype=np.int64), kind="stable")
+    u, w = np.array(unit, dtype=np.int64)[order], np.array(week, dtype=np.int64)[order]
+    return options_of(table, u, w, np.full(len(u), REPLACE))
+
+
+def run_to_failure(c: Candidates, table: CostTable, end_week: float) -> PolicyCost:
+    """Nobody is called in."""
+    return reckoned("run_to_failure", c, table, _replacing(table, [], []), end_week)
+
+
+def flagged_list(
+    c: Candidates, table: CostTable, depot: Ints, capacity: Capacity, flagged: list[str], end_week: float
+) -> PolicyCost:
+    """The flagged vehicles in order of probability, each in the first week with hours, whatever that costs."""
+    hours, visits = capacity.hours.copy(), capacity.visits.copy()
+    rows = {name: row for row, name in enumerate(c.table["unit"])}
+    unit: list[int] = []
+    weeks: list[int] = []
+    for name in flagged:
+        row = rows.get(name, -1)
+        if row < 0 or depot[row] < 0:
+            continue
+        need, d = table.hours[REPLACE, row], depot[row]
+        fits = np.isfinite(table.cost[REPLACE, row]) & (hours[d] + HOURS_TOLERANCE >= need) & (visits[d] >= 1)
+        if fits.any():
+            week = int(np.argmax(fits))
+            hours[d, week] -= need
+            visits[d, week] -= 1
+            unit.append(row)
+            weeks.append(week)
+    return reckoned("flagged_list", c, table, _replacing(table, unit, weeks), end_week)
+
+
+def best_ages(
+    units: pd.DataFrame, lives: Mapping[str, Lifetime], catalogue: Catalogue, settings: PlanSettings
+) -> dict[str, AgeReplacement]:
+    """Best fixed age [d] of each part, with the fleet's mean cost of a no-start (Barlow & Proschan 1965)."""
+    extra = float(no_start_costs(units, settings).mean()) if len(units) else 0.0
+    out = {}
+    for part in PARTS:
+        work_h = catalogue.labour_h[part]
+        planned = catalogue.price[part] + work_h * settings.hour_rate + settings.access_cost
+        unplanned = catalogue.price[part] + work_h * settings.failure_hours_factor * settings.hour_rate + extra
+        out[part] = age_replacement(lives[part].law, planned=max(planned, 0.01), unplanned=max(unplanned, 0.01))
+    return out
+
+
+def mean_residual_life(law: Weibull, age: Floats) -> Floats:
+    """Expected life left at an age (N,), in the unit of the law: the integral of S beyond it, over S."""
+    x = (np.asarray(age, dtype=np.float64) / law.scale) ** law.shape
+    whole = law.scale / law.shape * gamma(1.0 / law.shape) * gammaincc(1.0 / law.shape, x)
+    return np.asarray(whole / np.maximum(np.exp(-x), 1e-300), dtype=np.float64)
+
+
+def overdue_parts(lives: pd.DataFrame, ages: Mapping[str, AgeReplacement], weeks: PlanWeeks) -> pd.DataFrame:
+    """Parts that reach their age limit within the plan: unit, part, age [d], due_day [d after as_of], oldest first."""
+    frames = []
+    for part, best in ages.items():
+        if best.age >= LATEST_AGE_DAYS:
+            continue
+        running = lives[(lives["part"] == part) & (lives["running"] == 1.0)]
+        due = running.assign(due_day=best.age - running["age"], over=running["age"] / best.age)
+        frames.append(due.loc[due["due_day"] < weeks.end_day[-1]])
+    if not frames:
+        return pd.DataFrame({"unit": [], "part": [], "age": [], "due_day": [], "over": []})
+    every: pd.DataFrame = pd.concat(frames)
+    return every.sort_values(["over", "unit"], ascending=[False, True], ignore_index=True)
+
+
+def fixed_age(
+    c: Candidates, table: CostTable, weeks: PlanWeeks, capacity: Capacity, overdue: pd.DataFrame,
+    depot_of: Mapping[str, int], *, catalogue: Catalogue, lives: Mapping[str, Lifetime], rates: Mapping[str, float],
+    settings: PlanSettings,
+) -> PolicyCost:  # fmt: skip
+    """Every part is replaced at its best fixed age, oldest first as far as hours reach; readings are not looked at.
+
+    A part that is not the suspect one costs its work less the value of the life gained.
+    """
+    hours = capacity.hours.copy()
+    rows = {name: row for row, name in enumerate(c.table["unit"])}
+    suspects = c.table["part"].tolist()
+    taken: dict[int, int] = {}
+    extra, used, count = 0.0, 0.0, 0
+    for unit, part, age, due in zip(overdue["unit"], overdue["part"], overdue["age"], overdue["due_day"], strict=True):
+        d, need = depot_of.get(unit, -1), catalogue.labour_h[part]
+        days = visit_day(weeks, int(np.ceil(max(due, catalogue.lead_days[part], 0.0))))
+        fits = (days >= 0) & (hours[d] + HOURS_TOLERANCE >= need) if d >= 0 else np.zeros(len(weeks), np.bool_)
+        if not fits.any():
+            continue
+        week = int(np.argmax(fits))
+        hours[d, week] -= need
+        row = rows.get(unit, -1)
+        if row >= 0 and suspects[row] == part and np.isfinite(table.cost[REPLACE, row, week]):
+            taken[row] = week
+            continue
+        law = lives[part].law
+        gained = law.mean - float(mean_residual_life(law, np.array([age]))[0])
+        work = catalogue.price[part] + need * settings.hour_rate + settings.access_cost
+        extra += work - rates[part] * min(max(gained, 0.0) / 7.0, work / max(rates[part], 1e-9))
+        used, count = used + need, count + 1
+    end_week = float(weeks.end_day[-1]) / 7.0
+    visits = _replacing(table, list(taken), list(taken.values()))
+    return reckoned("fixed_age", c, table, visits, end_week, besides=Besides(extra, count, used))

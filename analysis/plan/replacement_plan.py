@@ -1,0 +1,91 @@
+"""The replacement plan: assessment, workshops, parts, pins and the last version in; who comes when, and why, out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.costs import LONGEST_WEEKS, PlanSettings
+from analysis.plan.assignment import Assignment, assign, reserve
+from analysis.plan.inputs import PlanInputs, Work, prepare
+from analysis.plan.report import report
+from analysis.plan.result import ReplacementPlan
+from analysis.plan.rules import Rules, apply_rules
+from analysis.plan.visit_costs import Options, worthwhile
+from analysis.plan.workshop_calendar import plan_weeks
+from analysis.readings.panel import Ints
+
+__all__ = ["PlanInputs", "ReplacementPlan", "plan_replacements"]
+
+
+def plan_replacements(
+    inputs: PlanInputs,
+    *,
+    as_of: pd.Timestamp,
+    weeks: int = 13,
+    settings: PlanSettings | None = None,
+    previous: ReplacementPlan | None = None,
+) -> ReplacementPlan:
+    """Plan the visits of the coming `weeks` ISO weeks at least expected cost.
+
+    Raises ValueError for `weeks` outside 1 to 26. Missing prices, depots, hours and unreachable lead times are said in
+    the plan's notes and planned around.
+    """
+    if not 1 <= weeks <= LONGEST_WEEKS:
+        raise ValueError(f"weeks is {weeks}; allowed are 1 to {LONGEST_WEEKS}")
+    chosen_settings = settings or PlanSettings()
+    work = prepare(inputs, plan_weeks(pd.Timestamp(as_of), weeks), chosen_settings)
+    rules = apply_rules(work, inputs.pins, previous)
+    options, result = _solve(work, rules)
+    pins_cost = 0.0
+    if rules.pinned.any() or not np.array_equal(np.isfinite(rules.cost), np.isfinite(work.table.cost)):
+        free = apply_rules(replace(work, notes=[]), None, previous)
+        free_options, free_result = _solve(replace(work, notes=[]), free)
+        pins_cost = _true_cost(work, options, result) - _true_cost(work, free_options, free_result)
+    return report(inputs, work, rules, options, result, previous, pins_cost)
+
+
+def _true_cost(work: Work, options: Options, result: Assignment) -> float:
+    """Sum of the visits' costs relative to waiting, without the price of moves."""
+    rows = options.take(result.chosen)
+    return float((work.table.cost[rows.kind, rows.unit, rows.week] - work.table.wait[rows.unit]).sum())
+
+
+def _solve(work: Work, rules: Rules) -> tuple[Options, Assignment]:
+    """Book who must come, then assign the rest; the result's rows refer to the options returned.
+
+    Accepted vehicles are assigned like all others, as most of them pay anyway; only where one of them would stay away
+    are they all booked before the rest.
+    """
+    table = replace(work.table, cost=rules.cost)
+    options = worthwhile(table, keep=rules.forced | rules.accepted, bonus=rules.bonus)
+    must = np.flatnonzero(rules.forced)
+    found, refused = _booked_first(work, options, must)
+    away = np.setdiff1d(np.flatnonzero(rules.accepted), options.unit[found.chosen])
+    if len(away):
+        least = np.full(len(rules.accepted), np.inf)
+        np.minimum.at(least, options.unit, options.cost)
+        accepted = np.flatnonzero(rules.accepted)
+        found, refused = _booked_first(work, options, np.concatenate([must, accepted[np.argsort(least[accepted])]]))
+    for row in refused:
+        unit = work.candidates.table["unit"].iloc[row]
+        why = "has no depot" if work.depot[row] < 0 else "the hours or places of that week do not reach for it"
+        if rules.accepted[row]:
+            why = "it has no depot" if work.depot[row] < 0 else "no week has the hours and places for it"
+            work.notes.append(f"{unit} was accepted on {work.decided.on[row]}, but {why}: it is not in the plan.")
+        else:
+            work.notes.append(f"{unit} was to come in a fixed week, but {why}: the visit is not planned.")
+    return options, found
+
+
+def _booked_first(work: Work, options: Options, units: Ints) -> tuple[Assignment, tuple[int, ...]]:
+    """Book `units` in their order, assign all others; and those of `units` that there was no room for."""
+    booked, capacity, refused = reserve(options, work.depot, work.capacity, units)
+    open_rows = np.flatnonzero(~np.isin(options.unit, units))
+    rest = assign(options.take(open_rows), work.depot, capacity)
+    chosen = np.sort(np.concatenate([booked, open_rows[rest.chosen]]))
+    fixed = float(options.cost[booked].sum()) if len(booked) else 0.0
+    bound = rest.lower_bound + fixed
+    return Assignment(chosen, rest.cost + fixed, bound, rest.hour_price, rest.method, fixed), refused

@@ -1,0 +1,294 @@
+"""The tables of a plan: visits with their reasons in numbers, what was left out, orders, hours, policies."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.costs import CHEAP_ACTIONS
+from analysis.plan.assignment import Assignment
+from analysis.plan.candidates import Candidates
+from analysis.plan.inputs import PlanInputs, Work, last_working_day
+from analysis.plan.policies import (
+    PolicyCost,
+    avoided,
+    best_ages,
+    failing,
+    fixed_age,
+    flagged_list,
+    overdue_parts,
+    reckoned,
+    run_to_failure,
+)
+from analysis.plan.result import FRAMES, ReplacementPlan, frame_of, rows_of
+from analysis.plan.rules import Rules
+from analysis.plan.visit_costs import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, between, make_costs
+from analysis.plan.workshop_calendar import PlanWeeks
+from analysis.readings.panel import Floats
+
+KIND_WORDS = ("replace", "replace", "cheap", "measure", "cheap_first")
+
+
+def report(
+    inputs: PlanInputs,
+    work: Work,
+    rules: Rules,
+    options: Options,
+    result: Assignment,
+    previous: ReplacementPlan | None,
+    pins_cost: float,
+) -> ReplacementPlan:
+    rows = options.take(result.chosen)
+    visits, cancelled = _with_identity(_visits(work, rules, rows), previous, work.weeks)
+    hours = _hours_frame(work, rows, result)
+    policies = _policies(inputs, work, rows)
+    planned, never = policies[0], policies[1]
+    summary = {
+        "currency": work.settings.currency,
+        "visits": len(visits),
+        "hours": float(visits["hours"].sum()) if len(visits) else 0.0,
+        "no_starts_avoided": never.no_starts - planned.no_starts,
+        "cost": planned.cost,
+        "cost_run_to_failure": never.cost,
+        "policies_weeks": len(work.weeks),
+        "saving": float(visits["saving"].sum()) if len(visits) else 0.0,
+        "lower_bound": result.lower_bound,
+        "gap": result.gap,
+        "method": sorted(set(result.method)),
+        "pins_cost": pins_cost,
+        "moved": int((visits["state"] == "moved").sum()) if len(visits) else 0,
+        "cancelled": len(cancelled),
+        "lifetimes": {part: life.source for part, life in work.lives.items()},
+    }
+    return ReplacementPlan(
+        as_of=work.weeks.as_of,
+        weeks=len(work.weeks),
+        settings=work.settings.as_mapping(),
+        notes=tuple(dict.fromkeys(work.notes)),
+        visits=visits,
+        cancelled=cancelled,
+        left_out=_left_out(work, rows),
+        orders=_orders(work, visits),
+        hours=hours,
+        policies=frame_of([vars(p) for p in policies], FRAMES["policies"]),
+        summary=summary,
+    )
+
+
+def _parts_and_actions(c: Candidates, row: int, kind: int) -> tuple[list[str], list[str]]:
+    part, second = str(c.table["part"].iloc[row]), str(c.table["second"].iloc[row])
+    if kind == MEASURE:
+        return [part] if part else [], ["measured"]
+    if kind == CHEAP:
+        return [part], [CHEAP_ACTIONS[part]]
+    if kind == CHEAP_FIRST:
+        return [part], [CHEAP_ACTIONS[part] + " or replaced"]
+    return ([part], ["replaced"]) if kind == REPLACE else ([part, second], ["replaced", "replaced"])
+
+
+def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
+    c, table = work.candidates, work.table
+    out = []
+    order = np.lexsort((rows.unit, rows.day))
+    end = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
+    kinds, days = np.zeros(len(c), np.int64), np.full(len(c), -1)
+    kinds[rows.unit], days[rows.unit] = rows.kind, rows.day
+    fewer = avoided(c, kinds, days, work.end_week)
+    for i in order:
+        u, w, kind, day = int(rows.unit[i]), int(rows.week[i]), int(rows.kind[i]), int(rows.day[i])
+        parts, actions = _parts_and_actions(c, u, kind)
+        cost = float(table.cost[kind, u, w] + table.constant[u])
+        waiting = float(table.wait[u] + table.constant[u])
+        state = "pinned" if rules.pinned[u] else "new"
+        if state == "new" and rules.promised[u] >= 0:
+            state = "kept" if rules.promised[u] == w else "moved"
+        out.append({
+            "unit": c.table["unit"].iloc[u], "depot": c.table["depot"].iloc[u], "iso_week": work.weeks.iso[w],
+            "visit_on": work.weeks.as_of + pd.Timedelta(days=day), "in_service": bool(table.free[kind, u, w]),
+            "kind": KIND_WORDS[kind], "parts": parts, "actions": actions, "hours": float(rows.hours[i]),
+            "cost_now": cost, "cost_waiting": waiting, "saving": waiting - cost,
+            **_components(work, u, w, kind, day),
+            "probability_before": float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0]),
+            "probability_waiting": float(end[u]), "no_starts_avoided": float(fewer[u]),
+            "state": state, "uid": "", "sequence": 0, "job": "", "why": "", **_decision(work, u),
+        })  # fmt: skip
+    return frame_of(out, FRAMES["visits"])
+
+
+def _decision(work: Work, u: int) -> dict[str, str]:
+    """What was decided about a vehicle."""
+    what = work.decided
+    return {"decision": what.kind[u], "decided_on": what.on[u], "decided_until": what.until[u]}
+
+
+def _components(work: Work, u: int, w: int, kind: int, day: int) -> dict[str, float]:
+    """The parts that a visit's expected cost is made of; they add up to `cost_now` [money]."""
+    c, s = work.candidates, work.settings
+    risk = float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0])
+    alive = 1.0 - risk
+    vain = 1.0 - c.cheap_success[u]
+    one, both = c.part_cost[u], c.part_cost[u] + c.second_cost[u]
+    parts = {REPLACE: one, REPLACE_TWO: both, CHEAP_FIRST: vain * one}.get(kind, 0.0)
+    hours = work.table.own_hours[kind, u] - (c.part_h[u] * (1.0 - vain) if kind == CHEAP_FIRST else 0.0)
+    out = {
+        "cost_parts": alive * float(parts),
+        "cost_labour": alive * float(hours) * s.hour_rate,
+        "cost_access": 0.0 if work.table.free[kind, u, w] else alive * s.access_cost,
+        "cost_failing_before": float(c.fail_cost[u]) * risk,
+    }
+    if kind in (REPLACE, REPLACE_TWO, CHEAP_FIRST):
+        lived_weeks = float(between(_lived_row(c, u), np.array([[day / 7.0]]))[0, 0])
+        waste = float(c.rate[u]) * (float(work.values.life[u]) - lived_weeks)
+        out["cost_life"] = waste
+    else:
+        out["cost_life"] = 0.0
+    total = float(work.table.cost[kind, u, w] + work.table.constant[u])
+    out["cost_after"] = total - sum(out.values())
+    return out
+
+
+def _lived_row(c: Candidates, u: int) -> Floats:
+    alive = 1.0 - c.risk[u]
+    return np.concatenate([[0.0], np.cumsum(0.5 * (alive[1:] + alive[:-1]))])[None]
+
+
+def _with_identity(
+    visits: pd.DataFrame, previous: ReplacementPlan | None, weeks: PlanWeeks
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Give each visit its lasting identity and sequence number (RFC 5545); visits that fell away are cancelled."""
+    known: dict[str, dict[str, Any]] = {}
+    gone: dict[str, dict[str, Any]] = {}
+    if previous is not None:
+        coming = previous.visits[previous.visits["visit_on"] >= weeks.as_of]
+        known = {str(row["unit"]): row for row in rows_of(coming)}
+        later = previous.cancelled[previous.cancelled["visit_on"] >= weeks.as_of]
+        gone = {str(row["uid"]): row for row in rows_of(later)}
+    out = visits.copy()
+    uids, sequences = [], []
+    for row in visits.to_dict("records"):
+        old = known.pop(str(row["unit"]), None)
+        if old is not None:
+            same = old["visit_on"] == row["visit_on"] and old["parts"] == row["parts"]
+            same = same and old["actions"] == row["actions"]
+            uid, sequence = str(old["uid"]), int(old["sequence"]) + (0 if same else 1)
+        else:
+            text = "|".join([str(row["unit"]), *row["parts"], row["visit_on"].date().isoformat()])
+            uid = hashlib.sha256(text.encode()).hexdigest()[:24] + "@cranktrend"
+            sequence = int(gone.pop(uid)["sequence"]) + 1 if uid in gone else 0
+        uids.append(uid)
+        sequences.append(sequence)
+    out["uid"], out["sequence"] = pd.Series(uids, dtype="str"), pd.Series(sequences, dtype="int64")
+    fallen = [{**row, "sequence": int(row["sequence"]) + 1} for row in known.values()]
+    columns = FRAMES["cancelled"]
+    lost = [{name: row[name] for name in columns} for row in [*gone.values(), *fallen]]
+    return out, frame_of(lost, columns)
+
+
+def _left_out(work: Work, rows: Options) -> pd.DataFrame:
+    """Vehicles that should come but cannot: no hours, no depot, the part arrives too late, or they are postponed; and
+    accepted ones, whether they pay or not."""
+    c, table = work.candidates, work.table
+    relative = table.cost - table.wait[None, :, None]
+    served = np.zeros(len(c), np.bool_)
+    served[rows.unit] = True
+    risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
+    out = []
+    for u in range(len(c)):
+        if served[u]:
+            continue
+        kind, week = (int(x) for x in np.unravel_index(int(np.argmin(relative[:, u])), relative[:, u].shape))
+        best = float(relative[kind, u, week])
+        reason = "no depot" if work.depot[u] < 0 else _full(work, rows, relative[:, u], u)
+        if not best < 0 and not work.decided.accepted[u]:
+            kind, week, best, reason = _too_early(work, u)
+            if not best < 0:
+                continue
+        parts, _ = _parts_and_actions(c, u, kind)
+        out.append({
+            "unit": c.table["unit"].iloc[u], "depot": c.table["depot"].iloc[u], "kind": KIND_WORDS[kind],
+            "parts": parts, "best_week": work.weeks.iso[week] if week >= 0 else "", "saving": -best,
+            "risk": float(risk[u]), "cost_at_risk": float(risk[u] * c.fail_cost[u]), "reason": reason,
+            "job": "", "why": "", **_decision(work, u),
+        })  # fmt: skip
+    frame = frame_of(out, FRAMES["left_out"])
+    return frame.sort_values(["saving", "unit"], ascending=[False, True], ignore_index=True)
+
+
+def _too_early(work: Work, u: int) -> tuple[int, int, float, str]:
+    """Kind, week (-1), cost relative to waiting and reason of a visit that is postponed, or whose part arrives too late;
+    no cost below waiting where it is neither."""
+    c, table, postponed = work.candidates, work.table, work.decided.not_before[u] > 0
+    if postponed:
+        free = make_costs(c, work.values, work.weeks, table.services, table.waits_for, work.settings).cost[:, u]
+        return int(free.min(axis=1).argmin()), -1, float(free.min() - table.wait[u]), "postponed"
+    now = c.part_cost[u] + c.part_h[u] * work.settings.hour_rate + work.settings.access_cost + work.values.left[u, 0]
+    late = c.has_part[u] and c.lead[u] > last_working_day(work.weeks)
+    return REPLACE, -1, float(now - table.wait[u]) if late else np.inf, "part too late"
+
+
+def _full(work: Work, rows: Options, relative: Floats, u: int) -> str:
+    """Whether hours or places were lacking in the weeks in which acting would have paid."""
+    d = work.depot[u]
+    mine = work.depot[rows.unit] == d
+    left = work.capacity.hours[d] - np.bincount(rows.week[mine], rows.hours[mine], len(work.weeks))
+    kinds, weeks = np.nonzero((relative < 0) | (np.isfinite(relative) & work.decided.accepted[u]))
+    fits = left[weeks] >= work.table.hours[kinds, u]
+    return "no places" if fits.any() else "no hours"
+
+
+def _orders(work: Work, visits: pd.DataFrame) -> pd.DataFrame:
+    """Parts to order, by the week in which the first of them must be ordered."""
+    lines: dict[tuple[str, str], list[tuple[pd.Timestamp, pd.Timestamp, str]]] = {}
+    for row in visits[visits["kind"].isin(["replace", "cheap_first"])].to_dict("records"):
+        for part in row["parts"]:
+            lead = pd.Timedelta(days=int(np.ceil(work.catalogue.lead_days[part])))
+            order_by = row["visit_on"] - lead
+            year, week, _ = order_by.isocalendar()
+            lines.setdefault((f"{year}-{week:02d}", part), []).append((order_by, row["visit_on"], str(row["unit"])))
+    out = []
+    for (_, part), jobs in sorted(lines.items()):
+        each = work.catalogue.price[part]
+        out.append({
+            "part": part, "quantity": len(jobs), "order_by": min(j[0] for j in jobs),
+            "needed_on": min(j[1] for j in jobs), "units": [j[2] for j in jobs], "price_each": each,
+            "price": each * len(jobs),
+        })  # fmt: skip
+    return frame_of(out, FRAMES["orders"])
+
+
+def _hours_frame(work: Work, rows: Options, result: Assignment) -> pd.DataFrame:
+    out = []
+    for d, depot in enumerate(work.depots):
+        mine = work.depot[rows.unit] == d
+        booked = np.bincount(rows.week[mine], rows.hours[mine], len(work.weeks))
+        count = np.bincount(rows.week[mine], minlength=len(work.weeks))
+        for w, iso in enumerate(work.weeks.iso):
+            out.append({
+                "depot": depot, "iso_week": iso, "week_start": work.weeks.monday[w],
+                "hours": float(work.capacity.hours[d, w]), "booked": float(booked[w]), "visits": int(count[w]),
+                "hour_price": float(result.hour_price[d, w]),
+            })  # fmt: skip
+    return frame_of(out, FRAMES["hours"])
+
+
+def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]:
+    """The plan beside the three simple policies, on the same vehicles, weeks, risks and hours."""
+    c, table = work.candidates, work.table
+    flagged = inputs.units.loc[inputs.units["flagged"].astype(bool), "unit"].astype(str).tolist()
+    fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
+    ages = best_ages(fleet, work.lives, work.catalogue, work.settings)
+    overdue = overdue_parts(work.seen, ages, work.weeks)
+    index = {name: i for i, name in enumerate(work.depots)}
+    depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}
+    return [
+        reckoned("plan", c, table, rows, work.end_week),
+        run_to_failure(c, table, work.end_week),
+        fixed_age(
+            c, table, work.weeks, work.capacity, overdue, depot_of, catalogue=work.catalogue,
+            lives=work.lives, rates=work.rates, settings=work.settings,
+        ),
+        flagged_list(c, table, work.depot, work.capacity, flagged, work.end_week),
+    ]  # fmt: skip

@@ -1,0 +1,95 @@
+"""What binds a plan beside hours: the planner's pins, frozen near weeks, and weeks promised by the last version."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.costs import PARTS
+from analysis.plan.inputs import Work, pin_rows
+from analysis.plan.result import ReplacementPlan
+from analysis.plan.visit_costs import MEASURE, REPLACE_TWO, between
+from analysis.readings.panel import Bools, Floats, Ints
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Who must come, what a promised week saves, and the costs with forbidden weeks taken out."""
+
+    cost: Floats
+    forced: Bools
+    pinned: Bools
+    accepted: Bools
+    bonus: Floats
+    promised: Ints
+
+
+def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan | None) -> Rules:
+    """Take out forbidden and frozen weeks, and find who must come and which week was promised."""
+    cost = work.table.cost.copy()
+    units = work.candidates.table["unit"].tolist()
+    row_of = {name: row for row, name in enumerate(units)}
+    promised = np.full(len(units), -1, dtype=np.int64)
+    if previous is not None:
+        coming = previous.visits[previous.visits["visit_on"] >= work.weeks.as_of]
+        for unit, week in zip(coming["unit"], coming["iso_week"], strict=True):
+            if unit in row_of:
+                promised[row_of[unit]] = work.weeks.index(week)
+    pinned = _apply_pins(work, cost, row_of, pins)
+    if pins is None or not len(pins):
+        cost[:, work.candidates.table["forced"].to_numpy() & ~work.decided.accepted] = np.inf
+    forced = pinned.copy()
+    bonus = np.zeros((len(units), len(work.weeks)))
+    has = promised >= 0
+    bonus[np.flatnonzero(has), promised[has]] = work.settings.move_price
+    frozen = min(work.settings.frozen_weeks, len(work.weeks)) if previous is not None else 0
+    if frozen:
+        risk = between(work.candidates.risk, np.full((len(units), 1), work.weeks.end_day[frozen - 1] / 7.0))[:, 0]
+        for row in range(len(units)):
+            if pinned[row]:
+                continue
+            if 0 <= promised[row] < frozen and np.isfinite(cost[:, row, promised[row]]).any():
+                others = np.arange(len(work.weeks)) != promised[row]
+                cost[:, row, others] = np.inf
+                forced[row] = True
+            elif risk[row] < work.settings.urgent_probability:
+                cost[:, row, :frozen] = np.inf
+    return Rules(cost, forced, pinned, work.decided.accepted & ~forced, bonus, promised)
+
+
+def _apply_pins(work: Work, cost: Floats, row_of: Mapping[str, int], pins: pd.DataFrame | None) -> Bools:
+    """Change `cost` in place for pins; return who is pinned to a week."""
+    pinned = np.zeros(len(row_of), np.bool_)
+    rows = pin_rows(pins)
+    wanted: dict[str, tuple[int, str, str]] = {}
+    for unit, kind, week, part in rows:
+        at = work.weeks.index(week)
+        if unit not in row_of:
+            continue
+        if kind == "forbid":
+            if at >= 0:
+                row = row_of[unit]
+                own = work.candidates.table["part"].iloc[row]
+                cost[REPLACE_TWO, row, at] = np.inf
+                if part in ("", own):
+                    cost[:, row, at] = np.inf
+        elif at >= 0:
+            wanted[unit] = (at, week, part)
+        elif week > work.weeks.iso[-1]:
+            work.notes.append(f"{unit} is pinned to {week}, after the plan's last week {work.weeks.iso[-1]}.")
+    for unit, (at, week, part) in wanted.items():
+        row = row_of[unit]
+        others = np.arange(len(work.weeks)) != at
+        cost[:, row, others] = np.inf
+        if part in PARTS:
+            cost[MEASURE, row] = np.inf
+        if np.isfinite(cost[:, row, at]).any():
+            pinned[row] = True
+        else:
+            early = work.decided.not_before[row] >= work.weeks.end_day[at]
+            why = f"it is postponed until {work.decided.until[row]}" if early else "the part cannot be there by then"
+            work.notes.append(f"{unit} is pinned to {week}, but {why}: the visit is not planned.")
+    return pinned

@@ -1,0 +1,1 @@
+"""A fleet's readings side by side, as comparable numbers with errors: class laws, wrong meters, renewals, outcomes."""

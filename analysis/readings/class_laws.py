@@ -1,0 +1,356 @@
+"""What the fleet teaches about a vehicle class: temperature laws, usual values, spreads, scatter of the meters."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.circuit.limits import COPPER_PER_K
+from analysis.circuit.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw, fit_temperature_law
+from analysis.readings.observe import (
+    BATTERY,
+    CHANNELS,
+    CONTACTS,
+    CONTROL,
+    GROUND,
+    LOAD,
+    MOTOR,
+    POSITIVE,
+    ClassLaws,
+    LawDoubt,
+    Noise,
+    Observations,
+    Raw,
+    back_emf,
+    nearest_known,
+    raw_quantities,
+    reference_values,
+    smooth_level,
+    standard_errors,
+)
+from analysis.readings.panel import (
+    Bools,
+    Floats,
+    Panel,
+    evenly_of_each_group,
+    group_median,
+    row_quantile,
+    some_vehicles,
+)
+
+SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and sd; our choice, between constant torque
+# and viscous drag
+INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
+INRUSH_PRIOR = (0.85, 0.08)  # loop resistance over rest volts / peak amps; our choice: true stall is never reached
+BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between sound vehicles, our choice
+ASSUMED_AMPS = 200.0  # steady, 12 V; middle of what common practice calls usual
+ASSUMED_BATTERY_V = 1.0  # sag of a sound 12 V battery while cranking, common practice
+ASSUMED_DROP_V = 0.1  # sound cable, common practice
+ASSUMED_CONTROL_V = 0.8  # sound control circuit, common practice: up to 1 V
+ASSUMED_COIL_A = 7.0  # most coils, common practice
+ASSUMED_COIL_MOHM = 1e3 * 11.0 / ASSUMED_COIL_A
+LEAST_LOOP_SHARE = 0.05  # of rest volts that the loop takes while cranking at the least, our choice
+PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
+LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
+INRUSH_MODEL_SD = 0.02  # no estimate of the inrush share is better than this, our choice
+BATTERY_AT_INRUSH = (0.95, 0.15)  # share of the steady battery resistance that the inrush sees, mean and sd; our choice
+PARTS_INFLATION = 10.0  # readings of one vehicle are not independent: they count for a tenth; our choice
+PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell little; our choice
+SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
+FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
+
+
+def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
+    """Class laws from the panel's readings, about FIT_READINGS of each class at most; classes without enough readings
+    keep the published priors."""
+    noise = noise or Noise()
+    panel = telling_vehicles(panel)
+    n = len(panel.groups)
+    inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
+    load = (np.full(n, DRAG_LAW.b_per_k), np.full(n, DRAG_LAW.c_per_k2))
+    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), BATTERY_LAW, 0.08)
+    load, _ = _fit(panel, _log(panel.measured["crank_a"]), DRAG_LAW, 0.035)
+    by_parts, at_inrush = inrush_by_parts(panel, raw)
+    by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
+    inrush = np.tile([combined([by_speed, by_parts], INRUSH_PRIOR), at_inrush], (n, 1))
+    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    emf = usual_emf(panel, raw)
+    ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
+    ratio = np.where(np.isfinite(ratio), ratio, 1.0)
+    by_amps = learn_speed_share(panel, raw, load, ratio)
+    share = np.full(n, combined([by_amps], SPEED_SHARE))
+    slower = np.log(1.0 - share[0] + share[0] * ratio)
+    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, DRAG_LAW, 0.035)
+    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    emf = usual_emf(panel, raw)
+    value = reference_values(panel, raw, battery, load, share, emf)
+    base, base_sd = usual_values(panel, value)
+    base = with_assumed(panel, base, emf)
+    se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt), noise)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
+        left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
+        coil = 1e3 * left / panel.measured["coil_a"] / (1.0 - COPPER_PER_K.value * raw.x)
+    return ClassLaws(
+        battery_per_k=battery[0],
+        battery_curve=battery[1],
+        load_per_k=load[0],
+        load_curve=load[1],
+        battery_doubt=battery_doubt,
+        load_doubt=load_doubt,
+        base=base,
+        base_sd=base_sd,
+        rest_v=group_median(panel.measured["rest_v"], panel.group, n),
+        emf_v=emf,
+        speed_share=share,
+        emf_per_rpm=group_median(per_rpm, panel.group, n),
+        scatter=measured_scatter(panel, value, se),
+        coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), ASSUMED_COIL_MOHM),
+        inrush=inrush,
+    )
+
+
+def telling_vehicles(panel: Panel) -> Panel:
+    """The panel of vehicles that class laws are learned from: all, or FIT_READINGS of each class and evenly spread."""
+    some = evenly_of_each_group(panel, FIT_READINGS)
+    return panel if len(some) == len(panel.units) else some_vehicles(panel, some)
+
+
+def _log(values: Floats) -> Floats:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.log(values), dtype=np.float64)
+
+
+def _log_battery(panel: Panel, raw: Raw) -> Floats:
+    """Log battery resistance where rest volts and amps were both measured."""
+    both = np.isfinite(panel.measured["rest_v"]) & np.isfinite(panel.measured["crank_a"])
+    return _log(np.where(both, raw.battery, np.nan))
+
+
+def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> tuple[tuple[Floats, Floats], LawDoubt]:
+    """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle."""
+    n = len(panel.groups)
+    b, c = np.empty(n), np.empty(n)
+    covariance, centre = np.empty((n, 2, 2)), np.zeros((n, 2))
+    unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
+    for g in range(n):
+        some = np.flatnonzero(panel.group == g)
+        law = fit_temperature_law(
+            log_value[some],
+            panel.measured["temperature_c"][some],
+            unit[some],
+            se,
+            time_days=np.nan_to_num(panel.day[some]),
+            prior=prior,
+        )
+        b[g], c[g] = law.b_per_k, law.c_per_k2
+        covariance[g] = law.covariance
+        x = prior.reference_c - panel.measured["temperature_c"][some]
+        x = x[np.isfinite(x) & np.isfinite(log_value[some])]
+        if len(x):
+            centre[g] = x.mean(), (x * x).mean()
+    return (b, c), LawDoubt(covariance, centre)
+
+
+def usual_emf(panel: Panel, raw: Raw) -> Floats:
+    """(G,) usual back-emf while cranking [V], of sound vehicles at mild temperatures."""
+    emf = np.where(np.isfinite(raw.x) & (np.abs(raw.x) < 15.0), back_emf(raw), np.nan)
+    usual = group_median(row_quantile(emf, 0.7), panel.group, len(panel.groups))
+    volts = group_median(panel.volts, panel.group, len(panel.groups))
+    return np.where(np.isfinite(usual), usual, 0.72 * volts)
+
+
+def combined(estimates: list[tuple[float, float]], prior: tuple[float, float]) -> float:
+    """Mean of estimates and prior (value, standard error), weighted by their precision."""
+    all_of_them = [*estimates, prior]
+    weight = np.array([1.0 / max(sd, 1e-6) ** 2 for _, sd in all_of_them])
+    return float((weight * np.array([value for value, _ in all_of_them])).sum() / weight.sum())
+
+
+NOTHING_LEARNED = (0.0, 1e6)
+
+
+def learn_inrush_share(
+    panel: Panel,
+    battery: tuple[Floats, Floats],
+    load: tuple[Floats, Floats],
+    at_inrush: float,
+    noise: Noise,
+) -> tuple[float, float]:
+    """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf.
+
+    Value and standard error; the error is held up at INRUSH_MODEL_SD, because the model is not exact.
+    """
+    speed = panel.measured["crank_rpm"]
+    few = np.isfinite(speed).sum(axis=1) < 3
+    if few.all():
+        return NOTHING_LEARNED
+    loss = np.zeros(len(INRUSH_SHARES))
+    for i, share in enumerate(INRUSH_SHARES):
+        emf, raised = _modelled_emf(panel, battery, load, (float(share), at_inrush), noise)
+        z = np.where(raised, np.nan, _log(speed) - _log(emf))[~few]
+        z = z[np.isfinite(z).any(axis=1)]
+        z = z - np.nanmedian(z, axis=1)[:, None]
+        away = np.abs(z[np.isfinite(z)]) / SPEED_SCATTER
+        loss[i] = 0.5 * float(np.sum(np.where(away < 2, 0.5 * away * away, 2 * away - 2)))
+    weight = np.exp(-(loss - loss.min()))
+    weight /= weight.sum()
+    value = float((weight * INRUSH_SHARES).sum())
+    spread = float(np.sqrt((weight * (INRUSH_SHARES - value) ** 2).sum()))
+    return value, max(spread, INRUSH_MODEL_SD)
+
+
+def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]:
+    """The same from parts that worsen: what their own drops show, the inrush has to show too.
+
+    raw: made with the prior's shares, which are taken out again.  Returns the loop's share of rest volts over peak
+    amps with its standard error, and how much of the battery's steady resistance is there at the inrush: a battery
+    polarises within the second, so that part of its resistance comes later.
+    """
+    battery = np.where(np.isfinite(raw.battery), raw.battery, nearest_known(raw.battery))
+    others = sum(np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.positive, raw.ground, raw.contacts))
+    inverse = (raw.loop - (1.0 - BATTERY_AT_INRUSH[0]) * battery) / INRUSH_PRIOR[0]
+    all_known = np.isfinite(inverse) & np.isfinite(others) & np.isfinite(battery)
+    all_known &= all_known.sum(axis=1)[:, None] >= 4
+    typical = group_median(inverse, panel.group, len(panel.groups))[panel.group][:, None]
+    dy, dx, db = (_from_median(np.where(all_known, v, np.nan)) / typical for v in (inverse, others, battery))
+    far = np.isfinite(dy) & (np.abs(dx) + np.abs(db) > PARTS_MOVED)
+    if far.sum() < 20:
+        return NOTHING_LEARNED, BATTERY_AT_INRUSH[0]
+    design, y = np.stack([dx[far], db[far]], axis=1), dy[far]
+    start = np.array([1.0, BATTERY_AT_INRUSH[0]]) / INRUSH_PRIOR[0]
+    precision = np.diag([INRUSH_PRIOR[0] ** 4 / INRUSH_PRIOR[1] ** 2, (INRUSH_PRIOR[0] / BATTERY_AT_INRUSH[1]) ** 2])
+    slope: Floats = start
+    for _ in range(20):
+        residual = y - design @ slope
+        scale = max(1.4826 * float(np.median(np.abs(residual))), 1e-3)
+        weight = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-9)) ** 2 / scale**2
+        information = (design * weight[:, None]).T @ design / PARTS_INFLATION + precision
+        target = (design * weight[:, None]).T @ y / PARTS_INFLATION + precision @ start
+        slope = np.asarray(np.linalg.solve(information, target), dtype=np.float64)
+    error = float(np.sqrt(np.linalg.inv(information)[0, 0])) / float(slope[0]) ** 2
+    at_inrush = float(np.clip(slope[1] / slope[0], 0.5, 1.1))
+    return (1.0 / float(slope[0]), max(error, INRUSH_MODEL_SD)), at_inrush
+
+
+def _from_median(values: Floats) -> Floats:
+    """Values less their own vehicle's median."""
+    some = np.isfinite(values).sum(axis=1) > 0
+    middle = np.nanmedian(np.where(some[:, None], values, 0.0), axis=1)
+    return np.asarray(values - middle[:, None], dtype=np.float64)
+
+
+def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio: Floats) -> tuple[float, float]:
+    """Share of the load that falls with speed, from amps of vehicles that turn slowly because of a resistance."""
+    law = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
+    amps = panel.measured["crank_a"] / law
+    fast = np.where((ratio > 0.9) & (ratio < 1.1), amps, np.nan)
+    own = np.nanmedian(np.where(np.isfinite(fast).any(axis=1, keepdims=True), fast, 0.0), axis=1)
+    relative = amps / np.where(own > 0, own, np.nan)[:, None]
+    slow = np.isfinite(relative) & (ratio < 0.75) & (relative < 1.1) & (relative > 0.5)
+    if slow.sum() < 20:
+        return NOTHING_LEARNED
+    each = (1.0 - relative[slow]) / (1.0 - ratio[slow])
+    return float(np.median(each)), max(1.25 * float(np.std(each)) / float(np.sqrt(slow.sum())), 0.03)
+
+
+def _modelled_emf(
+    panel: Panel,
+    battery: tuple[Floats, Floats],
+    load: tuple[Floats, Floats],
+    inrush: tuple[float, float],
+    noise: Noise,
+) -> tuple[Floats, Bools]:
+    """Back-emf (U, R) from smoothed resistances, and where the load is raised (field or drag unclear)."""
+    n = len(panel.groups)
+    raw = raw_quantities(panel, load[0], load[1], np.tile(inrush, (n, 1)), noise)
+    level = smooth_level(reference_values(panel, raw, battery, load, np.zeros(n), None))
+    copper = 1.0 - COPPER_PER_K.value * raw.x
+    cold = np.exp(battery[0][panel.group][:, None] * raw.x + battery[1][panel.group][:, None] * raw.x**2)
+    loop = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND] + level[MOTOR]) * copper + level[CONTACTS]
+    emf = np.maximum(raw.rest_v - raw.amps * loop / 1e3, 0.05 * raw.rest_v)
+    usual = group_median(level[LOAD], panel.group, n)[panel.group][:, None]
+    return emf, level[LOAD] > 1.15 * usual
+
+
+def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
+    """(G, 7) usual value and relative spread between sound vehicles, from every vehicle's lower readings."""
+    n = len(panel.groups)
+    base = np.full((n, len(CHANNELS)), np.nan)
+    spread = np.tile(BASE_SD, (n, 1))
+    low = row_quantile(value, LOW_QUANTILE)
+    for g in range(n):
+        for c in range(len(CHANNELS)):
+            mine = low[c, panel.group == g]
+            mine = mine[mine > 0.0]  # a few readings at odds with each other may make a resistance below nil
+            if len(mine):
+                middle = np.median(mine)
+                below = 1.4826 * np.median(np.abs(mine[mine <= middle] - middle)) / abs(middle)
+                pooled = (len(mine) * below + PRIOR_VEHICLES * BASE_SD[c]) / (len(mine) + PRIOR_VEHICLES)
+                base[g, c], spread[g, c] = middle, np.clip(pooled, 0.04, 0.4)
+    return base, spread
+
+
+def assumed_where_unknown(values: Floats, assumed: float) -> Floats:
+    """Values with NaN replaced."""
+    return np.where(np.isfinite(values), values, assumed)
+
+
+def with_assumed(panel: Panel, base: Floats, emf: Floats) -> Floats:
+    """Usual values with what the class never read filled in, so that the rest can still be judged.
+
+    Amps, drops and battery by common practice; the motor from the back-emf that a sound vehicle usually has.
+    """
+    out = base.copy()
+    volts = group_median(panel.volts, panel.group, len(panel.groups))
+    blocks = volts / 12.0
+    amps = np.where(np.isfinite(out[:, LOAD]), out[:, LOAD], ASSUMED_AMPS * np.sqrt(blocks) * 1.2 ** (blocks - 1.0))
+    rest = group_median(panel.measured["rest_v"], panel.group, len(panel.groups))
+    rest = np.where(np.isfinite(rest), rest, 12.65 * blocks)
+    outside = {
+        BATTERY: ASSUMED_BATTERY_V / amps * blocks,
+        POSITIVE: ASSUMED_DROP_V / amps * blocks,
+        GROUND: ASSUMED_DROP_V / amps * blocks,
+        CONTACTS: 1.5 * ASSUMED_DROP_V / amps * blocks,
+        CONTROL: ASSUMED_CONTROL_V / ASSUMED_COIL_A * blocks,
+    }
+    for channel, ohms in outside.items():
+        out[:, channel] = np.where(np.isfinite(out[:, channel]), out[:, channel], 1e3 * ohms)
+    out[:, LOAD] = amps
+    loop = 1e3 * np.maximum(rest - emf, LEAST_LOOP_SHARE * rest) / amps
+    motor = np.maximum(loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), 0.1 * loop)
+    out[:, MOTOR] = np.where(np.isfinite(out[:, MOTOR]), out[:, MOTOR], motor)
+    return out
+
+
+def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:
+    """(G, 7) scatter of readings about their neighbours in time, as a multiple of the stated error."""
+    out = np.ones((len(panel.groups), len(CHANNELS)))
+    if value.shape[2] < 3:
+        return out
+    with np.errstate(divide="ignore", invalid="ignore"):
+        away = value[..., 1:-1] - 0.5 * (value[..., :-2] + value[..., 2:])
+        error = np.sqrt(se[..., 1:-1] ** 2 + 0.25 * (se[..., :-2] ** 2 + se[..., 2:] ** 2))
+        z = away / error
+    for g in range(len(panel.groups)):
+        for c in range(len(CHANNELS)):
+            mine = z[c, panel.group == g]
+            mine = mine[np.isfinite(mine)]
+            if len(mine):
+                scatter = 1.4826 * np.median(np.abs(mine))
+                out[g, c] = np.clip((len(mine) * scatter + 30.0) / (len(mine) + 30.0), 0.6, 3.0)
+    return out
+
+
+def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observations:
+    """Every reading as multiples of the class-usual values at 20 degC, each with its standard error."""
+    noise = noise or Noise()
+    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush, noise)
+    battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
+    value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
+    se = standard_errors(panel, raw, value, (battery, load), (laws.battery_doubt, laws.load_doubt), noise)
+    usual = laws.base[panel.group].T[:, :, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
+        scatter = laws.scatter[panel.group].T[:, :, None]
+        return Observations(value / usual, se * scatter / usual, laws, raw.rest_v, per_rpm)

@@ -1,0 +1,100 @@
+"""Chance that belongs to the vehicle: the k-th draw of a quantity depends on the vehicle's number, the quantity and k only.
+
+Draws dealt by row would change with every vehicle that comes or goes. Here all vehicles share one set of well-spread
+points (a scrambled Sobol' sequence, one axis a quantity), which each vehicle shifts around the circle by an amount of its
+own for each quantity (Cranley and Patterson 1976): K draws of a quantity fall into all K-ths of its range, and whatever
+else is in the fleet makes no difference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import ndtri, stdtrit
+from scipy.stats import qmc
+
+from analysis.readings.observe import CHANNELS
+from analysis.readings.panel import Floats
+
+Whole = npt.NDArray[np.uint64]
+OF_CHANNELS: Final = (
+    "path",
+    "amount",
+    "base",
+    "pace",
+)  # of each channel's growth: which path, how much, new value, pace ahead
+QUANTITIES: Final = (
+    *(f"{channel} {name}" for channel in CHANNELS for name in OF_CHANNELS),
+    "field", "speed", "supply", "coil", "departure", "needs",
+    "battery slope", "battery bend", "load slope", "load bend",
+)  # fmt: skip
+INSIDE: Final = 1e-9  # draws stay so far inside 0 and 1, where the tails are 6 standard deviations out
+
+
+@dataclass(frozen=True)
+class Draws:
+    """K draws of each quantity for U vehicles or classes.
+
+    key: (U,) one number for each, of :func:`keys_of`; count: K; seed: another seed, another chance.
+    """
+
+    key: Whole
+    count: int
+    seed: int = 0
+
+    def even(self, quantity: str) -> Floats:
+        """(U, K) evenly spread over (0, 1). Raises ValueError for a quantity that is not of QUANTITIES."""
+        if quantity not in QUANTITIES:
+            raise ValueError(f"quantity is {quantity!r}; allowed are {', '.join(QUANTITIES)}")
+        axis = QUANTITIES.index(quantity)
+        shift = _unit(_mixed(self.key ^ _mixed(np.array([axis + 1000 * self.seed + 1], dtype=np.uint64))))
+        place = points(self.count, self.seed)[axis][None, :] + shift[:, None]
+        place -= np.floor(place)
+        return np.asarray(np.clip(place, INSIDE, 1.0 - INSIDE), dtype=np.float64)
+
+    def normal(self, quantity: str) -> Floats:
+        """(U, K) standard normal."""
+        return np.asarray(ndtri(self.even(quantity)), dtype=np.float64)
+
+    def student(self, quantity: str, dof: float) -> Floats:
+        """(U, K) Student's t with `dof` degrees of freedom."""
+        return np.asarray(stdtrit(dof, self.even(quantity)), dtype=np.float64)
+
+    def of(self, rows: slice | npt.NDArray[np.int64]) -> Draws:
+        """Those of some vehicles."""
+        return Draws(self.key[rows], self.count, self.seed)
+
+
+def keys_of(names: Sequence[str] | pd.Series | npt.NDArray[np.object_]) -> Whole:
+    """One whole number for each name, always the same for the same name, on every machine."""
+    return np.asarray(pd.util.hash_array(np.asarray(names, dtype=object), categorize=False), dtype=np.uint64)
+
+
+@lru_cache(maxsize=16)
+def points(count: int, seed: int) -> Floats:
+    """(quantities, count) the points that all vehicles share; read only."""
+    power = max(1, int(np.ceil(np.log2(max(count, 2)))))
+    sequence = qmc.Sobol(len(QUANTITIES), scramble=True, rng=np.random.default_rng(seed))
+    found = np.ascontiguousarray(sequence.random_base2(power)[:count].T)
+    found.setflags(write=False)
+    return found
+
+
+def _mixed(value: Whole) -> Whole:
+    """Every bit of a number stirred into every other (SplitMix64: Steele, Lea and Flood 2014)."""
+    with np.errstate(over="ignore"):
+        z = value + np.uint64(0x9E3779B97F4A7C15)
+        z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return np.asarray(z ^ (z >> np.uint64(31)), dtype=np.uint64)
+
+
+def _unit(value: Whole) -> Floats:
+    """Whole numbers of 64 bits -> [0, 1)."""
+    return np.asarray((value >> np.uint64(11)).astype(np.float64) * 2.0**-53)

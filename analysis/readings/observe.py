@@ -1,0 +1,287 @@
+"""Volts and amps to seven comparable numbers per reading, each with its standard error (data manipulation, ISO 13374).
+
+Every reading gives up to seven quantities at 20 degC, as a multiple of what is usual in the vehicle's class:
+battery resistance, positive cable, ground path, solenoid contacts, motor resistance (from the inrush), cranking
+load (steady amps at full speed) and control circuit. One part's wear moves one of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
+from analysis.readings.panel import Floats, Ints, Panel, group_median
+
+CHANNELS = (
+    "battery",
+    "positive_cable",
+    "ground_path",
+    "solenoid_contacts",
+    "motor",
+    "load",
+    "control_circuit",
+)
+BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
+LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank, and tells no resistance; our choice
+LEAST_LEVEL = 0.05  # no part has less than this share of what is usual in its class: no resistance is nil; our choice
+
+
+TAKEN_FROM = {  # channel -> measurements that it is made from
+    BATTERY: ("rest_v", "crank_min_v", "crank_a"),
+    POSITIVE: ("drop_positive_v", "crank_a"),
+    GROUND: ("drop_ground_v", "crank_a"),
+    CONTACTS: ("drop_contacts_v", "crank_a"),
+    MOTOR: ("peak_a", "rest_v", "crank_min_v", "crank_a"),
+    LOAD: ("crank_a",),
+    CONTROL: ("drop_control_v", "coil_a"),
+}
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Standard errors of single readings: our choice, because they are what a good workshop meter reaches."""
+
+    volts_v: float = 0.03  # rest and cranking volts, per 12 V
+    drop_v: float = 0.005
+    amps: float = 0.03  # relative, steady amps
+    inrush: float = 0.05  # relative, peak amps
+    coil: float = 0.025  # relative, coil amps
+    contact: float = 0.05  # relative, start to start scatter of contacts and crimps
+    assumed_amps: float = 0.045  # relative, amps taken from the vehicle's other readings
+    assumed_rest_v: float = 0.06  # per 12 V, rest volts taken from the vehicle's other readings
+    temperature_k: float = 2.0  # battery against bay thermometer
+    assumed_temperature_k: float = 8.0
+
+
+@dataclass(frozen=True)
+class LawDoubt:
+    """How far a class's temperature law may be out: covariance (G, 2, 2) of its slope [1/K] and curvature [1/K^2], and
+    the mean (G, 2) of x and x^2 over the class's readings, x kelvin below 20 degC.
+
+    Usual values come from the same readings, so an error of the law cancels where most of them were taken.
+    """
+
+    covariance: Floats
+    centre: Floats
+
+    def of_class(self, g: int) -> LawDoubt:
+        """The doubt of one class alone."""
+        return LawDoubt(self.covariance[g : g + 1], self.centre[g : g + 1])
+
+    def relative_se(self, x: Floats, group: Ints) -> Floats:
+        """(U, R) standard error of the log correction of readings taken x kelvin (U, R) below 20 degC."""
+        step = np.stack([x, x * x], axis=-1) - self.centre[group][:, None, :]
+        variance: Floats = np.einsum("uri,uij,urj->ur", step, self.covariance[group], step)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class ClassLaws:
+    """What a vehicle class has in common; arrays over G classes.
+
+    battery_per_k, load_per_k: log change per kelvin colder than 20 degC; battery_curve, load_curve: per K^2;
+    battery_doubt, load_doubt: how far these may be out;
+    base: (G, 7) usual value at 20 degC [mOhm; A for load]; base_sd: (G, 7) spread between healthy vehicles, relative;
+    rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC; speed_share: (G,) share of the
+    load that goes with speed; emf_per_rpm: (G,) [V/rpm], NaN when speed was never read; scatter: (G, 7) measured over
+    stated noise; coil_mohm: (G,); inrush: (G, 2) how much of rest volts over peak amps is resistance, and what share of
+    the battery's resistance while cranking steadily is there already at the inrush.
+    """
+
+    battery_per_k: Floats
+    battery_curve: Floats
+    load_per_k: Floats
+    load_curve: Floats
+    battery_doubt: LawDoubt
+    load_doubt: LawDoubt
+    base: Floats
+    base_sd: Floats
+    rest_v: Floats
+    emf_v: Floats
+    speed_share: Floats
+    emf_per_rpm: Floats
+    scatter: Floats
+    coil_mohm: Floats
+    inrush: Floats
+
+
+@dataclass(frozen=True)
+class Observations:
+    """Normalised readings: value, se (7, U, R), NaN where not identified; the laws they were made with; raw helpers."""
+
+    value: Floats
+    se: Floats
+    laws: ClassLaws
+    rest_v: Floats
+    emf_per_rpm: Floats
+
+
+@dataclass(frozen=True)
+class Raw:
+    """Per reading (U, R), at the measured temperature: amps used and their relative error, resistances [mOhm]."""
+
+    x: Floats  # kelvin colder than the reference
+    temperature_se: Floats
+    rest_v: Floats
+    rest_se: Floats
+    amps: Floats
+    amps_se: Floats
+    battery: Floats
+    positive: Floats
+    ground: Floats
+    contacts: Floats
+    loop: Floats
+    control: Floats
+
+
+def nearest_known(values: Floats) -> Floats:
+    """Fill gaps along each row with the latest earlier known value, else the earliest later one."""
+    known = np.isfinite(values)
+    width = values.shape[1]
+    position = np.where(known, np.arange(width), -1)
+    earlier = np.maximum.accumulate(position, axis=1)
+    first = np.where(known.any(axis=1), known.argmax(axis=1), 0)[:, None]
+    source = np.where(earlier >= 0, earlier, first)
+    return np.take_along_axis(values, source, axis=1)
+
+
+def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats, noise: Noise) -> Raw:
+    """Volts and amps -> resistances at the measured temperature; missing amps, rest volts and degrees are assumed
+    from the vehicle's own other readings, else its class, with a larger error."""
+    m, g, G = panel.measured, panel.group, len(panel.groups)
+    scale = (panel.volts / 12.0)[:, None]
+    t = m["temperature_c"]
+    known_t = np.isfinite(t)
+    if not known_t.all():
+        usual = np.nanmedian(t) if known_t.any() else 15.0
+        t = np.where(known_t, t, usual)
+    x = REFERENCE_C.value - t
+    rest = m["rest_v"]
+    own = np.nanmedian(np.where(np.isfinite(rest).any(axis=1, keepdims=True), rest, 0.0), axis=1)
+    own = np.where(np.isfinite(rest).any(axis=1), own, group_median(rest, g, G)[g])
+    rest_v = np.where(np.isfinite(rest), rest, own[:, None])
+    rest_v = np.where(np.isfinite(rest_v), rest_v, 12.65 * scale)
+    rest_se = np.where(np.isfinite(rest), noise.volts_v, noise.assumed_rest_v) * scale
+    law = np.exp(load_per_k[g][:, None] * x + load_curve[g][:, None] * x * x)
+    at_reference = nearest_known(m["crank_a"] / law)
+    class_amps = group_median(m["crank_a"] / law, g, G)[g][:, None]
+    assumed = np.where(np.isfinite(at_reference), at_reference, class_amps) * law
+    measured = np.isfinite(m["crank_a"])
+    amps = np.where(measured, m["crank_a"], assumed)
+    amps_se = np.where(measured, noise.amps, np.where(np.isfinite(at_reference), noise.assumed_amps, 0.10))
+    coil = m["coil_a"]
+    coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        sag = rest_v - m["crank_min_v"]
+        battery = 1e3 * np.where(sag > LEAST_SAG_V * scale, sag, np.nan) / amps
+        at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]
+        grown = (1.0 - inrush[g, 1])[:, None] * np.where(np.isfinite(battery), battery, nearest_known(battery))
+        return Raw(
+            x,
+            np.where(known_t, noise.temperature_k, noise.assumed_temperature_k),
+            rest_v,
+            rest_se,
+            amps,
+            amps_se,
+            battery=battery,
+            positive=1e3 * m["drop_positive_v"] / amps,
+            ground=1e3 * m["drop_ground_v"] / amps,
+            contacts=1e3 * m["drop_contacts_v"] / amps,
+            loop=at_inrush + np.where(np.isfinite(grown), grown, 0.0),
+            control=1e3 * m["drop_control_v"] / coil,
+        )
+
+
+def reference_values(
+    panel: Panel,
+    raw: Raw,
+    battery: tuple[Floats, Floats],
+    load: tuple[Floats, Floats],
+    share: Floats,
+    emf_usual: Floats | None,
+) -> Floats:
+    """(7, U, R) channel values at 20 degC [mOhm; amps for the load], NaN where not measured."""
+    g = panel.group
+    copper = 1.0 - COPPER_PER_K.value * raw.x
+    factor = np.exp(battery[0][g][:, None] * raw.x + battery[1][g][:, None] * raw.x**2)
+    filled = [
+        np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.battery, raw.positive, raw.ground, raw.contacts)
+    ]
+    motor = raw.loop - sum(np.where(np.isfinite(f), f, 0.0) for f in filled)
+    law = np.exp(load[0][g][:, None] * raw.x + load[1][g][:, None] * raw.x**2)
+    steady = panel.measured["crank_a"] / law
+    if emf_usual is not None:
+        steady = steady / speed_factor(panel, raw, steady, share, emf_usual)
+    return np.stack(
+        [
+            raw.battery / factor,
+            raw.positive / copper,
+            raw.ground / copper,
+            raw.contacts,
+            motor / copper,
+            steady,
+            raw.control,
+        ]
+    )
+
+
+def back_emf(raw: Raw) -> Floats:
+    """(U, R) back-emf while turning steadily [V]: rest volts less amps times the loop; gaps filled per vehicle."""
+    emf_share = 1.0 - raw.amps * raw.loop / (1e3 * raw.rest_v)
+    return np.clip(nearest_known(emf_share), 0.05, 1.0) * raw.rest_v
+
+
+def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usual: Floats) -> Floats:
+    """How far the load differs from its full-speed value because the engine turns at another speed: 1 - c + c w/w0.
+
+    A raised load is taken for a weak field here (more amps, same speed), because a motor with a weak field turns
+    faster for the same back-emf; for raised drag this understates the load by a few per cent.
+    """
+    usual = group_median(steady, panel.group, len(panel.groups))[panel.group][:, None]
+    raised = np.maximum(nearest_known(steady) / usual, 1.0)
+    ratio = back_emf(raw) / emf_usual[panel.group][:, None] * np.where(np.isfinite(raised), raised, 1.0)
+    ratio = np.where(np.isfinite(ratio), ratio, 1.0)
+    c = share[panel.group][:, None]
+    return 1.0 - c + c * np.clip(ratio, 0.2, 1.3)
+
+
+def standard_errors(
+    panel: Panel,
+    raw: Raw,
+    value: Floats,
+    laws: tuple[tuple[Floats, Floats], tuple[Floats, Floats]],
+    doubt: tuple[LawDoubt, LawDoubt],
+    noise: Noise,
+) -> Floats:
+    """(7, U, R) standard errors of `value`, from instrument errors at the smoothed level (not at the noisy reading).
+
+    laws, doubt: slope and curvature (G,) of the battery's and of the load's temperature law, and how far they may be out.
+    A thermometer that is out counts with the slope at the reading's own temperature.
+    """
+    scale = (panel.volts / 12.0)[:, None]
+    level = smooth_level(value)
+    amps_at = raw.amps
+    per_k = [b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * raw.x for b, c in laws]
+    battery = np.hypot(1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / amps_at, raw.amps_se * level[BATTERY])
+    correction = [
+        np.hypot(k * raw.temperature_se, d.relative_se(raw.x, panel.group)) for k, d in zip(per_k, doubt, strict=True)
+    ]
+    battery = np.hypot(battery, correction[0] * level[BATTERY])
+    drop = 1e3 * noise.drop_v / amps_at
+    cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
+    loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
+    motor = np.sqrt((noise.inrush * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
+    load = np.hypot(noise.amps, correction[1]) * level[LOAD]
+    control = np.hypot(np.hypot(noise.coil, noise.contact) * level[CONTROL], 5.0)
+    return np.stack([battery, *cables, motor, load, control])
+
+
+def smooth_level(value: Floats) -> Floats:
+    """Median of three neighbours along time, gaps filled: the level that a relative error is taken of."""
+    filled = np.stack([nearest_known(v) for v in value])
+    before = np.concatenate([filled[..., :1], filled[..., :-1]], axis=-1)
+    after = np.concatenate([filled[..., 1:], filled[..., -1:]], axis=-1)
+    middle = np.maximum(np.minimum(before, after), np.minimum(np.maximum(before, after), filled))
+    return np.abs(np.where(np.isfinite(middle), middle, 0.0))

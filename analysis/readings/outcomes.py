@@ -1,0 +1,235 @@
+"""How starts went: what a no-start, a slow start or a start on record says of a vehicle (prognostic assessment, ISO 13374).
+
+A start that failed is the event that everything else foretells, so it outweighs every reading: it says how cold is too
+cold for this vehicle as it stands, which part is likely, and, until something is repaired, that it may fail again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import ndtr
+
+from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, days_since_epoch
+from analysis.readings.renewals import PARTS
+
+FAILED: Final = ("no_start", "no_click", "click", "chatter", "spins")
+"""Outcomes that are failures of the starting system; `cranks_only` is not: it cranks, fuel or spark is missing."""
+LIKELY_PARTS: Final[dict[str, tuple[float, ...]]] = {
+    "no_start": (0.40, 0.10, 0.10, 0.10, 0.15, 0.10, 0.05),
+    "no_click": (0.20, 0.05, 0.10, 0.00, 0.05, 0.60, 0.00),
+    "click": (0.20, 0.10, 0.10, 0.25, 0.30, 0.00, 0.05),
+    "chatter": (0.60, 0.15, 0.15, 0.00, 0.00, 0.10, 0.00),
+    "spins": (0.00, 0.00, 0.00, 0.00, 1.00, 0.00, 0.00),
+}
+"""Shares of the parts of :data:`analysis.readings.renewals.PARTS` behind each kind of failure, before any reading; from memory of
+common practice: chatter is a supply that collapses, a click without cranking contacts or motor, silence the control side."""
+UNEXPLAINED = 0.05  # of failed starts, those that the parts we read do not explain; our choice
+OUTCOME_SD_K = 2.5  # air read at a start against the cold the battery felt; our choice
+SLOW_ABOVE_K = 8.0  # a slow start happens within so many kelvins above the coldest start; our choice
+STANDS_D = 120.0  # a failure nobody repaired is on the list for so long at most, a winter; our choice
+AS_COLD_STARTS = 3  # so many starts since, as cold as the failure, take it off the list; our choice
+GONE_SHARE = 0.3  # of failures without a repair, those that never come again, each on its own; our choice
+AGAIN_PER_DAY = 0.05  # rate at which a fault that stopped a start and stands stops the next; our choice
+UNKNOWN_SD_K = 6.0  # temperature of a start that nobody wrote down, about its season; our choice
+
+
+@dataclass(frozen=True)
+class Starts:
+    """Starts with a known outcome, S of them by vehicle and time.
+
+    unit: (S,) row of the vehicle; day: (S,) days since 1970; kind: (S,) outcome; temperature_c: (S,), NaN for unknown.
+    """
+
+    unit: Ints
+    day: Floats
+    kind: npt.NDArray[np.object_]
+    temperature_c: Floats
+
+    @property
+    def failed(self) -> Bools:
+        """(S,) whether the starting system failed."""
+        return np.isin(self.kind.astype(str), FAILED)
+
+
+@dataclass(frozen=True)
+class Failures:
+    """Failures that nobody repaired, arrays (U,).
+
+    count: how many on record since the last repair, 0 for none; last_day: day of the latest [d since 1970], NaN for none;
+    kind: its outcome, "" for none; temperature_c: of the warmest of them, NaN where none was written down;
+    stands: probability that the fault is still there; unexplained: probability that it is one that the readings do not
+    show, 0 where none failed; cold_c: as temperature_c, the season's usual low where none was written down.
+    """
+
+    count: Ints
+    last_day: Floats
+    kind: npt.NDArray[np.object_]
+    temperature_c: Floats
+    stands: Floats
+    unexplained: Floats
+    cold_c: Floats
+
+    def of(self, rows: Ints) -> Failures:
+        """Those of some vehicles."""
+        return Failures(**{name: values[rows] for name, values in vars(self).items()})
+
+    def again(self, days: float | Reals) -> Floats:
+        """Probability that the fault stops a start within the coming days; scalar days -> (U,), (W,) days -> (U, W)."""
+        within = 1.0 - np.exp(-AGAIN_PER_DAY * np.asarray(days, dtype=np.float64))
+        return np.asarray(np.multiply.outer(self.stands, within), dtype=np.float64)
+
+    @property
+    def any(self) -> Bools:
+        """(U,) whether a failure stands."""
+        return self.count > 0
+
+
+def starts_on_record(units: pd.DataFrame, readings: pd.DataFrame) -> Starts:
+    """Outcomes of starts in the readings; a reading without an outcome is none."""
+    told = readings["outcome"].fillna("").astype(str) if "outcome" in readings else pd.Series("", index=readings.index)
+    some = readings[told.to_numpy() != ""]
+    code = pd.Index(units["unit"].astype(str)).get_indexer(pd.Index(some["unit"].astype(str)))
+    day = days_since_epoch(some["taken_at"]) if len(some) else np.zeros(0)
+    order = np.lexsort((day, code))
+    temperature = some["temperature_c"].to_numpy(np.float64) if "temperature_c" in some else np.full(len(some), np.nan)
+    kind = some["outcome"].to_numpy(dtype=object) if len(some) else np.zeros(0, dtype=object)
+    return Starts(code[order].astype(np.int64), day[order], kind[order], temperature[order])
+
+
+def no_starts_on_record(tables: FleetTables) -> pd.DataFrame:
+    """Every no-start known: unit, date, part ("" where no repair names one), one a vehicle and day, by vehicle and date.
+
+    From repairs that a no-start was the reason for, and from outcomes of starts on days without such a repair.
+    """
+    repaired = tables.repairs[tables.repairs["reason"] == "no_start"]
+    rows = repaired.rename(columns={"done_on": "date"})[["unit", "date", "part"]]
+    if "outcome" in tables.readings:
+        failed = tables.readings[tables.readings["outcome"].isin(FAILED)]
+        seen = pd.DataFrame({"unit": failed["unit"], "date": failed["taken_at"].dt.normalize(), "part": ""})
+        rows = pd.concat([rows, seen], ignore_index=True) if len(seen) else rows
+    return rows.drop_duplicates(["unit", "date"]).sort_values(["unit", "date"], kind="stable", ignore_index=True)
+
+
+def last_repair(units: pd.DataFrame, repairs: pd.DataFrame, found_day: Floats) -> Floats:
+    """(U,) day of the latest repair of any part [d since 1970], recorded or only seen in readings; -inf for none.
+
+    found_day: (7, U) days of renewals that nobody recorded, -inf for none.
+    """
+    day = np.full(len(units), -np.inf)
+    code = pd.Index(units["unit"].astype(str)).get_indexer(pd.Index(repairs["unit"].astype(str)))
+    known = code >= 0
+    if known.any():
+        np.maximum.at(day, code[known], days_since_epoch(repairs["done_on"])[known])
+    return np.asarray(np.maximum(day, found_day.max(axis=0, initial=-np.inf)))
+
+
+def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: float) -> Failures:
+    """Failures of U vehicles that no repair has followed, at the start of a day [d since 1970].
+
+    repaired: (U,) of :func:`last_repair`; recorded: share of no-starts that are recorded.  A repair on the day of the
+    failure follows it.
+    """
+    n = len(repaired)
+    count, last = np.zeros(n, dtype=np.int64), np.full(n, np.nan)
+    kind, warmest = np.full(n, "", dtype=object), np.full(n, np.nan)
+    counts = starts.failed & (np.floor(starts.day) > repaired[starts.unit]) & (starts.day >= today - STANDS_D)
+    for s in np.flatnonzero(counts):  # in order of time within a vehicle
+        u = starts.unit[s]
+        count[u] += 1
+        last[u], kind[u] = starts.day[s], starts.kind[s]
+        warmest[u] = np.fmax(warmest[u], starts.temperature_c[s])
+    since = np.isin(starts.kind.astype(str), ("started",)) & (starts.day > last[starts.unit])
+    since &= starts.temperature_c <= np.where(np.isfinite(warmest), warmest, np.inf)[starts.unit] + OUTCOME_SD_K
+    as_cold = np.bincount(starts.unit[since], minlength=n)
+    over = as_cold >= AS_COLD_STARTS
+    count[over], last[over], kind[over], warmest[over] = 0, np.nan, "", np.nan
+    left = GONE_SHARE ** count.astype(np.float64)
+    quiet = np.exp(-AGAIN_PER_DAY * recorded * np.nan_to_num(today - last))
+    stands = np.where(count > 0, (1.0 - left) * quiet / ((1.0 - left) * quiet + left), 0.0)
+    return Failures(count, last, kind, warmest, stands, np.where(count > 0, 1.0, 0.0), warmest)
+
+
+@dataclass(frozen=True)
+class Told:
+    """weight: (U, K) likelihood of the outcomes on record for every draw, 1 where there are none; fits_failure: (U,) share of
+    the draws, weighted as before, that would have failed where the vehicle did."""
+
+    weight: Floats
+    fits_failure: Floats
+
+
+def explained(failures: Failures, told: Told, season_c: Floats) -> Failures:
+    """The failures with how probable it is that the readings do not show why; season_c: (U,) usual low [degC]."""
+    fits = told.fits_failure
+    open_share = np.where(failures.any, UNEXPLAINED / (UNEXPLAINED + (1.0 - UNEXPLAINED) * fits), 0.0)
+    cold = np.where(np.isfinite(failures.temperature_c), failures.temperature_c, season_c)
+    return replace(failures, unexplained=open_share, cold_c=cold)
+
+
+def outcome_weight(
+    starts: Starts,
+    failures: Failures,
+    repaired: Floats,
+    coldest: tuple[Reals, Reals],
+    season_c: Floats,
+    span_d: tuple[float, float],
+    alive: Reals | None = None,
+) -> Told:
+    """What the outcomes on record say of every draw.
+
+    coldest: (U, K) coldest start [degC] at the start and at the end of the span; span_d: its days [d since 1970];
+    alive: (U, K) weights before; season_c: (U,) usual low, for starts whose temperature nobody wrote down; repaired: (U,), starts before it say
+    nothing of the parts now fitted.  Starts of one vehicle share their errors, so of each kind the most telling one
+    counts: the warmest failure, the coldest start, the latest slow one.
+    """
+    weight = np.ones(coldest[0].shape)
+    now_fitted = np.floor(starts.day) > repaired[starts.unit]
+    recent = now_fitted & (starts.day >= span_d[0]) & (starts.day < span_d[1])
+    known = np.isfinite(starts.temperature_c)
+    temperature = np.where(known, starts.temperature_c, season_c[starts.unit])
+    sd = np.where(known, OUTCOME_SD_K, UNKNOWN_SD_K)[:, None]
+    share = np.clip((starts.day - span_d[0]) / (span_d[1] - span_d[0]), 0.0, 1.0)[:, None]
+    then = coldest[0][starts.unit] * (1.0 - share) + coldest[1][starts.unit] * share
+    above = then - temperature[:, None]
+    too_cold, slowed = ndtr(above / sd), ndtr((above + SLOW_ABOVE_K) / sd)
+    known_cause = 1.0 - UNEXPLAINED
+    kinds = (
+        (starts.failed & now_fitted & failures.any[starts.unit], -temperature, too_cold),
+        (recent & (starts.kind == "started"), temperature, 1.0 - too_cold),
+        (recent & (starts.kind == "slow"), -starts.day, slowed * (1.0 - too_cold)),
+    )
+    fits_failure = np.ones(len(weight))
+    before = np.ones(weight.shape) if alive is None else alive
+    for which, telling, fits in kinds:
+        rows = _most_telling(starts.unit, which, telling)
+        at = starts.unit[rows]
+        if fits is too_cold:
+            fits_failure[at] = (before[at] * fits[rows]).sum(axis=1) / before[at].sum(axis=1)
+        weight[at] *= UNEXPLAINED + known_cause * fits[rows]
+    return Told(weight, fits_failure)
+
+
+def _most_telling(unit: Ints, which: Bools, telling: Floats) -> Ints:
+    """Of the starts `which`, the one of each vehicle with the least `telling`."""
+    rows = np.flatnonzero(which)
+    rows = rows[np.lexsort((telling[rows], unit[rows]))]
+    return np.asarray(rows[np.unique(unit[rows], return_index=True)[1]], dtype=np.int64)
+
+
+def blamed(shares: Floats, failures: Failures) -> Floats:
+    """(U, 7) part probabilities of vehicles whose failure stands: what the readings say and what the failure says.
+
+    shares: (U, 7) from the readings alone; what they leave open is shared out as the kind of failure has it.
+    """
+    out = shares.copy()
+    for u in np.flatnonzero(failures.any):
+        likely = np.array(LIKELY_PARTS[str(failures.kind[u])])
+        own = shares[u] + max(0.0, 1.0 - shares[u].sum()) * likely
+        own = own * (UNEXPLAINED / len(PARTS) + (1.0 - UNEXPLAINED) * likely)
+        out[u] = (1.0 - UNEXPLAINED) * own / own.sum()
+    return out

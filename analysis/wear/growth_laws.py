@@ -1,0 +1,277 @@
+"""What a fleet teaches about growth: how often wear of each channel begins, how long it takes, and how it bends.
+
+Every life of a part that the readings show, the present one and those that a repair ended, counts by the probabilities
+that its readings give to each path of growth.  Wear that began while the part was being read is counted against the
+years in which it could have begun, so that neither slow wear nor fast wear is met too often.  A stated prior, worth a
+stated number of cases, is what a class says before its readings say more; expectation and maximisation in turn
+(Dempster, Laird and Rubin 1977), with the maximum a posteriori of a Poisson rate under a gamma prior and of shares under a
+Dirichlet prior (Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6 and 3.4; both from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from analysis.readings.panel import Bools, Floats, Ints, Panel, Reals, evenly
+from analysis.readings.renewals import EndedLives
+from analysis.wear.paths import (
+    DAYS_PER_YEAR,
+    LIVES_D,
+    POWERS,
+    ChannelPrior,
+    Growth,
+    GrowthPrior,
+    PathGrid,
+    growth_posterior,
+    standing_alone,
+)
+
+ONSET_COUNTS = 10.0  # the prior's rate of onsets counts as much as so many of them; our choice
+LIFE_COUNTS = 20.0  # and its shares of lives; our choice
+POWER_COUNTS = 40.0  # and of powers, which readings tell apart badly; our choice
+CLASS_COUNTS = 30.0  # what the fleet says counts as much as so many cases of the class's own; our choice
+TOLD = 0.5  # a life counts as worn where its readings say so rather than not; our choice, because errors that hang together
+# from reading to reading look a little like slow wear, and the sum of many littles would be taken for a habit of the class
+# a no-start, mostly in the cold, ends a life at this share of the failing excess (mean, sd); our choice
+ENDS_AT = (0.6, 0.2)
+ENDS_SOUND = 0.05  # share of parts renewed at a no-start that were sound; our choice
+ROUNDS = 4
+FEWEST_TO_AGE, LEAST_SPAN_A = 4, 0.5  # readings and years that a vehicle needs to tell of ordinary ageing; our choice
+# vehicles that tell of ordinary ageing, or it is not asked for: one alone may be wearing; our choice
+FEWEST_TELLING = 10
+SOUND_SD = 2.5  # a vehicle that has come to read so many standard deviations above usual may be wearing; our choice
+AGEING_SPREAD = 0.015  # ordinary ageing differs so much between vehicles [1/a]; our choice
+AGEING_SD, CLASS_AGEING_SD = 0.05, 0.02  # before the fleet has told of it; of a class about the fleet; our choice
+MOST_AGEING = 0.25  # [1/a], our choice
+FAR = 2.5  # standard deviations from the others at which a vehicle no longer tells of ordinary ageing; our choice
+AGEING_ROUNDS = 8
+MOST_LIVES = 3000  # of each channel are looked at, past and present each; our choice
+
+
+@dataclass(frozen=True)
+class ReadLives:
+    """Lives of one channel's parts as read, L of them: weight (L, N) of each path under the prior they were read with;
+    span_d (L,) from the first reading to the life's end or to today; group (L,) class code."""
+
+    weight: Reals
+    span_d: Floats
+    group: Ints
+
+
+@dataclass(frozen=True)
+class Ageing:
+    """Of one channel and G classes: per_year, what all parts gain in a year (class-usual values); se of it; middle: day
+    [d since 1970] on which the class-usual value holds; lives: (G,) that tell."""
+
+    per_year: Floats
+    se: Floats
+    middle: Floats
+    lives: Ints
+
+
+@dataclass(frozen=True)
+class GrowthLaws:
+    """Growth laws of G classes: prior, one per class; years, onsets: (G, C) part-years watched, and wear that began in
+    them (expected number); ageing: of each channel."""
+
+    prior: tuple[GrowthPrior, ...]
+    years: Floats
+    onsets: Floats
+    ageing: tuple[Ageing, ...]
+    counts: float = CLASS_COUNTS  # cases that the fleet's own law counts as much as
+
+    def of_class(self, g: int) -> GrowthLaws:
+        """The laws of one class alone."""
+        one = slice(g, g + 1)
+        ageing = tuple(Ageing(a.per_year[one], a.se[one], a.middle[one], a.lives[one]) for a in self.ageing)
+        return GrowthLaws(self.prior[one], self.years[one], self.onsets[one], ageing, self.counts)
+
+    def log_ratio(self, grid: PathGrid, channel: int, base: GrowthPrior) -> Floats:
+        """(G, N) log weight of every path against that under `base`."""
+        before = base.log_weights(grid, channel)
+        return np.stack([p.log_weights(grid, channel) - before for p in self.prior])
+
+
+def ordinary_ageing(
+    day: Floats, value: Floats, se: Floats, usable: Bools, base_sd: Floats, group: Ints, classes: int
+) -> Ageing:
+    """Slope that the vehicles of a class have in common: what contacts and joints gain without being worn.
+
+    day, value, se, usable: (U, R); base_sd, group: (U,).  Slopes by weighted least squares, of the vehicles that have not
+    come to read high; their centre by weights that leave out what lies far from it (a redescending M-estimate, Huber
+    and Ronchetti, Robust Statistics, 2nd ed., 4.8, from memory), since worn parts rise faster; shrunk to none, and every
+    class to the fleet.
+    """
+    w = np.where(usable, 1.0 / np.square(np.where(usable, se, 1.0)), 0.0)
+    x = np.where(usable, day, 0.0) / DAYS_PER_YEAR
+    y = np.where(usable, value, 0.0)
+    total = np.maximum(w.sum(axis=1), 1e-12)
+    x_mean = (w * x).sum(axis=1) / total
+    off = np.where(usable, x - x_mean[:, None], 0.0)
+    carried = (w * off**2).sum(axis=1)
+    span = np.ptp(np.where(usable, x, x_mean[:, None]), axis=1) if x.shape[1] else np.zeros(len(x))
+    told = (usable.sum(axis=1) >= FEWEST_TO_AGE) & (span >= LEAST_SPAN_A) & (carried > 0)
+    slope = np.where(told, (w * off * y).sum(axis=1) / np.where(told, carried, 1.0), np.nan)
+    y_mean = (w * y).sum(axis=1) / total
+    ends = y_mean + np.nan_to_num(slope) * np.where(usable, x - x_mean[:, None], 0.0).max(axis=1, initial=0.0)
+    told &= ends < 1.0 + SOUND_SD * base_sd
+    variance = np.where(told, 1.0 / np.where(told, carried, 1.0), np.nan) + AGEING_SPREAD**2
+    whole, _, _ = _centre(slope[told], variance[told], 0.0, AGEING_SD)
+    found = [
+        _centre(slope[own], variance[own], whole, CLASS_AGEING_SD)
+        for own in (told & (group == g) for g in range(classes))
+    ]
+    middle = np.array(
+        [np.median(day[usable & (group == g)[:, None]]) if (usable[group == g]).any() else 0.0 for g in range(classes)]
+    )
+    rate, var, lives = (np.array(v) for v in zip(*found, strict=True))
+    return Ageing(np.clip(rate, 0.0, MOST_AGEING), np.sqrt(var), middle, lives.astype(np.int64))
+
+
+def _centre(slope: Floats, variance: Floats, prior: float, prior_sd: float) -> tuple[float, float, int]:
+    """Centre of slopes, its variance, and how many tell: what is given before, where they are too few or agree on nothing."""
+    if len(slope) < FEWEST_TELLING:
+        return prior, prior_sd**2, 0
+    centre = float(np.median(slope))
+    near = np.abs(slope - centre) < FAR * np.sqrt(variance)
+    for _ in range(AGEING_ROUNDS):
+        if near.sum() < FEWEST_TELLING / 2:
+            return prior, prior_sd**2, 0
+        weight = near / variance
+        centre = float((weight * slope).sum() / weight.sum())
+        near = np.abs(slope - centre) < FAR * np.sqrt(variance)
+    information = float((near / variance).sum())
+    return (
+        (information * centre + prior / prior_sd**2) / (information + prior_sd**-2),
+        1.0 / (information + prior_sd**-2),
+        int(near.sum()),
+    )
+
+
+def span_of(day: Floats, usable: Bools, end: Floats) -> Floats:
+    """(U,) days from the first usable reading (U, R) to `end` (U,), 0 without any."""
+    first = np.where(usable, day, np.inf).min(axis=1, initial=np.inf)
+    return np.where(np.isfinite(first), np.maximum(end - np.where(np.isfinite(first), first, 0.0), 0.0), 0.0)
+
+
+def past_lives(
+    panel: Panel,
+    value: Floats,
+    se: Floats,
+    lives: EndedLives,
+    base_sd: Floats,
+    fail_excess: Floats,
+    grid: PathGrid,
+    log_prior: Floats,
+    ageing: Ageing,
+) -> ReadLives:
+    """Lives of one channel that a renewal ended.
+
+    value, se: (U, R); base_sd: (U,); fail_excess: (G,); log_prior: (N,); ageing: of the channel.  Where a no-start ended
+    the life, it must have worn by then, whatever the last reading before said.
+    """
+    some = evenly(len(lives.unit), MOST_LIVES)
+    unit, begin, end, failed = (a[some] for a in (lives.unit, lives.begin, lives.end, lives.failed))
+    day = panel.day[unit]
+    with np.errstate(invalid="ignore"):
+        use = np.isfinite(value[unit]) & panel.present[unit]
+        use &= (day > begin[:, None] + 0.99) & (day < np.floor(end)[:, None])
+    use &= ~standing_alone(value[unit], se[unit], use)
+    told = use.sum(axis=1) >= 2
+    unit, end, failed, use, day = unit[told], end[told], failed[told], use[told], day[told]
+    group = panel.group[unit]
+    found = growth_posterior(
+        end[:, None] - day,
+        value[unit],
+        se[unit],
+        use,
+        base_sd[unit],
+        fail_excess[group],
+        grid,
+        log_prior,
+        ageing.per_year[group],
+        end - ageing.middle[group],
+    )
+    lag = np.nan_to_num(grid.lag, nan=0.0) / DAYS_PER_YEAR
+    excess = found.amount * lag**grid.power / fail_excess[group][:, None]
+    ended = np.maximum(ndtr((excess - ENDS_AT[0]) / ENDS_AT[1]), ENDS_SOUND)
+    weight = found.weight * np.where(failed[:, None], ended, 1.0)
+    return ReadLives(weight / weight.sum(axis=1, keepdims=True), span_of(day, use, end), group)
+
+
+def present_vehicles(usable: Bools) -> Ints:
+    """Vehicles whose present part of one channel tells of growth, spread evenly over the fleet; usable: (U, R)."""
+    rows = np.flatnonzero(usable.sum(axis=1) >= 2)
+    return rows[evenly(len(rows), MOST_LIVES)]
+
+
+def present_lives(panel: Panel, growth: Growth, usable: Bools, day: float, rows: Ints) -> ReadLives:
+    """Lives of one channel that go on, of the vehicles `rows`, whose growth it is; usable: (U, R) of all."""
+    span = span_of(panel.day[rows], usable[rows], np.full(len(rows), day))
+    return ReadLives(growth.weight, span, panel.group[rows])
+
+
+def learn_growth(
+    lives: Sequence[Sequence[ReadLives]], ageing: Sequence[Ageing], grid: PathGrid, base: GrowthPrior, classes: int
+) -> GrowthLaws:
+    """Growth laws from the lives of each channel, which were read under `base`: of the whole fleet, then of each class."""
+    years, onsets = np.zeros((classes, len(lives))), np.zeros((classes, len(lives)))
+    own: list[list[ChannelPrior]] = [[] for _ in range(classes)]
+    for c, read in enumerate(lives):
+        weight = np.concatenate([one.weight for one in read])
+        span = np.concatenate([one.span_d for one in read])
+        group = np.concatenate([one.group for one in read])
+        stated, before = base.channel(c), base.log_weights(grid, c)
+        whole, _, _ = _fit(weight, span, grid, stated, before, (ONSET_COUNTS, LIFE_COUNTS, POWER_COUNTS))
+        for g in range(classes):
+            mine = group == g
+            law, years[g, c], onsets[g, c] = _fit(weight[mine], span[mine], grid, whole, before, (CLASS_COUNTS,) * 3)
+            own[g].append(law)
+    return GrowthLaws(tuple(GrowthPrior.of_channels(laws) for laws in own), years, onsets, tuple(ageing))
+
+
+def _fit(
+    weight: Reals,
+    span_d: Floats,
+    grid: PathGrid,
+    prior: ChannelPrior,
+    read_with: Floats,
+    counts: tuple[float, float, float],
+) -> tuple[ChannelPrior, float, float]:
+    """One channel's law, shrunk to `prior`; part-years watched, and onsets in them.
+
+    read_with: (N,) log prior that the weights (L, N) were made under; counts: cases that the prior's rate, lives and
+    powers count as much as.
+    """
+    lag = np.nan_to_num(grid.lag, nan=np.inf)[None, :]
+    span = span_d[:, None]
+    begun = weight * (lag < span)  # the steady path never does
+    free = weight * np.where(np.isfinite(lag), np.maximum(span - lag, 0.0), span) / DAYS_PER_YEAR
+    _, of_life, of_power = grid.steps
+    law, seen, years = prior, 0.0, 0.0
+    for _ in range(ROUNDS):
+        ratio = np.exp(law.log_weights(grid) - read_with)
+        total = np.maximum(weight @ ratio, 1e-300)
+        told = 1.0 - weight[:, 0] * ratio[0] / total > TOLD
+        share = told / total
+        onsets = ratio * (share @ begun)
+        seen = float(onsets.sum())
+        years = float(share @ (free @ ratio)) + float(span_d[~told].sum()) / DAYS_PER_YEAR
+        by_life = counts[1] * prior.life_share + np.bincount(of_life, onsets[1:], len(LIVES_D))
+        by_power = counts[2] * prior.power_share + np.bincount(of_power, onsets[1:], len(POWERS))
+        rate = (counts[0] + seen) / (counts[0] / prior.onset_per_year + years)
+        law = ChannelPrior(rate, by_life / by_life.sum(), by_power / by_power.sum())
+    return law, years, seen
+
+
+def relearned(growth: Growth, log_ratio: Floats) -> Growth:
+    """The same posterior under other prior weights; log_ratio: (U, N) new over old."""
+    weight = growth.weight * np.exp(log_ratio).astype(np.float32)
+    weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1e-30)
+    steady = np.maximum(weight[:, 0].astype(np.float64), 1e-30)
+    worn = np.maximum(weight[:, 1:].sum(axis=1, dtype=np.float64), 1e-30)
+    return replace(growth, weight=weight, evidence=np.log(worn) - np.log(steady))

@@ -1,0 +1,500 @@
+"""Level and growth of every part from few, irregular, noisy readings (state detection, ISO 13374).
+
+A part is steady until some day, then its excess over the new value grows as a power of time.  When it began, how
+fast and with which power is not known, so a grid of such paths is carried, each with its exact Gaussian posterior
+over (new value, amount), weighted by how well it explains the readings: Bayesian model averaging over conjugate
+linear regressions.  The prior over paths is shared by the class and learned from the fleet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from functools import cached_property, lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from analysis.readings.draws import Draws
+from analysis.readings.observe import LEAST_LEVEL
+from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
+
+ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
+POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # our choice: slowing wear to strongly accelerating, close to an exponential
+LIVES_D = np.array([60.0, 120.0, 240.0, 480.0, 960.0, 1900.0])  # from the first sign to failure in the cold
+LIFE_SPREAD = 0.35  # relative width of one life step, so that neighbouring lives overlap; our choice
+OUTLIER_SHARE = 0.01  # share of readings that are slips of pen or decimal point; our choice
+OUTLIER_RANGE = 10.0  # width, in class-usual values, that a slip may fall in; our choice
+MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
+DEPARTURE = 0.20  # real wear departs from its path by about this share of its excess ...
+DEPARTURE_D = 75.0  # ... at readings this long before the latest and earlier, less at later ones; our choice
+PACE_SD = 0.3  # wear ahead goes by its path at a pace of its own, log standard deviation; our choice
+MOST_WORN = 0.6  # most prior weight that wear may have before any reading; our choice
+MAY_BE_SLIP_SE = 2.5  # the latest reading is looked at as a slip beyond so many standard errors; our choice
+STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
+CHUNK_UNITS = 250  # so that one chunk fits the cache
+DAYS_PER_YEAR = 365.25
+SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
+LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
+PER_DAY = 4  # steps of the table of growth
+
+
+@dataclass(frozen=True)
+class PathGrid:
+    """The growth paths, N of them; the first is "steady".
+
+    lag: onset [d before the assessment]; power; life [d]; design: column of the growth matrix.
+    """
+
+    lag: Floats
+    power: Floats
+    life: Floats
+    design: Ints
+
+    @property
+    def size(self) -> int:
+        """Number of paths."""
+        return len(self.lag)
+
+    @cached_property
+    def steps(self) -> tuple[Ints, Ints, Ints]:
+        """(N - 1,) steps of ONSET_LAGS_D, LIVES_D and POWERS of every path but the steady one."""
+        return (
+            np.searchsorted(ONSET_LAGS_D, self.lag[1:]),
+            np.searchsorted(LIVES_D, self.life[1:]),
+            np.searchsorted(POWERS, self.power[1:]),
+        )
+
+
+def make_grid() -> PathGrid:
+    """Every onset lag with every power and life that has not long passed the failing excess."""
+    paths = [(np.nan, 1.0, np.inf, 0)]
+    column = 0
+    for lag in ONSET_LAGS_D:
+        for power in POWERS:
+            paths += [(lag, power, life, column) for life in LIVES_D if (lag / life) ** power < MOST_EXCESS]
+            column += 1
+    lags, powers, lives, columns = zip(*paths, strict=True)
+    return PathGrid(np.array(lags), np.array(powers), np.array(lives), np.array(columns, dtype=np.int64))
+
+
+@dataclass(frozen=True)
+class ChannelPrior:
+    """Of one channel: onsets per vehicle and year, shares of lives (L,) and of powers (P,)."""
+
+    onset_per_year: float
+    life_share: Floats
+    power_share: Floats
+
+    def log_weights(self, grid: PathGrid) -> Floats:
+        """(N,) log prior weight of every path."""
+        inner = 0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1])
+        width = np.diff(np.concatenate([[0.0], inner, [1.3 * ONSET_LAGS_D[-1]]])) / DAYS_PER_YEAR
+        lag, life, power = grid.steps
+        weight = np.zeros(grid.size)
+        weight[1:] = self.onset_per_year * width[lag] * self.life_share[life] * self.power_share[power]
+        weight[1:] *= min(1.0, MOST_WORN / weight[1:].sum())
+        weight[0] = 1.0 - weight[1:].sum()
+        return np.asarray(np.log(np.maximum(weight, 1e-12)))
+
+
+@dataclass(frozen=True)
+class GrowthPrior:
+    """Per channel: onsets per vehicle and year (C,), shares of lives (C, L) and of powers (C, P)."""
+
+    onset_per_year: Floats
+    life_share: Floats
+    power_share: Floats
+
+    @classmethod
+    def of_channels(cls, channels: Sequence[ChannelPrior]) -> GrowthPrior:
+        """The priors of all channels side by side."""
+        return cls(
+            np.array([c.onset_per_year for c in channels]),
+            np.stack([c.life_share for c in channels]),
+            np.stack([c.power_share for c in channels]),
+        )
+
+    def channel(self, c: int) -> ChannelPrior:
+        """The prior of one channel."""
+        return ChannelPrior(float(self.onset_per_year[c]), self.life_share[c], self.power_share[c])
+
+    def log_weights(self, grid: PathGrid, channel: int) -> Floats:
+        """(N,) log prior weight of every path."""
+        return self.channel(channel).log_weights(grid)
+
+
+def default_prior() -> GrowthPrior:
+    """Before a fleet has taught anything: batteries wear most, lives of some months to some years; our choice."""
+    onset = np.array([0.20, 0.06, 0.06, 0.06, 0.08, 0.06, 0.05])
+    life = np.tile(np.array([0.005, 0.06, 0.25, 0.35, 0.22, 0.115]), (len(onset), 1))
+    return GrowthPrior(onset, life, np.tile(np.array([0.22, 0.23, 0.27, 0.28]), (len(onset), 1)))
+
+
+@dataclass(frozen=True)
+class Growth:
+    """Posterior over paths of one channel: arrays (U, N), but the last four (U,).
+
+    weight: probability of the path; base, amount: its new value and growth in (1 a)^power; var_base, var_amount, cov:
+    their variances; last_slip: probability that the latest reading is a slip; evidence: log odds of wear over steady
+    after the readings; ageing: what all parts of the class gain in a year [1/a] on the day that lies reference_d before
+    the assessment [d], both (U,).
+    """
+
+    weight: Reals
+    base: Reals
+    amount: Reals
+    var_base: Reals
+    var_amount: Reals
+    cov: Reals
+    last_slip: Floats
+    evidence: Floats
+    ageing: Floats
+    reference_d: Floats
+
+    def of(self, rows: slice | Ints) -> Growth:
+        """The growth of some of its vehicles."""
+        return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+    @cached_property
+    def worn_only(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Amount, base, variance of the amount and covariance (U, N) with amounts below nil held at nil, as in the draws:
+        a part gets no better by itself. Moments of a rectified normal."""
+        amount, base = self.amount.astype(np.float64), self.base.astype(np.float64)
+        variance, cov = self.var_amount.astype(np.float64), self.cov.astype(np.float64)
+        sd = np.sqrt(np.maximum(variance, 1e-18))
+        doubtful = (amount < SURELY_GROWS_SD * sd) & (self.weight > LEAST_PATH_WEIGHT)
+        doubtful[:, 0] = False  # the steady path has no growth
+        m, s = amount[doubtful], sd[doubtful]
+        z = m / s
+        inside, density = ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)
+        mean = m * inside + s * density
+        square = (m * m + s * s) * inside + m * s * density
+        slope = cov[doubtful] / (s * s)
+        base[doubtful] += slope * (mean - m)
+        amount[doubtful] = mean
+        variance[doubtful] = np.maximum(square - mean * mean, 0.0)
+        cov[doubtful] = slope * variance[doubtful]
+        return amount, base, variance, cov
+
+    def aged(self, ahead_d: float | Floats) -> Floats:
+        """(U,) what ordinary ageing adds until `ahead_d` days after the assessment, one for all or (U,)."""
+        return np.asarray(self.ageing * (self.reference_d + ahead_d) / DAYS_PER_YEAR)
+
+
+def growth_columns(day_before: Floats) -> Floats:
+    """(..., L * P) growth in (1 a)^power of every onset lag and power, `day_before` days before the assessment, to the
+    nearest quarter of a day."""
+    table = _growth_table()
+    at = np.clip(np.rint(day_before * PER_DAY), 0, len(table) - 1).astype(np.int64)
+    return table[at]
+
+
+@lru_cache(maxsize=1)
+def _growth_table() -> Floats:
+    """(4 T, L * P) growth columns on every quarter of a day before the assessment; the last row is none at all."""
+    day = np.arange(PER_DAY * int(ONSET_LAGS_D[-1]) + 1) / PER_DAY
+    since = np.maximum(ONSET_LAGS_D - day[:, None], 0.0) / DAYS_PER_YEAR
+    columns = np.stack([since**p for p in POWERS], axis=-1).reshape(len(day), -1)
+    columns.setflags(write=False)
+    return np.asarray(columns)
+
+
+def standing_alone(value: Floats, se: Floats, usable: Bools) -> Bools:
+    """(U, R) readings far above or far below both neighbours in time: slips, not wear, because wear stays.
+
+    The latest reading has no later neighbour and is judged in :func:`growth_posterior` instead.
+    """
+    width = value.shape[1]
+    if width < 3:
+        return np.zeros(value.shape, dtype=bool)
+    order = np.argsort(~usable, axis=1, kind="stable")
+    y = np.take_along_axis(np.where(usable, value, np.nan), order, axis=1)
+    error = np.take_along_axis(np.where(usable, se, np.nan), order, axis=1)
+    before = np.concatenate([y[:, 2:3], y[:, :-1]], axis=1)
+    after = np.concatenate([y[:, 1:], np.full((len(y), 1), np.nan)], axis=1)
+    with np.errstate(invalid="ignore"):
+        low, high = np.minimum(before, after), np.maximum(before, after)
+        gap = np.where(y > high, y - high, np.where(y < low, low - y, 0.0))
+        alone = gap > STAND_ALONE_SE * error
+    alone &= np.arange(width)[None, :] < (usable.sum(axis=1) - 1)[:, None]
+    out = np.zeros(value.shape, dtype=bool)
+    np.put_along_axis(out, order, np.where(np.isfinite(y), alone, False), axis=1)
+    return out
+
+
+def departures(day_before: Floats, value: Floats, usable: Bools) -> Floats:
+    """(U, R) how far real wear may stray from a smooth path at each reading, seen from the latest one.
+
+    The present is what counts: a path has to fit the latest readings closely and the earlier ones roughly.
+    """
+    width = value.shape[1]
+    order = np.argsort(usable, axis=1, kind="stable")[:, max(0, width - 3) :]
+    latest = np.take_along_axis(np.where(usable, value, np.nan), order, axis=1)
+    some = np.isfinite(latest).any(axis=1)
+    excess = np.maximum(np.nanmedian(np.where(some[:, None], latest, 1.0), axis=1) - 1.0, 0.0)
+    newest = np.where(usable, day_before, np.inf).min(axis=1, initial=np.inf)
+    age = np.where(usable, day_before - np.where(np.isfinite(newest), newest, 0.0)[:, None], 0.0)
+    return np.asarray(DEPARTURE * excess[:, None] * np.minimum(age / DEPARTURE_D, 1.0))
+
+
+def growth_posterior(
+    day_before: Floats,
+    value: Floats,
+    se: Floats,
+    usable: Bools,
+    base_sd: Floats,
+    fail_excess: Floats,
+    grid: PathGrid,
+    log_prior: Floats,
+    ageing: Floats | None = None,
+    reference_d: Floats | None = None,
+    twice: Bools | None = None,
+) -> Growth:
+    """Posterior over growth paths for one channel of U vehicles with R readings.
+
+    day_before: days before the assessment (U, R); value, se: multiples of the class-usual value (U, R); usable (U, R);
+    base_sd: spread of sound vehicles about 1 (U,); fail_excess: excess at which the part fails in the cold (U,);
+    log_prior: (N,), or (U, N) where vehicles differ; ageing, reference_d: (U,) as in :class:`Growth`, none by default:
+    readings are seen as on that day, and the class-usual value is that day's; twice: (U, R) readings that were measured
+    twice and are no slips.
+    """
+    sure = np.zeros(value.shape, dtype=bool) if twice is None else twice
+    ageing, reference_d = (np.zeros(len(value)) if v is None else v for v in (ageing, reference_d))
+    value = value + (ageing / DAYS_PER_YEAR)[:, None] * np.where(usable, day_before - reference_d[:, None], 0.0)
+    log_prior = np.broadcast_to(log_prior, (value.shape[0], grid.size))
+    n = value.shape[0]
+    paths = [np.empty((n, grid.size), dtype=np.float32) for _ in range(6)]  # of many vehicles: half the memory
+    slip, evidence = np.empty(n), np.empty(n)
+
+    def fill(s: slice) -> None:
+        part = _posterior_chunk(
+            day_before[s], value[s], se[s], usable[s], base_sd[s], fail_excess[s], grid, log_prior[s], sure[s]
+        )
+        for whole, piece in zip(paths, part[:6], strict=True):
+            whole[s] = piece
+        slip[s], evidence[s] = part[6:]
+
+    in_chunks(n, CHUNK_UNITS, fill)
+    weight, base, amount, var_base, var_amount, cov = paths
+    return Growth(weight, base, amount, var_base, var_amount, cov, slip, evidence, ageing, reference_d)
+
+
+_Sums = tuple[Floats, Floats, Floats, Floats, Floats]
+
+
+def _posterior_chunk(
+    day_before: Floats,
+    value: Floats,
+    se: Floats,
+    usable: Bools,
+    base_sd: Floats,
+    fail_excess: Floats,
+    grid: PathGrid,
+    log_prior: Floats,
+    twice: Bools,
+) -> list[Floats]:
+    usable = usable & np.isfinite(value) & np.isfinite(se)
+    se = np.hypot(se, departures(day_before, value, usable))
+    y = np.where(usable, value, 0.0)
+    w = np.where(usable, 1.0 / np.square(np.where(usable, se, 1.0)), 0.0)
+    g = growth_columns(np.where(np.isfinite(day_before), day_before, 1e6))
+    sums = _weighted_sums(y, w, g)
+    rows = np.arange(len(y))
+    last = y.shape[1] - 1 - usable[:, ::-1].argmax(axis=1)
+    y_last, w_last, g_last = y[rows, last], w[rows, last], g[rows, last]
+    kept = _solve(sums, base_sd, fail_excess, grid, log_prior)
+    total_kept = _log_sum(kept[0])
+    log_weight, fields, slip = kept[0] - total_kept[:, None], kept[1:], np.zeros(len(y))
+    far = np.flatnonzero(_stands_out(y, w, y_last, w_last) & ~twice[rows, last])
+    if len(far):
+        s0, s1, s2, sy, sgy = sums
+        some = (s0[far], s1[far], s2[far], sy[far], sgy[far])
+        rest = _without(some, y_last[far], w_last[far], g_last[far])
+        left = _solve(rest, base_sd[far], fail_excess[far], grid, log_prior[far])
+        total_left, w_far, y_far = _log_sum(left[0]), w_last[far], y_last[far]
+        likely = total_kept[far] + 0.5 * np.log(w_far / (2.0 * np.pi)) - 0.5 * w_far * y_far**2
+        slipped = total_left + np.log(OUTLIER_SHARE / OUTLIER_RANGE)
+        slip[far] = 1.0 / (1.0 + np.exp(np.clip(likely - slipped, -50.0, 50.0)))
+        log_weight[far] = np.logaddexp(
+            log_weight[far] + np.log1p(-np.minimum(slip[far], 1.0 - 1e-12))[:, None],
+            left[0] - total_left[:, None] + np.log(np.maximum(slip[far], 1e-300))[:, None],
+        )
+        which = slip[far] > 0.5
+        for whole, without in zip(fields, left[1:], strict=True):
+            whole[far[which]] = without[which]
+    evidence = _log_sum(log_weight[:, 1:]) - log_weight[:, 0]
+    return [np.exp(log_weight), *fields, slip, evidence]
+
+
+def _log_sum(log_weight: Floats) -> Floats:
+    """(U,) log of the summed weights (U, N), none of them nil."""
+    most = log_weight.max(axis=1)
+    return np.asarray(most + np.log(np.exp(log_weight - most[:, None]).sum(axis=1)))
+
+
+def _stands_out(y: Floats, w: Floats, y_last: Floats, w_last: Floats) -> Bools:
+    """(U,) whether the latest reading is far enough from the mean of those before it that it may be a slip.
+
+    Nearer by, the chance of a slip is below one in a hundred, and counts as none.
+    """
+    before = w.sum(axis=1) - w_last
+    some = (before > 1e-9 * w_last) & (w_last > 0)
+    mean = ((w * y).sum(axis=1) - w_last * y_last) / np.where(some, before, 1.0)
+    error = np.sqrt(1.0 / np.where(some, before, 1.0) + 1.0 / np.where(some, w_last, 1.0))
+    return np.asarray(some & (np.abs(y_last - mean) > MAY_BE_SLIP_SE * error))
+
+
+def _weighted_sums(y: Floats, w: Floats, g: Floats) -> _Sums:
+    wg = np.matmul(np.stack([w, w * y], axis=1), g)
+    return w.sum(axis=1), wg[:, 0], np.matmul(w[:, None, :], g * g)[:, 0], (w * y).sum(axis=1), wg[:, 1]
+
+
+def _without(sums: _Sums, y: Floats, w: Floats, g: Floats) -> _Sums:
+    """The same sums with one reading taken out again."""
+    s0, s1, s2, sy, sgy = sums
+    return s0 - w, s1 - w[:, None] * g, s2 - w[:, None] * g**2, sy - w * y, sgy - (w * y)[:, None] * g
+
+
+def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, log_prior: Floats) -> list[Floats]:
+    """Conjugate linear regression y = base + amount * growth for every path: log evidence, means, covariance."""
+    s0, s1, s2, sy, sgy = sums
+    mean = fail_excess[:, None] * ((DAYS_PER_YEAR / grid.life) ** grid.power)[None, :]
+    p_amount = np.maximum(LIFE_SPREAD * grid.power * mean, 1e-6)
+    np.square(p_amount, out=p_amount)
+    np.reciprocal(p_amount, out=p_amount)
+    p_base = 1.0 / base_sd[:, None] ** 2
+    s1, c, e1 = (v.take(grid.design, axis=1) for v in (s1, s2, sgy))
+    for v in (s1, c, e1):
+        v[:, 0] = 0.0  # the steady path has no growth
+    a, e0 = s0[:, None] + p_base, sy[:, None] + p_base
+    c += p_amount
+    mean *= p_amount
+    e1 += mean
+    rest = np.square(mean, out=mean)
+    rest /= p_amount  # mean^2 * p_amount
+    inverse = a * c
+    work = np.square(s1)
+    inverse -= work
+    log_odds = np.divide(p_amount, inverse, out=p_amount)
+    log_odds *= p_base
+    np.log(log_odds, out=log_odds)
+    np.reciprocal(inverse, out=inverse)
+    base = c * e0
+    base -= np.multiply(s1, e1, out=work)
+    base *= inverse
+    amount = a * e1
+    amount -= np.multiply(s1, e0, out=work)
+    amount *= inverse
+    e1 *= amount
+    e1 += np.multiply(e0, base, out=work)
+    e1 += log_odds
+    e1 -= rest
+    e1 -= p_base
+    e1 *= 0.5
+    log_weight = np.add(e1, log_prior, out=e1)
+    c *= inverse
+    s1 *= inverse
+    np.negative(s1, out=s1)
+    inverse *= a
+    return [log_weight, base, amount, c, inverse, s1]
+
+
+@dataclass(frozen=True)
+class DrawNoise:
+    """Chance of K draws of U vehicles: even (U, K) places in (0, 1), spread over all of it; amount, base,
+    pace (U, K) standard normal."""
+
+    even: Floats
+    amount: Floats
+    base: Floats
+    pace: Floats
+
+    @classmethod
+    def make(cls, draws: Draws, channel: str) -> DrawNoise:
+        """Chance of one channel's growth."""
+        return cls(draws.even(f"{channel} path"), *(draws.normal(f"{channel} {n}") for n in ("amount", "base", "pace")))
+
+    @property
+    def draws(self) -> int:
+        """K."""
+        return int(self.even.shape[1])
+
+    def of(self, rows: slice) -> DrawNoise:
+        """The chance of some of its vehicles."""
+        return DrawNoise(self.even[rows], self.amount[rows], self.base[rows], self.pace[rows])
+
+
+def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNoise) -> npt.NDArray[np.float32]:
+    """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before)."""
+    path = _draw_paths(growth.weight, noise.even)
+
+    def take(field: Reals) -> Floats:
+        return np.asarray(np.take_along_axis(field, path, axis=1), dtype=np.float64)
+
+    amount, var_amount, cov = take(growth.amount), take(growth.var_amount), take(growth.cov)
+    drawn = np.maximum(amount + np.sqrt(var_amount) * noise.amount, 0.0)
+    drawn = np.where(path == 0, 0.0, drawn)
+    var_rest = np.maximum(take(growth.var_base) - cov**2 / var_amount, 1e-12)
+    base = take(growth.base) + np.where(path == 0, 0.0, cov / var_amount * (drawn - amount))
+    base = base + np.sqrt(var_rest) * noise.base
+    lag = np.where(path == 0, -1e9, grid.lag[path])
+    power = grid.power[path]
+    out = np.empty((len(ahead_d), *path.shape), dtype=np.float32)
+    pace = np.exp(PACE_SD * noise.pace - 0.5 * PACE_SD**2)
+    now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** power
+    for k, ahead in enumerate(ahead_d):
+        then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power
+        out[k] = base + drawn * (now + pace * (then - now) if ahead > 0 else then) + growth.aged(ahead)[:, None]
+    return out
+
+
+def _draw_paths(weight: Reals, even: Floats) -> Ints:
+    """(U, K) stratified draws of paths by their weight (U, N) at the places `even` (U, K)."""
+    size = weight.shape[1]
+    cumulative = np.cumsum(weight, axis=1, dtype=np.float64)
+    cumulative /= cumulative[:, -1:]
+    offset = np.arange(len(cumulative))[:, None] * 2.0
+    found = np.searchsorted((cumulative + offset).ravel(), (even + offset).ravel()).reshape(even.shape)
+    return np.asarray(np.minimum(found - offset.astype(np.int64) // 2 * size, size - 1), dtype=np.int64)
+
+
+def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
+    """(U,) posterior mean and standard deviation of the value `ahead_d` days after the assessment."""
+    lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
+    shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** grid.power
+    weight = growth.weight.astype(np.float64)
+    amount, base, variance, cov = growth.worn_only
+    value = amount * shape
+    value += base
+    mean = np.einsum("un,un->u", weight, value)
+    value -= mean[:, None]
+    spread = variance * shape**2
+    spread += cov * (2.0 * shape)
+    spread += growth.var_base
+    spread += np.square(value, out=value)
+    sd = np.sqrt(np.maximum(np.einsum("un,un->u", weight, spread), 0.0))
+    return np.maximum(mean + growth.aged(ahead_d), LEAST_LEVEL), sd
+
+
+def mean_before(growth: Growth, grid: PathGrid, back_d: Floats) -> Floats:
+    """(U,) posterior mean of the value `back_d` (U,) days ago, another day for each vehicle."""
+    shape = growth_columns(back_d).take(grid.design, axis=1)
+    shape[:, 0] = 0.0  # the steady path has no growth
+    amount, base, _, _ = growth.worn_only
+    shape *= amount
+    shape += base
+    mean = np.einsum("un,un->u", growth.weight.astype(np.float64), shape) + growth.aged(-back_d)
+    return np.asarray(np.maximum(mean, LEAST_LEVEL))
+
+
+def onset_day(growth: Growth, grid: PathGrid) -> Floats:
+    """(U,) median days since wear began; NaN where steady is more likely than not."""
+    worn = growth.weight[:, 1:]
+    total = worn.sum(axis=1)
+    order = np.argsort(grid.lag[1:], kind="stable")
+    cumulative = np.cumsum(worn[:, order], axis=1) / np.maximum(total, 1e-12)[:, None]
+    at = (cumulative < 0.5).sum(axis=1)
+    lag = grid.lag[1:][order][np.minimum(at, len(order) - 1)]
+    return np.where(total > 0.5, lag, np.nan)

@@ -1,0 +1,320 @@
+"""The state of every vehicle on a day: growth of each part, drawn states, motor field (state detection, ISO 13374)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.readings.bays import BayEffects, bay_effects, corrected
+from analysis.readings.class_laws import estimate_laws, observe
+from analysis.readings.draws import Draws, keys_of
+from analysis.readings.observe import CHANNELS, LOAD, MOTOR, TAKEN_FROM, ClassLaws, Observations, smooth_level
+from analysis.readings.panel import (
+    Bools,
+    FleetTables,
+    Floats,
+    Ints,
+    Panel,
+    Reals,
+    days_since_epoch,
+    make_panel,
+    without_slips,
+)
+from analysis.readings.renewals import (
+    Resets,
+    ended_lives,
+    find_steps,
+    recorded_days,
+    recorded_renewals,
+    usable_readings,
+)
+from analysis.starting.coldest_start import BELOW_C, Needs, drawn_coldest_starts
+from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, summed_up
+from analysis.wear.growth_laws import (
+    MOST_LIVES,
+    GrowthLaws,
+    learn_growth,
+    ordinary_ageing,
+    past_lives,
+    present_lives,
+    present_vehicles,
+)
+from analysis.wear.paths import (
+    DrawNoise,
+    GrowthPrior,
+    PathGrid,
+    default_prior,
+    make_grid,
+    standing_alone,
+)
+
+FAIL_AT_C = 5.0  # a part counts as failing when it alone keeps a sound vehicle from starting at +5 degC; our choice
+FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual values
+RECENT_READINGS = 6  # rest volts are the median of the latest six, our choice
+FIELD_SD = 0.04  # spread of the speed constant between vehicles, relative, our choice
+FIELD_ERROR = 0.07  # error of one speed reading over back-emf, relative, our choice
+RAISED_LOAD = 1.15  # a load above this multiple is raised, our choice
+STARTER_ODDS = 3.0  # raised load is the starter three times as often as the engine, our choice
+WORN_MOTOR = (1.3, 0.2)  # a motor with a weak field also reads this resistance (mean, sd), our choice
+
+
+@dataclass(frozen=True)
+class FleetState:
+    """Everything known of U vehicles at the start of a day.
+
+    growth: one per channel, and in channels what each was made from; drawn: (H, 7, U, K) multiples of class-usual at
+    `ahead_d`; field: (U, K) motor field; weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,)
+    how probable that is; rest_v: (U,); usable: (7, U, R); reset_day: (7, U); last_day: (U,) day of the latest reading,
+    NaN for none; fail_excess: (G, 7); bay_notes: sentences.
+    """
+
+    day: float
+    panel: Panel
+    observed: Observations
+    grid: PathGrid
+    growth: tuple[GrowthSummary, ...]
+    channels: tuple[ChannelReadings, ...]
+    ahead_d: Floats
+    drawn: Reals
+    field: Floats
+    weak: Bools
+    starter_share: Floats
+    rest_v: Floats
+    usable: Bools
+    reset_day: Floats
+    resets: Resets
+    last_day: Floats
+    fail_excess: Floats
+    growth_laws: GrowthLaws
+    bay_notes: tuple[str, ...]
+
+    @property
+    def laws(self) -> ClassLaws:
+        """Class laws that the state was made with."""
+        return self.observed.laws
+
+    @property
+    def group(self) -> Ints:
+        """(U,) class code."""
+        return self.panel.group
+
+
+def estimate_state(
+    tables: FleetTables,
+    day: float,
+    ahead_d: Floats,
+    *,
+    draws: int,
+    seed: int = 0,
+    prior: GrowthPrior | None = None,
+    laws: ClassLaws | None = None,
+    needs: Floats | None = None,
+    growth_laws: GrowthLaws | None = None,
+    bays: bool = False,
+) -> FleetState:
+    """State of every vehicle from tables that hold nothing dated `day` [d since 1970] or later.
+
+    needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.  growth_laws: of
+    the same classes, where they were learned from more vehicles than these.  bays: look for wrong meters and
+    thermometers, and take them out.
+    """
+    panel = without_slips(make_panel(tables.units, tables.readings))
+    laws = laws or estimate_laws(panel)
+    observed = observe(panel, laws)
+    found: BayEffects | None = None
+    if bays and tables.units["depot"].notna().any():
+        found = bay_effects(panel, observed, tables.readings)
+        if found.taken_out:
+            panel = corrected(panel, found)
+            laws = estimate_laws(panel)
+            observed = observe(panel, laws)
+    spread = laws.base_sd[panel.group].T
+    renewals = recorded_renewals(panel, tables)
+    reset_day = recorded_days(panel, renewals)
+    usable = usable_readings(panel, observed.value, reset_day, spread)
+    resets = find_steps(panel, observed.value, observed.se, usable, spread, tables.reset_answers)
+    reset_day = np.maximum(reset_day, np.where(np.isfinite(resets.day), resets.day - 0.5, -np.inf))
+    usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
+    fail = failing_excess(laws, panel, needs if needs is not None else default_needs(panel))
+    grid, prior = make_grid(), prior or default_prior()
+    chance = Draws(keys_of(panel.units["unit"].astype(str).to_numpy()), draws, seed)
+    before = day - panel.day
+    n = len(panel.units)
+    channels, lives, ageings = [], [], []
+    for c in range(len(CHANNELS)):
+        twice = measured_twice(panel, c)
+        use = usable[c] & (twice | ~standing_alone(observed.value[c], observed.se[c], usable[c]))
+        usable[c] = use
+        ageing = (
+            growth_laws.ageing[c]
+            if growth_laws
+            else ordinary_ageing(
+                panel.day, observed.value[c], observed.se[c], use, spread[c], panel.group, len(panel.groups)
+            )
+        )
+        own = ChannelReadings(
+            before,
+            observed.value[c],
+            observed.se[c],
+            use,
+            spread[c],
+            fail[panel.group, c],
+            day - reset_day[c],
+            panel.group,
+            ageing.per_year[panel.group],
+            day - ageing.middle[panel.group],
+            grid,
+            prior.log_weights(grid, c),
+            twice=twice,
+        )
+        if not growth_laws:
+            if n <= MOST_LIVES:  # the same vehicles are drawn from below
+                own = replace(own, made=own.posterior(slice(None)))
+            rows = present_vehicles(use)
+            past = past_lives(
+                panel,
+                observed.value[c],
+                observed.se[c],
+                ended_lives(renewals[c], resets.day[c]),
+                spread[c],
+                fail[:, c],
+                grid,
+                prior.log_weights(grid, c),
+                ageing,
+            )
+            ageings.append(ageing)
+            lives.append((present_lives(panel, own.posterior(rows), use, day, rows), past))
+        channels.append(own)
+    growth_laws = growth_laws or learn_growth(lives, ageings, grid, prior, len(panel.groups))
+    drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
+    growth = []
+    for c, own in enumerate(channels):
+        own = replace(own, log_ratio=growth_laws.log_ratio(grid, c, prior))
+        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise.make(chance, CHANNELS[c]))
+        growth.append(kept)
+        channels[c] = replace(own, made=None)
+    now = drawn[int(np.argmin(np.abs(ahead_d)))]
+    field, weak, share = draw_field(panel, observed, now, chance)
+    return FleetState(
+        day,
+        panel,
+        observed,
+        grid,
+        tuple(growth),
+        tuple(channels),
+        ahead_d,
+        drawn,
+        field,
+        weak,
+        share,
+        recent_rest_v(panel, observed),
+        usable,
+        reset_day,
+        resets,
+        _last_day(panel),
+        fail,
+        growth_laws,
+        found.sentences if found else (),
+    )
+
+
+def measured_twice(panel: Panel, channel: int) -> Bools:
+    """(U, R) readings in which a measurement behind the channel was taken twice: no slips, however far they stand out."""
+    out = np.zeros(panel.row.shape, dtype=bool)
+    for name in TAKEN_FROM[channel]:
+        out |= panel.twice.get(name, np.zeros(panel.row.shape, dtype=bool))
+    return out
+
+
+def _last_day(panel: Panel) -> Floats:
+    day = np.where(panel.present, panel.day, -np.inf).max(axis=1, initial=-np.inf)
+    return np.where(np.isfinite(day), day, np.nan)
+
+
+def recent_rest_v(panel: Panel, observed: Observations) -> Floats:
+    """(U,) rest volts: median of the latest measured ones; class-usual where none was measured."""
+    rest = np.where(panel.present, panel.measured["rest_v"], np.nan)[:, -RECENT_READINGS:]
+    some = np.isfinite(rest).sum(axis=1) > 0
+    own = np.nanmedian(np.where(some[:, None], rest, 0.0), axis=1)
+    usual = observed.laws.rest_v[panel.group]
+    usual = np.where(np.isfinite(usual), usual, 12.65 * panel.volts / 12.0)
+    return np.where(some, own, usual)
+
+
+def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) -> tuple[Floats, Bools, Floats]:
+    """Motor field relative to the class (U, K), where a raised load is the starter's (U, K), how probable that is (U,).
+
+    A weak field needs more amps for the same torque but turns as fast; raised drag turns slower.  Cranking speed tells
+    them apart, and a worn motor's resistance points to the starter; without either the prior odds speak.
+    """
+    level = smooth_level(observed.value)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = np.log(observed.emf_per_rpm / observed.laws.emf_per_rpm[panel.group][:, None])
+    z = np.where(np.isfinite(z) & (np.abs(z) < 2.0), z, np.nan)
+    sound = np.isfinite(z) & (level[LOAD] < RAISED_LOAD - 0.03) & (np.abs(z) < 0.5)
+    count = sound.sum(axis=1)
+    own = np.where(sound, z, 0.0).sum(axis=1) / FIELD_ERROR**2 / (count / FIELD_ERROR**2 + 1.0 / FIELD_SD**2)
+    raised = np.isfinite(z) & (level[LOAD] > RAISED_LOAD)
+    more = np.log(np.maximum(level[LOAD], 1.0))
+    error = 2.0 * FIELD_ERROR
+    away = np.where(raised, z - own[:, None], 0.0)
+    vote = np.where(raised, 0.5 * (away / error) ** 2 - 0.5 * ((away + more) / error) ** 2, 0.0)
+    log_odds = np.log(STARTER_ODDS) + np.clip(vote, -6.0, 6.0).sum(axis=1)
+    motor = np.median(level[MOTOR][:, -3:], axis=1)
+    worn = 0.5 * ((motor - 1.0) / 0.12) ** 2 - 0.5 * ((motor - WORN_MOTOR[0]) / WORN_MOTOR[1]) ** 2
+    high = np.median(level[LOAD][:, -3:], axis=1) > RAISED_LOAD
+    log_odds = log_odds + np.where(high, np.clip(worn, -2.0, 4.0), 0.0)
+    share = 1.0 / (1.0 + np.exp(-log_odds))
+    weak = chance.even("field") < share[:, None]
+    field = np.where(weak, 1.0 / np.maximum(now[LOAD], 1.0), 1.0) * np.exp(own)[:, None]
+    return field, weak, share
+
+
+PRIOR_RPM = {
+    "diesel": (100.0, 22.0),
+    "petrol": (75.0, 20.0),
+}  # least cranking speed and its sd; sources as in limits
+PRIOR_SUPPLY_V = (7.2, 0.7)  # per 12 V, as SAE J537's end voltage; spread our choice
+PRIOR_COIL_V = (7.0, 0.7)  # per 12 V, 6 to 8 V from memory
+
+
+def least_speed_prior(panel: Panel) -> Floats:
+    """(G, 2) mean and sd of the least cranking speed [rpm] by the fuel of the class."""
+    fuel = panel.units["fuel"].astype(str).to_numpy()
+    out = np.empty((len(panel.groups), 2))
+    for g in range(len(panel.groups)):
+        mine = fuel[panel.group == g]
+        out[g] = PRIOR_RPM.get(str(mine[0]) if len(mine) else "diesel", PRIOR_RPM["diesel"])
+    return out
+
+
+def default_needs(panel: Panel) -> Floats:
+    """(G, 3) least speed [rpm], supply and coil volts [V per 12 V] before the fleet has taught anything."""
+    speed = least_speed_prior(panel)[:, 0]
+    return np.stack([speed, np.full(len(speed), PRIOR_SUPPLY_V[0]), np.full(len(speed), PRIOR_COIL_V[0])], axis=1)
+
+
+def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:
+    """(G, 7) excess of each part, in class-usual values, at which a sound vehicle no longer starts at FAIL_AT_C."""
+    excess = np.geomspace(*FAIL_RANGE, 48)
+    n = len(panel.groups)
+    out = np.empty((n, len(CHANNELS)))
+    group = np.arange(n)
+    volts = np.array([panel.volts[panel.group == g][0] if (panel.group == g).any() else 12.0 for g in group])
+    rest = np.where(np.isfinite(laws.rest_v), laws.rest_v, 12.65 * volts / 12.0)
+    flat = Needs(*(np.repeat(needs[:, k][:, None], len(excess), axis=1) for k in range(3)))
+    for c in range(len(CHANNELS)):
+        state = np.ones((len(CHANNELS), n, len(excess)))
+        state[c] += excess
+        start = drawn_coldest_starts(state, np.ones((n, len(excess))), rest, group, volts, laws, flat).max(axis=0)
+        fails = np.where(np.isfinite(start), start, BELOW_C) >= FAIL_AT_C
+        first = np.where(fails.any(axis=1), fails.argmax(axis=1), len(excess) - 1)
+        out[:, c] = excess[first]
+    return out
+
+
+def day_number(moment: pd.Timestamp) -> float:
+    """Days since 1970-01-01 of the start of a day."""
+    return float(days_since_epoch(pd.DatetimeIndex([moment.normalize()]))[0])

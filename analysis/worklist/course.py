@@ -1,0 +1,182 @@
+"""One vehicle's course for its page: what was read of a part, the path drawn through it, and the cold it starts in.
+
+Takes a finished assessment apart; it estimates nothing anew, so that the page shows what the list was made from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.forecast.lows import seasonal_lows
+from analysis.forecast.outlook import chosen, outlook_renewed, weighted_quantile
+from analysis.readings.observe import CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
+from analysis.readings.panel import dates_of
+from analysis.wear.paths import mean_value
+from analysis.wear.plain_trend import plain_trend
+from analysis.wear.state import FleetState
+from analysis.worklist.assess import Assessment
+from analysis.worklist.part import PART_CHANNEL
+
+Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
+PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
+AHEAD_D = 182.0
+PLAIN_D = 400.0  # the plain check takes the readings of about the last year, our choice
+MONTHS_PER_YEAR = 12.0
+LIMIT_OF = {
+    POSITIVE: ("positive_cable_drop_v", "load"),
+    GROUND: ("ground_path_drop_v", "load"),
+    CONTACTS: ("solenoid_contacts_drop_v", "load"),
+    CONTROL: ("control_circuit_drop_v", "coil"),
+}
+
+
+@dataclass(frozen=True)
+class PartCourse:
+    """A part of one vehicle over time, in `unit` at 20 °C.
+
+    readings: taken_at, value, low, high (80 %), used, row (position in the readings frame); path: day, value, low,
+    high, ahead; usual and spread (one standard deviation) of the class; fails_at: value at which this part alone
+    keeps a sound vehicle from starting at +5 °C.
+    """
+
+    part: str
+    unit: str
+    readings: pd.DataFrame
+    path: pd.DataFrame
+    usual: float
+    spread: float
+    fails_at: float
+
+
+def position(assessment: Assessment, unit: str) -> int:
+    """Row of `unit` in the state's arrays; ValueError for a vehicle that was not assessed."""
+    found = np.flatnonzero(assessment.state.panel.units["unit"].astype(str).to_numpy() == unit)
+    if not len(found):
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles assessed")
+    return int(found[0])
+
+
+def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
+    """The course of one part of one vehicle; ValueError for an unknown vehicle or part."""
+    if part not in PART_CHANNEL:
+        raise ValueError(f"part is {part!r}; allowed are {', '.join(PART_CHANNEL)}")
+    state, u, c = assessment.state, position(assessment, unit), PART_CHANNEL[part]
+    usual = float(state.laws.base[state.group[u], c])
+    readings = _readings(state, u, c, usual)
+    return PartCourse(
+        part,
+        "A" if CHANNELS[c] == "load" else "mΩ",
+        readings,
+        _path(state, u, c, usual, readings),
+        usual,
+        float(state.laws.base_sd[state.group[u], c]) * usual,
+        (1.0 + float(state.fail_excess[state.group[u], c])) * usual,
+    )
+
+
+def plain_slopes(state: FleetState, unit: str) -> dict[str, tuple[float, float, float]]:
+    """Theil-Sen slope of every part over about the last year, with its 90 % interval [mOhm a month; A for drag].
+
+    The plain check beside the model's growth: the median of the slopes between all pairs of readings.  Only readings
+    since the part was last renewed count; NaN with fewer than five.  Raises KeyError for an unknown vehicle.
+    """
+    names = state.panel.units["unit"].astype(str).tolist()
+    if unit not in names:
+        raise KeyError(unit)
+    u = names.index(unit)
+    day = state.panel.day[u]
+    recent = state.usable[:, u] & (day[None] >= state.day - PLAIN_D)
+    found = plain_trend(day, state.observed.value[:, u], recent)
+    out = {}
+    for part, c in PART_CHANNEL.items():
+        usual = float(state.laws.base[state.group[u], c]) / MONTHS_PER_YEAR
+        low, middle, high = (float(v[c]) * usual for v in (found.low, found.slope_per_year, found.high))
+        out[part] = (middle, low, high)
+    return out
+
+
+def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
+    value, se = state.observed.value[c, u], state.observed.se[c, u]
+    keep = np.isfinite(value) & state.panel.present[u]
+    seconds = np.round(np.where(keep, np.nan_to_num(state.panel.day[u]), 0.0) * 86400.0).astype("int64")
+    return pd.DataFrame(
+        {
+            "taken_at": seconds.astype("datetime64[s]").astype("datetime64[us]")[keep],
+            "value": (value * usual)[keep],
+            "low": ((value - Z_80 * se) * usual)[keep],
+            "high": ((value + Z_80 * se) * usual)[keep],
+            "used": state.usable[c, u][keep],
+            "row": state.panel.row[u][keep],
+        }
+    )
+
+
+def _path(state: FleetState, u: int, c: int, usual: float, readings: pd.DataFrame) -> pd.DataFrame:
+    """Posterior mean and 80 % interval of the level, from the first reading that counts to half a year ahead."""
+    used = readings[readings["used"]]
+    back = 0.0 if used.empty else max(0.0, state.day - float(used["taken_at"].iloc[0].timestamp()) / 86400.0)
+    ahead = np.append(np.arange(-back, 0.0, PATH_STEP_D), np.arange(0.0, AHEAD_D + 1.0, PATH_STEP_D))
+    own = state.channels[c].posterior(np.array([u]))
+    levels = [mean_value(own, state.grid, float(a)) for a in ahead]
+    mean = np.array([float(m[0]) for m, _ in levels])
+    sd = np.array([float(s[0]) for _, s in levels])
+    return pd.DataFrame(
+        {
+            "day": dates_of(state.day + ahead),
+            "value": mean * usual,
+            "low": np.maximum(mean - Z_80 * sd, 0.0) * usual,
+            "high": (mean + Z_80 * sd) * usual,
+            "ahead": ahead >= 0,
+        }
+    )
+
+
+def printed_limit(laws: ClassLaws, group: int, channel: int, limit_v: float, system_v: float) -> float:
+    """A printed drop [V] as a resistance [mΩ] at the class's usual amps (coil amps for the control circuit)."""
+    coil = channel == CONTROL
+    amps = 1e3 * system_v / float(laws.coil_mohm[group]) if coil else float(laws.base[group, LOAD])
+    return 1e3 * limit_v / amps
+
+
+def cold_course(assessment: Assessment, unit: str, *, part: str | None = None) -> pd.DataFrame:
+    """Coldest start of one vehicle over the coming half year, with `part` renewed today beside it.
+
+    :returns: day, coldest_start_c, low_c, high_c (80 %), renewed_c (NaN without `part`)
+    """
+    state, outlook = assessment.state, assessment.prognosis
+    rows = np.array([position(assessment, unit)])
+    own = chosen(outlook, rows)
+    now, alive = own.coldest, own.alive
+    renewed = outlook_renewed(state, outlook, rows, [part]).coldest if part else None
+    keep = [k for k, a in enumerate(state.ahead_d) if a >= 0]
+    return pd.DataFrame(
+        {
+            "day": dates_of(state.day + state.ahead_d[keep]),
+            "coldest_start_c": [float(weighted_quantile(now[k], alive, 0.5)[0]) for k in keep],
+            "low_c": [float(weighted_quantile(now[k], alive, 0.1)[0]) for k in keep],
+            "high_c": [float(weighted_quantile(now[k], alive, 0.9)[0]) for k in keep],
+            "renewed_c": [
+                float("nan") if renewed is None else float(weighted_quantile(renewed[k], alive, 0.5)[0]) for k in keep
+            ],
+        }
+    )
+
+
+def season_course(climate: pd.DataFrame, depot: str, as_of: pd.Timestamp, *, days: int = int(AHEAD_D)) -> pd.DataFrame:
+    """A depot's daily lows over the coming days by its climate: day, low_c (mean), one_in_ten_c (a cold morning), and
+    assumed: whether no climate of the depot is known."""
+    ahead = np.arange(0, days + 1, 7, dtype=np.int64)
+    first = int(as_of.timestamp() // 86400)
+    mean, sd = seasonal_lows(climate, [depot], first + ahead)
+    known = climate.loc[climate["depot"] == depot, "low_c"].notna().any()
+    return pd.DataFrame(
+        {
+            "day": dates_of((first + ahead).astype(np.float64)),
+            "low_c": mean[0],
+            "one_in_ten_c": mean[0] - Z_80 * sd[0],
+            "assumed": not known,
+        }
+    )

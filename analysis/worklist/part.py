@@ -1,0 +1,107 @@
+"""Which part: how much colder a vehicle would start with each part renewed (health assessment, ISO 13374)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.forecast.outlook import Outlook, coldest_today, renewed_coldest, weighted_quantile
+from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
+from analysis.readings.outcomes import blamed
+from analysis.readings.panel import Floats, Ints, Reals, dates_of
+from analysis.readings.renewals import PARTS
+from analysis.wear.fleet_growth import GROWTH_D
+from analysis.wear.paths import DAYS_PER_YEAR
+from analysis.wear.state import FleetState
+
+LEAST_GAIN_K = 1.0  # a draw in which no renewal gains this much names no part, our choice
+PROGRESS_SD = 1.0  # progress is counted from one standard deviation below the estimate, our choice
+SURELY_STEADY = 0.05  # a part less probably steady than this surely wears, our choice
+PART_CHANNEL = {
+    "battery": BATTERY,
+    "positive_cable": POSITIVE,
+    "ground_path": GROUND,
+    "solenoid_contacts": CONTACTS,
+    "starter_motor": MOTOR,
+    "control_circuit": CONTROL,
+    "engine_drag": LOAD,
+}
+
+
+def part_shares(gain: Reals, weight: Floats) -> Floats:
+    """(rows, 7) probability that the part is what limits the start: the share of draws in which it gains most.
+
+    gain: (7, rows, K) kelvin colder with each part renewed; weight (rows, K).  The rest to one is "none of them".
+    """
+    best = gain.argmax(axis=0)
+    enough = gain.max(axis=0) > LEAST_GAIN_K
+    total = weight.sum(axis=1)
+    return np.stack([(weight * (enough & (best == k))).sum(axis=1) / total for k in range(len(PARTS))], axis=1)
+
+
+def wear_shares(state: FleetState) -> Floats:
+    """(U, 7 parts) probability that the part wears at all, from the growth posterior alone."""
+    worn = {p: 1.0 - state.growth[c].steady for p, c in PART_CHANNEL.items()}
+    load = worn["engine_drag"]
+    worn["starter_motor"] = np.maximum(worn["starter_motor"], load * state.starter_share)
+    worn["engine_drag"] = load * (1.0 - state.starter_share)
+    return np.stack([worn[p] for p in PARTS], axis=1)
+
+
+def wear_progress(state: FleetState) -> Floats:
+    """(U,) how far the worst part has come from new (0) to failing at +5 degC (1), where it surely wears."""
+    out = np.zeros(len(state.group))
+    for c, growth in enumerate(state.growth):
+        share = (growth.level - PROGRESS_SD * growth.level_sd - 1.0) / state.fail_excess[state.group, c]
+        sure = growth.steady < SURELY_STEADY
+        out = np.maximum(out, np.where(sure & np.isfinite(share), share, 0.0))
+    return out
+
+
+def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: Floats) -> tuple[pd.DataFrame, Floats]:
+    """Long table of units and parts, and (U, 7) part probabilities.
+
+    rows: vehicles worth the detail (the others get wear probabilities only); weight: (rows, K).
+    """
+    n = len(state.group)
+    shares = wear_shares(state)
+    worn = shares.copy()
+    cold = np.full((n, len(PARTS)), np.nan)
+    if len(rows):
+        renewed = renewed_coldest(state, outlook, h, rows)
+        gain = outlook.coldest[h][rows][None] - renewed
+        shares[rows] = part_shares(gain, weight)
+    shares = blamed(shares, outlook.failures)
+    for k, part in enumerate(PARTS):
+        today, alive = coldest_today(state, outlook, shares.argmax(axis=1), rows, part, 1.0 - shares[rows, k])
+        cold[rows, k] = weighted_quantile(today, alive, 0.5)
+    frames = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
+    order = np.argsort(np.tile(np.arange(n), len(PARTS)), kind="stable")
+    return pd.concat(frames, ignore_index=True).iloc[order].reset_index(drop=True), shares
+
+
+def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: Floats) -> pd.DataFrame:
+    c = PART_CHANNEL[part]
+    growth = state.growth[c]
+    usual = state.laws.base[state.group, c]
+    return pd.DataFrame(
+        {
+            "unit": state.panel.units["unit"].to_numpy(),
+            "part": part,
+            "level": growth.level,
+            "level_mohm": growth.level * usual,
+            "se_mohm": growth.level_sd * usual,
+            "usual_mohm": usual,
+            "spread_mohm": state.laws.base_sd[state.group, c] * usual,
+            "before_mohm": growth.before * usual,
+            "before_on": dates_of(state.day - growth.back_d),
+            "growth_per_year": (growth.later - growth.level) * DAYS_PER_YEAR / GROWTH_D,
+            "growth_mohm_per_month": (growth.later - growth.level) * usual,
+            "worn_probability": worn,
+            "part_probability": share,
+            "renewed_coldest_start_c": cold,
+            "began_on": dates_of(state.day - growth.onset_d),
+            "readings": state.usable[c].sum(axis=1),
+            "last_slip": growth.last_slip,
+        }
+    )

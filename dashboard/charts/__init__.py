@@ -1,0 +1,1 @@
+"""Charts and the one design of type, spacing and colour."""

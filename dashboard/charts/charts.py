@@ -1,0 +1,480 @@
+"""Charts for screen: titles, units, intervals, and a text that says the same to those who cannot see them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import altair as alt
+import pandas as pd
+
+from analysis.worklist.course import PartCourse
+from dashboard.charts import theme
+from dashboard.words.plain_text import celsius, day, span, temperature
+
+Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
+
+HEIGHT = 380  # [px] with title and legend, our choice
+LOW_HEIGHT = 330
+WARM_C = 25.0  # [°C] warmer than this a coldest start is not drawn or said; our choice
+FEW_DEPOTS = 5  # up to so many, the hours are written out
+READ, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
+    "read", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
+)  # fmt: skip
+_DATE = alt.Axis(format="%b %y", labelOverlap=True, tickCount=8, title=None, grid=False)
+_LOOKS = {
+    READ: ("circle", theme.BLUE),
+    LEFT_OUT: ("cross", theme.GREY),
+    DOUBTFUL: ("diamond", theme.ORANGE),
+    ASIDE: ("triangle-up", theme.VERMILION),
+    WAITING: ("square", theme.PURPLE),
+}
+
+
+@dataclass(frozen=True)
+class Axis:
+    """An upright axis that several layers share."""
+
+    title: str
+    scale: alt.Scale
+
+    def y(self, field: str) -> alt.Y:
+        """The channel of one field on this axis."""
+        return alt.Y(field, scale=self.scale, title=self.title)
+
+
+_FOOT = 0.02  # marks without a value stand this share of the axis above zero
+
+
+def specification(chart: Chart) -> dict[str, Any]:
+    """The chart as a Vega-Lite specification, for the screens to keep; checking it is the tests' work."""
+    spec: dict[str, Any] = chart.to_dict(validate=False)
+    return spec
+
+
+def _rows(frame: Any, **_options: Any) -> dict[str, Any]:
+    """A DataFrame's rows as Vega-Lite takes them: null where missing or infinite; times are texts, see `_time`."""
+    plain = {}
+    for name in frame.columns:
+        cells = frame[name].tolist()
+        plain[str(name)] = [None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in cells]
+    return {"values": [dict(zip(plain, row, strict=True)) for row in zip(*plain.values(), strict=True)]}
+
+
+# Altair's own ways take every column's type apart anew for every layer and check every piece of a chart as it is made:
+# together two fifths of the time that a chart takes. The tests check whole charts instead.
+alt.utils.schemapi.disable_debug_mode()
+alt.data_transformers.register("rows", _rows)
+alt.data_transformers.enable("rows")
+
+
+def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
+    """Timestamps as the browser takes them: local, without a zone, so that no day slips."""
+    out = frame.copy()
+    for name in names:
+        out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M:%S")
+    return out
+
+
+def part_chart(
+    course: PartCourse,
+    *,
+    title: str,
+    as_of: pd.Timestamp,
+    repairs: pd.DataFrame,
+    printed_limit: float | None = None,
+    marks: pd.DataFrame | None = None,
+    fahrenheit: bool = False,
+) -> Chart:
+    """One part over time: readings with their intervals, the path and its projection, class band, limits, repairs.
+
+    repairs: done_on, words; marks: taken_at, kind (DOUBTFUL, ASIDE, WAITING) of what has no value to draw.
+    """
+    readings = course.readings.assign(kind=[READ if used else LEFT_OUT for used in course.readings["used"]])
+    top = _top(course, printed_limit)
+    first, last = _span(course, as_of)
+    axis = Axis(f"{course.unit} at {temperature(20.0, fahrenheit=fahrenheit)}", alt.Scale(domain=[0, top], nice=False))
+    band = pd.DataFrame(
+        {
+            "from": [first],
+            "to": [last],
+            "low": [max(0.0, course.usual - 2 * course.spread)],
+            "high": [course.usual + 2 * course.spread],
+        }
+    )
+    layers: list[alt.Chart] = [
+        alt.Chart(_time(band, "from", "to"))
+        .mark_rect(color=theme.GREY, opacity=0.18)
+        .encode(x=alt.X("from:T", axis=_DATE), x2=alt.X2("to:T"), y=axis.y("low:Q"), y2=alt.Y2("high:Q"))
+    ]
+    layers += _limit_lines(course, printed_limit, first, top, fahrenheit=fahrenheit)
+    layers += _path_layers(course, axis)
+    layers += _reading_layers(readings, marks, axis, top)
+    layers += _event_layers(repairs, as_of, top, first)
+    return alt.layer(*layers, height=HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+
+
+def _span(course: PartCourse, as_of: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp]:
+    days = [as_of, *course.readings["taken_at"], *course.path["day"]]
+    return min(days), max(days)
+
+
+def _top(course: PartCourse, printed_limit: float | None) -> float:
+    """Upper end of the axis: everything read fits; a limit far above does not squeeze the readings flat."""
+    seen = [1.5 * course.usual, course.usual + 3 * course.spread]
+    if len(course.readings):
+        seen.append(1.1 * float(course.readings["value"].max()))
+    if len(course.path):
+        now = course.path[~course.path["ahead"]]
+        seen.append(1.6 * float(now["high"].max() if len(now) else course.path["high"].iloc[0]))
+    height = max(seen)
+    limits = [x for x in (printed_limit, course.fails_at) if x is not None and x < 3 * height]
+    return 1.05 * max([height, *limits])
+
+
+def _limit_lines(
+    course: PartCourse, printed_limit: float | None, first: pd.Timestamp, top: float, *, fahrenheit: bool
+) -> list[alt.Chart]:
+    lines = [
+        (printed_limit, "printed limit at the class's usual amps", [4, 3]),
+        (course.fails_at, f"no start at {temperature(5.0, fahrenheit=fahrenheit)} from this alone", [1, 2]),
+    ]
+    layers = []
+    for value, words, dash in lines:
+        if value is None or value > top:
+            continue
+        at = _time(
+            pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {value:.2f} {course.unit}"]}), "day"
+        )
+        layers.append(
+            alt.Chart(at).mark_rule(strokeDash=dash, color=theme.VERMILION, strokeWidth=1.5).encode(y=alt.Y("value:Q"))
+        )
+        layers.append(
+            alt.Chart(at)
+            .mark_text(align="left", baseline="bottom", dx=4, dy=-2, color=theme.VERMILION, fontSize=11)
+            .encode(x=alt.X("day:T"), y=alt.Y("value:Q"), text=alt.Text("words:N"))
+        )
+    return layers
+
+
+def _path_layers(course: PartCourse, axis: Axis) -> list[alt.Chart]:
+    path = _time(course.path, "day")
+    base = alt.Chart(path)
+    return [
+        base.mark_area(color=theme.BLUE, opacity=0.16, clip=True).encode(
+            x=alt.X("day:T", axis=_DATE), y=axis.y("low:Q"), y2=alt.Y2("high:Q")
+        ),
+        base.transform_filter("!datum.ahead")
+        .mark_line(color=theme.BLUE, strokeWidth=2, clip=True)
+        .encode(x=alt.X("day:T"), y=axis.y("value:Q")),
+        base.transform_filter("datum.ahead")
+        .mark_line(color=theme.BLUE, strokeWidth=2, strokeDash=[6, 4], clip=True)
+        .encode(x=alt.X("day:T"), y=axis.y("value:Q")),
+    ]
+
+
+def _reading_layers(readings: pd.DataFrame, marks: pd.DataFrame | None, axis: Axis, top: float) -> list[alt.Chart]:
+    if marks is not None and len(marks):
+        foot = _FOOT * top
+        readings = pd.concat([readings, marks.assign(value=foot, low=foot, high=foot)], ignore_index=True)
+    if readings.empty:
+        return []
+    data = alt.Chart(_time(readings[["taken_at", "value", "low", "high", "kind"]], "taken_at"))
+    kinds = [kind for kind in _LOOKS if (readings["kind"] == kind).any()]
+    legend = alt.Legend(title=None, orient="bottom", columns=2, labelLimit=160)
+    colour = alt.Color(
+        "kind:N", scale=alt.Scale(domain=kinds, range=[_LOOKS[kind][1] for kind in kinds]), legend=legend
+    )
+    shapes = alt.Scale(domain=kinds, range=[_LOOKS[kind][0] for kind in kinds])
+    tip = [
+        alt.Tooltip("taken_at:T", title="taken", format="%d %b %Y %H:%M"),
+        alt.Tooltip("value:Q", format=".2f"),
+        alt.Tooltip("kind:N", title="kind"),
+    ]
+    return [
+        data.mark_rule(opacity=0.45, clip=True).encode(
+            x=alt.X("taken_at:T"), y=axis.y("low:Q"), y2=alt.Y2("high:Q"),
+            color=colour,
+        ),
+        data.mark_point(filled=True, size=46, opacity=0.95, clip=True).encode(
+            x=alt.X("taken_at:T"), y=axis.y("value:Q"), tooltip=tip,
+            color=colour,
+            shape=alt.Shape("kind:N", scale=shapes, legend=legend),
+        ),
+    ]  # fmt: skip
+
+
+def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first: pd.Timestamp) -> list[alt.Chart]:
+    """Repairs as upright lines with words, and the day whose knowledge is shown."""
+    events = pd.concat(
+        [
+            pd.DataFrame({"done_on": [as_of], "words": ["day shown"]}),
+            repairs[repairs["done_on"] >= first][["done_on", "words"]],
+        ],
+        ignore_index=True,
+    )
+    base = alt.Chart(_time(events.assign(top=top), "done_on"))
+    return [
+        base.mark_rule(color=theme.GREY, strokeDash=[2, 2]).encode(x=alt.X("done_on:T")),
+        base.mark_text(angle=270, align="right", baseline="bottom", dx=-4, dy=-3, color=theme.GREY, fontSize=10).encode(
+            x=alt.X("done_on:T"), y=alt.Y("top:Q"), text=alt.Text("words:N")
+        ),
+    ]
+
+
+def limit_words(course: PartCourse, printed_limit: float | None) -> str:
+    """When the path reaches its limits if nothing is done, within the half year drawn; "" where neither is near."""
+    ahead = course.path[course.path["ahead"]]
+    said = []
+    for limit, words in ((printed_limit, "printed limit"), (course.fails_at, "level of no start from this alone")):
+        if limit is None or ahead.empty or not math.isfinite(limit):
+            continue
+        over = ahead[ahead["value"] >= limit]
+        at = f"{limit:.2f} {course.unit}"
+        if len(over):
+            now = over.index[0] == ahead.index[0]
+            said.append(
+                f"is over the {words} ({at})"
+                if now
+                else f"reaches the {words} ({at}) around {day(over['day'].iloc[0])}"
+            )
+    return f" It {' and '.join(said)}." if said else ""
+
+
+def part_text(course: PartCourse, name: str, printed_limit: float | None = None) -> str:
+    """What the part's chart shows, in words, and when it reaches its limits."""
+    unit = course.unit
+    if course.readings.empty:
+        return f"{name}: never measured on this vehicle; usual in its class is {course.usual:.2f} {unit} at 20 °C."
+    last, now, end = course.readings.iloc[-1], course.path[course.path["ahead"]].iloc[0], course.path.iloc[-1]
+    return (
+        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {last['value']:.2f} {unit}. "
+        f"Level now {now['value']:.2f} {unit} (80 % sure between {now['low']:.2f} and {now['high']:.2f}); usual in its "
+        f"class {course.usual:.2f} {unit}; in half a year {end['value']:.2f} {unit} ({end['low']:.2f} to "
+        f"{end['high']:.2f}) if nothing is done.{limit_words(course, printed_limit)}"
+    )
+
+
+def _degrees(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
+    """The columns in °F."""
+    return frame.assign(**{name: frame[name] * 1.8 + 32.0 for name in names})
+
+
+def cold_chart(
+    cold: pd.DataFrame,
+    season: pd.DataFrame,
+    forecast: pd.DataFrame,
+    *,
+    title: str,
+    renewed: str | None,
+    fahrenheit: bool = False,
+) -> Chart:
+    """The coldest start over the coming half year against the depot's mornings.
+
+    cold: as `analysis.worklist.course.cold_course`; season: as `season_course`; forecast: date, low_c; renewed: words for the
+    line with the suspect part renewed, None to leave it out.
+    """
+    lowest, highest = float(season["one_in_ten_c"].min()) - 8, float(season["low_c"].max()) + 6
+    for column in ("high_c", "coldest_start_c"):
+        highest = max(highest, min(float(cold[column].max()), WARM_C) + 2)
+    lowest = min(lowest, max(float(cold["coldest_start_c"].min()) - 3, -46.0))
+    if renewed is not None and cold["renewed_c"].notna().any():
+        lowest = min(lowest, max(float(cold["renewed_c"].min()) - 3, -46.0))
+    title_y = "°F" if fahrenheit else "°C"
+    if fahrenheit:
+        lowest, highest = lowest * 1.8 + 32.0, highest * 1.8 + 32.0
+        cold = _degrees(cold, "coldest_start_c", "low_c", "high_c", "renewed_c")
+        season, forecast = _degrees(season, "low_c", "one_in_ten_c"), _degrees(forecast, "low_c")
+    scale = alt.Scale(domain=[lowest, highest], nice=False)
+    seasons = alt.Chart(_time(season, "day"))
+    mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
+        x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2=alt.Y2("low_c:Q")
+    )
+    called = "a usual low, assumed" if season["assumed"].any() else "the depot's usual low"
+    usual = (called, theme.GREY, [1, 0], season.rename(columns={"low_c": "value"}))
+    start = ("coldest start as it is", theme.BLUE, [1, 0], cold.rename(columns={"coldest_start_c": "value"}))
+    lines = [usual, start]
+    if renewed is not None and cold["renewed_c"].notna().any():
+        lines.append((renewed, theme.GREEN, [6, 4], cold.rename(columns={"renewed_c": "value"})))
+    if len(forecast):
+        lines.append(("forecast low", theme.PURPLE, [2, 2], forecast.rename(columns={"low_c": "value", "date": "day"})))
+    data = pd.concat([f[["day", "value"]].assign(line=name) for name, _, _, f in lines], ignore_index=True)
+    domain = [name for name, *_ in lines]
+    colour = alt.Color(
+        "line:N", scale=alt.Scale(domain=domain, range=[c for _, c, _, _ in lines]),
+        legend=alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300),
+    )  # fmt: skip
+    dash = alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[d for _, _, d, _ in lines]), legend=None)
+    between = (
+        alt.Chart(_time(cold, "day"))
+        .mark_area(color=theme.BLUE, opacity=0.16, clip=True)
+        .encode(x=alt.X("day:T"), y=alt.Y("low_c:Q", scale=scale, title=title_y), y2=alt.Y2("high_c:Q"))
+    )
+    drawn = (
+        alt.Chart(_time(data, "day"))
+        .mark_line(strokeWidth=2, clip=True)
+        .encode(
+            x=alt.X("day:T"), y=alt.Y("value:Q", scale=scale, title=title_y), color=colour, strokeDash=dash,
+            tooltip=[alt.Tooltip("line:N", title="line"), alt.Tooltip("day:T", title="day", format="%d %b %Y"),
+                     alt.Tooltip("value:Q", title=title_y, format=".0f")],
+        )
+    )  # fmt: skip
+    return alt.layer(
+        mornings, between, drawn, height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14)
+    )
+
+
+def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = False) -> str:
+    """What the chart of the coldest start shows, in words."""
+    now, end = cold.iloc[0], cold.iloc[-1]
+    coldest = season.iloc[int(season["one_in_ten_c"].to_numpy().argmin())]
+    mornings = (
+        f"No climate of its depot is known: mornings like those drawn are assumed, one in ten below "
+        f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}; bring in a climate file."
+        if season["assumed"].any()
+        else f"The depot's coldest time is around {day(coldest['day'])}: one morning in ten below "
+        f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}."
+    )
+    middle, low, high = (celsius(now[name], fahrenheit=fahrenheit) for name in ("coldest_start_c", "low_c", "high_c"))
+    ahead = ahead_words(end["coldest_start_c"], fahrenheit=fahrenheit)
+    return f"Coldest start now {middle} (80 % sure: {span(low, high)}), in half a year {ahead}. {mornings}"
+
+
+def ahead_words(coldest_c: float, *, fahrenheit: bool = False) -> str:
+    """A coldest start in half a year; above WARM_C no morning is warm enough, and the figure itself means nothing."""
+    if coldest_c >= WARM_C:
+        return f"no start even at {temperature(WARM_C, fahrenheit=fahrenheit)}"
+    return celsius(coldest_c, fahrenheit=fahrenheit)
+
+
+def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
+    """Probability of a no-start by the end of each coming week, as it is and with the suspect part renewed.
+
+    outlook: week_start, probability, probability_low, probability_high, probability_renewed.
+    """
+    scale = alt.Scale(domain=[0, 1])
+    axis = alt.Axis(format="%", title="no-start by then")
+    data = _time(outlook, "week_start")
+    as_is = "if nothing is done"
+    long = pd.concat(
+        [
+            data[["week_start"]].assign(value=data["probability"], line=as_is),
+            data[["week_start"]].assign(value=data["probability_renewed"], line=renewed),
+        ],
+        ignore_index=True,
+    )
+    legend = alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300)
+    domain = [as_is, renewed]
+    between = (
+        alt.Chart(data)
+        .mark_area(color=theme.VERMILION, opacity=0.14)
+        .encode(
+            x=alt.X("week_start:T", axis=_DATE),
+            y=alt.Y("probability_low:Q", scale=scale, axis=axis),
+            y2=alt.Y2("probability_high:Q"),
+        )
+    )
+    lines = (
+        alt.Chart(long)
+        .mark_line(strokeWidth=2)
+        .encode(
+            x=alt.X("week_start:T", axis=_DATE),
+            y=alt.Y("value:Q", scale=scale, axis=axis),
+            color=alt.Color(
+                "line:N", scale=alt.Scale(domain=domain, range=[theme.VERMILION, theme.GREEN]), legend=legend
+            ),
+            strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[[1, 0], [6, 4]]), legend=None),
+            tooltip=[
+                alt.Tooltip("line:N", title="line"),
+                alt.Tooltip("week_start:T", title="week from", format="%d %b %Y"),
+                alt.Tooltip("value:Q", title="probability", format=".0%"),
+            ],
+        )
+    )
+    return alt.layer(between, lines, height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+
+
+def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
+    """Vehicles on past lists: a line per depot or part, a column per list, the count written into every cell.
+
+    history: day, `by`, vehicles; order: the lines from the top.
+    """
+    days = sorted(history["day"].unique())
+    grid = pd.MultiIndex.from_product([order, days], names=[by, "day"]).to_frame(index=False)
+    data = grid.merge(history, on=[by, "day"], how="left")
+    data["vehicles"] = [0 if pd.isna(n) else int(n) for n in data["vehicles"]]
+    most = max(1, int(data["vehicles"].max()))
+    data["share"] = [n / most for n in data["vehicles"]]
+    base = alt.Chart(_time(data, "day")).encode(
+        x=alt.X("yearmonthdate(day):O", axis=alt.Axis(title=None, format="%d %b %y", labelAngle=0, labelOverlap=True)),
+        y=alt.Y(f"{by}:N", sort=list(order), title=None, axis=alt.Axis(labelLimit=130)),
+    )
+    tip = [
+        alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
+        alt.Tooltip(f"{by}:N"),
+        alt.Tooltip("vehicles:Q"),
+    ]
+    cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
+        color=alt.Color("share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)), legend=None),
+        tooltip=tip,
+    )
+    counts = base.mark_text(fontSize=11).encode(text=alt.Text("vehicles:Q"), color=alt.value(theme.INK))
+    return alt.layer(cells, counts).properties(
+        height=60 + 28 * len(order), title=alt.TitleParams(title, anchor="start", fontSize=14)
+    )
+
+
+def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahrenheit: bool = False) -> Chart:
+    """How many vehicles likely fail to start at each temperature: columns low_c, likely, possible."""
+    unit = "°F" if fahrenheit else "°C"
+    rule = pd.DataFrame({"low_c": [chosen_c]})
+    if fahrenheit:
+        counts, rule = _degrees(counts, "low_c"), _degrees(rule, "low_c")
+    base = alt.Chart(counts).encode(
+        x=alt.X("low_c:Q", title=f"morning low, {unit}", scale=alt.Scale(reverse=True, nice=False))
+    )
+    y = alt.Y("likely:Q", title="vehicles that fail to start")
+    return alt.layer(
+        base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2=alt.Y2("possible:Q")),
+        base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(
+            y=y,
+            tooltip=[
+                alt.Tooltip("low_c:Q", title=unit, format=".0f"),
+                alt.Tooltip("likely:Q"),
+                alt.Tooltip("possible:Q"),
+            ],
+        ),
+        alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.GREY, strokeWidth=2).encode(x=alt.X("low_c:Q")),
+    ).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+
+
+def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
+    """Hours used of the hours there are, by depot and week: columns depot, iso_week, hours, booked."""
+    few = hours["depot"].nunique() <= FEW_DEPOTS
+    data = hours.assign(
+        share=[b / h if h > 0 else 0.0 for b, h in zip(hours["booked"], hours["hours"], strict=True)],
+        words=[
+            "closed" if h <= 0 else f"{b:.1f} of {h:.0f} h" if few else f"{b:.0f}/{h:.0f}"
+            for b, h in zip(hours["booked"], hours["hours"], strict=True)
+        ],
+    )[["depot", "iso_week", "hours", "booked", "share", "words"]]
+    base = alt.Chart(data).encode(
+        x=alt.X("depot:N", title=None, axis=alt.Axis(orient="top", labelAngle=0 if few else -40, labelLimit=90)),
+        y=alt.Y("iso_week:O", title=None),
+    )
+    tip = [alt.Tooltip("depot:N"), alt.Tooltip("iso_week:N", title="week"), alt.Tooltip("booked:Q", title="h used", format=".1f"),
+           alt.Tooltip("hours:Q", title="h there", format=".1f")]  # fmt: skip
+    cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
+        color=alt.Color(
+            "share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)),
+            legend=None,
+        ),
+        tooltip=tip,
+    )  # fmt: skip
+    numbers = base.mark_text(fontSize=11).encode(text=alt.Text("words:N"), color=alt.value(theme.INK))
+    height = 60 + 26 * max(1, data["iso_week"].nunique())
+    return alt.layer(cells, numbers).properties(
+        height=height, title=alt.TitleParams(title, anchor="start", fontSize=14)
+    )

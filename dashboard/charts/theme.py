@@ -1,0 +1,119 @@
+"""Colours, flags and page style of the screens: one accent, a palette for every eye, signs beside every colour."""
+
+from __future__ import annotations
+
+from typing import Final
+
+# Okabe and Ito's palette (2008), chosen because its hues stay apart for colour-blind readers; grey for the usual.
+BLUE: Final = "#0072B2"
+VERMILION: Final = "#D55E00"
+ORANGE: Final = "#BC7C00"
+GREEN: Final = "#00875F"
+PURPLE: Final = "#A8588C"
+GREY: Final = "#7F8A90"
+BROWN: Final = "#9A6A3A"
+SERIES: Final = (BLUE, VERMILION, GREEN, ORANGE, PURPLE, BROWN, GREY)
+GROUNDS: Final = ("#FCFBF8", "#13181B")  # of the light and of the dark theme; every colour above stands out from both
+INK: Final = "#10171A"
+
+FILLED: Final = ("#DCE6EA", "#4D9BCB")  # from nothing to full, both light enough for INK
+
+ACT_SIGN: Final = "▲"
+WATCH_SIGN: Final = "◆"
+PASS_SIGN: Final = "○"
+SIGNS: Final = {"act": ACT_SIGN, "watch": WATCH_SIGN, "pass": PASS_SIGN}
+CHANGE_SIGNS: Final = {"new": "✚", "worse": "▲", "better": "▽", "same": "=", "first": "●"}
+
+STREAMLIT_FLAGS: Final = (
+    "--theme.light.primaryColor=#00607A",
+    f"--theme.light.backgroundColor={GROUNDS[0]}",
+    "--theme.light.secondaryBackgroundColor=#F0EEE7",
+    f"--theme.light.textColor={INK}",
+    "--theme.light.linkColor=#00607A",
+    "--theme.dark.primaryColor=#58C4DC",
+    f"--theme.dark.backgroundColor={GROUNDS[1]}",
+    "--theme.dark.secondaryBackgroundColor=#1F272B",
+    "--theme.dark.textColor=#E8ECEC",
+    "--theme.dark.linkColor=#58C4DC",
+    "--theme.baseRadius=small",
+    "--theme.showWidgetBorder=true",
+    "--runner.magicEnabled=false",
+)
+"""Flags for `streamlit run`, so that no settings file has to lie beside the user's database."""
+
+_STYLE: Final = """<style>
+[data-testid="stMainBlockContainer"] { padding: 3.9rem 2.5rem 4rem 2.5rem; max-width: 1180px; }
+[data-testid="stMainBlockContainer"] h1 { font-size: 1.7rem; padding: 0 0 .2rem 0; }
+[data-testid="stMainBlockContainer"] h2 { font-size: 1.25rem; padding: .6rem 0 .1rem 0; }
+[data-testid="stMainBlockContainer"] h3 { font-size: 1.05rem; padding: .3rem 0 0 0; }
+[class*="st-key-row-"] [data-testid="stVerticalBlock"] { gap: .15rem; }
+[class*="st-key-row-"] { gap: .35rem; padding-bottom: .9rem; }
+[class*="st-key-row-"] [data-testid="stPageLink-NavLink"] { padding-left: 0; margin-left: 0; gap: 0; }
+[class*="st-key-row-"] [data-testid="stPageLink-NavLink"] > span:first-child:not(:only-child) { display: none; }
+[class*="st-key-row-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"],
+[class*="st-key-visit-"] [data-testid="stPageLink"] [data-testid="stIconMaterial"] { display: none; }
+[class*="st-key-visit-"] [data-testid="stPageLink"] a { padding: 0; margin-left: 0; gap: 0; }
+[class*="st-key-visit-"] [data-testid="stPageLink-NavLink"] > span:first-child:not(:only-child) { display: none; }
+[class*="st-key-visit-"] [data-testid="stPageLink"] p { font-weight: 700; }
+[class*="st-key-row-"] [data-testid="stPageLink"] p { font-size: 1.25rem; font-weight: 700; }
+[class*="st-key-row-"] [data-testid="stPageLink"] p, [class*="st-key-visit-"] [data-testid="stPageLink"] p {
+  text-decoration: underline; text-decoration-thickness: 1px; text-underline-offset: .2em; }
+.st-key-numbers [data-testid="stMetricValue"] { font-size: 1.45rem; }
+.st-key-numbers [data-testid="stMetricValue"] * { white-space: normal; overflow-wrap: normal; }
+[data-testid="stMainBlockContainer"] { overflow-wrap: anywhere; }
+/* WCAG 2.2 AA, 1.4.3 and 1.4.11: text 4.5 to 1, large text, signs and edges of fields 3 to 1, in both themes */
+[data-testid="stCaptionContainer"] { opacity: .8; }
+[data-testid="stBaseButton-primary"], [data-testid="stBaseButton-primary"] *, [data-testid="stBaseButton-primaryFormSubmit"] *,
+[data-testid="stMultiSelectTagsContainer"] *:not(input) { color: light-dark(#FFFFFF, #0B1215); }
+[data-testid="stVegaLiteChart"] .role-axis-label text, [data-testid="stVegaLiteChart"] .role-legend-label text,
+[data-testid="stVegaLiteChart"] .role-axis-title text, [data-testid="stVegaLiteChart"] .role-mark text[fill="#7F8A90"] {
+  fill: light-dark(#4A5459, #D6DCDD); }
+[data-testid="stVegaLiteChart"] .role-mark text[fill="#D55E00"] { fill: light-dark(#B04A00, #FF9255); }
+[data-testid="stTextInputRootElement"], [data-testid="stTextAreaRootElement"], [data-testid="stNumberInputContainer"],
+[data-testid="stDateInputField"], [data-testid="stTimeInput"] [role="group"], [data-testid="stSelectbox"] [role="group"],
+[data-testid="stMultiSelect"] div:has(> [data-testid="stMultiSelectTagsContainer"]) {
+  border-color: light-dark(#7C868B, #7C878C); }
+.st-key-bay input { min-height: 3.1rem; font-size: 1.15rem; }
+.st-key-bay [data-testid="stButton"] button { min-height: 3.1rem; }
+.st-key-bay label p { font-size: 1.02rem; }
+.st-key-bay [data-testid="stButtonGroup"] button { min-height: 2.9rem; min-width: 2.9rem; }
+.st-key-bay [data-testid="stTab"], .st-key-bay [data-baseweb="tab"] { min-height: 3rem; }
+.st-key-bay [data-testid="stDateInputFieldsScroller"], .st-key-bay [data-testid="stTimeInputTimeDisplay"],
+.st-key-bay [data-testid="stDateInput"] [role="group"], .st-key-bay [data-testid="stTimeInput"] [role="group"],
+.st-key-bay [data-testid="stSelectbox"] [role="group"] { min-height: 3.1rem; align-items: center; }
+.st-key-bay [data-testid="stTextInputRootElement"] { height: auto; min-height: 3.1rem; }
+.st-key-bay [data-testid="stDateInputCalendarButton"], .st-key-bay [data-testid="stSelectbox"] button {
+  min-height: 2.9rem; min-width: 2.9rem; }
+.st-key-bay [data-testid="stTooltipHoverTarget"] button { padding: .95rem .6rem; margin: -.95rem -.6rem; box-sizing: content-box; }
+[data-testid="stLayoutWrapper"]:has(> .st-key-savebar) { position: sticky; bottom: 0; z-index: 90; }
+.st-key-savebar { background: Canvas; background: PAPER; border-top: 1px solid color-mix(in srgb, currentColor 25%, transparent);
+  padding: .5rem 0 .6rem 0; gap: .35rem; }
+.st-key-savebar p { margin: 0; line-height: 1.3; }
+.st-key-savebar [data-testid="stMarkdownContainer"], .st-key-savebar [data-testid="stCaptionContainer"],
+[class*="st-key-beside_"] [data-testid="stMarkdownContainer"] { margin-bottom: 0; }
+[class*="st-key-beside_"] [data-testid="stMarkdown"] p { font-size: .95rem; line-height: 1.3; }
+.st-key-savebar [data-testid="stMarkdown"] p { display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 3; overflow: hidden; }
+.st-key-savebar .st-key-whose { gap: .35rem; }
+.st-key-measured { gap: .55rem; }
+.st-key-measured [class*="st-key-beside_"] { gap: .1rem; margin-top: -.45rem; padding-bottom: .4rem; }
+.st-key-measured [data-testid="stCaptionContainer"] p { margin: 0; }
+.st-key-bay [data-testid="stPageLink"] a, .st-key-bay summary { min-height: 2.9rem; align-items: center; }
+@media (max-width: 640px) {
+  [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
+  [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }
+  [class*="st-key-visit-"] { flex-direction: column; gap: .1rem; }
+  [class*="st-key-visit-"] > div { flex: 0 0 auto; width: 100%; }
+}
+@media print { [data-testid="stSidebar"], header { display: none; } }
+</style>"""
+
+
+def style_sheet() -> str:
+    """The pages' fixed style sheet as HTML; it holds nothing that a user typed."""
+    return _STYLE.replace("PAPER", f"light-dark({_background('light')}, {_background('dark')})")
+
+
+def _background(theme: str) -> str:
+    """The page's own background, which a bar over it needs too."""
+    begin = f"--theme.{theme}.backgroundColor="
+    return next(flag.removeprefix(begin) for flag in STREAMLIT_FLAGS if flag.startswith(begin))

@@ -1,0 +1,83 @@
+"""The demo: an invented operator's files, imported through the front door."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from analysis.forecast.learning import Look
+from analysis.worklist.assess import Assessment
+from dashboard.cli.tables import list_table
+from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.weekly import issue, issue_for
+from demo_fleet.export import export_fleet
+from demo_fleet.scenario import AS_OF, OPERATOR, STORIES, demo_operator
+from ingest import store
+from ingest.importer import import_paths
+from ingest.records import read_settings, save_setting
+
+MARK = "demo_fleet"
+
+
+class DemoRefused(ValueError):
+    """The file holds something else."""
+
+
+def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], None]) -> int:
+    """Make the demo database at `path` (nothing else may be in it), print the weekly list, the plan, what to try next."""
+    db = store.open_database(path)
+    if not store.is_empty(db) and MARK not in read_settings(db):
+        raise DemoRefused(
+            f"{path} holds something other than the demo; name another file with --db, or none for demo.db"
+        )
+    day = AS_OF
+    now = datetime.combine(day, time(6, 0))
+    with tempfile.TemporaryDirectory() as folder:
+        export_fleet(demo_operator(), Path(folder), split="depot", weekly_hours=True)
+        outcome = import_paths(db, [folder], now=now, by="demo")
+    save_setting(db, MARK, {"as_of": day.isoformat()}, by="demo")
+    say(f"{OPERATOR}: {outcome.summary()}")
+    assessment = issued_lists(db, day, now)
+    rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
+    show(list_table(rows, assessment))
+    show(demo_plan(db, day, assessment))
+    show(try_next(path))
+    return 0
+
+
+def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
+    """Issue the list of the week before, if there is none, and of this one; returns the assessment of `day`."""
+    looks: dict[float, Look] = {}
+    assessment = assess_database(db, as_of=day, looks=looks)
+    week = timedelta(days=7)
+    issue_for(db, day - week, now=now - week, looks=looks)
+    issue(db, assessment, now=now)
+    return assessment
+
+
+def demo_plan(db: Database, day: date, assessment: Assessment) -> str:
+    """The replacement plan in its table form."""
+    from dashboard.desk.planning import make_plan
+    from dashboard.files.plan_export import render
+
+    return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by="demo"), "table"))
+
+
+def try_next(path: Path) -> str:
+    """A few lines on what to try next."""
+    name = next(iter(STORIES))
+    title, _ = STORIES[name]
+    return "\n".join(
+        [
+            "",
+            "What to try next:",
+            f"  cranktrend --db {path} unit {name} --as-of {AS_OF}      one vehicle: {title}",
+            f"  cranktrend --db {path} risk --as-of {AS_OF} --all       every vehicle, healthy ones too",
+            f"  cranktrend --db {path} set-aside list                   entries that could not be believed",
+            f"  cranktrend --db {path} dashboard                        the screens, at http://127.0.0.1:8501",
+        ]
+    )

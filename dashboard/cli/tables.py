@@ -1,0 +1,276 @@
+"""Tables for a terminal: the weekly list and one vehicle's sheet."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.worklist.assess import Assessment
+from analysis.worklist.course import plain_slopes
+from dashboard.desk.own_limits import limit_book
+from dashboard.desk.reading_source import Taken, expect, knowledge_from, take_apart, unit_row, whose_by_record
+from dashboard.files import reading_json
+from dashboard.words import list_row as wording
+from dashboard.words import reading_sheet, reasons
+from dashboard.words.plain_text import clean, number, percent
+from ingest import store
+from ingest.entries import Entry
+from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, OBSERVATIONS, QUANTITIES
+
+SAFE_NOTE = (
+    "Before cranking or probing: neutral or park, wheels chocked, ventilate, eye protection, rings off, no loose sleeves "
+    "near belts; crank 30 s at most, then let it cool 2 min; not for high-voltage hybrid or electric traction systems. "
+    "The vehicle maker's procedure, local rules and licensed practice come first."
+)
+WIDTH = 118
+
+
+def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
+    """The weekly list with reasons under each vehicle."""
+    judged = assessment.units["status"] == "judged"
+    head = f"Weekly list for {assessment.as_of:%Y-%m-%d}: no-start within {assessment.horizon_days} days"
+    lines = [head, "=" * len(head)]
+    flagged = int(assessment.units["flagged"].sum())
+    lines.append(
+        f"{flagged} of {len(assessment.units)} vehicles flagged; {int((~judged).sum())} have too few readings to judge."
+    )
+    if rows:
+        lines += ["", row_line("unit", "depot", "part", "sure", "no-start", "coldest start", "act by", "last reading")]
+    for row in rows:
+        lines.append(
+            row_line(
+                row["unit"], row["depot"] or "-", reasons.part_name(row["part"]),
+                percent(row["part_probability"]) if row["part"] else "-",
+                percent(row["no_start_probability"]), start_words(row), row["act_by"] or "-",
+                row["last_reading_on"] or "-",
+            )
+        )  # fmt: skip
+        for reason in row["reasons"]:
+            lines += textwrap.wrap(clean(reason), WIDTH, initial_indent="    - ", subsequent_indent="      ")
+        if row["next_test"]:
+            lines += textwrap.wrap(
+                f"measure next: {row['next_test']}", WIDTH, initial_indent="    > ", subsequent_indent="      "
+            )
+        elif row["flagged"]:
+            lines += textwrap.wrap(
+                f"enough measured, act: {row['action']}", WIDTH, initial_indent="    > ", subsequent_indent="      "
+            )
+    if rows:
+        lines += ["", *textwrap.wrap(SAFE_NOTE, WIDTH)]
+    return "\n".join(lines)
+
+
+def row_line(unit: str, depot: str, part: str, sure: str, risk: str, start: str, act_by: str, last: str) -> str:
+    """One line of the list."""
+    return f"{clean(unit):12.12s} {clean(depot):10.10s} {part:18s} {sure:>9s} {risk:>9s}  {start:29s} {act_by:11s} {last:11s}"
+
+
+def start_words(row: Mapping[str, Any]) -> str:
+    """Coldest start with its interval, short."""
+    middle = reasons.cold_words(row["coldest_start_c"])
+    span = reasons.cold_span(row["coldest_start_low_c"], row["coldest_start_high_c"]).replace(" °C", "")
+    return f"{middle} ({span})"
+
+
+def unit_sheet(
+    row: dict[str, Any],
+    assessment: Assessment,
+    readings: pd.DataFrame,
+    repairs: pd.DataFrame,
+    *,
+    fmt: str,
+    taken: Taken | None = None,
+) -> str:
+    """One vehicle: where it stands, every part, the latest readings and what the latest says, repairs.
+
+    taken: the latest reading taken apart, None for a vehicle without readings.
+    """
+    parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
+    if fmt == "json":
+        body = {
+            "as_of": f"{assessment.as_of:%Y-%m-%d}",
+            "horizon_days": assessment.horizon_days,
+            **row,
+            "parts": [part_object(p) for p in parts.to_dict("records")],
+            "latest_reading": None
+            if taken is None
+            else reading_object(taken) | {"measured": measured_object(readings)},
+        }
+        return json.dumps(body, ensure_ascii=False, indent=1)
+    mine = repairs[repairs["unit"] == row["unit"]]
+    lines = [list_table([row], assessment).split("\n\n", 1)[1], "", "Parts (at 20 °C):"]
+    lines.append(
+        f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'plain slope':>22s} {'wears':>6s}  renewed alone it starts at"
+    )
+    slopes = plain_slopes(assessment.state, str(row["unit"]))
+    for p in parts.to_dict("records"):
+        unit = reasons.quantity_unit(p["part"])
+        renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else reasons.cold_words(p["renewed_coldest_start_c"])
+        lines.append(
+            f"  {reasons.PART_WORDS[p['part']]:18s} {reasons.plain(p['level_mohm'], unit):>14s} {p['se_mohm']:9.2f}"
+            f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f}"
+            f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
+        )
+    lines.append(
+        "  plain slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"
+    )
+    lines += ["", "Latest readings:", readings_text(readings)]
+    lines += [] if taken is None else taken_lines(taken)
+    if len(mine):
+        lines += ["", "Repairs:"]
+        lines += [
+            f"  repair {r.repair_id}: {r.done_on:%Y-%m-%d} {reasons.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})"
+            for r in mine.itertuples()
+        ]
+    return "\n".join(lines)
+
+
+def slope_words(slope: tuple[float, float, float]) -> str:
+    """A slope a month with its interval, or why there is none."""
+    middle, low, high = slope
+    if math.isnan(middle):
+        return "under 5 readings"
+    return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"
+
+
+def taken_lines(taken: Taken) -> list[str]:
+    """What the latest reading says: resistances, whether it fits, charge, limits, and what it points to."""
+    check = taken.check
+    blocks = (
+        (f"What the latest reading ({taken.taken_at:%Y-%m-%d}) says:", reading_sheet.identified_lines(check), "  "),
+        (
+            "Does it fit?",
+            reading_sheet.fit_words(check),
+            "  - ",
+        ),
+        ("Limits, reading by reading:", reading_sheet.limit_words(check), "  - "),
+        ("What the latest reading alone points to:", [reading_sheet.finding_words(f) for f in check.findings], "  - "),
+        ("Resistances over time, mΩ at 20 °C:", reading_sheet.over_time_lines(taken.over_time), "  "),
+    )
+    lines = []
+    for head, texts, mark in blocks:
+        if texts:
+            lines += ["", head]
+            lines += [w for text in texts for w in wrapped(text, mark)]
+    return lines
+
+
+def wrapped(text: str, mark: str) -> list[str]:
+    """A sentence in lines of at most WIDTH after a mark; a line of a table as it is."""
+    if len(text) + len(mark) <= WIDTH:
+        return [mark + text]
+    return textwrap.wrap(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
+
+
+def reading_object(taken: Taken) -> dict[str, Any]:
+    """The latest reading for JSON, with the resistances of the readings before it."""
+    over_time = [
+        part_object({str(name): value for name, value in row.items()}) for row in taken.over_time.to_dict("records")
+    ]
+    moment = taken.taken_at.isoformat()
+    return {"taken_at": moment, **reading_json.reading_object(taken.check), "resistances_over_time": over_time}
+
+
+def measured_object(readings: pd.DataFrame) -> dict[str, Any]:
+    """What the latest reading holds, for JSON: each measurement and observation that was written down."""
+    latest = readings.sort_values("taken_at").iloc[-1]
+    numbers = {name: float(latest[name]) for name in MEASUREMENTS if pd.notna(latest.get(name))}
+    return numbers | {name: str(latest[name]) for name in OBSERVATIONS if latest.get(name)}
+
+
+def readings_text(readings: pd.DataFrame) -> str:
+    """The last six readings, newest last."""
+    if readings.empty:
+        return "  none"
+    table = readings.tail(6)
+    filled = [name for name in MEASUREMENTS if name in table and table[name].notna().any()]
+    said = ["doubtful"] if "doubtful" in table and (table["doubtful"] != "").any() else []
+    first = [name for name in ("reading_id", "taken_at") if name in table]
+    table = table[[*first, *filled, *said]].rename(columns={"reading_id": "reading"})
+    if "outcome" in readings and (told := readings["outcome"].tail(6)).ne("").any():
+        table["start"] = [reasons.OUTCOME_WORDS.get(outcome, outcome) or "-" for outcome in told]
+    table["taken_at"] = table["taken_at"].dt.strftime("%Y-%m-%d")
+    return textwrap.indent(table.to_string(index=False, na_rep="-"), "  ")
+
+
+def logbook_lines(done: pd.DataFrame) -> list[str]:
+    """Who did what, one line each; the number in brackets undoes a change."""
+    lines = []
+    for row in done.to_dict("records"):
+        said = (
+            f" {row['old'] or 'nothing'} -> {row['new'] or 'nothing'}" if row["what"] == "changed" else f" {row['new']}"
+        )
+        value = f"{' ' if row['column'] else ''}{row['column']}{said}".rstrip()
+        unit = f" ({row['unit']})" if row["unit"] else ""
+        why = f": {row['why']}" if row["why"] else ""
+        number = f" [change {row['change']}]" if row["change"] else ""
+        when = str(row["at"]).replace("T", " ")[:16]
+        lines.append(f"{when} {row['by']}: {row['what']} {row['record']}{unit}{value}{why}{number}")
+    return lines
+
+
+def part_object(part: Mapping[str, Any]) -> dict[str, Any]:
+    """One part for JSON: numbers rounded, dates as text, missing as null."""
+    out: dict[str, Any] = {}
+    for name, value in part.items():
+        if name == "unit":
+            continue
+        if isinstance(value, pd.Timestamp) or value is pd.NaT:
+            out[name] = wording.iso_day(value)
+        elif isinstance(value, float):
+            out[name] = None if pd.isna(value) else round(value, 4)
+        else:
+            out[name] = value if isinstance(value, str) else int(value)
+    return out
+
+
+def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
+    """What a reading says at once, stored or not: resistances, whether it fits, limits, and how it compares."""
+    unit, readings = unit_row(db, name), store.read_readings(db, units=[name])
+    reading = entry.as_reading()
+    at = pd.Timestamp(str(reading["taken_at"]))
+    before = readings[readings["taken_at"] < at]
+    expected = expect(db, unit, before, knowledge_from(db, unit, before=at), at=at)
+    taken = take_apart(unit, reading, before, expected, limit_book(db))
+    own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in MEASUREMENTS}}])
+    lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
+    lines += reading_sheet.identified_lines(taken.check)
+    asked = whose_lines(db, name, entry)
+    return [w for text in [*asked, *lines, *reading_sheet.advice_lines(taken.check)] for w in wrapped(text, "")]
+
+
+def whose_lines(db: Database, name: str, entry: Entry) -> list[str]:
+    """The question whether a reading is another vehicle's, or nothing; asked of one that cannot be stored too."""
+    if "taken_at" not in entry.values or not db.execute("SELECT 1 FROM units WHERE unit = ?", (name,)).fetchone():
+        return []
+    found = whose_by_record(db, name, entry.as_reading())
+    system_v = store.read_units(db).set_index("unit")["system_v"].to_dict()
+    words = reading_sheet.whose_words(name, found, {str(unit): int(v) for unit, v in system_v.items()})
+    return [words] if words else []
+
+
+def compare_with_last(readings: pd.DataFrame) -> list[str]:
+    """The latest reading against the median of the vehicle's up to five before it, where it differs by a fifth."""
+    if len(readings) < 2:
+        return ["first reading of this vehicle: nothing to compare with yet"]
+    ordered = readings.sort_values("taken_at")
+    latest, before = ordered.iloc[-1], ordered.iloc[-6:-1]
+    lines = []
+    for name in CIRCUIT_MEASUREMENTS:
+        if name not in ordered or pd.isna(latest[name]):
+            continue
+        usual = before[name].median()
+        if pd.notna(usual) and usual and abs(latest[name] / usual - 1.0) > DIFFERS:
+            words = reading_sheet.amount(name, latest[name]), reading_sheet.amount(name, usual)
+            label = QUANTITIES[name].label.lower()
+            lines.append(f"{label}: {words[0]}, median of the last {before[name].count()} was {words[1]}")
+    return lines or ["like this vehicle's last readings"]
+
+
+DIFFERS = 0.2  # a fifth more or less is worth saying, our choice

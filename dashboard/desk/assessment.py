@@ -1,0 +1,136 @@
+"""From the database to an assessment: the one path that the command line and the screens share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, MutableMapping
+from datetime import date
+from typing import Any
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.backtest.lists import backtest_lists
+from analysis.bay.next_measurement import made_already
+from analysis.circuit.limit_book import LimitBook
+from analysis.costs import PlanSettings, settings_from_mapping
+from analysis.forecast.learning import Look
+from analysis.readings.panel import FleetTables
+from analysis.worklist.assess import Assessment, assess
+from dashboard.words import list_row as wording
+from dashboard.words import reasons
+from ingest import store
+from ingest.records import read_findings, read_reset_answers, read_settings
+
+TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
+
+COSTS_KEY = "plan"  # the setting that holds the plan's costs and rules
+
+
+class NothingToAssess(Exception):
+    """The database has no vehicle, or no reading, to assess; the text says what to do."""
+
+
+def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
+    """All tables that an assessment needs; readings and repairs dated `before` or later are left out."""
+    return FleetTables(
+        units=store.read_units(db),
+        readings=store.read_readings(db, before=before),
+        repairs=store.read_repairs(db, before=before),
+        climate=store.read_climate(db),
+        forecast=store.read_forecast(db),
+        reset_answers=read_reset_answers(db),
+        findings=read_findings(db, before=before),
+    )
+
+
+def tolerated_false_flags(db: Database) -> float:
+    """The false-flag rate that the user tolerates, per 100 healthy unit-years."""
+    chosen = read_settings(db).get("tolerated_false_flags", TOLERATED_FALSE_FLAGS)
+    return float(chosen) if isinstance(chosen, int | float) else TOLERATED_FALSE_FLAGS
+
+
+def assess_database(
+    db: Database, *, as_of: date, horizon_days: int = 30, looks: MutableMapping[float, Look] | None = None
+) -> Assessment:
+    """Assess the fleet in the database with what was known at the start of `as_of`.
+
+    looks: looks at the past that assessments of the same database, unchanged since, made before; more are added.
+    Raises NothingToAssess for a database without vehicles or readings, ValueError for a bad horizon.
+    """
+    tables = load_tables(db, before=as_of)
+    check_not_empty(tables, as_of)
+    return assess(
+        tables,
+        as_of=pd.Timestamp(as_of),
+        horizon_days=horizon_days,
+        tolerated_false_flags=tolerated_false_flags(db),
+        looks=looks,
+    )
+
+
+def check_not_empty(tables: FleetTables, as_of: date) -> None:
+    """One clear sentence where there is nothing to judge."""
+    _check_some(vehicles=not tables.units.empty, readings=not tables.readings.empty, as_of=as_of)
+
+
+def check_assessable(db: Database, as_of: date) -> None:
+    """The same without reading the tables."""
+    vehicles = db.execute("SELECT 1 FROM units LIMIT 1").fetchone() is not None
+    _check_some(vehicles=vehicles, readings=store.newest_reading(db, before=as_of) is not None, as_of=as_of)
+
+
+def _check_some(*, vehicles: bool, readings: bool, as_of: date) -> None:
+    if not vehicles:
+        raise NothingToAssess("The database has no vehicles yet: import a units file first (cranktrend import FILE).")
+    if not readings:
+        raise NothingToAssess(
+            f"The database has no reading before {as_of}: import readings first, or take a later date."
+        )
+
+
+def backtest_database(
+    db: Database, dates: list[pd.Timestamp], *, horizon_days: int = 30
+) -> Iterator[tuple[pd.Timestamp, Assessment]]:
+    """Assessments as they would have been on each of `dates`."""
+    tables = load_tables(db)
+    check_not_empty(tables.before(max(dates)), max(dates).date())
+    return backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db))
+
+
+def own_costs(db: Database) -> PlanSettings:
+    """The user's costs where they can be used, else the stated defaults; the plan says what is wrong with them."""
+    saved = read_settings(db).get(COSTS_KEY)
+    try:
+        return settings_from_mapping(saved) if isinstance(saved, Mapping) else PlanSettings()
+    except ValueError:
+        return PlanSettings()
+
+
+def list_rows(
+    assessment: Assessment,
+    readings: pd.DataFrame,
+    *,
+    flagged_only: bool,
+    book: LimitBook | None = None,
+    costs: PlanSettings | None = None,
+) -> list[dict[str, object]]:
+    """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
+    units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
+    parts: dict[str, list[Mapping[Any, Any]]] = {}
+    for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):
+        parts.setdefault(str(row["unit"]), []).append(row)
+    latest = reasons.latest_drops(readings, assessment.as_of)
+    listed = readings[(readings["taken_at"] < assessment.as_of) & readings["unit"].isin(set(units["unit"]))]
+    made = made_already(listed)
+    return [
+        wording.list_row(
+            unit,
+            parts[unit["unit"]],
+            latest.get(unit["unit"]),
+            assessment,
+            book,
+            costs,
+            made.get(unit["unit"], frozenset()),
+        )
+        for unit in units.to_dict("records")
+    ]

@@ -1,0 +1,34 @@
+"""The user's own limits: a TOML text checked once, kept in the database, and used wherever a limit is shown."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+
+from sqlite_utils import Database
+
+from analysis.circuit.limit_book import LimitBook, limits_from_mapping
+from ingest.records import read_settings, save_setting
+
+SETTING = "limits"
+
+
+def parse_limits(text: str) -> dict[str, object]:
+    """TOML text -> tables, checked; ValueError with one sentence for a text or value that is not allowed."""
+    try:
+        mapping = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ValueError(f"the limits are not valid TOML: {error}") from None
+    limits_from_mapping(mapping)
+    return mapping
+
+
+def save_limits(db: Database, text: str, *, by: str) -> None:
+    """Check and keep the user's limits; an empty text goes back to the printed ones."""
+    save_setting(db, SETTING, parse_limits(text), by=by)
+
+
+def limit_book(db: Database) -> LimitBook:
+    """The user's limits, or the printed ones where there are none."""
+    kept = read_settings(db).get(SETTING)
+    return limits_from_mapping(kept) if isinstance(kept, Mapping) else LimitBook()

@@ -1,0 +1,277 @@
+"""From the database to a plan: reads what the plan needs, keeps every version, finds the last one again."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.costs import PlanSettings, settings_from_mapping
+from analysis.plan.candidates import complete_catalogue
+from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
+from analysis.worklist.assess import Assessment
+from dashboard.desk.assessment import COSTS_KEY, assess_database
+from dashboard.words.plain_text import day as day_words
+from dashboard.words.plan_words import with_words
+from ingest import store
+from ingest.fields import PARTS
+from ingest.importer import import_paths
+from ingest.records import (
+    list_plans,
+    read_decisions,
+    read_pins,
+    read_plan,
+    read_settings,
+    save_plan,
+    save_setting,
+)
+from ingest.writing import writing
+
+SETTING_KEY = COSTS_KEY
+PARTS_FILE = "parts set on screen.csv"  # the name that stands in the audit; who did it stands with its origin
+PART_COLUMNS = ("part", "price", "labour_h", "lead_days")
+PLAN_WEEKS = 13
+"""Weeks of a plan unless the user says otherwise (our choice: a quarter of a year)."""
+
+
+_STDOUT_LOCK = threading.Lock()  # standard output is the process's: one planner at a time may turn it aside
+
+
+NOT_NAMED = "not named"  # who did it, where nobody gave a name
+TOLD_DIGITS = 2  # decimals of a figure that make another plan of it, our choice
+MOST_TRIES = 4  # times that a plan is made anew because another planner was quicker, our choice
+
+
+class PlanRefused(Exception):
+    """No plan can be made; the text is one sentence that says why and what to do."""
+
+
+class Overtaken(Exception):
+    """Another person changed the plan since it was looked at; the text says what, who and when."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What a planner had in view: the newest version, and the pins as (vehicle, kind, week, by, at)."""
+
+    version: int
+    pins: tuple[tuple[str, str, str, str, pd.Timestamp], ...]
+
+
+def seen_now(db: Database) -> Seen:
+    """The newest version and the pins as they are."""
+    versions, pins = list_plans(db), read_pins(db)
+    rows = pins[["unit", "kind", "week", "by", "at"]].itertuples(index=False, name=None)
+    return Seen(int(versions["version"].max()) if len(versions) else 0, tuple(rows))
+
+
+def refuse_if_overtaken(db: Database, seen: Seen) -> None:
+    """Raise Overtaken when a pin or a version came, or a pin went, after what was `seen`."""
+    now = seen_now(db)
+    told = [
+        f"{unit} was {pin_words(kind)} {week} by {named(by)} {when(at)}"
+        for unit, kind, week, by, at in now.pins if (unit, kind, week, by, at) not in seen.pins
+    ]  # fmt: skip
+    told += [
+        f"{unit} is no longer {pin_words(kind)} {week}"
+        for unit, kind, week, by, at in seen.pins
+        if (unit, kind, week) not in {pin[:3] for pin in now.pins} and unit not in {pin[0] for pin in now.pins}
+    ]
+    if not told and now.version != seen.version:
+        newest = list_plans(db).iloc[-1]
+        told = [f"version {now.version} was made by {named(newest['by'])} {when(newest['made_at'])}"]
+    if told or now != seen:
+        raise Overtaken(f"Since you opened this page, {'; '.join(told) or 'a pin was renewed'}.")
+
+
+def pin_words(kind: str) -> str:
+    """What a pin does to a vehicle, before the week."""
+    return "kept out of" if kind == "forbid" else "fixed to"
+
+
+def named(by: object) -> str:
+    """Who it was, within a sentence."""
+    return "somebody not named" if by in ("", NOT_NAMED) else str(by)
+
+
+def when(moment: pd.Timestamp) -> str:
+    """A moment as it is spoken."""
+    return f"on {day_words(moment)} at {moment:%H:%M}"
+
+
+def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:
+    """What a plan is made from: an assessment of the day, the workshop's tables, decisions, and the pins to be kept."""
+    return PlanInputs(
+        outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
+        services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
+        repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db),
+    )  # fmt: skip
+
+
+def make_plan(
+    db: Database,
+    *,
+    as_of: date,
+    weeks: int = PLAN_WEEKS,
+    assessment: Assessment | None = None,
+    save: bool = True,
+    by: str = "command",
+    note: str = "",
+    now: datetime | None = None,
+    seen: Seen | None = None,
+) -> ReplacementPlan:
+    """Plan the coming weeks with what was known at the start of `as_of`, and keep it as a new version.
+
+    assessment: of the same day, if there is one already; seen: what the planner had in view. Where nothing differs from
+    the last version, that one is returned. A version that another planner keeps meanwhile is built upon, never passed by.
+    Raises Overtaken when something came after what was `seen`, ValueError for weeks outside 1 to 26, PlanRefused for no
+    vehicles or unusable settings, and what `assess_database` raises where there is nothing to assess.
+    """
+    day = as_of.date() if isinstance(as_of, datetime) else as_of
+    fleet = store.read_units(db)
+    if fleet.empty:
+        raise PlanRefused("The database has no vehicles yet, so there is nothing to plan: import a units file first.")
+    found = assessment or assess_database(db, as_of=day)
+    for _ in range(MOST_TRIES):
+        if seen is not None:
+            refuse_if_overtaken(db, seen)
+        base = seen_now(db)
+        last = load_plan(db)
+        plan = _made(db, found, fleet, last, day, weeks)
+        if not save:
+            return plan
+        with writing(db):
+            if seen_now(db) != base:
+                continue
+            if last is not None and _same(plan, last):
+                return last
+            version = save_plan(db, as_of=day, weeks=weeks, body=plan.to_body(), note=note, by=by, now=now)
+            return replace(plan, version=version)
+    raise PlanRefused("Others are changing the plan at this moment; plan again in a minute.")
+
+
+def _made(
+    db: Database, found: Assessment, fleet: pd.DataFrame, last: ReplacementPlan | None, day: date, weeks: int
+) -> ReplacementPlan:
+    """A plan on top of the last version, unless that is of a later day; nothing is kept."""
+    inputs = inputs_of(db, found, fleet, read_pins(db), day)
+    previous = last if last is not None and last.as_of <= pd.Timestamp(day) else None
+    with _solver_talk_to_stderr():
+        plan = plan_replacements(
+            inputs, as_of=pd.Timestamp(day), weeks=weeks, settings=plan_settings(db), previous=previous
+        )
+    return with_words(plan)
+
+
+def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
+    """Whether nothing that anyone is told has changed: visits, cancellations, figures, notes and settings."""
+
+    def told(one: ReplacementPlan) -> list[Any]:
+        visits = one.visits.assign(state=one.visits["state"] == "pinned")
+        frames = (visits, one.cancelled, one.left_out, one.orders, one.hours, one.policies)
+        tables = [frame.copy() for frame in frames]
+        for frame in tables:
+            for column in frame.select_dtypes("float"):
+                frame[column] = frame[column].round(TOLD_DIGITS) + 0.0  # no minus zero
+        figures = [frame.astype(str).to_numpy().tolist() for frame in tables]
+        return [one.as_of, one.weeks, list(one.notes), dict(one.settings), *figures]
+
+    return told(plan) == told(last)
+
+
+def load_plan(db: Database, version: int | None = None) -> ReplacementPlan | None:
+    """A version of the plan as it was made, the latest when `version` is None; None when there is none."""
+    stored = read_plan(db, version)
+    if stored is None:
+        return None
+    return replace(ReplacementPlan.from_body(stored.body), version=stored.version)
+
+
+def plan_settings(db: Database) -> PlanSettings:
+    """The plan's costs and rules: the user's own where saved, else the stated defaults."""
+    saved = read_settings(db).get(SETTING_KEY, {})
+    if not isinstance(saved, dict):
+        raise PlanRefused(f"The saved plan settings are {saved!r}; allowed is a table of names and values.")
+    try:
+        return settings_from_mapping(saved)
+    except ValueError as error:
+        raise PlanRefused(f"The saved plan settings cannot be used: {error}.") from error
+
+
+def parts_in_force(db: Database) -> pd.DataFrame:
+    """What parts cost and take, the user's own where known, else the settings': part, price, labour_h, lead_days."""
+    catalogue = complete_catalogue(store.read_parts(db), plan_settings(db))
+    rows = [(p, catalogue.price[p], catalogue.labour_h[p], catalogue.lead_days[p]) for p in PARTS]
+    return pd.DataFrame(rows, columns=list(PART_COLUMNS))
+
+
+def save_parts(db: Database, parts: pd.DataFrame, *, by: str, now: datetime | None = None) -> int:
+    """Keep prices, hours and delivery times that differ from those in force; the number of parts changed.
+
+    They take the way of a parts file, so that they are checked alike and the old values stay in the audit. Raises
+    ValueError with the reason for a value that cannot be stored.
+    """
+    old = parts_in_force(db).set_index("part")
+    new = parts.set_index("part")[list(PART_COLUMNS[1:])].astype("float64")
+    if not np.isfinite(new.to_numpy()).all():
+        raise ValueError("a price, an hour or a delivery time is missing; allowed are numbers of 0 and more")
+    changed = new[[bool((new.loc[p] != old.loc[p]).any()) for p in new.index]]
+    if changed.empty:
+        return 0
+    with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
+        file = Path(folder) / PARTS_FILE
+        changed.reset_index().to_csv(file, index=False)
+        outcome = import_paths(db, [file], by=by, now=now)
+    refused = [one.error for one in outcome.files if one.error]
+    if refused or outcome.set_aside:
+        raise ValueError(
+            refused[0] if refused else f"{outcome.set_aside} of the parts were set aside; see their reasons"
+        )
+    return len(changed)
+
+
+def save_plan_settings(db: Database, changes: dict[str, Any], *, by: str, now: datetime | None = None) -> PlanSettings:
+    """Change some of the plan's costs and rules; the old ones stay in the audit. Raises ValueError for a bad value."""
+    saved = read_settings(db).get(SETTING_KEY, {})
+    merged = {**(saved if isinstance(saved, dict) else {}), **changes}
+    checked = settings_from_mapping(merged)
+    save_setting(db, SETTING_KEY, merged, by=by, now=now)
+    return checked
+
+
+@contextmanager
+def _solver_talk_to_stderr() -> Iterator[None]:
+    """HiGHS now and then writes a line of its own to standard output, which must carry the result and nothing else."""
+    with _STDOUT_LOCK:
+        yield from _turned_aside()
+
+
+def _turned_aside() -> Iterator[None]:
+    """Standard output goes to standard error while the caller works."""
+    try:
+        out, err = sys.__stdout__, sys.__stderr__
+        if out is None or err is None:
+            yield
+            return
+        out.flush()
+        kept = os.dup(1)
+    except (OSError, ValueError):
+        yield
+        return
+    try:
+        os.dup2(2, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)

@@ -1,0 +1,151 @@
+"""From the tables to a reading taken apart: which earlier readings, which class, which limits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
+from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
+from analysis.bay.whose import (
+    OWN,
+    Vehicle,
+    Whose,
+    latest_values,
+    looks_foreign,
+    nearest_vehicles,
+    odometer_at,
+    whose_reading,
+)
+from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.limits import Limits
+from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
+from analysis.worklist.assess import Assessment
+from ingest import store
+from ingest.records import read_reset_answers
+
+CLASS_VEHICLES: Final = 400  # of one class that its laws are learned from outside an assessment, our choice
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A reading taken apart, when it was taken, and the vehicle's latest readings as resistances at 20 °C."""
+
+    taken_at: pd.Timestamp
+    check: ReadingCheck
+    over_time: pd.DataFrame
+
+
+def class_name(unit: Mapping[Any, Any]) -> str:
+    """The vehicle's class as the assessment groups it."""
+    return class_groups(pd.DataFrame([unit]))[1][0]
+
+
+def knowledge_of(assessment: Assessment, unit: Mapping[Any, Any]) -> ClassKnowledge:
+    """What an assessment learned of the vehicle's class."""
+    state = assessment.state
+    return class_knowledge(state.panel, class_name(unit), state.laws, state.growth_laws)
+
+
+def knowledge_from(db: Database, unit: Mapping[Any, Any], *, before: pd.Timestamp) -> ClassKnowledge:
+    """What the readings of the vehicle's class before a moment tell of it, where no assessment is at hand."""
+    units = store.read_units(db)
+    alike = units[(units["vehicle_class"] == unit["vehicle_class"]) & (units["system_v"] == unit["system_v"])]
+    own = alike["unit"] == unit["unit"]
+    alike = pd.concat([alike[own], alike[~own].head(CLASS_VEHICLES - 1)])
+    readings = store.read_readings(db, units=alike["unit"].tolist())
+    panel = without_slips(make_panel(alike, readings[readings["taken_at"] < before]))
+    return class_knowledge(panel, class_name(unit))
+
+
+def expect(
+    db: Database, unit: Mapping[Any, Any], readings: pd.DataFrame, known: ClassKnowledge, *, at: pd.Timestamp
+) -> Expected:
+    """What the vehicle should show at a moment, from its own readings and repairs before it."""
+    name, empty = unit["unit"], pd.DataFrame()
+    repairs, answers = store.read_repairs(db), read_reset_answers(db)
+    tables = FleetTables(
+        pd.DataFrame([unit]), readings[(readings["unit"] == name) & (readings["taken_at"] < at)],
+        repairs[(repairs["unit"] == name) & (repairs["done_on"] <= at)], empty, empty,
+        answers[answers["unit"] == name],
+    )  # fmt: skip
+    return expected_of(tables, float(days_since_epoch(pd.DatetimeIndex([at]))[0]), known)
+
+
+def take_apart(
+    unit: Mapping[Any, Any], reading: Mapping[str, Any], readings: pd.DataFrame, expected: Expected, book: LimitBook
+) -> Taken:
+    """One reading of a vehicle against what its readings before it make one expect."""
+    at = pd.Timestamp(reading["taken_at"])
+    check = check_one_reading(reading, unit, expected, limits_for(unit, book), book)
+    mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
+    return Taken(at, check, resistances_over_time(mine.tail(LATEST), expected))
+
+
+LATEST: Final = 6  # readings shown over time, our choice
+
+
+def limits_for(unit: Mapping[Any, Any], book: LimitBook) -> Limits:
+    """The limits of one vehicle."""
+    cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
+    return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
+
+
+def latest_taken(
+    db: Database, unit: Mapping[Any, Any], readings: pd.DataFrame, known: ClassKnowledge, book: LimitBook
+) -> Taken | None:
+    """The latest of `readings` of a vehicle taken apart; None where it was never read."""
+    mine = readings[readings["unit"] == unit["unit"]].sort_values("taken_at")
+    if mine.empty:
+        return None
+    latest = {str(name): value for name, value in mine.iloc[-1].to_dict().items()}
+    expected = expect(db, unit, mine, known, at=latest["taken_at"])
+    return take_apart(unit, latest, mine, expected, book)
+
+
+def unit_row(db: Database, unit: str) -> Mapping[Any, Any]:
+    """A vehicle's row of the units table; ValueError for one that is not there."""
+    units = store.read_units(db)
+    found: list[dict[Any, Any]] = units[units["unit"] == unit].to_dict("records")
+    if not found:
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
+    return found[0]
+
+
+# --- whose reading it is ---------------------------------------------------------------------------------------------
+
+LATEST_OF_EACH: Final = 3  # readings of every vehicle whose latest values are looked through, our choice
+
+
+def whose(db: Database, unit: str, reading: Mapping[str, Any], vehicle_of: Callable[[str], Vehicle]) -> Whose:
+    """Whether a reading is another vehicle's; `vehicle_of` tells what a vehicle should show at its time."""
+    own = vehicle_of(unit)
+    if not looks_foreign(reading, own):
+        return OWN
+    recent = store.read_latest(db, before=pd.Timestamp(reading["taken_at"]).to_pydatetime(), most=LATEST_OF_EACH)
+    latest = latest_values(recent).drop(index=unit, errors="ignore")
+    near = nearest_vehicles(reading, latest)
+    count = int(db.execute("SELECT count(*) FROM units").fetchone()[0]) - 1
+    return whose_reading(reading, own, {other: vehicle_of(other) for other in near}, vehicles=max(count, len(near)))
+
+
+def whose_by_record(db: Database, unit: str, reading: Mapping[str, Any]) -> Whose:
+    """The same where no assessment is at hand: what is usual in each class is learned from its readings before."""
+    at = pd.to_datetime(str(reading.get("taken_at", "")), errors="coerce")
+    if pd.isna(at):  # a time that cannot be read is said elsewhere
+        return OWN
+    classes: dict[str, ClassKnowledge] = {}
+
+    def vehicle_of(name: str) -> Vehicle:
+        row = unit_row(db, name)
+        own_class = class_name(row)
+        if own_class not in classes:
+            classes[own_class] = knowledge_from(db, row, before=at)
+        readings = store.read_readings(db, units=[name])
+        return Vehicle(expect(db, row, readings, classes[own_class], at=at), odometer_at(readings, at))
+
+    return whose(db, unit, reading, vehicle_of)

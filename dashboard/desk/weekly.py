@@ -1,0 +1,325 @@
+"""The weekly list as issued: what is on it, what changed since the week before, and why a vehicle has gone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.forecast.learning import Look
+from analysis.forecast.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K, make_weather
+from analysis.worklist.assess import Assessment
+from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.own_limits import limit_book
+from dashboard.words.plain_text import day as day_words
+from dashboard.words.plain_text import in_reader_unit, percent, temperature
+from dashboard.words.reasons import part_name
+from ingest import store
+from ingest.records import (
+    WeeklyList,
+    issue_again,
+    issue_weekly_list,
+    read_decisions,
+    read_weekly_list,
+    weekly_lists,
+)
+
+Row = dict[str, Any]
+
+WORSE_RISE = 0.05  # a rise of the probability of a no-start that counts as worse (or, falling, as better); our choice
+DEPOTS_NAMED = 6  # depots named in a sentence, our choice
+WORSE_DEGREES = 4.0  # [K] the same for the coldest start; our choice
+
+
+ORDERS: dict[str, Callable[[Row], Any]] = {
+    "by rank": lambda _row: 0,
+    "act by": lambda row: row["act_by"] or "9999",
+    "starts down to": lambda row: -float(row["coldest_start_c"]),
+    "last read": lambda row: row["last_reading_on"] or "",
+    "depot": lambda row: row["depot"] or "",
+    "part": lambda row: part_name(row["part"]),
+    "vehicle": lambda row: row["unit"],
+}
+"""What the list can be put in order by: the most pressing first, then the longest unread, then by name."""
+
+
+def in_order(rows: Sequence[Row], by: str) -> list[Row]:
+    """The rows by one of ORDERS; those that are alike keep their order."""
+    return sorted(rows, key=ORDERS[by])
+
+
+def iso_week(day: date) -> str:
+    """A day's ISO 8601 week, as 2026-W47."""
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"
+
+
+def week_before(iso: str) -> str:
+    """The ISO week before `iso`."""
+    year, week = int(iso[:4]), int(iso[6:])
+    return iso_week(date.fromisocalendar(year, week, 1) - timedelta(days=7))
+
+
+def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
+    """The list of the assessment's day with its comparison to the list issued last before that week.
+
+    Returns a JSON-able dict: as_of, horizon_days, compared_with, counts, depots (coming lows), units, gone, assumed, notes.
+    """
+    day = assessment.as_of.date()
+    readings = store.read_readings(db, before=day)
+    rows = list_rows(assessment, readings, flagged_only=True, book=limit_book(db), costs=own_costs(db))
+    last = latest_before(db, iso_week(day))
+    earlier = read_weekly_list(db, last) if last else None
+    before_rows: Sequence[Row] = earlier.body.get("units", []) if earlier else []
+    since = date.fromisoformat(earlier.as_of) if earlier else day
+    decisions = read_decisions(db, before=day)
+    repairs = store.read_repairs(db, before=day)
+    judged = assessment.units
+    return {
+        "as_of": day.isoformat(),
+        "horizon_days": assessment.horizon_days,
+        "compared_with": last or "",
+        "counts": {
+            "units": len(judged),
+            "judged": int((judged["status"] == "judged").sum()),
+            "too_few": int((judged["status"] == "too few readings").sum()),
+            "no_reading": int((judged["status"] == "no reading").sum()),
+        },
+        "depots": coming_lows(db, assessment),
+        "units": with_changes(rows, before_rows, compared=earlier is not None),
+        "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since),
+        "assumed": assumed(db, assessment.units),
+        "notes": list(assessment.fleet_notes),
+    }
+
+
+def latest_before(db: Database, iso: str) -> str | None:
+    """The latest issued week before `iso`."""
+    return next((week for week in weekly_lists(db) if week < iso), None)
+
+
+def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any]]:
+    """Per depot: the low that the horizon reaches with even odds [°C], and the lowest forecast with its day."""
+    depots = sorted({str(d) for d in assessment.units["depot"].dropna()})
+    if not depots:
+        return {}
+    first = int(assessment.state.day)
+    forecast = store.read_forecast(db)
+    weather = make_weather(store.read_climate(db), depots, first, assessment.horizon_days, forecast)
+    out: dict[str, dict[str, Any]] = {}
+    until = assessment.as_of + pd.Timedelta(days=assessment.horizon_days)
+    for depot, coldest in zip(depots, weather.coldest, strict=True):
+        own = forecast[
+            (forecast["depot"] == depot) & (forecast["date"] >= assessment.as_of) & (forecast["date"] < until)
+        ]
+        entry: dict[str, Any] = {"coming_low_c": round(float(coldest), 1), "forecast_low_c": None, "forecast_on": None}
+        if len(own):
+            least = own.iloc[int(own["low_c"].to_numpy().argmin())]
+            entry |= {"forecast_low_c": float(least["low_c"]), "forecast_on": f"{least['date']:%Y-%m-%d}"}
+        out[depot] = entry
+    return out
+
+
+def assumed(db: Database, units: pd.DataFrame) -> list[str]:
+    """What the list rests on that nobody stated, a sentence each: the lows of depots without a climate."""
+    climate = store.read_climate(db)
+    known = set(climate.loc[climate["low_c"].notna(), "depot"])
+    unknown = sorted({str(depot) for depot in units["depot"].dropna()} - known)
+    if not unknown:
+        return []
+    named = ", ".join(unknown[:DEPOTS_NAMED]) + (" and others" if len(unknown) > DEPOTS_NAMED else "")
+    low, high = (temperature(UNKNOWN_LOW_C + side * UNKNOWN_SD_K) for side in (-1, 1))
+    return [
+        f"No climate is known of {named}: mornings of about {temperature(UNKNOWN_LOW_C)} all year round, two in three "
+        f"between {low} and {high}, are assumed there"
+    ]
+
+
+def with_changes(rows: Sequence[Row], before: Sequence[Row], *, compared: bool) -> list[Row]:
+    """Each row with `change` (new, worse, better, same; first without an earlier list) and `was` (probability)."""
+    earlier = {row["unit"]: row for row in before}
+    out = []
+    for row in rows:
+        old = earlier.get(row["unit"])
+        if not compared:
+            change: Row = {"change": "first", "was": None}
+        elif old is None:
+            change = {"change": "new", "was": None}
+        else:
+            change = {
+                "change": direction(row, old),
+                "was": old["no_start_probability"],
+                "was_coldest_start_c": old["coldest_start_c"],
+            }
+        out.append({**row, **change})
+    return out
+
+
+def direction(row: Mapping[str, Any], old: Mapping[str, Any]) -> str:
+    """Whether a vehicle stands worse, better or the same as on the list before."""
+    rise = float(row["no_start_probability"]) - float(old["no_start_probability"])
+    warmer = float(row["coldest_start_c"]) - float(old["coldest_start_c"])
+    if rise >= WORSE_RISE or (warmer >= WORSE_DEGREES and rise > -WORSE_RISE):
+        return "worse"
+    if rise <= -WORSE_RISE or warmer <= -WORSE_DEGREES:
+        return "better"
+    return "same"
+
+
+def gone_rows(
+    rows: Sequence[Row],
+    before: Sequence[Row],
+    judged: pd.DataFrame,
+    repairs: pd.DataFrame,
+    decisions: pd.DataFrame,
+    readings: pd.DataFrame,
+    since: date,
+) -> list[Row]:
+    """Vehicles of the list before that are not on this one, each with one sentence why."""
+    still = {row["unit"] for row in rows}
+    left = [row for row in before if row["unit"] not in still]
+    own = {str(u["unit"]): u for u in judged[judged["unit"].isin([r["unit"] for r in left])].to_dict("records")}
+    return [
+        {
+            "unit": row["unit"],
+            "depot": row.get("depot"),
+            "part": row["part"],
+            "was": row["no_start_probability"],
+            "why": why_gone(row, own.get(row["unit"]), repairs, decisions, readings, pd.Timestamp(since)),
+        }
+        for row in left
+    ]
+
+
+def why_gone(
+    row: Mapping[str, Any],
+    now: Mapping[Any, Any] | None,
+    repairs: pd.DataFrame,
+    decisions: pd.DataFrame,
+    readings: pd.DataFrame,
+    since: pd.Timestamp,
+) -> str:
+    """One sentence why a vehicle is no longer on the list."""
+    unit = row["unit"]
+    if now is None:
+        return "the vehicle is no longer among the vehicles"
+    done = repairs[(repairs["unit"] == unit) & (repairs["done_on"] >= since)]
+    if len(done):
+        last = done.iloc[-1]
+        return f"{work_words(last.to_dict())} on {last['done_on'].day} {last['done_on']:%b}"
+    mine = decisions[(decisions["unit"] == unit) & (decisions["at"] >= since)]
+    looked = mine[mine["kind"] == "nothing_found"]
+    if len(looked):
+        return f"looked at, nothing found, on {looked.iloc[-1]['at'].day} {looked.iloc[-1]['at']:%b}"
+    was, is_now = float(row["no_start_probability"]), float(now["no_start_probability"])
+    fell = was > is_now and percent(was) != percent(is_now)
+    change = (
+        f"its probability fell from {percent(was)} to {percent(is_now)}" if fell
+        else f"its probability, {percent(was)} then and {percent(is_now)} now, is below what puts a vehicle on the list"
+    )  # fmt: skip
+    fresh = readings[(readings["unit"] == unit) & (readings["taken_at"] >= since)]
+    if len(fresh):
+        return f"read again on {fresh.iloc[-1]['taken_at'].day} {fresh.iloc[-1]['taken_at']:%b}: {change}"
+    return f"{change} without a new reading: the coming weeks look milder, or the fleet taught more" if fell else change
+
+
+def work_words(repair: Mapping[Any, Any]) -> str:
+    """What a repair did, in words; drag is nothing that is replaced itself, but what caused it is."""
+    part, action = str(repair["part"]), str(repair["action"])
+    return f"cause of the engine drag {action}" if part == "engine_drag" else f"{part_name(part)} {action}"
+
+
+def issue(db: Database, assessment: Assessment, *, by: str = "", now: datetime | None = None) -> bool:
+    """Freeze the list of the assessment's week; False, changing nothing, when that week has one already."""
+    iso = iso_week(assessment.as_of.date())
+    if read_weekly_list(db, iso) is not None:
+        return False
+    return issue_weekly_list(db, iso, as_of=assessment.as_of.date(), body=make_body(db, assessment), by=by, now=now)
+
+
+def issue_once_more(db: Database, assessment: Assessment, *, by: str, reason: str, now: datetime | None = None) -> int:
+    """Freeze the list of the assessment's week beside the one issued before; ValueError without a reason."""
+    day = assessment.as_of.date()
+    return issue_again(db, iso_week(day), as_of=day, body=make_body(db, assessment), by=by, reason=reason, now=now)
+
+
+def issue_for(
+    db: Database,
+    day: date,
+    *,
+    horizon_days: int = 30,
+    now: datetime | None = None,
+    looks: MutableMapping[float, Look] | None = None,
+) -> bool:
+    """Assess as of `day` and freeze that week's list; False when it is issued already. looks: as in `assess_database`."""
+    if read_weekly_list(db, iso_week(day)) is not None:
+        return False
+    return issue(db, assess_database(db, as_of=day, horizon_days=horizon_days, looks=looks), now=now)
+
+
+def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:
+    """What has to be said with a list: what it assumes, and why it was issued again."""
+    said = [f"{in_reader_unit(str(text), fahrenheit=fahrenheit)}." for text in issued.body.get("assumed", [])]
+    if issued.version > 1:
+        said.append(f"Issued again on {day_words(issued.issued_at)} ({issued.by}): {issued.reason}.")
+    return said
+
+
+def decision_words(decision: Mapping[Any, Any]) -> str:
+    """A decision in a few words, without what the user typed."""
+    kind = str(decision["kind"])
+    at = decision["at"]
+    on = f"{at.day} {at:%b}"
+    if kind == "postponed":
+        until = decision["until"]
+        return f"postponed on {on} until {until.day} {until:%b %Y}"
+    return {
+        "accepted": f"accepted on {on}: plan it",
+        "measure": f"measurement asked for on {on}",
+        "nothing_found": f"looked at on {on}, found nothing",
+    }[kind]
+
+
+def latest_decisions(decisions: pd.DataFrame, day: date) -> dict[str, dict[Any, Any]]:
+    """Per vehicle the latest decision that still stands on `day`: a postponement ends with its date."""
+    out: dict[str, dict[Any, Any]] = {}
+    for decision in decisions.to_dict("records"):
+        out[str(decision["unit"])] = decision
+    over = [
+        unit
+        for unit, d in out.items()
+        if d["kind"] == "postponed" and (pd.isna(d["until"]) or d["until"] <= pd.Timestamp(day))
+    ]
+    for unit in over:
+        out.pop(unit)
+    return out
+
+
+def list_frame(body: Mapping[str, Any], decisions: Mapping[str, Mapping[Any, Any]] | None = None) -> pd.DataFrame:
+    """The list as a table for the screen and for download, one row per vehicle."""
+    rows = body.get("units", [])
+    decided = decisions or {}
+    lows = body.get("depots", {})
+    return pd.DataFrame(
+        {
+            "rank": np.arange(1, len(rows) + 1),
+            "unit": [r["unit"] for r in rows],
+            "depot": [r["depot"] for r in rows],
+            "class": [r["vehicle_class"] for r in rows],
+            "part": [part_name(r["part"]) for r in rows],
+            "part_probability": [r["part_probability"] for r in rows],
+            "no_start_probability": [r["no_start_probability"] for r in rows],
+            "coldest_start_c": [r["coldest_start_c"] for r in rows],
+            "coming_low_c": [lows.get(r["depot"], {}).get("coming_low_c") for r in rows],
+            "act_by": [r["act_by"] for r in rows],
+            "last_reading_on": [r["last_reading_on"] for r in rows],
+            "change": [r.get("change", "") for r in rows],
+            "why": [(r.get("reasons") or [""])[0] for r in rows],
+            "action": [r.get("action", "") for r in rows],
+            "decision": [decision_words(decided[r["unit"]]) if r["unit"] in decided else "" for r in rows],
+        }
+    )

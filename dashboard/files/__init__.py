@@ -1,0 +1,1 @@
+"""What leaves the program as a file: paper, plan exports, JSON."""

@@ -1,0 +1,198 @@
+"""A plan as table, CSV, JSON, XLSX, and as one calendar by RFC 5545, of all depots or of one."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pandas as pd
+from icalendar import Calendar, Event, Journal
+from openpyxl import Workbook
+from openpyxl.cell.cell import Cell
+from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter
+
+from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.files.plan_table import headline, table
+from dashboard.words.plain_text import clean, formula_safe
+from dashboard.words.plan_words import CAUTION
+
+FORMATS = ("table", "csv", "json", "ics", "xlsx")
+PRODUCT_ID = "-//cranktrend//replacement plan//EN"
+WIDEST_COLUMN = 60
+"""Widest column of a sheet [characters]."""
+VISIT_COLUMNS = (
+    "unit", "depot", "iso_week", "visit_on", "in_service", "job", "hours", "cost_now", "cost_waiting", "saving",
+    "probability_before", "probability_waiting", "no_starts_avoided", "state", "why",
+)  # fmt: skip
+COST_COLUMNS = ("cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life", "cost_after")
+DECISION_COLUMNS = ("decision", "decided_on", "decided_until")
+
+
+def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now: datetime | None = None) -> str | bytes:
+    """The plan in one of FORMATS, of one depot or of all; bytes for "xlsx", else text.
+
+    now: moment written into calendars (DTSTAMP), naive local time or aware; the clock's when None. Raises ValueError
+    for an unknown format or depot.
+    """
+    if format not in FORMATS:
+        raise ValueError(f"format is {format!r}; allowed are {', '.join(FORMATS)}")
+    known = sorted(set(plan.hours["depot"]) | set(plan.visits["depot"]) | set(plan.left_out["depot"]) - {""})
+    if depot is not None and depot not in known:
+        raise ValueError(f"depot is {depot!r}; allowed are {', '.join(known)}")
+    if format == "ics":
+        return render_calendar(plan, depot=depot, now=now)
+    chosen = plan if depot is None else _of_depot(plan, depot)
+    if format == "json":
+        return json.dumps(chosen.to_body(), ensure_ascii=False, indent=1) + "\n"
+    if format == "csv":
+        return _csv(chosen)
+    return _xlsx(chosen) if format == "xlsx" else table(chosen)
+
+
+def _of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
+    frames = {
+        name: getattr(plan, name).loc[getattr(plan, name)["depot"] == depot].reset_index(drop=True)
+        for name in ("visits", "cancelled", "left_out", "hours")
+    }
+    return replace(plan, **frames)
+
+
+# --- CSV and sheets --------------------------------------------------------------------------------------------------
+
+
+def _harmless(value: object) -> object:
+    """A cell that no spreadsheet program takes for a formula."""
+    return formula_safe(clean(value)) if isinstance(value, str) else value
+
+
+def _cells(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]]:
+    for row in frame[list(columns)].itertuples(index=False):
+        out: list[object] = []
+        for value in row:
+            if isinstance(value, pd.Timestamp):
+                out.append(value.date())
+            elif isinstance(value, list):
+                out.append(", ".join(str(item) for item in value))
+            elif isinstance(value, float):
+                out.append(round(float(value), 4))
+            else:
+                out.append(value)
+        yield out
+
+
+def _csv(plan: ReplacementPlan) -> str:
+    """The visits, one line each; amounts in the plan's currency."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS]
+    writer.writerow(columns)
+    for row in _cells(plan.visits, columns):
+        writer.writerow([_harmless(value) for value in row])
+    return text.getvalue()
+
+
+def _xlsx(plan: ReplacementPlan) -> bytes:
+    """Visits, left out, orders, hours, policies and settings, one sheet each."""
+    book = Workbook()
+    book.remove(book.worksheets[0])
+    orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price")
+    hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
+    left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
+    _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS], plan.visits)
+    _sheet(book, "left out", left_out, plan.left_out)
+    _sheet(book, "orders", orders, plan.orders)
+    _sheet(book, "hours", hours, plan.hours)
+    _sheet(book, "policies", ("policy", "cost", "no_starts", "visits", "hours"), plan.policies)
+    settings = pd.DataFrame({"setting": list(plan.settings), "value": [json.dumps(v) for v in plan.settings.values()]})
+    _sheet(book, "settings", ("setting", "value"), settings)
+    _sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, CAUTION]}))
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def _sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFrame) -> None:
+    sheet = book.create_sheet(title)
+    sheet.append(list(columns))
+    widths = [len(name) for name in columns]
+    for line, row in enumerate(_cells(frame, columns), start=2):
+        for at, value in enumerate(row):
+            cell = sheet.cell(row=line, column=at + 1)
+            assert isinstance(cell, Cell)
+            if isinstance(value, str):
+                cell.value = clean(value)
+                cell.data_type = "s"
+            else:
+                cell.value = value  # type: ignore[assignment]
+            widths[at] = max(widths[at], len(str(value)))
+    for at, width in enumerate(widths):
+        sheet.column_dimensions[get_column_letter(at + 1)].width = min(width + 2, WIDEST_COLUMN)
+    for cell in sheet[1]:
+        cell.font = Font(bold=True)
+    sheet.freeze_panes = "A2"
+
+
+# --- calendars -------------------------------------------------------------------------------------------------------
+
+
+def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: datetime | None = None) -> str:
+    """One calendar (RFC 5545) with the visits of `depot`, or of all depots when None.
+
+    A second import updates by UID and SEQUENCE and takes cancelled visits out. A calendar must hold something, so one
+    without visits holds a note that says so.
+    """
+    stamp = (now or datetime.now()).astimezone(UTC).replace(microsecond=0)
+    visits, cancelled = (
+        frame if depot is None else frame[frame["depot"] == depot] for frame in (plan.visits, plan.cancelled)
+    )
+    calendar = Calendar()
+    calendar.add("prodid", PRODUCT_ID)
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", "Starting-system visits" + ("" if depot is None else f", {clean(depot)}"))
+    for visit in visits.to_dict("records"):
+        settled = visit["state"] in ("kept", "pinned")
+        event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
+        event.add("summary", f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)")
+        event.add("description", f"{visit['why']}\n{CAUTION}")
+        event.add("location", clean(visit["depot"]))
+        event.add("status", "CONFIRMED" if settled else "TENTATIVE")
+        calendar.add_component(event)
+    for visit in cancelled.to_dict("records"):
+        event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
+        event.add("summary", f"{clean(visit['unit'])}: {visit['job']}")
+        event.add("status", "CANCELLED")
+        calendar.add_component(event)
+    if not calendar.subcomponents:
+        calendar.add_component(_no_visit(plan, depot, stamp))
+    return str(calendar.to_ical().decode("utf-8"))
+
+
+def _no_visit(plan: ReplacementPlan, depot: str | None, stamp: datetime) -> Journal:
+    """A note on the plan's day that no visit is planned."""
+    note = Journal()
+    name = hashlib.sha256(f"{plan.as_of.date()}|{plan.weeks}|{depot or ''}".encode()).hexdigest()[:24]
+    note.add("uid", f"{name}@cranktrend")
+    note.add("dtstamp", stamp)
+    note.add("dtstart", plan.as_of.date())
+    note.add("summary", f"No visit is planned in the {plan.weeks} weeks from {plan.as_of.date()}")
+    return note
+
+
+def _event(uid: object, sequence: object, day: pd.Timestamp, stamp: datetime) -> Event:
+    """A visit as an event of a whole day."""
+    start: date = day.date()
+    event = Event()
+    event.add("uid", str(uid))
+    event.add("sequence", int(str(sequence)))
+    event.add("dtstamp", stamp)
+    event.add("dtstart", start)
+    event.add("dtend", start + timedelta(days=1))
+    event.add("transp", "TRANSPARENT")
+    return event

@@ -1,0 +1,109 @@
+"""A plan as a table for the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.words.plain_text import clean
+from dashboard.words.plan_words import CAUTION, POLICY_WORDS, money, no_visit_words, percent, rows_of
+from dashboard.words.reasons import PART_WORDS
+
+
+def grid(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Left-aligned columns, two blanks apart."""
+    cells = [list(headings), *[[clean(cell) for cell in row] for row in rows]]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(headings))]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
+
+
+def table(plan: ReplacementPlan) -> str:
+    """Headline, notes, visits, what was left out, orders, hours and policies, for a terminal."""
+    lines = [headline(plan), ""]
+    lines += [f"! {clean(note)}" for note in plan.notes] + ([""] if plan.notes else [])
+    lines += _visit_lines(plan) + _left_out_lines(plan) + _order_lines(plan) + _hour_lines(plan) + _policy_lines(plan)
+    return "\n".join([*lines, CAUTION, ""])
+
+
+def headline(plan: ReplacementPlan) -> str:
+    """The plan in one line."""
+    s = plan.summary
+    version = f", version {plan.version}" if plan.version else ""
+    price = money(float(plan.settings["move_price"]), s["currency"])
+    moved = f" {s['moved']} moved (a move counts {price}), {s['cancelled']} cancelled."
+    moved = moved if s["moved"] or s["cancelled"] else ""
+    pins = f" Pins cost {money(s['pins_cost'], s['currency'])}." if abs(s["pins_cost"]) >= 1 else ""
+    return (
+        f"Plan of {plan.as_of.date()} for {plan.weeks} weeks{version}: {len(plan.visits)} visits, "
+        f"{plan.visits['hours'].sum():.1f} h, {s['no_starts_avoided']:.1f} no-starts avoided, "
+        f"{money(s['saving'], s['currency'])} saved against waiting, at most {100 * s['gap']:.1f} % less than the "
+        f"most that can be saved.{moved}{pins}"
+    )
+
+
+def _visit_lines(plan: ReplacementPlan) -> list[str]:
+    if not len(plan.visits):
+        return [no_visit_words(plan), ""]
+    rows = [
+        [str(v["visit_on"].date()), v["iso_week"], v["unit"], v["depot"], v["job"], f"{v['hours']:.1f}",
+         "in service" if v["in_service"] else "call in", percent(v["probability_waiting"]), f"{v['cost_now']:,.0f}",
+         f"{v['cost_waiting']:,.0f}", v["state"]]
+        for v in rows_of(plan.visits)
+    ]  # fmt: skip
+    cost = f"cost {plan.summary['currency']}"
+    headings = ["date", "week", "unit", "depot", "job", "hours", "access", "if waiting", cost, "waiting", "state"]
+    return [*grid(headings, rows), ""]
+
+
+def _left_out_lines(plan: ReplacementPlan) -> list[str]:
+    if not len(plan.left_out):
+        return []
+    rows = [f"  {clean(r['unit'])} ({clean(r['depot'])}), {r['job']}: {r['why']}" for r in rows_of(plan.left_out)]
+    return ["Left out:", *rows, ""]
+
+
+def _order_lines(plan: ReplacementPlan) -> list[str]:
+    if not len(plan.orders):
+        return []
+    rows = [
+        [str(o["order_by"].date()), str(o["quantity"]), PART_WORDS.get(o["part"], o["part"]), f"{o['price']:,.0f}",
+         str(o["needed_on"].date()), ", ".join(o["units"])]
+        for o in rows_of(plan.orders)
+    ]  # fmt: skip
+    headings = ["by", "pieces", "part", str(plan.summary["currency"]), "needed", "for"]
+    return ["Parts to order:", *grid(headings, rows), ""]
+
+
+def _hour_lines(plan: ReplacementPlan) -> list[str]:
+    shut = closed_sentences(plan.hours)
+    busy = plan.hours[(plan.hours["booked"] > 0) | (plan.hours["hour_price"] > 0)]
+    if not len(busy):
+        return [*shut, ""] if shut else []
+    rows = [
+        [h["depot"], h["iso_week"], f"{h['booked']:.1f}", f"{h['hours']:.1f}", str(h["visits"]),
+         f"{h['hour_price']:,.0f}"]
+        for h in rows_of(busy)
+    ]  # fmt: skip
+    headings = ["depot", "week", "booked h", "hours", "visits", f"one more hour saves {plan.summary['currency']}"]
+    return ["Workshop hours:", *grid(headings, rows), *shut, ""]
+
+
+def closed_sentences(hours: pd.DataFrame) -> list[str]:
+    """One line per depot that is closed in some weeks of the plan and open in others."""
+    out = []
+    for depot, own in hours.groupby("depot", sort=True):
+        shut = own.loc[own["hours"] <= 0, "iso_week"]
+        if 0 < len(shut) < len(own):
+            out.append(f"{clean(depot)} is closed in {', '.join(map(str, shut))}.")
+    return out
+
+
+def _policy_lines(plan: ReplacementPlan) -> list[str]:
+    rows = [
+        [POLICY_WORDS[p["policy"]], f"{p['cost']:,.0f}", f"{p['no_starts']:.1f}", str(p["visits"]), f"{p['hours']:.1f}"]
+        for p in rows_of(plan.policies)
+    ]
+    cost = f"cost {plan.summary['currency']}"
+    return [*grid(["policy, same vehicles, weeks and hours", cost, "no-starts", "visits", "hours"], rows), ""]

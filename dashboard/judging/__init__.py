@@ -1,0 +1,1 @@
+"""The fleet judged by a process of its own."""

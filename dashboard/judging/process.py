@@ -1,0 +1,79 @@
+"""An assessment worked out by a process of its own, so that the screens stay quick while vehicles are judged."""
+
+from __future__ import annotations
+
+import atexit
+import os
+import pickle
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.worklist.assess import Assessment
+
+NICE = 15  # the judging gives way to the screens by this much (19 is most); our choice
+
+
+class JudgingFailed(Exception):
+    """The vehicles could not be judged; the text says why."""
+
+
+def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
+    """What `assess_database` finds, worked out beside this process; JudgingFailed when that went wrong."""
+    with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
+        out = Path(folder) / "assessment"
+        command = [
+            sys.executable,
+            "-m",
+            "dashboard.judging.process",
+            path,
+            as_of.isoformat(),
+            str(horizon_days),
+            str(out),
+        ]
+        quiet = subprocess.DEVNULL
+        try:
+            worker = subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=subprocess.PIPE, text=True)
+        except OSError as error:  # no memory or no process left just now
+            raise JudgingFailed(f"The vehicles could not be judged: {error.strerror}.") from error
+        with worker:
+            atexit.register(worker.kill)
+            _, said = worker.communicate()
+        atexit.unregister(worker.kill)
+        if worker.returncode or not out.exists():
+            last = said.strip().splitlines()[-1] if said.strip() else f"the work ended with {worker.returncode}"
+            raise JudgingFailed(f"The vehicles could not be judged: {last}")
+        with out.open("rb") as file:  # written a moment ago by our own process in a folder of our own
+            found: Assessment = pickle.load(file)
+    return found
+
+
+def give_way(by: int) -> None:
+    """Let the screens go first, where the system has such an order."""
+    if hasattr(os, "nice"):
+        os.nice(by)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Judge and write: database, day, horizon [d], file to write."""
+    from dashboard.desk.assessment import assess_database
+    from ingest import store
+
+    path, day, horizon, out = arguments
+    give_way(NICE)
+    db = store.open_database(path, create=False)
+    found = assess_database(db, as_of=date.fromisoformat(day), horizon_days=int(horizon))
+    with Path(out).open("wb") as file:
+        pickle.dump(found, file, protocol=pickle.HIGHEST_PROTOCOL)
+    return 0
+
+
+if __name__ == "__main__":
+    from dashboard.desk.terminal import answered
+
+    raise SystemExit(answered(lambda: main(sys.argv[1:])))

@@ -1,0 +1,1 @@
+"""The screens, all that imports Streamlit; pages stand in `views`."""

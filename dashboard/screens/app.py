@@ -1,0 +1,79 @@
+"""The screens' entry point: pages, the margin that all pages share, and the page's style."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard.charts import theme
+from dashboard.judging.process import JudgingFailed
+from dashboard.screens import device, place, session
+from dashboard.screens.pages import IN_ADDRESS, all_pages, page
+from dashboard.words.plain_text import safe
+from ingest.errors import IngestError
+
+DAY_LOOK_S = 300.0  # [s] after which an open page looks what day it is, our choice
+ICON = Path(__file__).parents[1] / "pictures" / "icon.png"  # a named icon would be fetched from outside
+
+
+def main() -> None:
+    """Run the page that was asked for."""
+    st.set_page_config(page_title="cranktrend", page_icon=ICON, layout="wide")
+    st.html(theme.style_sheet())
+    try:
+        chosen = st.navigation(all_pages(), position="sidebar")
+        device.recognise()
+        place.keep()
+        margin()
+        chosen.run()
+        session.begin_judging()
+    except JudgingFailed:
+        session.fresh_when_ready(session.key_of())
+    except IngestError as error:
+        st.error(safe(error))
+
+
+def margin() -> None:
+    """What stands beside every page: find a vehicle, who is looking, and whose day's knowledge is shown."""
+    with st.sidebar:
+        find_unit()
+        device.name_known()
+        st.text_input("Your name, for the record", max_chars=64, key="who", on_change=device.name_told, args=("who",))
+        today = session.today()
+        session.follow("as_of", today)
+        with_the_day(today)
+        st.date_input(
+            "Knowledge at the start of",
+            value=today,
+            max_value=today,
+            min_value=date(2000, 1, 1),
+            key="as_of",
+            format="YYYY-MM-DD",
+            bind=IN_ADDRESS,
+            help="Nothing dated this day or later is used. Take an earlier day to see what was known then.",
+        )
+
+
+@st.fragment(run_every=DAY_LOOK_S)
+def with_the_day(shown: date) -> None:
+    """A page left open goes on to the next day by itself."""
+    if session.today() != shown:
+        st.rerun()
+
+
+def find_unit() -> None:
+    """A box for part of a vehicle's number."""
+    part = st.text_input("Find a vehicle", placeholder="part of its number", max_chars=64, key="find").strip()
+    if not part:
+        return
+    numbers = session.units()["unit"]
+    found = numbers[numbers.str.contains(part, case=False, regex=False)].head(6)
+    for unit in found:
+        st.page_link(page("unit"), label=safe(unit), query_params={"unit": unit}, icon=":material/chevron_right:")
+    if found.empty:
+        st.caption(f"No vehicle's number contains {safe(part)}.")
+
+
+main()

@@ -1,0 +1,248 @@
+"""The bay screen's logic without the screen: fields, meter units, what to say before a reading is saved."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from analysis.bay.one_reading import ReadingCheck
+from dashboard.screens import one_unit
+from dashboard.screens.one_unit import Facts, last_values
+from dashboard.words import reading_sheet
+from dashboard.words.plain_text import number
+from ingest.entries import Entry
+from ingest.fields import QUANTITIES
+
+PASS, WATCH, ACT, DOUBT, WRONG = "pass", "watch", "act", "doubt", "wrong"
+SAID: Final = {PASS: "good", WATCH: "watch", ACT: "outside its limit", DOUBT: "doubtful", WRONG: "cannot be"}
+LARGE_CLAMP, SMALL_CLAMP = 1.0, 100.0  # [mV/A] usual scales of a large and of a small clamp; common practice
+ENOUGH: Final = (
+    "rest_v", "crank_min_v", "crank_a", "drop_positive_v", "drop_ground_v", "drop_contacts_v", "temperature_c",
+)  # fmt: skip
+MORE_WORTH: Final = {
+    "temperature_c": "Air temperature: without it the cold is mistaken for wear.",
+    "rest_v": "Rest volts: without them a discharged battery is mistaken for a worn one.",
+    "crank_min_v": "Lowest battery volts while the engine turns: the battery's resistance comes from it.",
+    "crank_a": "Steady amps while cranking: every resistance is volts over amps.",
+    "drop_ground_v": "Voltage drop from starter housing to battery negative post while cranking.",
+    "drop_positive_v": "Voltage drop from battery post to starter stud while cranking.",
+    "drop_contacts_v": "Voltage drop across the solenoid's two studs while cranking.",
+}
+CAUTION: Final = (
+    "**Neutral or park, wheels chocked.** Ventilate; no sparks near the battery. **Eye protection, rings off, no loose "
+    "sleeves near belts and fan.** Disable fuel or ignition by the maker's procedure. Fused test lead. Crank no longer "
+    "than the maker allows, **30 s at most, then let it cool for at least 2 min.** Not for high-voltage hybrid or "
+    "electric traction systems. The maker's procedure, local rules and licensed practice come first."
+)
+
+CAUTION_LINE: Final = "In neutral, wheels chocked, eye protection, 30 s at most"
+
+
+@dataclass(frozen=True)
+class Meter:
+    """Units of one device's meter and clamps; a clamp scale of None means that the meter shows amps itself."""
+
+    fahrenheit: bool = False
+    drops_mv: bool = False
+    large_clamp_mv_per_a: float | None = None
+    small_clamp_mv_per_a: float | None = None
+    miles: bool = False
+
+
+LABELS: Final = {name: quantity.label for name, quantity in QUANTITIES.items()}
+
+
+def meter_of(memory: Mapping[str, Any]) -> Meter:
+    """The meter that a device remembers; anything unusable counts as not remembered."""
+    kept = memory.get("meter")
+    kept = kept if isinstance(kept, Mapping) else {}
+    return Meter(
+        fahrenheit=kept.get("fahrenheit") is True,
+        drops_mv=kept.get("drops_mv") is True,
+        large_clamp_mv_per_a=_scale(kept.get("large_clamp_mv_per_a")),
+        small_clamp_mv_per_a=_scale(kept.get("small_clamp_mv_per_a")),
+        miles=kept.get("miles") is True,
+    )
+
+
+def _scale(value: object) -> float | None:
+    good = isinstance(value, int | float) and not isinstance(value, bool) and 0 < value <= 10_000
+    return float(value) if good and isinstance(value, int | float) else None
+
+
+def column(name: str, meter: Meter) -> str:
+    """The column that a field fills with this meter: `drop_ground_mv`, `crank_clamp_mv`, `temperature_f` ..."""
+    if name == "temperature_c" and meter.fahrenheit:
+        return "temperature_f"
+    if name == "odometer_km" and meter.miles:
+        return "odometer_mi"
+    if (name.startswith("drop_") or name.endswith(("loaded_v", "alone_v"))) and meter.drops_mv:
+        return name.removesuffix("_v") + "_mv"
+    if name in ("crank_a", "peak_a") and meter.large_clamp_mv_per_a is not None:
+        return name.removesuffix("_a") + "_clamp_mv"
+    if name == "coil_a" and meter.small_clamp_mv_per_a is not None:
+        return "coil_clamp_mv"
+    return name
+
+
+def unit_of(name: str, meter: Meter) -> str:
+    """The unit a field is typed in with this meter."""
+    filled = column(name, meter)
+    if filled.endswith("_mv"):
+        return "mV"
+    if filled in ("temperature_f", "odometer_mi"):
+        return "°F" if filled == "temperature_f" else "mi"
+    return QUANTITIES[name].unit
+
+
+def shown(name: str, value: float, meter: Meter) -> str:
+    """A stored value in the unit that this meter shows, without the unit."""
+    filled = column(name, meter)
+    if filled == "temperature_f":
+        return number(value * 1.8 + 32)
+    if filled == "odometer_mi":
+        return number(value / 1.609344)
+    if filled.endswith("_clamp_mv"):
+        scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
+        return number(value * (scale or 1.0))
+    if filled.endswith("_mv"):
+        return number(value * 1000.0)
+    return number(value, QUANTITIES[name].digits)
+
+
+def with_unit(name: str, value: float, meter: Meter) -> str:
+    """A stored value with the unit that this meter shows."""
+    return f"{shown(name, value, meter)} {unit_of(name, meter)}"
+
+
+def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, object]:
+    """What was typed, under the columns that say its unit."""
+    values: dict[str, object] = {"unit": unit}
+    for name, text in typed.items():
+        if not text.strip():
+            continue
+        filled = column(name, meter) if name in LABELS else name
+        values[filled] = text.strip().replace(MINUS_SIGN, "-")
+        if filled.endswith("_clamp_mv"):
+            scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
+            values[f"{filled}_per_a"] = str(scale)
+    return values
+
+
+MINUS_SIGN: Final = "−"
+_NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in LABELS), key=len, reverse=True)) + r")\b")
+
+
+def spoken(sentence: str) -> str:
+    """A sentence of the checks with the field's label for the column's name."""
+    said = _NAMES.sub(lambda match: LABELS[match.group(1)].lower(), sentence)
+    return said[:1].upper() + said[1:]
+
+
+@dataclass(frozen=True)
+class Line:
+    """What is said beside a field: verdict (pass, watch, act, doubt, wrong or "") and the rest of the sentence."""
+
+    verdict: str
+    sentence: str
+
+
+def field_lines(
+    facts: Facts, typed: Mapping[str, str], entry: Entry | None, check: ReadingCheck | None, meter: Meter,
+    limits: Mapping[str, str],
+) -> dict[str, list[Line]]:  # fmt: skip
+    """Field -> what to say beside it: what is wrong or doubtful about its value, its verdict, its limit, its last value."""
+    last, _ = last_values(facts)
+    judged = {} if check is None else _verdicts(check, meter)
+    said: dict[str, list[Line]] = {}
+    for name in QUANTITIES:
+        lines = [] if entry is None or name not in typed else _wrong_or_doubtful(name, entry, check, meter)
+        verdict, margin = judged.get(name, ("", "")) if name in typed else ("", "")
+        before = f"last {with_unit(name, last[name], meter)}" if name in last and name in typed else ""
+        rest = "; ".join(part for part in (limits.get(name, ""), margin, before) if part)
+        said[name] = [*lines, *([Line(verdict, rest)] if rest else [])]
+    return said
+
+
+def _wrong_or_doubtful(name: str, entry: Entry, check: ReadingCheck | None, meter: Meter) -> list[Line]:
+    """Why the value cannot be, or may not be right."""
+    wrong = [Line(WRONG, spoken(p)) for p in entry.problems if name in columns_in(p, meter)]
+    doubts = dict(zip(entry.doubtful, entry.doubts, strict=False))
+    if name in doubts:
+        wrong.append(Line(DOUBT, f"{spoken(doubts[name])} It can be saved; it will be kept but not used."))
+    elif check is not None and reading_sheet.misfit(check) and check.closure.suspect == name:
+        fits = f"{reading_sheet.amount(name, check.closure.expected)} ± {reading_sheet.amount(name, check.closure.se)}"
+        wrong.append(Line(DOUBT, f"does not fit: the other values and this vehicle's past make it {fits}."))
+    return wrong
+
+
+def columns_in(sentence: str, meter: Meter) -> set[str]:
+    """Fields that a sentence of the checks names, whichever unit's column it names."""
+    return {name for name in QUANTITIES if re.search(rf"\b({name}|{column(name, meter)})\b", sentence)}
+
+
+def to_confirm(typed: Mapping[str, str], entry: Entry, check: ReadingCheck | None, meter: Meter) -> set[str]:
+    """Fields of which it can be asked whether they were measured twice: doubtful, not fitting, or named in a problem."""
+    names = set(entry.doubtful) | set(entry.confirmed)
+    names |= {name for p in entry.problems for name in columns_in(p, meter)}
+    if check is not None and reading_sheet.misfit(check):
+        names.add(check.closure.suspect)
+    return names & set(typed)
+
+
+def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
+    """The whole reading in one line, the worst of it."""
+    worst = {v: [n for n, of in lines.items() if any(one.verdict == v for one in of)] for v in SAID}
+    if entry.problems:
+        named = f" ({LABELS[worst[WRONG][0]].lower()})" if worst[WRONG] else ""
+        return Line(WRONG, f"This cannot be saved as it is{named}: correct the value, or empty the field.")
+    for verdict in (ACT, DOUBT, WATCH):
+        if worst[verdict]:
+            return Line(verdict, reading_sheet.joined([LABELS[n].lower() for n in worst[verdict]]))
+    return Line(PASS, "what can be judged") if worst[PASS] else Line("", "No limit for what was typed.")
+
+
+CHECK_OF: Final = {
+    "rest voltage": "rest_v", "volts while cranking": "crank_min_v",
+    "volts while cranking, load-test table": "crank_min_v",
+    "positive drop": "drop_positive_v", "ground drop": "drop_ground_v", "contacts drop": "drop_contacts_v",
+    "control circuit drop": "drop_control_v", "cranking amps, high": "crank_a", "cranking amps, low": "crank_a",
+    "coil amps, high": "coil_a", "coil amps, low": "coil_a", "cranking speed": "crank_rpm",
+}  # fmt: skip
+
+
+def _verdicts(check: ReadingCheck, meter: Meter) -> dict[str, tuple[str, str]]:
+    """Worst verdict of each measured column, and how far outside its limit it is."""
+    found: dict[str, tuple[str, str]] = {}
+    rank = {PASS: 0, WATCH: 1, ACT: 2}
+    for one in check.limits.to_dict("records"):
+        name = CHECK_OF.get(str(one["check"]))
+        if name is None:
+            continue
+        words = f"{with_unit(name, abs(float(one['margin'])), meter)} outside" if float(one["margin"]) < 0 else ""
+        if name not in found or rank[str(one["verdict"])] > rank[found[name][0]]:
+            found[name] = (str(one["verdict"]), words)
+    return found
+
+
+def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
+    """What the entry says: resistances, whether it fits, charge, limits, and the segments it points to."""
+    return one_unit.taken_apart(facts, entry.as_reading()).check
+
+
+def measure_next(check: ReadingCheck, entry: Entry) -> str:
+    """What to measure next and why, or "" when enough was measured: charge first, then what does not fit."""
+    charged = check.charge is None or check.charge.level != "act"
+    if charged and reading_sheet.misfit(check):
+        words = reading_sheet.VALUE_WORDS[check.closure.suspect]
+        return f"{words[:1].upper()}{words[1:]} once more: this value does not fit the others."
+    for finding in check.findings:
+        if finding.next_measurement:
+            words = finding.next_measurement
+            return f"{words[:1].upper()}{words[1:]} (about {finding.minutes} min)."
+    for name in ENOUGH:
+        if entry.values.get(name) in (None, ""):
+            return MORE_WORTH[name]
+    return ""

@@ -1,0 +1,35 @@
+"""What to mind before measuring: whole the first time in a shift on a device, then one line that opens."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Final
+
+import streamlit as st
+
+from dashboard.screens import bay, device, session
+
+SHIFT: Final = timedelta(hours=12)  # after which it is shown whole again, our choice: nobody's shift is longer
+_SHOWN: Final = "cautioned_at"
+_WHOLE_FOR: Final = "caution_whole_for"
+
+
+def caution(unit: str) -> None:
+    """Show it; it stays whole as long as this vehicle is the one that it was first shown with."""
+    if not recently(device.remembered().get(_SHOWN), session.now()):
+        device.remember(**{_SHOWN: session.now().isoformat()})
+        st.session_state[_WHOLE_FOR] = unit
+    if st.session_state.get(_WHOLE_FOR) == unit:
+        st.warning(bay.CAUTION, icon=":material/warning:")
+        return
+    with st.expander(bay.CAUTION_LINE, icon=":material/warning:", key="caution"):
+        st.markdown(bay.CAUTION)
+
+
+def recently(shown_at: object, now: datetime) -> bool:
+    """Whether it was shown whole within the shift; anything unusable counts as not."""
+    try:
+        passed = now - datetime.fromisoformat(str(shown_at))
+    except ValueError:
+        return False
+    return timedelta(0) <= passed < SHIFT

@@ -1,0 +1,31 @@
+"""Buttons for the codes on windscreens, and whether a phone can reach the address that they hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from dashboard.files import paper
+from dashboard.screens.address import bay_address, only_here
+from dashboard.words.plain_text import safe
+
+
+def code_button(base: str, units: Sequence[str], name: str, label: str) -> None:
+    """A button that makes the codes of `units` as a PDF of labels; base: the screens' address, "" for none."""
+    st.download_button(
+        label, lambda: paper.codes_pdf([(unit, bay_address(base, unit)) for unit in units]),
+        file_name=f"{name}.pdf", mime="application/pdf", key="codes_pdf", on_click="ignore",
+        disabled=not (units and base),
+    )  # fmt: skip
+
+
+def code_reach(base: str) -> None:
+    """Say which address the codes hold, and when no phone can reach it."""
+    if not base or only_here(base):
+        st.caption(
+            f"The code would hold {safe(base or 'no address')}, which a phone cannot reach: "
+            "set the address of these screens under Settings."
+        )
+    else:
+        st.caption(f"The code holds {safe(base)}.")

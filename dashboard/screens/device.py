@@ -1,0 +1,119 @@
+"""What one phone or desk remembers: its own number in the browser, units of its meter, recent vehicles, a draft.
+
+The browser keeps a random number; everything else lies in the database under that number, so that an entry half
+typed survives a reload and a dropped connection.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+import streamlit as st
+import streamlit.components.v2 as components
+
+from dashboard.screens import session
+from ingest.records import read_device, save_device
+
+_STATE: Final = "device"
+_MEMORY: Final = session.DEVICE_MEMORY
+_TOLD: Final = "device_told"
+NO_MEMORY: Final = "none"  # what a browser says that keeps nothing
+_NUMBER: Final = re.compile(r"^[0-9a-f]{16,64}$")
+_SCRIPT: Final = """
+export default function (component) {
+  const { setStateValue, data } = component;
+  let own = null;
+  try {
+    own = localStorage.getItem("cranktrend-device");
+    if (!own) {
+      const bytes = crypto.getRandomValues(new Uint8Array(16));
+      own = Array.from(bytes, (b) => b.toString(16).padStart(2, "0")).join("");
+      localStorage.setItem("cranktrend-device", own);
+    }
+  } catch (error) { own = null; }
+  if (data.known !== (own || "none")) setStateValue("number", own || "none");
+  else document.body.dataset.deviceKnown = "yes";
+  const keypad = () => document.querySelectorAll(".st-key-measured input[type=text]")
+    .forEach((field) => field.setAttribute("inputmode", "decimal"));
+  keypad();
+  if (!window.cranktrendKeypad) {
+    window.cranktrendKeypad = new MutationObserver(keypad);
+    window.cranktrendKeypad.observe(document.body, { childList: true, subtree: true });
+  }
+}
+"""
+_mount = components.component("cranktrend_device", js=_SCRIPT)
+
+
+def recognise() -> None:
+    """Learn the browser's own number, once a session; it comes with the run after the first."""
+    known = st.session_state.get(_STATE, "" if not st.session_state.get(_TOLD) else NO_MEMORY)
+    with st.sidebar:
+        told_before = st.session_state.get("device_number")
+        heard = str(told_before.get("number") or "") if isinstance(told_before, Mapping) else ""
+        data = {"known": heard or known}
+        result = _mount(key="device_number", data=data, default={"number": ""}, on_number_change=_ignore)
+    told = str(result.get("number") or "")
+    if not told or told == known:
+        return
+    st.session_state[_TOLD] = True
+    if _NUMBER.match(told):
+        st.session_state[_STATE] = told
+        st.session_state.pop(_MEMORY, None)
+
+
+def _ignore() -> None:
+    """The component wants a callback for its default; nothing is to be done."""
+
+
+def awaited() -> bool:
+    """Whether the browser has not yet said who it is: what is typed now would hide what it typed before."""
+    return not st.session_state.get(_TOLD) and not number()
+
+
+def number() -> str:
+    """The device's number; "" before the browser told it."""
+    return str(st.session_state.get(_STATE, ""))
+
+
+def remembered() -> dict[str, Any]:
+    """What the device remembers."""
+    if _MEMORY not in st.session_state:
+        own = number()
+        if not own:
+            return {}
+        with session.database() as db:
+            st.session_state[_MEMORY] = read_device(db, own)
+    memory = st.session_state[_MEMORY]
+    return dict(memory) if isinstance(memory, dict) else {}
+
+
+def remember(**changes: object) -> None:
+    """Keep something for the device; None forgets it."""
+    memory = {**remembered(), **changes}
+    kept = {name: value for name, value in memory.items() if value is not None}
+    if kept == remembered():
+        return
+    st.session_state[_MEMORY] = kept
+    own = number()
+    if own:
+        with session.database() as db:
+            save_device(db, own, kept)
+
+
+def name_told(key: str) -> None:
+    """Keep the name that was typed into the box `key`, for this visit and for the device; empty forgets it."""
+    name = str(st.session_state.get(key, "")).strip()
+    st.session_state["who"] = name
+    remember(who=name or None)
+
+
+def name_known() -> None:
+    """Take the name that the device remembers; one typed before the browser told its number is remembered now."""
+    known, said = str(remembered().get("who", "")), str(st.session_state.get("who", ""))
+    if known and not said:
+        st.session_state["who"] = known
+    elif said and not known and number():
+        remember(who=said)

@@ -1,0 +1,283 @@
+"""The past year's lists, worked out in the background with each day's own knowledge, for the fleet overview."""
+
+from __future__ import annotations
+
+import atexit
+import json
+import subprocess
+import sys
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cache
+from pathlib import Path
+from threading import Lock
+
+import pandas as pd
+import streamlit as st
+from sqlite_utils import Database
+
+from dashboard.desk.assessment import backtest_database
+from dashboard.judging.process import give_way
+from dashboard.judging.worker import Worker
+from dashboard.screens.session import Key
+from dashboard.words.plain_text import day as day_words
+from ingest import store
+from ingest.errors import IngestError
+from ingest.fields import FAILED_STARTS
+from ingest.records import keep_figures, read_kept
+
+MONTHS = 12  # how far the overview looks back, one list a month; our choice
+LATER_NICE = 10  # past lists give way to the screens by this much (19 is most); our choice
+KEPT_NAME = "past_lists"
+_ANALYSIS = Path(__file__).parents[2] / "analysis"
+
+
+@dataclass
+class Past:
+    """Lists of past days as far as they are worked out; `failed` holds a sentence when that went wrong."""
+
+    days: tuple[date, ...]
+    lists: dict[date, pd.DataFrame] = field(default_factory=dict)
+    failed: str = ""
+
+    @property
+    def done(self) -> bool:
+        """Whether all lists are there, or will never be."""
+        return len(self.lists) == len(self.days) or bool(self.failed)
+
+    def flagged(self) -> pd.DataFrame:
+        """Vehicles on the lists: day, unit, depot, part."""
+        frames = [frame.assign(day=pd.Timestamp(day)) for day, frame in sorted(self.lists.items())]
+        columns = ["day", "unit", "depot", "part"]
+        return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
+
+
+@dataclass
+class Archive:
+    """One worker for past lists, apart from the one that judges today."""
+
+    pool: Worker = field(default_factory=Worker)
+    lock: Lock = field(default_factory=Lock)
+    found: dict[Key, Past] = field(default_factory=dict)
+
+    def known(self, key: Key) -> Past | None:
+        """The past year as seen from `key` if it is all there already, without beginning to work it out."""
+        with self.lock:
+            past = self.found.get(key)
+            if past is None:
+                past = Past(month_days(key.as_of))
+                recall(key, past)
+                if past.done:
+                    self.found[key] = past
+            return past if past.done else None
+
+    def ask(self, key: Key) -> Past:
+        """The past year as seen from `key`, begun if nobody asked before."""
+        with self.lock:
+            if key not in self.found:
+                if len(self.found) > 2:
+                    self.found.pop(next(iter(self.found)))
+                past = Past(month_days(key.as_of))
+                self.found[key] = past
+                recall(key, past)
+                if not past.done:
+                    self.pool.submit(_work_out, key, past)
+            return self.found[key]
+
+
+def month_days(as_of: date) -> tuple[date, ...]:
+    """The first days of the twelve months up to `as_of`, and `as_of` itself."""
+    firsts = pd.date_range(end=pd.Timestamp(as_of), periods=MONTHS, freq="MS")
+    days = sorted({*(stamp.date() for stamp in firsts), as_of})
+    return tuple(days)
+
+
+@cache
+def _made_by() -> str:
+    """Changes with every change of the program that lists are made by."""
+    files = sorted(_ANALYSIS.rglob("*.py"))
+    return str(zlib.crc32(b"".join(file.read_bytes() for file in files)))
+
+
+def made_of(key: Key) -> str:
+    """What past lists depend on, as a text: what is in the database, the day, the horizon and the program."""
+    return f"{key.version} {key.as_of} {key.horizon_days} {_made_by()}"
+
+
+def recall(key: Key, past: Past) -> None:
+    """Take lists that were worked out before, where nothing that they depend on has changed."""
+    db = store.open_database(key.path)
+    try:
+        kept = read_kept(db, KEPT_NAME, made_of(key))
+    finally:
+        db.conn.close()
+    for day, rows in kept.items() if isinstance(kept, dict) else ():
+        if date.fromisoformat(day) in past.days:
+            past.lists[date.fromisoformat(day)] = _frame_of(rows)
+
+
+def keep(key: Key, past: Past) -> None:
+    """Keep the lists beside the readings, for the next start of the screens."""
+    body = {day.isoformat(): frame.to_numpy().tolist() for day, frame in past.lists.items()}
+    db = store.open_database(key.path)
+    try:
+        keep_figures(db, KEPT_NAME, made_of(key), body)
+    except IngestError:  # busy with an import: they will be worked out again, nothing is lost
+        return
+    finally:
+        db.conn.close()
+
+
+def _frame_of(rows: Sequence[Sequence[str]]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=["unit", "depot", "part"]).astype("str")
+
+
+def _work_out(key: Key, past: Past) -> None:
+    """Let a process of its own do it, so that the screens stay quick; each list comes as one line."""
+    command = [sys.executable, "-m", "dashboard.screens.history", key.path, str(key.horizon_days)]
+    command += [day.isoformat() for day in past.days]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, stdout=pipe, stderr=pipe, text=True, encoding="utf-8") as worker:
+        atexit.register(worker.terminate)
+        for line in worker.stdout or ():
+            one = json.loads(line)
+            past.lists[date.fromisoformat(one["day"])] = _frame_of(one["units"])
+        said = worker.stderr.read() if worker.stderr else ""
+    atexit.unregister(worker.terminate)
+    if len(past.lists) < len(past.days):
+        past.failed = (
+            f"The past lists could not be worked out: {said.strip().splitlines()[-1] if said.strip() else 'stopped'}"
+        )
+    else:
+        keep(key, past)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Print the flagged vehicles of each day as one JSON line: database, horizon [d], days."""
+    give_way(LATER_NICE)
+    path, horizon, *days = arguments
+    db = store.open_database(path, create=False)
+    dates = [pd.Timestamp(day) for day in days]
+    known = db.execute("SELECT min(taken_at) FROM readings").fetchone()[0]
+    first = pd.Timestamp(known) if known else pd.Timestamp.max
+    for day in (d for d in dates if d <= first):
+        _print_line(day, pd.DataFrame(columns=["unit", "depot", "part"]))
+    later = [d for d in dates if d > first]
+    if later:
+        for stamp, found in backtest_database(db, later, horizon_days=int(horizon)):
+            _print_line(stamp, found.units[found.units["flagged"]])
+    return 0
+
+
+def _print_line(day: pd.Timestamp, units: pd.DataFrame) -> None:
+    rows = units[["unit", "depot", "part"]].astype("str").to_numpy().tolist()
+    sys.stdout.write(json.dumps({"day": f"{day:%Y-%m-%d}", "units": rows}, ensure_ascii=False) + "\n")
+    sys.stdout.flush()
+
+
+@st.cache_resource(show_spinner=False)
+def archive() -> Archive:
+    """The one archive of this server."""
+    return Archive()
+
+
+def by_month(flagged: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Vehicles on the list per day and depot or part: day, `by`, vehicles."""
+    counted = flagged.groupby(["day", by], as_index=False).size()
+    return counted.rename(columns={"size": "vehicles"})
+
+
+def in_words(counted: pd.DataFrame, by: str) -> str:
+    """What the chart of past lists shows, in words; counted: day, `by` (in words), vehicles."""
+    sums = counted.groupby("day", as_index=False)["vehicles"].sum()
+    days, totals = [pd.Timestamp(str(d)) for d in sums["day"]], [int(n) for n in sums["vehicles"]]
+    most = max(range(len(totals)), key=totals.__getitem__)
+    now = counted[counted["day"] == days[-1]].sort_values("vehicles", ascending=False)
+    each = ", ".join(f"{n} {name}" for name, n in zip(now[by], now["vehicles"], strict=True))
+    return (
+        f"Vehicles on the list, by {by}: {totals[0]} on {day_words(days[0])}, most on {day_words(days[most])} with "
+        f"{totals[most]}, {totals[-1]} on {day_words(days[-1])}{f' ({each})' if each else ''}."
+    )
+
+
+def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, before: date) -> pd.DataFrame:
+    """No-starts that happened from `first` to before `before`: day, unit, part ("" where no repair says).
+
+    From repairs done because of a no-start, and from readings whose start failed on days without such a repair.
+    """
+    low, high = pd.Timestamp(first), pd.Timestamp(before)
+    done = repairs[(repairs["reason"] == "no_start") & (repairs["done_on"] >= low) & (repairs["done_on"] < high)]
+    failed = readings[
+        readings["outcome"].isin(FAILED_STARTS) & (readings["taken_at"] >= low) & (readings["taken_at"] < high)
+    ]
+    frame = pd.concat(
+        [
+            pd.DataFrame({"day": done["done_on"], "unit": done["unit"], "part": done["part"]}),
+            pd.DataFrame({"day": failed["taken_at"].dt.normalize(), "unit": failed["unit"], "part": ""}),
+        ],
+        ignore_index=True,
+    )
+    frame = frame.drop_duplicates(["day", "unit"], keep="first")
+    return frame.sort_values(["day", "unit"], ascending=[False, True]).reset_index(drop=True)
+
+
+def issued_lists(db: Database, *, first: date, before: date) -> dict[date, pd.DataFrame]:
+    """Lists issued from `first` to before `before`: the day from which each stood -> unit, part."""
+    stood = "max(as_of, iif(version = 1, '', substr(issued_at, 1, 10)))"  # one issued again counts from when it was
+    within = (first.isoformat(), before.isoformat())
+    days = db.execute(
+        f"SELECT version, {stood} AS stood FROM weekly_lists WHERE stood >= ? AND stood < ? ORDER BY stood, version",
+        within,
+    ).fetchall()
+    last = {str(day): int(version) for version, day in days}
+    rows = db.execute(
+        f"SELECT {stood} AS stood, version, json_extract(one.value, '$.unit'), json_extract(one.value, '$.part') "
+        "FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE stood >= ? AND stood < ?",
+        within,
+    ).fetchall()
+    listed: dict[str, list[tuple[str, str]]] = {day: [] for day in last}
+    for day, version, unit, part in rows:
+        if last[str(day)] == version:
+            listed[str(day)].append((str(unit), str(part)))
+    return {date.fromisoformat(d): pd.DataFrame(u, columns=["unit", "part"], dtype="str") for d, u in listed.items()}
+
+
+def list_before(day: date, past: Past, issued: Mapping[date, pd.DataFrame]) -> date | None:
+    """The day of the latest list, issued or worked out, before the end of `day`; None where there is none."""
+    return max((d for d in {*past.days, *issued} if d <= day), default=None)
+
+
+def which_list(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame]) -> tuple[pd.Series, list[str]]:
+    """For each no-start, the day of the list that `was_listed` looks at, and how that list came about."""
+    last = [list_before(pd.Timestamp(day).date(), past, issued) for day in happened["day"]]
+    how = ["" if one is None else "issued" if one in issued else "worked out afterwards" for one in last]
+    return pd.Series(pd.to_datetime(pd.Series(last, dtype=object)), index=happened.index, dtype="datetime64[us]"), how
+
+
+def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame] | None = None) -> list[str]:
+    """For each no-start, whether the vehicle stood on the latest list before, in words; an issued list goes first."""
+    words = []
+    known = {**past.lists, **(issued or {})}
+    for row in happened.itertuples(index=False):
+        last = list_before(pd.Timestamp(str(row.day)).date(), past, issued or {})
+        if last is None:
+            words.append("no list yet")
+            continue
+        if last not in known:
+            words.append("not known" if past.done else "being worked out")
+            continue
+        listed = known[last]
+        mine = listed[listed["unit"] == row.unit]
+        if mine.empty:
+            words.append("no")
+        else:
+            words.append("yes" if mine["part"].iloc[0] == row.part or not row.part else "yes, for another part")
+    return words
+
+
+if __name__ == "__main__":
+    from dashboard.desk.terminal import answered
+
+    raise SystemExit(answered(lambda: main(sys.argv[1:])))

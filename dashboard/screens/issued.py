@@ -1,0 +1,42 @@
+"""Lists as they were issued, kept in memory: what stands on record while vehicles are being judged."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import streamlit as st
+
+from dashboard.screens import session
+from ingest.records import WeeklyList, list_versions, read_weekly_list, weekly_lists
+
+LISTS_KEPT = 6  # issued lists kept in memory, our choice
+
+
+def read_issued(iso: str, version: int | None = None) -> WeeklyList | None:
+    """A list as it was issued, the last version unless told; read once, because it never changes."""
+    with session.database() as db:
+        versions = list_versions(db, iso)
+    wanted = version or next(iter(versions), 0)
+    if wanted not in versions:
+        return None
+    path = session.database_path().resolve()
+    return _issued(str(path), path.stat().st_ino, iso, wanted, versions[wanted])
+
+
+@st.cache_resource(show_spinner=False, max_entries=LISTS_KEPT)
+def _issued(path: str, inode: int, iso: str, version: int, issued_at: str) -> WeeklyList | None:  # noqa: ARG001 - its key
+    with session.database() as db:
+        return read_weekly_list(db, iso, version)
+
+
+def newest_issued(day: date) -> WeeklyList | None:
+    """The list last issued in the week of `day` or before; None where there is none."""
+    with session.database() as db:
+        weeks = [week for week in weekly_lists(db) if week <= session.iso_week(day)]
+    return read_issued(max(weeks)) if weeks else None
+
+
+def issued_row(issued: WeeklyList, unit: str) -> dict[str, Any] | None:
+    """The vehicle's row of a list as it was issued; None for a vehicle that is not on it."""
+    return next((dict(row) for row in issued.body["units"] if row["unit"] == unit), None)

@@ -1,0 +1,73 @@
+"""What was just put on record, said once where it was done, with a button that takes it back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from dashboard.screens import session
+from dashboard.words.plain_text import safe
+from ingest import corrections
+from ingest.errors import IngestError
+
+_KEY = "kept_note"
+AT_ONCE = "undone right after it was saved"
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What is said on the page `where` about `unit`, and how it is taken back: a saved row, or a change of one."""
+
+    where: str
+    unit: str
+    words: str
+    word: str = ""
+    number: int = 0
+    change: int = 0
+    again: bool = False
+    wrong: bool = False
+
+
+def keep(note: Kept) -> None:
+    """Have it said on the next drawing of the page, until something else is kept or another vehicle is looked at."""
+    st.session_state[_KEY] = note
+
+
+def told(where: str, unit: str) -> bool:
+    """Say what was kept on this page about this vehicle; whether there was anything to say."""
+    note = st.session_state.get(_KEY)
+    if not isinstance(note, Kept) or (note.where, note.unit) != (where, unit):
+        return False
+    with st.container(horizontal=True, vertical_alignment="center", key="kept"):
+        if note.wrong:
+            st.error(safe(note.words, longest=600))
+        else:
+            st.success(safe(note.words), icon=":material/check_circle:")
+        undo_button(note)
+    return True
+
+
+def undo_button(note: Kept) -> None:
+    """The button that takes it back, where it can be."""
+    if note.number or note.change:
+        label = "Bring it back" if note.again else "Undo"
+        st.button(label, key="undo_kept", icon=":material/undo:", on_click=take_back, args=(note,))
+
+
+def take_back(note: Kept) -> None:
+    """Withdraw the row that was saved, or undo the change; what was done so can be undone again."""
+    try:
+        with session.database() as db:
+            done = (
+                corrections.undo(db, note.change, by=session.who(), now=session.now())
+                if note.change
+                else corrections.withdraw(
+                    db, note.word, note.number, by=session.who(), reason=AT_ONCE, now=session.now()
+                )
+            )
+    except IngestError as error:
+        keep(Kept(note.where, note.unit, str(error), wrong=True))
+        return
+    words = "It is on record again." if note.again else "Undone; the logbook keeps it."
+    keep(Kept(note.where, note.unit, words, change=done.change or 0, again=not note.again))

@@ -1,0 +1,283 @@
+"""Everything on record about one vehicle, gathered for its page, its bay sheet and the bay screen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.bay.expected import ClassKnowledge, Expected, class_usual, hardly_read, usual_crank_a
+from analysis.bay.one_reading import ReadingCheck
+from analysis.bay.whose import Vehicle, Whose, odometer_at
+from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.limits import Limits
+from analysis.worklist.assess import Assessment
+from analysis.worklist.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
+from analysis.worklist.part import PART_CHANNEL
+from dashboard.charts import charts
+from dashboard.desk.own_limits import limit_book
+from dashboard.desk.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart, whose
+from dashboard.files.paper import BayUnit
+from dashboard.screens import session
+from dashboard.words import reading_sheet
+from dashboard.words.limit_lines import limit_lines
+from dashboard.words.plain_text import safe
+from dashboard.words.reasons import OUTCOME_WORDS, latest_drops
+from ingest import store
+from ingest.fields import MEASUREMENTS, QUANTITIES
+from ingest.records import read_reset_answers
+from ingest.set_aside import list_set_aside
+
+CLASSES_KEPT, UNITS_KEPT = 16, 64  # classes and vehicles of which a server keeps what is expected, our choice
+MEASURED_BY = {
+    "battery": ("rest_v", "crank_min_v", "crank_a"),
+    "positive_cable": ("drop_positive_v", "crank_a"),
+    "ground_path": ("drop_ground_v", "crank_a"),
+    "solenoid_contacts": ("drop_contacts_v", "crank_a"),
+    "starter_motor": ("peak_a",),
+    "control_circuit": ("drop_control_v", "coil_a"),
+    "engine_drag": ("crank_a", "temperature_c"),
+}
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A vehicle's row of the vehicles, its readings (oldest first), its repairs and its open set-aside rows."""
+
+    unit: dict[Any, Any]
+    readings: pd.DataFrame
+    repairs: pd.DataFrame
+    set_aside: pd.DataFrame
+
+
+def facts(unit: str) -> Facts:
+    """Read what is on record about `unit`; ValueError for a vehicle that is not there."""
+    table = session.units()
+    found = table[table["unit"] == unit].to_dict("records")
+    if not found:
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
+    with session.database() as db:
+        readings = store.read_readings(db, units=[unit])
+        repairs = store.read_repairs(db)
+        aside = list_set_aside(db)
+    return Facts(found[0], readings, repairs[repairs["unit"] == unit], aside[aside["unit"] == unit])
+
+
+def latest(own: Facts, as_of: pd.Timestamp) -> Mapping[str, Any] | None:
+    """The latest drops with their amps before `as_of`."""
+    return latest_drops(own.readings, as_of).get(str(own.unit["unit"]))
+
+
+def answered(unit: str) -> dict[tuple[str, date], tuple[str, str]]:
+    """Questions about unrecorded renewals that were answered: part and day -> the answer, and who gave it."""
+    with session.database() as db:
+        answers = read_reset_answers(db)
+    mine = answers[answers["unit"] == unit].to_dict("records")
+    return {(str(a["part"]), a["around_on"].date()): (str(a["answer"]), str(a["by"])) for a in mine}
+
+
+def course(assessment: Assessment, unit: str, part: str, limits: Limits) -> tuple[PartCourse, float | None]:
+    """The course of a part, and the printed limit as a resistance [mΩ] where there is one."""
+    own = part_course(assessment, unit, part)
+    channel = PART_CHANNEL[part]
+    if channel not in LIMIT_OF:
+        return own, None
+    state = assessment.state
+    row = int((state.panel.units["unit"] == unit).to_numpy().argmax())
+    limit = getattr(limits, LIMIT_OF[channel][0])
+    return own, printed_limit(state.laws, int(state.group[row]), channel, limit.value, float(limits.system_v))
+
+
+def repairs_in_words(own: Facts, part: str) -> pd.DataFrame:
+    """Repairs that the part's chart marks: its own."""
+    mine = own.repairs[own.repairs["part"] == part]
+    return pd.DataFrame({"done_on": mine["done_on"], "words": mine["action"]})
+
+
+def marks(own: Facts, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
+    """Readings that the part's chart cannot draw as a value: doubtful, not judged yet, or set aside."""
+    names = MEASURED_BY[part]
+    readings = own.readings
+    doubtful = readings[[any(n in str(d).split(",") for n in names) for d in readings["doubtful"]]]
+    late = readings[readings["taken_at"] >= as_of]
+    frames = [
+        pd.DataFrame({"taken_at": doubtful["taken_at"], "kind": charts.DOUBTFUL}),
+        pd.DataFrame({"taken_at": late["taken_at"], "kind": charts.WAITING}),
+    ]
+    aside = own.set_aside[own.set_aside["table_name"] == "readings"]
+    if len(aside):
+        when = pd.to_datetime(aside["original"].str.extract(r"(\d{4}-\d{2}-\d{2})")[0], errors="coerce").dropna()
+        frames.append(pd.DataFrame({"taken_at": when.astype("datetime64[us]"), "kind": charts.ASIDE}))
+    return pd.concat([f for f in frames if len(f)], ignore_index=True) if any(len(f) for f in frames) else frames[0]
+
+
+def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Coldest start ahead, the depot's season and its forecast."""
+    with session.database() as db:
+        climate, forecast = store.read_climate(db), store.read_forecast(db)
+    depot = str(row["depot"])
+    own = forecast[(forecast["depot"] == depot) & (forecast["date"] >= assessment.as_of)]
+    suspect = assessment.units.set_index("unit").at[str(row["unit"]), "part"]
+    start = cold_course(assessment, str(row["unit"]), part=str(suspect))
+    return start, season_course(climate, depot, assessment.as_of), own
+
+
+def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
+    """Readings newest first, without the columns that this vehicle never filled; °F where the reader wants it."""
+    frame = own.readings.iloc[::-1]
+    frame = frame.assign(outcome=frame["outcome"].replace(OUTCOME_WORDS))
+    if fahrenheit:
+        frame = frame.assign(temperature_c=frame["temperature_c"] * 1.8 + 32.0)
+    frame = frame.assign(
+        confirmed=[", ".join(QUANTITIES[n].over_column for n in str(c).split(",") if n) for c in frame["confirmed"]]
+    )
+    filled = [name for name in MEASUREMENTS if frame[name].notna().any()]
+    texts = [name for name in ("outcome", "technician", "note", "confirmed") if (frame[name] != "").any()]
+    return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason", "reading_id"]].reset_index(drop=True)
+
+
+def reading_columns(*, fahrenheit: bool = False) -> dict[str, Any]:
+    """Column settings: digits that a meter shows."""
+    columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
+    columns["reading_id"] = st.column_config.NumberColumn("number", format="%d")
+    columns["confirmed"] = st.column_config.TextColumn("measured twice")
+    for name, quantity in QUANTITIES.items():
+        label = f"{quantity.over_column}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
+        columns[name] = st.column_config.NumberColumn(label, format=f"%.{quantity.digits}f", help=quantity.meaning)
+    return columns
+
+
+def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
+    """The latest trusted value of every measurement, and when the vehicle was last read."""
+    values: dict[str, float] = {}
+    for name in MEASUREMENTS:
+        trusted = own.readings[[name not in str(d).split(",") for d in own.readings["doubtful"]]]
+        known = trusted[name].dropna()
+        if len(known):
+            values[name] = float(known.iloc[-1])
+    last = own.readings["taken_at"].max() if len(own.readings) else None
+    return values, last
+
+
+def limits_of(own: Facts) -> Limits:
+    """The limits for this kind of vehicle, the user's own where there are any."""
+    unit = own.unit
+    book = own_book()
+    cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
+    return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
+
+
+def limits_shown(
+    own: Facts, *, temperature_c: float | None = None, fahrenheit: bool = False, drops_mv: bool = False
+) -> dict[str, str]:
+    """The limit of each measurement of this vehicle in a few words, on the phone and on paper."""
+    known = _knowledge_now(own)
+    usual = usual_crank_a(class_usual(known, float(own.unit["system_v"])), hardly_read(known))
+    return limit_lines(
+        limits_of(own), usual_a=usual, temperature_c=temperature_c, fahrenheit=fahrenheit, drops_mv=drops_mv
+    )  # fmt: skip
+
+
+def bay_unit(own: Facts, *, due: str = "", fahrenheit: bool = False) -> BayUnit:
+    """What the vehicle's blank bay sheet is filled with."""
+    values, last = last_values(own)
+    unit = own.unit
+    return BayUnit(
+        str(unit["unit"]), str(unit["depot"]), str(unit["vehicle_class"]), int(unit["system_v"]), due, values, last,
+        limits_shown(own, fahrenheit=fahrenheit),
+    )  # fmt: skip
+
+
+# --- a reading taken apart -------------------------------------------------------------------------------------------
+
+
+def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
+    """The battery's charge, and whether the reading fits: as a warning where it does not."""
+    *charge, closure = (
+        safe(reading_sheet.for_reader(t, fahrenheit=fahrenheit), longest=900) for t in reading_sheet.fit_words(check)
+    )
+    for text in charge:
+        st.markdown(text)
+    if reading_sheet.misfit(check):
+        st.warning(closure, icon=":material/help:")
+    else:
+        st.markdown(closure)
+
+
+@st.cache_resource(show_spinner=False, max_entries=CLASSES_KEPT)
+def _knowledge(
+    key: session.Key,
+    name: str,  # noqa: ARG001 - of the cache's key
+    judged: bool,  # noqa: ARG001 - of the cache's key
+    _own: Facts,
+    _assessment: Assessment | None,
+) -> ClassKnowledge:
+    """What is known of a vehicle's class before the day shown: from the assessment where there is one."""
+    if _assessment is not None:
+        return knowledge_of(_assessment, _own.unit)
+    with session.database() as db:
+        return knowledge_from(db, _own.unit, before=pd.Timestamp(key.as_of))
+
+
+@st.cache_resource(show_spinner=False, max_entries=UNITS_KEPT)
+def _expected(
+    key: session.Key,
+    unit: str,  # noqa: ARG001 - of the cache's key
+    hour: str,  # noqa: ARG001 - of the cache's key
+    written: str,  # noqa: ARG001 - of the cache's key: readings of the day shown count here too
+    _own: Facts,
+    _at: pd.Timestamp,
+) -> Expected:
+    """What a vehicle should show at a moment, from what is on record before it; kept for that hour."""
+    known = _knowledge_now(_own, key)
+    with session.database() as db:
+        return expect(db, _own.unit, _own.readings, known, at=_at)
+
+
+def _knowledge_now(own: Facts, key: session.Key | None = None) -> ClassKnowledge:
+    """What is known of a vehicle's class on the day shown."""
+    at = key or session.key_of()
+    assessment = session.judge().latest(at)
+    return _knowledge(at, class_name(own.unit), assessment is not None, own, assessment)
+
+
+def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
+    """A reading of this vehicle, on record or just typed, against what its readings before make one expect."""
+    at = pd.Timestamp(reading["taken_at"])
+    expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", session.written(), own, at)
+    return take_apart(own.unit, reading, own.readings, expected, own_book())
+
+
+def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:
+    """Whether a reading that was typed for this vehicle is another's."""
+    at, key, now = pd.Timestamp(reading["taken_at"]), session.key_of(), session.written()
+
+    def vehicle_of(unit: str) -> Vehicle:
+        one = own if unit == str(own.unit["unit"]) else facts(unit)
+        return Vehicle(_expected(key, unit, f"{at:%Y-%m-%dT%H}", now, one, at), odometer_at(one.readings, at))
+
+    with session.database() as db:
+        return whose(db, str(own.unit["unit"]), reading, vehicle_of)
+
+
+def own_book() -> LimitBook:
+    """The user's limits, or the printed ones."""
+    with session.database() as db:
+        return limit_book(db)
+
+
+def latest_apart(own: Facts) -> Taken | None:
+    """The latest reading before the day shown, taken apart; None where there is none."""
+    return _latest_apart(session.key_of(), str(own.unit["unit"]), repr(own_book()), own)
+
+
+@st.cache_resource(show_spinner=False, max_entries=UNITS_KEPT)
+def _latest_apart(key: session.Key, unit: str, book: str, _own: Facts) -> Taken | None:  # noqa: ARG001
+    known = _own.readings[_own.readings["taken_at"] < pd.Timestamp(key.as_of)]
+    if known.empty:
+        return None
+    return taken_apart(_own, {str(name): value for name, value in known.iloc[-1].to_dict().items()})

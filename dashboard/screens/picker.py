@@ -1,0 +1,56 @@
+"""Choosing a vehicle with gloves on: part of the number, recent ones, or the address on the windscreen's code."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from dashboard.screens import device, session
+from dashboard.words.plain_text import safe
+
+RECENT_KEPT = 6  # vehicles that a device remembers, our choice
+MATCHES_SHOWN = 8
+
+
+def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
+    """The vehicle of the address or one chosen here; it becomes part of the address, so that a reload keeps it.
+
+    beside: draws what stands beside the button for another vehicle.
+    """
+    numbers = session.units()["unit"].tolist()
+    asked = st.query_params.get("unit")
+    if asked in numbers:
+        remember_recent(str(asked))
+        with st.container(horizontal=True, key="picked"):
+            if st.button("Another vehicle", key="another", icon=":material/swap_horiz:"):
+                del st.query_params["unit"]
+                st.rerun()
+            if beside is not None:
+                beside()
+        return str(asked)
+    if asked:
+        st.error(f"There is no vehicle {safe(asked)}; allowed are the {len(numbers)} vehicles known here.")
+    typed = st.text_input("Vehicle", placeholder="part of its number", max_chars=64, key="pick", live=True).strip()
+    known = set(numbers)
+    recent = [u for u in device.remembered().get("recent", []) if u in known]
+    found = [u for u in numbers if typed.casefold() in u.casefold()] if typed else recent
+    if not typed and recent:
+        st.caption("Recent vehicles")
+    if typed and not found:
+        st.caption(f"No vehicle's number contains {safe(typed)}.")
+    for unit in found[:MATCHES_SHOWN]:
+        if st.button(safe(unit), key=f"pick_{unit}", width="stretch"):
+            st.query_params["unit"] = unit
+            st.rerun()
+    if len(found) > MATCHES_SHOWN:
+        st.caption(f"{len(found)} vehicles match; type more of the number.")
+    return None
+
+
+def remember_recent(unit: str) -> None:
+    """Put a vehicle first among the device's recent ones."""
+    kept = device.remembered().get("recent", [])
+    recent = [unit, *(u for u in kept if isinstance(u, str) and u != unit)][:RECENT_KEPT]
+    if recent != kept:
+        device.remember(recent=recent)

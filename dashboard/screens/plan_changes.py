@@ -1,0 +1,198 @@
+"""Changes to the plan on the screen: what a person wishes, held against what others did meanwhile, then made or left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import streamlit as st
+
+from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.worklist.assess import Assessment
+from dashboard.desk.plan_moves import Trial, move, release, try_move, without_move
+from dashboard.desk.planning import Overtaken, Seen, make_plan, named, pin_words, seen_now, when
+from dashboard.screens import session
+from dashboard.words.plain_text import safe
+from dashboard.words.plan_words import money as plan_money
+from ingest.records import read_pins
+
+WISHES = {"pin": "come in this week", "forbid": "not come in this week"}
+WISHED, OVERTAKEN, DONE, TRIED = "plan_wished", "plan_overtaken", "plan_done", "plan_tried"
+REASON = "move_reason"
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a button asks for: "again", "pin", "forbid" or "let_go"; and what its planner had in view."""
+
+    kind: str
+    weeks: int
+    unit: str = ""
+    week: str = ""
+    reason: str = ""
+    pin_id: int = 0
+    seen: Seen | None = None
+
+
+def money(value: float, plan: ReplacementPlan) -> str:
+    """An amount in the plan's currency."""
+    return safe(plan_money(value, str(plan.summary["currency"])))
+
+
+def wish_button(label: str, wish: Wish, *, key: str, primary: bool = False, disabled: bool = False) -> None:
+    """A button for a wish; what is on record while it is drawn is what its planner has in view."""
+    with session.database() as db:
+        seen = seen_now(db)
+    st.button(
+        label, key=key, type="primary" if primary else "secondary", disabled=disabled, on_click=_remember,
+        args=(replace(wish, seen=seen),),
+    )  # fmt: skip
+
+
+def _remember(wish: Wish | None) -> None:
+    """Called before the page is drawn; a reason that was typed last thing before the click comes with the click."""
+    st.session_state.pop(OVERTAKEN, None)
+    if wish is not None and wish.kind in WISHES:
+        wish = replace(wish, reason=st.session_state.get(REASON) or wish.reason)
+    st.session_state[WISHED] = wish
+
+
+def grant(assessment: Assessment) -> None:
+    """Do what was wished for, unless another person was quicker: then ask first. The page is drawn again after it."""
+    wish = st.session_state.pop(WISHED, None)
+    if wish is not None:
+        try:
+            with session.database() as db, st.spinner("Planning …"):
+                before = seen_now(db).version
+                made = _do(wish, assessment)
+            st.session_state.pop(REASON, None)
+            new = made.version != before
+            said = f"Version {made.version} is kept." if new else f"Nothing changes: version {made.version} stands."
+            st.session_state[DONE] = (said, wish)
+        except Overtaken as error:
+            st.session_state[OVERTAKEN] = (str(error), wish)
+        st.rerun()
+
+
+def answer(*, by_hand: bool) -> None:
+    """What became of the last wish, said where its button stands: of one `by_hand`, or of planning again."""
+    said, wish = st.session_state.get(DONE, ("", None))
+    if wish is not None and (wish.kind != "again") == by_hand:
+        st.success(said)
+        st.session_state.pop(DONE)
+    overtaken, wish = st.session_state.get(OVERTAKEN, ("", None))
+    if wish is not None and (wish.kind != "again") == by_hand:
+        ask(overtaken, wish)
+
+
+def _do(wish: Wish, assessment: Assessment) -> ReplacementPlan:
+    day, who, now = session.as_of(), session.who(), session.now()
+    with session.database() as db:
+        if wish.kind == "again":
+            return make_plan(
+                db, as_of=day, weeks=wish.weeks, assessment=assessment, by=who, now=now, seen=wish.seen
+            )  # fmt: skip
+        if wish.kind == "let_go":
+            return release(
+                db, assessment, wish.pin_id, as_of=day, weeks=wish.weeks, by=who, now=now, seen=wish.seen
+            )  # fmt: skip
+        return move(
+            db, assessment, unit=wish.unit, week=wish.week, as_of=day, weeks=wish.weeks, reason=wish.reason, by=who,
+            now=now, kind=wish.kind, seen=wish.seen,
+        )  # fmt: skip
+
+
+def ask(overtaken: str, wish: Wish) -> None:
+    """What another person did meanwhile, and whether the wish holds all the same."""
+    mine = {
+        "again": "Plan again all the same?",
+        "let_go": "Let go all the same?",
+        "pin": f"Yours, {wish.unit} fixed to {wish.week}, all the same?",
+        "forbid": f"Yours, {wish.unit} kept out of {wish.week}, all the same?",
+    }[wish.kind]
+    with st.container(border=True, key="overtaken"):
+        st.warning(safe(f"{overtaken} Nothing of yours is kept yet. {mine}", longest=900))
+        with st.container(horizontal=True):
+            wish_button("Yes, mine", wish, key="overtaken_mine", primary=True)
+            st.button("No, leave it", key="overtaken_leave", on_click=_remember, args=(None,))
+
+
+def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool) -> None:
+    """Choose a vehicle and a week, see what the change costs, then make it or leave it."""
+    if assessment is None:
+        st.info("A visit can be moved as soon as the vehicles are judged.")
+        return
+    if plan.as_of != assessment.as_of or not newest:
+        st.info("This plan is not today's newest one; plan again before moving visits.")
+        return
+    labels = {v["unit"]: f"{v['unit']}, {v['iso_week']}: {v['job']}" for v in plan.visits.to_dict("records")}
+    labels |= {v["unit"]: f"{v['unit']}, left out: {v['job']}" for v in plan.left_out.to_dict("records")}
+    if labels:
+        with st.container(width=560):
+            change(plan, assessment, labels)
+    else:
+        st.write("There is no visit to move.")
+    answer(by_hand=True)
+    pins_on_record(plan)
+
+
+def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]) -> None:
+    """One change by hand: tried first, its cost shown, kept when asked for."""
+    unit = st.selectbox(
+        "Visit", list(labels), index=None, format_func=labels.__getitem__, key=f"move_unit_{plan.version}",
+        placeholder="choose one to see what a change costs",
+    )  # fmt: skip
+    kind = st.segmented_control(
+        "It is to", list(WISHES), format_func=WISHES.__getitem__, default="pin", key="move_kind"
+    )
+    weeks = sorted(plan.hours["iso_week"].unique().tolist())
+    week = st.selectbox("Week", weeks, key="move_week")
+    reason = st.text_input("Why", max_chars=200, key=REASON)
+    asked = st.session_state.get(OVERTAKEN, ("", None))[1]
+    if not unit or not week or not kind or (asked is not None and asked.kind != "again"):
+        return  # a question stands in the place of the button that led to it
+    trial = tried(plan, assessment, unit, week, kind)
+    if kind == "pin" and trial.week != week:
+        st.warning(f"In {week} this cannot be done: there are too few hours or places, or no parts by then.")
+        return
+    st.markdown(trial_words(unit, week, kind, trial, plan))
+    wish = Wish(kind, plan.weeks, unit, week, reason)
+    wish_button("Move it" if kind == "pin" else "Keep it out", wish, key="move_now", primary=True)
+
+
+def tried(plan: ReplacementPlan, assessment: Assessment, unit: str, week: str, kind: str) -> Trial:
+    """What a change would do, worked out once for as long as nothing is put on record."""
+    day = session.as_of()
+    with session.database() as db:
+        base = (session.written(), seen_now(db), day, id(assessment))
+        if st.session_state.get(TRIED, (None,))[0] != base:
+            with st.spinner("Planning …"):
+                st.session_state[TRIED] = (base, without_move(db, plan, assessment, as_of=day), {})
+        _, kept, trials = st.session_state[TRIED]
+        if (unit, week, kind) not in trials:
+            with st.spinner("Planning with it …"):
+                trials[unit, week, kind] = try_move(
+                    db, plan, assessment, unit=unit, week=week, as_of=day, kind=kind, kept=kept
+                )
+    return trials[unit, week, kind]  # type: ignore[no-any-return]
+
+
+def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: ReplacementPlan) -> str:
+    """What the change would do and cost."""
+    what = f"{safe(unit)} in {week}" if kind == "pin" else f"{safe(unit)} not in {week}"
+    lands = "" if kind == "pin" else f"; it comes in {trial.week}" if trial.week else "; it is left out"
+    sign = "costs" if trial.costs >= 0 else "saves"
+    one = trial.others_moved == 1
+    others = f"; {trial.others_moved} other visit{'' if one else 's'} would move" if trial.others_moved else ""
+    return f"{what} **{sign} {money(abs(trial.costs), plan)}**{lands}{others}."
+
+
+def pins_on_record(plan: ReplacementPlan) -> None:
+    """What was fixed by hand, by whom and when, and letting it go."""
+    with session.database() as db:
+        pins = read_pins(db)
+    for pin in pins.to_dict("records"):
+        with st.container(horizontal=True, vertical_alignment="center"):
+            why = f": {safe(pin['reason'])}" if pin["reason"] else ""
+            by = f"by {safe(named(pin['by']))} {when(pin['at'])}"
+            st.markdown(f"{safe(pin['unit'])} {pin_words(pin['kind'])} {pin['week']} {by}{why}")
+            wish_button("Let go", Wish("let_go", plan.weeks, pin_id=int(pin["id"])), key=f"unpin_{pin['id']}")

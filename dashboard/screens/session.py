@@ -1,0 +1,391 @@
+"""What every page needs: the database, the day, who is looking, and the assessment worked out in the background."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator
+from concurrent.futures import Future, wait
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from threading import Lock
+from time import monotonic
+
+import pandas as pd
+import streamlit as st
+from sqlite_utils import Database
+
+from analysis.worklist.assess import Assessment
+from dashboard.desk.assessment import tolerated_false_flags
+from dashboard.judging.process import assess_apart
+from dashboard.judging.worker import Worker
+from dashboard.words.plain_text import safe
+from ingest import store
+from ingest.records import read_settings
+
+DATABASE_VARIABLE = "CRANKTREND_DB"
+TODAY_VARIABLE = "CRANKTREND_TODAY"
+DEMO_KEY = "demo_fleet"
+HORIZON_D = 30
+HORIZON_KEY = "horizon_days"
+DEVICE_MEMORY = "device_memory"  # what the device remembers, see `device`
+IDLE_KEPT = 4  # idle connections kept open, our choice
+KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
+RETRY_S = 60.0  # [s] after which a judgement that failed is begun again by itself, our choice
+PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
+_JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast")
+
+
+def database_path() -> Path:
+    """Where the database lies; the console command sets it."""
+    return Path(os.environ.get(DATABASE_VARIABLE, "fleet.db"))
+
+
+@dataclass
+class Connections:
+    """Open connections that are idle: one piece of work takes one, and gives it back."""
+
+    lock: Lock = field(default_factory=Lock)
+    idle: dict[tuple[str, int], list[Database]] = field(default_factory=dict)
+
+    def take(self, path: Path) -> tuple[tuple[str, int], Database]:
+        """A connection to the file at `path` as it is now, opened if none is idle."""
+        if path.exists():
+            key = (str(path), path.stat().st_ino)
+            with self.lock:
+                if self.idle.get(key):
+                    return key, self.idle[key].pop()
+        db = store.open_database(path)
+        return (str(path), path.stat().st_ino), db
+
+    def give_back(self, key: tuple[str, int], db: Database) -> None:
+        """Keep an idle connection, at most IDLE_KEPT of them; whatever was begun and not ended is undone."""
+        if db.conn.in_transaction:
+            db.conn.rollback()
+        with self.lock:
+            if len(self.idle.setdefault(key, [])) < IDLE_KEPT:
+                self.idle[key].append(db)
+                return
+        db.conn.close()
+
+
+@st.cache_resource(show_spinner=False)
+def connections() -> Connections:
+    """The idle connections of this server."""
+    return Connections()
+
+
+@contextmanager
+def database() -> Iterator[Database]:
+    """A connection for one piece of work; no two sessions use the same one at a time."""
+    key, db = connections().take(database_path())
+    try:
+        yield db
+    finally:
+        connections().give_back(key, db)
+
+
+def settings() -> dict[str, object]:
+    """All saved settings."""
+    with database() as db:
+        return read_settings(db)
+
+
+def today() -> date:
+    """The day it is: the clock's, the demo's own day, or what CRANKTREND_TODAY says."""
+    told = os.environ.get(TODAY_VARIABLE)
+    if told:
+        return date.fromisoformat(told)
+    demo = settings().get(DEMO_KEY)
+    if isinstance(demo, dict) and isinstance(demo.get("as_of"), str):
+        return date.fromisoformat(demo["as_of"])
+    return date.today()
+
+
+def now() -> datetime:
+    """The clock's time on `today`."""
+    return datetime.combine(today(), datetime.now().time().replace(microsecond=0))
+
+
+def as_of() -> date:
+    """The day whose knowledge is shown: chosen in the margin, else today."""
+    chosen = st.session_state.get("as_of")
+    return chosen if isinstance(chosen, date) else today()
+
+
+def follow(key: str, newest: object) -> bool:
+    """Let a choice that stood at the newest there was go on to `newest`; one made by hand stays.  True when it went on.
+
+    To be called before the field `key` is drawn, with the value that it proposes.
+    """
+    seen, chosen = st.session_state.get(f"newest_{key}"), st.session_state.get(key)
+    st.session_state[f"newest_{key}"] = newest
+    if seen in (None, newest) or chosen not in (None, seen):
+        return False
+    st.session_state[key] = newest
+    return True
+
+
+def iso_week(day: date) -> str:
+    """A day's ISO 8601 week, as 2026-W47."""
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"
+
+
+def who() -> str:
+    """Who is looking, as it goes on record."""
+    return who_is_named() or "not named"
+
+
+def who_is_named() -> str:
+    """The name of who is looking; "" where nobody said it."""
+    return str(st.session_state.get("who", "")).strip()[:64]
+
+
+def horizon_days() -> int:
+    """Days that the probability of a no-start looks ahead."""
+    chosen = settings().get(HORIZON_KEY, HORIZON_D)
+    return chosen if isinstance(chosen, int) and not isinstance(chosen, bool) and 1 <= chosen <= 180 else HORIZON_D
+
+
+def fahrenheit() -> bool:
+    """Whether temperatures are shown in °F: as this device's thermometer reads, else as the settings say."""
+    meter = st.session_state.get(DEVICE_MEMORY, {}).get("meter")
+    if isinstance(meter, dict) and isinstance(meter.get("fahrenheit"), bool):
+        return bool(meter["fahrenheit"])
+    return settings().get("temperature_unit") == "°F"
+
+
+# --- the assessment --------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Key:
+    """What an assessment depends on."""
+
+    path: str
+    version: str
+    as_of: date
+    horizon_days: int
+
+
+@dataclass
+class Judge:
+    """One worker that lets assessments be made in the background; pages show the latest finished one meanwhile."""
+
+    pool: Worker = field(default_factory=Worker)
+    lock: Lock = field(default_factory=Lock)
+    found: dict[Key, Future[Assessment]] = field(default_factory=dict)
+    begun: dict[Key, float] = field(default_factory=dict)
+    failed: dict[Key, float] = field(default_factory=dict)
+
+    def ask(self, key: Key) -> Future[Assessment]:
+        """The assessment of `key`, begun if nobody asked before, or if it failed a while ago."""
+        with self.lock:
+            if key in self.failed and monotonic() - self.failed[key] >= RETRY_S:
+                self._forget(key)
+            if key not in self.found:
+                while len(self.found) >= KEPT_ASSESSMENTS:
+                    self._forget(next(iter(self.found)))
+                self.begun[key] = monotonic()
+                self.found[key] = future = self.pool.submit(_assess, key)
+                future.add_done_callback(lambda done: self._ended(key, done))
+            return self.found[key]
+
+    def try_again(self, key: Key) -> None:
+        """Forget that the assessment of `key` failed, so that it is begun again when it is asked for."""
+        with self.lock:
+            if key in self.failed:
+                self._forget(key)
+
+    def failure(self, key: Key) -> tuple[str, float] | None:
+        """Why the assessment of `key` failed, and the seconds until it is begun again by itself; None if it did not."""
+        with self.lock:
+            future, when = self.found.get(key), self.failed.get(key, monotonic())
+        if future is None or not future.done() or future.cancelled() or future.exception() is None:
+            return None
+        return str(future.exception()), max(0.0, RETRY_S - (monotonic() - when))
+
+    def _forget(self, key: Key) -> None:
+        self.found.pop(key).cancel()
+        self.begun.pop(key, None)
+        self.failed.pop(key, None)
+
+    def _ended(self, key: Key, future: Future[Assessment]) -> None:
+        if future.cancelled() or future.exception() is None:
+            return
+        with self.lock:
+            if self.found.get(key) is future:
+                self.failed[key] = monotonic()
+
+    def asked_s(self, key: Key) -> float:
+        """Seconds since the assessment of `key` was first asked for; 0 when nobody did."""
+        with self.lock:
+            return monotonic() - self.begun.get(key, monotonic())
+
+    def key_of_found(self, assessment: Assessment) -> Key | None:
+        """The key that an assessment was made for; None for one made elsewhere."""
+        with self.lock:
+            for key, future in self.found.items():
+                ready = future.done() and not future.cancelled() and future.exception() is None
+                if ready and future.result() is assessment:
+                    return key
+        return None
+
+    def latest(self, key: Key) -> Assessment | None:
+        """The newest finished assessment of the same database, day and horizon, whatever was written since."""
+        with self.lock:
+            for other, future in reversed(self.found.items()):
+                same = (other.path, other.as_of, other.horizon_days) == (key.path, key.as_of, key.horizon_days)
+                if same and future.done() and not future.cancelled() and future.exception() is None:
+                    return future.result()
+        return None
+
+
+def _assess(key: Key) -> Assessment:
+    return assess_apart(key.path, key.as_of, key.horizon_days)
+
+
+@st.cache_resource(show_spinner=False)
+def judge() -> Judge:
+    """The one worker of this server."""
+    return Judge()
+
+
+def judged_version(db: Database, day: date) -> str:
+    """A text that changes with every write that an assessment of `day` would see.
+
+    What is dated that day or later does not count, nor what the list does not rest on: pins, prices, decisions other
+    than that nothing was found.
+    """
+    marks = ", ".join("?" * len(_JUDGED_TABLES))
+    row = db.execute(
+        f"SELECT (SELECT coalesce(max(id), 0) FROM writes WHERE first_on < ? AND table_name IN ({marks})),"
+        " count(*), coalesce(max(at), '') FROM reset_answers WHERE at < ?",
+        [day.isoformat(), *_JUDGED_TABLES, day.isoformat()],
+    ).fetchone()
+    return "-".join(str(part) for part in (*row, tolerated_false_flags(db), _looks_version(db, day)))
+
+
+def _looks_version(db: Database, day: date) -> str:
+    """Changes with the looks that found nothing and with the lists that name their part, without reading the lists."""
+    looks = db.execute(
+        "SELECT id, unit, iso_week, at FROM decisions WHERE kind = 'nothing_found' AND at < ? ORDER BY id",
+        [day.isoformat()],
+    ).fetchall()
+    weeks = sorted({str(week) for _, _, week, _ in looks})
+    marks = ", ".join("?" * len(weeks))
+    lists = db.execute(
+        f"SELECT iso_week, version, issued_at FROM weekly_lists WHERE iso_week IN ({marks})", weeks
+    ).fetchall()
+    return hashlib.sha256(repr((looks, lists)).encode()).hexdigest()[:16] if looks else ""
+
+
+def written() -> str:
+    """A text that changes with everything that is put on record."""
+    with database() as db:
+        return store.data_version(db)
+
+
+def key_of(day: date | None = None) -> Key:
+    """The key of the assessment that this page wants."""
+    shown = day or as_of()
+    with database() as db:
+        version = judged_version(db, shown)
+    return Key(str(database_path().resolve()), version, shown, horizon_days())
+
+
+def has_vehicles() -> bool:
+    """Whether there is anything to judge."""
+    with database() as db:
+        return db.execute("SELECT 1 FROM units LIMIT 1").fetchone() is not None
+
+
+def has_readings(day: date) -> bool:
+    """Whether a reading was taken before `day`."""
+    with database() as db:
+        return (
+            db.execute("SELECT 1 FROM readings WHERE taken_at < ? LIMIT 1", (day.isoformat(),)).fetchone() is not None
+        )
+
+
+def begin_judging(day: date | None = None) -> None:
+    """Let the worker start, so that the next click need not wait; `day` is the day shown unless told."""
+    if has_vehicles() and has_readings(day or as_of()):
+        judge().ask(key_of(day))
+
+
+def assessment(*, patient: bool = True) -> Assessment | None:
+    """The assessment for the day shown: fresh if ready, else an earlier one of that day, else waited for.
+
+    None where there is no vehicle or no reading before the day, or (with `patient` off) where none is ready soon.
+    """
+    if not has_vehicles() or not has_readings(as_of()):
+        return None
+    key = key_of()
+    future = judge().ask(key)
+    if future.done() and judge().failure(key) is None:
+        return future.result()
+    earlier = judge().latest(key)
+    if earlier is not None:
+        fresh_when_ready(key)
+        return earlier
+    if not patient:
+        ready = wait([future], timeout=PATIENCE_S).done and judge().failure(key) is None
+        return future.result() if ready else None
+    return judged(key)
+
+
+def judged(key: Key) -> Assessment:
+    """The assessment of `key`, waited for; JudgingFailed when it cannot be had."""
+    with st.spinner("Judging every vehicle from its readings …", show_time=True):
+        return judge().ask(key).result()
+
+
+@st.fragment(run_every=2.0)
+def fresh_when_ready(key: Key, *, words: str = "Newer entries are being judged; the page follows by itself.") -> None:
+    """A line saying what is being worked out and since when; the page is drawn again when that is done.
+
+    Where it failed: why, when it is begun again by itself, and a button that begins it at once.
+    """
+    future = judge().ask(key)
+    failed = judge().failure(key)
+    if failed is not None:
+        why, in_s = failed
+        st.error(f"{safe(why)} It is tried again by itself in {in_s:.0f} s.")
+        if st.button("Try again", key="judge_again"):
+            judge().try_again(key)
+            st.rerun()
+        return
+    if future.done():
+        st.rerun()
+    st.caption(f":material/hourglass_top: {words} ({judge().asked_s(key):.0f} s so far)")
+
+
+# --- small reads that pages share ------------------------------------------------------------------------------------
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _units(path: str, version: str) -> pd.DataFrame:  # noqa: ARG001 - the version is the cache's key
+    db = store.open_database(path)
+    try:
+        return store.read_units(db)
+    finally:
+        db.conn.close()
+
+
+def units(day: date | None = None) -> pd.DataFrame:
+    """The vehicles, for reading only; `day` is the day shown unless told."""
+    key = key_of(day)
+    return _units(key.path, key.version)
+
+
+def nothing_yet() -> None:
+    """What to do with an empty database, said on every page that needs vehicles."""
+    st.info(
+        "There are no vehicles in this database yet. Bring in a list of vehicles and their readings under "
+        "**Files**, or with the command `cranktrend import FOLDER`. To look around first, `cranktrend demo` makes "
+        "an invented fleet."
+    )

@@ -1,0 +1,110 @@
+"""The three charts of a vehicle's page, drawn once per assessment and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import streamlit as st
+
+from analysis.worklist.assess import Assessment
+from dashboard.charts import charts
+from dashboard.screens import one_unit, session
+from dashboard.words.plain_text import day, in_reader_unit, percent
+from dashboard.words.reasons import MEASURES, PART_WORDS
+
+KEPT = 300  # drawn charts kept in memory, our choice: a few hundred kB
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A chart as a specification, and the same in words."""
+
+    spec: dict[str, Any]
+    text: str
+
+
+def part_drawn(assessment: Assessment, row: Mapping[Any, Any], facts: one_unit.Facts, part: str) -> Drawn:
+    """One part over time."""
+    return _part(assessment, dict(row), facts, part, session.fahrenheit(), session.written(), *_key(assessment, row))
+
+
+def cold_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn:
+    """The coldest start against the coming mornings."""
+    return _cold(assessment, dict(row), session.fahrenheit(), *_key(assessment, row))
+
+
+def outlook_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn | None:
+    """The probability of a no-start by week; None for a vehicle that needs no look ahead."""
+    if not (assessment.outlook["unit"] == row["unit"]).any():
+        return None
+    return _outlook(assessment, str(row["unit"]), *_key(assessment, row))
+
+
+def _key(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[object, object, str]:
+    """What the charts depend on: the assessment shown, what is on record now, the vehicle."""
+    return session.judge().key_of_found(assessment), session.key_of(), str(row["unit"])
+
+
+@st.cache_data(show_spinner=False, max_entries=KEPT)
+def _part(
+    _assessment: Assessment,
+    _row: dict[Any, Any],
+    _facts: one_unit.Facts,
+    part: str,
+    in_f: bool,
+    written: str,  # noqa: ARG001 - the cache's key: readings that are not judged yet are marked
+    judged: object,  # noqa: ARG001
+    known: object,  # noqa: ARG001
+    unit: str,
+) -> Drawn:
+    limits = one_unit.limits_of(_facts)
+    course, limit = one_unit.course(_assessment, unit, part, limits)
+    name = MEASURES[part].capitalize()
+    chart = charts.part_chart(
+        course,
+        title=f"{name} of {unit}",
+        as_of=_assessment.as_of,
+        repairs=one_unit.repairs_in_words(_facts, part),
+        printed_limit=limit,
+        marks=one_unit.marks(_facts, part, _assessment.as_of),
+        fahrenheit=in_f,
+    )
+    return Drawn(charts.specification(chart), in_reader_unit(charts.part_text(course, name, limit), fahrenheit=in_f))
+
+
+@st.cache_data(show_spinner=False, max_entries=KEPT)
+def _cold(
+    _assessment: Assessment,
+    _row: dict[Any, Any],
+    in_f: bool,
+    judged: object,  # noqa: ARG001
+    known: object,  # noqa: ARG001
+    unit: str,  # noqa: ARG001
+) -> Drawn:
+    cold, season, forecast = one_unit.cold(_assessment, _row)
+    renewed = f"with the {PART_WORDS[_row['part']]} renewed" if _row["flagged"] else None
+    chart = charts.cold_chart(
+        cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed, fahrenheit=in_f
+    )
+    return Drawn(charts.specification(chart), charts.cold_text(cold, season, fahrenheit=in_f))
+
+
+@st.cache_data(show_spinner=False, max_entries=KEPT)
+def _outlook(
+    _assessment: Assessment,
+    unit: str,
+    judged: object,  # noqa: ARG001
+    known: object,  # noqa: ARG001
+    again: str,  # noqa: ARG001
+) -> Drawn:
+    mine = _assessment.outlook[_assessment.outlook["unit"] == unit]
+    part = PART_WORDS[str(mine["part"].iloc[0])]
+    end = mine.iloc[-1]
+    text = (
+        f"By {day(end['week_start'])} a no-start has a probability of {percent(end['probability'])} if nothing is "
+        f"done, {percent(end['probability_renewed'])} with the {part} renewed today."
+    )
+    chart = charts.outlook_chart(mine, title="No-start by week", renewed=f"{part} renewed")
+    return Drawn(charts.specification(chart), text)

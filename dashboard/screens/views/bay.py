@@ -1,0 +1,373 @@
+"""In the bay: choose the vehicle, type what the meter shows, see at once whether it can be right, save at the thumb."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from analysis.bay.one_reading import ReadingCheck
+from dashboard.charts import theme
+from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, session
+from dashboard.screens.caution import caution
+from dashboard.screens.pages import page
+from dashboard.screens.picker import pick_unit
+from dashboard.words import reading_sheet
+from dashboard.words.plain_text import day, safe, temperature, whole, words
+from dashboard.words.reasons import OUTCOME_WORDS
+from ingest.entries import Entry, check_reading, record_reading
+from ingest.errors import IngestError
+from ingest.fields import QUANTITIES, Quantity
+
+JUMPER_WORDS = {"cranks": "cranks", "no_crank": "does not crank", "fuse_opens": "fuse opens"}
+TWICE_WORDS = "Measured twice, it is right"
+SIGNS = {**theme.SIGNS, bay.DOUBT: "?", bay.WRONG: "✕"}
+
+
+@dataclass(frozen=True)
+class Form:
+    """What stands in the form: typed text by field, what is outside the fields, and a place beside every field."""
+
+    unit: str
+    typed: dict[str, str]
+    beside: dict[str, DeltaGenerator]
+    twice: frozenset[str]
+
+
+def show() -> None:
+    """The page."""
+    st.title("Measure")
+    with st.container(key="bay", width=640):
+        if not session.has_vehicles():
+            session.nothing_yet()
+            return
+        unit = pick_unit(beside=who_measures)
+        if unit is None or device.awaited():
+            return
+        facts = one_unit.facts(unit)
+        about(facts)
+        caution(unit)
+        meter = choose_meter()
+        form = fields(facts, meter)
+        told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
+        with told:
+            entry, check = judged(facts, form, meter)
+            lines = beside_fields(facts, form, meter, entry, check)
+            if entry is not None and check is not None:
+                details(facts, entry, check)
+        with bar:
+            question = st.container(key="whose")
+            at_the_thumb(form, meter, entry, check, lines)
+            if entry is not None:
+                with question:  # last, because other vehicles may have to be worked out for it
+                    wrong_vehicle(facts, form, entry)
+
+
+def who_measures() -> None:
+    """The name that goes on record with the reading: asked once on a device, then shown."""
+    name = session.who_is_named()
+    if name:
+        with st.popover(safe(name), icon=":material/person:", key="who_here"):
+            ask_name("Your name, if it is not you", name)
+    else:
+        ask_name("Your name, asked once on this device", "")
+
+
+def ask_name(label: str, name: str) -> None:
+    """A box for the name; it is the margin's name too."""
+    st.text_input(label, value=name, max_chars=64, key="who_bay", on_change=device.name_told, args=("who_bay",))
+
+
+def about(facts: one_unit.Facts) -> None:
+    """What the vehicle is and when it was last read."""
+    unit = facts.unit
+    last = facts.readings["taken_at"].max() if len(facts.readings) else None
+    read = f"last read {day(last)}" if last is not None else "never read"
+    st.markdown(f"**{safe(unit['unit'])}** · {safe(words(str(unit['vehicle_class'])))} · {unit['system_v']} V · {read}")
+
+
+def choose_meter() -> bay.Meter:
+    """The meter's units, remembered for this device."""
+    memory = device.remembered()
+    meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
+    with st.expander("Units of this meter", key="meter_units", on_change="rerun"):  # the same label keeps it open
+        st.caption(f"It shows {meter_words(meter)}.")
+        fahrenheit = st.segmented_control("Temperature", ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
+                                          key="meter_t") == "°F"  # fmt: skip
+        drops = st.segmented_control("Voltage drops", ["V", "mV"], default="mV" if meter.drops_mv else "V",
+                                     key="meter_d") == "mV"  # fmt: skip
+        large = clamp("Large clamp", "large", meter.large_clamp_mv_per_a, bay.LARGE_CLAMP)
+        small = clamp("Small clamp", "small", meter.small_clamp_mv_per_a, bay.SMALL_CLAMP)
+        miles = st.segmented_control("Odometer", ["km", "mi"], default="mi" if meter.miles else "km",
+                                     key="meter_o") == "mi"  # fmt: skip
+    chosen = bay.Meter(fahrenheit, drops, large, small, miles)
+    if chosen != meter:
+        device.remember(meter=vars(chosen))
+        st.rerun()
+    return chosen
+
+
+def meter_words(meter: bay.Meter) -> str:
+    """The meter's units in a line."""
+    clamp_words = "A" if meter.large_clamp_mv_per_a is None else f"mV at {meter.large_clamp_mv_per_a:g} mV/A"
+    return (
+        f"{'°F' if meter.fahrenheit else '°C'}, drops in {'mV' if meter.drops_mv else 'V'}, the clamp in {clamp_words}"
+    )
+
+
+def clamp(label: str, key: str, scale: float | None, usual: float) -> float | None:
+    """Whether a clamp is read in amps or in millivolts, and its scale."""
+    shows = st.segmented_control(
+        f"{label} shows", ["A", "mV"], default="A" if scale is None else "mV", key=f"meter_{key}"
+    )
+    if shows != "mV":
+        return None
+    chosen = st.number_input(f"{label}, mV per A", 0.01, 10_000.0, scale or usual, key=f"scale_{key}", format="%g")
+    return float(chosen)
+
+
+# --- fields and their draft ------------------------------------------------------------------------------------------
+
+
+def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
+    """The fields; what was typed is kept as a draft of this device and vehicle."""
+    unit = str(facts.unit["unit"])
+    draft = drafts.values_of(unit)
+    last, _ = one_unit.last_values(facts)
+    typed: dict[str, str] = {}
+    beside: dict[str, DeltaGenerator] = {}
+
+    def draw(seldom: bool) -> None:
+        for name, field in QUANTITIES.items():
+            if field.seldom == seldom:
+                typed[name] = one_field(field, unit, draft, last, meter)
+                beside[name] = st.container(key=f"beside_{name}")
+
+    with st.container(key="measured"):
+        draw(seldom=False)
+    seldom = {name for name, field in QUANTITIES.items() if field.seldom}
+    with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool(seldom & set(draft))):
+        draw(seldom=True)
+        typed["outcome"] = st.pills(
+            "How it started", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__,
+            default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None,
+            key=f"outcome_{unit}_{form_number()}",
+        ) or ""  # fmt: skip
+        typed["jumper_start"] = st.pills(
+            "Fused jumper at the relay socket", list(JUMPER_WORDS), format_func=JUMPER_WORDS.__getitem__,
+            default=draft.get("jumper_start") if draft.get("jumper_start") in JUMPER_WORDS else None,
+            key=f"jumper_{unit}_{form_number()}",
+        ) or ""  # fmt: skip
+        typed["note"] = st.text_input(
+            "Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
+        )
+    kept = {name: text for name, text in typed.items() if text.strip()}
+    twice = {name: text for name, text in kept.items() if name in bay.LABELS and is_twice(unit, name, text)}
+    if kept != draft or twice != drafts.twice_of(unit):
+        drafts.keep(unit, kept, twice)
+    return Form(unit, kept, beside, frozenset(twice))
+
+
+def one_field(field: Quantity, unit: str, draft: Mapping[str, str], last: Mapping[str, float], meter: bay.Meter) -> str:
+    """One field with its unit, where to measure, and the last value as a hint."""
+    before = f"last {bay.shown(field.name, last[field.name], meter)}" if field.name in last else ""
+    key = f"m_{field.name}_{unit}_{form_number()}"
+    if key not in st.session_state and draft.get(field.name):
+        st.session_state[key] = draft[field.name]
+    where = f" ({field.where})" if field.where else ""
+    return st.text_input(
+        f"{field.label}, {bay.unit_of(field.name, meter)}{where}",
+        key=key,
+        placeholder=before,
+        max_chars=20,
+        live="600ms",
+    )
+
+
+def form_number() -> int:
+    """Number of the form on the screen: a new one after every save, so that its fields are empty."""
+    return int(st.session_state.get("form", 0))
+
+
+def twice_key(unit: str, name: str, text: str) -> str:
+    """The tick beside a field belongs to the text that stands in it: another text was not measured twice."""
+    return f"twice_{name}_{text}_{unit}_{form_number()}"
+
+
+def is_twice(unit: str, name: str, text: str) -> bool:
+    """Whether it was ticked, now or before the page was loaded again, that the value was measured twice."""
+    key = twice_key(unit, name, text)
+    return bool(st.session_state[key]) if key in st.session_state else drafts.twice_of(unit).get(name) == text
+
+
+# --- before saving ---------------------------------------------------------------------------------------------------
+
+
+def judged(facts: one_unit.Facts, form: Form, meter: bay.Meter) -> tuple[Entry | None, ReadingCheck | None]:
+    """What would become of the reading, and what it says; None where nothing or nothing believable was typed."""
+    if not any(name not in ("note", "odometer_km", "temperature_c") for name in form.typed):
+        return None, None
+    try:
+        with session.database() as db:
+            values = bay.values_of(form.unit, form.typed, meter)
+            entry = check_reading(db, values, now=session.now(), confirmed=form.twice)
+    except (IngestError, ValueError) as error:
+        st.error(safe(error))
+        return None, None
+    return entry, None if entry.problems else bay.taken_apart(facts, entry)
+
+
+def beside_fields(
+    facts: one_unit.Facts, form: Form, meter: bay.Meter, entry: Entry | None, check: ReadingCheck | None
+) -> dict[str, list[bay.Line]]:
+    """Say beside every field its limit and last value, and what the value typed there comes to."""
+    celsius = entry.values.get("temperature_c") if entry else None
+    limits = one_unit.limits_shown(
+        facts, temperature_c=celsius if isinstance(celsius, float) else None, fahrenheit=meter.fahrenheit,
+        drops_mv=meter.drops_mv,
+    )  # fmt: skip
+    lines = bay.field_lines(facts, form.typed, entry, check, meter, limits)
+    asked = set() if entry is None else bay.to_confirm(form.typed, entry, check, meter)
+    for name, said in lines.items():
+        with form.beside[name]:
+            for line in said:
+                show = st.caption if line.verdict in ("", bay.PASS) else st.markdown
+                show(in_words(line))
+            if name in asked | form.twice:
+                key = twice_key(form.unit, name, form.typed[name])
+                st.checkbox(TWICE_WORDS, value=name in form.twice, key=key)
+    return lines
+
+
+def in_words(line: bay.Line) -> str:
+    """A verdict with its sign, then the sentence."""
+    lead = f"{SIGNS[line.verdict]} **{bay.SAID[line.verdict]}:** " if line.verdict else ""
+    return f"{lead}{whole(safe(line.sentence, longest=400))}"
+
+
+def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
+    """What the values say together: remarks, whether they fit, resistances, what they point to."""
+    st.subheader("Before you save")
+    for remark in entry.remarks:
+        st.caption(safe(bay.spoken(remark)))
+    says(check)
+    for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
+        st.markdown(f"**Points to the {safe(words(finding.segment))}:** {safe(finding.sentence)}")
+    if len(facts.readings):
+        st.caption(f"The reading before was taken on {day(facts.readings['taken_at'].max())}.")
+
+
+def says(check: ReadingCheck) -> None:
+    """Whether the values fit, the battery's charge, and the resistances; short enough for a phone."""
+    in_f = session.fahrenheit()
+    one_unit.show_fit(check, fahrenheit=in_f)
+    with st.expander(f"Resistances at {temperature(20.0, fahrenheit=in_f)}", expanded=True):
+        table = reading_sheet.identified_table(check)
+        known = table[table[reading_sheet.READ].notna()]
+        if len(known):
+            st.table(columns.in_words(known, cells=reading_sheet.identified_words(known)))
+            downloads.table_button(known.reset_index(), "this-reading", key="this_reading")
+        for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
+            st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))
+    with st.expander("Every check by its printed limit"):
+        said = [reading_sheet.for_reader(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
+        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
+
+
+def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:
+    """Ask whether the values are another vehicle's, with the likely ones; a question, whatever the answer."""
+    asked_of = drafts.entry_id(form.unit)
+    if "taken_at" not in entry.values or st.session_state.get("own_vehicle") == asked_of:
+        return
+    found = one_unit.whose_reading(facts, entry.as_reading())
+    if not found.asked:
+        return
+    units = session.units()
+    system_v = dict(zip(units["unit"].tolist(), units["system_v"].tolist(), strict=True))
+    st.markdown(f"**{safe(reading_sheet.whose_words(form.unit, found, system_v), longest=400)}**")
+    with st.container(horizontal=True):
+        for other, _ in found.likely:
+            if st.button(f"It is {safe(other)}", key=f"whose_{other}"):
+                drafts.hand_over(form.unit, other)
+                st.query_params["unit"] = other
+                st.rerun()
+        if st.button(f"It is {safe(form.unit)}", key="whose_own"):
+            st.session_state["own_vehicle"] = asked_of
+            st.rerun()
+
+
+# --- at the thumb ----------------------------------------------------------------------------------------------------
+
+
+def at_the_thumb(
+    form: Form, meter: bay.Meter, entry: Entry | None, check: ReadingCheck | None, lines: dict[str, list[bay.Line]]
+) -> None:
+    """The reading in one line, what to measure next, and the button; after it, what became of the reading."""
+    if not form.typed and saved_note(form.unit):
+        return
+    if entry is None:
+        st.caption("Type what the meter shows; comma or point, as you like. Leave empty what you did not measure.")
+    else:
+        st.markdown(in_words(bay.summary(lines, entry)))
+        for problem in entry.problems:
+            if not bay.columns_in(problem, meter) & set(form.typed):
+                st.markdown(in_words(bay.Line(bay.WRONG, bay.spoken(problem))))
+    if entry is not None and check is not None:
+        following = bay.measure_next(check, entry) or "nothing; this is enough."
+        st.markdown(f"**Measure next:** {safe(following)}")
+    if st.button(
+        "Save reading", type="primary", width="stretch", key="save", disabled=entry is None or bool(entry.problems)
+    ):
+        save(form, meter)
+
+
+def save(form: Form, meter: bay.Meter) -> None:
+    """Save the reading; the draft goes only when the database has it."""
+    values = bay.values_of(form.unit, form.typed, meter) | {"technician": session.who()}
+    try:
+        with session.database() as db:
+            done = record_reading(
+                db, values, by=session.who(), now=session.now(), entry_id=drafts.entry_id(form.unit),
+                device=device.number(), confirmed=form.twice,
+            )  # fmt: skip
+    except (IngestError, ValueError) as error:
+        st.error(f"{safe(error)} Nothing is lost: what you typed stays here.")
+        return
+    if not done.stored and not done.known:
+        for problem in done.problems:
+            st.error(safe(bay.spoken(problem)))
+        return
+    st.session_state["form"] = form_number() + 1
+    drafts.keep(form.unit, {})
+    st.session_state["saved_note"] = {"unit": form.unit, "known": done.known, "reading_id": done.row_id}
+    st.rerun()
+
+
+def saved_note(unit: str) -> bool:
+    """Say what was saved, until something is typed again; whether there was anything to say."""
+    note = st.session_state.get("saved_note")
+    if not isinstance(note, dict) or note["unit"] != unit:
+        return kept.told("bay", unit)
+    by = f", measured by {session.who()}" if session.who_is_named() else ", without a name"
+    what = "this reading was saved before" if note["known"] else f"reading saved{by}"
+    st.success(f"{safe(unit)}: {safe(what)}. It counts in the judgement from tomorrow.",
+               icon=":material/check_circle:")  # fmt: skip
+    with st.container(horizontal=True, vertical_alignment="center", key="saved_next"):
+        if not note["known"]:
+            saved = kept.Kept("bay", unit, "", "reading", int(note["reading_id"]))
+            st.button("Undo", key="undo_saved", icon=":material/undo:", on_click=undo_saved, args=(saved,))
+        st.page_link(page("unit"), label="See the vehicle", query_params={"unit": unit})
+        st.page_link(page("correct"), label="Correct a value", query_params={"unit": unit})
+        st.page_link(page("work"), label="Record a repair", query_params={"unit": unit})
+    return True
+
+
+def undo_saved(saved: kept.Kept) -> None:
+    """Take the reading back that was just saved."""
+    st.session_state.pop("saved_note", None)
+    kept.take_back(saved)
+
+
+show()

@@ -1,0 +1,215 @@
+"""Saved mistakes put right: a reading, a repair or a decision corrected in every field, moved, withdrawn, put back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+from dashboard.desk import weekly
+from dashboard.screens import bay, columns, downloads, kept, one_unit, session
+from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.screens.picker import pick_unit
+from dashboard.words.plain_text import day, safe, temperature
+from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
+from ingest import corrections
+from ingest.entries import Entry
+from ingest.errors import IngestError
+from ingest.fields import QUANTITIES, TABLES
+from ingest.records import DECISIONS, read_decisions
+
+LABELS = {
+    "unit": "Vehicle", "taken_at": "Taken at", "outcome": "How it started", "jumper_start": "Fused jumper at the relay",
+    "technician": "Who measured", "instrument": "Meter", "note": "Remark", "done_on": "Done on", "part": "Part",
+    "action": "What was done", "reason": "Why", "iso_week": "Week of the list", "kind": "Decided", "until": "Until",
+}  # fmt: skip
+DECIDED_WORDS = {
+    "accepted": "accepted: plan it", "measure": "measurement asked for", "postponed": "postponed",
+    "nothing_found": "looked at, found nothing",
+}  # fmt: skip
+CHOICE_WORDS = {**OUTCOME_WORDS, **PART_WORDS, **DECIDED_WORDS, "": "–", "no_crank": "does not crank",
+                "fuse_opens": "fuse opens", "complaint": "driver's complaint", "preventive": "before it failed"}  # fmt: skip
+ROWS_OFFERED = 400  # latest rows of a vehicle that can be chosen, our choice
+
+
+def show() -> None:
+    """The page."""
+    st.title("Corrections")
+    with st.container(key="bay", width=640):
+        if not session.has_vehicles():
+            session.nothing_yet()
+            return
+        unit = pick_unit()
+        if unit is None:
+            return
+        kept.told("correct", unit)
+        st.markdown(f"**{safe(unit)}**")
+        word = st.pills(
+            "What is put right", list(corrections.KINDS), default="reading", key="what", bind=IN_ADDRESS,
+        ) or "reading"  # fmt: skip
+        rows = rows_of(unit, word)
+        if rows:
+            chosen = st.selectbox(
+                "Which", list(rows), format_func=rows.__getitem__, key=f"which_{word}_{unit}"
+            )  # fmt: skip
+            one(unit, word, int(chosen or next(iter(rows))))
+        else:
+            st.write(f"There is no {word} of this vehicle on record.")
+        withdrawn(unit)
+
+
+def rows_of(unit: str, word: str) -> dict[int, str]:
+    """What can be put right of a vehicle, the latest first: number, and the words for it."""
+    if word == "decision":
+        with session.database() as db:
+            made = read_decisions(db)
+        own = made[made["unit"] == unit].iloc[::-1].head(ROWS_OFFERED).to_dict("records")
+        return {int(d["id"]): f"{d['id']}: {weekly.decision_words(d)} ({d['by']})" for d in own}
+    facts = one_unit.facts(unit)
+    if word == "repair":
+        done = facts.repairs.iloc[::-1].head(ROWS_OFFERED).to_dict("records")
+        return {int(r["repair_id"]): f"{r['repair_id']}: {day(r['done_on'])} {weekly.work_words(r)}" for r in done}
+    read = facts.readings.iloc[::-1].head(ROWS_OFFERED).to_dict("records")
+    return {
+        int(r["reading_id"]): f"{r['reading_id']}: {r['taken_at']:%Y-%m-%d %H:%M}"
+        + (f", {OUTCOME_WORDS.get(str(r['outcome']), r['outcome'])}" if r["outcome"] else "")
+        + (" (doubtful)" if r["doubtful"] else "")
+        for r in read
+    }
+
+
+# --- one row ---------------------------------------------------------------------------------------------------------
+
+
+def one(unit: str, word: str, chosen: int) -> None:
+    """The fields of a row, the reason, and the buttons."""
+    with session.database() as db:
+        row = corrections.row_of(db, word, chosen)
+        changed_before = corrections.changes_of(db, word, chosen)
+    key = f"{word}_{chosen}_{len(changed_before)}"
+    changes = fields(word, row, key)
+    reason = st.text_input("Why it is corrected", max_chars=200, key=f"because_{word}_{chosen}")
+    if st.button("Save correction", type="primary", width="stretch", key="save_correction", disabled=not changes):
+        try:
+            with session.database() as db:
+                entry = corrections.correct(
+                    db, word, chosen, changes, by=session.who(), reason=reason, now=session.now()
+                )
+        except IngestError as error:
+            entry = Entry(problems=(str(error),))
+        finish(unit, entry, "Corrected; the old values stay on record.")
+    withdraw(unit, word, chosen)
+    if len(changed_before):
+        st.markdown("**Changed before**")
+        shown = changed_before.drop(columns="change")
+        st.dataframe(
+            shown.assign(at=columns.moments(shown["at"])), hide_index=True, alt=f"Changes of this {word}",
+            key=f"changes_{key}", placeholder="nothing", column_config={"at": columns.at("at")},
+        )  # fmt: skip
+        downloads.table_button(shown, f"changes-{word}-{chosen}", key="corrections")
+        st.caption("A change is undone in the logbook.")
+        st.page_link(page("logbook"), label="Logbook of this vehicle", query_params={"unit_is": unit})
+
+
+def finish(unit: str, entry: Entry, words: str) -> None:
+    """Say what is wrong, or that it is done, with a button that undoes it."""
+    if entry.problems:
+        for problem in entry.problems:
+            st.error(safe(bay.spoken(problem), longest=600))
+        return
+    if entry.known:
+        words = "It says that already; nothing was changed."
+    kept.keep(kept.Kept("correct", unit, words, change=entry.change or 0))
+    st.rerun()
+
+
+def withdraw(unit: str, word: str, chosen: int) -> None:
+    """Take the row out of what is judged."""
+    with st.popover(f"Withdraw this {word} …", key="withdraw"):
+        st.caption("It counts no more, and stays on record; it can be put back.")
+        reason = st.text_input("Why it is withdrawn", max_chars=200, key=f"withdraw_why_{word}_{chosen}")
+        if st.button("Withdraw", type="primary", key="withdraw_now"):
+            try:
+                with session.database() as db:
+                    entry = corrections.withdraw(
+                        db, word, chosen, by=session.who(), reason=reason, now=session.now()
+                    )  # fmt: skip
+            except IngestError as error:
+                entry = Entry(problems=(str(error),))
+            finish(unit, entry, f"Withdrawn: this {word} counts no more.")
+
+
+def withdrawn(unit: str) -> None:
+    """What was withdrawn of this vehicle, each with a button that puts it back."""
+    with session.database() as db:
+        gone = corrections.withdrawn_of(db, unit)
+    if not gone:
+        return
+    st.subheader("Withdrawn")
+    for row in gone:
+        what: Any = row["row"]
+        when = what.get("taken_at") or what.get("done_on") or what.get("iso_week")
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.caption(
+                f"{str(row['word']).capitalize()} {row['number']} of {safe(when)}, withdrawn on {day(row['at'])} by "
+                f"{safe(row['by'])}: {safe(row['reason'])}"
+            )
+            back = kept.Kept("correct", unit, "", change=int(str(row["change"])), again=True)
+            st.button("Put back", key=f"back_{row['change']}", on_click=kept.take_back, args=(back,))
+
+
+# --- fields ----------------------------------------------------------------------------------------------------------
+
+
+def fields(word: str, row: dict[str, Any], key: str) -> dict[str, object]:
+    """A field for every column with the stored value; those that differ now, by column."""
+    changes: dict[str, object] = {}
+    for name, value in row.items():
+        stored = typed(name, value)
+        label, choices = label_of(name), choices_of(word, name)
+        if choices:
+            every = list(dict.fromkeys([stored, *choices]))
+            said = str if name == "unit" else lambda one: CHOICE_WORDS.get(one, one)
+            new = st.selectbox(label, every, format_func=said, key=f"c_{name}_{key}")
+        else:
+            new = st.text_input(label, value=stored, max_chars=500, key=f"c_{name}_{key}").strip()
+        if new is not None and new != stored:
+            in_f = name == "temperature_c" and session.fahrenheit()
+            changes["temperature_f" if in_f else name] = new.replace("−", "-")
+    return changes
+
+
+def typed(name: str, value: object) -> str:
+    """A stored value as it is typed in."""
+    if value is None:
+        return ""
+    if name == "temperature_c" and isinstance(value, float) and session.fahrenheit():
+        return temperature(value, fahrenheit=True).removesuffix(" °F").replace("−", "-")
+    return (
+        f"{value:.10g}"
+        if isinstance(value, float)
+        else str(value).replace("T", " ")
+        if name == "taken_at"
+        else str(value)
+    )
+
+
+def label_of(name: str) -> str:
+    """The field's label with its unit."""
+    if name not in QUANTITIES:
+        return LABELS[name]
+    unit = "°F" if name == "temperature_c" and session.fahrenheit() else bay.unit_of(name, bay.Meter())
+    return f"{bay.LABELS.get(name, name)}, {unit}"
+
+
+def choices_of(word: str, name: str) -> list[str]:
+    """The words that a column may hold; none where anything may be typed."""
+    if name == "unit":
+        return [str(unit) for unit in session.units()["unit"]]
+    if word == "decision":
+        return list(DECISIONS) if name == "kind" else []
+    column = TABLES[corrections.kind_of(word).table].column(name)
+    return [*([] if column.required or not column.choices else [""]), *column.choices]
+
+
+show()

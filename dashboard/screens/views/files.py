@@ -1,0 +1,196 @@
+"""Files: bring them in, and describe those that have headings of their own."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path, PurePath
+
+import pandas as pd
+import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+from dashboard.judging.importing import Import, Order, begin
+from dashboard.screens import columns, downloads, session
+from dashboard.screens.pages import page
+from dashboard.words.plain_text import day, safe
+from ingest.bounds import LARGEST_FILE
+from ingest.drafting import draft_source, preview
+from ingest.errors import IngestError
+from ingest.outcome import Outcome
+from ingest.sources import list_sources, parse_source, read_source, save_source
+
+PREVIEW_ROWS = 6
+LONGEST_REASON = 2000  # [characters] of a reason, so that it is shown whole; our choice
+KINDS = ["csv", "txt", "tsv", "xlsx", "xlsm"]
+
+
+BRING_IN, DESCRIBE, ON_RECORD = "Bring in files", "Describe a file", "Descriptions on record"
+
+
+def show() -> None:
+    """The page."""
+    st.title("Files")
+    if st.session_state.pop("files_describe", False):
+        st.session_state["files_tab"] = DESCRIBE
+    tabs = st.tabs([BRING_IN, DESCRIBE, ON_RECORD], key="files_tab", on_change="rerun")
+    with tabs[0]:
+        bring_in()
+    with tabs[1]:
+        describe()
+    with tabs[2]:
+        known()
+
+
+def saved_to(folder: str, upload: UploadedFile) -> Path:
+    """An uploaded file in a folder of its own, under its own last name only: two of one name do not meet."""
+    name = PurePath(upload.name.replace("\\", "/")).name or "file"
+    path = Path(tempfile.mkdtemp(dir=folder)) / name
+    path.write_bytes(upload.getvalue())
+    return path
+
+
+def bring_in() -> None:
+    """Import files: every row is stored, known already, or set aside with its reason."""
+    st.write(
+        "CSV or XLSX files of vehicles, readings, repairs, climate, forecast, services, workshops or parts, "
+        f"{LARGEST_FILE / 1e6:.0f} MB each at most. A file may come twice; the second time changes nothing. A row that "
+        "cannot be believed is set aside with its reason."
+    )
+    uploads = st.file_uploader("Files", type=KINDS, accept_multiple_files=True, key="uploads")
+    with session.database() as db:
+        names = [source.name for source in list_sources(db)]
+    source = st.selectbox("Description", names, index=None, placeholder="found by the headings", key="use_source")
+    dry = st.toggle("Only try, store nothing", key="dry")
+    run: Import | None = st.session_state.get("import_run")
+    at_work = run is not None and not run.ended
+    if st.button("Bring in", type="primary", key="import", disabled=not uploads or at_work):
+        try:
+            st.session_state["import_run"] = begun(uploads, source, dry=dry)
+        except OSError as error:
+            st.error(f"The files cannot be laid down for the import: {safe(error.strerror)}.")
+            return
+        st.rerun()
+    if at_work:
+        progress()
+    elif run is not None:
+        ended(run)
+
+
+def begun(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> Import:
+    """The files laid down in a folder, and their import begun."""
+    folder = tempfile.TemporaryDirectory(prefix="cranktrend-")
+    files = tuple(str(saved_to(folder.name, upload)) for upload in uploads)
+    return begin(
+        Order(str(session.database_path()), files, session.now().isoformat(), session.who(), source, dry), folder
+    )
+
+
+@st.fragment(run_every="500ms")
+def progress() -> None:
+    """How far the import is, and a way to stop it; the page follows when it has ended."""
+    run: Import = st.session_state["import_run"]
+    if run.ended:
+        st.rerun()
+    st.progress(run.done, text=f"Reading {safe(run.file)} …" if run.file else "Looking into the files …")
+    if st.button("Stop", key="import_stop", disabled=run.stopped):
+        run.stop()
+
+
+def ended(run: Import) -> None:
+    """What became of the import."""
+    if run.outcome is not None:
+        say(run.outcome)
+        return
+    kept = f"Stored whole before that: {', '.join(map(safe, run.kept))}." if run.kept else "Nothing of it was stored."
+    if run.stopped:
+        st.warning(f"Stopped. {kept}")
+    else:
+        st.error(f"{safe(run.failed, longest=LONGEST_REASON)} {kept}")
+
+
+def say(outcome: Outcome) -> None:
+    """What became of every row: green only when every row is in; each refusal whole, with the way to mend it."""
+    tried = " Nothing was stored: this was a try." if outcome.dry_run else ""
+    refused = [one for one in outcome.files if one.error]
+    tell = st.error if refused else st.warning if outcome.set_aside else st.info if outcome.dry_run else st.success
+    tell(safe(outcome.summary(), longest=LONGEST_REASON) + "." + tried)
+    for one in refused:
+        st.markdown(f"**{safe(one.file)}** {'not stored' if one.could_not else 'refused'}: "
+                    f"{safe(one.error, longest=LONGEST_REASON)}.")  # fmt: skip
+    if any(one.describe for one in refused) and st.button(
+        "Describe a file", key="to_describe", icon=":material/edit_note:"
+    ):
+        st.session_state["files_describe"] = True
+        st.rerun()
+    if outcome.set_aside and not outcome.dry_run:
+        rows = f"{outcome.set_aside} set-aside row{'' if outcome.set_aside == 1 else 's'}"
+        st.page_link(page("set_aside"), label=f"Work through the {rows}", icon=":material/rule:")
+    table = pd.DataFrame(
+        [(f.file, f.table, f.rows, f.stored, f.known, f.set_aside, f.doubtful, f.error) for f in outcome.files],
+        columns=["file", "table", "rows", "stored", "already known", "set aside", "doubtful", "refused because"],
+    )
+    st.dataframe(table, hide_index=True, alt="What became of each file", key="outcome_table")
+    downloads.table_button(table, "import", key="import_table")
+    notes = [f"{safe(one.file)}: {safe(note, longest=LONGEST_REASON)}" for one in outcome.files for note in one.notes]
+    if notes:
+        st.markdown("**Notes of the import**\n" + "\n".join(f"- {note}" for note in notes))
+
+
+def describe() -> None:
+    """Draft a description, change it, check it against the file's first rows, save it under a name."""
+    st.write("For a file with headings of its own. A description is drafted from headings, units and values; "
+             "check it against the preview before saving.")  # fmt: skip
+    upload = st.file_uploader("File", type=KINDS, key="describe_file")
+    if upload is None:
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        path = saved_to(folder, upload)
+        try:
+            draft = draft_source(path)
+        except IngestError as error:
+            st.error(safe(error))
+            return
+        for question in draft.questions:
+            st.warning(safe(question), icon=":material/help:")
+        for unsure in draft.unsure:
+            st.caption(f"Check: {safe(unsure)}")
+        text = st.text_area("Description", value=draft.toml, height=340, key=f"toml_{upload.file_id}")
+        st.markdown("**First rows as they would be read**")
+        try:
+            frame = preview(path, text, rows=PREVIEW_ROWS)
+        except (IngestError, ValueError) as error:
+            st.error(safe(error))
+            return
+        st.dataframe(
+            columns.with_moments(frame), hide_index=True, alt="First rows as they would be read", key="preview"
+        )
+        downloads.table_button(frame, f"first-rows-{Path(upload.name).stem}", key="preview")
+    name = st.text_input("Save as", max_chars=64, key="source_name")
+    if st.button("Save description", type="primary", key="save_source", disabled=not name.strip()):
+        try:
+            parse_source(text)
+            with session.database() as db:
+                save_source(db, name.strip(), text, by=session.who(), now=session.now())
+        except (IngestError, ValueError) as error:
+            st.error(safe(error))
+            return
+        st.success("Saved. Files with these headings are read by it from now on.")
+
+
+def known() -> None:
+    """Descriptions on record."""
+    with session.database() as db:
+        sources = list_sources(db)
+        if not sources:
+            st.write("None yet. Files with our own column names need none.")
+            return
+        name = st.selectbox("Description on record", [s.name for s in sources], key="known_source")
+        text = read_source(db, name or sources[0].name)
+    one = next(s for s in sources if s.name == (name or sources[0].name))
+    st.caption(f"Saved {day(one.saved_at)} by {safe(one.saved_by)}; {len(one.headings)} headings.")
+    st.text(text)  # not as code: for that the browser fetches a highlighter of 1.5 MB
+    st.download_button("Description as a file", text, file_name="source.toml", key="source_toml", on_click="ignore")
+
+
+show()

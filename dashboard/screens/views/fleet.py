@@ -1,0 +1,488 @@
+"""The fleet at a glance: the coming cold, who was at risk over the year, what happened, and who is overdue."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from functools import partial
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+from pandas.io.formats.style import Styler
+from sqlite_utils import Database
+
+from analysis.worklist.assess import Assessment
+from dashboard.charts import charts
+from dashboard.desk import weekly
+from dashboard.files import paper
+from dashboard.screens import columns, downloads, history, one_unit, session
+from dashboard.screens.address import screens_address
+from dashboard.screens.codes import code_button, code_reach
+from dashboard.screens.issued import newest_issued
+from dashboard.screens.pages import IN_ADDRESS
+from dashboard.words.plain_text import celsius, day, safe, temperature, whole, words
+from dashboard.words.reasons import PART_WORDS
+from ingest import store
+from ingest.fields import FAILED_STARTS
+from ingest.records import WeeklyList, read_decisions
+
+OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our choice: a quarter
+SERVICE_SOON_D = 14
+SHEETS_AT_ONCE = 60  # bay sheets in one file, our choice
+CODES_AT_ONCE = 400  # codes in one file, our choice: fifty sheets
+METRIC_PX = 172  # [px] two side by side on a phone
+ALL = "all"  # the line of all parts, or all depots
+DEPOTS_SAID = 6  # depots with a sentence of their own, the coldest first; our choice
+NAMED = 12  # vehicles named in a sentence
+
+
+def show() -> None:
+    """The page."""
+    st.title("Fleet")
+    if not session.has_vehicles():
+        session.nothing_yet()
+        return
+    if not session.has_readings(session.as_of()):
+        st.info("There is no reading before the day shown, so there is nothing to judge yet.")
+        return
+    assessment = session.assessment(patient=False)
+    if assessment is None:
+        while_judging()
+        return
+    units = assessment.units
+    late = late_units(units, assessment.as_of)
+    numbers(len(units), int(units["flagged"].sum()), int((units["status"] != "judged").sum()), len(late))
+    coming_cold(assessment)
+    year(assessment.as_of)
+    overdue(units, assessment.as_of)
+    windscreens()
+    learned(assessment)
+
+
+def while_judging() -> None:
+    """What is on record, as long as the fresh figures are being worked out."""
+    as_of = pd.Timestamp(session.as_of())
+    issued = newest_issued(session.as_of())
+    here = f" Until then: the list of {issued.iso_week}, and what is on record." if issued else ""
+    session.fresh_when_ready(
+        session.key_of(), words=f"Every vehicle is being judged from its readings; the page follows by itself.{here}"
+    )
+    units = last_read(session.key_of())
+    if issued is not None:
+        few = issued.body["counts"]["too_few"] + issued.body["counts"]["no_reading"]
+        numbers(len(units), len(issued.body["units"]), few, len(late_units(units, as_of)))
+        sentences = issued_cold_sentences(issued)
+        if sentences:
+            st.subheader("What the coming cold would do")
+            st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
+    if history.archive().known(session.key_of()) is not None:
+        year(as_of)
+    overdue(units, as_of)
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def last_read(key: session.Key) -> pd.DataFrame:
+    """When each vehicle was last read before the day shown: unit, depot, last_reading_on."""
+    with session.database() as db:
+        rows = db.execute(
+            "SELECT unit, max(taken_at) FROM readings WHERE taken_at < ? GROUP BY unit", (key.as_of.isoformat(),)
+        ).fetchall()
+    units = session.units(key.as_of)
+    on = pd.to_datetime(units["unit"].map(dict(rows)), format="ISO8601").dt.normalize().astype("datetime64[us]")
+    return units[["unit", "depot"]].assign(last_reading_on=on)
+
+
+def issued_cold_sentences(issued: WeeklyList) -> list[str]:
+    """Per depot with a forecast still to come: which vehicles of the list likely fail on its coldest morning."""
+    out = []
+    for depot, low in issued.body["depots"].items():
+        if low["forecast_low_c"] is None or low["forecast_on"] < session.as_of().isoformat():
+            continue
+        low_c = float(low["forecast_low_c"])
+        likely = [r["unit"] for r in issued.body["units"] if r["depot"] == depot and r["coldest_start_c"] > low_c]
+        at = temperature(low_c, fahrenheit=session.fahrenheit())
+        out.append(
+            f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): at **{at}, {len(likely)}** of "
+            f"the list's vehicles likely {fail_or_fails(len(likely))} to start{named(likely)}"
+            + ("" if len(likely) > NAMED else ".")
+        )
+    return out
+
+
+def numbers(units: int, flagged: int, too_few: int, late: int) -> None:
+    """How many vehicles, how many need attention, how many cannot be judged, how many are overdue."""
+    with st.container(horizontal=True, key="numbers"):
+        st.metric("Vehicles", f"{units}", width=METRIC_PX)
+        st.metric("Need attention", f"{flagged}", width=METRIC_PX)
+        st.metric("Too few readings to judge", f"{too_few}", width=METRIC_PX)
+        st.metric("Reading overdue", f"{late}", width=METRIC_PX)
+
+
+# --- the coming cold -------------------------------------------------------------------------------------------------
+
+
+def coming_cold(assessment: Assessment) -> None:
+    """How many vehicles likely fail to start at a temperature, for a depot or all."""
+    st.subheader("What the coming cold would do")
+    in_f = session.fahrenheit()
+    sentences = forecast_sentences(assessment)
+    if sentences:
+        st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
+    else:
+        st.caption("No forecast of these days is known; bring in a forecast file, or choose a low here.")
+    units = assessment.units[assessment.units["status"] == "judged"]
+    if units.empty:
+        st.write("No vehicle can be judged yet: each has too few readings.")
+        return
+    depots = sorted(units["depot"].dropna().unique().tolist())
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        depot = st.selectbox(
+            "Depot", depots, index=None, placeholder="all", key="cold_depot", width=220, bind=IN_ADDRESS
+        )
+        low = low_slider(_first_low(assessment), in_f=in_f)
+    mine = units if depot is None else units[units["depot"] == depot]
+    sentence = cold_sentence(mine, low)
+    st.markdown(sentence[:1].upper() + sentence[1:])
+    counts = cold_counts(mine)
+    text = cold_count_text(counts, in_f=in_f)
+    chart = charts.cold_count_chart(
+        counts, chosen_c=low, title="Vehicles that fail to start, by morning low", fahrenheit=in_f
+    )
+    st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="cold_count")
+    st.caption("Line: fail more likely than not. Shaded, up to its upper edge: could fail, by one chance in ten or more. "
+               "Dashed: the low chosen above. Counted from the coldest start of each vehicle.")  # fmt: skip
+    table = mine[mine["coldest_start_high_c"] > low][
+        ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
+    ].sort_values("coldest_start_c", ascending=False)
+    with st.expander("Which vehicles likely or possibly fail"):  # the same label keeps it open while the low is moved
+        st.caption(f"{len(table)} at {temperature(low, fahrenheit=in_f)}.")
+        st.dataframe(
+            cold_shown(table.head(500), low, in_f=in_f), hide_index=True, alt="Vehicles that likely or possibly fail",
+            key="cold_table", column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
+        )  # fmt: skip
+        downloads.table_button(table, f"fail-at-{low:.0f}-c", key="cold")
+
+
+def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> Styler:
+    """The table as it is read; the file keeps codes and numbers."""
+    shown = pd.DataFrame(
+        {
+            "vehicle": table["unit"],
+            "depot": table["depot"],
+            "class": [words(str(name)) for name in table["vehicle_class"]],
+            "most worn": [PART_WORDS[part] for part in table["part"]],
+            "fails": ["likely" if c > low_c else "possibly" for c in table["coldest_start_c"]],
+            "starts down to": table["coldest_start_c"],
+            "80 % sure: from": table["coldest_start_low_c"],
+            "to": table["coldest_start_high_c"],
+        }
+    )
+    degrees = partial(celsius, fahrenheit=in_f)
+    return columns.in_words(shown, dict.fromkeys(("starts down to", "80 % sure: from", "to"), degrees))
+
+
+def low_slider(first_c: int, *, in_f: bool) -> float:
+    """A morning low [°C], chosen in the reader's unit."""
+    if not in_f:
+        return float(st.slider("Morning low, °C", -40, 20, first_c, key="cold_low", width=420, bind=IN_ADDRESS))
+    low_f = st.slider(
+        "Morning low, °F", -40, 68, round(first_c * 1.8 + 32), key="cold_low_f", width=420, bind=IN_ADDRESS
+    )
+    return (float(low_f) - 32.0) / 1.8
+
+
+def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
+    """How many of `units` likely fail to start at `low_c`, and which."""
+    likely = units[units["coldest_start_c"] > low_c].sort_values("coldest_start_c", ascending=False)
+    possible = int((units["coldest_start_high_c"] > low_c).sum())
+    at = temperature(low_c, fahrenheit=session.fahrenheit())
+    which = named(likely["unit"].tolist())
+    fail = fail_or_fails(len(likely))
+    return (
+        f"at **{at}**, **{len(likely)} of {len(units)}** vehicles likely {fail} to start{which}; {possible} possibly."
+    )
+
+
+def fail_or_fails(count: int) -> str:
+    """The verb as it goes with a count."""
+    return "fails" if count == 1 else "fail"
+
+
+def named(units: list[str]) -> str:
+    """A colon and the first vehicles by number; nothing where there is none."""
+    shown = ", ".join(safe(u) for u in units[:NAMED]) + (" …" if len(units) > NAMED else "")
+    return f": {shown}" if units else ""
+
+
+def cold_counts(units: pd.DataFrame) -> pd.DataFrame:
+    """Vehicles that likely and possibly fail at each whole degree: low_c, likely, possible."""
+    lows = list(range(-40, 21))
+    return pd.DataFrame(
+        {
+            "low_c": lows,
+            "likely": [int((units["coldest_start_c"] > low).sum()) for low in lows],
+            "possible": [int((units["coldest_start_high_c"] > low).sum()) for low in lows],
+        }
+    )
+
+
+def cold_count_text(counts: pd.DataFrame, *, in_f: bool) -> str:
+    """What the chart by morning low shows, in words."""
+    at = counts[counts["low_c"].isin([0, -10, -20, -30, -40])].iloc[::-1]
+    said = "; ".join(
+        f"{temperature(float(str(r.low_c)), fahrenheit=in_f)}: {r.likely} likely, {r.possible} possibly"
+        for r in at.itertuples()
+    )
+    return f"Vehicles that fail to start, by morning low. At {said}."
+
+
+def forecast_sentences(assessment: Assessment) -> list[str]:
+    """Per depot with a forecast: its coldest morning, what it would do there; where there are several, all together."""
+    with session.database() as db:
+        lows = weekly.coming_lows(db, assessment)
+    units = assessment.units[assessment.units["status"] == "judged"]
+    known = [(d, low) for d, low in lows.items() if low["forecast_low_c"] is not None]
+    known.sort(key=lambda pair: float(pair[1]["forecast_low_c"]))
+    said = [
+        f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): "
+        + cold_sentence(units[units["depot"] == depot], float(low["forecast_low_c"]))
+        for depot, low in known[:DEPOTS_SAID]
+    ]
+    if len(known) < 2:
+        return said
+    coldest = units["depot"].map({depot: float(low["forecast_low_c"]) for depot, low in known})
+    likely, possible = (int((units[f"coldest_start{end}_c"] > coldest).sum()) for end in ("", "_high"))
+    return [
+        f"On the coldest morning of each depot's forecast **{likely} of {int(coldest.notna().sum())}** vehicles likely "
+        f"{fail_or_fails(likely)} to start, {possible} possibly.",
+        *said,
+    ]
+
+
+def _first_low(assessment: Assessment) -> int:
+    with session.database() as db:
+        lows = [low["coming_low_c"] for low in weekly.coming_lows(db, assessment).values()]
+    return int(max(-40, min(20, round(min(lows, default=-10)))))
+
+
+# --- the year ---------------------------------------------------------------------------------------------------------
+
+
+def year(as_of: pd.Timestamp) -> None:
+    """At risk over the last year, and the no-starts that happened."""
+    st.subheader("The last twelve months")
+    past = history.archive().ask(session.key_of())
+    if not past.done:
+        follow(past.days)
+    if past.failed:
+        st.error(safe(past.failed))
+    flagged = past.flagged()
+    if len(flagged):
+        by = (
+            st.segmented_control("Count by", ["depot", "part"], default="part", key="history_by", bind=IN_ADDRESS)
+            or "part"
+        )
+        counted = history.by_month(flagged, by)
+        order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
+        every = counted.groupby("day", as_index=False)["vehicles"].sum().assign(**{by: ALL})
+        counted = counted[counted[by].isin(order)]
+        if by == "part":
+            counted["part"] = [PART_WORDS[p] for p in counted["part"]]
+            order = [PART_WORDS[p] for p in order]
+        text = history.in_words(counted, by)
+        if len(order) > 1:
+            counted, order = pd.concat([counted, every], ignore_index=True), [ALL, *order]
+        chart = charts.risk_history_chart(
+            counted, by=by, title=f"Vehicles on the list at the start of each month, by {by}", order=order
+        )
+        st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
+        st.caption(f"{safe(text, longest=600)} Each list is worked out with that day's knowledge only.")
+        with st.expander("The same in numbers"):
+            table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
+            table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
+            st.dataframe(
+                table, hide_index=True, alt=text, key="history_table",
+                column_config={"day": st.column_config.DateColumn("list of", format="YYYY-MM-DD")},
+            )  # fmt: skip
+            downloads.table_button(table, f"on-the-list-by-{by}", key="history")
+    elif past.done and not past.failed:
+        st.write("No vehicle was on a list in the last twelve months.")
+    happened_table(past, as_of)
+    found_nothing(past, as_of)
+
+
+@st.fragment(run_every=3.0)
+def follow(days: tuple[Any, ...]) -> None:
+    """How far the past lists are; the page is drawn again when they are all there."""
+    past = history.archive().ask(session.key_of())
+    if past.done:
+        st.rerun()
+    st.progress(
+        len(past.lists) / len(days), text=f"Working out the lists of past months: {len(past.lists)} of {len(days)}"
+    )
+
+
+def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
+    """No-starts that happened, and whether they were on the list."""
+    with session.database() as db:
+        repairs = store.read_repairs(db, before=as_of)
+        readings = no_start_readings(db)
+    happened = history.no_starts(repairs, readings, first=past.days[0], before=as_of.date())
+    if happened.empty:
+        st.write("No no-start is on record in this time.")
+        return
+    issued = issued_in(session.key_of(), past.days[0])
+    happened["on the list before"] = history.was_listed(happened, past, issued)
+    happened["that list"], happened["it was"] = history.which_list(happened, past, issued)
+    happened["part"] = [PART_WORDS.get(p, "") for p in happened["part"]]
+    said = happened["on the list before"]
+    if past.done:
+        listed = int(said.str.startswith("yes").sum())
+        st.markdown(
+            f"**{len(happened)} no-start{'' if len(happened) == 1 else 's'} happened; {listed} "
+            f"{'was' if listed == 1 else 'were'} on the last list before.**"
+        )
+    st.dataframe(
+        happened, hide_index=True, alt="No-starts that happened", height=240, key="happened_table",
+        column_config={
+            name: st.column_config.DateColumn(format="YYYY-MM-DD") for name in ("day", "that list")
+        },
+    )  # fmt: skip
+    downloads.table_button(happened, "no-starts", key="happened")
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def issued_in(key: session.Key, first: date) -> dict[date, pd.DataFrame]:
+    """Lists issued from `first` to before the day shown; read once per state of the database."""
+    with session.database() as db:
+        return history.issued_lists(db, first=first, before=key.as_of)
+
+
+def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:
+    """Flags that somebody looked at and found nothing behind: the wrong ones, as far as they are known."""
+    with session.database() as db:
+        made = read_decisions(db, before=as_of.date())
+    year_ago = pd.Timestamp(past.days[0])
+    wrong = made[(made["kind"] == "nothing_found") & (made["at"] >= year_ago)]
+    if wrong.empty:
+        return
+    one = len(wrong) == 1
+    st.markdown(
+        f"**{len(wrong)} flag{'' if one else 's'} looked at and nothing found**; a backtest counts "
+        f"{'it' if one else 'them'} as flags for nothing."
+    )
+    table = wrong[["at", "unit", "iso_week", "reason", "by"]]
+    with st.expander("Which, when and by whom"):
+        st.dataframe(
+            table, hide_index=True, alt="Flags looked at and nothing found", key="wrong_table",
+            column_config={"at": st.column_config.DatetimeColumn("looked at", format="YYYY-MM-DD"), "iso_week": "list of"},
+        )  # fmt: skip
+        downloads.table_button(table, "looked-at-nothing-found", key="wrong")
+
+
+def no_start_readings(db: Database) -> pd.DataFrame:
+    """Readings whose start failed: unit, taken_at, outcome."""
+    failed = ", ".join("?" * len(FAILED_STARTS))
+    sql = f"SELECT unit, taken_at, outcome FROM readings WHERE outcome IN ({failed})"
+    rows = db.execute(sql, list(FAILED_STARTS)).fetchall()
+    frame = pd.DataFrame(rows, columns=["unit", "taken_at", "outcome"])
+    frame["taken_at"] = pd.to_datetime(frame["taken_at"], format="ISO8601").astype("datetime64[us]")
+    return frame
+
+
+# --- readings overdue, and what was learned ---------------------------------------------------------------------------
+
+
+def late_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
+    """Vehicles whose last reading is more than OVERDUE_D old, or missing."""
+    edge = as_of - pd.Timedelta(days=OVERDUE_D)
+    late = units[units["last_reading_on"].isna() | (units["last_reading_on"] < edge)]
+    return late.sort_values("last_reading_on", na_position="first")
+
+
+def overdue(units: pd.DataFrame, as_of: pd.Timestamp) -> None:
+    """Vehicles to be read, with blank sheets for the bay."""
+    st.subheader("To be read")
+    due = due_units(units, as_of)
+    if due.empty:
+        st.write(f"No vehicle is overdue: each was read within the last {OVERDUE_D} days, and none is awaited.")
+        return
+    read_on = st.column_config.DateColumn("last read", format="YYYY-MM-DD")
+    st.dataframe(
+        due.head(500),
+        hide_index=True,
+        alt="Vehicles to be read and why",
+        height=240,
+        key="due_table",
+        column_config={"last_reading_on": read_on},
+    )
+    in_f = session.fahrenheit()
+    with st.container(horizontal=True):
+        downloads.table_button(due, "to-be-read", key="due")
+        st.download_button(
+            f"Blank bay sheets for the first {min(len(due), SHEETS_AT_ONCE)} (PDF)", lambda: bay_sheets(due, in_f=in_f),
+            file_name="bay-sheets.pdf", mime="application/pdf", key="bay_sheets", on_click="ignore",
+        )  # fmt: skip
+
+
+def due_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
+    """Vehicles to be read: unit, depot, last_reading_on, why; those asked for first."""
+    with session.database() as db:
+        decisions = weekly.latest_decisions(read_decisions(db), session.as_of())
+        services = store.read_services(db)
+    until = as_of + timedelta(days=SERVICE_SOON_D)
+    soon = services[(services["due_on"] >= as_of) & (services["due_on"] < until)]
+    service_on = soon.groupby("unit")["due_on"].min()
+    why = {str(u): f"service on {day(on)}" for u, on in service_on.items()}
+    why |= dict.fromkeys(late_units(units, as_of)["unit"], f"no reading for {OVERDUE_D} days")
+    why |= {u: "measurement asked for" for u, d in decisions.items() if d["kind"] == "measure"}
+    mine = units[units["unit"].isin(list(why))]
+    frame = mine[["unit", "depot", "last_reading_on"]].assign(why=[why[u] for u in mine["unit"]])
+    order = frame["why"].map(lambda w: 0 if w.startswith("measurement") else 1 if w.startswith("no reading") else 2)
+    return (
+        frame.assign(order=order).sort_values(["order", "last_reading_on"]).drop(columns="order").reset_index(drop=True)
+    )
+
+
+def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
+    """Blank sheets for the first vehicles of the table."""
+    rows = due.head(SHEETS_AT_ONCE).to_dict("records")
+    sheets = (one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.", fahrenheit=in_f) for r in rows)
+    return paper.bay_pdf(sheets, fahrenheit=in_f)
+
+
+def windscreens() -> None:
+    """Codes for the windscreens of a depot's vehicles, or of the first of them."""
+    units = session.units()
+    with st.expander("Codes for the windscreens"):
+        st.write("Each opens its vehicle's page for measuring on the phone that reads it.")
+        depots = sorted(units["depot"].dropna().unique().tolist())
+        depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="codes_depot", width=220)
+        mine = units if depot is None else units[units["depot"] == depot]
+        names = mine["unit"].tolist()[:CODES_AT_ONCE]
+        first = "" if len(names) == len(mine) else f"the first {len(names)} of "
+        base = screens_address()
+        code_button(base, names, "codes", f"Codes of {first}{len(mine)} vehicles (PDF)")
+        code_reach(base)
+
+
+def learned(assessment: Assessment) -> None:
+    """What the fleet taught about each class."""
+    with st.expander("What was learned of each class"):
+        table = assessment.classes.assign(
+            vehicle_class=[words(str(name)) for name in assessment.classes["vehicle_class"]],
+            quantity=[words(str(name)) for name in assessment.classes["quantity"]],
+        )
+        st.dataframe(
+            table, hide_index=True, alt="What was learned of each class", key="classes_table",
+            column_config={
+                "vehicle_class": st.column_config.TextColumn("class", pinned=True),
+                "value": st.column_config.NumberColumn(format="%.3g"),
+                "se": st.column_config.NumberColumn("± one standard error", format="%.2g"),
+                "units": "vehicles", "no_starts": "no-starts",
+            },
+        )  # fmt: skip
+        downloads.table_button(assessment.classes, "classes", key="classes")
+
+
+show()

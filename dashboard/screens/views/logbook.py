@@ -1,0 +1,82 @@
+"""Who did what, when and why; a change can be undone from here."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.screens import bay, columns, downloads, kept, session
+from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.words.plain_text import safe
+from ingest.logbook import MOST, read_logbook
+
+SHOWN_D = 90  # [d] looked back at first, our choice
+CHANGES_OFFERED = 50  # latest changes that can be chosen to be undone, our choice
+
+
+def show() -> None:
+    """The page."""
+    st.title("Logbook")
+    kept.told("logbook", "")
+    with st.container(horizontal=True, key="filters"):
+        unit = st.text_input("Vehicle", max_chars=64, key="unit_is", placeholder="its whole number", bind=IN_ADDRESS)
+        who = st.text_input("Who", max_chars=64, key="who_did", placeholder="part of a name", bind=IN_ADDRESS)
+        since = st.date_input(
+            "Since", value=session.today() - timedelta(days=SHOWN_D), max_value=session.today(), key="since",
+            format="YYYY-MM-DD", bind=IN_ADDRESS,
+        )  # fmt: skip
+    with session.database() as db:
+        done = read_logbook(
+            db, unit=unit.strip(), who=who.strip(), since=since if isinstance(since, date) else None
+        )  # fmt: skip
+    if done.empty:
+        st.write("Nothing was put on record by this, in this time.")
+        return
+    table(done)
+    undoing(done)
+
+
+def table(done: pd.DataFrame) -> None:
+    """What was done, newest first."""
+    st.dataframe(
+        done.assign(
+            at=columns.moments(done["at"]),
+            column=[bay.LABELS.get(name, name.replace("_", " ")) for name in done["column"]],
+            change=done["change"].astype("Int64").where(done["change"] > 0),
+        ),
+        hide_index=True, alt="Who did what, newest first", key="logbook_table", placeholder="",
+        column_config={
+            "at": columns.at("when"),
+            "by": "who", "unit": "vehicle", "old": "was", "new": "is",
+            "change": st.column_config.NumberColumn("change", format="%d", help="The number that undoes it."),
+        },
+    )  # fmt: skip
+    if len(done) == MOST:
+        st.caption(f"The latest {MOST} lines; take a later day, a vehicle or a name to see less.")
+    downloads.table_button(done, "logbook", key="logbook")
+
+
+def undoing(done: pd.DataFrame) -> None:
+    """Undo one of the changes shown."""
+    changes = done[done["change"] > 0].drop_duplicates("change").head(CHANGES_OFFERED)
+    if changes.empty:
+        return
+    words = {
+        int(row["change"]): f"{row['change']}: {row['at'].replace('T', ' ')[:16]} {row['by']}, {row['what']} "
+        f"{row['record']} ({row['unit']})"
+        for row in changes.to_dict("records")
+    }
+    with st.container(width=640):
+        chosen = st.selectbox("Change", list(words), format_func=words.__getitem__, key="undo_change")
+        st.button(
+            "Undo this change", key="undo_now", icon=":material/undo:", on_click=kept.take_back,
+            args=(kept.Kept("logbook", "", "", change=chosen or 0),),
+        )  # fmt: skip
+        unit = str(changes.loc[changes["change"] == chosen, "unit"].iloc[0])
+        if unit:
+            st.page_link(page("correct"), label=f"Corrections of {safe(unit)}", query_params={"unit": unit})
+
+
+show()

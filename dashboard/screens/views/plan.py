@@ -1,0 +1,364 @@
+"""The replacement plan: weeks and depots with hours used and free, moves by hand with their cost, parts, export."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.worklist.assess import Assessment
+from dashboard.charts import charts
+from dashboard.desk.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan, named
+from dashboard.files.plan_export import render
+from dashboard.files.plan_table import closed_sentences
+from dashboard.screens import columns, downloads, plan_changes, session
+from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.screens.plan_changes import Wish, money
+from dashboard.words.plain_text import day, number, percent, safe, whole
+from dashboard.words.plan_words import POLICY_WORDS, no_visit_words, saving_words, settings_table
+from dashboard.words.reasons import PART_WORDS
+from ingest.errors import IngestError
+from ingest.records import list_plans, read_settings
+
+CLOSED_WORDS = 800  # characters on closed weeks, for fleets with many depots; our choice
+DEPOTS_SAID = 8  # depots named in the text beside the board, our choice
+NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
+VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, our choice
+STATES = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
+MIME = {
+    "csv": "text/csv",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "ics": "text/calendar",
+    "json": "application/json",
+}
+
+
+def show() -> None:
+    """The page."""
+    st.title("Replacement plan")
+    if not session.has_vehicles():
+        session.nothing_yet()
+        return
+    with session.database() as db:
+        kept = load_plan(db)
+    assessment = session.assessment(patient=kept is None)
+    if assessment is None and kept is None:
+        st.info("There is no reading before the day shown, so there is nothing to plan yet.")
+        return
+    try:
+        if assessment is not None:
+            plan_changes.grant(assessment)
+        plan = current(kept, assessment)
+        plan, newest = version_chosen(plan)
+        head(plan)
+        shown: dict[str, Callable[[], None]] = {
+            "Board": lambda: board(plan),
+            "Move a visit": lambda: plan_changes.moving(plan, assessment, newest=newest),
+            "Parts to order": lambda: orders(plan),
+            "Left out": lambda: left_out(plan),
+            "Hours and their price": lambda: hours(plan),
+            "Against other policies": lambda: policies(plan),
+            "Costs and rules": lambda: rules(plan),
+            "Export": lambda: export(plan),
+        }
+        for tab, draw in zip(
+            st.tabs(list(shown), key="plan_tab", on_change="rerun", bind=IN_ADDRESS), shown.values(), strict=True
+        ):
+            if tab.open:
+                with tab:
+                    draw()
+    except (PlanRefused, IngestError, ValueError) as error:
+        st.error(safe(error))
+
+
+def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> ReplacementPlan:
+    """The plan on record, or a first one; a button makes a new one for the day shown, once vehicles are judged."""
+    if plan is None:
+        with session.database() as db, st.spinner("Planning …"):
+            plan = make_plan(
+                db, as_of=session.as_of(), weeks=PLAN_WEEKS, assessment=assessment, by=session.who(), now=session.now()
+            )
+    stale = plan.as_of != pd.Timestamp(session.as_of())
+    label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
+    plan_changes.wish_button(
+        label, Wish("again", plan.weeks), key="plan_again", primary=stale, disabled=assessment is None
+    )
+    plan_changes.answer(by_hand=False)
+    judging_note(assessment)
+    return plan
+
+
+def judging_note(assessment: Assessment | None) -> None:
+    """While vehicles are judged the plan on record is shown; the page follows by itself."""
+    if assessment is None and session.has_readings(session.as_of()):
+        session.fresh_when_ready(session.key_of(), words="Vehicles are being judged; changes to the plan wait for it.")
+
+
+def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
+    """An earlier version where one is asked for, and whether it is the newest."""
+    with session.database() as db:
+        versions = list_plans(db)
+    if len(versions) < 2:
+        return plan, True
+    made = {int(v["version"]): v for v in versions.iloc[::-1].to_dict("records")}
+    chosen = st.selectbox(
+        "Version", list(made), key=f"plan_version_{len(versions)}", width=420,
+        format_func=lambda n: f"{n}, made {day(made[n]['made_at'])} by {named(made[n]['by'])}",
+    )  # fmt: skip
+    if chosen is None or int(chosen) == max(made):
+        return plan, True
+    with session.database() as db:
+        earlier = load_plan(db, int(chosen))
+    st.caption("This is an earlier version, as it was; the newest one is what counts.")
+    return earlier or plan, False
+
+
+def head(plan: ReplacementPlan) -> None:
+    """One paragraph: how much work, what it saves."""
+    s = plan.summary
+    st.markdown(
+        f"Version {plan.version}, {plan.weeks} weeks from {day(plan.as_of, weekday=True)}: **{s['visits']} visits, "
+        f"{number(float(s['hours']), 1)} h**, about **{number(float(s['no_starts_avoided']), 1)} no-starts avoided**. "
+        f"Expected cost {money(float(s['cost']), plan)}"
+        + (f"; with no visit {money(float(s['cost_run_to_failure']), plan)}." if comparable(plan) else ".")
+    )
+    st.caption(bound_words(plan))
+    if s["moved"] or s["cancelled"]:
+        st.caption(
+            f"Against the version before: {s['moved']} visits moved, {s['cancelled']} cancelled. Moving a visit counts "
+            f"{money(float(plan.settings['move_price']), plan)}, so that no visit moves for less."
+        )
+    if float(s["pins_cost"]) > 0.5:
+        st.caption(
+            f"What was fixed by hand costs {money(float(s['pins_cost']), plan)} more than the best plan without it."
+        )
+    for note in plan.notes:
+        for part, spoken in PART_WORDS.items():
+            note = note.replace(part, spoken)
+        st.caption(safe(note, longest=600))
+
+
+def comparable(plan: ReplacementPlan) -> bool:
+    """Whether the plan and the other ways of working were reckoned over the same weeks: not in versions before that."""
+    return "policies_weeks" in plan.summary
+
+
+def bound_words(plan: ReplacementPlan) -> str:
+    """How far the plan can be from the best there is."""
+    gap = min(abs(float(plan.summary.get("gap", 0.0))), 1.0)
+    return (
+        "No plan with these costs and hours can be cheaper." if gap < NO_GAP
+        else f"Of the most that these hours can save, at most {percent(gap)} is missed."
+    )  # fmt: skip
+
+
+def board(plan: ReplacementPlan) -> None:
+    """Weeks and depots with hours used and free, and each week's visits."""
+    if plan.hours.empty:
+        st.info("No workshop hours are known; bring in a workshops file with hours per week.")
+    else:
+        title = "Hours used of hours there are, by depot and week"
+        st.vega_lite_chart(
+            charts.specification(charts.hours_chart(plan.hours, title=title)),
+            width="stretch",
+            alt=hours_text(plan.hours),
+            key="hours_chart",
+        )
+        shut = closed_sentences(plan.hours)
+        if shut:
+            st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
+    depots = sorted(plan.visits["depot"].unique().tolist())
+    if not depots:
+        st.info(no_visit_words(plan))
+        return
+    chosen = st.pills("Depot", depots, key="plan_depot")
+    visits = plan.visits if chosen is None else plan.visits[plan.visits["depot"] == chosen]
+    least = least_hours()
+    for _, rows in visits.head(VISITS_SHOWN).groupby("iso_week", sort=True):
+        with st.container(border=True, key=f"week-{rows['iso_week'].iloc[0]}"):
+            free = plan.hours[
+                (plan.hours["iso_week"] == rows["iso_week"].iloc[0]) & plan.hours["depot"].isin(rows["depot"])
+            ]
+            st.markdown(
+                f"**{rows['iso_week'].iloc[0]}** · " + "; ".join(hours_words(h) for h in free.to_dict("records"))
+            )
+            for visit in rows.to_dict("records"):
+                visit_line(visit, plan, least)
+    if len(visits) > VISITS_SHOWN:
+        st.caption(f"{len(visits) - VISITS_SHOWN} more visits are in the export.")
+
+
+def hours_text(hours: pd.DataFrame) -> str:
+    """What the board of hours shows, in words; the table behind the tab of hours has every week."""
+    by = hours.groupby("depot")[["booked", "hours"]].sum()
+    said = "; ".join(
+        f"{name}: {number(used, 1)} of {number(there, 1)} h"
+        for name, used, there in zip(by.index[:DEPOTS_SAID], by["booked"], by["hours"], strict=False)
+    )
+    more = f"; and {len(by) - DEPOTS_SAID} more depots" if len(by) > DEPOTS_SAID else ""
+    return f"Hours used of hours there are, {hours['iso_week'].min()} to {hours['iso_week'].max()}: {said}{more}."
+
+
+def hours_words(hours: dict[Any, Any]) -> str:
+    """Hours used and free of a depot's week."""
+    left = max(0.0, float(hours["hours"]) - float(hours["booked"]))
+    return f"{safe(hours['depot'])}: {number(float(hours['booked']), 1)} h used, {number(left, 1)} h free"
+
+
+def least_hours() -> float:
+    """Visits shorter than this [h] are better kept for a service, as the user set it."""
+    with session.database() as db:
+        value = read_settings(db).get("least_hours", 0.0)
+    return float(value) if isinstance(value, int | float) else 0.0
+
+
+def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> None:
+    """One visit: vehicle, work, why."""
+    with st.container(horizontal=True, wrap=False, vertical_alignment="top", key=f"visit-{visit['uid'][:24]}"):
+        st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
+        state = STATES.get(str(visit["state"]), "")
+        extra = [w for w in ("with its service" if visit["in_service"] else "", state) if w]
+        if visit["hours"] < least and not visit["in_service"]:
+            extra.append("short: better kept for a service")
+        said = (
+            f"{day(visit['visit_on'], weekday=True)}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h, "
+            f"{safe(saving_words(visit, str(plan.summary['currency'])))}" + (f" ({'; '.join(extra)})" if extra else "")
+        )
+        st.markdown(whole(f"{said}.  \n{safe(visit['why'])}"), width="stretch")
+
+
+# --- tables and export -----------------------------------------------------------------------------------------------
+
+
+def orders(plan: ReplacementPlan) -> None:
+    """Parts to order, by when."""
+    if plan.orders.empty:
+        st.write("No part has to be ordered.")
+        st.page_link(page("settings"), label="Change prices, hours and delivery times")
+        return
+    table = plan.orders.copy()
+    table["part"] = [PART_WORDS.get(str(p), str(p)) for p in table["part"]]
+    table["units"] = [", ".join(map(str, units)) for units in table["units"]]
+    in_money = f"[{plan.summary['currency']}]"
+    st.dataframe(
+        table, hide_index=True, alt="Parts to order", key="orders_table",
+        column_config={
+            "quantity": "pieces", "units": "for",
+            "order_by": st.column_config.DateColumn("order by", format="YYYY-MM-DD"),
+            "needed_on": st.column_config.DateColumn("needed on", format="YYYY-MM-DD"),
+            "price_each": st.column_config.NumberColumn(f"each {in_money}", format="%.0f"),
+            "price": st.column_config.NumberColumn(f"in all {in_money}", format="%.0f"),
+        },
+    )  # fmt: skip
+    st.markdown(f"In all {money(float(plan.orders['price'].sum()), plan)}.")
+    with st.container(horizontal=True):
+        downloads.table_button(table, "parts-to-order", key="orders")
+        st.page_link(page("settings"), label="Change prices, hours and delivery times")
+
+
+def left_out(plan: ReplacementPlan) -> None:
+    """What would pay but found no room, and at what risk."""
+    if plan.left_out.empty:
+        st.write("Nothing that pays was left out.")
+        return
+    rows = plan.left_out.to_dict("records")
+    lines = [f"- **{safe(r['unit'])}**, {safe(r['job'])}: {safe(in_sentence(r['why']))}" for r in rows[:VISITS_SHOWN]]
+    st.markdown(whole("\n".join(lines)))
+    table = plan.left_out[["unit", "depot", "job", "best_week", "risk", "cost_at_risk", "saving", "why"]]
+    in_money = f"[{plan.summary['currency']}]"
+    st.dataframe(
+        columns.in_words(table.drop(columns="why"), {"risk": percent, "cost_at_risk": number, "saving": number}),
+        hide_index=True, alt="Left out of the plan", key="left_table",
+        column_config={
+            "unit": st.column_config.TextColumn("vehicle", pinned=True), "best_week": "best week",
+            "risk": "no-start risk", "cost_at_risk": f"at risk {in_money}", "saving": f"a visit would save {in_money}",
+        },
+    )  # fmt: skip
+    downloads.table_button(table, "left-out", key="left")
+
+
+def in_sentence(text: str) -> str:
+    """A sentence that follows a colon."""
+    return text[:1].lower() + text[1:]
+
+
+def hours(plan: ReplacementPlan) -> None:
+    """Hours by depot and week, and what one more would save: where an extra shift pays."""
+    dear = plan.hours[plan.hours["hour_price"] >= 1.0].sort_values("hour_price", ascending=False)
+    if dear.empty:
+        st.write("One more workshop hour would save nothing in any week: there are hours enough.")
+    for row in dear.head(3).to_dict("records"):
+        st.markdown(
+            f"- One more hour at {safe(row['depot'])} in {row['iso_week']} saves about "
+            f"**{money(float(row['hour_price']), plan)}**."
+        )
+    table = plan.hours[["depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"]]
+    one_more = f"one more hour saves [{plan.summary['currency']}]"
+    st.dataframe(
+        table, hide_index=True, alt="Workshop hours by depot and week, and what one more would save", key="hours_table",
+        column_config={
+            "iso_week": "week", "week_start": st.column_config.DateColumn("from", format="YYYY-MM-DD"),
+            "hours": st.column_config.NumberColumn("hours there", format="%.1f"),
+            "booked": st.column_config.NumberColumn("hours used", format="%.1f"),
+            "hour_price": st.column_config.NumberColumn(one_more, format="%.0f"),
+        },
+    )  # fmt: skip
+    downloads.table_button(table, "workshop-hours", key="hours")
+
+
+def policies(plan: ReplacementPlan) -> None:
+    """The plan beside simpler ways of working."""
+    if not comparable(plan):
+        st.info(
+            "In this version the ways of working were not reckoned over the same weeks; plan again to compare them."
+        )
+        return
+    table = plan.policies.assign(policy=[POLICY_WORDS.get(p, p) for p in plan.policies["policy"]])
+    st.dataframe(
+        table, hide_index=True, alt="The plan beside simpler policies", key="policies_table",
+        column_config={
+            "policy": st.column_config.TextColumn("way of working", width="large"),
+            "cost": st.column_config.NumberColumn(f"expected cost [{plan.summary['currency']}]", format="%.0f"),
+            "no_starts": st.column_config.NumberColumn("expected no-starts", format="%.1f"),
+            "hours": st.column_config.NumberColumn("workshop hours", format="%.1f"),
+        },
+    )  # fmt: skip
+    st.caption(
+        "Same vehicles, same weeks, same workshop hours. A vehicle that does not come costs the same under every one of "
+        "them, and after the last week all go on alike."
+    )
+    downloads.table_button(table, "policies", key="policies")
+
+
+def rules(plan: ReplacementPlan) -> None:
+    """Every cost and rule that this version was made with."""
+    st.write("Every cost and rule that this version was made with; they are changed under Settings.")
+    st.page_link(page("settings"), label="Change costs and rules")
+    table = settings_table(plan.settings)
+    st.dataframe(
+        columns.in_words(table, {"value": columns.or_blank}),
+        hide_index=True,
+        alt="Costs and rules of the plan",
+        key="rules_table",
+        placeholder="",
+    )
+    downloads.table_button(table, "plan-costs", key="rules")
+
+
+def export(plan: ReplacementPlan) -> None:
+    """The plan as a file, for all depots or one."""
+    depots = sorted(plan.hours["depot"].unique().tolist())
+    depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="export_depot", width=240)
+    with st.container(horizontal=True):
+        for kind, label in (("xlsx", "Spreadsheet"), ("csv", "CSV"), ("ics", "Calendar"), ("json", "JSON")):
+            st.download_button(
+                label, partial(render, plan, kind, depot=depot), file_name=f"plan-{plan.as_of:%Y-%m-%d}.{kind}",
+                mime=MIME[kind], key=f"export_{kind}", on_click="ignore",
+            )  # fmt: skip
+
+
+show()

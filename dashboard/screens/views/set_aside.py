@@ -1,0 +1,157 @@
+"""Rows that could not be believed: correct and admit them, or dismiss them with a reason."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.screens import bay, columns, downloads, session
+from dashboard.screens.pages import IN_ADDRESS
+from dashboard.words.plain_text import day, safe, words
+from ingest.errors import IngestError
+from ingest.fields import QUANTITIES, TABLES
+from ingest.set_aside import SetAside, correct_set_aside, dismiss_set_aside, list_set_aside, show_set_aside
+
+STATES = {"open": "open", "corrected": "corrected", "dismissed": "dismissed", "admitted": "admitted", "all": "all"}
+FIELD_PX = 172  # [px] two side by side on a phone
+REASON_SHOWN = 70  # characters of a reason in the choice of rows, our choice
+ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download, our choice
+
+
+def show() -> None:
+    """The page."""
+    st.title("Set-aside rows")
+    st.write("A row that cannot be believed is kept here whole, with its reason; nothing is ever dropped silently.")
+    note = st.session_state.pop("aside_note", None)
+    if note:
+        st.success(note)
+    state = st.segmented_control("Show", list(STATES), default="open", key="aside_state", bind=IN_ADDRESS) or "open"
+    with session.database() as db:
+        rows = list_set_aside(db, state=state)
+    if rows.empty:
+        st.success("No row is set aside." if state == "open" else "No such row.")
+        return
+    rows = rows.assign(reason=[bay.spoken(str(reason)) for reason in rows["reason"]])
+    table = rows[["id", "state", "table_name", "unit", "reason", "file", "line", "original", "set_aside_at"]]
+    shown = table.head(ROWS_SHOWN)
+    st.dataframe(
+        shown.assign(set_aside_at=columns.moments(shown["set_aside_at"])), hide_index=True,
+        alt="Set-aside rows with their reasons", height=260, key="aside_table",
+        column_config={"table_name": "table", "set_aside_at": columns.at("set aside")},
+    )  # fmt: skip
+    downloads.table_button(table, f"set-aside-{state}", key="aside")
+    if len(table) > ROWS_SHOWN:
+        st.caption(f"The first {ROWS_SHOWN} of {len(table):,} are shown; the others follow as these are dealt with.")
+    ids = shown["id"].tolist()
+    about = {
+        r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {shortened(r['reason'])}" for r in records(shown)
+    }
+    chosen = st.selectbox("Row", ids, format_func=about.__getitem__, key=f"aside_row_{state}")
+    if chosen is not None:
+        one(int(chosen))
+
+
+def shortened(text: str) -> str:
+    """The beginning of a sentence, with a mark where something was cut off."""
+    return text if len(text) <= REASON_SHOWN else text[: REASON_SHOWN - 1] + "…"
+
+
+def label(name: str) -> str:
+    """A column's name in words with its unit."""
+    unit = f", {QUANTITIES[name].unit}" if name in QUANTITIES else ""
+    return f"{bay.LABELS.get(name, words(name).capitalize())}{unit}"
+
+
+def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
+    """The rows as dictionaries."""
+    return rows.to_dict("records")
+
+
+def one(number: int) -> None:
+    """One row: where it stood, why it was set aside, what was tried, and what can be done."""
+    try:
+        with session.database() as db:
+            row = show_set_aside(db, number)
+    except IngestError as error:
+        st.error(safe(error))
+        return
+    sheet = f", sheet {safe(row.sheet)}" if row.sheet else ""
+    st.markdown(
+        f"**{safe(row.file)}{sheet}, line {row.line}**, set aside {day(row.set_aside_at)}: {safe(bay.spoken(row.reason))}"
+    )
+    st.text(row.original)  # not as code: for that the browser fetches a highlighter of 1.5 MB
+    if row.attempts:
+        tried(row)
+    if row.state != "open":
+        st.caption(
+            f"{row.state.capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}"
+        )
+        return
+    correct(row)
+    dismiss(row)
+
+
+def tried(row: SetAside) -> None:
+    """Corrections that did not hold: when, by whom, and why not."""
+    st.markdown("**Tried before**")
+    table = pd.DataFrame(
+        [(a.at, a.by, bay.spoken(a.result)) for a in row.attempts], columns=["at", "by", "result"]
+    )  # fmt: skip
+    st.dataframe(
+        table.assign(at=columns.moments(table["at"])), hide_index=True, alt="Corrections tried before",
+        key=f"tried_table_{row.id}", column_config={"at": columns.at("at")},
+    )  # fmt: skip
+    downloads.table_button(table, f"tried-{row.id}", key="tried")
+
+
+def correct(row: SetAside) -> None:
+    """Fields with the row's values; what differs is what is corrected."""
+    st.subheader("Correct and admit")
+    changes: dict[str, str] = {}
+    with st.container(horizontal=True, vertical_alignment="bottom", key="aside_fields"):
+        for name in fields_of(row):
+            old = "" if row.values.get(name) is None else str(row.values[name])
+            new = st.text_input(
+                label(name), value=old, max_chars=64,
+                key=f"aside_{row.id}_{name}", help=name, width=FIELD_PX,
+            )  # fmt: skip
+            if new.strip() != old.strip():
+                changes[name] = new.strip()
+    if st.button("Admit", type="primary", key=f"admit_{row.id}"):
+        try:
+            with session.database() as db:
+                entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
+        except (IngestError, ValueError) as error:
+            st.error(safe(error))
+            return
+        if entry.stored or entry.known:
+            st.session_state["aside_note"] = "Admitted; the original row stays on record."
+            st.rerun()
+        for problem in entry.problems:
+            st.error(safe(bay.spoken(problem)))
+
+
+def fields_of(row: SetAside) -> list[str]:
+    """Columns to correct: those the row has, and those its table asks for."""
+    needed = [column.name for column in TABLES[row.table_name].columns if column.required]
+    return list(dict.fromkeys([*needed, *row.values]))
+
+
+def dismiss(row: SetAside) -> None:
+    """Close the row without storing it."""
+    with st.popover("Dismiss …", key=f"dismiss_{row.id}"):
+        reason = st.text_input("Why", max_chars=200, key=f"aside_why_{row.id}")
+        if st.button("Dismiss", key=f"dismiss_now_{row.id}"):
+            try:
+                with session.database() as db:
+                    dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
+            except (IngestError, ValueError) as error:
+                st.error(safe(error))
+                return
+            st.session_state["aside_note"] = "Dismissed; the row stays on record."
+            st.rerun()
+
+
+show()

@@ -1,0 +1,527 @@
+"""One vehicle: where it stands, why, what to do, every part over time, and the decision about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import date, timedelta
+from functools import partial
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.bay.one_reading import ReadingCheck
+from analysis.worklist.assess import Assessment
+from analysis.worklist.course import plain_slopes
+from dashboard.desk import weekly
+from dashboard.desk.assessment import own_costs
+from dashboard.desk.own_limits import limit_book
+from dashboard.files import paper
+from dashboard.screens import columns, downloads, kept, one_unit, session, unit_charts
+from dashboard.screens.address import screens_address
+from dashboard.screens.codes import code_button, code_reach
+from dashboard.screens.issued import issued_row, newest_issued
+from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.screens.picker import pick_unit
+from dashboard.words import reading_sheet
+from dashboard.words.list_row import list_row
+from dashboard.words.plain_text import (
+    MINUS,
+    as_sentence,
+    celsius,
+    day,
+    percent,
+    safe,
+    span,
+    sureness,
+    temperature,
+    whole,
+    words,
+)
+from dashboard.words.reasons import PART_WORDS, part_name, plain, quantity_unit, read_reasons
+from dashboard.words.since import since_issued
+from ingest.errors import IngestError
+from ingest.records import read_decisions, save_decision, save_reset_answer
+
+METRIC_PX = 172  # [px] two side by side on a phone
+POSTPONE_D = 14  # a postponement is proposed for this many days, our choice
+
+
+def show() -> None:
+    """The page."""
+    if not session.has_vehicles():
+        st.title("Vehicle")
+        session.nothing_yet()
+        return
+    unit = choose()
+    if unit is None:
+        return
+    facts = one_unit.facts(unit)
+    head(facts)
+    assessment = session.assessment(patient=False)
+    row = judged_row(assessment, unit)
+    if assessment is None and session.has_readings(session.as_of()):
+        while_judging(facts)
+        return
+    if assessment is not None and row is not None:
+        standing(assessment, row, facts)
+        decide(unit, row)
+        replaced_questions(assessment, unit)
+        in_tabs(
+            {
+                "Over time": partial(time_charts, assessment, row, facts),
+                "Latest reading": partial(latest_says, facts),
+                "Readings and repairs": partial(records, facts),
+                "On paper": partial(sheets, assessment, row, facts),
+            }
+        )
+    else:
+        st.info("This vehicle has not been judged: it has no reading before the day shown.")
+        latest_says(facts)
+        records(facts)
+        sheets(assessment, row, facts)
+
+
+@st.fragment
+def in_tabs(shown: Mapping[str, Callable[[], None]]) -> None:
+    """One block behind each tab, made only when it is looked at; what is above stays as it is meanwhile."""
+    for tab, draw in zip(
+        st.tabs(list(shown), key="unit_tab", on_change="rerun", bind=IN_ADDRESS), shown.values(), strict=True
+    ):
+        if tab.open:
+            with tab:
+                draw()
+
+
+def while_judging(facts: one_unit.Facts) -> None:
+    """What is on record, as long as the fresh figures are being worked out."""
+    unit, issued = str(facts.unit["unit"]), newest_issued(session.as_of())
+    here = f" Until then: as in the list of {issued.iso_week}, and what is on record." if issued else ""
+    session.fresh_when_ready(
+        session.key_of(), words=f"Every vehicle is being judged from its readings; the page follows by itself.{here}"
+    )
+    row = issued_row(issued, unit) if issued is not None else None
+    if issued is not None and row is not None:
+        as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
+        decide(unit, row)
+    elif issued is not None:
+        st.write(f"It was not on the list of {issued.iso_week}.")
+        decide(unit, {"flagged": False})
+    records(facts)
+    sheets(None, None, facts)
+
+
+def as_issued(row: dict[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
+    """The four numbers, the reasons and what to do as a list of the past worded them."""
+    dates = {name: pd.to_datetime(row[name]) for name in ("act_by", "last_reading_on")}
+    four_numbers({**row, **dates, "flagged": True}, as_of, horizon_days)
+    advice(row, as_of)
+
+
+def choose() -> str | None:
+    """The vehicle of the address, or one chosen here."""
+    asked = st.query_params.get("unit")
+    if asked is not None and (session.units()["unit"] == asked).any():
+        st.query_params["unit"] = str(asked)  # a link from this very page does not write it into the browser's address
+        return str(asked)
+    st.title("Vehicle")
+    with st.container(width=480):
+        return pick_unit()
+
+
+def head(facts: one_unit.Facts) -> None:
+    """Its number and what it is."""
+    unit = facts.unit
+    st.title(safe(unit["unit"]))
+    about = [safe(unit["depot"] or "no depot"), safe(words(str(unit["vehicle_class"]))), f"{unit['system_v']} V"]
+    if unit["fuel"]:
+        about.append(safe(unit["fuel"]))
+    if pd.notna(unit["in_service"]):
+        about.append(f"in service since {day(unit['in_service'])}")
+    if pd.notna(unit["rated_cca_a"]):
+        about.append(f"battery rated {unit['rated_cca_a']:.0f} A")
+    st.caption(" · ".join(about))
+
+
+def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | None:
+    """The vehicle's row of the assessment."""
+    if assessment is None:
+        return None
+    found = assessment.units[assessment.units["unit"] == unit].to_dict("records")
+    return found[0] if found else None
+
+
+def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
+    """The four numbers that matter, the reasons, and what to do."""
+    four_numbers(row, assessment.as_of, assessment.horizon_days)
+    since(assessment, row)
+    listed = listed_row(assessment, row, facts)
+    advice({**listed, "unit": row["unit"], "flagged": row["flagged"]}, assessment.as_of)
+
+
+def since(assessment: Assessment, row: dict[Any, Any]) -> None:
+    """Where the list last issued says otherwise, both figures."""
+    issued = newest_issued(session.as_of())
+    if issued is None:
+        return
+    said = since_issued(
+        issued, issued_row(issued, str(row["unit"])), row, horizon_days=assessment.horizon_days,
+        fahrenheit=session.fahrenheit(),
+    )  # fmt: skip
+    if said:
+        st.markdown(whole(safe(said, longest=600)))
+
+
+def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
+    """Probability, coldest start, the day to act by, and the part."""
+    in_f = session.fahrenheit()
+    with st.container(key="numbers"):
+        with st.container(horizontal=True):
+            a, b, c, d = (st.container(width=METRIC_PX, gap="xxsmall") for _ in range(4))
+        a.metric(f"No-start within {horizon_days} days", percent(row["no_start_probability"]))
+        if "probability_low" in row:  # a list as issued holds no interval of it
+            a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
+        b.metric("Starts down to", celsius(row["coldest_start_c"], fahrenheit=in_f))
+        low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
+        b.caption("80 % sure: " + span(low, high))
+        c.metric("Act by", by_words(row, as_of))
+        count = f", {row['readings']} reading{'' if row['readings'] == 1 else 's'}" if "readings" in row else ""
+        c.caption(f"last read {day(row['last_reading_on'])}{count}")
+        d.metric("Suspect" if row["flagged"] else "Most worn", part_name(row["part"]))
+        d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
+
+
+def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
+    """Why, what to do, and what to measure next."""
+    reasons = read_reasons(listed, as_of, fahrenheit=session.fahrenheit())
+    lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in reasons)
+    st.markdown(lines)
+    action = str(listed["action"])
+    st.markdown(f"**What to do:** {safe(action[:1].upper() + action[1:])}.")
+    if listed["next_test"]:
+        st.markdown(f"**Measure next:** {safe(listed['next_test'])}")
+        st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": listed["unit"]})
+    elif listed.get("flagged", True):
+        st.markdown("**Measure next:** nothing; enough is known to act.")
+
+
+def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
+    """The day to act by."""
+    if pd.isna(row["act_by"]):
+        return "no date"
+    return "now" if row["act_by"] <= as_of else f"{row['act_by'].day} {row['act_by']:%b}"
+
+
+def listed_row(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> dict[str, Any]:
+    """The vehicle as the list words it."""
+    parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
+    with session.database() as db:
+        book, costs = limit_book(db), own_costs(db)
+    return list_row(row, parts, one_unit.latest(facts, assessment.as_of), assessment, book, costs)
+
+
+# --- decisions -------------------------------------------------------------------------------------------------------
+
+
+def decide(unit: str, row: dict[Any, Any]) -> None:
+    """The four things a manager can do about it; each goes on record with name and day."""
+    with session.database() as db:
+        made = read_decisions(db)
+    made = made[made["unit"] == unit]
+    if row["flagged"] or len(made):
+        st.subheader("Decide")
+    kept.told("unit", unit)
+    if row["flagged"]:
+        buttons(unit)
+    for decision in made.tail(5).iloc[::-1].to_dict("records"):
+        reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
+        st.caption(f"{as_sentence(weekly.decision_words(decision))}{reason} ({safe(decision['by'])})")
+    if len(made):
+        asked = {"unit": unit, "what": "decision"}
+        st.page_link(page("correct"), label="Correct or withdraw a decision", query_params=asked)
+
+
+def buttons(unit: str) -> None:
+    """Accept, ask for a measurement, postpone, or nothing found."""
+    with st.container(horizontal=True, key="decisions"):
+        if st.button("Accept: plan it", type="primary", key="accept"):
+            keep(unit, "accepted")
+        if st.button("Ask for a measurement", key="ask"):
+            keep(unit, "measure")
+        with st.popover("Postpone …", key="postpone"):
+            reason = st.text_input("Why", max_chars=200, key=f"why_{unit}")
+            first = session.as_of() + timedelta(days=1)
+            until = st.date_input(
+                "Until", value=session.as_of() + timedelta(days=POSTPONE_D), min_value=first,
+                max_value=first + timedelta(days=365), key=f"until_{unit}", format="YYYY-MM-DD",
+            )  # fmt: skip
+            if st.button("Postpone", key="postpone_now", type="primary"):
+                if not reason.strip():
+                    st.error("Say why it is postponed; any short text will do.")
+                else:
+                    keep(unit, "postponed", reason=reason, until=until)
+        with st.popover("Looked at, found nothing …", key="nothing"):
+            note = st.text_input("What was looked at", max_chars=200, key=f"note_{unit}")
+            if st.button("Keep it on record", key="nothing_now", type="primary"):
+                keep(unit, "nothing_found", reason=note)
+
+
+def keep(unit: str, kind: str, *, reason: str = "", until: Any = None) -> None:
+    """Save a decision and draw the page again."""
+    try:
+        with session.database() as db:
+            known = set(read_decisions(db)["id"])
+            number = save_decision(
+                db, unit=unit, iso_week=session.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
+                by=session.who(), now=session.now(),
+            )  # fmt: skip
+    except (ValueError, IngestError) as error:
+        st.error(safe(error))
+        return
+    if number in known:
+        kept.keep(kept.Kept("unit", unit, "This is on record already; it counts once."))
+    else:
+        kept.keep(kept.Kept("unit", unit, "Kept on record.", "decision", number))
+    st.rerun()
+
+
+def replaced_questions(assessment: Assessment, unit: str) -> None:
+    """Ask about renewals that nobody recorded; an answer can be changed."""
+    mine = assessment.resets[assessment.resets["unit"] == unit]
+    answered = one_unit.answered(unit)
+    for reset in mine.to_dict("records"):
+        part, on = str(reset["part"]), reset["around_on"]
+        if (part, on.date()) in answered:
+            continue
+        with st.container(border=True):
+            st.markdown(
+                f"The {PART_WORDS[part]} looks renewed around {day(on)}, though no repair is on record: it read "
+                f"{reset['before']:.1f} times what is usual, then {reset['after']:.1f} times. Was it?"
+            )
+            with st.container(horizontal=True):
+                for answer in ANSWER_WORDS:
+                    answer_button(unit, part, on.date(), answer, ANSWER_WORDS[answer])
+    for (part, around), (answer, by) in answered.items():
+        other = next(word for word in ANSWER_WORDS if word != answer)
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.caption(f"The {PART_WORDS[part]} around {day(around)}: {ANSWER_SAID[answer]} ({safe(by)}).")
+            answer_button(unit, part, around, other, "It was not" if other == "denied" else "It was")
+
+
+ANSWER_WORDS = {"confirmed": "Yes, it was renewed", "denied": "No"}
+ANSWER_SAID = {"confirmed": "it was renewed", "denied": "it was not renewed"}
+
+
+def answer_button(unit: str, part: str, around: date, answer: str, label: str) -> None:
+    """A button that puts an answer on record, in place of an earlier one."""
+    if st.button(label, key=f"{answer}_{part}_{around:%Y%m%d}"):
+        with session.database() as db:
+            save_reset_answer(
+                db, unit=unit, part=part, around_on=around, answer=answer, by=session.who(), now=session.now()
+            )  # fmt: skip
+        st.rerun()
+
+
+# --- charts ----------------------------------------------------------------------------------------------------------
+
+
+def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
+    """The part over time, the cold it starts in, and the probability of a no-start by week."""
+    parts = list(PART_WORDS)
+    chosen = (
+        st.pills(
+            "Part over time", parts, default=row["part"], format_func=PART_WORDS.__getitem__, key=f"part_{row['unit']}"
+        )
+        or parts[0]
+    )
+    drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
+    st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="part_chart")
+    st.caption(
+        f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey band: sound vehicles "
+        "of the class. Dashed: ahead, if nothing is done."
+    )
+    left, right = st.columns(2)
+    with left:
+        drawn = unit_charts.cold_drawn(assessment, row)
+        st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="cold_chart")
+        st.caption(
+            f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey shading: from the usual "
+            "low to the coldest morning in ten."
+        )
+    with right:
+        ahead = unit_charts.outlook_drawn(assessment, row)
+        if ahead is not None:
+            st.vega_lite_chart(ahead.spec, width="stretch", alt=ahead.text, key="outlook_chart")
+            st.caption(f"{safe(ahead.text)} Shading: 80 % sure.")
+    parts_table(assessment, row)
+
+
+def parts_frame(mine: pd.DataFrame, slopes: Mapping[str, tuple[float, float, float]], *, in_f: bool) -> pd.DataFrame:
+    """The parts of one vehicle under plain heads, numbers as numbers and days as days."""
+    slope, low, high = zip(*(slopes[part] for part in mine["part"]), strict=True)
+    return pd.DataFrame(
+        {
+            "part": [PART_WORDS[part] for part in mine["part"]],
+            f"level at {temperature(20.0, fahrenheit=in_f)}": mine["level_mohm"],
+            "±": mine["se_mohm"],
+            "usual": mine["usual_mohm"],
+            "a month adds": mine["growth_mohm_per_month"],
+            "unit": [quantity_unit(part) for part in mine["part"]],
+            "suspect": mine["part_probability"],
+            "wearing": mine["worn_probability"],
+            "renewed, starts to": mine["renewed_coldest_start_c"],
+            "wear began": columns.days(mine["began_on"]),
+            "plain slope": slope,
+            "from": low,
+            "to": high,
+        }
+    )
+
+
+def sized_number(value: float) -> str:
+    """A resistance or a current with the digits it is worth; a dash where there is none."""
+    return plain(value, "").strip().replace("-", MINUS) if pd.notna(value) else "–"
+
+
+def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
+    """Every part's level, growth and what renewing it alone would gain."""
+    in_f = session.fahrenheit()
+    mine = assessment.parts[assessment.parts["unit"] == row["unit"]].reset_index(drop=True)
+    st.subheader("Every part")
+    frame = parts_frame(mine, plain_slopes(assessment.state, str(row["unit"])), in_f=in_f)
+    sized = {str(name): sized_number for name in frame if frame[name].dtype == float}
+    degrees = {"renewed, starts to": partial(celsius, fahrenheit=in_f)}
+    st.dataframe(
+        columns.in_words(frame, {**sized, "suspect": percent, "wearing": percent, **degrees}), hide_index=True,
+        alt="Level, growth and suspicion of every part", key="parts_table", placeholder="–",
+        column_config={"part": st.column_config.TextColumn(pinned=True)},
+    )  # fmt: skip
+    st.caption(
+        "Level: as the trend has it, ± one standard error. Usual: the median of its class. Suspect: how likely this part "
+        "is the one at fault. Wearing: how likely it wears beyond ordinary ageing. Renewed, starts to: the coldest start "
+        "with this part alone renewed. "
+        "Plain slope: the median of the slopes a month between all pairs of readings of the last year (Theil-Sen), and from "
+        "where to where it lies nine times in ten; none under five readings."
+    )
+    downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
+
+
+def latest_says(facts: one_unit.Facts) -> None:
+    """What the latest reading alone says: resistances or why not, whether it fits, charge, limits."""
+    taken = one_unit.latest_apart(facts)
+    if taken is None:
+        return
+    in_f, check = session.fahrenheit(), taken.check
+    st.subheader("What the latest reading says")
+    st.caption(
+        f"Taken {day(taken.taken_at)}. Resistances at {temperature(20.0, fahrenheit=in_f)} ± one standard error."
+    )
+    left, right = st.columns([5, 6])
+    with left:
+        identified = reading_sheet.identified_table(check)
+        st.table(columns.in_words(identified, cells=reading_sheet.identified_words(identified)))
+        downloads.table_button(identified.reset_index(), f"latest-reading-{facts.unit['unit']}", key="identified")
+    with right:
+        fits(check, in_f=in_f)
+    for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
+        st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))
+    with st.expander("Every check by its printed limit"):
+        said = [reading_sheet.for_reader(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
+        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
+    with st.expander("Resistances, reading by reading"):
+        table = reading_sheet.over_time_table(taken.over_time)
+        cells = reading_sheet.over_time_words(taken.over_time)
+        st.dataframe(
+            columns.in_words(table, cells=cells), hide_index=True, alt="Resistances of the latest readings",
+            key="over_time_table", placeholder="–",
+        )  # fmt: skip
+        downloads.table_button(taken.over_time, f"resistances-{facts.unit['unit']}", key="over_time")
+
+
+def fits(check: ReadingCheck, *, in_f: bool) -> None:
+    """The battery's charge, whether the reading fits, and where it points."""
+    one_unit.show_fit(check, fahrenheit=in_f)
+    pointed = [reading_sheet.finding_words(f) for f in check.findings[: reading_sheet.MOST_FINDINGS]]
+    for text in pointed:
+        st.markdown(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=900))
+
+
+# --- records and paper -----------------------------------------------------------------------------------------------
+
+
+def records(facts: one_unit.Facts) -> None:
+    """Readings, set-aside rows and repairs as they are on record."""
+    unit = facts.unit["unit"]
+    st.subheader("Readings")
+    in_f = session.fahrenheit()
+    shown = one_unit.readings_shown(facts, fahrenheit=in_f)
+    if shown.empty:
+        st.write("No reading yet.")
+    else:
+        st.dataframe(
+            shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
+            key="readings_table", placeholder="–", column_config=one_unit.reading_columns(fahrenheit=in_f),
+        )  # fmt: skip
+        if (shown["doubtful"] != "").any():
+            st.caption("Values named under “doubtful” are kept but not used in the judgement.")
+    with st.container(horizontal=True):
+        downloads.table_button(one_unit.readings_shown(facts), f"readings-{unit}", key="readings")  # in °C, as named
+        st.page_link(page("correct"), label="Correct or withdraw a reading", query_params={"unit": unit})
+    if len(facts.set_aside):
+        st.markdown(
+            f"**{len(facts.set_aside)} rows of this vehicle are set aside** because they could not be believed:"
+        )
+        for row in facts.set_aside.head(5).to_dict("records"):
+            st.caption(f"{safe(row['file'])} line {row['line']}: {safe(row['reason'])}")
+        st.page_link(page("set_aside"), label="Work through set-aside rows")
+    st.subheader("Repairs")
+    if facts.repairs.empty:
+        st.write("None on record.")
+    else:
+        table = facts.repairs.iloc[::-1][["done_on", "part", "action", "reason", "note", "repair_id"]]
+        st.dataframe(
+            table, hide_index=True, alt="Repairs, newest first", key="repairs_table",
+            column_config={
+                "done_on": st.column_config.DateColumn("done on", format="YYYY-MM-DD"),
+                "repair_id": st.column_config.NumberColumn("number", format="%d"),
+            },
+        )  # fmt: skip
+        with st.container(horizontal=True):
+            downloads.table_button(table, f"repairs-{unit}", key="repairs")
+            st.page_link(
+                page("correct"), label="Correct or withdraw a repair", query_params={"unit": unit, "what": "repair"}
+            )
+
+
+def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one_unit.Facts) -> None:
+    """The vehicle on paper, and a blank sheet for the bay."""
+    unit = str(facts.unit["unit"])
+    st.subheader("On paper")
+    in_f = session.fahrenheit()
+    with st.container(horizontal=True):
+        if assessment is not None and row is not None:
+            listed = listed_row(assessment, row, facts)
+            taken = one_unit.latest_apart(facts)
+            if taken is not None:
+                said = reading_sheet.paper_lines(day(taken.taken_at), taken.check)
+                listed = {**listed, "latest": said}
+            parts = assessment.parts[assessment.parts["unit"] == unit]
+            known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
+            as_of = f"{assessment.as_of:%Y-%m-%d}"
+            st.download_button(
+                "Vehicle sheet (PDF)", lambda: paper.unit_pdf(
+                    listed, parts, known, facts.repairs, as_of=as_of, horizon_days=assessment.horizon_days,
+                    fahrenheit=in_f,
+                ),
+                file_name=f"vehicle-{unit}.pdf", mime="application/pdf", key="unit_pdf", on_click="ignore",
+            )  # fmt: skip
+        st.download_button(
+            "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts, fahrenheit=in_f)], fahrenheit=in_f),
+            file_name=f"bay-{unit}.pdf", mime="application/pdf", key="bay_pdf", on_click="ignore",
+        )  # fmt: skip
+        base = screens_address()
+        code_button(base, [unit], f"code-{unit}", "Code for the windscreen (PDF)")
+    code_reach(base)
+
+
+show()

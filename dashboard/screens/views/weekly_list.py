@@ -1,0 +1,380 @@
+"""The weekly list: what was issued for the week, what changed since the last, and what was decided."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+from pandas.io.formats.style import Styler
+
+from dashboard.charts import theme
+from dashboard.desk import weekly
+from dashboard.files.paper import list_pdf
+from dashboard.screens import columns, device, downloads, session
+from dashboard.screens.issued import newest_issued, read_issued
+from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.words.plain_text import (
+    as_sentence,
+    celsius,
+    day,
+    glued,
+    in_reader_unit,
+    percent,
+    safe,
+    span,
+    sureness,
+    temperature,
+    whole,
+    words,
+)
+from dashboard.words.reasons import PART_WORDS, Reader, read_reasons
+from dashboard.words.since import rows_now, since_issued
+from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lists
+
+ROWS_A_PAGE = 25
+ROWS_AT_FIRST = 8  # rows of the very first drawing, a window full; the rest follow at once, our choice
+FILTER_PX = 172  # [px] two side by side on a phone
+CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
+
+
+def show() -> None:
+    """The page."""
+    st.title("Weekly list")
+    if not session.has_vehicles():
+        session.nothing_yet()
+        return
+    issued = this_week()
+    if issued is None:
+        return
+    chosen = choose_version(choose_week(issued))
+    body = chosen.body
+    head(chosen)
+    with session.database() as db:
+        decisions = read_decisions(db)
+    standing = weekly.latest_decisions(decisions, session.as_of())
+    rows = arranged(body)
+    names = ["The list", "Gone since", "Table and paper"]
+    listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun", bind=IN_ADDRESS)
+    if listed.open:
+        with listed:
+            show_rows(rows, chosen, standing)
+    if gone.open:
+        with gone:
+            show_gone(body)
+    if table.open:
+        with table:
+            show_table(chosen, rows, standing)
+    issue_again(chosen)
+
+
+def this_week() -> WeeklyList | None:
+    """The list of the week shown, issued now if it was not yet; None where there is nothing to judge."""
+    day_shown = session.as_of()
+    iso = weekly.iso_week(day_shown)
+    with session.database() as db:
+        newest = next(iter(weekly_lists(db)), "")
+    found = read_issued(iso)
+    if found is not None:
+        return found
+    last = read_issued(newest) if newest and newest < iso and session.has_readings(day_shown) else None
+    assessment = session.assessment(patient=last is None)
+    if assessment is None and last is not None:
+        if session.judge().failure(session.key_of()) is None:
+            st.info(f"The list of {iso} is being worked out; meanwhile this is the one issued before.")
+        session.fresh_when_ready(session.key_of())
+        return last
+    if assessment is None:
+        st.info(f"There is no reading before {day(day_shown)}, so there is nothing to judge yet.")
+        return None
+    with session.database() as db:
+        if iso > newest:
+            weekly.issue(db, assessment, by=session.who(), now=session.now())
+            return read_issued(iso)
+        st.caption("No list was issued in this week; this is what it would have been.")
+        return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment), version=0)
+
+
+def choose_week(issued: WeeklyList) -> WeeklyList:
+    """Let an earlier issued list be looked at."""
+    with session.database() as db:
+        weeks = [week for week in weekly_lists(db) if week <= issued.iso_week]
+        if issued.iso_week not in weeks:
+            return issued
+    followed = session.follow("week", weeks[0])
+    if len(weeks) < 2:
+        return issued
+    chosen = st.selectbox("Week", weeks, key="week", width=180, bind=IN_ADDRESS) or issued.iso_week
+    if followed:
+        st.success(f"The list of {issued.iso_week} has been issued; this is it.")
+    elif chosen != weeks[0]:
+        st.caption(f"This is an earlier list, as it was issued. The newest is that of {weeks[0]}.")
+    return read_issued(chosen) or issued
+
+
+def choose_version(issued: WeeklyList) -> WeeklyList:
+    """Let what was issued for the week before the last time be looked at."""
+    with session.database() as db:
+        versions = list_versions(db, issued.iso_week)
+    if len(versions) < 2:
+        return issued
+    chosen = st.selectbox(
+        "Issued", list(versions), key=f"version_{issued.iso_week}_{len(versions)}", width=280,
+        format_func=lambda version: f"{versions[version].replace('T', ' ')[:16]} ({version} of {len(versions)})",
+    )  # fmt: skip
+    if chosen != len(versions):
+        st.caption("This list was issued again since; here it stands as it was.")
+    return read_issued(issued.iso_week, chosen) or issued
+
+
+def issue_again(chosen: WeeklyList) -> None:
+    """Issue this week's list once more with today's knowledge; the earlier one stays on record."""
+    if chosen.version == 0 or session.as_of() != session.today() or chosen.iso_week != weekly.iso_week(session.today()):
+        return
+    with st.popover("Issue this list again …", key=f"again_{chosen.version}"):
+        st.caption("With everything known before today. The list issued before stays on record and can be read here.")
+        reason = st.text_input("Why it is issued again", max_chars=200, key=f"again_why_{chosen.version}")
+        if st.button("Issue again", key="again_now", type="primary"):
+            if not reason.strip():
+                st.error("Say why it is issued again; any short text will do.")
+                return
+            fresh = session.judged(session.key_of())
+            with session.database() as db:
+                weekly.issue_once_more(db, fresh, by=session.who(), reason=reason, now=session.now())
+            st.rerun()
+
+
+def head(chosen: WeeklyList) -> None:
+    """One paragraph: which list, how many, what cold is coming."""
+    body = chosen.body
+    counts, rows = body["counts"], body["units"]
+    new = sum(r.get("change") == "new" for r in rows)
+    worse = sum(r.get("change") == "worse" for r in rows)
+    changes = f" {new} new, {worse} worse, {len(body['gone'])} gone since {body['compared_with']}." if body[
+        "compared_with"] else ""  # fmt: skip
+    st.markdown(
+        f"**{chosen.iso_week}**, with everything known before {day(body['as_of'], weekday=True)}: "
+        f"**{len(rows)} of {counts['units']} vehicles** need{'s' if len(rows) == 1 else ''} attention.{changes} "
+        f"Probabilities are for a no-start within {body['horizon_days']} days if nothing is done."
+    )
+    in_f = session.fahrenheit()
+    lows = []
+    for depot, low in body["depots"].items():
+        text = f"{safe(depot)} {temperature(low['coming_low_c'], fahrenheit=in_f)}"
+        if low["forecast_low_c"] is not None:
+            text += f" (forecast {temperature(low['forecast_low_c'], fahrenheit=in_f)} on {day(low['forecast_on'])})"
+        lows.append(text)
+    if lows:
+        shown = "; ".join(lows[:8]) + (f"; and {len(lows) - 8} more depots" if len(lows) > 8 else "")
+        st.caption(f"Coldest morning to be expected in that time: {shown}.")
+    unjudged = counts["too_few"] + counts["no_reading"]
+    if unjudged:
+        one = unjudged == 1
+        st.caption(
+            f"{unjudged} vehicle{' has' if one else 's have'} too few readings to be judged; "
+            f"{'it is' if one else 'they are'} not known to be healthy."
+        )
+    for note in (
+        *weekly.said_of_list(chosen, fahrenheit=in_f),
+        *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
+    ):
+        st.warning(safe(note, longest=600))
+    if body.get("assumed"):
+        st.page_link(page("files"), label="Bring in a climate file, then issue the list again")
+
+
+def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The rows that the filters leave, in the order asked for, each with its rank on the whole list."""
+    rows = [{**row, "rank": i + 1} for i, row in enumerate(body["units"])]
+    if len(rows) < 2:
+        return rows
+    with st.container(horizontal=True, key="filters"):
+        for name, label, worded in (
+            ("depot", "Depot", str),
+            ("vehicle_class", "Class", words),
+            ("part", "Part", PART_WORDS.__getitem__),
+        ):
+            allowed = sorted({row[name] for row in rows if row[name]})
+            chosen = st.multiselect(
+                label, allowed, format_func=worded, key=name, placeholder="all", width=FILTER_PX, bind=IN_ADDRESS
+            )
+            rows = [row for row in rows if not chosen or row[name] in chosen]
+        by = st.selectbox("Order", list(weekly.ORDERS), key="order", width=FILTER_PX, bind=IN_ADDRESS)
+    return weekly.in_order(rows, by)
+
+
+def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[str, Mapping[Any, Any]]) -> None:
+    """The vehicles, those still to decide about first, a page at a time."""
+    body = chosen.body
+    if not rows:
+        if not body["counts"]["judged"]:
+            st.info("No vehicle can be judged yet: each has too few readings.")
+        else:
+            st.success(
+                "No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention."
+            )
+        return
+    aside = {unit for unit, decision in standing.items() if decision["kind"] in ("postponed", "nothing_found")}
+    parked = [row for row in rows if row["unit"] in aside]
+    open_rows = [row for row in rows if row["unit"] not in aside]
+    pages = max(1, -(-len(open_rows) // ROWS_A_PAGE))
+    in_f = session.fahrenheit()
+    number = st.number_input("Page", 1, pages, 1, key="page", width=140, bind=IN_ADDRESS) if pages > 1 else 1
+    start = (int(number) - 1) * ROWS_A_PAGE
+    at_first = device.awaited()  # the browser tells its number a moment later, and the page is drawn again
+    now = changes_since(chosen, in_f=in_f)
+    for row in open_rows[start : start + (ROWS_AT_FIRST if at_first else ROWS_A_PAGE)]:
+        show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
+    if parked and not at_first:
+        st.subheader(f"Postponed or looked at ({len(parked)})")
+        for row in parked[:ROWS_A_PAGE]:
+            show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
+
+
+def changes_since(chosen: WeeklyList, *, in_f: bool) -> Callable[[Mapping[str, Any]], str]:
+    """What to say of a row of the newest list where the fresh figures, if they are there, are others."""
+    fresh = session.judge().latest(session.key_of())
+    newest = newest_issued(session.as_of())
+    if fresh is None or newest is None or newest.iso_week != chosen.iso_week or not chosen.issued_at:
+        return lambda _row: ""
+    known = rows_now(fresh.units)
+
+    def said(row: Mapping[str, Any]) -> str:
+        now = known.get(str(row["unit"]))
+        if now is None:
+            return ""
+        return since_issued(chosen, row, now, horizon_days=fresh.horizon_days, fahrenheit=in_f)
+
+    return said
+
+
+def show_row(
+    row: Mapping[str, Any], body: Mapping[str, Any], decision: Mapping[Any, Any] | None, since: str, *, in_f: bool
+) -> None:
+    """One vehicle: what, how sure, how likely, how cold, by when, why, and what changed."""
+    with st.container(border=True, key=f"row-{row['rank']}"):
+        left, middle, right = st.columns([1.15, 1.5, 1.5], gap="small")
+        with left:
+            st.page_link(
+                page("unit"), label=f"{row['rank']}\u2002{safe(row['unit'])}", icon=None,
+                query_params={"unit": row["unit"]},
+            )  # fmt: skip
+            changed = f"  \n{whole(change_words(row, in_f=in_f))}" if body["compared_with"] else ""
+            st.markdown(f":small[{safe(row['depot'] or 'no depot')} · {safe(words(row['vehicle_class']))}]{changed}")
+        middle.markdown(
+            f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
+            f"({glued(percent(row['part_probability']))})  \n"
+            f"No-start **{percent(row['no_start_probability'])}** · act by **{act_by(row, body)}**  \n"
+            f":small[Last read {day(row['last_reading_on'])}]"
+        )
+        coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
+        coming = f"  \nComing low {temperature(coldest, fahrenheit=in_f)}" if coldest is not None else ""
+        low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
+        right.markdown(
+            f"Starts **{Reader(pd.Timestamp(body['as_of']), in_f).down_to(float(row['coldest_start_c']))}**  \n"
+            f":small[80 % sure: {span(low, high)}]{coming}"
+        )
+        why = next(iter(read_reasons(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)), "")
+        decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
+        newer = f"  \n:small[{safe(since, longest=600)}]" if since else ""
+        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action_words(row))}**{newer}{decided}"))
+
+
+def decision_line(decision: Mapping[Any, Any]) -> str:
+    """What was decided, why and by whom, harmless."""
+    reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
+    return f"{as_sentence(weekly.decision_words(decision))}{reason} ({safe(decision['by'])})"
+
+
+def action_words(row: Mapping[str, Any]) -> str:
+    """What to do, as a sentence."""
+    return f"{as_sentence(str(row['action']))}."
+
+
+def act_by(row: Mapping[str, Any], body: Mapping[str, Any]) -> str:
+    """The day to act by; "now" when that day is the list's own."""
+    if not row["act_by"]:
+        return "no date yet"
+    return "now" if row["act_by"] <= body["as_of"] else day(row["act_by"])
+
+
+def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:
+    """What changed since the list before, with its sign: the probability, or else the coldest start."""
+    change = str(row.get("change", "first"))
+    then = ""
+    was, was_c = row.get("was"), row.get("was_coldest_start_c")
+    if change in ("worse", "better") and was is not None:
+        moved = abs(float(row["no_start_probability"]) - float(was)) >= weekly.WORSE_RISE
+        before = percent(float(was)) if moved or was_c is None else celsius(float(was_c), fahrenheit=in_f)
+        started = f"started {before}" if before.startswith("below") else f"started down to {before}"
+        then = f" (was {before})" if moved or was_c is None else f" ({started})"
+    return f"{theme.CHANGE_SIGNS[change]} {CHANGE_WORDS[change]}{then}"
+
+
+def show_gone(body: Mapping[str, Any]) -> None:
+    """Vehicles that are no longer on the list, and why."""
+    if not body["compared_with"]:
+        st.write("This is the first list; there is none to compare with.")
+    elif not body["gone"]:
+        st.write("No vehicle has left the list.")
+    for row in body["gone"]:
+        with st.container(border=True, key=f"row-gone-{row['unit'][:24]}"):
+            st.page_link(page("unit"), label=safe(row["unit"]), icon=None, query_params={"unit": row["unit"]})
+            st.markdown(f"Was on the list for its {PART_WORDS[row['part']]} ({percent(float(row['was']))}). "
+                        f"Gone because: {safe(row['why'])}.")  # fmt: skip
+    if body["gone"]:
+        downloads.table_button(pd.DataFrame(body["gone"]), f"gone-since-{body['compared_with']}", key="gone")
+
+
+def table_shown(frame: pd.DataFrame, *, in_f: bool) -> Styler:
+    """The table as it is read: plain heads, spoken classes, the reader's degrees; the file keeps codes and numbers."""
+    degrees = partial(celsius, fahrenheit=in_f)
+    table = pd.DataFrame(
+        {
+            "rank": frame["rank"],
+            "vehicle": frame["unit"],
+            "depot": frame["depot"],
+            "class": [words(str(name)) for name in frame["class"]],
+            "part": frame["part"],
+            "sure": frame["part_probability"].astype(float),
+            "no-start": frame["no_start_probability"].astype(float),
+            "starts down to": frame["coldest_start_c"].astype(float),
+            "coming low": frame["coming_low_c"].astype(float),
+            "act by": columns.days(frame["act_by"]),
+            "last read": columns.days(frame["last_reading_on"]),
+            "change": [CHANGE_WORDS.get(str(c), str(c)) for c in frame["change"]],
+            "why": frame["why"],
+            "what to do": frame["action"],
+            "decided": frame["decision"],
+        }
+    )
+    return columns.in_words(
+        table, {"sure": percent, "no-start": percent, "starts down to": degrees, "coming low": degrees}
+    )
+
+
+def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> None:
+    """The same rows as a table, for download, and as paper."""
+    frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
+    frame["rank"] = [row["rank"] for row in rows]
+    in_f, as_of = session.fahrenheit(), pd.Timestamp(chosen.body["as_of"])
+    why = [next(iter(read_reasons(row, as_of, fahrenheit=in_f)), "") for row in rows]
+    st.dataframe(
+        table_shown(frame.assign(why=why), in_f=in_f), hide_index=True, alt="The weekly list as a table", key="list_table",
+        column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
+    )  # fmt: skip
+    with st.container(horizontal=True):
+        downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
+        st.download_button(
+            "List for printing (PDF)",
+            lambda: list_pdf(chosen, rows, standing, fahrenheit=in_f),
+            file_name=f"weekly-list-{chosen.iso_week}.pdf",
+            mime="application/pdf",
+            key="list_pdf",
+            on_click="ignore",
+        )
+
+
+show()

@@ -1,0 +1,112 @@
+"""Repairs done and how starts went: the record the judgement learns from."""
+
+from __future__ import annotations
+
+import uuid
+
+import streamlit as st
+
+from dashboard.desk import weekly
+from dashboard.screens import bay, kept, one_unit, session
+from dashboard.screens.caution import caution
+from dashboard.screens.pages import page
+from dashboard.screens.picker import pick_unit
+from dashboard.words.plain_text import day, safe
+from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
+from ingest.entries import Entry, record_reading, record_repair
+from ingest.errors import IngestError
+from ingest.fields import ACTIONS, FAILED_STARTS
+
+REASON_WORDS = {"no_start": "it did not start", "preventive": "before it failed", "complaint": "driver's complaint"}
+
+
+def show() -> None:
+    """The page."""
+    st.title("Repairs and starts")
+    with st.container(key="bay", width=640):
+        if not session.has_vehicles():
+            session.nothing_yet()
+            return
+        unit = pick_unit()
+        if unit is None:
+            return
+        kept.told("work", unit)
+        st.markdown(f"**{safe(unit)}**")
+        with st.container(horizontal=True):
+            st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit})
+            st.page_link(page("correct"), label="Put something right", query_params={"unit": unit})
+        facts = one_unit.facts(unit)
+        tabs = st.tabs(["Repair", "How it started"])
+        with tabs[0]:
+            repair(unit, facts)
+        with tabs[1]:
+            start(unit)
+
+
+def entry_number(kind: str) -> str:
+    """One number per form filled in, so that a second click stores nothing twice."""
+    return str(st.session_state.setdefault(f"entry_{kind}", uuid.uuid4().hex))
+
+
+def finish(unit: str, form: str, word: str, entry: Entry, words: str) -> None:
+    """Say what is wrong, or start a fresh form; what was stored can be taken back at once."""
+    if entry.stored or entry.known:
+        st.session_state.pop(f"entry_{form}", None)
+        kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0 if entry.stored else 0))
+        st.rerun()
+    for problem in entry.problems:
+        st.error(safe(bay.spoken(problem)))
+
+
+def repair(unit: str, facts: one_unit.Facts) -> None:
+    """A repair: part, what was done, why, when."""
+    caution(unit)
+    part = st.pills("Part", list(PART_WORDS), format_func=PART_WORDS.__getitem__, key="repair_part")
+    action = st.pills("What was done", list(ACTIONS), key="repair_action")
+    reason = st.pills("Why", list(REASON_WORDS), format_func=REASON_WORDS.__getitem__, key="repair_reason")
+    done_on = st.date_input("Done on", value=session.today(), max_value=session.today(), key="repair_on",
+                            format="YYYY-MM-DD")  # fmt: skip
+    note = st.text_input("Remark", max_chars=300, key="repair_note")
+    if st.button("Save repair", type="primary", width="stretch", key="save_repair", disabled=not (part and action)):
+        values = {"unit": unit, "part": part, "action": action, "reason": reason or "", "note": note,
+                  "done_on": done_on.isoformat()}  # fmt: skip
+        try:
+            with session.database() as db:
+                entry = record_repair(db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair"))
+        except (IngestError, ValueError) as error:
+            st.error(safe(error))
+            return
+        finish(unit, "repair", "repair", entry, "Repair kept." if entry.stored else "This repair is on record already.")
+    if len(facts.repairs):
+        st.caption("On record: " + "; ".join(
+            f"{day(r['done_on'])} {weekly.work_words(r)}"
+            for r in facts.repairs.tail(3).iloc[::-1].to_dict("records")))  # fmt: skip
+
+
+def start(unit: str) -> None:
+    """How a start went, with or without a measurement."""
+    outcome = st.pills("The start", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__, key="start_outcome")
+    on = st.date_input("Day", value=session.today(), max_value=session.today(), key="start_on", format="YYYY-MM-DD")
+    at = st.time_input("About when", value=session.now().time().replace(second=0), key="start_at")
+    fahrenheit = session.fahrenheit()
+    temperature = st.text_input(f"Air at the vehicle, {'°F' if fahrenheit else '°C'}", max_chars=10, key="start_air")
+    note = st.text_input("Remark", max_chars=300, key="start_note")
+    if st.button("Save start", type="primary", width="stretch", key="save_start", disabled=not outcome):
+        values: dict[str, object] = {
+            "unit": unit, "taken_at": f"{on.isoformat()}T{at:%H:%M:%S}", "outcome": outcome, "note": note,
+            "technician": session.who(),
+        }  # fmt: skip
+        if temperature.strip():
+            values["temperature_f" if fahrenheit else "temperature_c"] = temperature.strip().replace("−", "-")
+        try:
+            with session.database() as db:
+                entry = record_reading(db, values, by=session.who(), now=session.now(), entry_id=entry_number("start"))
+        except (IngestError, ValueError) as error:
+            st.error(safe(error))
+            return
+        finish(unit, "start", "reading", entry, "Start kept." if entry.stored else "This start is on record already.")
+    if outcome in FAILED_STARTS:
+        st.caption("If it was repaired because of this, record the repair too, with “it did not start” as the reason.")
+
+
+show()

@@ -1,0 +1,125 @@
+"""A row of the weekly list: its reasons, the next measurement, the action.  No arithmetic that decides anything."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeAlias
+
+import pandas as pd
+from pandas.api.typing import NaTType
+
+from analysis.bay.next_measurement import REPEAT, next_measurement
+from analysis.circuit.limit_book import LimitBook
+from analysis.costs import PlanSettings
+from analysis.worklist.assess import Assessment
+from dashboard.words.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence
+
+Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
+CHEAP_FIRST = {
+    "battery": "Charge and test the battery; replace it if the resistance stays high",
+    "positive_cable": "Clean and tighten the positive cable's ends; replace the cable if the drop stays",
+    "ground_path": "Clean and tighten the ground strap's ends; replace the strap if the drop stays",
+    "solenoid_contacts": "Replace the solenoid contacts or the solenoid",
+    "starter_motor": "Take the starter out and test it; replace it",
+    "control_circuit": "Clean the control circuit's connections one by one; renew the worst",
+    "engine_drag": "Look for what drags: oil grade, belts, a seizing unit",
+}
+
+
+WHILE_IT_FAILS = (
+    "A full set of readings while the fault is there: rest volts, then lowest volts, amps and every drop at the next try to "
+    "start; with no click, the feed and the control wire at the relay socket first."
+)
+
+
+def part_rows(parts: Parts) -> Sequence[Mapping[Any, Any]]:
+    """The parts of one vehicle as rows, from a frame or as they are."""
+    return parts.to_dict("records") if isinstance(parts, pd.DataFrame) else parts
+
+
+def next_test(
+    unit: Mapping[Any, Any], parts: Parts, costs: PlanSettings | None = None, made: frozenset[str] = frozenset()
+) -> str | None:
+    """What to measure next, or None when nothing would change the decision at these costs; `made`: made already."""
+    if unit["status"] != "judged":
+        return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
+    if not unit["flagged"]:
+        return None
+    if unit["failed_starts"] and unit["failure_unexplained"] > HIDDEN:
+        return WHILE_IT_FAILS
+    if unit["repaired_probability"] > PERHAPS_REPAIRED:
+        return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
+    rows = part_rows(parts)
+    total = max(1.0, sum(float(p["part_probability"]) for p in rows))
+    shares = {str(p["part"]): float(p["part_probability"]) / total for p in rows}
+    suspect = next(p for p in rows if p["part"] == unit["part"])
+    settings = costs or PlanSettings()
+    best = next_measurement(
+        shares,
+        no_start_probability=float(unit["flag_probability"]),
+        last_slip=0.0 if REPEAT in made else float(suspect["last_slip"]),
+        measured=made,
+        settings=settings,
+        no_start_cost=settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total,
+    )
+    return None if best is None else best.sentence
+
+
+def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
+    """What to do about the vehicle, in a few words."""
+    if unit["status"] != "judged":
+        return "take readings at the next service"
+    if not unit["flagged"]:
+        return "none"
+    if next_measurement is not None:
+        return "measure again first"
+    return CHEAP_FIRST[str(unit["part"])]
+
+
+def list_row(
+    unit: Mapping[Any, Any],
+    parts: Parts,
+    latest: Mapping[str, Any] | None,
+    assessment: Assessment,
+    book: LimitBook | None = None,
+    costs: PlanSettings | None = None,
+    made: frozenset[str] = frozenset(),
+) -> dict[str, Any]:
+    """One vehicle of the weekly list, as the JSON contract names its fields; `made`: measurements made already.
+
+    A part that hardly can be the cause is not named: `part` is null then.  `evidence` holds the figures of the reasons.
+    """
+    following = next_test(unit, parts, costs, made)
+    limits = (book or LimitBook()).for_group(
+        str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
+    )
+    evidence = facts(unit, part_rows(parts), latest, assessment, limits)
+    return {
+        "unit": str(unit["unit"]),
+        "depot": None if pd.isna(unit["depot"]) else str(unit["depot"]),
+        "vehicle_class": str(unit["vehicle_class"]),
+        "flagged": bool(unit["flagged"]),
+        "part": str(unit["part"]) if unit["part_probability"] >= NAMED else None,
+        "part_probability": round(float(unit["part_probability"]), 3),
+        "no_start_probability": round(float(unit["no_start_probability"]), 4),
+        "coldest_start_c": round(float(unit["coldest_start_c"]), 1),
+        "coldest_start_low_c": round(float(unit["coldest_start_low_c"]), 1),
+        "coldest_start_high_c": round(float(unit["coldest_start_high_c"]), 1),
+        "act_by": iso_day(unit["act_by"]),
+        "last_reading_on": iso_day(unit["last_reading_on"]),
+        "reasons": [sentence(fact, assessment.as_of) for fact in evidence],
+        "next_test": following,
+        "action": action(unit, following),
+        "looked_on": iso_day(unit["looked_on"]),
+        "looked_part": str(unit["looked_part"]),
+        "sound_probability": round(float(unit["sound_probability"]), 3),
+        "evidence": evidence,
+        "failed_on": iso_day(unit["failed_on"]),
+        "readings": int(unit["readings"]),
+        "readings_on_record": int(unit["readings_on_record"]),
+    }
+
+
+def iso_day(moment: pd.Timestamp | NaTType) -> str | None:
+    """A date as YYYY-MM-DD, None for none."""
+    return None if pd.isna(moment) else f"{moment:%Y-%m-%d}"

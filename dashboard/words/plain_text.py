@@ -1,0 +1,153 @@
+"""Text that a person typed, made harmless for Markdown, and numbers and dates in plain words."""
+
+from __future__ import annotations
+
+import math
+import re
+import string
+import unicodedata
+from datetime import date, datetime
+
+import pandas as pd
+
+_PUNCTUATION = frozenset(string.punctuation)
+MINUS = "−"
+STARTS_ALWAYS_C = (
+    -44.0
+)  # coldest starts below are outside the range that is worked out, see analysis.starting.coldest_start
+
+
+_CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
+_APART = re.compile(r"(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (?:degrees\b|K (?=colder|warmer))")  # older lists said K
+
+
+_NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
+
+
+_UNUSUAL = re.compile(r"[^ -~]")  # everything but the printable characters of ASCII
+_KEPT_MARKS = re.compile(r"(?!\r\n)[^ -~\n\t]")  # the same but for line ends and tabs
+
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def safe(text: object, *, longest: int = 300) -> str:
+    """Return `text` for use inside Markdown: marks that could mean something are escaped."""
+    flat = " ".join(str(text).split())
+    cut = flat if len(flat) <= longest else flat[: longest - 1] + "…"
+    return "".join(f"\\{c}" if c in _PUNCTUATION else c for c in cut)
+
+
+def clean(text: object) -> str:
+    """Text in one line without characters that a terminal, a sheet or a calendar would act on, as long as it was."""
+    return _UNUSUAL.sub(lambda found: _harmless(found[0]), str(text))
+
+
+def printable(text: str) -> str:
+    """The same for text of several lines, which keeps its line ends and tabs."""
+    return _KEPT_MARKS.sub(lambda found: _harmless(found[0]), text)
+
+
+def _harmless(character: str) -> str:
+    if character.isprintable():
+        return character
+    return " " if unicodedata.category(character) == "Zs" else "?"
+
+
+def formula_safe(cell: object) -> object:
+    """Text that a spreadsheet would run as a formula gets an apostrophe in front; other cells are left (OWASP, CSV injection)."""
+    return "'" + cell if isinstance(cell, str) and cell.startswith(FORMULA_STARTS) else cell
+
+
+def number(value: float, digits: int = 0) -> str:
+    """A number with a real minus sign; a dash when it is missing."""
+    if not math.isfinite(value):
+        return "–"
+    text = f"{value:.{digits}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def percent(probability: float) -> str:
+    """A probability in per cent, never rounded to a false certainty."""
+    if not math.isfinite(probability):
+        return "–"
+    if probability > 0.99:
+        return "over 99 %"
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{100 * probability:.0f} %"
+
+
+def sureness(probability: float) -> str:
+    """How sure the suspect part is, in a word."""
+    if probability >= 0.9:
+        return "very likely"
+    if probability >= 0.7:
+        return "likely"
+    return "most likely of several" if probability >= 0.4 else "uncertain"
+
+
+def celsius(value: float, *, fahrenheit: bool = False) -> str:
+    """A temperature with its unit, or that the vehicle starts at every temperature looked at."""
+    if not math.isfinite(value):
+        return "–"
+    if value <= STARTS_ALWAYS_C:
+        return f"below {temperature(STARTS_ALWAYS_C, fahrenheit=fahrenheit)}"
+    return temperature(value, fahrenheit=fahrenheit)
+
+
+def span(low: str, high: str) -> str:
+    """An interval in words; one word where both ends are the same."""
+    return low if low == high else f"{low} to {high}"
+
+
+def temperature(value: float, *, fahrenheit: bool = False) -> str:
+    """A temperature [°C] in the reader's unit."""
+    kept = round(value, 1)  # as lists keep it, so that one figure never reads as two
+    return f"{number(kept * 1.8 + 32)} °F" if fahrenheit else f"{number(kept)} °C"
+
+
+def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
+    """A sentence of the list with its temperatures in the reader's unit; °C is what the lists keep."""
+    if not fahrenheit:
+        return text
+    degrees = _CELSIUS.sub(lambda m: temperature(float(m[1].replace(MINUS, "-")), fahrenheit=True), text)
+    return _APART.sub(_apart_f, degrees)
+
+
+def _apart_f(found: re.Match[str]) -> str:
+    size, error = found[1], found[2]
+    more = f" ± {number(float(error) * 1.8)}" if error else ""
+    return f"{number(float(size) * 1.8)}{more} degrees" + (" " if found[0].endswith(" ") else "")
+
+
+def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
+    """A day as "Sat 21 Nov 2026"; `missing` where there is none."""
+    if moment is None or moment == "":
+        return missing
+    stamp = pd.Timestamp(moment) if isinstance(moment, str | date | datetime | pd.Timestamp) else pd.NaT
+    if pd.isna(stamp):
+        return missing
+    return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
+
+
+def whole(text: str) -> str:
+    """The text with every number kept on one line with the unit or month after it."""
+    return _NUMBER_UNIT.sub("\\1\u00a0", text)
+
+
+def glued(text: str) -> str:
+    """Words that stay on one line."""
+    return text.replace(" ", "\u00a0")
+
+
+def as_sentence(text: str) -> str:
+    """The text with a capital first; the rest as it is, names and months too."""
+    return text[:1].upper() + text[1:]
+
+
+def words(name: str) -> str:
+    """A coded word (`rigid_truck`) as it is spoken."""
+    return name.replace("_", " ")

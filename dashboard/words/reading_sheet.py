@@ -1,0 +1,424 @@
+"""What one reading says, in words: the same sentences for the unit sheet, for `record`, for the bay and on paper."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+import pandas as pd
+
+from analysis.bay.closure import CLOSES_AT
+from analysis.bay.findings import Finding
+from analysis.bay.one_reading import Charge, Closure, Identified, ReadingCheck
+from analysis.bay.verdict import sentence
+from analysis.bay.whose import Whose
+from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
+from analysis.circuit.load import NO_PEAK, NO_SPEED
+from analysis.circuit.resistances import ELEMENTS
+from dashboard.words.plain_text import in_reader_unit, number, temperature
+from ingest.fields import QUANTITIES
+
+ELEMENT_WORDS: Final = {
+    "battery": "battery",
+    "positive_cable": "positive cable",
+    "ground_path": "ground path",
+    "solenoid_contacts": "solenoid contacts",
+    "motor_winding": "motor winding",
+    "motor_lumped": "motor as a whole",
+    "control_circuit": "control circuit",
+    "coil": "solenoid coil",
+    "back_emf": "back-emf",
+    "motor_constant": "motor constant",
+    "torque": "cranking torque",
+}
+SHOWN: Final = tuple(ELEMENT_WORDS)
+OVER_TIME: Final = tuple(e for e in SHOWN if e in ELEMENTS and e not in ("motor_lumped", "coil"))
+VALUE_WORDS: Final = {
+    "rest_v": "rest volts",
+    "crank_min_v": "lowest volts while cranking",
+    "crank_a": "steady amps",
+    "peak_a": "peak amps",
+    "drop_positive_v": "positive cable drop",
+    "drop_ground_v": "ground path drop",
+    "drop_contacts_v": "contact drop",
+    "drop_control_v": "control circuit drop",
+    "coil_a": "coil amps",
+    "crank_rpm": "cranking speed",
+}
+CHANGED: Final = {  # what has changed if the meter was right
+    "rest_v": "the battery's charge",
+    "crank_min_v": "the battery",
+    "crank_a": "the load (starter motor or engine)",
+    "peak_a": "the starter motor",
+    "drop_positive_v": "the positive cable",
+    "drop_ground_v": "the ground path",
+    "drop_contacts_v": "the solenoid contacts",
+    "drop_control_v": "the control circuit",
+    "coil_a": "the solenoid coil",
+    "crank_rpm": "the starter motor or the engine's drag",
+}
+TAKEN_WITH: Final = {"crank_a": "clamp", "peak_a": "clamp", "coil_a": "clamp", "crank_rpm": "speed reading"}
+REASON_WORDS: Final = {
+    "no amps": "the steady amps were not measured",
+    "no rest voltage": "the rest volts were not measured",
+    "no volts while cranking": "the volts while cranking were not measured",
+    "no coil amps": "the coil amps were not measured",
+    "positive drop not measured": "the drop was not measured",
+    "ground drop not measured": "the drop was not measured",
+    "contact drop not measured": "the drop was not measured",
+    "control drop not measured": "the drop was not measured",
+    "no peak amps: the winding cannot be told from the back-emf": (
+        "without peak amps a worn motor winding cannot be told from back-emf, nor a weak motor from a weak battery"
+    ),
+    NO_PEAK: "without peak amps it cannot be told from the motor winding",
+    NO_SPEED: "without the cranking speed a weak starter field cannot be told from engine drag",
+}
+SURE_EVERY: Final = round(1 / CLOSES_AT)
+
+
+_BOTH: Final = re.compile(r"[−-]?\d+ °C \(([−-]?\d+ °F)\)")
+
+
+def both_degrees(celsius: float) -> str:
+    """A temperature in °C and °F, of which :func:`for_reader` keeps the reader's, each turned and rounded once."""
+    return f"{temperature(celsius)} ({temperature(celsius, fahrenheit=True)})"
+
+
+def for_reader(text: str, *, fahrenheit: bool) -> str:
+    """A sentence with its temperatures in the reader's unit, once."""
+    return in_reader_unit(_BOTH.sub(r"\1", text) if fahrenheit else text, fahrenheit=fahrenheit)
+
+
+def digits_of(value: float) -> int:
+    """Decimals that a value of this size is shown with."""
+    size = abs(value)
+    return 0 if size >= 100 else 1 if size >= 10 else 2
+
+
+def with_error(value: float, se: float) -> str:
+    """A value ± its standard error, both with the same decimals."""
+    digits = digits_of(value)
+    return f"{number(value, digits)} ± {number(se, digits)}"
+
+
+def amount(name: str, value: float) -> str:
+    """A measured value with its unit."""
+    quantity = QUANTITIES[name]
+    return f"{number(value, quantity.digits)} {quantity.unit}"
+
+
+def reason_words(reason: str) -> str:
+    """Why an element has no value, as a clause."""
+    return REASON_WORDS.get(reason, reason)
+
+
+def rows_of(check: ReadingCheck) -> list[Identified]:
+    """Every element in the order it is shown."""
+    found = {one.element: one for one in check.identified}
+    return [found[name] for name in SHOWN]
+
+
+def not_identified(check: ReadingCheck) -> list[str]:
+    """One sentence for everything that has no value; those with the same reason share it."""
+    by_reason: dict[str, list[str]] = {}
+    for one in rows_of(check):
+        if one.reason:
+            by_reason.setdefault(reason_words(one.reason), []).append(ELEMENT_WORDS[one.element])
+    return [
+        f"{joined(names)[:1].upper()}{joined(names)[1:]}: not identified, because {why}."
+        for why, names in by_reason.items()
+    ]
+
+
+def joined(names: list[str]) -> str:
+    """a, b and c."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def assumed_words(check: ReadingCheck) -> list[str]:
+    """What was filled in for a missing measurement, where something identified rests on it."""
+    known = {one.element for one in check.identified if not one.reason}
+    used = {name: both for name, both in check.assumed.items() if known & set(RESTS_ON_ASSUMED[name])}
+    out = [
+        f"{VALUE_WORDS[name][:1].upper()}{VALUE_WORDS[name][1:]} not measured: {amount(name, value)} ± "
+        f"{amount(name, se)} assumed, as this vehicle usually shows; the errors are wider for it."
+        for name, (value, se) in used.items()
+        if not name.startswith("drop_")
+    ]
+    drops = [name for name in used if name.startswith("drop_")]
+    if drops:
+        value, se = used[drops[0]]
+        words = joined([VALUE_WORDS[name].removesuffix(" drop") for name in drops])
+        out.append(
+            f"For the motor's own resistance {amount(drops[0], value)} ± {amount(drops[0], se)} are assumed where the drop "
+            f"was not measured: {words}."
+        )
+    if check.temperature_assumed:
+        out.append(
+            f"Temperature not noted: {both_degrees(check.temperature_c)} assumed, 8 degrees either way; the errors are wider for it."
+        )
+    return out
+
+
+_SERIES: Final = ("battery", "positive_cable", "ground_path", "solenoid_contacts", "motor_lumped", "motor_winding")
+RESTS_ON_ASSUMED: Final = {
+    "crank_a": _SERIES, "rest_v": ("battery", "motor_winding"),
+    **dict.fromkeys(("drop_positive_v", "drop_ground_v", "drop_contacts_v"), ("motor_lumped", "motor_winding")),
+}  # fmt: skip
+
+
+def identified_table(check: ReadingCheck) -> pd.DataFrame:
+    """Part -> what this reading makes it with its standard error, what it was expected to be, and the unit.
+
+    What is not identified has no numbers.
+    """
+    return pd.DataFrame(
+        [(ELEMENT_WORDS[r.element], r.value, r.se, r.expected, r.unit) for r in rows_of(check)],
+        columns=["part", READ, "±", "expected", "unit"],
+    ).set_index("part")
+
+
+def identified_words(table: pd.DataFrame) -> dict[str, list[str]]:
+    """The numbers of :func:`identified_table` as they are read, by column; value and error with the same decimals."""
+
+    def said(name: str, missing: str) -> list[str]:
+        like = table["expected" if name == "expected" else READ]
+        return [
+            number(v, digits_of(size)) if math.isfinite(v) else missing
+            for v, size in zip(table[name], like, strict=True)
+        ]
+
+    return {READ: said(READ, NOT_IDENTIFIED), "±": said("±", "–"), "expected": said("expected", "–")}
+
+
+READ: Final = "this reading"
+NOT_IDENTIFIED: Final = "not identified"
+
+
+def _expected_words(one: Identified) -> str:
+    return "–" if not math.isfinite(one.expected) else f"{number(one.expected, digits_of(one.expected))} {one.unit}"
+
+
+def identified_lines(check: ReadingCheck) -> list[str]:
+    """What the reading identifies, one part a line with what was expected; then why the rest is not identified."""
+    lines = [f"{'at 20 °C':18s} {'this reading':>20s} {'expected':>13s}"]
+    lines += [
+        f"{ELEMENT_WORDS[r.element]:18s} {with_error(r.value, r.se):>13s} {r.unit:6s} {_expected_words(r):>13s}"
+        for r in rows_of(check)
+        if not r.reason
+    ]
+    if len(lines) == 1:
+        lines = []
+    return [*lines, *not_identified(check), *assumed_words(check)]
+
+
+def over_time_lines(over_time: pd.DataFrame) -> list[str]:
+    """Resistances of the latest readings with their standard errors, oldest first."""
+    words = {"taken": [f"{moment:%Y-%m-%d}" for moment in over_time["taken_at"]], **over_time_words(over_time)}
+    lines = ["".join(f"{name:>15s}" if i else f"{name:10s}" for i, name in enumerate(words))]
+    for row in zip(*words.values(), strict=True):
+        lines.append("".join(f"{cell:>15s}" if i else f"{cell:10s}" for i, cell in enumerate(row)))
+    return lines
+
+
+def over_time_table(over_time: pd.DataFrame) -> pd.DataFrame:
+    """Day and, for every part, the resistance [mΩ]."""
+    columns = {"taken": over_time["taken_at"]}
+    return pd.DataFrame(columns | {_short(e): over_time[f"{e}_mohm"] for e in OVER_TIME})
+
+
+def over_time_words(over_time: pd.DataFrame) -> dict[str, list[str]]:
+    """For every part of :func:`over_time_table` the resistances with their standard errors; a dash where there is none."""
+    pairs = {e: zip(over_time[f"{e}_mohm"], over_time[f"{e}_se_mohm"], strict=True) for e in OVER_TIME}
+    return {_short(e): [with_error(v, se) if math.isfinite(v) else "–" for v, se in both] for e, both in pairs.items()}
+
+
+def _short(element: str) -> str:
+    return ELEMENT_WORDS[element].replace("solenoid ", "").replace(" circuit", "")
+
+
+def closure_words(closure: Closure) -> str:
+    """Whether the reading fits, and if not: which value, how far off, and what to do."""
+    if not closure.checked:
+        return f"Whether the values fit cannot be checked: {closure.why_not}."
+    held = _held_against(closure.earlier)
+    if closure.closes and closure.settled:
+        return f"{settled_words(closure)} With that, the {closure.values} values fit each other and {held}."
+    if closure.closes:
+        return f"The {closure.values} values fit each other and {held}."
+    name, words = closure.suspect, VALUE_WORDS[closure.suspect]
+    side = "high" if closure.off > 0 else "low"
+    said = (
+        f"The values do not fit. Most likely wrong: {words} {amount(name, closure.measured)}; the other values and "
+        f"{held} make it {amount(name, closure.expected)} ± {amount(name, closure.se)}, so that it reads "
+        f"{amount(name, abs(closure.off))} too {side}. Either {_taken_with(closure)} or "
+        f"{CHANGED[name]}: one reading cannot tell a wrong value from a changed part. {_to_do(closure, words)}"
+    )
+    if closure.settled:
+        said = f"{settled_words(closure)} {said}"
+    if closure.also:
+        said += f" A wrong value of {joined([VALUE_WORDS[n] for n in closure.also])} would explain it too."
+    if not closure.repaired:
+        said += " The rest does not fit without it either: more than one value is off, so measure the whole set again."
+    return said
+
+
+def settled_words(closure: Closure) -> str:
+    """What was measured twice counts as right, so that the part behind it has changed."""
+    return " ".join(
+        f"{VALUE_WORDS[name][:1].upper()}{VALUE_WORDS[name][1:]}: measured twice, so that {CHANGED[name]} has changed."
+        for name in closure.settled
+    )
+
+
+def fit_words(check: ReadingCheck) -> list[str]:
+    """State of charge and surface charge, then whether the values fit: the order in which they are to be settled."""
+    words = closure_words(check.closure)
+    empty = check.charge is not None and check.charge.level == "act"
+    if empty and check.closure.checked and not check.closure.closes:
+        words += " A battery that is not charged can do this alone, so charge it before looking further."
+    return [*charge_words(check.charge), words]
+
+
+def misfit(check: ReadingCheck) -> bool:
+    """Whether the closure was checked and is not given."""
+    return check.closure.checked and not check.closure.closes
+
+
+BETTER: Final = {"crank_min_v": 1, "peak_a": 1, "drop_positive_v": -1, "drop_ground_v": -1, "drop_contacts_v": -1,
+                 "drop_control_v": -1}  # fmt: skip  # the side on which a renewed part reads
+
+
+def _to_do(closure: Closure, words: str) -> str:
+    """Measure again; where the part reads better than it was, ask for a repair that nobody wrote down."""
+    if closure.off * BETTER.get(closure.suspect, 0) > 0:
+        part = CHANGED[closure.suspect]
+        return f"Measure the {words} again, and if {part} was renewed, put that on record."
+    return f"Measure the {words} again before ordering a part."
+
+
+def _taken_with(closure: Closure) -> str:
+    """The instrument that may be wrong, and how it usually is."""
+    if closure.suspect == "peak_a" and closure.off < 0:
+        return "the clamp (a slow one misses the peak)"
+    if closure.suspect == "rest_v" and closure.off > 0:
+        return "the meter (or surface charge from a recent run)"
+    return f"the {TAKEN_WITH.get(closure.suspect, 'meter')}"
+
+
+def _held_against(earlier: int) -> str:
+    if earlier == 0:
+        return "what is usual in its class"
+    return f"this vehicle's {earlier} earlier readings" if earlier > 1 else "this vehicle's one earlier reading"
+
+
+def charge_words(charge: Charge | None) -> list[str]:
+    """State of charge and surface charge: what they do to the battery's resistance, and what to do first."""
+    if charge is None:
+        return ["Rest volts not measured: a discharged battery cannot be told from a worn one."]
+    out = []
+    if charge.looks_like_surface_charge:
+        out.append(
+            f"Rest volts {charge.rest_v:.2f} V are more than a rested battery shows: surface charge from a recent run or "
+            f"charger. {charge.surface_v:.2f} V are taken off, ± {charge.surface_se_v:.2f} V stay as error: let it rest some "
+            "hours, then measure the rest volts again."
+        )
+    if charge.level:
+        first = "charge it first, then measure again" if charge.level == "act" else "charge it before judging it"
+        about = "is nearly empty" if charge.soc < 0.05 else f"is about {5 * round(20 * charge.soc)} % charged"
+        words = f"The battery {about} ({charge.rest_v:.2f} V at rest): {first}."
+        if math.isfinite(charge.full_mohm):
+            words += f" When full it would have about {with_error(charge.full_mohm, charge.full_se_mohm)} mΩ at 20 °C."
+        if charge.level == "act":
+            words += f" Its acid freezes near {both_degrees(charge.freezing_c)}."
+        out.append(words)
+    if not out:
+        out.append(
+            f"Hours since the last run are not noted: ± {charge.surface_se_v:.2f} V for surface charge are in the battery's error."
+        )
+    return out
+
+
+def limit_words(check: ReadingCheck, *, most: int | None = None) -> list[str]:
+    """The checks that did not pass, worst first, each with its margin and the limit's own words; then the rest."""
+    judged = check.limits.to_dict("records")
+    over = [sentence({str(k): v for k, v in row.items()}) for row in judged if row["verdict"] != "pass"]
+    passed = [row for row in judged if row["verdict"] == "pass"]
+    shown = over if most is None else over[:most]
+    if len(over) > len(shown):
+        shown.append(f"{len(over) - len(shown)} more checks are not passed.")
+    if passed:
+        close = _closest(passed)
+        shown.append(f"{len(passed)} {'other ' if over else ''}check{'s' if len(passed) > 1 else ''} passed{close}.")
+    return shown
+
+
+def _closest(passed: list[dict[Any, Any]]) -> str:
+    """The passed check with the smallest margin in volts for its limit."""
+    volts = [row for row in passed if math.isfinite(float(row["margin_v"])) and float(row["limit"])]
+    if not volts:
+        return ""
+    least = min(volts, key=lambda row: float(row["margin_v"]) / abs(float(row["limit"])))
+    return f"; closest: {least['check']}, {float(least['margin_v']):.2f} V inside its limit ({least['words']})"
+
+
+def finding_words(finding: Finding) -> str:
+    """One finding of the decision table with its next measurement."""
+    following = f" Going by this reading alone, next: {finding.next_measurement}." if finding.next_measurement else ""
+    return f"{finding.sentence}{following}"
+
+
+def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:
+    """The same in a few lines for the vehicle's sheet on paper."""
+    known = [f"{ELEMENT_WORDS[r.element]} {with_error(r.value, r.se)} {r.unit}" for r in rows_of(check) if not r.reason]
+    lines = [f"reading of {taken_on}, at 20 °C: {', '.join(known)}"] if known else []
+    unknown = [ELEMENT_WORDS[r.element] for r in rows_of(check) if r.reason]
+    if unknown:
+        lines.append(f"not identified by it: {', '.join(unknown)}")
+    for text in fit_words(check):
+        lines += [part.rstrip(".") for part in text.replace(" Either ", LINE_BREAK + "Either ").split(LINE_BREAK)]
+    return lines
+
+
+def whose_words(unit: str, whose: Whose, system_v: Mapping[str, int]) -> str:
+    """The question whether the reading is another vehicle's; "" where there is none. Units: system volts by vehicle."""
+    if not whose.asked:
+        return ""
+    with_volts = len({system_v.get(name) for name in (unit, *(name for name, _ in whose.likely))}) > 1
+    named = [f"{name} ({system_v[name]} V)" if with_volts and name in system_v else name for name, _ in whose.likely]
+    own = f"{unit} ({system_v[unit]} V)" if with_volts and unit in system_v else unit
+    if not named:
+        return f"Is this another vehicle? The values are unlike {own} and like several others."
+    which = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} or {named[-1]}"
+    return f"Is this {which}? The values are unlike {own} and like {'that one' if len(named) == 1 else 'these'}."
+
+
+LINE_BREAK: Final = "\n"
+
+
+def load_test_text() -> str:
+    """The published load-test table, in °F and °C, for 12 and 24 V."""
+    lines = ["battery load test, half the cold-cranking amps for 15 s: at least", "      °F      °C    12 V    24 V"]
+    for f in LOAD_TEST_F[::-1]:
+        c = float(celsius_from_fahrenheit(f))
+        twelve, double = (float(load_test_minimum_v(c, system_v=v)) for v in (12, 24))
+        lines.append(f"  {f:6.0f}  {c:6.1f}  {twelve:6.2f}  {double:6.2f}")
+    lines.append(
+        "  between rows a straight line; BCI Battery Service Manual as quoted in service manuals; 24 V twice, derived"
+    )
+    return "\n".join(lines)
+
+
+def advice_lines(check: ReadingCheck) -> list[str]:
+    """Whether the reading fits, the battery's charge, the limits that are not met, and what it points to."""
+    return [
+        *fit_words(check),
+        *limit_words(check, most=MOST_LIMITS),
+        *(finding_words(f) for f in check.findings[:MOST_FINDINGS]),
+    ]
+
+
+MOST_LIMITS: Final = 4  # checks not passed that are written out, our choice
+MOST_FINDINGS: Final = 3  # our choice

@@ -1,0 +1,485 @@
+"""Why a vehicle stands where it stands on the list: facts first, each a few figures, then one sentence for each.
+
+Every figure of a sentence stands in its fact, and the facts go into the list's JSON beside the sentences, so that nothing
+is said that a program cannot check.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, TypeAlias
+
+import pandas as pd
+
+from analysis.circuit.limits import Limits
+from analysis.worklist.assess import Assessment
+from dashboard.words.plain_text import STARTS_ALWAYS_C, in_reader_unit, span, temperature
+
+Fact: TypeAlias = dict[str, Any]
+"""`kind` and the figures of one sentence, rounded as they are said, temperatures to 0.1; dates as YYYY-MM-DD."""
+Row: TypeAlias = Mapping[Any, Any]
+
+PART_WORDS: Final = {
+    "battery": "battery",
+    "positive_cable": "positive cable",
+    "ground_path": "ground path",
+    "solenoid_contacts": "solenoid contacts",
+    "starter_motor": "starter motor",
+    "control_circuit": "control circuit",
+    "engine_drag": "engine drag",
+}
+OUTCOME_WORDS: Final = {
+    "started": "started",
+    "slow": "started slowly",
+    "no_start": "no start",
+    "no_click": "no click at all",
+    "click": "one click, no crank",
+    "chatter": "chatters",
+    "spins": "starter spins, engine does not turn",
+    "cranks_only": "cranks well, does not start",
+}
+MEASURES: Final = {
+    "battery": "battery resistance",
+    "positive_cable": "positive cable",
+    "ground_path": "ground path",
+    "solenoid_contacts": "solenoid contacts",
+    "starter_motor": "starter motor resistance",
+    "control_circuit": "control circuit",
+    "engine_drag": "cranking load",
+}
+TELLS: Final = {
+    "battery": "rest volts and lowest volts while cranking, with the amps",
+    "positive_cable": "the drop along the positive cable while cranking, with the amps",
+    "ground_path": "the drop along the ground path while cranking, with the amps",
+    "solenoid_contacts": "the drop across the solenoid contacts while cranking, with the amps",
+    "starter_motor": "the peak amps as the starter begins to turn",
+    "control_circuit": "the drop from battery post to solenoid control terminal, with the coil's amps",
+    "engine_drag": "the steady amps while cranking",
+}
+"""What has to be measured before a part can be judged."""
+DROP_COLUMN: Final = {
+    "positive_cable": ("drop_positive_v", "positive_cable_drop_v"),
+    "ground_path": ("drop_ground_v", "ground_path_drop_v"),
+    "solenoid_contacts": ("drop_contacts_v", "solenoid_contacts_drop_v"),
+    "control_circuit": ("drop_control_v", "control_circuit_drop_v"),
+}
+NEED_WORDS: Final = {
+    "speed": "cranking speed runs out first",
+    "supply": "supply voltage runs out first",
+    "coil": "solenoid coil voltage runs out first",
+}
+WORN = 0.5  # a part more probably worn than not is named, our choice
+SUSPECT = 0.2  # and one that may be what limits the start, our choice
+NAMED = 0.01  # a part less probably the cause than this is not named at all; our choice
+MOST_PARTS = 3  # named for one vehicle, our choice
+UNDECIDED = 0.6  # a suspect less sure than this may not be the only one, our choice ...
+NEARLY = 0.6  # ... where another is at least this share as probable, our choice
+PERHAPS_REPAIRED = 0.25  # probability of an unrecorded repair above which the list says so, our choice
+FITS = 1.6  # a drop last read is this factor from the level at most, else it is said not to fit; our choice
+NEARLY_NIL_V = 0.02  # a drop this small reads as nil on a shop meter: its ratio to the level says nothing; our choice
+STARTS_NEVER_C = 30.0  # a coldest start above is warmer than any morning that counts; our choice
+HIDDEN = 0.5  # a failure more probably unexplained than not is said to be so, our choice
+LEAST_GAIN = 1.0  # [K] a repair that gains less gains hardly anything, our choice
+
+
+# --- small words -----------------------------------------------------------------------------------------------------
+
+
+def plain(value: float, unit: str) -> str:
+    """A value with sensible digits and its unit."""
+    size = abs(value)
+    digits = 0 if size >= 100 else 1 if size >= 3 else 2
+    return f"{value:.{digits}f} {unit}"
+
+
+def rounded(value: float) -> float:
+    """A value as :func:`plain` says it."""
+    return float(plain(value, "").strip())
+
+
+def quantity_unit(part: str) -> str:
+    """Unit of a part's level."""
+    return "A" if part == "engine_drag" else "mΩ"
+
+
+def month_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
+    """ "in March", with the year when it is not the current one."""
+    return f"in {day:%B}" if day.year == as_of.year else f"in {day:%B %Y}"
+
+
+def day_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
+    """A day in words, with its year unless that is the list's."""
+    return f"{day.day} {day:%B}" + ("" if day.year == as_of.year else f" {day.year}")
+
+
+def cold_words(celsius: float, *, fahrenheit: bool = False) -> str:
+    """A coldest start in words."""
+    if celsius <= STARTS_ALWAYS_C:
+        return f"below {temperature(STARTS_ALWAYS_C, fahrenheit=fahrenheit)}"
+    if celsius >= STARTS_NEVER_C:
+        return f"above {temperature(STARTS_NEVER_C, fahrenheit=fahrenheit)}"
+    return temperature(celsius, fahrenheit=fahrenheit)  # rounded as lists keep it
+
+
+def cold_span(low: float, high: float) -> str:
+    """The range of a coldest start; one word where both ends are the same."""
+    return span(cold_words(low), cold_words(high))
+
+
+def part_name(part: str | None) -> str:
+    """A part in words; a dash where none is suspected."""
+    return "–" if part is None else PART_WORDS[part]
+
+
+def count_words(count: int, one: str) -> str:
+    """ "1 reading", "3 readings"."""
+    return f"{count} {one}{'' if count == 1 else 's'}"
+
+
+def known(value: Any) -> bool:
+    """Whether a cell holds something: neither None nor NaN nor NaT."""
+    return value is not None and bool(value == value)
+
+
+def _date(moment: Any) -> str | None:
+    return None if not known(moment) else f"{moment:%Y-%m-%d}"
+
+
+def _digits(value: Any, digits: int = 1) -> float | None:
+    return None if not known(value) else round(float(value), digits)
+
+
+# --- facts -----------------------------------------------------------------------------------------------------------
+
+
+def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Assessment, limits: Limits) -> list[Fact]:
+    """Why the vehicle stands where it stands: a failure nobody repaired, the suspect, other worn parts, then the cold."""
+    found = [failed_fact(unit)] if unit["failed_starts"] else []
+    if unit["status"] != "judged":
+        return [*found, too_few_fact(unit)]
+    hidden = unit["failed_starts"] > 0 and unit["failure_unexplained"] > HIDDEN
+    if hidden:
+        found.append({"kind": "unexplained", "unexplained_probability": round(float(unit["failure_unexplained"]), 3)})
+    worn = [
+        p
+        for p in parts
+        if p["readings"] > 0 and (p["worn_probability"] > WORN or (p["part_probability"] > SUSPECT and not hidden))
+    ]
+    worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
+    suspect = next(p for p in parts if p["part"] == unit["part"])
+    if suspect["readings"] == 0 and not hidden and suspect["part_probability"] > SUSPECT:
+        found.append(never_measured_fact(suspect))
+    for p in worn[:MOST_PARTS]:
+        found += level_facts(p, latest, limits, assessment.as_of)
+    if unit["flagged"] and not hidden and len(rivals := not_told_apart(parts)) > 1:
+        found.append(rivals_fact(rivals, int(unit["readings"])))
+    if known(unit["looked_on"]):
+        found.append(looked_fact(unit))
+    if known(unit["drifting_since"]):
+        found.append({"kind": "drift", "since": _date(unit["drifting_since"])})
+    if hidden:
+        return found
+    found.append(cold_fact(unit))
+    measured = suspect["readings"] > 0 and suspect["worn_probability"] > WORN
+    if unit["repaired_probability"] > PERHAPS_REPAIRED and measured:
+        found.append(repaired_fact(unit))
+    if unit["flagged"]:
+        found += renewed_facts(suspect, unit)
+    return found
+
+
+def failed_fact(unit: Row) -> Fact:
+    """Starts that failed and that no repair has followed."""
+    return {
+        "kind": "failed",
+        "failed_starts": int(unit["failed_starts"]),
+        "failed_on": _date(unit["failed_on"]),
+        "failed_at_c": _digits(unit["failed_at_c"]),
+        "failure": str(unit["failure"]),
+    }
+
+
+def too_few_fact(unit: Row) -> Fact:
+    """Too little to judge, and how many readings are on record all the same."""
+    return {
+        "kind": "too_few",
+        "readings": int(unit["readings"]),
+        "readings_on_record": int(unit["readings_on_record"]),
+    }
+
+
+def never_measured_fact(part: Row) -> Fact:
+    """The first suspect is a part that no reading tells of."""
+    return {
+        "kind": "never_measured",
+        "part": str(part["part"]),
+        "part_probability": round(float(part["part_probability"]), 3),
+    }
+
+
+def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timestamp) -> list[Fact]:
+    """One part's level against its past and its class, with the drop last read where that fits the level."""
+    name = str(part["part"])
+    fact: Fact = {
+        "kind": "level",
+        "part": name,
+        "level": rounded(float(part["level_mohm"])),
+        "usual": rounded(float(part["usual_mohm"])),
+        "unit": quantity_unit(name),
+    }
+    before_on = part["before_on"]
+    if known(before_on) and part["readings"] > 1 and (as_of - before_on).days > 20:
+        fact |= {"before": rounded(float(part["before_mohm"])), "before_on": _date(before_on)}
+    read = drop_read(name, latest)
+    if read is None:
+        return [fact]
+    drop, amps = read
+    limit = round(float(getattr(limits, DROP_COLUMN[name][1]).value), 2)
+    figures: Fact = {"drop_v": round(drop, 2), "limit_v": limit} | ({} if amps is None else {"drop_at_a": round(amps)})
+    if drop_fits(drop, amps, float(part["level_mohm"])):
+        return [fact | figures]
+    return [fact, {"kind": "misfit", "part": name, **figures}]
+
+
+def drop_read(part: str, latest: Row | None) -> tuple[float, float | None] | None:
+    """The drop last read [V] and the amps of the same reading [A], None for amps unknown; None where none was read."""
+    read = None if part not in DROP_COLUMN or latest is None else latest.get(DROP_COLUMN[part][0])
+    if read is None or not known(read["drop_v"]):
+        return None
+    flows = known(read["amps"]) and float(read["amps"]) > 0.0
+    return float(read["drop_v"]), float(read["amps"]) if flows else None
+
+
+def drop_fits(drop_v: float, amps: float | None, level_mohm: float) -> bool:
+    """Whether a drop and a level [mOhm] may stand beside each other; a drop near nil fits every level near nil."""
+    if amps is None:
+        return True
+    if drop_v <= NEARLY_NIL_V:
+        return level_mohm * amps < 5e3 * NEARLY_NIL_V
+    return abs(math.log(1e3 * drop_v / amps / level_mohm)) < math.log(FITS)
+
+
+def latest_drops(readings: pd.DataFrame, as_of: pd.Timestamp) -> dict[str, dict[str, dict[str, Any]]]:
+    """Per vehicle and column the drop last read before the day, with the amps of the same reading: what a technician saw."""
+    known = readings[readings["taken_at"] < as_of].sort_values("taken_at", kind="stable")
+    out: dict[str, dict[str, dict[str, Any]]] = {}
+    for part, (column, _) in DROP_COLUMN.items():
+        amps = "coil_a" if part == "control_circuit" else "crank_a"
+        if column not in known:
+            continue
+        last = known[known[column].notna()].drop_duplicates("unit", keep="last")
+        flowing = last[amps].tolist() if amps in last else [None] * len(last)
+        for name, drop, a in zip(last["unit"], last[column], flowing, strict=True):
+            out.setdefault(str(name), {})[column] = {"drop_v": drop, "amps": a}
+    return out
+
+
+def not_told_apart(parts: Sequence[Row]) -> list[Row]:
+    """Parts of one vehicle of which none is the suspect with more than UNDECIDED, and which are nearly as probable as it.
+
+    One row, or none, where the readings do tell.
+    """
+    ranked = sorted(parts, key=lambda p: -float(p["part_probability"]))
+    first = float(ranked[0]["part_probability"]) if ranked else 1.0
+    if first < NAMED:
+        return []
+    return [p for p in ranked if float(p["part_probability"]) >= NEARLY * first] if first <= UNDECIDED else ranked[:1]
+
+
+def rivals_fact(rivals: Sequence[Row], readings: int) -> Fact:
+    """Several parts may be what limits the start: both worn, or the readings do not say which."""
+    named = [{"part": str(p["part"]), "part_probability": round(float(p["part_probability"]), 3)} for p in rivals]
+    worn = min(float(p["worn_probability"]) for p in rivals) > WORN
+    return {"kind": "rivals", "parts": named, "all_worn": worn, "readings": readings}
+
+
+def looked_fact(unit: Row) -> Fact:
+    """Somebody looked at a part and found nothing."""
+    sound = round(float(unit["sound_probability"]), 3)
+    return {
+        "kind": "looked",
+        "part": str(unit["looked_part"]),
+        "on": _date(unit["looked_on"]),
+        "sound_probability": sound,
+    }
+
+
+def cold_fact(unit: Row) -> Fact:
+    """The coldest start with its interval."""
+    names = ("coldest_start_c", "coldest_start_low_c", "coldest_start_high_c")
+    return {"kind": "cold", **{n: _digits(unit[n]) for n in names}, "limited_by": str(unit["limited_by"])}
+
+
+def repaired_fact(unit: Row) -> Fact:
+    """It may have been repaired without a record."""
+    return {
+        "kind": "perhaps_repaired",
+        "repaired_probability": round(float(unit["repaired_probability"]), 3),
+        "readings": int(unit["readings"]),
+    }
+
+
+def renewed_facts(suspect: Row, unit: Row) -> list[Fact]:
+    """What renewing the suspect alone would gain; nothing where both starts are off the scale."""
+    renewed, now = suspect["renewed_coldest_start_c"], float(unit["coldest_start_c"])
+    if not known(renewed) or now <= STARTS_ALWAYS_C:
+        return []
+    return [
+        {
+            "kind": "renewed",
+            "part": str(unit["part"]),
+            "renewed_coldest_start_c": _digits(renewed),
+            "colder_k": _digits(now - max(float(renewed), STARTS_ALWAYS_C)),
+        }
+    ]
+
+
+# --- sentences -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Reader:
+    """The day a sentence is said on, and whether its reader thinks in °F; each figure is turned and rounded once."""
+
+    as_of: pd.Timestamp
+    fahrenheit: bool = False
+
+    def cold(self, celsius: float) -> str:
+        """A temperature, or a coldest start off the scale."""
+        return cold_words(celsius, fahrenheit=self.fahrenheit)
+
+    def down_to(self, celsius: float) -> str:
+        """How cold it starts, to follow "starts": off the scale at either end too."""
+        word = {"below": "even ", "above": "only "}.get(self.cold(celsius).split()[0], "down to ")
+        return f"{word}{self.cold(celsius)}"
+
+    def degrees(self, apart_k: float) -> str:
+        """How far apart two temperatures are."""
+        return f"{apart_k * (1.8 if self.fahrenheit else 1.0):.0f} degrees"
+
+
+def sentence(fact: Fact, as_of: pd.Timestamp, *, fahrenheit: bool = False) -> str:
+    """One fact in words of the trade."""
+    return _SENTENCES[str(fact["kind"])](fact, Reader(as_of, fahrenheit))
+
+
+def read_reasons(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> list[str]:
+    """The reasons of a row of the list in the reader's unit; lists from before facts were kept have only their sentences."""
+    if fahrenheit and row.get("evidence"):
+        return [sentence(fact, as_of, fahrenheit=True) for fact in row["evidence"]]
+    return [in_reader_unit(str(said), fahrenheit=fahrenheit) for said in row["reasons"]]
+
+
+def _failed(fact: Fact, to: Reader) -> str:
+    count, cold = int(fact["failed_starts"]), fact["failed_at_c"]
+    how = "" if fact["failure"] == "no_start" else f" ({OUTCOME_WORDS[str(fact['failure'])]})"
+    at = "" if cold is None else f" at {to.cold(float(cold))}"
+    since = "and no repair is on record since"
+    when = day_words(pd.Timestamp(str(fact["failed_on"])), to.as_of)
+    if count == 1:
+        return f"did not start on {when}{at}{how}, {since}"
+    warmest = "" if cold is None else f", the warmest at {to.cold(float(cold))}"
+    return f"did not start {count} times, last on {when}{how}{warmest}, {since}"
+
+
+def _unexplained(fact: Fact, _: Reader) -> str:
+    sure = 100.0 * float(fact["unexplained_probability"])
+    share = "" if sure > 99.0 else f" ({sure:.0f} % sure)"
+    return f"its readings do not show why it failed{share}: find the fault before it goes out again"
+
+
+def _too_few(fact: Fact, _: Reader) -> str:
+    used, held = int(fact["readings"]), int(fact["readings_on_record"])
+    if held > used:
+        what = "none of them holds" if not used else f"only {used} of them {'hold' if used > 1 else 'holds'}"
+        return f"{count_words(held, 'reading')} on record, {what} enough to judge a part by: not known to be healthy"
+    return f"{count_words(used, 'reading')} so far: too few to judge, not known to be healthy"
+
+
+def _never_measured(fact: Fact, _: Reader) -> str:
+    part = str(fact["part"])
+    share = f"{100 * float(fact['part_probability']):.0f} %"
+    return f"{PART_WORDS[part]} ({share}) is suspected only because it was never measured: {TELLS[part]} would tell"
+
+
+def _drop(fact: Fact) -> str:
+    at = f" at {fact['drop_at_a']} A" if "drop_at_a" in fact else ""
+    return f"{float(fact['drop_v']):.2f} V{at}; limit {float(fact['limit_v']):.2f} V"
+
+
+def _level(fact: Fact, to: Reader) -> str:
+    unit = str(fact["unit"])
+    words = f"{MEASURES[str(fact['part'])]} {plain(float(fact['level']), unit)} at {to.cold(20.0)}"
+    words += f" ({_drop(fact)})" if "drop_v" in fact else ""
+    if "before" in fact:
+        on = pd.Timestamp(str(fact["before_on"]))
+        words += f", was {plain(float(fact['before']), unit)} {month_words(on, to.as_of)}"
+    return f"{words}; class median {plain(float(fact['usual']), unit)}"
+
+
+def _misfit(fact: Fact, _: Reader) -> str:
+    return f"{PART_WORDS[str(fact['part'])]} last read {_drop(fact)}: that does not fit its other readings, measure it again"
+
+
+def _rivals(fact: Fact, _: Reader) -> str:
+    names = [f"{PART_WORDS[p['part']]} ({100 * p['part_probability']:.0f} %)" for p in fact["parts"]]
+    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    by = count_words(int(fact["readings"]), "reading")
+    if fact["all_worn"]:
+        return f"{listed} are worn at the same time, by {by}: either may stop it"
+    return f"{listed} cannot be told apart by its {by}: measure before a part is bought"
+
+
+def _drift(fact: Fact, to: Reader) -> str:
+    since = day_words(pd.Timestamp(str(fact["since"])), to.as_of)
+    return f"since {since} its readings have been drifting away from its own past"
+
+
+def _looked(fact: Fact, to: Reader) -> str:
+    when = day_words(pd.Timestamp(str(fact["on"])), to.as_of)
+    words = f"looked at on {when}, nothing found on the {PART_WORDS[str(fact['part'])]}"
+    sound = 100.0 * float(fact["sound_probability"])
+    if sound < 1.0:
+        return f"{words}: it counts for less, the other parts for more"
+    return f"{words}: {sound:.0f} % sure that it is sound after all, so the probability is the lower"
+
+
+def _cold(fact: Fact, to: Reader) -> str:
+    low, high = (to.cold(float(fact[f"coldest_start{end}_c"])) for end in ("_low", "_high"))
+    return f"starts {to.down_to(float(fact['coldest_start_c']))} (80 % sure: {span(low, high)}); {NEED_WORDS[str(fact['limited_by'])]}"
+
+
+def _perhaps_repaired(fact: Fact, _: Reader) -> str:
+    return (
+        f"by these readings it should have failed by now: {100 * float(fact['repaired_probability']):.0f} % sure that it was"
+        f" repaired without a record after the last of its {count_words(int(fact['readings']), 'reading')};"
+        " ask the depot, record the repair"
+    )
+
+
+def _renewed(fact: Fact, to: Reader) -> str:
+    part, gain = str(fact["part"]), float(fact["colder_k"])
+    with_new = "with the drag removed" if part == "engine_drag" else f"with the {PART_WORDS[part]} renewed"
+    if gain < LEAST_GAIN:
+        return f"{with_new} it would start hardly any colder: another part limits it too"
+    cold = float(fact["renewed_coldest_start_c"])
+    about = "more than" if cold <= STARTS_ALWAYS_C else "about"
+    return f"{with_new} it starts {about} {to.degrees(gain)} colder, {to.down_to(cold)}"
+
+
+_SENTENCES: Final = {
+    "failed": _failed,
+    "unexplained": _unexplained,
+    "too_few": _too_few,
+    "never_measured": _never_measured,
+    "level": _level,
+    "misfit": _misfit,
+    "rivals": _rivals,
+    "looked": _looked,
+    "drift": _drift,
+    "cold": _cold,
+    "perhaps_repaired": _perhaps_repaired,
+    "renewed": _renewed,
+}

@@ -1,0 +1,63 @@
+"""What has changed about a vehicle since its list was issued: list and page never say two figures without a word."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from dashboard.words.plain_text import celsius, day, percent, span
+from dashboard.words.reasons import part_name
+from ingest.records import WeeklyList
+
+
+def changed(
+    then: Mapping[str, Any] | None, now: Mapping[Any, Any], *, horizons: tuple[int, int], fahrenheit: bool
+) -> list[str]:
+    """Each figure that reads otherwise now than on the list, with both.
+
+    then: the vehicle's row of the list, None where it was not on it; now: its row of the assessment; horizons: days looked
+    ahead then and now.
+    """
+    if then is None:
+        return ["not on the list then, it would be now"] if now["flagged"] else []
+    within = [f" within {days} days" if horizons[0] != horizons[1] else "" for days in horizons]
+    chances = [percent(round(float(row["no_start_probability"]), 4)) for row in (then, now)]
+    pairs = {
+        "no-start": tuple(f"{chance}{days}" for chance, days in zip(chances, within, strict=True)),
+        "starts down to": tuple(celsius(float(row["coldest_start_c"]), fahrenheit=fahrenheit) for row in (then, now)),
+        "80 % sure of": tuple(
+            span(*(celsius(float(row[f"coldest_start_{end}_c"]), fahrenheit=fahrenheit) for end in ("low", "high")))
+            for row in (then, now)
+        ),
+        "suspect": (part_name(then["part"]), part_name(now["part"]) if now["flagged"] else part_name(then["part"])),
+        "its sureness": tuple(percent(round(float(row["part_probability"]), 3)) for row in (then, now)),
+        "act by": tuple(_by(row["act_by"]) for row in (then, now)),
+        "last read": tuple(day(row["last_reading_on"]) for row in (then, now)),
+    }
+    said = [f"{name} {old} then, {new} now" for name, (old, new) in pairs.items() if old != new]
+    return said if now["flagged"] else [*said, "on the list then, it would not be now"]
+
+
+def _by(moment: Any) -> str:
+    return day(moment, missing="no date")
+
+
+def since_issued(
+    issued: WeeklyList,
+    then: Mapping[str, Any] | None,
+    now: Mapping[Any, Any],
+    *,
+    horizon_days: int,
+    fahrenheit: bool,
+) -> str:
+    """One sentence with both figures of everything that reads otherwise now; "" where nothing does."""
+    horizons = (int(issued.body["horizon_days"]), horizon_days)
+    said = changed(then, now, horizons=horizons, fahrenheit=fahrenheit)
+    return f"Since the list of {issued.iso_week} was issued: {'; '.join(said)}." if said else ""
+
+
+def rows_now(units: pd.DataFrame) -> dict[str, dict[Any, Any]]:
+    """Each vehicle's row of an assessment, by its number."""
+    return {str(row["unit"]): row for row in units.to_dict("records")}
