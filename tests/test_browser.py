@@ -197,7 +197,7 @@ def office(page: Page, demo: Path) -> None:
     """A file with headings of its own: described on screen, checked against its first rows, saved, brought in."""
     file = demo.with_name("hill.csv")
     file.write_text(FOREIGN, encoding="utf-8")
-    settled(page, "Bring in files")
+    settled(page, "Bring in files", first=True)
     page.get_by_role("tab", name="Describe a file").click()
     page.locator("input[type=file]").nth(1).set_input_files(file)
     settled(page, "First rows as they would be read")

@@ -574,7 +574,7 @@ def test_a_fault_of_the_program_is_said_as_one(run: Run, own: Path, monkeypatch:
     got = run("set-aside", "list", db=own)
     assert got.code == 3
     assert one_sentence(got.err)
-    assert "a fault of the program in cli.py, line" in got.err
+    assert f"a fault of the program in {Path('dashboard/cli/main.py')}, line" in got.err
 
 
 def test_a_value_error_of_a_library_is_no_refusal(run: Run, own: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -37,7 +37,9 @@ GRAVITY_REFERENCE_F: Final = 80.0
 # Cold-cranking tests at -18 °C: volts that must remain at rated amps, by standard.
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
 CHARGE_FACTOR_DOUBT: Final = 1.0 / 3.0  # our choice: the rise with discharge is known to a third of itself
-RATING_OPEN_CIRCUIT_V: Final = 12.6  # open-circuit volts of a charged block in the cold, our choice: as SAE J537 tests begin
+RATING_OPEN_CIRCUIT_V: Final = (
+    12.6  # open-circuit volts of a charged block in the cold, our choice: as SAE J537 tests begin
+)
 
 
 def _array(values: npt.ArrayLike) -> Array:

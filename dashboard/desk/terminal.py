@@ -159,5 +159,5 @@ def _at_home(file: str) -> bool:
 def _fault_words(error: Exception) -> str:
     """What to report about a fault of the program."""
     frames = [f for f in traceback.extract_tb(error.__traceback__) if _at_home(f.filename)]
-    where = f" in {Path(frames[-1].filename).name}, line {frames[-1].lineno}" if frames else ""
+    where = f" in {Path(frames[-1].filename).relative_to(HOUSE)}, line {frames[-1].lineno}" if frames else ""
     return f"a fault of the program{where}: {type(error).__name__} {error}; nothing was half-written, please report it"
