@@ -176,7 +176,7 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
             changed = [name for name in names if values[name] not in (None, "") and values[name] != old[0].get(name)]
             if not changed:
                 known += 1
-            elif batch.table.replaces:
+            elif batch.table.replaces or _filled_in(batch, changed, old[0]):
                 _replace(db, batch, row, values, old[0], changed, place)
                 existing[key] = ({**old[0], **{n: values[n] for n in changed}}, int(batch.lines[row]))
                 stored_rows.append(row)
@@ -186,6 +186,11 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
                 wrong = _other_values(batch, changed, values, old[0])
                 batch.problems.setdefault(row, []).append(wrong)
     return Admitted(stored=stored, known=known, replaced=replaced, stored_rows=tuple(stored_rows))
+
+
+def _filled_in(batch: Batch, changed: Sequence[str], old: dict[str, object]) -> bool:
+    """Whether a newer file only says of a vehicle what was not known: no value is given up for it."""
+    return batch.table.name == "units" and all(old.get(name) in (None, "") for name in changed)
 
 
 def _other_values(batch: Batch, changed: Sequence[str], values: dict[str, object], old: dict[str, object]) -> str:

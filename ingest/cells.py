@@ -252,7 +252,7 @@ class BatchBuilder:
         for code, cell in enumerate(uniques):
             text = clean_text(cell_text(cell))
             if column.kind == "choice":
-                text = "" if is_empty(text) else re.sub(r"[\s-]+", "_", text.casefold())
+                text = "" if is_empty(text) and text.casefold() not in column.choices else chosen(text, column.choices)
             elif column.name in ("unit", "depot", "vehicle_class") and is_empty(text):
                 text = ""
             out[code] = text
@@ -374,6 +374,15 @@ class BatchBuilder:
             )
 
 
+_BETWEEN = re.compile(r"[\s_-]+")
+
+
+def chosen(text: str, choices: Sequence[str]) -> str:
+    """Return the one of `choices` that `text` is, whatever its capitals, blanks and hyphens; else `text` as it is."""
+    folded = _BETWEEN.sub("", text.casefold())
+    return next((word for word in choices if _BETWEEN.sub("", word.casefold()) == folded), text)
+
+
 def _rounded(values: npt.NDArray[np.float64], factor: float, offset: float) -> npt.NDArray[np.float64]:
     if factor != 1.0 or offset != 0.0:
         values = values * factor + offset
@@ -402,6 +411,7 @@ def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) 
 
 _OTHER_UNITS = {
     "rated_cca_a": "A",
+    "fuel_limit_c": "°C",
     "low_c": "°C",
     "low_sd_c": "°C",
     "labour_h": "h",

@@ -26,6 +26,11 @@ REASONS = ("no_start", "preventive", "complaint")
 FAILED_STARTS = ("no_start", "no_click", "click", "chatter", "spins")
 OUTCOMES = ("started", "slow", *FAILED_STARTS, "cranks_only")
 JUMPER_RESULTS = ("cranks", "no_crank", "fuse_opens")
+BATTERY_TYPES = ("flooded", "EFB", "AGM")
+STARTING_AIDS = ("none", "intake_heater", "block_heater")
+_WINTER_GRADES = ("0W", "5W", "10W", "15W", "20W", "25W")  # SAE J300
+_SUMMER_GRADES = ("8", "12", "16", "20", "30", "40", "50", "60")  # SAE J300
+OIL_GRADES = tuple(f"{winter}-{summer}" for winter in _WINTER_GRADES for summer in _SUMMER_GRADES)
 SYSTEM_VOLTAGES = (12, 24)
 
 KM_PER_MILE = 1.609344  # [km/mi] international mile, exact
@@ -110,7 +115,7 @@ _QUANTITIES = (
         "Drop, control circuit", "battery post to solenoid control terminal", heading="drop control", digits=2,
     ),
     Quantity(
-        "coil_a", "A", (0.0, 100.0), (0.0, 150.0), "amps through the solenoid coil",
+        "coil_a", "A", (0.0, 100.0), (0.0, 150.0), "amps through the solenoid coil while cranking (hold-in)",
         "Solenoid coil amps", "small clamp round the control wire", heading="coil", digits=1,
     ),
     Quantity(
@@ -144,11 +149,28 @@ _QUANTITIES = (
         "crank_s", "s", (0.0, 120.0), (0.0, 120.0), "seconds from key to running engine",
         "Key to running engine", heading="key to running", seldom=True, digits=1,
     ),
+    Quantity(
+        "feed_v", "V", _DROP_12, _DROP_24, "volts at the relay socket's feed terminal, key at crank",
+        "Feed terminal of the relay socket", "to ground, key at crank", heading="feed", seldom=True, digits=2,
+    ),
+    Quantity(
+        "tester_load_ohm", "Ω", (0.1, 1000.0), (0.1, 1000.0), "resistance of the tester's load in a loaded check",
+        "The tester's load", heading="tester's load", seldom=True, digits=1,
+    ),
+    Quantity(
+        "pull_in_a", "A", (0.0, 200.0), (0.0, 300.0), "amps of both solenoid windings as it pulls in",
+        "Pull-in amps, both windings", "small clamp round the control wire, first moment",
+        heading="pull-in", seldom=True, digits=1,
+    ),
+    Quantity(
+        "crank_dip_v", "V", (0.5, 15.0), (1.0, 30.0), "lowest battery voltage at the first moment, during the inrush",
+        "Dip at the first moment", "battery posts, what MIN holds", heading="dip", seldom=True, digits=2,
+    ),
 )  # fmt: skip
 QUANTITIES: Mapping[str, Quantity] = MappingProxyType({quantity.name: quantity for quantity in _QUANTITIES})
 
-# A row with none of these holds no measurement; odometer and temperature alone say nothing about the starting system.
-CIRCUIT_MEASUREMENTS = tuple(name for name in QUANTITIES if name not in ("odometer_km", "temperature_c"))
+# A row with none of these holds no measurement; odometer, temperature and the tester alone say nothing about the start.
+CIRCUIT_MEASUREMENTS = tuple(n for n in QUANTITIES if n not in ("odometer_km", "temperature_c", "tester_load_ohm"))
 MEASUREMENTS = tuple(QUANTITIES)
 OBSERVATIONS = ("outcome", "jumper_start")
 MAIN_DROPS = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
@@ -156,7 +178,10 @@ MAIN_DROPS = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
 
 @dataclass(frozen=True)
 class Column:
-    """A column of one of our tables: its kind, whether a row must have it, and the words it may hold."""
+    """A column of one of our tables: its kind, whether a row must have it, and the words it may hold.
+
+    like: what may stand there in a few words, where `choices` are too many to be read.
+    """
 
     name: str
     kind: Kind
@@ -165,6 +190,7 @@ class Column:
     low: float | None = None
     high: float | None = None
     meaning: str = ""
+    like: str = ""
 
 
 @dataclass(frozen=True)
@@ -221,6 +247,12 @@ UNITS = Table(
         Column("rated_cca_a", "number", low=50, high=5000, meaning="cold-cranking rating on the battery's label [A]"),
         Column("depot", "text", required=True, meaning="where the vehicle stands at night"),
         Column("in_service", "date", meaning="first day in service"),
+        Column("battery_type", "choice", choices=BATTERY_TYPES, meaning="how the battery is built"),
+        Column("batteries", "whole", low=1, high=12, meaning="number of batteries that crank the engine"),
+        Column("in_parallel", "choice", choices=("yes", "no"), meaning="whether batteries stand in parallel"),
+        Column("oil_grade", "choice", choices=OIL_GRADES, meaning="engine oil", like="an SAE J300 grade as 15W-40"),
+        Column("starting_aid", "choice", choices=STARTING_AIDS, meaning="what warms the engine before a cold start"),
+        Column("fuel_limit_c", "number", low=-60, high=20, meaning="coldest air that the fuel still flows in [°C]"),
     ),
     ("unit",),
     ("unit", "vehicle_class", "system_v"),
@@ -386,6 +418,8 @@ def glossary_markdown() -> str:
 
 def allowed_words(column: Column) -> str:
     """Return in words what a cell of `column` may hold."""
+    if column.like:
+        return column.like
     if column.choices:
         return ", ".join(column.choices)
     if column.low is not None and column.high is not None:

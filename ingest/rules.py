@@ -260,6 +260,7 @@ def _check_readings(batch: Batch, context: Context) -> None:
             out_of_range |= _check_quantity(batch, QUANTITIES[name], at)
     within = ~out_of_range  # a value that cannot be needs no comparison with the others
     _check_rest_above_crank(batch, within)
+    _check_dip(batch, within)
     _check_drops(batch, within)
     _check_peak(batch, within)
 
@@ -351,6 +352,19 @@ def _check_rest_above_crank(batch: Batch, within: Flags) -> None:
         lambda row: (
             f"lowest cranking volts (crank_min_v) {crank[row]:g} V are above rest volts (rest_v) {rest[row]:g} V; "
             "allowed is at most the rest volts (swapped?)"
+        ),
+    )
+
+
+def _check_dip(batch: Batch, within: Flags) -> None:
+    """The inrush pulls the battery down further than steady cranking does."""
+    dip, crank = _column(batch, "crank_dip_v"), _column(batch, "crank_min_v")
+    _add(
+        batch,
+        within & (dip > crank * (1.0 + METER_TOLERANCE)),
+        lambda row: (
+            f"the dip (crank_dip_v) {dip[row]:g} V is above the lowest cranking volts (crank_min_v) {crank[row]:g} V; "
+            "allowed is at most those (swapped?)"
         ),
     )
 

@@ -387,3 +387,25 @@ def _create_versions(db: Database) -> None:
     ALTER TABLE weekly_lists_again RENAME TO weekly_lists
     """,
     )
+
+
+@migrations(name="009_two_windings_and_the_cold")
+def _add_windings_and_cold(db: Database) -> None:
+    """Feed, tester's load, pull-in and dip of a reading; of a vehicle its batteries, oil, starting aid and fuel."""
+    _run(
+        db,
+        """
+    ALTER TABLE readings ADD COLUMN feed_v REAL CHECK (feed_v BETWEEN -0.02 AND 32.0);
+    ALTER TABLE readings ADD COLUMN tester_load_ohm REAL CHECK (tester_load_ohm BETWEEN 0.1 AND 1000.0);
+    ALTER TABLE readings ADD COLUMN pull_in_a REAL CHECK (pull_in_a BETWEEN 0.0 AND 300.0);
+    ALTER TABLE readings ADD COLUMN crank_dip_v REAL CHECK (crank_dip_v BETWEEN 0.5 AND 30.0);
+    ALTER TABLE units ADD COLUMN battery_type TEXT NOT NULL DEFAULT ''
+        CHECK (battery_type IN ('', 'flooded', 'EFB', 'AGM'));
+    ALTER TABLE units ADD COLUMN batteries INTEGER CHECK (batteries BETWEEN 1 AND 12);
+    ALTER TABLE units ADD COLUMN in_parallel TEXT NOT NULL DEFAULT '' CHECK (in_parallel IN ('', 'yes', 'no'));
+    ALTER TABLE units ADD COLUMN oil_grade TEXT NOT NULL DEFAULT '' CHECK (length(oil_grade) <= 8);
+    ALTER TABLE units ADD COLUMN starting_aid TEXT NOT NULL DEFAULT ''
+        CHECK (starting_aid IN ('', 'none', 'intake_heater', 'block_heater'));
+    ALTER TABLE units ADD COLUMN fuel_limit_c REAL CHECK (fuel_limit_c BETWEEN -60.0 AND 20.0)
+    """,
+    )

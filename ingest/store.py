@@ -15,7 +15,7 @@ from sqlite_utils import Database
 
 from ingest.bulk import read_bulk
 from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble, IngestError
-from ingest.fields import MEASUREMENTS
+from ingest.fields import MEASUREMENTS, UNITS
 from ingest.schema import migrate
 
 CACHE_KIB = 131_072  # [KiB] page cache of a connection: the index of a million readings fits; our choice
@@ -122,12 +122,11 @@ def backup(db: Database, file: str | Path) -> Path:
 
 
 def read_units(db: Database) -> pd.DataFrame:
-    """Return units: unit, vehicle_class, system_v, fuel, cylinders, rated_cca_a [A], depot, in_service."""
-    columns = ("unit", "vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "depot", "in_service")
-    frame = _frame(db, "units", columns, order="unit")
-    return _typed(frame, numbers=("system_v", "cylinders", "rated_cca_a"), dates=("in_service",)).astype(
-        {"system_v": "int64"}
-    )
+    """Return units: unit, vehicle_class, system_v, fuel, cylinders, rated_cca_a [A], depot, in_service, battery_type,
+    batteries, in_parallel, oil_grade, starting_aid, fuel_limit_c [°C]; words are '' and numbers NaN where not given."""
+    numbers = tuple(column.name for column in UNITS.columns if column.kind in ("number", "whole"))
+    frame = _typed(_frame(db, "units", UNITS.names, order="unit"), numbers=numbers, dates=("in_service",))
+    return frame.astype({"system_v": "int64"})
 
 
 def read_repairs(db: Database, *, before: date | None = None) -> pd.DataFrame:
