@@ -111,7 +111,8 @@ def recompute_doubts(db: Database, units: Sequence[str], context: Context) -> No
     unit = _codes(stored.unit)[order]
     system_v = np.array([context.vehicles[u].system_v for u in stored.unit[order].tolist()], dtype=np.float64)
     numbers = {n: v[order] for n, v in stored.numbers.items()}
-    names, reasons = doubts(History(unit, stored.taken_at[order], numbers, system_v, stored.confirmed[order]))
+    outcome = stored.texts["outcome"][order]
+    names, reasons = doubts(History(unit, stored.taken_at[order], numbers, system_v, stored.confirmed[order], outcome))
     _write_marks(db, _changed_marks(order, names, reasons, stored))
 
 
@@ -272,7 +273,11 @@ def _history(
     twice = np.full(len(kept), "", dtype=object)
     twice[old] = stored.confirmed[source[old]]
     twice[~old] = _confirmed(batch, rows[source[~old] - merged.offset].tolist())
-    return History(unit, taken, numbers, system, twice), present
+    outcome = np.full(len(kept), "", dtype=object)
+    outcome[old] = stored.texts["outcome"][source[old]]
+    if "outcome" in batch.texts:
+        outcome[~old] = batch.texts["outcome"][rows[source[~old] - merged.offset]]
+    return History(unit, taken, numbers, system, twice, outcome), present
 
 
 def _changed_marks(

@@ -69,3 +69,46 @@ def test_units_do_not_mix() -> None:
     times = np.arange(6).astype("datetime64[s]")
     names, _ = doubts(History(unit, times, {"drop_ground_v": values}, np.full(6, 12.0)))
     assert set(names.tolist()) == {""}
+
+
+STEADY = [0.12, 0.13, 0.12]
+
+
+@pytest.mark.parametrize(
+    ("others", "outcome", "doubted"),
+    [
+        ({}, "started", True),
+        ({}, "", True),
+        ({}, "slow", False),
+        ({}, "no_start", False),
+        ({"crank_a": [150, 155, 152, 120]}, "started", False),
+        ({"crank_rpm": [215, 210, 218, 160]}, "started", False),
+        ({"peak_a": [490, 480, 485, 330]}, "started", False),
+        ({"crank_a": [150, 155, 152, 153], "crank_rpm": [215, 210, 218, 212]}, "started", True),
+        ({"crank_a": [150, 155, 152, 270], "crank_rpm": [215, 210, 218, 150]}, "started", True),
+    ],
+    ids=["started", "unknown", "slow", "failed", "fewer amps", "slower", "less inrush", "all as ever", "only the cold"],
+)
+def test_a_sudden_rise_that_the_start_bears_out_is_no_slip(
+    others: dict[str, list[float]], outcome: str, doubted: bool
+) -> None:
+    """Ohm's law: a resistance ten times as large leaves amps, inrush and speed lower; a slip of the pen leaves all as
+    ever, and a cold morning slows an engine that takes more amps."""
+    values = {"drop_contacts_v": np.array([*STEADY, 1.3])}
+    history = History(
+        np.zeros(4, dtype=np.int64), np.arange(4).astype("datetime64[s]"),
+        values | {n: np.array(v, dtype=float) for n, v in others.items()}, np.full(4, 12.0),
+        outcome=np.array(["started"] * 3 + [outcome], dtype=object),
+    )  # fmt: skip
+    assert (doubts(history)[0].tolist()[-1] == "drop_contacts_v") is doubted
+
+
+def test_a_starved_coil_and_a_dead_cell_are_no_slips() -> None:
+    """Coil amps that halve bear ten times the control drop out; 4 V left at 20 A is a dead cell where the start failed."""
+    assert judge("drop_control_v", [0.75, 0.74, 0.76, 7.4], coil_a=[7.9, 7.8, 7.9, 3.2]) == ["", "", "", ""]
+    assert judge("drop_control_v", [0.75, 0.74, 0.76, 7.4], coil_a=[7.9, 7.8, 7.9, 7.8])[-1] == "drop_control_v"
+    numbers = {"rest_v": np.array([12.5]), "crank_min_v": np.array([4.0]), "crank_a": np.array([20.0])}
+    for outcome, mark in (("click", ""), ("started", "crank_a")):
+        at = np.zeros(1, dtype=np.int64), np.arange(1).astype("datetime64[s]")
+        history = History(*at, numbers, np.full(1, 12.0), outcome=np.array([outcome], dtype=object))
+        assert doubts(history)[0].tolist() == [mark]

@@ -159,9 +159,10 @@ def test_amps_limits() -> None:
         limits = default_limits(12, fuel="petrol", cylinders=float(cylinders))
         assert limits.highest_cranking_a.value == amps
     assert default_limits(12, fuel="diesel").highest_cranking_a.value == t["diesel_12v"]
-    truck = default_limits(24)
+    truck = default_limits(24, fuel="gasoline")  # TM 9-2320-211-20 prints both for its gasoline engine
     assert truck.highest_cranking_a.value == t["truck_24v"]["amps"]
     assert truck.least_cranking_battery_v.value == t["truck_24v"]["volts"]
+    assert default_limits(24).highest_cranking_a.value > 2 * truck.highest_cranking_a.value  # sound diesels draw more
 
 
 def test_viscosity_worked_example() -> None:

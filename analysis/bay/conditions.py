@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
-from analysis.circuit.battery import load_test_minimum_v
+from analysis.bay.facts import DROP_LIMITS, Facts, number
 from analysis.circuit.limits import Limits
 
-Facts = Mapping[str, float | str]
+MOST_WIDENED: Final = 1.0  # logarithm, our choice: no doubt about the cold excuses more than 2.7 times
 Condition = Callable[[Facts, Limits], bool]
 
 
 @dataclass(frozen=True)
 class Row:
-    """One row: all conditions must hold. `segment` is a part, or "none", "control_wire", "coil", "starter_or_drag"."""
+    """One row: all conditions must hold. `segment` is a part, a piece of one, "measurement", "charging" or "none".
+
+    hides: segments that this row explains, so that they are not named beside it; alone: it stands only where nothing
+    else is pointed at; size: the fact by which rows next to each other are ordered, the largest first.
+    """
 
     name: str
     conditions: tuple[Condition, ...]
@@ -24,26 +29,44 @@ class Row:
     next_measurement: str
     minutes: int
     source: str = "common practice"
+    hides: tuple[str, ...] = ()
+    alone: bool = False
+    size: str = ""
 
 
-def _number(facts: Facts, name: str) -> float:
-    value = facts.get(name, math.nan)
-    return float(value) if not isinstance(value, str) else math.nan
+Bound = str | float
 
 
-def above(name: str, limit: str, *, times: float = 1.0) -> Condition:
-    """The measurement is above a limit."""
-    return lambda facts, limits: _number(facts, name) > times * float(getattr(limits, limit))
+def _bound(bound: Bound, facts: Facts, limits: Limits) -> float:
+    """A number, a limit or another fact by its name."""
+    if not isinstance(bound, str):
+        return bound
+    return float(getattr(limits, bound)) if hasattr(limits, bound) else number(facts, bound)
 
 
-def at_most(name: str, limit: str, *, times: float = 1.0) -> Condition:
-    """The measurement is at or below a limit."""
-    return lambda facts, limits: _number(facts, name) <= times * float(getattr(limits, limit))
+def above(name: str, bound: Bound, *, widened: str = "", by: float = 1.0) -> Condition:
+    """The fact is above a bound; `widened` by the relative doubt of that name, e.g. of the cold."""
+    return lambda facts, limits: number(facts, name) > _bound(bound, facts, limits) * _wide(widened, by, facts)
 
 
-def below(name: str, limit: str) -> Condition:
-    """The measurement is below a limit."""
-    return lambda facts, limits: _number(facts, name) < float(getattr(limits, limit))
+def below(name: str, bound: Bound, *, widened: str = "", by: float = 1.0) -> Condition:
+    """The fact is below a bound, see :func:`above`."""
+    return lambda facts, limits: number(facts, name) < _bound(bound, facts, limits) / _wide(widened, by, facts)
+
+
+def at_most(name: str, bound: Bound) -> Condition:
+    """The fact is at or below a bound."""
+    return lambda facts, limits: number(facts, name) <= _bound(bound, facts, limits)
+
+
+def at_least(name: str, bound: Bound) -> Condition:
+    """The fact is at or above a bound."""
+    return lambda facts, limits: number(facts, name) >= _bound(bound, facts, limits)
+
+
+def _wide(name: str, by: float, facts: Facts) -> float:
+    doubt = number(facts, name) if name else 0.0
+    return math.exp(min(by * doubt, MOST_WIDENED)) if doubt > 0 else 1.0
 
 
 def is_word(name: str, *words: str) -> Condition:
@@ -56,80 +79,77 @@ def isnt(condition: Condition) -> Condition:
     return lambda facts, limits: not condition(facts, limits)
 
 
-def all_measured(*names: str) -> Condition:
-    """Every one of these numbers was measured."""
-    return lambda facts, _limits: not any(math.isnan(_number(facts, name)) for name in names)
+def either(*conditions: Condition) -> Condition:
+    """At least one of the conditions holds."""
+    return lambda facts, limits: any(condition(facts, limits) for condition in conditions)
+
+
+def both(*conditions: Condition) -> Condition:
+    """All of the conditions hold."""
+    return lambda facts, limits: all(condition(facts, limits) for condition in conditions)
+
+
+def measured(*names: str) -> Condition:
+    """Every one of these was measured."""
+    return lambda facts, _limits: all(name in facts for name in names)
+
+
+def not_measured(*names: str) -> Condition:
+    """None of these was measured."""
+    return lambda facts, _limits: not any(name in facts for name in names)
 
 
 def near_battery(name: str) -> Condition:
-    """The volts are near the battery's: above the open-wire share of the rest voltage (else the system's)."""
-    return lambda facts, limits: _number(facts, name) >= _open_wire_v(facts, limits)
+    """The volts are near the battery's: at or above the open-wire share of its rest volts."""
+    return lambda facts, limits: number(facts, name) >= limits.wire_open_share.value * number(facts, "battery_now_v")
 
 
 def not_near_battery(name: str) -> Condition:
     """The volts were measured and are not near the battery's."""
-    return lambda facts, limits: _number(facts, name) < _open_wire_v(facts, limits)
-
-
-def _open_wire_v(facts: Facts, limits: Limits) -> float:
-    battery = _number(facts, "rest_v")
-    return limits.wire_open_share.value * (battery if battery > 0 else float(limits.system_v))
+    return lambda facts, limits: number(facts, name) < limits.wire_open_share.value * number(facts, "battery_now_v")
 
 
 def ends_equal(facts: Facts, limits: Limits) -> bool:
-    """Both ends of the control wire read the same under load."""
-    return abs(_number(facts, "control_loaded_v") - _number(facts, "coil_loaded_v")) <= limits.wire_ends_equal_v.value
+    """Both ends of the control wire read the same under load; with the load known, its ohms are within the limit too."""
+    return _ends_apart_v(facts) <= limits.wire_ends_equal_v.value + 1e-9 or (
+        number(facts, "wire_ohm") <= limits.wire_good_ohm.value
+    )
 
 
 def ends_differ(facts: Facts, limits: Limits) -> bool:
     """The two ends of the control wire read differently under load."""
-    return abs(_number(facts, "control_loaded_v") - _number(facts, "coil_loaded_v")) > limits.wire_ends_equal_v.value
+    return not math.isnan(_ends_apart_v(facts)) and not ends_equal(facts, limits)
 
 
-def under_load_test(facts: Facts, limits: Limits) -> bool:
-    """Volts while cranking are below the load-test table at the reading's temperature."""
-    table = load_test_minimum_v(_number(facts, "temperature_c"), system_v=limits.system_v)
-    return _number(facts, "crank_min_v") < float(table)
+def _ends_apart_v(facts: Facts) -> float:
+    return abs(number(facts, "control_loaded_v") - number(facts, "coil_loaded_v"))
 
 
-def passes_load_test(facts: Facts, limits: Limits) -> bool:
-    """Volts while cranking are at or above the load-test table."""
-    table = load_test_minimum_v(_number(facts, "temperature_c"), system_v=limits.system_v)
-    return _number(facts, "crank_min_v") >= float(table)
+def coil_sound(name: str) -> Condition:
+    """Ohms of two windings in parallel, or of one alone (the vehicle's own hold-in winding where its amps are known)."""
 
+    def holds(facts: Facts, limits: Limits) -> bool:
+        ohm, own = number(facts, name), number(facts, "hold_in_ohm")
+        if ohm < limits.least_coil_ohm.value:
+            return False
+        if ohm <= limits.two_windings_ohm.value:
+            return True
+        if own > 0:
+            return 0.7 * own <= ohm <= 1.3 * own  # our choice: a meter's and a warm coil's third either way
+        return limits.one_winding_ohm.value <= ohm <= limits.highest_coil_ohm.value
 
-def amps_high(facts: Facts, limits: Limits) -> bool:
-    """Amps well above what the class takes, or above the printed maximum where the class is not known."""
-    usual = _number(facts, "usual_crank_a")
-    limit = usual * limits.high_amps_share.value if usual > 0 else limits.highest_cranking_a.value
-    return _number(facts, "crank_a") > limit
-
-
-def amps_low(facts: Facts, limits: Limits) -> bool:
-    """Amps well below what the class takes."""
-    return _number(facts, "crank_a") < _number(facts, "usual_crank_a") * limits.low_amps_share.value
-
-
-def speed_usual(facts: Facts, _limits: Limits) -> bool:
-    """The engine turns at least as fast as the class usually does."""
-    return _number(facts, "crank_rpm") >= _number(facts, "usual_rpm")
-
-
-def speed_low(facts: Facts, _limits: Limits) -> bool:
-    """The engine turns slower than the class usually does."""
-    return _number(facts, "crank_rpm") < _number(facts, "usual_rpm")
-
-
-def not_measured(name: str) -> Condition:
-    """The measurement was not made."""
-    return lambda facts, _limits: math.isnan(_number(facts, name)) and not isinstance(facts.get(name), str)
+    return holds
 
 
 def drops_good(facts: Facts, limits: Limits) -> bool:
-    """Positive, ground and contact drops were all measured and are within their limits."""
-    pairs = (
-        ("drop_positive_v", limits.positive_cable_drop_v),
-        ("drop_ground_v", limits.ground_path_drop_v),
-        ("drop_contacts_v", limits.solenoid_contacts_drop_v),
+    """Positive, ground and contact drops were all measured and are within their limits at usual amps."""
+    return all(
+        number(facts, f"{part}_at_usual_v") <= float(getattr(limits, limit)) for part, limit in DROP_LIMITS.items()
     )
-    return all(_number(facts, name) <= limit.value for name, limit in pairs)
+
+
+def drop_high(facts: Facts, limits: Limits) -> bool:
+    """At least one of them is above its limit."""
+    return any(
+        number(facts, f"{part}_at_usual_v") > float(getattr(limits, limit)) for part, limit in DROP_LIMITS.items()
+    )

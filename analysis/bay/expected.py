@@ -17,7 +17,18 @@ from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measur
 from analysis.circuit.limits import REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, fit_temperature_law
 from analysis.readings.class_laws import estimate_laws, telling_vehicles
-from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
+from analysis.readings.observe import (
+    BATTERY,
+    CHANNELS,
+    CONTACTS,
+    CONTROL,
+    GROUND,
+    LOAD,
+    MOTOR,
+    POSITIVE,
+    ClassLaws,
+    LawDoubt,
+)
 from analysis.readings.panel import Bools, FleetTables, Floats, Panel, make_panel, without_slips
 from analysis.starting.coldest_start import start_state
 from analysis.starting.loop import StartState
@@ -63,7 +74,8 @@ class Expected:
     """State that a vehicle is expected in, its relative errors, the inrush and battery laws of its class.
 
     `usual`: the state usual in its class; `earlier`: how many readings of its own it rests on; `unknown`: measurements
-    that its class has hardly been read for, so that nothing is expected of them; `volts`: nominal system voltage.
+    that its class has hardly been read for, so that nothing is expected of them; `volts`: nominal system voltage;
+    `doubts`: of the class's battery and load laws.
     """
 
     state: StartState
@@ -74,6 +86,15 @@ class Expected:
     earlier: int
     unknown: frozenset[str]
     volts: float
+    doubts: tuple[LawDoubt, LawDoubt] | None = None
+
+    def law_doubts(self, temperature_c: float) -> tuple[float, float]:
+        """Relative errors of what the laws make of battery and load at a temperature [°C]; nil where nothing is stated."""
+        if self.doubts is None:
+            return 0.0, 0.0
+        x, group = np.array([[REFERENCE_C.value - temperature_c]]), np.zeros(1, dtype=np.int64)
+        battery, load = (float(doubt.relative_se(x, group)[0, 0]) for doubt in self.doubts)
+        return battery, load
 
 
 def class_knowledge(
@@ -146,6 +167,7 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
         earlier=int(panel.present.sum()),
         unknown=hardly_read(own),
         volts=float(panel.volts[0]),
+        doubts=(laws.battery_doubt, laws.load_doubt),
     )
 
 

@@ -9,10 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Final
 
-from analysis.bay.conditions import Facts, Row
+import numpy as np
+
+from analysis.bay.conditions import Row
 from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
+from analysis.bay.facts import DROPS, Facts, number, with_derived
+from analysis.bay.figures import beyond
 from analysis.circuit.limits import LIMIT_KEYS, Limits, default_limits
 
 CAUTION: Final = (
@@ -21,24 +26,25 @@ CAUTION: Final = (
 )
 OUTCOMES: Final = ("started", "slow", "no_start", "no_click", "click", "chatter", "spins", "cranks_only")
 JUMPER_RESULTS: Final = ("cranks", "no_crank", "fuse_opens")
-NUMBERS: Final = (
+MEASURED_HERE: Final = (
+    "rest_v", "crank_min_v", "crank_dip_v", "crank_a", "peak_a", "drop_positive_v", "drop_ground_v", "drop_contacts_v",
+    "drop_control_v", "coil_a", "pull_in_a", "crank_rpm", "charging_v", "temperature_c", "feed_v",
     "control_loaded_v",  # left on the control wire at the relay socket under the tester's load
     "coil_loaded_v",  # the same, measured at the coil's end of the wire: what splits wire from coil
     "coil_alone_v",  # the same on the coil alone, its wire taken off
-    "rest_v",
-    "crank_min_v",
-    "crank_a",
-    "peak_a",
-    "drop_positive_v",
-    "drop_ground_v",
-    "drop_contacts_v",
-    "drop_control_v",
-    "coil_a",
-    "crank_rpm",
-    "temperature_c",
-    "usual_crank_a",  # the class's median amps at this temperature
-    "usual_rpm",
-)
+    "tester_load_ohm",
+)  # fmt: skip
+NUMBERS: Final = (
+    *MEASURED_HERE,
+    # usual in the class at the reading's temperature
+    "usual_crank_a", "usual_rpm", "usual_peak_a", "usual_crank_v", "usual_battery_mohm", "usual_motor_mohm",
+    "usual_drop_positive_v", "usual_drop_ground_v", "usual_drop_contacts_v",
+    "usual_warm_a",  # steady amps at 20 °C, at which limits on drops are meant
+    "cold_amps_times",  # how many times the warm amps the cold takes, by the laws of temperature
+    "load_doubt", "battery_doubt",  # relative, of what the laws say at this temperature
+    "cca_a",  # cold-cranking amps of all blocks that stand beside each other
+)  # fmt: skip
+NO_PART: Final = ("none", "measurement", "charging", "not_starting_system")  # segments that leave the fault unnamed
 WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper_start": JUMPER_RESULTS}
 
 
@@ -56,16 +62,42 @@ class Finding:
 
 
 def locate_segment(measurement: Mapping[str, object], *, limits: Limits | None = None) -> list[Finding]:
-    """Return every row of the table that the measurements meet, in the table's order; empty where nothing is amiss.
+    """What the measurements point to, the likeliest first; empty where nothing is amiss.
 
-    :param measurement: values by name, as in NUMBERS and WORDS; None, NaN and "" count as not measured; other names
-        are left alone, so that a whole reading may be passed
+    Rows stand in the table's order, drops by how far they are beyond their limits. What an earlier row explains is not
+    named after it, and rows that stand alone only where no part is; what is good comes last.
+
+    :param measurement: values by name, as in NUMBERS and WORDS, and "doubted" for the name of a value that is stored but
+        not believed, "doubted_value" for it; None, NaN and "" count as not measured; other names are left alone, so that
+        a whole reading may be passed
     :param limits: limits of the vehicle; None for 12 V, light duty
     :raises ValueError: a number that is none, or a word outside the allowed ones
     """
-    facts = _facts(measurement)
     chosen = default_limits(12) if limits is None else limits
-    return [_finding(row, facts, chosen) for row in TABLE if all(holds(facts, chosen) for holds in row.conditions)]
+    facts = with_derived(_facts(measurement), chosen)
+    met = [row for row in _by_size(facts) if all(holds(facts, chosen) for holds in row.conditions)]
+    return [_finding(row, facts, chosen) for row in _explained(met)]
+
+
+def _by_size(facts: Facts) -> list[Row]:
+    """The table with rows that have a size in order of it, the largest first, where they stand together."""
+    rows: list[Row] = []
+    for sized, group in groupby(TABLE, key=lambda row: bool(row.size)):
+        own = list(group)
+        rows += sorted(own, key=lambda row: -np.nan_to_num(number(facts, row.size))) if sized else own
+    return rows
+
+
+def _explained(met: list[Row]) -> list[Row]:
+    """Rows without those that an earlier one explains; "none" last."""
+    shown: list[Row] = []
+    hidden: set[str] = set()
+    for row in met:
+        if row.segment in hidden or (row.alone and any(one.segment not in NO_PART for one in shown)):
+            continue
+        shown.append(row)
+        hidden |= set(row.hides)
+    return sorted(shown, key=lambda row: row.segment == "none")
 
 
 def _facts(measurement: Mapping[str, object]) -> dict[str, float | str]:
@@ -90,22 +122,62 @@ def _facts(measurement: Mapping[str, object]) -> dict[str, float | str]:
         if word not in words:
             raise ValueError(f"{name} is {word!r}; allowed are {', '.join(words)}")
         facts[name] = str(word)
-    return facts
+    return facts | _doubted(measurement)
+
+
+def _doubted(measurement: Mapping[str, object]) -> dict[str, float | str]:
+    """The first of the values that are not believed, named and with its unit."""
+    name = str(measurement.get("doubted") or "")
+    if name not in MISSING_WORDS:
+        return {}
+    words, value = MISSING_WORDS[name], measurement.get("doubted_value")
+    unit = {"v": "V", "a": "A"}.get(name.rsplit("_", 1)[-1], name.rsplit("_", 1)[-1])
+    said = f"{words[:1].upper()}{words[1:]}, {value:g} {unit}," if isinstance(value, int | float) else words
+    return {"doubted": name, "doubted_name": words, "doubted_said": said}
+
+
+class _Said(dict[str, float | str]):
+    """Values of a sentence; `value__limit` becomes "1.21 V at most 1.00 V" with digits enough to tell the two apart."""
+
+    def __init__(self, facts: Facts, limits: Limits) -> None:
+        super().__init__({key: float(getattr(limits, key)) for key in LIMIT_KEYS})
+        self.update(facts)
+        self.limits = limits
+
+    def __missing__(self, key: str) -> str:
+        name, _, bound = key.partition("__")
+        if not bound:
+            raise KeyError(key)
+        value, limit = float(self[name]), float(self[bound])
+        unit = str(getattr(self.limits, bound).unit) if hasattr(self.limits, bound) else "V"
+        return beyond(value, limit, unit)
 
 
 def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
-    values: dict[str, float | str] = {key: float(getattr(limits, key)) for key in LIMIT_KEYS}
-    values.update(facts)
+    values = _Said(facts, limits)
     if isinstance(air_c := facts.get("temperature_c"), float | int):
         values["temperature_f"] = 1.8 * float(air_c) + 32.0
-    sentence = row.sentence.format(**values)
-    return Finding(row.name, row.segment, sentence, _not_made_yet(row, facts), row.minutes, row.source)
+    for part, name in DROPS.items():
+        if f"{part}_at_usual_v" in facts:
+            values[f"{part}_said"] = _drop_said(facts, part, name)
+    following = row.next_measurement.format_map(values)
+    sentence = row.sentence.format_map(values)
+    return Finding(row.name, row.segment, sentence, _not_made_yet(following, facts), row.minutes, row.source)
 
 
-def _not_made_yet(row: Row, facts: Facts) -> str:
-    """The row's next measurement, or what of it these measurements do not hold; "" where they hold all of it."""
-    fills = FILLS.get(row.next_measurement, ())
+def _drop_said(facts: Facts, part: str, name: str) -> str:
+    """A drop as it was read, and where amps were other than usual, what it comes to at those."""
+    read, at = number(facts, name), number(facts, f"{part}_at_usual_v")
+    if abs(at - read) < 0.005:  # no other figure at two decimals
+        return f"{read:.2f} V"
+    amps = f"{number(facts, 'crank_a'):.0f} A" if "crank_a" in facts else "amps that nobody measured"
+    return f"{read:.2f} V at {amps}, as {at:.2f} V at the usual {number(facts, 'judged_at_a'):.0f} A"
+
+
+def _not_made_yet(next_measurement: str, facts: Facts) -> str:
+    """A row's next measurement, or what of it these measurements do not hold; "" where they hold all of it."""
+    fills = FILLS.get(next_measurement, ())
     missing = [name for name in fills if name not in facts]
     if len(missing) == len(fills):
-        return row.next_measurement
+        return next_measurement
     return ", then ".join(MISSING_WORDS[name] for name in missing)

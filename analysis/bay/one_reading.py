@@ -28,7 +28,14 @@ from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import REFERENCE_C, Limits
 from analysis.circuit.load import infer_load
 from analysis.circuit.resistances import ELEMENTS, Inferred, Instrument, infer_resistances
-from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, THERMOMETER_SD_C, TemperatureLaw, to_reference
+from analysis.circuit.temperature import (
+    CONTACT_LAW,
+    COPPER_LAW,
+    THERMOMETER_SD_C,
+    TemperatureLaw,
+    copper_factor,
+    to_reference,
+)
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
 
@@ -163,7 +170,7 @@ def check_one_reading(
         temperature, assumed_t, (*_resistances(inferred, shown, expected, temperature, sd), *_load(at, shown, expected)),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
-        _limits(row, reading, unit, expected, book), tuple(_findings(row, reading, expected, temperature, limits)),
+        _limits(row, reading, unit, expected, book), tuple(_findings(row, reading, unit, expected, temperature, limits)),
     )  # fmt: skip
 
 
@@ -317,15 +324,57 @@ def _limits(
 
 
 def _findings(
-    row: pd.DataFrame, reading: Mapping[str, Any], expected: Expected, temperature_c: float, limits: Limits
-) -> list[Finding]:
-    """Rows of the decision table that the reading meets, with what is usual in the class beside it."""
+    row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, temperature_c: float,
+    limits: Limits,
+) -> list[Finding]:  # fmt: skip
+    """What the decision table makes of the reading, with what is usual in the class beside it."""
     facts: dict[str, object] = {str(k): v for k, v in row.iloc[0].to_dict().items()}
-    shown = np.ravel(predicted_measurements(expected.usual, temperature_c))
-    for usual, name in (("usual_crank_a", "crank_a"), ("usual_rpm", "crank_rpm")):
-        facts[usual] = None if name in expected.unknown else float(shown[MEASURED.index(name)])
+    facts |= usual_facts(expected, temperature_c) | {"cca_a": bank_cca_a(unit)}
+    doubtful = [name for name in str(reading.get("doubtful") or "").split(",") if name and name != "odometer_km"]
+    coil = _number(reading.get("coil_a"))
+    if "coil_a" in doubtful and limits.least_pull_in_a.value <= coil <= limits.highest_pull_in_a.value:
+        facts["coil_a"] = coil  # ten times hold-in is what both windings take: no slip, the first moment
+        doubtful.remove("coil_a")
+    if doubtful:
+        facts |= {"doubted": doubtful[0], "doubted_value": reading.get(doubtful[0])}
     facts |= {name: reading.get(name) for name in ("outcome", "jumper_start")}
     return locate_segment(facts, limits=limits)
+
+
+USUAL: Final = {"usual_crank_a": "crank_a", "usual_rpm": "crank_rpm", "usual_peak_a": "peak_a",
+                "usual_crank_v": "crank_min_v", "usual_drop_positive_v": "drop_positive_v",
+                "usual_drop_ground_v": "drop_ground_v", "usual_drop_contacts_v": "drop_contacts_v"}  # fmt: skip
+
+
+def usual_facts(expected: Expected, temperature_c: float) -> dict[str, object]:
+    """What is usual in the class at a temperature [°C], by the names of `analysis.bay.findings.NUMBERS`."""
+    at, warm = (
+        dict(zip(MEASURED, map(float, np.ravel(predicted_measurements(expected.usual, t, inrush=expected.inrush))),
+                 strict=True))
+        for t in (temperature_c, REFERENCE_C.value)
+    )  # fmt: skip
+    facts: dict[str, object] = {
+        name: None if column in expected.unknown else at[column] for name, column in USUAL.items()
+    }
+    if not expected.unknown & {"crank_a", "crank_min_v", "rest_v"}:
+        facts["usual_battery_mohm"] = 1000.0 * (at["rest_v"] - at["crank_min_v"]) / at["crank_a"]
+    if not expected.unknown & {"crank_a", "peak_a", "crank_min_v", "rest_v"}:
+        motor = float(np.ravel(np.asarray(expected.usual.motor_mohm))[0])
+        facts["usual_motor_mohm"] = motor * float(copper_factor(temperature_c))
+    battery, load = expected.law_doubts(temperature_c)
+    return facts | {
+        "usual_warm_a": None if "crank_a" in expected.unknown else warm["crank_a"],
+        "cold_amps_times": at["crank_a"] / warm["crank_a"], "battery_doubt": battery, "load_doubt": load,
+    }  # fmt: skip
+
+
+def bank_cca_a(unit: Mapping[str, Any]) -> float | None:
+    """Cold-cranking amps of all batteries beside each other: the label's, times the strings in parallel."""
+    label, count = _number(unit.get("rated_cca_a")), _number(unit.get("batteries"))
+    if not label > 0:
+        return None
+    strings = count / (_number(unit.get("system_v")) / 12.0) if count > 0 else 1.0
+    return label * max(1.0, strings) if unit.get("in_parallel") != "no" else label
 
 
 def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.DataFrame:

@@ -130,12 +130,28 @@ class Limits:
     least_cranking_rpm: Limit
     supply_minimum_v: Limit
     pull_in_v: Limit
+    slow_share: Limit
+    raised_peak_share: Limit
+    worn_battery_times: Limit
+    worn_low_battery_times: Limit
+    assumed_cca_a: Limit
+    must_pull_in_v: Limit
+    let_go_v: Limit
+    least_pull_in_a: Limit
+    highest_pull_in_a: Limit
+    least_charging_v: Limit
+    highest_charging_v: Limit
     wire_good_low_v: Limit
     wire_good_high_v: Limit
     wire_open_share: Limit
     wire_ends_equal_v: Limit
     coil_good_low_v: Limit
     coil_good_high_v: Limit
+    least_coil_ohm: Limit
+    two_windings_ohm: Limit
+    one_winding_ohm: Limit
+    highest_coil_ohm: Limit
+    wire_good_ohm: Limit
     jumper_fuse_a: Limit
     longest_crank_s: Limit
 
@@ -179,8 +195,13 @@ def _circuit_per_100a(system_v: int, duty: Duty) -> Limit:
 
 def _highest_cranking_a(system_v: int, fuel: str, cylinders: float | None) -> Limit:
     """Most steady cranking amps that a source prints for this kind of vehicle."""
+    if system_v == 24 and fuel == "diesel":
+        return Limit(
+            900.0, "A", "our choice: sound 24 V diesels draw far more than the 300 A that TM 9-2320-211-20 prints for its "
+            "gasoline engine", 30.0, 2000.0, "at most {} A while cranking",
+        )  # fmt: skip
     if system_v == 24:
-        return Limit(300.0, "A", "24 V truck, TM 9-2320-211-20", 30.0, 2000.0, "at most 300 A while cranking")
+        return Limit(300.0, "A", "24 V truck, gasoline, TM 9-2320-211-20", 30.0, 2000.0, "at most {} A while cranking")
     if fuel == "diesel":
         return Limit(630.0, "A", "light-truck diesel 230 to 630 A, service manual", 30.0, 2000.0, "at most 630 A")
     by_cylinders = {4: 185.0, 6: 200.0, 8: 250.0}
@@ -235,7 +256,24 @@ def _battery_limits(blocks: int) -> dict[str, Limit]:
             blocks,
         ),
         "pull_in_v": _volts(7.0, "middle of 6 to 8 V, from memory", "solenoid coil at least {} V", blocks),
-    }
+        "worn_battery_times": Limit(
+            1.6, "1", "our choice: meters and ageing leave a sound battery under it 99 times in 100", 1.1, 4.0,
+            "{} times what is usual in the class",
+        ),
+        "worn_low_battery_times": Limit(
+            1.3, "1", "our choice: low rest volts and a raised resistance tell of the same battery", 1.05, 4.0,
+            "{} times what is usual in the class, with low rest volts",
+        ),
+        "assumed_cca_a": Limit(
+            600.0 if blocks == 2 else 400.0, "A", "our choice: a small battery, where the label's amps are not known",
+            50.0, 5000.0, "{} A on the label assumed",
+        ),
+        "least_charging_v": _volts(13.2, "common practice, 13.5 to 14.8 V usual", "charging at least {} V", blocks),
+        "highest_charging_v": _volts(
+            15.0, "common practice, 13.5 to 14.8 V usual; regulators give more in the cold", "charging at most {} V",
+            blocks, high=18.0,
+        ),
+    }  # fmt: skip
 
 
 def _amp_limits(system_v: int, duty: Duty, fuel: str, cylinders: float | None) -> dict[str, Limit]:
@@ -249,15 +287,71 @@ def _amp_limits(system_v: int, duty: Duty, fuel: str, cylinders: float | None) -
             2000.0,
         ),
         "highest_cranking_a": _highest_cranking_a(system_v, fuel, cylinders),
+        "slow_share": Limit(
+            0.85,
+            "1",
+            "our choice: speeds of sound vehicles of a class differ by less",
+            0.4,
+            0.98,
+            "{} times the class's usual speed",
+        ),
+        "raised_peak_share": Limit(
+            1.15,
+            "1",
+            "our choice: three times the usual scatter of a clamp",
+            1.02,
+            2.0,
+            "{} times the class's usual peak",
+        ),
         "high_amps_share": Limit(1.35, "1", "our choice: a third above", 1.05, 3.0, "{} times the class median"),
         "low_amps_share": Limit(0.65, "1", "our choice: a third below", 0.1, 0.95, "{} times the class median"),
         "least_coil_a": Limit(2.0, "A", "common practice, solenoid coil 2 to 15 A", 0.1, 20.0, "coil at least {} A"),
-        "highest_coil_a": Limit(15.0, "A", "common practice, solenoid coil 2 to 15 A", 1.0, 150.0, "coil at most {} A"),
+        **_solenoid_limits(system_v // 12),
         "least_cranking_rpm": _least_rpm(fuel),
         "longest_crank_s": Limit(
             30.0, "s", "TM 10-3930-671-24, TM 9-2920-242-35; then cool 2 min", 1.0, 30.0, "crank at most {} s"
         ),
     }
+
+
+_TWO_WINDINGS = "TM 5-2420-230-24-2 p. 13-33; service manuals"
+
+
+def _solenoid_limits(blocks: int) -> dict[str, Limit]:
+    """Hold-in winding alone, and pull-in and hold-in winding together, which the first moment shows."""
+    hold, least, most = (20.0, 60.0, 97.0) if blocks == 1 else (17.0, 36.0, 120.0)
+    hold_source = (
+        f"{_TWO_WINDINGS}: hold-in 13 to 20 A"
+        if blocks == 1
+        else "hold-in 12 to 14 A at 20 V, TM 9-4940-568-34, at 24 V"
+    )
+    pull_in = 8.0 if blocks == 1 else 18.0
+    return {
+        "highest_coil_a": Limit(hold, "A", hold_source, 1.0, 150.0, "hold-in winding at most {} A"),
+        "least_pull_in_a": Limit(least, "A", _TWO_WINDINGS, 5.0, 300.0, "both windings at least {} A"),
+        "highest_pull_in_a": Limit(most, "A", _TWO_WINDINGS, 5.0, 400.0, "both windings at most {} A"),
+        "must_pull_in_v": Limit(
+            pull_in, "V", "service manual of the PM starter" if blocks == 1 else "TM 5-3895-382-24", 3.0 * blocks,
+            12.0 * blocks, "solenoid pulls in at {} V at the latest",
+        ),
+        "let_go_v": _volts(4.0, "our choice: hold-in lets go well below pull-in, from memory", "hold-in lets go below {} V", blocks),
+    }  # fmt: skip
+
+
+def _coil_ohm_limits(blocks: int) -> dict[str, Limit]:
+    """Ohms of the coil in a loaded check: both windings in parallel, or one alone; the wire by the control limit."""
+    low, two, one, high, wire = (0.1, 0.25, 0.5, 6.5, 0.017) if blocks == 1 else (0.14, 0.8, 1.2, 13.0, 0.056)
+    both = f"{_TWO_WINDINGS}: volts over amps of both windings, a fifth either way"
+    alone = "hold-in winding or a coil of one winding, 2 to 20 A; TM 9-4940-568-34"
+    return {
+        "least_coil_ohm": Limit(low, "Ω", both, 0.01, 1.0, "coil at least {} Ω"),
+        "two_windings_ohm": Limit(two, "Ω", both, 0.05, 5.0, "two windings at most {} Ω"),
+        "one_winding_ohm": Limit(one, "Ω", alone, 0.1, 20.0, "one winding at least {} Ω"),
+        "highest_coil_ohm": Limit(high, "Ω", alone, 0.5, 60.0, "one winding at most {} Ω"),
+        "wire_good_ohm": Limit(
+            wire, "Ω", "the control circuit's limit over the least amps of both windings", 0.001, 1.0, "wire at most {} Ω"
+        ),
+    }  # fmt: skip
 
 
 def _loaded_check_limits(blocks: int) -> dict[str, Limit]:
@@ -299,6 +393,7 @@ def default_limits(
         **_drop_limits(blocks),
         **_amp_limits(system_v, chosen, fuel, cylinders),
         **_loaded_check_limits(blocks),
+        **_coil_ohm_limits(blocks),
         "circuit_v_per_100a": _circuit_per_100a(system_v, chosen),
         "watch_share": Limit(0.8, "1", "our choice: the last fifth before a limit is watched", 0.3, 1.0),
     }

@@ -1,0 +1,203 @@
+"""What follows from measurements before they are judged: drops at usual amps, multiples of what is usual, ohms.
+
+Amps, speed and volts are held against what the class shows at the same temperature, and a drop against its limit at the
+amps that the class takes in the warm, so that a cold morning blames no cable and a weak battery excuses none.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from analysis.circuit.battery import load_test_minimum_v, open_circuit
+from analysis.circuit.limits import BRUSH_V, FEWEST_CRANK_A, Limits
+
+Facts = Mapping[str, float | str]
+
+NAN: Final = float("nan")
+DROPS: Final = {"positive": "drop_positive_v", "ground": "drop_ground_v", "contacts": "drop_contacts_v"}
+DROP_LIMITS: Final = {"positive": "positive_cable_drop_v", "ground": "ground_path_drop_v",
+                      "contacts": "solenoid_contacts_drop_v"}  # fmt: skip
+FLOWING_SHARE: Final = 0.3  # of usual amps, our choice: fewer make no resistance out of a meter's last digit
+FEWEST_TELLING: Final = 3  # sag and drops that must agree on the amps, our choice
+AGREE_WITHIN: Final = 1.5  # largest over smallest of the amps that they tell, our choice: sound parts differ by less
+TOLD_OTHERWISE: Final = 1.6  # times, our choice: a clamp round one of two cables shows about half
+CHARGING_PER_K: Final = 0.01  # [V/K] per 12 V below 20 °C: regulators give more in the cold, from memory
+CLAMP_DOUBT: Final = 0.05  # relative, of a small clamp; our choice
+CLEAR_FALL_V: Final = 0.6  # [V] per 12 V below the usual volts, our choice: sound vehicles of a class differ by less
+WARM_C: Final = 20.0  # [°C] at and above which the charging limit stands as printed
+
+
+def number(facts: Facts, name: str) -> float:
+    """A measured number, NaN where there is none."""
+    value = facts.get(name, NAN)
+    return float(value) if not isinstance(value, str) else NAN
+
+
+def with_derived(facts: Facts, limits: Limits) -> dict[str, float | str]:
+    """The facts with everything that follows from them; what cannot be worked out is left out.
+
+    :param facts: measurements, and beside them what is usual at the reading's temperature: usual_crank_a, usual_rpm,
+        usual_peak_a, usual_crank_v, usual_drop_*_v, usual_battery_mohm, usual_motor_mohm, and usual_warm_a at 20 °C
+    """
+    out: dict[str, float | str] = dict(facts)
+    for work in (_battery, _told_amps, _multiples, _curve, _drops, _dip, _control, _loaded, _start):
+        out.update({name: value for name, value in work(out, limits).items() if not math.isnan(value)})
+    return out
+
+
+def _over(value: float, usual: float) -> float:
+    return value / usual if usual > 0 else NAN
+
+
+def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
+    """Its resistance, what it would hold at half its label's amps, and the rest volts that cranking tells of."""
+    rest, low, amps = (number(facts, n) for n in ("rest_v", "crank_min_v", "crank_a"))
+    usual = number(facts, "usual_battery_mohm")
+    enough = max(FEWEST_CRANK_A.value, FLOWING_SHARE * np.nan_to_num(number(facts, "usual_crank_a")))
+    open_v = float(open_circuit(rest, system_v=limits.system_v)[0]) if rest > 0 else NAN
+    mohm = 1000.0 * (open_v - low) / amps if amps >= enough else NAN
+    cca = number(facts, "cca_a")
+    half = 0.5 * (cca if cca > 0 else limits.assumed_cca_a.value)
+    told = low + amps * usual / 1000.0
+    table = float(load_test_minimum_v(number(facts, "temperature_c"), system_v=limits.system_v))
+    return {
+        "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": half,
+        "half_cca_v": open_v - mohm / 1000.0 * half, "load_test_v": table,
+        "open_told_v": told, "rest_told_more_v": told - rest - 0.1 * amps * usual / 1000.0,  # less a tenth of the sag
+    }  # fmt: skip
+
+
+def _told_amps(facts: Facts, _limits: Limits) -> dict[str, float]:
+    """Amps that sag and drops tell of, were every part as usual: where they agree, the clamp is what differs."""
+    amps, usual = number(facts, "crank_a"), number(facts, "usual_crank_a")
+    if not amps >= FLOWING_SHARE / 2.0 * usual:
+        return {}
+    told = [_over(number(facts, name), number(facts, f"usual_{name}")) * usual for name in DROPS.values()]
+    told.append(_over(number(facts, "battery_mohm"), number(facts, "usual_battery_mohm")) * amps)
+    told = [one for one in told if one > 0]
+    if len(told) < FEWEST_TELLING or max(told) > AGREE_WITHIN * min(told):
+        return {}
+    middle = float(np.median(told))
+    differs = max(middle / amps, amps / middle) >= TOLD_OTHERWISE
+    return {"told_a": middle, "told_times": middle / amps, "trusted_a": middle if differs else amps}
+
+
+def _multiples(facts: Facts, limits: Limits) -> dict[str, float]:
+    """Amps, speed and inrush as multiples of what is usual at this temperature."""
+    pairs = {"amps_times": ("crank_a", "usual_crank_a"), "speed_times": ("crank_rpm", "usual_rpm"),
+             "peak_times": ("peak_a", "usual_peak_a")}  # fmt: skip
+    stall = max(number(facts, "usual_peak_a"), number(facts, "peak_a"), key=lambda v: -math.inf if math.isnan(v) else v)
+    out = {name: _over(number(facts, value), number(facts, usual)) for name, (value, usual) in pairs.items()}
+    colder = number(facts, "cold_amps_times")
+    highest = limits.highest_cranking_a.value * (colder if colder > 1.0 else 1.0)
+    return out | {"stall_share": _over(number(facts, "crank_a"), stall), "highest_here_a": highest}
+
+
+def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
+    """Speed over the speed to which these volts and amps turn a usual motor: back-emf over back-emf."""
+    motor = number(facts, "usual_motor_mohm") / 1000.0
+
+    def back_emf(volts: float, amps: float, lost: float) -> float:
+        return volts - lost - BRUSH_V.value - amps * motor
+
+    amps, usual_a = number(facts, "trusted_a"), number(facts, "usual_crank_a")
+    amps = number(facts, "crank_a") if math.isnan(amps) else amps
+    usual_lost = sum(number(facts, f"usual_{name}") for name in DROPS.values())
+    lost = 0.0
+    for name in DROPS.values():
+        own, usual = number(facts, name), number(facts, f"usual_{name}")
+        lost += usual * _over(amps, usual_a) if math.isnan(own) else own
+    now = back_emf(number(facts, "crank_min_v"), amps, lost)
+    then = back_emf(number(facts, "usual_crank_v"), usual_a, usual_lost)
+    return {"curve_times": _over(number(facts, "speed_times"), now / then)} if now > 0 and then > 0 else {}
+
+
+def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
+    """Every drop as it would be at the class's usual amps in the warm, and as a multiple of its limit."""
+    amps, usual = number(facts, "trusted_a"), number(facts, "usual_warm_a")
+    amps = number(facts, "crank_a") if math.isnan(amps) else amps
+    cold = number(facts, "usual_crank_a")
+    usual = next((a for a in (usual, cold) if a > 0), limits.typical_cranking_a.value)
+    if math.isnan(amps):  # what the class takes at this temperature stands for what nobody measured
+        amps = cold if cold > 0 else usual
+    battery = number(facts, "rest_v")
+    most = battery if battery > 0 else float(limits.system_v)
+    out = {"judged_at_a": usual}
+    for part, name in DROPS.items():
+        read = number(facts, name)
+        at = min(read / amps * usual, max(most, read)) if amps >= FLOWING_SHARE * usual else read
+        out[f"{part}_at_usual_v"] = at
+        out[f"{part}_size"] = at / float(getattr(limits, DROP_LIMITS[part]))
+    return out
+
+
+def _dip(facts: Facts, limits: Limits) -> dict[str, float]:
+    """How much of the fall to the lowest volts the inrush alone makes through a usual battery: one for the dip."""
+    rest, low = number(facts, "rest_v"), number(facts, "crank_min_v")
+    peak = number(facts, "peak_a")
+    peak = number(facts, "usual_peak_a") if math.isnan(peak) else peak
+    fall = peak * number(facts, "usual_battery_mohm") / 1000.0
+    dip = number(facts, "crank_dip_v")
+    lowest = min(v for v in (dip, low, math.inf) if not math.isnan(v))
+    return {
+        "dip_share": _over(rest - low, fall), "low_under_usual_v": number(facts, "usual_crank_v") - low,
+        "lowest_v": lowest if math.isfinite(lowest) else NAN, "low_share": _over(lowest, rest) if math.isfinite(lowest) else NAN,
+        "blocks": limits.system_v / 12.0, "clear_fall_v": CLEAR_FALL_V * limits.system_v / 12.0, "clamp_doubt": CLAMP_DOUBT,
+    }  # fmt: skip
+
+
+def _control(facts: Facts, limits: Limits) -> dict[str, float]:
+    """Volts that reach the solenoid as it pulls in and as the battery dips, and what the feed terminal lacks."""
+    rest, lost, feed = (number(facts, n) for n in ("rest_v", "drop_control_v", "feed_v"))
+    at_rest = rest if rest > 0 else float(limits.system_v)
+    pull_in = number(facts, "pull_in_a")
+    full = limits.rest_watch_v.value
+    while_on = min(
+        v for v in (at_rest, number(facts, "crank_min_v"), number(facts, "crank_dip_v")) if not math.isnan(v)
+    )
+    air_c = number(facts, "temperature_c")
+    colder = max(WARM_C - air_c, 0.0) if not math.isnan(air_c) else 0.0
+    return {
+        "battery_now_v": at_rest, "solenoid_v": at_rest - lost, "held_v": number(facts, "lowest_v") - lost,
+        "feed_share": feed / at_rest, "feed_lacks_v": while_on - feed,
+        "pull_in_full_a": pull_in * full / rest if rest > 0 else pull_in,
+        "control_size": lost / limits.control_circuit_drop_v.value,
+        "charging_most_v": limits.highest_charging_v.value + CHARGING_PER_K * colder * limits.system_v / 12.0,
+    }  # fmt: skip
+
+
+def _loaded(facts: Facts, _limits: Limits) -> dict[str, float]:
+    """Ohms of a loaded check: volts left, times the load, over the volts that the load takes."""
+    load, battery = number(facts, "tester_load_ohm"), number(facts, "battery_now_v")
+
+    def ohms(name: str) -> float:
+        left = number(facts, name)
+        return left * load / (battery - left) if battery - left > 0 else NAN
+
+    found = {
+        "control_ohm": ohms("control_loaded_v"),
+        "coil_ohm": ohms("coil_loaded_v"),
+        "alone_ohm": ohms("coil_alone_v"),
+    }
+    found["wire_ohm"] = found["control_ohm"] - found["coil_ohm"]
+    known = [v for v in (found["alone_ohm"], found["coil_ohm"], found["control_ohm"]) if not math.isnan(v)]
+    held = number(facts, "crank_min_v") - number(facts, "drop_control_v")
+    return found | {"winding_ohm": known[0] if known else NAN, "hold_in_ohm": _over(held, number(facts, "coil_a"))}
+
+
+def _start(facts: Facts, limits: Limits) -> dict[str, float]:
+    """1 where the engine was turned as it usually is (by speed, else by amps and volts), 0 where not."""
+    speed, rpm = number(facts, "speed_times"), number(facts, "crank_rpm")
+    if not math.isnan(speed):
+        return {"cranked_well": float(speed >= limits.slow_share.value)}
+    if not math.isnan(rpm):
+        return {"cranked_well": float(rpm >= limits.least_cranking_rpm.value / limits.watch_share.value)}
+    times, under = number(facts, "amps_times"), number(facts, "low_under_usual_v")
+    if math.isnan(times):
+        return {}
+    usual = limits.low_amps_share.value < times < limits.high_amps_share.value
+    return {"cranked_well": float(usual and not under > limits.load_test_margin_v.value * 2.0)}

@@ -1,0 +1,182 @@
+"""Rows that stand only where nothing else is pointed at, and rows that say what is good."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from analysis.bay.boundaries import (
+    BOTH_WINDINGS,
+    BY_OHMS,
+    BY_VOLTS,
+    CONTROL_HIGH,
+    FAILED,
+    HARDLY,
+    LOW,
+    SLOW,
+    TURNS_OR_UNKNOWN,
+)
+from analysis.bay.conditions import (
+    Row,
+    above,
+    at_least,
+    at_most,
+    below,
+    both,
+    coil_sound,
+    drop_high,
+    either,
+    ends_differ,
+    is_word,
+    isnt,
+    measured,
+    not_measured,
+)
+
+_LOADED: Final = "common practice; the bands depend on the tester's load"
+_OHMS: Final = "TM 5-2420-230-24-2 p. 13-33, TM 9-4940-568-34: ohms of sound windings"
+_AMPS: Final = "common practice; TM 10-3930-671-24"
+_NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
+
+ALONE: Final = (
+    Row(
+        "cranks only, start not measured",
+        (is_word("outcome", "cranks_only"), not_measured("cranked_well")),
+        "not_starting_system",
+        "The engine cranks and does not start: fuel, spark or glow, the immobiliser, unless it cranks slower than ever.",
+        "cranking speed by ripple or tachometer",
+        5,
+        alone=True,
+    ),
+    Row(
+        "jumper does not crank",
+        (is_word("jumper_start", "no_crank"), isnt(CONTROL_HIGH)),
+        "starter_motor",
+        "With a fused jumper at the relay socket the engine does not crank: control wire, solenoid, starter, cables or "
+        "battery are at fault, not the relay or the switch.",
+        "voltage drop across the solenoid contacts, then positive and ground side, with the jumper on",
+        15,
+        alone=True,
+    ),
+    Row(
+        "chatter, volts hold",
+        (is_word("outcome", "chatter"), at_least("lowest_v", "load_test_v"), isnt(CONTROL_HIGH), isnt(drop_high)),
+        "coil",
+        "The solenoid chatters although the battery holds {lowest_v:.2f} V: its hold-in winding or its ground is open.",
+        "loaded check of the coil alone",
+        10,
+        alone=True,
+    ),
+    Row(
+        "chatter",
+        (is_word("outcome", "chatter"),),
+        "battery",
+        "The solenoid chatters: mostly a flat battery or a loose connection, which lets the volts fall as soon as the "
+        "contacts close.",
+        "rest voltage, then volts at the battery while cranking",
+        5,
+        alone=True,
+    ),
+    Row(
+        "no click, battery good",
+        (is_word("outcome", "no_click"), at_least("rest_v", "rest_act_v")),
+        "control_circuit",
+        "Nothing is heard and the battery has {rest_v:.2f} V: the solenoid is not switched on. Feed, relay, neutral or clutch "
+        "switch, wire or coil.",
+        "feed terminal of the relay socket with the key at crank, then a fused jumper",
+        5,
+        alone=True,
+    ),
+    Row(
+        "click, battery good",
+        (is_word("outcome", "click"), at_least("rest_v", "rest_act_v")),
+        "solenoid_contacts",
+        "The solenoid clicks once, the battery has {rest_v:.2f} V and the engine does not turn: contacts that do not close, "
+        "before a cable or a locked starter.",
+        "the three drops of the power side while cranking",
+        10,
+        alone=True,
+    ),
+    Row(
+        "low amps, drops unknown",
+        (
+            LOW, above("amps_times", HARDLY), isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
+            isnt(at_least("speed_times", "slow_share")),
+        ),
+        "starter_motor",
+        "{crank_a:.0f} A are low: worn starter, low battery voltage, or resistance in cable, contacts or ground.",
+        "the three drops of the power side while cranking",
+        10,
+        _AMPS,
+        alone=True,
+    ),
+    Row(
+        "slow, speed below least",
+        (
+            is_word("outcome", "slow", "started", "no_start"), below("crank_rpm", "least_cranking_rpm"), TURNS_OR_UNKNOWN,
+            either(not_measured("speed_times"), SLOW),
+        ),
+        "starter_or_drag",
+        "{crank_rpm:.0f} rpm is {crank_rpm__least_cranking_rpm}, the least the engine needs.",
+        "battery volts and amps while cranking, then the three drops",
+        10,
+        alone=True,
+    ),
+)  # fmt: skip
+
+NONE: Final = (
+    Row(
+        "control side good",
+        (
+            either(
+                both(
+                    BY_VOLTS, above("control_loaded_v", "wire_good_low_v"), at_most("control_loaded_v", "wire_good_high_v")
+                ),
+                both(BY_OHMS, coil_sound("control_ohm"), isnt(ends_differ)),
+            ),
+        ),
+        "none",
+        "{control_loaded_v:.2f} V left at the relay socket under load is what a sound wire and coil leave.",
+        "fused jumper at the relay socket",
+        5,
+        _LOADED,
+    ),
+    Row(
+        "both windings caught",
+        (BOTH_WINDINGS,),
+        "none",
+        "{coil_a:.0f} A are what both windings take as the solenoid pulls in: sound. Hold-in alone shows once it is in.",
+        "coil amps with a small clamp",
+        5,
+        _OHMS,
+    ),
+    Row(
+        "no current, nothing else measured",
+        (
+            FAILED, below("amps_times", HARDLY), not_measured("drop_control_v", "control_loaded_v", "jumper_start"),
+            isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
+        ),
+        "none",
+        "Hardly any current flows: the solenoid is not switched on, or the power side is open.",
+        "control circuit drop while cranking, then the three drops",
+        10,
+        alone=True,
+    ),
+    Row(
+        "did not turn, nothing measured",
+        (FAILED, not_measured("rest_v", "crank_min_v", "crank_a", "control_loaded_v", "feed_v", "jumper_start")),
+        "none",
+        "The engine did not start and nothing was measured.",
+        "rest voltage, then volts at the battery while cranking",
+        5,
+        alone=True,
+    ),
+    Row(
+        "slow, nothing measured",
+        (is_word("outcome", "slow"), not_measured("crank_rpm", "crank_min_v", "crank_a")),
+        "none",
+        "The engine turned slowly and nothing was measured.",
+        "volts at the battery and amps while cranking",
+        5,
+        alone=True,
+    ),
+)  # fmt: skip

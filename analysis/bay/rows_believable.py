@@ -1,0 +1,161 @@
+"""Rows about measurements that cannot be believed, and about an engine that is turned as ever, or not at all."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from analysis.bay.boundaries import (
+    AMPS_ROWS,
+    BATTERY_AT_FAULT,
+    DIP_SHARES,
+    FAILED,
+    FASTER_THAN_VOLTS,
+    FREE_SHARE,
+    HARDLY,
+    HIGH,
+    LOW,
+    STALL_SHARE,
+    STANDS,
+    TWO_CABLES,
+    USUAL_PEAK,
+)
+from analysis.bay.conditions import (
+    Row,
+    above,
+    at_least,
+    at_most,
+    below,
+    both,
+    drop_high,
+    either,
+    is_word,
+    isnt,
+    measured,
+    not_measured,
+)
+
+_NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
+
+MEASUREMENT: Final = (
+    Row(
+        "slipped decimal point",
+        (measured("doubted"),),
+        "measurement",
+        "{doubted_said} is far from what this vehicle shows, and nothing else has changed with it: most likely a slip of "
+        "the decimal point or the wrong range. It is not used. If it was measured twice, say so: then it counts.",
+        "{doubted_name}, once more",
+        5,
+        "this vehicle's earlier readings",
+    ),
+    Row(
+        "clamp round one of two cables",
+        (at_least("told_times", TWO_CABLES[0]), at_most("told_times", TWO_CABLES[1])),
+        "measurement",
+        "The clamp shows {crank_a:.0f} A, but battery and drops together tell of about {told_a:.0f} A: the clamp was round "
+        "one of two cables.",
+        "amps while cranking, the clamp round every cable on the battery's post",
+        5,
+        hides=AMPS_ROWS,
+    ),
+    Row(
+        "clamp off",
+        (
+            measured("told_times"),
+            either(above("told_times", TWO_CABLES[1]), below("told_times", 1.0 / TWO_CABLES[0])),
+        ),
+        "measurement",
+        "The clamp shows {crank_a:.0f} A, but battery and drops together tell of about {told_a:.0f} A: the clamp's zero, its "
+        "range or its place is wrong.",
+        "amps while cranking, the clamp set to zero first",
+        5,
+        hides=AMPS_ROWS,
+    ),
+    Row(
+        "usual speed at few amps",
+        (LOW, at_least("speed_times", "slow_share"), not_measured("told_times")),
+        "measurement",
+        "{crank_a:.0f} A are too few for an engine that turns at {crank_rpm:.0f} rpm: the clamp's zero or its place is wrong.",
+        "amps while cranking, the clamp set to zero first",
+        5,
+        hides=AMPS_ROWS,
+    ),
+    Row(
+        "dip taken for steady volts",
+        (
+            above("battery_times", "worn_low_battery_times"),
+            at_least("dip_share", DIP_SHARES[0]),
+            at_most("dip_share", DIP_SHARES[1]),
+            isnt(HIGH),
+            either(
+                at_least("curve_times", FASTER_THAN_VOLTS),
+                both(not_measured("curve_times"), at_least("peak_times", USUAL_PEAK)),
+            ),
+        ),
+        "measurement",
+        "{crank_min_v:.2f} V cannot be what the engine turned at: amps and speed are those of more volts. It is the dip of "
+        "the first moment, which a meter's MIN holds.",
+        "volts at the battery while the engine turns steadily, without MIN",
+        5,
+        hides=("battery",),
+    ),
+    Row(
+        "rest volts taken under a load",
+        (below("rest_v", "rest_watch_v"), above("rest_told_more_v", "load_test_margin_v")),
+        "measurement",
+        "{rest_v:.2f} V is not the battery at rest: while cranking it holds up like one of {open_told_v:.1f} V. Something "
+        "was drawing: glow plugs, lights, the ignition.",
+        "rest volts with everything off, some minutes later",
+        5,
+        hides=("battery",),
+    ),
+)  # fmt: skip
+
+TURNS: Final = (
+    Row(
+        "cranks well and does not start",
+        (is_word("outcome", "no_start", "cranks_only"), at_least("cranked_well", 1.0)),
+        "not_starting_system",
+        "The engine is cranked as well as ever and does not start: look at fuel, spark or glow, and the immobiliser, by the "
+        "maker's procedure.",
+        "fuel pressure, spark or glow, and fault memory by the maker's procedure",
+        20,
+    ),
+    Row(
+        "starter spins free",
+        (
+            either(
+                is_word("outcome", "spins"),
+                both(
+                    STANDS, above("amps_times", HARDLY), below("amps_times", FREE_SHARE), isnt(drop_high),
+                    isnt(BATTERY_AT_FAULT), isnt(is_word("outcome", "no_click", "click", "chatter")),
+                ),
+            ),
+        ),
+        "starter_drive",
+        "The starter runs and the engine does not turn: the pinion does not engage, its clutch slips, or the ring gear is "
+        "worn.",
+        "pinion and ring gear by eye, the starter out",
+        45,
+        "common practice; PM starter data: 90 A running free",
+        hides=("starter_motor", "starter_or_drag", "engine_drag", "not_starting_system"),
+    ),
+    Row(
+        "locked",
+        (
+            either(
+                both(STANDS, either(at_least("stall_share", STALL_SHARE), above("amps_times", "high_amps_share"))),
+                both(
+                    not_measured("crank_rpm"), FAILED, at_least("stall_share", STALL_SHARE),
+                    above("amps_times", "high_amps_share"),
+                ),
+            ),
+        ),
+        "starter_or_drag",
+        "{crank_a:.0f} A flow and the engine does not turn: the engine is seized, water or fuel stands in a cylinder, or the "
+        "starter is locked.",
+        "turn the engine by hand at the crankshaft, key off and out of gear",
+        20,
+        _NO_LOAD,
+        hides=("starter_or_drag", "starter_motor", "engine_drag"),
+    ),
+)  # fmt: skip

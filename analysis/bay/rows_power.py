@@ -1,0 +1,253 @@
+"""Rows about the power side: battery, load, starter, cables, contacts; and charging."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from analysis.bay.boundaries import (
+    BATTERY_AT_FAULT,
+    CLEARLY_SLOW,
+    COLLAPSED,
+    CONTROL_HIGH,
+    HIGH,
+    LOW,
+    NOT_SLOW,
+    OFF_THE_CURVE,
+    ONE_OF_A_PAIR,
+    SLOW,
+    TURNS_OR_UNKNOWN,
+    UNDER_THE_TABLE,
+    WORN,
+    WORN_WITH_LOW_REST,
+)
+from analysis.bay.conditions import (
+    Row,
+    above,
+    at_least,
+    at_most,
+    below,
+    both,
+    drops_good,
+    either,
+    is_word,
+    isnt,
+    not_measured,
+)
+
+_AMPS: Final = "common practice; TM 10-3930-671-24"
+_NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
+_LOAD_TEST: Final = "BCI load-test table, at half the label's cold-cranking amps"
+
+BATTERY: Final = (
+    Row(
+        "battery discharged",
+        (below("rest_v", "rest_act_v"),),
+        "battery",
+        "Rest voltage {rest_v:.2f} V is {rest_v__rest_act_v} (half charged): charge before judging anything else.",
+        "charge fully, rest some hours, then measure rest voltage and volts while cranking",
+        15,
+        "BCI rest-voltage table",
+        hides=("battery",),
+    ),
+    Row(
+        "volts collapse",
+        (below("low_share", COLLAPSED), isnt(HIGH)),
+        "battery",
+        "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V without high amps, so that even a held solenoid lets go: a "
+        "dead cell, or a loose connection at the post.",
+        "battery load test at half its cold-cranking rating for 15 s",
+        10,
+        hides=("battery", "starter_motor"),
+    ),
+)
+
+LOAD: Final = (
+    Row(
+        "high amps, slow, inrush raised",
+        (HIGH, SLOW, above("peak_times", "raised_peak_share")),
+        "starter_motor",
+        "{crank_a:.0f} A are high, the engine turns slowly ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) and the inrush is "
+        "raised ({peak_a:.0f} against {usual_peak_a:.0f} A): shorted or grounded windings in the starter.",
+        "starter on the bench: no-load amps and speed",
+        45,
+        _NO_LOAD,
+        hides=("starter_or_drag",),
+    ),
+    Row(
+        "high amps, slow",
+        (HIGH, SLOW, at_most("peak_times", "raised_peak_share")),
+        "engine_drag",
+        "{crank_a:.0f} A are high, the engine turns slowly ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) and the inrush is as "
+        "usual: mechanical drag, or a starter that binds.",
+        "turn the engine by hand at the crankshaft, key off and out of gear",
+        20,
+        _NO_LOAD,
+        hides=("starter_or_drag",),
+    ),
+    Row(
+        "high amps, not slow",
+        (HIGH, at_least("speed_times", NOT_SLOW)),
+        "starter_motor",
+        "{crank_a:.0f} A are high although the engine turns at its usual speed: shorted turns or a weak field in the "
+        "starter.",
+        "starter on the bench: no-load amps and speed",
+        45,
+        _NO_LOAD,
+    ),
+    Row(
+        "high amps, inrush or speed unknown",
+        (
+            HIGH,
+            either(not_measured("speed_times"), both(below("speed_times", NOT_SLOW), either(isnt(SLOW), not_measured("peak_times")))),
+        ),
+        "starter_or_drag",
+        "{crank_a:.0f} A are high: shorted windings or mechanical drag. Speed and inrush together tell them apart.",
+        "cranking speed and peak amps",
+        10,
+        _AMPS,
+    ),
+    Row(
+        "low amps, drops good, battery holds",
+        (LOW, drops_good, isnt(BATTERY_AT_FAULT), isnt(at_least("speed_times", "slow_share"))),
+        "starter_motor",
+        "{crank_a:.0f} A are low with good drops and a battery that holds: worn or open brushes or commutator in the starter.",
+        "peak amps, which give the starter's own resistance",
+        5,
+        _NO_LOAD,
+    ),
+    Row(
+        "slow at usual amps",
+        (
+            below("speed_times", CLEARLY_SLOW, widened="load_doubt", by=0.5), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
+            drops_good, isnt(BATTERY_AT_FAULT), below("curve_times", OFF_THE_CURVE),
+        ),
+        "starter_motor",
+        "{crank_rpm:.0f} rpm is slow for the volts and amps that the starter gets ({usual_rpm:.0f} rpm is usual): the starter "
+        "is weak.",
+        "starter on the bench: no-load amps and speed",
+        45,
+        _NO_LOAD,
+    ),
+)  # fmt: skip
+
+WORN: Final = (
+    Row(
+        "one battery of a pair",
+        (ONE_OF_A_PAIR, WORN_WITH_LOW_REST),
+        "battery",
+        "{rest_v:.2f} V at rest and {battery_times:.1f} times the usual resistance: one battery of the pair is likely flat or "
+        "worn while the other is sound.",
+        "rest volts of each battery alone",
+        5,
+        "BCI rest-voltage table; our choice of the multiple",
+        hides=("battery",),
+    ),
+    Row(
+        "battery weak, with low rest volts",
+        (isnt(ONE_OF_A_PAIR), WORN_WITH_LOW_REST),
+        "battery",
+        "{rest_v:.2f} V at rest and {battery_times:.1f} times the usual resistance: the battery is partly discharged or worn.",
+        "charge fully, rest some hours, then measure rest voltage and volts while cranking",
+        15,
+        "BCI rest-voltage table; our choice of the multiple",
+        hides=("battery",),
+    ),
+    Row(
+        "battery weak under load",
+        (UNDER_THE_TABLE,),
+        "battery",
+        "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V, "
+        "{half_cca_v__load_test_v} of the load-test table at {temperature_c:.0f} °C ({temperature_f:.0f} °F): it is worn.",
+        "battery load test at half its cold-cranking rating for 15 s",
+        10,
+        _LOAD_TEST,
+        hides=("battery",),
+    ),
+    Row(
+        "battery resistance high",
+        (WORN,),
+        "battery",
+        "The battery has {battery_mohm:.1f} mΩ, {battery_times:.1f} times what is usual at this temperature: it is worn.",
+        "battery load test at half its cold-cranking rating for 15 s",
+        10,
+        "Ohm's law: fall over amps; our choice of the multiple",
+        hides=("battery",),
+    ),
+    Row(
+        "battery weak, amps unknown",
+        (
+            not_measured("crank_a"), below("crank_min_v", "load_test_v"),
+            either(
+                above("low_under_usual_v", "clear_fall_v"),
+                both(not_measured("low_under_usual_v"), is_word("outcome", "slow", "no_start")),
+            ),
+        ),
+        "battery",
+        "{crank_min_v:.2f} V while cranking is less than a sound battery usually holds; without amps a heavy load cannot be "
+        "told from a weak battery.",
+        "amps while cranking",
+        5,
+        "BCI load-test table",
+        alone=True,
+    ),
+)  # fmt: skip
+
+DROPS: Final = (
+    Row(
+        "positive cable drop high",
+        (above("positive_at_usual_v", "positive_cable_drop_v"),),
+        "positive_cable",
+        "The positive cable loses {positive_said}, {positive_at_usual_v__positive_cable_drop_v}.",
+        "drop across each connection of the positive cable, post to clamp first",
+        10,
+        size="positive_size",
+    ),
+    Row(
+        "ground path drop high",
+        (above("ground_at_usual_v", "ground_path_drop_v"),),
+        "ground_path",
+        "The ground path loses {ground_said}, {ground_at_usual_v__ground_path_drop_v}.",
+        "drop engine block to frame, then frame to battery post",
+        10,
+        "TM 5-3820-256-24-4; common practice",
+        size="ground_size",
+    ),
+    Row(
+        "contact drop high",
+        (above("contacts_at_usual_v", "solenoid_contacts_drop_v"),),
+        "solenoid_contacts",
+        "The solenoid contacts lose {contacts_said}, {contacts_at_usual_v__solenoid_contacts_drop_v}.",
+        "repeat the drop on three starts: burnt contacts scatter",
+        5,
+        size="contacts_size",
+    ),
+    Row(
+        "control drop high",
+        (CONTROL_HIGH,),
+        "control_circuit",
+        "The control circuit loses {drop_control_v:.2f} V, {drop_control_v__control_circuit_drop_v}.",
+        "loaded check of the control wire at the relay socket",
+        10,
+        "common practice; TM 5-2420-230-24-2 p. 13-33: with both windings activated",
+        size="control_size",
+    ),
+)  # fmt: skip
+
+CHARGING: Final = (
+    Row(
+        "charges too little",
+        (below("charging_v", "least_charging_v"),),
+        "charging",
+        "{charging_v:.2f} V with the engine running is {charging_v__least_charging_v}: the battery is not charged.",
+        "charging volts at the generator's own post, then the belt and the field or exciter wire",
+        10,
+    ),
+    Row(
+        "charges too much",
+        (above("charging_v", "charging_most_v"),),
+        "charging",
+        "{charging_v:.2f} V with the engine running is {charging_v__charging_most_v}: the battery is overcharged.",
+        "voltage drop of the regulator's sense wire and its ground",
+        10,
+    ),
+)
