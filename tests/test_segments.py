@@ -34,6 +34,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"doubted": "odometer_km"},
         "measurement",
     ),
+    "drop that speed and inrush deny": (
+        SOUND | {"drop_positive_v": 1.4},
+        SOUND | {"drop_positive_v": 1.4, "crank_rpm": 160.0, "peak_a": 350.0},
+        "measurement",
+    ),
     "clamp round one of two cables": (SOUND | {"crank_a": 70.0}, SOUND | {"crank_a": 120.0}, "measurement"),
     "clamp off": (SOUND | {"crank_a": 450.0}, SOUND | {"crank_a": 200.0}, "measurement"),
     "usual speed at few amps": (
@@ -227,6 +232,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"jumper_start": "no_crank"},
         {"jumper_start": "no_crank", "drop_control_v": 2.0},
         "starter_motor",
+    ),
+    "chatter, lets go at the dip": (
+        {"outcome": "chatter", "rest_v": 12.6, "crank_dip_v": 4.2, "drop_control_v": 0.6, "crank_min_v": 9.0},
+        {"outcome": "chatter", "rest_v": 12.6, "crank_dip_v": 9.0, "drop_control_v": 0.6},
+        "battery",
     ),
     "chatter, volts hold": (
         {"outcome": "chatter", "rest_v": 12.6, "crank_dip_v": 10.5, "temperature_c": 20.0},

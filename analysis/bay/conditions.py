@@ -129,7 +129,7 @@ def coil_sound(name: str) -> Condition:
     """Ohms of two windings in parallel, or of one alone (the vehicle's own hold-in winding where its amps are known)."""
 
     def holds(facts: Facts, limits: Limits) -> bool:
-        ohm, own = number(facts, name), number(facts, "hold_in_ohm")
+        ohm, own = number(facts, name), number(facts, "usual_coil_ohm")
         if ohm < limits.least_coil_ohm.value:
             return False
         if ohm <= limits.two_windings_ohm.value:

@@ -24,8 +24,13 @@ DROP_LIMITS: Final = {"positive": "positive_cable_drop_v", "ground": "ground_pat
 FLOWING_SHARE: Final = 0.3  # of usual amps, our choice: fewer make no resistance out of a meter's last digit
 FEWEST_TELLING: Final = 3  # sag and drops that must agree on the amps, our choice
 AGREE_WITHIN: Final = 1.5  # largest over smallest of the amps that they tell, our choice: sound parts differ by less
+AS_USUAL: Final = 0.2  # of the usual amps, our choice: fewer that agree must tell of what the class takes anyway
 TOLD_OTHERWISE: Final = 1.6  # times, our choice: a clamp round one of two cables shows about half
 CHARGING_PER_K: Final = 0.01  # [V/K] per 12 V below 20 °C: regulators give more in the cold, from memory
+SATURATES_AT: Final = (
+    1.2  # times the usual amps, our choice: a series field is half full near cranking amps, from memory
+)
+FELT_DROP_V: Final = 0.8  # [V] per 12 V, our choice: a tenth of the back-emf, which the speed shows
 CLAMP_DOUBT: Final = 0.05  # relative, of a small clamp; our choice
 CLEAR_FALL_V: Final = 0.6  # [V] per 12 V below the usual volts, our choice: sound vehicles of a class differ by less
 WARM_C: Final = 20.0  # [°C] at and above which the charging limit stands as printed
@@ -41,7 +46,8 @@ def with_derived(facts: Facts, limits: Limits) -> dict[str, float | str]:
     """The facts with everything that follows from them; what cannot be worked out is left out.
 
     :param facts: measurements, and beside them what is usual at the reading's temperature: usual_crank_a, usual_rpm,
-        usual_peak_a, usual_crank_v, usual_drop_*_v, usual_battery_mohm, usual_motor_mohm, and usual_warm_a at 20 °C
+        usual_peak_a, usual_crank_v, usual_drop_*_v, usual_battery_mohm, usual_motor_mohm,
+        usual_coil_ohm, and usual_warm_a at 20 °C
     """
     out: dict[str, float | str] = dict(facts)
     for work in (_battery, _told_amps, _multiples, _curve, _drops, _dip, _control, _loaded, _start):
@@ -79,9 +85,11 @@ def _told_amps(facts: Facts, _limits: Limits) -> dict[str, float]:
     told = [_over(number(facts, name), number(facts, f"usual_{name}")) * usual for name in DROPS.values()]
     told.append(_over(number(facts, "battery_mohm"), number(facts, "usual_battery_mohm")) * amps)
     told = [one for one in told if one > 0]
-    if len(told) < FEWEST_TELLING or max(told) > AGREE_WITHIN * min(told):
+    if not told or max(told) > AGREE_WITHIN * min(told):
         return {}
     middle = float(np.median(told))
+    if len(told) < FEWEST_TELLING and abs(middle / usual - 1.0) > AS_USUAL:
+        return {}
     differs = max(middle / amps, amps / middle) >= TOLD_OTHERWISE
     return {"told_a": middle, "told_times": middle / amps, "trusted_a": middle if differs else amps}
 
@@ -98,7 +106,11 @@ def _multiples(facts: Facts, limits: Limits) -> dict[str, float]:
 
 
 def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
-    """Speed over the speed to which these volts and amps turn a usual motor: back-emf over back-emf."""
+    """Speed over the speed to which these volts and amps turn a usual motor: back-emf over flux.
+
+    The flux of a series-wound motor rises with its amps, that of a permanent magnet does not: `curve_most` is the larger
+    of the two ratios, `curve_least` the smaller.
+    """
     motor = number(facts, "usual_motor_mohm") / 1000.0
 
     def back_emf(volts: float, amps: float, lost: float) -> float:
@@ -113,7 +125,16 @@ def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
         lost += usual * _over(amps, usual_a) if math.isnan(own) else own
     now = back_emf(number(facts, "crank_min_v"), amps, lost)
     then = back_emf(number(facts, "usual_crank_v"), usual_a, usual_lost)
-    return {"curve_times": _over(number(facts, "speed_times"), now / then)} if now > 0 and then > 0 else {}
+    if not (now > 0 and then > 0 and amps > 0):
+        return {}
+    constant = _over(number(facts, "speed_times"), now / then)
+    flux = _flux(amps, usual_a) / _flux(usual_a, usual_a)
+    return {"curve_most": max(constant, constant * flux), "curve_least": min(constant, constant * flux)}
+
+
+def _flux(amps: float, usual_a: float) -> float:
+    """Flux of a series-wound motor, as a share of its most: it saturates near the amps that it usually takes."""
+    return amps / (amps + SATURATES_AT * usual_a)
 
 
 def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
@@ -126,7 +147,10 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
         amps = cold if cold > 0 else usual
     battery = number(facts, "rest_v")
     most = battery if battery > 0 else float(limits.system_v)
-    out = {"judged_at_a": usual}
+    out = {
+        "judged_at_a": usual,
+        "largest_drop_v": max((number(facts, n) for n in DROPS.values() if n in facts), default=NAN),
+    }
     for part, name in DROPS.items():
         read = number(facts, name)
         at = min(read / amps * usual, max(most, read)) if amps >= FLOWING_SHARE * usual else read
@@ -137,16 +161,16 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
 
 def _dip(facts: Facts, limits: Limits) -> dict[str, float]:
     """How much of the fall to the lowest volts the inrush alone makes through a usual battery: one for the dip."""
-    rest, low = number(facts, "rest_v"), number(facts, "crank_min_v")
+    rest, low, dip = (number(facts, n) for n in ("rest_v", "crank_min_v", "crank_dip_v"))
     peak = number(facts, "peak_a")
     peak = number(facts, "usual_peak_a") if math.isnan(peak) else peak
     fall = peak * number(facts, "usual_battery_mohm") / 1000.0
-    dip = number(facts, "crank_dip_v")
-    lowest = min(v for v in (dip, low, math.inf) if not math.isnan(v))
+    known = [v for v in (dip, low) if not math.isnan(v)]
     return {
         "dip_share": _over(rest - low, fall), "low_under_usual_v": number(facts, "usual_crank_v") - low,
-        "lowest_v": lowest if math.isfinite(lowest) else NAN, "low_share": _over(lowest, rest) if math.isfinite(lowest) else NAN,
-        "blocks": limits.system_v / 12.0, "clear_fall_v": CLEAR_FALL_V * limits.system_v / 12.0, "clamp_doubt": CLAMP_DOUBT,
+        "lowest_v": min(known, default=NAN), "low_share": _over(low, rest), "lowest_share": _over(min(known, default=NAN), rest),
+        "blocks": limits.system_v / 12.0, "clear_fall_v": CLEAR_FALL_V * limits.system_v / 12.0,
+        "felt_drop_v": FELT_DROP_V * limits.system_v / 12.0, "clamp_doubt": CLAMP_DOUBT,
     }  # fmt: skip
 
 
@@ -185,8 +209,7 @@ def _loaded(facts: Facts, _limits: Limits) -> dict[str, float]:
     }
     found["wire_ohm"] = found["control_ohm"] - found["coil_ohm"]
     known = [v for v in (found["alone_ohm"], found["coil_ohm"], found["control_ohm"]) if not math.isnan(v)]
-    held = number(facts, "crank_min_v") - number(facts, "drop_control_v")
-    return found | {"winding_ohm": known[0] if known else NAN, "hold_in_ohm": _over(held, number(facts, "coil_a"))}
+    return found | {"winding_ohm": known[0] if known else NAN}
 
 
 def _start(facts: Facts, limits: Limits) -> dict[str, float]:

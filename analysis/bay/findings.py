@@ -37,7 +37,7 @@ MEASURED_HERE: Final = (
 NUMBERS: Final = (
     *MEASURED_HERE,
     # usual in the class at the reading's temperature
-    "usual_crank_a", "usual_rpm", "usual_peak_a", "usual_crank_v", "usual_battery_mohm", "usual_motor_mohm",
+    "usual_crank_a", "usual_rpm", "usual_peak_a", "usual_crank_v", "usual_battery_mohm", "usual_motor_mohm", "usual_coil_ohm",
     "usual_drop_positive_v", "usual_drop_ground_v", "usual_drop_contacts_v",
     "usual_warm_a",  # steady amps at 20 °C, at which limits on drops are meant
     "cold_amps_times",  # how many times the warm amps the cold takes, by the laws of temperature
@@ -67,9 +67,9 @@ def locate_segment(measurement: Mapping[str, object], *, limits: Limits | None =
     Rows stand in the table's order, drops by how far they are beyond their limits. What an earlier row explains is not
     named after it, and rows that stand alone only where no part is; what is good comes last.
 
-    :param measurement: values by name, as in NUMBERS and WORDS, and "doubted" for the name of a value that is stored but
-        not believed, "doubted_value" for it; None, NaN and "" count as not measured; other names are left alone, so that
-        a whole reading may be passed
+    :param measurement: values by name, as in NUMBERS and WORDS; "doubted" for the name of a value that is stored but not
+        believed, "doubted_value" for it; "twice" for names of values that were measured twice. None, NaN and "" count as
+        not measured; other names are left alone, so that a whole reading may be passed
     :param limits: limits of the vehicle; None for 12 V, light duty
     :raises ValueError: a number that is none, or a word outside the allowed ones
     """
@@ -122,6 +122,8 @@ def _facts(measurement: Mapping[str, object]) -> dict[str, float | str]:
         if word not in words:
             raise ValueError(f"{name} is {word!r}; allowed are {', '.join(words)}")
         facts[name] = str(word)
+    if twice := str(measurement.get("twice") or ""):
+        facts["twice"] = twice
     return facts | _doubted(measurement)
 
 

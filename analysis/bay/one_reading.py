@@ -337,7 +337,7 @@ def _findings(
         doubtful.remove("coil_a")
     if doubtful:
         facts |= {"doubted": doubtful[0], "doubted_value": reading.get(doubtful[0])}
-    facts |= {name: reading.get(name) for name in ("outcome", "jumper_start")}
+    facts |= {name: reading.get(name) for name in ("outcome", "jumper_start")} | {"twice": reading.get("confirmed")}
     return locate_segment(facts, limits=limits)
 
 
@@ -361,6 +361,9 @@ def usual_facts(expected: Expected, temperature_c: float) -> dict[str, object]:
     if not expected.unknown & {"crank_a", "peak_a", "crank_min_v", "rest_v"}:
         motor = float(np.ravel(np.asarray(expected.usual.motor_mohm))[0])
         facts["usual_motor_mohm"] = motor * float(copper_factor(temperature_c))
+    if not expected.unknown & {"coil_a", "crank_min_v"}:
+        coil = float(np.ravel(np.asarray(expected.usual.coil_mohm))[0])
+        facts["usual_coil_ohm"] = coil * float(copper_factor(temperature_c)) / 1000.0
     battery, load = expected.law_doubts(temperature_c)
     return facts | {
         "usual_warm_a": None if "crank_a" in expected.unknown else warm["crank_a"],

@@ -112,7 +112,7 @@ ALONE: Final = (
     Row(
         "slow, speed below least",
         (
-            is_word("outcome", "slow", "started", "no_start"), below("crank_rpm", "least_cranking_rpm"), TURNS_OR_UNKNOWN,
+            is_word("outcome", "slow", "no_start"), below("crank_rpm", "least_cranking_rpm"), TURNS_OR_UNKNOWN,
             either(not_measured("speed_times"), SLOW),
         ),
         "starter_or_drag",

@@ -7,13 +7,16 @@ from typing import Final
 from analysis.bay.boundaries import (
     AMPS_ROWS,
     BATTERY_AT_FAULT,
+    CABLES,
     DIP_SHARES,
     FAILED,
+    FASTER_THAN_DROP,
     FASTER_THAN_VOLTS,
     FREE_SHARE,
     HARDLY,
     HIGH,
     LOW,
+    NOT_SLOW,
     STALL_SHARE,
     STANDS,
     TWO_CABLES,
@@ -36,16 +39,33 @@ from analysis.bay.conditions import (
 
 _NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
 
+OHM: Final = "Ohm's law: a resistance takes volts from the motor"
+
 MEASUREMENT: Final = (
     Row(
         "slipped decimal point",
         (measured("doubted"),),
         "measurement",
-        "{doubted_said} is far from what this vehicle shows, and nothing else has changed with it: most likely a slip of "
-        "the decimal point or the wrong range. It is not used. If it was measured twice, say so: then it counts.",
+        "{doubted_said} does not go with this vehicle's past and its other values: most likely a slip of the decimal point "
+        "or the wrong range. It is not used. If it was measured twice, say so: then it counts.",
         "{doubted_name}, once more",
         5,
         "this vehicle's earlier readings",
+    ),
+    Row(
+        "drop that speed and inrush deny",
+        (
+            drop_high, not_measured("twice"), isnt(FAILED), isnt(is_word("outcome", "slow")),
+            at_least("curve_least", FASTER_THAN_DROP), above("largest_drop_v", "felt_drop_v"), isnt(HIGH), isnt(LOW),
+            either(at_least("peak_times", USUAL_PEAK), both(not_measured("peak_times"), at_least("speed_times", NOT_SLOW))),
+        ),
+        "measurement",
+        "A drop of {largest_drop_v:.2f} V would slow the engine, and it turned as ever with the usual inrush: that drop was "
+        "misread. If it was measured twice, say so: then it counts.",
+        "the largest drop, once more",
+        5,
+        OHM,
+        hides=CABLES,
     ),
     Row(
         "clamp round one of two cables",
@@ -87,8 +107,8 @@ MEASUREMENT: Final = (
             at_most("dip_share", DIP_SHARES[1]),
             isnt(HIGH),
             either(
-                at_least("curve_times", FASTER_THAN_VOLTS),
-                both(not_measured("curve_times"), at_least("peak_times", USUAL_PEAK)),
+                both(at_least("curve_least", FASTER_THAN_VOLTS), isnt(below("peak_times", USUAL_PEAK))),
+                both(not_measured("curve_least"), at_least("peak_times", USUAL_PEAK)),
             ),
         ),
         "measurement",

@@ -9,12 +9,14 @@ from analysis.bay.boundaries import (
     CLEARLY_SLOW,
     COLLAPSED,
     CONTROL_HIGH,
+    FAILED,
     HIGH,
     LOW,
     NOT_SLOW,
     OFF_THE_CURVE,
     ONE_OF_A_PAIR,
     SLOW,
+    SPEED_DOUBT,
     TURNS_OR_UNKNOWN,
     UNDER_THE_TABLE,
     WORN,
@@ -50,8 +52,18 @@ BATTERY: Final = (
         hides=("battery",),
     ),
     Row(
+        "chatter, lets go at the dip",
+        (is_word("outcome", "chatter"), below("held_v", "let_go_v"), isnt(CONTROL_HIGH)),
+        "battery",
+        "At the dip the solenoid has {held_v:.2f} V, {held_v__let_go_v} at which hold-in lets go: the battery, or a loose "
+        "connection at its posts, lets the volts fall.",
+        "rest voltage, then volts at the battery while cranking",
+        5,
+        hides=("battery", "starter_motor"),
+    ),
+    Row(
         "volts collapse",
-        (below("low_share", COLLAPSED), isnt(HIGH)),
+        (either(below("low_share", COLLAPSED), both(FAILED, below("lowest_share", COLLAPSED))), isnt(HIGH)),
         "battery",
         "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V without high amps, so that even a held solenoid lets go: a "
         "dead cell, or a loose connection at the post.",
@@ -118,8 +130,8 @@ LOAD: Final = (
     Row(
         "slow at usual amps",
         (
-            below("speed_times", CLEARLY_SLOW, widened="load_doubt", by=0.5), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
-            drops_good, isnt(BATTERY_AT_FAULT), below("curve_times", OFF_THE_CURVE),
+            below("speed_times", CLEARLY_SLOW, widened="load_doubt", by=SPEED_DOUBT), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
+            drops_good, isnt(BATTERY_AT_FAULT), below("curve_most", OFF_THE_CURVE),
         ),
         "starter_motor",
         "{crank_rpm:.0f} rpm is slow for the volts and amps that the starter gets ({usual_rpm:.0f} rpm is usual): the starter "
