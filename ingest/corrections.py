@@ -21,7 +21,7 @@ from ingest.admit_readings import recompute_doubts
 from ingest.cells import Batch
 from ingest.entries import Entry, batch_of_entry, confirm, doubted, entry_of, merged_values
 from ingest.errors import IngestError
-from ingest.fields import READINGS, REPAIRS, TABLES
+from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES
 from ingest.former import WITHDRAWN, stored_value, typed
 from ingest.records import checked_decision
 from ingest.rules import check
@@ -59,9 +59,12 @@ class Kind:
 
 KINDS: Mapping[str, Kind] = MappingProxyType(
     {
-        "reading": Kind("reading", "readings", READINGS.names, READINGS.key),
-        "repair": Kind("repair", "repairs", REPAIRS.names, REPAIRS.key),
-        "decision": Kind("decision", "decisions", ("unit", "iso_week", "kind", "reason", "until")),
+        word: Kind(word, CORRECTABLE[word], *columns)
+        for word, columns in {
+            "reading": (READINGS.names, READINGS.key),
+            "repair": (REPAIRS.names, REPAIRS.key),
+            "decision": (("unit", "iso_week", "kind", "reason", "until"),),
+        }.items()
     }
 )
 _OF_TABLE = {kind.table: kind for kind in KINDS.values()}

@@ -70,12 +70,6 @@ def check_reading(
     return doubted(entry, str(judged.names[0]), str(judged.reasons[0])) if len(judged.new_rows) else entry
 
 
-def measured_by(values: Mapping[str, object]) -> set[str]:
-    """Measurements that the values of an entry fill, in whatever unit they come."""
-    given = {target_of(name, READINGS) for name, value in values.items() if not is_empty(value)}
-    return {name for name in given if name is not None and name in QUANTITIES}
-
-
 def record_reading(
     db: Database,
     values: Mapping[str, object],

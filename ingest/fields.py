@@ -32,6 +32,8 @@ _WINTER_GRADES = ("0W", "5W", "10W", "15W", "20W", "25W")  # SAE J300
 _SUMMER_GRADES = ("8", "12", "16", "20", "30", "40", "50", "60")  # SAE J300
 OIL_GRADES = tuple(f"{winter}-{summer}" for winter in _WINTER_GRADES for summer in _SUMMER_GRADES)
 SYSTEM_VOLTAGES = (12, 24)
+CORRECTABLE = MappingProxyType({"reading": "readings", "repair": "repairs", "decision": "decisions"})
+"""What a person can put right -> the table that keeps it."""
 
 KM_PER_MILE = 1.609344  # [km/mi] international mile, exact
 MV_PER_V = 1000.0

@@ -16,6 +16,7 @@ from sqlite_utils import Database
 from ingest.bulk import read_bulk
 from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble, IngestError
 from ingest.fields import MEASUREMENTS, UNITS
+from ingest.place import check_place
 from ingest.schema import migrate
 
 CACHE_KIB = 131_072  # [KiB] page cache of a connection: the index of a million readings fits; our choice
@@ -29,7 +30,7 @@ def open_database(path: str | Path, *, create: bool = True) -> Database:
     DatabaseTrouble when it is busy, damaged, or in a place that cannot be written to.
     """
     file = Path(path)
-    _check_place(file, create=create)
+    check_place(file, create=create)
     connection = None
     try:
         connection = sqlite3.connect(str(file), check_same_thread=False, timeout=BUSY_MS / 1000)
@@ -56,21 +57,6 @@ def _not_opened(error: sqlite3.Error, file: Path) -> IngestError:
     if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
         return DatabaseRefused(f"{file} cannot be opened, it is not a database; name another file with --db")
     return DatabaseTrouble(error)
-
-
-def _check_place(file: Path, *, create: bool) -> None:
-    name = str(file)
-    if name == ":memory:" or name.encode("utf-8", "ignore").decode() != name:
-        raise DatabaseRefused(f"{name!r} is no name for a database; allowed is the name of a file, in UTF-8")
-    if file.is_dir():
-        raise DatabaseRefused(f"{file} is a folder; name a database file")
-    if file.exists() and not file.is_file():
-        raise DatabaseRefused(f"{file} is a device or a pipe; name a database file")
-    if not file.exists():
-        if not create:
-            raise DatabaseRefused(f"there is no database {file}; import files first or name another with --db")
-        if not file.parent.is_dir():
-            raise DatabaseRefused(f"there is no folder {file.parent} to keep the database in")
 
 
 def _refuse_foreign(db: Database, file: Path) -> None:

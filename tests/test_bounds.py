@@ -17,7 +17,7 @@ import pytest
 from samples_ingest import GOOD, HEADING, NOW, fleet, reading, readings_file, reasons
 from sqlite_utils import Database
 
-from dashboard.cli.main import read_text
+from dashboard.cli.commands.files import read_text
 from ingest import bounds
 from ingest.errors import FileRefused, SourceProblem
 from ingest.importer import import_paths

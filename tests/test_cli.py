@@ -16,7 +16,8 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick
 
-from dashboard.cli.main import LIST_COLUMNS, harmless, main
+from dashboard.cli.as_csv import LIST_COLUMNS, harmless
+from dashboard.cli.main import main
 from demo_fleet.export import export_fleet
 from ingest.records import read_pins
 from ingest.store import backup, open_database, read_readings

@@ -20,10 +20,9 @@ from typing import Any
 import pytest
 from samples_ingest import CLIMATE, GOOD, HEADING, UNITS, reading, readings_file
 
-from dashboard.cli import main as cli
 from dashboard.cli.main import main
 from dashboard.desk import terminal
-from ingest import store
+from ingest import set_aside, sources, store
 from ingest.store import open_database, read_readings
 
 SENTENCE = "cranktrend: "
@@ -182,7 +181,7 @@ def test_ctrl_c_is_one_sentence(run: Run, own: Path, words: tuple[str, ...], mon
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli.store, "open_database", stop)
+    monkeypatch.setattr(store, "open_database", stop)
     got = run(*words, db=own)
     assert (got.code, got.out) == (130, "")
     assert one_sentence(got.err)
@@ -206,7 +205,7 @@ def test_saving_a_source_waits_like_everybody(own: Path) -> None:
     db = open_database(own)
     seen: list[str] = []
     db.conn.set_trace_callback(seen.append)
-    cli.sources.save_source(db, "mine", SOURCE)
+    sources.save_source(db, "mine", SOURCE)
     assert seen[0] == "BEGIN IMMEDIATE"
 
 
@@ -235,7 +234,7 @@ def test_a_full_disk_is_one_sentence_and_changes_nothing(
         db.conn.execute(f"PRAGMA max_page_count = {pages}")
         return db
 
-    monkeypatch.setattr(cli.store, "open_database", full)
+    monkeypatch.setattr(store, "open_database", full)
     before = "\n".join(open_database(own).conn.iterdump())
     got = run(*words, db=own)
     if got.code != 0:  # a small change may fit into a page that is there
@@ -570,16 +569,16 @@ def test_a_fault_of_the_program_is_said_as_one(run: Run, own: Path, monkeypatch:
     def broken(*_: object, **__: object) -> None:
         raise KeyError("x")
 
-    monkeypatch.setattr(cli.set_aside, "list_set_aside", broken)
+    monkeypatch.setattr(set_aside, "list_set_aside", broken)
     got = run("set-aside", "list", db=own)
     assert got.code == 3
     assert one_sentence(got.err)
-    assert f"a fault of the program in {Path('dashboard/cli/main.py')}, line" in got.err
+    assert f"a fault of the program in {Path('dashboard/cli/commands/aside.py')}, line" in got.err
 
 
 def test_a_value_error_of_a_library_is_no_refusal(run: Run, own: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only our own sentences say what is allowed; a library's are a fault of ours."""
-    monkeypatch.setattr(cli.set_aside, "list_set_aside", lambda *_, **__: shutil.unpack_archive("x", format="nonsense"))
+    monkeypatch.setattr(set_aside, "list_set_aside", lambda *_, **__: shutil.unpack_archive("x", format="nonsense"))
     got = run("set-aside", "list", db=own)
     assert got.code == 3
     assert "ValueError" in got.err

@@ -15,7 +15,7 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from test_views import past_like_today, run, said
 
-from dashboard.cli import main as cli
+from dashboard.cli.commands import past
 from dashboard.desk import weekly
 from dashboard.screens import downloads, history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
@@ -127,10 +127,10 @@ def report_of(path: Path, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]
     """Flags for nothing that a backtest of the last two lists counts, and its whole report."""
     units = assessed().units.assign(flagged=assessed().units["flagged"].astype(bool))
     lists = pd.concat([units.assign(as_of=pd.Timestamp(AS_OF) - pd.Timedelta(days=k)) for k in (7, 0)])
-    lists = lists[["as_of", *cli.REPORTED]]
+    lists = lists[["as_of", *past.REPORTED]]
     db = store.open_database(path)
     capsys.readouterr()
-    cli.say_report(db, lists.to_dict("records"), store.read_readings(db), 30)  # type: ignore[arg-type]
+    past.say_report(db, lists.to_dict("records"), store.read_readings(db), 30)  # type: ignore[arg-type]
     text = capsys.readouterr().err
     line = next(one for one in text.splitlines() if one.startswith("this list"))
     return int(line[36:].replace("–", "0").split()[-3]), text

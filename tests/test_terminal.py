@@ -18,8 +18,9 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick
 
-from dashboard.cli import main as cli
-from dashboard.cli.main import build_parser, main
+from dashboard.cli.commands import changes, database, lists, vehicle
+from dashboard.cli.main import main
+from dashboard.cli.parser import build_parser
 from dashboard.desk import planning
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.terminal import show_json
@@ -59,7 +60,7 @@ WALK: tuple[tuple[str, ...], ...] = (
     ("backup", f"copy{HOSTILE}.db"), ("backup", f"none{HOSTILE}/x.db"), ("import", f"f{HOSTILE}.csv"),
     ("import", f"none{HOSTILE}.csv"), ("import", "--source", f"none{HOSTILE}", f"f{HOSTILE}.csv"),
     ("correct", "reading", "1", f"note=x{HOSTILE}", "--reason", HOSTILE), ("withdraw", "reading", "2", "--reason", HOSTILE),
-    ("undo", "1"), ("logbook",), ("logbook", "--format", "csv"), ("demo",),
+    ("undo", "1"), ("completion", "bash"), ("logbook",), ("logbook", "--format", "csv"), ("demo",),
     (f"none{HOSTILE}",), ("risk", f"none{HOSTILE}"), ("risk", "--as-of", HOSTILE), ("risk", f"--{HOSTILE}"),
 )  # fmt: skip
 NOT_WALKED = {("dashboard",)}  # it serves until it is stopped; what it says first is walked on its own
@@ -97,9 +98,9 @@ def assessed(hostile: Path) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
         kept = lru_cache(maxsize=None)(lambda day: assess_database(open_database(hostile), as_of=day))
-        for module in (cli, planning):
+        for module in (changes, lists, vehicle, planning):
             patch.setattr(module, "assess_database", lambda _db, *, as_of, **_: kept(as_of))
-        patch.setattr(cli, "as_of", lambda _: pd.Timestamp(DAY).date())
+        patch.setattr(database, "today", lambda: pd.Timestamp(DAY).date())
         yield
 
 

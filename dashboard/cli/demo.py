@@ -13,7 +13,9 @@ from analysis.forecast.learning import Look
 from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.planning import make_plan
 from dashboard.desk.weekly import issue, issue_for
+from dashboard.files.plan_export import render
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, OPERATOR, STORIES, demo_operator
 from ingest import store
@@ -61,9 +63,6 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
 
 def demo_plan(db: Database, day: date, assessment: Assessment) -> str:
     """The replacement plan in its table form."""
-    from dashboard.desk.planning import make_plan
-    from dashboard.files.plan_export import render
-
     return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by="demo"), "table"))
 
 

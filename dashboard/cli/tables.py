@@ -19,15 +19,11 @@ from dashboard.files import reading_json
 from dashboard.words import list_row as wording
 from dashboard.words import reading_sheet, reasons
 from dashboard.words.plain_text import clean, number, percent
+from dashboard.words.safety import SAFE_NOTE
 from ingest import store
 from ingest.entries import Entry
 from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, OBSERVATIONS, QUANTITIES
 
-SAFE_NOTE = (
-    "Before cranking or probing: neutral or park, wheels chocked, ventilate, eye protection, rings off, no loose sleeves "
-    "near belts; crank 30 s at most, then let it cool 2 min; not for high-voltage hybrid or electric traction systems. "
-    "The vehicle maker's procedure, local rules and licensed practice come first."
-)
 WIDTH = 118
 
 

@@ -16,6 +16,7 @@ from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.learning import Look
 from analysis.readings.panel import FleetTables
 from analysis.worklist.assess import Assessment, assess
+from dashboard.desk.refusals import NothingToAssess
 from dashboard.words import list_row as wording
 from dashboard.words import reasons
 from ingest import store
@@ -24,10 +25,6 @@ from ingest.records import read_findings, read_reset_answers, read_settings
 TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
 
 COSTS_KEY = "plan"  # the setting that holds the plan's costs and rules
-
-
-class NothingToAssess(Exception):
-    """The database has no vehicle, or no reading, to assess; the text says what to do."""
 
 
 def load_tables(db: Database, *, before: date | None = None) -> FleetTables:

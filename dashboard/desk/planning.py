@@ -22,6 +22,7 @@ from analysis.plan.candidates import complete_catalogue
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import COSTS_KEY, assess_database
+from dashboard.desk.refusals import PlanRefused
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.plan_words import with_words
 from ingest import store
@@ -51,10 +52,6 @@ _STDOUT_LOCK = threading.Lock()  # standard output is the process's: one planner
 NOT_NAMED = "not named"  # who did it, where nobody gave a name
 TOLD_DIGITS = 2  # decimals of a figure that make another plan of it, our choice
 MOST_TRIES = 4  # times that a plan is made anew because another planner was quicker, our choice
-
-
-class PlanRefused(Exception):
-    """No plan can be made; the text is one sentence that says why and what to do."""
 
 
 class Overtaken(Exception):

@@ -16,8 +16,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TextIO
 
-from dashboard.desk.assessment import NothingToAssess
-from dashboard.desk.planning import PlanRefused
+from dashboard.desk.refusals import NothingToAssess, PlanRefused
 from dashboard.words.plain_text import printable
 from ingest.errors import CouldNot, DatabaseTrouble, EntryRefused, IngestError
 

@@ -8,8 +8,6 @@ import string
 import unicodedata
 from datetime import date, datetime
 
-import pandas as pd
-
 _PUNCTUATION = frozenset(string.punctuation)
 MINUS = "−"
 STARTS_ALWAYS_C = (
@@ -125,10 +123,8 @@ def _apart_f(found: re.Match[str]) -> str:
 
 def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
     """A day as "Sat 21 Nov 2026"; `missing` where there is none."""
-    if moment is None or moment == "":
-        return missing
-    stamp = pd.Timestamp(moment) if isinstance(moment, str | date | datetime | pd.Timestamp) else pd.NaT
-    if pd.isna(stamp):
+    stamp = datetime.fromisoformat(moment) if isinstance(moment, str) and moment else moment
+    if not isinstance(stamp, date) or stamp != stamp:  # a missing moment of a table differs from itself
         return missing
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
 

@@ -12,7 +12,8 @@ import streamlit as st
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
-from dashboard.desk.planning import PLAN_WEEKS, PlanRefused, load_plan, make_plan, named
+from dashboard.desk.planning import PLAN_WEEKS, load_plan, make_plan, named
+from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
 from dashboard.screens import columns, downloads, plan_changes, session

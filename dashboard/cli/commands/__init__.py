@@ -1,0 +1,1 @@
+"""What each command does: a module is loaded when one of its commands was typed."""

@@ -1,0 +1,54 @@
+"""Rows that could not be believed."""
+
+from __future__ import annotations
+
+import argparse
+
+import pandas as pd
+
+from dashboard.cli.as_csv import harmless_csv
+from dashboard.cli.commands.database import open_existing
+from dashboard.cli.options import WHO
+from dashboard.desk.terminal import DONE, SET_ASIDE, say
+from dashboard.desk.terminal import show as show_text
+from ingest import set_aside
+
+
+def list_all(options: argparse.Namespace) -> int:
+    """Print the rows of a state, one a line."""
+    rows = set_aside.list_set_aside(open_existing(options), state=options.state)
+    show_text(harmless_csv(rows) if options.format == "csv" else set_aside_text(rows))
+    return DONE
+
+
+def set_aside_text(rows: pd.DataFrame) -> str:
+    """Set-aside rows, one a line."""
+    if rows.empty:
+        return "no row is set aside"
+    return "\n".join(f"{r.id}: {r.file} line {r.line}: {r.reason}" for r in rows.itertuples())
+
+
+def show(options: argparse.Namespace) -> int:
+    """Print a row with all its cells."""
+    row = set_aside.show_set_aside(open_existing(options), options.id)
+    show_text(f"{row.id}: {row.file} line {row.line} ({row.state})\nreason: {row.reason}\noriginal: {row.original!r}")
+    for name, value in row.values.items():
+        show_text(f"  {name} = {value!r}")
+    return DONE
+
+
+def correct(options: argparse.Namespace) -> int:
+    """Check a row again with other cells, and say what became of it."""
+    entry = set_aside.correct_set_aside(open_existing(options), options.id, dict(options.changes), by=WHO)
+    for text in (*entry.problems, *entry.doubts):
+        say(text)
+    admitted = entry.stored or entry.known
+    show_text(f"row {options.id}: {'admitted' if admitted else 'still set aside'}")
+    return DONE if admitted else SET_ASIDE
+
+
+def dismiss(options: argparse.Namespace) -> int:
+    """Note that a row is not wanted."""
+    set_aside.dismiss_set_aside(open_existing(options), options.id, reason=options.reason, by=WHO)
+    show_text(f"row {options.id}: dismissed")
+    return DONE

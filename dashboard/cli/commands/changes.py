@@ -1,0 +1,86 @@
+"""What was saved put right, and who did what."""
+
+from __future__ import annotations
+
+import argparse
+
+from dashboard.cli.as_csv import harmless_csv
+from dashboard.cli.commands.database import as_of, open_existing
+from dashboard.cli.options import WHO
+from dashboard.cli.tables import logbook_lines
+from dashboard.desk.assessment import assess_database
+from dashboard.desk.terminal import DONE, SET_ASIDE, say, show
+from dashboard.words.plain_text import clean, words
+from ingest import corrections, entries, logbook, records
+
+
+def run_correct(options: argparse.Namespace) -> int:
+    """Correct a stored reading, repair or decision."""
+    entry = corrections.correct(
+        open_existing(options), options.what, options.id, dict(options.changes), by=WHO, reason=options.reason
+    )
+    return changed(options, entry, "corrected")
+
+
+def run_withdraw(options: argparse.Namespace) -> int:
+    """Take a stored reading, repair or decision out of what is judged."""
+    db = open_existing(options)
+    return changed(
+        options, corrections.withdraw(db, options.what, options.id, by=WHO, reason=options.reason), "withdrawn"
+    )
+
+
+def changed(options: argparse.Namespace, entry: entries.Entry, word: str) -> int:
+    """Say what became of a stored row, and how to undo it."""
+    for text in (*entry.problems, *entry.doubts):
+        say(clean(text))
+    if entry.problems:
+        return SET_ASIDE
+    undone = "" if entry.change is None else f"; to undo it: cranktrend undo {entry.change}"
+    show(f"{options.what} {options.id}: {word if entry.stored else 'said that already'}{undone}")
+    return DONE
+
+
+def run_undo(options: argparse.Namespace) -> int:
+    """Put back what a correction or a withdrawal changed."""
+    entry = corrections.undo(open_existing(options), options.change, by=WHO, reason=options.reason)
+    show(f"change {options.change}: undone; to bring it again: cranktrend undo {entry.change}")
+    return DONE
+
+
+def run_logbook(options: argparse.Namespace) -> int:
+    """Print who did what."""
+    db = open_existing(options)
+    done = logbook.read_logbook(db, unit=options.unit, who=options.who, since=options.since)
+    if options.format == "csv":
+        show(harmless_csv(done))
+    else:
+        show("\n".join(clean(line) for line in logbook_lines(done)) or "nothing is on record")
+    return DONE
+
+
+def list_resets(options: argparse.Namespace) -> int:
+    """Print renewals that nobody recorded."""
+    found = assess_database(open_existing(options), as_of=as_of(options)).resets
+    for unit, part, day in zip(found["unit"], found["part"], found["around_on"], strict=True):
+        show(f"{unit}: {words(str(part))} looks replaced around {day:%d %B %Y}, please confirm")
+    return DONE
+
+
+def confirm_reset(options: argparse.Namespace) -> int:
+    """Take down that a part was replaced."""
+    return answered(options, "confirmed")
+
+
+def deny_reset(options: argparse.Namespace) -> int:
+    """Take down that it was not."""
+    return answered(options, "denied")
+
+
+def answered(options: argparse.Namespace, answer: str) -> int:
+    """Keep a person's answer."""
+    records.save_reset_answer(
+        open_existing(options), unit=options.unit, part=options.part, around_on=options.around, answer=answer, by=WHO
+    )
+    show(f"{options.unit}: {words(options.part)} {answer}")
+    return DONE

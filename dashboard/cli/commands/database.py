@@ -1,0 +1,47 @@
+"""The database that a command works on, and the day that it works for."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from dashboard.cli.options import database_path
+from dashboard.desk.terminal import say
+from ingest import store
+
+OLD_D = 60  # [d] a list says so when no reading is younger, our choice: two of the usual horizons
+
+
+def open_existing(options: argparse.Namespace) -> Database:
+    """The database, which has to be there already."""
+    return store.open_database(database_path(options), create=False)
+
+
+def open_or_make(path: Path) -> Database:
+    """The database, made when there is none, which is said: its name may have been mistyped."""
+    new = not path.exists()
+    db = store.open_database(path)
+    if new:
+        say(f"made a new database {path}")
+    return db
+
+
+def as_of(options: argparse.Namespace) -> date:
+    """The day of --as-of, else today."""
+    chosen: date | None = options.as_of
+    return chosen or today()
+
+
+def today() -> date:
+    """The clock's day."""
+    return date.today()
+
+
+def say_age(db: Database, day: date) -> None:
+    """Tell how old the newest reading is, where that is old."""
+    newest = store.newest_reading(db, before=day)
+    if newest is not None and (day - newest).days > OLD_D:
+        say(f"the newest reading is of {newest}, {(day - newest).days} days before {day}: nothing later is known")

@@ -1,0 +1,55 @@
+"""Files in, and the copy of the database."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from dashboard.cli.commands.database import open_existing, open_or_make
+from dashboard.cli.options import WHO, database_path
+from dashboard.desk.terminal import DONE, say, show
+from dashboard.words.plain_text import clean
+from ingest import store
+from ingest.bounds import bytes_of
+from ingest.errors import FileRefused
+from ingest.importer import import_paths
+
+
+def run_import(options: argparse.Namespace) -> int:
+    """Import files and folders; exit code 0, 1 or 2 as the contract states."""
+    db = open_or_make(database_path(options))
+    progress = show_progress if sys.stderr.isatty() else None
+    outcome = import_paths(db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress)
+    if progress:
+        sys.stderr.write("\r\x1b[K")
+    for line in outcome.lines():
+        say(clean(line))
+    if outcome.set_aside:
+        say("rows set aside are not used: `cranktrend set-aside list` says why, and how to correct or dismiss them")
+    show(outcome.summary())
+    return outcome.exit_code
+
+
+def show_progress(file: str, done: int, total: int) -> None:
+    """A progress bar on standard error."""
+    share = done / total if total else 1.0
+    bar = "#" * int(30 * share)
+    sys.stderr.write(f"\r\x1b[K{clean(file)[:40]:40s} [{bar:30s}] {100 * share:3.0f} %")
+    sys.stderr.flush()
+
+
+def run_backup(options: argparse.Namespace) -> int:
+    """Copy the database to a new file."""
+    show(f"copied to {store.backup(open_existing(options), options.file)}")
+    return DONE
+
+
+def read_text(file: str) -> str:
+    """A small text file; one clear sentence when it cannot be read."""
+    try:
+        return bytes_of(Path(file)).decode("utf-8")
+    except UnicodeDecodeError:
+        raise ValueError(f"{file}: cannot be read as UTF-8 text") from None
+    except FileRefused as error:
+        raise ValueError(f"{file}: {error}") from None

@@ -1,0 +1,66 @@
+"""The weekly list, past lists, and what was learned of the classes."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from dashboard.cli.as_csv import harmless_csv, rows_as_csv
+from dashboard.cli.commands.database import as_of, open_existing, say_age
+from dashboard.cli.tables import list_table
+from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.own_limits import limit_book
+from dashboard.desk.terminal import DONE, say, show, show_json
+from dashboard.desk.weekly import assumed
+from dashboard.words.plain_text import clean
+from ingest import store
+
+
+def run_risk(options: argparse.Namespace) -> int:
+    """Print the weekly list."""
+    db = open_existing(options)
+    day = as_of(options)
+    assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
+    rows = list_rows(
+        assessment,
+        store.read_readings(db, before=day),
+        flagged_only=not options.all,
+        book=limit_book(db),
+        costs=own_costs(db),
+    )
+    taken_for_granted = assumed(db, assessment.units)
+    if options.format == "json":
+        show_json(
+            json.dumps(list_body(day, options.horizon_days, rows, taken_for_granted), ensure_ascii=False, indent=1)
+        )
+    elif options.format == "csv":
+        show(rows_as_csv(rows))
+    else:
+        show(list_table(rows, assessment))
+    for note in (*assessment.fleet_notes, *taken_for_granted):
+        say(clean(note))
+    say_age(db, day)
+    return DONE
+
+
+def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_for_granted: list[str]) -> dict[str, Any]:
+    """The list of a day as an object for JSON."""
+    return {"as_of": day.isoformat(), "horizon_days": horizon_days, "units": rows, "assumed": taken_for_granted}
+
+
+def run_classes(options: argparse.Namespace) -> int:
+    """Print what was learned of every class, from how many readings and no-starts."""
+    assessment = assess_database(open_existing(options), as_of=as_of(options))
+    if options.format == "csv":
+        show(harmless_csv(assessment.classes))
+    else:
+        table = assessment.classes.copy()
+        table["value"] = [f"{v:.3g}" for v in table["value"]]
+        table["se"] = ["" if pd.isna(v) else f"{v:.2g}" for v in table["se"]]
+        table["cases"] = ["" if pd.isna(v) else f"{v:.0f}" for v in table["cases"]]
+        show(table.to_string(index=False))
+    return 0

@@ -1,0 +1,54 @@
+"""Past lists, and what they would have done."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from datetime import timedelta
+
+import pandas as pd
+from sqlite_utils import Database
+
+from analysis.backtest.report import ReportCosts, backtest_report
+from dashboard.cli.commands.database import open_existing
+from dashboard.cli.commands.lists import list_body
+from dashboard.desk.assessment import backtest_database, list_rows, own_costs
+from dashboard.desk.own_limits import limit_book
+from dashboard.desk.terminal import say, show_json
+from dashboard.desk.weekly import assumed
+from dashboard.files.backtest_report import report_text
+from ingest import records, store
+
+REPORTED = ("unit", "part", "flagged", "no_start_probability")
+
+
+def run_backtest(options: argparse.Namespace) -> int:
+    """Print the list as it would have been issued on each date, one JSON object a line; a report to standard error."""
+    db = open_existing(options)
+    first, last = getattr(options, "from"), options.to
+    dates = [pd.Timestamp(first + timedelta(days=k)) for k in range(0, (last - first).days + 1, options.every_days)]
+    readings, book, costs = store.read_readings(db), limit_book(db), own_costs(db)
+    lists: list[dict[str, object]] = []
+    for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
+        rows = list_rows(assessment, readings, flagged_only=False, book=book, costs=costs)
+        body = list_body(day.date(), options.horizon_days, rows, assumed(db, assessment.units))
+        show_json(json.dumps(body, ensure_ascii=False))
+        lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
+        say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")
+    say_report(db, lists, readings, options.horizon_days)
+    return 0
+
+
+def say_report(db: Database, lists: list[dict[str, object]], readings: pd.DataFrame, horizon_days: int) -> None:
+    """What these lists would have done, in no-starts, flags and money, on standard error."""
+    report = backtest_report(
+        pd.DataFrame(lists).astype({"as_of": "datetime64[us]"}),
+        store.read_units(db),
+        readings,
+        store.read_repairs(db),
+        horizon_days=horizon_days,
+        decisions=records.read_decisions(db),
+        costs=ReportCosts(own_costs(db)),
+        book=limit_book(db),
+    )
+    say(report_text(report))

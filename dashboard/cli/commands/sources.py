@@ -1,0 +1,42 @@
+"""Descriptions of foreign files."""
+
+from __future__ import annotations
+
+import argparse
+
+from dashboard.cli.commands.database import open_existing, open_or_make
+from dashboard.cli.commands.files import read_text
+from dashboard.cli.options import WHO, database_path
+from dashboard.desk.terminal import DONE, say, show
+from ingest import sources
+from ingest.drafting import draft_source
+
+
+def draft(options: argparse.Namespace) -> int:
+    """Print a draft; what is unsure about it goes to standard error."""
+    drafted = draft_source(options.file)
+    show(drafted.toml)
+    for question in (*drafted.questions, *drafted.unsure):
+        say(question)
+    return DONE
+
+
+def save(options: argparse.Namespace) -> int:
+    """Keep a description under a name."""
+    text = read_text(options.file)
+    sources.save_source(open_or_make(database_path(options)), options.name, text, by=WHO)
+    show(f"source {options.name} saved")
+    return DONE
+
+
+def list_all(options: argparse.Namespace) -> int:
+    """Print names, times and who saved them."""
+    for saved in sources.list_sources(open_existing(options)):
+        show(f"{saved.name}\t{saved.saved_at}\t{saved.saved_by}")
+    return DONE
+
+
+def show_one(options: argparse.Namespace) -> int:
+    """Print a description."""
+    show(sources.read_source(open_existing(options), options.name))
+    return DONE

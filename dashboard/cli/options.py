@@ -1,0 +1,123 @@
+"""What may stand behind a command: kinds of values, and options that several commands share.
+
+Nothing heavy is imported here nor by the parser: help and refusals come at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+from ingest.fields import MEASUREMENTS, OBSERVATIONS, QUANTITIES, READINGS, allowed_words
+
+DATABASE_VARIABLE = "CRANKTREND_DB"
+DEFAULT_DATABASE = "fleet.db"
+DEMO_DATABASE = "demo.db"
+FIRST_DAY, LAST_DAY = date(1980, 1, 1), date(2999, 12, 31)  # no reading is older; and no end of the calendar is near
+FIRST_NUMBER, LAST_NUMBER = 1, 2**62  # of a row or a change, within SQLite's whole numbers
+WHO = "command line"
+RECORDABLE = ("taken_at", *MEASUREMENTS, *OBSERVATIONS, "technician", "instrument", "note")
+A_CHANGE = "COLUMN=VALUE, as in crank_a=145"
+A_PIN = "UNIT=WEEK, as in K-142=2026-W50"
+
+
+def database_path(options: argparse.Namespace) -> Path:
+    """--db, else for all but the demo CRANKTREND_DB, else the command's default name here."""
+    if options.command == "demo":
+        return Path(options.db or DEMO_DATABASE)
+    return Path(options.db or os.environ.get(DATABASE_VARIABLE) or DEFAULT_DATABASE)
+
+
+def a_date(text: str) -> date:
+    """YYYY-MM-DD from the command line."""
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date; allowed is YYYY-MM-DD") from None
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise argparse.ArgumentTypeError(f"{text} is not allowed; a day from {FIRST_DAY} to {LAST_DAY} is")
+    return day
+
+
+def whole(low: int, high: int) -> Callable[[str], int]:
+    """A whole number in a range."""
+
+    def parse(text: str) -> int:
+        if not re.fullmatch(r"-?[0-9]{1,19}", text.strip()) or not low <= int(text) <= high:
+            raise argparse.ArgumentTypeError(f"{text!r} is not allowed; a whole number from {low} to {high} is")
+        return int(text)
+
+    return parse
+
+
+a_number = whole(FIRST_NUMBER, LAST_NUMBER)
+
+
+def pair(allowed: str) -> Callable[[str], tuple[str, str]]:
+    """NAME=VALUE, which is `allowed`."""
+
+    def parse(text: str) -> tuple[str, str]:
+        name, sign, value = text.partition("=")
+        if not sign or not name.strip():
+            raise argparse.ArgumentTypeError(f"{text!r} is no change; allowed is {allowed}")
+        return name.strip(), value
+
+    return parse
+
+
+def a_file(text: str) -> str:
+    """The name of a file or folder; no name is not the folder one stands in."""
+    if not text:
+        raise argparse.ArgumentTypeError("a file to import has no name; allowed are names of files and folders")
+    return text
+
+
+def add_as_of(parser: argparse.ArgumentParser) -> None:
+    """The day that a list is made for."""
+    parser.add_argument(
+        "--as-of", type=a_date, default=None, metavar="DATE",
+        help="knowledge at the start of this day; nothing dated then or later is used (default: today)",
+    )  # fmt: skip
+
+
+def add_horizon(parser: argparse.ArgumentParser) -> None:
+    """How far the probability of a no-start looks ahead."""
+    parser.add_argument(
+        "--horizon-days", type=whole(1, 180), default=30, metavar="DAYS",
+        help="days that the probability of a no-start looks ahead, 1 to 180 (default: 30)",
+    )  # fmt: skip
+
+
+def add_format(parser: argparse.ArgumentParser, *formats: str) -> None:
+    """How the result is written; the first is the default."""
+    parser.add_argument(
+        "--format", choices=formats, default=formats[0], help=f"how to write it (default: {formats[0]})"
+    )
+
+
+def add_measurements(parser: argparse.ArgumentParser) -> None:
+    """An option for everything that a reading may hold: what it is, its unit, and what is allowed."""
+    for name in RECORDABLE:
+        parser.add_argument(
+            f"--{name.replace('_', '-')}", dest=name, metavar=metavar_of(name), help=measurement_help(name)
+        )
+
+
+def metavar_of(name: str) -> str:
+    """A measurement's unit; WORDS for what is none."""
+    return QUANTITIES[name].unit if name in QUANTITIES else "TIME" if name == "taken_at" else "WORDS"
+
+
+def measurement_help(name: str) -> str:
+    """What a value of a reading is, its unit, and what is allowed."""
+    if name not in QUANTITIES:
+        column = READINGS.column(name)
+        return f"{column.meaning}: {allowed_words(column)}{' (default: now)' if name == 'taken_at' else ''}"
+    quantity = QUANTITIES[name]
+    small, large = (f"{low:.12g} to {high:.12g}" for low, high in (quantity.range_12, quantity.range_24))
+    allowed = small if small == large else f"{small} on 12 V, {large} on 24 V"
+    return f"{quantity.meaning} [{quantity.unit}]: {allowed}"

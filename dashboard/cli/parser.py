@@ -1,0 +1,312 @@
+"""All commands with their options, each with a word of help; what a command does is loaded when it is typed."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from importlib.metadata import version
+from typing import NoReturn
+
+from dashboard.cli.options import (
+    A_CHANGE,
+    A_PIN,
+    DATABASE_VARIABLE,
+    DEFAULT_DATABASE,
+    DEMO_DATABASE,
+    a_date,
+    a_file,
+    a_number,
+    add_as_of,
+    add_format,
+    add_horizon,
+    add_measurements,
+    pair,
+    whole,
+)
+from dashboard.desk.terminal import PROGRAM, show
+from dashboard.words.plain_text import clean
+from dashboard.words.safety import SAFE_NOTE
+from ingest.fields import CORRECTABLE, MEASUREMENTS, PARTS, SYSTEM_VOLTAGES
+from ingest.values import is_empty
+
+WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
+SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")  # that the library which writes the scripts knows
+Command = Callable[..., argparse.ArgumentParser]
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose messages hold nothing that a terminal would act on."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the words, and leave."""
+        super().error(clean(message))
+
+
+class ShowVersion(argparse.Action):
+    """Print the version that is installed, and leave."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object, **__: object) -> None:
+        """As argparse asks for it."""
+        show(f"{PROGRAM} {version(PROGRAM)}")
+        parser.exit()
+
+
+def nothing_wrong(_: argparse.Namespace) -> str:
+    """What most commands find wrong with words that are allowed one by one."""
+    return ""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """All commands and their options."""
+    parser = Parser(prog=PROGRAM, description="Health of starting systems over a vehicle fleet.", epilog=SAFE_NOTE)
+    parser.add_argument("--version", action=ShowVersion, nargs=0, help="say which version this is")
+    add_database(parser, default=None)
+    parser.set_defaults(wrong=nothing_wrong, database_is_there=True)
+    command = commands_of(parser, "command", "COMMAND")
+    add_files(command)
+    add_lists(command)
+    add_vehicle(command)
+    add_plan(command)
+    add_corrections(command)
+    add_settings(command)
+    return parser
+
+
+def commands_of(parser: argparse.ArgumentParser, name: str, metavar: str) -> Command:
+    """A way to add commands to a parser; each takes --db, which may as well stand before it."""
+    commands = parser.add_subparsers(dest=name, required=True, metavar=metavar)
+
+    def command(word: str, run: str, words: str, **defaults: object) -> argparse.ArgumentParser:
+        sub = commands.add_parser(word, help=words, description=f"{words[0].upper()}{words[1:]}.")
+        add_database(sub, default=argparse.SUPPRESS)
+        sub.set_defaults(run=run, **defaults)
+        return sub
+
+    return command
+
+
+def group_of(command: Command, word: str, words: str, *seconds: str) -> Command:
+    """A way to add commands with a second word."""
+    return commands_of(command(word, "", f"{words}: {', '.join(seconds)}"), "what", "|".join(seconds))
+
+
+def add_database(parser: argparse.ArgumentParser, *, default: str | None) -> None:
+    """--db, before and after a command; SUPPRESS leaves what stood before it alone."""
+    parser.add_argument(
+        "--db", metavar="FILE", default=default, help=f"database (default: {DATABASE_VARIABLE}, or {DEFAULT_DATABASE})"
+    )
+
+
+def add_files(command: Command) -> None:
+    """Files in, descriptions of foreign files, rows set aside, the copy of the database."""
+    command(
+        "demo", "demo.run_demo", f"make the demo fleet's database ({DEMO_DATABASE}) and print its weekly list and plan",
+        database_is_there=False,
+    )  # fmt: skip
+    sub = command("import", "files.run_import", "import files and folders of CSV and XLSX", database_is_there=False)
+    sub.add_argument(
+        "paths", nargs="+", type=a_file, metavar="FILE|FOLDER", help="a file, or a folder with all its files"
+    )
+    sub.add_argument("--source", metavar="DESCRIPTION", help="name or TOML file of a source description")
+    sub.add_argument("--dry-run", action="store_true", help="say what would happen and store nothing")
+    sub = command("backup", "files.run_backup", "copy the database to a new file")
+    sub.add_argument("file", metavar="FILE", help="the new file; one that is there is never overwritten")
+    add_sources(group_of(command, "source", "descriptions of foreign files", "draft", "save", "list", "show"))
+    add_set_aside(
+        group_of(command, "set-aside", "rows that could not be believed", "list", "show", "correct", "dismiss")
+    )
+
+
+def add_sources(command: Command) -> None:
+    """What is done with descriptions of foreign files."""
+    sub = command("draft", "sources.draft", "write a draft that says which guesses are unsure", database_is_there=False)
+    sub.add_argument("file", metavar="FILE", help="a file with headings of its own")
+    sub = command(
+        "save", "sources.save", "keep a description: files with its headings just work then", database_is_there=False
+    )
+    sub.add_argument("name", metavar="NAME", help="what to call it")
+    sub.add_argument("file", metavar="FILE.toml", help="the description, a corrected draft")
+    command("list", "sources.list_all", "the descriptions that are kept")
+    sub = command("show", "sources.show_one", "a description as it is kept")
+    sub.add_argument("name", metavar="NAME", help="as `source list` shows it")
+
+
+def add_set_aside(command: Command) -> None:
+    """What is done with rows that could not be believed."""
+    sub = command("list", "aside.list_all", "the rows, and why each was set aside")
+    states = ("open", "corrected", "admitted", "dismissed", "all")
+    sub.add_argument("--state", choices=states, default="open", help="which rows (default: open)")
+    add_format(sub, "table", "csv")
+    for name, words in (
+        ("show", "one row with all its cells"),
+        ("correct", "put cells of a row right and have it checked again"),
+        ("dismiss", "say that a row is not wanted; it stays on record"),
+    ):
+        sub = command(name, f"aside.{name}", words)
+        sub.add_argument("id", type=a_number, metavar="ID", help="its number, as `set-aside list` shows it")
+        if name == "correct":
+            sub.add_argument(
+                "changes", nargs="+", type=pair(A_CHANGE), metavar="COLUMN=VALUE", help="a cell as it should be"
+            )
+        if name == "dismiss":
+            sub.add_argument("--reason", default="", metavar="TEXT", help="why")
+
+
+def add_lists(command: Command) -> None:
+    """This week's list, lists of the past, what was learned."""
+    sub = command("risk", "lists.run_risk", "the weekly list: which vehicles, which part, how sure, how long")
+    add_as_of(sub)
+    add_horizon(sub)
+    sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
+    add_format(sub, "table", "csv", "json")
+    sub = command(
+        "backtest",
+        "past.run_backtest",
+        "the list as it would have been issued on past dates, one a line",
+        wrong=days_wrong,
+    )
+    sub.add_argument("--from", type=a_date, required=True, metavar="DATE", help="day of the first list")
+    sub.add_argument("--to", type=a_date, required=True, metavar="DATE", help="no list after this day")
+    sub.add_argument(
+        "--every-days",
+        type=whole(1, 366),
+        default=14,
+        metavar="DAYS",
+        help="days between lists, 1 to 366 (default: 14)",
+    )
+    add_horizon(sub)
+    add_format(sub, "jsonl")
+    sub = command("classes", "lists.run_classes", "what the fleet has taught about every vehicle class")
+    add_as_of(sub)
+    add_format(sub, "table", "csv")
+
+
+def days_wrong(options: argparse.Namespace) -> str:
+    """A backtest that would end before it begins."""
+    first, last = getattr(options, "from"), options.to
+    return f"--to {last} lies before --from {first}" if last < first else ""
+
+
+def add_vehicle(command: Command) -> None:
+    """One vehicle's sheet, and a reading of it."""
+    sub = command("unit", "vehicle.run_unit", "one vehicle's sheet")
+    sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
+    add_as_of(sub)
+    add_horizon(sub)
+    add_format(sub, "table", "json")
+    sub = command("record", "vehicle.run_record", "record one reading, checked like any other", wrong=twice_wrong)
+    sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
+    sub.add_argument("--dry-run", action="store_true", help="say what the reading shows and store nothing")
+    add_measurements(sub)
+    sub.add_argument(
+        "--measured-twice", action="append", default=[], choices=MEASUREMENTS, metavar="MEASUREMENT",
+        help="a measurement, such as drop_ground_v, that was taken twice and is right, however unlikely; may be repeated",
+    )  # fmt: skip
+
+
+def twice_wrong(options: argparse.Namespace) -> str:
+    """A value said to have been measured twice that is not given."""
+    for name in options.measured_twice:
+        if is_empty(getattr(options, name)):
+            return f"--measured-twice names {name}, of which no value is given; allowed are values given"
+    return ""
+
+
+def add_plan(command: Command) -> None:
+    """The replacement plan."""
+    sub = command("plan", "planner.run_plan", "the replacement plan", wrong=plan_wrong)
+    add_as_of(sub)
+    sub.add_argument(
+        "--weeks", type=whole(1, 26), default=13, metavar="WEEKS", help="weeks planned, 1 to 26 (default: 13)"
+    )
+    for name, words in (("pin", "fix a visit, as K-142=2026-W50"), ("forbid", "keep a vehicle out of a week")):
+        sub.add_argument(
+            f"--{name}", action="append", default=[], type=pair(A_PIN), metavar="UNIT=WEEK",
+            help=f"{words}; may be repeated",
+        )  # fmt: skip
+    sub.add_argument(
+        "--let-go", action="append", default=[], metavar="UNIT", help="take a vehicle's pins away; may be repeated"
+    )
+    add_format(sub, "table", "csv", "json", "ics", "xlsx")
+
+
+def plan_wrong(options: argparse.Namespace) -> str:
+    """A workbook on a terminal."""
+    terminal = sys.stdout is not None and sys.stdout.isatty()
+    return WORKBOOK_TO_TERMINAL if options.format == "xlsx" and terminal else ""
+
+
+def add_corrections(command: Command) -> None:
+    """Commands that put a saved mistake right, and the record of who did what."""
+    for name, words in (
+        ("correct", "correct a stored reading, repair or decision; the old values stay on record"),
+        ("withdraw", "take a stored reading, repair or decision out of what is judged; it stays on record"),
+    ):
+        sub = command(name, f"changes.run_{name}", words)
+        sub.add_argument("what", choices=tuple(CORRECTABLE), help="what kind of row")
+        sub.add_argument("id", type=a_number, metavar="ID", help="its number, as `logbook` and `unit` show it")
+        if name == "correct":
+            sub.add_argument(
+                "changes",
+                nargs="+",
+                type=pair(A_CHANGE),
+                metavar="COLUMN=VALUE",
+                help="unit=K-7 moves it to that vehicle",
+            )
+        sub.add_argument("--reason", default="", metavar="TEXT", help="why; has to be given")
+    sub = command("undo", "changes.run_undo", "put back what a correction or a withdrawal changed")
+    sub.add_argument("change", type=a_number, metavar="CHANGE", help="its number, as `logbook` shows it")
+    sub.add_argument("--reason", default="undone", metavar="TEXT", help="why (default: undone)")
+    sub = command("logbook", "changes.run_logbook", "who did what, when and why, newest first")
+    sub.add_argument("--unit", default="", metavar="UNIT", help="only what concerns this vehicle")
+    sub.add_argument("--who", default="", metavar="NAME", help="only by names that contain this")
+    sub.add_argument("--since", type=a_date, default=None, metavar="DATE", help="only from this day on")
+    add_format(sub, "table", "csv")
+    add_resets(
+        group_of(command, "resets", "parts that look replaced though nobody recorded it", "list", "confirm", "deny")
+    )
+
+
+def add_resets(command: Command) -> None:
+    """What is done about renewals that nobody recorded."""
+    add_as_of(command("list", "changes.list_resets", "the parts, and about when each was replaced"))
+    for name, words in (("confirm", "yes, it was replaced"), ("deny", "no, it was not replaced")):
+        sub = command(name, f"changes.{name}_reset", words)
+        sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
+        sub.add_argument("part", metavar="PART", help=f"one of {', '.join(PARTS)}")
+        sub.add_argument(
+            "--around", type=a_date, required=True, metavar="DATE", help="about when, as `resets list` shows it"
+        )
+
+
+def add_settings(command: Command) -> None:
+    """Limits, the screens, completion."""
+    limits = group_of(
+        command, "limits", "the limits in use, with their sources, or a TOML file of your own", "show", "set"
+    )
+    sub = limits("show", "limits.show_limits", "every limit of a kind of vehicle, with its source")
+    sub.add_argument("--vehicle-class", default="", metavar="CLASS", help="a class with limits of its own")
+    sub.add_argument(
+        "--system-v",
+        type=int,
+        choices=SYSTEM_VOLTAGES,
+        default=SYSTEM_VOLTAGES[0],
+        help="nominal voltage (default: 12)",
+    )
+    sub.add_argument("--fuel", choices=("diesel", "petrol"), default="diesel", help="fuel (default: diesel)")
+    sub = limits("set", "limits.set_limits", "put your own limits in place of those in use")
+    sub.add_argument("file", metavar="FILE.toml", help="your limits; an empty file goes back to the printed ones")
+    sub = command("dashboard", "screens.run_dashboard", "start the screens", database_is_there=False)
+    sub.add_argument(
+        "--host", default="127.0.0.1", metavar="HOST", help="address to serve at (default: this machine only)"
+    )
+    sub.add_argument(
+        "--port", type=whole(1, 65535), default=8501, metavar="PORT", help="port to serve at (default: 8501)"
+    )
+    sub = command("completion", "completion.run_completion", "print what a shell needs to complete words at the Tab key",
+        database_is_there=False,
+    )  # fmt: skip
+    sub.add_argument(
+        "shell", choices=SHELLS, help="your shell: bash, zsh, fish, ... its manual says where the script goes"
+    )
