@@ -135,16 +135,18 @@ def test_surface_charge_is_said_and_widens_the_battery_s_error() -> None:
 
 def test_24_v_is_two_12_v_in_series() -> None:
     """Twice the volts on a 24 V vehicle: the same charge, and the load-test table's margin doubles."""
-    one = take({**fitting(), "crank_min_v": 10.1})
+    label = {"rated_cca_a": 2.0 * fitting()["crank_a"]}  # so that the start is the load test
+    one = take({**fitting(), "crank_min_v": 10.1}, unit={**UNIT, **label})
     reading = {k: 2 * v if k.endswith("_v") else v for k, v in fitting().items()}
     two = take({**reading, "crank_min_v": 20.2}, Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0),
-               {**UNIT, "system_v": 24})  # fmt: skip
+               {**UNIT, **label, "system_v": 24})  # fmt: skip
     assert one.charge is not None
     assert two.charge is not None
     assert two.charge.soc == pytest.approx(one.charge.soc)
     assert value_of(two, "battery")[0] == pytest.approx(2 * value_of(one, "battery")[0])
     margin = [
-        float(c.limits.set_index("check").loc["volts while cranking, load-test table", "margin_v"]) for c in (one, two)
+        float(c.limits.set_index("check").loc["battery at half its cold-cranking amps, load-test table", "margin_v"])
+        for c in (one, two)
     ]
     assert margin[1] == pytest.approx(2 * margin[0])
     assert margin[0] == pytest.approx(10.1 - float(load_test_minimum_v(20.0)))

@@ -17,7 +17,7 @@ FOR_NOTHING_D = 270  # a flag is for nothing when neither a no-start nor that pa
 DAYS_PER_YEAR = 365.25
 LIMIT_PARTS: Mapping[str, str] = {
     "rest voltage": "battery",
-    "volts while cranking, load-test table": "battery",
+    "battery at half its cold-cranking amps, load-test table": "battery",
     "volts while cranking": "battery",
     "positive drop": "positive_cable",
     "ground drop": "ground_path",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from analysis.bay.conditions import above, at_least, at_most, below, both, either, is_word, isnt, measured, not_measured
+from analysis.circuit.battery import COLDEST_PRINTED_C
 
 STANDS_RPM: Final = 5.0  # our choice: a tachometer's flicker on an engine that does not turn
 HARDLY: Final = 0.15  # of the usual amps, our choice: less than any starter takes, running free or locked
@@ -27,7 +28,6 @@ CABLES: Final = ("positive_cable", "ground_path", "solenoid_contacts")
 DIP_SHARES: Final = (0.75, 1.35)  # of the fall that the inrush makes through a usual battery, our choice
 COLLAPSED: Final = 0.6  # of the rest volts, our choice: even a locked starter leaves a sound battery more
 DEAD_COIL_A: Final = 0.5  # [A], our choice: a small clamp's zero
-COLDEST_PRINTED_C: Final = -18.0  # [°C] the load-test table's last row, 0 °F
 
 FAILED: Final = is_word("outcome", "no_start", "no_click", "click", "chatter")
 STANDS: Final = at_most("crank_rpm", STANDS_RPM)

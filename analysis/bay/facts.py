@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.circuit.battery import load_test_minimum_v, open_circuit
+from analysis.circuit.battery import least_cranking_v, load_test_minimum_v, open_circuit
 from analysis.circuit.limits import BRUSH_V, FEWEST_CRANK_A, Limits
 
 Facts = Mapping[str, float | str]
@@ -69,10 +69,12 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
     cca = number(facts, "cca_a")
     half = 0.5 * (cca if cca > 0 else limits.assumed_cca_a.value)
     told = low + amps * usual / 1000.0
-    table = float(load_test_minimum_v(number(facts, "temperature_c"), system_v=limits.system_v))
+    air_c = number(facts, "temperature_c")
+    table = float(load_test_minimum_v(air_c, system_v=limits.system_v))
     return {
         "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": half,
         "half_cca_v": open_v - mohm / 1000.0 * half, "load_test_v": table,
+        "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
         "open_told_v": told, "rest_told_more_v": told - rest - 0.1 * amps * usual / 1000.0,  # less a tenth of the sag
     }  # fmt: skip
 
@@ -138,13 +140,13 @@ def _flux(amps: float, usual_a: float) -> float:
 
 
 def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
-    """Every drop as it would be at the class's usual amps in the warm, and as a multiple of its limit."""
-    amps, usual = number(facts, "trusted_a"), number(facts, "usual_warm_a")
+    """Every drop as it would be at the class's usual amps in the warm, and as a multiple of its limit; as it was read where
+    nobody knows what is usual, less what the cold alone adds to the amps."""
+    amps, warm, cold = (number(facts, n) for n in ("trusted_a", "usual_warm_a", "usual_crank_a"))
     amps = number(facts, "crank_a") if math.isnan(amps) else amps
-    cold = number(facts, "usual_crank_a")
-    usual = next((a for a in (usual, cold) if a > 0), limits.typical_cranking_a.value)
-    if math.isnan(amps):  # what the class takes at this temperature stands for what nobody measured
-        amps = cold if cold > 0 else usual
+    usual = warm if warm > 0 else cold
+    colder = number(facts, "cold_amps_times")
+    share = at_usual_share(amps, usual, cold) if usual > 0 else 1.0 / max(colder, 1.0) if colder > 0 else 1.0
     battery = number(facts, "rest_v")
     most = battery if battery > 0 else float(limits.system_v)
     out = {
@@ -153,10 +155,16 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
     }
     for part, name in DROPS.items():
         read = number(facts, name)
-        at = min(read / amps * usual, max(most, read)) if amps >= FLOWING_SHARE * usual else read
-        out[f"{part}_at_usual_v"] = at
-        out[f"{part}_size"] = at / float(getattr(limits, DROP_LIMITS[part]))
+        out[f"{part}_at_usual_v"] = min(read * share, max(most, read)) if not math.isnan(read) else NAN
+        out[f"{part}_size"] = out[f"{part}_at_usual_v"] / float(getattr(limits, DROP_LIMITS[part]))
     return out
+
+
+def at_usual_share(amps: float, usual_a: float, usual_here_a: float = NAN) -> float:
+    """What a drop at `amps` is multiplied by to be one at the usual amps in the warm; those usual at this temperature
+    stand for amps that nobody measured, and hardly any amps make no resistance."""
+    here = usual_here_a if math.isnan(amps) else amps
+    return usual_a / here if here >= FLOWING_SHARE * usual_a else 1.0
 
 
 def _dip(facts: Facts, limits: Limits) -> dict[str, float]:

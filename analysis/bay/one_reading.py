@@ -14,10 +14,11 @@ import numpy as np
 import pandas as pd
 
 from analysis.bay.closure import MEASURED, check_closure, predicted_measurements
-from analysis.bay.expected import Expected, usual_crank_a
-from analysis.bay.findings import NUMBERS, Finding, locate_segment
+from analysis.bay.expected import Expected
+from analysis.bay.findings import MEASURED_HERE, Finding, locate_segment
 from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
+    bank_cca_a,
     freezing_point_c,
     full_charge_resistance_mohm,
     gravity_from_charge,
@@ -57,6 +58,7 @@ _RESTS_ON: Final = {
     "motor_constant": ("peak_a", "crank_a", "crank_rpm"),
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
+KIND: Final = ("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel")
 NO_LAW: Final = TemperatureLaw(0.0, 0.0, np.zeros((2, 2)), REFERENCE_C.value)
 LOAD_ROWS: Final = {  # name here -> value, standard error and unit of `analysis.circuit.load.infer_load`
     "back_emf": ("back_emf_v", "back_emf_se_v", "V", 1.0),
@@ -170,19 +172,19 @@ def check_one_reading(
         temperature, assumed_t, (*_resistances(inferred, shown, expected, temperature, sd), *_load(at, shown, expected)),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
-        _limits(row, reading, unit, expected, book), tuple(_findings(row, reading, unit, expected, temperature, limits)),
+        _limits(row, reading, unit, expected, temperature, book), tuple(_findings(row, reading, unit, expected, temperature, limits)),
     )  # fmt: skip
 
 
 def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
     """One row of floats: what was measured, without the values marked doubtful."""
     frame = pd.DataFrame(
-        {n: [_number(reading.get(n))] for n in dict.fromkeys((*READ, *NUMBERS))}
+        {n: [_number(reading.get(n))] for n in dict.fromkeys((*READ, *MEASURED_HERE))}
         | {"doubtful": [str(reading.get("doubtful") or "")]}
     )
     doubtful = {name.strip() for name in str(frame["doubtful"].iloc[0]).split(",")}
     own = trusted_values(frame)
-    rest = {n: frame[n].to_numpy(np.float64) * (np.nan if n in doubtful else 1.0) for n in frame if n in NUMBERS}
+    rest = {n: frame[n].to_numpy(np.float64) * (np.nan if n in doubtful else 1.0) for n in frame if n in MEASURED_HERE}
     return pd.DataFrame({**rest, **own})
 
 
@@ -312,14 +314,21 @@ def _charge(
 
 
 def _limits(
-    row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, book: LimitBook
-) -> pd.DataFrame:
+    row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, temperature_c: float,
+    book: LimitBook,
+) -> pd.DataFrame:  # fmt: skip
     """Pass, watch or act of every measured quantity."""
     name = str(unit.get("unit", ""))
-    usual = usual_crank_a(expected.usual, expected.unknown)
-    known = {} if usual is None else {str(unit["vehicle_class"]): usual}
-    kind = pd.DataFrame([{k: unit.get(k) for k in ("vehicle_class", "system_v", "fuel", "cylinders")} | {"unit": name}])
-    own = row.assign(unit=name, taken_at=pd.Timestamp(reading.get("taken_at") or "NaT"))
+    usual = usual_facts(expected, temperature_c)
+    warm = usual["usual_warm_a"]
+    known = {str(unit["vehicle_class"]): float(str(warm))} if warm is not None else {}
+    kind = pd.DataFrame(
+        [{k: unit.get(k) for k in KIND} | {"unit": name}]
+    )  # fmt: skip
+    own = row.assign(
+        unit=name, taken_at=pd.Timestamp(reading.get("taken_at") or "NaT"),
+        **{n: np.nan if usual[n] is None else usual[n] for n in ("usual_crank_a", "usual_rpm")},
+    )  # fmt: skip
     return verdict(own, kind, book, class_crank_a=known)
 
 
@@ -329,7 +338,7 @@ def _findings(
 ) -> list[Finding]:  # fmt: skip
     """What the decision table makes of the reading, with what is usual in the class beside it."""
     facts: dict[str, object] = {str(k): v for k, v in row.iloc[0].to_dict().items()}
-    facts |= usual_facts(expected, temperature_c) | {"cca_a": bank_cca_a(unit)}
+    facts |= usual_facts(expected, temperature_c) | {"cca_a": float(bank_cca_a(pd.DataFrame([unit]))[0])}
     doubtful = [name for name in str(reading.get("doubtful") or "").split(",") if name and name != "odometer_km"]
     coil = _number(reading.get("coil_a"))
     if "coil_a" in doubtful and limits.least_pull_in_a.value <= coil <= limits.highest_pull_in_a.value:
@@ -369,15 +378,6 @@ def usual_facts(expected: Expected, temperature_c: float) -> dict[str, object]:
         "usual_warm_a": None if "crank_a" in expected.unknown else warm["crank_a"],
         "cold_amps_times": at["crank_a"] / warm["crank_a"], "battery_doubt": battery, "load_doubt": load,
     }  # fmt: skip
-
-
-def bank_cca_a(unit: Mapping[str, Any]) -> float | None:
-    """Cold-cranking amps of all batteries beside each other: the label's, times the strings in parallel."""
-    label, count = _number(unit.get("rated_cca_a")), _number(unit.get("batteries"))
-    if not label > 0:
-        return None
-    strings = count / (_number(unit.get("system_v")) / 12.0) if count > 0 else 1.0
-    return label * max(1.0, strings) if unit.get("in_parallel") != "no" else label
 
 
 def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.DataFrame:

@@ -188,10 +188,10 @@ WORN: Final = (
     Row(
         "battery weak, amps unknown",
         (
-            not_measured("crank_a"), below("crank_min_v", "load_test_v"),
+            not_measured("crank_a"),
             either(
-                above("low_under_usual_v", "clear_fall_v"),
-                both(not_measured("low_under_usual_v"), is_word("outcome", "slow", "no_start")),
+                both(below("crank_min_v", "load_test_v"), above("low_under_usual_v", "clear_fall_v")),
+                both(not_measured("low_under_usual_v"), below("crank_min_v", "least_here_v")),
             ),
         ),
         "battery",

@@ -1,7 +1,9 @@
 """Reading by reading: pass, watch or act, by printed limits, with the margin in volts and in the limit's own words.
 
-Voltage drops are judged twice: as printed (volts, whatever the amps were) and as a resistance, at the amps the class
-usually takes, so that a cold morning's high amps blame no cable and a weak battery's low amps excuse none.
+Limits on drops are meant at the amps that the class usually takes: at other amps the limit is as many times the printed
+one as the amps are, so that a cold morning's high amps blame no cable and a weak battery's low amps excuse none. Amps,
+speed and volts are judged at their temperature; the load-test table at half the label's cold-cranking amps, not by the
+volts of a start.
 """
 
 from __future__ import annotations
@@ -13,7 +15,16 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.circuit.battery import fahrenheit_from_celsius, load_test_minimum_v
+from analysis.bay.facts import FLOWING_SHARE
+from analysis.bay.figures import digits_apart, usual_digits
+from analysis.circuit.battery import (
+    COLDEST_PRINTED_C,
+    bank_cca_a,
+    fahrenheit_from_celsius,
+    least_cranking_v,
+    load_test_minimum_v,
+    open_circuit,
+)
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import FEWEST_CRANK_A, Limit, Limits
 
@@ -31,8 +42,8 @@ DROP_LIMITS: Final = {
     "drop_ground_v": "ground_path_drop_v",
     "drop_contacts_v": "solenoid_contacts_drop_v",
 }
-LOAD_TEST_WORDS: Final = "battery at least the load-test table's {limit:.2f} V at {at:.0f} °C ({at_f:.0f} °F)"
-AT_USUAL_AMPS: Final = ", as volts at usual amps,"
+LOAD_TEST_CHECK: Final = "battery at half its cold-cranking amps, load-test table"
+LOAD_TEST_WORDS: Final = "at {amps:.0f} A at least the load-test table's {limit:.2f} V at {at:.0f} °C ({at_f:.0f} °F)"
 LOAD_TEST_SOURCE: Final = "BCI Battery Service Manual, load-test table, as quoted in manuals; 24 V twice, derived"
 
 
@@ -45,10 +56,11 @@ def verdict(
 ) -> pd.DataFrame:
     """Judge every measured quantity of every reading by the printed limits.
 
-    :param readings: columns unit, taken_at, temperature_c, measurements as in the files; any measurement may be NaN
-    :param units: columns unit, vehicle_class, system_v, fuel, cylinders
+    :param readings: columns unit, taken_at, temperature_c, measurements as in the files; any measurement may be NaN;
+        `usual_crank_a`, `usual_rpm` where known: what the class shows at the reading's temperature [A, rpm]
+    :param units: columns unit, vehicle_class, system_v, fuel, cylinders; where known rated_cca_a, batteries, in_parallel
     :param book: a user's own limits; None for the defaults
-    :param class_crank_a: usual cranking amps by vehicle class [A]; missing classes use the limit `typical_cranking_a`
+    :param class_crank_a: usual cranking amps in the warm by vehicle class [A]; drops of other classes are judged as read
     :returns: one row per reading and quantity: `row` (position in `readings`), unit, taken_at, check, value,
         value_unit, limit, margin (in value_unit, positive is good), margin_v (NaN where the limit is not in volts),
         verdict (pass, watch, act), words, source; ordered by row, worst verdict first
@@ -58,15 +70,14 @@ def verdict(
     if unknown.any():
         raise ValueError(f"readings name the unit {readings['unit'][unknown].iloc[0]!r}, which is not among units")
     chosen = LimitBook() if book is None else book
-    kinds = units.reindex(columns=["unit", *GROUP])
+    kinds = units.reindex(columns=["unit", *GROUP]).assign(cca_a=bank_cca_a(units))
     joined = readings.reset_index(drop=True).merge(kinds, on="unit", how="left", validate="many_to_one")
     joined["row"] = np.arange(len(joined))
     parts: list[pd.DataFrame] = []
     for key, group in joined.groupby(GROUP, dropna=False, sort=False):
         vehicle_class, system_v, fuel, cylinders = (str(part) for part in key)
         limits = chosen.for_group(vehicle_class, int(float(system_v)), fuel, float(cylinders))
-        usual = (class_crank_a or {}).get(vehicle_class, limits.typical_cranking_a.value)
-        parts.extend(_judge_group(group, limits, float(usual), class_known=vehicle_class in (class_crank_a or {})))
+        parts.extend(_judge_group(group, limits, float((class_crank_a or {}).get(vehicle_class, np.nan))))
     if not parts:
         return pd.DataFrame({name: [] for name in COLUMNS})
     result = pd.concat(parts, ignore_index=True)
@@ -79,13 +90,12 @@ def worst_verdict(judged: pd.DataFrame) -> pd.DataFrame:
     return judged.drop_duplicates("row", ignore_index=True)
 
 
-def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float, *, class_known: bool) -> list[pd.DataFrame]:
-    """All checks of the readings of one kind of vehicle."""
+def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
+    """All checks of the readings of one kind of vehicle; `usual_a` in the warm, NaN where nobody knows."""
     return [
         *_battery_checks(group, limits),
-        *_drop_checks(group, limits),
-        *_resistance_checks(group, limits, usual_a),
-        *_amp_checks(group, limits, usual_a, class_known=class_known),
+        *_drop_checks(group, limits, usual_a),
+        *_amp_checks(group, limits, usual_a),
     ]
 
 
@@ -97,81 +107,113 @@ def _values(group: pd.DataFrame, name: str) -> Array:
 
 def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
     rest, low = _values(group, "rest_v"), _values(group, "crank_min_v")
-    temperature = _values(group, "temperature_c")
-    table = load_test_minimum_v(temperature, system_v=limits.system_v)
-    words = np.array(
-        [
-            LOAD_TEST_WORDS.format(limit=v, at=t, at_f=f)
-            for v, t, f in zip(table, temperature, fahrenheit_from_celsius(temperature), strict=True)
-        ],
-        dtype=object,
-    )
+    least = least_cranking_v(limits.least_cranking_battery_v.value, _values(group, "temperature_c"))
+    typical = f"{limits.least_cranking_battery_v.words}, less in the cold"
     return [
         _frame(group, "rest voltage", rest, limits.rest_act_v, "at least", watch=limits.rest_watch_v.value),
-        _frame(
-            group, "volts while cranking, load-test table", low,
-            Limit(float("nan"), "V", LOAD_TEST_SOURCE, 0.0, 0.0), "at least",
-            boundary=table, watch=table + limits.load_test_margin_v.value, words=words,
-        ),
+        _load_test(group, limits, rest, low),
         _frame(
             group, "volts while cranking", low, limits.least_cranking_battery_v, "at least",
-            watch=limits.least_cranking_battery_v.value + limits.load_test_margin_v.value,
+            boundary=least, watch=least + limits.load_test_margin_v.value,
+            words=np.where(least < limits.least_cranking_battery_v.value, typical, limits.least_cranking_battery_v.words),
         ),
     ]  # fmt: skip
 
 
-def _drop_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
-    """Drops in volts, as printed."""
+def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> pd.DataFrame:
+    """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table."""
+    temperature, amps, half = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
+    half = 0.5 * half
+    open_v, _ = open_circuit(rest, system_v=limits.system_v)
+    flowing = np.where(amps >= FEWEST_CRANK_A.value, amps, np.nan)
+    held = open_v - (open_v - low) / flowing * half
+    table = load_test_minimum_v(temperature, system_v=limits.system_v)
+    table = np.where(temperature >= COLDEST_PRINTED_C, table, np.nan)  # nothing is printed for the colder
+    words = np.array(
+        [
+            LOAD_TEST_WORDS.format(amps=a, limit=v, at=t, at_f=f)
+            for a, v, t, f in zip(half, table, temperature, fahrenheit_from_celsius(temperature), strict=True)
+        ],
+        dtype=object,
+    )
+    return _frame(
+        group, LOAD_TEST_CHECK, held, Limit(float("nan"), "V", LOAD_TEST_SOURCE, 0.0, 0.0), "at least",
+        boundary=table, watch=table + limits.load_test_margin_v.value, words=words,
+    )  # fmt: skip
+
+
+def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
+    """Drops in volts, their limits as many times the printed ones as the amps are the usual ones."""
     share = limits.watch_share.value
     checks = {name.replace("_v", "").replace("drop_", "") + " drop": (_values(group, name), key) for name, key in
               DROP_LIMITS.items()}  # fmt: skip
     checks["positive side drop"] = (
         _values(group, "drop_positive_v") + _values(group, "drop_contacts_v"), "positive_side_drop_v",
     )  # fmt: skip
-    checks["control circuit drop"] = (_values(group, "drop_control_v"), "control_circuit_drop_v")
+    amps = _values(group, "crank_a")
+    amps = np.where(np.isfinite(amps), amps, _values(group, "usual_crank_a"))
+    times = np.where(amps >= FLOWING_SHARE * usual_a, amps / usual_a, 1.0)
     found = []
     for check, (value, key) in checks.items():
         limit: Limit = getattr(limits, key)
-        found.append(_frame(group, check, value, limit, "at most", watch=share * limit.value))
-    return found
-
-
-def _resistance_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
-    """The same drops brought to the class's usual amps, and cables with ground per 100 A."""
-    amps = _values(group, "crank_a")
-    amps = np.where(amps >= FEWEST_CRANK_A.value, amps, np.nan)
-    share = limits.watch_share.value
-    found = []
-    for name, key in DROP_LIMITS.items():
-        limit: Limit = getattr(limits, key)
-        at_usual = _values(group, name) / amps * usual_a
-        words = f"{limit.words}, at the class's usual {usual_a:.0f} A: at most {limit.value / usual_a * 1000:.2f} mΩ"
-        check = name.replace("_v", "").replace("drop_", "") + " resistance"
-        found.append(_frame(group, check, at_usual, limit, "at most", watch=share * limit.value, words=words))
-    whole = (_values(group, "drop_positive_v") + _values(group, "drop_ground_v")) / amps * 100.0
+        edge = limit.value * times
+        words = np.array([_at_amps(limit, usual_a, a, e) for a, e in zip(amps, edge, strict=True)], dtype=object)
+        found.append(_frame(group, check, value, limit, "at most", watch=share * edge, boundary=edge, words=words))
+    control = limits.control_circuit_drop_v
+    found.append(
+        _frame(
+            group,
+            "control circuit drop",
+            _values(group, "drop_control_v"),
+            control,
+            "at most",
+            watch=share * control.value,
+        )
+    )
+    whole = (_values(group, "drop_positive_v") + _values(group, "drop_ground_v")) / np.where(
+        amps >= FEWEST_CRANK_A.value, amps, np.nan
+    )
     limit = limits.circuit_v_per_100a
-    found.append(_frame(group, "cables and ground per 100 A", whole, limit, "at most", watch=share * limit.value))
+    measured = np.where(np.isfinite(_values(group, "crank_a")), 100.0 * whole, np.nan)
+    found.append(_frame(group, "cables and ground per 100 A", measured, limit, "at most", watch=share * limit.value))
     return found
 
 
-def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float, *, class_known: bool) -> list[pd.DataFrame]:
+def _at_amps(limit: Limit, usual_a: float, amps: float, edge: float) -> str:
+    """A limit's own words, with what it comes to at these amps."""
+    if not np.isfinite(usual_a) or edge == limit.value:
+        return limit.words
+    return f"{limit.words} at the usual {usual_a:.0f} A, {edge:.2f} V at {amps:.0f} A"
+
+
+def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
     """Amps and speed. Amps name no part alone, so that they are watched and never call for action."""
     amps, coil, speed = (_values(group, name) for name in ("crank_a", "coil_a", "crank_rpm"))
-    high, low = limits.highest_cranking_a, limits.low_amps_share
+    here = _values(group, "usual_crank_a")
+    here = np.where(np.isfinite(here), here, usual_a)
+    high, low, most = limits.high_amps_share, limits.low_amps_share, limits.highest_cranking_a
     found = []
-    if class_known:
-        high = Limit(usual_a * limits.high_amps_share.value, "A", limits.high_amps_share.source, 0.0, 0.0,
-                     f"at most {limits.high_amps_share.words}")  # fmt: skip
-    found.append(_frame(group, "cranking amps, high", amps, high, "at most", watch=high.value, act=False))
-    least = Limit(usual_a * low.value, "A", low.source, 0.0, 0.0, f"at least {low.words}")
-    if class_known:
-        found.append(_frame(group, "cranking amps, low", amps, least, "at least", watch=least.value, act=False))
-    found.append(_frame(group, "coil amps, high", coil, limits.highest_coil_a, "at most",
+    if np.isfinite(usual_a):
+        for check, share, sense in (("cranking amps, high", high, "at most"), ("cranking amps, low", low, "at least")):
+            edge = here * share.value
+            limit = Limit(usual_a * share.value, "A", share.source, 0.0, 0.0)
+            words = f"{sense} {share.words}"
+            side: Sense = "at most" if sense == "at most" else "at least"
+            found.append(_frame(group, check, amps, limit, side, watch=edge, boundary=edge, words=words, act=False))
+    else:
+        found.append(_frame(group, "cranking amps, high", amps, most, "at most", watch=most.value, act=False))
+    both = (coil >= limits.least_pull_in_a.value) & (coil <= limits.highest_pull_in_a.value)  # the first moment, sound
+    found.append(_frame(group, "coil amps, high", np.where(both, np.nan, coil), limits.highest_coil_a, "at most",
                         watch=limits.highest_coil_a.value, act=False))  # fmt: skip
     found.append(_frame(group, "coil amps, low", coil, limits.least_coil_a, "at least",
                         watch=limits.least_coil_a.value, act=False))  # fmt: skip
     rpm = limits.least_cranking_rpm
-    found.append(_frame(group, "cranking speed", speed, rpm, "at least", watch=rpm.value / limits.watch_share.value))
+    least = np.fmin(
+        rpm.value, limits.slow_share.value * _values(group, "usual_rpm")
+    )  # in the cold sound engines are slow
+    found.append(
+        _frame(group, "cranking speed", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least)
+    )
     return found
 
 
@@ -217,12 +259,11 @@ def _frame(
 def sentence(judged: Mapping[str, object]) -> str:
     """One row of :func:`verdict` as a sentence with value, limit and unit."""
     unit = str(judged["value_unit"])
-    value, margin = float(str(judged["value"])), float(str(judged["margin"]))
+    value, margin, limit = (float(str(judged[n])) for n in ("value", "margin", "limit"))
     side = "inside" if margin >= 0 else "outside"
-    digits = 2 if unit.startswith("V") else 0
+    digits = digits_apart(value, limit, usual_digits(unit))
     check = str(judged["check"])
-    name = f"{check[:1].upper()}{check[1:]}" + (AT_USUAL_AMPS if check.endswith(" resistance") else "")
     return (
-        f"{name} {value:.{digits}f} {unit}: {judged['verdict']}, "
+        f"{check[:1].upper()}{check[1:]} {value:.{digits}f} {unit}: {judged['verdict']}, "
         f"{abs(margin):.{digits}f} {unit} {side} the limit ({judged['words']}; {judged['source']})."
     )

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from analysis.circuit.limits import (
     BATTERY_SOC_RISE,
@@ -32,6 +33,11 @@ FREEZING_TABLE_F: Final = np.array([15.0, 5.0, -15.0, -35.0, -75.0])
 LOAD_TEST_F: Final = np.array([0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0])
 LOAD_TEST_V: Final = np.array([8.5, 8.7, 8.9, 9.1, 9.3, 9.4, 9.5, 9.6])
 # Gravity correction, TM 5-4210-230-14&P-1: 0.004 per 10 °F about 80 °F.
+# Volts while cranking that are typical at -23 to -7 °C, TM 5-3895-382-24 Table 29: 6 to 8 V of 12, 12 to 16 V of 24.
+TYPICAL_COLD_C: Final = -7.0
+TYPICAL_COLD_SHARE: Final = 6.0 / 9.0  # of the least volts in the warm
+WARM_C: Final = 20.0  # our choice: from here on the least volts stand as printed
+COLDEST_PRINTED_C: Final = -17.8  # the load-test table's last row, 0 °F
 GRAVITY_PER_F: Final = 0.0004
 GRAVITY_REFERENCE_F: Final = 80.0
 # Cold-cranking tests at -18 °C: volts that must remain at rated amps, by standard.
@@ -59,6 +65,16 @@ def celsius_from_fahrenheit(temperature_f: npt.ArrayLike) -> Array:
 def fahrenheit_from_celsius(temperature_c: npt.ArrayLike) -> Array:
     """Convert °C to °F."""
     return _array(temperature_c) * 1.8 + 32.0
+
+
+def least_cranking_v(warm_v: npt.ArrayLike, temperature_c: npt.ArrayLike) -> Array:
+    """Least volts [V] of a battery while it cranks at a temperature [°C], given those of a warm day.
+
+    In the cold two thirds of them, which TM 5-3895-382-24 calls typical at -7 °C and colder; a straight line between. As
+    on a warm day where the temperature is NaN.
+    """
+    share = _interp(_array(temperature_c), np.array([TYPICAL_COLD_C, WARM_C]), np.array([TYPICAL_COLD_SHARE, 1.0]))
+    return _array(warm_v) * np.where(np.isfinite(share), share, 1.0)
 
 
 def _blocks(system_v: npt.ArrayLike) -> Array:
@@ -169,6 +185,20 @@ def bank_voltage_v(block_v: npt.ArrayLike, *, series: int = 1) -> Array:
     """Open-circuit volts [V] of equal blocks in series; parallel strings do not change it."""
     _check_bank(series, 1)
     return _array(block_v) * series
+
+
+def bank_cca_a(units: pd.DataFrame) -> Array:
+    """Cold-cranking amps [A] of all batteries beside each other: the label's, times the strings in parallel.
+
+    Columns rated_cca_a, system_v, and where known batteries and in_parallel; NaN where the label's amps are not known. More
+    batteries than make the system's volts stand beside each other unless `in_parallel` is "no".
+    """
+    known = units.reindex(columns=["rated_cca_a", "system_v", "batteries", "in_parallel"])
+    label, volts, count = (
+        pd.to_numeric(known[n]).to_numpy(np.float64) for n in ("rated_cca_a", "system_v", "batteries")
+    )
+    strings = np.fmax(1.0, count / (volts / 12.0))
+    return label * np.where((known["in_parallel"] == "no").to_numpy(), 1.0, strings)
 
 
 def unequal_parallel(block_v: npt.ArrayLike, block_mohm: npt.ArrayLike) -> tuple[Array, Array]:

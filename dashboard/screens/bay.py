@@ -206,7 +206,7 @@ def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
 
 CHECK_OF: Final = {
     "rest voltage": "rest_v", "volts while cranking": "crank_min_v",
-    "volts while cranking, load-test table": "crank_min_v",
+    "battery at half its cold-cranking amps, load-test table": "crank_min_v",
     "positive drop": "drop_positive_v", "ground drop": "drop_ground_v", "contacts drop": "drop_contacts_v",
     "control circuit drop": "drop_control_v", "cranking amps, high": "crank_a", "cranking amps, low": "crank_a",
     "coil amps, high": "coil_a", "coil amps, low": "coil_a", "cranking speed": "crank_rpm",
