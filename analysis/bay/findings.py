@@ -172,6 +172,8 @@ def _drop_said(facts: Facts, part: str, name: str) -> str:
     read, at = number(facts, name), number(facts, f"{part}_at_usual_v")
     if abs(at - read) < 0.005:  # no other figure at two decimals
         return f"{read:.2f} V"
+    if "judged_at_a" not in facts:
+        return f"{read:.2f} V in this cold, as {at:.2f} V in the warm"
     amps = f"{number(facts, 'crank_a'):.0f} A" if "crank_a" in facts else "amps that nobody measured"
     return f"{read:.2f} V at {amps}, as {at:.2f} V at the usual {number(facts, 'judged_at_a'):.0f} A"
 
