@@ -15,6 +15,7 @@ import pytest
 from samples_screens import assessed, readings_of, worst_unit
 
 from dashboard.files import paper
+from dashboard.words import safety
 from dashboard.words.list_row import list_row
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.records import WeeklyList
@@ -162,7 +163,7 @@ def test_a_bay_sheet_per_due_vehicle() -> None:
 @pytest.mark.parametrize("said", ["chocked", "Eye protection", "30 s", "2 min", "hybrid", "licensed practice", "Fused"])
 def test_cautions_stand_on_the_bay_sheet(said: str) -> None:
     """TM 10-3930-671-24: crank 30 s at most, then cool; the others common practice."""
-    assert said in paper.CAUTION
+    assert said in safety.SAFE_NOTE
 
 
 def test_codes_stand_eight_to_a_sheet_in_black() -> None:

@@ -61,7 +61,7 @@ def test_the_list_says_how_many_and_ends_with_the_cautions(assessed: Assessment,
     assert text.startswith("Weekly list for 2022-12-12: no-start within 30 days\n====")
     assert f"{len(rows)} of {len(assessed.units)} vehicles flagged; 0 have too few readings to judge." in text
     assert " ".join(text.split())[-len(SAFE_NOTE) :] == SAFE_NOTE
-    for caution in ("wheels chocked", "eye protection", "30 s", "vehicle maker's procedure", "licensed practice"):
+    for caution in ("wheels chocked", "Eye protection", "30 s", "vehicle maker's procedure", "licensed practice"):
         assert caution in SAFE_NOTE
 
 

@@ -1,7 +1,6 @@
 """From simple checks to the segment at fault: the findings of the decision table for one set of measurements.
 
 Used for a whole reading and for the trade's simple tests: loaded check of control wire and coil, jumper start, outcome.
-Every finding carries a caution, because batteries give off explosive gas and starter cables carry hundreds of amps.
 """
 
 from __future__ import annotations
@@ -20,10 +19,6 @@ from analysis.bay.facts import DROPS, Facts, number, with_derived
 from analysis.bay.figures import beyond
 from analysis.circuit.limits import LIMIT_KEYS, Limits, default_limits
 
-CAUTION: Final = (
-    "Chock the wheels, out of gear, keep clear of belts and fan; no sparks near the battery; "
-    "follow the vehicle maker's procedure."
-)
 OUTCOMES: Final = ("started", "slow", "no_start", "no_click", "click", "chatter", "spins", "cranks_only")
 JUMPER_RESULTS: Final = ("cranks", "no_crank", "fuse_opens")
 MEASURED_HERE: Final = (
@@ -58,7 +53,6 @@ class Finding:
     next_measurement: str
     minutes: int
     source: str
-    caution: str = CAUTION
 
 
 def locate_segment(measurement: Mapping[str, object], *, limits: Limits | None = None) -> list[Finding]:

@@ -17,7 +17,6 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from analysis.bay.findings import CAUTION
 from analysis.costs import DEFAULT_NO_START, PlanSettings
 from analysis.readings.panel import Floats, Ints, trusted_values
 from analysis.readings.renewals import PARTS
@@ -167,7 +166,6 @@ class NextMeasurement:
     sentence: str
     minutes: float
     value: float
-    caution: str = CAUTION
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from dashboard.files import reading_json
 from dashboard.words import list_row as wording
 from dashboard.words import reading_sheet, reasons
 from dashboard.words.plain_text import clean, number, percent
-from dashboard.words.safety import SAFE_NOTE
+from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest import store
 from ingest.entries import Entry
 from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, OBSERVATIONS, QUANTITIES
@@ -51,14 +51,20 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
             lines += textwrap.wrap(clean(reason), WIDTH, initial_indent="    - ", subsequent_indent="      ")
         if row["next_test"]:
             lines += textwrap.wrap(
-                f"measure next: {row['next_test']}", WIDTH, initial_indent="    > ", subsequent_indent="      "
+                f"measure next: {with_caution(row['next_test'])}",
+                WIDTH,
+                initial_indent="    > ",
+                subsequent_indent="      ",
             )
         elif row["flagged"]:
             lines += textwrap.wrap(
-                f"enough measured, act: {row['action']}", WIDTH, initial_indent="    > ", subsequent_indent="      "
+                f"enough measured, act: {with_caution(row['action'])}",
+                WIDTH,
+                initial_indent="    > ",
+                subsequent_indent="      ",
             )
     if rows:
-        lines += ["", *textwrap.wrap(SAFE_NOTE, WIDTH)]
+        lines += ["", *textwrap.wrap(SAFE_NOTE, WIDTH, break_on_hyphens=False)]
     return "\n".join(lines)
 
 

@@ -45,15 +45,10 @@ from dashboard.words.reasons import (
     quantity_unit,
     read_reasons,
 )
+from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import WeeklyList
 
-CAUTION: Final = (
-    "Neutral or park, wheels chocked. Ventilate, no sparks near the battery. Eye protection; rings off; no loose "
-    "sleeves near belts. Disable fuel or ignition by the maker's procedure. Fused test lead. Crank no longer than the "
-    "maker allows, 30 s at most, then let it cool for at least 2 min. Not for high-voltage hybrid or electric traction "
-    "systems. The maker's procedure, local rules and licensed practice come first."
-)
 LONGEST_CELL = 220  # characters of a text in a cell, so that no cell fills a page; our choice
 LONGEST_NAME = 64
 CHANGE_WORDS: Final = {"new": "new", "worse": "worse", "better": "better", "same": "as before"}
@@ -193,7 +188,7 @@ def list_pdf(
     if body.get("gone"):
         story += [Spacer(1, 4 * mm), _p("Gone since the list before", 10, bold=True)]
         story += [_p(f"<b>{printable(g['unit'])}</b>: {printable(g['why'])}.") for g in body["gone"]]
-    story += [Spacer(1, 4 * mm), _p(CAUTION, 7)]
+    story += [Spacer(1, 4 * mm), _p(SAFE_NOTE, 7)]
     return _build(story, title=title, wide=True)
 
 
@@ -268,7 +263,7 @@ def unit_pdf(
         *[_p(f"• {_sentence(reason.rstrip('.'))}.", 8.5) for reason in reasons],
         Spacer(1, 2 * mm),
         _p(f"What to do: <b>{_sentence(str(row['action']))}.</b>", 9),
-        _p(f"Next measurement: {printable(row['next_test'] or 'enough is known.')}", 9),
+        _p(f"Next measurement: {printable(with_caution(row['next_test'] or 'enough is known.'))}", 9),
         Spacer(1, 3 * mm),
         _parts_table(parts, fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
@@ -283,7 +278,7 @@ def unit_pdf(
         Table([[""]] * 5, colWidths=[184 * mm], rowHeights=[8 * mm] * 5,
               style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.3, (0, 0, 0))])),
         Spacer(1, 3 * mm),
-        _p(CAUTION, 7),
+        _p(SAFE_NOTE, 7),
     ]  # fmt: skip
     return _build(story, title=title, wide=False)
 
@@ -395,7 +390,7 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
         _p(f"{printable(unit.depot)}, {printable(words(unit.vehicle_class))}, {unit.system_v} V.", 9.5),
         _p(printable(unit.due), 9.5),
         Spacer(1, 3 * mm),
-        _p(CAUTION, 8),
+        _p(SAFE_NOTE, 7.5),
         Spacer(1, 3 * mm),
         Table([[_p("Day and time", 9), "", _p("Measured by", 9), ""]], colWidths=[w * mm for w in (26, 66, 26, 66)],
               rowHeights=[9 * mm], style=TableStyle([("BOX", (0, 0), (-1, -1), 0.4, (0, 0, 0))])),
@@ -405,7 +400,7 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
         _outcome_boxes(),
         Spacer(1, 3 * mm),
         _p("Work done, remarks", 9),
-        Table([[""]] * 4, colWidths=[184 * mm], rowHeights=[9 * mm] * 4,
+        Table([[""]] * 3, colWidths=[184 * mm], rowHeights=[9 * mm] * 3,
               style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.3, (0, 0, 0))])),
     ]  # fmt: skip
 

@@ -20,7 +20,7 @@ from openpyxl.utils import get_column_letter
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.files.plan_table import headline, table
 from dashboard.words.plain_text import clean, formula_safe
-from dashboard.words.plan_words import CAUTION
+from dashboard.words.safety import REPAIR_NOTE
 
 FORMATS = ("table", "csv", "json", "ics", "xlsx")
 PRODUCT_ID = "-//cranktrend//replacement plan//EN"
@@ -111,7 +111,7 @@ def _xlsx(plan: ReplacementPlan) -> bytes:
     _sheet(book, "policies", ("policy", "cost", "no_starts", "visits", "hours"), plan.policies)
     settings = pd.DataFrame({"setting": list(plan.settings), "value": [json.dumps(v) for v in plan.settings.values()]})
     _sheet(book, "settings", ("setting", "value"), settings)
-    _sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, CAUTION]}))
+    _sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, REPAIR_NOTE]}))
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
@@ -160,7 +160,7 @@ def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: dat
         settled = visit["state"] in ("kept", "pinned")
         event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
         event.add("summary", f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)")
-        event.add("description", f"{visit['why']}\n{CAUTION}")
+        event.add("description", f"{visit['why']}\n{REPAIR_NOTE}")
         event.add("location", clean(visit["depot"]))
         event.add("status", "CONFIRMED" if settled else "TENTATIVE")
         calendar.add_component(event)

@@ -8,8 +8,9 @@ import pandas as pd
 
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.words.plain_text import clean
-from dashboard.words.plan_words import CAUTION, POLICY_WORDS, money, no_visit_words, percent, rows_of
+from dashboard.words.plan_words import POLICY_WORDS, money, no_visit_words, percent, rows_of
 from dashboard.words.reasons import PART_WORDS
+from dashboard.words.safety import REPAIR_NOTE
 
 
 def grid(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
@@ -24,7 +25,7 @@ def table(plan: ReplacementPlan) -> str:
     lines = [headline(plan), ""]
     lines += [f"! {clean(note)}" for note in plan.notes] + ([""] if plan.notes else [])
     lines += _visit_lines(plan) + _left_out_lines(plan) + _order_lines(plan) + _hour_lines(plan) + _policy_lines(plan)
-    return "\n".join([*lines, CAUTION, ""])
+    return "\n".join([*lines, REPAIR_NOTE, ""])
 
 
 def headline(plan: ReplacementPlan) -> str:

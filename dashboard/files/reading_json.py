@@ -8,6 +8,7 @@ from typing import Any
 
 from analysis.bay.one_reading import Charge, ReadingCheck
 from dashboard.words.reading_sheet import charge_words, closure_words, reason_words, rows_of
+from dashboard.words.safety import said_with
 
 
 def reading_object(check: ReadingCheck) -> dict[str, Any]:
@@ -34,7 +35,8 @@ def reading_object(check: ReadingCheck) -> dict[str, Any]:
         "charge": _charge_object(check.charge),
         "limits": [_limit_object(row) for row in check.limits.to_dict("records")],
         "points_to": [
-            {"segment": f.segment, "sentence": f.sentence, "next": f.next_measurement, "minutes": f.minutes}
+            {"segment": f.segment, "sentence": f.sentence, "next": f.next_measurement, "minutes": f.minutes,
+             "caution": said_with(f"{f.sentence} {f.next_measurement}")}
             for f in check.findings
         ],
     }  # fmt: skip

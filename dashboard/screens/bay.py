@@ -12,6 +12,7 @@ from dashboard.screens import one_unit
 from dashboard.screens.one_unit import Facts, last_values
 from dashboard.words import reading_sheet
 from dashboard.words.plain_text import number
+from dashboard.words.safety import with_caution
 from ingest.entries import Entry
 from ingest.fields import QUANTITIES
 
@@ -30,14 +31,6 @@ MORE_WORTH: Final = {
     "drop_positive_v": "Voltage drop from battery post to starter stud while cranking.",
     "drop_contacts_v": "Voltage drop across the solenoid's two studs while cranking.",
 }
-CAUTION: Final = (
-    "**Neutral or park, wheels chocked.** Ventilate; no sparks near the battery. **Eye protection, rings off, no loose "
-    "sleeves near belts and fan.** Disable fuel or ignition by the maker's procedure. Fused test lead. Crank no longer "
-    "than the maker allows, **30 s at most, then let it cool for at least 2 min.** Not for high-voltage hybrid or "
-    "electric traction systems. The maker's procedure, local rules and licensed practice come first."
-)
-
-CAUTION_LINE: Final = "In neutral, wheels chocked, eye protection, 30 s at most"
 
 
 @dataclass(frozen=True)
@@ -241,7 +234,7 @@ def measure_next(check: ReadingCheck, entry: Entry) -> str:
     for finding in check.findings:
         if finding.next_measurement:
             words = finding.next_measurement
-            return f"{words[:1].upper()}{words[1:]} (about {finding.minutes} min)."
+            return with_caution(f"{words[:1].upper()}{words[1:]} (about {finding.minutes} min).")
     for name in ENOUGH:
         if entry.values.get(name) in (None, ""):
             return MORE_WORTH[name]

@@ -7,7 +7,8 @@ from typing import Final
 
 import streamlit as st
 
-from dashboard.screens import bay, device, session
+from dashboard.screens import device, session
+from dashboard.words import safety
 
 SHIFT: Final = timedelta(hours=12)  # after which it is shown whole again, our choice: nobody's shift is longer
 _SHOWN: Final = "cautioned_at"
@@ -20,10 +21,16 @@ def caution(unit: str) -> None:
         device.remember(**{_SHOWN: session.now().isoformat()})
         st.session_state[_WHOLE_FOR] = unit
     if st.session_state.get(_WHOLE_FOR) == unit:
-        st.warning(bay.CAUTION, icon=":material/warning:")
+        st.warning(safety.in_bold(), icon=":material/warning:")
         return
-    with st.expander(bay.CAUTION_LINE, icon=":material/warning:", key="caution"):
-        st.markdown(bay.CAUTION)
+    with st.expander(safety.SAFE_LINE, icon=":material/warning:", key="caution"):
+        st.markdown(safety.in_bold())
+
+
+def before_work(*, repairing: bool = False) -> None:
+    """One line that opens, where somebody reads what to measure or to repair."""
+    with st.expander(safety.SAFE_LINE, icon=":material/warning:", key="before_work"):
+        st.markdown(safety.REPAIR_NOTE if repairing else safety.in_bold())
 
 
 def recently(shown_at: object, now: datetime) -> bool:

@@ -13,10 +13,6 @@ from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.words.plain_text import day, words
 from dashboard.words.reasons import PART_WORDS
 
-CAUTION = (
-    "Before work: battery gas and high current can injure. Ventilate, eye protection, park brake and out of gear, "
-    "disconnect ground first; follow the vehicle maker's procedure and local rules."
-)
 POLICY_WORDS = {
     "plan": "this plan",
     "run_to_failure": "run to failure: no visit in these weeks",

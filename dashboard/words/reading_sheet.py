@@ -18,6 +18,7 @@ from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
 from dashboard.words.plain_text import in_reader_unit, number, temperature
+from dashboard.words.safety import FROZEN, said_with
 from ingest.fields import QUANTITIES
 
 ELEMENT_WORDS: Final = {
@@ -332,7 +333,7 @@ def charge_words(charge: Charge | None) -> list[str]:
         if math.isfinite(charge.full_mohm):
             words += f" When full it would have about {with_error(charge.full_mohm, charge.full_se_mohm)} mΩ at 20 °C."
         if charge.level == "act":
-            words += f" Its acid freezes near {both_degrees(charge.freezing_c)}."
+            words += f" Its acid freezes near {both_degrees(charge.freezing_c)}. {FROZEN}"
         out.append(words)
     if not out:
         out.append(
@@ -364,10 +365,29 @@ def _closest(passed: list[dict[Any, Any]]) -> str:
     return f"; closest: {least['check']}, {float(least['margin_v']):.2f} V inside its limit ({least['words']})"
 
 
+SEGMENT_WORDS: Final = {
+    "battery": "Points to the battery", "positive_cable": "Points to the positive cable",
+    "ground_path": "Points to the ground path", "solenoid_contacts": "Points to the solenoid contacts",
+    "starter_motor": "Points to the starter motor", "engine_drag": "Points to drag in the engine",
+    "starter_or_drag": "Points to the starter motor or drag in the engine",
+    "control_circuit": "Points to the control circuit", "control_wire": "Points to the control wire",
+    "coil": "Points to the solenoid coil", "feed": "Points to the feed of the relay socket",
+    "starter_drive": "Points to the starter's pinion and clutch", "charging": "Points to the charging",
+    "not_starting_system": "Not the starting circuit", "measurement": "Measure again", "none": "No fault by this",
+}  # fmt: skip
+"""Segment -> what stands before the sentence of a finding."""
+
+
+def finding_lead(finding: Finding) -> str:
+    """Where a finding points to, in front of its sentence."""
+    return SEGMENT_WORDS[finding.segment]
+
+
 def finding_words(finding: Finding) -> str:
-    """One finding of the decision table with its next measurement."""
+    """One finding of the decision table with its next measurement, and what to mind with that."""
     following = f" Going by this reading alone, next: {finding.next_measurement}." if finding.next_measurement else ""
-    return f"{finding.sentence}{following}"
+    caution = said_with(f"{finding.sentence}{following}")
+    return f"{finding_lead(finding)}: {finding.sentence}{following}{' ' if caution else ''}{caution}"
 
 
 def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:

@@ -254,7 +254,8 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
         st.caption(safe(bay.spoken(remark)))
     says(check)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
-        st.markdown(f"**Points to the {safe(words(finding.segment))}:** {safe(finding.sentence)}")
+        sentence = reading_sheet.for_reader(finding.sentence, fahrenheit=session.fahrenheit())
+        st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {safe(sentence, longest=400)}")
     if len(facts.readings):
         st.caption(f"The reading before was taken on {day(facts.readings['taken_at'].max())}.")
 

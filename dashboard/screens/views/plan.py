@@ -17,6 +17,7 @@ from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
 from dashboard.screens import columns, downloads, plan_changes, session
+from dashboard.screens.caution import before_work
 from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.screens.plan_changes import Wish, money
 from dashboard.words.plain_text import day, number, percent, safe, whole
@@ -56,6 +57,7 @@ def show() -> None:
         plan = current(kept, assessment)
         plan, newest = version_chosen(plan)
         head(plan)
+        before_work(repairing=True)
         shown: dict[str, Callable[[], None]] = {
             "Board": lambda: board(plan),
             "Move a visit": lambda: plan_changes.moving(plan, assessment, newest=newest),

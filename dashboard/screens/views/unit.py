@@ -19,6 +19,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.files import paper
 from dashboard.screens import columns, downloads, kept, one_unit, session, unit_charts
 from dashboard.screens.address import screens_address
+from dashboard.screens.caution import before_work
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import issued_row, newest_issued
 from dashboard.screens.pages import IN_ADDRESS, page
@@ -39,6 +40,7 @@ from dashboard.words.plain_text import (
     words,
 )
 from dashboard.words.reasons import PART_WORDS, part_name, plain, quantity_unit, read_reasons
+from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
 from ingest.errors import IngestError
 from ingest.records import read_decisions, save_decision, save_reset_answer
@@ -197,10 +199,11 @@ def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
     lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in reasons)
     st.markdown(lines)
     action = str(listed["action"])
-    st.markdown(f"**What to do:** {safe(action[:1].upper() + action[1:])}.")
+    st.markdown(f"**What to do:** {safe(with_caution(f'{action[:1].upper()}{action[1:]}.'))}")
     if listed["next_test"]:
-        st.markdown(f"**Measure next:** {safe(listed['next_test'])}")
+        st.markdown(f"**Measure next:** {safe(with_caution(listed['next_test']))}")
         st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": listed["unit"]})
+        before_work()
     elif listed.get("flagged", True):
         st.markdown("**Measure next:** nothing; enough is known to act.")
 

@@ -1,0 +1,83 @@
+"""What is said where somebody cranks, probes or repairs: once, whole, and with the advice that it belongs to.
+
+Truth: common practice; TM 10-3930-671-24 for 30 s and 2 min; the list of dangers stands here, written out.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from analysis.bay.decision_table import TABLE
+from analysis.bay.next_measurement import CANDIDATES
+from dashboard.files import paper, plan_export, plan_table
+from dashboard.words import reading_sheet, safety
+from dashboard.words.list_row import CHEAP_FIRST
+from ingest.fields import PARTS
+
+ROOT = Path(__file__).resolve().parents[1]
+DANGERS = (
+    "Disable fuel or ignition", "no sparks near the battery", "Fused test lead, with the maker's fuse size",
+    "bypasses the neutral or clutch switch", "Nobody under the vehicle", "on stands if it is raised",
+    "Never load-test airbag or steering-column wiring", "start-stop vehicle can start by itself",
+    "Never charge a frozen battery", "maker's procedure, local rules",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("danger", DANGERS)
+def test_every_danger_is_said_before_measuring(danger: str) -> None:
+    assert danger in safety.SAFE_NOTE
+    assert danger in safety.in_bold()
+
+
+def test_a_repair_has_its_own_dangers() -> None:
+    for said in ("ground first", "frozen battery", "start by itself", "Nobody under", "maker's procedure"):
+        assert said in safety.REPAIR_NOTE
+
+
+def test_each_sentence_stands_once_in_the_program() -> None:
+    """No second place says it in other words: the words that tell it are in this module only."""
+    told = re.compile(r"wheels chocked|sparks near|rings off|30 s at most|frozen battery", re.IGNORECASE)
+    places = {
+        str(path.relative_to(ROOT)) for package in ("analysis", "dashboard", "ingest")
+        for path in (ROOT / package).rglob("*.py") if told.search(path.read_text(encoding="utf-8"))
+    }  # fmt: skip
+    assert places == {"dashboard/words/safety.py"}
+
+
+@pytest.mark.parametrize(
+    ("advice", "said"),
+    [
+        ("fused jumper at the relay socket", safety.JUMPER),
+        ("loaded check of the coil alone", safety.AIRBAG),
+        ("charge fully, rest some hours", safety.FROZEN),
+        ("turn the engine by hand at the crankshaft", safety.GROUND_FIRST),
+        ("control circuit drop while cranking", safety.DISABLE),
+    ],
+)
+def test_an_advice_comes_with_its_danger(advice: str, said: str) -> None:
+    assert said in safety.said_with(advice)
+    assert safety.with_caution(advice) == f"{advice}. {said}"
+    assert safety.with_caution("rest volts") == "rest volts"
+
+
+def test_every_advice_that_can_hurt_is_said_with_it() -> None:
+    """Every next measurement of the two tables that names a jumper, a load or a charge."""
+    advices = [row.next_measurement for row in TABLE] + [c.sentence for c in CANDIDATES] + list(CHEAP_FIRST.values())
+    for word, said in (("jumper", safety.JUMPER), ("loaded check", safety.AIRBAG), ("charge", safety.FROZEN)):
+        found = [advice for advice in advices if word in advice.casefold()]
+        assert found
+        assert all(said in safety.said_with(advice) for advice in found)
+
+
+def test_paper_and_exports_carry_it() -> None:
+    assert paper.SAFE_NOTE is safety.SAFE_NOTE
+    assert plan_table.REPAIR_NOTE is plan_export.REPAIR_NOTE is safety.REPAIR_NOTE
+
+
+def test_every_segment_has_its_words() -> None:
+    """Parts, pieces of parts, and what is none of them: every segment of the decision table is read aloud."""
+    assert set(reading_sheet.SEGMENT_WORDS) == {row.segment for row in TABLE} | set(PARTS)
+    assert not any("_" in words for words in reading_sheet.SEGMENT_WORDS.values())
