@@ -19,7 +19,8 @@ class Row:
     """One row: all conditions must hold. `segment` is a part, a piece of one, "measurement", "charging" or "none".
 
     hides: segments that this row explains, so that they are not named beside it; alone: it stands only where nothing
-    else is pointed at; size: the fact by which rows next to each other are ordered, the largest first.
+    else is pointed at; size: the fact by which rows next to each other are ordered, the largest first; doubts: the
+    measurement that the row does not believe, or the fact that names it: where that was measured twice, the row is silent.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Row:
     hides: tuple[str, ...] = ()
     alone: bool = False
     size: str = ""
+    doubts: str = ""
 
 
 Bound = str | float

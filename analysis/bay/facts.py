@@ -52,7 +52,8 @@ def with_derived(facts: Facts, limits: Limits) -> dict[str, float | str]:
     out: dict[str, float | str] = dict(facts)
     for work in (_battery, _told_amps, _multiples, _curve, _drops, _dip, _control, _loaded, _start):
         out.update({name: value for name, value in work(out, limits).items() if not math.isnan(value)})
-    return out
+    drops = [name for name in DROPS.values() if name in facts]
+    return out | {"largest_drop": max(drops, key=lambda name: number(facts, name), default="")}
 
 
 def _over(value: float, usual: float) -> float:

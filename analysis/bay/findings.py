@@ -45,7 +45,10 @@ WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper_start":
 
 @dataclass(frozen=True)
 class Finding:
-    """A row that applies, with its sentence filled in with values and limits; no next measurement where it was made."""
+    """A row that applies, with its sentence filled in with values and limits; no next measurement where it was made.
+
+    doubts: the measurement that is not believed, "" for none.
+    """
 
     row: str
     segment: str
@@ -53,6 +56,7 @@ class Finding:
     next_measurement: str
     minutes: int
     source: str
+    doubts: str = ""
 
 
 def locate_segment(measurement: Mapping[str, object], *, limits: Limits | None = None) -> list[Finding]:
@@ -69,8 +73,17 @@ def locate_segment(measurement: Mapping[str, object], *, limits: Limits | None =
     """
     chosen = default_limits(12) if limits is None else limits
     facts = with_derived(_facts(measurement), chosen)
-    met = [row for row in _by_size(facts) if all(holds(facts, chosen) for holds in row.conditions)]
+    twice = str(facts.get("twice", "")).split(",")
+    met = [
+        row for row in _by_size(facts)
+        if all(holds(facts, chosen) for holds in row.conditions) and _doubted_by(row, facts) not in twice
+    ]  # fmt: skip
     return [_finding(row, facts, chosen) for row in _explained(met)]
+
+
+def _doubted_by(row: Row, facts: Facts) -> str | None:
+    """The measurement that a row does not believe, None for rows that believe all."""
+    return str(facts.get(row.doubts, row.doubts)) if row.doubts and row.doubts not in NUMBERS else row.doubts or None
 
 
 def _by_size(facts: Facts) -> list[Row]:
@@ -158,7 +171,10 @@ def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
             values[f"{part}_said"] = _drop_said(facts, part, name)
     following = row.next_measurement.format_map(values)
     sentence = row.sentence.format_map(values)
-    return Finding(row.name, row.segment, sentence, _not_made_yet(following, facts), row.minutes, row.source)
+    return Finding(
+        row.name, row.segment, sentence, _not_made_yet(following, facts), row.minutes, row.source,
+        _doubted_by(row, facts) or "",
+    )  # fmt: skip
 
 
 def _drop_said(facts: Facts, part: str, name: str) -> str:

@@ -51,11 +51,12 @@ MEASUREMENT: Final = (
         "{doubted_name}, once more",
         5,
         "this vehicle's earlier readings",
+        doubts="doubted",
     ),
     Row(
         "drop that speed and inrush deny",
         (
-            drop_high, not_measured("twice"), isnt(FAILED), isnt(is_word("outcome", "slow")),
+            drop_high, isnt(FAILED), isnt(is_word("outcome", "slow")),
             at_least("curve_least", FASTER_THAN_DROP), above("largest_drop_v", "felt_drop_v"), isnt(HIGH), isnt(LOW),
             either(at_least("peak_times", USUAL_PEAK), both(not_measured("peak_times"), at_least("speed_times", NOT_SLOW))),
         ),
@@ -66,6 +67,7 @@ MEASUREMENT: Final = (
         5,
         OHM,
         hides=CABLES,
+        doubts="largest_drop",
     ),
     Row(
         "clamp round one of two cables",
@@ -76,6 +78,7 @@ MEASUREMENT: Final = (
         "amps while cranking, the clamp round every cable on the battery's post",
         5,
         hides=AMPS_ROWS,
+        doubts="crank_a",
     ),
     Row(
         "clamp off",
@@ -89,6 +92,7 @@ MEASUREMENT: Final = (
         "amps while cranking, the clamp set to zero first",
         5,
         hides=AMPS_ROWS,
+        doubts="crank_a",
     ),
     Row(
         "usual speed at few amps",
@@ -98,6 +102,7 @@ MEASUREMENT: Final = (
         "amps while cranking, the clamp set to zero first",
         5,
         hides=AMPS_ROWS,
+        doubts="crank_a",
     ),
     Row(
         "dip taken for steady volts",
@@ -117,6 +122,7 @@ MEASUREMENT: Final = (
         "volts at the battery while the engine turns steadily, without MIN",
         5,
         hides=("battery",),
+        doubts="crank_min_v",
     ),
     Row(
         "rest volts taken under a load",
@@ -127,6 +133,7 @@ MEASUREMENT: Final = (
         "rest volts with everything off, some minutes later",
         5,
         hides=("battery",),
+        doubts="rest_v",
     ),
 )  # fmt: skip
 

@@ -239,7 +239,7 @@ def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     at = pd.Timestamp(str(reading["taken_at"]))
     before = readings[readings["taken_at"] < at]
     expected = expect(db, unit, before, knowledge_from(db, unit, before=at), at=at)
-    taken = take_apart(unit, reading, before, expected, limit_book(db))
+    taken = take_apart(db, unit, reading, before, expected, limit_book(db))
     own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in MEASUREMENTS}}])
     lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
     lines += reading_sheet.identified_lines(taken.check)

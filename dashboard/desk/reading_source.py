@@ -77,13 +77,38 @@ def expect(
 
 
 def take_apart(
-    unit: Mapping[Any, Any], reading: Mapping[str, Any], readings: pd.DataFrame, expected: Expected, book: LimitBook
+    db: Database,
+    unit: Mapping[Any, Any],
+    reading: Mapping[str, Any],
+    readings: pd.DataFrame,
+    expected: Expected,
+    book: LimitBook,
 ) -> Taken:
     """One reading of a vehicle against what its readings before it make one expect."""
     at = pd.Timestamp(reading["taken_at"])
+    reading = {**reading, "tester_load_ohm": load_of_tester(db, reading)}
     check = check_one_reading(reading, unit, expected, limits_for(unit, book), book)
     mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
     return Taken(at, check, resistances_over_time(mine.tail(LATEST), expected))
+
+
+LOADED: Final = ("control_loaded_v", "coil_loaded_v", "coil_alone_v")
+
+
+def load_of_tester(db: Database, reading: Mapping[str, Any]) -> float | None:
+    """The load of the tester in a reading's loaded check [Ω]: as noted, else as it was last noted with that instrument."""
+    noted = reading.get("tester_load_ohm")
+    if noted not in (None, "") and not pd.isna(noted):
+        return float(str(noted))
+    instrument = str(reading.get("instrument") or "")
+    if not instrument or all(reading.get(name) is None or pd.isna(reading.get(name)) for name in LOADED):
+        return None
+    found = db.execute(
+        "SELECT tester_load_ohm FROM readings WHERE instrument = ? AND tester_load_ohm IS NOT NULL AND taken_at <= ? "
+        "ORDER BY taken_at DESC LIMIT 1",
+        [instrument, f"{pd.Timestamp(reading['taken_at']):%Y-%m-%dT%H:%M:%S}"],
+    ).fetchone()
+    return float(found[0]) if found else None
 
 
 LATEST: Final = 6  # readings shown over time, our choice
@@ -104,7 +129,7 @@ def latest_taken(
         return None
     latest = {str(name): value for name, value in mine.iloc[-1].to_dict().items()}
     expected = expect(db, unit, mine, known, at=latest["taken_at"])
-    return take_apart(unit, latest, mine, expected, book)
+    return take_apart(db, unit, latest, mine, expected, book)
 
 
 def unit_row(db: Database, unit: str) -> Mapping[Any, Any]:

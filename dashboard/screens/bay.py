@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from analysis.bay.one_reading import ReadingCheck
+from dashboard.desk.reading_source import LOADED
 from dashboard.screens import one_unit
 from dashboard.screens.one_unit import Facts, last_values
 from dashboard.words import reading_sheet
@@ -35,13 +36,15 @@ MORE_WORTH: Final = {
 
 @dataclass(frozen=True)
 class Meter:
-    """Units of one device's meter and clamps; a clamp scale of None means that the meter shows amps itself."""
+    """Units of one device's meter and clamps, and the load of its tester [Ω]; a clamp scale of None means that the meter
+    shows amps itself, a load of None that nobody has said it."""
 
     fahrenheit: bool = False
     drops_mv: bool = False
     large_clamp_mv_per_a: float | None = None
     small_clamp_mv_per_a: float | None = None
     miles: bool = False
+    tester_load_ohm: float | None = None
 
 
 LABELS: Final = {name: quantity.label for name, quantity in QUANTITIES.items()}
@@ -57,6 +60,7 @@ def meter_of(memory: Mapping[str, Any]) -> Meter:
         large_clamp_mv_per_a=_scale(kept.get("large_clamp_mv_per_a")),
         small_clamp_mv_per_a=_scale(kept.get("small_clamp_mv_per_a")),
         miles=kept.get("miles") is True,
+        tester_load_ohm=_scale(kept.get("tester_load_ohm")),
     )
 
 
@@ -121,6 +125,8 @@ def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, ob
         if filled.endswith("_clamp_mv"):
             scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
             values[f"{filled}_per_a"] = str(scale)
+    if meter.tester_load_ohm is not None and any(name in typed for name in LOADED):
+        values.setdefault("tester_load_ohm", str(meter.tester_load_ohm))
     return values
 
 
@@ -177,11 +183,14 @@ def columns_in(sentence: str, meter: Meter) -> set[str]:
 
 
 def to_confirm(typed: Mapping[str, str], entry: Entry, check: ReadingCheck | None, meter: Meter) -> set[str]:
-    """Fields of which it can be asked whether they were measured twice: doubtful, not fitting, or named in a problem."""
+    """Fields of which it can be asked whether they were measured twice: doubtful, not fitting, not believed by a finding,
+    or named in a problem."""
     names = set(entry.doubtful) | set(entry.confirmed)
     names |= {name for p in entry.problems for name in columns_in(p, meter)}
     if check is not None and reading_sheet.misfit(check):
         names.add(check.closure.suspect)
+    if check is not None:
+        names |= {finding.doubts for finding in check.findings if finding.doubts}
     return names & set(typed)
 
 

@@ -249,7 +249,8 @@ def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
     """A reading of this vehicle, on record or just typed, against what its readings before make one expect."""
     at = pd.Timestamp(reading["taken_at"])
     expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", session.written(), own, at)
-    return take_apart(own.unit, reading, own.readings, expected, own_book())
+    with session.database() as db:
+        return take_apart(db, own.unit, reading, own.readings, expected, own_book())
 
 
 def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:

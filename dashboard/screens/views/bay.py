@@ -102,7 +102,11 @@ def choose_meter() -> bay.Meter:
         small = clamp("Small clamp", "small", meter.small_clamp_mv_per_a, bay.SMALL_CLAMP)
         miles = st.segmented_control("Odometer", ["km", "mi"], default="mi" if meter.miles else "km",
                                      key="meter_o") == "mi"  # fmt: skip
-    chosen = bay.Meter(fahrenheit, drops, large, small, miles)
+        load = st.number_input(
+            "Loaded checks: the tester's load, Ω", *QUANTITIES["tester_load_ohm"].range_12, meter.tester_load_ohm,
+            key="meter_load", format="%g", placeholder="a small lamp has about 48, a headlamp bulb 2.4",
+        )  # fmt: skip
+    chosen = bay.Meter(fahrenheit, drops, large, small, miles, None if load is None else float(load))
     if chosen != meter:
         device.remember(meter=vars(chosen))
         st.rerun()
