@@ -387,24 +387,3 @@ def save_device(db: Database, device: str, units: Mapping[str, Any], *, now: dat
             " ON CONFLICT (device) DO UPDATE SET units = excluded.units, at = excluded.at",
             (device, json.dumps(units, ensure_ascii=False), _at(now)),
         )
-
-
-# --- figures that took long to work out ------------------------------------------------------------------------------
-
-
-def read_kept(db: Database, name: str, made_of: str) -> Any:
-    """Return what was kept under `name`, None when there is nothing or when it was made of something else."""
-    row = db.execute("SELECT body FROM kept_figures WHERE name = ? AND made_of = ?", (name, made_of)).fetchone()
-    return json.loads(row[0]) if row else None
-
-
-def keep_figures(db: Database, name: str, made_of: str, body: Any) -> None:
-    """Keep figures (anything that JSON holds) under `name` in place of earlier ones; raises IngestError when busy."""
-    if not 1 <= len(name) <= 64:
-        raise ValueError(f"name has {len(name)} characters; allowed are 1 to 64")
-    with writing(db):
-        db.execute(
-            "INSERT INTO kept_figures (name, made_of, body) VALUES (?, ?, ?)"
-            " ON CONFLICT (name) DO UPDATE SET made_of = excluded.made_of, body = excluded.body",
-            (name, made_of, json.dumps(body, ensure_ascii=False)),
-        )

@@ -409,3 +409,9 @@ def _add_windings_and_cold(db: Database) -> None:
     ALTER TABLE units ADD COLUMN fuel_limit_c REAL CHECK (fuel_limit_c BETWEEN -60.0 AND 20.0)
     """,
     )
+
+
+@migrations(name="010_no_figures_kept")
+def _drop_kept_figures(db: Database) -> None:
+    """Figures that were only looked at lie beside the database, not in it."""
+    _run(db, "DROP TABLE kept_figures")

@@ -12,6 +12,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from dashboard.desk import weekly
+from dashboard.desk.planning import make_plan
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, demo_operator
 from ingest import store
@@ -25,12 +26,13 @@ SEVEN_DAYS = dt.timedelta(days=7)
 
 
 def demo_database(folder: Path) -> Path:
-    """The demo with two weekly lists issued."""
+    """The demo with two weekly lists and a plan issued."""
     export_fleet(demo_operator(), folder / "files", weekly_hours=True)
     db = store.open_database(folder / "demo.db")
     import_paths(db, [folder / "files"], now=dt.datetime.combine(AS_OF, dt.time(6)))
     for day in (AS_OF - SEVEN_DAYS, AS_OF):
         weekly.issue_for(db, day, now=dt.datetime.combine(day, dt.time(6)))
+    make_plan(db, as_of=AS_OF, by="planner", now=dt.datetime.combine(AS_OF, dt.time(7)))
     db.conn.close()
     return folder / "demo.db"
 

@@ -14,7 +14,8 @@ from urllib.parse import urlparse
 import pytest
 
 from dashboard.desk import weekly
-from dashboard.desk.planning import load_plan
+from dashboard.desk.assessment import assess_database
+from dashboard.desk.planning import load_plan, make_plan
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, demo_operator
 from ingest import store
@@ -46,7 +47,9 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     export_fleet(demo_operator(), folder / "files")
     db = store.open_database(folder / "demo.db")
     import_paths(db, [folder / "files"], now=dt.datetime.combine(AS_OF, dt.time(6)))
-    weekly.issue_for(db, AS_OF, now=dt.datetime.combine(AS_OF, dt.time(6)))
+    found = assess_database(db, as_of=AS_OF)
+    weekly.issue(db, found, now=dt.datetime.combine(AS_OF, dt.time(6)))
+    make_plan(db, as_of=AS_OF, assessment=found, by="planner")
     db.conn.close()
     return folder / "demo.db"
 

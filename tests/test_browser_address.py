@@ -19,7 +19,7 @@ from dashboard.screens.pages import _TITLES
 from ingest import store
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, go, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, FLAGS, field, go, server, settled  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
 
 pytestmark = [
@@ -86,7 +86,7 @@ def numbers_of(rows: list[str]) -> list[str]:
     return [row.split()[-1] for row in rows]
 
 
-def test_monday_s_list_comes_by_itself(browser: Browser, address: str) -> None:
+def test_monday_s_list_comes_by_itself_and_is_issued_by_name(browser: Browser, address: str) -> None:
     """The page opens on last week's list while this week's is worked out, and goes on to it without a touch."""
     page = window(browser, address)
     this_week = weekly.iso_week(AS_OF)
@@ -94,6 +94,11 @@ def test_monday_s_list_comes_by_itself(browser: Browser, address: str) -> None:
     settled(page)
     assert page.get_by_role("combobox", name="Week").input_value() == this_week
     assert "week" not in asked(page), "the newest list needs no mention"
+    page.get_by_text(f"The list of {this_week} is not issued").wait_for()
+    field(page, "Issued by, your name", "Anna")
+    page.get_by_role("button", name=f"Issue the list of {this_week}").click()
+    settled(page, f"The list of {this_week} is issued.")
+    assert page.get_by_text("Issued by Anna").is_visible()
     page.context.close()
 
 

@@ -155,9 +155,10 @@ def test_a_depot_without_a_climate_is_said_to_be_assumed(fleet: Path) -> None:
 
 def test_the_first_list_says_what_it_assumes_and_is_issued_again_with_a_reason(fleet: Path) -> None:
     depot = without_climate(fleet)
+    db = store.open_database(fleet)
+    assert weekly.issue(db, assessed(), by="anna")
     app = run()
     assert f"No climate is known of {safe(depot)}" in said(app)
-    db = store.open_database(fleet)
     first = records.read_weekly_list(db, WEEK)
     app.button(key="again_now").click().run()
     assert "Say why it is issued again" in said(app)
@@ -179,8 +180,8 @@ def test_the_first_list_says_what_it_assumes_and_is_issued_again_with_a_reason(f
     assert "issued again since" in text
 
 
-@pytest.mark.usefixtures("fleet")
-def test_an_earlier_day_s_list_is_not_issued_again() -> None:
+def test_an_earlier_day_s_list_is_not_issued_again(fleet: Path) -> None:
+    assert weekly.issue(store.open_database(fleet), assessed(), by="anna")
     app = run()
     assert "again_now" in {button.key for button in app.button}
     app.session_state["as_of"] = AS_OF - dt.timedelta(days=1)

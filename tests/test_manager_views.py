@@ -101,6 +101,7 @@ def test_what_was_tried_with_a_row_can_be_taken_along(own: Path) -> None:
 
 
 def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(own: Path) -> None:
+    assert weekly.issue(store.open_database(own), assessed())
     app = run()
     issued = read_weekly_list(store.open_database(own), weekly.iso_week(AS_OF))
     assert issued is not None

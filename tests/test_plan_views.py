@@ -15,7 +15,7 @@ from test_views import run, said
 
 from analysis.plan.replacement_plan import plan_replacements
 from dashboard.desk import plan_moves
-from dashboard.desk.planning import load_plan
+from dashboard.desk.planning import load_plan, make_plan
 from dashboard.screens import session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
@@ -29,6 +29,9 @@ def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
     monkeypatch.setattr(session, "_assess", lambda _key: assessed())
     monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    db = store.open_database(path)
+    make_plan(db, as_of=AS_OF, assessment=assessed(), by="berta", now=dt.datetime(2026, 11, 30, 8))
+    db.conn.close()
     return path
 
 
@@ -105,6 +108,7 @@ def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypa
         db.conn.execute("DELETE FROM workshops")
     elif what == "no hours":
         db.conn.execute("UPDATE workshops SET hours_per_week = 0")
+    db.conn.execute("DELETE FROM plans")
     db.conn.commit()
     found = assessed()
     if what == "nobody at risk":

@@ -23,7 +23,7 @@ from analysis.costs import PlanSettings
 from analysis.worklist.assess import Assessment
 from dashboard.desk import weekly
 from dashboard.desk.assessment import assess_database
-from dashboard.desk.planning import load_plan, parts_in_force, plan_settings
+from dashboard.desk.planning import load_plan, make_plan, parts_in_force, plan_settings
 from dashboard.judging import process as judging
 from dashboard.screens import bay, history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
@@ -129,21 +129,17 @@ def test_judging_beside_the_screens_finds_the_same(tmp_path: Path) -> None:
         judging.assess_apart(str(tmp_path / "none.db"), AS_OF, 30)
 
 
-@pytest.mark.usefixtures("fleet")
-def test_every_page_of_the_fleet() -> None:
-    for page in PAGES:
-        run(page, unit=worst_unit() if page in OF_A_VEHICLE else None)
-
-
 def test_the_weekly_list_is_issued_once_and_stays(fleet: Path) -> None:
-    app = run()
     week = weekly.iso_week(AS_OF)
     db = store.open_database(fleet)
+    assert weekly.issue(db, assessed())
+    app = run()
     issued = read_weekly_list(db, week)
     assert issued is not None
     assert week in said(app)
     assert issued.body["units"][0]["unit"] == worst_unit()
     run()
+    assert not weekly.issue(db, assessed())
     again = read_weekly_list(db, week)
     assert again is not None
     assert again.issued_at == issued.issued_at
@@ -174,7 +170,8 @@ def test_the_last_list_is_shown_while_the_next_is_worked_out(fleet: Path, monkey
     app.run()
     assert f"**{weekly.iso_week(monday)}**" in said(app)
     assert app.selectbox(key="week").value == weekly.iso_week(monday)
-    assert f"The list of {weekly.iso_week(monday)} has been issued; this is it." in said(app)
+    app.session_state["who"] = "anna"
+    app.run().button(key="issue_now").click().run()
     changes = {r["change"] for r in read_weekly_list(db, weekly.iso_week(monday)).body["units"]}
     assert changes == {"same"}
     app.selectbox(key="week").set_value(weekly.iso_week(AS_OF)).run()
@@ -415,9 +412,8 @@ def test_the_price_of_a_part_is_set_on_screen(fleet: Path) -> None:
 
 def test_a_planner_keeps_a_vehicle_out_of_a_week(fleet: Path) -> None:
     """The cost of the change stands on the page before it is made; letting go brings the old plan back."""
+    plan = make_plan(store.open_database(fleet), as_of=AS_OF, assessment=assessed())
     app = run("plan")
-    plan = load_plan(store.open_database(fleet))
-    assert plan is not None
     unit, week = plan.visits.iloc[0][["unit", "iso_week"]]
     app.session_state["plan_tab"] = "Move a visit"
     app.run()

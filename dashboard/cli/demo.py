@@ -23,6 +23,7 @@ from ingest.importer import import_paths
 from ingest.records import read_settings, save_setting
 
 MARK = "demo_fleet"
+BY = "demo"
 
 
 class DemoRefused(ValueError):
@@ -40,8 +41,8 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
     now = datetime.combine(day, time(6, 0))
     with tempfile.TemporaryDirectory() as folder:
         export_fleet(demo_operator(), Path(folder), split="depot", weekly_hours=True)
-        outcome = import_paths(db, [folder], now=now, by="demo")
-    save_setting(db, MARK, {"as_of": day.isoformat()}, by="demo")
+        outcome = import_paths(db, [folder], now=now, by=BY)
+    save_setting(db, MARK, {"as_of": day.isoformat()}, by=BY)
     say(f"{OPERATOR}: {outcome.summary()}")
     assessment = issued_lists(db, day, now)
     rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
@@ -56,14 +57,14 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
     looks: dict[float, Look] = {}
     assessment = assess_database(db, as_of=day, looks=looks)
     week = timedelta(days=7)
-    issue_for(db, day - week, now=now - week, looks=looks)
-    issue(db, assessment, now=now)
+    issue_for(db, day - week, by=BY, now=now - week, looks=looks)
+    issue(db, assessment, by=BY, now=now)
     return assessment
 
 
 def demo_plan(db: Database, day: date, assessment: Assessment) -> str:
     """The replacement plan in its table form."""
-    return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by="demo"), "table"))
+    return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by=BY), "table"))
 
 
 def try_next(path: Path) -> str:

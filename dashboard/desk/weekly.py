@@ -252,18 +252,23 @@ def issue_for(
     day: date,
     *,
     horizon_days: int = 30,
+    by: str = "",
     now: datetime | None = None,
     looks: MutableMapping[float, Look] | None = None,
 ) -> bool:
     """Assess as of `day` and freeze that week's list; False when it is issued already. looks: as in `assess_database`."""
     if read_weekly_list(db, iso_week(day)) is not None:
         return False
-    return issue(db, assess_database(db, as_of=day, horizon_days=horizon_days, looks=looks), now=now)
+    return issue(db, assess_database(db, as_of=day, horizon_days=horizon_days, looks=looks), by=by, now=now)
 
 
 def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:
-    """What has to be said with a list: what it assumes, and why it was issued again."""
-    said = [f"{in_reader_unit(str(text), fahrenheit=fahrenheit)}." for text in issued.body.get("assumed", [])]
+    """What has to be said with a list: that it is none yet, what it assumes, and why it was issued again."""
+    said = [] if issued.version else [
+        f"The list of {issued.iso_week} is not issued: this is how it would be with what was known before "
+        f"{day_words(issued.as_of)}."
+    ]  # fmt: skip
+    said += [f"{in_reader_unit(str(text), fahrenheit=fahrenheit)}." for text in issued.body.get("assumed", [])]
     if issued.version > 1:
         said.append(f"Issued again on {day_words(issued.issued_at)} ({issued.by}): {issued.reason}.")
     return said

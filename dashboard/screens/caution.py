@@ -18,7 +18,7 @@ _WHOLE_FOR: Final = "caution_whole_for"
 def caution(unit: str) -> None:
     """Show it; it stays whole as long as this vehicle is the one that it was first shown with."""
     if not recently(device.remembered().get(_SHOWN), session.now()):
-        device.remember(**{_SHOWN: session.now().isoformat()})
+        device.note(**{_SHOWN: session.now().isoformat()})
         st.session_state[_WHOLE_FOR] = unit
     if st.session_state.get(_WHOLE_FOR) == unit:
         st.warning(safety.in_bold(), icon=":material/warning:")

@@ -19,6 +19,7 @@ from ingest.records import read_device, save_device
 _STATE: Final = "device"
 _MEMORY: Final = session.DEVICE_MEMORY
 _TOLD: Final = "device_told"
+_NOTED: Final = "device_noted"  # that something is held that is not written yet
 NO_MEMORY: Final = "none"  # what a browser says that keeps nothing
 _NUMBER: Final = re.compile(r"^[0-9a-f]{16,64}$")
 _SCRIPT: Final = """
@@ -90,17 +91,22 @@ def remembered() -> dict[str, Any]:
     return dict(memory) if isinstance(memory, dict) else {}
 
 
-def remember(**changes: object) -> None:
-    """Keep something for the device; None forgets it."""
+def note(**changes: object) -> None:
+    """Hold something for this visit, without writing: the device's next `remember` takes it along; None forgets it."""
     memory = {**remembered(), **changes}
     kept = {name: value for name, value in memory.items() if value is not None}
-    if kept == remembered():
-        return
-    st.session_state[_MEMORY] = kept
+    if kept != remembered():
+        st.session_state[_MEMORY] = kept
+        st.session_state[_NOTED] = True
+
+
+def remember(**changes: object) -> None:
+    """Keep something for the device, and all that was noted, because its user did something."""
     own = number()
-    if own:
+    note(**changes)
+    if st.session_state.pop(_NOTED, False) and own:
         with session.database() as db:
-            save_device(db, own, kept)
+            save_device(db, own, remembered())
 
 
 def name_told(key: str) -> None:

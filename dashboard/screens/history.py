@@ -24,13 +24,10 @@ from dashboard.judging.worker import Worker
 from dashboard.screens.session import Key
 from dashboard.words.plain_text import day as day_words
 from ingest import store
-from ingest.errors import IngestError
 from ingest.fields import FAILED_STARTS
-from ingest.records import keep_figures, read_kept
 
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
 LATER_NICE = 10  # past lists give way to the screens by this much (19 is most); our choice
-KEPT_NAME = "past_lists"
 _ANALYSIS = Path(__file__).parents[2] / "analysis"
 
 
@@ -108,26 +105,29 @@ def made_of(key: Key) -> str:
 
 def recall(key: Key, past: Past) -> None:
     """Take lists that were worked out before, where nothing that they depend on has changed."""
-    db = store.open_database(key.path)
     try:
-        kept = read_kept(db, KEPT_NAME, made_of(key))
-    finally:
-        db.conn.close()
-    for day, rows in kept.items() if isinstance(kept, dict) else ():
+        kept = json.loads(kept_at(key).read_text(encoding="utf-8"))
+    except (OSError, ValueError):  # not there, or cut short: they are worked out again
+        return
+    for day, rows in kept.get(made_of(key), {}).items():
         if date.fromisoformat(day) in past.days:
             past.lists[date.fromisoformat(day)] = _frame_of(rows)
 
 
 def keep(key: Key, past: Past) -> None:
-    """Keep the lists beside the readings, for the next start of the screens."""
-    body = {day.isoformat(): frame.to_numpy().tolist() for day, frame in past.lists.items()}
-    db = store.open_database(key.path)
+    """Keep the lists beside the database, for the next start of the screens; where that cannot be, nothing is lost."""
+    body = {made_of(key): {day.isoformat(): frame.to_numpy().tolist() for day, frame in past.lists.items()}}
+    half = kept_at(key).with_suffix(".half")
     try:
-        keep_figures(db, KEPT_NAME, made_of(key), body)
-    except IngestError:  # busy with an import: they will be worked out again, nothing is lost
+        half.write_text(json.dumps(body, ensure_ascii=False), encoding="utf-8")
+        half.replace(kept_at(key))
+    except OSError:
         return
-    finally:
-        db.conn.close()
+
+
+def kept_at(key: Key) -> Path:
+    """The file of past lists: what is looked at is no part of the database, and nothing is lost with it."""
+    return Path(f"{key.path}-past-lists.json")
 
 
 def _frame_of(rows: Sequence[Sequence[str]]) -> pd.DataFrame:

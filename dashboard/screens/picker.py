@@ -21,7 +21,7 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     numbers = session.units()["unit"].tolist()
     asked = st.query_params.get("unit")
     if asked in numbers:
-        remember_recent(str(asked))
+        note_recent(str(asked))
         with st.container(horizontal=True, key="picked"):
             if st.button("Another vehicle", key="another", icon=":material/swap_horiz:"):
                 del st.query_params["unit"]
@@ -48,9 +48,8 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     return None
 
 
-def remember_recent(unit: str) -> None:
+def note_recent(unit: str) -> None:
     """Put a vehicle first among the device's recent ones."""
     kept = device.remembered().get("recent", [])
     recent = [unit, *(u for u in kept if isinstance(u, str) and u != unit)][:RECENT_KEPT]
-    if recent != kept:
-        device.remember(recent=recent)
+    device.note(recent=recent)

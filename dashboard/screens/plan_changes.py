@@ -9,7 +9,7 @@ import streamlit as st
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.desk.plan_moves import Trial, move, release, try_move, without_move
-from dashboard.desk.planning import Overtaken, Seen, make_plan, named, pin_words, seen_now, when
+from dashboard.desk.planning import PLAN_WEEKS, Overtaken, Seen, make_plan, named, pin_words, seen_now, when
 from dashboard.screens import session
 from dashboard.words.plain_text import safe
 from dashboard.words.plan_words import money as plan_money
@@ -17,6 +17,7 @@ from ingest.records import read_pins
 
 WISHES = {"pin": "come in this week", "forbid": "not come in this week"}
 WISHED, OVERTAKEN, DONE, TRIED = "plan_wished", "plan_overtaken", "plan_done", "plan_tried"
+NOT_ISSUED = "plan_not_issued"
 REASON = "move_reason"
 
 
@@ -56,20 +57,35 @@ def _remember(wish: Wish | None) -> None:
     st.session_state[WISHED] = wish
 
 
+def wish(what: Wish) -> None:
+    """Let it be done when the page is drawn again."""
+    st.session_state[WISHED] = what
+
+
+def not_issued(assessment: Assessment | None) -> ReplacementPlan:
+    """The first plan as it would be, worked out once for as long as nothing is put on record; nothing is kept."""
+    base = (session.written(), session.as_of(), id(assessment))
+    if st.session_state.get(NOT_ISSUED, (None,))[0] != base:
+        with session.database() as db, st.spinner("Planning …"):
+            made = make_plan(db, as_of=session.as_of(), weeks=PLAN_WEEKS, assessment=assessment, save=False)
+        st.session_state[NOT_ISSUED] = (base, made)
+    return st.session_state[NOT_ISSUED][1]  # type: ignore[no-any-return]
+
+
 def grant(assessment: Assessment) -> None:
     """Do what was wished for, unless another person was quicker: then ask first. The page is drawn again after it."""
-    wish = st.session_state.pop(WISHED, None)
-    if wish is not None:
+    wished = st.session_state.pop(WISHED, None)
+    if wished is not None:
         try:
             with session.database() as db, st.spinner("Planning …"):
                 before = seen_now(db).version
-                made = _do(wish, assessment)
+                made = _do(wished, assessment)
             st.session_state.pop(REASON, None)
             new = made.version != before
             said = f"Version {made.version} is kept." if new else f"Nothing changes: version {made.version} stands."
-            st.session_state[DONE] = (said, wish)
+            st.session_state[DONE] = (said, wished)
         except Overtaken as error:
-            st.session_state[OVERTAKEN] = (str(error), wish)
+            st.session_state[OVERTAKEN] = (str(error), wished)
         st.rerun()
 
 
@@ -118,6 +134,9 @@ def ask(overtaken: str, wish: Wish) -> None:
 
 def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool) -> None:
     """Choose a vehicle and a week, see what the change costs, then make it or leave it."""
+    if not plan.version:
+        st.info("Issue the plan first; then visits can be moved.")
+        return
     if assessment is None:
         st.info("A visit can be moved as soon as the vehicles are judged.")
         return

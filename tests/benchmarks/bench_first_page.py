@@ -96,7 +96,6 @@ def enlarge(source: Path, target: Path, units: int) -> None:
         rows = [r | ({"unit": f"{r['unit']}-{k}"} if k else {}) for k in range(copies) for r in body["units"]]
         body |= {"units": rows, "counts": {name: n * copies for name, n in body["counts"].items()}}
         db.conn.execute("UPDATE weekly_lists SET body = ? WHERE iso_week = ?", (json.dumps(body), week))
-    db.conn.execute("DELETE FROM kept_figures")  # those of the small fleet
     db.conn.commit()
     db.conn.close()
 

@@ -12,11 +12,11 @@ import streamlit as st
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
-from dashboard.desk.planning import PLAN_WEEKS, load_plan, make_plan, named
+from dashboard.desk.planning import load_plan, named
 from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
-from dashboard.screens import columns, downloads, plan_changes, session
+from dashboard.screens import acts, columns, downloads, plan_changes, session
 from dashboard.screens.caution import before_work
 from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.screens.plan_changes import Wish, money
@@ -79,12 +79,14 @@ def show() -> None:
 
 
 def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> ReplacementPlan:
-    """The plan on record, or a first one; a button makes a new one for the day shown, once vehicles are judged."""
+    """The plan on record, or a first one as it would be; a button makes one for the day shown, once vehicles are judged."""
     if plan is None:
-        with session.database() as db, st.spinner("Planning …"):
-            plan = make_plan(
-                db, as_of=session.as_of(), weeks=PLAN_WEEKS, assessment=assessment, by=session.who(), now=session.now()
-            )
+        plan = plan_changes.not_issued(assessment)
+        st.info("No plan is issued yet: this is how it would be.")
+        if acts.pressed("Issue this plan", "plan"):
+            plan_changes.wish(Wish("again", plan.weeks))
+            st.rerun()
+        return plan
     stale = plan.as_of != pd.Timestamp(session.as_of())
     label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
     plan_changes.wish_button(
@@ -123,8 +125,9 @@ def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
 def head(plan: ReplacementPlan) -> None:
     """One paragraph: how much work, what it saves."""
     s = plan.summary
+    version = f"Version {plan.version}" if plan.version else "Not issued"
     st.markdown(
-        f"Version {plan.version}, {plan.weeks} weeks from {day(plan.as_of, weekday=True)}: **{s['visits']} visits, "
+        f"{version}, {plan.weeks} weeks from {day(plan.as_of, weekday=True)}: **{s['visits']} visits, "
         f"{number(float(s['hours']), 1)} h**, about **{number(float(s['no_starts_avoided']), 1)} no-starts avoided**. "
         f"Expected cost {money(float(s['cost']), plan)}"
         + (f"; with no visit {money(float(s['cost_run_to_failure']), plan)}." if comparable(plan) else ".")
@@ -354,6 +357,9 @@ def rules(plan: ReplacementPlan) -> None:
 
 def export(plan: ReplacementPlan) -> None:
     """The plan as a file, for all depots or one."""
+    if not plan.version:
+        st.info("Issue the plan first; then it can be taken away as a file.")
+        return
     depots = sorted(plan.hours["depot"].unique().tolist())
     depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="export_depot", width=240)
     with st.container(horizontal=True):

@@ -10,10 +10,12 @@ import pandas as pd
 import streamlit as st
 from pandas.io.formats.style import Styler
 
+from analysis.worklist.assess import Assessment
 from dashboard.charts import theme
 from dashboard.desk import weekly
+from dashboard.desk.planning import named, when
 from dashboard.files.paper import list_pdf
-from dashboard.screens import columns, device, downloads, session
+from dashboard.screens import acts, columns, device, downloads, session
 from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.words.plain_text import (
@@ -37,6 +39,7 @@ from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lis
 ROWS_A_PAGE = 25
 ROWS_AT_FIRST = 8  # rows of the very first drawing, a window full; the rest follow at once, our choice
 FILTER_PX = 172  # [px] two side by side on a phone
+ISSUED = "list_issued"
 CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
 
 
@@ -46,12 +49,13 @@ def show() -> None:
     if not session.has_vehicles():
         session.nothing_yet()
         return
-    issued = this_week()
-    if issued is None:
+    shown = this_week()
+    if shown is None:
         return
-    chosen = choose_version(choose_week(issued))
+    chosen = choose_version(choose_week(shown))
     body = chosen.body
     head(chosen)
+    issue(chosen)
     with session.database() as db:
         decisions = read_decisions(db)
     standing = weekly.latest_decisions(decisions, session.as_of())
@@ -71,15 +75,16 @@ def show() -> None:
 
 
 def this_week() -> WeeklyList | None:
-    """The list of the week shown, issued now if it was not yet; None where there is nothing to judge."""
+    """The list of the week shown: as issued, else as it would be, or the one before while that is worked out.
+
+    None where there is nothing to judge.
+    """
     day_shown = session.as_of()
     iso = weekly.iso_week(day_shown)
-    with session.database() as db:
-        newest = next(iter(weekly_lists(db)), "")
     found = read_issued(iso)
     if found is not None:
         return found
-    last = read_issued(newest) if newest and newest < iso and session.has_readings(day_shown) else None
+    last = newest_issued(day_shown) if session.has_readings(day_shown) else None
     assessment = session.assessment(patient=last is None)
     if assessment is None and last is not None:
         if session.judge().failure(session.key_of()) is None:
@@ -89,29 +94,31 @@ def this_week() -> WeeklyList | None:
     if assessment is None:
         st.info(f"There is no reading before {day(day_shown)}, so there is nothing to judge yet.")
         return None
+    body = as_it_would_be(str(session.judge().key_of_found(assessment)), session.written(), assessment)
+    return WeeklyList(iso, day_shown.isoformat(), "", body, version=0)
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def as_it_would_be(key: str, written: str, _found: Assessment) -> dict[str, Any]:  # noqa: ARG001 - its key
+    """The list that an assessment would give, for reading only."""
     with session.database() as db:
-        if iso > newest:
-            weekly.issue(db, assessment, by=session.who(), now=session.now())
-            return read_issued(iso)
-        st.caption("No list was issued in this week; this is what it would have been.")
-        return WeeklyList(iso, day_shown.isoformat(), "", weekly.make_body(db, assessment), version=0)
+        return weekly.make_body(db, _found)
 
 
-def choose_week(issued: WeeklyList) -> WeeklyList:
+def choose_week(shown: WeeklyList) -> WeeklyList:
     """Let an earlier issued list be looked at."""
     with session.database() as db:
-        weeks = [week for week in weekly_lists(db) if week <= issued.iso_week]
-        if issued.iso_week not in weeks:
-            return issued
-    followed = session.follow("week", weeks[0])
+        weeks = [week for week in weekly_lists(db) if week < shown.iso_week]
+    weeks.insert(0, shown.iso_week)
+    session.follow("week", shown.iso_week)
     if len(weeks) < 2:
-        return issued
-    chosen = st.selectbox("Week", weeks, key="week", width=180, bind=IN_ADDRESS) or issued.iso_week
-    if followed:
-        st.success(f"The list of {issued.iso_week} has been issued; this is it.")
-    elif chosen != weeks[0]:
-        st.caption(f"This is an earlier list, as it was issued. The newest is that of {weeks[0]}.")
-    return read_issued(chosen) or issued
+        return shown
+    chosen = st.selectbox("Week", weeks, key="week", width=180, bind=IN_ADDRESS) or shown.iso_week
+    if chosen == shown.iso_week:
+        return shown
+    newest = shown.iso_week if shown.version else weeks[1]
+    st.caption(f"This is an earlier list, as it was issued. The newest is that of {newest}.")
+    return read_issued(chosen) or shown
 
 
 def choose_version(issued: WeeklyList) -> WeeklyList:
@@ -129,9 +136,31 @@ def choose_version(issued: WeeklyList) -> WeeklyList:
     return read_issued(issued.iso_week, chosen) or issued
 
 
+def is_this_week(chosen: WeeklyList) -> bool:
+    """Whether it is the list of the running week with today's knowledge: that one can be issued."""
+    return session.as_of() == session.today() and chosen.iso_week == weekly.iso_week(session.today())
+
+
+def issue(chosen: WeeklyList) -> None:
+    """Issue this week's list where that was not done yet; say who did it, where somebody just has."""
+    said = st.session_state.pop(ISSUED, "")
+    if said:
+        st.success(safe(said))
+    if chosen.version or not is_this_week(chosen) or not acts.pressed(f"Issue the list of {chosen.iso_week}", "issue"):
+        return
+    fresh = session.judged(session.key_of())
+    with session.database() as db:
+        first = weekly.issue(db, fresh, by=session.who(), now=session.now())
+    st.session_state[ISSUED] = (
+        f"The list of {chosen.iso_week} is issued." if first
+        else f"The list of {chosen.iso_week} was issued meanwhile; this is it."
+    )  # fmt: skip
+    st.rerun()
+
+
 def issue_again(chosen: WeeklyList) -> None:
     """Issue this week's list once more with today's knowledge; the earlier one stays on record."""
-    if chosen.version == 0 or session.as_of() != session.today() or chosen.iso_week != weekly.iso_week(session.today()):
+    if not chosen.version or not is_this_week(chosen):
         return
     with st.popover("Issue this list again …", key=f"again_{chosen.version}"):
         st.caption("With everything known before today. The list issued before stays on record and can be read here.")
@@ -159,6 +188,9 @@ def head(chosen: WeeklyList) -> None:
         f"**{len(rows)} of {counts['units']} vehicles** need{'s' if len(rows) == 1 else ''} attention.{changes} "
         f"Probabilities are for a no-start within {body['horizon_days']} days if nothing is done."
     )
+    if chosen.version == 1:
+        at = pd.Timestamp(chosen.issued_at)
+        st.caption(f"Issued by {safe(named(chosen.by))} {when(at)}.")
     in_f = session.fahrenheit()
     lows = []
     for depot, low in body["depots"].items():
@@ -182,7 +214,7 @@ def head(chosen: WeeklyList) -> None:
     ):
         st.warning(safe(note, longest=600))
     if body.get("assumed"):
-        st.page_link(page("files"), label="Bring in a climate file, then issue the list again")
+        st.page_link(page("files"), label="Bring in a climate file, then issue the list")
 
 
 def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:

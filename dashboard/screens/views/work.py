@@ -7,7 +7,7 @@ import uuid
 import streamlit as st
 
 from dashboard.desk import weekly
-from dashboard.screens import bay, kept, one_unit, session
+from dashboard.screens import bay, device, kept, one_unit, session
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import pick_unit
@@ -52,6 +52,7 @@ def finish(unit: str, form: str, word: str, entry: Entry, words: str) -> None:
     """Say what is wrong, or start a fresh form; what was stored can be taken back at once."""
     if entry.stored or entry.known:
         st.session_state.pop(f"entry_{form}", None)
+        device.remember()
         kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0 if entry.stored else 0))
         st.rerun()
     for problem in entry.problems:

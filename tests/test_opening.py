@@ -1,0 +1,107 @@
+"""Opening a page writes nothing to the database: a list or a plan is issued by somebody, at a time.
+
+Truth: the database's own content, written out before and after.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from test_views import OF_A_VEHICLE, PAGES, past_like_today, run, said
+
+from dashboard.desk import weekly
+from dashboard.desk.planning import load_plan
+from dashboard.screens import history, session
+from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from ingest import store
+from ingest.records import read_plan, read_weekly_list
+
+WEEK = weekly.iso_week(AS_OF)
+
+
+@pytest.fixture
+def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    path = fleet_database(tmp_path / "fleet.db")
+    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
+    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+
+    def worked_out(key: session.Key, past: history.Past) -> None:
+        past_like_today(key, past)
+        history.keep(key, past)
+
+    monkeypatch.setattr(history, "_work_out", worked_out)
+    return path
+
+
+def content(path: Path) -> list[str]:
+    """Everything in the database, as SQL."""
+    db = store.open_database(path)
+    try:
+        return list(db.conn.iterdump())
+    finally:
+        db.conn.close()
+
+
+def test_opening_every_page_leaves_the_database_as_it_is(fleet: Path) -> None:
+    before = content(fleet)
+    for page in PAGES:
+        app = run(page, unit=worst_unit() if page in OF_A_VEHICLE else None)
+        assert content(fleet) == before, page
+        for tab in [t.label for t in app.tabs] if page in ("weekly_list", "plan", "unit") else ():
+            app.session_state["list_tab" if page == "weekly_list" else f"{page}_tab"] = tab
+            app.run()
+        assert content(fleet) == before, f"tabs of {page}"
+
+
+def test_the_list_is_issued_by_somebody(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    app = run()
+    assert f"The list of {WEEK} is not issued: this is how it would be" in said(app).replace("\\", "")
+    app.button(key="issue_now").click().run()
+    assert "Give your name" in said(app)
+    assert read_weekly_list(db, WEEK) is None
+    app.text_input(key="who_issue").set_value("anna").run()
+    app.button(key="issue_now").click().run()
+    issued = read_weekly_list(db, WEEK)
+    assert issued is not None
+    assert (issued.by, issued.issued_at[:10]) == ("anna", AS_OF.isoformat())
+    text = said(app).replace("\\", "")
+    assert f"The list of {WEEK} is issued." in text
+    assert "not issued" not in text
+    assert "Issued by anna on 30 Nov 2026" in text
+    assert "issue_now" not in {button.key for button in app.button}
+
+
+def test_the_week_that_nobody_issued_can_still_be_followed_by_earlier_lists(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    before = AS_OF - dt.timedelta(days=7)
+    assert weekly.issue(db, dataclasses.replace(assessed(), as_of=pd.Timestamp(before)), by="bo")
+    app = run()
+    assert app.selectbox(key="week").options == [WEEK, weekly.iso_week(before)]
+    app.selectbox(key="week").set_value(weekly.iso_week(before)).run()
+    text = said(app).replace("\\", "")
+    assert "Issued by bo" in text
+    assert "not issued" not in text
+    assert "issue_now" not in {button.key for button in app.button}
+
+
+def test_the_first_plan_is_issued_by_somebody(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    app = run("plan")
+    assert "No plan is issued yet: this is how it would be." in said(app)
+    assert load_plan(db) is None
+    app.session_state["plan_tab"] = "Move a visit"
+    assert "Issue the plan first" in said(app.run())
+    app.text_input(key="who_plan").set_value("anna").run()
+    app.button(key="plan_now").click().run()
+    kept = read_plan(db)
+    assert kept is not None
+    assert (kept.version, kept.by) == (1, "anna")
+    assert "Version 1, 13 weeks" in said(app)
