@@ -14,6 +14,8 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from test_views import OF_A_VEHICLE, PAGES, past_like_today, run, said
 
+from dashboard.cli.commands import lists
+from dashboard.cli.main import main
 from dashboard.desk import weekly
 from dashboard.desk.planning import load_plan
 from dashboard.screens import history, session
@@ -77,6 +79,29 @@ def test_the_list_is_issued_by_somebody(fleet: Path) -> None:
     assert "not issued" not in text
     assert "Issued by anna on 30 Nov 2026" in text
     assert "issue_now" not in {button.key for button in app.button}
+
+
+def test_the_monday_job_issues_list_and_plan_once(
+    fleet: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(lists, "assess_database", lambda *_, **__: assessed())
+    job = ["--db", str(fleet), "issue", "--as-of", AS_OF.isoformat(), "--by", "the Monday job"]
+    assert main(job) == 0
+    db = store.open_database(fleet)
+    issued, plan = read_weekly_list(db, WEEK), read_plan(db)
+    assert issued is not None
+    assert plan is not None
+    assert (issued.by, issued.version, plan.by, plan.version) == ("the Monday job", 1, "the Monday job", 1)
+    count = len(issued.body["units"])
+    visits = plan.body["summary"]["visits"]
+    assert capsys.readouterr().out.splitlines() == [
+        f"The list of {WEEK} is issued; vehicles that need attention: {count}.",
+        f"Version 1 of the plan is issued; visits: {visits}.",
+    ]
+    before = content(fleet)
+    assert main(job) == 0
+    assert content(fleet) == before
+    assert "stands as it was issued on" in capsys.readouterr().out
 
 
 def test_the_week_that_nobody_issued_can_still_be_followed_by_earlier_lists(fleet: Path) -> None:

@@ -14,6 +14,7 @@ from dashboard.cli.options import (
     DATABASE_VARIABLE,
     DEFAULT_DATABASE,
     DEMO_DATABASE,
+    WHO,
     a_date,
     a_file,
     a_number,
@@ -160,6 +161,9 @@ def add_lists(command: Command) -> None:
     add_horizon(sub)
     sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
     add_format(sub, "table", "csv", "json")
+    sub = command("issue", "lists.run_issue", "issue the week's list and plan once, for a job on Mondays")
+    add_as_of(sub)
+    sub.add_argument("--by", default=WHO, metavar="NAME", help=f"who issues them (default: {WHO})")
     sub = command(
         "backtest",
         "past.run_backtest",

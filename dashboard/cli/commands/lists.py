@@ -11,13 +11,18 @@ import pandas as pd
 
 from dashboard.cli.as_csv import harmless_csv, rows_as_csv
 from dashboard.cli.commands.database import as_of, open_existing, say_age
+from dashboard.cli.options import WHO
 from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
+from dashboard.desk.planning import load_plan, make_plan, named
 from dashboard.desk.terminal import DONE, say, show, show_json
-from dashboard.desk.weekly import assumed
+from dashboard.desk.weekly import assumed, iso_week, issue
 from dashboard.words.plain_text import clean
 from ingest import store
+from ingest.records import read_weekly_list
+
+LONGEST_NAME = 64  # characters of who did it, as on the screens
 
 
 def run_risk(options: argparse.Namespace) -> int:
@@ -44,6 +49,23 @@ def run_risk(options: argparse.Namespace) -> int:
     for note in (*assessment.fleet_notes, *taken_for_granted):
         say(clean(note))
     say_age(db, day)
+    return DONE
+
+
+def run_issue(options: argparse.Namespace) -> int:
+    """Issue the week's list, where that was not done yet, and the plan; say what stands."""
+    db, day = open_existing(options), as_of(options)
+    by = clean(options.by).strip()[:LONGEST_NAME] or WHO
+    assessment = assess_database(db, as_of=day)
+    first = issue(db, assessment, by=by)
+    stands = read_weekly_list(db, iso_week(day))
+    if stands is not None:
+        words = "is issued" if first else f"stands as it was issued on {stands.issued_at[:10]} by {named(stands.by)}"
+        show(f"The list of {stands.iso_week} {words}; vehicles that need attention: {len(stands.body['units'])}.")
+    before = load_plan(db)
+    plan = make_plan(db, as_of=day, assessment=assessment, by=by)
+    new = before is None or plan.version != before.version
+    show(f"Version {plan.version} of the plan {'is issued' if new else 'stands'}; visits: {plan.summary['visits']}.")
     return DONE
 
 
