@@ -222,6 +222,26 @@ def test_what_counts_as_made() -> None:
     assert made_already(of_unit(peak_a=[])) == {}
 
 
+def test_a_reading_taken_for_an_advice_answers_it() -> None:
+    """Rest volts alone, a load test's three values, one drop alone: no full set, so they were taken because asked for."""
+    full = {"rest_v": 12.6, "crank_min_v": 11.0, "crank_a": 150.0, "drop_positive_v": 0.1, "drop_ground_v": 0.1,
+            "drop_contacts_v": 0.1}  # fmt: skip
+    assert made_already(of_unit(**{name: [value] for name, value in full.items()}))["A"] == frozenset()
+    for name, columns in (
+        ("rest volts after two hours", ("rest_v",)),
+        ("battery load test", ("rest_v", "crank_min_v", "crank_a")),
+        ("drop across the positive joints", ("drop_positive_v", "crank_a")),
+        ("drop across the ground joints", ("drop_ground_v",)),
+    ):
+        after = {c: [full[c], full[c] if c in columns else np.nan] for c in full}
+        made = made_already(of_unit(**after))["A"]
+        assert name in made, name
+        asked = next_measurement({"battery": 0.5, "ground_path": 0.3}, no_start_probability=0.5, measured=made)
+        assert asked is None or asked.name != name
+    twice = made_already(of_unit(crank_min_v=[11.0, 11.1], crank_a=[150.0, 151.0]))["A"]
+    assert "repeat the reading" in twice
+
+
 def test_a_reading_that_holds_the_test_is_not_followed_by_it() -> None:
     """Coil amps of 1 A call for the control circuit drop; 0.4 V of it are measured already."""
     low = {"coil_a": 1.0}

@@ -44,7 +44,9 @@ def test_the_load_last_noted_with_an_instrument_stands_for_one_not_noted(db: Dat
     assert load_of_tester(db, check | {"tester_load_ohm": 10.0}) == 10.0
     assert load_of_tester(db, check | {"instrument": "another"}) is None
     assert load_of_tester(db, check | {"instrument": ""}) is None
-    assert load_of_tester(db, {"taken_at": AT, "rest_v": 12.6, "instrument": "lamp"}) is None, "no loaded check, no load"
+    assert load_of_tester(db, {"taken_at": AT, "rest_v": 12.6, "instrument": "lamp"}) is None, (
+        "no loaded check, no load"
+    )
 
 
 def test_a_device_is_asked_once() -> None:

@@ -57,7 +57,8 @@ class Candidate:
 
     means: cause -> expected outcome in standard errors of the measurement, 0 for causes not named.  Our choice, of the
     size that a fault which matters has with a usual workshop meter (a cable at 1.8 times its resistance, a battery at
-    1.3 times, a field 15 % weak, drag up 18 %).  times: how often the columns have to be read for it.
+    1.3 times, a field 15 % weak, drag up 18 %).  times: how often the columns have to be read for it; once is enough in a
+    reading without the columns `without`, which is no full set and was taken for this.
     """
 
     name: str
@@ -66,6 +67,7 @@ class Candidate:
     means: Mapping[str, float]
     columns: tuple[str, ...] = ()
     times: int = 1
+    without: tuple[str, ...] = ()
 
 
 REPEAT: Final = "repeat the reading"
@@ -76,6 +78,8 @@ CANDIDATES: Final = (
         6.0,
         "Repeat the last reading: it stands far off the ones before and may be a slip.",
         dict.fromkeys(_REAL, 4.0),
+        ("crank_min_v", "crank_a"),
+        2,
     ),
     Candidate(
         "cranking speed",
@@ -91,6 +95,9 @@ CANDIDATES: Final = (
         "Rest volts after two hours without charging: low volts is a discharged battery to be charged and tested "
         "again, good volts with high resistance is a worn one.",
         {"a discharged battery": -6.0},
+        ("rest_v",),
+        2,
+        ("crank_min_v",),
     ),
     Candidate(
         "battery load test",
@@ -98,6 +105,9 @@ CANDIDATES: Final = (
         "Load test of the charged battery, half its cold-cranking amps for 15 s: volts below the table's are the "
         "battery, good volts are something behind it.",
         {"a worn battery": -4.0, "a discharged battery": -3.0},
+        ("rest_v", "crank_min_v", "crank_a"),
+        2,
+        ("drop_positive_v", "drop_ground_v", "drop_contacts_v"),
     ),
     Candidate(
         "drop across the positive joints",
@@ -105,6 +115,9 @@ CANDIDATES: Final = (
         "Voltage drop across each joint of the positive cable while cranking, post to clamp, then lug to stud: "
         "a drop at a joint wants cleaning, a drop between the lugs is the cable.",
         {"a joint of the positive cable": 6.0, "the positive cable itself": -6.0},
+        ("drop_positive_v",),
+        2,
+        ("drop_ground_v", "drop_contacts_v"),
     ),
     Candidate(
         "drop across the ground joints",
@@ -112,6 +125,9 @@ CANDIDATES: Final = (
         "Voltage drop across each joint of the ground path while cranking, starter housing to negative post in steps: "
         "a drop at a joint wants cleaning, a drop along the strap is the strap.",
         {"a joint of the ground path": 6.0, "the ground strap itself": -6.0},
+        ("drop_ground_v",),
+        2,
+        ("drop_positive_v", "drop_contacts_v"),
     ),
     Candidate(
         "drop across the contacts, three times",
@@ -246,20 +262,25 @@ def made_already(readings: pd.DataFrame) -> dict[str, frozenset[str]]:
     """Unit -> candidates that its latest readings hold, so that nobody is asked for them again.
 
     :param readings: columns as in the files; readings older than a unit's latest by more than MADE_WITHIN_D do not count,
-        nor values marked doubtful; a latest reading with a value measured twice counts as repeated
+        nor values marked doubtful; a latest reading with a value measured twice counts as repeated, and so does a second
+        one of volts and amps within that time
     """
     latest = readings.groupby("unit")["taken_at"].transform("max")
     own = readings[readings["taken_at"] >= latest - pd.Timedelta(days=MADE_WITHIN_D)].reset_index(drop=True)
     known = pd.DataFrame(np.isfinite(pd.DataFrame(trusted_values(own))))
     known |= own[[n for c in CANDIDATES for n in c.columns if n in own and n not in known]].notna()
     counts = known.groupby(own["unit"]).sum()
-    made = {
-        c.name: counts.reindex(columns=list(c.columns), fill_value=0).min(axis=1) >= c.times
-        for c in CANDIDATES
-        if c.columns
-    }
+    made = {}
+    for c in CANDIDATES:
+        if not c.columns:
+            continue
+        often = counts.reindex(columns=list(c.columns), fill_value=0).min(axis=1) >= c.times
+        own_set = known.reindex(columns=list(c.columns), fill_value=False).all(axis=1)
+        full = known.reindex(columns=list(c.without), fill_value=False).any(axis=1)
+        taken_for_it = (own_set & ~full).groupby(own["unit"]).any() if c.without else False
+        made[c.name] = often | taken_for_it
     if "confirmed" in own:
-        made[REPEAT] = own.sort_values("taken_at").groupby("unit")["confirmed"].last() != ""
+        made[REPEAT] |= own.sort_values("taken_at").groupby("unit")["confirmed"].last() != ""
     names = pd.DataFrame(made).fillna(value=False)
     return {
         str(unit): frozenset(names.columns[row]) for unit, row in zip(names.index, names.to_numpy(bool), strict=True)
