@@ -6,6 +6,7 @@ Truth: the simulated fleet's readings by hand (volts over amps), and the assessm
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -17,6 +18,7 @@ from scipy.stats import theilslopes
 
 from analysis.worklist.course import PLAIN_D, Z_80, PartCourse, cold_course, part_course, plain_slopes, season_course
 from dashboard.charts import charts
+from dashboard.words.reasons import plain
 
 
 def specs_in(spec: dict[str, Any]) -> str:
@@ -124,7 +126,8 @@ def test_the_text_says_what_the_chart_shows() -> None:
     course = part_course(a, unit, "battery")
     text = charts.part_text(course, "Battery resistance")
     assert f"{len(course.readings)} readings" in text
-    assert f"{course.readings['value'].iloc[-1]:.2f} mΩ" in text
+    assert plain(float(course.readings["value"].iloc[-1]), "mΩ") in text
+    assert not re.search(r"\d{2,}\.\d{2} mΩ", text), "four figures of a resistance that is known to a tenth"
 
 
 def test_unknown_vehicle_or_part_is_named() -> None:

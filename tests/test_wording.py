@@ -12,11 +12,15 @@ import pytest
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.bay import findings as segments
+from analysis.bay.figures import beyond
+from analysis.bay.findings import locate_segment
 from analysis.bay.next_measurement import CANDIDATES
+from analysis.bay.verdict import sentence as verdict_sentence
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment, assess
+from dashboard.cli.tables import start_words
 from dashboard.words import list_row as wording
 from dashboard.words import reasons
 from ingest.fields import OUTCOMES
@@ -60,6 +64,26 @@ def test_a_drop_that_does_not_make_the_level_is_said_not_to_fit() -> None:
         "ground path last read 0.05 V at 190 A; limit 0.20 V: that does not fit its other readings, measure it again"
     )
     assert "does not fit" not in level(PART | {"level_mohm": 0.05}, 0.0, 190.0), "nil on a shop meter fits a good part"
+
+
+def test_a_value_and_its_limit_never_look_alike() -> None:
+    """Worked by hand: 0.204 V beside 0.200 V is said with three decimals; 0.304 V beside 0.2 V with two."""
+    assert "0.204 V at 160 A; limit 0.200 V" in level(PART | {"level_mohm": 1.275}, 0.204, 160.0)
+    assert beyond(0.204, 0.2, "V") == "0.204 V, above 0.200 V"
+    assert beyond(0.304, 0.2, "V") == "above 0.20 V"
+    assert beyond(11.995, 12.0, "V") == "11.995 V, below 12.000 V"
+    judged = {"check": "ground drop", "value": 0.2, "value_unit": "V", "verdict": "act", "limit": 0.1996, "margin": -0.0004,
+              "words": "at most", "source": "x"}  # fmt: skip
+    assert "Ground drop 0.2000 V: act, 0.0004 V outside" in verdict_sentence(judged)
+    found = locate_segment({"drop_ground_v": 0.203})[0].sentence
+    assert "0.203 V, above 0.200 V" in found
+
+
+def test_a_range_off_the_scale_is_said_once() -> None:
+    """ "80 % sure: below −44 °C to below −44 °C" says nothing twice."""
+    row = {"coldest_start_c": -45.0, "coldest_start_low_c": -45.0, "coldest_start_high_c": -44.2}
+    assert start_words(row) == "below −44 °C"
+    assert reasons.cold_span(-45.0, -44.2) == "below −44 °C"
 
 
 def test_every_outcome_of_a_start_has_its_words_and_the_decision_table_knows_it() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, TypeAlias
 
 import altair as alt
@@ -13,6 +14,7 @@ import pandas as pd
 from analysis.worklist.course import PartCourse
 from dashboard.charts import theme
 from dashboard.words.plain_text import celsius, day, span, temperature
+from dashboard.words.reasons import bare, plain
 
 Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
@@ -146,7 +148,7 @@ def _limit_lines(
         if value is None or value > top:
             continue
         at = _time(
-            pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {value:.2f} {course.unit}"]}), "day"
+            pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {plain(value, course.unit)}"]}), "day"
         )
         layers.append(
             alt.Chart(at).mark_rule(strokeDash=dash, color=theme.VERMILION, strokeWidth=1.5).encode(y=alt.Y("value:Q"))
@@ -232,7 +234,7 @@ def limit_words(course: PartCourse, printed_limit: float | None) -> str:
         if limit is None or ahead.empty or not math.isfinite(limit):
             continue
         over = ahead[ahead["value"] >= limit]
-        at = f"{limit:.2f} {course.unit}"
+        at = plain(limit, course.unit)
         if len(over):
             now = over.index[0] == ahead.index[0]
             said.append(
@@ -247,13 +249,14 @@ def part_text(course: PartCourse, name: str, printed_limit: float | None = None)
     """What the part's chart shows, in words, and when it reaches its limits."""
     unit = course.unit
     if course.readings.empty:
-        return f"{name}: never measured on this vehicle; usual in its class is {course.usual:.2f} {unit} at 20 °C."
+        return f"{name}: never measured on this vehicle; usual in its class is {plain(course.usual, unit)} at 20 °C."
+    said = partial(plain, unit=unit)
     last, now, end = course.readings.iloc[-1], course.path[course.path["ahead"]].iloc[0], course.path.iloc[-1]
     return (
-        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {last['value']:.2f} {unit}. "
-        f"Level now {now['value']:.2f} {unit} (80 % sure between {now['low']:.2f} and {now['high']:.2f}); usual in its "
-        f"class {course.usual:.2f} {unit}; in half a year {end['value']:.2f} {unit} ({end['low']:.2f} to "
-        f"{end['high']:.2f}) if nothing is done.{limit_words(course, printed_limit)}"
+        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {said(last['value'])}. "
+        f"Level now {said(now['value'])} (80 % sure between {bare(now['low'])} and {said(now['high'])}); usual in its "
+        f"class {said(course.usual)}; in half a year {said(end['value'])} ({bare(end['low'])} to {said(end['high'])}) if "
+        f"nothing is done.{limit_words(course, printed_limit)}"
     )
 
 

@@ -76,8 +76,8 @@ def row_line(unit: str, depot: str, part: str, sure: str, risk: str, start: str,
 def start_words(row: Mapping[str, Any]) -> str:
     """Coldest start with its interval, short."""
     middle = reasons.cold_words(row["coldest_start_c"])
-    span = reasons.cold_span(row["coldest_start_low_c"], row["coldest_start_high_c"]).replace(" °C", "")
-    return f"{middle} ({span})"
+    span = reasons.cold_span(row["coldest_start_low_c"], row["coldest_start_high_c"])
+    return middle if span == middle else f"{middle} ({span.replace(' °C', '')})"
 
 
 def unit_sheet(
@@ -115,8 +115,8 @@ def unit_sheet(
         unit = reasons.quantity_unit(p["part"])
         renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else reasons.cold_words(p["renewed_coldest_start_c"])
         lines.append(
-            f"  {reasons.PART_WORDS[p['part']]:18s} {reasons.plain(p['level_mohm'], unit):>14s} {p['se_mohm']:9.2f}"
-            f" {p['usual_mohm']:9.2f} {p['growth_mohm_per_month']:10.2f}"
+            f"  {reasons.PART_WORDS[p['part']]:18s} {reasons.plain(p['level_mohm'], unit):>14s} {reasons.bare(p['se_mohm']):>9s}"
+            f" {reasons.bare(p['usual_mohm']):>9s} {reasons.bare(p['growth_mohm_per_month']):>10s}"
             f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
     lines.append(

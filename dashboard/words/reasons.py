@@ -13,6 +13,7 @@ from typing import Any, Final, TypeAlias
 
 import pandas as pd
 
+from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
 from analysis.worklist.assess import Assessment
 from dashboard.words.plain_text import STARTS_ALWAYS_C, in_reader_unit, span, temperature
@@ -94,9 +95,14 @@ def plain(value: float, unit: str) -> str:
     return f"{value:.{digits}f} {unit}"
 
 
+def bare(value: float) -> str:
+    """A value with sensible digits, where its unit stands elsewhere."""
+    return plain(value, "").strip()
+
+
 def rounded(value: float) -> float:
     """A value as :func:`plain` says it."""
-    return float(plain(value, "").strip())
+    return float(bare(value))
 
 
 def quantity_unit(part: str) -> str:
@@ -406,7 +412,9 @@ def _never_measured(fact: Fact, _: Reader) -> str:
 
 def _drop(fact: Fact) -> str:
     at = f" at {fact['drop_at_a']} A" if "drop_at_a" in fact else ""
-    return f"{float(fact['drop_v']):.2f} V{at}; limit {float(fact['limit_v']):.2f} V"
+    drop, limit = float(fact["drop_v"]), float(fact["limit_v"])
+    digits = digits_apart(drop, limit, usual_digits("V"))
+    return f"{drop:.{digits}f} V{at}; limit {limit:.{digits}f} V"
 
 
 def _level(fact: Fact, to: Reader) -> str:

@@ -20,7 +20,7 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import IN_ADDRESS
-from dashboard.words.plain_text import celsius, day, safe, temperature, whole, words
+from dashboard.words.plain_text import celsius, day, safe, span, temperature, whole, words
 from dashboard.words.reasons import PART_WORDS
 from ingest import store
 from ingest.fields import FAILED_STARTS
@@ -165,6 +165,7 @@ def coming_cold(assessment: Assessment) -> None:
 
 def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> Styler:
     """The table as it is read; the file keeps codes and numbers."""
+    degrees = partial(celsius, fahrenheit=in_f)
     shown = pd.DataFrame(
         {
             "vehicle": table["unit"],
@@ -173,12 +174,13 @@ def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> Styler:
             "most worn": [PART_WORDS[part] for part in table["part"]],
             "fails": ["likely" if c > low_c else "possibly" for c in table["coldest_start_c"]],
             "starts down to": table["coldest_start_c"],
-            "80 % sure: from": table["coldest_start_low_c"],
-            "to": table["coldest_start_high_c"],
+            "80 % sure": [
+                span(degrees(low), degrees(high))
+                for low, high in zip(table["coldest_start_low_c"], table["coldest_start_high_c"], strict=True)
+            ],
         }
     )
-    degrees = partial(celsius, fahrenheit=in_f)
-    return columns.in_words(shown, dict.fromkeys(("starts down to", "80 % sure: from", "to"), degrees))
+    return columns.in_words(shown, {"starts down to": degrees})
 
 
 def low_slider(first_c: int, *, in_f: bool) -> float:
