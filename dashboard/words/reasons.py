@@ -243,7 +243,9 @@ def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timesta
         return [fact]
     drop, amps = read
     limit = round(float(getattr(limits, DROP_COLUMN[name][1]).value), 2)
-    figures: Fact = {"drop_v": round(drop, 2), "limit_v": limit} | ({} if amps is None else {"drop_at_a": round(amps)})
+    figures: Fact = {"drop_v": round(drop, digits_apart(drop, limit, usual_digits("V"))), "limit_v": limit} | (
+        {} if amps is None else {"drop_at_a": round(amps)}
+    )
     if drop_fits(drop, amps, float(part["level_mohm"])):
         return [fact | figures]
     return [fact, {"kind": "misfit", "part": name, **figures}]
