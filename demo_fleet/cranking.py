@@ -41,11 +41,11 @@ class ColdLaw:
     """How things change with cold: ln battery resistance slope [1/K] and bend [1/K²] below 25 °C, extra slope [1/K]
     below `kink_c` [°C], exponent of oil viscosity in the viscous load, share of joints that follow copper."""
 
-    battery_per_k: float = 0.0105
-    battery_per_k2: float = 0.00006
+    battery_per_k: float = 0.0095
+    battery_per_k2: float = 0.00012
     kink_c: float = -12.0
-    kink_per_k: float = 0.010
-    oil_exponent: float = 0.26
+    kink_per_k: float = 0.006
+    oil_exponent: float = 0.42
     copper_share: float = 0.7
 
 

@@ -35,7 +35,7 @@ def export_fleet(
     tables = {
         "units": fleet.units, "climate": fleet.climate, "repairs": fleet.repairs, "services": fleet.services,
         "workshops": fleet.workshop_weeks if weekly_hours else fleet.workshops, "parts": fleet.parts,
-        "forecast": fleet.forecast,
+        "forecast": fleet.forecast, "lows": fleet.lows,
     }  # fmt: skip
     written = [_write(_dates_as_text(table), folder / f"{name}.csv") for name, table in tables.items()]
     return written + _write_readings(fleet, folder, split=split, own_habits=own_habits)

@@ -20,9 +20,9 @@ OPERATOR = "Lindenmoor Haulage (invented)"
 START, AS_OF = dt.date(2023, 11, 21), dt.date(2026, 11, 21)
 """First day, and the day after the last reading."""
 DEPOTS = (
-    Depot("harbour", 2.0, 14.5, 2.8, 0.75, 1.3),
-    Depot("plain", -5.0, 16.0, 3.8, 0.80, 0.8),
-    Depot("pass", -9.0, 9.0, 4.0, 0.76, 1.2, 14.0),
+    Depot("harbour", 2.0, 14.5, 2.8, 0.75, 1.3, skew=-0.6),
+    Depot("plain", -5.0, 16.0, 3.8, 0.80, 0.8, skew=-0.7),
+    Depot("pass", -9.0, 9.0, 4.0, 0.76, 1.2, 14.0, skew=-0.3),
 )
 CLASSES_SHARE = {
     "light_van": 0.24, "panel_van_diesel": 0.24, "rigid_truck": 0.18, "long_haul_tractor": 0.20, "city_bus": 0.08,

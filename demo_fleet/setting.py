@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +11,7 @@ import pandas as pd
 
 from demo_fleet.faults import LAWS, PARTS, draw_lives, limits
 from demo_fleet.measuring import make_bays, plan_visits
-from demo_fleet.specs import FleetSpec
+from demo_fleet.specs import OILS, FleetSpec
 from demo_fleet.vehicles import CLASSES, build
 from demo_fleet.weather import make_weather
 
@@ -85,6 +86,9 @@ class Setting:
         if spec.winter_ready:
             every = np.arange(spec.units)
             self.hardware = self.hardware.scaled(every, battery_mohm=WINTER_BATTERY, viscous_a=WINTER_OIL)
+        if spec.oil:
+            thin, thick = (np.full(spec.units, v) for v in OILS[spec.oil])
+            self.hardware = replace(self.hardware, oil_40_cst=thin, oil_100_cst=thick)
 
     def _draw_habits(self, rng: np.random.Generator) -> None:
         units, depots = self.spec.units, self.spec.depots

@@ -30,7 +30,7 @@ from demo_fleet.measuring import Seen, measure, readings_table
 from demo_fleet.offices import PLAN_WEEKS, parts_table, workshop_weeks_table, workshops_table
 from demo_fleet.setting import JOINTS, Plan, Setting
 from demo_fleet.specs import FleetSpec
-from demo_fleet.weather import climate_table, forecast_table
+from demo_fleet.weather import climate_table, forecast_table, lows_table
 
 Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -44,8 +44,20 @@ NOTEWORTHY = 0.10
 PARKING_C = 1.0
 """sd of a parked battery's temperature about the depot's low [K]."""
 FORECAST_DAYS = 10
-MORNING_STREAM, OFFICE_STREAM = 77, 78
-"""Second entries of the seeds of a morning's and of the forecast's generators."""
+MORNING_STREAM, OFFICE_STREAM, ACTING_STREAM = 77, 78, 79
+"""Second entries of the seeds of a morning's, of the forecast's and of a technician's generators."""
+
+
+DAY_OVER_LOW_C = 6.0
+"""Air at a vehicle read in the yard over the morning's low [K] (our choice)."""
+LOWEST_CRANKING_V = 9.6
+"""Lowest volts while cranking that a workshop lets pass, per 12 V block (common practice)."""
+PRINTED_LIMITS_V = {
+    "battery": ("crank_min_v", LOWEST_CRANKING_V), "positive_cable": ("drop_positive_v", 0.2),
+    "ground_path": ("drop_ground_v", 0.2), "solenoid_contacts": ("drop_contacts_v", 0.3),
+    "control_circuit": ("drop_control_v", 1.0),
+}  # fmt: skip
+"""What a workshop holds readings against, V per 12 V block (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +76,7 @@ class Fleet:
     repairs: pd.DataFrame
     climate: pd.DataFrame
     forecast: pd.DataFrame
+    lows: pd.DataFrame
     services: pd.DataFrame
     workshops: pd.DataFrame
     workshop_weeks: pd.DataFrame
@@ -209,6 +222,27 @@ class FleetRun:
         self._seen.change[first:last] = self._change(level, rows, draws[rows, 2:])
         self._seen.second[first:last] = self._fate.second[rows]
         self._seen.soc[first:last] = self.setting.charge(day)[rows]
+        if self.spec.act_share > 0.0:
+            self._act_on_limits(day, rows, slice(first, last))
+
+    def _act_on_limits(self, day: int, rows: npt.NDArray[np.intp], visits: slice) -> None:
+        """A technician who reads a part past its printed limit has it renewed the next day, now and then."""
+        seen = Seen(self._seen.change[visits], self._seen.second[visits], self._seen.soc[visits])
+        air = self.setting.weather.low_c[day, self.setting.depot[rows]] + DAY_OVER_LOW_C
+        shown = crank(
+            self.setting.hardware.take(rows), apply_wear(seen.change, seen.second, seen.soc), self.spec.cold, air
+        )
+        rng = np.random.default_rng((self.spec.seed, ACTING_STREAM, day))
+        acts = rng.random((len(rows), len(PARTS))) < self.spec.act_share
+        for at, unit in enumerate(rows):
+            blocks = float(self.setting.hardware.blocks[unit])
+            for part, (name, limit_v) in PRINTED_LIMITS_V.items():
+                over = float(getattr(shown, name)[at]) >= self.spec.act_at * limit_v * blocks
+                if part == "battery":  # a lowest voltage: under it, not over it
+                    over = float(shown.crank_min_v[at]) < LOWEST_CRANKING_V * blocks / self.spec.act_at
+                if over and acts[at, PARTS.index(part)]:
+                    plan = self._planned[day + 1]
+                    plan.append((int(unit), PARTS.index(part), "replaced", "preventive", True))
 
     # ---- acting -----------------------------------------------------------------------------------------------
 
@@ -319,6 +353,7 @@ class FleetRun:
         return Fleet(
             spec=spec, as_of=self.today, units=self.setting.units_table(), readings=self.readings_so_far(),
             repairs=self.repairs_so_far(), climate=climate_table(depots), forecast=forecast,
+            lows=lows_table(self.setting.weather, depots, before=self.today),
             services=self._services(), workshops=workshops_table(sizes),
             workshop_weeks=workshop_weeks_table(sizes, self.today), parts=parts_table(), truth=self.no_starts(),
             severity=self.severity(), repairs_done=self.repairs_done(),

@@ -24,7 +24,8 @@ FORECAST_ERROR_C = 0.7
 
 @dataclass(frozen=True)
 class Depot:
-    """A depot's climate: mean January and July lows [°C], sd of the daily low [K], day-to-day correlation, wetness."""
+    """A depot's climate: mean January and July lows [°C], sd of the daily low [K], day-to-day correlation, wetness; skew of
+    the daily lows, below 0 for winters with a long cold tail."""
 
     name: str
     january_c: float
@@ -33,6 +34,7 @@ class Depot:
     persistence: float = 0.78
     wetness: float = 1.0
     heated_bay_c: float = 17.0
+    skew: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,25 @@ def make_weather(depots: tuple[Depot, ...], start: dt.date, days: int, rng: np.r
     factor = np.exp(WET_SPREAD * rng.standard_normal((winter.max() + 1, len(depots))))
     season = 0.55 + 0.45 * np.cos(2 * np.pi * (doy - 10) / 365.25)
     wet = 0.4 + season[:, None] * factor[winter] * np.array([d.wetness for d in depots])
-    return Weather(start, mean + sd * anomaly, mean, wet)
+    tailed = np.column_stack([cold_tailed(anomaly[:, i], d.skew) for i, d in enumerate(depots)])
+    return Weather(start, mean + sd * tailed, mean, wet)
+
+
+def cold_tailed(z: Array, skew: float) -> Array:
+    """Standard normal values -> values of mean 0, sd 1 and a skew below 0: a lognormal turned round; as they are at 0.
+
+    The shape is found by halving: the skew of a lognormal is (e^s² + 2) sqrt(e^s² - 1).
+    """
+    if skew >= 0.0:
+        return z
+    low, high = 1e-4, 1.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        grown = np.exp(middle**2)
+        low, high = (middle, high) if (grown + 2) * np.sqrt(grown - 1) < -skew else (low, middle)
+    grown = np.exp(low**2)
+    turned: Array = -(np.exp(-low * z) - np.sqrt(grown)) / np.sqrt(grown * (grown - 1))
+    return turned
 
 
 def climate_table(depots: tuple[Depot, ...]) -> pd.DataFrame:
@@ -82,6 +102,18 @@ def climate_table(depots: tuple[Depot, ...]) -> pd.DataFrame:
         for month, low in zip(range(1, 13), mean_low(d, middle), strict=True)
     ]
     return pd.DataFrame(rows, columns=["depot", "month", "low_c", "low_sd_c"])
+
+
+def lows_table(weather: Weather, depots: tuple[Depot, ...], *, before: dt.date) -> pd.DataFrame:
+    """What a thermometer with a memory showed at the depots that have one, all but the last: depot, date, low_c."""
+    days = (before - weather.start).days
+    date = pd.to_datetime([weather.start + dt.timedelta(days=k) for k in range(days)]).astype("datetime64[us]")
+    frames = [
+        pd.DataFrame({"depot": depot.name, "date": date, "low_c": np.round(weather.low_c[:days, column], 1)})
+        for column, depot in enumerate(depots[:-1])
+    ]
+    empty = pd.DataFrame({"depot": pd.Series(dtype=str), "date": date[:0], "low_c": pd.Series(dtype=np.float64)})
+    return pd.concat(frames, ignore_index=True) if frames else empty
 
 
 def forecast_table(

@@ -297,6 +297,17 @@ FORECAST = Table(
     ("depot", "date", "low_c"),
     True,
 )
+LOWS = Table(
+    "lows",
+    (
+        Column("depot", "text", required=True, meaning="place"),
+        Column("date", "date", required=True, meaning="day"),
+        Column("low_c", "number", required=True, low=-70, high=45, meaning="lowest temperature measured that day [°C]"),
+    ),
+    ("depot", "date"),
+    ("depot", "date", "low_c"),
+    True,
+)
 SERVICES = Table(
     "services",
     (
@@ -332,7 +343,7 @@ PART_PRICES = Table(
 )
 # The order in which the files of a folder are taken: vehicles first, readings last, because each needs the ones before.
 TABLES: Mapping[str, Table] = MappingProxyType(
-    {t.name: t for t in (UNITS, CLIMATE, REPAIRS, SERVICES, WORKSHOPS, PART_PRICES, FORECAST, READINGS)}
+    {t.name: t for t in (UNITS, CLIMATE, REPAIRS, SERVICES, WORKSHOPS, PART_PRICES, FORECAST, LOWS, READINGS)}
 )
 
 

@@ -160,7 +160,7 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
 
 
 def _layout(path: Path, sheet: Sheet, described: Source | None, known: Sequence[Source]) -> tuple[Sheet, Layout] | None:
-    layout = own_layout(sheet)
+    layout = own_layout(sheet, named=path.stem)
     if layout is not None:
         return sheet, layout
     if described is not None:

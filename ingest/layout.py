@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ingest.errors import FileRefused
-from ingest.fields import CIRCUIT_MEASUREMENTS, READINGS, TABLES, Conversion, Table, conversion
+from ingest.fields import CIRCUIT_MEASUREMENTS, FORECAST, LOWS, READINGS, TABLES, Conversion, Table, conversion
 from ingest.sheets import Sheet
 from ingest.sources import IGNORE, PARTIAL, Source, heading_key, target_of
 from ingest.values import DateOrder, NumberStyle, clean_text
@@ -49,13 +49,18 @@ def own_name(cell: object) -> str:
     return re.sub(r"[\s\-]+", "_", clean_text(cell)).casefold().strip("_")
 
 
-def own_layout(sheet: Sheet) -> Layout | None:
-    """Return the layout of a sheet with the project's own column names, else None."""
+def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
+    """Return the layout of a sheet with the project's own column names, else None.
+
+    Lows that were measured and lows that are foreseen have the same columns: "lows" in `named`, the file's name, tells.
+    """
     for index, row in enumerate(sheet.head):
         names = [own_name(cell) for cell in row]
         table = _table_of(names)
         if table is None:
             continue
+        if table is FORECAST and LOWS.name in f"{named} {sheet.name}".casefold():
+            table = LOWS
         headings = _padded(_headings(row), sheet)
         targets = tuple(
             name if name and target_of(name, table) else "" for name in _padded(names, sheet)[: len(headings)]

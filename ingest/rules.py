@@ -99,6 +99,8 @@ def check(batch: Batch, context: Context) -> None:
         _check_readings(batch, context)
     elif batch.table.name == "repairs":
         _check_not_future(batch, "done_on", context.now)
+    elif batch.table.name == "lows":
+        _check_not_future(batch, "date", context.now)
     elif batch.table.name == "workshops":
         _check_monday(batch, "week_from")
 

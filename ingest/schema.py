@@ -415,3 +415,22 @@ def _add_windings_and_cold(db: Database) -> None:
 def _drop_kept_figures(db: Database) -> None:
     """Figures that were only looked at lie beside the database, not in it."""
     _run(db, "DROP TABLE kept_figures")
+
+
+@migrations(name="011_daily_lows")
+def _create_lows(db: Database) -> None:
+    """Lows that were measured, day by day: a depot's climate and the shape of its winters are learned from them."""
+    _run(
+        db,
+        """
+    CREATE TABLE lows (
+        depot TEXT NOT NULL,
+        date TEXT NOT NULL CHECK (length(date) = 10),
+        low_c REAL NOT NULL,
+        extra TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        line INTEGER,
+        PRIMARY KEY (depot, date)
+    ) STRICT
+    """,
+    )

@@ -136,6 +136,13 @@ def read_forecast(db: Database, *, before: date | None = None) -> pd.DataFrame:
     return _typed(frame, numbers=("low_c",), dates=("date",))
 
 
+def read_lows(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """Return daily lows measured before the day `before`: depot, date, low_c [°C]."""
+    where, values = _before("date", before)
+    frame = _frame(db, "lows", ("depot", "date", "low_c"), order="depot, date", where=where, values=values)
+    return _typed(frame, numbers=("low_c",), dates=("date",))
+
+
 def read_services(db: Database) -> pd.DataFrame:
     """Return services: unit, due_on."""
     return _typed(_frame(db, "services", ("unit", "due_on"), order="unit, due_on"), dates=("due_on",))

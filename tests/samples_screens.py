@@ -25,7 +25,15 @@ AS_OF = dt.date(2026, 11, 30)  # a Monday
 def _made() -> Path:
     folder = Path(tempfile.mkdtemp(prefix="screens"))
     spec = FleetSpec(
-        seed=11, units=40, years=2.0, start=dt.date(2024, 11, 30), depots=SEVERE, prefix="T-", first_number=1, digits=3
+        seed=11,
+        units=40,
+        years=2.0,
+        start=dt.date(2024, 11, 30),
+        depots=SEVERE,
+        prefix="T-",
+        first_number=1,
+        digits=3,
+        oil="0W-20",
     )
     export_fleet(simulate_fleet(spec), folder / "files")
     db = store.open_database(folder / "fleet.db")

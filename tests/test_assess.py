@@ -456,4 +456,4 @@ def test_a_fleet_whose_parts_were_all_renewed_yesterday_is_not_flagged(tables: F
     new = fitted.assign(done_on=DAY - pd.Timedelta(days=1), action="replaced", reason="preventive")
     units = assess(replace(tables, repairs=pd.concat([tables.repairs, new], ignore_index=True)), as_of=DAY).units
     assert units["flagged"].sum() <= 1
-    assert units["flag_probability"].mean() < 0.05
+    assert units["avoidable_probability"].mean() < 0.05

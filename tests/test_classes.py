@@ -106,7 +106,7 @@ def test_the_stated_doubt_of_a_law_covers_the_truth() -> None:
         z.append(error / laws.battery_doubt.relative_se(at, one)[0, 0])
     assert 0.5 < np.sqrt(np.mean(np.square(z))) < 1.5
     small, large = (estimate_laws(van_fleet(n)).battery_doubt.relative_se(at, one)[0, 0] for n in (6, 80))
-    assert large < 0.6 * small
+    assert large < 0.8 * small, "what all readings share does not average away"
 
 
 def test_usual_values_are_found_again() -> None:
@@ -238,7 +238,7 @@ def test_filled_in_values_leave_known_ones_alone() -> None:
     panel = van_fleet(10, 4)
     base = np.tile(BASE, (1, 1))
     base[0, [POSITIVE, MOTOR]] = np.nan
-    out = with_assumed(panel, base, np.array([9.2]))
+    out = with_assumed(panel, base, np.array([9.2]), np.array([200.0]))
     known = np.isfinite(base)
     assert (out[known] == base[known]).all()
     assert np.isfinite(out).all()

@@ -99,7 +99,7 @@ def test_colder_never_starts_better(law: ColdLaw) -> None:
 
 WORSE = {
     "battery_factor": 1.4, "positive_add_mohm": 4.0, "ground_add_mohm": 4.0, "contacts_add_mohm": 4.0,
-    "motor_factor": 1.4, "brush_factor": 1.4, "control_add_ohm": 0.3, "drag_factor": 1.3, "soc": 0.6,
+    "motor_factor": 1.4, "brush_factor": 1.4, "control_add_ohm": 0.9, "drag_factor": 1.3, "soc": 0.6,
 }  # fmt: skip
 
 

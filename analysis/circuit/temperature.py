@@ -190,13 +190,17 @@ def fit_temperature_law(
     *,
     time_days: npt.ArrayLike | None = None,
     prior: TemperatureLaw = BATTERY_LAW,
+    temperature_se_c: float = 0.0,
+    shared_sd: float = 0.0,
 ) -> TemperatureLaw:
     """Fit b and c of one class from its readings: unit effects, robust weights, shrunk to a published prior.
 
     Differences within a unit remove the unit's own level: to its weighted mean, or, when `time_days` is given, to the
     unit's previous reading, which also removes slow wear. Huber weights hold outliers and failing parts down.
-    The prior counts as data: few readings in a narrow range give the prior back, thousands give the data, and the
-    curvature leaves the prior's only where the data carry it.
+    The prior counts as data: few readings in a narrow range give the prior back, thousands give the data.
+    A thermometer that errs makes a law look flatter than it is, the more so the fewer kelvins the readings span; what its
+    error adds to the squares of the temperatures is taken out again (errors in variables, Fuller 1987, section 1.2), but
+    never more than LEAST_TOLD leaves.
 
     :param log_value: log of the quantity, shape (n,); not-finite readings are left out
     :param temperature_c: temperature of the reading [°C], shape (n,)
@@ -204,6 +208,8 @@ def fit_temperature_law(
     :param se: standard error of one log value from the instruments, shape (n,) or one number
     :param time_days: time of the reading [d], shape (n,); their order does not matter
     :param prior: law whose coefficients and covariance are the prior
+    :param temperature_se_c: standard error of one temperature against that of the part [K]
+    :param shared_sd: of one log value, the part that all readings within SHARED_K have in common: they do not average it away
     :raises ValueError: arrays of unequal length
     """
     y, t, units = _array(log_value).ravel(), _array(temperature_c).ravel(), np.asarray(unit_codes).ravel()
@@ -221,7 +227,9 @@ def fit_temperature_law(
         dy, dx, sd, group = _from_previous(y, design, units, error, when[good])
     if len(dy) == 0:
         return prior
-    coefficient, covariance, scale = _robust_fit(dy, dx, sd, group, prior)
+    blur = _blur(units, x, None if when is None else when[good], temperature_se_c)
+    shared = 2.0 * shared_sd**2 * _neighbours(units, x, None if when is None else when[good])
+    coefficient, covariance, scale = _robust_fit(dy, dx, sd, group, prior, blur, shared)
     low, high = np.quantile(t, [0.01, 0.99])
     reading_sd = scale / np.sqrt(2.0) if when is not None else scale
     return TemperatureLaw(
@@ -264,10 +272,53 @@ def _from_previous(
     return (y[1:] - y[:-1])[same], (design[1:] - design[:-1])[same], sd, units[1:][same]
 
 
+SHARED_K: Final = 5.0  # our choice: readings so near in temperature share what season, charge and habits do to them
+LEAST_TOLD: Final = 0.3  # our choice: of the spread of the temperatures at least this share is taken for true
+
+
+def _blur(units: npt.NDArray[np.int64], x: Array, when: Array | None, se: float) -> Array:
+    """(n, 2, 2) what an error of one standard error in the temperature adds to the squares of x and x², per difference."""
+    one = np.ones_like(x)
+    single = se**2 * np.stack([np.stack([one, 2.0 * x], -1), np.stack([2.0 * x, 4.0 * x * x], -1)], -1)
+    if when is None:
+        count = np.bincount(units) if len(units) else np.zeros(0)
+        several = count[units] > 1
+        share = 1.0 - 1.0 / np.maximum(count[units], 1)
+        return np.asarray((single * share[:, None, None])[several], dtype=np.float64)
+    order = np.lexsort((x, when, units))
+    same = units[order][1:] == units[order][:-1]
+    return np.asarray((single[order][1:] + single[order][:-1])[same], dtype=np.float64)
+
+
+def _neighbours(units: npt.NDArray[np.int64], x: Array, when: Array | None) -> Array:
+    """(n,) how many differences have their later reading within the same SHARED_K as each."""
+    if when is None:
+        several = np.bincount(units)[units] > 1 if len(units) else np.zeros(0, dtype=bool)
+        later = x[several]
+    else:
+        order = np.lexsort((x, when, units))
+        later = x[order][1:][units[order][1:] == units[order][:-1]]
+    _, place, count = np.unique(np.floor(later / SHARED_K), return_inverse=True, return_counts=True)
+    return np.asarray(count[place], dtype=np.float64)
+
+
+def _told(information: Array, blur: Array) -> Array:
+    """The information (2, 2) less what errors of the temperatures added to it, positive definite all the same."""
+    values, vectors = np.linalg.eigh(information)
+    root = vectors / np.sqrt(np.maximum(values, 1e-30))
+    most = float(np.linalg.eigvalsh(root.T @ blur @ root).max())
+    told: Array = information - min(1.0, (1.0 - LEAST_TOLD) / max(most, 1e-12)) * blur
+    return told
+
+
 def _robust_fit(
-    dy: Array, dx: Array, sd: Array, group: npt.NDArray[np.int64], prior: TemperatureLaw
+    dy: Array, dx: Array, sd: Array, group: npt.NDArray[np.int64], prior: TemperatureLaw, blur: Array, shared: Array
 ) -> tuple[Array, Array, float]:
-    """Iteratively reweighted least squares with a Gaussian prior; returns coefficients, covariance and scale."""
+    """Iteratively reweighted least squares with a Gaussian prior; returns coefficients, covariance and scale.
+
+    blur: (n, 2, 2) of :func:`_blur`; shared: (n,) variance of what each difference shares with the others, times
+    how many these are.
+    """
     start = np.array([prior.b_per_k, prior.c_per_k2])
     precision = np.linalg.pinv(prior.covariance)
     coefficient = start
@@ -276,8 +327,8 @@ def _robust_fit(
         residual = dy - dx @ coefficient
         scale = _scale(residual, sd)
         spread = np.maximum(scale, sd)
-        weight = 1.0 / np.maximum(1.0, np.abs(residual) / (HUBER_C * spread)) / spread**2
-        information = (dx * weight[:, None]).T @ dx
+        weight = 1.0 / np.maximum(1.0, np.abs(residual) / (HUBER_C * spread)) / (spread**2 + shared)
+        information = _told((dx * weight[:, None]).T @ dx, np.tensordot(weight, blur, axes=1))
         coefficient = np.linalg.solve(information + precision, (dx * weight[:, None]).T @ dy + precision @ start)
     residual = dy - dx @ coefficient
     inflation = _inflation(dx, weight, residual, group)

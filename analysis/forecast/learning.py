@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.forecast.lows import Weather, make_weather
+from analysis.forecast.lows import Weather, known_at, make_weather
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import ClassLaws
@@ -45,7 +45,7 @@ SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standa
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
 COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
 DEPARTURE_K = (
-    2.0  # a single vehicle's coldest start departs from the modelled one by so much, half a Student's t; our choice
+    0.8  # a single vehicle's coldest start departs from the modelled one by so much, half a Student's t; our choice
 )
 SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
 SUPPLY_SCATTER_V = 0.25
@@ -175,7 +175,7 @@ def mean_of_draws(values: Reals) -> Reals:
 
 def known_before(tables: FleetTables, day: float) -> FleetTables:
     """What was known at the start of a day [d since 1970]."""
-    return tables.before(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
+    return known_at(tables, pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
 
 
 def laws_day(tables: FleetTables, day: float) -> float | None:
@@ -261,6 +261,7 @@ def sampled(tables: FleetTables) -> FleetTables:
         tables.climate,
         tables.forecast,
         tables.reset_answers,
+        lows=tables.lows,
     )
 
 

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from analysis.readings.panel import Floats, Ints, Reals, days_since_epoch
+from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since_epoch
 
-PERSISTENCE = 0.75  # correlation of one day's departure from the season with the next; from memory, 0.6 to 0.85
+PERSISTENCE = (
+    0.75  # correlation of one day's departure from the season with the next, where no daily lows are known: daily lows
+)
+# of Fort Collins, Denver, the coast of British Columbia and the Alps have 0.66 to 0.83 in winter (CRAN packages extRemes,
+# climdex.pcic, RMAWGEN)
+SKEW = -0.6  # of daily lows, likewise: the same places have -0.75, -0.83, -0.76 and -0.26; cold tails are long
+SKEWS = (-1.2, 0.0)  # range that a shape may have; our choice: lows with a warm tail are taken for symmetric
+FULL_YEAR_D = 300  # days of measured lows from which a depot's own climate is learned, our choice
+WINTER_D = 60.0  # a winter's shape as stated counts as much as so many days of its own; our choice
+WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator; our choice
 PATHS = 600  # simulated courses of daily lows, our choice: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
 LOWS_C = np.arange(-46.0, 42.0, 0.5)
@@ -69,8 +78,86 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
     return mean, sd
 
 
-@lru_cache(maxsize=64)
-def daily_courses(n_days: int, seed: int) -> Floats:
+def typical_cold(climate: pd.DataFrame, depots: list[str]) -> Floats:
+    """(D,) a typical cold morning of each depot [degC]: one standard deviation below the mean low of its coldest month."""
+    mean, sd = seasonal_lows(climate, depots, np.arange(365))
+    coldest = mean.argmin(axis=1)[:, None]
+    return np.asarray((np.take_along_axis(mean, coldest, 1) - np.take_along_axis(sd, coldest, 1))[:, 0])
+
+
+def shapes(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
+    """(D,) day-to-day correlation and (D,) skew of the daily lows, stated ones where the climate has none."""
+    out = []
+    for name, stated in (("persistence", PERSISTENCE), ("skew", SKEW)):
+        own = climate.groupby("depot")[name].mean() if name in climate and len(climate) else pd.Series(dtype=np.float64)
+        out.append(own.reindex(depots).fillna(stated).to_numpy(np.float64))
+    return out[0], np.clip(out[1], *SKEWS)
+
+
+def cold_tailed(z: Floats, skew: float) -> Floats:
+    """Standard normal departures -> departures of mean 0, standard deviation 1 and a skew below 0: a lognormal turned round.
+
+    The skew of a lognormal with log standard deviation s is (w + 2) sqrt(w - 1), w = exp(s^2); w is the root of
+    w^3 + 3 w^2 - 4 = skew^2.
+    """
+    if skew > -0.01:
+        return z
+    w = float(np.max(np.real(np.roots([1.0, 3.0, 0.0, -4.0 - skew**2]))))
+    s = np.sqrt(np.log(w))
+    return np.asarray((np.sqrt(w) - np.exp(-s * z)) / np.sqrt(w * (w - 1.0)), dtype=np.float64)
+
+
+def with_daily_lows(climate: pd.DataFrame, lows: pd.DataFrame | None) -> pd.DataFrame:
+    """The climate with what measured daily lows (depot, date, low_c) teach: low_c and low_sd_c by month, persistence, skew.
+
+    A depot with FULL_YEAR_D days of lows has its own climate from them, months without any from the stated one; a depot
+    with fewer keeps what is stated. Mean and spread of a month are of the days' departures from the month's course, so
+    that a month that warms is not taken for one that scatters.
+    """
+    if lows is None or lows.empty:
+        return climate
+    frames = [climate]
+    for depot, own in lows.dropna(subset=["low_c"]).groupby("depot"):
+        if len(own) >= FULL_YEAR_D:
+            stated = climate[climate["depot"] == depot]
+            frames[0] = frames[0][frames[0]["depot"] != depot]
+            frames.append(_learned(str(depot), own.sort_values("date"), stated))
+    return pd.concat(frames, ignore_index=True) if len(frames) > 1 else climate
+
+
+def known_at(tables: FleetTables, day: pd.Timestamp) -> FleetTables:
+    """The tables at the start of a day, their climate with what daily lows measured before it teach."""
+    then = tables.before(day)
+    return replace(then, climate=with_daily_lows(then.climate, then.lows))
+
+
+def _learned(depot: str, lows: pd.DataFrame, stated: pd.DataFrame) -> pd.DataFrame:
+    """One depot's climate from its measured lows, by date."""
+    month = lows["date"].dt.month.to_numpy()
+    value = lows["low_c"].to_numpy(np.float64)
+    mean = pd.Series(value).groupby(month).mean().reindex(range(1, 13))
+    known = stated.groupby("month")["low_c"].mean().reindex(range(1, 13))
+    mean = mean.fillna(known).interpolate(limit_direction="both")
+    table = pd.DataFrame({"depot": depot, "month": range(1, 13), "low_c": mean.to_numpy(), "low_sd_c": np.nan})
+    course, _ = seasonal_lows(table, [depot], days_since_epoch(lows["date"]).astype(np.int64))
+    away = value - course[0]
+    spread = pd.Series(away).groupby(month).std().reindex(range(1, 13))
+    spread = spread.fillna(stated.groupby("month")["low_sd_c"].mean().reindex(range(1, 13)))
+    table["low_sd_c"] = spread.interpolate(limit_direction="both").to_numpy()
+    scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], 0.1)
+    cold = np.isin(month, WINTER_MONTHS)
+    next_day = np.diff(days_since_epoch(lows["date"])) == 1.0
+    pairs = next_day & cold[1:] & cold[:-1]
+    correlation = float((scaled[1:][pairs] * scaled[:-1][pairs]).mean()) if pairs.any() else PERSISTENCE
+    third = float((scaled[cold] ** 3).mean()) if cold.any() else SKEW
+    count = float(cold.sum())
+    table["persistence"] = np.clip((count * correlation + WINTER_D * PERSISTENCE) / (count + WINTER_D), 0.0, 0.95)
+    table["skew"] = np.clip((count * third + WINTER_D * SKEW) / (count + WINTER_D), *SKEWS)
+    return table
+
+
+@lru_cache(maxsize=128)
+def daily_courses(n_days: int, seed: int, persistence: float = PERSISTENCE) -> Floats:
     """(n_days, PATHS) standard normal departures with day-to-day persistence, always the same for a seed; read only.
 
     Every course has its mirror image, and the first day takes evenly spaced quantiles: 600 courses stand for more.
@@ -79,9 +166,9 @@ def daily_courses(n_days: int, seed: int) -> Floats:
     half = rng.standard_normal((n_days, PATHS // 2))
     half[0] = ndtri((rng.permutation(PATHS // 2) + 0.5) / PATHS)
     z = np.concatenate([half, -half], axis=1)
-    fresh = np.sqrt(1.0 - PERSISTENCE**2)
+    fresh = np.sqrt(1.0 - persistence**2)
     for k in range(1, n_days):
-        z[k] = PERSISTENCE * z[k - 1] + fresh * z[k]
+        z[k] = persistence * z[k - 1] + fresh * z[k]
     z.setflags(write=False)
     return z
 
@@ -97,26 +184,28 @@ def make_weather(
 ) -> Weather:
     """Weather of the window of `n_days` from `first_day` [days since 1970]."""
     season = seasonal_lows(climate, depots, np.arange(first_day, first_day + n_days))
-    return weather_of(season, depots, first_day, forecast, seed=seed)
+    return weather_of(season, shapes(climate, depots), depots, first_day, forecast, seed=seed)
 
 
 def weather_of(
     season: tuple[Floats, Floats],
+    shape: tuple[Floats, Floats],
     depots: list[str],
     first_day: int,
     forecast: pd.DataFrame | None = None,
     *,
     seed: int = 7,
 ) -> Weather:
-    """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970]."""
+    """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970];
+    shape: of :func:`shapes`."""
     mean, sd = season
     n_days = mean.shape[1]
-    z = daily_courses(n_days, seed)
     ramp = (np.arange(n_days) + 0.5) / n_days
     table = np.empty((len(depots), len(RISES_K), len(LOWS_C)))
     coldest = np.empty(len(depots))
     for i, depot in enumerate(depots):
-        lows = mean[i][:, None] + sd[i][:, None] * z
+        z = daily_courses(n_days, seed, round(float(shape[0][i]), 2))
+        lows = mean[i][:, None] + sd[i][:, None] * cold_tailed(z, round(float(shape[1][i]), 2))
         if forecast is not None and len(forecast):
             lows = _with_forecast(lows, z, forecast[forecast["depot"] == depot], first_day)
         coldest[i] = np.median(lows.min(axis=0))

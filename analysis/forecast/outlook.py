@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.forecast.learning import DEPARTURE_K, SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
-from analysis.forecast.lows import Weather, make_weather, seasonal_lows, weather_of
+from analysis.forecast.lows import Weather, make_weather, seasonal_lows, shapes, weather_of
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import LOAD
 from analysis.readings.outcomes import (
@@ -30,6 +30,7 @@ from analysis.readings.outcomes import (
 from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.starting.coldest_start import DrawnLaws, Needs, drawn_coldest_starts, drawn_laws, usual_speed
+from analysis.starting.floors import Floors, floors_of
 from analysis.wear.state import FleetState
 
 WEEKS = 26
@@ -44,7 +45,7 @@ class Outlook:
     horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
     and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
     from its modelled coldest start; laws: of each class in each draw; failures: starts that failed and
-    that no repair has followed.
+    that no repair has followed; floors: what no start is promised below.
     """
 
     coldest: Reals
@@ -57,6 +58,7 @@ class Outlook:
     departure: Floats
     laws: DrawnLaws
     failures: Failures
+    floors: Floors
 
 
 def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
@@ -93,7 +95,8 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
         found.append(by_need.max(axis=0))
         if h == named:
             limiting = np.median(by_need, axis=2).argmax(axis=0)
-    coldest = np.stack(found) + departure.astype(np.float32)
+    floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0))
+    coldest = _floored(np.stack(found) + departure.astype(np.float32), floors.as_charged)
     depots, depot = depot_codes(state.panel.units)
     past = make_weather(tables.climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
     failed = past.probability(depot, coldest[0], coldest[1])
@@ -107,7 +110,12 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     told = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season, span, weight)
     alive, failures = weight * told.weight, explained(failures, told, season)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
-    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, laws, failures)
+    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, laws, failures, floors)
+
+
+def _floored(coldest: Reals, floor: Floats) -> Reals:
+    """Coldest starts (..., U, K), none colder than what is promised at all (U,)."""
+    return np.maximum(coldest, floor[:, None].astype(coldest.dtype))
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:
@@ -139,6 +147,7 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.departure[rows],
         outlook.laws,
         outlook.failures.of(rows),
+        outlook.floors.of(rows),
     )
 
 
@@ -161,10 +170,11 @@ def weekly_weather(
     """Weather of each coming week."""
     depots, day = list(outlook.depots), int(state.day)
     mean, sd = seasonal_lows(climate, depots, day + np.arange(7 * weeks))
+    shape = shapes(climate, depots)
     found = []
     for w in range(weeks):
         week = slice(7 * w, 7 * w + 7)
-        found.append(weather_of((mean[:, week], sd[:, week]), depots, day + 7 * w, forecast, seed=100 + w))
+        found.append(weather_of((mean[:, week], sd[:, week]), shape, depots, day + 7 * w, forecast, seed=100 + w))
     return found
 
 
@@ -233,12 +243,28 @@ def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> 
     out = np.empty((len(PARTS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
     for k, part in enumerate(PARTS):
         drawn, field = with_renewed(state.drawn[h][:, rows], state.field[rows], state.weak[rows], part)
-        out[k] = drawn_coldest(state, outlook, rows, drawn, field)
+        out[k] = drawn_coldest(state, outlook, rows, drawn, field, charged=part == "battery")
     return out
 
 
-def drawn_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats) -> Reals:
-    """(rows, K) coldest start of drawn states (7, rows, K)."""
+def sound_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> Reals:
+    """(rows, K) coldest start with every part renewed that was ever read [degC]: what is known of no repair betters it.
+
+    A part that was never read may be as it will: that is a reason to read it, not to renew it.
+    """
+    drawn, field = state.drawn[h][:, rows], state.field[rows]
+    for part in PARTS:
+        channels = state.usable[list(PART_CHANNELS[part])]
+        read = np.asarray(channels[:, rows].any(axis=(0, 2)))[:, None]
+        new_drawn, new_field = with_renewed(drawn, field, state.weak[rows], part)
+        drawn, field = np.where(read, new_drawn, drawn), np.where(read, new_field, field)
+    return drawn_coldest(state, outlook, rows, drawn, field, charged=True)
+
+
+def drawn_coldest(
+    state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats, *, charged: bool = False
+) -> Reals:
+    """(rows, K) coldest start of drawn states (7, rows, K); charged: the battery does not freeze, as a new one."""
     own = chosen(outlook, rows)
     by_need = drawn_coldest_starts(
         drawn,
@@ -250,7 +276,8 @@ def drawn_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn,
         own.needs,
         own.laws,
     )
-    return np.asarray(by_need.max(axis=0) + own.departure.astype(np.float32))
+    found = by_need.max(axis=0) + own.departure.astype(np.float32)
+    return _floored(found, own.floors.charged if charged else own.floors.as_charged)
 
 
 MAY_BE_RENEWED = 0.01  # probability of an unrecorded repair from which coldest starts know of it, our choice
@@ -273,7 +300,7 @@ def coldest_today(
         drawn, field = state.drawn[now][:, some], state.field[some]
         for part in parts:
             drawn, field = with_renewed(drawn, field, state.weak[some], part)
-        return drawn_coldest(state, outlook, some, drawn, field)
+        return drawn_coldest(state, outlook, some, drawn, field, charged="battery" in parts)
 
     as_read = outlook.coldest[now][rows] if also is None else with_parts(rows, [also])
     mended = as_read.copy()
@@ -302,5 +329,5 @@ def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list
         at = rows[mine]
         drawn, field = with_renewed(state.drawn[:, :, at], state.field[at], state.weak[at], part)
         for h in range(len(state.ahead_d)):
-            coldest[h, mine] = drawn_coldest(state, outlook, at, drawn[h], field)
+            coldest[h, mine] = drawn_coldest(state, outlook, at, drawn[h], field, charged=part == "battery")
     return replace(chosen(outlook, rows), coldest=coldest)

@@ -20,12 +20,15 @@ from analysis.readings.observe import (
     Noise,
     Observations,
     Raw,
+    anywhere,
     back_emf,
     nearest_known,
+    rated_block_mohm,
     raw_quantities,
     reference_values,
     smooth_level,
     standard_errors,
+    unclamped_amps,
 )
 from analysis.readings.panel import (
     Bools,
@@ -42,7 +45,6 @@ SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and 
 INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
 INRUSH_PRIOR = (0.85, 0.08)  # loop resistance over rest volts / peak amps; our choice: true stall is never reached
 BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between sound vehicles, our choice
-ASSUMED_AMPS = 200.0  # steady, 12 V; middle of what common practice calls usual
 ASSUMED_BATTERY_V = 1.0  # sag of a sound 12 V battery while cranking, common practice
 ASSUMED_DROP_V = 0.1  # sound cable, common practice
 ASSUMED_CONTROL_V = 0.8  # sound control circuit, common practice: up to 1 V
@@ -56,6 +58,7 @@ BATTERY_AT_INRUSH = (0.95, 0.15)  # share of the steady battery resistance that 
 PARTS_INFLATION = 10.0  # readings of one vehicle are not independent: they count for a tenth; our choice
 PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell little; our choice
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
+SHARED_SD = 0.02  # of a quantity, what season, charge and habits do to all readings at one temperature; our choice
 FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
 
 
@@ -85,7 +88,9 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
     base, base_sd = usual_values(panel, value)
-    base = with_assumed(panel, base, emf)
+    cold = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
+    unclamped = unclamped_amps(panel, raw.x, (raw.rest_v - panel.measured["crank_min_v"]) / cold)
+    base = with_assumed(panel, base, emf, unclamped)
     se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt), noise)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
@@ -107,6 +112,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         scatter=measured_scatter(panel, value, se),
         coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), ASSUMED_COIL_MOHM),
         inrush=inrush,
+        clamped=np.isfinite(group_median(panel.measured["crank_a"], panel.group, n)),
     )
 
 
@@ -122,8 +128,10 @@ def _log(values: Floats) -> Floats:
 
 
 def _log_battery(panel: Panel, raw: Raw) -> Floats:
-    """Log battery resistance where rest volts and amps were both measured."""
-    both = np.isfinite(panel.measured["rest_v"]) & np.isfinite(panel.measured["crank_a"])
+    """Log battery resistance where rest volts and amps were both measured; where a class was never clamped, by its volts."""
+    clamped = np.isfinite(panel.measured["crank_a"])
+    never = ~anywhere(np.asarray(clamped.any(axis=1))[:, None], panel.group, len(panel.groups))
+    both = np.isfinite(panel.measured["rest_v"]) & (clamped | never)
     return _log(np.where(both, raw.battery, np.nan))
 
 
@@ -142,6 +150,8 @@ def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> t
             se,
             time_days=np.nan_to_num(panel.day[some]),
             prior=prior,
+            temperature_se_c=Noise().thermometer_k,
+            shared_sd=SHARED_SD,
         )
         b[g], c[g] = law.b_per_k, law.c_per_k2
         covariance[g] = law.covariance
@@ -296,19 +306,21 @@ def assumed_where_unknown(values: Floats, assumed: float) -> Floats:
     return np.where(np.isfinite(values), values, assumed)
 
 
-def with_assumed(panel: Panel, base: Floats, emf: Floats) -> Floats:
+def with_assumed(panel: Panel, base: Floats, emf: Floats, unclamped: Floats) -> Floats:
     """Usual values with what the class never read filled in, so that the rest can still be judged.
 
-    Amps, drops and battery by common practice; the motor from the back-emf that a sound vehicle usually has.
+    The battery by the cold-cranking amps on its label where they are known, amps, drops and other batteries by common
+    practice; the motor from the back-emf that a sound vehicle usually has.  unclamped: (G,) of :func:`unclamped_amps`.
     """
     out = base.copy()
     volts = group_median(panel.volts, panel.group, len(panel.groups))
     blocks = volts / 12.0
-    amps = np.where(np.isfinite(out[:, LOAD]), out[:, LOAD], ASSUMED_AMPS * np.sqrt(blocks) * 1.2 ** (blocks - 1.0))
+    amps = np.where(np.isfinite(out[:, LOAD]), out[:, LOAD], unclamped)
     rest = group_median(panel.measured["rest_v"], panel.group, len(panel.groups))
     rest = np.where(np.isfinite(rest), rest, 12.65 * blocks)
+    label = group_median(rated_block_mohm(panel), panel.group, len(panel.groups)) / 1e3
     outside = {
-        BATTERY: ASSUMED_BATTERY_V / amps * blocks,
+        BATTERY: np.where(np.isfinite(label), label, ASSUMED_BATTERY_V / amps * blocks),
         POSITIVE: ASSUMED_DROP_V / amps * blocks,
         GROUND: ASSUMED_DROP_V / amps * blocks,
         CONTACTS: 1.5 * ASSUMED_DROP_V / amps * blocks,

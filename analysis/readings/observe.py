@@ -10,9 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
-from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
-from analysis.readings.panel import Floats, Ints, Panel, group_median
+from analysis.circuit.battery import rating_resistance_mohm
+from analysis.circuit.limits import BATTERY_CURVATURE, BATTERY_PER_K, COPPER_PER_K, REFERENCE_C
+from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median
 
 CHANNELS = (
     "battery",
@@ -25,6 +27,8 @@ CHANNELS = (
 )
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
 LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank, and tells no resistance; our choice
+ASSUMED_AMPS = 200.0  # steady, 12 V; middle of what common practice calls usual
+RATING_K = 38.0  # from the reference down to the -18 degC of cold-cranking tests, SAE J537
 LEAST_LEVEL = 0.05  # no part has less than this share of what is usual in its class: no resistance is nil; our choice
 
 
@@ -52,6 +56,9 @@ class Noise:
     assumed_amps: float = 0.045  # relative, amps taken from the vehicle's other readings
     assumed_rest_v: float = 0.06  # per 12 V, rest volts taken from the vehicle's other readings
     temperature_k: float = 2.0  # battery against bay thermometer
+    thermometer_k: float = (
+        1.0  # thermometer against the air: only this flattens a law, a part that is out of its air does not
+    )
     assumed_temperature_k: float = 8.0
 
 
@@ -87,7 +94,7 @@ class ClassLaws:
     rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC; speed_share: (G,) share of the
     load that goes with speed; emf_per_rpm: (G,) [V/rpm], NaN when speed was never read; scatter: (G, 7) measured over
     stated noise; coil_mohm: (G,); inrush: (G, 2) how much of rest volts over peak amps is resistance, and what share of
-    the battery's resistance while cranking steadily is there already at the inrush.
+    the battery's resistance while cranking steadily is there already at the inrush; clamped: (G,) whether amps were ever read.
     """
 
     battery_per_k: Floats
@@ -105,6 +112,7 @@ class ClassLaws:
     scatter: Floats
     coil_mohm: Floats
     inrush: Floats
+    clamped: Bools
 
 
 @dataclass(frozen=True)
@@ -166,15 +174,17 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     rest_se = np.where(np.isfinite(rest), noise.volts_v, noise.assumed_rest_v) * scale
     law = np.exp(load_per_k[g][:, None] * x + load_curve[g][:, None] * x * x)
     at_reference = nearest_known(m["crank_a"] / law)
-    class_amps = group_median(m["crank_a"] / law, g, G)[g][:, None]
+    sag = rest_v - m["crank_min_v"]
+    class_amps = group_median(m["crank_a"] / law, g, G)
+    class_amps = np.where(np.isfinite(class_amps), class_amps, unclamped_amps(panel, x, sag / law))[g][:, None]
     assumed = np.where(np.isfinite(at_reference), at_reference, class_amps) * law
     measured = np.isfinite(m["crank_a"])
     amps = np.where(measured, m["crank_a"], assumed)
-    amps_se = np.where(measured, noise.amps, np.where(np.isfinite(at_reference), noise.assumed_amps, 0.10))
+    clamped = np.asarray(measured.any(axis=1))[:, None]
+    amps_se = np.where(measured, noise.amps, np.where(clamped | ~anywhere(clamped, g, G), noise.assumed_amps, 0.10))
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
     with np.errstate(divide="ignore", invalid="ignore"):
-        sag = rest_v - m["crank_min_v"]
         battery = 1e3 * np.where(sag > LEAST_SAG_V * scale, sag, np.nan) / amps
         at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]
         grown = (1.0 - inrush[g, 1])[:, None] * np.where(np.isfinite(battery), battery, nearest_known(battery))
@@ -192,6 +202,51 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
             loop=at_inrush + np.where(np.isfinite(grown), grown, 0.0),
             control=1e3 * m["drop_control_v"] / coil,
         )
+
+
+def anywhere(found: Bools, group: Ints, groups: int) -> Bools:
+    """(U, 1) whether any vehicle of the same class has what (U, 1) `found` says."""
+    some = np.zeros(groups, dtype=bool)
+    some[group[found[:, 0]]] = True
+    return np.asarray(some[group][:, None])
+
+
+def unclamped_amps(panel: Panel, x: Floats, sag_v: Floats) -> Floats:
+    """(G,) steady amps at 20 degC that a class without a clamp reading is taken to draw.
+
+    From the label: what the class's usual sag at its usual temperature is over the resistance of a battery that just
+    meets its cold-cranking amps; common practice where the label is not known either. sag_v: (U, R) sag of every reading
+    less what colder oil adds to the amps. Amps only scale what is read in volts: its course is the same with any.
+    """
+    n = len(panel.groups)
+    blocks = np.maximum(np.rint(panel.volts / 12.0), 1.0)
+    factor = np.exp(BATTERY_PER_K.value * x + BATTERY_CURVATURE.value * x * x)
+    amps = 1e3 * sag_v / factor / rated_block_mohm(panel)[:, None]
+    usual = group_median(np.where(sag_v > 0.0, amps, np.nan), panel.group, n)
+    each = group_median(blocks, panel.group, n)
+    return np.where(np.isfinite(usual), usual, ASSUMED_AMPS * np.sqrt(each) * 1.2 ** (each - 1.0))
+
+
+def rated_block_mohm(panel: Panel) -> Floats:
+    """(U,) resistance at 20 degC of batteries that just meet their labels [mOhm], of the whole system; NaN without a label."""
+    label = rated_block_a(panel.units)
+    known = np.isfinite(label) & (label > 0.0)
+    blocks = np.maximum(np.rint(panel.volts / 12.0), 1.0)
+    at_test = np.exp(BATTERY_PER_K.value * RATING_K + BATTERY_CURVATURE.value * RATING_K**2)
+    return np.where(known, blocks * rating_resistance_mohm(np.where(known, label, 1.0)) / at_test, np.nan)
+
+
+def rated_block_a(units: pd.DataFrame) -> Floats:
+    """(U,) cold-cranking amps of each vehicle's 12 V block [A]: of both where two stand in parallel; NaN where not known."""
+    if "rated_cca_a" not in units:
+        return np.full(len(units), np.nan)
+    label = units["rated_cca_a"].to_numpy(np.float64, na_value=np.nan)
+    if "in_parallel" not in units or "batteries" not in units:
+        return np.asarray(label)
+    blocks = np.maximum(units["system_v"].to_numpy(np.float64) / 12.0, 1.0)
+    count = units["batteries"].to_numpy(np.float64, na_value=np.nan)
+    beside = np.where((units["in_parallel"] == "yes").to_numpy(bool), np.fmax(count / blocks, 1.0), 1.0)
+    return np.asarray(label * beside)
 
 
 def reference_values(

@@ -63,6 +63,8 @@ class FleetTables:
     reset_answers: pd.DataFrame | None = None
     findings: pd.DataFrame | None = None
     """Looks that found nothing: unit, part, found_on."""
+    lows: pd.DataFrame | None = None
+    """Measured daily lows: depot, date, low_c."""
 
     def before(self, day: pd.Timestamp) -> FleetTables:
         """The same tables without anything dated `day` or later: knowledge at the start of that day."""
@@ -73,6 +75,8 @@ class FleetTables:
             parts["reset_answers"] = self.reset_answers[self.reset_answers["at"] < day]
         if self.findings is not None and len(self.findings):
             parts["findings"] = self.findings[self.findings["found_on"] < day]
+        if self.lows is not None and len(self.lows):
+            parts["lows"] = self.lows[self.lows["date"] < day]
         return FleetTables(**parts)
 
 

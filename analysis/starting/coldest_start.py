@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis.circuit.limits import BRUSH_V
 from analysis.readings.draws import Draws
 from analysis.readings.observe import (
     BATTERY,
@@ -27,6 +28,7 @@ GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
 NOMINAL_RPM = 190.0  # cranking speed of a sound vehicle where the fleet never read it, our choice
 CHUNK_UNITS = 400
+BLOCK_REST_V = 12.65  # rest volts of a charged 12 V block, BCI: tells 12 from 24 V
 
 
 @dataclass(frozen=True)
@@ -60,10 +62,10 @@ def drawn_laws(laws: ClassLaws, chance: Draws) -> DrawnLaws:
     """The laws of each class as far out as they may be; chance: of the classes by name.
 
     The usual value moves against them, so that what was read stays as it was read at the temperatures of the readings.
+    Where a class was never clamped, its sag was read: the more the amps rise, the less the battery's resistance does.
     """
-    return DrawnLaws(
-        *(_departures(d, chance, n) for d, n in ((laws.battery_doubt, "battery"), (laws.load_doubt, "load")))
-    )
+    battery, load = (_departures(d, chance, n) for d, n in ((laws.battery_doubt, "battery"), (laws.load_doubt, "load")))
+    return DrawnLaws(np.where(laws.clamped[:, None, None], battery, battery - load), load)
 
 
 def as_fitted(laws: ClassLaws) -> DrawnLaws:
@@ -100,6 +102,7 @@ def start_state(
     value = (np.maximum(state, LEAST_LEVEL) * usual).astype(np.float32)[..., None]
     per_unit = {name: getattr(laws, name)[group].astype(np.float32)[:, None, None] for name in _PER_CLASS}
     speed = usual_speed(laws)[group].astype(np.float32)[:, None, None]
+    brush = np.float32(BRUSH_V.value) * np.rint(rest_v / BLOCK_REST_V).astype(np.float32)[:, None, None]
     away = departures or as_fitted(laws)
     battery, load = (np.moveaxis(d[group].astype(np.float32), 2, 0)[..., None] for d in (away.battery, away.load))
     return StartState(
@@ -110,7 +113,7 @@ def start_state(
         contacts_mohm=value[CONTACTS],
         motor_mohm=value[MOTOR],
         load_a=value[LOAD] * np.exp(load[2]),
-        emf_v_per_rpm=per_unit["emf_v"] / speed * field.astype(np.float32)[..., None],
+        emf_v_per_rpm=(per_unit["emf_v"] - brush) / speed * field.astype(np.float32)[..., None],
         reference_rpm=speed,
         control_mohm=value[CONTROL],
         coil_mohm=per_unit["coil_mohm"],
@@ -118,7 +121,7 @@ def start_state(
         battery_c=per_unit["battery_curve"] + battery[1],
         drag_b=per_unit["load_per_k"] + load[0],
         drag_c=per_unit["load_curve"] + load[1],
-        brush_v=0.0,
+        brush_v=brush,
         load_speed_share=per_unit["speed_share"],
         open_circuit_v_per_k=0.0,
         sound_mohm=usual[[POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=0).astype(np.float32)[..., None],

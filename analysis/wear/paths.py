@@ -33,6 +33,9 @@ PACE_SD = 0.3  # wear ahead goes by its path at a pace of its own, log standard 
 MOST_WORN = 0.6  # most prior weight that wear may have before any reading; our choice
 MAY_BE_SLIP_SE = 2.5  # the latest reading is looked at as a slip beyond so many standard errors; our choice
 STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
+SURELY_FAILED = (
+    6.0  # a part past what fails at +5 degC seldom still serves: with this power of how far past; our choice
+)
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 DAYS_PER_YEAR = 365.25
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
@@ -94,6 +97,7 @@ class ChannelPrior:
         lag, life, power = grid.steps
         weight = np.zeros(grid.size)
         weight[1:] = self.onset_per_year * width[lag] * self.life_share[life] * self.power_share[power]
+        weight[1:] /= 1.0 + (grid.lag[1:] / grid.life[1:]) ** (SURELY_FAILED * grid.power[1:])
         weight[1:] *= min(1.0, MOST_WORN / weight[1:].sum())
         weight[0] = 1.0 - weight[1:].sum()
         return np.asarray(np.log(np.maximum(weight, 1e-12)))

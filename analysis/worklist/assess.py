@@ -10,7 +10,7 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from analysis.forecast.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
-from analysis.forecast.lows import make_weather
+from analysis.forecast.lows import known_at, make_weather, typical_cold
 from analysis.forecast.outlook import (
     WEEKS,
     Outlook,
@@ -19,6 +19,7 @@ from analysis.forecast.outlook import (
     later_probability,
     look_ahead,
     outlook_renewed,
+    sound_coldest,
     weekly_probability,
     weekly_weather,
     weighted_mean,
@@ -34,6 +35,7 @@ from analysis.worklist.part import part_table, wear_progress
 from analysis.worklist.risk import (
     ACT_PROBABILITY,
     FLAG_WINDOW_D,
+    Wear,
     due,
     either,
     flag_levels,
@@ -44,6 +46,7 @@ from analysis.worklist.risk import (
 
 DRAWS = 128
 DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
+LEAST_RESERVE_K = 4.0  # a sound vehicle is taken to have so much reserve at the least, our choice
 SEASON_D = 182
 LATER_D, LATER_WINDOWS = 91, 6
 """Beyond the weeks of the outlook, so many windows of so many days: two years in all, since a worn part that lives through
@@ -111,7 +114,7 @@ def _assess(
     with_classes: bool,
 ) -> Assessment:
     levels = flag_levels(tolerated)
-    day, known = day_number(as_of), tables.before(as_of)
+    day, known = day_number(as_of), known_at(tables, as_of)
     vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
     learned = learn_needs(known, vehicles, day, looks=looks)
     ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
@@ -131,14 +134,22 @@ def _assess(
     far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
     far_probability = either(far_probability, failures.again(FLAG_WINDOW_D))
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
+    sound = sound_coldest(state, outlook, far, rows)
+    avoidable = far_probability.copy()
+    avoidable[rows] -= weighted_mean(later.probability(outlook.depot[rows], sound, sound), outlook.alive[rows])
+    avoidable = np.maximum(avoidable, 0.0)
+    wear = Wear(avoidable, np.zeros(len(avoidable)), wear_progress(state))
+    typical = typical_cold(known.climate, list(outlook.depots))[outlook.depot[rows]]
+    lost_k = weighted_quantile(outlook.coldest[now][rows] - sound, outlook.alive[rows], 0.5)
+    reserve_k = np.maximum(typical - weighted_quantile(sound, outlook.alive[rows], 0.5), LEAST_RESERVE_K)
+    wear.used[rows] = lost_k / reserve_k
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
     parts, shares = looked.on_parts(*part_table(state, outlook, h, rows, weight))
     weeks, beyond = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
-    progress = wear_progress(state)
-    drift = watched(state, due(far_probability, progress, levels.drifting), tolerated)
+    drift = watched(state, due(wear, levels), tolerated)
     units = unit_table(
-        state, outlook, shares, probability, bounds, far_probability, progress, act_by, levels=levels, drift=drift
+        state, outlook, shares, probability, bounds, far_probability, wear, act_by, levels=levels, drift=drift
     )
     on_record = known.readings.groupby("unit").size().reindex(units["unit"], fill_value=0)
     units["readings_on_record"] = on_record.to_numpy(np.int64)

@@ -152,12 +152,18 @@ def cold_course(assessment: Assessment, unit: str, *, part: str | None = None) -
     now, alive = own.coldest, own.alive
     renewed = outlook_renewed(state, outlook, rows, [part]).coldest if part else None
     keep = [k for k, a in enumerate(state.ahead_d) if a >= 0]
+    listed = assessment.units[assessment.units["unit"] == unit]  # today's also reckon with repairs and failures
+
+    def course(name: str, q: float) -> list[float]:
+        later = [float(weighted_quantile(now[k], alive, q)[0]) for k in keep if state.ahead_d[k] > 0]
+        return [float(listed[name].iloc[0]), *later]
+
     return pd.DataFrame(
         {
             "day": dates_of(state.day + state.ahead_d[keep]),
-            "coldest_start_c": [float(weighted_quantile(now[k], alive, 0.5)[0]) for k in keep],
-            "low_c": [float(weighted_quantile(now[k], alive, 0.1)[0]) for k in keep],
-            "high_c": [float(weighted_quantile(now[k], alive, 0.9)[0]) for k in keep],
+            "coldest_start_c": course("coldest_start_c", 0.5),
+            "low_c": course("coldest_start_low_c", 0.1),
+            "high_c": course("coldest_start_high_c", 0.9),
             "renewed_c": [
                 float("nan") if renewed is None else float(weighted_quantile(renewed[k], alive, 0.5)[0]) for k in keep
             ],

@@ -12,31 +12,34 @@ from analysis.forecast.outlook import Outlook, coldest_today, weighted_quantile
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, spread_over
 from analysis.readings.renewals import PART_CHANNELS, PARTS
+from analysis.starting.floors import FLOORS
 from analysis.wear.drift import drift_table, watch_fleet
 from analysis.wear.state import FleetState
 
 FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our choice
-# by tolerated false flags per 100 healthy unit-years: probability over FLAG_WINDOW_D, and progress of the worst part (0 new,
-# 1 failing at +5 degC), above which a vehicle is flagged by these alone, and above which it is flagged where its readings
-# also drift at that rate; our choice, from figures of simulated fleets, see DEVELOPERS.md
 FLAG_LEVELS = {
-    2.0: ((0.40, 0.50), (0.22, 0.37)),
-    5.0: ((0.31, 0.45), (0.15, 0.30)),
-    10.0: ((0.20, 0.36), (0.08, 0.25)),
+    2.0: ((0.03, 0.50), (0.40, 0.35), 0.50),
+    5.0: ((0.03, 0.44), (0.25, 0.35), 0.45),
+    10.0: ((0.02, 0.40), (0.15, 0.25), 0.36),
 }
+"""By tolerated false flags per 100 healthy unit-years: avoidable probability over FLAG_WINDOW_D with the share of its reserve
+that a vehicle has used, twice (much used and hardly risky, less used and risky), and progress of the worst part (0 new, 1
+failing at +5 degC), any of which flags it; our choice, from figures of simulated fleets, see DEVELOPERS.md."""
 ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
 FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
 OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice
 WATCHED_BESIDE = 500  # vehicles of each class whose drift is watched in any case, our choice
 NEEDS = ("speed", "supply", "coil")
+FLOOR_HELD_K = 0.25  # a coldest start as near to what no start is promised below is held by it, our choice
 
 
 @dataclass(frozen=True)
 class FlagLevels:
-    """Probability over FLAG_WINDOW_D and progress that flag a vehicle: by these alone, and where it also drifts."""
+    """What flags a vehicle: avoidable probability and used reserve where much is used, the same where the risk is high, progress."""
 
-    alone: tuple[float, float]
-    drifting: tuple[float, float]
+    worn: tuple[float, float]
+    risky: tuple[float, float]
+    progress: float
 
 
 def flag_levels(tolerated: float) -> FlagLevels:
@@ -47,9 +50,27 @@ def flag_levels(tolerated: float) -> FlagLevels:
     if not 0.5 <= tolerated <= 50.0:
         raise ValueError(f"tolerated false flags is {tolerated}; allowed are 0.5 to 50 per 100 healthy unit-years")
     rates = sorted(FLAG_LEVELS)
-    table = np.log(np.array([FLAG_LEVELS[r] for r in rates]))
-    at = np.exp([[np.interp(np.log(tolerated), np.log(rates), table[:, i, k]) for k in range(2)] for i in range(2)])
-    return FlagLevels((float(at[0, 0]), float(at[0, 1])), (float(at[1, 0]), float(at[1, 1])))
+    table = np.log(np.array([[*worn, *risky, progress] for worn, risky, progress in (FLAG_LEVELS[r] for r in rates)]))
+    at = [float(np.exp(np.interp(np.log(tolerated), np.log(rates), column))) for column in table.T]
+    return FlagLevels((at[0], at[1]), (at[2], at[3]), at[4])
+
+
+@dataclass(frozen=True)
+class Wear:
+    """(U,) each: probability over FLAG_WINDOW_D that renewing what was read would avert; share used of the reserve, 0 as
+    sound, 1 failing on a typical cold morning of its depot; progress of :func:`analysis.worklist.part.wear_progress`."""
+
+    avoidable: Floats
+    used: Floats
+    progress: Floats
+
+
+def due(wear: Wear, levels: FlagLevels) -> Bools:
+    """(U,) vehicles that the levels flag."""
+    found = wear.progress >= levels.progress
+    for probability, used in (levels.worn, levels.risky):
+        found |= (wear.avoidable >= probability) & (wear.used >= used)
+    return np.asarray(found)
 
 
 def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
@@ -61,11 +82,6 @@ def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
 def either(one: Reals, other: Reals | float) -> Floats:
     """Probability that at least one of two independent things happens."""
     return np.asarray(1.0 - (1.0 - one) * (1.0 - other), dtype=np.float64)
-
-
-def due(flag_probability: Floats, progress: Floats, levels: tuple[float, float]) -> Bools:
-    """(U,) vehicles whose probability or progress is at or above `levels` of the two."""
-    return np.asarray((flag_probability >= levels[0]) | (progress >= levels[1]))
 
 
 def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFrame:
@@ -110,7 +126,7 @@ def unit_table(
     probability: Floats,
     bounds: tuple[Floats, Floats],
     flag_probability: Floats,
-    progress: Floats,
+    wear: Wear,
     act_by_day: Floats,
     *,
     levels: FlagLevels,
@@ -118,8 +134,7 @@ def unit_table(
 ) -> pd.DataFrame:
     """One row per vehicle: those whose failed start nobody repaired first, then by probability.
 
-    progress: (U,) of :func:`analysis.worklist.part.wear_progress`; drift: of :func:`watched`.  A vehicle that drifts is
-    flagged at a lower level than one that does not.
+    drift: of :func:`watched`.
     """
     units = state.panel.units
     part = shares.argmax(axis=1)
@@ -127,10 +142,11 @@ def unit_table(
     count = np.isfinite(state.observed.value).any(axis=0).sum(axis=1)
     status = np.where(count == 0, "no reading", np.where(count < FEWEST_READINGS, "too few readings", "judged"))
     now, alive = coldest_today(state, outlook, part, rows)
-    limited = np.array(NEEDS)[outlook.limiting]
+    limited = np.array(NEEDS)[outlook.limiting].astype(object)
+    held = weighted_quantile(now, alive, 0.5) <= outlook.floors.as_charged + FLOOR_HELD_K
+    limited = np.where(held, np.array(FLOORS)[outlook.floors.binding], limited)
     since = drifting_since(drift, units["unit"].astype(str), part)
-    flagged = due(flag_probability, progress, levels.alone)
-    flagged = (flagged | (due(flag_probability, progress, levels.drifting) & ~np.isnat(since))) & (status == "judged")
+    flagged = due(wear, levels) & (status == "judged")
     failures = outlook.failures
     flagged |= failures.any
     table = pd.DataFrame(
@@ -146,7 +162,9 @@ def unit_table(
             "probability_low": bounds[0],
             "probability_high": bounds[1],
             "flag_probability": flag_probability,
-            "progress": progress,
+            "avoidable_probability": wear.avoidable,
+            "reserve_used": wear.used,
+            "progress": wear.progress,
             "drifting_since": since,
             "coldest_start_c": weighted_quantile(now, alive, 0.5),
             "coldest_start_low_c": weighted_quantile(now, alive, 0.1),

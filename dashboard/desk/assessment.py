@@ -14,6 +14,7 @@ from analysis.bay.next_measurement import made_already
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.learning import Look
+from analysis.forecast.lows import with_daily_lows
 from analysis.readings.panel import FleetTables
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk.refusals import NothingToAssess
@@ -35,9 +36,15 @@ def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
         repairs=store.read_repairs(db, before=before),
         climate=store.read_climate(db),
         forecast=store.read_forecast(db),
+        lows=store.read_lows(db, before=before),
         reset_answers=read_reset_answers(db),
         findings=read_findings(db, before=before),
     )
+
+
+def known_climate(db: Database, *, before: date) -> pd.DataFrame:
+    """Each depot's climate by month as it is stated or, where a year of daily lows is known, as these have it."""
+    return with_daily_lows(store.read_climate(db), store.read_lows(db, before=before))
 
 
 def tolerated_false_flags(db: Database) -> float:

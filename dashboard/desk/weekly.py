@@ -13,7 +13,7 @@ from sqlite_utils import Database
 from analysis.forecast.learning import Look
 from analysis.forecast.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K, make_weather
 from analysis.worklist.assess import Assessment
-from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.plain_text import in_reader_unit, percent, temperature
@@ -92,7 +92,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
         "depots": coming_lows(db, assessment),
         "units": with_changes(rows, before_rows, compared=earlier is not None),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since),
-        "assumed": assumed(db, assessment.units),
+        "assumed": assumed(db, assessment.units, as_of=assessment.as_of.date()),
         "notes": list(assessment.fleet_notes),
     }
 
@@ -109,7 +109,9 @@ def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any
         return {}
     first = int(assessment.state.day)
     forecast = store.read_forecast(db)
-    weather = make_weather(store.read_climate(db), depots, first, assessment.horizon_days, forecast)
+    weather = make_weather(
+        known_climate(db, before=assessment.as_of.date()), depots, first, assessment.horizon_days, forecast
+    )
     out: dict[str, dict[str, Any]] = {}
     until = assessment.as_of + pd.Timedelta(days=assessment.horizon_days)
     for depot, coldest in zip(depots, weather.coldest, strict=True):
@@ -124,19 +126,30 @@ def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any
     return out
 
 
-def assumed(db: Database, units: pd.DataFrame) -> list[str]:
-    """What the list rests on that nobody stated, a sentence each: the lows of depots without a climate."""
-    climate = store.read_climate(db)
-    known = set(climate.loc[climate["low_c"].notna(), "depot"])
-    unknown = sorted({str(depot) for depot in units["depot"].dropna()} - known)
-    if not unknown:
-        return []
-    named = ", ".join(unknown[:DEPOTS_NAMED]) + (" and others" if len(unknown) > DEPOTS_NAMED else "")
-    low, high = (temperature(UNKNOWN_LOW_C + side * UNKNOWN_SD_K) for side in (-1, 1))
-    return [
-        f"No climate is known of {named}: mornings of about {temperature(UNKNOWN_LOW_C)} all year round, two in three "
-        f"between {low} and {high}, are assumed there"
-    ]
+def assumed(db: Database, units: pd.DataFrame, *, as_of: date) -> list[str]:
+    """What the list rests on that nobody stated, a sentence each: the lows of depots without a climate, and the cold
+    spells of those without a year of daily lows."""
+    climate = known_climate(db, before=as_of)
+    depots = {str(depot) for depot in units["depot"].dropna()}
+    unknown = sorted(depots - set(climate.loc[climate["low_c"].notna(), "depot"]))
+    measured = set(climate.loc[climate["skew"].notna(), "depot"]) if "skew" in climate else set()
+    sentences = []
+    if unknown:
+        low, high = (temperature(UNKNOWN_LOW_C + side * UNKNOWN_SD_K) for side in (-1, 1))
+        sentences.append(
+            f"No climate is known of {_some(unknown)}: mornings of about {temperature(UNKNOWN_LOW_C)} all year round, "
+            f"two in three between {low} and {high}, are assumed there"
+        )
+    if usual := sorted(depots - set(unknown) - measured):
+        sentences.append(
+            f"Cold spells as long and as deep below the month's usual lows as in most places are assumed of {_some(usual)}: "
+            f"a file of a year's daily lows (lows.csv) would tell"
+        )
+    return sentences
+
+
+def _some(depots: list[str]) -> str:
+    return ", ".join(depots[:DEPOTS_NAMED]) + (" and others" if len(depots) > DEPOTS_NAMED else "")
 
 
 def with_changes(rows: Sequence[Row], before: Sequence[Row], *, compared: bool) -> list[Row]:

@@ -19,6 +19,7 @@ from analysis.worklist.assess import Assessment
 from analysis.worklist.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
 from analysis.worklist.part import PART_CHANNEL
 from dashboard.charts import charts
+from dashboard.desk.assessment import known_climate
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart, whose
 from dashboard.files.paper import BayUnit
@@ -118,7 +119,8 @@ def marks(own: Facts, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
 def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Coldest start ahead, the depot's season and its forecast."""
     with session.database() as db:
-        climate, forecast = store.read_climate(db), store.read_forecast(db)
+        climate = known_climate(db, before=assessment.as_of.date())
+        forecast = store.read_forecast(db)
     depot = str(row["depot"])
     own = forecast[(forecast["depot"] == depot) & (forecast["date"] >= assessment.as_of)]
     suspect = assessment.units.set_index("unit").at[str(row["unit"]), "part"]

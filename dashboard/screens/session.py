@@ -35,7 +35,7 @@ IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
 RETRY_S = 60.0  # [s] after which a judgement that failed is begun again by itself, our choice
 PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
-_JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast")
+_JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "lows")
 
 
 def database_path() -> Path:

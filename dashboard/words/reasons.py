@@ -66,10 +66,14 @@ DROP_COLUMN: Final = {
     "solenoid_contacts": ("drop_contacts_v", "solenoid_contacts_drop_v"),
     "control_circuit": ("drop_control_v", "control_circuit_drop_v"),
 }
+MAIN_DROPS: Final = ("positive_cable", "ground_path", "solenoid_contacts")
 NEED_WORDS: Final = {
     "speed": "cranking speed runs out first",
     "supply": "supply voltage runs out first",
     "coil": "solenoid coil voltage runs out first",
+    "oil": "colder than that its oil is too thick for any starter",
+    "fuel": "colder than that its fuel does not flow",
+    "freezing": "colder than that its battery, charged as it is, freezes",
 }
 WORN = 0.5  # a part more probably worn than not is named, our choice
 SUSPECT = 0.2  # and one that may be what limits the start, our choice
@@ -179,6 +183,7 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Asses
         found.append(never_measured_fact(suspect))
     for p in worn[:MOST_PARTS]:
         found += level_facts(p, latest, limits, assessment.as_of)
+    found += lacking_facts(parts)
     if unit["flagged"] and not hidden and len(rivals := not_told_apart(parts)) > 1:
         found.append(rivals_fact(rivals, int(unit["readings"])))
     if known(unit["looked_on"]):
@@ -223,6 +228,17 @@ def never_measured_fact(part: Row) -> Fact:
         "part": str(part["part"]),
         "part_probability": round(float(part["part_probability"]), 3),
     }
+
+
+def lacking_facts(parts: Sequence[Row]) -> list[Fact]:
+    """What was never measured on a vehicle that is judged all the same: the amps, or every drop."""
+    read = {str(p["part"]): int(p["readings"]) for p in parts}
+    found: list[Fact] = []
+    if read["battery"] and not read["engine_drag"]:
+        found.append({"kind": "volts_only"})
+    if not any(read[p] for p in MAIN_DROPS):
+        found.append({"kind": "no_drops"})
+    return found
 
 
 def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timestamp) -> list[Fact]:
@@ -412,6 +428,14 @@ def _never_measured(fact: Fact, _: Reader) -> str:
     return f"{PART_WORDS[part]} ({share}) is suspected only because it was never measured: {TELLS[part]} would tell"
 
 
+def _volts_only(_: Fact, __: Reader) -> str:
+    return "judged by volts alone: a weak battery and more amps than usual are not told apart, the amps of one start would tell"
+
+
+def _no_drops(_: Fact, __: Reader) -> str:
+    return "no drop was ever measured, neither along the cables nor across the contacts: 20 minutes would tell"
+
+
 def _drop(fact: Fact) -> str:
     at = f" at {fact['drop_at_a']} A" if "drop_at_a" in fact else ""
     drop, limit = float(fact["drop_v"]), float(fact["limit_v"])
@@ -484,6 +508,8 @@ _SENTENCES: Final = {
     "unexplained": _unexplained,
     "too_few": _too_few,
     "never_measured": _never_measured,
+    "volts_only": _volts_only,
+    "no_drops": _no_drops,
     "level": _level,
     "misfit": _misfit,
     "rivals": _rivals,

@@ -37,7 +37,7 @@ def run_risk(options: argparse.Namespace) -> int:
         book=limit_book(db),
         costs=own_costs(db),
     )
-    taken_for_granted = assumed(db, assessment.units)
+    taken_for_granted = assumed(db, assessment.units, as_of=day)
     if options.format == "json":
         show_json(
             json.dumps(list_body(day, options.horizon_days, rows, taken_for_granted), ensure_ascii=False, indent=1)

@@ -31,7 +31,7 @@ def run_backtest(options: argparse.Namespace) -> int:
     lists: list[dict[str, object]] = []
     for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
         rows = list_rows(assessment, readings, flagged_only=False, book=book, costs=costs)
-        body = list_body(day.date(), options.horizon_days, rows, assumed(db, assessment.units))
+        body = list_body(day.date(), options.horizon_days, rows, assumed(db, assessment.units, as_of=day.date()))
         show_json(json.dumps(body, ensure_ascii=False))
         lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
         say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")

@@ -214,7 +214,7 @@ def head(chosen: WeeklyList) -> None:
     ):
         st.warning(safe(note, longest=600))
     if body.get("assumed"):
-        st.page_link(page("files"), label="Bring in a climate file, then issue the list")
+        st.page_link(page("files"), label="Bring in a file of the climate or of daily lows, then issue the list")
 
 
 def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:

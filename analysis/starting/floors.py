@@ -1,0 +1,57 @@
+"""Below which temperature no start is promised, whatever the circuit can do: the oil, the fuel, a battery that freezes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.circuit.battery import freezing_point_c, gravity_from_charge, state_of_charge
+from analysis.readings.panel import Floats, Ints
+
+CRANKING_LIMIT_C = {"0W": -35.0, "5W": -30.0, "10W": -25.0, "15W": -20.0, "20W": -15.0, "25W": -10.0}
+"""By the winter grade of the oil, the temperature of its cranking viscosity limit [degC]: SAE J300."""
+HEATED = "block_heater"
+NOWHERE_C = -273.15
+FLOORS = ("oil", "fuel", "freezing")
+
+
+@dataclass(frozen=True)
+class Floors:
+    """(U,) coldest temperature [degC] that is promised at all: by oil and fuel, and with the battery as charged as it rests.
+
+    binding: (U,) place in FLOORS of what sets `as_charged`.
+    """
+
+    charged: Floats
+    as_charged: Floats
+    binding: Ints
+
+    def of(self, rows: Ints) -> Floors:
+        """The floors of some vehicles."""
+        return Floors(self.charged[rows], self.as_charged[rows], self.binding[rows])
+
+
+def freezing_c(rest_v: Floats) -> Floats:
+    """(U,) temperature at which a 12 V block of these rest volts freezes [degC]; none where the volts are not known.
+
+    Blocks of 12.28 and 12.19 V show twice their resistance at about these temperatures (DOI 10.5281/zenodo.14981233).
+    """
+    found = freezing_point_c(gravity_from_charge(state_of_charge(rest_v)))
+    return np.where(np.isfinite(rest_v), found, NOWHERE_C)
+
+
+def floors_of(units: pd.DataFrame, block_rest_v: Floats) -> Floors:
+    """Floors of vehicles: oil_grade, starting_aid and fuel_limit_c of `units` where it has them, rest volts per 12 V.
+
+    An engine with a block heater has warm oil: the oil's limit is not its own.
+    """
+    n = len(units)
+    grade = units["oil_grade"].astype(str) if "oil_grade" in units else pd.Series([""] * n)
+    oil = grade.str.split("-").str[0].map(CRANKING_LIMIT_C).to_numpy(np.float64)
+    if "starting_aid" in units:
+        oil = np.where((units["starting_aid"] == HEATED).to_numpy(bool), np.nan, oil)
+    fuel = units["fuel_limit_c"].to_numpy(np.float64) if "fuel_limit_c" in units else np.full(n, np.nan)
+    each = np.stack([np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C), freezing_c(block_rest_v)])
+    return Floors(each[:2].max(axis=0), each.max(axis=0), each.argmax(axis=0).astype(np.int64))

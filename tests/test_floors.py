@@ -1,0 +1,66 @@
+"""Below the oil's, the fuel's and the electrolyte's own limits no start is promised.
+
+Sources: SAE J300 cranking viscosity limits; TM 5-4210-230-14&P-1 Table 2 (freezing by gravity); open data of charged and
+discharged AGM blocks, DOI 10.5281/zenodo.14981233, own reduction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_fleet import fleet, quick, tables_of
+
+from analysis.starting.floors import FLOORS, NOWHERE_C, floors_of, freezing_c
+from analysis.worklist.assess import assess
+
+DAY = pd.Timestamp("2022-12-15")
+
+
+def vehicle(**own: object) -> pd.DataFrame:
+    return pd.DataFrame({"unit": ["A"], **{name: [value] for name, value in own.items()}})
+
+
+@pytest.mark.parametrize(
+    ("grade", "celsius"), [("0W-20", -35), ("5W-30", -30), ("10W-40", -25), ("15W-40", -20), ("20W-50", -15)]
+)
+def test_oil_has_the_cranking_limit_of_its_winter_grade(grade: str, celsius: float) -> None:
+    """SAE J300: highest cranking viscosity is stated at these temperatures."""
+    found = floors_of(vehicle(oil_grade=grade), np.array([12.7]))
+    assert (found.as_charged[0], FLOORS[found.binding[0]]) == (celsius, "oil")
+
+
+def test_a_block_heater_lifts_the_limit_of_the_oil_and_an_unknown_grade_has_none() -> None:
+    """A heated engine has warm oil (common practice); nothing is assumed that nobody said."""
+    assert floors_of(vehicle(oil_grade="15W-40", starting_aid="block_heater"), np.array([12.7])).charged[0] == NOWHERE_C
+    assert floors_of(vehicle(oil_grade=""), np.array([12.7])).charged[0] == NOWHERE_C
+    assert floors_of(vehicle(), np.array([np.nan])).as_charged[0] == NOWHERE_C
+
+
+def test_fuel_that_gels_is_the_warmer_limit() -> None:
+    found = floors_of(vehicle(oil_grade="5W-30", fuel_limit_c=-12.0), np.array([12.7]))
+    assert (found.as_charged[0], FLOORS[found.binding[0]]) == (-12.0, "fuel")
+
+
+def test_a_discharged_battery_freezes_where_the_tables_and_the_open_data_say() -> None:
+    """Table 2: 1.155 freezes at -15 degC, which is 12.06 V at rest (BCI); blocks of 12.03 V: ohms x4.75 at -20 degC, x1.06 at -10."""
+    assert -20.0 < freezing_c(np.array([12.03]))[0] < -10.0
+    assert -30.0 < freezing_c(np.array([12.19]))[0] < -20.0
+    assert freezing_c(np.array([12.46]))[0] < -36.0
+    assert np.diff(freezing_c(np.linspace(11.8, 12.7, 40))).max() <= 0.0
+
+
+def test_no_list_promises_a_start_below_the_oil_and_says_what_holds_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every vehicle of a small fleet gets thick oil: none is said to start colder, and where it holds, oil is the reason."""
+    quick(monkeypatch)
+    tables = tables_of(fleet())
+    thick = replace(tables, units=tables.units.assign(oil_grade="25W-60"))
+    plain, held = (assess(t, as_of=DAY).units.set_index("unit").sort_index() for t in (tables, thick))
+    assert (plain.coldest_start_c < -12.0).any()
+    assert (held.coldest_start_c >= -10.0).all()
+    assert (held.limited_by == "oil").any()
+    warmer = plain.index[plain.coldest_start_low_c > -9.0]
+    pd.testing.assert_series_equal(held.coldest_start_c[warmer], plain.coldest_start_c[warmer])
+    assert held.no_start_probability.mean() > plain.no_start_probability.mean()

@@ -1,0 +1,115 @@
+"""A fleet of which only rest volts, lowest volts and the air were ever read is judged, honestly wide, and told what it lacks.
+
+Truth: the project's own forward simulation with every other column taken away; the battery's label by SAE J537.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_fleet import quick, tables_of
+
+from analysis.backtest.lists import backtest_lists
+from analysis.circuit.battery import rating_resistance_mohm
+from analysis.readings.observe import BATTERY, LOAD, RATING_K, rated_block_a
+from analysis.readings.panel import FleetTables
+from analysis.worklist.assess import Assessment, assess
+from dashboard.desk.assessment import list_rows
+from demo_fleet.simulate import Fleet, simulate_fleet
+from demo_fleet.specs import MEASUREMENTS, FleetSpec
+
+VOLTS = ("rest_v", "crank_min_v")
+SPEC = FleetSpec(902, units=40, years=2.2, classes={"light_van": 1.0}, missing=0.0, without=tuple(
+    name for name in MEASUREMENTS if name not in VOLTS
+))  # fmt: skip
+DAY = pd.Timestamp("2022-12-15")
+
+
+@pytest.fixture(scope="module")
+def volts() -> Fleet:
+    return simulate_fleet(SPEC)
+
+
+@pytest.fixture(scope="module")
+def judged(volts: Fleet) -> Assessment:
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch)
+        return assess(tables_of(volts), as_of=DAY)
+
+
+def test_volts_and_temperature_give_a_judged_vehicle(judged: Assessment) -> None:
+    """Three starts in volts are enough; the range is wide and holds a number."""
+    read = judged.units["readings"] >= 3
+    assert read.mean() > 0.8
+    assert (judged.units.loc[read, "status"] == "judged").all()
+    width = judged.units.loc[read, "coldest_start_high_c"] - judged.units.loc[read, "coldest_start_low_c"]
+    assert width.median() > 5.0
+
+
+def test_sag_against_the_class_orders_batteries_as_the_truth_does(volts: Fleet, judged: Assessment) -> None:
+    """Rank correlation of the level of the battery with the simulated severity of vehicles that failed by their battery."""
+    level = judged.parts[judged.parts["part"] == "battery"].set_index("unit")["level"]
+    soon = volts.truth[(volts.truth.part == "battery") & (volts.truth.date >= DAY)].sort_values("date")
+    soon = soon[soon.date < DAY + pd.Timedelta(days=90)]
+    worse = level[soon.unit.unique()]
+    assert len(worse) >= 2
+    assert worse.median() > 1.3 * level.median()
+
+
+def test_a_label_anchors_what_no_clamp_ever_read(judged: Assessment) -> None:
+    """640 A by SAE J537: 5.4 V / 640 A = 8.4 mOhm at -18 degC at most, so that usual amps follow from the usual sag."""
+    laws = judged.state.laws
+    at_test = rating_resistance_mohm(640.0) / np.exp(0.009 * RATING_K + 1.75e-4 * RATING_K**2)
+    assert laws.base[0, BATTERY] == pytest.approx(at_test, rel=0.1)
+    sag = judged.state.panel.measured["rest_v"] - judged.state.panel.measured["crank_min_v"]
+    assert 1e-3 * laws.base[0, BATTERY] * laws.base[0, LOAD] == pytest.approx(np.nanmedian(sag), rel=0.35)
+
+
+def test_batteries_in_parallel_share_the_amps() -> None:
+    units = pd.DataFrame(
+        {
+            "system_v": [12, 12, 24, 24],
+            "rated_cca_a": [600.0] * 4,
+            "batteries": [1, 2, 2, 4],
+            "in_parallel": ["no", "yes", "no", "yes"],
+        }
+    )
+    assert rated_block_a(units).tolist() == [600.0, 1200.0, 600.0, 1200.0]
+    assert np.isnan(rated_block_a(units.drop(columns="rated_cca_a"))).all()
+
+
+def test_the_list_says_what_volts_cannot_tell(volts: Fleet, judged: Assessment) -> None:
+    """Battery or amps are not told apart, and the drops that nobody measured are named, with what would tell."""
+    rows = list_rows(judged, volts.readings[volts.readings.taken_at < DAY], flagged_only=False)
+    read = [r for r in rows if r["readings"] >= 3]
+    assert all(any("volts alone" in reason for reason in r["reasons"]) for r in read)
+    assert all(any("no drop was ever measured" in reason for reason in r["reasons"]) for r in read)
+
+
+def test_one_clamped_vehicle_lends_its_amps_to_its_class(volts: Fleet) -> None:
+    """Where any vehicle of the class was clamped its amps are the class's: levels of the others hardly move, ohms do."""
+    tables = tables_of(volts)
+    some = tables.readings["unit"] == tables.units["unit"].iloc[0]
+    clamped = replace(tables, readings=tables.readings.assign(crank_a=np.where(some, 150.0, np.nan)))
+    with pytest.MonkeyPatch.context() as patch:
+        quick(patch)
+        one, other = (assess(t, as_of=DAY).state for t in (tables, clamped))
+    assert other.laws.base[0, LOAD] == pytest.approx(150.0, rel=0.15)
+    levels = [s.growth[BATTERY].level for s in (one, other)]
+    assert np.nanmedian(np.abs(np.log(levels[0] / levels[1]))) < 0.1
+
+
+def test_volts_catch_no_starts_that_they_can_see(volts: Fleet) -> None:
+    """Of the batteries' no-starts some are flagged a fortnight before; a fleet of volts used to catch none."""
+    tables: FleetTables = tables_of(volts)
+    days = pd.date_range("2022-10-05", "2023-05-17", freq="56D")
+    flags = {day: set(a.units.loc[a.units["flagged"], "unit"]) for day, a in backtest_lists(tables, days)}
+    truth = volts.truth[(volts.truth.part == "battery") & (volts.truth.date > days[0] + pd.Timedelta(days=14))]
+    truth = truth[truth.date < days[-1]]
+    last = [max(d for d in days if d <= date - pd.Timedelta(days=14)) for date in truth.date]
+    caught = [unit in flags[day] for unit, day in zip(truth.unit, last, strict=True)]
+    assert len(caught) >= 2
+    assert np.mean(caught) > 0.5
