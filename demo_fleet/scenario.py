@@ -1,4 +1,4 @@
-"""The demo's invented operator, Lindenmoor Haulage: 144 vehicles, three depots, three years, nine staged stories.
+"""The demo's invented operator, Lindenmoor Haulage: 144 vehicles, three depots, three years, ten staged stories.
 
 Any likeness to a real operator is unintended; names, vehicles and figures are made up.
 """
@@ -32,11 +32,17 @@ CLASSES_SHARE = {
 STORIES = MappingProxyType({
     "K-109": (
         "A ground strap corroding since a wet winter",
-        "The strap was sound until the wet winter of 2025/26; its resistance has climbed ever since, summer included.",
+        "The strap was sound until the wet winter of 2025/26; its resistance has climbed ever since, summer included. The pass "
+        "depot put it off: the strap is on order.",
+    ),
+    "K-118": (
+        "Several small losses at once",
+        "Cable, ground and contacts each lose a little more than new, the battery is half worn: no single reading is alarming, "
+        "together a cold morning is too much.",
     ),
     "K-122": (
         "Burnt solenoid contacts",
-        "The drop across the contacts rose in steps over the year while both cables stayed as they were.",
+        "The drop across the contacts has risen over the year while both cables stayed as they were.",
     ),
     "K-131": (
         "An ageing battery that only a cold morning exposes",
@@ -64,16 +70,20 @@ STORIES = MappingProxyType({
     ),
     "K-190": (
         "A control circuit losing its volts",
-        "The coil gets less and less: about five of 24 volts are lost between battery post and terminal.",
+        "The coil gets less and less: more than three of 24 volts are lost between battery post and terminal.",
     ),
 })  # fmt: skip
 """Unit -> title and one sentence: what was staged, for the docs and for the tests that look for it."""
 
 _FIXED = {
-    "K-109": ("panel_van_diesel", 2), "K-122": ("light_van", 1), "K-131": ("long_haul_tractor", 1),
-    "K-145": ("city_bus", 2), "K-152": ("panel_van_diesel", 1), "K-160": ("long_haul_tractor", 2),
+    "K-109": ("panel_van_diesel", 2), "K-118": ("panel_van_diesel", 2), "K-122": ("light_van", 2), "K-131": ("long_haul_tractor", 1),
+    "K-145": ("city_bus", 2), "K-152": ("panel_van_diesel", 2), "K-160": ("long_haul_tractor", 2),
     "K-171": ("light_van", 2), "K-183": ("rigid_truck", 0), "K-190": ("rigid_truck", 1),
 }  # fmt: skip
+PUT_OFF = MappingProxyType(
+    {"K-109": "The strap is on order and comes on 4 December; until then it sleeps in the hall."}
+)
+"""Unit -> why its depot put off what the list of the week before asked for."""
 FIRST_NUMBER = 101
 NOTICED = 0.60
 """From this wear on a driver may complain of slow cranking (our choice)."""
@@ -87,6 +97,8 @@ AUTUMN_BATTERIES = 0.12
 """Share of vehicles with a worn battery that get a new one before the winter, per autumn month."""
 WORN_BATTERY, AUTUMN = 0.4, (9, 10, 11)
 """Wear from which a battery is a candidate, and the months in which batteries are looked at."""
+ACT_SHARE, TWICE = 0.8, 2.0
+"""Chance that a drop read at twice its printed limit or more is mended the next day: within two services nearly all are."""
 COLD_SPELL_C = 9.0
 """How far the lows of the coming ten days fall below the season's mean [K]."""
 WET_WINTER = 1.7
@@ -99,7 +111,7 @@ def operator_spec() -> FleetSpec:
     return FleetSpec(
         20_261, units=144, years=3.0007, start=START, name="lindenmoor", classes=CLASSES_SHARE, depots=DEPOTS,
         interval_weeks=(4, 9), missing=0.08, rpm_share=0.5, unrecorded=0.08, gross=0.0015, thermometer_bias_c=3.0,
-        winter_ready=True, record_instrument=True, prefix="K-", first_number=FIRST_NUMBER, digits=3, fixed=fixed,
+        winter_ready=True, record_instrument=True, act_share=ACT_SHARE, act_at=TWICE, prefix="K-", first_number=FIRST_NUMBER, digits=3, fixed=fixed,
     )  # fmt: skip
 
 
@@ -108,19 +120,24 @@ def _staged(spec: FleetSpec) -> Setting:
     setting = Setting(spec)
     for unit in STORIES:
         setting.make_sound(unit)
+        setting.leave_alone(unit)
     setting.wet_winter(dt.date(2025, 11, 1), dt.date(2026, 3, 31), factor=WET_WINTER)
     setting.cold_spell(AS_OF, AS_OF + dt.timedelta(days=9), below_mean_c=COLD_SPELL_C)
     setting.change_hardware("K-160", friction_a=1.12, viscous_a=1.16, battery_mohm=0.85, motor_mohm=0.94)
     setting.read_outdoors("K-160")
     fates = (
-        ("K-109", "ground_path", dt.date(2025, 11, 20), 560, "power", False),
-        ("K-122", "solenoid_contacts", dt.date(2025, 10, 1), 520, "steps", False),
+        ("K-109", "ground_path", dt.date(2025, 11, 20), 1350, "linear", False),
+        ("K-118", "positive_cable", dt.date(2025, 3, 1), 7400, "linear", False),
+        ("K-118", "ground_path", dt.date(2025, 1, 15), 7600, "linear", False),
+        ("K-118", "solenoid_contacts", dt.date(2025, 2, 1), 6400, "linear", False),
+        ("K-118", "battery", dt.date(2024, 8, 1), 1150, "power", False),
+        ("K-122", "solenoid_contacts", dt.date(2025, 10, 1), 1550, "linear", False),
         ("K-131", "battery", dt.date(2024, 12, 1), 810, "power", False),
-        ("K-145", "starter_motor", dt.date(2025, 9, 1), 520, "linear", False),
-        ("K-152", "positive_cable", dt.date(2026, 2, 1), 420, "linear", True),
-        ("K-171", "ground_path", dt.date(2025, 6, 1), 400, "linear", True),
+        ("K-145", "starter_motor", dt.date(2025, 9, 1), 470, "linear", False),
+        ("K-152", "positive_cable", dt.date(2026, 2, 1), 950, "linear", True),
+        ("K-171", "ground_path", dt.date(2025, 7, 1), 620, "linear", True),
         ("K-183", "battery", dt.date(2024, 6, 1), 1100, "linear", False),
-        ("K-190", "control_circuit", dt.date(2026, 1, 10), 420, "linear", False),
+        ("K-190", "control_circuit", dt.date(2026, 1, 10), 730, "linear", False),
     )
     for unit, part, onset, days, law, curable in fates:
         setting.set_fate(unit, part, onset=onset, days=days, law=law, curable=curable)

@@ -67,6 +67,7 @@ class Setting:
         self._draw_ages(streams[6])
         self._plan_swaps(streams[7])
         self._measure_limits()
+        self.left_alone: set[int] = set()
 
     def _draw_units(self, rng: np.random.Generator) -> None:
         spec = self.spec
@@ -181,6 +182,10 @@ class Setting:
         """Multiply as-built quantities of one vehicle (names of Hardware)."""
         self.hardware = self.hardware.scaled(np.array([self.row[unit]]), **factors)
         self._measure_limits()
+
+    def leave_alone(self, unit: str) -> None:
+        """Have nobody renew a part of this vehicle because a reading is past its limit."""
+        self.left_alone.add(self.row[unit])
 
     def read_outdoors(self, unit: str) -> None:
         """Have all readings of a vehicle taken in the unheated yard."""

@@ -240,7 +240,7 @@ class FleetRun:
                 over = float(getattr(shown, name)[at]) >= self.spec.act_at * limit_v * blocks
                 if part == "battery":  # a lowest voltage: under it, not over it
                     over = float(shown.crank_min_v[at]) < LOWEST_CRANKING_V * blocks / self.spec.act_at
-                if over and acts[at, PARTS.index(part)]:
+                if over and acts[at, PARTS.index(part)] and int(unit) not in self.setting.left_alone:
                     plan = self._planned[day + 1]
                     plan.append((int(unit), PARTS.index(part), "replaced", "preventive", True))
 

@@ -8,8 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from demo_fleet.cranking import Condition, coldest_start_c
 from demo_fleet.faults import PARTS
-from demo_fleet.scenario import AS_OF, STORIES, demo_operator
+from demo_fleet.scenario import AS_OF, PUT_OFF, STORIES, demo_operator, operator_spec
+from demo_fleet.setting import Setting
 from demo_fleet.simulate import Fleet
 
 LIVE = {
@@ -65,33 +67,81 @@ def test_a_cold_spell_is_forecast(demo: Fleet) -> None:
 
 
 @pytest.mark.parametrize("unit", LIVE)
-def test_live_stories_are_far_on_but_have_not_failed(demo: Fleet, unit: str) -> None:
-    """Severity 0.6 to 1 on the last day, growing over the last half year, no no-start so far, read lately."""
+def test_live_stories_grow_and_have_not_failed(demo: Fleet, unit: str) -> None:
+    """Worse than half a year ago, no no-start so far, read lately; what no printed limit shows is far on."""
     severity = demo.severity[unit]
-    assert 0.6 < severity.iloc[-1] < 1.0
-    assert severity.iloc[-1] > severity.iloc[-27] + 0.2
+    assert 0.2 < severity.iloc[-1] < 1.0
+    assert severity.iloc[-1] > severity.iloc[-27] + 0.1
     assert unit not in set(demo.truth.unit)
     recent = demo.readings[(demo.readings.unit == unit) & (demo.readings.taken_at > pd.Timestamp("2026-05-20"))]
     assert len(recent) >= 3
 
 
+@pytest.mark.parametrize("unit", ["K-131", "K-145", "K-118"])
+def test_what_limits_miss_is_far_on(demo: Fleet, unit: str) -> None:
+    """A battery that passes at rest, worn brushes, several small losses: no drop past twice its limit, far on all the same."""
+    assert 0.5 < demo.severity[unit].iloc[-1] < 1.0
+    assert (over_limit(demo, demo.readings[demo.readings.unit == unit]) < 2.2).to_numpy().all()
+
+
+LIMITS_V = {"drop_positive_v": 0.2, "drop_ground_v": 0.2, "drop_contacts_v": 0.3, "drop_control_v": 1.0}
+"""Printed limits per 12 V block: TM 5-3820-256-24-4 for cables and contacts, common practice for the control circuit."""
+
+
+def over_limit(demo: Fleet, rows: pd.DataFrame) -> pd.DataFrame:
+    """Drops as multiples of their printed limits, 0 where none was read."""
+    blocks = rows.unit.map(demo.units.set_index("unit").system_v) / 12
+    return pd.DataFrame({name: (rows[name] / blocks / limit).fillna(0.0) for name, limit in LIMITS_V.items()})
+
+
+def test_faults_have_the_size_that_workshops_see(demo: Fleet) -> None:
+    """Staged drops of 0.4 to 1.0 V in 12 V circuits (0.8 to 3.6 V control in 24 V); sound vehicles within their limits."""
+    for unit, name in (("K-109", "drop_ground_v"), ("K-122", "drop_contacts_v"), ("K-152", "drop_positive_v")):
+        assert 0.4 < demo.readings[demo.readings.unit == unit][name].dropna().iloc[-2:].mean() < 1.05
+    assert 2.0 < demo.readings[demo.readings.unit == "K-190"].drop_control_v.dropna().iloc[-1] < 4.0
+    sound = demo.severity.iloc[-1][demo.severity.iloc[-1] < 0.1].index.difference(list(STORIES))
+    last = demo.readings[demo.readings.unit.isin(sound)].sort_values("taken_at").groupby("unit").tail(1)
+    assert (over_limit(demo, last) > 1.15).any(axis=1).mean() < 0.05
+
+
+def test_twice_a_limit_is_mended_within_two_services_or_stands_with_its_reason(demo: Fleet) -> None:
+    """But for the stories, no vehicle's last three readings all show the same drop at twice its limit; the strap that the
+    pass depot put off has its reason."""
+    assert set(PUT_OFF) <= set(STORIES)
+    last = demo.readings[~demo.readings.unit.isin(STORIES)].sort_values("taken_at").groupby("unit").tail(3)
+    worst = over_limit(demo, last).groupby(last.unit).min()
+    assert (worst < 2.0).to_numpy().all()
+
+
+def test_sound_vehicles_start_in_real_cold() -> None:
+    """By the forward physics, every class as built: coldest starts of -18 to -32 degC (common practice by class and oil)."""
+    spec = operator_spec()
+    setting = Setting(spec)
+    none, one = np.zeros(spec.units), np.ones(spec.units)
+    coldest = coldest_start_c(
+        setting.hardware, Condition(one, setting.soc, none, none, none, one, one, one, none, one), spec.cold
+    )
+    by_class = pd.Series(coldest).groupby(np.array(setting.classes)).median()
+    assert by_class.between(-32.0, -18.0).all()
+
+
 def test_the_stories_are_told_by_the_readings(demo: Fleet) -> None:
     """Ohms worked out from the readings by hand: the staged part has risen at least threefold, its neighbours have not.
 
-    (Battery twofold, by rest minus cranking volts; brushes by inrush down a quarter and speed down.)
+    (Battery twofold, by rest minus cranking volts; brushes by inrush down a fifth and speed down.)
     """
     for unit, drop in (("K-109", "drop_ground_v"), ("K-122", "drop_contacts_v"), ("K-152", "drop_positive_v")):
         for name in ("drop_positive_v", "drop_ground_v", "drop_contacts_v"):
             values = ohms(demo, unit, name)
             ratio = values.iloc[-2:].median() / values[:"2025-06"].median()
-            assert ratio > 3 if name == drop else 0.7 < ratio < 1.6
+            assert ratio > 3 if name == drop else 0.7 < ratio < 1.7
     control = ohms(demo, "K-190", "drop_control_v", "coil_a")
-    assert control.iloc[-2:].median() > 3 * control[:"2025-06"].median()
+    assert control.iloc[-2:].median() > 2 * control[:"2025-06"].median()
     rows = demo.readings.assign(sag=demo.readings.rest_v - demo.readings.crank_min_v)
     sag = ohms(Fleet(**{**vars(demo), "readings": rows}), "K-131", "sag")
     assert sag.iloc[-2:].median() > 2 * sag[:"2024-10"].median()
     brushes = demo.readings[demo.readings.unit == "K-145"].set_index("taken_at")
-    for name, share in (("peak_a", 0.75), ("crank_rpm", 0.9)):
+    for name, share in (("peak_a", 0.82), ("crank_rpm", 0.94)):
         values = brushes[name].dropna()
         assert values.iloc[-2:].median() < share * values[:"2025-06"].median()
 

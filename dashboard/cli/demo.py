@@ -14,13 +14,13 @@ from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, list_rows, own_costs
 from dashboard.desk.planning import make_plan
-from dashboard.desk.weekly import issue, issue_for
+from dashboard.desk.weekly import iso_week, issue, issue_for
 from dashboard.files.plan_export import render
 from demo_fleet.export import export_fleet
-from demo_fleet.scenario import AS_OF, OPERATOR, STORIES, demo_operator
+from demo_fleet.scenario import AS_OF, OPERATOR, PUT_OFF, STORIES, demo_operator
 from ingest import store
 from ingest.importer import import_paths
-from ingest.records import read_settings, save_setting
+from ingest.records import read_settings, save_decision, save_setting
 
 MARK = "demo_fleet"
 BY = "demo"
@@ -58,6 +58,18 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
     assessment = assess_database(db, as_of=day, looks=looks)
     week = timedelta(days=7)
     issue_for(db, day - week, by=BY, now=now - week, looks=looks)
+    for unit, why in PUT_OFF.items():
+        until = day + 2 * week
+        save_decision(
+            db,
+            unit=unit,
+            iso_week=iso_week(day - week),
+            kind="postponed",
+            reason=why,
+            until=until,
+            by=BY,
+            now=now - week,
+        )
     issue(db, assessment, by=BY, now=now)
     return assessment
 
