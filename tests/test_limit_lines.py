@@ -70,7 +70,7 @@ def test_the_phone_and_the_sheet_say_the_same() -> None:
     unit = worst_unit()
     phone = said(run("bay", unit=unit)).replace("\\", "").replace("\u00a0", " ")
     sheet = one_unit.bay_unit(one_unit.facts(unit)).limits
-    assert len(sheet) == 9
+    assert len(sheet) == 10
     for words in sheet.values():
         assert words in phone
 

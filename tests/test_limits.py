@@ -1,8 +1,10 @@
 """Limits: their ranges, a user's own, and the verdict on a reading."""
 
+import re
 import tomllib
 from dataclasses import fields
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -14,6 +16,12 @@ from analysis.bay.verdict import COLUMNS, sentence, verdict, worst_verdict
 from analysis.circuit import limits as module
 from analysis.circuit.limit_book import LimitBook, limits_from_mapping
 from analysis.circuit.limits import LIMIT_KEYS, Limit, default_limits
+from analysis.readings.panel import make_panel
+from analysis.wear.state import need_priors
+from dashboard.desk.assessment import with_own_needs
+from dashboard.desk.own_limits import limit_book, parse_limits
+from ingest.records import save_setting
+from ingest.store import open_database
 
 KINDS = list(product((12, 24), ("light", "heavy"), ("petrol", "diesel"), (None, 4.0, 6.0)))
 
@@ -249,3 +257,48 @@ def test_worst_verdict_of_a_reading_comes_first() -> None:
 
 def test_limits_and_keys_agree() -> None:
     assert set(LIMIT_KEYS) == {f.name for f in fields(default_limits(12))} - {"system_v", "duty", "fuel"}
+
+
+def test_every_limit_that_can_be_set_is_read_somewhere() -> None:
+    """Regression only: a limit that the user may set and that no module looks at would be a promise not kept."""
+    folders = (Path(module.__file__).parents[1], Path(module.__file__).parents[2] / "dashboard")
+    texts = [f.read_text() for folder in folders for f in folder.rglob("*.py") if f.name != "limits.py"]
+    unread = [key for key in LIMIT_KEYS if not any(re.search(rf"\b{key}\b", text) for text in texts)]
+    assert not unread
+
+
+def test_what_a_start_needs_by_the_user_s_limits_is_what_the_class_is_held_to() -> None:
+    """Worked by hand: 110 rpm and 16 V of a 24 V class are 110 rpm and 8 V per 12 V; other classes keep the printed ones."""
+    book = limits_from_mapping({"vehicle_class": {"bus": {"least_cranking_rpm": 110, "supply_minimum_v": 16.0}}})
+    units = pd.DataFrame(
+        {"unit": ["a", "b"], "vehicle_class": ["bus", "van"], "system_v": [24, 12], "fuel": ["diesel", "petrol"]}
+    )
+    panel = make_panel(with_own_needs(units, book), pd.DataFrame({"unit": [], "taken_at": []}))
+    mean, _ = need_priors(panel)
+    assert panel.groups == ("bus 24 V", "van 12 V")
+    assert mean.tolist() == [[110.0, 8.0, 7.0], [75.0, 7.2, 7.0]]
+
+
+def test_cranking_longer_than_the_limit_is_watched() -> None:
+    readings = pd.DataFrame({"unit": ["a", "a"], "taken_at": pd.to_datetime(["2024-01-01", "2024-01-02"]),
+                             "temperature_c": 10.0, "crank_s": [8.0, 12.0]})  # fmt: skip
+    units = pd.DataFrame(
+        {"unit": ["a"], "vehicle_class": ["van"], "system_v": [12], "fuel": ["diesel"], "cylinders": [4.0]}
+    )
+    judged = verdict(readings, units, limits_from_mapping({"system_12": {"longest_crank_s": 10}}))
+    assert judged[["check", "verdict"]].to_numpy().tolist() == [
+        ["seconds cranked", "pass"],
+        ["seconds cranked", "watch"],
+    ]
+
+
+def test_a_limit_kept_by_an_earlier_version_that_is_none_any_more_is_passed_over(tmp_path: Path) -> None:
+    db = open_database(tmp_path / "f.db")
+    kept = {
+        "system_12": {"typical_cranking_a": 200, "pull_in_v": 6.5},
+        "vehicle_class": {"v": {"typical_cranking_a": 9}},
+    }
+    save_setting(db, "limits", kept, by="an earlier version")
+    assert limit_book(db).own("v", 12) == {"pull_in_v": 6.5}
+    with pytest.raises(ValueError, match="typical_cranking_a is not a limit"):
+        parse_limits("[system_12]\ntypical_cranking_a = 200")

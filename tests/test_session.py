@@ -72,6 +72,8 @@ def test_prices_decisions_and_settings_do_not_judge_the_fleet(db: Database) -> N
     for key, value in (("tolerated_false_flags", 5.0), ("temperature_unit", "°F"), ("least_hours", 1.0)):
         assert not judged_again(db, lambda: save_setting(db, key, value, by="m", now=NOW)), key  # noqa: B023
     assert judged_again(db, lambda: save_setting(db, "tolerated_false_flags", 2.0, by="m", now=NOW))
+    own = {"vehicle_class": {"van": {"least_cranking_rpm": 120}}}
+    assert judged_again(db, lambda: save_setting(db, "limits", own, by="m", now=NOW)), "what a start needs"
 
 
 def test_nothing_found_counts_from_the_next_day(db: Database) -> None:

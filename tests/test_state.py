@@ -15,14 +15,10 @@ from samples_fleet import fleet, tables_of
 from analysis.readings.observe import BATTERY, CHANNELS, LOAD
 from analysis.readings.panel import FleetTables
 from analysis.wear.state import (
-    PRIOR_COIL_V,
-    PRIOR_RPM,
-    PRIOR_SUPPLY_V,
     FleetState,
     day_number,
-    default_needs,
     estimate_state,
-    least_speed_prior,
+    need_priors,
     recent_rest_v,
 )
 
@@ -162,8 +158,6 @@ def test_a_raised_load_at_full_speed_is_the_starter_s_and_a_slow_one_the_engine_
 def test_needs_start_from_published_priors_by_fuel(state: FleetState) -> None:
     """Definition: diesel turns faster than petrol to start; supply and coil per 12 V for both."""
     fuel = state.panel.units.groupby(state.group)["fuel"].first()
-    speed, needs = least_speed_prior(state.panel), default_needs(state.panel)
+    needs, _ = need_priors(state.panel)
     for g, name in fuel.items():
-        assert tuple(speed[g]) == PRIOR_RPM[name]
-        assert needs[g].tolist() == [PRIOR_RPM[name][0], PRIOR_SUPPLY_V[0], PRIOR_COIL_V[0]]
-    assert PRIOR_RPM["diesel"][0] > PRIOR_RPM["petrol"][0]
+        assert needs[g].tolist() == [{"diesel": 100.0, "petrol": 75.0}[name], 7.2, 7.0]

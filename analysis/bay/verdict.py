@@ -187,7 +187,7 @@ def _at_amps(limit: Limit, usual_a: float, amps: float, edge: float) -> str:
 
 
 def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
-    """Amps and speed. Amps name no part alone, so that they are watched and never call for action."""
+    """Amps, speed and seconds. Amps and seconds name no part alone, so that they are watched and never call for action."""
     amps, coil, speed = (_values(group, name) for name in ("crank_a", "coil_a", "crank_rpm"))
     here = _values(group, "usual_crank_a")
     here = np.where(np.isfinite(here), here, usual_a)
@@ -214,6 +214,9 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.
     found.append(
         _frame(group, "cranking speed", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least)
     )
+    longest = limits.longest_crank_s
+    found.append(_frame(group, "seconds cranked", _values(group, "crank_s"), longest, "at most",
+                        watch=longest.value, act=False))  # fmt: skip
     return found
 
 

@@ -52,6 +52,10 @@ class LimitBook:
                 chosen[key] = _own_limit(getattr(limits, key), table, key, value)
         return Limits(system_v=limits.system_v, duty=limits.duty, fuel=limits.fuel, **chosen)
 
+    def own(self, vehicle_class: str, system_v: int) -> dict[str, float]:
+        """What the user set for a class at a voltage, by key; nothing of the printed limits."""
+        return {**self.by_system.get(system_v, {}), **self.by_class.get(vehicle_class, {})}
+
 
 def limits_from_mapping(mapping: Mapping[str, object]) -> LimitBook:
     """Turn a parsed text of limits into a book of limits.

@@ -121,7 +121,6 @@ class Limits:
     control_circuit_drop_v: Limit
     circuit_v_per_100a: Limit
     watch_share: Limit
-    typical_cranking_a: Limit
     highest_cranking_a: Limit
     high_amps_share: Limit
     low_amps_share: Limit
@@ -276,16 +275,8 @@ def _battery_limits(blocks: int) -> dict[str, Limit]:
     }  # fmt: skip
 
 
-def _amp_limits(system_v: int, duty: Duty, fuel: str, cylinders: float | None) -> dict[str, Limit]:
-    typical = 300.0 if system_v == 24 else (230.0 if fuel == "diesel" or duty == "heavy" else 150.0)
+def _amp_limits(system_v: int, fuel: str, cylinders: float | None) -> dict[str, Limit]:
     return {
-        "typical_cranking_a": Limit(
-            typical,
-            "A",
-            "our choice, inside the printed ranges of amps",
-            20.0,
-            2000.0,
-        ),
         "highest_cranking_a": _highest_cranking_a(system_v, fuel, cylinders),
         "slow_share": Limit(
             0.85,
@@ -391,7 +382,7 @@ def default_limits(
     limits: dict[str, Limit] = {
         **_battery_limits(blocks),
         **_drop_limits(blocks),
-        **_amp_limits(system_v, chosen, fuel, cylinders),
+        **_amp_limits(system_v, fuel, cylinders),
         **_loaded_check_limits(blocks),
         **_coil_ohm_limits(blocks),
         "circuit_v_per_100a": _circuit_per_100a(system_v, chosen),

@@ -31,7 +31,7 @@ from analysis.starting.coldest_start import (
     usual_speed,
 )
 from analysis.wear.paths import DAYS_PER_YEAR
-from analysis.wear.state import PRIOR_COIL_V, PRIOR_SUPPLY_V, FleetState, estimate_state, least_speed_prior
+from analysis.wear.state import FleetState, estimate_state, need_priors
 
 SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; our choice, for speed
@@ -103,7 +103,7 @@ class LearnedNeeds:
 
     needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); offset, slope: calibration, logit p' = offset +
     slope * logit p; no_starts, looks: (G,) what it rests on; recorded: share of repairs that are recorded; weights:
-    (G, S, V, C) posterior; grids: of speed (G, S), supply (V,) and coil (C,); groups: names of the classes.
+    (G, S, V, C) posterior; grids: of speed (G, S), supply (G, V) and coil (G, C); groups: names of the classes.
     """
 
     needs: Floats
@@ -123,7 +123,7 @@ class LearnedNeeds:
         needs = np.empty((len(self.needs), draws, 3))
         for g in range(len(self.needs)):
             i, j, m = np.unravel_index(_systematic(self.weights[g].ravel(), place[g]), self.weights.shape[1:])
-            needs[g] = np.stack([self.grids[0][g, i], self.grids[1][j], self.grids[2][m]], axis=1)
+            needs[g] = np.stack([self.grids[0][g, i], self.grids[1][g, j], self.grids[2][g, m]], axis=1)
         return needs
 
 
@@ -134,10 +134,12 @@ def _systematic(weight: Floats, position: Floats) -> Ints:
 
 
 def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
-    """Grids of needs: (G, S) [rpm], (V,) and (C,) [V per 12 V]."""
-    prior = least_speed_prior(panel)
-    speed = prior[:, :1] + prior[:, 1:] * SPEED_STEPS[None, :]
-    return speed, PRIOR_SUPPLY_V[0] + PRIOR_SUPPLY_V[1] * SUPPLY_STEPS, PRIOR_COIL_V[0] + PRIOR_COIL_V[1] * COIL_STEPS
+    """Grids of needs: (G, S) [rpm], (G, V) and (G, C) [V per 12 V]."""
+    mean, sd = need_priors(panel)
+    speed, supply, coil = (
+        mean[:, k, None] + sd[:, k, None] * steps for k, steps in enumerate((SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS))
+    )
+    return speed, supply, coil
 
 
 def scatter_draws(chance: Draws) -> tuple[Floats, Floats, Floats, Floats]:
@@ -274,11 +276,10 @@ def _starts_on_grid(
     solved = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws, departures)
     curves: Curves = start_curves(solved, state.panel.volts)
     usual = usual_speed(state.laws)[state.group][:, None]
-    speed = [
-        crossing(curves.speed, grids[0][state.group, k][:, None] + speed_e * usual) for k in range(len(SPEED_STEPS))
-    ]
-    supply = [crossing(curves.supply, level + supply_e) for level in grids[1]]
-    coil = [crossing(curves.coil, level + coil_e) for level in grids[2]]
+    levels = [grid[state.group].T[:, :, None] for grid in grids]
+    speed = [crossing(curves.speed, level + speed_e * usual) for level in levels[0]]
+    supply = [crossing(curves.supply, level + supply_e) for level in levels[1]]
+    coil = [crossing(curves.coil, level + coil_e) for level in levels[2]]
     return np.stack(speed), np.stack(supply), np.stack(coil)
 
 
@@ -358,7 +359,7 @@ def _summary(
     weights /= weights.sum(axis=(1, 2, 3), keepdims=True)
     speed, supply, coil = grids
     for g in range(n):
-        for k, (grid, axes) in enumerate(((speed[g], (1, 2)), (supply, (0, 2)), (coil, (0, 1)))):
+        for k, (grid, axes) in enumerate(((speed[g], (1, 2)), (supply[g], (0, 2)), (coil[g], (0, 1)))):
             marginal = weights[g].sum(axis=axes)
             mean[g, k] = float((marginal * grid).sum())
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 
+from analysis.circuit.limits import default_limits
 from analysis.readings.bays import BayEffects, bay_effects, corrected
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.draws import Draws, keys_of
@@ -137,7 +139,7 @@ def estimate_state(
     resets = find_steps(panel, observed.value, observed.se, usable, spread, tables.reset_answers)
     reset_day = np.maximum(reset_day, np.where(np.isfinite(resets.day), resets.day - 0.5, -np.inf))
     usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
-    fail = failing_excess(laws, panel, needs if needs is not None else default_needs(panel))
+    fail = failing_excess(laws, panel, needs if needs is not None else need_priors(panel)[0])
     grid, prior = make_grid(), prior or default_prior()
     chance = Draws(keys_of(panel.units["unit"].astype(str).to_numpy()), draws, seed)
     before = day - panel.day
@@ -272,28 +274,30 @@ def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) 
     return field, weak, share
 
 
-PRIOR_RPM = {
-    "diesel": (100.0, 22.0),
-    "petrol": (75.0, 20.0),
-}  # least cranking speed and its sd; sources as in limits
-PRIOR_SUPPLY_V = (7.2, 0.7)  # per 12 V, as SAE J537's end voltage; spread our choice
-PRIOR_COIL_V = (7.0, 0.7)  # per 12 V, 6 to 8 V from memory
+NEED_SD = MappingProxyType({"diesel": (22.0, 0.7, 0.7), "petrol": (20.0, 0.7, 0.7)})
+"""Spread of needs before the fleet has taught anything: speed [rpm], supply and coil [V per 12 V]; our choice."""
+OWN_NEEDS = ("least_cranking_rpm", "supply_minimum_v", "pull_in_v")
+"""Limits that are a start's needs, and columns that units may carry: what the user states of the class [rpm, V]."""
 
 
-def least_speed_prior(panel: Panel) -> Floats:
-    """(G, 2) mean and sd of the least cranking speed [rpm] by the fuel of the class."""
-    fuel = panel.units["fuel"].astype(str).to_numpy()
-    out = np.empty((len(panel.groups), 2))
+def need_priors(panel: Panel) -> tuple[Floats, Floats]:
+    """(G, 3) least speed [rpm], supply and coil volts [V per 12 V] before the fleet has taught anything, and their sd.
+
+    The user's own where the units carry OWN_NEEDS, else the printed ones by the fuel of the class.
+    """
+    mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))
     for g in range(len(panel.groups)):
-        mine = fuel[panel.group == g]
-        out[g] = PRIOR_RPM.get(str(mine[0]) if len(mine) else "diesel", PRIOR_RPM["diesel"])
-    return out
-
-
-def default_needs(panel: Panel) -> Floats:
-    """(G, 3) least speed [rpm], supply and coil volts [V per 12 V] before the fleet has taught anything."""
-    speed = least_speed_prior(panel)[:, 0]
-    return np.stack([speed, np.full(len(speed), PRIOR_SUPPLY_V[0]), np.full(len(speed), PRIOR_COIL_V[0])], axis=1)
+        first = panel.units[panel.group == g].iloc[:1]
+        fuel = "petrol" if (first["fuel"].astype(str) == "petrol").any() else "diesel"
+        volts = int(first["system_v"].iloc[0]) if len(first) else 12
+        limits = default_limits(volts, fuel=fuel)
+        sd[g] = NEED_SD[fuel]
+        for k, name in enumerate(OWN_NEEDS):
+            own = first.get(name, pd.Series(dtype="float64")).dropna()
+            limit = getattr(limits, name)
+            value = own.iloc[0] if len(own) else limit.value
+            mean[g, k] = value * 12.0 / volts if limit.unit == "V" else value
+    return mean, sd
 
 
 def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:

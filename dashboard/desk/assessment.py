@@ -16,7 +16,9 @@ from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.learning import Look
 from analysis.forecast.lows import with_daily_lows
 from analysis.readings.panel import FleetTables
+from analysis.wear.state import OWN_NEEDS
 from analysis.worklist.assess import Assessment, assess
+from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import NothingToAssess
 from dashboard.words import list_row as wording
 from dashboard.words import reasons
@@ -31,7 +33,7 @@ COSTS_KEY = "plan"  # the setting that holds the plan's costs and rules
 def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
     """All tables that an assessment needs; readings and repairs dated `before` or later are left out."""
     return FleetTables(
-        units=store.read_units(db),
+        units=with_own_needs(store.read_units(db), limit_book(db)),
         readings=store.read_readings(db, before=before),
         repairs=store.read_repairs(db, before=before),
         climate=store.read_climate(db),
@@ -45,6 +47,13 @@ def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
 def known_climate(db: Database, *, before: date) -> pd.DataFrame:
     """Each depot's climate by month as it is stated or, where a year of daily lows is known, as these have it."""
     return with_daily_lows(store.read_climate(db), store.read_lows(db, before=before))
+
+
+def with_own_needs(units: pd.DataFrame, book: LimitBook) -> pd.DataFrame:
+    """The vehicles with what the user's limits say that a start of their class needs [rpm, V]; NaN where nothing."""
+    kinds = zip(units["vehicle_class"], units["system_v"], strict=True)
+    own = [book.own(str(name), int(volts)) for name, volts in kinds]
+    return units.assign(**{need: [limits.get(need, float("nan")) for limits in own] for need in OWN_NEEDS})
 
 
 def tolerated_false_flags(db: Database) -> float:

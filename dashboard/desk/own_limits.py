@@ -11,6 +11,7 @@ from analysis.circuit.limit_book import LimitBook, limits_from_mapping
 from ingest.records import read_settings, save_setting
 
 SETTING = "limits"
+RETIRED = ("typical_cranking_a",)  # taken from users once, read by nothing: the class's own amps are what counts
 
 
 def parse_limits(text: str) -> dict[str, object]:
@@ -29,6 +30,14 @@ def save_limits(db: Database, text: str, *, by: str) -> None:
 
 
 def limit_book(db: Database) -> LimitBook:
-    """The user's limits, or the printed ones where there are none."""
+    """The user's limits, or the printed ones where there are none; those that are no limits any more are passed over."""
     kept = read_settings(db).get(SETTING)
-    return limits_from_mapping(kept) if isinstance(kept, Mapping) else LimitBook()
+    return limits_from_mapping(_without_retired(kept)) if isinstance(kept, Mapping) else LimitBook()
+
+
+def _without_retired(tables: Mapping[str, object]) -> dict[str, object]:
+    return {
+        name: _without_retired(value) if isinstance(value, Mapping) else value
+        for name, value in tables.items()
+        if name not in RETIRED
+    }

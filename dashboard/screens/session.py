@@ -18,6 +18,7 @@ import streamlit as st
 from sqlite_utils import Database
 
 from analysis.worklist.assess import Assessment
+from dashboard.desk import own_limits
 from dashboard.desk.assessment import tolerated_false_flags
 from dashboard.judging.process import assess_apart
 from dashboard.judging.worker import Worker
@@ -266,7 +267,9 @@ def judged_version(db: Database, day: date) -> str:
         " count(*), coalesce(max(at), '') FROM reset_answers WHERE at < ?",
         [day.isoformat(), *_JUDGED_TABLES, day.isoformat()],
     ).fetchone()
-    return "-".join(str(part) for part in (*row, tolerated_false_flags(db), _looks_version(db, day)))
+    own = repr(read_settings(db).get(own_limits.SETTING, ""))
+    settings = (tolerated_false_flags(db), hashlib.sha256(own.encode()).hexdigest()[:8])
+    return "-".join(str(part) for part in (*row, *settings, _looks_version(db, day)))
 
 
 def _looks_version(db: Database, day: date) -> str:

@@ -40,6 +40,7 @@ def limit_lines(
         "drop_control_v": f"at most {_volts(limits.control_circuit_drop_v, mv=drops_mv)}",
         "coil_a": f"{number(limits.least_coil_a.value, 1)} to {number(limits.highest_coil_a.value, 1)} A",
         "crank_rpm": f"at least {number(limits.least_cranking_rpm.value)} rpm",
+        "crank_s": f"at most {number(limits.longest_crank_s.value)} s",
     }
 
 
