@@ -434,3 +434,16 @@ def _create_lows(db: Database) -> None:
     ) STRICT
     """,
     )
+
+
+@migrations(name="012_tokens_of_writes")
+def _add_tokens(db: Database) -> None:
+    """Every write has a token that no other write has; the first stands for all that was there before."""
+    _run(
+        db,
+        """
+    ALTER TABLE writes ADD COLUMN token TEXT NOT NULL DEFAULT '';
+    INSERT INTO writes (table_name) VALUES ('units');
+    UPDATE writes SET token = lower(hex(randomblob(8)))
+    """,
+    )

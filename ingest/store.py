@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -64,6 +65,19 @@ def _refuse_foreign(db: Database, file: Path) -> None:
     names = set(db.table_names())
     if names and "_sqlite_migrations" not in names:
         raise DatabaseRefused(f"{file.name} holds another program's tables ({min(names)!r} ...); name another file")
+
+
+@contextmanager
+def at_one_moment(db: Database) -> Iterator[None]:
+    """Reads within see the database as it was at the first of them, whatever others write meanwhile."""
+    if db.conn.in_transaction:
+        yield
+        return
+    db.conn.execute("BEGIN")
+    try:
+        yield
+    finally:
+        db.conn.rollback()
 
 
 def is_empty(db: Database) -> bool:

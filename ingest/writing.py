@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from secrets import token_hex
 from types import MappingProxyType
 
 from sqlite_utils import Database
@@ -154,6 +155,9 @@ def next_number(db: Database, table: str) -> int:
 
 
 def note_write(db: Database, table: str, days: Iterable[object] = ()) -> None:
-    """Note that rows of `table` were written, and the earliest of their `days`: a list of that day sees none of it."""
+    """Note that rows of `table` were written, and the earliest of their `days`: a list of that day sees none of it.
+
+    A token tells this write from any other, in this database and in others.
+    """
     first_on = min((str(day)[:10] for day in days), default="")
-    db.execute("INSERT INTO writes (table_name, first_on) VALUES (?, ?)", (table, first_on))
+    db.execute("INSERT INTO writes (table_name, first_on, token) VALUES (?, ?, ?)", (table, first_on, token_hex(8)))

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
+from scipy.special import chdtrc
 
 from analysis.circuit.battery import open_circuit
 from analysis.circuit.load import RPM_SHARE
@@ -289,9 +289,9 @@ def _test(found: Departures, blamed: npt.NDArray[np.bool_], index: pd.Index[int]
     worst = fall.argmax(axis=1)
     place = np.arange(len(chi2)), worst
     dof = used.sum(axis=1)
-    p_value = stats.chi2.sf(chi2, np.maximum(dof, 1))
+    p_value = chdtrc(np.maximum(dof, 1), chi2)
     closes = p_value >= CLOSES_AT
-    rest_p = stats.chi2.sf(chi2[:, None] - fall, np.maximum(dof - 1, 1)[:, None])
+    rest_p = chdtrc(np.maximum(dof - 1, 1)[:, None], chi2[:, None] - fall)
     repairs = blamed & (rest_p >= CLOSES_AT)
     return pd.DataFrame(
         {

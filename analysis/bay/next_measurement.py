@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from analysis.costs import DEFAULT_NO_START, PlanSettings
 from analysis.readings.panel import Floats, Ints, trusted_values
@@ -379,7 +379,7 @@ def _remedies(settings: PlanSettings) -> tuple[Floats, np.ndarray, Floats, Float
 def outcome_probabilities(candidates: Sequence[Candidate] = CANDIDATES) -> Floats:
     """(causes, candidates, outcomes) probability of each outcome class; sums to one over the outcomes."""
     mean = np.array([[c.means.get(cause, 0.0) for c in candidates] for cause in NAMES])
-    below = norm.cdf(EDGES[None, None, :] - mean[:, :, None])
+    below = ndtr(EDGES[None, None, :] - mean[:, :, None])
     full = np.concatenate([np.zeros((*mean.shape, 1)), below, np.ones((*mean.shape, 1))], axis=2)
     return np.asarray(np.diff(full, axis=2), dtype=np.float64)
 

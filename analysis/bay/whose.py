@@ -15,8 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from scipy import stats
-from scipy.special import logsumexp
+from scipy.special import chdtrc, gammaln, logsumexp, stdtr
 
 from analysis.bay.closure import MEASURED, MOVED_BY, STATE_FIELDS, Departures, departures
 from analysis.bay.expected import Expected
@@ -99,12 +98,12 @@ def looks_foreign(reading: Mapping[str, Any], own: Vehicle) -> bool:
     """Whether a reading is so far from what its vehicle should show that others are worth a look."""
     row, sd_k = _row(reading)
     found = _found(row, own.expected, sd_k)
-    if found.used.any() and stats.chi2.sf(_chi2(found), int(found.used.sum())) < LOOK_AT:
+    if found.used.any() and chdtrc(int(found.used.sum()), _chi2(found)) < LOOK_AT:
         return True
     km, expected = _km(reading), own.odometer
     if not (np.isfinite(km) and np.isfinite(expected.km)):
         return False
-    return bool(2.0 * stats.t.sf(abs(km - expected.km) / expected.scale_km, ODOMETER_TAIL) < LOOK_AT)
+    return bool(2.0 * stdtr(ODOMETER_TAIL, -abs(km - expected.km) / expected.scale_km) < LOOK_AT)
 
 
 def nearest_vehicles(reading: Mapping[str, Any], latest: pd.DataFrame, *, most: int = NEAREST) -> list[str]:
@@ -222,8 +221,15 @@ def _log_km(km: float, expected: Odometer, *, own: bool = False) -> float:
         return 0.0
     if not np.isfinite(expected.km):
         return float(-np.log(ANY_KM))
-    fits = float(stats.t.logpdf(km, ODOMETER_TAIL, expected.km, expected.scale_km))
+    fits = _log_t((km - expected.km) / expected.scale_km) - float(np.log(expected.scale_km))
     return float(logsumexp([np.log1p(-MISREAD) + fits, np.log(MISREAD / ANY_KM)])) if own else fits
+
+
+def _log_t(z: float) -> float:
+    """Log density of Student's t with ODOMETER_TAIL degrees of freedom (Abramowitz and Stegun 26.7.1)."""
+    tail = ODOMETER_TAIL
+    top = gammaln((tail + 1.0) / 2.0) - gammaln(tail / 2.0) - 0.5 * np.log(tail * np.pi)
+    return float(top - (tail + 1.0) / 2.0 * np.log1p(z * z / tail))
 
 
 def latest_values(readings: pd.DataFrame, columns: Sequence[str] = (*MEASURED, "odometer_km")) -> pd.DataFrame:

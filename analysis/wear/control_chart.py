@@ -11,7 +11,6 @@ from functools import lru_cache
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
-from scipy.stats import false_discovery_control
 
 from analysis.readings.panel import Floats, Ints
 
@@ -157,6 +156,10 @@ def q_values(p: Floats) -> Floats:
     p: (C, U) chances.  Orders one list; it is no contract over repeated weekly lists, which is the flag rate.  Source:
     Benjamini & Hochberg 1995 as scipy.stats.false_discovery_control has it.
     """
+    from scipy.stats import (
+        false_discovery_control,  # takes as long to load as all the rest; who reads a kept assessment needs it not
+    )
+
     if p.shape[1] == 0:
         return np.zeros(0)
     own = np.minimum(p.min(axis=0) * p.shape[0], 1.0)

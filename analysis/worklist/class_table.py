@@ -7,7 +7,6 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.stats import dirichlet
 
 from analysis.circuit.limits import REFERENCE_C
 from analysis.costs import PlanSettings
@@ -117,6 +116,8 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
     lives: of :func:`analysis.wear.lives.observed_lives`, of the class; of_fleet: of
     :func:`analysis.wear.lives.part_lifetimes`, which a class with too few failures of a part is given.
     """
+    from scipy.stats import dirichlet  # takes as long to load as all the rest; who reads a kept assessment needs it not
+
     failed = lives[lives["failed"] > 0]
     count = failed["part"].value_counts().reindex(list(PARTS), fill_value=0).to_numpy(np.float64)
     onset = default_prior().onset_per_year

@@ -14,13 +14,12 @@ from sqlite_utils import Database
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.reading_source import Taken, expect, knowledge_from, take_apart, unit_row, whose_by_record
+from dashboard.desk.reading_source import Record, Taken, row_of, take_apart, whose
 from dashboard.files import reading_json
 from dashboard.words import list_row as wording
 from dashboard.words import reading_sheet, reasons
 from dashboard.words.plain_text import clean, number, percent
 from dashboard.words.safety import SAFE_NOTE, with_caution
-from ingest import store
 from ingest.entries import Entry
 from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, OBSERVATIONS, QUANTITIES
 
@@ -234,25 +233,33 @@ def part_object(part: Mapping[str, Any]) -> dict[str, Any]:
 
 def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     """What a reading says at once, stored or not: resistances, whether it fits, limits, and how it compares."""
-    unit, readings = unit_row(db, name), store.read_readings(db, units=[name])
     reading = entry.as_reading()
     at = pd.Timestamp(str(reading["taken_at"]))
+    record = Record(db, at)
+    readings = record.readings(name)
     before = readings[readings["taken_at"] < at]
-    expected = expect(db, unit, before, knowledge_from(db, unit, before=at), at=at)
-    taken = take_apart(db, unit, reading, before, expected, limit_book(db))
+    expected = record.vehicle(name).expected
+    taken = take_apart(db, row_of(record.units, name), reading, before, expected, limit_book(db))
     own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in MEASUREMENTS}}])
     lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
     lines += reading_sheet.identified_lines(taken.check)
-    asked = whose_lines(db, name, entry)
+    asked = whose_words(record, name, entry)
     return [w for text in [*asked, *lines, *reading_sheet.advice_lines(taken.check)] for w in wrapped(text, "")]
 
 
 def whose_lines(db: Database, name: str, entry: Entry) -> list[str]:
     """The question whether a reading is another vehicle's, or nothing; asked of one that cannot be stored too."""
-    if "taken_at" not in entry.values or not db.execute("SELECT 1 FROM units WHERE unit = ?", (name,)).fetchone():
+    at = pd.to_datetime(str(entry.values.get("taken_at", "")), errors="coerce")
+    if pd.isna(at):  # a time that is not there or cannot be read is said elsewhere
         return []
-    found = whose_by_record(db, name, entry.as_reading())
-    system_v = store.read_units(db).set_index("unit")["system_v"].to_dict()
+    record = Record(db, at)
+    return whose_words(record, name, entry) if name in set(record.units["unit"]) else []
+
+
+def whose_words(record: Record, name: str, entry: Entry) -> list[str]:
+    """The same where the record was opened already."""
+    found = whose(record.db, name, entry.as_reading(), record.vehicle)
+    system_v = record.units.set_index("unit")["system_v"].to_dict()
     words = reading_sheet.whose_words(name, found, {str(unit): int(v) for unit, v in system_v.items()})
     return [words] if words else []
 

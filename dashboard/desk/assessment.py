@@ -18,14 +18,13 @@ from analysis.forecast.lows import with_daily_lows
 from analysis.readings.panel import FleetTables
 from analysis.wear.state import OWN_NEEDS
 from analysis.worklist.assess import Assessment, assess
+from dashboard.desk.kept_assessment import folder_of, keep, kept, name_of, tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import NothingToAssess
 from dashboard.words import list_row as wording
 from dashboard.words import reasons
 from ingest import store
 from ingest.records import read_findings, read_reset_answers, read_settings
-
-TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
 
 COSTS_KEY = "plan"  # the setting that holds the plan's costs and rules
 
@@ -56,29 +55,27 @@ def with_own_needs(units: pd.DataFrame, book: LimitBook) -> pd.DataFrame:
     return units.assign(**{need: [limits.get(need, float("nan")) for limits in own] for need in OWN_NEEDS})
 
 
-def tolerated_false_flags(db: Database) -> float:
-    """The false-flag rate that the user tolerates, per 100 healthy unit-years."""
-    chosen = read_settings(db).get("tolerated_false_flags", TOLERATED_FALSE_FLAGS)
-    return float(chosen) if isinstance(chosen, int | float) else TOLERATED_FALSE_FLAGS
-
-
 def assess_database(
     db: Database, *, as_of: date, horizon_days: int = 30, looks: MutableMapping[float, Look] | None = None
 ) -> Assessment:
-    """Assess the fleet in the database with what was known at the start of `as_of`.
+    """Assess the fleet in the database with what was known at the start of `as_of`; one that was kept is taken.
 
     looks: looks at the past that assessments of the same database, unchanged since, made before; more are added.
     Raises NothingToAssess for a database without vehicles or readings, ValueError for a bad horizon.
     """
-    tables = load_tables(db, before=as_of)
+    folder = folder_of(db)
+    with store.at_one_moment(db):
+        name = name_of(db, as_of, horizon_days)
+        found = kept(folder, name)
+        if found is not None:
+            return found
+        tables, tolerated = load_tables(db, before=as_of), tolerated_false_flags(db)
     check_not_empty(tables, as_of)
-    return assess(
-        tables,
-        as_of=pd.Timestamp(as_of),
-        horizon_days=horizon_days,
-        tolerated_false_flags=tolerated_false_flags(db),
-        looks=looks,
+    found = assess(
+        tables, as_of=pd.Timestamp(as_of), horizon_days=horizon_days, tolerated_false_flags=tolerated, looks=looks
     )
+    keep(folder, name, found)
+    return found
 
 
 def check_not_empty(tables: FleetTables, as_of: date) -> None:

@@ -51,9 +51,14 @@ def knowledge_of(assessment: Assessment, unit: Mapping[Any, Any]) -> ClassKnowle
     return class_knowledge(state.panel, class_name(unit), state.laws, state.growth_laws)
 
 
-def knowledge_from(db: Database, unit: Mapping[Any, Any], *, before: pd.Timestamp) -> ClassKnowledge:
-    """What the readings of the vehicle's class before a moment tell of it, where no assessment is at hand."""
-    units = store.read_units(db)
+def knowledge_from(
+    db: Database, unit: Mapping[Any, Any], *, before: pd.Timestamp, units: pd.DataFrame | None = None
+) -> ClassKnowledge:
+    """What the readings of the vehicle's class before a moment tell of it, where no assessment is at hand.
+
+    units: all vehicles, where they were read already.
+    """
+    units = store.read_units(db) if units is None else units
     alike = units[(units["vehicle_class"] == unit["vehicle_class"]) & (units["system_v"] == unit["system_v"])]
     own = alike["unit"] == unit["unit"]
     alike = pd.concat([alike[own], alike[~own].head(CLASS_VEHICLES - 1)])
@@ -63,11 +68,22 @@ def knowledge_from(db: Database, unit: Mapping[Any, Any], *, before: pd.Timestam
 
 
 def expect(
-    db: Database, unit: Mapping[Any, Any], readings: pd.DataFrame, known: ClassKnowledge, *, at: pd.Timestamp
+    db: Database,
+    unit: Mapping[Any, Any],
+    readings: pd.DataFrame,
+    known: ClassKnowledge,
+    *,
+    at: pd.Timestamp,
+    repairs: pd.DataFrame | None = None,
+    answers: pd.DataFrame | None = None,
 ) -> Expected:
-    """What the vehicle should show at a moment, from its own readings and repairs before it."""
+    """What the vehicle should show at a moment, from its own readings and repairs before it.
+
+    repairs, answers: of all vehicles, where they were read already.
+    """
     name, empty = unit["unit"], pd.DataFrame()
-    repairs, answers = store.read_repairs(db), read_reset_answers(db)
+    repairs = store.read_repairs(db) if repairs is None else repairs
+    answers = read_reset_answers(db) if answers is None else answers
     tables = FleetTables(
         pd.DataFrame([unit]), readings[(readings["unit"] == name) & (readings["taken_at"] < at)],
         repairs[(repairs["unit"] == name) & (repairs["done_on"] <= at)], empty, empty,
@@ -134,11 +150,45 @@ def latest_taken(
 
 def unit_row(db: Database, unit: str) -> Mapping[Any, Any]:
     """A vehicle's row of the units table; ValueError for one that is not there."""
-    units = store.read_units(db)
+    return row_of(store.read_units(db), unit)
+
+
+def row_of(units: pd.DataFrame, unit: str) -> Mapping[Any, Any]:
+    """A vehicle's row; ValueError for one that is not there."""
     found: list[dict[Any, Any]] = units[units["unit"] == unit].to_dict("records")
     if not found:
         raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
     return found[0]
+
+
+class Record:
+    """What is on record before a moment, where no assessment is at hand: every table read, every vehicle looked at once."""
+
+    def __init__(self, db: Database, at: pd.Timestamp) -> None:
+        self.db, self.at = db, at
+        self.units, self._repairs, self._answers = store.read_units(db), store.read_repairs(db), read_reset_answers(db)
+        self._classes: dict[str, ClassKnowledge] = {}
+        self._vehicles: dict[str, Vehicle] = {}
+        self._readings: dict[str, pd.DataFrame] = {}
+
+    def readings(self, unit: str) -> pd.DataFrame:
+        """All readings of a vehicle."""
+        if unit not in self._readings:
+            self._readings[unit] = store.read_readings(self.db, units=[unit])
+        return self._readings[unit]
+
+    def vehicle(self, unit: str) -> Vehicle:
+        """What a vehicle should show at the moment; what is usual in its class is learned from readings before."""
+        if unit not in self._vehicles:
+            row, readings = row_of(self.units, unit), self.readings(unit)
+            of = class_name(row)
+            if of not in self._classes:
+                self._classes[of] = knowledge_from(self.db, row, before=self.at, units=self.units)
+            expected = expect(
+                self.db, row, readings, self._classes[of], at=self.at, repairs=self._repairs, answers=self._answers
+            )
+            self._vehicles[unit] = Vehicle(expected, odometer_at(readings, self.at))
+        return self._vehicles[unit]
 
 
 # --- whose reading it is ---------------------------------------------------------------------------------------------
@@ -156,21 +206,3 @@ def whose(db: Database, unit: str, reading: Mapping[str, Any], vehicle_of: Calla
     near = nearest_vehicles(reading, latest)
     count = int(db.execute("SELECT count(*) FROM units").fetchone()[0]) - 1
     return whose_reading(reading, own, {other: vehicle_of(other) for other in near}, vehicles=max(count, len(near)))
-
-
-def whose_by_record(db: Database, unit: str, reading: Mapping[str, Any]) -> Whose:
-    """The same where no assessment is at hand: what is usual in each class is learned from its readings before."""
-    at = pd.to_datetime(str(reading.get("taken_at", "")), errors="coerce")
-    if pd.isna(at):  # a time that cannot be read is said elsewhere
-        return OWN
-    classes: dict[str, ClassKnowledge] = {}
-
-    def vehicle_of(name: str) -> Vehicle:
-        row = unit_row(db, name)
-        own_class = class_name(row)
-        if own_class not in classes:
-            classes[own_class] = knowledge_from(db, row, before=at)
-        readings = store.read_readings(db, units=[name])
-        return Vehicle(expect(db, row, readings, classes[own_class], at=at), odometer_at(readings, at))
-
-    return whose(db, unit, reading, vehicle_of)

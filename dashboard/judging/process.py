@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import atexit
 import os
-import pickle
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -12,6 +12,11 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from dashboard.desk.kept_assessment import folder_of, kept, name_of
+from dashboard.desk.packed import pack, unpack
+from ingest import store
+from ingest.errors import IngestError
 
 if TYPE_CHECKING:
     from analysis.worklist.assess import Assessment
@@ -25,6 +30,8 @@ class JudgingFailed(Exception):
 
 def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
     """What `assess_database` finds, worked out beside this process; JudgingFailed when that went wrong."""
+    if found_before := kept_of(path, as_of, horizon_days):
+        return found_before
     with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
         out = Path(folder) / "assessment"
         command = [
@@ -48,9 +55,20 @@ def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
         if worker.returncode or not out.exists():
             last = said.strip().splitlines()[-1] if said.strip() else f"the work ended with {worker.returncode}"
             raise JudgingFailed(f"The vehicles could not be judged: {last}")
-        with out.open("rb") as file:  # written a moment ago by our own process in a folder of our own
-            found: Assessment = pickle.load(file)
+        found: Assessment = unpack(out.read_bytes())
     return found
+
+
+def kept_of(path: str, as_of: date, horizon_days: int) -> Assessment | None:
+    """The assessment that is kept; None where there is none, or the database cannot tell: the work will say why."""
+    try:
+        db = store.open_database(path, create=False)
+        try:
+            return kept(folder_of(db), name_of(db, as_of, horizon_days))
+        finally:
+            db.conn.close()
+    except (IngestError, sqlite3.Error):
+        return None
 
 
 def give_way(by: int) -> None:
@@ -62,14 +80,12 @@ def give_way(by: int) -> None:
 def main(arguments: Sequence[str]) -> int:
     """Judge and write: database, day, horizon [d], file to write."""
     from dashboard.desk.assessment import assess_database
-    from ingest import store
 
     path, day, horizon, out = arguments
     give_way(NICE)
     db = store.open_database(path, create=False)
     found = assess_database(db, as_of=date.fromisoformat(day), horizon_days=int(horizon))
-    with Path(out).open("wb") as file:
-        pickle.dump(found, file, protocol=pickle.HIGHEST_PROTOCOL)
+    Path(out).write_bytes(pack(found))
     return 0
 
 

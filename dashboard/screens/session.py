@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator
 from concurrent.futures import Future, wait
@@ -18,8 +17,7 @@ import streamlit as st
 from sqlite_utils import Database
 
 from analysis.worklist.assess import Assessment
-from dashboard.desk import own_limits
-from dashboard.desk.assessment import tolerated_false_flags
+from dashboard.desk.kept_assessment import judged_version
 from dashboard.judging.process import assess_apart
 from dashboard.judging.worker import Worker
 from dashboard.words.plain_text import safe
@@ -36,7 +34,6 @@ IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
 RETRY_S = 60.0  # [s] after which a judgement that failed is begun again by itself, our choice
 PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
-_JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "lows")
 
 
 def database_path() -> Path:
@@ -253,37 +250,6 @@ def _assess(key: Key) -> Assessment:
 def judge() -> Judge:
     """The one worker of this server."""
     return Judge()
-
-
-def judged_version(db: Database, day: date) -> str:
-    """A text that changes with every write that an assessment of `day` would see.
-
-    What is dated that day or later does not count, nor what the list does not rest on: pins, prices, decisions other
-    than that nothing was found.
-    """
-    marks = ", ".join("?" * len(_JUDGED_TABLES))
-    row = db.execute(
-        f"SELECT (SELECT coalesce(max(id), 0) FROM writes WHERE first_on < ? AND table_name IN ({marks})),"
-        " count(*), coalesce(max(at), '') FROM reset_answers WHERE at < ?",
-        [day.isoformat(), *_JUDGED_TABLES, day.isoformat()],
-    ).fetchone()
-    own = repr(read_settings(db).get(own_limits.SETTING, ""))
-    settings = (tolerated_false_flags(db), hashlib.sha256(own.encode()).hexdigest()[:8])
-    return "-".join(str(part) for part in (*row, *settings, _looks_version(db, day)))
-
-
-def _looks_version(db: Database, day: date) -> str:
-    """Changes with the looks that found nothing and with the lists that name their part, without reading the lists."""
-    looks = db.execute(
-        "SELECT id, unit, iso_week, at FROM decisions WHERE kind = 'nothing_found' AND at < ? ORDER BY id",
-        [day.isoformat()],
-    ).fetchall()
-    weeks = sorted({str(week) for _, _, week, _ in looks})
-    marks = ", ".join("?" * len(weeks))
-    lists = db.execute(
-        f"SELECT iso_week, version, issued_at FROM weekly_lists WHERE iso_week IN ({marks})", weeks
-    ).fetchall()
-    return hashlib.sha256(repr((looks, lists)).encode()).hexdigest()[:16] if looks else ""
 
 
 def written() -> str:

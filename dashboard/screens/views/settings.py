@@ -9,7 +9,8 @@ import streamlit as st
 from streamlit.elements.lib.column_types import ColumnConfig
 
 from analysis.costs import MOST_MONEY, RANGES, PlanSettings
-from dashboard.desk.assessment import TOLERATED_FALSE_FLAGS, own_costs
+from dashboard.desk.assessment import own_costs
+from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.screens import columns, downloads, session
 from dashboard.screens.address import ADDRESS_KEY, LONGEST, checked

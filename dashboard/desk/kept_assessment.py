@@ -1,0 +1,124 @@
+"""Assessments kept in a folder beside their database, so that the same is not worked out twice.
+
+Each is kept under what it was made of: the rows that its day knows, the settings it follows, the day and horizon, and the
+program that made it. Whatever is wrong with a kept one, it is worked out anew; the folder can be thrown away.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from contextlib import suppress
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import scipy
+from sqlite_utils import Database
+
+from analysis.worklist.assess import Assessment
+from dashboard.desk import own_limits
+from dashboard.desk.packed import NotPacked, pack, unpack
+from ingest.records import read_settings
+
+FOLDER = "-assessments"  # follows the database's name
+KEPT = 3  # this week's, last week's, and one that somebody looked up; our choice, as each takes some 40 kB a vehicle
+SUFFIX = ".kept"
+JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "lows")
+MADE_BY = ("analysis", "ingest", "dashboard/desk")  # whose code decides what an assessment holds
+TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
+
+
+def tolerated_false_flags(db: Database) -> float:
+    """The false-flag rate that the user tolerates, per 100 healthy unit-years."""
+    chosen = read_settings(db).get("tolerated_false_flags", TOLERATED_FALSE_FLAGS)
+    return float(chosen) if isinstance(chosen, int | float) else TOLERATED_FALSE_FLAGS
+
+
+def judged_version(db: Database, day: date) -> str:
+    """A text that changes with every write that an assessment of `day` would see, and differs between databases.
+
+    What is dated that day or later does not count, nor what the list does not rest on: pins, prices, decisions other
+    than that nothing was found.
+    """
+    marks = ", ".join("?" * len(JUDGED_TABLES))
+    write = db.execute(
+        f"SELECT id, token FROM writes WHERE first_on < ? AND table_name IN ({marks}) ORDER BY id DESC LIMIT 1",
+        [day.isoformat(), *JUDGED_TABLES],
+    ).fetchone()
+    answers = db.execute("SELECT * FROM reset_answers WHERE at < ? ORDER BY 1, 2, 3, 4", [day.isoformat()]).fetchall()
+    settings = (tolerated_false_flags(db), read_settings(db).get(own_limits.SETTING, ""))
+    return "-".join((*map(str, write or ("", "")), _digest(answers), _digest(settings), _looks(db, day)))
+
+
+def _looks(db: Database, day: date) -> str:
+    """Changes with the looks that found nothing and with the lists that name their part, without reading the lists."""
+    looks = db.execute(
+        "SELECT id, unit, iso_week, at FROM decisions WHERE kind = 'nothing_found' AND at < ? ORDER BY id",
+        [day.isoformat()],
+    ).fetchall()
+    weeks = sorted({str(week) for _, _, week, _ in looks})
+    marks = ", ".join("?" * len(weeks))
+    lists = db.execute(
+        f"SELECT iso_week, version, issued_at FROM weekly_lists WHERE iso_week IN ({marks}) ORDER BY 1, 2", weeks
+    ).fetchall()
+    return _digest((looks, lists)) if looks else ""
+
+
+def _digest(rows: object) -> str:
+    return hashlib.sha256(repr(rows).encode()).hexdigest()[:16]
+
+
+@lru_cache(maxsize=1)
+def program() -> str:
+    """Changes with the code that makes assessments and with the libraries that reckon in it."""
+    house = Path(__file__).resolve().parents[2]
+    content = hashlib.sha256(repr((np.__version__, pd.__version__, scipy.__version__)).encode())
+    for package in MADE_BY:
+        for file in sorted((house / package).rglob("*.py")):
+            content.update(file.read_bytes())
+    return content.hexdigest()[:16]
+
+
+def name_of(db: Database, as_of: date, horizon_days: int) -> str:
+    """The name that an assessment of the database as it is would be kept under."""
+    made_of = (judged_version(db, as_of), as_of.isoformat()[:10], horizon_days, program())
+    return hashlib.sha256(repr(made_of).encode()).hexdigest()[:32] + SUFFIX
+
+
+def folder_of(db: Database) -> Path | None:
+    """Where the database's assessments are kept; None for a database in memory."""
+    files = [str(file) for _, name, file in db.execute("PRAGMA database_list").fetchall() if name == "main"]
+    return Path(files[0] + FOLDER) if files[0] else None
+
+
+def kept(folder: Path | None, name: str) -> Assessment | None:
+    """The assessment kept under a name; None where there is none that can be read whole."""
+    if folder is None:
+        return None
+    try:
+        found = unpack((folder / name).read_bytes())
+    except (OSError, NotPacked):
+        return None
+    return found if isinstance(found, Assessment) else None
+
+
+def keep(folder: Path | None, name: str, found: Assessment) -> None:
+    """Keep an assessment, and forget all but the newest; where that is impossible, it is not kept."""
+    if folder is None:
+        return
+    body = pack(found)
+    with suppress(OSError):  # a full disk, a folder that cannot be written to: nothing is lost but time
+        folder.mkdir(exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=folder, suffix=".part", delete=False) as file:
+            part = Path(file.name)
+            try:
+                file.write(body)
+                file.close()
+                part.replace(folder / name)
+            finally:
+                part.unlink(missing_ok=True)
+        for old in sorted(folder.iterdir(), key=lambda one: one.stat().st_mtime_ns)[:-KEPT]:
+            old.unlink()

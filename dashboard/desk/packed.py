@@ -1,0 +1,189 @@
+"""An assessment as bytes and back: frozen dataclasses of arrays, tables, words and numbers.
+
+An NPZ file without pickles: reading one runs nothing, whoever wrote it. Arrays of one kind lie end to end in one member;
+a member of JSON tells what is made of them. A digest in front tells a file that was damaged or cut off.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import io
+import json
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from typing import Any
+from zipfile import BadZipFile
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+HOUSE = "analysis."  # the package whose dataclasses are packed, and made again
+TREE = "tree"
+KINDS = "biufM"  # numpy's letters for what an array may hold: truth, whole numbers, numbers, moments
+Array = npt.NDArray[Any]
+
+
+class NotPacked(ValueError):
+    """Bytes that hold nothing of ours, or something else than is asked for."""
+
+
+def pack(thing: object) -> bytes:
+    """Everything that `thing` holds; TypeError for what it may not hold."""
+    store = _Store()
+    tree = json.dumps(store.node(thing))
+    out = io.BytesIO()
+    members = {kind: np.concatenate(parts) for kind, parts in store.parts.items()}
+    np.savez(out, allow_pickle=False, **{TREE: np.frombuffer(tree.encode(), np.uint8)}, **members)
+    body = out.getvalue()
+    return hashlib.sha256(body).digest() + body
+
+
+def unpack(content: bytes) -> Any:
+    """What was packed; NotPacked for bytes that were changed, cut off or made by somebody else."""
+    size = hashlib.sha256().digest_size
+    digest, body = content[:size], content[size:]
+    if hashlib.sha256(body).digest() != digest:
+        raise NotPacked("the digest does not fit")
+    try:
+        with np.load(io.BytesIO(body), allow_pickle=False) as members:
+            held = {name: members[name] for name in members.files}
+        return _Restored(held).thing(json.loads(held[TREE].tobytes()))
+    except (
+        ValueError,
+        KeyError,
+        IndexError,
+        TypeError,
+        AttributeError,
+        ImportError,
+        RecursionError,
+        BadZipFile,
+    ) as error:
+        raise NotPacked(str(error)) from error
+
+
+class _Store:
+    """Arrays by kind as they are met, each once."""
+
+    def __init__(self) -> None:
+        self.parts: dict[str, list[Array]] = {}
+        self._filled: dict[str, int] = {}
+        self._met: dict[int, tuple[Array, Any]] = {}
+
+    def node(self, thing: object) -> Any:
+        """A part of the tree."""
+        if thing is None or isinstance(thing, bool | str) or type(thing) in (int, float):
+            return thing
+        for kind, write in self._ways():
+            if isinstance(thing, kind):
+                return write(thing)
+        if dataclasses.is_dataclass(thing) and type(thing).__module__.startswith(HOUSE):
+            fields = {f.name: self.node(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
+            return {"of": [type(thing).__module__, type(thing).__name__], "fields": fields}
+        raise TypeError(f"{type(thing).__name__} cannot be packed")
+
+    def _ways(self) -> tuple[tuple[Any, Callable[[Any], Any]], ...]:
+        return (
+            (pd.Timestamp, lambda moment: {"moment": None if moment is pd.NaT else moment.isoformat()}),
+            (np.generic, lambda value: {"value": self.array(np.asarray(value))}),
+            (np.ndarray, self.array),
+            (pd.DataFrame, self.frame),
+            (tuple, lambda many: {"tuple": [self.node(one) for one in many]}),
+            (list, lambda many: {"list": [self.node(one) for one in many]}),
+            (Mapping, lambda pairs: {"pairs": [[self.node(k), self.node(v)] for k, v in pairs.items()]}),
+        )
+
+    def array(self, array: Array) -> Any:
+        """An array of numbers as its place, one of words as a list."""
+        if array.dtype.kind == "O":
+            return {"words": [self._word(one) for one in array.ravel()], "shape": list(array.shape)}
+        if array.dtype.kind not in KINDS:
+            raise TypeError(f"an array of {array.dtype} cannot be packed")
+        if id(array) not in self._met:
+            kind = array.dtype.str
+            start = self._filled.get(kind, 0)
+            self.parts.setdefault(kind, []).append(array.ravel())
+            self._filled[kind] = start + array.size
+            self._met[id(array)] = (
+                array,
+                {"array": kind, "start": start, "shape": list(array.shape)},
+            )  # holds it: no id twice
+        return self._met[id(array)][1]
+
+    def frame(self, frame: pd.DataFrame) -> Any:
+        """A table, column by column; its index only where it does not count from 0."""
+        columns = [[str(name), str(column.dtype), self._cells(column)] for name, column in frame.items()]
+        counted = frame.index.equals(pd.RangeIndex(len(frame)))
+        return {
+            "columns": columns,
+            "rows": len(frame),
+            "index": None if counted else self.array(frame.index.to_numpy()),
+        }
+
+    def _cells(self, column: pd.Series[Any]) -> Any:
+        if column.dtype.kind in KINDS:
+            return self.array(column.to_numpy())
+        return [self._word(one) for one in column]
+
+    @staticmethod
+    def _word(one: object) -> str | float | bool | None:
+        if one is None or isinstance(one, str | bool | float):
+            return one
+        raise TypeError(f"{type(one).__name__} among words cannot be packed")
+
+
+class _Restored:
+    """Arrays by kind, and what the tree makes of them."""
+
+    def __init__(self, held: Mapping[str, Array]) -> None:
+        self._held = held
+
+    def thing(self, node: Any) -> Any:
+        """What a part of the tree stands for."""
+        if not isinstance(node, dict):
+            return node
+        if "of" in node:
+            fields = {name: self.thing(value) for name, value in node["fields"].items()}
+            return _dataclass(*node["of"])(**fields)
+        if "array" in node or "words" in node:
+            return self.array(node)
+        if "columns" in node:
+            return self.frame(node)
+        if "moment" in node:
+            return pd.Timestamp(node["moment"])
+        if "value" in node:
+            return self.array(node["value"])[()]
+        if "pairs" in node:
+            return {self.thing(key): self.thing(value) for key, value in node["pairs"]}
+        many = [self.thing(one) for one in node["tuple" if "tuple" in node else "list"]]
+        return tuple(many) if "tuple" in node else many
+
+    def array(self, node: Any) -> Array:
+        """An array at its place, with its shape."""
+        shape = tuple(node["shape"])
+        if "words" in node:
+            words = np.empty(len(node["words"]), dtype=object)
+            words[:] = node["words"]
+            return words.reshape(shape)
+        start = node["start"]
+        return self._held[node["array"]][start : start + int(np.prod(shape))].reshape(shape)
+
+    def frame(self, node: Any) -> pd.DataFrame:
+        """A table with the columns' own kinds."""
+        index = pd.RangeIndex(node["rows"]) if node["index"] is None else pd.Index(self.array(node["index"]))
+        columns = {
+            name: pd.Series(self.array(cells) if isinstance(cells, dict) else cells, index=index, dtype=kind, copy=True)
+            for name, kind, cells in node["columns"]
+        }
+        return pd.DataFrame(columns, index=index, columns=[name for name, _, _ in node["columns"]])
+
+
+def _dataclass(module: str, name: str) -> Any:
+    """A dataclass of the house, by its name."""
+    if not module.startswith(HOUSE):
+        raise NotPacked(f"{module} is not of the house")
+    found = getattr(import_module(module), name)
+    if not (isinstance(found, type) and dataclasses.is_dataclass(found)):
+        raise NotPacked(f"{module}.{name} is no dataclass")
+    return found
