@@ -171,6 +171,11 @@ def _workshop_month(run: FleetRun, until: dt.date, rng: np.random.Generator) -> 
 
 def demo_operator() -> Fleet:
     """Simulate the operator up to AS_OF; always the same fleet."""
+    return demo_run().fleet()
+
+
+def demo_run() -> FleetRun:
+    """The operator's simulation, gone forward to AS_OF."""
     spec = operator_spec()
     run = FleetRun(spec, setting=_staged(spec))
     _past(run)
@@ -179,4 +184,4 @@ def demo_operator() -> Fleet:
         until = min(run.today + dt.timedelta(days=30), AS_OF)
         _workshop_month(run, until, rng)
         run.advance(until)
-    return run.fleet()
+    return run
