@@ -13,12 +13,12 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
+from samples_fleet import tables_of
 
 from analysis.worklist.assess import assess
 from demo_fleet.scenario import AS_OF, demo_run
 from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
-from samples_fleet import tables_of
 
 NAMES = ("demo", "usual_mixed", "noisy_meters")
 ROUNDING_K = 0.5
