@@ -13,6 +13,9 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
 
+from analysis.circuit.temperature import DRAG_LAW, drag_law, viscosity_cst
+from analysis.readings.class_laws import estimate_laws
+from analysis.readings.panel import make_panel
 from analysis.starting.floors import FLOORS, NOWHERE_C, floors_of, freezing_c
 from analysis.worklist.assess import assess
 
@@ -64,3 +67,43 @@ def test_no_list_promises_a_start_below_the_oil_and_says_what_holds_it(monkeypat
     warmer = plain.index[plain.coldest_start_low_c > -9.0]
     pd.testing.assert_series_equal(held.coldest_start_c[warmer], plain.coldest_start_c[warmer])
     assert held.no_start_probability.mean() > plain.no_start_probability.mean()
+
+
+KV_CST = {
+    "0W": (44.0, 8.2),
+    "5W": (62.0, 10.6),
+    "10W": (92.0, 14.0),
+    "15W": (108.0, 14.6),
+    "20W": (140.0, 16.0),
+    "25W": (170.0, 17.0),
+}
+
+
+@pytest.mark.parametrize("grade", KV_CST)
+def test_the_drag_of_a_grade_is_that_of_its_d341_line(grade: str) -> None:
+    """Usual oils of each grade (cSt at 40 and 100 degC, from memory) on an ASTM D341 line, torque by viscosity^0.45 over 40 %
+    dry drag: the stated law stays within 6 % of it from +20 to -25 degC, and its doubt covers the other exponents."""
+    at_40, at_100 = KV_CST[grade]
+    celsius = np.linspace(-25.0, 20.0, 10)
+    law = drag_law(f"{grade}-40")
+
+    def torque(exponent: float, dry: float) -> np.ndarray:
+        ratio = viscosity_cst(celsius, low=(40.0, at_40), high=(100.0, at_100))
+        ratio = ratio / viscosity_cst(20.0, low=(40.0, at_40), high=(100.0, at_100))
+        return np.log(dry + (1.0 - dry) * ratio**exponent)
+
+    assert law.log_factor(celsius) == pytest.approx(torque(0.45, 0.4), abs=0.06)
+    se = law.log_factor_se(-25.0)
+    assert all(abs(torque(e, d)[0] - law.log_factor(-25.0)) < 2.6 * se for e in (0.4, 0.5) for d in (0.3, 0.5))
+    assert se < DRAG_LAW.log_factor_se(-25.0)
+
+
+def test_a_class_s_oil_is_that_of_most_of_its_vehicles() -> None:
+    """Without readings a class has the law of its oil; a class whose oil nobody stated has the plain published one."""
+    units = pd.DataFrame(
+        {"unit": list("ABC"), "vehicle_class": "van", "system_v": 12, "fuel": "diesel", "depot": "yard"}
+    )
+    empty = tables_of(fleet()).readings.iloc[:0]
+    thick = estimate_laws(make_panel(units.assign(oil_grade=["15W-40", "15W-40", "0W-20"]), empty))
+    assert thick.load_per_k[0] == pytest.approx(drag_law("15W-40").b_per_k)
+    assert estimate_laws(make_panel(units, empty)).load_per_k[0] == pytest.approx(DRAG_LAW.b_per_k)

@@ -46,7 +46,7 @@ BATTERY_PER_K = Limit(
     0.0,
     0.05,
 )
-BATTERY_PER_K_SD = Limit(0.0025, "1/K", "our choice: small blocks, small signal; cranking polarises too", 0.0, 0.05)
+BATTERY_PER_K_SD = Limit(0.003, "1/K", "our choice: small blocks, small signal; cranking polarises too", 0.0, 0.05)
 BATTERY_CURVATURE = Limit(
     1.75e-4,
     "1/K²",

@@ -137,6 +137,25 @@ BATTERY_LAW: Final = _law(
     BATTERY_PER_K.value, BATTERY_PER_K_SD.value, BATTERY_CURVATURE.value, BATTERY_CURVATURE_SD.value
 )
 DRAG_LAW: Final = _law(DRAG_PER_K.value, DRAG_PER_K_SD.value, DRAG_CURVATURE.value, DRAG_CURVATURE_SD.value)
+OIL_DRAG: Final = {
+    "0W": (0.0121, 2.6e-4),
+    "5W": (0.0127, 2.7e-4),
+    "10W": (0.0135, 2.9e-4),
+    "15W": (0.0145, 3.3e-4),
+    "20W": (0.0159, 3.9e-4),
+    "25W": (0.0171, 4.4e-4),
+}
+"""By winter grade, slope [1/K] and curvature [1/K^2] of the drag: ASTM D341 lines of usual oils (44 to 170 cSt at 40 degC),
+torque by viscosity^0.4 to 0.5 over a dry share of 30 to 50 %, computed."""
+OIL_DRAG_SD: Final = (0.003, 0.5e-4)  # spread over those exponents and dry shares, computed
+
+
+def drag_law(oil_grade: str = "") -> TemperatureLaw:
+    """The published law of the drag, sharpened where the oil's SAE J300 grade is known."""
+    known = OIL_DRAG.get(oil_grade.split("-")[0])
+    return DRAG_LAW if known is None else _law(known[0], OIL_DRAG_SD[0], known[1], OIL_DRAG_SD[1])
+
+
 CONTACT_LAW: Final = _law(CONTACT_PER_K.value, CONTACT_PER_K_SD.value, 0.0, 0.0)
 # Copper written in the same form: -log(1 + 0.00393 x) has b = -a and c = -a²/2; the rest is below 0.6 % to -40 °C.
 COPPER_LAW: Final = TemperatureLaw(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.circuit.limits import COPPER_PER_K
-from analysis.circuit.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw, fit_temperature_law
+from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, drag_law, fit_temperature_law
 from analysis.readings.observe import (
     BATTERY,
     CHANNELS,
@@ -69,10 +69,11 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     panel = telling_vehicles(panel)
     n = len(panel.groups)
     inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
-    load = (np.full(n, DRAG_LAW.b_per_k), np.full(n, DRAG_LAW.c_per_k2))
+    drag = [drag_law(grade) for grade in usual_oil(panel)]
+    load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
-    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), BATTERY_LAW, 0.08)
-    load, _ = _fit(panel, _log(panel.measured["crank_a"]), DRAG_LAW, 0.035)
+    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), [BATTERY_LAW] * n, 0.08)
+    load, _ = _fit(panel, _log(panel.measured["crank_a"]), drag, 0.035)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
     inrush = np.tile([combined([by_speed, by_parts], INRUSH_PRIOR), at_inrush], (n, 1))
@@ -83,7 +84,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], SPEED_SHARE))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
-    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, DRAG_LAW, 0.035)
+    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, drag, 0.035)
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
@@ -135,13 +136,27 @@ def _log_battery(panel: Panel, raw: Raw) -> Floats:
     return _log(np.where(both, raw.battery, np.nan))
 
 
-def _fit(panel: Panel, log_value: Floats, prior: TemperatureLaw, se: float) -> tuple[tuple[Floats, Floats], LawDoubt]:
-    """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle."""
+def usual_oil(panel: Panel) -> list[str]:
+    """The oil grade of each class: that of most of its vehicles of which it is known, empty where it is of none."""
+    if "oil_grade" not in panel.units:
+        return [""] * len(panel.groups)
+    grade = panel.units["oil_grade"].astype(str)
+    found = [grade[(panel.group == g) & (grade != "").to_numpy()] for g in range(len(panel.groups))]
+    return [str(some.mode().iloc[0]) if len(some) else "" for some in found]
+
+
+def _fit(
+    panel: Panel, log_value: Floats, priors: list[TemperatureLaw], se: float
+) -> tuple[tuple[Floats, Floats], LawDoubt]:
+    """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle.
+
+    priors: the published law of each class.
+    """
     n = len(panel.groups)
     b, c = np.empty(n), np.empty(n)
     covariance, centre = np.empty((n, 2, 2)), np.zeros((n, 2))
     unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
-    for g in range(n):
+    for g, prior in enumerate(priors):
         some = np.flatnonzero(panel.group == g)
         law = fit_temperature_law(
             log_value[some],
