@@ -71,7 +71,7 @@ def test_a_value_and_its_limit_never_look_alike() -> None:
     assert "0.204 V at 160 A; limit 0.200 V" in level(PART | {"level_mohm": 1.275}, 0.204, 160.0)
     assert beyond(0.204, 0.2, "V") == "0.204 V, above 0.200 V"
     assert beyond(0.304, 0.2, "V") == "above 0.20 V"
-    assert beyond(11.995, 12.0, "V") == "11.995 V, below 12.000 V"
+    assert beyond(11.997, 12.0, "V") == "11.997 V, below 12.000 V"
     judged = {"check": "ground drop", "value": 0.2, "value_unit": "V", "verdict": "act", "limit": 0.1996, "margin": -0.0004,
               "words": "at most", "source": "x"}  # fmt: skip
     assert "Ground drop 0.2000 V: act, 0.0004 V outside" in verdict_sentence(judged)
