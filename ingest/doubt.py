@@ -271,7 +271,8 @@ def _doubt_amps(marks: _Marks, history: History) -> None:
     wrong = (sag >= LEAST_SAG_V) & ((mohm < low) | (mohm > high))
     collapsed = (mohm > high) & (history.numbers["crank_min_v"] < COLLAPSED * history.numbers["rest_v"])
     rows = np.array(
-        [r for r in np.flatnonzero(wrong) if not (collapsed[r] and history.went(r) in FAILED_STARTS)], dtype=np.int64
+        [r for r in np.flatnonzero(wrong).tolist() if not (collapsed[r] and history.went(r) in FAILED_STARTS)],
+        dtype=np.int64,
     )
     marks.add(
         rows,

@@ -190,6 +190,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {**HOLDS, "crank_a": 90.0, "usual_crank_a": 150.0, **GOOD_DROPS, "drop_ground_v": 1.0},
         "starter_motor",
     ),
+    "slow, inrush low": (
+        SOUND | {"crank_rpm": 160.0, "peak_a": 340.0},
+        SOUND | {"crank_rpm": 200.0, "peak_a": 340.0},
+        "starter_motor",
+    ),
     "slow at usual amps": (SOUND | {"crank_rpm": 130.0}, SOUND | {"crank_rpm": 180.0}, "starter_motor"),
     "one battery of a pair": (
         {"rest_v": 24.5, "crank_min_v": 20.3, "crank_a": 300.0, "usual_crank_a": 300.0, "usual_battery_mohm": 8.0}

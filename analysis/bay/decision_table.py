@@ -15,10 +15,10 @@ from analysis.bay.conditions import Row
 from analysis.bay.rows_alone import ALONE, NONE
 from analysis.bay.rows_believable import MEASUREMENT, TURNS
 from analysis.bay.rows_control import CONTROL
-from analysis.bay.rows_power import BATTERY, CHARGING, DROPS, LOAD, WORN
+from analysis.bay.rows_power import BATTERY, CHARGING, DROPS, LOAD, WEAK
 
 TABLE: Final[tuple[Row, ...]] = (
-    *MEASUREMENT, *TURNS, *CONTROL, *BATTERY, *LOAD, *WORN, *DROPS, *CHARGING, *ALONE, *NONE,
+    *MEASUREMENT, *TURNS, *CONTROL, *BATTERY, *LOAD, *WEAK, *DROPS, *CHARGING, *ALONE, *NONE,
 )  # fmt: skip
 
 FILLS: Final[Mapping[str, tuple[str, ...]]] = {

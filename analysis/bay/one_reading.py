@@ -321,7 +321,7 @@ def _limits(
     name = str(unit.get("unit", ""))
     usual = usual_facts(expected, temperature_c)
     warm = usual["usual_warm_a"]
-    known = {str(unit["vehicle_class"]): float(str(warm))} if warm is not None else {}
+    known = {str(unit["vehicle_class"]): warm} if warm is not None else {}
     kind = pd.DataFrame(
         [{k: unit.get(k) for k in KIND} | {"unit": name}]
     )  # fmt: skip
@@ -355,14 +355,14 @@ USUAL: Final = {"usual_crank_a": "crank_a", "usual_rpm": "crank_rpm", "usual_pea
                 "usual_drop_ground_v": "drop_ground_v", "usual_drop_contacts_v": "drop_contacts_v"}  # fmt: skip
 
 
-def usual_facts(expected: Expected, temperature_c: float) -> dict[str, object]:
+def usual_facts(expected: Expected, temperature_c: float) -> dict[str, float | None]:
     """What is usual in the class at a temperature [°C], by the names of `analysis.bay.findings.NUMBERS`."""
     at, warm = (
         dict(zip(MEASURED, map(float, np.ravel(predicted_measurements(expected.usual, t, inrush=expected.inrush))),
                  strict=True))
         for t in (temperature_c, REFERENCE_C.value)
     )  # fmt: skip
-    facts: dict[str, object] = {
+    facts: dict[str, float | None] = {
         name: None if column in expected.unknown else at[column] for name, column in USUAL.items()
     }
     if not expected.unknown & {"crank_a", "crank_min_v", "rest_v"}:

@@ -12,6 +12,7 @@ from analysis.bay.boundaries import (
     FAILED,
     HIGH,
     LOW,
+    LOW_PEAK,
     NOT_SLOW,
     OFF_THE_CURVE,
     ONE_OF_A_PAIR,
@@ -128,6 +129,21 @@ LOAD: Final = (
         _NO_LOAD,
     ),
     Row(
+        "slow, inrush low",
+        (
+            below("speed_times", "slow_share", widened="load_doubt", by=SPEED_DOUBT), TURNS_OR_UNKNOWN,
+            below("peak_times", LOW_PEAK, widened="battery_doubt"), drops_good, isnt(BATTERY_AT_FAULT), isnt(HIGH), isnt(LOW),
+        ),
+        "starter_motor",
+        "The engine turns slowly ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) and the inrush is low ({peak_a:.0f} against "
+        "{usual_peak_a:.0f} A) with good drops and a battery that holds: resistance in the starter, worn brushes or "
+        "commutator.",
+        "starter on the bench: no-load amps and speed",
+        45,
+        _NO_LOAD,
+        hides=("starter_motor",),
+    ),
+    Row(
         "slow at usual amps",
         (
             below("speed_times", CLEARLY_SLOW, widened="load_doubt", by=SPEED_DOUBT), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
@@ -142,7 +158,7 @@ LOAD: Final = (
     ),
 )  # fmt: skip
 
-WORN: Final = (
+WEAK: Final = (
     Row(
         "one battery of a pair",
         (ONE_OF_A_PAIR, WORN_WITH_LOW_REST),
