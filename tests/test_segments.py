@@ -366,3 +366,52 @@ def test_any_numbers_give_whole_sentences(measurement: dict[str, float | None], 
     for finding in locate_segment({**measurement, "outcome": outcome}):
         assert "nan" not in finding.sentence
         assert "{" not in finding.sentence
+
+
+NO_DROPS = {
+    "drop_positive_v": 0.01,
+    "drop_ground_v": 0.01,
+    "drop_contacts_v": 0.02,
+    "crank_a": 3.0,
+    "crank_min_v": 12.6,
+}
+HEARD = [
+    # outcome, what was measured, segment; common practice
+    ("no_click", {}, "none"),
+    ("no_click", {"rest_v": 12.6}, "control_circuit"),
+    ("no_click", {"rest_v": 10.9}, "battery"),
+    ("no_click", {"rest_v": 12.6, "feed_v": 0.2}, "feed"),
+    ("no_click", {"rest_v": 12.6, "feed_v": 12.4, "drop_control_v": 12.4, "coil_a": 0.0}, "control_circuit"),
+    ("no_click", {"rest_v": 12.6, "drop_control_v": 0.2, "coil_a": 0.0}, "coil"),
+    ("no_click", {"rest_v": 12.6, "drop_control_v": 0.4, "coil_a": 8.0}, "coil"),
+    ("no_click", {"rest_v": 12.6, "jumper_start": "cranks"}, "control_circuit"),
+    ("click", {}, "none"),
+    ("click", {"rest_v": 12.6}, "solenoid_contacts"),
+    ("click", {"rest_v": 11.5}, "battery"),
+    ("click", {"rest_v": 12.6, "crank_min_v": 3.9}, "battery"),
+    ("click", {"rest_v": 12.6, **NO_DROPS, "drop_contacts_v": 12.3}, "solenoid_contacts"),
+    ("click", {"rest_v": 12.6, **NO_DROPS, "drop_ground_v": 11.9}, "ground_path"),
+    ("click", {"rest_v": 12.6, **NO_DROPS, **USUAL}, "starter_motor"),
+    ("click", SOUND | {"crank_a": 450.0, "crank_rpm": 0.0, "crank_min_v": 9.9, "drop_positive_v": 0.3, "drop_ground_v": 0.3,
+               "drop_contacts_v": 0.45}, "starter_or_drag"),
+    ("chatter", {}, "battery"),
+    ("chatter", {"rest_v": 11.8}, "battery"),
+    ("chatter", {"rest_v": 12.6, "crank_dip_v": 5.0}, "battery"),
+    ("chatter", {"rest_v": 12.6, "drop_positive_v": 4.0}, "positive_cable"),
+    ("chatter", {"rest_v": 12.6, "crank_dip_v": 11.0, "temperature_c": 20.0}, "coil"),
+    ("chatter", {"rest_v": 12.6, "drop_control_v": 5.0}, "control_circuit"),
+    ("spins", {}, "starter_drive"),
+    ("spins", USUAL | {"crank_rpm": 0.0, "crank_a": 80.0, "drop_positive_v": 0.05}, "starter_drive"),
+    ("cranks_only", {}, "not_starting_system"),
+    ("cranks_only", SOUND, "not_starting_system"),
+    ("cranks_only", SOUND | {"crank_rpm": 110.0, "crank_a": 240.0, "crank_min_v": 11.2, "drop_positive_v": 0.16,
+                     "drop_ground_v": 0.16, "drop_contacts_v": 0.24}, "engine_drag"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("outcome", "measurements", "segment"), HEARD)
+def test_what_was_heard_and_measured_leads_to_the_segment(
+    outcome: str, measurements: dict[str, Any], segment: str
+) -> None:
+    found = locate_segment(measurements | {"outcome": outcome})
+    assert (found[0].segment if found else "none") == segment, [f.row for f in found]
