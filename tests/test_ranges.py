@@ -52,5 +52,6 @@ def test_the_coldest_start_is_right_in_the_middle(name: str) -> None:
 
 def test_eighty_per_cent_ranges_hold_for_about_eighty_per_cent() -> None:
     every = pd.concat([held(name) for name in NAMES])
-    assert 0.75 <= every["holds"].mean() <= 0.88
-    assert 0.75 <= every.loc[every["flagged"], "holds"].mean() <= 0.88
+    for some in (every, every[every["flagged"]]):
+        one_vehicle = 1.0 / len(some)
+        assert 0.75 - one_vehicle <= some["holds"].mean() <= 0.88 + one_vehicle
