@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from analysis.bay.closure import MEASURED, Inrush, StateSpread, check_closure, predicted_measurements
 from analysis.circuit.battery import full_charge_resistance_mohm
-from analysis.circuit.resistances import ELEMENTS, Inferred, Instrument, infer_resistances, kirchhoff_gap
+from analysis.circuit.resistances import ELEMENTS, Inferred, Instrument, infer_resistances
 from analysis.starting.loop import StartState, solve_start
 
 TRUTH = {"battery": 6.0, "positive_cable": 0.6, "ground_path": 0.5, "solenoid_contacts": 0.8, "motor_winding": 15.0}
@@ -252,16 +252,6 @@ def test_a_half_charged_battery_is_not_called_worn() -> None:
     assert doubt[0] == 0.0
     assert (np.diff(doubt) > 0).all()
     assert np.isnan(full_charge_resistance_mohm(6.0, np.nan)[0])
-
-
-# --- Kirchhoff -------------------------------------------------------------------------------------------------------
-def test_kirchhoff_closes_for_the_nodal_solution_and_not_for_a_wrong_drop() -> None:
-    good = full_reading()
-    assert kirchhoff_gap(good, 12)["gap_v"][0] == pytest.approx(0.0, abs=1e-12)
-    wrong = kirchhoff_gap(good.assign(drop_ground_v=good["drop_ground_v"] + 0.5), 12)
-    assert wrong["gap_v"][0] == pytest.approx(-0.5)
-    assert not wrong["closes"][0]
-    assert not kirchhoff_gap(good.drop(columns="motor_v"), 12)["closes"][0]
 
 
 STATE = StartState(12.65, 6.0, 0.6, 0.5, 0.8, 15.0, 180.0, 0.04, 185.0, 110.0, 1500.0)

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.bay.verdict import COLUMNS, sentence, verdict, worst_verdict
+from analysis.bay.verdict import COLUMNS, sentence, verdict
 from analysis.circuit import limits as module
 from analysis.circuit.limit_book import LimitBook, limits_from_mapping
 from analysis.circuit.limits import LIMIT_KEYS, Limit, default_limits
@@ -248,11 +248,6 @@ def _near_watch(judged: pd.DataFrame) -> "pd.Series[bool]":
     shares = np.array([0.8, 1.25])
     edges = judged["limit"].to_numpy()[:, None] * shares
     return pd.Series((np.abs(judged["value"].to_numpy()[:, None] - edges) < 1e-6).any(axis=1), index=judged.index)
-
-
-def test_worst_verdict_of_a_reading_comes_first() -> None:
-    judged = verdict(readings(drop_ground_v=[0.5, 0.1], rest_v=[12.6, 12.3]), UNITS)
-    assert worst_verdict(judged)["verdict"].tolist() == ["act", "watch"]
 
 
 def test_limits_and_keys_agree() -> None:

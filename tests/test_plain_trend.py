@@ -1,4 +1,4 @@
-"""Theil-Sen, Mann-Kendall and the local level against published examples, scipy, and properties."""
+"""Theil-Sen and Mann-Kendall against published examples, scipy, and properties."""
 
 import json
 from pathlib import Path
@@ -14,12 +14,8 @@ from analysis.wear.plain_trend import (
     DAYS_PER_YEAR,
     EXACT_UP_TO,
     FEWEST_READINGS,
-    LocalLevel,
     exact_tails,
-    local_level,
-    mann_kendall,
     plain_trend,
-    theil_sen,
 )
 
 PUBLISHED = Path(__file__).parent / "published"
@@ -43,6 +39,18 @@ def readings(rows: int, width: int, *, seed: int, ties: bool = False) -> tuple[F
     if ties:
         value, day = np.round(value, 1), np.round(day / 60.0) * 60.0
     return day, value, rng.random((rows, width)) > 0.25
+
+
+def theil_sen(day: Floats, value: Floats, usable: Bools) -> tuple[Floats, Floats, Floats]:
+    """Slope per year and its interval."""
+    found = plain_trend(day, value, usable)
+    return found.slope_per_year, found.low, found.high
+
+
+def mann_kendall(day: Floats, value: Floats, usable: Bools) -> tuple[Floats, Floats]:
+    """Rising less falling pairs, and p."""
+    found = plain_trend(day, value, usable)
+    return found.rises, found.p
 
 
 def test_helsel_and_hirsch_example() -> None:
@@ -177,65 +185,9 @@ def test_few_readings_have_a_level_only_and_none_has_nothing() -> None:
     assert np.isnan(found.p).all()
     assert np.isnan(found.level[1])
     with pytest.raises(ValueError, match=r"confidence is 90"):
-        theil_sen(day, value, np.ones((2, 4), dtype=bool), confidence=90.0)
+        plain_trend(day, value, np.ones((2, 4), dtype=bool), confidence=90.0)
 
 
 def test_equal_values_have_no_trend() -> None:
     found = plain_trend(np.arange(8.0), np.ones((1, 8)), np.ones((1, 8), dtype=bool))
     assert (found.slope_per_year[0], found.rises[0], found.p[0]) == (0.0, 0.0, 1.0)
-
-
-def filtered_nile(observation: float, level: float) -> LocalLevel:
-    day, volume, usable = nile_rows()
-    return local_level(day, volume, np.full(volume.shape, observation), usable, per_day=level / DAYS_PER_YEAR)
-
-
-def test_local_level_of_the_nile() -> None:
-    """Durbin & Koopman, local level model of the Nile (from memory, computed)."""
-    t = table("nile")
-    found = filtered_nile(t["observation_variance"], t["level_variance"])
-    assert found.foretold[0, 1:3] == pytest.approx([t["a2"], t["a3"]], abs=5e-4)
-    assert found.foretold_var[0, 1:3] == pytest.approx([t["P2"], t["P3"]], abs=5e-4)
-    assert found.foretold_var[0, -1] == pytest.approx(t["steady_P"], abs=5e-4)
-
-
-def test_the_published_variances_are_the_likeliest() -> None:
-    """Durbin & Koopman's 15099 and 1469.1 maximise the likelihood; statsmodels gives -632.54 there (computed)."""
-    _, volume, _ = nile_rows()
-
-    def likelihood(observation: float, level: float) -> float:
-        found = filtered_nile(observation, level)
-        variance = found.foretold_var[0, 1:] + observation
-        miss = volume[0, 1:] - found.foretold[0, 1:]
-        return float(-0.5 * np.sum(np.log(2.0 * np.pi * variance) + miss**2 / variance))
-
-    best = likelihood(15099.0, 1469.1)
-    assert best == pytest.approx(-632.54, abs=0.01)
-    for factor in (0.8, 1.25):
-        assert likelihood(15099.0 * factor, 1469.1) < best
-        assert likelihood(15099.0, 1469.1 * factor) < best
-
-
-def test_local_level_without_wandering_is_the_weighted_mean() -> None:
-    rng = np.random.default_rng(1)
-    value, variance = rng.normal(1, 0.1, (3, 8)), rng.uniform(0.001, 0.02, (3, 8))
-    usable = rng.random((3, 8)) > 0.3
-    usable[:, 0] = True
-    day = np.sort(rng.uniform(0, 500, (3, 8)), axis=1)
-    found = local_level(day, value, variance, usable, per_day=0.0)
-    for i in range(3):
-        weight = usable[i] / variance[i]
-        assert found.level[i, -1] == pytest.approx((weight * value[i]).sum() / weight.sum())
-        assert found.level_var[i, -1] == pytest.approx(1.0 / weight.sum())
-
-
-def test_local_level_of_irregular_readings_is_gaussian_conditioning() -> None:
-    """Filter against the joint Gaussian of all readings, written out with a matrix."""
-    rng = np.random.default_rng(2)
-    day = np.sort(rng.uniform(0, 300, 7))
-    value, variance, q = rng.normal(1, 0.1, 7), np.full(7, 0.004), 2e-4
-    found = local_level(day, value, variance, np.ones(7, dtype=bool), per_day=q, prior_mean=1.0, prior_var=0.09)
-    walk = 0.09 + q * (np.minimum.outer(day, day) - day[0])
-    gain = walk[-1] @ np.linalg.inv(walk + np.diag(variance))
-    assert found.level[-1] == pytest.approx(1.0 + gain @ (value - 1.0))
-    assert found.level_var[-1] == pytest.approx(walk[-1, -1] - gain @ walk[-1])

@@ -23,7 +23,7 @@ from analysis.backtest import reliability
 from analysis.backtest.history import counted_no_starts, foreseen, judged_flags, labelled, limit_lists, part_lives
 from analysis.backtest.report import BacktestReport, ReportCosts, backtest_report
 from analysis.costs import NoStartCost, PlanSettings
-from dashboard.files.backtest_report import chart_words, reliability_chart, report_text
+from dashboard.files.backtest_report import report_text
 
 FIRST = pd.Timestamp("2024-01-01")
 DATES = pd.date_range(FIRST, periods=26, freq="14D")
@@ -43,6 +43,11 @@ def made_lists(flagged: dict[str, tuple[int, int, str]], vehicles: str = "ABCD",
             rows.append((day, unit, part, on, 0.6 if on else p))
     frame = pd.DataFrame(rows, columns=["as_of", "unit", "part", "flagged", "no_start_probability"])
     return frame.astype({"unit": "str", "part": "str"})
+
+
+def equal_counts(bins: int) -> tuple[float, ...]:
+    """Quantiles that cut into bins of as many rows each."""
+    return tuple(float(q) for q in np.linspace(0.0, 1.0, bins + 1))
 
 
 def made_repairs(*rows: tuple[str, int, str, str, str]) -> pd.DataFrame:
@@ -262,7 +267,7 @@ def test_scores_as_scikit_learn_has_them() -> None:
 def test_bins_as_scikit_learn_has_them() -> None:
     p, y = drawn()
     seen, said = calibration_curve(y, p, n_bins=10, strategy="quantile")
-    table = reliability.reliability_table(p, y, np.arange(len(p)), quantiles=reliability.equal_counts(10))
+    table = reliability.reliability_table(p, y, np.arange(len(p)), quantiles=equal_counts(10))
     np.testing.assert_allclose(table["seen"], seen, rtol=1e-12)
     np.testing.assert_allclose(table["said"], said, rtol=1e-12)
     assert (table["rows"].iloc[2:] == 400).all()  # the lowest probabilities are equal, and share a bin
@@ -289,7 +294,7 @@ def test_the_parts_of_the_brier_score_add_up(pairs: list[tuple[float, bool]]) ->
     exact = reliability.brier_parts(p, y, np.unique(p, return_inverse=True)[1])
     assert exact.within == pytest.approx(0.0, abs=1e-12)
     assert exact.brier == pytest.approx(np.mean((p - y) ** 2))
-    coarse = reliability.brier_parts(p, y, reliability.bin_numbers(p, reliability.equal_counts(4)))
+    coarse = reliability.brier_parts(p, y, reliability.bin_numbers(p, equal_counts(4)))
     assert coarse.brier == pytest.approx(coarse.reliability - coarse.resolution + coarse.uncertainty + coarse.within)
     assert coarse.uncertainty == pytest.approx(y.mean() * (1 - y.mean()))
     assert coarse.resolution <= coarse.uncertainty + 1e-12
@@ -322,12 +327,12 @@ def test_intervals_hold_the_truth_and_widen_with_repeated_vehicles() -> None:
     held = total = 0
     for seed in range(20):
         p, y = drawn(1500, seed=seed)
-        table = reliability.reliability_table(p, y, np.arange(len(p)), quantiles=reliability.equal_counts(5))
+        table = reliability.reliability_table(p, y, np.arange(len(p)), quantiles=equal_counts(5))
         held += int(((table["said"] >= table["seen_low"]) & (table["said"] <= table["seen_high"])).sum())
         total += len(table)
     assert 0.84 < held / total < 0.98
     p, y = drawn(300)
-    thirds = reliability.equal_counts(3)
+    thirds = equal_counts(3)
     alone = reliability.reliability_table(p, y, np.arange(300), quantiles=thirds).iloc[-1]
     repeated = reliability.reliability_table(
         np.tile(p, 20), np.tile(y, 20), np.tile(np.arange(300), 20), quantiles=thirds
@@ -449,18 +454,6 @@ def test_the_text_says_the_figures(report: BacktestReport) -> None:
     assert f"skill {report.odds.skill:.3f} against the base rate" in text
 
 
-def test_the_chart_holds_every_bin(report: BacktestReport) -> None:
-    assert report.odds is not None
-    bins = report.odds.bins
-    body = reliability_chart(bins, horizon_days=30).to_dict()
-    assert len(body["layer"]) == 3
-    words = chart_words(bins)
-    assert body["description"] == words
-    assert words.count("vehicle-lists") == len(bins)
-    domain = body["layer"][2]["encoding"]["x"]["scale"]["domain"]
-    assert domain[1] >= min(1.0, bins["seen_high"].max())
-
-
 def test_nothing_happened_and_nothing_to_judge() -> None:
     lists = made_lists({})
     quiet = backtest_report(lists, made_units(), made_readings(), made_repairs())
@@ -483,7 +476,6 @@ def test_nothing_happened_and_nothing_to_judge() -> None:
         (lambda: reliability.brier_score(np.array([0.2]), np.array([0.5])), "y has 0.5"),
         (lambda: reliability.brier_score(np.zeros(2), np.zeros(3)), "shapes"),
         (lambda: reliability.brier_score(np.zeros(0), np.zeros(0)), "p is empty"),
-        (lambda: reliability.equal_counts(0), "bins is 0"),
         (lambda: reliability.wilson_interval(np.ones(1), np.ones(1), level=1.0), "level is 1.0"),
         (lambda: reliability.fit_calibration(np.zeros(2), np.zeros(2), fewest=1), "fewest is 1"),
         (lambda: backtest_report(made_lists({}), made_units(), made_readings(), made_repairs(), horizon_days=0), "horizon_days is 0"),

@@ -14,11 +14,8 @@ from analysis.circuit.temperature import (
     COPPER_LAW,
     DRAG_LAW,
     TemperatureLaw,
-    assume_temperature,
     copper_factor,
     fit_temperature_law,
-    from_reference,
-    to_reference,
 )
 
 
@@ -180,14 +177,6 @@ def test_copper_in_the_common_form_agrees_with_the_exact_law() -> None:
     assert np.abs(ratio - 1)[(t >= -10) & (t <= 50)].max() < 0.001
 
 
-def test_correction_there_and_back() -> None:
-    t = np.array([-20.0, 0.0, 20.0, 30.0])
-    reference, se = to_reference(np.log(6.0), t, BATTERY_LAW)
-    back, _ = from_reference(reference, t, BATTERY_LAW)
-    np.testing.assert_allclose(back, np.log(6.0))
-    np.testing.assert_allclose(se, from_reference(reference, t, BATTERY_LAW)[1])
-
-
 @pytest.mark.parametrize("law", [BATTERY_LAW, DRAG_LAW, CONTACT_LAW])
 def test_uncertainty_grows_away_from_the_reference_and_from_the_temperatures_seen(law: TemperatureLaw) -> None:
     se = law.log_factor_se(np.array([20.0, 10.0, 0.0, -10.0, -20.0]))
@@ -205,14 +194,3 @@ def test_uncertainty_of_a_correction_agrees_with_draws_of_the_law() -> None:
     assert (draws[:, 0] * x + draws[:, 1] * x**2).std() == pytest.approx(
         float(BATTERY_LAW.log_factor_se(-20.0)), rel=0.03
     )
-
-
-def test_missing_temperature_is_assumed_and_its_error_carried() -> None:
-    t, se = assume_temperature([5.0, np.nan], typical_c=14.0, typical_sd_c=8.0)
-    np.testing.assert_array_equal(t, [5.0, 14.0])
-    np.testing.assert_array_equal(se, [2.0, 8.0])
-    _, error = to_reference(np.log([6.0, 6.0]), t, BATTERY_LAW, temperature_se_c=se)
-    slope = 0.009 + 2 * 1.75e-4 * np.array([15.0, 6.0])  # log per K at 5 and 14 °C, b + 2 c x by hand
-    slope_part = slope * se  # log per K times K
-    np.testing.assert_allclose(error, np.hypot(BATTERY_LAW.log_factor_se(t), slope_part), rtol=1e-9)
-    assert error[1] > error[0]

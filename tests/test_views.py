@@ -518,14 +518,6 @@ def test_a_postponement_ends_with_its_date() -> None:
     assert list(weekly.latest_decisions(decisions, dt.date(2026, 11, 30))) == ["A"]
 
 
-@pytest.mark.parametrize(
-    ("week", "before"), [("2026-W01", "2025-W52"), ("2021-W01", "2020-W53"), ("2026-W47", "2026-W46")]
-)
-def test_week_before(week: str, before: str) -> None:
-    """ISO 8601: 2020 has 53 weeks, 2025 has 52."""
-    assert weekly.week_before(week) == before
-
-
 def test_past_lists_come_one_by_one(
     fleet: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -110,13 +110,6 @@ def bin_numbers(p: Floats, quantiles: tuple[float, ...]) -> Ints:
     return np.unique(np.searchsorted(inner, p), return_inverse=True)[1].astype(np.int64)
 
 
-def equal_counts(bins: int) -> tuple[float, ...]:
-    """Quantiles that cut into `bins` bins of equal counts."""
-    if bins < 1:
-        raise ValueError(f"bins is {bins}; allowed are 1 and more")
-    return tuple(float(q) for q in np.linspace(0.0, 1.0, bins + 1))
-
-
 def brier_parts(p: Floats, y: Floats, number: Ints) -> BrierParts:
     """Parts of the Brier score for bins `number` (n,)."""
     p, y = checked(p, y)

@@ -35,7 +35,6 @@ from analysis.bay.conditions import (
 _LOADED: Final = "common practice; the bands depend on the tester's load"
 _OHMS: Final = "TM 5-2420-230-24-2 p. 13-33, TM 9-4940-568-34: ohms of sound windings"
 _AMPS: Final = "common practice; TM 10-3930-671-24"
-_NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
 
 ALONE: Final = (
     Row(

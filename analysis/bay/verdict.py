@@ -85,11 +85,6 @@ def verdict(
     return result.assign(order=order).sort_values(["row", "order"], kind="stable", ignore_index=True)[list(COLUMNS)]
 
 
-def worst_verdict(judged: pd.DataFrame) -> pd.DataFrame:
-    """The worst verdict of each reading: the first of its rows."""
-    return judged.drop_duplicates("row", ignore_index=True)
-
-
 def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
     """All checks of the readings of one kind of vehicle; `usual_a` in the warm, NaN where nobody knows."""
     return [

@@ -38,8 +38,6 @@ TYPICAL_COLD_C: Final = -7.0
 TYPICAL_COLD_SHARE: Final = 6.0 / 9.0  # of the least volts in the warm
 WARM_C: Final = 20.0  # our choice: from here on the least volts stand as printed
 COLDEST_PRINTED_C: Final = -17.8  # the load-test table's last row, 0 °F
-GRAVITY_PER_F: Final = 0.0004
-GRAVITY_REFERENCE_F: Final = 80.0
 # Cold-cranking tests at -18 °C: volts that must remain at rated amps, by standard.
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
 CHARGE_FACTOR_DOUBT: Final = 1.0 / 3.0  # our choice: the rise with discharge is known to a third of itself
@@ -107,21 +105,6 @@ def state_of_charge(
     return _interp(at_table, REST_TABLE_V, REST_TABLE_SOC)
 
 
-def rest_voltage(
-    soc: npt.ArrayLike, *, system_v: npt.ArrayLike = 12, temperature_c: npt.ArrayLike = REST_TABLE_C
-) -> Array:
-    """Open-circuit volts [V] at a state of charge [0..1] and temperature [°C]; reverse of :func:`state_of_charge`."""
-    at_table = _interp(_array(soc), REST_TABLE_SOC, REST_TABLE_V)
-    shift = OPEN_CIRCUIT_V_PER_K.value * (REST_TABLE_C - _array(temperature_c))
-    return (at_table - shift) * _blocks(system_v)
-
-
-def corrected_gravity(specific_gravity: npt.ArrayLike, temperature_c: npt.ArrayLike) -> Array:
-    """Specific gravity corrected to 80 °F from a hydrometer reading at a temperature [°C] (TM 5-4210-230-14&P-1)."""
-    warmer_f = fahrenheit_from_celsius(temperature_c) - GRAVITY_REFERENCE_F
-    return _array(specific_gravity) + GRAVITY_PER_F * warmer_f
-
-
 def charge_factor(soc: npt.ArrayLike) -> Array:
     """Battery resistance at a state of charge [0..1] as a multiple of that when full: 1 + 0.6 (1 - soc).
 
@@ -175,18 +158,6 @@ def rating_resistance_mohm(rated_a: npt.ArrayLike, *, standard: str = "SAE J537"
     return (RATING_OPEN_CIRCUIT_V - RATING_TEST_V[standard]) / amps * 1000.0
 
 
-def bank_resistance_mohm(block_mohm: npt.ArrayLike, *, series: int = 1, parallel: int = 1) -> Array:
-    """Resistance [mΩ] of equal blocks: `series` in a string, `parallel` strings."""
-    _check_bank(series, parallel)
-    return _array(block_mohm) * series / parallel
-
-
-def bank_voltage_v(block_v: npt.ArrayLike, *, series: int = 1) -> Array:
-    """Open-circuit volts [V] of equal blocks in series; parallel strings do not change it."""
-    _check_bank(series, 1)
-    return _array(block_v) * series
-
-
 def bank_cca_a(units: pd.DataFrame) -> Array:
     """Cold-cranking amps [A] of all batteries beside each other: the label's, times the strings in parallel.
 
@@ -199,19 +170,6 @@ def bank_cca_a(units: pd.DataFrame) -> Array:
     )
     strings = np.fmax(1.0, count / (volts / 12.0))
     return label * np.where((known["in_parallel"] == "no").to_numpy(), 1.0, strings)
-
-
-def unequal_parallel(block_v: npt.ArrayLike, block_mohm: npt.ArrayLike) -> tuple[Array, Array]:
-    """Open-circuit volts [V] and resistance [mΩ] of unlike strings in parallel, along the last axis (Millman)."""
-    conductance = 1.0 / _array(block_mohm)
-    total = conductance.sum(axis=-1)
-    return (_array(block_v) * conductance).sum(axis=-1) / total, 1.0 / total
-
-
-def _check_bank(series: int, parallel: int) -> None:
-    for name, number in (("series", series), ("parallel", parallel)):
-        if number < 1:
-            raise ValueError(f"{name} is {number}; it must be 1 or more")
 
 
 def open_circuit(

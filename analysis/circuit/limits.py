@@ -35,7 +35,6 @@ class Limit:
 # --- Coefficients of the physical laws -------------------------------------------------------------------------------
 REFERENCE_C = Limit(20.0, "°C", "IEC 60028 states copper at 20 °C; our choice for all other parts too", 0.0, 30.0)
 COPPER_PER_K = Limit(0.00393, "1/K", "NBS Handbook 100 / IEC 60028, from memory", 0.0035, 0.0045)
-IEC_60228_PER_K = Limit(0.004, "1/K", "IEC 60228, its table of factors to 20 °C", 0.0035, 0.0045)
 CONTACT_PER_K = Limit(0.0, "1/K", "our choice, because no source gives one; 0 to 0.004 from memory", 0.0, 0.004)
 CONTACT_PER_K_SD = Limit(0.001, "1/K", "our choice, because 0 to 0.004 has been stated, from memory", 0.0, 0.004)
 BATTERY_PER_K = Limit(

@@ -330,23 +330,3 @@ def _assumed(motor: _Inputs) -> Texts:
     )
     result: Texts = texts[code]
     return result
-
-
-def kirchhoff_gap(
-    readings: pd.DataFrame, system_v: npt.ArrayLike, *, instrument: Instrument | None = None
-) -> pd.DataFrame:
-    """How well battery = positive drop + contacts + motor + ground drop closes, where `motor_v` was measured too.
-
-    :returns: columns `gap_v`, `gap_se_v`, `closes` (|gap| within two standard errors); NaN and False where a
-        measurement is missing
-    """
-    chosen = Instrument() if instrument is None else instrument
-    blocks = np.asarray(system_v, dtype=np.float64) / 12.0
-    drops = {name: measured_column(readings, name) for name in DROPS}
-    lost = sum(drops.values(), np.zeros(len(readings)))
-    gap = measured_column(readings, "crank_min_v") - measured_column(readings, "motor_v") - lost
-    variance = 2 * (chosen.crank_v * blocks) ** 2 + sum(
-        (np.hypot(chosen.drop_v, chosen.drop_share * d) ** 2 for d in drops.values()), np.zeros(len(readings))
-    )
-    se = np.sqrt(variance)
-    return pd.DataFrame({"gap_v": gap, "gap_se_v": se, "closes": np.abs(gap) <= 2 * se}, index=readings.index)

@@ -28,7 +28,6 @@ from analysis.circuit.limits import (
     DRAG_CURVATURE_SD,
     DRAG_PER_K,
     DRAG_PER_K_SD,
-    IEC_60228_PER_K,
     REFERENCE_C,
 )
 
@@ -53,37 +52,6 @@ def copper_factor(temperature_c: npt.ArrayLike, *, reference_c: float = 20.0) ->
     """
     a = COPPER_PER_K.value
     return (1.0 + a * (_array(temperature_c) - 20.0)) / (1.0 + a * (reference_c - 20.0))
-
-
-def iec60228_factor(temperature_c: npt.ArrayLike) -> Array:
-    """Factor that brings a cable resistance measured at a temperature [°C] to 20 °C: 1 / (1 + 0.004 (T - 20)).
-
-    Source: IEC 60228, table of factors, which is not the law of :func:`copper_factor`.
-    """
-    return 1.0 / (1.0 + IEC_60228_PER_K.value * (_array(temperature_c) - 20.0))
-
-
-def viscosity_cst(temperature_c: npt.ArrayLike, *, low: tuple[float, float], high: tuple[float, float]) -> Array:
-    """Kinematic viscosity [cSt] at a temperature [°C] through two known points (°C, cSt).
-
-    ASTM D341: log10 log10(v + 0.7) = A - B log10(T), T = t + 273; valid above about 2 cSt.
-
-    :raises ValueError: the two points share a temperature, or a viscosity is not above 0.3 cSt
-    """
-    (t1, v1), (t2, v2) = low, high
-    if t1 == t2 or min(v1, v2) <= 0.3:
-        raise ValueError(f"points are {low} and {high}; temperatures must differ and viscosities be above 0.3 cSt")
-    slope, intercept = d341_constants(low=low, high=high)
-    exponent = 10.0 ** (intercept - slope * np.log10(_array(temperature_c) + 273.0))
-    return 10.0**exponent - 0.7
-
-
-def d341_constants(*, low: tuple[float, float], high: tuple[float, float]) -> tuple[float, float]:
-    """Slope B and intercept A of the ASTM D341 line through two points (°C, cSt)."""
-    z = [float(np.log10(np.log10(v + 0.7))) for _, v in (low, high)]
-    x = [float(np.log10(t + 273.0)) for t, _ in (low, high)]
-    slope = (z[0] - z[1]) / (x[1] - x[0])
-    return slope, z[0] + slope * x[0]
 
 
 # --- Laws as values --------------------------------------------------------------------------------------------------
@@ -163,19 +131,6 @@ COPPER_LAW: Final = TemperatureLaw(
 )
 
 
-def assume_temperature(
-    temperature_c: npt.ArrayLike,
-    *,
-    typical_c: npt.ArrayLike,
-    typical_sd_c: npt.ArrayLike,
-    thermometer_sd_c: float = THERMOMETER_SD_C,
-) -> tuple[Array, Array]:
-    """Temperatures [°C] with missing ones replaced by a typical one, and the standard error of each [K]."""
-    t = _array(temperature_c)
-    missing = ~np.isfinite(t)
-    return np.where(missing, typical_c, t), np.where(missing, typical_sd_c, thermometer_sd_c)
-
-
 def to_reference(
     log_value: npt.ArrayLike,
     temperature_c: npt.ArrayLike,
@@ -191,13 +146,6 @@ def to_reference(
     slope = law.b_per_k + 2.0 * law.c_per_k2 * (law.reference_c - _array(temperature_c))
     error = np.hypot(law.log_factor_se(temperature_c), slope * _array(temperature_se_c))
     return _array(log_value) - law.log_factor(temperature_c), error
-
-
-def from_reference(
-    log_reference: npt.ArrayLike, temperature_c: npt.ArrayLike, law: TemperatureLaw
-) -> tuple[Array, Array]:
-    """Log values at a temperature [°C] from those at the law's reference, and the error of the step."""
-    return _array(log_reference) + law.log_factor(temperature_c), law.log_factor_se(temperature_c)
 
 
 # --- Fit from a fleet's readings -------------------------------------------------------------------------------------

@@ -1,9 +1,8 @@
-"""Forward model of a start, and the coldest temperature at which a vehicle still starts.
+"""Forward model of a start: amps, volts and speed at any temperature, and what is left of what a start needs.
 
 From the state of a unit (resistances at 20 °C, open-circuit volts, load, motor constant, temperature laws) the series
 loop of `analysis.circuit.resistances` is solved at any temperature. A start needs three things at once: enough cranking speed,
-enough volts for the engine's electronics, and enough volts on the solenoid coil. The coldest start is the temperature
-below which one of them is missing.
+enough volts for the engine's electronics, and enough volts on the solenoid coil; `coldest_start` finds where one is missing.
 
 Units: volts of the whole system, mΩ, A, rpm of the crankshaft, °C. All arrays broadcast; 32-bit floats stay so.
 Validity: direct current in the steady part of cranking, at the second to third revolution; one motor constant, which
@@ -12,8 +11,7 @@ a series-wound motor has only near one load; battery at the temperature given, w
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -29,16 +27,11 @@ from analysis.circuit.limits import (
     LOAD_SPEED_SHARE,
     OPEN_CIRCUIT_V_PER_K,
     REFERENCE_C,
-    Limits,
 )
 
 Array = npt.NDArray[Any]
 Value = float | Array
 
-COLDEST_C: Final = -45.0  # our choice: below the freezing point of a half-charged battery nothing is predicted
-WARMEST_C: Final = 40.0  # our choice: a unit that fails at 40 °C does not start at all
-HALVINGS: Final = 8  # our choice: 85 K / 2^8 = 0.33 K, then one straight line inside
-CHUNK: Final = 32_768  # our choice: values worked on at once, so that they stay in the processor's cache
 LEAST_DRAG_PER_K: Final = 0.0055  # our choice: just above copper's gain at -45 °C, so that colder is never easier
 SMALL: Final = 1e-9  # guards a division; a curvature this small bends nothing
 VOLTS_OF_TWO_BLOCKS: Final = 16.0  # our choice: more volts than one charging block ever shows are two in series
@@ -97,32 +90,6 @@ class StartSolution:
     speed_rpm: Array
     stall_a: Array
     stall_battery_v: Array
-
-
-# Fields of the state that a renewed part replaces; a renewed battery is also a charged one.
-PART_FIELDS: Final[dict[str, tuple[str, ...]]] = {
-    "battery": ("open_circuit_v", "battery_mohm"),
-    "positive_cable": ("positive_mohm",),
-    "ground_path": ("ground_mohm",),
-    "solenoid_contacts": ("contacts_mohm",),
-    "starter_motor": ("motor_mohm", "emf_v_per_rpm"),
-    "control_circuit": ("control_mohm", "coil_mohm"),
-    "engine_drag": ("load_a",),
-}
-
-
-def start_limits(limits: Limits) -> StartLimits:
-    """The three needs of a start from one group's limits."""
-    return StartLimits(limits.least_cranking_rpm.value, limits.supply_minimum_v.value, limits.pull_in_v.value)
-
-
-def emf_constant(
-    motor_v: npt.ArrayLike, amps: npt.ArrayLike, motor_mohm: npt.ArrayLike, speed_rpm: npt.ArrayLike, *, brush_v: float
-) -> Array:
-    """Back-emf by speed [V/rpm] from volts at the motor [V], amps, winding [mΩ] and cranking speed [rpm]."""
-    winding_v = np.asarray(amps) * np.asarray(motor_mohm) / 1000.0
-    result: Array = (np.asarray(motor_v) - brush_v - winding_v) / np.asarray(speed_rpm)
-    return result
 
 
 def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value, Value]:
@@ -219,142 +186,3 @@ def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: Sta
     # the smaller of the two: volts below zero, which no battery shows, must not shrink on the way to the coil
     coil_v = np.minimum(battery_v, battery_v * coil / (coil + state.control_mohm))
     return np.asarray(speed), np.asarray(battery_v - limits.supply_minimum_v), np.asarray(coil_v - limits.pull_in_v)
-
-
-def start_margin_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> Array:
-    """Smallest of the three margins [V]; below zero the engine does not start."""
-    speed, supply, coil = start_margins_v(state, temperature_c, limits)
-    result: Array = np.minimum(np.minimum(speed, supply), coil)
-    return result
-
-
-NEEDS: Final = ("cranking speed", "supply voltage", "solenoid coil voltage")
-
-
-def limiting_need(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> Array:
-    """Index into NEEDS of the need that runs out first at temperatures [°C]."""
-    result: Array = np.argmin(np.stack(np.broadcast_arrays(*start_margins_v(state, temperature_c, limits))), axis=0)
-    return result
-
-
-def coldest_start(state: StartState, limits: StartLimits) -> Array:
-    """Coldest temperature [°C] at which the engine still starts, broadcast over units and draws.
-
-    Found by halving between -45 and +40 °C and a straight line inside the last half. -45 means "below -45 °C",
-    +40 means "does not start at any temperature"; NaN where the state is.
-    """
-    return _in_chunks(_coldest, state, limits)
-
-
-def _coldest(state: StartState, limits: StartLimits, shape: tuple[int, ...]) -> Array:
-    """One chunk of :func:`coldest_start`."""
-    arrays = [v.dtype for v in (getattr(state, f.name) for f in fields(state)) if isinstance(v, np.ndarray)]
-    kind = np.result_type(np.float32, *arrays) if arrays else np.dtype(np.float64)
-    cold = np.full(shape, COLDEST_C, dtype=kind)
-    warm = np.full(shape, WARMEST_C, dtype=kind)
-    at_cold = np.broadcast_to(start_margin_v(state, cold, limits), shape).copy()
-    at_warm = np.broadcast_to(start_margin_v(state, warm, limits), shape).copy()
-    always, never, unknown = at_cold >= 0, at_warm < 0, np.isnan(at_cold)
-    for _ in range(HALVINGS):
-        middle = (cold + warm) * kind.type(0.5)
-        margin = start_margin_v(state, middle, limits)
-        fails = margin < 0
-        cold, at_cold = np.where(fails, middle, cold), np.where(fails, margin, at_cold)
-        warm, at_warm = np.where(fails, warm, middle), np.where(fails, at_warm, margin)
-    rise = at_warm - at_cold
-    share = np.clip(np.divide(-at_cold, rise, out=np.ones_like(rise), where=rise > 0), 0.0, 1.0)
-    found = cold + (warm - cold) * share
-    found = np.where(always, kind.type(COLDEST_C), np.where(never, kind.type(WARMEST_C), found))
-    result: Array = np.where(unknown, kind.type(np.nan), found)
-    return result
-
-
-def _in_chunks(
-    work: Callable[[StartState, StartLimits, tuple[int, ...]], Array], state: StartState, limits: StartLimits
-) -> Array:
-    """Run `work` on slices of the first axis small enough for the processor's cache."""
-    values = {f.name: getattr(state, f.name) for f in fields(state)}
-    needs = {f.name: getattr(limits, f.name) for f in fields(limits)}
-    shape = np.broadcast_shapes(*(np.shape(v) for v in (*values.values(), *needs.values())))
-    if not shape:
-        return work(state, limits, shape)
-    rows = max(1, CHUNK // max(1, int(np.prod(shape[1:]))))
-    parts = []
-    for start in range(0, max(shape[0], 1), rows):
-        here = slice(start, start + rows)
-        part = replace(state, **{k: _slice(v, here, shape) for k, v in values.items()})
-        need = replace(limits, **{k: _slice(v, here, shape) for k, v in needs.items()})
-        parts.append(work(part, need, (min(rows, shape[0] - start), *shape[1:])))
-    return np.concatenate(parts)
-
-
-def _slice(value: Value | None, here: slice, shape: tuple[int, ...]) -> Any:
-    """The rows of a value that has the full number of axes; others are shared by all rows."""
-    if value is None:
-        return None
-    array = np.asarray(value)
-    if array.ndim == 0:
-        return float(array)  # a plain number does not widen 32-bit arrays
-    return array[here] if array.ndim == len(shape) and array.shape[0] == shape[0] and shape[0] > 1 else array
-
-
-def coldest_start_interval(
-    coldest_c: npt.ArrayLike, *, low: float = 0.1, high: float = 0.9
-) -> tuple[Array, Array, Array]:
-    """Median and interval of the coldest start over its last axis, the draws; draws without a value are left out.
-
-    :param low, high: quantiles, 0 < low < high < 1
-    :raises ValueError: quantiles out of order
-    """
-    if not 0.0 < low < high < 1.0:
-        raise ValueError(f"low and high are {low} and {high}; allowed is 0 < low < high < 1")
-    ordered = np.sort(np.asarray(coldest_c), axis=-1)
-    known = np.isfinite(ordered).sum(axis=-1)
-    found = []
-    for quantile in (0.5, low, high):
-        place = quantile * np.maximum(known - 1, 0)
-        below = np.floor(place).astype(np.int64)
-        above = np.minimum(below + 1, np.maximum(known - 1, 0))
-        first = np.take_along_axis(ordered, below[..., None], -1)[..., 0]
-        second = np.take_along_axis(ordered, above[..., None], -1)[..., 0]
-        found.append(first + (second - first) * (place - below))
-    return found[0], found[1], found[2]
-
-
-def renewed(state: StartState, part: str, healthy: StartState) -> StartState:
-    """The state with one part as good as in `healthy` (better of the two where the unit is already better).
-
-    :param part: one of PART_FIELDS
-    :raises ValueError: an unknown part
-    """
-    if part not in PART_FIELDS:
-        raise ValueError(f"part is {part!r}; allowed are {', '.join(PART_FIELDS)}")
-    changes: dict[str, Value] = {}
-    for name in PART_FIELDS[part]:
-        own, good = getattr(state, name), getattr(healthy, name)
-        pick = np.maximum if name == "open_circuit_v" else np.minimum
-        changes[name] = good if name in ("emf_v_per_rpm", "coil_mohm") else pick(own, good)
-    constant = state.emf_v_per_rpm / healthy.emf_v_per_rpm
-    if part == "starter_motor":  # the engine asks for the same torque, which is amps times motor constant
-        changes["load_a"] = state.load_a * constant
-    if part == "engine_drag":
-        changes["load_a"] = np.minimum(state.load_a, healthy.load_a / constant)
-    return replace(state, **changes)
-
-
-def aged(state: StartState, days: Value, log_rate_per_day: dict[str, Value]) -> StartState:
-    """The state after some days of steady wear: fields times exp(rate x days), rates by field name [1/d].
-
-    :raises ValueError: a name that is no field of the state
-    """
-    names = [f.name for f in fields(state)]
-    unknown = [name for name in log_rate_per_day if name not in names]
-    if unknown:
-        raise ValueError(f"log_rate_per_day names {unknown[0]!r}; allowed are {', '.join(names)}")
-    changes = {name: getattr(state, name) * np.exp(rate * days) for name, rate in log_rate_per_day.items()}
-    return replace(state, **changes)
-
-
-def coldest_start_by_part(state: StartState, healthy: StartState, limits: StartLimits) -> dict[str, Array]:
-    """Coldest start [°C] with each single part renewed, by part."""
-    return {part: coldest_start(renewed(state, part, healthy), limits) for part in PART_FIELDS}

@@ -1,4 +1,4 @@
-"""Control charts with known run lengths: CUSUM, EWMA, the threshold for a stated rate of false flags, and chances.
+"""The CUSUM's run lengths, its threshold for a stated rate of false flags, and the chances of its statistic.
 
 The rate is in flags per 100 healthy vehicle-years, because that is what a workshop feels; the run length of a chart
 follows from it, from how often vehicles are read and from how many channels are watched.
@@ -21,42 +21,6 @@ CELL_WIDTH = 0.05  # cells of the chain for the chance of a statistic
 STATISTIC_CAP = 25.0  # statistics above this have no chance worth telling apart
 THRESHOLD_RANGE = (0.25, 25.0)
 NEAR_LOG_RUN_LENGTH = (2.6, 0.8)  # the threshold lies so much below the logarithm of the run length, as a rule
-SIEGMUND_OVERSHOOT = 1.166  # Siegmund 1985, from memory: two overshoots of 0.583
-
-
-def cusum(z: Floats, *, k: float = ALLOWANCE) -> Floats:
-    """Upper one-sided CUSUM S = max(0, S + z - k) along the last axis; a missing z leaves S as it is.
-
-    Source: NIST/SEMATECH e-Handbook 6.3.2.3 (from memory).
-    """
-    total = np.zeros(z.shape[:-1])
-    out = np.empty(z.shape)
-    for r in range(z.shape[-1]):
-        total = np.maximum(0.0, total + np.where(np.isfinite(z[..., r]), z[..., r] - k, 0.0))
-        out[..., r] = total
-    return out
-
-
-def ewma(values: Floats, *, weight: float, start: float = 0.0) -> Floats:
-    """Exponentially weighted moving average along the last axis; a missing value leaves it as it is.
-
-    weight: of the newest value, above 0 and at most 1.  Source: NIST/SEMATECH e-Handbook 6.3.2.4 (from memory).
-    """
-    if not 0.0 < weight <= 1.0:
-        raise ValueError(f"weight is {weight}; allowed are values above 0 and at most 1")
-    level = np.full(values.shape[:-1], start)
-    out = np.empty(values.shape)
-    for r in range(values.shape[-1]):
-        now = values[..., r]
-        level = np.where(np.isfinite(now), weight * now + (1.0 - weight) * level, level)
-        out[..., r] = level
-    return out
-
-
-def ewma_limits(start: float, sd: float, *, weight: float, width: float = 3.0) -> tuple[float, float]:
-    """Lower and upper limit of an EWMA of values with mean `start` and standard deviation `sd`, once it has settled."""
-    half = width * sd * float(np.sqrt(weight / (2.0 - weight)))
-    return start - half, start + half
 
 
 @lru_cache(maxsize=256)
@@ -81,17 +45,6 @@ def _chain(cells: int, width: float, k: float, shift: float, winsor: float | Non
     if winsor is not None:
         below = np.where(edge >= winsor, 1.0, np.where(edge < -winsor, 0.0, below))
     return np.diff(below, axis=1, prepend=0.0)
-
-
-def siegmund_run_length(h: float, k: float = ALLOWANCE, *, shift: float = 0.0) -> float:
-    """Siegmund's approximation of :func:`run_length`.
-
-    (exp(-2 D b) + 2 D b - 1) / (2 D^2) with D = shift - k, b = h + 1.166.  Source: Siegmund 1985 (from memory).
-    """
-    d, b = shift - k, h + SIEGMUND_OVERSHOOT
-    if abs(d) < 1e-8:
-        return b * b
-    return float((np.exp(-2.0 * d * b) + 2.0 * d * b - 1.0) / (2.0 * d * d))
 
 
 def threshold_for_rate(
@@ -148,19 +101,3 @@ def chance(statistic: Floats, readings: Ints, k: float = ALLOWANCE, *, winsor: f
     # a cell reaches half a width below its middle: the chance of a value is that of the cell it lies in
     at = np.clip(np.floor(statistic / CELL_WIDTH + 0.5).astype(np.int64), 0, cells - 1)
     return np.asarray(np.clip(tail[readings, at], 0.0, 1.0))
-
-
-def q_values(p: Floats) -> Floats:
-    """(U,) false-discovery rate of the list that ends with each vehicle, its best channel taken times their number.
-
-    p: (C, U) chances.  Orders one list; it is no contract over repeated weekly lists, which is the flag rate.  Source:
-    Benjamini & Hochberg 1995 as scipy.stats.false_discovery_control has it.
-    """
-    from scipy.stats import (
-        false_discovery_control,  # takes as long to load as all the rest; who reads a kept assessment needs it not
-    )
-
-    if p.shape[1] == 0:
-        return np.zeros(0)
-    own = np.minimum(p.min(axis=0) * p.shape[0], 1.0)
-    return np.asarray(false_discovery_control(own), dtype=np.float64)

@@ -19,8 +19,6 @@ ASSUMED_SHAPE = 2.0
 SHAPE_RANGE = (0.3, 12.0)
 """Shapes outside this range do not occur with wearing parts; the fit is kept inside it."""
 DAYS_PER_YEAR = 365.25
-INTERVAL_WIDTH = 1.6449
-"""Standard deviations on either side of a 90 % interval."""
 LONGEST_LIVES = 20.0
 """The search for the best age ends at this many scales: beyond it nothing survives."""
 
@@ -95,40 +93,6 @@ def fit_weibull(age: Floats, failed: Floats, entry: Floats | None = None) -> Wei
     )
     shape = float(np.exp(best.x))
     return Weibull(shape, float(scale_power(shape) ** (1.0 / shape) * unit))
-
-
-def kaplan_meier(age: Floats, failed: Floats, entry: Floats | None = None) -> pd.DataFrame:
-    """Share surviving, without assuming any law: age, at_risk, failures, survival, low, high (90 %), one row per age.
-
-    age, failed, entry: (N,) as in :func:`fit_weibull`; rows are the ages at which something failed.  The interval is
-    Greenwood's on the log(-log) scale, which keeps it within 0 and 1; it is NaN where the survival is 0.  Raises
-    ValueError with ages that do not lie after their entry.  Source: Bewick, Cheek & Ball, Critical Care 2004 8:389.
-    """
-    t = np.asarray(age, dtype=np.float64)
-    d = np.asarray(failed, dtype=np.float64) > 0
-    begin = np.zeros_like(t) if entry is None else np.asarray(entry, dtype=np.float64)
-    if (t <= begin).any() or (begin < 0).any():
-        raise ValueError("age has a value not after its entry; allowed are ages > entry >= 0")
-    at = np.unique(t[d])
-    entered = np.searchsorted(np.sort(begin), at, side="left")
-    risk = entered - np.searchsorted(np.sort(t), at, side="left")
-    died = np.searchsorted(np.sort(t[d]), at, side="right") - np.searchsorted(np.sort(t[d]), at, side="left")
-    survival = np.cumprod(1.0 - died / risk)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        greenwood = np.cumsum(died / (risk * (risk - died.astype(np.float64))))
-        half = INTERVAL_WIDTH * np.sqrt(greenwood) / np.abs(np.log(survival))
-        low, high = survival ** np.exp(half), survival ** np.exp(-half)
-    open_end = survival > 0.0
-    return pd.DataFrame(
-        {
-            "age": at,
-            "at_risk": risk,
-            "failures": died,
-            "survival": survival,
-            "low": np.where(open_end, low, np.nan),
-            "high": np.where(open_end, high, np.nan),
-        }
-    )
 
 
 def cost_rate(law: Weibull, age: float, *, planned: float, unplanned: float) -> float:

@@ -1,4 +1,4 @@
-"""The plain check beside the growth model: Theil-Sen slope, Mann-Kendall test, and a local level with known variances.
+"""The plain check beside the growth model: Theil-Sen slope and Mann-Kendall test.
 
 A person can redo these with a pocket calculator: the slope is the median of the slopes between all pairs of readings,
 the test counts how many pairs rise.  Fewer than five readings carry a level only.
@@ -36,37 +36,11 @@ class PlainTrend:
     readings: Ints
 
 
-@dataclass(frozen=True)
-class LocalLevel:
-    """Per row and reading: level foretold before it and known after it, each with its variance (..., R)."""
-
-    foretold: Floats
-    foretold_var: Floats
-    level: Floats
-    level_var: Floats
-
-
-def theil_sen(
-    day: Floats, value: Floats, usable: Bools, *, confidence: float = CONFIDENCE
-) -> tuple[Floats, Floats, Floats]:
-    """Slope per year and its interval: low, high; each (...), NaN with fewer than five usable readings.
-
-    day [d], value, usable: (..., R), day may lack leading axes.  Source: Theil 1950, Sen 1968; Helsel & Hirsch, USGS
-    TM 4-A3 (from memory).
-    """
-    found = plain_trend(day, value, usable, confidence=confidence)
-    return found.slope_per_year, found.low, found.high
-
-
-def mann_kendall(day: Floats, value: Floats, usable: Bools) -> tuple[Floats, Floats]:
-    """Rising less falling pairs, and two-sided p: exact up to ten readings without ties, else Gaussian; (...)."""
-    found = plain_trend(day, value, usable)
-    return found.rises, found.p
-
-
 def plain_trend(day: Floats, value: Floats, usable: Bools, *, confidence: float = CONFIDENCE) -> PlainTrend:
-    """Theil-Sen and Mann-Kendall of every row at once; shapes as in :func:`theil_sen`.
+    """Theil-Sen and Mann-Kendall of every row at once: slope per year with its interval, rising less falling pairs and p.
 
+    day [d], value, usable: (..., R), day may lack leading axes; NaN with fewer than five usable readings; p exact up to
+    ten readings without ties, else Gaussian.  Source: Theil 1950, Sen 1968; Helsel & Hirsch, USGS TM 4-A3 (from memory).
     Raises ValueError for a confidence outside 0 to 1.  Sen's interval takes slopes by rank, as scipy.stats.theilslopes.
     """
     if not 0.0 < confidence < 1.0:
@@ -182,40 +156,3 @@ def exact_tails(most: int) -> Floats:
         for lag in range(n):
             share[n, lag:] += share[n - 1, : size - lag] / n
     return np.cumsum(share, axis=1)
-
-
-def local_level(
-    day: Floats,
-    value: Floats,
-    variance: Floats,
-    usable: Bools,
-    *,
-    per_day: float | Floats,
-    prior_mean: float | Floats = 0.0,
-    prior_var: float | Floats = np.inf,
-) -> LocalLevel:
-    """Kalman filter of a level that wanders: its variance grows by `per_day` each day between readings.
-
-    day [d], value, variance (of a reading), usable: (..., R); per_day and the prior before the first reading: scalar
-    or (...); an infinite prior variance means that nothing is known.  Source: Durbin & Koopman, local level model
-    (from memory).
-    """
-    day = np.broadcast_to(day, value.shape)
-    usable = usable & np.isfinite(value) & np.isfinite(variance) & np.isfinite(day)
-    mean = np.broadcast_to(np.asarray(prior_mean, dtype=np.float64), value.shape[:-1])
-    spread = np.broadcast_to(np.asarray(prior_var, dtype=np.float64), value.shape[:-1])
-    before = np.full(value.shape[:-1], np.nan)
-    out = np.empty((4, *value.shape))
-    for r in range(value.shape[-1]):
-        use = usable[..., r]
-        apart = np.where(use & np.isfinite(before), day[..., r] - before, 0.0)
-        spread = spread + per_day * apart
-        out[0, ..., r], out[1, ..., r] = mean, spread
-        error = np.where(use, variance[..., r], 1.0)
-        with np.errstate(invalid="ignore"):
-            gain = np.where(use, np.where(np.isinf(spread), 1.0, spread / (spread + error)), 0.0)
-        mean = mean + gain * np.where(use, value[..., r] - mean, 0.0)
-        spread = np.where(use, gain * error, spread)
-        before = np.where(use, day[..., r], before)
-        out[2, ..., r], out[3, ..., r] = mean, spread
-    return LocalLevel(*out)

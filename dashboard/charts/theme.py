@@ -11,8 +11,6 @@ ORANGE: Final = "#BC7C00"
 GREEN: Final = "#00875F"
 PURPLE: Final = "#A8588C"
 GREY: Final = "#7F8A90"
-BROWN: Final = "#9A6A3A"
-SERIES: Final = (BLUE, VERMILION, GREEN, ORANGE, PURPLE, BROWN, GREY)
 GROUNDS: Final = ("#FCFBF8", "#13181B")  # of the light and of the dark theme; every colour above stands out from both
 INK: Final = "#10171A"
 

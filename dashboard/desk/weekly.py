@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -56,12 +56,6 @@ def iso_week(day: date) -> str:
     """A day's ISO 8601 week, as 2026-W47."""
     year, week, _ = day.isocalendar()
     return f"{year}-W{week:02d}"
-
-
-def week_before(iso: str) -> str:
-    """The ISO week before `iso`."""
-    year, week = int(iso[:4]), int(iso[6:])
-    return iso_week(date.fromisocalendar(year, week, 1) - timedelta(days=7))
 
 
 def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Hashable, Mapping
-from typing import TypeAlias
 
-import altair as alt
 import numpy as np
-import pandas as pd
 
 from analysis.backtest.history import AGAIN_D, FOR_NOTHING_D, FORESEEN_D, SETTLING_D
 from analysis.backtest.report import BacktestReport, OddsReport
-from dashboard.charts import theme
 from dashboard.words.plain_text import day, number
 from dashboard.words.reasons import PART_WORDS
 
-Chart: TypeAlias = alt.LayerChart | alt.FacetChart
-SIDE = 380
 WIDTH = 100
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -140,40 +134,3 @@ def _count(n: int, noun: str) -> str:
 
 def _percent(share: object) -> str:
     return f"{100 * float(str(share)):.1f} %"
-
-
-def reliability_chart(bins: pd.DataFrame, *, title: str = "Said and seen", horizon_days: int = 30) -> Chart:
-    """Reliability diagram: what was said against what was seen, 90 % intervals, the line of equality.
-
-    bins: as `analysis.backtest.reliability.reliability_table` returns them.  Both axes are square-root scaled, because most
-    probabilities are small.
-    """
-    top = float(max(0.05, 1.05 * bins[["said", "seen_high"]].to_numpy(dtype=np.float64).max()))
-    top = min(top, 1.0)
-    scale = alt.Scale(type="sqrt", domain=[0, top], clamp=True, nice=False)
-    axis = alt.Axis(format=".0%", tickCount=6)
-    x = alt.X("said:Q", scale=scale, axis=axis, title=f"said: probability of a no-start within {horizon_days} days")
-    y = alt.Y("seen:Q", scale=scale, axis=axis, title="seen: share with a no-start")
-    equal = pd.DataFrame({"said": [0.0, top], "seen": [0.0, top]})
-    line = alt.Chart(equal).mark_line(color=theme.GREY, strokeDash=[5, 4]).encode(x=x, y=y)
-    shown = bins.assign(words=[_bin_words(b) for b in bins.to_dict("records")])
-    spread = alt.Chart(shown).mark_rule(color=theme.BLUE, strokeWidth=2).encode(x=x, y="seen_low:Q", y2="seen_high:Q")
-    points = (
-        alt.Chart(shown)
-        .mark_point(filled=True, size=70, color=theme.BLUE, opacity=1)
-        .encode(x=x, y=y, tooltip=alt.Tooltip("words:N", title=" "), description="words:N")
-    )
-    heading = alt.TitleParams(title, anchor="start", fontSize=14)
-    return alt.layer(line, spread, points).properties(height=SIDE, title=heading, description=chart_words(bins))
-
-
-def _bin_words(row: Mapping[Hashable, object]) -> str:
-    return (
-        f"said {_percent(row['said'])}, seen {_percent(row['seen'])} ({_percent(row['seen_low'])} to "
-        f"{_percent(row['seen_high'])}), {row['no_starts']} no-starts on {row['rows']} vehicle-lists"
-    )
-
-
-def chart_words(bins: pd.DataFrame) -> str:
-    """The chart in words, for those who cannot see it."""
-    return "Reliability: " + "; ".join(_bin_words(row) for row in bins.to_dict("records")) + "."

@@ -9,7 +9,6 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.bay.closure import CLOSES_AT
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import Charge, Closure, Identified, ReadingCheck
 from analysis.bay.verdict import sentence
@@ -76,7 +75,6 @@ REASON_WORDS: Final = {
     NO_PEAK: "without peak amps it cannot be told from the motor winding",
     NO_SPEED: "without the cranking speed a weak starter field cannot be told from engine drag",
 }
-SURE_EVERY: Final = round(1 / CLOSES_AT)
 
 
 _BOTH: Final = re.compile(r"[−-]?\d+ °C \(([−-]?\d+ °F)\)")
