@@ -135,10 +135,11 @@ def test_surface_charge_is_said_and_widens_the_battery_s_error() -> None:
 
 def test_24_v_is_two_12_v_in_series() -> None:
     """Twice the volts on a 24 V vehicle: the same charge, and the load-test table's margin doubles."""
+    slow = {"crank_rpm": None, "peak_a": None}  # with the usual ones 10.1 V would be a dip
     label = {"rated_cca_a": 2.0 * fitting()["crank_a"]}  # so that the start is the load test
-    one = take({**fitting(), "crank_min_v": 10.1}, unit={**UNIT, **label})
+    one = take({**fitting(), "crank_min_v": 10.1, **slow}, unit={**UNIT, **label})
     reading = {k: 2 * v if k.endswith("_v") else v for k, v in fitting().items()}
-    two = take({**reading, "crank_min_v": 20.2}, Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0),
+    two = take({**reading, "crank_min_v": 20.2, **slow}, Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0),
                {**UNIT, **label, "system_v": 24})  # fmt: skip
     assert one.charge is not None
     assert two.charge is not None

@@ -64,6 +64,9 @@ def test_volts_that_a_lamp_calls_bad_are_good_for_a_headlamp_bulb() -> None:
     assert locate_segment(loaded | {"tester_load_ohm": 48.0})[0].segment == "coil"
 
 
+JUDGES = {"drop_ground_v": "ground drop", "crank_a": "cranking amps", "rest_v": "rest voltage"}
+
+
 def doubted(check: ReadingCheck) -> dict[str, str]:
     return {finding.doubts: finding.row for finding in check.findings if finding.doubts}
 
@@ -75,8 +78,10 @@ def doubted(check: ReadingCheck) -> dict[str, str]:
     ids=["drop", "clamp", "rest", "slip"],
 )  # fmt: skip
 def test_whatever_is_not_believed_counts_once_it_was_measured_twice(changed: dict[str, object], name: str) -> None:
-    """A finding that says "measure again" names the value, so that the phone can ask; the answer silences it."""
+    """A finding that says "measure again" names the value, so that the phone can ask; the answer silences it. Until then no
+    limit judges it, nor anything by it."""
     reading = {**fitting(), "outcome": "started", **changed}
     assert name in doubted(take(reading, unit=UNIT))
+    assert not any(check.startswith(JUDGES[name]) for check in take(reading, unit=UNIT).limits["check"])
     again = take({**reading, "doubtful": "", "confirmed": name}, unit=UNIT)
     assert name not in doubted(again)

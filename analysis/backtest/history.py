@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from analysis.bay.verdict import verdict
+from analysis.bay.verdict import LOAD_TEST_CHECK, verdict
 from analysis.circuit.limit_book import LimitBook
 
 FORESEEN_D = 14  # a no-start is foreseen when the last list at least this long before flagged the vehicle; our choice
@@ -17,7 +17,7 @@ FOR_NOTHING_D = 270  # a flag is for nothing when neither a no-start nor that pa
 DAYS_PER_YEAR = 365.25
 LIMIT_PARTS: Mapping[str, str] = {
     "rest voltage": "battery",
-    "battery at half its cold-cranking amps, load-test table": "battery",
+    LOAD_TEST_CHECK: "battery",
     "volts while cranking": "battery",
     "positive drop": "positive_cable",
     "ground drop": "ground_path",

@@ -168,11 +168,13 @@ def check_one_reading(
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
     charge = _charge(row, temperature, system_v, limits, inferred, expected, sd)
+    findings = tuple(_findings(row, reading, unit, expected, temperature, limits))
+    believed = row.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
     return ReadingCheck(
         temperature, assumed_t, (*_resistances(inferred, shown, expected, temperature, sd), *_load(at, shown, expected)),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
-        _limits(row, reading, unit, expected, temperature, book), tuple(_findings(row, reading, unit, expected, temperature, limits)),
+        _limits(believed, reading, unit, expected, temperature, book), findings,
     )  # fmt: skip
 
 

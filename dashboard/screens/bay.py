@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from analysis.bay.one_reading import ReadingCheck
+from analysis.bay.verdict import LOAD_TEST_CHECK
 from dashboard.desk.reading_source import LOADED
 from dashboard.screens import one_unit
 from dashboard.screens.one_unit import Facts, last_values
@@ -15,7 +16,7 @@ from dashboard.words import reading_sheet
 from dashboard.words.plain_text import number
 from dashboard.words.safety import with_caution
 from ingest.entries import Entry
-from ingest.fields import QUANTITIES
+from ingest.fields import MAIN_DROPS, QUANTITIES
 
 PASS, WATCH, ACT, DOUBT, WRONG = "pass", "watch", "act", "doubt", "wrong"
 SAID: Final = {PASS: "good", WATCH: "watch", ACT: "outside its limit", DOUBT: "doubtful", WRONG: "cannot be"}
@@ -208,7 +209,7 @@ def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
 
 CHECK_OF: Final = {
     "rest voltage": "rest_v", "volts while cranking": "crank_min_v",
-    "battery at half its cold-cranking amps, load-test table": "crank_min_v",
+    LOAD_TEST_CHECK: "crank_min_v",
     "positive drop": "drop_positive_v", "ground drop": "drop_ground_v", "contacts drop": "drop_contacts_v",
     "control circuit drop": "drop_control_v", "cranking amps, high": "crank_a", "cranking amps, low": "crank_a",
     "coil amps, high": "coil_a", "coil amps, low": "coil_a", "cranking speed": "crank_rpm",
@@ -223,10 +224,18 @@ def _verdicts(check: ReadingCheck, meter: Meter) -> dict[str, tuple[str, str]]:
         name = CHECK_OF.get(str(one["check"]))
         if name is None:
             continue
-        words = f"{with_unit(name, abs(float(one['margin'])), meter)} outside" if float(one["margin"]) < 0 else ""
+        words = _outside(name, one, meter) if float(one["margin"]) < 0 else ""
         if name not in found or rank[str(one["verdict"])] > rank[found[name][0]]:
             found[name] = (str(one["verdict"]), words)
     return found
+
+
+def _outside(name: str, judged: Mapping[Any, Any], meter: Meter) -> str:
+    """How far a value is outside its limit, and which where the amps or the cold move it."""
+    limit, margin = (with_unit(name, abs(float(judged[n])), meter) for n in ("limit", "margin"))
+    if str(judged["check"]) == LOAD_TEST_CHECK:
+        return f"it would hold {with_unit(name, float(judged['value']), meter)} there, {margin} too little"
+    return f"{margin} outside {limit}" + (" at these amps" if name in MAIN_DROPS else "")
 
 
 def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
@@ -235,7 +244,12 @@ def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
 
 
 def measure_next(check: ReadingCheck, entry: Entry) -> str:
-    """What to measure next and why, or "" when enough was measured: charge first, then what does not fit."""
+    """What to measure next and why, or "" when enough was measured: what is not believed, then the charge, then what does
+    not fit."""
+    first = next((f for f in check.findings if f.doubts and f.next_measurement), None)
+    if first is not None:
+        words = first.next_measurement
+        return with_caution(f"{words[:1].upper()}{words[1:]} (about {first.minutes} min).")
     charged = check.charge is None or check.charge.level != "act"
     if charged and reading_sheet.misfit(check):
         words = reading_sheet.VALUE_WORDS[check.closure.suspect]

@@ -236,9 +236,9 @@ def beside_fields(
     asked = set() if entry is None else bay.to_confirm(form.typed, entry, check, meter)
     for name, said in lines.items():
         with form.beside[name]:
-            for line in said:
-                show = st.caption if line.verdict in ("", bay.PASS) else st.markdown
-                show(in_words(line))
+            calm = all(line.verdict in ("", bay.PASS) for line in said)
+            for line in said:  # small print alone may stand close under its field
+                (st.caption if calm else st.markdown)(in_words(line))
             if name in asked | form.twice:
                 key = twice_key(form.unit, name, form.typed[name])
                 st.checkbox(TWICE_WORDS, value=name in form.twice, key=key)
