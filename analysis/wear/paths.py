@@ -131,7 +131,7 @@ class GrowthPrior:
 
 def default_prior() -> GrowthPrior:
     """Before a fleet has taught anything: batteries wear most, lives of some months to some years; our choice."""
-    onset = np.array([0.20, 0.06, 0.06, 0.06, 0.08, 0.06, 0.05])
+    onset = np.array([0.20, 0.03, 0.03, 0.03, 0.04, 0.03, 0.02])
     life = np.tile(np.array([0.005, 0.06, 0.25, 0.35, 0.22, 0.115]), (len(onset), 1))
     return GrowthPrior(onset, life, np.tile(np.array([0.22, 0.23, 0.27, 0.28]), (len(onset), 1)))
 
