@@ -77,6 +77,16 @@ def test_paper_and_exports_carry_it() -> None:
     assert plan_table.REPAIR_NOTE is plan_export.REPAIR_NOTE is safety.REPAIR_NOTE
 
 
+@pytest.mark.parametrize(
+    ("page", "shown"),
+    [("bay", "caution("), ("work", "caution("), ("unit", "before_work("), ("plan", "before_work("),
+     ("weekly_list", "before_work(")],
+)  # fmt: skip
+def test_every_page_that_sends_somebody_to_a_vehicle_shows_it(page: str, shown: str) -> None:
+    """Read in the source, because each page needs a fleet of its own to be drawn."""
+    assert shown in (ROOT / "dashboard" / "screens" / "views" / f"{page}.py").read_text(encoding="utf-8")
+
+
 def test_every_segment_has_its_words() -> None:
     """Parts, pieces of parts, and what is none of them: every segment of the decision table is read aloud."""
     assert set(reading_sheet.SEGMENT_WORDS) == {row.segment for row in TABLE} | set(PARTS)

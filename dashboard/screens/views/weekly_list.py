@@ -16,6 +16,7 @@ from dashboard.desk import weekly
 from dashboard.desk.planning import named, when
 from dashboard.files.paper import list_pdf
 from dashboard.screens import acts, columns, device, downloads, session
+from dashboard.screens.caution import before_work
 from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.words.plain_text import (
@@ -72,6 +73,7 @@ def show() -> None:
         with table:
             show_table(chosen, rows, standing)
     issue_again(chosen)
+    before_work(repairing=True)
 
 
 def this_week() -> WeeklyList | None:
