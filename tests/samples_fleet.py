@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from pathlib import Path
 
 import pandas as pd
 import pytest
+import samples_kept
+from samples_kept import content, copy_of, in_one_file, kept, kept_file
 
 from analysis.forecast import learning, lows
 from analysis.forecast import outlook as prognosis
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.panel import FleetTables
 from analysis.worklist import assess
+from dashboard.cli.main import main
+from dashboard.desk import assessment
+from demo_fleet.export import export_fleet
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import FleetSpec
+from ingest.store import open_database
 
 SMALL = FleetSpec(901, units=24, years=2.0, unrecorded=0.2)
 
@@ -21,7 +28,20 @@ SMALL = FleetSpec(901, units=24, years=2.0, unrecorded=0.2)
 @lru_cache(maxsize=4)
 def fleet(spec_seed: int = SMALL.seed) -> Fleet:
     """A fleet of 24 vehicles over two years with a dozen no-starts; another seed, another fleet."""
-    return simulate_fleet(FleetSpec(spec_seed, units=SMALL.units, years=SMALL.years, unrecorded=SMALL.unrecorded))
+    spec = FleetSpec(spec_seed, units=SMALL.units, years=SMALL.years, unrecorded=SMALL.unrecorded)
+    return kept(f"fleet {spec_seed}", lambda: simulate_fleet(spec))
+
+
+def fleet_folder(path: Path) -> Path:
+    """A copy of the small fleet's database, its files beside it in `files`, in the folder `path`."""
+    return copy_of(kept_file("small fleet", _import_fleet), path) / "fleet.db"
+
+
+def _import_fleet(folder: Path) -> None:
+    """Through the front door."""
+    export_fleet(fleet(), folder / "files")
+    assert main(["--db", str(folder / "fleet.db"), "import", str(folder / "files")]) == 1, "one row is set aside"
+    in_one_file(open_database(folder / "fleet.db"))
 
 
 def tables_of(made: Fleet) -> FleetTables:
@@ -45,12 +65,12 @@ _WEATHER: dict[tuple[object, ...], lows.Weather] = {}
 
 
 def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
-    """Few looks at the past instead of eighteen, and each window's weather worked out once for equal arguments.
+    """Few looks at the past instead of eighteen; weather, and a database's assessment, worked out once for equal arguments.
 
-    For properties that do not depend on how much was learned; `make_weather` is a pure function, so that keeping its
-    results changes none.
+    For properties that do not depend on how much was learned; what is kept is the result of pure functions.
     """
     patch.setattr(learning, "LOOKS", looks)
+    patch.setattr(assessment, "assess", samples_kept.assess)
     for module in (assess, learning, prognosis):
         patch.setattr(module, "make_weather", _kept_weather)
 
@@ -64,16 +84,10 @@ def _kept_weather(
     *,
     seed: int = 7,
 ) -> lows.Weather:
-    frames = (climate, forecast if forecast is not None else climate.iloc[:0])
-    key = (tuple(_content(f) for f in frames), forecast is None, tuple(depots), first_day, n_days, seed)
+    key = (content(climate), content(forecast), tuple(depots), first_day, n_days, seed)
     if key not in _WEATHER:
         _WEATHER[key] = lows.make_weather(climate, depots, first_day, n_days, forecast, seed=seed)
     return _WEATHER[key]
-
-
-def _content(frame: pd.DataFrame) -> str:
-    """The rows of a frame in their order, as a key."""
-    return str([frame[name].tolist() for name in frame.columns])
 
 
 def chance_of(vehicles: int, draws: int, seed: int = 0) -> Draws:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-import shutil
-import tempfile
 from functools import cache
 from pathlib import Path
 
 import pandas as pd
+from samples_kept import copy_of, in_one_file, kept, kept_file
 
 from analysis.worklist.assess import Assessment
+from dashboard.desk import weekly
 from dashboard.desk.assessment import assess_database
+from dashboard.desk.planning import make_plan
+from dashboard.screens import history, session
 from demo_fleet.export import export_fleet
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import SEVERE, FleetSpec
@@ -21,37 +23,73 @@ from ingest.importer import import_paths
 AS_OF = dt.date(2026, 11, 30)  # a Monday
 
 
-@cache
+SPEC = FleetSpec(
+    seed=11,
+    units=40,
+    years=2.0,
+    start=dt.date(2024, 11, 30),
+    depots=SEVERE,
+    prefix="T-",
+    first_number=1,
+    digits=3,
+    oil="0W-20",
+)
+
+
 def _made() -> Path:
-    folder = Path(tempfile.mkdtemp(prefix="screens"))
-    spec = FleetSpec(
-        seed=11,
-        units=40,
-        years=2.0,
-        start=dt.date(2024, 11, 30),
-        depots=SEVERE,
-        prefix="T-",
-        first_number=1,
-        digits=3,
-        oil="0W-20",
-    )
-    export_fleet(simulate_fleet(spec), folder / "files")
-    db = store.open_database(folder / "fleet.db")
-    import_paths(db, [folder / "files"], now=dt.datetime(2026, 11, 30, 5))
-    db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    db.conn.close()
-    return folder / "fleet.db"
+    return kept_file("screens.db", _import_fleet)
+
+
+def _import_fleet(path: Path) -> None:
+    files = path.with_name("screens files")
+    export_fleet(simulate_fleet(SPEC), files)
+    db = store.open_database(path)
+    import_paths(db, [files], now=dt.datetime.combine(AS_OF, dt.time(5)))
+    in_one_file(db)
 
 
 def fleet_database(path: Path) -> Path:
     """A copy of the small fleet's database at `path`."""
-    shutil.copyfile(_made(), path)
-    return path
+    return copy_of(_made(), path)
+
+
+def listed_database(path: Path) -> Path:
+    """The same with this week's list and plan issued and the past year's lists on record, so that no server works them out."""
+    return copy_of(kept_file("screens with lists.db", _put_lists), path)
+
+
+def _put_lists(path: Path) -> None:
+    put_past_lists(fleet_database(path))
+    db = store.open_database(path)
+    weekly.issue(db, assessed(), now=dt.datetime.combine(AS_OF, dt.time(5)))
+    make_plan(db, as_of=AS_OF, assessment=assessed(), by="planner", now=dt.datetime.combine(AS_OF, dt.time(5)))
+    in_one_file(db)
+
+
+def put_past_lists(path: Path) -> None:
+    """Put lists of the past year on record that are like today's."""
+    db = store.open_database(path)
+    key = session.Key(str(path), session.judged_version(db, AS_OF), AS_OF, session.HORIZON_D)
+    past = history.Past(history.month_days(AS_OF))
+    past_like_today(key, past)
+    history.keep(key, past)
+    in_one_file(db)
+
+
+def past_like_today(_key: session.Key, past: history.Past) -> None:
+    """Past lists that are today's, for the pages; the real ones have their own test."""
+    units = assessed().units
+    flagged = units[units["flagged"]][["unit", "depot", "part"]]
+    past.lists.update(dict.fromkeys(past.days, flagged))
 
 
 @cache
 def assessed() -> Assessment:
     """The small fleet, assessed on AS_OF."""
+    return kept("screens assessed", _assess)
+
+
+def _assess() -> Assessment:
     db = store.open_database(_made())
     try:
         return assess_database(db, as_of=AS_OF)
@@ -66,12 +104,15 @@ def worst_unit() -> str:
 
 def empty_database(path: Path) -> Path:
     """A database without anything in it."""
-    store.open_database(path).conn.close()
-    return path
+    return copy_of(kept_file("empty.db", lambda new: in_one_file(store.open_database(new))), path)
 
 
 def one_reading_database(path: Path) -> Path:
     """One vehicle with one reading."""
+    return copy_of(kept_file("one reading.db", _put_one_reading), path)
+
+
+def _put_one_reading(path: Path) -> None:
     db = store.open_database(path)
     units = path.with_name("units.csv")
     units.write_text("unit,vehicle_class,system_v,fuel,depot\nX-1,van,12,diesel,yard\n")
@@ -80,8 +121,7 @@ def one_reading_database(path: Path) -> Path:
         "unit,taken_at,rest_v,crank_min_v,crank_a,temperature_c\nX-1,2026-11-02T07:00:00,12.6,10.9,200,4\n"
     )
     import_paths(db, [units, readings], now=dt.datetime(2026, 11, 30, 5))
-    db.conn.close()
-    return path
+    in_one_file(db)
 
 
 def readings_of(unit: str) -> pd.DataFrame:

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import cut, fleet, quick, tables_of
 
 from analysis.forecast import learning
@@ -65,15 +66,10 @@ def tables() -> FleetTables:
     return tables_of(fleet())
 
 
-_KNOWN: dict[str, Assessment] = {}
-
-
 @pytest.fixture
 def usual(tables: FleetTables) -> Assessment:
     """The assessment of the unchanged tables on DAY, made once."""
-    if "usual" not in _KNOWN:
-        _KNOWN["usual"] = assess(tables, as_of=DAY)
-    return _KNOWN["usual"]
+    return samples_kept.assess(tables, as_of=DAY)
 
 
 def assert_same(one: Assessment, other: Assessment) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_fleet import fleet, quick
+from samples_fleet import fleet, fleet_folder, quick
 
 from dashboard.cli.as_csv import LIST_COLUMNS, harmless
 from dashboard.cli.main import main
@@ -42,10 +42,7 @@ Run = Callable[..., Ran]
 @pytest.fixture(scope="module")
 def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database into which the small fleet's files were imported through the front door."""
-    folder = tmp_path_factory.mktemp("fleet")
-    export_fleet(fleet(), folder / "files")
-    assert main(["--db", str(folder / "fleet.db"), "import", str(folder / "files")]) == 1
-    return folder / "fleet.db"
+    return fleet_folder(tmp_path_factory.mktemp("fleet"))
 
 
 @pytest.fixture(autouse=True)

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from samples_screens import AS_OF, assessed, fleet_database, past_like_today, worst_unit
 from streamlit.testing.v1 import AppTest
-from test_views import PAGES, past_like_today
+from test_views import PAGES
 
 from dashboard.screens import columns, history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from samples_screens import AS_OF, assessed, fleet_database, past_like_today, worst_unit
 from sqlite_utils import Database
-from test_views import HOSTILE, past_like_today, run, said
+from test_views import HOSTILE, run, said
 
 from dashboard.screens import history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
@@ -22,7 +22,7 @@ from ingest.entries import record_repair
 from ingest.logbook import read_logbook
 from ingest.records import read_decisions, read_reset_answers, save_decision, save_reset_answer
 
-NOW = dt.datetime.combine(AS_OF, dt.time(6))
+OPENED, NOW = (dt.datetime.combine(AS_OF, dt.time(hour)) for hour in (5, 6))
 
 
 @pytest.fixture
@@ -32,6 +32,7 @@ def db(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Database:
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
     monkeypatch.setattr(session, "_assess", lambda _key: assessed())
     monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    monkeypatch.setattr(session, "now", lambda: OPENED)  # not the clock's time, before or after which NOW may be
     monkeypatch.setattr(history, "_work_out", past_like_today)
     return store.open_database(path)
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import fleet, quick, tables_of
 from scipy.stats import kstest, t
 
@@ -80,7 +81,7 @@ def usual() -> Assessment:
     """The small fleet."""
     with pytest.MonkeyPatch.context() as patch:
         quick(patch, looks=3)
-        return assess(tables_of(fleet()), as_of=DAY)
+        return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 
 def same(one: Assessment, other: Assessment) -> None:

@@ -16,10 +16,11 @@ from pathlib import Path
 import pytest
 from samples_screens import one_reading_database
 from streamlit.testing.v1 import AppTest
-from test_views import run, said
+from test_views import assess_here, run, said
 
 from dashboard.judging import importing
 from dashboard.judging.importing import Import, Order, Teller, begin
+from dashboard.screens import session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.errors import FileRefused
@@ -33,6 +34,7 @@ def database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = one_reading_database(tmp_path / "fleet.db")
     monkeypatch.setenv(DATABASE_VARIABLE, str(path))
     monkeypatch.setenv(TODAY_VARIABLE, "2026-11-30")
+    monkeypatch.setattr(session, "_assess", assess_here)
     return path
 
 

@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import fleet, quick, tables_of
 from samples_ingest import fleet as ingest_fleet
 
 from analysis.readings.panel import FleetTables
 from analysis.readings.renewals import PARTS
-from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.assess import Assessment
 from analysis.worklist.inspections import SEES, SUREST, drawn_ago, gained, inspected
 from analysis.worklist.part import LEAST_GAIN_K
 from dashboard.desk.assessment import list_rows
@@ -33,7 +34,7 @@ def tables() -> FleetTables:
 def before(tables: FleetTables) -> Assessment:
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
-        return assess(tables, as_of=DAY)
+        return samples_kept.assess(tables, as_of=DAY)
 
 
 def looks(*rows: tuple[str, str, str]) -> pd.DataFrame:
@@ -45,7 +46,7 @@ def looks(*rows: tuple[str, str, str]) -> pd.DataFrame:
 def again(tables: FleetTables, findings: pd.DataFrame) -> Assessment:
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
-        return assess(replace(tables, findings=findings), as_of=DAY)
+        return samples_kept.assess(replace(tables, findings=findings), as_of=DAY)
 
 
 def blamed(found: Assessment, least: float = 0.99) -> pd.Series:

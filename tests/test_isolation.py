@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.readings.renewals import PARTS
-from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.assess import Assessment
 from analysis.worklist.part import LEAST_GAIN_K, part_shares, wear_progress, wear_shares
 
 DAY = pd.Timestamp("2022-12-12")
@@ -19,7 +20,7 @@ def assessed() -> Assessment:
     """A small fleet, assessed once with all its looks at the past."""
     with pytest.MonkeyPatch.context() as patch:
         quick(patch, looks=18)
-        return assess(tables_of(fleet()), as_of=DAY)
+        return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 
 def gains(*draws: dict[str, float]) -> np.ndarray:

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, worst_unit
-from test_views import past_like_today, run, said
+from samples_screens import AS_OF, assessed, fleet_database, past_like_today, worst_unit
+from test_views import run, said
 
 from dashboard.cli.commands import past
 from dashboard.desk import weekly

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.bay import findings as segments
@@ -55,7 +56,7 @@ def with_outcomes(tables: FleetTables, *rows: tuple[str, str, str, float]) -> Fl
 def assessed(monkeypatch: pytest.MonkeyPatch) -> Assessment:
     """The small fleet without outcomes."""
     quick(monkeypatch)
-    return assess(tables_of(fleet()), as_of=DAY)
+    return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 
 # --- the vocabulary --------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
@@ -30,7 +31,7 @@ from analysis.forecast.outlook import (
 )
 from analysis.readings.observe import BATTERY, LOAD, MOTOR
 from analysis.readings.renewals import PARTS
-from analysis.worklist.assess import LATER_D, Assessment, assess
+from analysis.worklist.assess import LATER_D, Assessment
 from analysis.worklist.risk import OTHER_CAUSES_PER_YEAR, with_other_causes
 
 DAY = pd.Timestamp("2022-12-12")
@@ -41,7 +42,7 @@ def assessed() -> Assessment:
     """A small fleet, assessed once."""
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
-        return assess(tables_of(fleet()), as_of=DAY)
+        return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 
 def by_draw(assessed: Assessment, weeks: int = WEEKS) -> np.ndarray:

@@ -25,7 +25,7 @@ EVERY_D = 42
 LISTS = 11
 LEAD = pd.Timedelta(days=14)
 CAUGHT = 0.70  # least share caught
-FLEETS = ("usual_mixed", "heavy_24v")
+FLEETS = ("usual_mixed", pytest.param("heavy_24v", marks=pytest.mark.nightly))
 TOLERATED = 5.0  # flags per 100 healthy unit-years, what the list is set to unless the user says otherwise
 
 
@@ -236,7 +236,7 @@ def test_another_vehicle_s_readings_foretell_nothing() -> None:
     assert by_chance.caught <= share + 2.0 * np.sqrt(share * (1.0 - share) / by_chance.no_starts)
 
 
-@pytest.mark.slow
+@pytest.mark.nightly
 def test_shuffled_dates_foretell_little() -> None:
     """With readings in random order the growth is lost, but not which vehicles wear at all: their worn readings lie
     about.  Less than half of what the true order must catch is left, over two orders."""

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
@@ -14,7 +15,6 @@ from samples_fleet import fleet, quick, tables_of
 from analysis.readings.renewals import PARTS
 from analysis.starting.coldest_start import drawn_coldest_starts
 from analysis.wear.state import day_number, estimate_state
-from analysis.worklist.assess import assess
 from analysis.worklist.risk import ACT_PROBABILITY, FLAG_LEVELS, NEEDS, drifting_since, flag_levels, watched
 
 DAY = pd.Timestamp("2022-12-12")
@@ -51,7 +51,7 @@ def test_order_flags_and_dates_of_the_list(monkeypatch: pytest.MonkeyPatch) -> N
     """Definition: flagged by what a repair would avert and the reserve that is used, or by progress, never unless judged;
     ties by name; act before the chance of a no-start has come to one in ten."""
     quick(monkeypatch)
-    assessed = assess(tables_of(fleet()), as_of=DAY)
+    assessed = samples_kept.assess(tables_of(fleet()), as_of=DAY)
     units = assessed.units
     ordered = units.sort_values(["no_start_probability", "flag_probability", "unit"], ascending=[False, False, True])
     pd.testing.assert_frame_equal(units, ordered)
@@ -76,7 +76,7 @@ def test_a_class_that_fears_the_cold_as_a_whole_is_not_flagged(monkeypatch: pyte
     quick(monkeypatch)
     tables = tables_of(fleet())
     cold = replace(tables, climate=tables.climate.assign(low_c=tables.climate["low_c"] - 14.0))
-    usual, colder = (assess(t, as_of=DAY).units.set_index("unit").sort_index() for t in (tables, cold))
+    usual, colder = (samples_kept.assess(t, as_of=DAY).units.set_index("unit").sort_index() for t in (tables, cold))
     sound = (usual["reserve_used"] < 0.1) & (usual["progress"] < 0.1)
     assert sound.any()
     assert colder.loc[sound, "flag_probability"].mean() > 2.0 * usual.loc[sound, "flag_probability"].mean()
@@ -107,7 +107,7 @@ def test_who_is_watched_does_not_change_what_is_found() -> None:
 def test_the_need_named_is_the_one_at_the_end_of_the_horizon(monkeypatch: pytest.MonkeyPatch) -> None:
     """Definition, worked out again: the need whose coldest start is warmest at the end of 180 days, not of 30."""
     quick(monkeypatch)
-    named = {d: assess(tables_of(fleet(903)), as_of=DAY, horizon_days=d) for d in (30, 180)}
+    named = {d: samples_kept.assess(tables_of(fleet(903)), as_of=DAY, horizon_days=d) for d in (30, 180)}
     by_day = {}
     for days, found in named.items():
         state, outlook = found.state, found.prognosis

@@ -10,11 +10,12 @@ import re
 
 import pandas as pd
 import pytest
+import samples_kept
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import (
     SAFE_NOTE,
     WIDTH,
@@ -37,7 +38,7 @@ def assessed() -> Assessment:
     """A small fleet, assessed once."""
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
-        return assess(tables_of(fleet()), as_of=DAY)
+        return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_fleet import fleet, quick
+from samples_fleet import fleet_folder, quick
 
 from dashboard.cli.commands import changes, database, lists, vehicle
 from dashboard.cli.main import main
@@ -25,7 +25,6 @@ from dashboard.desk import planning
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.terminal import show_json
 from dashboard.words.plain_text import clean, printable
-from demo_fleet.export import export_fleet
 from ingest.store import backup, open_database
 
 DAY = "2022-12-12"
@@ -70,9 +69,8 @@ NOT_WALKED = {("dashboard",)}  # it serves until it is stopped; what it says fir
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The small fleet with names that command a terminal, put into the database past every check."""
     folder = tmp_path_factory.mktemp("terminal")
-    export_fleet(fleet(), folder / "files")
-    assert main(["--db", str(folder / "h.db"), "import", str(folder / "files")]) == 1
-    connection = sqlite3.connect(folder / "h.db")
+    path = fleet_folder(folder).rename(folder / "h.db")
+    connection = sqlite3.connect(path)
     for table, columns in RENAMED.items():
         connection.execute(
             f"UPDATE {table} SET {', '.join(f'{c} = {c} || ?' for c in columns)}", [HOSTILE] * len(columns)
@@ -89,7 +87,7 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     connection.commit()
     connection.close()
-    return folder / "h.db"
+    return path
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,15 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, empty_database, fleet_database, one_reading_database, worst_unit
+from samples_screens import (
+    AS_OF,
+    assessed,
+    empty_database,
+    fleet_database,
+    one_reading_database,
+    past_like_today,
+    worst_unit,
+)
 from streamlit.testing.v1 import AppTest
 
 from analysis.costs import PlanSettings
@@ -78,13 +86,6 @@ def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(session, "PATIENCE_S", 60.0)
     monkeypatch.setattr(history, "_work_out", past_like_today)
     return path
-
-
-def past_like_today(_key: session.Key, past: history.Past) -> None:
-    """Past lists that are today's, for the pages; the real ones have their own test."""
-    units = assessed().units
-    flagged = units[units["flagged"]][["unit", "depot", "part"]]
-    past.lists.update(dict.fromkeys(past.days, flagged))
 
 
 @pytest.mark.parametrize("page", PAGES)

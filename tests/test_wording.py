@@ -9,6 +9,7 @@ import re
 
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.bay import findings as segments
@@ -19,7 +20,7 @@ from analysis.bay.verdict import sentence as verdict_sentence
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import DEFAULT_NO_START, NoStartCost, PlanSettings
 from analysis.readings.renewals import PARTS
-from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import start_words
 from dashboard.words import list_row as wording
 from dashboard.words import reasons
@@ -38,7 +39,7 @@ def assessed() -> Assessment:
     """A small fleet, assessed once."""
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
-        return assess(tables_of(fleet()), as_of=DAY)
+        return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 
 def level(part: dict, drop_v: float | None = None, amps: float | None = None) -> str:
