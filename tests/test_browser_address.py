@@ -12,7 +12,8 @@ from urllib.parse import parse_qs, quote, urlsplit
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database
+from samples_kept import in_one_file
+from samples_screens import AS_OF, assessed, fleet_database, put_past_lists
 
 from dashboard.desk import weekly
 from dashboard.screens.pages import _TITLES
@@ -40,7 +41,8 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     db = store.open_database(path)
     for monday in WEEKS:
         assert weekly.issue(db, dataclasses.replace(assessed(), as_of=pd.Timestamp(monday)))
-    db.conn.close()
+    in_one_file(db)
+    put_past_lists(path)
     with server(path, AS_OF.isoformat()) as address:
         yield address
 
@@ -194,9 +196,9 @@ def test_the_table_sorts_chances_by_their_size(browser: Browser, address: str) -
     page = window(browser, f"{address}/?list_tab={quote('Table and paper')}", "need attention")
     table = page.get_by_test_id("stDataFrame").first
     table.locator("tbody tr").first.wait_for(state="attached")
-    at = table.locator("th").all_inner_texts().index("no-start")
 
     def shown() -> list[float]:
+        at = table.locator("th").all_inner_texts().index("no-start")  # a click may move the columns along
         return [float(row.locator("td").nth(at).inner_text()) for row in table.locator("tbody tr").all()]
 
     assert len(shown()) > 5

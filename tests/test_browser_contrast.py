@@ -6,15 +6,12 @@ Truth: the ratio of WCAG 2.2 (relative luminance), reckoned in the browser from 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from samples_screens import AS_OF, listed_database, worst_unit
 
 from dashboard.charts import theme
-from dashboard.desk import weekly
-from ingest import store
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 from browser_screens import CHROMIUM, FLAGS, server, settled  # noqa: E402
@@ -22,6 +19,7 @@ from playwright.sync_api import sync_playwright  # noqa: E402
 
 MEASURE = Path(__file__).with_name("contrast.js").read_text(encoding="utf-8")
 TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that all of a page is measured
+GROUND = "getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor"
 PAGES = (
     ("?part=battery", "need attention"), ("unit?unit={unit}", "Every part"), ("fleet", "The last twelve months"),
     ("plan", "no-starts avoided"), ("bay?unit={unit}", "Rest volts"), ("work?unit={unit}", "What was done"),
@@ -61,31 +59,24 @@ def test_numbers_in_filled_cells_are_read(filled: str) -> None:
     assert ratio(theme.INK, filled) >= 4.5
 
 
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The screens on the small fleet with its list issued."""
-    path = fleet_database(tmp_path_factory.mktemp("contrast") / "fleet.db")
-    db = store.open_database(path)
-    weekly.issue(db, assessed())
-    db.conn.close()
-    with server(path, AS_OF.isoformat()) as address:
-        yield address
-
-
 @pytest.mark.browser
 @pytest.mark.slow
 @pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)")
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_page_is_read_in_both_themes(address: str, scheme: str) -> None:
-    """Every text, every edge of a field, every head of a table."""
-    short = []
-    with sync_playwright() as play:
+def test_every_page_is_read_in_both_themes(tmp_path: Path) -> None:
+    """Every text, every edge of a field, every head of a table; the theme is changed in the open page, as phones do at dusk."""
+    path, short, grounds = listed_database(tmp_path / "fleet.db"), list[str](), set[str]()
+    with server(path, AS_OF.isoformat()) as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        page = browser.new_context(viewport=TALL, color_scheme=scheme).new_page()  # type: ignore[arg-type]
-        for path, text in PAGES:
-            page.goto(f"{address}/{path.format(unit=worst_unit())}")
+        page = browser.new_context(viewport=TALL).new_page()  # type: ignore[arg-type]
+        for address_of, text in PAGES:
+            page.goto(f"{address}/{address_of.format(unit=worst_unit())}")
             settled(page, text, first=True)
-            page.wait_for_timeout(300)
-            short += [f"/{path} {line}" for line in page.evaluate(MEASURE)]
+            for scheme in ("light", "dark"):
+                page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+                page.wait_for_timeout(300)
+                settled(page)
+                grounds.add(page.evaluate(GROUND))
+                short += [f"/{address_of} {scheme} {line}" for line in page.evaluate(MEASURE)]
         browser.close()
+    assert len(grounds) == 2, grounds
     assert not short, "\n".join(short)

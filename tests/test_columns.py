@@ -38,7 +38,8 @@ ANY_KIND = {
     "new_value",
     "was",
     "is",
-}  # columns that keep what stood in a file or field
+    "80 % sure",
+}  # columns that keep what stood in a file or field, and a range, which sorts by the column that it is about
 TABS = {
     "weekly_list": ("list_tab", ("The list", "Gone since", "Table and paper")),
     "unit": ("unit_tab", ("Over time", "Latest reading", "Readings and repairs", "On paper")),

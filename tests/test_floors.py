@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.circuit.temperature import DRAG_LAW, drag_law, viscosity_cst
+from analysis.circuit.temperature import DRAG_LAW, drag_law
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import make_panel
 from analysis.starting.floors import FLOORS, NOWHERE_C, floors_of, freezing_c
@@ -87,9 +87,14 @@ def test_the_drag_of_a_grade_is_that_of_its_d341_line(grade: str) -> None:
     celsius = np.linspace(-25.0, 20.0, 10)
     law = drag_law(f"{grade}-40")
 
+    def viscosity(at: np.ndarray) -> np.ndarray:
+        """ASTM D341: log10 log10(v + 0.7) = A - B log10(T)."""
+        z40, z100 = (np.log10(np.log10(v + 0.7)) for v in (at_40, at_100))
+        slope = (z40 - z100) / (np.log10(373.0) - np.log10(313.0))
+        return 10.0**10.0 ** (z40 - slope * (np.log10(at + 273.0) - np.log10(313.0))) - 0.7
+
     def torque(exponent: float, dry: float) -> np.ndarray:
-        ratio = viscosity_cst(celsius, low=(40.0, at_40), high=(100.0, at_100))
-        ratio = ratio / viscosity_cst(20.0, low=(40.0, at_40), high=(100.0, at_100))
+        ratio = viscosity(celsius) / viscosity(np.array(20.0))
         return np.log(dry + (1.0 - dry) * ratio**exponent)
 
     assert law.log_factor(celsius) == pytest.approx(torque(0.45, 0.4), abs=0.06)

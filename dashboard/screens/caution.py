@@ -21,7 +21,9 @@ def caution(unit: str) -> None:
         device.note(**{_SHOWN: session.now().isoformat()})
         st.session_state[_WHOLE_FOR] = unit
     if st.session_state.get(_WHOLE_FOR) == unit:
-        st.warning(safety.in_bold(), icon=":material/warning:")
+        st.warning(safety.in_bold(safety.AT_ONCE), icon=":material/warning:")
+        with st.expander(safety.AND_WHEN, key="and_when"):
+            st.markdown(safety.in_bold(safety.WHEN))
         return
     with st.expander(safety.SAFE_LINE, icon=":material/warning:", key="caution"):
         st.markdown(safety.in_bold())

@@ -27,6 +27,9 @@ MEASURING: Final = (
 )  # fmt: skip
 REPAIRING: Final = (STANDS, BENEATH, BATTERY, BODY, GROUND_FIRST, ALONE, FROZEN, HIGH_VOLTAGE, MAKER)
 FIRST: Final = (STANDS, BODY, CRANK)  # in bold where there is bold
+WHEN: Final = (DISABLE, LEAD, ALONE, JUMPER, AIRBAG, FROZEN)  # said again with each advice that asks for it
+AT_ONCE: Final = tuple(one for one in MEASURING if one not in WHEN)
+AND_WHEN: Final = "Long cranking, test leads, start-stop, jumper, airbags, charging"
 SAFE_NOTE: Final = f"Before cranking or probing: {' '.join(MEASURING)}"
 REPAIR_NOTE: Final = f"Before work: {' '.join(REPAIRING)}"
 SAFE_LINE: Final = "In neutral, wheels chocked, nobody beneath, eye protection, 30 s at most"
@@ -41,9 +44,9 @@ _WITH: Final = (
 """Words of an advice -> what has to be said with it."""
 
 
-def in_bold() -> str:
-    """All of it before measuring, for a screen: the first things bold."""
-    return " ".join(f"**{one}**" if one in FIRST else one for one in MEASURING)
+def in_bold(sentences: tuple[str, ...] = MEASURING) -> str:
+    """What to mind before measuring, for a screen: the first things bold."""
+    return " ".join(f"**{one}**" if one in FIRST else one for one in sentences)
 
 
 def said_with(advice: str) -> str:
