@@ -21,7 +21,7 @@ def caution(unit: str) -> None:
         device.note(**{_SHOWN: session.now().isoformat()})
         st.session_state[_WHOLE_FOR] = unit
     if st.session_state.get(_WHOLE_FOR) == unit:
-        st.warning(safety.in_bold(safety.AT_ONCE), icon=":material/warning:")
+        st.warning(f":small[{safety.in_bold(safety.AT_ONCE)}]")
         with st.expander(safety.AND_WHEN, key="and_when"):
             st.markdown(safety.in_bold(safety.WHEN))
         return
