@@ -13,8 +13,8 @@ import pytest
 from samples_fleet import quick, tables_of
 
 from analysis.backtest.lists import backtest_lists
-from analysis.circuit.battery import rating_resistance_mohm
-from analysis.readings.observe import BATTERY, LOAD, RATING_K, rated_block_a
+from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
+from analysis.readings.observe import BATTERY, LOAD
 from analysis.readings.panel import FleetTables
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk.assessment import list_rows
@@ -62,7 +62,7 @@ def test_sag_against_the_class_orders_batteries_as_the_truth_does(volts: Fleet, 
 def test_a_label_anchors_what_no_clamp_ever_read(judged: Assessment) -> None:
     """640 A by SAE J537: 5.4 V / 640 A = 8.4 mOhm at -18 degC at most, so that usual amps follow from the usual sag."""
     laws = judged.state.laws
-    at_test = rating_resistance_mohm(640.0) / np.exp(0.009 * RATING_K + 1.75e-4 * RATING_K**2)
+    at_test = rating_resistance_mohm(640.0) / np.exp(0.009 * (20.0 - RATING_C) + 1.75e-4 * (20.0 - RATING_C) ** 2)
     assert laws.base[0, BATTERY] == pytest.approx(at_test, rel=0.1)
     sag = judged.state.panel.measured["rest_v"] - judged.state.panel.measured["crank_min_v"]
     assert 1e-3 * laws.base[0, BATTERY] * laws.base[0, LOAD] == pytest.approx(np.nanmedian(sag), rel=0.35)
@@ -77,8 +77,8 @@ def test_batteries_in_parallel_share_the_amps() -> None:
             "in_parallel": ["no", "yes", "no", "yes"],
         }
     )
-    assert rated_block_a(units).tolist() == [600.0, 1200.0, 600.0, 1200.0]
-    assert np.isnan(rated_block_a(units.drop(columns="rated_cca_a"))).all()
+    assert bank_cca_a(units).tolist() == [600.0, 1200.0, 600.0, 1200.0]
+    assert np.isnan(bank_cca_a(units.drop(columns="rated_cca_a"))).all()
 
 
 def test_the_list_says_what_volts_cannot_tell(volts: Fleet, judged: Assessment) -> None:

@@ -38,7 +38,8 @@ TYPICAL_COLD_C: Final = -7.0
 TYPICAL_COLD_SHARE: Final = 6.0 / 9.0  # of the least volts in the warm
 WARM_C: Final = 20.0  # our choice: from here on the least volts stand as printed
 COLDEST_PRINTED_C: Final = -17.8  # the load-test table's last row, 0 °F
-# Cold-cranking tests at -18 °C: volts that must remain at rated amps, by standard.
+# Cold-cranking tests: temperature, and volts that must remain at rated amps, by standard.
+RATING_C: Final = -18.0
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
 CHARGE_FACTOR_DOUBT: Final = 1.0 / 3.0  # our choice: the rise with discharge is known to a third of itself
 RATING_OPEN_CIRCUIT_V: Final = (

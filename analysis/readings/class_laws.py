@@ -20,10 +20,10 @@ from analysis.readings.observe import (
     Noise,
     Observations,
     Raw,
-    anywhere,
     back_emf,
+    clamped_classes,
+    labelled_mohm,
     nearest_known,
-    rated_block_mohm,
     raw_quantities,
     reference_values,
     smooth_level,
@@ -113,7 +113,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         scatter=measured_scatter(panel, value, se),
         coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), ASSUMED_COIL_MOHM),
         inrush=inrush,
-        clamped=np.isfinite(group_median(panel.measured["crank_a"], panel.group, n)),
+        clamped=clamped_classes(panel),
     )
 
 
@@ -130,9 +130,8 @@ def _log(values: Floats) -> Floats:
 
 def _log_battery(panel: Panel, raw: Raw) -> Floats:
     """Log battery resistance where rest volts and amps were both measured; where a class was never clamped, by its volts."""
-    clamped = np.isfinite(panel.measured["crank_a"])
-    never = ~anywhere(np.asarray(clamped.any(axis=1))[:, None], panel.group, len(panel.groups))
-    both = np.isfinite(panel.measured["rest_v"]) & (clamped | never)
+    never = ~clamped_classes(panel)[panel.group][:, None]
+    both = np.isfinite(panel.measured["rest_v"]) & (np.isfinite(panel.measured["crank_a"]) | never)
     return _log(np.where(both, raw.battery, np.nan))
 
 
@@ -333,7 +332,7 @@ def with_assumed(panel: Panel, base: Floats, emf: Floats, unclamped: Floats) -> 
     amps = np.where(np.isfinite(out[:, LOAD]), out[:, LOAD], unclamped)
     rest = group_median(panel.measured["rest_v"], panel.group, len(panel.groups))
     rest = np.where(np.isfinite(rest), rest, 12.65 * blocks)
-    label = group_median(rated_block_mohm(panel), panel.group, len(panel.groups)) / 1e3
+    label = group_median(labelled_mohm(panel), panel.group, len(panel.groups)) / 1e3
     outside = {
         BATTERY: np.where(np.isfinite(label), label, ASSUMED_BATTERY_V / amps * blocks),
         POSITIVE: ASSUMED_DROP_V / amps * blocks,

@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from analysis.circuit.battery import rating_resistance_mohm
-from analysis.circuit.limits import BATTERY_CURVATURE, BATTERY_PER_K, COPPER_PER_K, REFERENCE_C
+from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
+from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
+from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median
 
 CHANNELS = (
@@ -28,7 +28,6 @@ CHANNELS = (
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
 LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank, and tells no resistance; our choice
 ASSUMED_AMPS = 200.0  # steady, 12 V; middle of what common practice calls usual
-RATING_K = 38.0  # from the reference down to the -18 degC of cold-cranking tests, SAE J537
 LEAST_LEVEL = 0.05  # no part has less than this share of what is usual in its class: no resistance is nil; our choice
 
 
@@ -175,13 +174,14 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     law = np.exp(load_per_k[g][:, None] * x + load_curve[g][:, None] * x * x)
     at_reference = nearest_known(m["crank_a"] / law)
     sag = rest_v - m["crank_min_v"]
-    class_amps = group_median(m["crank_a"] / law, g, G)
-    class_amps = np.where(np.isfinite(class_amps), class_amps, unclamped_amps(panel, x, sag / law))[g][:, None]
-    assumed = np.where(np.isfinite(at_reference), at_reference, class_amps) * law
+    class_amps, clamped = group_median(m["crank_a"] / law, g, G), clamped_classes(panel)
+    if not clamped.all():
+        class_amps = np.where(clamped, class_amps, unclamped_amps(panel, x, sag / law))
+    assumed = np.where(np.isfinite(at_reference), at_reference, class_amps[g][:, None]) * law
     measured = np.isfinite(m["crank_a"])
     amps = np.where(measured, m["crank_a"], assumed)
-    clamped = np.asarray(measured.any(axis=1))[:, None]
-    amps_se = np.where(measured, noise.amps, np.where(clamped | ~anywhere(clamped, g, G), noise.assumed_amps, 0.10))
+    own_or_only = np.isfinite(at_reference) | ~clamped[g][:, None]
+    amps_se = np.where(measured, noise.amps, np.where(own_or_only, noise.assumed_amps, 0.10))
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -204,11 +204,11 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
         )
 
 
-def anywhere(found: Bools, group: Ints, groups: int) -> Bools:
-    """(U, 1) whether any vehicle of the same class has what (U, 1) `found` says."""
-    some = np.zeros(groups, dtype=bool)
-    some[group[found[:, 0]]] = True
-    return np.asarray(some[group][:, None])
+def clamped_classes(panel: Panel) -> Bools:
+    """(G,) whether the amps of any vehicle of the class were ever read."""
+    some = np.zeros(len(panel.groups), dtype=bool)
+    some[panel.group[np.isfinite(panel.measured["crank_a"]).any(axis=1)]] = True
+    return some
 
 
 def unclamped_amps(panel: Panel, x: Floats, sag_v: Floats) -> Floats:
@@ -219,34 +219,19 @@ def unclamped_amps(panel: Panel, x: Floats, sag_v: Floats) -> Floats:
     less what colder oil adds to the amps. Amps only scale what is read in volts: its course is the same with any.
     """
     n = len(panel.groups)
-    blocks = np.maximum(np.rint(panel.volts / 12.0), 1.0)
-    factor = np.exp(BATTERY_PER_K.value * x + BATTERY_CURVATURE.value * x * x)
-    amps = 1e3 * sag_v / factor / rated_block_mohm(panel)[:, None]
+    factor = np.exp(BATTERY_LAW.log_factor(REFERENCE_C.value - x))
+    amps = 1e3 * sag_v / factor / labelled_mohm(panel)[:, None]
     usual = group_median(np.where(sag_v > 0.0, amps, np.nan), panel.group, n)
-    each = group_median(blocks, panel.group, n)
+    each = group_median(panel.volts, panel.group, n) / 12.0
     return np.where(np.isfinite(usual), usual, ASSUMED_AMPS * np.sqrt(each) * 1.2 ** (each - 1.0))
 
 
-def rated_block_mohm(panel: Panel) -> Floats:
+def labelled_mohm(panel: Panel) -> Floats:
     """(U,) resistance at 20 degC of batteries that just meet their labels [mOhm], of the whole system; NaN without a label."""
-    label = rated_block_a(panel.units)
+    label = bank_cca_a(panel.units)
     known = np.isfinite(label) & (label > 0.0)
-    blocks = np.maximum(np.rint(panel.volts / 12.0), 1.0)
-    at_test = np.exp(BATTERY_PER_K.value * RATING_K + BATTERY_CURVATURE.value * RATING_K**2)
-    return np.where(known, blocks * rating_resistance_mohm(np.where(known, label, 1.0)) / at_test, np.nan)
-
-
-def rated_block_a(units: pd.DataFrame) -> Floats:
-    """(U,) cold-cranking amps of each vehicle's 12 V block [A]: of both where two stand in parallel; NaN where not known."""
-    if "rated_cca_a" not in units:
-        return np.full(len(units), np.nan)
-    label = units["rated_cca_a"].to_numpy(np.float64, na_value=np.nan)
-    if "in_parallel" not in units or "batteries" not in units:
-        return np.asarray(label)
-    blocks = np.maximum(units["system_v"].to_numpy(np.float64) / 12.0, 1.0)
-    count = units["batteries"].to_numpy(np.float64, na_value=np.nan)
-    beside = np.where((units["in_parallel"] == "yes").to_numpy(bool), np.fmax(count / blocks, 1.0), 1.0)
-    return np.asarray(label * beside)
+    block = rating_resistance_mohm(np.where(known, label, 1.0)) / np.exp(BATTERY_LAW.log_factor(RATING_C))
+    return np.where(known, panel.volts / 12.0 * block, np.nan)
 
 
 def reference_values(
