@@ -22,13 +22,12 @@ from analysis.readings.observe import (
     LawDoubt,
 )
 from analysis.readings.panel import Floats, Ints, Reals, in_chunks
-from analysis.starting.loop import StartLimits, StartState, start_margins_v
+from analysis.starting.loop import StartLimits, StartState, blocks_of, start_margins_v
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
 NOMINAL_RPM = 190.0  # cranking speed of a sound vehicle where the fleet never read it, our choice
 CHUNK_UNITS = 400
-BLOCK_REST_V = 12.65  # rest volts of a charged 12 V block, BCI: tells 12 from 24 V
 
 
 @dataclass(frozen=True)
@@ -102,7 +101,7 @@ def start_state(
     value = (np.maximum(state, LEAST_LEVEL) * usual).astype(np.float32)[..., None]
     per_unit = {name: getattr(laws, name)[group].astype(np.float32)[:, None, None] for name in _PER_CLASS}
     speed = usual_speed(laws)[group].astype(np.float32)[:, None, None]
-    brush = np.float32(BRUSH_V.value) * np.rint(rest_v / BLOCK_REST_V).astype(np.float32)[:, None, None]
+    brush = np.float32(BRUSH_V.value) * np.asarray(blocks_of(rest_v), np.float32)[:, None, None]
     away = departures or as_fitted(laws)
     battery, load = (np.moveaxis(d[group].astype(np.float32), 2, 0)[..., None] for d in (away.battery, away.load))
     return StartState(

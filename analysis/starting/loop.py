@@ -98,12 +98,12 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
     copper = 1.0 - COPPER_PER_K.value * x
     battery = state.battery_mohm * 0.001 * np.exp(_law(state.battery_b, state.battery_c, x, least_slope=0.0))
     load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x, least_slope=LEAST_DRAG_PER_K))
-    blocks = _blocks(state.open_circuit_v)
+    blocks = blocks_of(state.open_circuit_v)
     open_v = state.open_circuit_v - state.open_circuit_v_per_k * blocks * x
     return open_v, battery, copper, load
 
 
-def _blocks(volts: Value) -> Value:
+def blocks_of(volts: Value) -> Value:
     """12 V blocks in series, told from the open-circuit volts."""
     if isinstance(volts, np.ndarray):
         two: Array = (volts > VOLTS_OF_TWO_BLOCKS).astype(volts.dtype)
