@@ -188,14 +188,14 @@ def fit_temperature_law(
     y, t, units, error = y[good], t[good], units[good].astype(np.int64), error[good]
     x = prior.reference_c - t
     design = np.column_stack([x, x**2])
+    blur = _blur(x, temperature_se_c)
     if when is None:
-        dy, dx, sd, group = _from_unit_mean(y, design, units, error)
+        dy, dx, sd, group, later, blur = _from_unit_mean(y, design, units, error, blur)
     else:
-        dy, dx, sd, group = _from_previous(y, design, units, error, when[good])
+        dy, dx, sd, group, later, blur = _from_previous(y, design, units, error, blur, when[good])
     if len(dy) == 0:
         return prior
-    blur = _blur(units, x, None if when is None else when[good], temperature_se_c)
-    shared = 2.0 * shared_sd**2 * _neighbours(units, x, None if when is None else when[good])
+    shared = 2.0 * shared_sd**2 * _neighbours(later)
     coefficient, covariance, scale = _robust_fit(dy, dx, sd, group, prior, blur, shared)
     low, high = np.quantile(t, [0.01, 0.99])
     reading_sd = scale / np.sqrt(2.0) if when is not None else scale
@@ -211,61 +211,49 @@ def fit_temperature_law(
     )
 
 
-def _from_unit_mean(
-    y: Array, design: Array, units: npt.NDArray[np.int64], error: Array
-) -> tuple[Array, Array, Array, npt.NDArray[np.int64]]:
+Differences = tuple[Array, Array, Array, npt.NDArray[np.int64], Array, Array]
+"""What each tells: difference of the values, of the design, its error, unit, x of the (later) reading, blur (n, 2, 2)."""
+
+
+def _from_unit_mean(y: Array, design: Array, units: npt.NDArray[np.int64], error: Array, blur: Array) -> Differences:
     """Values and design less their unit's mean; units with one reading tell nothing and are left out."""
-    if len(y) == 0:
-        return y, design, error, units
-    count = np.bincount(units)
+    count = np.bincount(units) if len(units) else np.zeros(0)
     several = count[units] > 1
-    y, design, error, units = y[several], design[several], error[several], units[several]
+    y, design, error, units, blur = y[several], design[several], error[several], units[several], blur[several]
     count = np.maximum(count, 1)
 
     def less_mean(values: Array) -> Array:
         return values - (np.bincount(units, values, minlength=len(count)) / count)[units]
 
-    return less_mean(y), np.column_stack([less_mean(c) for c in design.T]), error, units
+    dx = np.column_stack([less_mean(c) for c in design.T])
+    return less_mean(y), dx, error, units, design[:, 0], blur * (1.0 - 1.0 / count[units])[:, None, None]
 
 
 def _from_previous(
-    y: Array, design: Array, units: npt.NDArray[np.int64], error: Array, when: Array
-) -> tuple[Array, Array, Array, npt.NDArray[np.int64]]:
+    y: Array, design: Array, units: npt.NDArray[np.int64], error: Array, blur: Array, when: Array
+) -> Differences:
     """Values and design less those of the same unit's previous reading."""
     order = np.lexsort((y, design[:, 0], when, units))
-    y, design, error, units = y[order], design[order], error[order], units[order]
-    same = units[1:] == units[:-1]
-    sd = np.hypot(error[1:], error[:-1])[same]
-    return (y[1:] - y[:-1])[same], (design[1:] - design[:-1])[same], sd, units[1:][same]
+    same = units[order][1:] == units[order][:-1]
+    now, before = order[1:][same], order[:-1][same]
+    sd = np.hypot(error[now], error[before])
+    return y[now] - y[before], design[now] - design[before], sd, units[now], design[now, 0], blur[now] + blur[before]
 
 
 SHARED_K: Final = 5.0  # our choice: readings so near in temperature share what season, charge and habits do to them
 LEAST_TOLD: Final = 0.3  # our choice: of the spread of the temperatures at least this share is taken for true
 
 
-def _blur(units: npt.NDArray[np.int64], x: Array, when: Array | None, se: float) -> Array:
-    """(n, 2, 2) what an error of one standard error in the temperature adds to the squares of x and x², per difference."""
-    one = np.ones_like(x)
-    single = se**2 * np.stack([np.stack([one, 2.0 * x], -1), np.stack([2.0 * x, 4.0 * x * x], -1)], -1)
-    if when is None:
-        count = np.bincount(units) if len(units) else np.zeros(0)
-        several = count[units] > 1
-        share = 1.0 - 1.0 / np.maximum(count[units], 1)
-        return np.asarray((single * share[:, None, None])[several], dtype=np.float64)
-    order = np.lexsort((x, when, units))
-    same = units[order][1:] == units[order][:-1]
-    return np.asarray((single[order][1:] + single[order][:-1])[same], dtype=np.float64)
+def _blur(x: Array, se: float) -> Array:
+    """(n, 2, 2) what an error of the temperature by one standard error adds to the squares of x and x², per reading."""
+    slope = np.stack([np.ones_like(x), 2.0 * x], axis=-1)  # of x and of x² by the temperature
+    blur: Array = se**2 * slope[:, :, None] * slope[:, None, :]
+    return blur
 
 
-def _neighbours(units: npt.NDArray[np.int64], x: Array, when: Array | None) -> Array:
-    """(n,) how many differences have their later reading within the same SHARED_K as each."""
-    if when is None:
-        several = np.bincount(units)[units] > 1 if len(units) else np.zeros(0, dtype=bool)
-        later = x[several]
-    else:
-        order = np.lexsort((x, when, units))
-        later = x[order][1:][units[order][1:] == units[order][:-1]]
-    _, place, count = np.unique(np.floor(later / SHARED_K), return_inverse=True, return_counts=True)
+def _neighbours(x: Array) -> Array:
+    """(n,) how many of the values lie within the same SHARED_K as each."""
+    _, place, count = np.unique(np.floor(x / SHARED_K), return_inverse=True, return_counts=True)
     return np.asarray(count[place], dtype=np.float64)
 
 
@@ -283,7 +271,7 @@ def _robust_fit(
 ) -> tuple[Array, Array, float]:
     """Iteratively reweighted least squares with a Gaussian prior; returns coefficients, covariance and scale.
 
-    blur: (n, 2, 2) of :func:`_blur`; shared: (n,) variance of what each difference shares with the others, times
+    blur: (n, 2, 2) of both readings of a difference; shared: (n,) variance of what each difference shares with the others, times
     how many these are.
     """
     start = np.array([prior.b_per_k, prior.c_per_k2])
