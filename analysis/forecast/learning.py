@@ -177,7 +177,12 @@ def mean_of_draws(values: Reals) -> Reals:
 
 def known_before(tables: FleetTables, day: float) -> FleetTables:
     """What was known at the start of a day [d since 1970]."""
-    return known_at(tables, pd.Timestamp("1970-01-01") + pd.Timedelta(days=day))
+    return known_at(tables, moment_of(day))
+
+
+def moment_of(day: float) -> pd.Timestamp:
+    """The start of a day [d since 1970]."""
+    return pd.Timestamp("1970-01-01") + pd.Timedelta(days=day)
 
 
 def laws_day(tables: FleetTables, day: float) -> float | None:
@@ -189,7 +194,7 @@ def laws_day(tables: FleetTables, day: float) -> float | None:
 
 def laws_on(tables: FleetTables, day: float) -> ClassLaws:
     """Class laws with what was known at the start of a day."""
-    then = known_before(tables, day)
+    then = tables.before(moment_of(day))
     return estimate_laws(without_slips(make_panel(then.units, then.readings)))
 
 

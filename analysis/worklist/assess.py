@@ -10,7 +10,7 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from analysis.forecast.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
-from analysis.forecast.lows import known_at, make_weather, typical_cold
+from analysis.forecast.lows import Weather, known_at, make_weather, typical_cold
 from analysis.forecast.outlook import (
     WEEKS,
     Outlook,
@@ -134,15 +134,7 @@ def _assess(
     far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
     far_probability = either(far_probability, failures.again(FLAG_WINDOW_D))
     rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
-    sound = sound_coldest(state, outlook, far, rows)
-    avoidable = far_probability.copy()
-    avoidable[rows] -= weighted_mean(later.probability(outlook.depot[rows], sound, sound), outlook.alive[rows])
-    avoidable = np.maximum(avoidable, 0.0)
-    wear = Wear(avoidable, np.zeros(len(avoidable)), wear_progress(state))
-    typical = typical_cold(known.climate, list(outlook.depots))[outlook.depot[rows]]
-    lost_k = weighted_quantile(outlook.coldest[now][rows] - sound, outlook.alive[rows], 0.5)
-    reserve_k = np.maximum(typical - weighted_quantile(sound, outlook.alive[rows], 0.5), LEAST_RESERVE_K)
-    wear.used[rows] = lost_k / reserve_k
+    wear = worn(state, outlook, later, known.climate, far_probability, (now, far), rows)
     weight = outlook.alive[rows] * (0.02 + far_draw[rows])
     parts, shares = looked.on_parts(*part_table(state, outlook, h, rows, weight))
     weeks, beyond = outlook_table(state, outlook, learned, known, forecast, rows, shares)
@@ -167,6 +159,30 @@ def _assess(
         state,
         outlook,
     )
+
+
+def worn(
+    state: FleetState,
+    outlook: Outlook,
+    weather: Weather,
+    climate: pd.DataFrame,
+    probability: Floats,
+    times: tuple[int, int],
+    rows: Ints,
+) -> Wear:
+    """What flags a vehicle, worked out for those in `rows`; the others risk hardly anything, and none of their reserve is used.
+
+    weather: of the flag's window; probability: (U,) of a no-start in it; times: places of its ends in the state's times.
+    """
+    now, far = times
+    alive = outlook.alive[rows]
+    sound = sound_coldest(state, outlook, far, rows)
+    avoidable, used = probability.copy(), np.zeros(len(probability))
+    avoidable[rows] -= weighted_mean(weather.probability(outlook.depot[rows], sound, sound), alive)
+    typical = typical_cold(climate, list(outlook.depots))[outlook.depot[rows]]
+    reserve_k = np.maximum(typical - weighted_quantile(sound, alive, 0.5), LEAST_RESERVE_K)
+    used[rows] = weighted_quantile(outlook.coldest[now][rows] - sound, alive, 0.5) / reserve_k
+    return Wear(np.maximum(avoidable, 0.0), used, wear_progress(state))
 
 
 def current_forecast(forecast: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame | None:
