@@ -72,7 +72,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
     since = date.fromisoformat(earlier.as_of) if earlier else day
     decisions = read_decisions(db, before=day)
     repairs = store.read_repairs(db, before=day)
-    judged = assessment.units
+    judged, climate = assessment.units, known_climate(db, before=day)
     return {
         "as_of": day.isoformat(),
         "horizon_days": assessment.horizon_days,
@@ -83,10 +83,10 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
             "too_few": int((judged["status"] == "too few readings").sum()),
             "no_reading": int((judged["status"] == "no reading").sum()),
         },
-        "depots": coming_lows(db, assessment),
+        "depots": coming_lows(db, assessment, climate),
         "units": with_changes(rows, before_rows, compared=earlier is not None),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since),
-        "assumed": assumed(db, assessment.units, as_of=assessment.as_of.date()),
+        "assumed": assumed(climate, assessment.units),
         "notes": list(assessment.fleet_notes),
     }
 
@@ -96,16 +96,17 @@ def latest_before(db: Database, iso: str) -> str | None:
     return next((week for week in weekly_lists(db) if week < iso), None)
 
 
-def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any]]:
-    """Per depot: the low that the horizon reaches with even odds [°C], and the lowest forecast with its day."""
+def coming_lows(db: Database, assessment: Assessment, climate: pd.DataFrame) -> dict[str, dict[str, Any]]:
+    """Per depot: the low that the horizon reaches with even odds [°C], and the lowest forecast with its day.
+
+    climate: of `known_climate` on the assessment's day.
+    """
     depots = sorted({str(d) for d in assessment.units["depot"].dropna()})
     if not depots:
         return {}
     first = int(assessment.state.day)
     forecast = store.read_forecast(db)
-    weather = make_weather(
-        known_climate(db, before=assessment.as_of.date()), depots, first, assessment.horizon_days, forecast
-    )
+    weather = make_weather(climate, depots, first, assessment.horizon_days, forecast)
     out: dict[str, dict[str, Any]] = {}
     until = assessment.as_of + pd.Timedelta(days=assessment.horizon_days)
     for depot, coldest in zip(depots, weather.coldest, strict=True):
@@ -120,10 +121,9 @@ def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any
     return out
 
 
-def assumed(db: Database, units: pd.DataFrame, *, as_of: date) -> list[str]:
+def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:
     """What the list rests on that nobody stated, a sentence each: the lows of depots without a climate, and the cold
-    spells of those without a year of daily lows."""
-    climate = known_climate(db, before=as_of)
+    spells of those without a year of daily lows. climate: of `known_climate` on the list's day."""
     depots = {str(depot) for depot in units["depot"].dropna()}
     unknown = sorted(depots - set(climate.loc[climate["low_c"].notna(), "depot"]))
     measured = set(climate.loc[climate["skew"].notna(), "depot"]) if "skew" in climate else set()

@@ -13,7 +13,7 @@ from dashboard.cli.as_csv import harmless_csv, rows_as_csv
 from dashboard.cli.commands.database import as_of, open_existing, say_age
 from dashboard.cli.options import WHO
 from dashboard.cli.tables import list_table
-from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.planning import load_plan, make_plan, named
 from dashboard.desk.terminal import DONE, say, show, show_json
@@ -37,7 +37,7 @@ def run_risk(options: argparse.Namespace) -> int:
         book=limit_book(db),
         costs=own_costs(db),
     )
-    taken_for_granted = assumed(db, assessment.units, as_of=day)
+    taken_for_granted = assumed(known_climate(db, before=day), assessment.units)
     if options.format == "json":
         show_json(
             json.dumps(list_body(day, options.horizon_days, rows, taken_for_granted), ensure_ascii=False, indent=1)

@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from analysis.backtest.report import ReportCosts, backtest_report
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.commands.lists import list_body
-from dashboard.desk.assessment import backtest_database, list_rows, own_costs
+from dashboard.desk.assessment import backtest_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.terminal import say, show_json
 from dashboard.desk.weekly import assumed
@@ -31,7 +31,9 @@ def run_backtest(options: argparse.Namespace) -> int:
     lists: list[dict[str, object]] = []
     for day, assessment in backtest_database(db, dates, horizon_days=options.horizon_days):
         rows = list_rows(assessment, readings, flagged_only=False, book=book, costs=costs)
-        body = list_body(day.date(), options.horizon_days, rows, assumed(db, assessment.units, as_of=day.date()))
+        body = list_body(
+            day.date(), options.horizon_days, rows, assumed(known_climate(db, before=day.date()), assessment.units)
+        )
         show_json(json.dumps(body, ensure_ascii=False))
         lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
         say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")

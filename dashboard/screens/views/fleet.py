@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -14,6 +15,7 @@ from sqlite_utils import Database
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
 from dashboard.desk import weekly
+from dashboard.desk.assessment import known_climate
 from dashboard.files import paper
 from dashboard.screens import columns, downloads, history, one_unit, session
 from dashboard.screens.address import screens_address
@@ -125,7 +127,9 @@ def coming_cold(assessment: Assessment) -> None:
     """How many vehicles likely fail to start at a temperature, for a depot or all."""
     st.subheader("What the coming cold would do")
     in_f = session.fahrenheit()
-    sentences = forecast_sentences(assessment)
+    with session.database() as db:
+        lows = weekly.coming_lows(db, assessment, known_climate(db, before=assessment.as_of.date()))
+    sentences = forecast_sentences(assessment, lows)
     if sentences:
         st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
     else:
@@ -139,7 +143,7 @@ def coming_cold(assessment: Assessment) -> None:
         depot = st.selectbox(
             "Depot", depots, index=None, placeholder="all", key="cold_depot", width=220, bind=IN_ADDRESS
         )
-        low = low_slider(_first_low(assessment), in_f=in_f)
+        low = low_slider(_first_low(lows), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
     sentence = cold_sentence(mine, low)
     st.markdown(sentence[:1].upper() + sentence[1:])
@@ -238,10 +242,11 @@ def cold_count_text(counts: pd.DataFrame, *, in_f: bool) -> str:
     return f"Vehicles that fail to start, by morning low. At {said}."
 
 
-def forecast_sentences(assessment: Assessment) -> list[str]:
-    """Per depot with a forecast: its coldest morning, what it would do there; where there are several, all together."""
-    with session.database() as db:
-        lows = weekly.coming_lows(db, assessment)
+def forecast_sentences(assessment: Assessment, lows: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """Per depot with a forecast: its coldest morning, what it would do there; where there are several, all together.
+
+    lows: of `weekly.coming_lows`.
+    """
     units = assessment.units[assessment.units["status"] == "judged"]
     known = [(d, low) for d, low in lows.items() if low["forecast_low_c"] is not None]
     known.sort(key=lambda pair: float(pair[1]["forecast_low_c"]))
@@ -261,10 +266,8 @@ def forecast_sentences(assessment: Assessment) -> list[str]:
     ]
 
 
-def _first_low(assessment: Assessment) -> int:
-    with session.database() as db:
-        lows = [low["coming_low_c"] for low in weekly.coming_lows(db, assessment).values()]
-    return int(max(-40, min(20, round(min(lows, default=-10)))))
+def _first_low(lows: Mapping[str, Mapping[str, Any]]) -> int:
+    return int(max(-40, min(20, round(min((low["coming_low_c"] for low in lows.values()), default=-10)))))
 
 
 # --- the year ---------------------------------------------------------------------------------------------------------
