@@ -6,11 +6,9 @@ import atexit
 import json
 import subprocess
 import sys
-import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cache
 from pathlib import Path
 from threading import Lock
 
@@ -19,6 +17,7 @@ import streamlit as st
 from sqlite_utils import Database
 
 from dashboard.desk.assessment import backtest_database
+from dashboard.desk.kept_assessment import program
 from dashboard.judging.process import give_way
 from dashboard.judging.worker import Worker
 from dashboard.screens.session import Key
@@ -28,7 +27,6 @@ from ingest.fields import FAILED_STARTS
 
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
 LATER_NICE = 10  # past lists give way to the screens by this much (19 is most); our choice
-_ANALYSIS = Path(__file__).parents[2] / "analysis"
 
 
 @dataclass
@@ -91,16 +89,9 @@ def month_days(as_of: date) -> tuple[date, ...]:
     return tuple(days)
 
 
-@cache
-def _made_by() -> str:
-    """Changes with every change of the program that lists are made by."""
-    files = sorted(_ANALYSIS.rglob("*.py"))
-    return str(zlib.crc32(b"".join(file.read_bytes() for file in files)))
-
-
 def made_of(key: Key) -> str:
     """What past lists depend on, as a text: what is in the database, the day, the horizon and the program."""
-    return f"{key.version} {key.as_of} {key.horizon_days} {_made_by()}"
+    return f"{key.version} {key.as_of} {key.horizon_days} {program()}"
 
 
 def recall(key: Key, past: Past) -> None:

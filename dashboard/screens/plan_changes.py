@@ -44,22 +44,17 @@ def wish_button(label: str, wish: Wish, *, key: str, primary: bool = False, disa
     with session.database() as db:
         seen = seen_now(db)
     st.button(
-        label, key=key, type="primary" if primary else "secondary", disabled=disabled, on_click=_remember,
+        label, key=key, type="primary" if primary else "secondary", disabled=disabled, on_click=remember,
         args=(replace(wish, seen=seen),),
     )  # fmt: skip
 
 
-def _remember(wish: Wish | None) -> None:
+def remember(wish: Wish | None) -> None:
     """Called before the page is drawn; a reason that was typed last thing before the click comes with the click."""
     st.session_state.pop(OVERTAKEN, None)
     if wish is not None and wish.kind in WISHES:
         wish = replace(wish, reason=st.session_state.get(REASON) or wish.reason)
     st.session_state[WISHED] = wish
-
-
-def wish(what: Wish) -> None:
-    """Let it be done when the page is drawn again."""
-    st.session_state[WISHED] = what
 
 
 def not_issued(assessment: Assessment | None) -> ReplacementPlan:
@@ -129,7 +124,7 @@ def ask(overtaken: str, wish: Wish) -> None:
         st.warning(safe(f"{overtaken} Nothing of yours is kept yet. {mine}", longest=900))
         with st.container(horizontal=True):
             wish_button("Yes, mine", wish, key="overtaken_mine", primary=True)
-            st.button("No, leave it", key="overtaken_leave", on_click=_remember, args=(None,))
+            st.button("No, leave it", key="overtaken_leave", on_click=remember, args=(None,))
 
 
 def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool) -> None:

@@ -84,7 +84,7 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> Repl
         plan = plan_changes.not_issued(assessment)
         st.info("No plan is issued yet: this is how it would be.")
         if acts.pressed("Issue this plan", "plan"):
-            plan_changes.wish(Wish("again", plan.weeks))
+            plan_changes.remember(Wish("again", plan.weeks))
             st.rerun()
         return plan
     stale = plan.as_of != pd.Timestamp(session.as_of())
