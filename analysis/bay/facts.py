@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.circuit.battery import least_cranking_v, load_test_minimum_v, open_circuit
 from analysis.circuit.limits import BRUSH_V, FEWEST_CRANK_A, Limits
@@ -147,7 +148,7 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
     amps = number(facts, "crank_a") if math.isnan(amps) else amps
     usual = warm if warm > 0 else cold
     colder = number(facts, "cold_amps_times")
-    share = at_usual_share(amps, usual, cold) if usual > 0 else 1.0 / max(colder, 1.0) if colder > 0 else 1.0
+    share = float(at_usual_share(amps, usual, cold)) if usual > 0 else 1.0 / max(colder, 1.0) if colder > 0 else 1.0
     battery = number(facts, "rest_v")
     most = battery if battery > 0 else float(limits.system_v)
     out = {
@@ -161,11 +162,12 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
     return out
 
 
-def at_usual_share(amps: float, usual_a: float, usual_here_a: float = NAN) -> float:
-    """What a drop at `amps` is multiplied by to be one at the usual amps in the warm; those usual at this temperature
-    stand for amps that nobody measured, and hardly any amps make no resistance."""
-    here = usual_here_a if math.isnan(amps) else amps
-    return usual_a / here if here >= FLOWING_SHARE * usual_a else 1.0
+def at_usual_share(amps: npt.ArrayLike, usual_a: float, usual_here_a: npt.ArrayLike = NAN) -> npt.NDArray[np.float64]:
+    """What drops at `amps` are multiplied by to be those at the usual amps in the warm; those usual at this temperature
+    stand for amps that nobody measured, and hardly any amps make no resistance; 1 where nobody knows what is usual."""
+    here = np.where(np.isnan(amps), usual_here_a, amps)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(here >= FLOWING_SHARE * usual_a, usual_a / here, 1.0)
 
 
 def _dip(facts: Facts, limits: Limits) -> dict[str, float]:

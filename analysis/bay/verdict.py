@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.bay.facts import FLOWING_SHARE
+from analysis.bay.facts import at_usual_share
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.battery import (
     COLDEST_PRINTED_C,
@@ -147,11 +147,11 @@ def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd
     )  # fmt: skip
     amps = _values(group, "crank_a")
     amps = np.where(np.isfinite(amps), amps, _values(group, "usual_crank_a"))
-    times = np.where(amps >= FLOWING_SHARE * usual_a, amps / usual_a, 1.0)
+    share_at_usual = at_usual_share(amps, usual_a)
     found = []
     for check, (value, key) in checks.items():
         limit: Limit = getattr(limits, key)
-        edge = limit.value * times
+        edge = limit.value / share_at_usual
         words = np.array([_at_amps(limit, usual_a, a, e) for a, e in zip(amps, edge, strict=True)], dtype=object)
         found.append(_frame(group, check, value, limit, "at most", watch=share * edge, boundary=edge, words=words))
     control = limits.control_circuit_drop_v
