@@ -182,7 +182,7 @@ def test_renewed_parts_start_colder_or_as_cold(assessed: Assessment) -> None:
     """Property: a better part never makes a vehicle start at a warmer temperature (the starter may: its stronger field
     turns slower where resistance is what limits)."""
     outlook, rows = assessed.prognosis, np.arange(len(assessed.state.group))
-    renewed = renewed_coldest(assessed.state, outlook, 1, rows)
+    renewed = renewed_coldest(assessed.state, outlook, rows, assessed.state.drawn[1][:, rows])
     for k, part in enumerate(PARTS):
         if part != "starter_motor":
             assert (renewed[k] <= outlook.coldest[1] + 0.3).all(), part
@@ -193,7 +193,7 @@ def test_the_outlook_with_a_renewal_is_that_of_the_renewed_vehicle(assessed: Ass
     outlook, rows = assessed.prognosis, np.array([3, 0, 7])
     named = ["battery", "ground_path", "starter_motor"]
     after = outlook_renewed(assessed.state, outlook, rows, named)
-    direct = renewed_coldest(assessed.state, outlook, 1, rows)
+    direct = renewed_coldest(assessed.state, outlook, rows, assessed.state.drawn[1][:, rows])
     for i, part in enumerate(named):
         assert after.coldest[1, i] == pytest.approx(direct[PARTS.index(part), i], abs=1e-3)
     assert after.alive == pytest.approx(chosen(outlook, rows).alive)

@@ -238,12 +238,12 @@ def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[D
     return out, new_field
 
 
-def renewed_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> Reals:
-    """(7 parts, rows, K) coldest start at time `h` with each part alone renewed [degC]."""
+def renewed_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn) -> Reals:
+    """(7 parts, rows, K) coldest start of drawn states (7, rows, K) with each part alone renewed [degC]."""
     out = np.empty((len(PARTS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
     for k, part in enumerate(PARTS):
-        drawn, field = with_renewed(state.drawn[h][:, rows], state.field[rows], state.weak[rows], part)
-        out[k] = drawn_coldest(state, outlook, rows, drawn, field, charged=part == "battery")
+        new, field = with_renewed(drawn, state.field[rows], state.weak[rows], part)
+        out[k] = drawn_coldest(state, outlook, rows, new, field, charged=part == "battery")
     return out
 
 

@@ -15,7 +15,7 @@ import pandas as pd
 
 from analysis.circuit.limits import Limit
 from analysis.forecast.learning import SURVIVAL_D
-from analysis.forecast.outlook import Outlook, drawn_coldest, with_renewed
+from analysis.forecast.outlook import Outlook, drawn_coldest, renewed_coldest
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, days_since_epoch
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.state import FleetState
@@ -112,10 +112,9 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
 
 def gained(state: FleetState, outlook: Outlook, rows: Ints, drawn: Reals) -> Reals:
     """(7 parts, rows, K) kelvin colder that drawn states (7, rows, K) start with each part alone renewed."""
-    field, weak = state.field[rows], state.weak[rows]
-    base = drawn_coldest(state, outlook, rows, drawn, field)
-    renewed = [drawn_coldest(state, outlook, rows, *with_renewed(drawn, field, weak, part)) for part in PARTS]
-    return np.asarray(base - np.stack(renewed))
+    return np.asarray(
+        drawn_coldest(state, outlook, rows, drawn, state.field[rows]) - renewed_coldest(state, outlook, rows, drawn)
+    )
 
 
 def drawn_ago(state: FleetState, rows: Ints, ago_d: Floats) -> Reals:
