@@ -31,7 +31,7 @@ def demo_database(folder: Path) -> Path:
     db = store.open_database(folder / "demo.db")
     import_paths(db, [folder / "files"], now=dt.datetime.combine(AS_OF, dt.time(6)))
     for day in (AS_OF - SEVEN_DAYS, AS_OF):
-        weekly.issue_for(db, day, now=dt.datetime.combine(day, dt.time(6)))
+        weekly.issue_for(db, day, by="fleet office", now=dt.datetime.combine(day, dt.time(6)))
     make_plan(db, as_of=AS_OF, by="planner", now=dt.datetime.combine(AS_OF, dt.time(7)))
     db.conn.close()
     return folder / "demo.db"
