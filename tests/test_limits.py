@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.bay.facts import at_usual_share
 from analysis.bay.verdict import COLUMNS, sentence, verdict
 from analysis.circuit import limits as module
 from analysis.circuit.limit_book import LimitBook, limits_from_mapping
@@ -219,6 +220,15 @@ def test_order_of_readings_is_irrelevant(rows: list[dict[str, float]], data: st.
         for f in (frame, frame.iloc[places])
     )
     pd.testing.assert_frame_equal(one, two)
+
+
+def test_the_share_of_a_drop_at_usual_amps_by_hand() -> None:
+    """200 A usual: at 400 A half, at 100 A twice; hardly any amps, none measured or nothing usual known leave it; at 20 A
+    (a tenth) as well. The smallest number there is divides nothing."""
+    amps = np.array([400.0, 200.0, 100.0, 20.0, 1.1e-308, 0.0, np.nan])
+    assert at_usual_share(amps, 200.0).tolist() == [0.5, 1.0, 2.0, 1.0, 1.0, 1.0, 1.0]
+    assert at_usual_share(np.nan, 200.0, 250.0) == pytest.approx(0.8)
+    assert at_usual_share(amps, np.nan).tolist() == [1.0] * 7
 
 
 @settings(max_examples=10, deadline=None)

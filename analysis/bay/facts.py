@@ -166,8 +166,7 @@ def at_usual_share(amps: npt.ArrayLike, usual_a: float, usual_here_a: npt.ArrayL
     """What drops at `amps` are multiplied by to be those at the usual amps in the warm; those usual at this temperature
     stand for amps that nobody measured, and hardly any amps make no resistance; 1 where nobody knows what is usual."""
     here = np.where(np.isnan(amps), usual_here_a, amps)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(here >= FLOWING_SHARE * usual_a, usual_a / here, 1.0)
+    return np.divide(usual_a, here, out=np.ones_like(here), where=here >= FLOWING_SHARE * usual_a)
 
 
 def _dip(facts: Facts, limits: Limits) -> dict[str, float]:
