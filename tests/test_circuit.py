@@ -11,7 +11,8 @@ from scipy.optimize import brentq
 
 from analysis.bay.closure import MEASURED, Inrush, StateSpread, check_closure, predicted_measurements
 from analysis.circuit.battery import full_charge_resistance_mohm
-from analysis.circuit.resistances import ELEMENTS, Inferred, Instrument, infer_resistances
+from analysis.circuit.choices import Instrument
+from analysis.circuit.resistances import ELEMENTS, Inferred, infer_resistances
 from analysis.starting.loop import StartState, solve_start
 
 TRUTH = {"battery": 6.0, "positive_cable": 0.6, "ground_path": 0.5, "solenoid_contacts": 0.8, "motor_winding": 15.0}

@@ -18,8 +18,8 @@ import pandas as pd
 from scipy.special import chdtrc
 
 from analysis.circuit.battery import open_circuit
-from analysis.circuit.load import RPM_SHARE
-from analysis.circuit.resistances import DROPS, MOHM_PER_OHM, Instrument, measured_column
+from analysis.circuit.choices import INSTRUMENT, Instrument
+from analysis.circuit.resistances import DROPS, MOHM_PER_OHM, measured_column
 from analysis.circuit.temperature import copper_factor
 from analysis.starting.loop import StartState, solve_start
 
@@ -151,7 +151,7 @@ def measurement_errors(measured: Array, blocks: Array, instrument: Instrument, c
         **drop,
         "drop_control_v": np.hypot(instrument.control_v, instrument.drop_share * v["drop_control_v"]),
         "coil_a": instrument.coil_share * v["coil_a"],
-        "crank_rpm": RPM_SHARE * v["crank_rpm"],
+        "crank_rpm": INSTRUMENT.rpm_share * v["crank_rpm"],
     }
     return np.stack([columns[name] for name in MEASURED], axis=-1)
 
@@ -235,7 +235,7 @@ def departures(
     slope = np.broadcast_to(_slopes(expected, temperature, middle, inrush), (*measured.shape, len(STATE_FIELDS)))
     chosen = spread or StateSpread()
     share = np.stack([np.broadcast_to(chosen.of(name), (rows,)) for name in STATE_FIELDS], axis=-1)
-    error = measurement_errors(middle, blocks, instrument or Instrument(), charge_se)
+    error = measurement_errors(middle, blocks, instrument or INSTRUMENT, charge_se)
     residual = measured - middle
     used = np.isfinite(residual) & np.isfinite(error)
     slope = np.where(used[:, :, None], np.nan_to_num(slope), 0.0)

@@ -25,18 +25,12 @@ from analysis.circuit.battery import (
     open_circuit,
     state_of_charge,
 )
+from analysis.circuit.choices import INSTRUMENT, TEMPERATURE
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import REFERENCE_C, Limits
 from analysis.circuit.load import infer_load
-from analysis.circuit.resistances import ELEMENTS, Inferred, Instrument, infer_resistances
-from analysis.circuit.temperature import (
-    CONTACT_LAW,
-    COPPER_LAW,
-    THERMOMETER_SD_C,
-    TemperatureLaw,
-    copper_factor,
-    to_reference,
-)
+from analysis.circuit.resistances import ELEMENTS, Inferred, infer_resistances
+from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, copper_factor, to_reference
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
 
@@ -154,7 +148,7 @@ def check_one_reading(
     row = trusted_row(reading)
     noted = float(row["temperature_c"].iloc[0])
     assumed_t = not np.isfinite(noted)
-    temperature, sd = (ASSUMED_C, ASSUMED_SD_C) if assumed_t else (noted, THERMOMETER_SD_C)
+    temperature, sd = (ASSUMED_C, ASSUMED_SD_C) if assumed_t else (noted, TEMPERATURE.thermometer_sd_c)
     at = row.assign(temperature_c=temperature)
     shown = pd.DataFrame(
         np.atleast_2d(predicted_measurements(expected.state, temperature, inrush=expected.inrush)),
@@ -255,7 +249,7 @@ def _load(at: pd.DataFrame, shown: pd.DataFrame, expected: Expected) -> list[Ide
 
 def _assumed_value(name: str, typical: Mapping[str, float], load_sd: float, system_v: int) -> tuple[float, float]:
     """What a missing measurement was taken to be, with its error."""
-    blocks, instrument = system_v / 12.0, Instrument()
+    blocks, instrument = system_v / 12.0, INSTRUMENT
     if name == "crank_a":
         return typical[name], typical[name] * load_sd
     if name == "rest_v":
@@ -390,7 +384,7 @@ def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.Data
     values = pd.DataFrame(trusted_values(readings))
     noted = values["temperature_c"].to_numpy(np.float64)
     at = np.where(np.isfinite(noted), noted, ASSUMED_C)
-    sd = np.where(np.isfinite(noted), THERMOMETER_SD_C, ASSUMED_SD_C)
+    sd = np.where(np.isfinite(noted), TEMPERATURE.thermometer_sd_c, ASSUMED_SD_C)
     found = infer_resistances(values, expected.volts)
     columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
     for i, element in enumerate(ELEMENTS):

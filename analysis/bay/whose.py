@@ -20,7 +20,7 @@ from scipy.special import chdtrc, gammaln, logsumexp, stdtr
 from analysis.bay.closure import MEASURED, MOVED_BY, STATE_FIELDS, Departures, departures
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import ASSUMED_C, ASSUMED_SD_C, trusted_row
-from analysis.circuit.temperature import THERMOMETER_SD_C
+from analysis.circuit.choices import TEMPERATURE
 from analysis.readings.panel import Floats
 
 PRIOR_OTHER: Final = 0.005  # chance that a reading stands under a wrong number, our choice
@@ -167,7 +167,7 @@ def _row(reading: Mapping[str, Any]) -> tuple[pd.DataFrame, float]:
     """The reading as one row with a temperature, doubtful values too, and the temperature's error [K]."""
     row = trusted_row({**reading, "doubtful": ""})
     noted = np.isfinite(row["temperature_c"].iloc[0])
-    return (row, THERMOMETER_SD_C) if noted else (row.assign(temperature_c=ASSUMED_C), ASSUMED_SD_C)
+    return (row, TEMPERATURE.thermometer_sd_c) if noted else (row.assign(temperature_c=ASSUMED_C), ASSUMED_SD_C)
 
 
 def _found(row: pd.DataFrame, expected: Expected, sd_k: float) -> Departures:

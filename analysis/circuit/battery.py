@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.circuit.choices import BATTERY
 from analysis.circuit.limits import (
     BATTERY_SOC_RISE,
     HIGHEST_OPEN_CIRCUIT_V,
@@ -36,15 +37,10 @@ LOAD_TEST_V: Final = np.array([8.5, 8.7, 8.9, 9.1, 9.3, 9.4, 9.5, 9.6])
 # Volts while cranking that are typical at -23 to -7 °C, TM 5-3895-382-24 Table 29: 6 to 8 V of 12, 12 to 16 V of 24.
 TYPICAL_COLD_C: Final = -7.0
 TYPICAL_COLD_SHARE: Final = 6.0 / 9.0  # of the least volts in the warm
-WARM_C: Final = 20.0  # our choice: from here on the least volts stand as printed
 COLDEST_PRINTED_C: Final = -17.8  # the load-test table's last row, 0 °F
 # Cold-cranking tests: temperature, and volts that must remain at rated amps, by standard.
 RATING_C: Final = -18.0
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
-CHARGE_FACTOR_DOUBT: Final = 1.0 / 3.0  # our choice: the rise with discharge is known to a third of itself
-RATING_OPEN_CIRCUIT_V: Final = (
-    12.6  # open-circuit volts of a charged block in the cold, our choice: as SAE J537 tests begin
-)
 
 
 def _array(values: npt.ArrayLike) -> Array:
@@ -72,7 +68,9 @@ def least_cranking_v(warm_v: npt.ArrayLike, temperature_c: npt.ArrayLike) -> Arr
     In the cold two thirds of them, which TM 5-3895-382-24 calls typical at -7 °C and colder; a straight line between. As
     on a warm day where the temperature is NaN.
     """
-    share = _interp(_array(temperature_c), np.array([TYPICAL_COLD_C, WARM_C]), np.array([TYPICAL_COLD_SHARE, 1.0]))
+    share = _interp(
+        _array(temperature_c), np.array([TYPICAL_COLD_C, BATTERY.warm_c]), np.array([TYPICAL_COLD_SHARE, 1.0])
+    )
     return _array(warm_v) * np.where(np.isfinite(share), share, 1.0)
 
 
@@ -128,7 +126,7 @@ def full_charge_resistance_mohm(
     """
     soc = state_of_charge(open_circuit_v, system_v=system_v, temperature_c=temperature_c)
     factor = charge_factor(soc)
-    return _array(battery_mohm) / factor, (factor - 1.0) * CHARGE_FACTOR_DOUBT / factor
+    return _array(battery_mohm) / factor, (factor - 1.0) * BATTERY.charge_factor_doubt / factor
 
 
 def gravity_from_charge(soc: npt.ArrayLike) -> Array:
@@ -156,7 +154,7 @@ def rating_resistance_mohm(rated_a: npt.ArrayLike, *, standard: str = "SAE J537"
     amps = _array(rated_a)
     if (amps <= 0).any():
         raise ValueError(f"rated_a is {amps.min():g} A; it must be above 0 A")
-    return (RATING_OPEN_CIRCUIT_V - RATING_TEST_V[standard]) / amps * 1000.0
+    return (BATTERY.rating_open_circuit_v - RATING_TEST_V[standard]) / amps * 1000.0
 
 
 def bank_cca_a(units: pd.DataFrame) -> Array:

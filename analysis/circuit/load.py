@@ -18,13 +18,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.circuit.battery import open_circuit
+from analysis.circuit.choices import INSTRUMENT, Instrument
 from analysis.circuit.limits import BRUSH_SD_V, BRUSH_V, FEWEST_CRANK_A
-from analysis.circuit.resistances import Instrument, measured_column
+from analysis.circuit.resistances import measured_column
 
 Array = npt.NDArray[np.float64]
 
-RPM_SHARE: Final = 0.03  # our choice: relative error of a cranking speed counted from ripple
-FEWEST_RPM: Final = 5.0  # our choice: slower is an engine that did not turn
 RAD_PER_S_PER_RPM: Final = 2.0 * np.pi / 60.0
 NO_PEAK: Final = "no peak amps: the back-emf cannot be told from the winding"
 NO_REST: Final = "no rest voltage"
@@ -43,13 +42,13 @@ def infer_load(
     :returns: back_emf_v, back_emf_se_v, power_w (turned into motion, gear losses included), emf_v_per_rpm,
         emf_se_v_per_rpm, torque_nm (at the crankshaft), torque_se_nm, reason ("" where all is identified)
     """
-    chosen = Instrument() if instrument is None else instrument
+    chosen = INSTRUMENT if instrument is None else instrument
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (len(readings),))
     hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
     rest, charge_se = open_circuit(measured_column(readings, "rest_v"), system_v=blocks * 12.0, hours_rested=hours)
     amps, peak, rpm = (measured_column(readings, name) for name in ("crank_a", "peak_a", "crank_rpm"))
     amps, peak = (np.where(a >= FEWEST_CRANK_A.value, a, np.nan) for a in (amps, peak))
-    rpm = np.where(rpm >= FEWEST_RPM, rpm, np.nan)
+    rpm = np.where(rpm >= INSTRUMENT.fewest_rpm, rpm, np.nan)
     share = np.where(amps < peak, amps / peak, np.nan)
     drive = rest - BRUSH_V.value
     emf = drive * (1.0 - share)
@@ -70,9 +69,9 @@ def infer_load(
             "back_emf_se_v": emf_se,
             "power_w": power,
             "emf_v_per_rpm": emf / rpm,
-            "emf_se_v_per_rpm": np.hypot(emf_se, emf * RPM_SHARE) / rpm,
+            "emf_se_v_per_rpm": np.hypot(emf_se, emf * INSTRUMENT.rpm_share) / rpm,
             "torque_nm": power / speed,
-            "torque_se_nm": np.hypot(power_se, power * RPM_SHARE) / speed,
+            "torque_se_nm": np.hypot(power_se, power * INSTRUMENT.rpm_share) / speed,
             "reason": _reasons(rest, amps, peak, rpm),
         },
         index=readings.index,

@@ -25,6 +25,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.circuit.battery import open_circuit
+from analysis.circuit.choices import INSTRUMENT, Instrument
 from analysis.circuit.limits import BRUSH_SD_V, BRUSH_V, FEWEST_COIL_A, FEWEST_CRANK_A
 
 Array = npt.NDArray[np.float64]
@@ -55,27 +56,6 @@ SOURCES: Final = (  # independent sources of error, in the order of the covarian
 FEWEST_A: Final = {"crank_a": FEWEST_CRANK_A.value, "peak_a": FEWEST_CRANK_A.value, "coil_a": FEWEST_COIL_A.value}
 DROPS: Final = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
 MOHM_PER_OHM: Final = 1000.0
-
-
-@dataclass(frozen=True)
-class Instrument:
-    """Standard errors of the instruments; volts are per 12 V of system voltage where a reading spans the battery.
-
-    Defaults are our choice, because workshop meters and clamps of class 3 to 5 % are common: METHODS, from memory.
-    """
-
-    battery_v: float = 0.02
-    crank_v: float = 0.04
-    drop_v: float = 0.004
-    drop_share: float = 0.03
-    control_v: float = 0.02
-    amps_share: float = 0.03
-    amps_a: float = 1.0
-    peak_share: float = 0.05
-    coil_share: float = 0.03
-    assumed_rest_v: float = 0.15
-    assumed_drop_v: float = 0.1
-    assumed_drop_sd_v: float = 0.08
 
 
 @dataclass(frozen=True)
@@ -259,7 +239,7 @@ def infer_resistances(
     system_v: npt.ArrayLike,
     *,
     typical_crank_a: npt.ArrayLike = np.nan,
-    typical_crank_rel_sd: float = 0.25,
+    typical_crank_rel_sd: float = INSTRUMENT.assumed_amps_share,
     typical_rest_v: npt.ArrayLike = np.nan,
     instrument: Instrument | None = None,
     covariance: bool = False,
@@ -281,7 +261,7 @@ def infer_resistances(
     """
     rows = len(readings)
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (rows,))
-    chosen = Instrument() if instrument is None else instrument
+    chosen = INSTRUMENT if instrument is None else instrument
     typical_a = np.broadcast_to(np.asarray(typical_crank_a, dtype=np.float64), (rows,))
     typical_v = np.broadcast_to(np.asarray(typical_rest_v, dtype=np.float64), (rows,))
     inputs = _gather(readings, blocks, chosen, typical_a, typical_crank_rel_sd, typical_v)

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from analysis.circuit.choices import TEMPERATURE
 from analysis.circuit.limits import (
     BATTERY_CURVATURE,
     BATTERY_CURVATURE_SD,
@@ -30,13 +31,11 @@ from analysis.circuit.limits import (
     DRAG_PER_K_SD,
     REFERENCE_C,
 )
+from analysis.constants import MAD_TO_SD
 
 Array = npt.NDArray[np.float64]
 HUBER_C: Final = 1.345  # tuning constant of Huber weights: 95 % efficiency for Gaussian errors (Huber & Ronchetti 2009)
-MAD_TO_SD: Final = 1.4826  # median absolute deviation to standard deviation of a Gaussian
 ROBUST_STEPS: Final = 12  # our choice: reweighting steps; the change after the tenth is below a thousandth of the error
-FEWEST_FOR_SCALE: Final = 8  # our choice: below that many differences the passed errors alone give the scale
-THERMOMETER_SD_C: Final = 2.0  # our choice: air by the vehicle against the part itself, K
 SMALLEST_SCALE: Final = 1e-6  # our choice: keeps weights finite when readings repeat exactly
 
 
@@ -115,13 +114,14 @@ OIL_DRAG: Final = {
 }
 """By winter grade, slope [1/K] and curvature [1/K^2] of the drag: ASTM D341 lines of usual oils (44 to 170 cSt at 40 degC),
 torque by viscosity^0.4 to 0.5 over a dry share of 30 to 50 %, computed."""
-OIL_DRAG_SD: Final = (0.003, 0.5e-4)  # spread over those exponents and dry shares, computed
 
 
 def drag_law(oil_grade: str = "") -> TemperatureLaw:
     """The published law of the drag, sharpened where the oil's SAE J300 grade is known."""
     known = OIL_DRAG.get(oil_grade.split("-")[0])
-    return DRAG_LAW if known is None else _law(known[0], OIL_DRAG_SD[0], known[1], OIL_DRAG_SD[1])
+    if known is None:
+        return DRAG_LAW
+    return _law(known[0], TEMPERATURE.oil_drag_per_k_sd, known[1], TEMPERATURE.oil_drag_curvature_sd)
 
 
 CONTACT_LAW: Final = _law(CONTACT_PER_K.value, CONTACT_PER_K_SD.value, 0.0, 0.0)
@@ -167,7 +167,7 @@ def fit_temperature_law(
     The prior counts as data: few readings in a narrow range give the prior back, thousands give the data.
     A thermometer that errs makes a law look flatter than it is, the more so the fewer kelvins the readings span; what its
     error adds to the squares of the temperatures is taken out again (errors in variables, Fuller 1987, section 1.2), but
-    never more than LEAST_TOLD leaves.
+    never more than `least_told` leaves.
 
     :param log_value: log of the quantity, shape (n,); not-finite readings are left out
     :param temperature_c: temperature of the reading [°C], shape (n,)
@@ -176,7 +176,7 @@ def fit_temperature_law(
     :param time_days: time of the reading [d], shape (n,); their order does not matter
     :param prior: law whose coefficients and covariance are the prior
     :param temperature_se_c: standard error of one temperature against that of the part [K]
-    :param shared_sd: of one log value, the part that all readings within SHARED_K have in common: they do not average it away
+    :param shared_sd: of one log value, the part that all readings within `shared_k` have in common: they do not average it away
     :raises ValueError: arrays of unequal length
     """
     y, t, units = _array(log_value).ravel(), _array(temperature_c).ravel(), np.asarray(unit_codes).ravel()
@@ -240,10 +240,6 @@ def _from_previous(
     return y[now] - y[before], design[now] - design[before], sd, units[now], design[now, 0], blur[now] + blur[before]
 
 
-SHARED_K: Final = 5.0  # our choice: readings so near in temperature share what season, charge and habits do to them
-LEAST_TOLD: Final = 0.3  # our choice: of the spread of the temperatures at least this share is taken for true
-
-
 def _blur(x: Array, se: float) -> Array:
     """(n, 2, 2) what an error of the temperature by one standard error adds to the squares of x and x², per reading."""
     slope = np.stack([np.ones_like(x), 2.0 * x], axis=-1)  # of x and of x² by the temperature
@@ -252,8 +248,8 @@ def _blur(x: Array, se: float) -> Array:
 
 
 def _neighbours(x: Array) -> Array:
-    """(n,) how many of the values lie within the same SHARED_K as each."""
-    _, place, count = np.unique(np.floor(x / SHARED_K), return_inverse=True, return_counts=True)
+    """(n,) how many of the values lie within the same `shared_k` as each."""
+    _, place, count = np.unique(np.floor(x / TEMPERATURE.shared_k), return_inverse=True, return_counts=True)
     return np.asarray(count[place], dtype=np.float64)
 
 
@@ -262,7 +258,7 @@ def _told(information: Array, blur: Array) -> Array:
     values, vectors = np.linalg.eigh(information)
     root = vectors / np.sqrt(np.maximum(values, 1e-30))
     most = float(np.linalg.eigvalsh(root.T @ blur @ root).max())
-    told: Array = information - min(1.0, (1.0 - LEAST_TOLD) / max(most, 1e-12)) * blur
+    told: Array = information - min(1.0, (1.0 - TEMPERATURE.least_told) / max(most, 1e-12)) * blur
     return told
 
 
@@ -296,7 +292,7 @@ def _robust_fit(
 
 def _scale(residual: Array, sd: Array) -> float:
     """Scatter of the residuals: 1.4826 MAD, or the instruments' own where there are too few."""
-    if len(residual) < FEWEST_FOR_SCALE:
+    if len(residual) < TEMPERATURE.fewest_for_scale:
         return float(max(np.sqrt(np.mean(sd**2)), float(np.sqrt(np.mean(residual**2))), SMALLEST_SCALE))
     return float(max(MAD_TO_SD * np.median(np.abs(residual)), SMALLEST_SCALE))
 

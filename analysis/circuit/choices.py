@@ -1,0 +1,63 @@
+"""What we chose or took from memory about the circuit; printed limits and coefficients stand in `limits`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from analysis.stated import stated
+
+
+# fmt: off
+@dataclass(frozen=True)
+class Battery:
+    """The tables of `battery`, between and beyond their rows."""
+
+    warm_c: float = stated(20.0, "°C", 15.0, 25.0, "from here on the least volts while cranking stand as printed; our choice")
+    charge_factor_doubt: float = stated(1 / 3, "1", 1 / 6, 2 / 3,
+        "the rise of resistance with discharge is known to this share of itself; our choice")
+    rating_open_circuit_v: float = stated(12.6, "V per 12 V", 12.4, 12.8,
+        "open-circuit volts of a charged block in the cold; our choice, because SAE J537 tests begin so")
+
+
+@dataclass(frozen=True)
+class Temperature:
+    """Bringing values to one temperature, and fitting the laws for it."""
+
+    thermometer_sd_c: float = stated(2.0, "K", 1.0, 4.0, "air by the vehicle against the part itself; our choice")
+    fewest_for_scale: int = stated(8, "1", 4, 16,
+        "with fewer differences the passed errors alone give the scale; our choice")
+    shared_k: float = stated(5.0, "K", 2.5, 10.0,
+        "readings so near in temperature share what season, charge and habits do to them; our choice")
+    least_told: float = stated(0.3, "1", 0.15, 0.6,
+        "of the spread of the temperatures at least this share is taken for true; our choice")
+    oil_drag_per_k_sd: float = stated(0.003, "1/K", 0.0015, 0.006,
+        "of a known oil grade's slope; spread over exponents and dry shares, computed")
+    oil_drag_curvature_sd: float = stated(0.5e-4, "1/K²", 0.25e-4, 1e-4, "of its curvature; likewise computed")
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """Standard errors of the instruments of one reading; volts are per 12 V of system voltage where a reading spans the battery."""
+
+    battery_v: float = stated(0.02, "V per 12 V", 0.01, 0.04, "rest volts; our choice, because workshop meters of that class are common")
+    crank_v: float = stated(0.04, "V per 12 V", 0.02, 0.08, "volts while cranking; our choice, because they move")
+    drop_v: float = stated(0.004, "V", 0.002, 0.008, "a drop, at its least; our choice, because workshop meters of that class are common")
+    drop_share: float = stated(0.03, "1", 0.015, 0.06, "a drop, relative; our choice likewise")
+    control_v: float = stated(0.02, "V", 0.01, 0.04, "drop of the control circuit; our choice likewise")
+    amps_share: float = stated(0.03, "1", 0.015, 0.06, "steady amps, relative; clamps of 3 to 5 % are common, from memory")
+    amps_a: float = stated(1.0, "A", 0.5, 2.0, "steady amps, at the least; our choice")
+    peak_share: float = stated(0.05, "1", 0.03, 0.1, "peak amps, relative; clamps of 3 to 5 % are common, from memory")
+    coil_share: float = stated(0.03, "1", 0.015, 0.06, "coil amps, relative; likewise")
+    rpm_share: float = stated(0.03, "1", 0.015, 0.06, "cranking speed counted from ripple, relative; our choice")
+    fewest_rpm: float = stated(5.0, "rpm", 2.5, 10.0, "slower is an engine that did not turn; our choice")
+    assumed_rest_v: float = stated(0.15, "V per 12 V", 0.075, 0.3, "rest volts that were not measured but expected; our choice")
+    assumed_amps_share: float = stated(0.25, "1", 0.125, 0.5, "amps that were not measured but expected, relative; our choice")
+    assumed_drop_v: float = stated(0.1, "V per 12 V", 0.05, 0.2, "a drop that was not measured, for the motor alone; our choice")
+    assumed_drop_sd_v: float = stated(0.08, "V per 12 V", 0.04, 0.16, "its standard error; our choice")
+
+
+# fmt: on
+BATTERY: Final = Battery()
+TEMPERATURE: Final = Temperature()
+INSTRUMENT: Final = Instrument()
