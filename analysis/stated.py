@@ -59,7 +59,7 @@ def stated_each(values: Numbers, unit: str, low: float, high: float, source: str
     said = {"stated": Doubt(unit, low, high, source, "times")}
     if isinstance(values, Mapping):
         kept: Any = MappingProxyType(dict(values))
-            return field(default_factory=lambda: kept, metadata=said)
+        return field(default_factory=lambda: kept, metadata=said)
     found: Numbers = field(default=values, metadata=said)
     return found
 
