@@ -70,6 +70,15 @@ def test_a_correction_keeps_the_old_value_and_its_file_stays_known(db: Database,
     assert only_reading(db)["crank_a"] == 175.0
 
 
+def test_a_file_that_says_something_close_by_is_not_what_was_said_before(db: Database, tmp_path: Path) -> None:
+    """What was corrected is known by its old value to the digits that are stored; a hundredth of a volt is another value."""
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
+    number = int(only_reading(db)["reading_id"])
+    assert correct(db, "reading", number, {"rest_v": "12.5"}, **WHO).stored
+    close_by = import_paths(db, [readings_file(tmp_path, reading(rest_v=12.65), name="b.csv")], now=NOW)
+    assert (close_by.known, close_by.set_aside) == (0, 1)
+
+
 def test_corrections_are_checked_like_a_new_entry(db: Database, tmp_path: Path) -> None:
     import_paths(db, [readings_file(tmp_path, GOOD, reading(taken_at="2023-03-02T08:15"))], now=NOW)
     number = int(read_readings(db)["reading_id"].iloc[0])

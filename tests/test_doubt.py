@@ -56,6 +56,13 @@ def test_amps_that_the_sag_does_not_bear_out() -> None:
     assert judge("crank_a", [170, 8], rest_v=rest, crank_min_v=low) == ["", "crank_a"]
 
 
+def test_a_sag_of_a_few_tenths_of_a_volt_bears_nothing_out() -> None:
+    """By hand: 0.2 V over 400 A and 0.4 V over 800 A are both 0.5 mΩ, as no battery has; but a meter that shows tenths of a
+    volt may have made 0.2 V of 0.3 V."""
+    assert judge("crank_a", [400], rest_v=[12.6], crank_min_v=[12.4]) == [""]
+    assert judge("crank_a", [800], rest_v=[12.6], crank_min_v=[12.2]) == ["crank_a"]
+
+
 @settings(max_examples=60)
 @given(st.lists(st.sampled_from([0.1, 0.11, 0.3, 1.0, 1.05, 0.011, float("nan")]), min_size=1, max_size=12), st.data())
 def test_no_look_ahead(values: list[float], data: st.DataObject) -> None:

@@ -81,6 +81,29 @@ def test_other_values_at_the_same_time_are_set_aside_never_overwritten(db: Datab
     assert read_readings(db)["crank_min_v"].tolist() == [11.4]
 
 
+@pytest.mark.parametrize(("rest_v", "known"), [(12.66, 1), (12.660004, 1), (12.65, 0), (12.6599, 0)])
+def test_a_value_is_the_same_to_the_digits_that_are_stored_and_no_further(
+    db: Database, tmp_path: Path, rest_v: float, known: int
+) -> None:
+    """Worked by hand: 12.66 V is on record; a hundredth of a volt is another value, a digit that no meter shows is not."""
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
+    outcome = import_paths(db, [readings_file(tmp_path, reading(rest_v=rest_v), name="b.csv")], now=NOW)
+    assert (outcome.known, outcome.set_aside) == (known, 1 - known)
+
+
+def test_an_empty_cell_says_nothing_about_what_is_on_record(db: Database, tmp_path: Path) -> None:
+    """Contract: a file that leaves a cell open neither clashes with what is known nor wipes it out."""
+    before = everything(db)
+    (tmp_path / "u.csv").write_text("unit,vehicle_class,system_v,fuel,cylinders,depot\nK-101,panel_van,12,,,harbour\n")
+    (tmp_path / "c.csv").write_text("depot,month,low_c,low_sd_c\nharbour,1,1,\n")
+    outcome = import_paths(db, [tmp_path / "u.csv", tmp_path / "c.csv"], now=NOW)
+    assert (outcome.known, outcome.stored, outcome.set_aside) == (2, 0, 0), reasons(db)
+    names = [name for name in db.table_names() if name in ("units", "climate", "audit", "set_aside")]
+    assert len(names) == 4
+    after = dict(zip(sorted(db.table_names()), everything(db), strict=True))
+    assert [after[n] for n in names] == [dict(zip(sorted(db.table_names()), before, strict=True))[n] for n in names]
+
+
 def test_newer_plans_replace_older_ones_and_the_old_value_is_kept(db: Database, tmp_path: Path) -> None:
     file = tmp_path / "w.csv"
     file.write_text("depot,hours_per_week\nharbour,20\nhill,15\n")

@@ -36,6 +36,7 @@ from analysis.bay.next_measurement import (
 )
 from analysis.costs import PlanSettings
 from analysis.readings.renewals import PARTS
+from analysis.starting.loop import StartState, solve_start
 
 COSTS = PlanSettings()
 
@@ -176,6 +177,20 @@ def test_what_it_tells_apart() -> None:
     rest = named({"battery": 0.97})
     assert rest is not None
     assert set(rest.separates) == {"a worn battery", "a discharged battery"}
+
+
+def test_what_peak_amps_are_expected_to_show_is_what_the_circuit_does() -> None:
+    """Ohm's law on the loop: 30 % more in the starter, or in the battery, lets the inrush fall by so many of a 5 % clamp's
+    errors; both fall, so that low peak amps alone do not tell the two apart."""
+    state = StartState(12.65, 6.0, 0.6, 0.5, 0.8, 15.0, 180.0, 0.04, 185.0, 110.0, 1500.0)
+    (means,) = (c.means for c in CANDIDATES if c.columns == ("peak_a",))
+
+    def peak(circuit: StartState) -> float:
+        return float(solve_start(circuit, 20.0).stall_a)
+
+    for cause, field in (("the starter motor", "motor_mohm"), ("a worn battery", "battery_mohm")):
+        fallen = peak(replace(state, **{field: 1.3 * getattr(state, field)})) / peak(state) - 1.0
+        assert means[cause] == pytest.approx(fallen / 0.05, abs=0.5)
 
 
 def test_enough_act() -> None:

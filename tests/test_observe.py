@@ -164,6 +164,17 @@ def test_a_missing_measurement_leaves_its_channel_out_at_that_reading_only(name:
     assert np.isfinite(np.delete(got, 2, axis=1)).all()
 
 
+@pytest.mark.parametrize("system_v", [12.0, 24.0])
+@pytest.mark.parametrize(("sag_v", "known"), [(0.04, False), (0.06, True)])
+def test_a_battery_that_hardly_fell_did_not_crank(sag_v: float, known: bool, system_v: float) -> None:
+    """Our choice: below 0.05 V per 12 V the quotient is the meter's rounding, and tells no resistance."""
+    panel, blocks = measured(level(BATTERY, 1.0), MILD, system_v=system_v), system_v / 12.0
+    low = panel.measured["crank_min_v"].copy()
+    low[0, 2] = blocks * (REST_V - sag_v)
+    got = observe(replace(panel, measured=panel.measured | {"crank_min_v": low}), LAWS).value[BATTERY, 0]
+    assert np.isfinite(got).tolist() == [True, True, known, True]
+
+
 @pytest.mark.parametrize("name", MEASURED)
 def test_any_column_may_be_absent_altogether(name: str) -> None:
     """Contract: any measurement may be missing; what is left has finite values and positive errors."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard.words.plain_text import as_sentence, in_reader_unit
+from dashboard.words.plain_text import as_sentence, in_reader_unit, percent
 
 
 @pytest.mark.parametrize(
@@ -25,6 +25,16 @@ from dashboard.words.plain_text import as_sentence, in_reader_unit
 def test_sentences_come_in_the_readers_unit(said: str, read: str) -> None:
     assert in_reader_unit(said, fahrenheit=True) == read
     assert in_reader_unit(said, fahrenheit=False) == said
+
+
+@pytest.mark.parametrize(
+    ("probability", "said"),
+    [(0.0, "under 1 %"), (0.0099, "under 1 %"), (0.01, "1 %"), (0.5, "50 %"), (0.99, "99 %"), (0.9901, "over 99 %"),
+     (1.0, "over 99 %"), (float("nan"), "–")],
+)  # fmt: skip
+def test_nothing_is_said_to_be_certain(probability: float, said: str) -> None:
+    """Definition: one in a hundred and ninety-nine in a hundred are the last that are said as they are."""
+    assert percent(probability) == said
 
 
 def test_a_capital_first_leaves_the_rest() -> None:

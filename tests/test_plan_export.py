@@ -200,6 +200,7 @@ def test_words() -> None:
         "clean and tighten ground path and measure; replace if that does not help"
     )
     assert (percent(0.0), percent(0.004), percent(0.5), percent(0.996)) == ("0 %", "under 1 %", "50 %", "over 99 %")
+    assert (percent(0.01), percent(0.99), percent(0.9901), percent(1.0)) == ("1 %", "99 %", "over 99 %", "100 %")
     assert isinstance(pd.Timestamp(AS_OF), pd.Timestamp)
 
 

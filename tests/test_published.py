@@ -94,6 +94,13 @@ def test_rest_voltage_table() -> None:
     np.testing.assert_allclose(doubled * 100, percent, atol=1e-9)
 
 
+def test_a_cold_battery_shows_fewer_volts_at_the_same_charge() -> None:
+    """By hand: 1.2 mV/K a block, so that 45 K below the table's 26.7 °C 12.45 V are 12.396 V at 75 %, and in the heat more."""
+    for celsius, volts in ((26.7 - 45.0, 12.396), (26.7 + 10.0, 12.462)):
+        assert battery.state_of_charge(volts, temperature_c=celsius) == pytest.approx(0.75)
+        assert battery.state_of_charge(2 * volts, system_v=24, temperature_c=celsius) == pytest.approx(0.75)
+
+
 def test_freezing_points_and_that_a_flat_battery_freezes_first() -> None:
     t = table("freezing")
     np.testing.assert_allclose(battery.freezing_point_c(t["gravity"]) * 1.8 + 32, t["fahrenheit"], atol=1e-9)

@@ -71,6 +71,17 @@ def test_an_unclosed_quote_costs_its_own_line_only(db: Database, tmp_path: Path)
     assert db.execute("SELECT line FROM set_aside").fetchone()[0] == 5
 
 
+@pytest.mark.parametrize(("breaks", "stored"), [(48, 3), (49, 2)])
+def test_a_remark_of_up_to_49_lines_is_one_cell(db: Database, tmp_path: Path, breaks: int, stored: int) -> None:
+    """By our choice: a quote that is still open in its fiftieth line was never closed, and costs its own line only."""
+    remark = "\n".join(["word"] * (breaks + 1))
+    rows = [f'{reading(taken_at=f"2023-03-0{day}T08:00")},"{remark if day == 2 else "short"}"' for day in (1, 2, 3)]
+    file = tmp_path / "r.csv"
+    file.write_text("\n".join([HEADING + ",note", *rows]) + "\n")
+    assert import_paths(db, [file], now=NOW).stored == stored
+    assert ("a quotation mark is never closed" in " ".join(reasons(db))) == (stored == 2)
+
+
 def test_surplus_cells_and_a_torn_last_line_are_set_aside(db: Database, tmp_path: Path) -> None:
     file = tmp_path / "r.csv"
     file.write_text(

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from samples_ingest import NOW, fleet, reading, readings_file, reasons
+from samples_ingest import NOW, UNITS, fleet, reading, readings_file, reasons
 from sqlite_utils import Database
 
 from ingest.importer import import_paths
+from ingest.store import open_database
 
 
 @pytest.fixture
@@ -89,6 +90,19 @@ def test_a_failing_vehicle_is_believed(db: Database, tmp_path: Path, changes: di
 
 def test_swapped_system_voltage_shows(db: Database, tmp_path: Path) -> None:
     assert "12 V system" in why(db, tmp_path, rest_v=25.3, crank_min_v=22.4)
+
+
+@pytest.mark.parametrize(("sd", "coldest"), [("2", -19.0), ("4", -23.0), ("", -26.0)])
+def test_air_colder_than_the_depot_s_january_can_be_is_not_believed(tmp_path: Path, sd: str, coldest: float) -> None:
+    """By hand, our choice: 1 °C as mean low, less 20 K or six standard deviations, 4.5 K where none is given, whichever is
+    more."""
+    (tmp_path / "c.csv").write_text(f"depot,month,low_c,low_sd_c\nharbour,1,1,{sd}\n")
+    (tmp_path / "u.csv").write_text(UNITS)
+    db = open_database(tmp_path / "x.db")
+    assert import_paths(db, [tmp_path / "u.csv", tmp_path / "c.csv"], now=NOW).exit_code == 0
+    at = {"taken_at": "2023-01-10T08:00"}
+    assert why(db, tmp_path, **at, temperature_c=coldest + 0.5) == ""
+    assert "depot and month" in why(db, tmp_path, **at, temperature_c=coldest - 0.5)
 
 
 def test_without_climate_only_what_no_place_has_is_refused(tmp_path: Path) -> None:

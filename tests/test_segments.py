@@ -343,6 +343,13 @@ def test_limits_of_the_vehicle_move_the_table() -> None:
     assert [f.segment for f in locate_segment({"rest_v": 24.4}, limits=truck)] == ["battery"]
 
 
+@pytest.mark.parametrize(("volts", "is_open"), [(11.0, False), (18.5, False), (20.0, True), (23.9, True)])
+def test_an_open_wire_of_24_v_is_known_without_rest_volts(volts: float, is_open: bool) -> None:
+    """By hand: four fifths of 24 V are 19.2 V; 11 V would be nearly all of a 12 V battery and is under half of this one."""
+    found = locate_segment({"control_loaded_v": volts}, limits=default_limits(24))
+    assert ("is open" in found[0].sentence) == is_open
+
+
 @pytest.mark.parametrize(
     ("measurement", "message"),
     [

@@ -145,6 +145,11 @@ def test_usual_speed_is_emf_over_its_constant_or_nominal() -> None:
     assert usual_speed(LAWS) == pytest.approx([8.9 / 0.045, NOMINAL_RPM])
 
 
+def test_the_nominal_speed_is_one_that_a_sound_engine_cranks_at() -> None:
+    """Service manual of light trucks: 150 to 200 rpm in the warm."""
+    assert 150.0 <= NOMINAL_RPM <= 200.0
+
+
 def test_curves_are_per_12_volts() -> None:
     """Scale property: a 24 V vehicle of two 12 V ones in series has the same curves per 12 V."""
     double = replace(

@@ -194,3 +194,17 @@ def test_uncertainty_of_a_correction_agrees_with_draws_of_the_law() -> None:
     assert (draws[:, 0] * x + draws[:, 1] * x**2).std() == pytest.approx(
         float(BATTERY_LAW.log_factor_se(-20.0)), rel=0.03
     )
+
+
+@pytest.mark.parametrize("covariance", [-0.9, 0.9])
+def test_slope_and_curvature_that_err_together_add_up_and_against_each_other_cancel(covariance: float) -> None:
+    """Linear algebra: the variance of d1 b + d2 c, with d1 = 38 K and d2 = 1,444 K² from 20 to -18 °C; by 20,000 draws too."""
+    sd = np.array([0.003, 6e-5])
+    together = np.outer(sd, sd) * [[1.0, covariance], [covariance, 1.0]]
+    law = TemperatureLaw(0.01, 2e-4, together, 20.0)
+    step = np.array([38.0, 38.0**2])
+    assert law.log_factor_se(-18.0) == pytest.approx(np.sqrt(step @ together @ step))
+    drawn = law.draws(20_000, np.random.default_rng(5)) @ step
+    assert law.log_factor_se(-18.0) == pytest.approx(drawn.std(), rel=0.03)
+    from_c = np.array([38.0 - 10.0, 38.0**2 - 10.0**2])
+    assert law.log_factor_se(-18.0, from_c=10.0) == pytest.approx(np.sqrt(from_c @ together @ from_c))

@@ -108,6 +108,8 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         ("01/11/2022 12:05 a.m.", "month-first", datetime(2022, 1, 11, 0, 5)),
         ("01/11/2022 12:05 PM", "day-first", datetime(2022, 11, 1, 12, 5)),
         ("28.4.22", "day-first", datetime(2022, 4, 28)),
+        ("28.4.69", "day-first", datetime(2069, 4, 28)),  # our choice of where the century turns, beside POSIX's 69
+        ("28.4.70", "day-first", datetime(1970, 4, 28)),
         ("28 Apr 2022", "iso", datetime(2022, 4, 28)),
         ("Apr 28, 2022 3:00 pm", "iso", datetime(2022, 4, 28, 15)),
         ("3. März 2022 14:30 Uhr", "iso", datetime(2022, 3, 3, 14, 30)),
