@@ -29,7 +29,7 @@ from analysis.forecast.outlook import (
     window_probability,
     with_renewed,
 )
-from analysis.readings.observe import BATTERY, LOAD, MOTOR
+from analysis.readings.observe import BATTERY, CHANNELS, LOAD, MOTOR
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import LATER_D, Assessment
 from analysis.worklist.risk import OTHER_CAUSES_PER_YEAR, with_other_causes
@@ -176,6 +176,22 @@ def test_renewing_touches_the_part_only_and_never_makes_it_worse(part: str, asse
     assert (field >= state.field).all()
     if part != "starter_motor":
         assert (field == state.field).all()
+
+
+@pytest.mark.parametrize(
+    ("part", "weak", "load", "field"),
+    [
+        ("starter_motor", True, 1.0, 1.0), ("starter_motor", False, 1.4, 0.8),
+        ("engine_drag", True, 1.4, 0.8), ("engine_drag", False, 1.0, 0.8), ("battery", True, 1.4, 0.8),
+    ],
+)  # fmt: skip
+def test_a_raised_load_goes_with_the_part_that_raises_it(part: str, weak: bool, load: float, field: float) -> None:
+    """By hand: amps 1.4 times the usual are a weak field's, which a new starter brings back, or else the engine's drag."""
+    drawn, old_field = np.full((len(CHANNELS), 1, 1), 1.4), np.array([[0.8]])
+    renewed, new_field = with_renewed(drawn, old_field, np.array([[weak]]), part)
+    assert (renewed[LOAD, 0, 0], new_field[0, 0]) == (load, field)
+    assert (drawn == 1.4).all()
+    assert old_field[0, 0] == 0.8
 
 
 def test_renewed_parts_start_colder_or_as_cold(assessed: Assessment) -> None:
