@@ -32,6 +32,7 @@ from ingest.values import (
 )
 
 DECIMALS = 6  # of a stored value in V, A, °C: a microvolt; our choice, so that 0.12 V and 120 mV are the same number
+LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
 FEWEST_AGAINST = 2  # dates that contradict the stated order before a file is refused; our choice: one may be a slip
 _PLAIN = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
@@ -384,9 +385,7 @@ def chosen(text: str, choices: Sequence[str]) -> str:
 
 
 def _rounded(values: npt.NDArray[np.float64], factor: float, offset: float) -> npt.NDArray[np.float64]:
-    if factor != 1.0 or offset != 0.0:
-        values = values * factor + offset
-    return np.round(values, DECIMALS) + 0.0
+    return np.round(np.clip(values, -LARGEST, LARGEST) * factor + offset, DECIMALS) + 0.0
 
 
 def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) -> tuple[float | None, str]:
@@ -406,7 +405,7 @@ def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) 
             factor, offset = clamp_output[0] * 1000.0 * factor, 0.0
         else:
             return None, f"is in another unit than {column.name}"
-    return float(np.round(parsed.value * factor + offset, DECIMALS) + 0.0), ""
+    return float(_rounded(np.array(parsed.value), factor, offset)), ""
 
 
 _OTHER_UNITS = {

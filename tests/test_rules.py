@@ -42,6 +42,7 @@ def why(db: Database, tmp_path: Path, **changes: object) -> str:
         ({"drop_positive_v": 11.5}, ("more than the battery voltage", "11.4")),
         ({"drop_positive_v": 6, "drop_ground_v": 6}, ("sum to 12 V", "11.4")),
         ({"drop_positive_v": 13, "crank_min_v": ""}, ("more than the battery voltage", "12.66")),
+        ({"drop_positive_v": "9" * 308, "drop_ground_v": "9" * 308}, ("drop_positive_v", "drop_ground_v", "16 V")),
         ({"peak_a": 100}, ("peak_a", "below the steady", "100", "170")),
         ({"temperature_c": 400}, ("400 °C",)),
         ({"temperature_c": 54}, ("Fahrenheit in a Celsius column?", "12.2 °C")),
