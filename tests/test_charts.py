@@ -16,7 +16,8 @@ import pytest
 from samples_screens import assessed, readings_of, worst_unit
 from scipy.stats import theilslopes
 
-from analysis.worklist.course import PLAIN_D, Z_80, PartCourse, cold_course, part_course, plain_slopes, season_course
+from analysis.constants import Z_80
+from analysis.worklist.course import PLAIN_D, PartCourse, cold_course, part_course, plain_slopes, season_course
 from dashboard.charts import charts
 from dashboard.words.reasons import plain
 

@@ -45,7 +45,7 @@ def test_every_choice_has_unit_range_and_source_and_lies_inside(key: str) -> Non
 
 @pytest.mark.parametrize("key", sorted(STAGES))
 def test_every_choice_says_where_it_comes_from(key: str) -> None:
-    said = re.compile(r"our choice|from memory|common practice|likewise|computed|measured|source|SAE|TM |DOI|[12]\d{3}")
+    said = re.compile(r"our choice|from memory|common practice|likewise|computed|measured|BCI|SAE|TM |DOI|[12]\d{3}")
     for choice in choices_of(stage(key)):
         assert said.search(choice.doubt.source), f"{choice.name}: {choice.doubt.source}"
 

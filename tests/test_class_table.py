@@ -11,7 +11,8 @@ from analysis.costs import PlanSettings
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import make_panel
 from analysis.readings.renewals import PARTS
-from analysis.wear.lives import LEAST_FAILURES, part_lifetimes
+from analysis.wear.choices import LIVES
+from analysis.wear.lives import part_lifetimes
 from analysis.worklist.class_table import COLUMNS, SHARE_COUNTS, failure_rows, law_rows
 
 
@@ -51,7 +52,7 @@ def test_shares_of_no_starts_are_the_counts_over_a_stated_prior() -> None:
 
 def test_a_class_with_few_failures_is_given_the_fleet_s_age_and_a_fleet_with_few_the_stated_one() -> None:
     """Definition; half of Weibull lives fail by scale x (ln 2)^(1/shape)."""
-    few, many = lives({"battery": LEAST_FAILURES - 1}, years=2.0), lives({"battery": 60})
+    few, many = lives({"battery": LIVES.least_failures - 1}, years=2.0), lives({"battery": 60})
     name = "age by which half have failed, battery"
     own, of_fleet, stated = (value(rows_of(a, b), name) for a, b in ((many, many), (few, many), (few, few)))
     assert own[1:3] == of_fleet[1:3]

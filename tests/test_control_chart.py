@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.wear.control_chart import ALLOWANCE, WINSOR, chance, run_length, threshold_for_rate
+from analysis.wear.choices import DRIFT
+from analysis.wear.control_chart import chance, run_length, threshold_for_rate
 
 PUBLISHED = Path(__file__).parent / "published"
 
@@ -29,7 +30,7 @@ def test_run_lengths_of_the_one_sided_cusum() -> None:
 def test_thresholds_of_seven_readings_in_six_channels(rate: float, expected: float) -> None:
     """Computed beforehand from the needed run length of a channel, 4200, 2100, 840 and 420 readings."""
     assert threshold_for_rate(rate, 7.0, 6, winsor=None) == pytest.approx(expected, abs=0.05)
-    run = run_length(threshold_for_rate(rate, 7.0, 6), winsor=WINSOR)
+    run = run_length(threshold_for_rate(rate, 7.0, 6), winsor=DRIFT.winsor)
     assert 100.0 * 7.0 * 6 / run == pytest.approx(rate, rel=0.01)
 
 
@@ -44,13 +45,13 @@ def test_run_length_of_winsorised_values_by_simulation() -> None:
     h, n = 2.5, 4000
     total, alive, length = np.zeros(n), np.ones(n, dtype=bool), np.zeros(n)
     for _ in range(1500):
-        z = np.clip(rng.standard_normal(n), -WINSOR, WINSOR)
+        z = np.clip(rng.standard_normal(n), -DRIFT.winsor, DRIFT.winsor)
         length += alive
         total = np.maximum(0.0, total + z - 0.5)
         alive &= total <= h
     assert not alive.any()
     # a run length is nearly exponential: its mean over n runs errs by 1/sqrt(n), four of which are allowed
-    assert length.mean() == pytest.approx(run_length(h, winsor=WINSOR), rel=4.0 / np.sqrt(n))
+    assert length.mean() == pytest.approx(run_length(h, winsor=DRIFT.winsor), rel=4.0 / np.sqrt(n))
 
 
 @pytest.mark.parametrize(
@@ -69,10 +70,10 @@ def test_bad_calls_name_the_argument(call: Any, words: str) -> None:
 
 def test_chance_is_that_of_simulated_statistics() -> None:
     rng = np.random.default_rng(8)
-    z = np.clip(rng.standard_normal((40_000, 12)), -WINSOR, WINSOR)
+    z = np.clip(rng.standard_normal((40_000, 12)), -DRIFT.winsor, DRIFT.winsor)
     statistic = np.zeros(len(z))
     for n in range(1, 13):
-        statistic = np.maximum(0.0, statistic + z[:, n - 1] - ALLOWANCE)
+        statistic = np.maximum(0.0, statistic + z[:, n - 1] - DRIFT.allowance)
         if n not in (1, 4, 12):
             continue
         p = chance(statistic, np.full(len(z), n))

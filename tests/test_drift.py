@@ -7,9 +7,9 @@ from scipy.stats import kstest
 
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, FleetTables, Floats
+from analysis.wear.choices import DRIFT
 from analysis.wear.control_chart import run_length, threshold_for_rate
 from analysis.wear.drift import (
-    FEWEST_SHARING,
     Ageing,
     common_shift,
     drift_table,
@@ -149,7 +149,7 @@ def test_a_shift_of_the_whole_fleet_flags_nobody_and_is_reported() -> None:
     early = taken_out.shifts[taken_out.shifts["week"] < begin / 7 - 1]
     # where the fleet's zero lies is set by its first weeks; the step between before and after is the meter's
     assert late["shift"].median() - early["shift"].median() == pytest.approx(0.08, abs=0.008)
-    assert (taken_out.shifts["vehicles"] >= FEWEST_SHARING).all()
+    assert (taken_out.shifts["vehicles"] >= DRIFT.fewest_sharing).all()
 
 
 def test_a_vehicle_that_wears_is_flagged_among_a_fleet_that_shifts() -> None:
@@ -166,7 +166,7 @@ def test_a_vehicle_that_wears_is_flagged_among_a_fleet_that_shifts() -> None:
 
 
 def test_common_shift_needs_enough_vehicles_and_is_their_median() -> None:
-    few = np.arange(float(FEWEST_SHARING - 1))[:, None]
+    few = np.arange(float(DRIFT.fewest_sharing - 1))[:, None]
     assert common_shift(few, np.zeros(len(few), dtype=np.int64))[0].max() == 0.0
     many = np.array([[0.1], [0.2], [0.3], [0.4], [0.5], [0.6], [0.7], [9.0], [np.nan]])
     shift, count = common_shift(many, np.zeros(9, dtype=np.int64))

@@ -12,17 +12,8 @@ from statsmodels.robust.norms import TukeyBiweight
 from statsmodels.robust.robust_linear_model import RLM
 
 from analysis.readings.renewals import Renewals, ended_lives
-from analysis.wear.growth_laws import (
-    CLASS_COUNTS,
-    LIFE_COUNTS,
-    ONSET_COUNTS,
-    Ageing,
-    ReadLives,
-    learn_growth,
-    ordinary_ageing,
-    relearned,
-    span_of,
-)
+from analysis.wear.choices import GROWTH
+from analysis.wear.growth_laws import Ageing, ReadLives, learn_growth, ordinary_ageing, relearned, span_of
 from analysis.wear.paths import (
     DAYS_PER_YEAR,
     LIVES_D,
@@ -173,11 +164,11 @@ def test_a_steady_fleet_lowers_the_rate_by_the_prior_s_own_count() -> None:
     read = ReadLives(weight, np.full(n, 2.0 * DAYS_PER_YEAR), np.zeros(n, dtype=np.int64))
     law, onsets, years = learned(read)
     stated = PRIOR.onset_per_year[1]
-    fleet = ONSET_COUNTS / (ONSET_COUNTS / stated + 800.0)
+    fleet = GROWTH.onset_counts / (GROWTH.onset_counts / stated + 800.0)
     assert (onsets, years) == pytest.approx((0.0, 800.0))
-    assert law.onset_per_year[1] == pytest.approx(CLASS_COUNTS / (CLASS_COUNTS / fleet + 800.0))
+    assert law.onset_per_year[1] == pytest.approx(GROWTH.class_counts / (GROWTH.class_counts / fleet + 800.0))
     np.testing.assert_allclose(law.life_share[1], PRIOR.life_share[1])
-    assert LIFE_COUNTS > 0
+    assert GROWTH.life_counts > 0
 
 
 def test_relearned_is_the_posterior_under_the_other_prior() -> None:

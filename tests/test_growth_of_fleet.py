@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from samples_fleet import chance_of
 
+from analysis.wear.choices import PATHS
 from analysis.wear.fleet_growth import (
     BEFORE_D,
     GROWTH_D,
-    NOT_RENEWED,
     ONSET_SLACK_D,
     ChannelReadings,
     GrowthSummary,
@@ -136,10 +136,10 @@ def test_what_it_is_compared_with_lies_no_earlier_than_its_readings(readings: Ch
 
 
 def test_wear_older_than_its_part_is_hardly_believed() -> None:
-    """Definition: paths that begin before the part was fitted, and the slack, weigh NOT_RENEWED as much; others as they did."""
+    """Definition: paths that begin before the part was fitted, and the slack, weigh `not_renewed` as much; others as they did."""
     against = older_than_the_part(GRID, np.array([200.0, np.inf]))
     older = np.nan_to_num(GRID.lag) > 200.0 + ONSET_SLACK_D
     assert older.any()
     assert not older.all()
-    np.testing.assert_allclose(against[0], np.where(older, np.log(NOT_RENEWED), 0.0))
+    np.testing.assert_allclose(against[0], np.where(older, np.log(PATHS.not_renewed), 0.0))
     assert (against[1] == 0.0).all()

@@ -10,13 +10,8 @@ from scipy.stats import kendalltau, norm, theilslopes
 from statsmodels.datasets import nile
 
 from analysis.readings.panel import Bools, Floats
-from analysis.wear.plain_trend import (
-    DAYS_PER_YEAR,
-    EXACT_UP_TO,
-    FEWEST_READINGS,
-    exact_tails,
-    plain_trend,
-)
+from analysis.wear.choices import PLAIN_TREND
+from analysis.wear.plain_trend import DAYS_PER_YEAR, EXACT_UP_TO, exact_tails, plain_trend
 
 PUBLISHED = Path(__file__).parent / "published"
 
@@ -81,7 +76,7 @@ def test_slopes_and_intervals_are_those_of_scipy(ties: bool) -> None:
     for i in range(len(value)):
         use = usable[i]
         assert level[i] == pytest.approx(np.median(value[i, use]))
-        if use.sum() < FEWEST_READINGS:
+        if use.sum() < PLAIN_TREND.fewest_readings:
             assert np.isnan([slope[i], low[i], high[i]]).all()
             continue
         expected = theilslopes(value[i, use], day[i, use], alpha=0.9)
@@ -105,7 +100,7 @@ def test_trend_test_is_kendalls_tau() -> None:
     for i in range(len(value)):
         use = usable[i]
         n = int(use.sum())
-        if n < FEWEST_READINGS:
+        if n < PLAIN_TREND.fewest_readings:
             assert np.isnan(p[i])
             continue
         assert rises[i] == pytest.approx(kendalltau(day[i, use], value[i, use]).statistic * n * (n - 1) / 2)

@@ -13,12 +13,11 @@ from samples_fleet import chance_of
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from analysis.wear.choices import PATHS
 from analysis.wear.paths import (
     DAYS_PER_YEAR,
-    LIFE_SPREAD,
     LIVES_D,
     ONSET_LAGS_D,
-    PACE_SD,
     POWERS,
     DrawNoise,
     Growth,
@@ -85,7 +84,7 @@ def test_mean_covariance_and_evidence_agree_with_numerical_integration(lag: floa
     se = np.hypot(0.08, departures(series.day, series.value, np.isfinite(series.value)))[0]
     shape = (np.maximum(lag - series.day[0], 0.0) / DAYS_PER_YEAR) ** power
     middle = FAIL * (DAYS_PER_YEAR / life) ** power
-    spread = LIFE_SPREAD * power * middle
+    spread = PATHS.life_spread * power * middle
     x, y = np.linspace(middle - 8 * spread, middle + 8 * spread, 1601), np.linspace(0.3, 1.9, 801)
     amounts, bases = np.meshgrid(x, y, indexing="ij")
     density = norm.pdf(bases, 1.0, BASE_SD) * norm.pdf(amounts, middle, spread)
@@ -200,7 +199,7 @@ def simulate(n: int, rng: np.random.Generator, *, worn_share: float) -> tuple[Se
     path = rng.choice(GRID.size, size=n, p=weight)
     day = np.cumsum(rng.uniform(21.0, 70.0, (n, 12)), axis=1)[:, ::-1] - 14.0
     middle = FAIL * (DAYS_PER_YEAR / GRID.life[path]) ** GRID.power[path]
-    amount = np.where(path == 0, 0.0, middle * (1.0 + LIFE_SPREAD * GRID.power[path] * rng.standard_normal(n)))
+    amount = np.where(path == 0, 0.0, middle * (1.0 + PATHS.life_spread * GRID.power[path] * rng.standard_normal(n)))
     lag = np.where(path == 0, 0.0, np.nan_to_num(GRID.lag[path]))
     base = 1.0 + BASE_SD * rng.standard_normal(n)
     since = np.maximum(lag[:, None] - np.concatenate([day, np.zeros((n, 1))], axis=1), 0.0) / DAYS_PER_YEAR
@@ -318,7 +317,7 @@ def test_too_few_readings_set_nothing_apart() -> None:
 
 def test_draws_have_the_mean_and_spread_of_the_posterior() -> None:
     """Sampling against the closed form: 4000 draws of one clearly worn part, four standard errors and 12 % of spread;
-    ahead, a pace of its own adds PACE_SD of the growth."""
+    ahead, a pace of its own adds `pace_sd` of the growth."""
     found = one(DAYS, [1.0, 1.1, 1.3, 1.5, 1.8, 2.1, 2.5, 2.9]).posterior()
     drawn = draw_values(
         found, GRID, np.array([0.0, 30.0]), DrawNoise.make(chance_of(len(found.weight), 4000), "battery")
@@ -327,7 +326,7 @@ def test_draws_have_the_mean_and_spread_of_the_posterior() -> None:
         mean, sd = mean_value(found, GRID, ahead)
         assert drawn[k, 0].mean() == pytest.approx(mean[0], abs=4.0 * sd[0] / np.sqrt(4000.0) + 0.02)
         grown = mean[0] - mean_value(found, GRID, 0.0)[0][0]
-        assert drawn[k, 0].std() == pytest.approx(np.hypot(sd[0], PACE_SD * grown), rel=0.12)
+        assert drawn[k, 0].std() == pytest.approx(np.hypot(sd[0], PATHS.pace_sd * grown), rel=0.12)
     assert (drawn[1] >= drawn[0] - 1e-6).all(), "wear does not heal by itself"
 
 

@@ -9,12 +9,12 @@ import pandas as pd
 
 from analysis.bay.verdict import LOAD_TEST_CHECK, verdict
 from analysis.circuit.limit_book import LimitBook
+from analysis.constants import DAYS_PER_YEAR
 
 FORESEEN_D = 14  # a no-start is foreseen when the last list at least this long before flagged the vehicle; our choice
 SETTLING_D = 30  # no-starts this soon after the first list are not counted: nothing could have been done; our choice
 AGAIN_D = 90  # nor the next no-start of a vehicle this soon after one: nobody could have read it twice; our choice
 FOR_NOTHING_D = 270  # a flag is for nothing when neither a no-start nor that part's repair follows within; our choice
-DAYS_PER_YEAR = 365.25
 LIMIT_PARTS: Mapping[str, str] = {
     "rest voltage": "battery",
     LOAD_TEST_CHECK: "battery",

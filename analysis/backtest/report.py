@@ -15,7 +15,6 @@ import pandas as pd
 
 from analysis.backtest import reliability
 from analysis.backtest.history import (
-    DAYS_PER_YEAR,
     FORESEEN_D,
     counted_no_starts,
     foreseen,
@@ -27,6 +26,7 @@ from analysis.backtest.history import (
 )
 from analysis.backtest.reliability import Calibration
 from analysis.circuit.limit_book import LimitBook
+from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import PlanSettings
 from analysis.readings.panel import Floats, days_since_epoch
 

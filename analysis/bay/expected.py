@@ -32,8 +32,9 @@ from analysis.readings.observe import (
 from analysis.readings.panel import Bools, FleetTables, Floats, Panel, make_panel, without_slips
 from analysis.starting.coldest_start import start_state
 from analysis.starting.loop import StartState
+from analysis.wear.choices import FAILING
 from analysis.wear.growth_laws import GrowthLaws
-from analysis.wear.state import RECENT_READINGS, estimate_state
+from analysis.wear.state import estimate_state
 
 DRAWS: Final = 256  # our choice: a standard error good to 5 %
 FEWEST_READINGS: Final = 8  # our choice: of a class, before what is usual in it counts as known
@@ -210,7 +211,7 @@ def _scalars(level: Floats, field: float, rest_v: float, laws: ClassLaws) -> Sta
 
 def _rest_sd(panel: Panel) -> float:
     """Relative scatter of a vehicle's own latest rest volts, drawn towards the usual one: its charge comes and goes."""
-    rest = panel.measured["rest_v"][0, -RECENT_READINGS:]
+    rest = panel.measured["rest_v"][0, -FAILING.recent_readings :]
     rest = rest[np.isfinite(rest)]
     own = float(np.square(rest / np.median(rest) - 1.0).sum()) if len(rest) else 0.0
     return float(np.sqrt((own + PRIOR_REST * MODEL_SD["open_circuit"] ** 2) / (len(rest) + PRIOR_REST)))

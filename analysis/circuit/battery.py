@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.circuit.choices import BATTERY
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import (
     BATTERY_SOC_RISE,
     HIGHEST_OPEN_CIRCUIT_V,
@@ -69,7 +69,7 @@ def least_cranking_v(warm_v: npt.ArrayLike, temperature_c: npt.ArrayLike) -> Arr
     on a warm day where the temperature is NaN.
     """
     share = _interp(
-        _array(temperature_c), np.array([TYPICAL_COLD_C, BATTERY.warm_c]), np.array([TYPICAL_COLD_SHARE, 1.0])
+        _array(temperature_c), np.array([TYPICAL_COLD_C, BATTERY_TABLES.warm_c]), np.array([TYPICAL_COLD_SHARE, 1.0])
     )
     return _array(warm_v) * np.where(np.isfinite(share), share, 1.0)
 
@@ -126,7 +126,7 @@ def full_charge_resistance_mohm(
     """
     soc = state_of_charge(open_circuit_v, system_v=system_v, temperature_c=temperature_c)
     factor = charge_factor(soc)
-    return _array(battery_mohm) / factor, (factor - 1.0) * BATTERY.charge_factor_doubt / factor
+    return _array(battery_mohm) / factor, (factor - 1.0) * BATTERY_TABLES.charge_factor_doubt / factor
 
 
 def gravity_from_charge(soc: npt.ArrayLike) -> Array:
@@ -154,7 +154,7 @@ def rating_resistance_mohm(rated_a: npt.ArrayLike, *, standard: str = "SAE J537"
     amps = _array(rated_a)
     if (amps <= 0).any():
         raise ValueError(f"rated_a is {amps.min():g} A; it must be above 0 A")
-    return (BATTERY.rating_open_circuit_v - RATING_TEST_V[standard]) / amps * 1000.0
+    return (BATTERY_TABLES.rating_open_circuit_v - RATING_TEST_V[standard]) / amps * 1000.0
 
 
 def bank_cca_a(units: pd.DataFrame) -> Array:

@@ -10,12 +10,14 @@ from analysis.stated import stated
 
 # fmt: off
 @dataclass(frozen=True)
-class Battery:
+class BatteryTables:
     """The tables of `battery`, between and beyond their rows."""
 
     warm_c: float = stated(20.0, "°C", 15.0, 25.0, "from here on the least volts while cranking stand as printed; our choice")
     charge_factor_doubt: float = stated(1 / 3, "1", 1 / 6, 2 / 3,
         "the rise of resistance with discharge is known to this share of itself; our choice")
+    full_rest_v: float = stated(12.65, "V per 12 V", 12.5, 12.8,
+        "a full battery at rest, where a class was never read; the last row of the BCI rest-voltage table")
     rating_open_circuit_v: float = stated(12.6, "V per 12 V", 12.4, 12.8,
         "open-circuit volts of a charged block in the cold; our choice, because SAE J537 tests begin so")
 
@@ -58,6 +60,6 @@ class Instrument:
 
 
 # fmt: on
-BATTERY: Final = Battery()
+BATTERY_TABLES: Final = BatteryTables()
 TEMPERATURE: Final = Temperature()
 INSTRUMENT: Final = Instrument()

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.lows import Weather, known_at, make_weather
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
@@ -30,7 +31,6 @@ from analysis.starting.coldest_start import (
     start_state,
     usual_speed,
 )
-from analysis.wear.paths import DAYS_PER_YEAR
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
 SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice

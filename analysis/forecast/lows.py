@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since_epoch
 
 PERSISTENCE = (
@@ -72,7 +73,7 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
             continue
         own = own[np.argsort(own[:, 0], kind="stable")]
         at = MID_MONTH[own[:, 0].astype(np.int64) - 1]
-        xs = np.concatenate([at - 365.25, at, at + 365.25])
+        xs = np.concatenate([at - DAYS_PER_YEAR, at, at + DAYS_PER_YEAR])
         mean[i] = np.interp(day_of_year, xs, np.tile(own[:, 1], 3))
         sd[i] = np.interp(day_of_year, xs, np.tile(np.where(np.isfinite(own[:, 2]), own[:, 2], USUAL_SD_K), 3))
     return mean, sd

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import CHEAP_ACTIONS, PARTS, TOGETHER, PlanSettings
 from analysis.readings.panel import Bools, Floats, Ints
-from analysis.wear.lives import DAYS_PER_YEAR, Lifetime, age_replacement
+from analysis.wear.lives import Lifetime, age_replacement
 
 SECOND_PART_PROBABILITY = 0.15
 """A second part is worth renewing in the same visit from this probability on (our choice; the cost decides)."""

@@ -13,9 +13,8 @@ from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from analysis.readings.panel import Floats, Ints
+from analysis.wear.choices import DRIFT
 
-ALLOWANCE = 0.5  # k of the CUSUM, standard deviations: tuned to a shift of one, the textbook choice
-WINSOR = 3.0  # surprises count at most this much, so that one slip does not make a flag; our choice
 CELLS = 120  # cells of the Markov chain; run lengths to 0.1 % for thresholds up to 10
 CELL_WIDTH = 0.05  # cells of the chain for the chance of a statistic
 STATISTIC_CAP = 25.0  # statistics above this have no chance worth telling apart
@@ -24,7 +23,7 @@ NEAR_LOG_RUN_LENGTH = (2.6, 0.8)  # the threshold lies so much below the logarit
 
 
 @lru_cache(maxsize=256)
-def run_length(h: float, k: float = ALLOWANCE, *, shift: float = 0.0, winsor: float | None = None) -> float:
+def run_length(h: float, k: float = DRIFT.allowance, *, shift: float = 0.0, winsor: float | None = None) -> float:
     """Average number of readings until the one-sided CUSUM of N(shift, 1) values, from 0, exceeds h.
 
     winsor: values count at most this much (None: fully).  Source: Brook & Evans 1972, Markov chain (from memory,
@@ -51,9 +50,9 @@ def threshold_for_rate(
     flags_per_100: float,
     readings_per_year: float,
     channels: int,
-    k: float = ALLOWANCE,
+    k: float = DRIFT.allowance,
     *,
-    winsor: float | None = WINSOR,
+    winsor: float | None = DRIFT.winsor,
 ) -> float:
     """Threshold h at which sound vehicles are flagged `flags_per_100` times in 100 vehicle-years over all channels.
 
@@ -83,7 +82,9 @@ def threshold_for_rate(
     return float(brentq(miss, low, high, xtol=1e-4))
 
 
-def chance(statistic: Floats, readings: Ints, k: float = ALLOWANCE, *, winsor: float | None = WINSOR) -> Floats:
+def chance(
+    statistic: Floats, readings: Ints, k: float = DRIFT.allowance, *, winsor: float | None = DRIFT.winsor
+) -> Floats:
     """Probability that a sound vehicle's statistic is at least as high after as many readings; 1 for a statistic of 0.
 
     Source: the Markov chain of Brook & Evans 1972, stepped forward from 0.

@@ -26,23 +26,14 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
+from analysis.constants import DAYS_PER_YEAR, MAD_TO_SD, Z_90
 from analysis.readings.observe import LEAST_LEVEL
 from analysis.readings.panel import Bools, Floats, Ints, dates_of, evenly, spread_over
-from analysis.wear.control_chart import ALLOWANCE, WINSOR, chance, threshold_for_rate
+from analysis.wear.choices import DRIFT
+from analysis.wear.control_chart import chance, threshold_for_rate
 from analysis.wear.plain_trend import PlainTrend, plain_trend
 
-FEWEST_SHARING = 8  # vehicles that must share a week, or teach a class's ageing; our choice
 WEEK_D = 7.0
-DAYS_PER_YEAR = 365.25
-LEAST_YEARS = 1.0  # a vehicle read over less than a year says nothing of its ageing, because seasons interfere
-MOST_AGEING = 0.10  # share of the level a year that may pass for ageing; faster is drift, also of a whole class
-MOST_AGEING_SD = 0.03  # spread of it between vehicles that may pass for ageing; our choice
-USE_SPREAD = 0.35  # ageing differs between vehicles by at least this share, as their use does; our choice
-MAD_TO_SD = 1.4826
-INTERVAL_WIDTH = 1.6449  # standard deviations on either side of a 90 % interval
-BLOCK = 4  # readings whose surprises are summed to see errors that last from one reading to the next; our choice
-PRIOR_BLOCKS = 20.0  # blocks that the stated errors count for
-MOST_SCATTER = 1.5  # scatter beyond this multiple of the stated errors is drift, not scatter; our choice
 FIT_VEHICLES = 500  # vehicles of one class that its scatter is learned from: more change nothing
 
 
@@ -90,45 +81,47 @@ def usual_ageing(trend: PlainTrend, day: Floats, usable: Bools, group: Ints) -> 
 
     trend: rows (C, U) of :func:`analysis.wear.plain_trend.plain_trend` at 90 %; day (U, R) [d]; usable (C, U, R); group
     (U,).  Only vehicles read over a year or more count; fewer than eight of them teach nothing (0).  The median stays
-    with the sound vehicles while fewer than half wear; what may pass for ageing ends at MOST_AGEING.
+    with the sound vehicles while fewer than half wear; what may pass for ageing ends at `most_ageing`.
     """
     first, last = _first_and_last(day, usable)
     with np.errstate(divide="ignore", invalid="ignore"):
-        slope = np.where(last - first >= LEAST_YEARS * DAYS_PER_YEAR, trend.slope_per_year / trend.level, np.nan)
-        error = (trend.high - trend.low) / (2.0 * INTERVAL_WIDTH * np.abs(trend.level))
+        slope = np.where(last - first >= DRIFT.least_years * DAYS_PER_YEAR, trend.slope_per_year / trend.level, np.nan)
+        error = (trend.high - trend.low) / (2.0 * Z_90 * np.abs(trend.level))
     mean, sd = np.zeros(slope.shape), np.zeros(slope.shape)
     for g in np.unique(group):
         mine = np.flatnonzero(group == g)
         for c in range(len(slope)):
             known = mine[np.isfinite(slope[c, mine])]
-            if len(known) < FEWEST_SHARING:
+            if len(known) < DRIFT.fewest_sharing:
                 continue
             middle = float(np.median(slope[c, known]))
             below = slope[c, known][slope[c, known] <= middle]
             between = (MAD_TO_SD * np.median(middle - below)) ** 2 - np.median(error[c, known]) ** 2
-            mean[c, mine] = np.clip(middle, 0.0, MOST_AGEING)
-            spread = max(float(np.sqrt(max(between, 0.0))), USE_SPREAD * float(mean[c, mine[0]]))
-            sd[c, mine] = min(spread, MOST_AGEING_SD)
+            mean[c, mine] = np.clip(middle, 0.0, DRIFT.most_ageing)
+            spread = max(float(np.sqrt(max(between, 0.0))), DRIFT.use_spread * float(mean[c, mine[0]]))
+            sd[c, mine] = min(spread, DRIFT.most_ageing_sd)
     return Ageing(mean, sd)
 
 
 def usual_scatter(z: Floats, group: Ints) -> Floats:
-    """(C, U) scatter of each class's surprises as a multiple of the stated errors, from 1 to MOST_SCATTER.
+    """(C, U) scatter of each class's surprises as a multiple of the stated errors, from 1 to `most_scatter`.
 
     z: (C, U, R) from :func:`predictive_z`; group (U,).  Sums over a few readings show errors that last (seasons);
     only those below 0 count, because wear lies above.
     """
-    width = z.shape[2] // BLOCK * BLOCK
+    width = z.shape[2] // DRIFT.block * DRIFT.block
     out = np.ones(z.shape[:2])
     for g in np.unique(group) if width else []:
         mine = np.flatnonzero(group == g)
-        some = np.clip(z[:, mine[evenly(len(mine), FIT_VEHICLES)], z.shape[2] - width :], -WINSOR, WINSOR)
-        blocks = some.reshape(*some.shape[:2], -1, BLOCK)
+        some = np.clip(z[:, mine[evenly(len(mine), FIT_VEHICLES)], z.shape[2] - width :], -DRIFT.winsor, DRIFT.winsor)
+        blocks = some.reshape(*some.shape[:2], -1, DRIFT.block)
         count = np.isfinite(blocks).sum(axis=3)
         total = np.where(np.isfinite(blocks), blocks, 0.0).sum(axis=3) / np.sqrt(np.maximum(count, 1))
         low = (count > 1) & (total < 0.0)
-        square = np.where(low, total**2, 0.0).sum(axis=(1, 2)) + PRIOR_BLOCKS
-        out[:, mine] = np.clip(np.sqrt(square / (low.sum(axis=(1, 2)) + PRIOR_BLOCKS)), 1.0, MOST_SCATTER)[:, None]
+        square = np.where(low, total**2, 0.0).sum(axis=(1, 2)) + DRIFT.prior_blocks
+        out[:, mine] = np.clip(np.sqrt(square / (low.sum(axis=(1, 2)) + DRIFT.prior_blocks)), 1.0, DRIFT.most_scatter)[
+            :, None
+        ]
     return out
 
 
@@ -227,7 +220,7 @@ def week_of(day: Floats) -> Ints:
     return np.where(np.isfinite(day), np.floor(np.where(np.isfinite(day), day, 0.0) / WEEK_D), -1).astype(np.int64)
 
 
-def common_shift(residual: Floats, group: Ints, *, fewest: int = FEWEST_SHARING) -> tuple[Floats, Ints]:
+def common_shift(residual: Floats, group: Ints, *, fewest: int = DRIFT.fewest_sharing) -> tuple[Floats, Ints]:
     """Shift that the vehicles of a group have in common: the median of their residuals, 0 where fewer than `fewest`.
 
     residual: (N, C) readings of one week less what was foretold, NaN for none; group: (N,) codes.  Returns the shift
@@ -284,10 +277,10 @@ def find_drift(
     base_sd: Floats,
     *,
     threshold: float,
-    k: float = ALLOWANCE,
+    k: float = DRIFT.allowance,
     ageing: Ageing | None = None,
     group: Ints | None = None,
-    winsor: float = WINSOR,
+    winsor: float = DRIFT.winsor,
 ) -> Drift:
     """CUSUM of every vehicle and channel over its readings, oldest first.
 
@@ -376,7 +369,7 @@ def watch_fleet(
     *,
     flags_per_100: float,
     trend: PlainTrend | None = None,
-    k: float = ALLOWANCE,
+    k: float = DRIFT.allowance,
 ) -> Drift:
     """Drift of a fleet at `flags_per_100` healthy vehicle-years: ageing, scatter and threshold learned from it.
 
@@ -405,7 +398,9 @@ def watch_fleet(
     )
 
 
-def drift_table(units: Sequence[str], channels: Sequence[str], drift: Drift, *, k: float = ALLOWANCE) -> pd.DataFrame:
+def drift_table(
+    units: Sequence[str], channels: Sequence[str], drift: Drift, *, k: float = DRIFT.allowance
+) -> pd.DataFrame:
     """Per vehicle and channel: unit, channel, statistic, threshold, drifting, drifting_since (NaT), chance, readings.
 
     drift: of :func:`watch_fleet`; chance: how often a sound vehicle's statistic is at least as high after as many

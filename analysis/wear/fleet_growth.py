@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.readings.panel import Bools, Floats, Ints, in_chunks
+from analysis.wear.choices import PATHS
 from analysis.wear.growth_laws import relearned
 from analysis.wear.paths import (
     CHUNK_UNITS,
@@ -25,7 +26,6 @@ from analysis.wear.paths import (
     onset_day,
 )
 
-NOT_RENEWED = 0.02  # share of recorded repairs that did not renew the part, our choice
 ONSET_SLACK_D = 15.0  # the shortest onset lag: wear may begin on the day a part is fitted
 BEFORE_D = 270.0  # a level is compared with that of nine months ago, or of the first reading since the last repair
 GROWTH_D = 30.0  # growth is that over the coming month
@@ -104,7 +104,7 @@ def older_than_the_part(grid: PathGrid, age_d: Floats) -> Floats:
     Not nil, because now and then a repair is recorded for a part that was left as it was.
     """
     before = np.nan_to_num(grid.lag, nan=0.0)[None, :] > age_d[:, None] + ONSET_SLACK_D
-    return np.where(before, np.log(NOT_RENEWED), 0.0)
+    return np.where(before, np.log(PATHS.not_renewed), 0.0)
 
 
 def summed_up(

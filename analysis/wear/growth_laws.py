@@ -16,10 +16,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Bools, Floats, Ints, Panel, Reals, evenly
 from analysis.readings.renewals import EndedLives
+from analysis.wear.choices import AGEING, GROWTH
 from analysis.wear.paths import (
-    DAYS_PER_YEAR,
     LIVES_D,
     POWERS,
     ChannelPrior,
@@ -30,26 +31,9 @@ from analysis.wear.paths import (
     standing_alone,
 )
 
-ONSET_COUNTS = 10.0  # the prior's rate of onsets counts as much as so many of them; our choice
-LIFE_COUNTS = 20.0  # and its shares of lives; our choice
-POWER_COUNTS = 40.0  # and of powers, which readings tell apart badly; our choice
-CLASS_COUNTS = 30.0  # what the fleet says counts as much as so many cases of the class's own; our choice
-TOLD = 0.5  # a life counts as worn where its readings say so rather than not; our choice, because errors that hang together
-# from reading to reading look a little like slow wear, and the sum of many littles would be taken for a habit of the class
-# a no-start, mostly in the cold, ends a life at this share of the failing excess (mean, sd); our choice
-ENDS_AT = (0.6, 0.2)
-ENDS_SOUND = 0.05  # share of parts renewed at a no-start that were sound; our choice
-ROUNDS = 4
-FEWEST_TO_AGE, LEAST_SPAN_A = 4, 0.5  # readings and years that a vehicle needs to tell of ordinary ageing; our choice
-# vehicles that tell of ordinary ageing, or it is not asked for: one alone may be wearing; our choice
-FEWEST_TELLING = 10
-SOUND_SD = 2.5  # a vehicle that has come to read so many standard deviations above usual may be wearing; our choice
-AGEING_SPREAD = 0.015  # ordinary ageing differs so much between vehicles [1/a]; our choice
-AGEING_SD, CLASS_AGEING_SD = 0.05, 0.02  # before the fleet has told of it; of a class about the fleet; our choice
-MOST_AGEING = 0.25  # [1/a], our choice
-FAR = 2.5  # standard deviations from the others at which a vehicle no longer tells of ordinary ageing; our choice
+ROUNDS = 4  # of expectation and maximisation
 AGEING_ROUNDS = 8
-MOST_LIVES = 3000  # of each channel are looked at, past and present each; our choice
+MOST_LIVES = 3000  # of each channel are looked at, past and present each: for speed
 
 
 @dataclass(frozen=True)
@@ -82,7 +66,7 @@ class GrowthLaws:
     years: Floats
     onsets: Floats
     ageing: tuple[Ageing, ...]
-    counts: float = CLASS_COUNTS  # cases that the fleet's own law counts as much as
+    counts: float = GROWTH.class_counts  # cases that the fleet's own law counts as much as
 
     def of_class(self, g: int) -> GrowthLaws:
         """The laws of one class alone."""
@@ -114,36 +98,36 @@ def ordinary_ageing(
     off = np.where(usable, x - x_mean[:, None], 0.0)
     carried = (w * off**2).sum(axis=1)
     span = np.ptp(np.where(usable, x, x_mean[:, None]), axis=1) if x.shape[1] else np.zeros(len(x))
-    told = (usable.sum(axis=1) >= FEWEST_TO_AGE) & (span >= LEAST_SPAN_A) & (carried > 0)
+    told = (usable.sum(axis=1) >= AGEING.fewest_readings) & (span >= AGEING.least_span_a) & (carried > 0)
     slope = np.where(told, (w * off * y).sum(axis=1) / np.where(told, carried, 1.0), np.nan)
     y_mean = (w * y).sum(axis=1) / total
     ends = y_mean + np.nan_to_num(slope) * np.where(usable, x - x_mean[:, None], 0.0).max(axis=1, initial=0.0)
-    told &= ends < 1.0 + SOUND_SD * base_sd
-    variance = np.where(told, 1.0 / np.where(told, carried, 1.0), np.nan) + AGEING_SPREAD**2
-    whole, _, _ = _centre(slope[told], variance[told], 0.0, AGEING_SD)
+    told &= ends < 1.0 + AGEING.sound_sd * base_sd
+    variance = np.where(told, 1.0 / np.where(told, carried, 1.0), np.nan) + AGEING.spread**2
+    whole, _, _ = _centre(slope[told], variance[told], 0.0, AGEING.sd)
     found = [
-        _centre(slope[own], variance[own], whole, CLASS_AGEING_SD)
+        _centre(slope[own], variance[own], whole, AGEING.class_sd)
         for own in (told & (group == g) for g in range(classes))
     ]
     middle = np.array(
         [np.median(day[usable & (group == g)[:, None]]) if (usable[group == g]).any() else 0.0 for g in range(classes)]
     )
     rate, var, lives = (np.array(v) for v in zip(*found, strict=True))
-    return Ageing(np.clip(rate, 0.0, MOST_AGEING), np.sqrt(var), middle, lives.astype(np.int64))
+    return Ageing(np.clip(rate, 0.0, AGEING.most), np.sqrt(var), middle, lives.astype(np.int64))
 
 
 def _centre(slope: Floats, variance: Floats, prior: float, prior_sd: float) -> tuple[float, float, int]:
     """Centre of slopes, its variance, and how many tell: what is given before, where they are too few or agree on nothing."""
-    if len(slope) < FEWEST_TELLING:
+    if len(slope) < AGEING.fewest_telling:
         return prior, prior_sd**2, 0
     centre = float(np.median(slope))
-    near = np.abs(slope - centre) < FAR * np.sqrt(variance)
+    near = np.abs(slope - centre) < AGEING.far_sd * np.sqrt(variance)
     for _ in range(AGEING_ROUNDS):
-        if near.sum() < FEWEST_TELLING / 2:
+        if near.sum() < AGEING.fewest_telling / 2:
             return prior, prior_sd**2, 0
         weight = near / variance
         centre = float((weight * slope).sum() / weight.sum())
-        near = np.abs(slope - centre) < FAR * np.sqrt(variance)
+        near = np.abs(slope - centre) < AGEING.far_sd * np.sqrt(variance)
     information = float((near / variance).sum())
     return (
         (information * centre + prior / prior_sd**2) / (information + prior_sd**-2),
@@ -198,7 +182,7 @@ def past_lives(
     )
     lag = np.nan_to_num(grid.lag, nan=0.0) / DAYS_PER_YEAR
     excess = found.amount * lag**grid.power / fail_excess[group][:, None]
-    ended = np.maximum(ndtr((excess - ENDS_AT[0]) / ENDS_AT[1]), ENDS_SOUND)
+    ended = np.maximum(ndtr((excess - GROWTH.ends_at) / GROWTH.ends_at_sd), GROWTH.ends_sound)
     weight = found.weight * np.where(failed[:, None], ended, 1.0)
     return ReadLives(weight / weight.sum(axis=1, keepdims=True), span_of(day, use, end), group)
 
@@ -226,10 +210,14 @@ def learn_growth(
         span = np.concatenate([one.span_d for one in read])
         group = np.concatenate([one.group for one in read])
         stated, before = base.channel(c), base.log_weights(grid, c)
-        whole, _, _ = _fit(weight, span, grid, stated, before, (ONSET_COUNTS, LIFE_COUNTS, POWER_COUNTS))
+        whole, _, _ = _fit(
+            weight, span, grid, stated, before, (GROWTH.onset_counts, GROWTH.life_counts, GROWTH.power_counts)
+        )
         for g in range(classes):
             mine = group == g
-            law, years[g, c], onsets[g, c] = _fit(weight[mine], span[mine], grid, whole, before, (CLASS_COUNTS,) * 3)
+            law, years[g, c], onsets[g, c] = _fit(
+                weight[mine], span[mine], grid, whole, before, (GROWTH.class_counts,) * 3
+            )
             own[g].append(law)
     return GrowthLaws(tuple(GrowthPrior.of_channels(laws) for laws in own), years, onsets, tuple(ageing))
 
@@ -256,7 +244,7 @@ def _fit(
     for _ in range(ROUNDS):
         ratio = np.exp(law.log_weights(grid) - read_with)
         total = np.maximum(weight @ ratio, 1e-300)
-        told = 1.0 - weight[:, 0] * ratio[0] / total > TOLD
+        told = 1.0 - weight[:, 0] * ratio[0] / total > GROWTH.told
         share = told / total
         onsets = ratio * (share @ begun)
         seen = float(onsets.sum())

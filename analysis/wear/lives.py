@@ -10,15 +10,12 @@ import pandas as pd
 from scipy.optimize import minimize_scalar
 from scipy.special import gamma, gammainc
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Floats
+from analysis.wear.choices import LIVES
 
-LEAST_FAILURES = 8
-"""Fewer failures than this do not carry a two-parameter fit; the stated mean life is used instead (our choice)."""
-ASSUMED_SHAPE = 2.0
-"""Weibull shape where the fleet's own failures are too few: wear-out, hazard rising in a straight line (our choice)."""
 SHAPE_RANGE = (0.3, 12.0)
 """Shapes outside this range do not occur with wearing parts; the fit is kept inside it."""
-DAYS_PER_YEAR = 365.25
 LONGEST_LIVES = 20.0
 """The search for the best age ends at this many scales: beyond it nothing survives."""
 
@@ -172,11 +169,11 @@ def part_lifetimes(
     for part in parts:
         own = useful[useful["part"] == part]
         failures = int(own["failed"].sum())
-        if failures >= LEAST_FAILURES:
+        if failures >= LIVES.least_failures:
             law = fit_weibull(own["age"].to_numpy(), own["failed"].to_numpy(), own["entry"].to_numpy())
             out[part] = Lifetime(part, law, failures, f"the fleet's own {failures} failures")
         else:
-            scale = life_years[part] * DAYS_PER_YEAR / float(gamma(1.0 + 1.0 / ASSUMED_SHAPE))
+            scale = life_years[part] * DAYS_PER_YEAR / float(gamma(1.0 + 1.0 / LIVES.assumed_shape))
             source = f"the setting of {life_years[part]:g} years (only {failures} failures in the fleet)"
-            out[part] = Lifetime(part, Weibull(ASSUMED_SHAPE, scale), failures, source)
+            out[part] = Lifetime(part, Weibull(LIVES.assumed_shape, scale), failures, source)
     return out

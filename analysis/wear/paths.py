@@ -16,28 +16,17 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.draws import Draws
 from analysis.readings.observe import LEAST_LEVEL
 from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
+from analysis.wear.choices import PATHS
 
 ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
 POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # our choice: slowing wear to strongly accelerating, close to an exponential
 LIVES_D = np.array([60.0, 120.0, 240.0, 480.0, 960.0, 1900.0])  # from the first sign to failure in the cold
-LIFE_SPREAD = 0.35  # relative width of one life step, so that neighbouring lives overlap; our choice
-OUTLIER_SHARE = 0.01  # share of readings that are slips of pen or decimal point; our choice
-OUTLIER_RANGE = 10.0  # width, in class-usual values, that a slip may fall in; our choice
 MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
-DEPARTURE = 0.20  # real wear departs from its path by about this share of its excess ...
-DEPARTURE_D = 75.0  # ... at readings this long before the latest and earlier, less at later ones; our choice
-PACE_SD = 0.3  # wear ahead goes by its path at a pace of its own, log standard deviation; our choice
-MOST_WORN = 0.6  # most prior weight that wear may have before any reading; our choice
-MAY_BE_SLIP_SE = 2.5  # the latest reading is looked at as a slip beyond so many standard errors; our choice
-STAND_ALONE_SE = 5.0  # a reading this far outside both neighbours is set apart; our choice
-SURELY_FAILED = (
-    6.0  # a part past what fails at +5 degC seldom still serves: with this power of how far past; our choice
-)
 CHUNK_UNITS = 250  # so that one chunk fits the cache
-DAYS_PER_YEAR = 365.25
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
 PER_DAY = 4  # steps of the table of growth
@@ -97,8 +86,8 @@ class ChannelPrior:
         lag, life, power = grid.steps
         weight = np.zeros(grid.size)
         weight[1:] = self.onset_per_year * width[lag] * self.life_share[life] * self.power_share[power]
-        weight[1:] /= 1.0 + (grid.lag[1:] / grid.life[1:]) ** (SURELY_FAILED * grid.power[1:])
-        weight[1:] *= min(1.0, MOST_WORN / weight[1:].sum())
+        weight[1:] /= 1.0 + (grid.lag[1:] / grid.life[1:]) ** (PATHS.surely_failed * grid.power[1:])
+        weight[1:] *= min(1.0, PATHS.most_worn / weight[1:].sum())
         weight[0] = 1.0 - weight[1:].sum()
         return np.asarray(np.log(np.maximum(weight, 1e-12)))
 
@@ -130,10 +119,9 @@ class GrowthPrior:
 
 
 def default_prior() -> GrowthPrior:
-    """Before a fleet has taught anything: batteries wear most, lives of some months to some years; our choice."""
-    onset = np.array([0.20, 0.03, 0.03, 0.03, 0.04, 0.03, 0.02])
-    life = np.tile(np.array([0.005, 0.06, 0.25, 0.35, 0.22, 0.115]), (len(onset), 1))
-    return GrowthPrior(onset, life, np.tile(np.array([0.22, 0.23, 0.27, 0.28]), (len(onset), 1)))
+    """Before a fleet has taught anything: batteries wear most, lives of some months to some years."""
+    onset = np.array(PATHS.onset_per_year)
+    return GrowthPrior(onset, np.tile(PATHS.life_share, (len(onset), 1)), np.tile(PATHS.power_share, (len(onset), 1)))
 
 
 @dataclass(frozen=True)
@@ -221,7 +209,7 @@ def standing_alone(value: Floats, se: Floats, usable: Bools) -> Bools:
     with np.errstate(invalid="ignore"):
         low, high = np.minimum(before, after), np.maximum(before, after)
         gap = np.where(y > high, y - high, np.where(y < low, low - y, 0.0))
-        alone = gap > STAND_ALONE_SE * error
+        alone = gap > PATHS.stand_alone_se * error
     alone &= np.arange(width)[None, :] < (usable.sum(axis=1) - 1)[:, None]
     out = np.zeros(value.shape, dtype=bool)
     np.put_along_axis(out, order, np.where(np.isfinite(y), alone, False), axis=1)
@@ -240,7 +228,7 @@ def departures(day_before: Floats, value: Floats, usable: Bools) -> Floats:
     excess = np.maximum(np.nanmedian(np.where(some[:, None], latest, 1.0), axis=1) - 1.0, 0.0)
     newest = np.where(usable, day_before, np.inf).min(axis=1, initial=np.inf)
     age = np.where(usable, day_before - np.where(np.isfinite(newest), newest, 0.0)[:, None], 0.0)
-    return np.asarray(DEPARTURE * excess[:, None] * np.minimum(age / DEPARTURE_D, 1.0))
+    return np.asarray(PATHS.departure * excess[:, None] * np.minimum(age / PATHS.departure_d, 1.0))
 
 
 def growth_posterior(
@@ -319,7 +307,7 @@ def _posterior_chunk(
         left = _solve(rest, base_sd[far], fail_excess[far], grid, log_prior[far])
         total_left, w_far, y_far = _log_sum(left[0]), w_last[far], y_last[far]
         likely = total_kept[far] + 0.5 * np.log(w_far / (2.0 * np.pi)) - 0.5 * w_far * y_far**2
-        slipped = total_left + np.log(OUTLIER_SHARE / OUTLIER_RANGE)
+        slipped = total_left + np.log(PATHS.outlier_share / PATHS.outlier_range)
         slip[far] = 1.0 / (1.0 + np.exp(np.clip(likely - slipped, -50.0, 50.0)))
         log_weight[far] = np.logaddexp(
             log_weight[far] + np.log1p(-np.minimum(slip[far], 1.0 - 1e-12))[:, None],
@@ -347,7 +335,7 @@ def _stands_out(y: Floats, w: Floats, y_last: Floats, w_last: Floats) -> Bools:
     some = (before > 1e-9 * w_last) & (w_last > 0)
     mean = ((w * y).sum(axis=1) - w_last * y_last) / np.where(some, before, 1.0)
     error = np.sqrt(1.0 / np.where(some, before, 1.0) + 1.0 / np.where(some, w_last, 1.0))
-    return np.asarray(some & (np.abs(y_last - mean) > MAY_BE_SLIP_SE * error))
+    return np.asarray(some & (np.abs(y_last - mean) > PATHS.may_be_slip_se * error))
 
 
 def _weighted_sums(y: Floats, w: Floats, g: Floats) -> _Sums:
@@ -365,7 +353,7 @@ def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, lo
     """Conjugate linear regression y = base + amount * growth for every path: log evidence, means, covariance."""
     s0, s1, s2, sy, sgy = sums
     mean = fail_excess[:, None] * ((DAYS_PER_YEAR / grid.life) ** grid.power)[None, :]
-    p_amount = np.maximum(LIFE_SPREAD * grid.power * mean, 1e-6)
+    p_amount = np.maximum(PATHS.life_spread * grid.power * mean, 1e-6)
     np.square(p_amount, out=p_amount)
     np.reciprocal(p_amount, out=p_amount)
     p_base = 1.0 / base_sd[:, None] ** 2
@@ -446,7 +434,7 @@ def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNois
     lag = np.where(path == 0, -1e9, grid.lag[path])
     power = grid.power[path]
     out = np.empty((len(ahead_d), *path.shape), dtype=np.float32)
-    pace = np.exp(PACE_SD * noise.pace - 0.5 * PACE_SD**2)
+    pace = np.exp(PATHS.pace_sd * noise.pace - 0.5 * PATHS.pace_sd**2)
     now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** power
     for k, ahead in enumerate(ahead_d):
         then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power

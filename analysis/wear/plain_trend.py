@@ -11,12 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Bools, Floats, Ints
+from analysis.wear.choices import PLAIN_TREND
 
-FEWEST_READINGS = 5  # fewer readings carry no slope; our choice
-CONFIDENCE = 0.90  # of the interval of the slope; our choice, as for every other interval
 EXACT_UP_TO = 10  # readings up to which the Mann-Kendall test counts permutations (Helsel & Hirsch, from memory)
-DAYS_PER_YEAR = 365.25
 CHUNK_PAIRS = 400_000  # pairs at a time: they stay in the processor's cache
 
 
@@ -36,7 +35,7 @@ class PlainTrend:
     readings: Ints
 
 
-def plain_trend(day: Floats, value: Floats, usable: Bools, *, confidence: float = CONFIDENCE) -> PlainTrend:
+def plain_trend(day: Floats, value: Floats, usable: Bools, *, confidence: float = PLAIN_TREND.confidence) -> PlainTrend:
     """Theil-Sen and Mann-Kendall of every row at once: slope per year with its interval, rising less falling pairs and p.
 
     day [d], value, usable: (..., R), day may lack leading axes; NaN with fewer than five usable readings; p exact up to
@@ -72,7 +71,7 @@ def _chunk(day: Floats, value: Floats, good: Bools, n: Ints, confidence: float) 
     out = np.full((6, len(y)), np.nan)
     ordered = np.sort(y, axis=1)
     out[0] = _middle(ordered, n)
-    if width < FEWEST_READINGS:
+    if width < PLAIN_TREND.fewest_readings:
         return out
     slopes = _pair_slopes(x, y)
     rises = ((slopes > 0.0).sum(axis=1) - (slopes < 0.0).sum(axis=1)).astype(np.float64)
@@ -89,7 +88,7 @@ def _chunk(day: Floats, value: Floats, good: Bools, n: Ints, confidence: float) 
     out[3] = np.take_along_axis(slopes, upper[:, None], axis=1)[:, 0]
     out[1:4] *= DAYS_PER_YEAR
     out[4], out[5] = rises, _two_sided(rises, n, plain_var, ties_y, ties_x)
-    out[1:, n < FEWEST_READINGS] = np.nan
+    out[1:, n < PLAIN_TREND.fewest_readings] = np.nan
     return out
 
 

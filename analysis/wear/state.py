@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import default_limits
 from analysis.readings.bays import BayEffects, bay_effects, corrected
 from analysis.readings.class_laws import estimate_laws, observe
@@ -33,6 +33,7 @@ from analysis.readings.renewals import (
     usable_readings,
 )
 from analysis.starting.coldest_start import BELOW_C, Needs, drawn_coldest_starts
+from analysis.wear.choices import FAILING, NEED_DOUBT
 from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, summed_up
 from analysis.wear.growth_laws import (
     MOST_LIVES,
@@ -52,14 +53,7 @@ from analysis.wear.paths import (
     standing_alone,
 )
 
-FAIL_AT_C = 5.0  # a part counts as failing when it alone keeps a sound vehicle from starting at +5 degC; our choice
 FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual values
-RECENT_READINGS = 6  # rest volts are the median of the latest six, our choice
-FIELD_SD = 0.04  # spread of the speed constant between vehicles, relative, our choice
-FIELD_ERROR = 0.07  # error of one speed reading over back-emf, relative, our choice
-RAISED_LOAD = 1.15  # a load above this multiple is raised, our choice
-STARTER_ODDS = 3.0  # raised load is the starter three times as often as the engine, our choice
-WORN_MOTOR = (1.3, 0.2)  # a motor with a weak field also reads this resistance (mean, sd), our choice
 
 
 @dataclass(frozen=True)
@@ -237,11 +231,11 @@ def _last_day(panel: Panel) -> Floats:
 
 def recent_rest_v(panel: Panel, observed: Observations) -> Floats:
     """(U,) rest volts: median of the latest measured ones; class-usual where none was measured."""
-    rest = np.where(panel.present, panel.measured["rest_v"], np.nan)[:, -RECENT_READINGS:]
+    rest = np.where(panel.present, panel.measured["rest_v"], np.nan)[:, -FAILING.recent_readings :]
     some = np.isfinite(rest).sum(axis=1) > 0
     own = np.nanmedian(np.where(some[:, None], rest, 0.0), axis=1)
     usual = observed.laws.rest_v[panel.group]
-    usual = np.where(np.isfinite(usual), usual, 12.65 * panel.volts / 12.0)
+    usual = np.where(np.isfinite(usual), usual, BATTERY_TABLES.full_rest_v * panel.volts / 12.0)
     return np.where(some, own, usual)
 
 
@@ -255,27 +249,37 @@ def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) 
     with np.errstate(divide="ignore", invalid="ignore"):
         z = np.log(observed.emf_per_rpm / observed.laws.emf_per_rpm[panel.group][:, None])
     z = np.where(np.isfinite(z) & (np.abs(z) < 2.0), z, np.nan)
-    sound = np.isfinite(z) & (level[LOAD] < RAISED_LOAD - 0.03) & (np.abs(z) < 0.5)
+    sound = (
+        np.isfinite(z)
+        & (level[LOAD] < FAILING.raised_load - FAILING.clear_of_raised)
+        & (np.abs(z) < FAILING.sound_log_field)
+    )
     count = sound.sum(axis=1)
-    own = np.where(sound, z, 0.0).sum(axis=1) / FIELD_ERROR**2 / (count / FIELD_ERROR**2 + 1.0 / FIELD_SD**2)
-    raised = np.isfinite(z) & (level[LOAD] > RAISED_LOAD)
+    own = (
+        np.where(sound, z, 0.0).sum(axis=1)
+        / FAILING.field_error**2
+        / (count / FAILING.field_error**2 + 1.0 / FAILING.field_sd**2)
+    )
+    raised = np.isfinite(z) & (level[LOAD] > FAILING.raised_load)
     more = np.log(np.maximum(level[LOAD], 1.0))
-    error = 2.0 * FIELD_ERROR
+    error = 2.0 * FAILING.field_error
     away = np.where(raised, z - own[:, None], 0.0)
     vote = np.where(raised, 0.5 * (away / error) ** 2 - 0.5 * ((away + more) / error) ** 2, 0.0)
-    log_odds = np.log(STARTER_ODDS) + np.clip(vote, -6.0, 6.0).sum(axis=1)
+    log_odds = np.log(FAILING.starter_odds) + np.clip(vote, -FAILING.most_vote, FAILING.most_vote).sum(axis=1)
     motor = np.median(level[MOTOR][:, -3:], axis=1)
-    worn = 0.5 * ((motor - 1.0) / 0.12) ** 2 - 0.5 * ((motor - WORN_MOTOR[0]) / WORN_MOTOR[1]) ** 2
-    high = np.median(level[LOAD][:, -3:], axis=1) > RAISED_LOAD
-    log_odds = log_odds + np.where(high, np.clip(worn, -2.0, 4.0), 0.0)
+    sound_motor, worn_motor = (
+        (motor - 1.0) / FAILING.sound_motor_sd,
+        (motor - FAILING.worn_motor) / FAILING.worn_motor_sd,
+    )
+    worn = 0.5 * sound_motor**2 - 0.5 * worn_motor**2
+    high = np.median(level[LOAD][:, -3:], axis=1) > FAILING.raised_load
+    log_odds = log_odds + np.where(high, np.clip(worn, FAILING.least_motor_vote, FAILING.most_motor_vote), 0.0)
     share = 1.0 / (1.0 + np.exp(-log_odds))
     weak = chance.even("field") < share[:, None]
     field = np.where(weak, 1.0 / np.maximum(now[LOAD], 1.0), 1.0) * np.exp(own)[:, None]
     return field, weak, share
 
 
-NEED_SD = MappingProxyType({"diesel": (22.0, 0.7, 0.7), "petrol": (20.0, 0.7, 0.7)})
-"""Spread of needs before the fleet has taught anything: speed [rpm], supply and coil [V per 12 V]; our choice."""
 OWN_NEEDS = ("least_cranking_rpm", "supply_minimum_v", "pull_in_v")
 """Limits that are a start's needs, and columns that units may carry: what the user states of the class [rpm, V]."""
 
@@ -291,7 +295,8 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
         fuel = "petrol" if (first["fuel"].astype(str) == "petrol").any() else "diesel"
         volts = int(first["system_v"].iloc[0]) if len(first) else 12
         limits = default_limits(volts, fuel=fuel)
-        sd[g] = NEED_SD[fuel]
+        speed = NEED_DOUBT.petrol_speed_sd_rpm if fuel == "petrol" else NEED_DOUBT.diesel_speed_sd_rpm
+        sd[g] = speed, NEED_DOUBT.supply_sd_v, NEED_DOUBT.coil_sd_v
         for k, name in enumerate(OWN_NEEDS):
             own = first.get(name, pd.Series(dtype="float64")).dropna()
             limit = getattr(limits, name)
@@ -301,19 +306,19 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
 
 
 def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:
-    """(G, 7) excess of each part, in class-usual values, at which a sound vehicle no longer starts at FAIL_AT_C."""
+    """(G, 7) excess of each part, in class-usual values, at which a sound vehicle no longer starts at `FAILING.at_c`."""
     excess = np.geomspace(*FAIL_RANGE, 48)
     n = len(panel.groups)
     out = np.empty((n, len(CHANNELS)))
     group = np.arange(n)
     volts = np.array([panel.volts[panel.group == g][0] if (panel.group == g).any() else 12.0 for g in group])
-    rest = np.where(np.isfinite(laws.rest_v), laws.rest_v, 12.65 * volts / 12.0)
+    rest = np.where(np.isfinite(laws.rest_v), laws.rest_v, BATTERY_TABLES.full_rest_v * volts / 12.0)
     flat = Needs(*(np.repeat(needs[:, k][:, None], len(excess), axis=1) for k in range(3)))
     for c in range(len(CHANNELS)):
         state = np.ones((len(CHANNELS), n, len(excess)))
         state[c] += excess
         start = drawn_coldest_starts(state, np.ones((n, len(excess))), rest, group, volts, laws, flat).max(axis=0)
-        fails = np.where(np.isfinite(start), start, BELOW_C) >= FAIL_AT_C
+        fails = np.where(np.isfinite(start), start, BELOW_C) >= FAILING.at_c
         first = np.where(fails.any(axis=1), fails.argmax(axis=1), len(excess) - 1)
         out[:, c] = excess[first]
     return out

@@ -9,12 +9,14 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.circuit.limits import REFERENCE_C
+from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import PlanSettings
 from analysis.forecast.learning import LearnedNeeds
 from analysis.readings.observe import CHANNELS, ClassLaws, LawDoubt
 from analysis.readings.panel import FleetTables, Floats, dates_of
 from analysis.readings.renewals import PART_CHANNELS, PARTS
-from analysis.wear.lives import DAYS_PER_YEAR, LEAST_FAILURES, Lifetime, observed_lives, part_lifetimes
+from analysis.wear.choices import LIVES
+from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 from analysis.wear.paths import LIVES_D, default_prior
 from analysis.wear.state import FleetState
 
@@ -128,7 +130,7 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
     for k, part in enumerate(PARTS):
         words = part.replace("_", " ")
         own, whole = of_class[part], of_fleet[part]
-        life = own if own.failures >= LEAST_FAILURES else whole
+        life = own if own.failures >= LIVES.least_failures else whole
         half = life.law.scale * np.log(2.0) ** (1.0 / life.law.shape) / DAYS_PER_YEAR
         spread = half / (life.law.shape * np.sqrt(max(life.failures, 1)))
         rows += [

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.constants import Z_80
 from analysis.forecast.lows import seasonal_lows
 from analysis.forecast.outlook import chosen, outlook_renewed, weighted_quantile
 from analysis.readings.observe import CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
@@ -20,7 +21,6 @@ from analysis.wear.state import FleetState
 from analysis.worklist.assess import Assessment
 from analysis.worklist.part import PART_CHANNEL
 
-Z_80 = 1.2816  # half width of an 80 % interval in standard deviations of a normal distribution
 PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
 AHEAD_D = 182.0
 PLAIN_D = 400.0  # the plain check takes the readings of about the last year, our choice

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.outlook import Outlook, coldest_today, renewed_coldest, weighted_quantile
 from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
 from analysis.readings.outcomes import blamed
 from analysis.readings.panel import Floats, Ints, Reals, dates_of
 from analysis.readings.renewals import PARTS
 from analysis.wear.fleet_growth import GROWTH_D
-from analysis.wear.paths import DAYS_PER_YEAR
 from analysis.wear.state import FleetState
 
 LEAST_GAIN_K = 1.0  # a draw in which no renewal gains this much names no part, our choice

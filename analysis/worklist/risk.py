@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.outlook import Outlook, coldest_today, weighted_quantile
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, spread_over
@@ -75,7 +76,7 @@ def due(wear: Wear, levels: FlagLevels) -> Bools:
 
 def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
     """Probability with the small rate of no-starts that no reading foretells."""
-    other = 1.0 - np.exp(-OTHER_CAUSES_PER_YEAR * days / 365.25)
+    other = 1.0 - np.exp(-OTHER_CAUSES_PER_YEAR * days / DAYS_PER_YEAR)
     return either(probability, other)
 
 

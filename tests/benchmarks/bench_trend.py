@@ -14,9 +14,10 @@ from typing import TypeVar
 import numpy as np
 from scipy.stats import kendalltau, theilslopes
 
+from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Bools, Floats
 from analysis.wear.drift import watch_fleet
-from analysis.wear.plain_trend import DAYS_PER_YEAR, plain_trend
+from analysis.wear.plain_trend import plain_trend
 
 UNITS, READINGS, LOOPED = 50_000, 24, 150
 CHANNELS = 6
