@@ -249,7 +249,7 @@ def _parse_plain(part: str, line: int, width: int, delimiter: str, numeric: froz
 def _frame(part: str, width: int, delimiter: str, numeric: frozenset[int]) -> pd.DataFrame | None:
     """The lines as pandas reads them, None where it cannot."""
     try:
-        return pd.read_csv(
+        frame = pd.read_csv(
             io.StringIO(part),
             sep=delimiter,
             header=None,
@@ -265,6 +265,8 @@ def _frame(part: str, width: int, delimiter: str, numeric: frozenset[int]) -> pd
         )
     except (ParserError, EmptyDataError, pd.errors.ParserWarning, OverflowError):
         return None
+    odd = {index for index in numeric if index < width and frame[index].dtype in (bool, object)}  # TRUE is told as True
+    return _frame(part, width, delimiter, numeric - odd) if odd else frame
 
 
 def _column(series: pd.Series[Any]) -> Cells:
@@ -272,8 +274,6 @@ def _column(series: pd.Series[Any]) -> Cells:
         return series.to_numpy(dtype=np.float64)
     cells = series.to_numpy(dtype=object, copy=True)
     cells[series.isna().to_numpy()] = ""
-    if series.dtype.kind in "bO":  # TRUE and FALSE, with or without empty cells between them
-        cells = np.array([str(cell) for cell in cells], dtype=object)
     return cells
 
 

@@ -202,6 +202,8 @@ def test_any_bytes_give_sheets_or_a_refusal(tmp_path: Path, data: bytes) -> None
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @example([["", "", " "]])  # a row of nothing but blanks is no row
+@example([["", "TRUE", ""]])
+@example([["", "TRUE", ""], ["", "", "x"], ["", "False", ""]])
 @given(
     st.lists(
         st.lists(
