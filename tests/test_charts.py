@@ -17,7 +17,8 @@ from samples_screens import assessed, readings_of, worst_unit
 from scipy.stats import theilslopes
 
 from analysis.constants import Z_80
-from analysis.worklist.course import PLAIN_D, PartCourse, cold_course, part_course, plain_slopes, season_course
+from analysis.worklist.choices import JUDGING
+from analysis.worklist.course import PartCourse, cold_course, part_course, plain_slopes, season_course
 from dashboard.charts import charts
 from dashboard.words.reasons import plain
 
@@ -168,7 +169,7 @@ def test_the_plain_slope_is_scipy_s_theil_sen_of_the_drawn_readings() -> None:
     slopes, compared = plain_slopes(a.state, unit), 0
     for name, (middle, low, high) in slopes.items():
         drawn = part_course(a, unit, name).readings
-        drawn = drawn[drawn["used"] & (drawn["taken_at"] >= a.as_of - pd.Timedelta(days=PLAIN_D))]
+        drawn = drawn[drawn["used"] & (drawn["taken_at"] >= a.as_of - pd.Timedelta(days=JUDGING.plain_d))]
         if len(drawn) < 5:
             assert np.isnan(middle)
             continue

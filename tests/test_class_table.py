@@ -13,7 +13,8 @@ from analysis.readings.panel import make_panel
 from analysis.readings.renewals import PARTS
 from analysis.wear.choices import LIVES
 from analysis.wear.lives import part_lifetimes
-from analysis.worklist.class_table import COLUMNS, SHARE_COUNTS, failure_rows, law_rows
+from analysis.worklist.choices import JUDGING
+from analysis.worklist.class_table import COLUMNS, failure_rows, law_rows
 
 
 def lives(failed: dict[str, int], *, running: int = 50, years: float = 6.0) -> pd.DataFrame:
@@ -42,9 +43,9 @@ def test_shares_of_no_starts_are_the_counts_over_a_stated_prior() -> None:
     rows, none = rows_of(own, own), rows_of(lives({}), lives({}))
     stated = value(none, "share of no-starts, battery")[1]
     found = value(rows, "share of no-starts, battery")
-    assert found[1] == pytest.approx((SHARE_COUNTS * stated + 30) / (SHARE_COUNTS + 40))
+    assert found[1] == pytest.approx((JUDGING.share_counts * stated + 30) / (JUDGING.share_counts + 40))
     assert found[4] == 30
-    a, all_ = SHARE_COUNTS * stated + 30, SHARE_COUNTS + 40
+    a, all_ = JUDGING.share_counts * stated + 30, JUDGING.share_counts + 40
     assert found[2] == pytest.approx(np.sqrt(a * (all_ - a) / (all_**2 * (all_ + 1))))
     for one in (rows, none):
         assert sum(r[1] for r in one if r[0].startswith("share")) == pytest.approx(1.0)

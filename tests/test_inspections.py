@@ -17,8 +17,8 @@ from analysis.readings.panel import FleetTables
 from analysis.readings.renewals import PARTS
 from analysis.starting.floors import NOWHERE_C, Floors
 from analysis.worklist.assess import Assessment
-from analysis.worklist.inspections import SEES, SUREST, drawn_ago, gained, inspected
-from analysis.worklist.part import LEAST_GAIN_K
+from analysis.worklist.choices import INSPECTION, NAMING
+from analysis.worklist.inspections import drawn_ago, gained, inspected
 from dashboard.desk.assessment import list_rows
 from ingest.records import issue_weekly_list, read_findings, save_decision
 
@@ -73,17 +73,17 @@ def shares_of(found: Assessment, row: int, ago_d: float) -> np.ndarray:
     ahead = gained(state, outlook, rows, state.drawn[H][:, rows])[:, 0]
     then = gained(state, outlook, rows, drawn_ago(state, rows, np.array([ago_d])))[:, 0]
     weight = outlook.alive[row] / outlook.alive[row].sum()
-    best = np.where(ahead.max(axis=0) > LEAST_GAIN_K, ahead.argmax(axis=0), -1)
-    return np.array([weight[(best == k) & (then[k] > LEAST_GAIN_K)].sum() for k in range(len(PARTS))])
+    best = np.where(ahead.max(axis=0) > NAMING.least_gain_k, ahead.argmax(axis=0), -1)
+    return np.array([weight[(best == k) & (then[k] > NAMING.least_gain_k)].sum() for k in range(len(PARTS))])
 
 
 def test_by_hand_of_every_vehicle_and_part(before: Assessment) -> None:
-    """Bayes' rule: P (1 - s) / (1 - P s), where readings alone are never surer than SUREST; twice, with (1 - s) squared."""
+    """Bayes' rule: P (1 - s) / (1 - P s), where readings alone are never surer than `INSPECTION.surest`; twice, with (1 - s) squared."""
     state, outlook = before.state, before.prognosis
     names = state.panel.units["unit"].astype(str).tolist()
-    s, told = SEES.value, 0
+    s, told = INSPECTION.sees, 0
     for row, name in enumerate(names):
-        prior = np.minimum(shares_of(before, row, 4.0), SUREST.value)
+        prior = np.minimum(shares_of(before, row, 4.0), INSPECTION.surest)
         for k in np.flatnonzero(prior > 0.05):
             for days, missed in ((("2022-12-08",), 1 - s), (("2022-12-08", "2022-11-30"), (1 - s) ** 2)):
                 found = looks(*[(name, PARTS[k], day) for day in days])
@@ -108,7 +108,7 @@ def test_a_look_lowers_the_probability_the_flag_and_the_part_and_nothing_else(
     row = after.units.set_index("unit").loc[unit["unit"]]
     for name in ("no_start_probability", "flag_probability", "part_probability"):
         assert row[name] < unit[name], name
-    s, p = SEES.value, SUREST.value
+    s, p = INSPECTION.sees, INSPECTION.surest
     assert row["part_probability"] == pytest.approx(p * (1 - s) / (1 - p * s), abs=0.02)
     own = after.parts[(after.parts["unit"] == unit["unit"]) & (after.parts["part"] == unit["part"])]
     assert own["part_probability"].iloc[0] == pytest.approx(row["part_probability"])
@@ -125,7 +125,7 @@ def test_a_battery_that_would_freeze_gains_by_its_renewal(before: Assessment) ->
     outlook, rows = replace(before.prognosis, floors=frozen), np.arange(n)
     gain = gained(before.state, outlook, rows, before.state.drawn[1])
     battery = PARTS.index("battery")
-    assert (gain[battery] > LEAST_GAIN_K).mean() > 0.9
+    assert (gain[battery] > NAMING.least_gain_k).mean() > 0.9
     assert (np.delete(gain, battery, axis=0) == 0.0).all()
 
 

@@ -10,7 +10,8 @@ from samples_fleet import fleet, quick, tables_of
 
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment
-from analysis.worklist.part import LEAST_GAIN_K, part_shares, wear_progress, wear_shares
+from analysis.worklist.choices import NAMING
+from analysis.worklist.part import part_shares, wear_progress, wear_shares
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -43,8 +44,8 @@ def test_shares_are_counted_by_draws_and_weights() -> None:
 
 def test_less_than_the_least_gain_names_no_part() -> None:
     """Definition."""
-    assert part_shares(gains({"battery": LEAST_GAIN_K}), np.ones((1, 1))).sum() == 0.0
-    assert part_shares(gains({"battery": LEAST_GAIN_K + 0.01}), np.ones((1, 1))).sum() == 1.0
+    assert part_shares(gains({"battery": NAMING.least_gain_k}), np.ones((1, 1))).sum() == 0.0
+    assert part_shares(gains({"battery": NAMING.least_gain_k + 0.01}), np.ones((1, 1))).sum() == 1.0
 
 
 def test_shares_are_probabilities_for_every_vehicle(assessed: Assessment) -> None:

@@ -32,7 +32,8 @@ from analysis.forecast.outlook import (
 from analysis.readings.observe import BATTERY, CHANNELS, LOAD, MOTOR
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import LATER_D, Assessment
-from analysis.worklist.risk import OTHER_CAUSES_PER_YEAR, with_other_causes
+from analysis.worklist.choices import JUDGING
+from analysis.worklist.risk import with_other_causes
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -157,8 +158,8 @@ def test_weighted_mean_and_quantile_by_hand() -> None:
 def test_other_causes_add_a_little_and_never_pass_one(p: float, days: float) -> None:
     """Worked by hand: independent causes, 1 - (1 - p) exp(-rate t)."""
     got = float(with_other_causes(np.array([p]), days)[0])
-    assert got == pytest.approx(1.0 - (1.0 - p) * np.exp(-OTHER_CAUSES_PER_YEAR * days / 365.25))
-    assert p - 1e-12 <= got <= min(1.0, p + OTHER_CAUSES_PER_YEAR * days / 365.25) + 1e-12
+    assert got == pytest.approx(1.0 - (1.0 - p) * np.exp(-JUDGING.other_causes_per_year * days / 365.25))
+    assert p - 1e-12 <= got <= min(1.0, p + JUDGING.other_causes_per_year * days / 365.25) + 1e-12
 
 
 # --- renewal ---------------------------------------------------------------------------------------------------------

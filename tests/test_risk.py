@@ -15,15 +15,18 @@ from samples_fleet import fleet, quick, tables_of
 from analysis.readings.renewals import PARTS
 from analysis.starting.coldest_start import drawn_coldest_starts
 from analysis.wear.state import day_number, estimate_state
-from analysis.worklist.risk import ACT_PROBABILITY, FLAG_LEVELS, NEEDS, drifting_since, flag_levels, watched
+from analysis.worklist.choices import FLAGS, JUDGING
+from analysis.worklist.risk import NEEDS, drifting_since, flag_levels, watched
 
 DAY = pd.Timestamp("2022-12-12")
 
 
-@pytest.mark.parametrize("rate", sorted(FLAG_LEVELS))
+@pytest.mark.parametrize("rate", FLAGS.rates)
 def test_the_stated_rates_have_the_stated_levels(rate: float) -> None:
     """Definition."""
-    worn, risky, progress = FLAG_LEVELS[rate]
+    k = FLAGS.rates.index(rate)
+    worn, risky = (FLAGS.worn_probability[k], FLAGS.worn_used[k]), (FLAGS.risky_probability[k], FLAGS.risky_used[k])
+    progress = FLAGS.progress[k]
     found = flag_levels(rate)
     assert [*found.worn, *found.risky, found.progress] == pytest.approx([*worn, *risky, progress])
 
@@ -66,9 +69,9 @@ def test_order_flags_and_dates_of_the_list(monkeypatch: pytest.MonkeyPatch) -> N
     assert units["flagged"].any()
     weeks = assessed.outlook.set_index(["unit", "week_start"])["probability"]
     for unit in units[units["act_by"].notna()].itertuples():
-        assert weeks[(unit.unit, unit.act_by)] >= ACT_PROBABILITY
+        assert weeks[(unit.unit, unit.act_by)] >= JUDGING.act_probability
         if unit.act_by > DAY:
-            assert weeks[(unit.unit, unit.act_by - pd.Timedelta(days=7))] < ACT_PROBABILITY
+            assert weeks[(unit.unit, unit.act_by - pd.Timedelta(days=7))] < JUDGING.act_probability
 
 
 def test_a_class_that_fears_the_cold_as_a_whole_is_not_flagged(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,14 +7,11 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from analysis.backtest.choices import PAST_LISTS
 from analysis.bay.verdict import LOAD_TEST_CHECK, verdict
 from analysis.circuit.limit_book import LimitBook
 from analysis.constants import DAYS_PER_YEAR
 
-FORESEEN_D = 14  # a no-start is foreseen when the last list at least this long before flagged the vehicle; our choice
-SETTLING_D = 30  # no-starts this soon after the first list are not counted: nothing could have been done; our choice
-AGAIN_D = 90  # nor the next no-start of a vehicle this soon after one: nobody could have read it twice; our choice
-FOR_NOTHING_D = 270  # a flag is for nothing when neither a no-start nor that part's repair follows within; our choice
 LIMIT_PARTS: Mapping[str, str] = {
     "rest voltage": "battery",
     LOAD_TEST_CHECK: "battery",
@@ -32,9 +29,9 @@ def counted_no_starts(repairs: pd.DataFrame, dates: pd.DatetimeIndex) -> pd.Data
     bad = repairs[repairs["reason"] == "no_start"].rename(columns={"done_on": "date"})[["unit", "date", "part"]]
     bad = bad.sort_values(["unit", "date"], kind="stable").drop_duplicates(["unit", "date"])
     since = bad.groupby("unit")["date"].diff()
-    again = since.notna() & (since < pd.Timedelta(days=AGAIN_D))
-    late = bad["date"] > dates[-1] + pd.Timedelta(days=FORESEEN_D)
-    early = bad["date"] <= dates[0] + pd.Timedelta(days=SETTLING_D)
+    again = since.notna() & (since < pd.Timedelta(days=PAST_LISTS.again_d))
+    late = bad["date"] > dates[-1] + pd.Timedelta(days=PAST_LISTS.foreseen_d)
+    early = bad["date"] <= dates[0] + pd.Timedelta(days=PAST_LISTS.settling_d)
     return bad[~again & ~late & ~early].sort_values(["date", "unit"], ignore_index=True)
 
 
@@ -50,10 +47,12 @@ def runs(lists: pd.DataFrame) -> pd.DataFrame:
 
 
 def foreseen(lists: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
-    """Each no-start with the part named, whether the last list FORESEEN_D before flagged it, and the lead [d]."""
+    """Each no-start with the part named, whether the last list `PAST_LISTS.foreseen_d` before flagged it, and the lead [d]."""
     if events.empty:
         return events.assign(named=pd.Series(dtype="str"), foreseen=False, lead_days=np.nan)
-    looked = events.assign(by=events["date"] - pd.Timedelta(days=FORESEEN_D)).sort_values("by", kind="stable")
+    looked = events.assign(by=events["date"] - pd.Timedelta(days=PAST_LISTS.foreseen_d)).sort_values(
+        "by", kind="stable"
+    )
     ran = runs(lists).rename(columns={"part": "named"}).sort_values("as_of", kind="stable")
     found = pd.merge_asof(looked, ran, left_on="by", right_on="as_of", by="unit")
     seen = found["flagged"].eq(True)
@@ -69,7 +68,7 @@ def judged_flags(
 ) -> pd.DataFrame:
     """Each run of flags with what followed: unit, part (first named), first, last, outcome.
 
-    outcome: "no-start" or "repaired" (a part named in the run) within FOR_NOTHING_D of its first list, else "nothing",
+    outcome: "no-start" or "repaired" (a part named in the run) within `PAST_LISTS.for_nothing_d` of its first list, else "nothing",
     or "too early to say" where the history is shorter.
     """
     ran = runs(lists)
@@ -80,7 +79,7 @@ def judged_flags(
     out = grouped.agg(part=("part", "first"), last=("as_of", "max")).reset_index()
     out = out.rename(columns={"run_first": "first"})
     named = ran[["unit", "run_first", "part"]].drop_duplicates().rename(columns={"run_first": "first"})
-    until = pd.Timedelta(days=FOR_NOTHING_D)
+    until = pd.Timedelta(days=PAST_LISTS.for_nothing_d)
     done = named.merge(repairs[["unit", "done_on", "part", "reason"]], on="unit", suffixes=("", "_done"))
     done = done[(done["done_on"] >= done["first"]) & (done["done_on"] <= done["first"] + until)]
     stopped = done[done["reason"] == "no_start"]
@@ -103,7 +102,7 @@ def _found_nothing(flags: pd.DataFrame, decisions: pd.DataFrame | None) -> np.nd
     looked = decisions.loc[decisions["kind"] == "nothing_found", ["unit", "at"]].copy()
     looked["at"] = pd.to_datetime(looked["at"])
     met = flags.reset_index()[["index", "unit", "first", "last"]].merge(looked, on="unit")
-    met = met[(met["at"] >= met["first"]) & (met["at"] <= met["last"] + pd.Timedelta(days=FORESEEN_D))]
+    met = met[(met["at"] >= met["first"]) & (met["at"] <= met["last"] + pd.Timedelta(days=PAST_LISTS.foreseen_d))]
     return np.asarray(flags.index.isin(met["index"]))
 
 

@@ -12,10 +12,9 @@ import pandas as pd
 from scipy.stats import norm
 from sklearn.linear_model import LogisticRegression
 
+from analysis.backtest.choices import PAST_LISTS
 from analysis.readings.panel import Floats, Ints
 
-FEWEST_NO_STARTS = 40  # no-starts, and starts, that a calibration needs: two parameters, ten events each is the least
-LEAST_P = 1e-4  # probabilities are held inside LEAST_P to 1 - LEAST_P before a logit is taken, our choice
 LOGIT_STEP = 0.01  # logits are grouped to this step before fitting; changes the fit by less than a thousandth
 LEVEL = 0.90  # of intervals
 TOP_SHARE = 0.05
@@ -71,9 +70,9 @@ def brier_score(p: Floats, y: Floats) -> float:
 
 
 def log_score(p: Floats, y: Floats) -> float:
-    """Mean of -log of the probability given to what happened; probabilities held inside LEAST_P to 1 - LEAST_P."""
+    """Mean of -log of the probability given to what happened; probabilities held inside `PAST_LISTS.least_p` to 1 - `PAST_LISTS.least_p`."""
     p, y = checked(p, y)
-    held = np.clip(p, LEAST_P, 1.0 - LEAST_P)
+    held = np.clip(p, PAST_LISTS.least_p, 1.0 - PAST_LISTS.least_p)
     return float(-np.mean(np.where(y == 1.0, np.log(held), np.log1p(-held))))
 
 
@@ -195,12 +194,12 @@ def months_table(p: Floats, y: Floats, month: Ints) -> pd.DataFrame:
 
 
 def logit(p: Floats) -> Floats:
-    """Log odds of probabilities held inside LEAST_P to 1 - LEAST_P."""
-    held = np.clip(np.asarray(p, dtype=np.float64), LEAST_P, 1.0 - LEAST_P)
+    """Log odds of probabilities held inside `PAST_LISTS.least_p` to 1 - `PAST_LISTS.least_p`."""
+    held = np.clip(np.asarray(p, dtype=np.float64), PAST_LISTS.least_p, 1.0 - PAST_LISTS.least_p)
     return np.asarray(np.log(held) - np.log1p(-held), dtype=np.float64)
 
 
-def fit_calibration(p: Floats, y: Floats, *, fewest: int = FEWEST_NO_STARTS) -> Calibration:
+def fit_calibration(p: Floats, y: Floats, *, fewest: int = PAST_LISTS.fewest_no_starts) -> Calibration:
     """Calibration from past lists; none, with the reason, where fewer than `fewest` no-starts (or starts) are known.
 
     Raises ValueError as :func:`checked`, and for `fewest` below 2.
@@ -237,7 +236,7 @@ def apply_calibration(calibration: Calibration, p: Floats) -> Floats:
 
 
 def calibrated_forward(
-    p: Floats, y: Floats, day: Floats, *, horizon_days: float, fewest: int = FEWEST_NO_STARTS
+    p: Floats, y: Floats, day: Floats, *, horizon_days: float, fewest: int = PAST_LISTS.fewest_no_starts
 ) -> Floats:
     """(n,) each list's probabilities calibrated on earlier lists whose horizon had ended by its `day` [d]."""
     p, y = checked(p, y)

@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.backtest import reliability
+from analysis.backtest.choices import PAST_LISTS
 from analysis.backtest.history import (
-    FORESEEN_D,
     counted_no_starts,
     foreseen,
     judged_flags,
@@ -32,7 +32,6 @@ from analysis.readings.panel import Floats, days_since_epoch
 
 FIXED_AGES_Y = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0)  # ages tried for replacement at a fixed age, our choice
 FIXED_PART = "battery"  # the part that fleets replace by age, common practice
-RENEWED_FOR_NOTHING = 0.3  # share of flags for nothing after which the part is renewed all the same; our choice
 
 
 @dataclass(frozen=True)
@@ -46,7 +45,7 @@ class ReportCosts:
     """
 
     settings: PlanSettings = field(default_factory=PlanSettings)
-    renewed_for_nothing: float = RENEWED_FOR_NOTHING
+    renewed_for_nothing: float = PAST_LISTS.renewed_for_nothing
 
     def planned(self, part: str) -> float:
         """Planned repair of a part."""
@@ -230,7 +229,7 @@ def _fixed_age(
     prices: Mapping[str, float],
 ) -> dict[str, object]:
     """Replacement of the battery at the fixed age that would have cost least: chosen in hindsight, so at its best."""
-    window = (dates[0], dates[-1] + pd.Timedelta(days=FORESEEN_D))
+    window = (dates[0], dates[-1] + pd.Timedelta(days=PAST_LISTS.foreseen_d))
     lives = part_lives(units, readings, repairs, FIXED_PART, window)
     tried = [_one_age(age, lives, events, window, costs, prices) for age in FIXED_AGES_Y]
     age, prevented, replacements, cost = min(tried, key=lambda t: t[3])

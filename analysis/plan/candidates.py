@@ -10,11 +10,10 @@ import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import CHEAP_ACTIONS, PARTS, TOGETHER, PlanSettings
+from analysis.plan.choices import VISITS
 from analysis.readings.panel import Bools, Floats, Ints
 from analysis.wear.lives import Lifetime, age_replacement
 
-SECOND_PART_PROBABILITY = 0.15
-"""A second part is worth renewing in the same visit from this probability on (our choice; the cost decides)."""
 LEAST_RISK = 1e-6
 """Risks below this are taken for none."""
 
@@ -189,9 +188,9 @@ def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) ->
     best = chance.argmax(axis=1)
     top = chance.max(axis=1)
     others = np.maximum(chance.sum(axis=1), LEAST_RISK)
-    second = [PARTS[b] if t >= SECOND_PART_PROBABILITY else "" for b, t in zip(best, top, strict=True)]
+    second = [PARTS[b] if t >= VISITS.second_part_probability else "" for b, t in zip(best, top, strict=True)]
     nearest = [PARTS[b] if t > 0 else s for b, t, s in zip(best, top, suspects, strict=True)]
-    return second, np.where(top >= SECOND_PART_PROBABILITY, top / others, 0.0), nearest
+    return second, np.where(top >= VISITS.second_part_probability, top / others, 0.0), nearest
 
 
 def _look_up(parts: list[str], values: Mapping[str, float], missing: float = 0.0) -> Floats:

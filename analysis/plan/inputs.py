@@ -11,16 +11,12 @@ import pandas as pd
 from analysis.costs import CHEAP_ACTIONS, LONGEST_WEEKS, PARTS, PlanSettings
 from analysis.plan.assignment import Capacity
 from analysis.plan.candidates import Candidates, Catalogue, complete_catalogue, make_candidates, weekly_rates
+from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
-from analysis.plan.workshop_calendar import WORKING_DAYS, PlanWeeks, iso_name, workshop_hours
+from analysis.plan.workshop_calendar import PlanWeeks, iso_name, workshop_hours
 from analysis.readings.panel import Bools, Ints
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
-
-SUCCESS_DAYS = 180
-"""A cheap act has helped when the part needed nothing more for so long [d] (our choice: half a year)."""
-SUCCESS_PRIOR = 10.0
-"""The stated chance of success counts as much as so many acts of the fleet's own (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +94,7 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
 def cheap_success(repairs: pd.DataFrame, as_of: pd.Timestamp, settings: PlanSettings) -> dict[str, float]:
     """Chance that the cheap act cures each part: the stated one, moved by how the fleet's own acts turned out.
 
-    An act counts once SUCCESS_DAYS have passed; it has helped when the part needed nothing more in that time.
+    An act counts once `VISITS.success_days` have passed; it has helped when the part needed nothing more in that time.
     """
     known = repairs[repairs["done_on"] < as_of]
     out = {}
@@ -106,10 +102,10 @@ def cheap_success(repairs: pd.DataFrame, as_of: pd.Timestamp, settings: PlanSett
         own = known[known["part"] == part].sort_values(["unit", "done_on"])
         later = own.groupby("unit")["done_on"].shift(-1)
         acts = own["action"].isin(["cleaned", "tightened", "charged"])
-        acts &= (as_of - own["done_on"]).dt.days >= SUCCESS_DAYS
-        good = later.isna() | ((later - own["done_on"]).dt.days > SUCCESS_DAYS)
+        acts &= (as_of - own["done_on"]).dt.days >= VISITS.success_days
+        good = later.isna() | ((later - own["done_on"]).dt.days > VISITS.success_days)
         stated = settings.clean_success.get(part, 0.0)
-        out[part] = float((SUCCESS_PRIOR * stated + (acts & good).sum()) / (SUCCESS_PRIOR + acts.sum()))
+        out[part] = float((VISITS.success_prior * stated + (acts & good).sum()) / (VISITS.success_prior + acts.sum()))
     return out
 
 
@@ -216,7 +212,7 @@ def _weeks_without_hours(workshops: pd.DataFrame, depots: list[str], weeks: Plan
 
 def last_working_day(weeks: PlanWeeks) -> int:
     """Last working day of the plan [days after its date]."""
-    return int(weeks.end_day[-1]) - 7 + WORKING_DAYS - 1
+    return int(weeks.end_day[-1]) - 7 + VISITS.working_days - 1
 
 
 def _some(names: list[str], most: int = 5) -> str:

@@ -17,17 +17,8 @@ from scipy.special import gamma, gammaincc
 from analysis.costs import PARTS, PlanSettings
 from analysis.plan.assignment import HOURS_TOLERANCE, Capacity
 from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue, no_start_costs
-from analysis.plan.visit_costs import (
-    CHEAP,
-    MEASURE,
-    REACT_WEEKS,
-    REPLACE,
-    REPLACE_TWO,
-    CostTable,
-    Options,
-    between,
-    options_of,
-)
+from analysis.plan.choices import VISITS
+from analysis.plan.visit_costs import CHEAP, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, between, options_of
 from analysis.plan.workshop_calendar import PlanWeeks, visit_day
 from analysis.readings.panel import Floats, Ints
 from analysis.wear.lives import AgeReplacement, Lifetime, Weibull, age_replacement
@@ -70,8 +61,8 @@ def failing(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
 
 def avoided(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
     """(U,) no-starts until `end_week` that a visit of `kind` at `day` (-1: none) avoids; after a measurement, acting
-    follows REACT_WEEKS later, and a cheap act avoids what it cures."""
-    follows = np.where(kind == MEASURE, day + int(7 * REACT_WEEKS), day)
+    follows `VISITS.react_weeks` later, and a cheap act avoids what it cures."""
+    follows = np.where(kind == MEASURE, day + int(7 * VISITS.react_weeks), day)
     acted = np.where((day >= 0) & (follows < 7.0 * end_week), follows, -1)
     without = failing(c, kind, np.full(len(c), -1), end_week)
     return (without - failing(c, kind, acted, end_week)) * np.where(kind == CHEAP, c.cheap_success, 1.0)

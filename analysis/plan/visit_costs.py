@@ -19,13 +19,12 @@ import numpy as np
 
 from analysis.costs import PlanSettings
 from analysis.plan.candidates import LEAST_RISK, Candidates
+from analysis.plan.choices import VISITS
 from analysis.plan.workshop_calendar import PlanWeeks, visit_day
 from analysis.readings.panel import Bools, Floats, Ints
 
 REPLACE, REPLACE_TWO, CHEAP, MEASURE, CHEAP_FIRST = range(5)
 KINDS = ("replace", "replace two parts", "cheap act", "measure again", "cheap act first, replace if in vain")
-REACT_WEEKS = 1.0
-"""Weeks from a reading or a cheap act that did not help to the visit that follows from it (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -185,7 +184,9 @@ def _sound(risk: Floats, renewed: Floats, right: Floats) -> Floats:
 def _scenarios(c: Candidates) -> list[tuple[Floats, Floats, Floats, Floats, Floats, bool]]:
     """What a measurement could find: weight (U,), risk, risk after the right repair, both for later, suspicion right."""
     worst = np.divide(c.renewed, c.risk, out=np.ones_like(c.risk), where=c.risk > LEAST_RISK).min(axis=1)
-    right = np.clip(np.maximum(c.table["part_probability"].to_numpy(np.float64), 1.0 - worst), 0.02, 1.0)
+    right = np.clip(
+        np.maximum(c.table["part_probability"].to_numpy(np.float64), 1.0 - worst), VISITS.least_part_probability, 1.0
+    )
     base, base_later = _sound(c.risk, c.renewed, right), _sound(c.later[0], c.later[1], right)
     out = []
     for risk, later in ((c.better, c.later[2]), (c.worse, c.later[3])):
@@ -300,7 +301,7 @@ def _after(c: Candidates, values: Values, kind: int, t: Floats, settings: PlanSe
         return c.part_cost[:, None] + between(values.left, t)
     if kind == REPLACE_TWO:
         return (c.part_cost + c.second_cost)[:, None] + between(values.left_two, t)
-    later = between(values.waiting, t + REACT_WEEKS)
+    later = between(values.waiting, t + VISITS.react_weeks)
     if kind in (CHEAP, CHEAP_FIRST):
         work = c.part_cost + c.part_h * settings.hour_rate
         used = (np.minimum(c.rate * c.life_weeks, work) * (1.0 - settings.cheap_life_share))[:, None]
@@ -309,15 +310,15 @@ def _after(c: Candidates, values: Values, kind: int, t: Floats, settings: PlanSe
             unused_h = (chance * c.part_h[:, None]) * settings.hour_rate
             return chance * used + (1.0 - chance) * c.part_cost[:, None] - unused_h + between(values.left, t)
         return chance * (used + between(values.left, t)) + (1.0 - chance) * _meanwhile(c, values, t, later)
-    known = np.minimum(between(values.informed, t + REACT_WEEKS), later)
+    known = np.minimum(between(values.informed, t + VISITS.react_weeks), later)
     return _meanwhile(c, values, t, later + settings.measure_resolves * (known - later))
 
 
 def _meanwhile(c: Candidates, values: Values, t: Floats, then: Floats) -> Floats:
-    """Cost from t (U, W) [weeks] on when the vehicle runs on for REACT_WEEKS and `then` is its value after that."""
+    """Cost from t (U, W) [weeks] on when the vehicle runs on for `VISITS.react_weeks` and `then` is its value after that."""
     risk = between(c.risk, t)
-    hazard = (between(c.risk, t + REACT_WEEKS) - risk) / np.maximum(1.0 - risk, LEAST_RISK)
-    credit = c.rate[:, None] * REACT_WEEKS * (1.0 - 0.5 * hazard)
+    hazard = (between(c.risk, t + VISITS.react_weeks) - risk) / np.maximum(1.0 - risk, LEAST_RISK)
+    credit = c.rate[:, None] * VISITS.react_weeks * (1.0 - 0.5 * hazard)
     failing = c.fail_cost[:, None] + between(values.left, t)
     return np.asarray(hazard * failing - credit + (1.0 - hazard) * then, dtype=np.float64)
 
@@ -337,7 +338,7 @@ def _wait(
     last = c.risk.shape[1] - 1.0
     t_end = np.full((len(c), 1), min(end, last))
     to_end = until(t_end, between(values.waiting, t_end)[:, 0])
-    t_read = np.maximum(first_service, 0)[:, None] / 7.0 + REACT_WEEKS
+    t_read = np.maximum(first_service, 0)[:, None] / 7.0 + VISITS.react_weeks
     later = between(values.waiting, t_read)[:, 0]
     known = np.minimum(between(values.informed, t_read)[:, 0], later)
     to_reading = until(t_read, later + settings.measure_resolves * (known - later))

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.plan.choices import VISITS
 from analysis.readings.panel import Floats, Ints
 
-WORKING_DAYS = 5
-"""A workshop works Monday to Friday (our choice; a planned service on a weekend counts all the same)."""
 MID_WEEK = 3
 """The plan's first week is the ISO week that holds most of the seven days from the start: that of the fourth day."""
 
@@ -64,7 +63,7 @@ def visit_day(weeks: PlanWeeks, ready_day: int) -> Ints:
     """First working day of each week (W,) not before `ready_day` [days after as_of]; -1 when the week has none."""
     offset = weeks.end_day - 7
     day = np.maximum(np.maximum(weeks.first_day, offset), ready_day)
-    return np.where(day < offset + WORKING_DAYS, day, -1).astype(np.int64)
+    return np.where(day < offset + VISITS.working_days, day, -1).astype(np.int64)
 
 
 def workshop_hours(
@@ -88,6 +87,8 @@ def workshop_hours(
                 at = weeks.index(iso_name(pd.Timestamp(start)))
                 if at >= 0:
                     hours[row, at] = float(value)
-    left = np.clip(weeks.end_day - 7 + WORKING_DAYS - weeks.first_day, 0, WORKING_DAYS) / WORKING_DAYS
+    left = (
+        np.clip(weeks.end_day - 7 + VISITS.working_days - weeks.first_day, 0, VISITS.working_days) / VISITS.working_days
+    )
     shut = np.isin(np.array(weeks.iso), np.array(list(closed_weeks), dtype=str))
     return np.asarray(np.maximum(hours, 0.0) * left * ~shut, dtype=np.float64)

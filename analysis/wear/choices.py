@@ -26,7 +26,7 @@ class Paths:
     departure_d: float = stated(75.0, "d", 40.0, 150.0,
         "at readings so long before the latest and earlier, less at later ones; our choice")
     pace_sd: float = stated(0.3, "1", 0.15, 0.45,
-        "wear ahead goes by its path at a pace of its own, log standard deviation; from the log score of five simulated fleets")
+        "wear ahead goes by its path at a pace of its own, log standard deviation; our choice, from the log score of five simulated fleets")
     most_worn: float = stated(0.6, "1", 0.45, 0.8, "most prior weight that wear may have before any reading; our choice")
     may_be_slip_se: float = stated(2.5, "standard errors", 2.0, 3.0,
         "beyond so many the latest reading is looked at as a slip; our choice")

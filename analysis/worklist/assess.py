@@ -29,24 +29,13 @@ from analysis.forecast.outlook import (
 from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of, make_panel
 from analysis.readings.renewals import PARTS
 from analysis.wear.state import FleetState, day_number, estimate_state
+from analysis.worklist.choices import FLAGS, JUDGING, NAMING
 from analysis.worklist.class_table import COLUMNS, class_table
 from analysis.worklist.inspections import inspected
 from analysis.worklist.part import part_table, wear_progress
-from analysis.worklist.risk import (
-    ACT_PROBABILITY,
-    FLAG_WINDOW_D,
-    Wear,
-    due,
-    either,
-    flag_levels,
-    unit_table,
-    watched,
-    with_other_causes,
-)
+from analysis.worklist.risk import Wear, due, either, flag_levels, unit_table, watched, with_other_causes
 
 DRAWS = 128
-DETAIL_PROBABILITY = 0.005  # vehicles above this over the flag window get the detailed look, our choice
-LEAST_RESERVE_K = 4.0  # a sound vehicle is taken to have so much reserve at the least, our choice
 SEASON_D = 182
 LATER_D, LATER_WINDOWS = 91, 6
 """Beyond the weeks of the outlook, so many windows of so many days: two years in all, since a worn part that lives through
@@ -117,25 +106,25 @@ def _assess(
     day, known = day_number(as_of), known_at(tables, as_of)
     vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
     learned = learn_needs(known, vehicles, day, looks=looks)
-    ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAG_WINDOW_D), float(SEASON_D)}))
-    now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAG_WINDOW_D))
+    ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAGS.window_d), float(SEASON_D)}))
+    now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAGS.window_d))
     state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs, bays=True)
     outlook = look_ahead(state, learned, known, named=h)
     outlook, looked = inspected(state, outlook, h, known.findings)
     failures = outlook.failures
     forecast = current_forecast(known.forecast, as_of)
     soon = make_weather(known.climate, list(outlook.depots), int(day), horizon_days, forecast)
-    later = make_weather(known.climate, list(outlook.depots), int(day), FLAG_WINDOW_D, forecast)
+    later = make_weather(known.climate, list(outlook.depots), int(day), FLAGS.window_d, forecast)
     by_draw = window_probability(outlook, soon, now, h)
     mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
     probability = either(with_other_causes(mean, horizon_days), failures.again(horizon_days))
     bounds = probability_bounds(by_draw, outlook, probability, learned, horizon_days)
     far_draw = window_probability(outlook, later, now, far)
     far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
-    far_probability = either(far_probability, failures.again(FLAG_WINDOW_D))
-    rows = np.flatnonzero(far_probability > DETAIL_PROBABILITY)
+    far_probability = either(far_probability, failures.again(FLAGS.window_d))
+    rows = np.flatnonzero(far_probability > JUDGING.detail_probability)
     wear = worn(state, outlook, later, known.climate, far_probability, (now, far), rows)
-    weight = outlook.alive[rows] * (0.02 + far_draw[rows])
+    weight = outlook.alive[rows] * (NAMING.any_draw + far_draw[rows])
     parts, shares = looked.on_parts(*part_table(state, outlook, h, rows, weight))
     weeks, beyond = outlook_table(state, outlook, learned, known, forecast, rows, shares)
     act_by = act_by_days(state, weeks)
@@ -180,7 +169,7 @@ def worn(
     avoidable, used = probability.copy(), np.zeros(len(probability))
     avoidable[rows] -= weighted_mean(weather.probability(outlook.depot[rows], sound, sound), alive)
     typical = typical_cold(climate, list(outlook.depots))[outlook.depot[rows]]
-    reserve_k = np.maximum(typical - weighted_quantile(sound, alive, 0.5), LEAST_RESERVE_K)
+    reserve_k = np.maximum(typical - weighted_quantile(sound, alive, 0.5), FLAGS.least_reserve_k)
     used[rows] = weighted_quantile(outlook.coldest[now][rows] - sound, alive, 0.5) / reserve_k
     return Wear(np.maximum(avoidable, 0.0), used, wear_progress(state))
 
@@ -280,9 +269,9 @@ def outlook_table(
 
 
 def act_by_days(state: FleetState, weeks: pd.DataFrame) -> Floats:
-    """(U,) day [d since 1970] before the week in which the chance of a no-start comes to ACT_PROBABILITY; NaN later."""
+    """(U,) day [d since 1970] before the week in which the chance of a no-start comes to `JUDGING.act_probability`; NaN later."""
     out = np.full(len(state.panel.units), np.nan)
-    reached = weeks[weeks["probability"] >= ACT_PROBABILITY]
+    reached = weeks[weeks["probability"] >= JUDGING.act_probability]
     first = reached.groupby("unit")["week"].min()
     code = pd.Index(state.panel.units["unit"].astype(str)).get_indexer(pd.Index(first.index))
     out[code] = state.day + 7.0 * first.to_numpy(np.float64)

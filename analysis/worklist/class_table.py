@@ -19,9 +19,8 @@ from analysis.wear.choices import LIVES
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 from analysis.wear.paths import LIVES_D, default_prior
 from analysis.wear.state import FleetState
+from analysis.worklist.choices import JUDGING
 
-SHARE_COUNTS = 10.0  # the stated shares of no-starts by part count as much as so many no-starts; our choice
-COLD_C = -20.0  # at which laws are told as multiples, our choice: where a sound vehicle is expected to start
 MOST_VEHICLES = 500  # of each class, for the lives of parts; our choice
 COLUMNS = ["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts", "cases"]
 
@@ -85,8 +84,8 @@ def law_rows(laws: ClassLaws, group: int) -> list[_Row]:
 
 
 def _in_the_cold(name: str, slope: Floats, curve: Floats, doubt: LawDoubt, group: int) -> _Row:
-    """A law at COLD_C as a multiple of the value at 20 °C: the slope there does not say it, because laws bend."""
-    x = REFERENCE_C.value - COLD_C
+    """A law at `JUDGING.cold_c` as a multiple of the value at 20 °C: the slope there does not say it, because laws bend."""
+    x = REFERENCE_C.value - JUDGING.cold_c
     step = np.array([x, x * x])
     times = float(np.exp(step @ np.array([slope[group], curve[group]])))
     error = times * float(np.sqrt(step @ doubt.covariance[group] @ step))
@@ -124,7 +123,7 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
     count = failed["part"].value_counts().reindex(list(PARTS), fill_value=0).to_numpy(np.float64)
     onset = default_prior().onset_per_year
     stated = np.array([sum(onset[c] for c in PART_CHANNELS[part]) for part in PARTS])
-    shares = dirichlet(SHARE_COUNTS * stated / stated.sum() + count)
+    shares = dirichlet(JUDGING.share_counts * stated / stated.sum() + count)
     of_class = part_lifetimes(lives, parts=PARTS, life_years=PlanSettings().life_years)
     rows: list[_Row] = []
     for k, part in enumerate(PARTS):

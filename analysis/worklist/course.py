@@ -19,11 +19,11 @@ from analysis.wear.paths import mean_value
 from analysis.wear.plain_trend import plain_trend
 from analysis.wear.state import FleetState
 from analysis.worklist.assess import Assessment
+from analysis.worklist.choices import JUDGING
 from analysis.worklist.part import PART_CHANNEL
 
 PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
 AHEAD_D = 182.0
-PLAIN_D = 400.0  # the plain check takes the readings of about the last year, our choice
 MONTHS_PER_YEAR = 12.0
 LIMIT_OF = {
     POSITIVE: ("positive_cable_drop_v", "load"),
@@ -88,7 +88,7 @@ def plain_slopes(state: FleetState, unit: str) -> dict[str, tuple[float, float, 
         raise KeyError(unit)
     u = names.index(unit)
     day = state.panel.day[u]
-    recent = state.usable[:, u] & (day[None] >= state.day - PLAIN_D)
+    recent = state.usable[:, u] & (day[None] >= state.day - JUDGING.plain_d)
     found = plain_trend(day, state.observed.value[:, u], recent)
     out = {}
     for part, c in PART_CHANNEL.items():

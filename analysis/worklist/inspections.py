@@ -1,9 +1,9 @@
 """What it is worth that somebody looked at a part and found nothing (health assessment, ISO 13374).
 
-A look sees a fault that is there with the chance s = `SEES`. So after a look that found nothing, a part that was at
+A look sees a fault that is there with the chance s = `INSPECTION.sees`. So after a look that found nothing, a part that was at
 fault with probability P is so with P (1 - s) / (1 - P s): Bayes' rule. Draws of the vehicle's state in which the part
 limits the start, and cost it something already on the day of the look, are weighted by 1 - s. Readings alone are never taken for surer than
-`SUREST`: where all draws blame the part, the rest is the probability that the vehicle is sound after all.
+`INSPECTION.surest`: where all draws blame the part, the rest is the probability that the vehicle is sound after all.
 """
 
 from __future__ import annotations
@@ -13,28 +13,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.circuit.limits import Limit
 from analysis.forecast.learning import SURVIVAL_D
 from analysis.forecast.outlook import Outlook, drawn_coldest, renewed_coldest
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, days_since_epoch
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.state import FleetState
-from analysis.worklist.part import LEAST_GAIN_K
-
-SEES = Limit(
-    0.5,
-    "1",
-    "our choice: a loose or corroded joint shows when it is looked for, plates and brushes inside a housing do not",
-    0.0,
-    1.0,
-)
-SUREST = Limit(
-    0.9,
-    "1",
-    "our choice: a meter badly placed or a model that does not fit may mislead about one suspect in ten",
-    0.5,
-    1.0,
-)
+from analysis.worklist.choices import INSPECTION, NAMING
 
 
 @dataclass(frozen=True)
@@ -86,7 +70,7 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
     alive, renewed = outlook.alive.copy(), outlook.renewed.copy()
     rows = looks["row"].to_numpy(np.int64)
     ahead = gained(state, outlook, rows, state.drawn[h][:, rows])
-    limiting = np.where(ahead.max(axis=0) > LEAST_GAIN_K, ahead.argmax(axis=0), -1)
+    limiting = np.where(ahead.max(axis=0) > NAMING.least_gain_k, ahead.argmax(axis=0), -1)
     then = gained(state, outlook, rows, drawn_ago(state, rows, state.day - looks["day"].to_numpy(np.float64)))
     doubt = np.zeros(len(names))
     for i, (look, named, moment) in enumerate(zip(rows, looks["part"], looks["day"], strict=True)):
@@ -94,10 +78,10 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
         looked = PARTS.index(named) if named in PARTS else _most_blamed(limiting[i], weight)
         if looked < 0 or moment <= _renewed_day(state, look, PARTS[looked]):
             continue
-        fault = (limiting[i] == looked) & (then[looked, i] > LEAST_GAIN_K)
+        fault = (limiting[i] == looked) & (then[looked, i] > NAMING.least_gain_k)
         share = float(weight[fault].sum() / weight.sum())
-        alive[look] *= np.where(fault, 1.0 - SEES.value, 1.0)
-        doubt[look] = max(doubt[look], 1.0 - min(1.0, SUREST.value / max(share, 1e-9)))
+        alive[look] *= np.where(fault, 1.0 - INSPECTION.sees, 1.0)
+        doubt[look] = max(doubt[look], 1.0 - min(1.0, INSPECTION.surest / max(share, 1e-9)))
         day[look], part[look] = moment, PARTS[looked]
     doubt[outlook.failures.any] = 0.0  # a start that failed is no reading that misleads
     seen = np.flatnonzero(np.isfinite(day))

@@ -13,10 +13,8 @@ from analysis.readings.panel import Floats, Ints, Reals, dates_of
 from analysis.readings.renewals import PARTS
 from analysis.wear.fleet_growth import GROWTH_D
 from analysis.wear.state import FleetState
+from analysis.worklist.choices import NAMING
 
-LEAST_GAIN_K = 1.0  # a draw in which no renewal gains this much names no part, our choice
-PROGRESS_SD = 1.0  # progress is counted from one standard deviation below the estimate, our choice
-SURELY_STEADY = 0.05  # a part less probably steady than this surely wears, our choice
 PART_CHANNEL = {
     "battery": BATTERY,
     "positive_cable": POSITIVE,
@@ -34,7 +32,7 @@ def part_shares(gain: Reals, weight: Floats) -> Floats:
     gain: (7, rows, K) kelvin colder with each part renewed; weight (rows, K).  The rest to one is "none of them".
     """
     best = gain.argmax(axis=0)
-    enough = gain.max(axis=0) > LEAST_GAIN_K
+    enough = gain.max(axis=0) > NAMING.least_gain_k
     total = weight.sum(axis=1)
     return np.stack([(weight * (enough & (best == k))).sum(axis=1) / total for k in range(len(PARTS))], axis=1)
 
@@ -52,8 +50,8 @@ def wear_progress(state: FleetState) -> Floats:
     """(U,) how far the worst part has come from new (0) to failing at +5 degC (1), where it surely wears."""
     out = np.zeros(len(state.group))
     for c, growth in enumerate(state.growth):
-        share = (growth.level - PROGRESS_SD * growth.level_sd - 1.0) / state.fail_excess[state.group, c]
-        sure = growth.steady < SURELY_STEADY
+        share = (growth.level - NAMING.progress_sd * growth.level_sd - 1.0) / state.fail_excess[state.group, c]
+        sure = growth.steady < NAMING.surely_steady
         out = np.maximum(out, np.where(sure & np.isfinite(share), share, 0.0))
     return out
 

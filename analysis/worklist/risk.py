@@ -16,22 +16,10 @@ from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.starting.floors import FLOORS
 from analysis.wear.drift import drift_table, watch_fleet
 from analysis.wear.state import FleetState
+from analysis.worklist.choices import FLAGS, JUDGING
 
-FLAG_WINDOW_D = 100  # a flag looks this far ahead: two or three services; our choice
-FLAG_LEVELS = {
-    2.0: ((0.03, 0.50), (0.40, 0.35), 0.50),
-    5.0: ((0.03, 0.44), (0.25, 0.35), 0.45),
-    10.0: ((0.02, 0.40), (0.15, 0.25), 0.36),
-}
-"""By tolerated false flags per 100 healthy unit-years: avoidable probability over FLAG_WINDOW_D with the share of its reserve
-that a vehicle has used, twice (much used and hardly risky, less used and risky), and progress of the worst part (0 new, 1
-failing at +5 degC), any of which flags it; our choice, from figures of simulated fleets, see DEVELOPERS.md."""
-ACT_PROBABILITY = 0.10  # act before the chance of a no-start has come to one in ten, our choice
-FEWEST_READINGS = 3  # fewer readings in all, and the vehicle is not judged; our choice
-OTHER_CAUSES_PER_YEAR = 0.015  # no-starts that no reading foretells, per vehicle and year; our choice
-WATCHED_BESIDE = 500  # vehicles of each class whose drift is watched in any case, our choice
+WATCHED_BESIDE = 500  # vehicles of each class whose drift is watched in any case, for speed
 NEEDS = ("speed", "supply", "coil")
-FLOOR_HELD_K = 0.25  # a coldest start as near to what no start is promised below is held by it, our choice
 
 
 @dataclass(frozen=True)
@@ -44,21 +32,20 @@ class FlagLevels:
 
 
 def flag_levels(tolerated: float) -> FlagLevels:
-    """Levels for a tolerated rate of false flags, between those of FLAG_LEVELS on logarithmic scales.
+    """Levels for a tolerated rate of false flags, between those of `FLAGS` on logarithmic scales.
 
     tolerated: false flags per 100 healthy unit-years; raises ValueError outside 0.5 to 50.
     """
     if not 0.5 <= tolerated <= 50.0:
         raise ValueError(f"tolerated false flags is {tolerated}; allowed are 0.5 to 50 per 100 healthy unit-years")
-    rates = sorted(FLAG_LEVELS)
-    table = np.log(np.array([[*worn, *risky, progress] for worn, risky, progress in (FLAG_LEVELS[r] for r in rates)]))
-    at = [float(np.exp(np.interp(np.log(tolerated), np.log(rates), column))) for column in table.T]
+    by_rate = (FLAGS.worn_probability, FLAGS.worn_used, FLAGS.risky_probability, FLAGS.risky_used, FLAGS.progress)
+    at = [float(np.exp(np.interp(np.log(tolerated), np.log(FLAGS.rates), np.log(levels)))) for levels in by_rate]
     return FlagLevels((at[0], at[1]), (at[2], at[3]), at[4])
 
 
 @dataclass(frozen=True)
 class Wear:
-    """(U,) each: probability over FLAG_WINDOW_D that renewing what was read would avert; share used of the reserve, 0 as
+    """(U,) each: probability over `FLAGS.window_d` that renewing what was read would avert; share used of the reserve, 0 as
     sound, 1 failing on a typical cold morning of its depot; progress of :func:`analysis.worklist.part.wear_progress`."""
 
     avoidable: Floats
@@ -76,7 +63,7 @@ def due(wear: Wear, levels: FlagLevels) -> Bools:
 
 def with_other_causes(probability: Reals, days: float | Reals) -> Floats:
     """Probability with the small rate of no-starts that no reading foretells."""
-    other = 1.0 - np.exp(-OTHER_CAUSES_PER_YEAR * days / DAYS_PER_YEAR)
+    other = 1.0 - np.exp(-JUDGING.other_causes_per_year * days / DAYS_PER_YEAR)
     return either(probability, other)
 
 
@@ -141,10 +128,10 @@ def unit_table(
     part = shares.argmax(axis=1)
     rows = np.arange(len(units))
     count = np.isfinite(state.observed.value).any(axis=0).sum(axis=1)
-    status = np.where(count == 0, "no reading", np.where(count < FEWEST_READINGS, "too few readings", "judged"))
+    status = np.where(count == 0, "no reading", np.where(count < JUDGING.fewest_readings, "too few readings", "judged"))
     now, alive = coldest_today(state, outlook, part, rows)
     limited = np.array(NEEDS)[outlook.limiting].astype(object)
-    held = weighted_quantile(now, alive, 0.5) <= outlook.floors.as_charged + FLOOR_HELD_K
+    held = weighted_quantile(now, alive, 0.5) <= outlook.floors.as_charged + JUDGING.floor_held_k
     limited = np.where(held, np.array(FLOORS)[outlook.floors.binding], limited)
     since = drifting_since(drift, units["unit"].astype(str), part)
     flagged = due(wear, levels) & (status == "judged")

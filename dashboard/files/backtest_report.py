@@ -7,7 +7,7 @@ from collections.abc import Hashable, Mapping
 
 import numpy as np
 
-from analysis.backtest.history import AGAIN_D, FOR_NOTHING_D, FORESEEN_D, SETTLING_D
+from analysis.backtest.choices import PAST_LISTS
 from analysis.backtest.report import BacktestReport, OddsReport
 from dashboard.words.plain_text import day, number
 from dashboard.words.reasons import PART_WORDS
@@ -34,8 +34,8 @@ def _head(report: BacktestReport) -> list[str]:
     return [
         f"Backtest: {_count(report.lists, 'list')} of {_count(report.vehicles, 'vehicle')}, "
         f"{day(report.first)} to {day(report.last)}, history known to {day(report.known_to)}",
-        f"A no-start counts as foreseen when the last list {FORESEEN_D} days or more before it flagged the vehicle.",
-        f"A flag is for nothing when neither a no-start nor a repair of that part follows within {FOR_NOTHING_D} days.",
+        f"A no-start counts as foreseen when the last list {PAST_LISTS.foreseen_d} days or more before it flagged the vehicle.",
+        f"A flag is for nothing when neither a no-start nor a repair of that part follows within {PAST_LISTS.for_nothing_d} days.",
     ]
 
 
@@ -124,7 +124,7 @@ def _costs(report: BacktestReport) -> list[str]:
         f"{settings.failure_hours_factor:g} times its hours.",
         f"A flag for nothing: {number(costs.visit)}, and in {number(100 * costs.renewed_for_nothing)} % of the cases "
         "the part named. A foreseen no-start: the planned repair, and that of a part wrongly named.",
-        f"Not counted: no-starts within {SETTLING_D} days of the first list or {AGAIN_D} days of the vehicle's last one.",
+        f"Not counted: no-starts within {PAST_LISTS.settling_d} days of the first list or {PAST_LISTS.again_d} days of the vehicle's last one.",
     ]
 
 
