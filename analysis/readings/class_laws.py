@@ -15,6 +15,7 @@ from analysis.readings.observe import (
     LOAD,
     MOTOR,
     POSITIVE,
+    SHARED_SD,
     ClassLaws,
     LawDoubt,
     Noise,
@@ -58,7 +59,6 @@ BATTERY_AT_INRUSH = (0.95, 0.15)  # share of the steady battery resistance that 
 PARTS_INFLATION = 10.0  # readings of one vehicle are not independent: they count for a tenth; our choice
 PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell little; our choice
 SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
-SHARED_SD = 0.02  # of a quantity, what season, charge and habits do to all readings at one temperature; our choice
 FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
 
 

@@ -28,6 +28,8 @@ CHANNELS = (
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
 LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank, and tells no resistance; our choice
 ASSUMED_AMPS = 200.0  # steady, 12 V; middle of what common practice calls usual
+MEDIAN_VARIANCE = 1.57  # of a median of many over that of one, pi / 2
+SHARED_SD = 0.02  # of a quantity, what season, charge and habits do to all readings at one temperature; our choice
 LEAST_LEVEL = 0.05  # no part has less than this share of what is usual in its class: no resistance is nil; our choice
 
 
@@ -303,12 +305,17 @@ def standard_errors(
     scale = (panel.volts / 12.0)[:, None]
     level = smooth_level(value)
     amps_at = raw.amps
+    # the usual start of many scatters less than a single one: its own scatter averages, what all of them share does not
+    fewer = np.where(panel.stands_for > 1.0, np.minimum(1.0, np.sqrt(MEDIAN_VARIANCE / panel.stands_for)), 1.0)
     per_k = [b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * raw.x for b, c in laws]
     battery = np.hypot(1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / amps_at, raw.amps_se * level[BATTERY])
-    correction = [
-        np.hypot(k * raw.temperature_se, d.relative_se(raw.x, panel.group)) for k, d in zip(per_k, doubt, strict=True)
-    ]
-    battery = np.hypot(battery, correction[0] * level[BATTERY])
+    cold = [np.abs(k) * raw.temperature_se for k in per_k]
+    law = [d.relative_se(raw.x, panel.group) for d in doubt]
+    correction = [np.hypot(c, d) for c, d in zip(cold, law, strict=True)]
+    single = np.hypot(battery, cold[0] * level[BATTERY])
+    battery = np.hypot(
+        np.maximum(single * fewer, np.minimum(single, SHARED_SD * level[BATTERY])), law[0] * level[BATTERY]
+    )
     drop = 1e3 * noise.drop_v / amps_at
     cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]

@@ -1,7 +1,8 @@
 """Readings as padded arrays: one row per vehicle, one column per reading, oldest first (data manipulation, ISO 13374).
 
 Everything after this module works on whole fleets at once, so the last :data:`READINGS_KEPT` readings of every
-vehicle are laid out side by side, right-aligned: the newest reading stands in the last column.
+vehicle are laid out side by side, right-aligned: the newest reading stands in the last column.  Where a logger read more
+starts than that, one start stands for a week or a month of them (`analysis.readings.thinning`).
 """
 
 from __future__ import annotations
@@ -15,12 +16,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.readings.thinning import READINGS_KEPT, WEEK_D, Starts, by_age, by_week, sag_at_reference
+
 Floats: TypeAlias = npt.NDArray[np.float64]
 Reals: TypeAlias = npt.NDArray[np.floating[Any]]  # 32 or 64 bits
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
-READINGS_KEPT = 40  # readings per vehicle, our choice: at the densest cadence three weeks apart this is over two years
 MEASURED = (
     "temperature_c",
     "rest_v",
@@ -34,6 +36,8 @@ MEASURED = (
     "coil_a",
     "crank_rpm",
 )
+
+LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm")  # what a logger reads of every start
 
 
 WORKERS = 2  # threads over chunks of vehicles, our choice: numpy lets go of the lock in its loops
@@ -87,6 +91,7 @@ class Panel:
     day: (U, R) days since 1970-01-01; row: (U, R) position in the readings frame, -1 for none;
     measured: name -> (U, R) value in the column's unit; technician: (U, R) code, -1 for unknown;
     group: (U,) class code; groups: names of the class codes; volts: (U,) nominal system voltage [V];
+    stands_for: (U, R) starts that each reading stands for;
     twice: name -> (U, R) values that were measured twice and count as right; names without any are absent.
     """
 
@@ -98,6 +103,7 @@ class Panel:
     group: Ints
     groups: tuple[str, ...]
     volts: Floats
+    stands_for: Floats
     twice: dict[str, Bools] = field(default_factory=dict)
 
     @property
@@ -136,9 +142,14 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
     code = lookup.get_indexer(pd.Index(readings["unit"].astype(str)))
     if (code < 0).any():
         raise ValueError(f"readings: unit {readings['unit'].iloc[int(np.argmin(code))]!r} is not in units")
-    day = days_since_epoch(readings["taken_at"]) if len(readings) else np.zeros(0)
-    order = np.lexsort((day, code))
-    code, day = code[order], day[order]
+    trusted = trusted_values(readings)
+    starts = _starts(code, readings, trusted)
+    shown = np.flatnonzero(starts.stands_for > 0.0)
+    usual, stands_for = by_age(starts.of(shown))
+    usual = shown[usual]
+    order = np.lexsort((starts.day[usual], code[usual]))
+    stands_for, order = stands_for[order], usual[order]
+    code, day = code[order], starts.day[order]
     count = np.bincount(code, minlength=len(units))
     back = (np.cumsum(count) - 1)[code] - np.arange(len(code))
     width = max(1, min(READINGS_KEPT, int(count.max(initial=0))))
@@ -150,7 +161,9 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
     whole_day[at] = day[keep]
     group, groups = class_groups(units)
     measured = {}
-    for name, column in trusted_values(readings).items():
+    counted = np.ones(row.shape)
+    counted[at] = stands_for[keep]
+    for name, column in trusted.items():
         padded = np.full(row.shape, np.nan)
         padded[at] = column[order[keep]]
         measured[name] = padded
@@ -158,7 +171,51 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
     if "technician" in readings:
         who[at] = pd.factorize(readings["technician"], sort=True)[0][order[keep]]
     volts = units["system_v"].to_numpy(np.float64)
-    return Panel(units, whole_day, row, measured, who, group, groups, volts, _measured_twice(readings, row))
+    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, _measured_twice(readings, row))
+
+
+def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> Starts:
+    """Readings as starts that may be thinned: not those with more than volts, speed and temperature, nor confirmed ones."""
+    more = np.any([np.isfinite(trusted[name]) for name in MEASURED if name not in LOGGED], axis=0)
+    if "confirmed" in readings:
+        more |= (readings["confirmed"].fillna("").astype(str) != "").to_numpy()
+    stands_for = readings["stands_for"].to_numpy(np.float64) if "stands_for" in readings else np.ones(len(readings))
+    day = days_since_epoch(readings["taken_at"]) if len(readings) else np.zeros(0)
+    sag = sag_at_reference(trusted["rest_v"] - trusted["crank_min_v"], trusted["temperature_c"])
+    return Starts(code, day, sag, more, stands_for)
+
+
+def _telling_outcomes(readings: pd.DataFrame, starts: Starts) -> Ints:
+    """Starts of which it is known how they went: all that failed or were slow, and of each week the coldest that went well."""
+    outcome = readings["outcome"].fillna("").astype(str).to_numpy()
+    well = np.flatnonzero(outcome == "started")
+    week = np.floor(starts.day[well] / WEEK_D)
+    cold = readings["temperature_c"].to_numpy(np.float64)[well]
+    order = np.lexsort((cold, week, starts.code[well]))
+    well, week = well[order], week[order]
+    first = np.r_[True, (np.diff(week) != 0) | (np.diff(starts.code[well]) != 0)] if len(well) else well.astype(bool)
+    return np.concatenate([np.flatnonzero(~np.isin(outcome, ("", "started"))), well[first]])
+
+
+def lean(tables: FleetTables) -> FleetTables:
+    """The tables with the starts of vehicles that a logger reads thinned to weeks: their readings get a column
+    `stands_for`, nil for the weakest of a week and for starts that tell how they went, which stand beside the usual one.
+
+    An assessment looks at them on many days; on any of them the panel is made of these.
+    """
+    readings = tables.readings
+    code = pd.factorize(readings["unit"])[0].astype(np.int64)
+    if not len(code) or np.bincount(code).max() <= READINGS_KEPT:
+        return tables
+    starts = _starts(code, readings, trusted_values(readings))
+    usual, stands_for, weakest = by_week(starts)
+    count = np.full(len(code), np.nan)
+    count[weakest] = 0.0
+    if "outcome" in readings:
+        count[_telling_outcomes(readings, starts)] = 0.0
+    count[usual] = stands_for
+    some = np.isfinite(count)
+    return replace(tables, readings=readings[some].assign(stands_for=count[some]).reset_index(drop=True))
 
 
 def _measured_twice(readings: pd.DataFrame, row: Ints) -> dict[str, Bools]:
@@ -220,6 +277,7 @@ def some_vehicles(panel: Panel, some: Ints) -> Panel:
         technician=panel.technician[some],
         group=panel.group[some],
         volts=panel.volts[some],
+        stands_for=panel.stands_for[some],
         twice={k: v[some] for k, v in panel.twice.items()},
     )
 

@@ -26,7 +26,7 @@ from analysis.forecast.outlook import (
     weighted_quantile,
     window_probability,
 )
-from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of, make_panel
+from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of, lean, make_panel
 from analysis.readings.renewals import PARTS
 from analysis.wear.state import FleetState, day_number, estimate_state
 from analysis.worklist.choices import FLAGS, JUDGING, NAMING
@@ -104,6 +104,8 @@ def _assess(
 ) -> Assessment:
     levels = flag_levels(tolerated)
     day, known = day_number(as_of), known_at(tables, as_of)
+    on_record = known.readings.groupby("unit").size()
+    known = lean(known)
     vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
     learned = learn_needs(known, vehicles, day, looks=looks)
     ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAGS.window_d), float(SEASON_D)}))
@@ -132,8 +134,7 @@ def _assess(
     units = unit_table(
         state, outlook, shares, probability, bounds, far_probability, wear, act_by, levels=levels, drift=drift
     )
-    on_record = known.readings.groupby("unit").size().reindex(units["unit"], fill_value=0)
-    units["readings_on_record"] = on_record.to_numpy(np.int64)
+    units["readings_on_record"] = on_record.reindex(units["unit"], fill_value=0).to_numpy(np.int64)
     return Assessment(
         as_of,
         horizon_days,

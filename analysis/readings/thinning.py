@@ -1,0 +1,98 @@
+"""Many starts become few readings: the usual start of a week, further back of four weeks, stands for all of it.
+
+A logger sees hundreds of starts a year.  The usual one of a period is that with the middle sag at 20 degC by the published
+laws: a start as it was read, no mean of starts that differ in cold.  What was read with more than volts is never
+thinned, nor is a vehicle with no more than :data:`READINGS_KEPT` readings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.circuit.temperature import BATTERY_LAW, drag_law
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+Ints: TypeAlias = npt.NDArray[np.int64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
+
+READINGS_KEPT = 40  # readings per vehicle, our choice: at the densest cadence three weeks apart this is over two years
+WEEK_D = 7.0
+RECENT_D = 84.0  # so far back a start stands for a week, before that for four; our choice: 40 of them are two years
+OLD_WEEKS = 4
+
+
+@dataclass(frozen=True)
+class Starts:
+    """Starts (N,) to thin: vehicle's code, day [d since 1970], sag at 20 degC [log V, NaN where unknown], whether more than
+    volts was read, and how many starts each stands for already."""
+
+    code: Ints
+    day: Floats
+    sag: Floats
+    measured: Bools
+    stands_for: Floats
+
+    def of(self, some: Ints) -> Starts:
+        """Some of the starts."""
+        return Starts(self.code[some], self.day[some], self.sag[some], self.measured[some], self.stands_for[some])
+
+
+def sag_at_reference(sag_v: Floats, temperature_c: Floats) -> Floats:
+    """Log sag [V] as it would be at 20 degC by the published laws of battery and drag; NaN where it was not read.
+
+    Good enough to rank the starts of one month of one vehicle; a missing temperature is taken for 15 degC.
+    """
+    t = np.where(np.isfinite(temperature_c), temperature_c, 15.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        log_sag = np.log(np.where(sag_v > 0.0, sag_v, np.nan))
+    return np.asarray(log_sag - BATTERY_LAW.log_factor(t) - drag_law().log_factor(t), dtype=np.float64)
+
+
+def many(code: Ints) -> Bools:
+    """(N,) whether the vehicle of each start has more of them than are kept."""
+    return np.asarray((np.bincount(code, minlength=1) > READINGS_KEPT)[code], dtype=np.bool_)
+
+
+def by_week(starts: Starts) -> tuple[Ints, Floats, Ints]:
+    """Usual starts of every week (positions), how many each stands for, and the weakest of every week.
+
+    Starts of vehicles with few are all usual.  The weeks are those of the calendar, so that the same starts are chosen
+    whenever the list is made.
+    """
+    period = np.floor(starts.day / WEEK_D)
+    return _usual(starts, np.where(many(starts.code), period, np.nan))
+
+
+def by_age(starts: Starts) -> tuple[Ints, Floats]:
+    """The same for a list: weeks within RECENT_D of a vehicle's newest start, OLD_WEEKS of them before."""
+    newest = np.full(int(starts.code.max(initial=0)) + 1, -np.inf)
+    np.maximum.at(newest, starts.code, starts.day)
+    week = np.floor(starts.day / WEEK_D)
+    old = newest[starts.code] - starts.day > RECENT_D
+    period = np.where(old, np.floor(week / OLD_WEEKS), week)  # weeks of two lengths never meet: see their size
+    usual, stands_for, _ = _usual(starts, np.where(many(starts.code), period, np.nan))
+    return usual, stands_for
+
+
+def _usual(starts: Starts, period: Floats) -> tuple[Ints, Floats, Ints]:
+    """Middle start of every period of every vehicle by its sag, NaN periods being one start each."""
+    alone = starts.measured | ~np.isfinite(period)
+    thin = np.flatnonzero(~alone)
+    code, when = starts.code[thin], period[thin]
+    order = np.lexsort((starts.day[thin], starts.sag[thin], when, code))  # NaN last within its period
+    thin, code, when = thin[order], code[order], when[order]
+    first = np.flatnonzero(np.r_[True, (code[1:] != code[:-1]) | (when[1:] != when[:-1])]) if len(thin) else thin
+    last = np.r_[first[1:], len(thin)]
+    known = np.isfinite(starts.sag[thin])
+    counted = np.add.reduceat(known, first) if len(first) else first
+    middle = first + np.where(counted > 0, (counted - 1) // 2, (last - first - 1) // 2)
+    weakest = first + np.maximum(counted, 1) - 1
+    total = np.add.reduceat(np.where(known, starts.stands_for[thin], 0.0), first) if len(first) else np.zeros(0)
+    usual = np.concatenate([np.flatnonzero(alone), thin[middle]])
+    stands_for = np.concatenate([starts.stands_for[alone], np.maximum(total, 1.0)])
+    back = np.argsort(usual)
+    return usual[back], stands_for[back], np.sort(thin[weakest])
