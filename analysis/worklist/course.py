@@ -37,7 +37,7 @@ LIMIT_OF = {
 class PartCourse:
     """A part of one vehicle over time, in `unit` at 20 °C.
 
-    readings: taken_at, value, low, high (80 %), used, row (position in the readings frame); path: day, value, low,
+    readings: taken_at, value, low, high (80 %), used, starts (that it stands for); path: day, value, low,
     high, ahead; usual and spread (one standard deviation) of the class; fails_at: value at which this part alone
     keeps a sound vehicle from starting at +5 °C.
     """
@@ -109,7 +109,7 @@ def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
             "low": ((value - Z_80 * se) * usual)[keep],
             "high": ((value + Z_80 * se) * usual)[keep],
             "used": state.usable[c, u][keep],
-            "row": state.panel.row[u][keep],
+            "starts": state.panel.stands_for[u][keep],
         }
     )
 

@@ -1,0 +1,128 @@
+"""Many starts of a logger become few readings: none invented, counted, drift kept, and what was measured stays.
+
+Truth: starts made by hand here, whose level is known; a median's variance from print (pi / 2 over n, Kendall and Stuart).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.circuit.temperature import BATTERY_LAW, drag_law
+from analysis.readings.class_laws import estimate_laws, observe
+from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE, SHARED_SD
+from analysis.readings.panel import FleetTables, lean, make_panel, without_slips
+from analysis.readings.thinning import OLD_WEEKS, READINGS_KEPT, RECENT_D
+
+UNITS = pd.DataFrame({"unit": ["L"], "vehicle_class": ["van"], "system_v": [12], "depot": ["hill"]})
+NOBODY = pd.DataFrame({"unit": [], "done_on": pd.to_datetime([])})
+BEGAN = pd.Timestamp("2022-01-03T06:00")
+
+
+def logged(days: float = 500.0, every_h: float = 14.0, drift: float = 0.0, seed: int = 1) -> pd.DataFrame:
+    """Rest and lowest volts of one vehicle's starts, 5 % of scatter each; its sag at 20 degC grows by `drift` a year."""
+    chance = np.random.default_rng(seed)
+    at = np.arange(0.0, days, every_h / 24.0)
+    cold = 8.0 - 10.0 * np.cos(2.0 * np.pi * at / 365.25) + chance.normal(0.0, 3.0, len(at))
+    factor = np.exp(BATTERY_LAW.log_factor(cold) + drag_law().log_factor(cold))
+    sag = (1.0 + drift * at / 365.25) * factor * np.exp(chance.normal(0.0, 0.05, len(at)))
+    return pd.DataFrame(
+        {
+            "unit": "L",
+            "taken_at": (BEGAN + pd.to_timedelta(at, unit="D")).as_unit("us"),
+            "temperature_c": cold,
+            "rest_v": 12.7,
+            "crank_min_v": 12.7 - sag,
+        }
+    )
+
+
+def tables_of(readings: pd.DataFrame) -> FleetTables:
+    """The logger's readings alone."""
+    empty = pd.DataFrame()
+    return FleetTables(UNITS, readings, NOBODY, empty, empty)
+
+
+def test_weeks_then_four_weeks_and_every_start_is_counted_once() -> None:
+    """By hand: 500 days at 14 hours are 858 starts; what is kept stands for all of the time it spans."""
+    readings = logged()
+    panel = make_panel(UNITS, readings)
+    assert panel.row.shape[1] <= READINGS_KEPT
+    day, count = panel.day[0], panel.stands_for[0]
+    recent = day > day[-1] - RECENT_D
+    assert 10 <= recent.sum() <= 14
+    assert count[recent][1:-1].tolist() == pytest.approx([12.0] * (recent.sum() - 2), abs=1.0)
+    assert count[~recent][1:-1].tolist() == pytest.approx([12.0 * OLD_WEEKS] * ((~recent).sum() - 2), abs=13.0)
+    assert count.sum() == len(readings)
+    assert np.isin(panel.measured["crank_min_v"][0], readings["crank_min_v"]).all(), "a start as it was read"
+
+
+def test_what_was_measured_with_more_than_volts_is_never_thinned() -> None:
+    """One clamp reading among hundreds of starts stays, and stands for itself."""
+    readings = logged()
+    readings.loc[400, "crank_a"] = 300.0
+    panel = make_panel(UNITS, readings)
+    at = np.flatnonzero(panel.row[0] == 400)
+    assert len(at) == 1
+    assert panel.stands_for[0, at[0]] == 1.0
+
+
+def test_few_readings_stay_as_they_are() -> None:
+    """Up to as many as are kept, all are."""
+    readings = logged(days=365.0, every_h=24.0 * 365.0 / READINGS_KEPT)
+    assert len(readings) == READINGS_KEPT
+    assert (make_panel(UNITS, readings).row[0] == np.arange(READINGS_KEPT)).all()
+    assert lean(tables_of(readings)).readings is readings
+
+
+@pytest.mark.parametrize("drift", [0.0, 0.15, 0.4])
+def test_no_drift_is_lost(drift: float) -> None:
+    """The slope over the kept starts is that of all of them, within two of its errors, and nil where there is none."""
+    panel = make_panel(UNITS, logged(drift=drift))
+    t = panel.measured["temperature_c"][0]
+    level = np.log(panel.measured["rest_v"][0] - panel.measured["crank_min_v"][0])
+    level = np.exp(level - BATTERY_LAW.log_factor(t) - drag_law().log_factor(t))
+    years = (panel.day[0] - panel.day[0, 0]) / 365.25
+    weight = np.sqrt(panel.stands_for[0])
+    slope, covariance = np.polyfit(years, level, 1, w=weight, cov=True)
+    assert slope[0] == pytest.approx(drift, abs=2.0 * float(np.sqrt(covariance[0, 0])))
+    assert float(np.sqrt(covariance[0, 0])) < 0.02
+
+
+def test_a_usual_start_of_many_is_surer_than_one_but_never_surer_than_what_they_share() -> None:
+    """Errors against a single reading's: pi / (2 n) of its variance, not below the share that all starts have in common."""
+    readings = logged()
+    many = without_slips(make_panel(UNITS, readings))
+    single = without_slips(make_panel(UNITS, readings.tail(READINGS_KEPT)))
+    laws = estimate_laws(many)
+    for panel, least in ((many, SHARED_SD), (single, 0.05)):
+        seen = observe(panel, laws)
+        assert (
+            np.nanmin(seen.se[BATTERY] / seen.value[BATTERY]) > 0.6 * least
+        )  # a class's measured scatter is 0.6 at least
+    ratio = float(np.nanmedian(observe(many, laws).se[BATTERY]) / np.nanmedian(observe(single, laws).se[BATTERY]))
+    assert np.sqrt(MEDIAN_VARIANCE / 48.0) < ratio < 0.8
+
+
+def test_thinned_to_weeks_first_gives_the_same_panel_but_for_the_middle_of_a_month() -> None:
+    """What an assessment does once for all its days: starts of the recent weeks are the very same."""
+    readings = logged()
+    slim = lean(tables_of(readings)).readings
+    assert len(slim) < 0.4 * len(readings)
+    whole, twice = make_panel(UNITS, readings), make_panel(UNITS, slim)
+    recent = whole.day[0] > whole.day[0, -1] - RECENT_D + 7.0
+    np.testing.assert_array_equal(whole.day[0][recent], twice.day[0][-int(recent.sum()) :])
+    assert twice.stands_for.sum() == len(readings)
+
+
+def test_the_weakest_of_a_week_and_failed_starts_are_kept_beside_the_usual_ones() -> None:
+    """They stand for no start of the panel: a single weak one makes no weak week, but a failure is still known."""
+    readings = logged().assign(outcome="started")
+    readings.loc[300, ["outcome", "crank_min_v"]] = ["no_start", 6.0]
+    slim = lean(tables_of(readings)).readings
+    failed = slim[slim["outcome"] == "no_start"]
+    assert failed["stands_for"].tolist() == [0.0]
+    assert 6.0 not in make_panel(UNITS, slim).measured["crank_min_v"]
+    coldest = readings["temperature_c"].idxmin()
+    assert (slim["taken_at"] == readings.loc[coldest, "taken_at"]).any(), "the coldest start that went well says most"
