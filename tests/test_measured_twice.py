@@ -14,7 +14,7 @@ from samples_ingest import NOW, fleet
 from sqlite_utils import Database
 from test_one_reading import fitting, take
 
-from analysis.bay.closure import CLOSES_AT
+from analysis.bay.choices import EXPECTING
 from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
 from analysis.bay.findings import locate_segment
 from analysis.bay.next_measurement import made_already, next_measurement
@@ -137,7 +137,7 @@ def test_a_second_wrong_value_is_still_found() -> None:
     reading = fitting() | {"drop_ground_v": 0.9, "drop_positive_v": 1.4, "confirmed": "drop_ground_v"}
     closure = take(reading).closure
     assert (closure.closes, closure.suspect) == (False, "drop_positive_v")
-    assert closure.p_value < CLOSES_AT
+    assert closure.p_value < EXPECTING.closes_at
 
 
 def test_a_value_measured_twice_that_fits_changes_nothing() -> None:

@@ -17,11 +17,10 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, readings_of
 from test_views import run, said
 
+from analysis.bay.choices import WHOSE
 from analysis.bay.expected import ClassKnowledge, class_knowledge, expected_of
 from analysis.bay.whose import (
-    ASK_AT,
     OWN,
-    PRIOR_OTHER,
     Odometer,
     Vehicle,
     Whose,
@@ -90,7 +89,7 @@ def test_own_readings_are_hardly_ever_asked_about() -> None:
     """Stated: at most 1 in 199. Of 32 own readings none, or one by bad luck (chance 15 %)."""
     own = readings().groupby("unit").tail(2).to_dict("records")
     assert sum(whose(reading, str(reading["unit"])).asked for reading in own) <= 1
-    assert pytest.approx(1.0 / 199.0) == PRIOR_OTHER / (1.0 - PRIOR_OTHER)
+    assert pytest.approx(1.0 / 199.0) == WHOSE.prior_other / (1.0 - WHOSE.prior_other)
 
 
 def test_a_reading_under_a_wrong_number_is_asked_about_and_the_right_vehicle_is_named() -> None:
@@ -146,7 +145,7 @@ def test_the_question_in_words() -> None:
     assert reading_sheet.whose_words("K-4", two, volts).startswith("Is this K-2 (12 V) or K-3 (12 V)?")
     assert reading_sheet.whose_words("K-2", Whose(0.9, (("K-3", 0.9),)), volts).startswith("Is this K-3? The values")
     assert reading_sheet.whose_words("K-1", Whose(0.9), volts).startswith("Is this another vehicle?")
-    assert reading_sheet.whose_words("K-1", Whose(ASK_AT - 0.01), volts) == ""
+    assert reading_sheet.whose_words("K-1", Whose(WHOSE.ask_at - 0.01), volts) == ""
 
 
 # --- where it is asked -----------------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import chdtrc
 
+from analysis.bay.choices import EXPECTING
 from analysis.circuit.battery import open_circuit
 from analysis.circuit.choices import INSTRUMENT, Instrument
 from analysis.circuit.resistances import DROPS, MOHM_PER_OHM, measured_column
@@ -54,7 +55,6 @@ MOVED_BY: Final = {  # measurement -> the field of the state that has changed wh
     "drop_positive_v": "positive_mohm", "drop_ground_v": "ground_mohm", "drop_contacts_v": "contacts_mohm",
     "drop_control_v": "control_mohm", "coil_a": "coil_mohm", "crank_rpm": "emf_v_per_rpm",
 }  # fmt: skip
-CLOSES_AT: Final = 0.001  # our choice: chance of a sound reading being called not closing
 STEP: Final = 1e-4  # relative step of the numerical derivatives
 
 
@@ -290,9 +290,9 @@ def _test(found: Departures, blamed: npt.NDArray[np.bool_], index: pd.Index[int]
     place = np.arange(len(chi2)), worst
     dof = used.sum(axis=1)
     p_value = chdtrc(np.maximum(dof, 1), chi2)
-    closes = p_value >= CLOSES_AT
+    closes = p_value >= EXPECTING.closes_at
     rest_p = chdtrc(np.maximum(dof - 1, 1)[:, None], chi2[:, None] - fall)
-    repairs = blamed & (rest_p >= CLOSES_AT)
+    repairs = blamed & (rest_p >= EXPECTING.closes_at)
     return pd.DataFrame(
         {
             "chi2": chi2,

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
 
+from analysis.bay.choices import BOUNDARIES
 from analysis.bay.facts import DROP_LIMITS, Facts, number
 from analysis.circuit.limits import Limits
 
-MOST_WIDENED: Final = 1.0  # logarithm, our choice: no doubt about the cold excuses more than 2.7 times
 Condition = Callable[[Facts, Limits], bool]
 
 
@@ -68,7 +67,7 @@ def at_least(name: str, bound: Bound) -> Condition:
 
 def _wide(name: str, by: float, facts: Facts) -> float:
     doubt = number(facts, name) if name else 0.0
-    return math.exp(min(by * doubt, MOST_WIDENED)) if doubt > 0 else 1.0
+    return math.exp(min(by * doubt, BOUNDARIES.most_widened)) if doubt > 0 else 1.0
 
 
 def is_word(name: str, *words: str) -> Condition:
@@ -137,7 +136,7 @@ def coil_sound(name: str) -> Condition:
         if ohm <= limits.two_windings_ohm.value:
             return True
         if own > 0:
-            return 0.7 * own <= ohm <= 1.3 * own  # our choice: a meter's and a warm coil's third either way
+            return abs(ohm - own) <= BOUNDARIES.own_coil_share * own
         return limits.one_winding_ohm.value <= ohm <= limits.highest_coil_ohm.value
 
     return holds

@@ -13,7 +13,9 @@ from typing import Final
 
 import numpy as np
 
+from analysis.bay.choices import EXPECTING, MODEL_ERROR
 from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measurements
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, fit_temperature_law
 from analysis.readings.class_laws import estimate_laws, telling_vehicles
@@ -37,24 +39,8 @@ from analysis.wear.growth_laws import GrowthLaws
 from analysis.wear.state import estimate_state
 
 DRAWS: Final = 256  # our choice: a standard error good to 5 %
-FEWEST_READINGS: Final = 8  # our choice: of a class, before what is usual in it counts as known
 MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
 BATTERY_SE: Final = 0.08  # relative error of one battery value in the law's fit, as in `analysis.readings.class_laws`
-USUAL_REST_V: Final = 12.65  # [V] per 12 V: a full battery at rest, where a class was never read
-PRIOR_REST: Final = 4.0  # readings that the usual scatter of rest volts counts for, our choice
-MODEL_SD: Final = {  # how far the model itself is from a sound vehicle's start, relative; our choice, see NUMBERS.md
-    "open_circuit": 0.006,
-    "battery": 0.05,
-    "positive": 0.06,
-    "ground": 0.06,
-    "contacts": 0.06,
-    "motor": 0.05,
-    "load": 0.045,
-    "emf": 0.06,
-    "control": 0.05,
-    "coil": 0.05,
-}
-
 DOUBTS = ("battery_doubt", "load_doubt")  # of the class laws: not arrays by class
 
 
@@ -176,13 +162,16 @@ def class_usual(known: ClassKnowledge, volts: float) -> StartState:
     """The state usual in a class of `volts` nominal system voltage [V], its rest volts with it."""
     rest_v = float(known.laws.rest_v[0])
     return _scalars(
-        np.ones(len(CHANNELS)), 1.0, rest_v if np.isfinite(rest_v) else USUAL_REST_V * volts / 12.0, known.laws
+        np.ones(len(CHANNELS)),
+        1.0,
+        rest_v if np.isfinite(rest_v) else BATTERY_TABLES.full_rest_v * volts / 12.0,
+        known.laws,
     )
 
 
 def hardly_read(known: ClassKnowledge) -> frozenset[str]:
     """Measurements that a class has hardly been read for, so that nothing is usual in it."""
-    return frozenset(name for name, count in known.count.items() if count < FEWEST_READINGS)
+    return frozenset(name for name, count in known.count.items() if count < EXPECTING.fewest_readings)
 
 
 def usual_crank_a(usual: StartState, unknown: frozenset[str]) -> float | None:
@@ -214,15 +203,17 @@ def _rest_sd(panel: Panel) -> float:
     rest = panel.measured["rest_v"][0, -FAILING.recent_readings :]
     rest = rest[np.isfinite(rest)]
     own = float(np.square(rest / np.median(rest) - 1.0).sum()) if len(rest) else 0.0
-    return float(np.sqrt((own + PRIOR_REST * MODEL_SD["open_circuit"] ** 2) / (len(rest) + PRIOR_REST)))
+    return float(
+        np.sqrt((own + EXPECTING.prior_rest * MODEL_ERROR.open_circuit**2) / (len(rest) + EXPECTING.prior_rest))
+    )
 
 
 def _with_model(spread: Floats, field_sd: float, rest_sd: float) -> StateSpread:
     """The vehicle's own errors with those of the model itself."""
     own = {"battery": BATTERY, "positive": POSITIVE, "ground": GROUND, "contacts": CONTACTS, "motor": MOTOR,
            "load": LOAD, "control": CONTROL}  # fmt: skip
-    total = {name: float(np.hypot(spread[channel], MODEL_SD[name])) for name, channel in own.items()}
+    total = {name: float(np.hypot(spread[channel], getattr(MODEL_ERROR, name))) for name, channel in own.items()}
     return StateSpread(
-        open_circuit=rest_sd, emf=float(np.hypot(field_sd, MODEL_SD["emf"])), coil=MODEL_SD["coil"],
+        open_circuit=rest_sd, emf=float(np.hypot(field_sd, MODEL_ERROR.emf)), coil=MODEL_ERROR.coil,
         **total,
     )  # fmt: skip

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from analysis.bay.choices import FACTS
 from analysis.circuit.battery import least_cranking_v, load_test_minimum_v, open_circuit
 from analysis.circuit.limits import BRUSH_V, FEWEST_CRANK_A, Limits
 
@@ -22,19 +23,6 @@ NAN: Final = float("nan")
 DROPS: Final = {"positive": "drop_positive_v", "ground": "drop_ground_v", "contacts": "drop_contacts_v"}
 DROP_LIMITS: Final = {"positive": "positive_cable_drop_v", "ground": "ground_path_drop_v",
                       "contacts": "solenoid_contacts_drop_v"}  # fmt: skip
-FLOWING_SHARE: Final = 0.3  # of usual amps, our choice: fewer make no resistance out of a meter's last digit
-FEWEST_TELLING: Final = 3  # sag and drops that must agree on the amps, our choice
-AGREE_WITHIN: Final = 1.5  # largest over smallest of the amps that they tell, our choice: sound parts differ by less
-AS_USUAL: Final = 0.2  # of the usual amps, our choice: fewer that agree must tell of what the class takes anyway
-TOLD_OTHERWISE: Final = 1.6  # times, our choice: a clamp round one of two cables shows about half
-CHARGING_PER_K: Final = 0.01  # [V/K] per 12 V below 20 °C: regulators give more in the cold, from memory
-SATURATES_AT: Final = (
-    1.2  # times the usual amps, our choice: a series field is half full near cranking amps, from memory
-)
-FELT_DROP_V: Final = 0.8  # [V] per 12 V, our choice: a tenth of the back-emf, which the speed shows
-CLAMP_DOUBT: Final = 0.05  # relative, of a small clamp; our choice
-CLEAR_FALL_V: Final = 0.6  # [V] per 12 V below the usual volts, our choice: sound vehicles of a class differ by less
-WARM_C: Final = 20.0  # [°C] at and above which the charging limit stands as printed
 
 
 def number(facts: Facts, name: str) -> float:
@@ -65,7 +53,7 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
     """Its resistance, what it would hold at half its label's amps, and the rest volts that cranking tells of."""
     rest, low, amps = (number(facts, n) for n in ("rest_v", "crank_min_v", "crank_a"))
     usual = number(facts, "usual_battery_mohm")
-    enough = max(FEWEST_CRANK_A.value, FLOWING_SHARE * np.nan_to_num(number(facts, "usual_crank_a")))
+    enough = max(FEWEST_CRANK_A.value, FACTS.flowing_share * np.nan_to_num(number(facts, "usual_crank_a")))
     open_v = float(open_circuit(rest, system_v=limits.system_v)[0]) if rest > 0 else NAN
     mohm = 1000.0 * (open_v - low) / amps if amps >= enough else NAN
     cca = number(facts, "cca_a")
@@ -77,24 +65,24 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
         "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": half,
         "half_cca_v": open_v - mohm / 1000.0 * half, "load_test_v": table,
         "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
-        "open_told_v": told, "rest_told_more_v": told - rest - 0.1 * amps * usual / 1000.0,  # less a tenth of the sag
+        "open_told_v": told, "rest_told_more_v": told - rest - FACTS.sag_doubt * amps * usual / 1000.0,
     }  # fmt: skip
 
 
 def _told_amps(facts: Facts, _limits: Limits) -> dict[str, float]:
     """Amps that sag and drops tell of, were every part as usual: where they agree, the clamp is what differs."""
     amps, usual = number(facts, "crank_a"), number(facts, "usual_crank_a")
-    if not amps >= FLOWING_SHARE / 2.0 * usual:
+    if not amps >= FACTS.flowing_share / 2.0 * usual:
         return {}
     told = [_over(number(facts, name), number(facts, f"usual_{name}")) * usual for name in DROPS.values()]
     told.append(_over(number(facts, "battery_mohm"), number(facts, "usual_battery_mohm")) * amps)
     told = [one for one in told if one > 0]
-    if not told or max(told) > AGREE_WITHIN * min(told):
+    if not told or max(told) > FACTS.agree_within * min(told):
         return {}
     middle = float(np.median(told))
-    if len(told) < FEWEST_TELLING and abs(middle / usual - 1.0) > AS_USUAL:
+    if len(told) < FACTS.fewest_telling and abs(middle / usual - 1.0) > FACTS.as_usual:
         return {}
-    differs = max(middle / amps, amps / middle) >= TOLD_OTHERWISE
+    differs = max(middle / amps, amps / middle) >= FACTS.told_otherwise
     return {"told_a": middle, "told_times": middle / amps, "trusted_a": middle if differs else amps}
 
 
@@ -138,7 +126,7 @@ def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
 
 def _flux(amps: float, usual_a: float) -> float:
     """Flux of a series-wound motor, as a share of its most: it saturates near the amps that it usually takes."""
-    return amps / (amps + SATURATES_AT * usual_a)
+    return amps / (amps + FACTS.saturates_at * usual_a)
 
 
 def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
@@ -166,7 +154,7 @@ def at_usual_share(amps: npt.ArrayLike, usual_a: float, usual_here_a: npt.ArrayL
     """What drops at `amps` are multiplied by to be those at the usual amps in the warm; those usual at this temperature
     stand for amps that nobody measured, and hardly any amps make no resistance; 1 where nobody knows what is usual."""
     here = np.where(np.isnan(amps), usual_here_a, amps)
-    return np.divide(usual_a, here, out=np.ones_like(here), where=here >= FLOWING_SHARE * usual_a)
+    return np.divide(usual_a, here, out=np.ones_like(here), where=here >= FACTS.flowing_share * usual_a)
 
 
 def _dip(facts: Facts, limits: Limits) -> dict[str, float]:
@@ -179,8 +167,8 @@ def _dip(facts: Facts, limits: Limits) -> dict[str, float]:
     return {
         "dip_share": _over(rest - low, fall), "low_under_usual_v": number(facts, "usual_crank_v") - low,
         "lowest_v": min(known, default=NAN), "low_share": _over(low, rest), "lowest_share": _over(min(known, default=NAN), rest),
-        "blocks": limits.system_v / 12.0, "clear_fall_v": CLEAR_FALL_V * limits.system_v / 12.0,
-        "felt_drop_v": FELT_DROP_V * limits.system_v / 12.0, "clamp_doubt": CLAMP_DOUBT,
+        "blocks": limits.system_v / 12.0, "clear_fall_v": FACTS.clear_fall_v * limits.system_v / 12.0,
+        "felt_drop_v": FACTS.felt_drop_v * limits.system_v / 12.0, "clamp_doubt": FACTS.clamp_doubt,
     }  # fmt: skip
 
 
@@ -194,13 +182,13 @@ def _control(facts: Facts, limits: Limits) -> dict[str, float]:
         v for v in (at_rest, number(facts, "crank_min_v"), number(facts, "crank_dip_v")) if not math.isnan(v)
     )
     air_c = number(facts, "temperature_c")
-    colder = max(WARM_C - air_c, 0.0) if not math.isnan(air_c) else 0.0
+    colder = max(FACTS.charging_warm_c - air_c, 0.0) if not math.isnan(air_c) else 0.0
     return {
         "battery_now_v": at_rest, "solenoid_v": at_rest - lost, "held_v": number(facts, "lowest_v") - lost,
         "feed_share": feed / at_rest, "feed_lacks_v": while_on - feed,
         "pull_in_full_a": pull_in * full / rest if rest > 0 else pull_in,
         "control_size": lost / limits.control_circuit_drop_v.value,
-        "charging_most_v": limits.highest_charging_v.value + CHARGING_PER_K * colder * limits.system_v / 12.0,
+        "charging_most_v": limits.highest_charging_v.value + FACTS.charging_per_k * colder * limits.system_v / 12.0,
     }  # fmt: skip
 
 

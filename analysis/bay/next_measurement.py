@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from analysis.bay.choices import ASKING
 from analysis.costs import DEFAULT_NO_START, PlanSettings
 from analysis.readings.panel import Floats, Ints, trusted_values
 from analysis.readings.renewals import PARTS
@@ -168,7 +169,6 @@ CANDIDATES: Final = (
     ),
 )
 EDGES: Final = np.arange(-9.0, 9.01, 0.25)  # outcome classes [standard errors]; finer changes no value by 0.1 %
-MADE_WITHIN_D: Final = 14.0  # [d] before the latest reading: a measurement made then is not asked for again, our choice
 CHUNK: Final = 128  # vehicles at a time, to keep memory small
 
 
@@ -261,12 +261,12 @@ def next_measurements(
 def made_already(readings: pd.DataFrame) -> dict[str, frozenset[str]]:
     """Unit -> candidates that its latest readings hold, so that nobody is asked for them again.
 
-    :param readings: columns as in the files; readings older than a unit's latest by more than MADE_WITHIN_D do not count,
+    :param readings: columns as in the files; readings older than a unit's latest by more than `ASKING.made_within_d` do not count,
         nor values marked doubtful; a latest reading with a value measured twice counts as repeated, and so does a second
         one of volts and amps within that time
     """
     latest = readings.groupby("unit")["taken_at"].transform("max")
-    own = readings[readings["taken_at"] >= latest - pd.Timedelta(days=MADE_WITHIN_D)].reset_index(drop=True)
+    own = readings[readings["taken_at"] >= latest - pd.Timedelta(days=ASKING.made_within_d)].reset_index(drop=True)
     known = pd.DataFrame(np.isfinite(pd.DataFrame(trusted_values(own))))
     known |= own[[n for c in CANDIDATES for n in c.columns if n in own and n not in known]].notna()
     counts = known.groupby(own["unit"]).sum()

@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.bay.choices import EXPECTING
 from analysis.bay.closure import MEASURED, check_closure, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.findings import MEASURED_HERE, Finding, locate_segment
@@ -34,11 +35,7 @@ from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
 
-ASSUMED_C: Final = 15.0  # our choice: a workshop, where nobody noted the temperature
-ASSUMED_SD_C: Final = 8.0  # our choice: between a cold yard and a warm bay
-FEWEST_CHECKED: Final = 3  # our choice: fewer values over-determine nothing
 NAN: Final = float("nan")
-DRAG_PER_KELVIN: Final = 0.01  # our choice: amps by one kelvin, where the air's temperature is not the engine's
 _RESTS_ON: Final = {
     "battery": ("rest_v", "crank_min_v", "crank_a"),
     "positive_cable": ("drop_positive_v", "crank_a"),
@@ -148,14 +145,16 @@ def check_one_reading(
     row = trusted_row(reading)
     noted = float(row["temperature_c"].iloc[0])
     assumed_t = not np.isfinite(noted)
-    temperature, sd = (ASSUMED_C, ASSUMED_SD_C) if assumed_t else (noted, TEMPERATURE.thermometer_sd_c)
+    temperature, sd = (
+        (EXPECTING.assumed_c, EXPECTING.assumed_sd_c) if assumed_t else (noted, TEMPERATURE.thermometer_sd_c)
+    )
     at = row.assign(temperature_c=temperature)
     shown = pd.DataFrame(
         np.atleast_2d(predicted_measurements(expected.state, temperature, inrush=expected.inrush)),
         columns=list(MEASURED),
     )
     typical = {n: float("nan") if n in expected.unknown else float(shown[n].iloc[0]) for n in ("crank_a", "rest_v")}
-    load_sd = float(np.hypot(np.asarray(expected.spread.load), DRAG_PER_KELVIN * sd))
+    load_sd = float(np.hypot(np.asarray(expected.spread.load), EXPECTING.drag_per_k * sd))
     system_v = int(expected.volts)
     inferred = infer_resistances(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
@@ -261,7 +260,7 @@ def _closure(at: pd.DataFrame, expected: Expected, sd_k: float, confirmed: froze
     """The test of closure, without the measurements of which nothing is expected."""
     row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
     count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
-    if count < FEWEST_CHECKED:
+    if count < EXPECTING.fewest_checked:
         few = "fewer than three values can be compared"
         return Closure(False, few if not expected.unknown else f"{few}: its class has hardly been read yet")
     given, found = frozenset[str](), _tested(row, expected, sd_k, frozenset())
@@ -383,8 +382,8 @@ def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.Data
     """
     values = pd.DataFrame(trusted_values(readings))
     noted = values["temperature_c"].to_numpy(np.float64)
-    at = np.where(np.isfinite(noted), noted, ASSUMED_C)
-    sd = np.where(np.isfinite(noted), TEMPERATURE.thermometer_sd_c, ASSUMED_SD_C)
+    at = np.where(np.isfinite(noted), noted, EXPECTING.assumed_c)
+    sd = np.where(np.isfinite(noted), TEMPERATURE.thermometer_sd_c, EXPECTING.assumed_sd_c)
     found = infer_resistances(values, expected.volts)
     columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
     for i, element in enumerate(ELEMENTS):

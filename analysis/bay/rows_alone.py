@@ -4,17 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from analysis.bay.boundaries import (
-    BOTH_WINDINGS,
-    BY_OHMS,
-    BY_VOLTS,
-    CONTROL_HIGH,
-    FAILED,
-    HARDLY,
-    LOW,
-    SLOW,
-    TURNS_OR_UNKNOWN,
-)
+from analysis.bay.boundaries import BOTH_WINDINGS, BY_OHMS, BY_VOLTS, CONTROL_HIGH, FAILED, LOW, SLOW, TURNS_OR_UNKNOWN
+from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import (
     Row,
     above,
@@ -98,7 +89,7 @@ ALONE: Final = (
     Row(
         "low amps, drops unknown",
         (
-            LOW, above("amps_times", HARDLY), isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
+            LOW, above("amps_times", BOUNDARIES.hardly), isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
             isnt(at_least("speed_times", "slow_share")),
         ),
         "starter_motor",
@@ -151,7 +142,7 @@ NONE: Final = (
     Row(
         "no current, nothing else measured",
         (
-            FAILED, below("amps_times", HARDLY), not_measured("drop_control_v", "control_loaded_v", "jumper_start"),
+            FAILED, below("amps_times", BOUNDARIES.hardly), not_measured("drop_control_v", "control_loaded_v", "jumper_start"),
             isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
         ),
         "none",

@@ -8,20 +8,12 @@ from analysis.bay.boundaries import (
     AMPS_ROWS,
     BATTERY_AT_FAULT,
     CABLES,
-    DIP_SHARES,
     FAILED,
-    FASTER_THAN_DROP,
-    FASTER_THAN_VOLTS,
-    FREE_SHARE,
-    HARDLY,
     HIGH,
     LOW,
-    NOT_SLOW,
-    STALL_SHARE,
     STANDS,
-    TWO_CABLES,
-    USUAL_PEAK,
 )
+from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import (
     Row,
     above,
@@ -57,8 +49,8 @@ MEASUREMENT: Final = (
         "drop that speed and inrush deny",
         (
             drop_high, isnt(FAILED), isnt(is_word("outcome", "slow")),
-            at_least("curve_least", FASTER_THAN_DROP), above("largest_drop_v", "felt_drop_v"), isnt(HIGH), isnt(LOW),
-            either(at_least("peak_times", USUAL_PEAK), both(not_measured("peak_times"), at_least("speed_times", NOT_SLOW))),
+            at_least("curve_least", BOUNDARIES.faster_than_drop), above("largest_drop_v", "felt_drop_v"), isnt(HIGH), isnt(LOW),
+            either(at_least("peak_times", BOUNDARIES.usual_peak), both(not_measured("peak_times"), at_least("speed_times", BOUNDARIES.not_slow))),
         ),
         "measurement",
         "A drop of {largest_drop_v:.2f} V would slow the engine, and it turned as ever with the usual inrush: that drop was "
@@ -71,7 +63,7 @@ MEASUREMENT: Final = (
     ),
     Row(
         "clamp round one of two cables",
-        (at_least("told_times", TWO_CABLES[0]), at_most("told_times", TWO_CABLES[1])),
+        (at_least("told_times", BOUNDARIES.two_cables_least), at_most("told_times", BOUNDARIES.two_cables_most)),
         "measurement",
         "The clamp shows {crank_a:.0f} A, but battery and drops together tell of about {told_a:.0f} A: the clamp was round "
         "one of two cables.",
@@ -84,7 +76,7 @@ MEASUREMENT: Final = (
         "clamp off",
         (
             measured("told_times"),
-            either(above("told_times", TWO_CABLES[1]), below("told_times", 1.0 / TWO_CABLES[0])),
+            either(above("told_times", BOUNDARIES.two_cables_most), below("told_times", 1.0 / BOUNDARIES.two_cables_least)),
         ),
         "measurement",
         "The clamp shows {crank_a:.0f} A, but battery and drops together tell of about {told_a:.0f} A: the clamp's zero, its "
@@ -108,12 +100,12 @@ MEASUREMENT: Final = (
         "dip taken for steady volts",
         (
             above("battery_times", "worn_low_battery_times"),
-            at_least("dip_share", DIP_SHARES[0]),
-            at_most("dip_share", DIP_SHARES[1]),
+            at_least("dip_share", BOUNDARIES.dip_least),
+            at_most("dip_share", BOUNDARIES.dip_most),
             isnt(HIGH),
             either(
-                both(at_least("curve_least", FASTER_THAN_VOLTS), isnt(below("peak_times", USUAL_PEAK))),
-                both(not_measured("curve_least"), at_least("peak_times", USUAL_PEAK)),
+                both(at_least("curve_least", BOUNDARIES.faster_than_volts), isnt(below("peak_times", BOUNDARIES.usual_peak))),
+                both(not_measured("curve_least"), at_least("peak_times", BOUNDARIES.usual_peak)),
             ),
         ),
         "measurement",
@@ -153,7 +145,7 @@ TURNS: Final = (
             either(
                 is_word("outcome", "spins"),
                 both(
-                    STANDS, above("amps_times", HARDLY), below("amps_times", FREE_SHARE), isnt(drop_high),
+                    STANDS, above("amps_times", BOUNDARIES.hardly), below("amps_times", BOUNDARIES.free_share), isnt(drop_high),
                     isnt(BATTERY_AT_FAULT), isnt(is_word("outcome", "no_click", "click", "chatter")),
                 ),
             ),
@@ -170,9 +162,9 @@ TURNS: Final = (
         "locked",
         (
             either(
-                both(STANDS, either(at_least("stall_share", STALL_SHARE), above("amps_times", "high_amps_share"))),
+                both(STANDS, either(at_least("stall_share", BOUNDARIES.stall_share), above("amps_times", "high_amps_share"))),
                 both(
-                    not_measured("crank_rpm"), FAILED, at_least("stall_share", STALL_SHARE),
+                    not_measured("crank_rpm"), FAILED, at_least("stall_share", BOUNDARIES.stall_share),
                     above("amps_times", "high_amps_share"),
                 ),
             ),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from analysis.bay.boundaries import BOTH_WINDINGS, BY_OHMS, BY_VOLTS, CONTROL_GOOD, CONTROL_HIGH, DEAD_COIL_A
+from analysis.bay.boundaries import BOTH_WINDINGS, BY_OHMS, BY_VOLTS, CONTROL_GOOD, CONTROL_HIGH
+from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import (
     Row,
     above,
@@ -219,7 +220,7 @@ CONTROL: Final = (
     ),
     Row(
         "no volts at the solenoid",
-        (near_battery("drop_control_v"), isnt(above("coil_a", DEAD_COIL_A))),
+        (near_battery("drop_control_v"), isnt(above("coil_a", BOUNDARIES.dead_coil_a))),
         "control_circuit",
         "Of the battery's volts {drop_control_v:.2f} V are lost before the solenoid: the control circuit is open.",
         "feed terminal of the relay socket with the key at crank, then a fused jumper",
@@ -239,7 +240,7 @@ CONTROL: Final = (
     ),
     Row(
         "coil takes no amps",
-        (CONTROL_GOOD, below("coil_a", DEAD_COIL_A), isnt(is_word("outcome", "started", "slow", "cranks_only"))),
+        (CONTROL_GOOD, below("coil_a", BOUNDARIES.dead_coil_a), isnt(is_word("outcome", "started", "slow", "cranks_only"))),
         "coil",
         "The solenoid gets its volts and takes {coil_a:.1f} A: the coil or its ground is open.",
         "coil resistance and the solenoid's ground connection",

@@ -6,23 +6,18 @@ from typing import Final
 
 from analysis.bay.boundaries import (
     BATTERY_AT_FAULT,
-    CLEARLY_SLOW,
-    COLLAPSED,
     CONTROL_HIGH,
     FAILED,
     HIGH,
     LOW,
-    LOW_PEAK,
-    NOT_SLOW,
-    OFF_THE_CURVE,
     ONE_OF_A_PAIR,
     SLOW,
-    SPEED_DOUBT,
     TURNS_OR_UNKNOWN,
     UNDER_THE_TABLE,
     WORN,
     WORN_WITH_LOW_REST,
 )
+from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import (
     Row,
     above,
@@ -64,7 +59,10 @@ BATTERY: Final = (
     ),
     Row(
         "volts collapse",
-        (either(below("low_share", COLLAPSED), both(FAILED, below("lowest_share", COLLAPSED))), isnt(HIGH)),
+        (
+            either(below("low_share", BOUNDARIES.collapsed), both(FAILED, below("lowest_share", BOUNDARIES.collapsed))),
+            isnt(HIGH),
+        ),
         "battery",
         "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V without high amps, so that even a held solenoid lets go: a "
         "dead cell, or a loose connection at the post.",
@@ -99,7 +97,7 @@ LOAD: Final = (
     ),
     Row(
         "high amps, not slow",
-        (HIGH, at_least("speed_times", NOT_SLOW)),
+        (HIGH, at_least("speed_times", BOUNDARIES.not_slow)),
         "starter_motor",
         "{crank_a:.0f} A are high although the engine turns at its usual speed: shorted turns or a weak field in the "
         "starter.",
@@ -111,7 +109,7 @@ LOAD: Final = (
         "high amps, inrush or speed unknown",
         (
             HIGH,
-            either(not_measured("speed_times"), both(below("speed_times", NOT_SLOW), either(isnt(SLOW), not_measured("peak_times")))),
+            either(not_measured("speed_times"), both(below("speed_times", BOUNDARIES.not_slow), either(isnt(SLOW), not_measured("peak_times")))),
         ),
         "starter_or_drag",
         "{crank_a:.0f} A are high: shorted windings or mechanical drag. Speed and inrush together tell them apart.",
@@ -131,8 +129,8 @@ LOAD: Final = (
     Row(
         "slow, inrush low",
         (
-            below("speed_times", "slow_share", widened="load_doubt", by=SPEED_DOUBT), TURNS_OR_UNKNOWN,
-            below("peak_times", LOW_PEAK, widened="battery_doubt"), drops_good, isnt(BATTERY_AT_FAULT), isnt(HIGH), isnt(LOW),
+            below("speed_times", "slow_share", widened="load_doubt", by=BOUNDARIES.speed_doubt), TURNS_OR_UNKNOWN,
+            below("peak_times", BOUNDARIES.low_peak, widened="battery_doubt"), drops_good, isnt(BATTERY_AT_FAULT), isnt(HIGH), isnt(LOW),
         ),
         "starter_motor",
         "The engine turns slowly ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) and the inrush is low ({peak_a:.0f} against "
@@ -146,8 +144,8 @@ LOAD: Final = (
     Row(
         "slow at usual amps",
         (
-            below("speed_times", CLEARLY_SLOW, widened="load_doubt", by=SPEED_DOUBT), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
-            drops_good, isnt(BATTERY_AT_FAULT), below("curve_most", OFF_THE_CURVE),
+            below("speed_times", BOUNDARIES.clearly_slow, widened="load_doubt", by=BOUNDARIES.speed_doubt), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
+            drops_good, isnt(BATTERY_AT_FAULT), below("curve_most", BOUNDARIES.off_the_curve),
         ),
         "starter_motor",
         "{crank_rpm:.0f} rpm is slow for the volts and amps that the starter gets ({usual_rpm:.0f} rpm is usual): the starter "

@@ -4,7 +4,7 @@ A reading under a wrong number spoils two vehicles. Each vehicle's expected read
 gives the likelihood of the typed values, the odometer among them. Under its own vehicle a reading may also hold one
 wrong value, or tell of a part that has changed since; under another it has to fit as it is. Bayes' rule with a small
 chance of a wrong number gives the odds. At even odds it is asked: by Markov's inequality the evidence reaches that for
-at most PRIOR_OTHER / (1 - PRIOR_OTHER), 1 in 199, of the readings that are the vehicle's own, if the models hold.
+at most p / (1 - p), p being that chance, of the readings that are the vehicle's own, if the models hold.
 """
 
 from __future__ import annotations
@@ -17,36 +17,12 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc, gammaln, logsumexp, stdtr
 
+from analysis.bay.choices import EXPECTING, WHOSE
 from analysis.bay.closure import MEASURED, MOVED_BY, STATE_FIELDS, Departures, departures
 from analysis.bay.expected import Expected
-from analysis.bay.one_reading import ASSUMED_C, ASSUMED_SD_C, trusted_row
+from analysis.bay.one_reading import trusted_row
 from analysis.circuit.choices import TEMPERATURE
 from analysis.readings.panel import Floats
-
-PRIOR_OTHER: Final = 0.005  # chance that a reading stands under a wrong number, our choice
-ASK_AT: Final = 0.5  # probability at which it is asked, our choice: even odds
-MOST_NAMED: Final = 3  # vehicles named in the question, our choice
-LEAST_NAMED: Final = 0.05  # probability of a vehicle that is named, our choice
-LOOK_AT: Final = 0.01  # chance of a sound reading being compared with other vehicles at all, our choice, to save time
-NEAREST: Final = 12  # vehicles that a reading is compared with, our choice
-SOUND, CHANGED, SLIPPED, LOOSE = (
-    0.83,
-    0.10,
-    0.05,
-    0.02,
-)  # of own readings: as expected, a part changed, a value wrong, worse
-CHANGED_SD: Final = 1.0  # of the logarithm of a part that changed, our choice: up to some three times and a third
-LOOSE_TIMES: Final = 3.0  # errors of a reading that is worse than expected everywhere, our choice
-SLIP_DECADES: Final = float(np.log(1000.0))  # a wrong value is anywhere within three powers of ten, our choice
-LEAST_SIZE: Final = 0.05  # [V, A, rpm] of a wrong value, so that zero has a density
-KM_A_DAY: Final = 60.0  # where one odometer reading is all there is, our choice
-ODOMETER_SD: Final = (300.0, 0.5)  # [km] and share of the distance run since, our choice
-ODOMETER_TAIL: Final = 3.0  # degrees of freedom of Student's t, our choice: holidays and long hauls happen
-MISREAD: Final = 0.02  # of own odometer readings that are misread, our choice
-ANY_KM: Final = 1e6  # [km] over which a misread or unknown odometer may lie
-NEAR_SD: Final = 0.25  # log ratio to a vehicle's latest values that counts as one step away, our choice
-NEAR_KM: Final = 5000.0  # the same of the odometer
-FARTHEST, UNREAD = 60.0, 4.0  # squared steps of one value at most, and of one that was never read, our choice
 
 
 @dataclass(frozen=True)
@@ -75,7 +51,7 @@ class Whose:
     @property
     def asked(self) -> bool:
         """Whether it is worth a question."""
-        return self.probability >= ASK_AT
+        return self.probability >= WHOSE.ask_at
 
 
 OWN: Final = Whose(0.0)
@@ -89,24 +65,24 @@ def odometer_at(readings: pd.DataFrame, at: pd.Timestamp) -> Odometer:
         return Odometer(float("nan"), float("nan"))
     first, last = before.iloc[0], before.iloc[-1]
     days = (last["taken_at"] - first["taken_at"]).total_seconds() / 86400.0
-    pace = (last["odometer_km"] - first["odometer_km"]) / days if days >= 1.0 else KM_A_DAY
+    pace = (last["odometer_km"] - first["odometer_km"]) / days if days >= 1.0 else WHOSE.km_a_day
     run = max(float(pace), 0.0) * (at - last["taken_at"]).total_seconds() / 86400.0
-    return Odometer(float(last["odometer_km"]) + run, ODOMETER_SD[0] + ODOMETER_SD[1] * run)
+    return Odometer(float(last["odometer_km"]) + run, WHOSE.odometer_sd_km + WHOSE.odometer_sd_share * run)
 
 
 def looks_foreign(reading: Mapping[str, Any], own: Vehicle) -> bool:
     """Whether a reading is so far from what its vehicle should show that others are worth a look."""
     row, sd_k = _row(reading)
     found = _found(row, own.expected, sd_k)
-    if found.used.any() and chdtrc(int(found.used.sum()), _chi2(found)) < LOOK_AT:
+    if found.used.any() and chdtrc(int(found.used.sum()), _chi2(found)) < WHOSE.look_at:
         return True
     km, expected = _km(reading), own.odometer
     if not (np.isfinite(km) and np.isfinite(expected.km)):
         return False
-    return bool(2.0 * stdtr(ODOMETER_TAIL, -abs(km - expected.km) / expected.scale_km) < LOOK_AT)
+    return bool(2.0 * stdtr(WHOSE.odometer_tail, -abs(km - expected.km) / expected.scale_km) < WHOSE.look_at)
 
 
-def nearest_vehicles(reading: Mapping[str, Any], latest: pd.DataFrame, *, most: int = NEAREST) -> list[str]:
+def nearest_vehicles(reading: Mapping[str, Any], latest: pd.DataFrame, *, most: int = WHOSE.nearest) -> list[str]:
     """Vehicles whose latest values lie nearest to a reading's, nearest first: a coarse choice of whom to compare with.
 
     :param latest: one row per unit (the index) with its latest values by column
@@ -118,10 +94,12 @@ def nearest_vehicles(reading: Mapping[str, Any], latest: pd.DataFrame, *, most: 
             continue
         known = latest[name].to_numpy(np.float64)
         if name == "odometer_km":
-            steps = ((value - known) / NEAR_KM) ** 2
+            steps = ((value - known) / WHOSE.near_km) ** 2
         else:
-            steps = (np.log(np.maximum(value, LEAST_SIZE) / np.maximum(known, LEAST_SIZE)) / NEAR_SD) ** 2
-        away += np.where(np.isfinite(steps), np.minimum(steps, FARTHEST), UNREAD)
+            steps = (
+                np.log(np.maximum(value, WHOSE.least_size) / np.maximum(known, WHOSE.least_size)) / WHOSE.near_sd
+            ) ** 2
+        away += np.where(np.isfinite(steps), np.minimum(steps, WHOSE.farthest), WHOSE.unread)
     return [str(unit) for unit in away.sort_values(kind="stable").index[:most]]
 
 
@@ -142,16 +120,16 @@ def whose_reading(reading: Mapping[str, Any], own: Vehicle, others: Mapping[str,
     km = _km(reading)
     if not others or not (typed or np.isfinite(km)):
         return OWN
-    here = np.log1p(-PRIOR_OTHER) + _log_own(row, own.expected, sd_k) + _log_km(km, own.odometer, own=True)
+    here = np.log1p(-WHOSE.prior_other) + _log_own(row, own.expected, sd_k) + _log_km(km, own.odometer, own=True)
     there = {
-        unit: np.log(PRIOR_OTHER / vehicles) + _log_sound(_found(row, v.expected, sd_k)) + _log_km(km, v.odometer)
+        unit: np.log(WHOSE.prior_other / vehicles) + _log_sound(_found(row, v.expected, sd_k)) + _log_km(km, v.odometer)
         for unit, v in others.items()
         if not v.expected.unknown & typed
     }
     total = float(logsumexp([here, *there.values()]))
     share = {unit: float(np.exp(value - total)) for unit, value in there.items()}
     ranked = sorted(share.items(), key=lambda pair: -pair[1])
-    likely = tuple(pair for pair in ranked[:MOST_NAMED] if pair[1] >= LEAST_NAMED)
+    likely = tuple(pair for pair in ranked[: WHOSE.most_named] if pair[1] >= WHOSE.least_named)
     return Whose(min(1.0, sum(share.values())), likely)
 
 
@@ -167,7 +145,11 @@ def _row(reading: Mapping[str, Any]) -> tuple[pd.DataFrame, float]:
     """The reading as one row with a temperature, doubtful values too, and the temperature's error [K]."""
     row = trusted_row({**reading, "doubtful": ""})
     noted = np.isfinite(row["temperature_c"].iloc[0])
-    return (row, TEMPERATURE.thermometer_sd_c) if noted else (row.assign(temperature_c=ASSUMED_C), ASSUMED_SD_C)
+    return (
+        (row, TEMPERATURE.thermometer_sd_c)
+        if noted
+        else (row.assign(temperature_c=EXPECTING.assumed_c), EXPECTING.assumed_sd_c)
+    )
 
 
 def _found(row: pd.DataFrame, expected: Expected, sd_k: float) -> Departures:
@@ -200,18 +182,18 @@ def _log_own(row: pd.DataFrame, expected: Expected, sd_k: float) -> float:
     if not count:
         return 0.0
     used = found.used[0].astype(np.float64)
-    logs = [np.log(SOUND) + _log_sound(found)]
+    logs = [np.log(WHOSE.sound) + _log_sound(found)]
     fields = sorted({STATE_FIELDS.index(MOVED_BY[MEASURED[i]]) for i in places})
     for k in fields:
-        moved = covariance + CHANGED_SD**2 * np.outer(slope[:, k], slope[:, k])
-        logs.append(np.log(CHANGED / len(fields)) + _log_normal(residual, moved, count))
+        moved = covariance + WHOSE.changed_sd**2 * np.outer(slope[:, k], slope[:, k])
+        logs.append(np.log(WHOSE.changed / len(fields)) + _log_normal(residual, moved, count))
     for i in places:
         kept = np.delete(np.arange(len(MEASURED)), i)
         rest = _log_normal(residual[kept], covariance[np.ix_(kept, kept)], count - 1)
-        anywhere = -np.log(max(abs(float(found.measured[0, i])), LEAST_SIZE) * SLIP_DECADES)
-        logs.append(np.log(SLIPPED / count) + rest + anywhere)
-    wide = np.where(np.outer(used, used) > 0, LOOSE_TIMES**2, 1.0) * covariance
-    logs.append(np.log(LOOSE) + _log_normal(residual, wide, count))
+        anywhere = -np.log(max(abs(float(found.measured[0, i])), WHOSE.least_size) * np.log(WHOSE.slip_times))
+        logs.append(np.log(WHOSE.slipped / count) + rest + anywhere)
+    wide = np.where(np.outer(used, used) > 0, WHOSE.loose_times**2, 1.0) * covariance
+    logs.append(np.log(WHOSE.loose) + _log_normal(residual, wide, count))
     return float(logsumexp(logs))
 
 
@@ -220,14 +202,14 @@ def _log_km(km: float, expected: Odometer, *, own: bool = False) -> float:
     if not np.isfinite(km):
         return 0.0
     if not np.isfinite(expected.km):
-        return float(-np.log(ANY_KM))
+        return float(-np.log(WHOSE.any_km))
     fits = _log_t((km - expected.km) / expected.scale_km) - float(np.log(expected.scale_km))
-    return float(logsumexp([np.log1p(-MISREAD) + fits, np.log(MISREAD / ANY_KM)])) if own else fits
+    return float(logsumexp([np.log1p(-WHOSE.misread) + fits, np.log(WHOSE.misread / WHOSE.any_km)])) if own else fits
 
 
 def _log_t(z: float) -> float:
-    """Log density of Student's t with ODOMETER_TAIL degrees of freedom (Abramowitz and Stegun 26.7.1)."""
-    tail = ODOMETER_TAIL
+    """Log density of Student's t with `WHOSE.odometer_tail` degrees of freedom (Abramowitz and Stegun 26.7.1)."""
+    tail = WHOSE.odometer_tail
     top = gammaln((tail + 1.0) / 2.0) - gammaln(tail / 2.0) - 0.5 * np.log(tail * np.pi)
     return float(top - (tail + 1.0) / 2.0 * np.log1p(z * z / tail))
 

@@ -1,0 +1,146 @@
+"""What we chose about one reading taken apart: boundaries of the findings, expected readings, whose reading it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from analysis.stated import stated
+
+
+# fmt: off
+@dataclass(frozen=True)
+class Boundaries:
+    """Boundaries of the decision table's rows, beside the limits."""
+
+    stands_rpm: float = stated(5.0, "rpm", 2.5, 10.0, "a tachometer's flicker on an engine that does not turn; our choice")
+    hardly: float = stated(0.15, "usual amps", 0.08, 0.3, "less than any starter takes, running free or locked; our choice")
+    free_share: float = stated(0.8, "usual amps", 0.6, 0.9,
+        "most of a starter that runs free; our choice, because it takes 90 of 150 to 300 A (PM starter data)")
+    stall_share: float = stated(0.7, "of the inrush", 0.55, 0.85,
+        "least of a locked engine; our choice, because a turning engine takes a third to half of it")
+    not_slow: float = stated(0.95, "usual speed", 0.9, 1.0, "as fast as ever; our choice")
+    two_cables_least: float = stated(1.6, "the clamp's amps", 1.4, 1.8, "that all else tells of: round one of two cables; our choice")
+    two_cables_most: float = stated(2.6, "the clamp's amps", 2.2, 3.0, "the same at the most; our choice")
+    slowed: float = stated(0.82, "usual speed", 0.75, 0.9, "as much as a fifth more amps by drag cost; our choice")
+    raised_amps: float = stated(1.2, "usual amps", 1.1, 1.3, "enough where the engine is clearly slow as well; our choice")
+    speed_doubt: float = stated(3.0, "times the load's doubt", 1.5, 6.0,
+        "doubt of a speed in the cold; our choice, because a series-wound motor loses more speed than it gains amps")
+    clearly_slow: float = stated(0.75, "usual speed", 0.65, 0.85, "slow at usual amps; our choice")
+    off_the_curve: float = stated(0.85, "1", 0.75, 0.95, "of the speed to which these volts turn a usual motor; our choice")
+    faster_than_volts: float = stated(1.1, "1", 1.05, 1.2, "times that speed: the volts were not those at which it turned; our choice")
+    low_peak: float = stated(0.8, "usual inrush", 0.7, 0.9, "low; our choice, because it is four times the usual scatter of a clamp")
+    usual_peak: float = stated(0.92, "usual inrush", 0.85, 1.0, "as usual; our choice, because a worn battery lowers it")
+    faster_than_drop: float = stated(1.08, "1", 1.04, 1.15,
+        "times the speed of these volts; our choice, because a drop of half a volt makes half of it")
+    dip_least: float = stated(0.75, "1", 0.6, 0.9, "of the fall that the inrush makes through a usual battery; our choice")
+    dip_most: float = stated(1.35, "1", 1.2, 1.6, "the same at the most; our choice")
+    collapsed: float = stated(0.6, "rest volts", 0.5, 0.7, "our choice, because even a locked starter leaves a sound battery more")
+    dead_coil_a: float = stated(0.5, "A", 0.25, 1.0, "a small clamp's zero; our choice")
+    most_widened: float = stated(1.0, "logarithm", 0.5, 2.0,
+        "no doubt about the cold widens a boundary by more than 2.7 times; our choice")
+    own_coil_share: float = stated(0.3, "1", 0.2, 0.4, "of the vehicle's own hold-in ohms, either way; our choice, because a meter's and "
+        "a warm coil's error come to a third")
+
+
+@dataclass(frozen=True)
+class Facts:
+    """The arithmetic before the table."""
+
+    flowing_share: float = stated(0.3, "usual amps", 0.15, 0.5, "fewer make no resistance out of a meter's last digit; our choice")
+    fewest_telling: int = stated(3, "1", 2, 4, "sag and drops that must agree on the amps; our choice")
+    agree_within: float = stated(1.5, "1", 1.25, 2.0,
+        "largest over smallest of the amps that they tell; our choice, because sound parts differ by less")
+    as_usual: float = stated(0.2, "usual amps", 0.1, 0.4,
+        "fewer that agree must tell of what the class takes anyway; our choice")
+    told_otherwise: float = stated(1.6, "1", 1.4, 1.8, "times; our choice, because a clamp round one of two cables shows about half")
+    charging_per_k: float = stated(0.01, "V/K per 12 V", 0.005, 0.03, "more below the warm; regulators give more in the cold, from memory")
+    charging_warm_c: float = stated(20.0, "°C", 15.0, 25.0, "at and above which the charging limit stands as printed; our choice")
+    saturates_at: float = stated(1.2, "usual amps", 0.6, 2.4, "a series field is half full near cranking amps, from memory; our choice")
+    felt_drop_v: float = stated(0.8, "V per 12 V", 0.4, 1.2, "a tenth of the back-emf, which the speed shows; our choice")
+    clamp_doubt: float = stated(0.05, "1", 0.025, 0.1, "of a small clamp, relative; our choice")
+    clear_fall_v: float = stated(0.6, "V per 12 V", 0.3, 1.0,
+        "below the usual volts; our choice, because sound vehicles of a class differ by less")
+    sag_doubt: float = stated(0.1, "of the sag", 0.05, 0.2, "taken off what cranking tells of the rest volts; our choice")
+
+
+@dataclass(frozen=True)
+class Expecting:
+    """What a vehicle's next reading should show, and whether a reading closes."""
+
+    fewest_readings: int = stated(8, "readings", 4, 16, "of a class, before what is usual in it counts as known; our choice")
+    prior_rest: float = stated(4.0, "readings", 2.0, 8.0, "that the usual scatter of rest volts counts for; our choice")
+    closes_at: float = stated(0.001, "1", 1e-4, 0.01, "chance of a sound reading being called not closing; our choice")
+    assumed_c: float = stated(15.0, "°C", 10.0, 20.0, "a workshop, where nobody noted the temperature; our choice")
+    assumed_sd_c: float = stated(8.0, "K", 5.0, 12.0, "its doubt, between a cold yard and a warm bay; our choice")
+    fewest_checked: int = stated(3, "values", 2, 5, "fewer over-determine nothing; our choice")
+    drag_per_k: float = stated(0.01, "1/K", 0.005, 0.02,
+        "amps by one kelvin, where the air's temperature is not the engine's; our choice")
+
+
+@dataclass(frozen=True)
+class ModelError:
+    """How far the model itself is from a sound vehicle's start, relative, one standard deviation.
+
+    It is what single starts of sound vehicles scatter beyond the instruments in the simulated fleets.
+    """
+
+    open_circuit: float = stated(0.006, "1", 0.003, 0.012, "rest volts; our choice, from simulated fleets")
+    battery: float = stated(0.05, "1", 0.025, 0.1, "battery; our choice, from simulated fleets")
+    positive: float = stated(0.06, "1", 0.03, 0.12, "positive cable; our choice, from simulated fleets")
+    ground: float = stated(0.06, "1", 0.03, 0.12, "ground path; our choice, from simulated fleets")
+    contacts: float = stated(0.06, "1", 0.03, 0.12, "contacts; our choice, from simulated fleets")
+    motor: float = stated(0.05, "1", 0.025, 0.1, "motor winding; our choice, from simulated fleets")
+    load: float = stated(0.045, "1", 0.02, 0.09, "load; our choice, from simulated fleets")
+    emf: float = stated(0.06, "1", 0.03, 0.12, "motor constant; our choice, from simulated fleets")
+    control: float = stated(0.05, "1", 0.025, 0.1, "control circuit; our choice, from simulated fleets")
+    coil: float = stated(0.05, "1", 0.025, 0.1, "coil; our choice, from simulated fleets")
+
+
+@dataclass(frozen=True)
+class Whose:
+    """Is it this vehicle's reading?"""
+
+    prior_other: float = stated(0.005, "1", 0.0025, 0.01, "chance that a reading stands under a wrong number; our choice")
+    ask_at: float = stated(0.5, "1", 0.3, 0.8, "probability at which it is asked; our choice: even odds")
+    most_named: int = stated(3, "vehicles", 2, 5, "named in the question; our choice")
+    least_named: float = stated(0.05, "1", 0.025, 0.1, "probability of a vehicle that is named; our choice")
+    look_at: float = stated(0.01, "1", 0.003, 0.03,
+        "chance of a sound reading being compared with other vehicles at all; our choice, to save time")
+    nearest: int = stated(12, "vehicles", 6, 24, "that a reading is compared with; our choice, to save time")
+    sound: float = stated(0.83, "1", 0.7, 0.9, "of own readings: as expected; our choice")
+    changed: float = stated(0.10, "1", 0.05, 0.2, "of own readings: a part changed since; our choice")
+    slipped: float = stated(0.05, "1", 0.025, 0.1, "of own readings: one value wrong; our choice")
+    loose: float = stated(0.02, "1", 0.01, 0.04, "of own readings: off everywhere; our choice")
+    changed_sd: float = stated(1.0, "logarithm", 0.5, 2.0, "of a part that changed: up to some three times and a third; our choice")
+    loose_times: float = stated(3.0, "1", 1.5, 6.0, "errors of a reading that is off everywhere; our choice")
+    slip_times: float = stated(1000.0, "1", 100.0, 10000.0, "a wrong value is anywhere within three powers of ten; our choice")
+    least_size: float = stated(0.05, "V, A, rpm", 0.01, 0.1, "of a wrong value, so that zero has a density; our choice")
+    km_a_day: float = stated(60.0, "km/d", 30.0, 120.0, "where one odometer reading is all there is; our choice")
+    odometer_sd_km: float = stated(300.0, "km", 150.0, 600.0, "of the odometer expected; our choice")
+    odometer_sd_share: float = stated(0.5, "1", 0.25, 1.0, "of the distance run since, which is added to that; our choice")
+    odometer_tail: float = stated(3.0, "degrees of freedom", 2.0, 6.0,
+        "of Student's t; our choice, because holidays and long hauls happen")
+    misread: float = stated(0.02, "1", 0.01, 0.04, "of own odometer readings that are misread; our choice")
+    any_km: float = stated(1e6, "km", 5e5, 2e6, "over which a misread or unknown odometer may lie; our choice")
+    near_sd: float = stated(0.25, "log ratio", 0.125, 0.5, "to a vehicle's latest values that counts as one step away; our choice")
+    near_km: float = stated(5000.0, "km", 2500.0, 10000.0, "the same of the odometer; our choice")
+    farthest: float = stated(60.0, "squared steps", 30.0, 120.0, "of one value at most; our choice")
+    unread: float = stated(4.0, "squared steps", 2.0, 8.0, "of a value that was never read; our choice")
+
+
+@dataclass(frozen=True)
+class Asking:
+    """What to measure next."""
+
+    made_within_d: float = stated(14.0, "d", 7.0, 28.0,
+        "before the latest reading: a measurement made then is not asked for again; our choice")
+
+
+# fmt: on
+BOUNDARIES: Final = Boundaries()
+FACTS: Final = Facts()
+EXPECTING: Final = Expecting()
+MODEL_ERROR: Final = ModelError()
+WHOSE: Final = Whose()
+ASKING: Final = Asking()
