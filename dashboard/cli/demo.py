@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import filecmp
+import shutil
 import tempfile
 from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
@@ -30,8 +32,11 @@ class DemoRefused(ValueError):
     """The file holds something else."""
 
 
-def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], None]) -> int:
-    """Make the demo database at `path` (nothing else may be in it), print the weekly list, the plan, what to try next."""
+def make_demo(path: Path, files: Path, *, say: Callable[[str], None], show: Callable[[str], None]) -> int:
+    """Make the demo database at `path` (nothing else may be in it) from files that it writes into the folder `files`.
+
+    Prints the weekly list, the plan, what to try next.  Raises DemoRefused where something else stands, unharmed.
+    """
     db = store.open_database(path)
     if not store.is_empty(db) and MARK not in read_settings(db):
         raise DemoRefused(
@@ -39,17 +44,31 @@ def make_demo(path: Path, *, say: Callable[[str], None], show: Callable[[str], N
         )
     day = AS_OF
     now = datetime.combine(day, time(6, 0))
-    with tempfile.TemporaryDirectory() as folder:
-        export_fleet(demo_operator(), Path(folder), split="depot", weekly_hours=True)
-        outcome = import_paths(db, [folder], now=now, by=BY)
+    outcome = import_paths(db, write_files(files), now=now, by=BY)
     save_setting(db, MARK, {"as_of": day.isoformat()}, by=BY)
-    say(f"{OPERATOR}: {outcome.summary()}")
+    say(f"{OPERATOR}: {outcome.summary()}; the files lie in the folder {files}")
     assessment = issued_lists(db, day, now)
     rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
     show(list_table(rows, assessment))
     show(demo_plan(db, day, assessment))
-    show(try_next(path))
+    show(try_next(path, files))
     return 0
+
+
+def write_files(folder: Path) -> list[Path]:
+    """Write the operator's files as a user would have them; what is there already has to say the same."""
+    with tempfile.TemporaryDirectory() as made:
+        written = export_fleet(demo_operator(), Path(made), weekly_hours=True)
+        places = [folder / file.name for file in written]
+        for file, place in zip(written, places, strict=True):
+            if place.exists() and not (place.is_file() and filecmp.cmp(file, place, shallow=False)):
+                raise DemoRefused(
+                    f"{place} is there already and is not the demo's; move it away, or name another folder with --files"
+                )
+        folder.mkdir(parents=True, exist_ok=True)
+        for file, place in zip(written, places, strict=True):
+            shutil.copyfile(file, place)
+    return places
 
 
 def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
@@ -79,7 +98,7 @@ def demo_plan(db: Database, day: date, assessment: Assessment) -> str:
     return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by=BY), "table"))
 
 
-def try_next(path: Path) -> str:
+def try_next(path: Path, files: Path) -> str:
     """A few lines on what to try next."""
     name = next(iter(STORIES))
     title, _ = STORIES[name]
@@ -91,5 +110,6 @@ def try_next(path: Path) -> str:
             f"  cranktrend --db {path} risk --as-of {AS_OF} --all       every vehicle, healthy ones too",
             f"  cranktrend --db {path} set-aside list                   entries that could not be believed",
             f"  cranktrend --db {path} dashboard                        the screens, at http://127.0.0.1:8501",
+            f"  cd {files} && cranktrend import units.csv climate.csv repairs.csv readings.csv     its files as if they were yours",
         ]
     )

@@ -17,6 +17,7 @@ from ingest.fields import MEASUREMENTS, OBSERVATIONS, QUANTITIES, READINGS, allo
 DATABASE_VARIABLE = "CRANKTREND_DB"
 DEFAULT_DATABASE = "fleet.db"
 DEMO_DATABASE = "demo.db"
+DEMO_FILES = "demo-files"
 FIRST_DAY, LAST_DAY = date(1980, 1, 1), date(2999, 12, 31)  # no reading is older; and no end of the calendar is near
 FIRST_NUMBER, LAST_NUMBER = 1, 2**62  # of a row or a change, within SQLite's whole numbers
 WHO = "command line"
@@ -73,6 +74,13 @@ def a_file(text: str) -> str:
     """The name of a file or folder; no name is not the folder one stands in."""
     if not text:
         raise argparse.ArgumentTypeError("a file to import has no name; allowed are names of files and folders")
+    return text
+
+
+def a_folder(text: str) -> str:
+    """The name of a folder."""
+    if not text or "\0" in text:
+        raise argparse.ArgumentTypeError(f"{text!r} is no name of a folder")
     return text
 
 

@@ -14,9 +14,11 @@ from dashboard.cli.options import (
     DATABASE_VARIABLE,
     DEFAULT_DATABASE,
     DEMO_DATABASE,
+    DEMO_FILES,
     WHO,
     a_date,
     a_file,
+    a_folder,
     a_number,
     add_as_of,
     add_format,
@@ -101,9 +103,14 @@ def add_database(parser: argparse.ArgumentParser, *, default: str | None) -> Non
 
 def add_files(command: Command) -> None:
     """Files in, descriptions of foreign files, rows set aside, the copy of the database."""
-    command(
-        "demo", "demo.run_demo", f"make the demo fleet's database ({DEMO_DATABASE}) and print its weekly list and plan",
+    sub = command(
+        "demo", "demo.run_demo",
+        f"make the demo fleet's files and database ({DEMO_DATABASE}), and print its weekly list and plan",
         database_is_there=False,
+    )  # fmt: skip
+    sub.add_argument(
+        "--files", dest="folder", type=a_folder, default=DEMO_FILES, metavar="FOLDER",
+        help=f"where its files are written (default: {DEMO_FILES})",
     )  # fmt: skip
     sub = command("import", "files.run_import", "import files and folders of CSV and XLSX", database_is_there=False)
     sub.add_argument(

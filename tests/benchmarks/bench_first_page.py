@@ -109,7 +109,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
         demo = options.database or Path(folder) / "demo.db"
         if options.database is None:
-            make_demo(demo, say=lambda _: None, show=lambda _: None)
+            make_demo(demo, demo.with_name("demo-files"), say=lambda _: None, show=lambda _: None)
         browser = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
         measure(browser, demo, TARGET_S["demo"], "demo")
         large = Path(folder) / "large.db"

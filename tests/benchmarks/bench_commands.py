@@ -1,0 +1,70 @@
+"""Seconds of processor time that each command takes, one process a command: python bench_commands.py [DEMO_DATABASE].
+
+Prints the best of three runs beside the target: half a second for help and refusals, two seconds for lists and sheets on a
+database to which nothing was written since they were worked out. The database is copied, or made anew (some ten seconds).
+The first list on it, which is worked out, stands beside the others.
+
+    python tests/benchmarks/bench_commands.py /tmp/demo.db
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from demo_fleet.scenario import AS_OF, STORIES
+from ingest import store
+
+RUNS = 3
+AT_ONCE_S, LISTED_S = 0.5, 2.0
+UNIT = next(iter(STORIES))
+READING = ("--taken-at", f"{AS_OF}T08:00", "--temperature-c", "9", "--rest-v", "12.6", "--crank-min-v", "10.6")
+COMMANDS: tuple[tuple[tuple[str, ...], float], ...] = (
+    (("--help",), AT_ONCE_S),
+    (("--version",), AT_ONCE_S),
+    (("record", "--help"), AT_ONCE_S),
+    (("risk", "--horizon-days", "900"), AT_ONCE_S),
+    (("nonsense",), AT_ONCE_S),
+    (("risk", "--as-of", str(AS_OF)), LISTED_S),
+    (("unit", UNIT, "--as-of", str(AS_OF)), LISTED_S),
+    (("plan", "--as-of", str(AS_OF)), LISTED_S),
+    (("record", UNIT, "--dry-run", *READING), LISTED_S),
+)
+
+
+def processor_s(words: tuple[str, ...], database: Path) -> float:
+    """Processor time of one command, its start included."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    command = [sys.executable, "-m", "dashboard.cli.entry", "--db", str(database), *words]
+    subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def main() -> None:
+    """Measure every command."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("database", nargs="?", type=Path, help="a demo database; made anew when left out")
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        database = Path(folder) / "demo.db"
+        if options.database is None:
+            print(f"{processor_s(('demo', '--files', f'{folder}/files'), database):6.2f} s           demo")
+        else:
+            store.backup(store.open_database(options.database, create=False), database)
+        print(
+            f"{processor_s(('risk', '--as-of', str(AS_OF), '--horizon-days', '31'), database):6.2f} s           a list worked out"
+        )
+        processor_s(("risk", "--as-of", str(AS_OF)), database)
+        for words, target_s in COMMANDS:
+            best_s = min(processor_s(words, database) for _ in range(RUNS))
+            mark = "" if best_s <= target_s else "  over its target"
+            print(f"{best_s:6.2f} s  ({target_s:.1f} s)  {' '.join(words)[:70]}{mark}")
+
+
+if __name__ == "__main__":
+    main()

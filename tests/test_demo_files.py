@@ -1,0 +1,100 @@
+"""The demo's files, and the README's lines tried on them as they are printed.
+
+Truth: the lines themselves, and the demo's own database.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from samples_fleet import fleet, quick
+
+from dashboard.cli import demo
+from dashboard.cli.commands import database
+from dashboard.cli.main import main
+from demo_fleet.scenario import AS_OF
+from ingest import store
+
+README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of its own, the demo with the small fleet in the operator's stead, for time, and a fixed today."""
+    quick(monkeypatch)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("CRANKTREND_DB", raising=False)
+    monkeypatch.setattr(demo, "demo_operator", fleet)
+    monkeypatch.setattr(demo, "PUT_OFF", {})
+    monkeypatch.setattr(database, "today", lambda: AS_OF)
+    return tmp_path
+
+
+def own_lines() -> list[list[str]]:
+    """The words of the README's lines for a user's own files."""
+    block = README.split("## With your own files")[1].split("```")[1]
+    return [shlex.split(line, comments=True) for line in block.splitlines()[1:] if line]
+
+
+def test_the_readme_s_lines_do_what_they_say_on_the_demo_s_files(
+    place: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As printed, in the folder that the demo names: the same fleet as in the demo's database, and its list."""
+    assert main(["demo"]) == 0
+    said = capsys.readouterr()
+    named = re.search(r"the files lie in the folder (\S+)", said.err)
+    assert named is not None
+    monkeypatch.chdir(place / named[1])
+    lines = own_lines()
+    assert [line[:2] for line in lines] == [["cranktrend", w] for w in ("import", "import", "risk")]
+    for line in lines:
+        assert main(line[1:]) in ((0, 1) if line[1] == "import" else (0,)), line
+    assert f"Weekly list for {AS_OF}" in capsys.readouterr().out
+    own, of_demo = store.open_database("fleet.db"), store.open_database(place / "demo.db")
+    for read in (store.read_units, store.read_climate):
+        pd.testing.assert_frame_equal(read(own), read(of_demo))
+    for read, number in ((store.read_readings, "reading_id"), (store.read_repairs, "repair_id")):
+        one, other = (read(db).drop(columns=number) for db in (own, of_demo))
+        assert len(one)
+        pd.testing.assert_frame_equal(one, other)
+
+
+def test_the_demo_twice_changes_nothing(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same files, known already."""
+    assert main(["demo", "--files", "elsewhere"]) == 0
+    files = {file.name: file.read_bytes() for file in (place / "elsewhere").iterdir()}
+    assert {"units.csv", "climate.csv", "repairs.csv", "readings.csv"} <= set(files)
+    assert not (place / "demo-files").exists()
+    capsys.readouterr()
+    assert main(["demo", "--files", "elsewhere"]) == 0
+    assert " 0 stored" in capsys.readouterr().err
+    assert {file.name: file.read_bytes() for file in (place / "elsewhere").iterdir()} == files
+
+
+@pytest.mark.parametrize("taken", ["file", "folder", "no folder"])
+def test_the_demo_overwrites_nobody_s_files(place: Path, taken: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """A units.csv of the user's own, a folder of that name, a file where the folder should be: said, and left alone."""
+    mine = place / "demo-files" / "units.csv"
+    if taken == "no folder":
+        mine = mine.parent
+    mine.parent.mkdir(exist_ok=True)
+    if taken == "folder":
+        mine.mkdir()
+    else:
+        mine.write_text("unit,vehicle_class,system_v,depot\nMINE,van,12,hill\n")
+    assert main(["demo"]) == (3 if taken == "no folder" else 2)
+    err = capsys.readouterr().err
+    assert str(mine.relative_to(place)) in err
+    assert "Traceback" not in err
+    assert mine.is_dir() or "MINE" in mine.read_text()
+    assert [file.name for file in place.glob("demo-files/*")] in ([], ["units.csv"])
+    assert store.is_empty(store.open_database(place / "demo.db"))
+
+
+def test_a_folder_without_a_name_is_refused(place: Path) -> None:  # noqa: ARG001 - nothing is written elsewhere
+    with pytest.raises(SystemExit, match="2"):
+        main(["demo", "--files", ""])
