@@ -16,11 +16,11 @@ from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.worklist.assess import Assessment
+from dashboard.cli.advice import compare_with_last
 from dashboard.cli.tables import (
     SAFE_NOTE,
     WIDTH,
     clean,
-    compare_with_last,
     list_table,
     part_object,
     readings_text,

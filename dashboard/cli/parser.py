@@ -206,7 +206,7 @@ def add_vehicle(command: Command) -> None:
     add_as_of(sub)
     add_horizon(sub)
     add_format(sub, "table", "json")
-    sub = command("record", "vehicle.run_record", "record one reading, checked like any other", wrong=twice_wrong)
+    sub = command("record", "record.run_record", "record one reading, checked like any other", wrong=twice_wrong)
     sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
     sub.add_argument("--dry-run", action="store_true", help="say what the reading shows and store nothing")
     add_measurements(sub)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 from sqlite_utils import Database
@@ -24,9 +24,11 @@ from analysis.bay.whose import (
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limits
 from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
-from analysis.worklist.assess import Assessment
 from ingest import store
 from ingest.records import read_reset_answers
+
+if TYPE_CHECKING:
+    from analysis.worklist.assess import Assessment
 
 CLASS_VEHICLES: Final = 400  # of one class that its laws are learned from outside an assessment, our choice
 

@@ -22,7 +22,9 @@ from ingest import store
 RUNS = 3
 AT_ONCE_S, LISTED_S = 0.5, 2.0
 UNIT = next(iter(STORIES))
-READING = ("--taken-at", f"{AS_OF}T08:00", "--temperature-c", "9", "--rest-v", "12.6", "--crank-min-v", "10.6")
+AT = ("--taken-at", f"{AS_OF}T08:00", "--temperature-c", "12")
+LIKE_ITS_LAST = ("--rest-v", "12.63", "--crank-min-v", "11.6", "--crank-a", "247", "--drop-ground-v", "1.0")
+LIKE_ANOTHER_S = ("--rest-v", "12.63", "--crank-min-v", "10.2")  # a dozen vehicles are looked at, whose it is
 COMMANDS: tuple[tuple[tuple[str, ...], float], ...] = (
     (("--help",), AT_ONCE_S),
     (("--version",), AT_ONCE_S),
@@ -32,7 +34,8 @@ COMMANDS: tuple[tuple[tuple[str, ...], float], ...] = (
     (("risk", "--as-of", str(AS_OF)), LISTED_S),
     (("unit", UNIT, "--as-of", str(AS_OF)), LISTED_S),
     (("plan", "--as-of", str(AS_OF)), LISTED_S),
-    (("record", UNIT, "--dry-run", *READING), LISTED_S),
+    (("record", UNIT, "--dry-run", *AT, *LIKE_ITS_LAST), LISTED_S),
+    (("record", UNIT, "--dry-run", *AT, *LIKE_ANOTHER_S), LISTED_S),
 )
 
 
@@ -63,7 +66,7 @@ def main() -> None:
         for words, target_s in COMMANDS:
             best_s = min(processor_s(words, database) for _ in range(RUNS))
             mark = "" if best_s <= target_s else "  over its target"
-            print(f"{best_s:6.2f} s  ({target_s:.1f} s)  {' '.join(words)[:70]}{mark}")
+            print(f"{best_s:6.2f} s  ({target_s:.1f} s)  {' '.join(words)[-60:]}{mark}")
 
 
 if __name__ == "__main__":
