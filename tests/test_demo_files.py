@@ -5,7 +5,6 @@ Truth: the lines themselves, and the demo's own database.
 
 from __future__ import annotations
 
-import re
 import shlex
 from pathlib import Path
 
@@ -16,20 +15,23 @@ from samples_fleet import fleet, quick
 from dashboard.cli import demo
 from dashboard.cli.commands import database
 from dashboard.cli.main import main
+from dashboard.cli.options import DEMO_FILES
 from demo_fleet.scenario import AS_OF
 from ingest import store
+from ingest.importer import import_paths
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
 
 
 @pytest.fixture
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder of its own, the demo with the small fleet in the operator's stead, for time, and a fixed today."""
+    """A folder of its own, a fixed today, and for time the small fleet in the operator's stead, without last week's list."""
     quick(monkeypatch)
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("CRANKTREND_DB", raising=False)
     monkeypatch.setattr(demo, "demo_operator", fleet)
     monkeypatch.setattr(demo, "PUT_OFF", {})
+    monkeypatch.setattr(demo, "issue_for", lambda *_, **__: None)
     monkeypatch.setattr(database, "today", lambda: AS_OF)
     return tmp_path
 
@@ -43,34 +45,33 @@ def own_lines() -> list[list[str]]:
 def test_the_readme_s_lines_do_what_they_say_on_the_demo_s_files(
     place: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As printed, in the folder that the demo names: the same fleet as in the demo's database, and its list."""
-    assert main(["demo"]) == 0
-    said = capsys.readouterr()
-    named = re.search(r"the files lie in the folder (\S+)", said.err)
-    assert named is not None
-    monkeypatch.chdir(place / named[1])
+    """As printed, in the folder of the demo's files: the same fleet as all of them make, and its list."""
+    files = [place / file for file in demo.write_files(Path(DEMO_FILES))]
+    monkeypatch.chdir(place / DEMO_FILES)
     lines = own_lines()
     assert {line[0] for line in lines} == {"cranktrend"}
     assert [line[1] for line in lines] == ["import"] * (len(lines) - 1) + ["risk"]
     for line in lines:
         assert main(line[1:]) in ((0, 1) if line[1] == "import" else (0,)), line
     assert f"Weekly list for {AS_OF}" in capsys.readouterr().out
-    own, of_demo = store.open_database("fleet.db"), store.open_database(place / "demo.db")
+    own, at_once = store.open_database("fleet.db"), store.open_database(place / "at_once.db")
+    import_paths(at_once, files)
     for read in (store.read_units, store.read_climate):
-        pd.testing.assert_frame_equal(read(own), read(of_demo))
+        pd.testing.assert_frame_equal(read(own), read(at_once))
     for read, number in ((store.read_readings, "reading_id"), (store.read_repairs, "repair_id")):
-        one, other = (read(db).drop(columns=number) for db in (own, of_demo))
+        one, other = (read(db).drop(columns=number) for db in (own, at_once))
         assert len(one)
         pd.testing.assert_frame_equal(one, other)
 
 
-def test_the_demo_twice_changes_nothing(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The same files, known already."""
+def test_the_demo_names_its_files_and_twice_changes_nothing(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """They lie where README looks for them, or where one says; the second time they are known already."""
     assert main(["demo", "--files", "elsewhere"]) == 0
+    assert "the files lie in the folder elsewhere" in capsys.readouterr().err
     files = {file.name: file.read_bytes() for file in (place / "elsewhere").iterdir()}
     assert {"units.csv", "climate.csv", "repairs.csv", "readings.csv"} <= set(files)
-    assert not (place / "demo-files").exists()
-    capsys.readouterr()
+    assert not (place / DEMO_FILES).exists()
+    assert f"`{DEMO_FILES}`" in README
     assert main(["demo", "--files", "elsewhere"]) == 0
     assert " 0 stored" in capsys.readouterr().err
     assert {file.name: file.read_bytes() for file in (place / "elsewhere").iterdir()} == files

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pandas as pd
 from sqlite_utils import Database
 
-from dashboard.cli.lines import wrapped
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import Record, row_of, take_apart, whose
+from dashboard.desk.terminal import wrapped
 from dashboard.words import reading_sheet
 from ingest.entries import Entry
 from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, QUANTITIES

@@ -12,8 +12,8 @@ import pandas as pd
 
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
-from dashboard.cli.lines import WIDTH, wrapped
 from dashboard.desk.reading_source import Taken
+from dashboard.desk.terminal import WIDTH, wrapped
 from dashboard.files import reading_json
 from dashboard.words import list_row as wording
 from dashboard.words import reading_sheet, reasons

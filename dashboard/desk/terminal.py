@@ -10,6 +10,7 @@ import os
 import re
 import sqlite3
 import sys
+import textwrap
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -23,6 +24,7 @@ from ingest.errors import CouldNot, DatabaseTrouble, EntryRefused, IngestError
 DONE, SET_ASIDE, REFUSED, COULD_NOT = 0, 1, 2, 3
 STOPPED = 130  # what shells report for a program that Ctrl-C ended (128 + SIGINT)
 PROGRAM = "cranktrend"
+WIDTH = 118  # [characters] of a line, our choice: a terminal over half of a screen
 PACKAGES = ("ingest", "analysis", "dashboard", "demo_fleet")
 HOUSE = Path(__file__).resolve().parents[2]  # the folder that holds them
 _HIDDEN = re.compile(r"[^\n -~]")
@@ -49,6 +51,13 @@ def show_bytes(body: bytes) -> None:
     """A result that is no text, on standard output."""
     with _answering() as out:
         out.buffer.write(body)
+
+
+def wrapped(text: str, mark: str) -> list[str]:
+    """A sentence in lines of at most WIDTH after a mark; a line of a table as it is."""
+    if len(text) + len(mark) <= WIDTH:
+        return [mark + text]
+    return textwrap.wrap(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
 
 
 def _escaped(character: str) -> str:
