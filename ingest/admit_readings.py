@@ -15,12 +15,12 @@ from sqlite_utils import Database
 from ingest.bulk import read_bulk
 from ingest.cells import Batch
 from ingest.doubt import History, doubts
-from ingest.fields import MEASUREMENTS, OBSERVATIONS
+from ingest.fields import MEASUREMENTS, OBSERVATIONS, SAMPLED
 from ingest.former import SAME
 from ingest.rules import Context
 from ingest.writing import Admitted, Place, next_number
 
-TEXTS = (*OBSERVATIONS, "technician", "instrument", "note")
+TEXTS = (*OBSERVATIONS, "technician", "instrument", "note", "lowest_is")
 ROWS_AT_ONCE = 50_000  # rows turned into Python objects at a time; our choice, to bound memory
 LARGE_SHARE = 0.5  # of the fleet in one file: read all that is stored, not unit by unit; our choice
 
@@ -112,6 +112,7 @@ def recompute_doubts(db: Database, units: Sequence[str], context: Context) -> No
     system_v = np.array([context.vehicles[u].system_v for u in stored.unit[order].tolist()], dtype=np.float64)
     numbers = {n: v[order] for n, v in stored.numbers.items()}
     outcome = stored.texts["outcome"][order]
+    _leave_out_bounds(numbers, stored.texts["lowest_is"][order])
     names, reasons = doubts(History(unit, stored.taken_at[order], numbers, system_v, stored.confirmed[order], outcome))
     _write_marks(db, _changed_marks(order, names, reasons, stored))
 
@@ -268,6 +269,11 @@ def _history(
         if name in present:
             values[~old] = batch.numbers[name][rows[source[~old] - merged.offset]]
         numbers[name] = values
+    lowest = np.full(len(kept), "", dtype=object)
+    lowest[old] = stored.texts["lowest_is"][source[old]]
+    if "lowest_is" in batch.texts:
+        lowest[~old] = batch.texts["lowest_is"][rows[source[~old] - merged.offset]]
+    _leave_out_bounds(numbers, lowest)
     unit, taken = merged.unit[kept], merged.taken_at[kept]
     system = np.array([context.vehicles[u].system_v for u in merged.units], dtype=np.float64)[unit]
     twice = np.full(len(kept), "", dtype=object)
@@ -278,6 +284,12 @@ def _history(
     if "outcome" in batch.texts:
         outcome[~old] = batch.texts["outcome"][rows[source[~old] - merged.offset]]
     return History(unit, taken, numbers, system, twice, outcome), present
+
+
+def _leave_out_bounds(numbers: dict[str, npt.NDArray[np.float64]], lowest_is: npt.NDArray[np.object_]) -> None:
+    """An upper bound may lie anywhere above the truth: no rule of plausible change holds for it."""
+    if "crank_min_v" in numbers and (lowest_is == SAMPLED).any():
+        numbers["crank_min_v"] = np.where(lowest_is == SAMPLED, np.nan, numbers["crank_min_v"])
 
 
 def _changed_marks(

@@ -26,6 +26,10 @@ REASONS = ("no_start", "preventive", "complaint")
 FAILED_STARTS = ("no_start", "no_click", "click", "chatter", "spins")
 OUTCOMES = ("started", "slow", *FAILED_STARTS, "cranks_only")
 JUMPER_RESULTS = ("cranks", "no_crank", "fuse_opens")
+LOWEST_IS = ("steady", "inrush", "sampled")
+"""What `crank_min_v` is: lowest while the engine turns steadily (also where nothing is said), the dip of the inrush (as a
+meter's MIN holds it; kept as `crank_dip_v`), or the lowest of slow samples: the true lowest lies at or below it."""
+SAMPLED = "sampled"
 BATTERY_TYPES = ("flooded", "EFB", "AGM")
 STARTING_AIDS = ("none", "intake_heater", "block_heater")
 _WINTER_GRADES = ("0W", "5W", "10W", "15W", "20W", "25W")  # SAE J300
@@ -233,6 +237,13 @@ READINGS = Table(
         Column("technician", "text", meaning="who measured"),
         Column("instrument", "text", meaning="which meter or clamp"),
         Column("note", "text", meaning="remark"),
+        Column(
+            "lowest_is",
+            "choice",
+            choices=LOWEST_IS,
+            meaning="what crank_min_v is: lowest while turning steadily (also when empty), dip of the inrush, or lowest of "
+            "slow samples (the true lowest is at most that)",
+        ),
     ),
     ("unit", "taken_at"),
     ("unit", "taken_at"),

@@ -19,6 +19,7 @@ from ingest.fields import (
     MEASUREMENTS,
     OBSERVATIONS,
     QUANTITIES,
+    SAMPLED,
     SYSTEM_VOLTAGES,
     Column,
     Quantity,
@@ -253,6 +254,7 @@ def _climate_bounds(depots: list[str], context: Context) -> tuple[Floats, Floats
 
 
 def _check_readings(batch: Batch, context: Context) -> None:
+    _settle_lowest(batch)
     _check_not_future(batch, "taken_at", context.now)
     _check_something_measured(batch)
     at = setting(batch, context)
@@ -265,6 +267,29 @@ def _check_readings(batch: Batch, context: Context) -> None:
     _check_dip(batch, within)
     _check_drops(batch, within)
     _check_peak(batch, within)
+
+
+def _settle_lowest(batch: Batch) -> None:
+    """One measurement, one meaning: the dip of the inrush goes to its own column; only bounds stay marked."""
+    if "lowest_is" not in batch.texts:
+        return
+    said, lowest, dip = batch.texts["lowest_is"], _column(batch, "crank_min_v"), _column(batch, "crank_dip_v")
+    known = ~np.isnan(lowest)
+    differs = (said == "inrush") & (np.abs(dip - lowest) > 0.0)
+    moved = (said == "inrush") & known & ~differs
+    _add(
+        batch,
+        differs,
+        lambda row: (
+            f"crank_min_v {lowest[row]:g} V is said to be the dip of the inrush (lowest_is), and crank_dip_v is "
+            f"{dip[row]:g} V; allowed is one of them"
+        ),
+    )
+    if moved.any():
+        batch.numbers["crank_dip_v"] = np.where(moved, lowest, dip)
+        batch.numbers["crank_min_v"] = np.where(moved, np.nan, lowest)
+    kept = differs | (said == SAMPLED) & known
+    batch.texts["lowest_is"] = np.where(kept, said, "").astype(object)
 
 
 def _check_something_measured(batch: Batch) -> None:

@@ -447,3 +447,9 @@ def _add_tokens(db: Database) -> None:
     UPDATE writes SET token = lower(hex(randomblob(8)))
     """,
     )
+
+
+@migrations(name="013_what_the_lowest_volts_are")
+def _add_lowest_is(db: Database) -> None:
+    """Whether the lowest volts of a reading are an upper bound only, because they were sampled slowly."""
+    _run(db, "ALTER TABLE readings ADD COLUMN lowest_is TEXT NOT NULL DEFAULT '' CHECK (lowest_is IN ('', 'sampled'))")

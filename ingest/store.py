@@ -178,6 +178,7 @@ def read_parts(db: Database) -> pd.DataFrame:
 
 READING_TEXTS = (
     "outcome", "jumper_start", "technician", "instrument", "note", "remark", "doubtful", "doubt_reason", "confirmed",
+    "lowest_is",
 )  # fmt: skip
 
 
@@ -186,7 +187,8 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
 
     Columns: unit, taken_at, all measurements (float64, NaN where missing), outcome, jumper_start, technician,
     instrument, note, remark, reading_id, doubtful (names of measurements not to be taken at face value, comma-joined),
-    doubt_reason, confirmed (names of measurements that were taken twice and count as right, comma-joined).
+    doubt_reason, confirmed (names of measurements that were taken twice and count as right, comma-joined), lowest_is
+    ("sampled" where crank_min_v is an upper bound, else "").
     """
     limit = _day(before).isoformat() if before is not None else ""
     bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units)

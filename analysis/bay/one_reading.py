@@ -7,7 +7,7 @@ expected of it; used by the unit sheet, by `record` and by the bay screen alike.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -23,6 +23,7 @@ from analysis.circuit.battery import (
     freezing_point_c,
     full_charge_resistance_mohm,
     gravity_from_charge,
+    least_cranking_v,
     open_circuit,
     state_of_charge,
 )
@@ -49,6 +50,8 @@ _RESTS_ON: Final = {
     "motor_constant": ("peak_a", "crank_a", "crank_rpm"),
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
+NO_LOW_VOLTS: Final = "no volts while cranking"
+ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
 KIND: Final = ("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel")
 NO_LAW: Final = TemperatureLaw(0.0, 0.0, np.zeros((2, 2)), REFERENCE_C.value)
 LOAD_ROWS: Final = {  # name here -> value, standard error and unit of `analysis.circuit.load.infer_load`
@@ -161,10 +164,14 @@ def check_one_reading(
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
     charge = _charge(row, temperature, system_v, limits, inferred, expected, sd)
-    findings = tuple(_findings(row, reading, unit, expected, temperature, limits))
-    believed = row.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
+    judged = low_bound_counts(row, limits, temperature)
+    findings = tuple(_findings(judged, reading, unit, expected, temperature, limits))
+    believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
+    resistances = _resistances(inferred, shown, expected, temperature, sd)
+    if np.isfinite(row["crank_at_most_v"].iloc[0]):
+        resistances = [replace(r, reason=ONLY_A_BOUND) if r.reason == NO_LOW_VOLTS else r for r in resistances]
     return ReadingCheck(
-        temperature, assumed_t, (*_resistances(inferred, shown, expected, temperature, sd), *_load(at, shown, expected)),
+        temperature, assumed_t, (*resistances, *_load(at, shown, expected)),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
         _limits(believed, reading, unit, expected, temperature, book), findings,
@@ -175,12 +182,18 @@ def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
     """One row of floats: what was measured, without the values marked doubtful."""
     frame = pd.DataFrame(
         {n: [_number(reading.get(n))] for n in dict.fromkeys((*READ, *MEASURED_HERE))}
-        | {"doubtful": [str(reading.get("doubtful") or "")]}
+        | {n: [str(reading.get(n) or "")] for n in ("doubtful", "lowest_is")}
     )
     doubtful = {name.strip() for name in str(frame["doubtful"].iloc[0]).split(",")}
     own = trusted_values(frame)
     rest = {n: frame[n].to_numpy(np.float64) * (np.nan if n in doubtful else 1.0) for n in frame if n in MEASURED_HERE}
     return pd.DataFrame({**rest, **own})
+
+
+def low_bound_counts(row: pd.DataFrame, limits: Limits, temperature_c: float) -> pd.DataFrame:
+    """The row with an upper bound of the lowest volts as the lowest volts where even the bound is under the limit."""
+    least = least_cranking_v(limits.least_cranking_battery_v.value, np.array([temperature_c]))
+    return row.assign(crank_min_v=row["crank_min_v"].where(~(row["crank_at_most_v"] < least), row["crank_at_most_v"]))
 
 
 def names_in(joined: object) -> frozenset[str]:

@@ -22,7 +22,7 @@ from analysis.bay.closure import MEASURED, MOVED_BY, STATE_FIELDS, Departures, d
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import trusted_row
 from analysis.circuit.choices import TEMPERATURE
-from analysis.readings.panel import Floats
+from analysis.readings.panel import SAMPLED, Floats
 
 
 @dataclass(frozen=True)
@@ -88,6 +88,8 @@ def nearest_vehicles(reading: Mapping[str, Any], latest: pd.DataFrame, *, most: 
     :param latest: one row per unit (the index) with its latest values by column
     """
     values = {n: _number(reading.get(n)) for n in (*MEASURED, "odometer_km")}
+    if reading.get("lowest_is") == SAMPLED:
+        values["crank_min_v"] = float("nan")  # a bound may be any vehicle's
     away = pd.Series(0.0, index=latest.index)
     for name, value in values.items():
         if not np.isfinite(value) or name not in latest:

@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.circuit.limits import COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, drag_law, fit_temperature_law
+from analysis.readings.lowest import bounds_as_values, taught_by_values, with_bounds
 from analysis.readings.observe import (
     BATTERY,
     CHANNELS,
@@ -24,7 +25,6 @@ from analysis.readings.observe import (
     back_emf,
     clamped_classes,
     labelled_mohm,
-    nearest_known,
     raw_quantities,
     reference_values,
     smooth_level,
@@ -37,6 +37,7 @@ from analysis.readings.panel import (
     Panel,
     evenly_of_each_group,
     group_median,
+    nearest_known,
     row_quantile,
     some_vehicles,
 )
@@ -66,7 +67,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     """Class laws from the panel's readings, about FIT_READINGS of each class at most; classes without enough readings
     keep the published priors."""
     noise = noise or Noise()
-    panel = telling_vehicles(panel)
+    panel = taught_by_values(telling_vehicles(panel))
     n = len(panel.groups)
     inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
     drag = [drag_law(grade) for grade in usual_oil(panel)]
@@ -371,12 +372,29 @@ def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:
 def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observations:
     """Every reading as multiples of the class-usual values at 20 degC, each with its standard error."""
     noise = noise or Noise()
+    raw, value, se = _multiples(panel, laws, noise)
+    bound = np.asarray(np.isfinite(panel.measured["crank_at_most_v"]).any(axis=1), dtype=bool)
+    if bound.any():
+        _, least, least_se = _multiples(bounds_as_values(panel, bound), laws, noise)
+        value[BATTERY, bound], se[BATTERY, bound] = with_bounds(
+            value[BATTERY, bound],
+            se[BATTERY, bound],
+            least[BATTERY, bound],
+            least_se[BATTERY, bound],
+            panel.day[bound],
+            laws.base_sd[panel.group[bound], BATTERY],
+        )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
+    return Observations(value, se, laws, raw.rest_v, per_rpm)
+
+
+def _multiples(panel: Panel, laws: ClassLaws, noise: Noise) -> tuple[Raw, Floats, Floats]:
+    """Raw quantities, and the seven numbers as multiples of the class-usual values with their errors (7, U, R)."""
     raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush, noise)
     battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
     value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
     se = standard_errors(panel, raw, value, (battery, load), (laws.battery_doubt, laws.load_doubt), noise)
     usual = laws.base[panel.group].T[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
-        scatter = laws.scatter[panel.group].T[:, :, None]
-        return Observations(value / usual, se * scatter / usual, laws, raw.rest_v, per_rpm)
+        return raw, value / usual, se * laws.scatter[panel.group].T[:, :, None] / usual

@@ -14,7 +14,8 @@ import numpy as np
 from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW
-from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median
+from analysis.readings.lowest import by_the_dip, dip_amps
+from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known
 
 CHANNELS = (
     "battery",
@@ -137,23 +138,14 @@ class Raw:
     rest_se: Floats
     amps: Floats
     amps_se: Floats
+    sag_amps: Floats  # what the fall of the battery is divided by: `amps`, or those of the inrush, and its error
+    sag_amps_se: Floats
     battery: Floats
     positive: Floats
     ground: Floats
     contacts: Floats
     loop: Floats
     control: Floats
-
-
-def nearest_known(values: Floats) -> Floats:
-    """Fill gaps along each row with the latest earlier known value, else the earliest later one."""
-    known = np.isfinite(values)
-    width = values.shape[1]
-    position = np.where(known, np.arange(width), -1)
-    earlier = np.maximum.accumulate(position, axis=1)
-    first = np.where(known.any(axis=1), known.argmax(axis=1), 0)[:, None]
-    source = np.where(earlier >= 0, earlier, first)
-    return np.take_along_axis(values, source, axis=1)
 
 
 def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats, noise: Noise) -> Raw:
@@ -186,8 +178,14 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     amps_se = np.where(measured, noise.amps, np.where(own_or_only, noise.assumed_amps, 0.10))
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
+    sag_amps, sag_amps_se = amps, amps_se
+    dips = by_the_dip(panel)
     with np.errstate(divide="ignore", invalid="ignore"):
-        battery = 1e3 * np.where(sag > LEAST_SAG_V * scale, sag, np.nan) / amps
+        if dips.any():
+            at_dip, at_dip_se = dip_amps(panel, rest_v, x, 1e3 * sag / amps, inrush[g, 1], labelled_mohm(panel))
+            sag, sag_amps = np.where(dips, rest_v - m["crank_dip_v"], sag), np.where(dips, at_dip, amps)
+            sag_amps_se = np.where(dips, at_dip_se, amps_se)
+        battery = 1e3 * np.where(sag > LEAST_SAG_V * scale, sag, np.nan) / sag_amps
         at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]
         grown = (1.0 - inrush[g, 1])[:, None] * np.where(np.isfinite(battery), battery, nearest_known(battery))
         return Raw(
@@ -197,6 +195,8 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
             rest_se,
             amps,
             amps_se,
+            sag_amps,
+            sag_amps_se,
             battery=battery,
             positive=1e3 * m["drop_positive_v"] / amps,
             ground=1e3 * m["drop_ground_v"] / amps,
@@ -304,11 +304,15 @@ def standard_errors(
     """
     scale = (panel.volts / 12.0)[:, None]
     level = smooth_level(value)
-    amps_at = raw.amps
     # the usual start of many scatters less than a single one: its own scatter averages, what all of them share does not
     fewer = np.where(panel.stands_for > 1.0, np.minimum(1.0, np.sqrt(MEDIAN_VARIANCE / panel.stands_for)), 1.0)
     per_k = [b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * raw.x for b, c in laws]
-    battery = np.hypot(1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / amps_at, raw.amps_se * level[BATTERY])
+    volts = 1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / raw.sag_amps
+    at_least, dips = level[BATTERY], by_the_dip(panel)
+    if dips.any():  # of a dip's unknown amps the error is that of a usual battery at least
+        usual = group_median(np.where(at_least > 0.0, at_least, np.nan), panel.group, len(panel.groups))[panel.group]
+        at_least = np.where(dips, np.fmax(at_least, usual[:, None]), at_least)
+    battery = np.hypot(volts, raw.sag_amps_se * at_least)
     cold = [np.abs(k) * raw.temperature_se for k in per_k]
     law = [d.relative_se(raw.x, panel.group) for d in doubt]
     correction = [np.hypot(c, d) for c, d in zip(cold, law, strict=True)]
@@ -316,7 +320,7 @@ def standard_errors(
     battery = np.hypot(
         np.maximum(single * fewer, np.minimum(single, SHARED_SD * level[BATTERY])), law[0] * level[BATTERY]
     )
-    drop = 1e3 * noise.drop_v / amps_at
+    drop = 1e3 * noise.drop_v / raw.amps
     cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
     motor = np.sqrt((noise.inrush * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))

@@ -35,10 +35,13 @@ MEASURED = (
     "drop_control_v",
     "coil_a",
     "crank_rpm",
+    "crank_dip_v",
+    "crank_at_most_v",
 )
-
-LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm")  # what a logger reads of every start
-
+"""Columns of readings, and `crank_at_most_v`: what `crank_min_v` holds where it is an upper bound of the lowest volts."""
+SAMPLED = "sampled"  # what a reading's `lowest_is` says of such a bound
+LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm", "crank_dip_v", "crank_at_most_v")
+"""What a logger reads of every start."""
 
 WORKERS = 2  # threads over chunks of vehicles, our choice: numpy lets go of the lock in its loops
 
@@ -181,8 +184,12 @@ def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> S
         more |= (readings["confirmed"].fillna("").astype(str) != "").to_numpy()
     stands_for = readings["stands_for"].to_numpy(np.float64) if "stands_for" in readings else np.ones(len(readings))
     day = days_since_epoch(readings["taken_at"]) if len(readings) else np.zeros(0)
-    sag = sag_at_reference(trusted["rest_v"] - trusted["crank_min_v"], trusted["temperature_c"])
-    return Starts(code, day, sag, more, stands_for)
+    bound = np.isnan(trusted["crank_min_v"]) & np.isfinite(trusted["crank_at_most_v"])
+    low = np.where(bound, trusted["crank_at_most_v"], trusted["crank_min_v"])
+    sag = sag_at_reference(
+        trusted["rest_v"] - np.where(np.isnan(low), trusted["crank_dip_v"], low), trusted["temperature_c"]
+    )
+    return Starts(code, day, sag, bound, more, stands_for)
 
 
 def _telling_outcomes(readings: pd.DataFrame, starts: Starts) -> Ints:
@@ -303,6 +310,17 @@ def spread_over(which: Bools, most: int) -> Ints:
     return np.asarray(rows[evenly(len(rows), most)], dtype=np.int64)
 
 
+def nearest_known(values: Floats) -> Floats:
+    """Fill gaps along each row with the latest earlier known value, else the earliest later one."""
+    known = np.isfinite(values)
+    width = values.shape[1]
+    position = np.where(known, np.arange(width), -1)
+    earlier = np.maximum.accumulate(position, axis=1)
+    first = np.where(known.any(axis=1), known.argmax(axis=1), 0)[:, None]
+    source = np.where(earlier >= 0, earlier, first)
+    return np.take_along_axis(values, source, axis=1)
+
+
 def row_quantile(values: Floats, q: float) -> Floats:
     """Quantile of the finite values along the last axis (lower neighbour); NaN where there are none."""
     ordered = np.sort(values, axis=-1)
@@ -312,7 +330,7 @@ def row_quantile(values: Floats, q: float) -> Floats:
 
 
 def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:
-    """Measurement columns as float arrays, with values marked doubtful taken out."""
+    """Measurement columns as float arrays, with values marked doubtful taken out and bounds of the lowest volts apart."""
     doubtful = readings["doubtful"].fillna("").astype(str) if "doubtful" in readings else None
     marked = np.flatnonzero((doubtful != "").to_numpy()) if doubtful is not None else np.zeros(0, dtype=np.int64)
     out = {}
@@ -324,4 +342,7 @@ def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:
             for name in str(doubtful.iloc[position]).split(","):
                 if name.strip() in out:
                     out[name.strip()][position] = np.nan
+    if "lowest_is" in readings and (bound := (readings["lowest_is"] == SAMPLED).to_numpy()).any():
+        out["crank_at_most_v"] = np.where(bound, out["crank_min_v"], np.nan)
+        out["crank_min_v"] = np.where(bound, np.nan, out["crank_min_v"])
     return out

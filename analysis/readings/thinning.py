@@ -27,18 +27,26 @@ OLD_WEEKS = 4
 
 @dataclass(frozen=True)
 class Starts:
-    """Starts (N,) to thin: vehicle's code, day [d since 1970], sag at 20 degC [log V, NaN where unknown], whether more than
-    volts was read, and how many starts each stands for already."""
+    """Starts (N,) to thin: vehicle's code, day [d since 1970], sag at 20 degC [log V, NaN where unknown], whether it is the
+    least that the battery may have sagged, whether more than volts was read, how many starts each stands for already."""
 
     code: Ints
     day: Floats
     sag: Floats
+    bound: Bools
     measured: Bools
     stands_for: Floats
 
     def of(self, some: Ints) -> Starts:
         """Some of the starts."""
-        return Starts(self.code[some], self.day[some], self.sag[some], self.measured[some], self.stands_for[some])
+        return Starts(
+            self.code[some],
+            self.day[some],
+            self.sag[some],
+            self.bound[some],
+            self.measured[some],
+            self.stands_for[some],
+        )
 
 
 def sag_at_reference(sag_v: Floats, temperature_c: Floats) -> Floats:
@@ -79,18 +87,27 @@ def by_age(starts: Starts) -> tuple[Ints, Floats]:
 
 
 def _usual(starts: Starts, period: Floats) -> tuple[Ints, Floats, Ints]:
-    """Middle start of every period of every vehicle by its sag, NaN periods being one start each."""
+    """Middle start of every period of every vehicle by its sag, NaN periods being one start each.
+
+    Where all that is known of a period are bounds, the furthest of them says all that the others say, for itself alone.
+    """
     alone = starts.measured | ~np.isfinite(period)
     thin = np.flatnonzero(~alone)
     code, when = starts.code[thin], period[thin]
-    order = np.lexsort((starts.day[thin], starts.sag[thin], when, code))  # NaN last within its period
+    rank = np.where(np.isfinite(starts.sag[thin]), starts.bound[thin].astype(np.int64), 2)  # values, bounds, nothing
+    order = np.lexsort((starts.day[thin], starts.sag[thin], rank, when, code))
     thin, code, when = thin[order], code[order], when[order]
     first = np.flatnonzero(np.r_[True, (code[1:] != code[:-1]) | (when[1:] != when[:-1])]) if len(thin) else thin
     last = np.r_[first[1:], len(thin)]
-    known = np.isfinite(starts.sag[thin])
-    counted = np.add.reduceat(known, first) if len(first) else first
-    middle = first + np.where(counted > 0, (counted - 1) // 2, (last - first - 1) // 2)
-    weakest = first + np.maximum(counted, 1) - 1
+    known, bounds = (
+        np.isfinite(starts.sag[thin]) & ~starts.bound[thin],
+        np.isfinite(starts.sag[thin]) & starts.bound[thin],
+    )
+    counted, bounded = (np.add.reduceat(each, first) if len(first) else first for each in (known, bounds))
+    furthest = first + np.where(counted > 0, counted, np.maximum(bounded, 1)) - 1
+    middle = np.where(counted > 0, first + (counted - 1) // 2, furthest)
+    middle = np.where(counted + bounded > 0, middle, first + (last - first - 1) // 2)
+    weakest = furthest
     total = np.add.reduceat(np.where(known, starts.stands_for[thin], 0.0), first) if len(first) else np.zeros(0)
     usual = np.concatenate([np.flatnonzero(alone), thin[middle]])
     stands_for = np.concatenate([starts.stands_for[alone], np.maximum(total, 1.0)])

@@ -22,7 +22,9 @@ def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     before = readings[readings["taken_at"] < at]
     expected = record.vehicle(name).expected
     taken = take_apart(db, row_of(record.units, name), reading, before, expected, limit_book(db))
-    own = pd.DataFrame([{"taken_at": at, **{n: v for n, v in entry.values.items() if n in MEASUREMENTS}}])
+    own = pd.DataFrame(
+        [{"taken_at": at, **{n: v for n, v in entry.values.items() if n in (*MEASUREMENTS, "lowest_is")}}]
+    )
     lines = compare_with_last(pd.concat([before, own.reindex(columns=before.columns)], ignore_index=True))
     lines += reading_sheet.identified_lines(taken.check)
     asked = whose_words(record, name, entry)
@@ -54,7 +56,7 @@ def compare_with_last(readings: pd.DataFrame) -> list[str]:
     latest, before = ordered.iloc[-1], ordered.iloc[-6:-1]
     lines = []
     for name in CIRCUIT_MEASUREMENTS:
-        if name not in ordered or pd.isna(latest[name]):
+        if name not in ordered or pd.isna(latest[name]) or reading_sheet.is_bound(latest, name):
             continue
         usual = before[name].median()
         if pd.notna(usual) and usual and abs(latest[name] / usual - 1.0) > DIFFERS:

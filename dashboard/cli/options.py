@@ -21,7 +21,7 @@ DEMO_FILES = "demo-files"
 FIRST_DAY, LAST_DAY = date(1980, 1, 1), date(2999, 12, 31)  # no reading is older; and no end of the calendar is near
 FIRST_NUMBER, LAST_NUMBER = 1, 2**62  # of a row or a change, within SQLite's whole numbers
 WHO = "command line"
-RECORDABLE = ("taken_at", *MEASUREMENTS, *OBSERVATIONS, "technician", "instrument", "note")
+RECORDABLE = ("taken_at", *MEASUREMENTS, *OBSERVATIONS, "technician", "instrument", "note", "lowest_is")
 A_CHANGE = "COLUMN=VALUE, as in crank_a=145"
 A_PIN = "UNIT=WEEK, as in K-142=2026-W50"
 

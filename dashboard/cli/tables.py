@@ -171,7 +171,12 @@ def measured_object(readings: pd.DataFrame) -> dict[str, Any]:
     """What the latest reading holds, for JSON: each measurement and observation that was written down."""
     latest = readings.sort_values("taken_at").iloc[-1]
     numbers = {name: float(latest[name]) for name in MEASUREMENTS if pd.notna(latest.get(name))}
-    return numbers | {name: str(latest[name]) for name in OBSERVATIONS if latest.get(name)}
+    bounds = [name for name in numbers if reading_sheet.is_bound(latest, name)]
+    return (
+        numbers
+        | {name: str(latest[name]) for name in OBSERVATIONS if latest.get(name)}
+        | ({"at_most": bounds} if bounds else {})
+    )
 
 
 def readings_text(readings: pd.DataFrame) -> str:
@@ -180,6 +185,10 @@ def readings_text(readings: pd.DataFrame) -> str:
         return "  none"
     table = readings.tail(6)
     filled = [name for name in MEASUREMENTS if name in table and table[name].notna().any()]
+    if any(reading_sheet.is_bound(row, "crank_min_v") for row in table.to_dict("records")):
+        table = table.assign(
+            crank_min_v=[reading_sheet.measured(row, "crank_min_v") or "-" for row in table.to_dict("records")]
+        )
     said = ["doubtful"] if "doubtful" in table and (table["doubtful"] != "").any() else []
     first = [name for name in ("reading_id", "taken_at") if name in table]
     table = table[[*first, *filled, *said]].rename(columns={"reading_id": "reading"})

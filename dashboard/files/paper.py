@@ -34,7 +34,7 @@ from dashboard.words.plain_text import (
     whole,
     words,
 )
-from dashboard.words.reading_sheet import for_reader
+from dashboard.words.reading_sheet import for_reader, is_bound
 from dashboard.words.reasons import (
     MEASURES,
     OUTCOME_WORDS,
@@ -330,7 +330,9 @@ def _readings_table(readings: pd.DataFrame, filled: Sequence[str], *, fahrenheit
         doubtful = str(reading.get("doubtful", "")).split(",")
         cells = [day(reading["taken_at"])]
         for name in filled:
-            cell = _reading_cell(name, reading[name], fahrenheit=fahrenheit)
+            cell = ("at most " if is_bound(reading, name) else "") + _reading_cell(
+                name, reading[name], fahrenheit=fahrenheit
+            )
             cells.append(cell + (" ?" if name in doubtful else ""))
         cells += [outcome] if any(went) else []
         rows.append([_p(cell, 6.5) for cell in cells])

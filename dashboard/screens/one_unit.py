@@ -29,7 +29,7 @@ from dashboard.words.limit_lines import limit_lines
 from dashboard.words.plain_text import safe
 from dashboard.words.reasons import OUTCOME_WORDS, latest_drops
 from ingest import store
-from ingest.fields import MEASUREMENTS, QUANTITIES
+from ingest.fields import MEASUREMENTS, QUANTITIES, SAMPLED
 from ingest.records import read_reset_answers
 from ingest.set_aside import list_set_aside
 
@@ -138,18 +138,25 @@ def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
         confirmed=[", ".join(QUANTITIES[n].over_column for n in str(c).split(",") if n) for c in frame["confirmed"]]
     )
     filled = [name for name in MEASUREMENTS if frame[name].notna().any()]
+    if (frame["lowest_is"] == SAMPLED).any():
+        frame["crank_min_v"] = [reading_sheet.measured(row, "crank_min_v") for row in frame.to_dict("records")]
     texts = [name for name in ("outcome", "technician", "note", "confirmed") if (frame[name] != "").any()]
     return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason", "reading_id"]].reset_index(drop=True)
 
 
-def reading_columns(*, fahrenheit: bool = False) -> dict[str, Any]:
-    """Column settings: digits that a meter shows."""
+def reading_columns(*, fahrenheit: bool = False, bounds: bool = False) -> dict[str, Any]:
+    """Column settings: digits that a meter shows; `bounds`: some of the lowest volts are upper bounds, in words."""
     columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
     columns["reading_id"] = st.column_config.NumberColumn("number", format="%d")
     columns["confirmed"] = st.column_config.TextColumn("measured twice")
     for name, quantity in QUANTITIES.items():
         label = f"{quantity.over_column}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
         columns[name] = st.column_config.NumberColumn(label, format=f"%.{quantity.digits}f", help=quantity.meaning)
+    if bounds:
+        quantity = QUANTITIES["crank_min_v"]
+        columns["crank_min_v"] = st.column_config.TextColumn(
+            f"{quantity.over_column}, {quantity.unit}", help=f"{quantity.meaning}; at most: slow samples"
+        )
     return columns
 
 
@@ -158,6 +165,8 @@ def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
     values: dict[str, float] = {}
     for name in MEASUREMENTS:
         trusted = own.readings[[name not in str(d).split(",") for d in own.readings["doubtful"]]]
+        if name == "crank_min_v":
+            trusted = trusted[trusted["lowest_is"] != SAMPLED]
         known = trusted[name].dropna()
         if len(known):
             values[name] = float(known.iloc[-1])

@@ -10,7 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.bay.findings import Finding
-from analysis.bay.one_reading import Charge, Closure, Identified, ReadingCheck
+from analysis.bay.one_reading import ONLY_A_BOUND, Charge, Closure, Identified, ReadingCheck
 from analysis.bay.verdict import sentence
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
@@ -18,7 +18,7 @@ from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
 from dashboard.words.plain_text import in_reader_unit, number, temperature
 from dashboard.words.safety import FROZEN, said_with
-from ingest.fields import QUANTITIES
+from ingest.fields import QUANTITIES, SAMPLED
 
 ELEMENT_WORDS: Final = {
     "battery": "battery",
@@ -64,6 +64,7 @@ REASON_WORDS: Final = {
     "no amps": "the steady amps were not measured",
     "no rest voltage": "the rest volts were not measured",
     "no volts while cranking": "the volts while cranking were not measured",
+    ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
     "no coil amps": "the coil amps were not measured",
     "positive drop not measured": "the drop was not measured",
     "ground drop not measured": "the drop was not measured",
@@ -106,6 +107,20 @@ def amount(name: str, value: float) -> str:
     """A measured value with its unit."""
     quantity = QUANTITIES[name]
     return f"{number(value, quantity.digits)} {quantity.unit}"
+
+
+def measured(reading: Mapping[Any, Any], name: str) -> str:
+    """A value of a reading with the digits that its meter shows; an upper bound says so, nothing is nothing."""
+    value = reading.get(name)
+    if value is None or pd.isna(value):
+        return ""
+    at_most = "at most " if is_bound(reading, name) else ""
+    return f"{at_most}{number(float(value), QUANTITIES[name].digits)}"
+
+
+def is_bound(reading: Mapping[Any, Any] | pd.Series[Any], name: str) -> bool:
+    """Whether a reading's value is an upper bound: the lowest volts where they were sampled slowly."""
+    return name == "crank_min_v" and reading.get("lowest_is") == SAMPLED
 
 
 def reason_words(reason: str) -> str:

@@ -20,7 +20,7 @@ from ingest.records import DECISIONS, read_decisions
 
 LABELS = {
     "unit": "Vehicle", "taken_at": "Taken at", "outcome": "How it started", "jumper_start": "Fused jumper at the relay",
-    "technician": "Who measured", "instrument": "Meter", "note": "Remark", "done_on": "Done on", "part": "Part",
+    "technician": "Who measured", "instrument": "Meter", "lowest_is": "The lowest volts are", "note": "Remark", "done_on": "Done on", "part": "Part",
     "action": "What was done", "reason": "Why", "iso_week": "Week of the list", "kind": "Decided", "until": "Until",
 }  # fmt: skip
 DECIDED_WORDS = {

@@ -43,6 +43,7 @@ from dashboard.words.reasons import PART_WORDS, part_name, plain, quantity_unit,
 from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
 from ingest.errors import IngestError
+from ingest.fields import SAMPLED
 from ingest.records import read_decisions, save_decision, save_reset_answer
 
 METRIC_PX = 172  # [px] two side by side on a phone
@@ -463,7 +464,9 @@ def records(facts: one_unit.Facts) -> None:
     else:
         st.dataframe(
             shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
-            key="readings_table", placeholder="–", column_config=one_unit.reading_columns(fahrenheit=in_f),
+            key="readings_table", placeholder="–", column_config=one_unit.reading_columns(
+                fahrenheit=in_f, bounds=bool((facts.readings["lowest_is"] == SAMPLED).any())
+            ),
         )  # fmt: skip
         if (shown["doubtful"] != "").any():
             st.caption("Values named under “doubtful” are kept but not used in the judgement.")
