@@ -95,7 +95,8 @@ def with_bounds(
 
 def _site(mean: Floats, variance: Floats, least: Floats, least_se: Floats) -> tuple[Floats, Floats]:
     """The value and variance that move a normal as the knowledge does that it lies above a bound read with an error."""
-    wide = variance + (BOUND.beyond * np.maximum(np.nan_to_num(least) - mean, 0.0)) ** 2
+    beyond = (BOUND.beyond * np.maximum(np.nan_to_num(least) - mean, 0.0)) ** 2
+    wide = variance + beyond
     both = wide + least_se**2
     away = (least - mean) / np.sqrt(both)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -103,4 +104,5 @@ def _site(mean: Floats, variance: Floats, least: Floats, least_se: Floats) -> tu
         lost = wide / both * hazard * (hazard - away)
         cut_mean, cut = mean + wide / np.sqrt(both) * hazard, wide * (1.0 - lost)
         precision = 1.0 / cut - 1.0 / wide
-        return np.asarray((cut_mean / cut - mean / wide) / precision), np.asarray(1.0 / precision)
+        site = (cut_mean / cut - mean / wide) / precision
+        return np.asarray(site), np.asarray(np.maximum(1.0 / precision, beyond))
