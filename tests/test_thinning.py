@@ -126,3 +126,17 @@ def test_the_weakest_of_a_week_and_failed_starts_are_kept_beside_the_usual_ones(
     assert 6.0 not in make_panel(UNITS, slim).measured["crank_min_v"]
     coldest = readings["temperature_c"].idxmin()
     assert (slim["taken_at"] == readings.loc[coldest, "taken_at"]).any(), "the coldest start that went well says most"
+
+
+def test_of_a_week_of_bounds_the_furthest_is_kept_for_itself_alone() -> None:
+    """Truth: the largest sag of each week by counting; a bound is no usual start and stands for no other."""
+    readings = logged().assign(lowest_is="sampled")
+    panel = make_panel(UNITS, readings)
+    assert np.isnan(panel.measured["crank_min_v"]).all()
+    assert (panel.stands_for[panel.present] == 1.0).all()
+    newest = readings[readings["taken_at"] >= readings["taken_at"].max() - pd.Timedelta(days=70)]
+    cold = newest["temperature_c"].to_numpy()
+    at_20 = (12.7 - newest["crank_min_v"]) / np.exp(BATTERY_LAW.log_factor(cold) + drag_law().log_factor(cold))
+    week = (newest["taken_at"] - pd.Timestamp("1970-01-01")).dt.days // 7
+    furthest = newest["crank_min_v"][at_20.groupby(week).idxmax()].to_numpy()
+    assert np.isin(furthest[1:], panel.measured["crank_at_most_v"][0]).all()
