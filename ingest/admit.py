@@ -216,8 +216,7 @@ def _insert(db: Database, batch: Batch, row: int, values: dict[str, object], pla
     cells = {**values, "extra": extra, "origin_id": place.origin_id, "line": int(batch.lines[row])}
     if batch.table.name in ROW_NUMBERS:
         cells[ROW_NUMBERS[batch.table.name]] = next_number(db, batch.table.name)
-    marks = ", ".join("?" * len(cells))
-    db.execute(f"INSERT INTO {batch.table.name} ({', '.join(cells)}) VALUES ({marks})", list(cells.values()))
+    db.table(batch.table.name).insert(cells)
 
 
 def _replace(
@@ -232,14 +231,8 @@ def _replace(
     key = "/".join(str(values[name]) for name in batch.table.key if values[name] != "")
     for name in changed:
         change = Change(batch.table.name, key, name, old.get(name), values[name])
-        write_change(
-            db,
-            change,
-            by=place.file,
-            at=place.now,
-            reason="a newer file gives another value",
-            origin_id=place.origin_id,
-        )
+        why = "a newer file gives another value"
+        write_change(db, change, by=place.file, at=place.now, reason=why, origin_id=place.origin_id)
     sets = ", ".join(f"{name} = ?" for name in [*changed, "origin_id", "line"])
     where = " AND ".join(f"{name} = ?" for name in batch.table.key)
     parameters = [values[name] for name in changed] + [place.origin_id, int(batch.lines[row])]

@@ -256,16 +256,13 @@ def _set(
     for name, value in changed.items():
         one = Change(kind.table, str(number), name, old[name], value)
         write_change(db, one, by=origin.by, at=origin.at, reason=reason.strip(), origin_id=change)
-    sets = ", ".join(f"{name} = ?" for name in changed)
-    db.execute(f"UPDATE {kind.table} SET {sets} WHERE {kind.number} = ?", [*changed.values(), number])
+    db.table(kind.table).update(number, dict(changed))
 
 
 def _take_out(db: Database, kind: Kind, number: int, row: Row, change: int) -> None:
-    db.execute(
-        "INSERT INTO withdrawn (table_name, row_id, cells, origin_id) VALUES (?, ?, ?, ?)",
-        (kind.table, number, json.dumps(row, ensure_ascii=False), change),
-    )
-    db.execute(f"DELETE FROM {kind.table} WHERE {kind.number} = ?", (number,))
+    cells = json.dumps(row, ensure_ascii=False)
+    db.table("withdrawn").insert({"table_name": kind.table, "row_id": number, "cells": cells, "origin_id": change})
+    db.table(kind.table).delete(number)
 
 
 def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
@@ -276,8 +273,8 @@ def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
         _refuse_later(db, change, kind, number, [WITHDRAWN])
     row: Row = json.loads(found[0])
     _check_free(db, kind, number, row)
-    db.execute(f"INSERT INTO {kind.table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", list(row.values()))
-    db.execute("DELETE FROM withdrawn WHERE table_name = ? AND row_id = ?", (kind.table, number))
+    db.table(kind.table).insert(row)
+    db.table("withdrawn").delete_where("table_name = ? AND row_id = ?", (kind.table, number))
     return row
 
 

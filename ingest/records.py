@@ -13,7 +13,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from ingest.fields import PARTS
-from ingest.writing import Change, next_number, stamp, write_change, writing
+from ingest.writing import Change, next_number, put, stamp, write_change, writing
 
 DECISIONS = ("accepted", "measure", "postponed", "nothing_found")
 PINS = ("pin", "forbid", "move")
@@ -98,19 +98,13 @@ def save_decision(
     """
     values = {"unit": unit, "iso_week": iso_week, "kind": kind, "reason": reason.strip(), "until": until}
     with writing(db):
-        cells = (*checked_decision(db, values).values(), by)
-        last = db.execute(
-            "SELECT id, unit, iso_week, kind, reason, until, by, at FROM decisions WHERE unit = ?"
-            " ORDER BY at DESC, id DESC LIMIT 1",
-            (unit,),
-        ).fetchone()
-        if last and last[1:7] == cells and last[7][:10] == _at(now)[:10]:
-            return int(last[0])
+        cells = {**checked_decision(db, values), "by": by}
+        newest = db.table("decisions").rows_where("unit = ?", [unit], order_by="at DESC, id DESC", limit=1)
+        for last in newest:
+            if cells.items() <= last.items() and last["at"][:10] == _at(now)[:10]:
+                return int(last["id"])
         number = next_number(db, "decisions")
-        db.execute(
-            "INSERT INTO decisions (id, unit, iso_week, kind, reason, until, by, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            (number, *cells, _at(now)),
-        )
+        db.table("decisions").insert({"id": number, **cells, "at": _at(now)})
     return number
 
 
@@ -148,19 +142,14 @@ def save_reset_answer(
     _allow("part", part, PARTS)
     _allow("answer", answer, ANSWERS)
     with writing(db):
-        key = (_known_unit(db, unit), part, around_on.isoformat())
-        old = db.execute(
-            "SELECT answer FROM reset_answers WHERE unit = ? AND part = ? AND around_on = ?", key
-        ).fetchone()
-        if old and old[0] != answer:
-            change = Change("reset_answers", "/".join(key), "answer", old[0], answer)
-            write_change(db, change, by=by, at=now or datetime.now(), reason="answered again")
-        db.execute(
-            "INSERT INTO reset_answers (unit, part, around_on, answer, by, at) VALUES (?, ?, ?, ?, ?, ?)"
-            " ON CONFLICT (unit, part, around_on) DO UPDATE SET answer = excluded.answer, by = excluded.by,"
-            " at = excluded.at",
-            (*key, answer, by, _at(now)),
-        )
+        key = {"unit": _known_unit(db, unit), "part": part, "around_on": around_on.isoformat()}
+        for old in db.query(
+            "SELECT answer FROM reset_answers WHERE unit = :unit AND part = :part AND around_on = :around_on", key
+        ):
+            if old["answer"] != answer:
+                change = Change("reset_answers", "/".join(key.values()), "answer", old["answer"], answer)
+                write_change(db, change, by=by, at=now or datetime.now(), reason="answered again")
+        put(db, "reset_answers", {**key, "answer": answer, "by": by, "at": _at(now)}, *key)
 
 
 def read_reset_answers(db: Database, *, before: date | None = None) -> pd.DataFrame:
@@ -227,28 +216,14 @@ def issue_again(
 
 
 def _keep_list(db: Database, issued: WeeklyList) -> None:
-    db.execute(
-        "INSERT INTO weekly_lists (iso_week, version, as_of, issued_at, body, by, reason) VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (
-            issued.iso_week,
-            issued.version,
-            issued.as_of,
-            issued.issued_at,
-            json.dumps(issued.body, ensure_ascii=False),
-            issued.by,
-            issued.reason,
-        ),
-    )
+    db.table("weekly_lists").insert({**vars(issued), "body": json.dumps(issued.body, ensure_ascii=False)})
 
 
 def read_weekly_list(db: Database, iso_week: str, version: int | None = None) -> WeeklyList | None:
     """Return the list issued for a week, the one issued last when `version` is None; None when there is none."""
-    row = db.execute(
-        "SELECT as_of, issued_at, body, version, by, reason FROM weekly_lists"
-        " WHERE iso_week = ? AND version = coalesce(?, version) ORDER BY version DESC LIMIT 1",
-        (iso_week, version),
-    ).fetchone()
-    return WeeklyList(iso_week, row[0], row[1], json.loads(row[2]), *row[3:]) if row else None
+    where, values = "iso_week = ? AND version = coalesce(?, version)", [iso_week, version]
+    rows = db.table("weekly_lists").rows_where(where, values, order_by="version DESC", limit=1)
+    return next((WeeklyList(**{**row, "body": json.loads(row["body"])}) for row in rows), None)
 
 
 def list_versions(db: Database, iso_week: str) -> dict[int, str]:
@@ -279,21 +254,15 @@ def save_plan(
     if weeks < 1:
         raise ValueError(f"weeks is {weeks}; allowed is 1 or more")
     with writing(db):
-        cursor = db.execute(
-            "INSERT INTO plans (made_at, by, as_of, weeks, body, note) VALUES (?, ?, ?, ?, ?, ?)",
-            (_at(now), by, as_of.isoformat(), weeks, json.dumps(body, ensure_ascii=False), note),
-        )
-    return int(cursor.lastrowid or 0)
+        text = json.dumps(body, ensure_ascii=False)
+        row = {"made_at": _at(now), "by": by, "as_of": as_of.isoformat(), "weeks": weeks, "body": text, "note": note}
+        return int(str(db.table("plans").insert(row).last_pk))
 
 
 def read_plan(db: Database, version: int | None = None) -> Plan | None:
     """Return a version of the plan, the latest when `version` is None; None when there is none."""
-    where, parameters = ("WHERE version = ?", [version]) if version is not None else ("", [])
-    row = db.execute(
-        f"SELECT version, made_at, by, as_of, weeks, body, note FROM plans {where} ORDER BY version DESC LIMIT 1",
-        parameters,
-    ).fetchone()
-    return Plan(row[0], row[1], row[2], row[3], row[4], json.loads(row[5]), row[6]) if row else None
+    rows = db.table("plans").rows_where("version = coalesce(?, version)", [version], order_by="version DESC", limit=1)
+    return next((Plan(**{**row, "body": json.loads(row["body"])}) for row in rows), None)
 
 
 def list_plans(db: Database) -> pd.DataFrame:
@@ -317,16 +286,12 @@ def set_pin(
     _allow("kind", kind, PINS)
     _allow("part", part, ("", *PARTS))
     with writing(db):
-        db.execute(
-            "INSERT INTO plan_pins (unit, part, kind, week, reason, by, at) VALUES (?, ?, ?, ?, ?, ?, ?)"
-            " ON CONFLICT (unit, part, kind, week) DO UPDATE SET reason = excluded.reason, by = excluded.by,"
-            " at = excluded.at",
-            (_known_unit(db, unit), part, kind, _week(week), reason, by, _at(now)),
+        key = {"unit": _known_unit(db, unit), "part": part, "kind": kind, "week": _week(week)}
+        put(db, "plan_pins", {**key, "reason": reason, "by": by, "at": _at(now)}, *key)
+        found = db.query(
+            "SELECT id FROM plan_pins WHERE unit = :unit AND part = :part AND kind = :kind AND week = :week", key
         )
-        row = db.execute(
-            "SELECT id FROM plan_pins WHERE unit = ? AND part = ? AND kind = ? AND week = ?", (unit, part, kind, week)
-        ).fetchone()
-    return int(row[0])
+        return int(next(iter(found))["id"])
 
 
 def remove_pin(db: Database, pin_id: int, *, by: str = "", now: datetime | None = None) -> bool:
@@ -337,7 +302,7 @@ def remove_pin(db: Database, pin_id: int, *, by: str = "", now: datetime | None 
             return False
         change = Change("plan_pins", str(pin_id), "pin", "/".join(row), None)
         write_change(db, change, by=by, at=now or datetime.now(), reason="removed")
-        db.execute("DELETE FROM plan_pins WHERE id = ?", (pin_id,))
+        db.table("plan_pins").delete(pin_id)
     return True
 
 
@@ -364,11 +329,7 @@ def save_setting(db: Database, key: str, value: Any, *, by: str, now: datetime |
             return
         change = Change("settings", key, "value", old[0] if old else None, text)
         write_change(db, change, by=by, at=now or datetime.now(), reason="setting changed")
-        db.execute(
-            "INSERT INTO settings (key, value, by, at) VALUES (?, ?, ?, ?)"
-            " ON CONFLICT (key) DO UPDATE SET value = excluded.value, by = excluded.by, at = excluded.at",
-            (key, text, by, _at(now)),
-        )
+        put(db, "settings", {"key": key, "value": text, "by": by, "at": _at(now)}, "key")
 
 
 def read_device(db: Database, device: str) -> dict[str, Any]:
@@ -382,8 +343,5 @@ def save_device(db: Database, device: str, units: Mapping[str, Any], *, now: dat
     if not 1 <= len(device) <= 128:
         raise ValueError(f"device has {len(device)} characters; allowed are 1 to 128")
     with writing(db):
-        db.execute(
-            "INSERT INTO devices (device, units, at) VALUES (?, ?, ?)"
-            " ON CONFLICT (device) DO UPDATE SET units = excluded.units, at = excluded.at",
-            (device, json.dumps(units, ensure_ascii=False), _at(now)),
-        )
+        kept = json.dumps(units, ensure_ascii=False)
+        put(db, "devices", {"device": device, "units": kept, "at": _at(now)}, "device")

@@ -143,10 +143,8 @@ def _note_attempt(
     done = entry.stored or entry.known
     result = "stored" if entry.stored else "known already" if entry.known else "; ".join(entry.problems)
     text = json.dumps({name: str(value) for name, value in changes.items()}, ensure_ascii=False)
-    db.execute(
-        "INSERT INTO set_aside_attempts (set_aside_id, at, by, changes, result) VALUES (?, ?, ?, ?, ?)",
-        (row.id, stamp(at), by, text, result),
-    )
+    tried = {"set_aside_id": row.id, "at": stamp(at), "by": by, "changes": text, "result": result}
+    db.table("set_aside_attempts").insert(tried)
     if done:
         _resolve(db, row.id, "corrected", f"{result} as {_words(changes)}", by=by, at=at)
 
@@ -172,7 +170,5 @@ def _open_row(db: Database, number: int) -> SetAside:
 
 
 def _resolve(db: Database, number: int, state: str, resolution: str, *, by: str, at: datetime) -> None:
-    db.execute(
-        "UPDATE set_aside SET state = ?, resolution = ?, resolved_by = ?, resolved_at = ? WHERE id = ?",
-        (state, resolution, by, stamp(at), number),
-    )
+    done = {"state": state, "resolution": resolution, "resolved_by": by, "resolved_at": stamp(at)}
+    db.table("set_aside").update(number, done)

@@ -17,7 +17,7 @@ from ingest.bounds import bytes_of
 from ingest.errors import FileRefused, SourceProblem
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion
 from ingest.values import DateOrder, NumberStyle, clean_text
-from ingest.writing import writing
+from ingest.writing import Change, put, stamp, write_change, writing
 
 DATE_ORDERS = ("day-first", "month-first", "iso")
 MOST_HEADING_ROWS = 3  # our choice: more heading rows than a main, a sub and a unit row are not seen
@@ -243,22 +243,15 @@ def save_source(db: Database, name: str, toml_text: str, *, by: str = "command",
     if not _NAME.match(name):
         raise SourceProblem(f"the name {name!r} cannot be used; allowed are 1 to 64 characters without slashes")
     source = parse_source(toml_text, name=name)
-    at = (now or datetime.now()).isoformat(timespec="seconds")
+    at = now or datetime.now()
     headings = json.dumps(sorted(source.headings.values()), ensure_ascii=False)
     with writing(db):
-        old = db.execute("SELECT toml FROM sources WHERE name = ?", (name,)).fetchone()
-        if old and old[0] != toml_text:
-            db.execute(
-                "INSERT INTO audit (at, by, table_name, row_key, column_name, old_value, new_value, reason)"
-                " VALUES (?, ?, 'sources', ?, 'toml', ?, ?, 'saved again')",
-                (at, by, name, old[0], toml_text),
-            )
-        db.execute(
-            "INSERT INTO sources (name, toml, headings, saved_at, saved_by) VALUES (?, ?, ?, ?, ?)"
-            " ON CONFLICT (name) DO UPDATE SET toml = excluded.toml, headings = excluded.headings,"
-            " saved_at = excluded.saved_at, saved_by = excluded.saved_by",
-            (name, toml_text, headings, at, by),
-        )
+        for old in db.query("SELECT toml FROM sources WHERE name = ?", (name,)):
+            if old["toml"] != toml_text:
+                change = Change("sources", name, "toml", old["toml"], toml_text)
+                write_change(db, change, by=by, at=at, reason="saved again")
+        row = {"name": name, "toml": toml_text, "headings": headings, "saved_at": stamp(at), "saved_by": by}
+        put(db, "sources", row, "name")
     return source
 
 

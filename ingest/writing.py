@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -39,6 +39,18 @@ def writing(db: Database) -> Iterator[None]:
         raise DatabaseTrouble(error) from error
 
 
+def put(db: Database, table: str, row: Mapping[str, object], *key: str) -> None:
+    """Insert a row, or change the one of the same key.
+
+    sqlite-utils' own upsert first makes a table of its own to see what SQLite can do; on a full disk it then loses the row.
+    """
+    names, marks = ", ".join(row), ", ".join(f":{name}" for name in row)
+    sets = ", ".join(f"{name} = excluded.{name}" for name in row if name not in key)
+    db.execute(
+        f"INSERT INTO {table} ({names}) VALUES ({marks}) ON CONFLICT ({', '.join(key)}) DO UPDATE SET {sets}", dict(row)
+    )
+
+
 @dataclass(frozen=True)
 class Origin:
     """Who or what writes, when, and from which file; `entry_id` makes a form's resend recognisable."""
@@ -54,19 +66,7 @@ class Origin:
 
 def write_origin(db: Database, origin: Origin) -> int:
     """Store the origin and return its id."""
-    cursor = db.execute(
-        "INSERT INTO origins (kind, by, at, file, sha256, source, entry_id) VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (
-            origin.kind,
-            origin.by,
-            stamp(origin.at),
-            origin.file,
-            origin.sha256,
-            origin.source,
-            origin.entry_id,
-        ),
-    )
-    return int(cursor.lastrowid or 0)
+    return int(str(db.table("origins").insert({**vars(origin), "at": stamp(origin.at)}).last_pk))
 
 
 @dataclass(frozen=True)
@@ -110,21 +110,10 @@ def write_change(
     db: Database, change: Change, *, by: str, at: datetime, reason: str, origin_id: int | None = None
 ) -> None:
     """Keep the old value of a changed cell in the audit."""
-    db.execute(
-        "INSERT INTO audit (at, by, table_name, row_key, column_name, old_value, new_value, reason, origin_id)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            stamp(at),
-            by,
-            change.table,
-            change.row_key,
-            change.column,
-            as_text(change.old),
-            as_text(change.new),
-            reason,
-            origin_id,
-        ),
-    )
+    old, new = as_text(change.old), as_text(change.new)
+    where = {"table_name": change.table, "row_key": change.row_key, "column_name": change.column}
+    why = {"at": stamp(at), "by": by, "reason": reason, "origin_id": origin_id}
+    db.table("audit").insert({**where, "old_value": old, "new_value": new, **why})
 
 
 def as_text(value: object) -> str | None:
