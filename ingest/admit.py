@@ -23,6 +23,7 @@ from ingest.writing import (
     Place,
     next_number,
     note_write,
+    put,
     stamp,
     write_change,
 )
@@ -83,29 +84,17 @@ def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> 
         cells = batch.cells(row)
         if batch.extra and batch.extra[row]:
             cells["extra"] = json.loads(batch.extra[row])
-        cursor = db.execute(
-            "INSERT INTO set_aside (table_name, file, sheet, line, reason, original, cells, fingerprint, unit, source,"
-            " origin_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (fingerprint) DO NOTHING",
-            (
-                batch.table.name,
-                place.file,
-                place.sheet,
-                int(batch.lines[row]),
-                "; ".join(dict.fromkeys(batch.problems[row])),
-                batch.original(row),
-                json.dumps(cells, ensure_ascii=False),
-                fingerprint(batch, row),
-                str(cells.get("unit", "")),
-                place.source,
-                place.origin_id,
-            ),
-        )
-        if cursor.rowcount == 1:
-            fresh += 1
-            continue
-        state, origin_id = db.execute(
-            "SELECT state, origin_id FROM set_aside WHERE fingerprint = ?", (fingerprint(batch, row),)
-        ).fetchone()
+        known_by = fingerprint(batch, row)
+        found = db.execute("SELECT state, origin_id FROM set_aside WHERE fingerprint = ?", (known_by,)).fetchone()
+        if found is None:
+            aside = {
+                "table_name": batch.table.name, "file": place.file, "sheet": place.sheet, "line": int(batch.lines[row]),
+                "reason": "; ".join(dict.fromkeys(batch.problems[row])), "original": batch.original(row),
+                "cells": json.dumps(cells, ensure_ascii=False), "fingerprint": known_by, "unit": str(cells.get("unit", "")),
+                "source": place.source, "origin_id": place.origin_id,
+            }  # fmt: skip
+            put(db, "set_aside", aside)
+        state, origin_id = found or ("open", place.origin_id)
         fresh += state == "open" and origin_id == place.origin_id
         still += state == "open" and origin_id != place.origin_id
         known += state != "open"
@@ -216,7 +205,7 @@ def _insert(db: Database, batch: Batch, row: int, values: dict[str, object], pla
     cells = {**values, "extra": extra, "origin_id": place.origin_id, "line": int(batch.lines[row])}
     if batch.table.name in ROW_NUMBERS:
         cells[ROW_NUMBERS[batch.table.name]] = next_number(db, batch.table.name)
-    db.table(batch.table.name).insert(cells)
+    put(db, batch.table.name, cells)
 
 
 def _replace(

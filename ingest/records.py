@@ -256,7 +256,7 @@ def save_plan(
     with writing(db):
         text = json.dumps(body, ensure_ascii=False)
         row = {"made_at": _at(now), "by": by, "as_of": as_of.isoformat(), "weeks": weeks, "body": text, "note": note}
-        return int(str(db.table("plans").insert(row).last_pk))
+        return put(db, "plans", row)
 
 
 def read_plan(db: Database, version: int | None = None) -> Plan | None:
