@@ -78,7 +78,7 @@ def assess(tables: FleetTables, **settings: Any) -> Assessment:
     """
     settings.pop("looks", None)
     frames = [(f.name, content(getattr(tables, f.name))) for f in fields(tables)]
-    asked = repr((frames, sorted(settings.items()), learning.LOOKS))
+    asked = repr((frames, sorted(settings.items()), learning.LEARNING))
     name = hashlib.sha256(asked.encode("utf-8", "surrogatepass")).hexdigest()
     return kept(name, lambda: worklist.assess(tables, **settings))
 

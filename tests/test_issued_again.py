@@ -16,7 +16,7 @@ from samples_ingest import fleet as small_fleet
 from samples_screens import AS_OF, assessed, fleet_database, worst_unit
 from streamlit.testing.v1 import AppTest
 
-from analysis.forecast.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K
+from analysis.forecast.choices import WEATHER
 from dashboard.desk import weekly
 from dashboard.files import paper
 from dashboard.screens import history, session
@@ -146,9 +146,9 @@ def test_a_depot_without_a_climate_is_said_to_be_assumed(fleet: Path) -> None:
     assert not any("No climate" in s for s in weekly.make_body(store.open_database(fleet), assessed())["assumed"])
     depot = without_climate(fleet)
     sentence, *_ = weekly.make_body(store.open_database(fleet), assessed())["assumed"]
-    low, high = UNKNOWN_LOW_C - UNKNOWN_SD_K, UNKNOWN_LOW_C + UNKNOWN_SD_K
+    low, high = WEATHER.unknown_low_c - WEATHER.unknown_sd_k, WEATHER.unknown_low_c + WEATHER.unknown_sd_k
     assert sentence == (
-        f"No climate is known of {depot}: mornings of about {UNKNOWN_LOW_C:g} °C all year round, two in three between "
+        f"No climate is known of {depot}: mornings of about {WEATHER.unknown_low_c:g} °C all year round, two in three between "
         f"−{-low:g} °C and {high:g} °C, are assumed there"
     )
 

@@ -5,20 +5,20 @@ Truth: worked by hand on looks of three vehicles; looks drawn from stated needs;
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from samples_fleet import fleet, tables_of
 
 from analysis.forecast import learning
+from analysis.forecast.choices import LEARNING
 from analysis.forecast.learning import (
     COIL_STEPS,
     DRAWS,
-    LEARNING_COUNTS,
-    SPAN_D,
     SPEED_STEPS,
     SUPPLY_STEPS,
-    UNFORESEEN,
     Look,
     calibration,
     learn_needs,
@@ -44,8 +44,8 @@ def test_a_look_over_three_vehicles_by_hand() -> None:
     assert found.shape == (2, 1, 1, 3)
     for s in range(2):
         for u in range(3):
-            alive = [max(1.0 - f, learning.LEAST_ALIVE) for f in failed[s, u]]
-            lost = (1.0 - recorded) * since[u] / learning.SURVIVAL_D * float(np.mean(failed[s, u]))
+            alive = [max(1.0 - f, LEARNING.least_alive) for f in failed[s, u]]
+            lost = (1.0 - recorded) * since[u] / LEARNING.survival_d * float(np.mean(failed[s, u]))
             by_hand = np.mean([a * f for a, f in zip(alive, fails[s, u], strict=True)]) / (np.mean(alive) + lost)
             assert found[s, 0, 0, u] == pytest.approx(by_hand, rel=1e-6)
     weight, gone = not_failed(failed, since, recorded)
@@ -64,7 +64,7 @@ def test_evidence_is_the_log_probability_of_what_happened_class_by_class() -> No
     """Worked by hand: vehicle 0 of class 0 failed, 1 did not, 2 is of class 1 and did not."""
     p = np.array([0.3, 0.1, 0.2])[None, None, None, :]
     evidence = a_look(p, np.array([0, 0, 1]), 0.9).evidence(np.array([True, False, False]), 2)
-    q = UNFORESEEN + (1.0 - UNFORESEEN) * 0.9 * p.ravel()
+    q = LEARNING.unforeseen + (1.0 - LEARNING.unforeseen) * 0.9 * p.ravel()
     assert evidence.shape == (2, 1, 1, 1)
     assert evidence[0].item() == pytest.approx(np.log(q[0]) + np.log1p(-q[1]))
     assert evidence[1].item() == pytest.approx(np.log1p(-q[2]))
@@ -90,8 +90,8 @@ def test_needs_of_a_simulated_class_are_found_again() -> None:
             steps = np.stack(np.meshgrid(SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS, indexing="ij"))
             logit = vehicle + 1.2 * steps.reshape(3, *shape)[which].transpose(1, 2, 3, 0)
             p = 1.0 / (1.0 + np.exp(-logit))
-            happened = rng.random(200) < UNFORESEEN + p[true]
-            log_weight += LEARNING_COUNTS * a_look(p, np.zeros(200, dtype=np.int64)).evidence(happened, 1)[0]
+            happened = rng.random(200) < LEARNING.unforeseen + p[true]
+            log_weight += LEARNING.learning_counts * a_look(p, np.zeros(200, dtype=np.int64)).evidence(happened, 1)[0]
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         for k, grid in enumerate((SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS)):
@@ -110,9 +110,9 @@ def test_two_seeds_teach_the_same_within_half_the_stated_error() -> None:
     day = day_number(DAY)
     found = []
     for shift in (0, 1000):
-        looks = {d: look_back(known, d, seed=int(d // SPAN_D) + shift) for d in look_days(known, day)[-6:]}
+        looks = {d: look_back(known, d, seed=int(d // LEARNING.span_d) + shift) for d in look_days(known, day)[-6:]}
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(learning, "LOOKS", len(looks))
+            patch.setattr(learning, "LEARNING", replace(LEARNING, looks=len(looks)))
             found.append(learn_needs(known, panel, day, looks=looks))
     one, other = found
     assert (np.abs(one.needs - other.needs) < 0.5 * one.se).all()

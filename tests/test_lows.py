@@ -10,15 +10,11 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from scipy.stats import lognorm, norm
 
+from analysis.forecast.choices import WEATHER
 from analysis.forecast.lows import (
-    FORECAST_SD_FIRST_K,
     LOWS_C,
     MID_MONTH,
     PATHS,
-    PERSISTENCE,
-    SKEW,
-    UNKNOWN_LOW_C,
-    UNKNOWN_SD_K,
     Weather,
     cold_tailed,
     daily_courses,
@@ -92,7 +88,7 @@ def test_one_month_only_holds_all_year_and_gaps_are_bridged() -> None:
 def test_an_unknown_depot_is_mild_and_wide() -> None:
     """Our choice, stated in the module: and the other depots are not touched by it."""
     mean, sd = seasonal_lows(CLIMATE, ["nowhere", "hill"], np.array([JANUARY]))
-    assert (mean[0, 0], sd[0, 0]) == (UNKNOWN_LOW_C, UNKNOWN_SD_K)
+    assert (mean[0, 0], sd[0, 0]) == (WEATHER.unknown_low_c, WEATHER.unknown_sd_k)
     assert mean[1, 0] < 0.0
 
 
@@ -116,7 +112,7 @@ def test_courses_are_standard_normal_and_persistent() -> None:
     assert z.std() == pytest.approx(1.0, abs=0.03)
     for k in (1, 2, 5):
         r = np.corrcoef(z[:, :-k].ravel(), z[:, k:].ravel())[0, 1]
-        assert r == pytest.approx(PERSISTENCE**k, abs=0.05)
+        assert r == pytest.approx(WEATHER.persistence**k, abs=0.05)
 
 
 # --- the table -------------------------------------------------------------------------------------------------------
@@ -124,7 +120,7 @@ def test_courses_are_standard_normal_and_persistent() -> None:
 
 def skewed(z: np.ndarray) -> np.ndarray:
     """A lognormal turned round with the stated skew, by scipy's own moments: mean 0, standard deviation 1."""
-    shape = brentq(lambda s: float(lognorm.stats(s, moments="s")) + SKEW, 1e-3, 1.0)
+    shape = brentq(lambda s: float(lognorm.stats(s, moments="s")) + WEATHER.skew, 1e-3, 1.0)
     law = lognorm(shape)
     return (law.mean() - law.ppf(norm.cdf(-z))) / law.std()
 
@@ -136,7 +132,7 @@ def simulated(first: str, n_days: int, start: float, end: float, n: int = 20_000
     z, failed = rng.standard_normal(n), np.zeros(n, dtype=bool)
     for k in range(n_days):
         if k:
-            z = PERSISTENCE * z + np.sqrt(1 - PERSISTENCE**2) * rng.standard_normal(n)
+            z = WEATHER.persistence * z + np.sqrt(1 - WEATHER.persistence**2) * rng.standard_normal(n)
         needs = start + (end - start) * (k + 0.5) / n_days
         failed |= mean[0, k] + sd[0, k] * skewed(z) < needs
     return float(failed.mean())
@@ -309,7 +305,7 @@ def test_one_forecast_morning_has_the_stated_error() -> None:
     """Worked by hand: the first day's low is normal about the forecast with the stated error."""
     one = weather(n_days=1, forecast=forecast("2023-01-01", [-10.0]))
     assert chance(one, -10.0) == pytest.approx(0.5, abs=0.01)
-    assert chance(one, -10.0 - FORECAST_SD_FIRST_K) == pytest.approx(0.159, abs=0.01)
+    assert chance(one, -10.0 - WEATHER.forecast_sd_first_k) == pytest.approx(0.159, abs=0.01)
 
 
 def test_days_outside_the_window_and_other_depots_change_nothing() -> None:

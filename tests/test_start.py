@@ -14,10 +14,10 @@ from scipy.optimize import brentq
 from analysis.circuit.temperature import BATTERY_LAW, DRAG_LAW, TemperatureLaw
 from analysis.readings.observe import BATTERY, CHANNELS, CONTROL, LOAD, MOTOR, ClassLaws, LawDoubt
 from analysis.readings.panel import Floats
+from analysis.starting.choices import LOOP
 from analysis.starting.coldest_start import (
     BELOW_C,
     GRID_C,
-    NOMINAL_RPM,
     DrawnLaws,
     Needs,
     as_fitted,
@@ -142,12 +142,12 @@ def test_a_stronger_field_turns_slower_for_the_same_volts() -> None:
 
 def test_usual_speed_is_emf_over_its_constant_or_nominal() -> None:
     """Worked by hand: 8.9 V / 0.045 V/rpm = 197.8 rpm; nominal where speed was never read."""
-    assert usual_speed(LAWS) == pytest.approx([8.9 / 0.045, NOMINAL_RPM])
+    assert usual_speed(LAWS) == pytest.approx([8.9 / 0.045, LOOP.nominal_rpm])
 
 
 def test_the_nominal_speed_is_one_that_a_sound_engine_cranks_at() -> None:
     """Service manual of light trucks: 150 to 200 rpm in the warm."""
-    assert 150.0 <= NOMINAL_RPM <= 200.0
+    assert 150.0 <= LOOP.nominal_rpm <= 200.0
 
 
 def test_curves_are_per_12_volts() -> None:

@@ -16,6 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR
+from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, known_at, make_weather
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
@@ -33,37 +34,14 @@ from analysis.starting.coldest_start import (
 )
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
-SPAN_D = 42  # days between looks at the past, and the window each looks ahead; our choice
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; our choice, for speed
-LOOKS = 18  # about two years of them, our choice
 DRAWS = (
     40  # of each vehicle in a look; our choice: the classes' needs differ by less than half their error between seeds
 )
 UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from, our choice
-SURVIVAL_D = 60  # days before a look in which the vehicle is known to have started, our choice
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
 COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
-DEPARTURE_K = (
-    0.8  # a single vehicle's coldest start departs from the modelled one by so much, half a Student's t; our choice
-)
-SPEED_SCATTER = 0.04  # needs differ between vehicles of a class: of the usual speed; our choice
-SUPPLY_SCATTER_V = 0.25
-COIL_SCATTER_V = 0.20
-TELLING_PROBABILITY = 0.003  # vehicles that could not even fail under the worst combination teach nothing; our choice
-CALIBRATION_SD = (0.25, 0.15)  # prior spread of offset and slope, our choice
-CALIBRATION_LOOKS = 9  # the latest looks, about a year: early ones saw too few readings; our choice
-LEARNING_COUNTS = (
-    0.5  # vehicles share their weather: looks at them tell half of what as many strangers would; our choice
-)
-CALIBRATION_COUNTS = 0.2  # and a single year still less about whether all probabilities are too high; our choice
-LEAST_PROBABILITY = 0.002  # probabilities are calibrated between this and one less it, our choice
-LEAST_ALIVE = 0.02  # a vehicle that should have failed long ago may be one that the model is wrong about; our choice
-TAIL_DOF = 4.0  # departures of single vehicles have the tails of Student's t, our choice
-TAIL_SCALE = 0.85  # so that the middle two thirds are those of a normal distribution
-RECORDED_SHARE = 0.88  # share of no-starts that are recorded, before the fleet has shown its habits; our choice ...
-RECORDED_COUNTS = 20.0  # ... which counts as much as so many repairs
-UNFORESEEN = 0.003  # no-starts that no reading foretells, per look; our choice
 
 
 Starts: TypeAlias = Reals
@@ -90,7 +68,7 @@ class Look:
         """(G, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time."""
         key = np.packbits(happened).tobytes()
         if key not in self.told:
-            p = UNFORESEEN + (1.0 - UNFORESEEN) * self.recorded * self.probability
+            p = LEARNING.unforeseen + (1.0 - LEARNING.unforeseen) * self.recorded * self.probability
             terms = np.where(happened[self.telling], np.log(p), np.log1p(-p))
             group = self.group[self.telling]
             self.told[key] = np.stack([terms[..., group == g].sum(axis=-1) for g in range(classes)]).astype(np.float64)
@@ -144,8 +122,8 @@ def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
 
 def scatter_draws(chance: Draws) -> tuple[Floats, Floats, Floats, Floats]:
     """Departures of single vehicles from the class, (U, K) each: relative speed, V, V, and Student's t."""
-    tailed = TAIL_SCALE * chance.student("departure", TAIL_DOF)
-    scales = ((SPEED_SCATTER, "speed"), (SUPPLY_SCATTER_V, "supply"), (COIL_SCATTER_V, "coil"))
+    tailed = DEPARTURE.tail_scale * chance.student("departure", DEPARTURE.tail_dof)
+    scales = ((DEPARTURE.speed_share, "speed"), (DEPARTURE.supply_v, "supply"), (DEPARTURE.coil_v, "coil"))
     speed, supply, coil = (scale * chance.normal(name) for scale, name in scales)
     return speed, supply, coil, tailed
 
@@ -154,18 +132,20 @@ def recorded_share(repairs: pd.DataFrame, found: pd.DataFrame) -> float:
     """Share of repairs that the fleet records: no-start repairs on record beside renewals that only readings show."""
     recorded = int((repairs["reason"] == "no_start").sum())
     silent = len(found.drop_duplicates(["unit", "around_on"]))
-    return (recorded + RECORDED_COUNTS * RECORDED_SHARE) / (recorded + silent + RECORDED_COUNTS)
+    return (recorded + LEARNING.recorded_counts * LEARNING.recorded_share) / (
+        recorded + silent + LEARNING.recorded_counts
+    )
 
 
 def not_failed(failed: Reals, since_reading_d: Floats, recorded: float) -> tuple[Reals, Reals]:
     """Weight of every draw as one in which the vehicle still stands as read (..., U, K), and the mean weight (..., U)
-    of all draws in which it failed in the past SURVIVAL_D days and was repaired without a record.
+    of all draws in which it failed in the past `survival_d` days and was repaired without a record.
 
     failed: (..., U, K) probability of a no-start in those days; since_reading_d: (U,) days since the last reading, which
     would have shown the repair; NaN for none; recorded: share of repairs that are recorded.
     """
-    alive = np.maximum(1.0 - failed, LEAST_ALIVE)
-    unseen = np.clip(np.nan_to_num(since_reading_d, nan=SURVIVAL_D) / SURVIVAL_D, 0.0, 1.0)
+    alive = np.maximum(1.0 - failed, LEARNING.least_alive)
+    unseen = np.clip(np.nan_to_num(since_reading_d, nan=LEARNING.survival_d) / LEARNING.survival_d, 0.0, 1.0)
     return alive, (1.0 - recorded) * unseen * mean_of_draws(failed)
 
 
@@ -188,7 +168,7 @@ def moment_of(day: float) -> pd.Timestamp:
 def laws_day(tables: FleetTables, day: float) -> float | None:
     """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
     first year of readings."""
-    last = np.floor(day / (LAWS_LOOKS * SPAN_D)) * LAWS_LOOKS * SPAN_D
+    last = np.floor(day / (LAWS_LOOKS * LEARNING.span_d)) * LAWS_LOOKS * LEARNING.span_d
     return float(last) if last >= first_day(tables) + DAYS_PER_YEAR else None
 
 
@@ -201,20 +181,20 @@ def laws_on(tables: FleetTables, day: float) -> ClassLaws:
 def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
     """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own."""
     then = known_before(tables, day)
-    ahead_d = np.array([-float(SURVIVAL_D), 0.0, float(SPAN_D)])
-    seed = int(day // SPAN_D) if seed is None else seed  # each look has chance of its own
+    ahead_d = np.array([-float(LEARNING.survival_d), 0.0, float(LEARNING.span_d)])
+    seed = int(day // LEARNING.span_d) if seed is None else seed  # each look has chance of its own
     state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws)
     units = state.panel.units["unit"].to_numpy(dtype=object)
     grids = need_grids(state.panel)
     depots, depot = depot_codes(state.panel.units)
-    before = make_weather(then.climate, depots, int(day) - SURVIVAL_D, SURVIVAL_D)
-    ahead = make_weather(then.climate, depots, int(day), SPAN_D)
+    before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d)
+    ahead = make_weather(then.climate, depots, int(day), LEARNING.span_d)
     *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
     laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
     starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]
-    departure = DEPARTURE_K * own
+    departure = DEPARTURE.coldest_k * own
     read = np.isfinite(state.last_day)  # a vehicle never read teaches nothing of its class
-    telling = np.flatnonzero((_worst(starts[1:], departure, ahead, depot) > TELLING_PROBABILITY) & read)
+    telling = np.flatnonzero((_worst(starts[1:], departure, ahead, depot) > LEARNING.telling_probability) & read)
     share = recorded_share(then.repairs, state.resets.found)
     repaired = last_repair(state.panel.units, then.repairs, state.resets.day)
     told = starts_on_record(state.panel.units, then.readings)
@@ -303,9 +283,9 @@ def look_days(tables: FleetTables, day: float) -> list[float]:
     """Days of the looks that a day can learn from: on a fixed calendar, windows over before `day`, after first data."""
     if tables.readings.empty:
         return []
-    first = first_day(tables) + 90.0
-    newest = np.floor((day - SPAN_D) / SPAN_D) * SPAN_D
-    days = newest - SPAN_D * np.arange(LOOKS)
+    first = first_day(tables) + LEARNING.first_look_d
+    newest = np.floor((day - LEARNING.span_d) / LEARNING.span_d) * LEARNING.span_d
+    days = newest - LEARNING.span_d * np.arange(LEARNING.looks)
     return [float(d) for d in days[::-1] if d >= first]
 
 
@@ -340,9 +320,9 @@ def learn_needs(
                 if of is not None and of not in laws:
                     laws[of] = laws_on(few, of)
                 look = looks[d] = look_back(few, d, None if of is None else laws[of])
-            happened = np.isin(look.units, names[(when >= d) & (when < d + SPAN_D)])
+            happened = np.isin(look.units, names[(when >= d) & (when < d + LEARNING.span_d)])
             used.append((look, happened))
-            log_weight += LEARNING_COUNTS * look.evidence(happened, n)
+            log_weight += LEARNING.learning_counts * look.evidence(happened, n)
             for g in range(n):
                 counts[g] += int(happened[look.group == g].sum())
                 seen[g] += int((look.group[look.read] == g).sum())
@@ -368,8 +348,8 @@ def _summary(
             marginal = weights[g].sum(axis=axes)
             mean[g, k] = float((marginal * grid).sum())
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
-    recorded = used[-1][0].recorded if used else RECORDED_SHARE
-    offset, slope = calibration(*looked_at(weights, used[-CALIBRATION_LOOKS:]), recorded)
+    recorded = used[-1][0].recorded if used else LEARNING.recorded_share
+    offset, slope = calibration(*looked_at(weights, used[-LEARNING.calibration_looks :]), recorded)
     return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups)
 
 
@@ -394,13 +374,13 @@ def calibration(p: Floats, happened: npt.NDArray[np.bool_], recorded_share: floa
     """
     x = logit(p)
     beta, start = np.array([0.0, 1.0]), np.array([0.0, 1.0])
-    precision = np.diag([1.0 / CALIBRATION_SD[0] ** 2, 1.0 / CALIBRATION_SD[1] ** 2])
+    precision = np.diag([LEARNING.calibration_offset_sd**-2, LEARNING.calibration_slope_sd**-2])
     design = np.stack([np.ones_like(x), x], axis=1)
     for _ in range(30):
         q = 1.0 / (1.0 + np.exp(-design @ beta))
         recorded = recorded_share * q
         slope = recorded * (1.0 - q)
-        pull = CALIBRATION_COUNTS * slope / (recorded * (1.0 - recorded))
+        pull = LEARNING.calibration_counts * slope / (recorded * (1.0 - recorded))
         gradient = design.T @ (pull * (happened - recorded)) - precision @ (beta - start)
         information = (design * (pull * slope)[:, None]).T @ design + precision
         step = np.linalg.solve(information, gradient)
@@ -409,8 +389,8 @@ def calibration(p: Floats, happened: npt.NDArray[np.bool_], recorded_share: floa
 
 
 def logit(p: Reals) -> Floats:
-    """log odds of probabilities held inside LEAST_PROBABILITY to one less it."""
-    inside = np.clip(p, LEAST_PROBABILITY, 1.0 - LEAST_PROBABILITY)
+    """log odds of probabilities held inside `least_probability` to one less it."""
+    inside = np.clip(p, LEARNING.least_probability, 1.0 - LEARNING.least_probability)
     return np.asarray(np.log(inside / (1.0 - inside)), dtype=np.float64)
 
 

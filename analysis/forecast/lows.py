@@ -10,27 +10,13 @@ import pandas as pd
 from scipy.special import ndtri
 
 from analysis.constants import DAYS_PER_YEAR
+from analysis.forecast.choices import WEATHER
 from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since_epoch
 
-PERSISTENCE = (
-    0.75  # correlation of one day's departure from the season with the next, where no daily lows are known: daily lows
-)
-# of Fort Collins, Denver, the coast of British Columbia and the Alps have 0.66 to 0.83 in winter (CRAN packages extRemes,
-# climdex.pcic, RMAWGEN)
-SKEW = -0.6  # of daily lows, likewise: the same places have -0.75, -0.83, -0.76 and -0.26; cold tails are long
-SKEWS = (-1.2, 0.0)  # range that a shape may have; our choice: lows with a warm tail are taken for symmetric
-FULL_YEAR_D = 300  # days of measured lows from which a depot's own climate is learned, our choice
-WINTER_D = 60.0  # a winter's shape as stated counts as much as so many days of its own; our choice
 WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator; our choice
-PATHS = 600  # simulated courses of daily lows, our choice: probabilities to about 2 %
+PATHS = 600  # simulated courses of daily lows: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
 LOWS_C = np.arange(-46.0, 42.0, 0.5)
-FORECAST_SD_FIRST_K = 1.5  # error of a forecast low on the first day, from memory
-FORECAST_SD_PER_DAY_K = 0.25
-FORECAST_SD_MOST_K = 4.0
-USUAL_SD_K = 4.0  # of daily lows where a climate has none, our choice
-UNKNOWN_LOW_C = 5.0  # a depot without climate: our choice, mild, and wide
-UNKNOWN_SD_K = 8.0
 MID_MONTH = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
 
 
@@ -61,8 +47,8 @@ class Weather:
 
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:
     """Mean daily low and its standard deviation [degC, K], (D, N), interpolated between mid-months; days since 1970."""
-    mean = np.full((len(depots), len(days)), UNKNOWN_LOW_C)
-    sd = np.full((len(depots), len(days)), UNKNOWN_SD_K)
+    mean = np.full((len(depots), len(days)), WEATHER.unknown_low_c)
+    sd = np.full((len(depots), len(days)), WEATHER.unknown_sd_k)
     dates = days.astype("datetime64[D]")
     day_of_year = (dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1
     known = climate[["month", "low_c", "low_sd_c"]].to_numpy(dtype=np.float64, na_value=np.nan)
@@ -75,7 +61,7 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
         at = MID_MONTH[own[:, 0].astype(np.int64) - 1]
         xs = np.concatenate([at - DAYS_PER_YEAR, at, at + DAYS_PER_YEAR])
         mean[i] = np.interp(day_of_year, xs, np.tile(own[:, 1], 3))
-        sd[i] = np.interp(day_of_year, xs, np.tile(np.where(np.isfinite(own[:, 2]), own[:, 2], USUAL_SD_K), 3))
+        sd[i] = np.interp(day_of_year, xs, np.tile(np.where(np.isfinite(own[:, 2]), own[:, 2], WEATHER.usual_sd_k), 3))
     return mean, sd
 
 
@@ -89,10 +75,10 @@ def typical_cold(climate: pd.DataFrame, depots: list[str]) -> Floats:
 def shapes(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
     """(D,) day-to-day correlation and (D,) skew of the daily lows, stated ones where the climate has none."""
     out = []
-    for name, stated in (("persistence", PERSISTENCE), ("skew", SKEW)):
+    for name, stated in (("persistence", WEATHER.persistence), ("skew", WEATHER.skew)):
         own = climate.groupby("depot")[name].mean() if name in climate and len(climate) else pd.Series(dtype=np.float64)
         out.append(own.reindex(depots).fillna(stated).to_numpy(np.float64))
-    return out[0], np.clip(out[1], *SKEWS)
+    return out[0], np.clip(out[1], WEATHER.least_skew, 0.0)
 
 
 def cold_tailed(z: Floats, skew: float) -> Floats:
@@ -111,7 +97,7 @@ def cold_tailed(z: Floats, skew: float) -> Floats:
 def with_daily_lows(climate: pd.DataFrame, lows: pd.DataFrame | None) -> pd.DataFrame:
     """The climate with what measured daily lows (depot, date, low_c) teach: low_c and low_sd_c by month, persistence, skew.
 
-    A depot with FULL_YEAR_D days of lows has its own climate from them, months without any from the stated one; a depot
+    A depot with `full_year_d` days of lows has its own climate from them, months without any from the stated one; a depot
     with fewer keeps what is stated. Mean and spread of a month are of the days' departures from the month's course, so
     that a month that warms is not taken for one that scatters.
     """
@@ -119,7 +105,7 @@ def with_daily_lows(climate: pd.DataFrame, lows: pd.DataFrame | None) -> pd.Data
         return climate
     frames = [climate]
     for depot, own in lows.dropna(subset=["low_c"]).groupby("depot"):
-        if len(own) >= FULL_YEAR_D:
+        if len(own) >= WEATHER.full_year_d:
             stated = climate[climate["depot"] == depot]
             frames[0] = frames[0][frames[0]["depot"] != depot]
             frames.append(_learned(str(depot), own.sort_values("date"), stated))
@@ -145,20 +131,26 @@ def _learned(depot: str, lows: pd.DataFrame, stated: pd.DataFrame) -> pd.DataFra
     spread = pd.Series(away).groupby(month).std().reindex(range(1, 13))
     spread = spread.fillna(stated.groupby("month")["low_sd_c"].mean().reindex(range(1, 13)))
     table["low_sd_c"] = spread.interpolate(limit_direction="both").to_numpy()
-    scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], 0.1)
+    scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], WEATHER.least_sd_k)
     cold = np.isin(month, WINTER_MONTHS)
     next_day = np.diff(days_since_epoch(lows["date"])) == 1.0
     pairs = next_day & cold[1:] & cold[:-1]
-    correlation = float((scaled[1:][pairs] * scaled[:-1][pairs]).mean()) if pairs.any() else PERSISTENCE
-    third = float((scaled[cold] ** 3).mean()) if cold.any() else SKEW
+    correlation = float((scaled[1:][pairs] * scaled[:-1][pairs]).mean()) if pairs.any() else WEATHER.persistence
+    third = float((scaled[cold] ** 3).mean()) if cold.any() else WEATHER.skew
     count = float(cold.sum())
-    table["persistence"] = np.clip((count * correlation + WINTER_D * PERSISTENCE) / (count + WINTER_D), 0.0, 0.95)
-    table["skew"] = np.clip((count * third + WINTER_D * SKEW) / (count + WINTER_D), *SKEWS)
+    table["persistence"] = np.clip(
+        (count * correlation + WEATHER.winter_d * WEATHER.persistence) / (count + WEATHER.winter_d),
+        0.0,
+        WEATHER.most_persistence,
+    )
+    table["skew"] = np.clip(
+        (count * third + WEATHER.winter_d * WEATHER.skew) / (count + WEATHER.winter_d), WEATHER.least_skew, 0.0
+    )
     return table
 
 
 @lru_cache(maxsize=128)
-def daily_courses(n_days: int, seed: int, persistence: float = PERSISTENCE) -> Floats:
+def daily_courses(n_days: int, seed: int, persistence: float = WEATHER.persistence) -> Floats:
     """(n_days, PATHS) standard normal departures with day-to-day persistence, always the same for a seed; read only.
 
     Every course has its mirror image, and the first day takes evenly spaced quantiles: 600 courses stand for more.
@@ -229,6 +221,6 @@ def _with_forecast(lows: Floats, z: Floats, forecast: pd.DataFrame, first_day: i
     ahead = days_since_epoch(forecast["date"]).astype(np.int64) - first_day
     for k, low in zip(ahead, forecast["low_c"].to_numpy(np.float64), strict=True):
         if 0 <= k < len(lows) and np.isfinite(low):
-            error = min(FORECAST_SD_FIRST_K + FORECAST_SD_PER_DAY_K * k, FORECAST_SD_MOST_K)
+            error = min(WEATHER.forecast_sd_first_k + WEATHER.forecast_sd_per_day_k * k, WEATHER.forecast_sd_most_k)
             out[k] = low + error * z[k]
     return out

@@ -15,7 +15,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.forecast.learning import DEPARTURE_K, SURVIVAL_D, LearnedNeeds, depot_codes, not_failed, scatter_draws
+from analysis.forecast.choices import DEPARTURE, LEARNING
+from analysis.forecast.learning import LearnedNeeds, depot_codes, not_failed, scatter_draws
 from analysis.forecast.lows import Weather, make_weather, seasonal_lows, shapes, weather_of
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import LOAD
@@ -68,11 +69,11 @@ def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Ne
     )
     own = learned.drawn(draws)[state.group]
     usual = usual_speed(state.laws)[state.group][:, None]
-    return Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE_K * z
+    return Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE.coldest_k * z
 
 
 def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *, named: int) -> Outlook:
-    """Coldest starts at every `ahead_d` of the state (the first is -SURVIVAL_D, the second 0).
+    """Coldest starts at every `ahead_d` of the state (the first is `survival_d` ago, the second 0).
 
     tables: what was known at the start of the state's day; named: index of the day ahead at which the limiting need is
     named, the end of the horizon asked for.
@@ -98,7 +99,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0))
     coldest = _floored(np.stack(found) + departure.astype(np.float32), floors.as_charged)
     depots, depot = depot_codes(state.panel.units)
-    past = make_weather(tables.climate, depots, int(state.day) - SURVIVAL_D, SURVIVAL_D)
+    past = make_weather(tables.climate, depots, int(state.day) - LEARNING.survival_d, LEARNING.survival_d)
     failed = past.probability(depot, coldest[0], coldest[1])
     weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded)
     starts = starts_on_record(state.panel.units, tables.readings)
@@ -106,7 +107,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     failures = standing_failures(starts, repaired, state.day, learned.recorded)
     weight = np.where(failures.any[:, None], 1.0, weight)  # it did fail, and stands as it failed
     season = seasonal_lows(tables.climate, depots, np.array([int(state.day)]))[0][depot, 0]
-    span = (state.day - SURVIVAL_D, state.day)
+    span = (state.day - LEARNING.survival_d, state.day)
     told = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season, span, weight)
     alive, failures = weight * told.weight, explained(failures, told, season)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
@@ -280,9 +281,6 @@ def drawn_coldest(
     return _floored(found, own.floors.charged if charged else own.floors.as_charged)
 
 
-MAY_BE_RENEWED = 0.01  # probability of an unrecorded repair from which coldest starts know of it, our choice
-
-
 def coldest_today(
     state: FleetState, outlook: Outlook, suspect: Ints, rows: Ints, also: str | None = None, stays: Floats | float = 1.0
 ) -> tuple[Reals, Floats]:
@@ -304,7 +302,7 @@ def coldest_today(
 
     as_read = outlook.coldest[now][rows] if also is None else with_parts(rows, [also])
     mended = as_read.copy()
-    perhaps = renewed > MAY_BE_RENEWED
+    perhaps = renewed > DEPARTURE.may_be_renewed
     for k, name in enumerate(PARTS):
         mine = np.flatnonzero(perhaps & (suspect[rows] == k))
         if len(mine):

@@ -22,11 +22,11 @@ from analysis.readings.observe import (
     LawDoubt,
 )
 from analysis.readings.panel import Floats, Ints, Reals, in_chunks
+from analysis.starting.choices import LOOP
 from analysis.starting.loop import StartLimits, StartState, blocks_of, start_margins_v
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
-NOMINAL_RPM = 190.0  # cranking speed of a sound vehicle where the fleet never read it, our choice
 CHUNK_UNITS = 400
 
 
@@ -86,7 +86,7 @@ def usual_speed(laws: ClassLaws) -> Floats:
     """(G,) cranking speed of a sound vehicle of the class at 20 degC [rpm]; nominal where it was never read."""
     with np.errstate(invalid="ignore"):
         speed = laws.emf_v / laws.emf_per_rpm
-    return np.where(np.isfinite(speed), speed, NOMINAL_RPM)
+    return np.where(np.isfinite(speed), speed, LOOP.nominal_rpm)
 
 
 def start_state(

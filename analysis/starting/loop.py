@@ -28,13 +28,12 @@ from analysis.circuit.limits import (
     OPEN_CIRCUIT_V_PER_K,
     REFERENCE_C,
 )
+from analysis.starting.choices import LOOP
 
 Array = npt.NDArray[Any]
 Value = float | Array
 
-LEAST_DRAG_PER_K: Final = 0.0055  # our choice: just above copper's gain at -45 °C, so that colder is never easier
 SMALL: Final = 1e-9  # guards a division; a curvature this small bends nothing
-VOLTS_OF_TWO_BLOCKS: Final = 16.0  # our choice: more volts than one charging block ever shows are two in series
 
 
 @dataclass(frozen=True)
@@ -97,7 +96,7 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
     x = REFERENCE_C.value - temperature_c
     copper = 1.0 - COPPER_PER_K.value * x
     battery = state.battery_mohm * 0.001 * np.exp(_law(state.battery_b, state.battery_c, x, least_slope=0.0))
-    load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x, least_slope=LEAST_DRAG_PER_K))
+    load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x, least_slope=LOOP.least_drag_per_k))
     blocks = blocks_of(state.open_circuit_v)
     open_v = state.open_circuit_v - state.open_circuit_v_per_k * blocks * x
     return open_v, battery, copper, load
@@ -106,9 +105,9 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
 def blocks_of(volts: Value) -> Value:
     """12 V blocks in series, told from the open-circuit volts."""
     if isinstance(volts, np.ndarray):
-        two: Array = (volts > VOLTS_OF_TWO_BLOCKS).astype(volts.dtype)
+        two: Array = (volts > LOOP.volts_of_two_blocks).astype(volts.dtype)
         return two + 1
-    return 2.0 if volts > VOLTS_OF_TWO_BLOCKS else 1.0
+    return 2.0 if volts > LOOP.volts_of_two_blocks else 1.0
 
 
 def _law(b: Value, c: Value, x: Value, *, least_slope: float) -> Value:

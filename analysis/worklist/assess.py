@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from analysis.forecast.learning import SURVIVAL_D, LearnedNeeds, Look, calibrated, learn_needs
+from analysis.forecast.choices import LEARNING
+from analysis.forecast.learning import LearnedNeeds, Look, calibrated, learn_needs
 from analysis.forecast.lows import Weather, known_at, make_weather, typical_cold
 from analysis.forecast.outlook import (
     WEEKS,
@@ -108,7 +109,9 @@ def _assess(
     known = lean(known)
     vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
     learned = learn_needs(known, vehicles, day, looks=looks)
-    ahead = np.array(sorted({-float(SURVIVAL_D), 0.0, float(horizon_days), float(FLAGS.window_d), float(SEASON_D)}))
+    ahead = np.array(
+        sorted({-float(LEARNING.survival_d), 0.0, float(horizon_days), float(FLAGS.window_d), float(SEASON_D)})
+    )
     now, h, far = (int(np.searchsorted(ahead, d)) for d in (0.0, horizon_days, FLAGS.window_d))
     state = estimate_state(known, day, ahead, draws=draws, needs=learned.needs, bays=True)
     outlook = look_ahead(state, learned, known, named=h)

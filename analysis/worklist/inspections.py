@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.forecast.learning import SURVIVAL_D
+from analysis.forecast.choices import LEARNING
 from analysis.forecast.outlook import Outlook, drawn_coldest, renewed_coldest
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, days_since_epoch
 from analysis.readings.renewals import PART_CHANNELS, PARTS
@@ -102,9 +102,9 @@ def gained(state: FleetState, outlook: Outlook, rows: Ints, drawn: Reals) -> Rea
 
 
 def drawn_ago(state: FleetState, rows: Ints, ago_d: Floats) -> Reals:
-    """(7, rows, K) drawn state `ago_d` days ago (rows,): on the line through those SURVIVAL_D days ago and today, no
+    """(7, rows, K) drawn state `ago_d` days ago (rows,): on the line through those `survival_d` days ago and today, no
     better than sound."""
-    share = (1.0 - ago_d / SURVIVAL_D)[:, None]
+    share = (1.0 - ago_d / LEARNING.survival_d)[:, None]
     before, now = state.drawn[0][:, rows], state.drawn[1][:, rows]
     return np.asarray(np.maximum(before + share * (now - before), np.minimum(now, 1.0)), dtype=state.drawn.dtype)
 

@@ -10,8 +10,9 @@ import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
+from analysis.forecast.choices import WEATHER
 from analysis.forecast.learning import Look
-from analysis.forecast.lows import UNKNOWN_LOW_C, UNKNOWN_SD_K, make_weather
+from analysis.forecast.lows import make_weather
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
@@ -129,9 +130,9 @@ def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:
     measured = set(climate.loc[climate["skew"].notna(), "depot"]) if "skew" in climate else set()
     sentences = []
     if unknown:
-        low, high = (temperature(UNKNOWN_LOW_C + side * UNKNOWN_SD_K) for side in (-1, 1))
+        low, high = (temperature(WEATHER.unknown_low_c + side * WEATHER.unknown_sd_k) for side in (-1, 1))
         sentences.append(
-            f"No climate is known of {_some(unknown)}: mornings of about {temperature(UNKNOWN_LOW_C)} all year round, "
+            f"No climate is known of {_some(unknown)}: mornings of about {temperature(WEATHER.unknown_low_c)} all year round, "
             f"two in three between {low} and {high}, are assumed there"
         )
     if usual := sorted(depots - set(unknown) - measured):

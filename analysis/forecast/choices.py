@@ -1,0 +1,77 @@
+"""What we chose about the coming lows, what no-starts teach, and single vehicles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from analysis.stated import stated
+
+
+# fmt: off
+@dataclass(frozen=True)
+class Weather:
+    """The coming lows of a depot."""
+
+    persistence: float = stated(0.75, "1", 0.66, 0.83, "correlation of one day's departure from the season with the next, where no daily "
+        "lows are known; winters of Fort Collins, Denver, the coast of British Columbia and the Alps (packages extRemes, climdex.pcic, "
+        "RMAWGEN), measured")
+    most_persistence: float = stated(0.95, "1", 0.9, 0.98, "that measured lows may give; our choice")
+    skew: float = stated(-0.6, "1", -0.83, -0.26, "of daily lows, cold tails are long; the same places have -0.75, -0.83, -0.76 and -0.26, measured")
+    least_skew: float = stated(-1.2, "1", -1.8, -0.9,
+        "that measured lows may give; our choice, and lows with a warm tail are taken for symmetric")
+    full_year_d: int = stated(300, "d", 240, 360, "of measured lows from which a depot's own climate is learned; our choice")
+    winter_d: float = stated(60.0, "d", 30.0, 120.0, "of its own that a winter's shape as stated counts as much as; our choice")
+    forecast_sd_first_k: float = stated(1.5, "K", 1.0, 2.5, "error of a forecast low on the first day, from memory")
+    forecast_sd_per_day_k: float = stated(0.25, "K/d", 0.125, 0.5, "by which it grows, from memory")
+    forecast_sd_most_k: float = stated(4.0, "K", 3.0, 6.0, "that it grows to, from memory")
+    usual_sd_k: float = stated(4.0, "K", 2.0, 6.0, "of daily lows where a climate has none; our choice")
+    least_sd_k: float = stated(0.1, "K", 0.05, 0.5, "of measured lows in a month at the least; our choice, so that a shape can be told")
+    unknown_low_c: float = stated(5.0, "°C", 0.0, 10.0, "a depot without climate, mild; our choice")
+    unknown_sd_k: float = stated(8.0, "K", 6.0, 12.0, "of its lows, wide; our choice")
+
+
+@dataclass(frozen=True)
+class Learning:
+    """What the fleet's own no-starts teach."""
+
+    span_d: int = stated(42, "d", 28, 56, "between looks at the past, and the window that each looks ahead; our choice")
+    looks: int = stated(18, "1", 9, 27, "of them, about two years; our choice")
+    first_look_d: float = stated(90.0, "d", 45.0, 180.0, "after the first reading comes the first look; our choice")
+    survival_d: int = stated(60, "d", 30, 90, "before a look in which the vehicle is known to have started; our choice")
+    least_alive: float = stated(0.02, "1", 0.01, 0.04,
+        "a vehicle that should have failed long ago may be one that the model is wrong about; our choice")
+    telling_probability: float = stated(0.003, "1", 0.0015, 0.006,
+        "vehicles that could not even fail under the worst needs teach nothing; our choice")
+    unforeseen: float = stated(0.003, "1", 0.0015, 0.006, "no-starts that no reading foretells, per vehicle and look; our choice")
+    recorded_share: float = stated(0.88, "1", 0.8, 0.95, "of no-starts are recorded, before the fleet has shown its habits; our choice")
+    recorded_counts: float = stated(20.0, "repairs", 10.0, 40.0, "that this counts as much as; our choice")
+    learning_counts: float = stated(0.5, "1", 0.25, 1.0,
+        "looks at vehicles tell so much of what as many strangers would; our choice, because they share their weather")
+    calibration_looks: int = stated(9, "looks", 5, 18, "about a year; our choice, because early ones saw too few readings")
+    calibration_counts: float = stated(0.2, "1", 0.1, 0.4,
+        "looks tell so much about whether all probabilities are too high; our choice, because a single year tells still less of that")
+    calibration_offset_sd: float = stated(0.25, "logit", 0.125, 0.5, "prior spread of the offset; our choice")
+    calibration_slope_sd: float = stated(0.15, "1", 0.075, 0.3, "prior spread of the slope; our choice")
+    least_probability: float = stated(0.002, "1", 0.001, 0.004, "probabilities are calibrated between this and one less it; our choice")
+
+
+@dataclass(frozen=True)
+class Departure:
+    """How far single vehicles depart from what is modelled for them, and from their class."""
+
+    coldest_k: float = stated(0.8, "K", 0.4, 1.6, "by which a single vehicle's coldest start departs from the modelled one, Student's t; our choice")
+    tail_dof: float = stated(4.0, "degrees of freedom", 3.0, 8.0, "tails of that Student's t; our choice")
+    tail_scale: float = stated(0.85, "1", 0.75, 1.0,
+        "of that, so that the middle two thirds are those of a normal distribution; our choice")
+    speed_share: float = stated(0.04, "usual speed", 0.02, 0.08, "least speed needed, between vehicles of a class; our choice")
+    supply_v: float = stated(0.25, "V per 12 V", 0.125, 0.5, "least supply, between vehicles of a class; our choice")
+    coil_v: float = stated(0.20, "V per 12 V", 0.1, 0.4, "least coil volts, between vehicles of a class; our choice")
+    may_be_renewed: float = stated(0.01, "1", 0.005, 0.02,
+        "probability of an unrecorded repair from which on coldest starts know of it; our choice")
+
+
+# fmt: on
+WEATHER: Final = Weather()
+LEARNING: Final = Learning()
+DEPARTURE: Final = Departure()
