@@ -175,7 +175,7 @@ def laws_day(tables: FleetTables, day: float) -> float | None:
 def laws_on(tables: FleetTables, day: float) -> ClassLaws:
     """Class laws with what was known at the start of a day."""
     then = tables.before(moment_of(day))
-    return estimate_laws(without_slips(make_panel(then.units, then.readings)))
+    return estimate_laws(without_slips(make_panel(then.units, then.readings, then.taught)))
 
 
 def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
@@ -249,6 +249,7 @@ def sampled(tables: FleetTables) -> FleetTables:
         tables.forecast,
         tables.reset_answers,
         lows=tables.lows,
+        taught=tables.taught,
     )
 
 

@@ -41,6 +41,7 @@ from analysis.readings.panel import (
     row_quantile,
     some_vehicles,
 )
+from analysis.readings.taught import pooled_usual
 
 SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and sd; our choice, between constant torque
 # and viscous drag
@@ -70,10 +71,13 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     panel = taught_by_values(telling_vehicles(panel))
     n = len(panel.groups)
     inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
-    drag = [drag_law(grade) for grade in usual_oil(panel)]
+    told = [panel.taught_of(g) for g in range(n)]
+    chill = [BATTERY_LAW if t is None else t.battery_law(BATTERY_LAW) for t in told]
+    oil = [drag_law(grade) for grade in usual_oil(panel)]
+    drag = [law if t is None else t.load_law(law) for law, t in zip(oil, told, strict=True)]
     load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
-    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), [BATTERY_LAW] * n, 0.08)
+    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), chill, 0.08)
     load, _ = _fit(panel, _log(panel.measured["crank_a"]), drag, 0.035)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
@@ -308,11 +312,14 @@ def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
         for c in range(len(CHANNELS)):
             mine = low[c, panel.group == g]
             mine = mine[mine > 0.0]  # a few readings at odds with each other may make a resistance below nil
+            told = panel.taught_of(g)
+            sound = BASE_SD[c] if told is None or np.isnan(told.usual_spread[c]) else told.usual_spread[c]
             if len(mine):
                 middle = np.median(mine)
                 below = 1.4826 * np.median(np.abs(mine[mine <= middle] - middle)) / abs(middle)
-                pooled = (len(mine) * below + PRIOR_VEHICLES * BASE_SD[c]) / (len(mine) + PRIOR_VEHICLES)
+                pooled = (len(mine) * below + PRIOR_VEHICLES * sound) / (len(mine) + PRIOR_VEHICLES)
                 base[g, c], spread[g, c] = middle, np.clip(pooled, 0.04, 0.4)
+            base[g, c], spread[g, c] = pooled_usual(told, c, base[g, c], spread[g, c], len(mine))
     return base, spread
 
 

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT, WEEK_D, Starts, by_age, by_week, sag_at_reference
 
 Floats: TypeAlias = npt.NDArray[np.float64]
@@ -72,6 +73,8 @@ class FleetTables:
     """Looks that found nothing: unit, part, found_on."""
     lows: pd.DataFrame | None = None
     """Measured daily lows: depot, date, low_c."""
+    taught: tuple[TaughtClass, ...] = ()
+    """What another fleet taught of classes, which this one begins from."""
 
     def before(self, day: pd.Timestamp) -> FleetTables:
         """The same tables without anything dated `day` or later: knowledge at the start of that day."""
@@ -95,7 +98,8 @@ class Panel:
     measured: name -> (U, R) value in the column's unit; technician: (U, R) code, -1 for unknown;
     group: (U,) class code; groups: names of the class codes; volts: (U,) nominal system voltage [V];
     stands_for: (U, R) starts that each reading stands for;
-    twice: name -> (U, R) values that were measured twice and count as right; names without any are absent.
+    twice: name -> (U, R) values that were measured twice and count as right; names without any are absent;
+    taught: of each class, what another fleet taught.
     """
 
     units: pd.DataFrame
@@ -108,6 +112,11 @@ class Panel:
     volts: Floats
     stands_for: Floats
     twice: dict[str, Bools] = field(default_factory=dict)
+    taught: tuple[TaughtClass | None, ...] = ()
+
+    def taught_of(self, g: int) -> TaughtClass | None:
+        """What another fleet taught of a class, None for nothing."""
+        return self.taught[g] if self.taught else None
 
     @property
     def present(self) -> Bools:
@@ -135,7 +144,7 @@ def class_groups(units: pd.DataFrame) -> tuple[Ints, tuple[str, ...]]:
     return codes.astype(np.int64), tuple(str(n) for n in names)
 
 
-def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
+def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[TaughtClass, ...] = ()) -> Panel:
     """Lay out readings [columns of DEVELOPERS.md] per vehicle; doubtful values become missing.
 
     Raises ValueError when `readings` names a unit that `units` lacks.
@@ -174,7 +183,10 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame) -> Panel:
     if "technician" in readings:
         who[at] = pd.factorize(readings["technician"], sort=True)[0][order[keep]]
     volts = units["system_v"].to_numpy(np.float64)
-    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, _measured_twice(readings, row))
+    known = {one.name: one for one in taught}
+    of_each = tuple(known.get(name) for name in groups) if known else ()
+    twice = _measured_twice(readings, row)
+    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, twice, of_each)
 
 
 def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> Starts:

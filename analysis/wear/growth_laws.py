@@ -10,7 +10,7 @@ Dirichlet prior (Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6 and 3.4; bo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from scipy.special import ndtr
 from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Bools, Floats, Ints, Panel, Reals, evenly
 from analysis.readings.renewals import EndedLives
+from analysis.readings.taught import TaughtClass
 from analysis.wear.choices import AGEING, GROWTH
 from analysis.wear.paths import (
     LIVES_D,
@@ -81,14 +82,21 @@ class GrowthLaws:
 
 
 def ordinary_ageing(
-    day: Floats, value: Floats, se: Floats, usable: Bools, base_sd: Floats, group: Ints, classes: int
+    day: Floats,
+    value: Floats,
+    se: Floats,
+    usable: Bools,
+    base_sd: Floats,
+    group: Ints,
+    classes: int,
+    taught: Mapping[int, tuple[float, float]] | None = None,
 ) -> Ageing:
     """Slope that the vehicles of a class have in common: what contacts and joints gain without being worn.
 
     day, value, se, usable: (U, R); base_sd, group: (U,).  Slopes by weighted least squares, of the vehicles that have not
     come to read high; their centre by weights that leave out what lies far from it (a redescending M-estimate, Huber
     and Ronchetti, Robust Statistics, 2nd ed., 4.8, from memory), since worn parts rise faster; shrunk to none, and every
-    class to the fleet.
+    class to the fleet.  taught: of a class, what another fleet knows of it and with which error [1/a].
     """
     w = np.where(usable, 1.0 / np.square(np.where(usable, se, 1.0)), 0.0)
     x = np.where(usable, day, 0.0) / DAYS_PER_YEAR
@@ -105,9 +113,10 @@ def ordinary_ageing(
     told &= ends < 1.0 + AGEING.sound_sd * base_sd
     variance = np.where(told, 1.0 / np.where(told, carried, 1.0), np.nan) + AGEING.spread**2
     whole, _, _ = _centre(slope[told], variance[told], 0.0, AGEING.sd)
+    before = dict(taught or {})
     found = [
-        _centre(slope[own], variance[own], whole, AGEING.class_sd)
-        for own in (told & (group == g) for g in range(classes))
+        _centre(slope[own], variance[own], *before.get(g, (whole, AGEING.class_sd)))
+        for g, own in enumerate(told & (group == g) for g in range(classes))
     ]
     middle = np.array(
         [np.median(day[usable & (group == g)[:, None]]) if (usable[group == g]).any() else 0.0 for g in range(classes)]
@@ -200,9 +209,17 @@ def present_lives(panel: Panel, growth: Growth, usable: Bools, day: float, rows:
 
 
 def learn_growth(
-    lives: Sequence[Sequence[ReadLives]], ageing: Sequence[Ageing], grid: PathGrid, base: GrowthPrior, classes: int
+    lives: Sequence[Sequence[ReadLives]],
+    ageing: Sequence[Ageing],
+    grid: PathGrid,
+    base: GrowthPrior,
+    classes: int,
+    taught: Sequence[TaughtClass | None] = (),
 ) -> GrowthLaws:
-    """Growth laws from the lives of each channel, which were read under `base`: of the whole fleet, then of each class."""
+    """Growth laws from the lives of each channel, which were read under `base`: of the whole fleet, then of each class.
+
+    A class begins from what another fleet taught of it, else from the whole of this one.
+    """
     years, onsets = np.zeros((classes, len(lives))), np.zeros((classes, len(lives)))
     own: list[list[ChannelPrior]] = [[] for _ in range(classes)]
     for c, read in enumerate(lives):
@@ -215,8 +232,14 @@ def learn_growth(
         )
         for g in range(classes):
             mine = group == g
+            told = taught[g] if taught else None
+            begin = (
+                whole
+                if told is None
+                else ChannelPrior(float(told.onset_per_year[c]), told.life_share[c], told.power_share[c])
+            )
             law, years[g, c], onsets[g, c] = _fit(
-                weight[mine], span[mine], grid, whole, before, (GROWTH.class_counts,) * 3
+                weight[mine], span[mine], grid, begin, before, (GROWTH.class_counts,) * 3
             )
             own[g].append(law)
     return GrowthLaws(tuple(GrowthPrior.of_channels(laws) for laws in own), years, onsets, tuple(ageing))

@@ -32,6 +32,7 @@ from analysis.readings.renewals import (
     recorded_renewals,
     usable_readings,
 )
+from analysis.readings.taught import TRAVEL
 from analysis.starting.coldest_start import BELOW_C, Needs, drawn_coldest_starts
 from analysis.wear.choices import FAILING, NEED_DOUBT
 from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, summed_up
@@ -116,7 +117,7 @@ def estimate_state(
     the same classes, where they were learned from more vehicles than these.  bays: look for wrong meters and
     thermometers, and take them out.
     """
-    panel = without_slips(make_panel(tables.units, tables.readings))
+    panel = without_slips(make_panel(tables.units, tables.readings, tables.taught))
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
     found: BayEffects | None = None
@@ -147,7 +148,14 @@ def estimate_state(
             growth_laws.ageing[c]
             if growth_laws
             else ordinary_ageing(
-                panel.day, observed.value[c], observed.se[c], use, spread[c], panel.group, len(panel.groups)
+                panel.day,
+                observed.value[c],
+                observed.se[c],
+                use,
+                spread[c],
+                panel.group,
+                len(panel.groups),
+                taught_ageing(panel, c),
             )
         )
         own = ChannelReadings(
@@ -183,7 +191,7 @@ def estimate_state(
             ageings.append(ageing)
             lives.append((present_lives(panel, own.posterior(rows), use, day, rows), past))
         channels.append(own)
-    growth_laws = growth_laws or learn_growth(lives, ageings, grid, prior, len(panel.groups))
+    growth_laws = growth_laws or learn_growth(lives, ageings, grid, prior, len(panel.groups), panel.taught)
     drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
     growth = []
     for c, own in enumerate(channels):
@@ -214,6 +222,16 @@ def estimate_state(
         growth_laws,
         found.sentences if found else (),
     )
+
+
+def taught_ageing(panel: Panel, channel: int) -> dict[int, tuple[float, float]]:
+    """Ordinary ageing of a channel as another fleet taught it, with its error, by class."""
+    told = {g: panel.taught_of(g) for g in range(len(panel.groups))}
+    return {
+        g: (float(t.ageing[channel]), float(np.hypot(t.ageing_se[channel], TRAVEL.ageing_sd)))
+        for g, t in told.items()
+        if t is not None
+    }
 
 
 def measured_twice(panel: Panel, channel: int) -> Bools:
@@ -287,7 +305,8 @@ OWN_NEEDS = ("least_cranking_rpm", "supply_minimum_v", "pull_in_v")
 def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     """(G, 3) least speed [rpm], supply and coil volts [V per 12 V] before the fleet has taught anything, and their sd.
 
-    The user's own where the units carry OWN_NEEDS, else the printed ones by the fuel of the class.
+    The user's own where the units carry OWN_NEEDS, else those that another fleet taught, else the printed ones by the fuel
+    of the class.
     """
     mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))
     for g in range(len(panel.groups)):
@@ -302,6 +321,10 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
             limit = getattr(limits, name)
             value = own.iloc[0] if len(own) else limit.value
             mean[g, k] = value * 12.0 / volts if limit.unit == "V" else value
+            told = panel.taught_of(g)
+            if told is not None and not len(own):
+                mean[g, k] = told.needs[k]
+                sd[g, k] = min(sd[g, k], float(np.hypot(told.needs_se[k], TRAVEL.needs_share * sd[g, k])))
     return mean, sd
 
 

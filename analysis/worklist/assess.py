@@ -29,12 +29,14 @@ from analysis.forecast.outlook import (
 )
 from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of, lean, make_panel
 from analysis.readings.renewals import PARTS
+from analysis.readings.taught import TaughtClass
 from analysis.wear.state import FleetState, day_number, estimate_state
 from analysis.worklist.choices import FLAGS, JUDGING, NAMING
 from analysis.worklist.class_table import COLUMNS, class_table
 from analysis.worklist.inspections import inspected
 from analysis.worklist.part import part_table, wear_progress
 from analysis.worklist.risk import Wear, due, either, flag_levels, unit_table, watched, with_other_causes
+from analysis.worklist.teaching import Begun, begin_from, taught_by
 
 DRAWS = 128
 SEASON_D = 182
@@ -50,7 +52,8 @@ class Assessment:
 
     units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; beyond: the same at
     the ends of later quarters; resets: renewals that nobody recorded; drift: per watched vehicle and channel; classes:
-    what was learned; fleet_notes: sentences about bays, meters and whole classes.
+    what was learned; fleet_notes: sentences about bays, meters and whole classes; teaches: what another fleet may begin
+    from; begun: what this one began from.
     """
 
     as_of: pd.Timestamp
@@ -65,6 +68,8 @@ class Assessment:
     fleet_notes: tuple[str, ...]
     state: FleetState
     prognosis: Outlook
+    teaches: tuple[TaughtClass, ...]
+    begun: Begun
 
 
 def assess(
@@ -106,8 +111,10 @@ def _assess(
     levels = flag_levels(tolerated)
     day, known = day_number(as_of), known_at(tables, as_of)
     on_record = known.readings.groupby("unit").size()
-    known = lean(known)
-    vehicles = make_panel(known.units, known.readings.iloc[:0])  # classes and fuels are all that is needed
+    known, begun = begin_from(lean(known))
+    vehicles = make_panel(
+        known.units, known.readings.iloc[:0], known.taught
+    )  # classes and fuels are all that is needed
     learned = learn_needs(known, vehicles, day, looks=looks)
     ahead = np.array(
         sorted({-float(LEARNING.survival_d), 0.0, float(horizon_days), float(FLAGS.window_d), float(SEASON_D)})
@@ -151,6 +158,8 @@ def _assess(
         state.bay_notes,
         state,
         outlook,
+        taught_by(state, learned),
+        begun,
     )
 
 
