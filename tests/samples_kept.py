@@ -83,9 +83,9 @@ def assess(tables: FleetTables, **settings: Any) -> Assessment:
     return kept(name, lambda: worklist.assess(tables, **settings))
 
 
-def content(frame: pd.DataFrame | None) -> str:
+def content(frame: pd.DataFrame | tuple[object, ...] | None) -> str:
     """The rows of a frame in their order, with names and types of its columns and its index, as a key."""
-    if frame is None:
-        return ""
+    if not isinstance(frame, pd.DataFrame):
+        return repr(frame)
     kinds = [(name, str(kind)) for name, kind in frame.dtypes.items()]
     return str([kinds, frame.index.tolist(), *(frame[name].tolist() for name in frame.columns)])

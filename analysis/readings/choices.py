@@ -33,6 +33,20 @@ class Bound:
         "of a class: with fewer its usual value is learned from bounds as if they were values; our choice")
 
 
+@dataclass(frozen=True)
+class Travel:
+    """How far the same class of another fleet may differ (`taught`)."""
+
+    law_share: float = stated(0.5, "1", 0.25, 1.0, "of the published doubt of a law that is left between fleets; our choice")
+    usual_sd: float = stated(0.10, "1", 0.05, 0.2,
+        "of usual values between fleets of one class, relative: batteries and cables of other makes; our choice")
+    needs_share: float = stated(0.5, "1", 0.25, 1.0, "of the published doubt of a need that is left between fleets; our choice")
+    ageing_sd: float = stated(0.01, "1/a", 0.005, 0.02, "of ordinary ageing between fleets, as their use differs; our choice")
+    unlike: float = stated(0.001, "1", 0.0001, 0.01, "chance below which a law is taken for another kind of vehicle's; our choice")
+    fewest_vehicles: int = stated(4, "vehicles", 3, 8, "whose readings of a channel may say so; our choice")
+
+
 # fmt: on
 DIP: Final = Dip()
 BOUND: Final = Bound()
+TRAVEL: Final = Travel()

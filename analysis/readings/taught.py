@@ -15,33 +15,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.circuit.temperature import TemperatureLaw
-from analysis.stated import stated
+from analysis.readings.choices import TRAVEL
 
 Floats = npt.NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Travel:
-    """How far the same class of another fleet may differ."""
-
-    law_share: float = stated(
-        0.5, "1", 0.25, 1.0, "of the published doubt of a law that is left between fleets; our choice"
-    )
-    usual_sd: float = stated(0.10, "1", 0.05, 0.2, "of usual values between fleets of one class, relative: batteries and cables of other "
-        "makes; our choice")  # fmt: skip
-    needs_share: float = stated(
-        0.5, "1", 0.25, 1.0, "of the published doubt of a need that is left between fleets; our choice"
-    )
-    ageing_sd: float = stated(
-        0.01, "1/a", 0.005, 0.02, "of ordinary ageing between fleets, as their use differs; our choice"
-    )
-    unlike: float = stated(
-        0.001, "1", 0.0001, 0.01, "chance below which a law is taken for another kind of vehicle's; our choice"
-    )
-    fewest_vehicles: int = stated(4, "vehicles", 3, 8, "whose readings of a channel may say so; our choice")
-
-
-TRAVEL = Travel()
 CHANNELS: Final = 7
 
 
@@ -149,10 +127,8 @@ def _numbers(name: str, key: str, value: object, shape: tuple[int, ...]) -> Floa
         raise ValueError(f"{name}: {key} holds what is no number up to a million")
     if key in POSITIVE and (known < 0.0).any():
         raise ValueError(f"{name}: {key} holds a number below nil")
-    if key.endswith("_share"):
-        if (np.abs(found.sum(axis=1) - 1.0) > 0.01).any():
-            raise ValueError(f"{name}: {key} holds shares that do not sum to one")
-        found = found / found.sum(axis=1, keepdims=True)
+    if key.endswith("_share") and (np.abs(found.sum(axis=1) - 1.0) > 1e-6).any():
+        raise ValueError(f"{name}: {key} holds shares that do not sum to one")
     if key.endswith("covariance") and (not np.allclose(found, found.T) or np.linalg.eigvalsh(found).min() < -1e-12):
         raise ValueError(f"{name}: {key} is no covariance")
     return found
@@ -187,6 +163,10 @@ def unlike(taught: TaughtClass, usual: Floats, spread: Floats, vehicles: Sequenc
     if not enough.any():
         return False
     away = np.log(usual[enough] / taught.usual[enough])
-    between = 2.0 * TRAVEL.usual_sd  # whatever is nearer than this is at odds with nothing
-    variance = between**2 + spread[enough] ** 2 / np.asarray(vehicles)[enough]
+    fleets = 2.0 * TRAVEL.usual_sd**2  # either departs from what their class has in common
+    variance = (
+        fleets
+        + spread[enough] ** 2 / np.asarray(vehicles)[enough]
+        + taught.usual_spread[enough] ** 2 / max(taught.vehicles, 1)
+    )
     return bool(chi2.sf(float((away**2 / variance).sum()), int(enough.sum())) < TRAVEL.unlike)

@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import default_limits
 from analysis.readings.bays import BayEffects, bay_effects, corrected
+from analysis.readings.choices import TRAVEL
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import CHANNELS, LOAD, MOTOR, TAKEN_FROM, ClassLaws, Observations, smooth_level
@@ -32,7 +33,6 @@ from analysis.readings.renewals import (
     recorded_renewals,
     usable_readings,
 )
-from analysis.readings.taught import TRAVEL
 from analysis.starting.coldest_start import BELOW_C, Needs, drawn_coldest_starts
 from analysis.wear.choices import FAILING, NEED_DOUBT
 from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, summed_up

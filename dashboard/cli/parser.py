@@ -189,6 +189,14 @@ def add_lists(command: Command) -> None:
     add_horizon(sub)
     add_format(sub, "jsonl")
     sub = command("classes", "lists.run_classes", "what the fleet has taught about every vehicle class")
+    travel = sub.add_mutually_exclusive_group()
+    travel.add_argument(
+        "--export", metavar="FILE.json", help="write it to a new file, from which another fleet can begin"
+    )
+    travel.add_argument(
+        "--import", dest="import_from", metavar="FILE.json", help="begin from what another fleet has written"
+    )
+    travel.add_argument("--forget", action="store_true", help="begin from published values again")
     add_as_of(sub)
     add_format(sub, "table", "csv")
 

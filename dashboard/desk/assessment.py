@@ -21,6 +21,7 @@ from analysis.worklist.assess import Assessment, assess
 from dashboard.desk.kept_assessment import folder_of, keep, kept, name_of, tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import NothingToAssess
+from dashboard.desk.taught_laws import taught_laws
 from dashboard.words import list_row as wording
 from dashboard.words import reasons
 from ingest import store
@@ -40,6 +41,7 @@ def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
         lows=store.read_lows(db, before=before),
         reset_answers=read_reset_answers(db),
         findings=read_findings(db, before=before),
+        taught=taught_laws(db),
     )
 
 

@@ -19,7 +19,7 @@ import scipy
 from sqlite_utils import Database
 
 from analysis.worklist.assess import Assessment
-from dashboard.desk import own_limits
+from dashboard.desk import own_limits, taught_laws
 from dashboard.desk.packed import NotPacked, pack, unpack
 from ingest.records import read_settings
 
@@ -49,7 +49,8 @@ def judged_version(db: Database, day: date) -> str:
         [day.isoformat(), *JUDGED_TABLES],
     ).fetchone()
     answers = db.execute("SELECT * FROM reset_answers WHERE at < ? ORDER BY 1, 2, 3, 4", [day.isoformat()]).fetchall()
-    settings = (tolerated_false_flags(db), read_settings(db).get(own_limits.SETTING, ""))
+    own = read_settings(db)
+    settings = (tolerated_false_flags(db), own.get(own_limits.SETTING, ""), own.get(taught_laws.SETTING) or "")
     return "-".join((*map(str, write or ("", "")), _digest(answers), _digest(settings), _looks(db, day)))
 
 

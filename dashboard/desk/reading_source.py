@@ -24,6 +24,7 @@ from analysis.bay.whose import (
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limits
 from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
+from dashboard.desk.taught_laws import taught_laws
 from ingest import store
 from ingest.records import read_reset_answers
 
@@ -65,7 +66,7 @@ def knowledge_from(
     own = alike["unit"] == unit["unit"]
     alike = pd.concat([alike[own], alike[~own].head(CLASS_VEHICLES - 1)])
     readings = store.read_readings(db, units=alike["unit"].tolist())
-    panel = without_slips(make_panel(alike, readings[readings["taken_at"] < before]))
+    panel = without_slips(make_panel(alike, readings[readings["taken_at"] < before], taught_laws(db)))
     return class_knowledge(panel, class_name(unit))
 
 

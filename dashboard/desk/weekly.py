@@ -16,6 +16,7 @@ from analysis.forecast.lows import make_weather
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
+from dashboard.words.begun import begun_words
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.plain_text import in_reader_unit, percent, temperature
 from dashboard.words.reasons import part_name
@@ -88,8 +89,13 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
         "units": with_changes(rows, before_rows, compared=earlier is not None),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since),
         "assumed": assumed(climate, assessment.units),
-        "notes": list(assessment.fleet_notes),
+        "notes": notes_of(assessment),
     }
+
+
+def notes_of(assessment: Assessment) -> list[str]:
+    """Sentences about bays, meters, whole classes, and laws of another fleet."""
+    return [*assessment.fleet_notes, *begun_words(assessment.begun)]
 
 
 def latest_before(db: Database, iso: str) -> str | None:

@@ -103,8 +103,9 @@ def main() -> None:
         skill = 1.0 - float(((p - y) ** 2).mean() / ((y.mean() - y) ** 2).mean())
         inside = np.clip(p, 1e-4, 1 - 1e-4)
         score = float(np.where(y, np.log(inside), np.log1p(-inside)).mean())
+        found_share, false = np.nanmean([m[3] for m in mine]), np.mean([m[4] for m in mine])
         print(
-            f"{way:8s} {skill:12.3f} {1e4 * score:10.1f} {np.nanmean([m[3] for m in mine]):7.2f} {np.mean([m[4] for m in mine]):6.2f} {int(y.sum()):10d} {sum(m[5] for m in mine):17d}"
+            f"{way:8s} {skill:12.3f} {1e4 * score:10.1f} {found_share:7.2f} {false:6.2f} {int(y.sum()):10d} {sum(m[5] for m in mine):17d}"
         )
 
 

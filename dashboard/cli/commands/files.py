@@ -12,7 +12,7 @@ from dashboard.desk.terminal import DONE, say, show
 from dashboard.words.plain_text import clean
 from ingest import store
 from ingest.bounds import bytes_of
-from ingest.errors import FileRefused
+from ingest.errors import CouldNot, FileRefused
 from ingest.importer import import_paths
 
 
@@ -43,6 +43,21 @@ def run_backup(options: argparse.Namespace) -> int:
     """Copy the database to a new file."""
     show(f"copied to {store.backup(open_existing(options), options.file)}")
     return DONE
+
+
+def write_new(file: Path, text: str) -> Path:
+    """Write a text to a new file, all of it or none; nothing is ever overwritten."""
+    if not file.parent.is_dir():
+        raise ValueError(f"there is no folder {file.parent} to write {file.name} to")
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(text)
+    except FileExistsError:
+        raise ValueError(f"{file} is there already and is not overwritten: name a new file") from None
+    except OSError as error:
+        file.unlink(missing_ok=True)
+        raise CouldNot(f"{file} could not be written: {error.strerror or error}") from error
+    return file
 
 
 def read_text(file: str) -> str:

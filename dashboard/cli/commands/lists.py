@@ -5,19 +5,22 @@ from __future__ import annotations
 import argparse
 import json
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from dashboard.cli.as_csv import harmless_csv, rows_as_csv
 from dashboard.cli.commands.database import as_of, open_existing, say_age
+from dashboard.cli.commands.files import read_text, write_new
 from dashboard.cli.options import WHO
 from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.planning import load_plan, make_plan, named
+from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import DONE, say, show, show_json
-from dashboard.desk.weekly import assumed, iso_week, issue
+from dashboard.desk.weekly import assumed, iso_week, issue, notes_of
 from dashboard.words.plain_text import clean
 from ingest import store
 from ingest.records import read_weekly_list
@@ -46,7 +49,7 @@ def run_risk(options: argparse.Namespace) -> int:
         show(rows_as_csv(rows))
     else:
         show(list_table(rows, assessment))
-    for note in (*assessment.fleet_notes, *taken_for_granted):
+    for note in (*notes_of(assessment), *taken_for_granted):
         say(clean(note))
     say_age(db, day)
     return DONE
@@ -75,8 +78,21 @@ def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_fo
 
 
 def run_classes(options: argparse.Namespace) -> int:
-    """Print what was learned of every class, from how many readings and no-starts."""
-    assessment = assess_database(open_existing(options), as_of=as_of(options))
+    """Print what was learned of every class, from how many readings and no-starts; or take it from file to file."""
+    db = open_existing(options)
+    if options.import_from is not None:
+        found = save_laws(db, read_text(options.import_from), by=WHO)
+        show(f"classes that begin from {options.import_from} from now on: {len(found)}")
+        return DONE
+    if options.forget:
+        forget_laws(db, by=WHO)
+        show("classes begin from published values again")
+        return DONE
+    assessment = assess_database(db, as_of=as_of(options))
+    if options.export is not None:
+        written = write_new(Path(options.export), laws_text(assessment))
+        show(f"written to {written}; classes: {len(assessment.teaches)}")
+        return DONE
     if options.format == "csv":
         show(harmless_csv(assessment.classes))
     else:
