@@ -129,3 +129,10 @@ def _joined(parts: Sequence[Bulk], numbers: Sequence[str], texts: Sequence[str])
 
 def _together(arrays: Sequence[npt.NDArray[Any]], dtype: npt.DTypeLike) -> npt.NDArray[Any]:
     return np.concatenate(arrays) if arrays else np.empty(0, dtype=dtype)
+
+
+def objects(cells: Sequence[object]) -> npt.NDArray[np.object_]:
+    """Return cells as an array of objects, whatever they are."""
+    out = np.empty(len(cells), dtype=object)
+    out[:] = cells
+    return out

@@ -418,28 +418,6 @@ def fahrenheit_to_celsius(temperature_f: float) -> float:
     return (temperature_f - 32.0) / 1.8
 
 
-def glossary_markdown() -> str:
-    """Return the glossary of measured quantities and of the files' columns as Markdown tables."""
-    lines = ["| reading | unit | 12 V: from ... to | 24 V: from ... to | meaning |", "| --- | --- | --- | --- | --- |"]
-    for quantity in QUANTITIES.values():
-        low12, high12 = quantity.range_12
-        low24, high24 = quantity.range_24
-        lines.append(
-            f"| `{quantity.name}` | {quantity.unit} | {low12:g} ... {high12:g} | {low24:g} ... {high24:g} "
-            f"| {quantity.meaning} |"
-        )
-    lines += ["", "| file | column | must be there | allowed | meaning |", "| --- | --- | --- | --- | --- |"]
-    for table in TABLES.values():
-        for column in table.columns:
-            if column.name in QUANTITIES:
-                continue
-            required = "yes" if column.required else ""
-            lines.append(
-                f"| {table.name} | `{column.name}` | {required} | {allowed_words(column)} | {column.meaning} |"
-            )
-    return "\n".join(lines) + "\n"
-
-
 def allowed_words(column: Column) -> str:
     """Return in words what a cell of `column` may hold."""
     if column.like:

@@ -13,6 +13,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from ingest.fields import PARTS
+from ingest.store import read_table
 from ingest.writing import Change, next_number, put, stamp, write_change, writing
 
 DECISIONS = ("accepted", "measure", "postponed", "nothing_found")
@@ -68,16 +69,6 @@ def _known_unit(db: Database, unit: str) -> str:
     return unit
 
 
-def _frame(db: Database, sql: str, columns: Sequence[str], parameters: Sequence[object] = ()) -> pd.DataFrame:
-    frame = pd.DataFrame(db.execute(sql, list(parameters)).fetchall(), columns=list(columns))
-    for name in columns:
-        if name in ("at", "until", "around_on", "made_at", "as_of"):
-            frame[name] = pd.to_datetime(frame[name], format="ISO8601").astype("datetime64[us]")
-        elif frame[name].dtype == object:
-            frame[name] = frame[name].astype("str")
-    return frame
-
-
 # --- decisions about a vehicle on the list ---------------------------------------------------------------------------
 
 
@@ -131,8 +122,8 @@ def checked_decision(db: Database, values: Mapping[str, object]) -> dict[str, ob
 def read_decisions(db: Database, *, before: date | None = None) -> pd.DataFrame:
     """Return decisions made before the day `before`: id, unit, iso_week, kind, reason, until, by, at."""
     columns = ("id", "unit", "iso_week", "kind", "reason", "until", "by", "at")
-    where, parameters = (" WHERE at < ?", [before.isoformat()]) if before else ("", [])
-    return _frame(db, f"SELECT {', '.join(columns)} FROM decisions{where} ORDER BY at, id", columns, parameters)
+    order, made = "at, id", ("at", before)
+    return read_table(db, "decisions", columns, order=order, before=made, dates=("until", "at"), ids=("id",))
 
 
 def save_reset_answer(
@@ -154,9 +145,8 @@ def save_reset_answer(
 
 def read_reset_answers(db: Database, *, before: date | None = None) -> pd.DataFrame:
     """Return answers given before the day `before`: unit, part, around_on, answer, by, at."""
-    columns = ("unit", "part", "around_on", "answer", "by", "at")
-    where, parameters = (" WHERE at < ?", [before.isoformat()]) if before else ("", [])
-    return _frame(db, f"SELECT {', '.join(columns)} FROM reset_answers{where} ORDER BY unit, at", columns, parameters)
+    columns, order = ("unit", "part", "around_on", "answer", "by", "at"), "unit, at"
+    return read_table(db, "reset_answers", columns, order=order, before=("at", before), dates=("around_on", "at"))
 
 
 def read_findings(db: Database, *, before: date | None = None) -> pd.DataFrame:
@@ -164,19 +154,17 @@ def read_findings(db: Database, *, before: date | None = None) -> pd.DataFrame:
 
     The part is the one that the list that stood then for the decision's week names; "" where that list does not name the vehicle.
     """
-    where, parameters = (" AND at < ?", [before.isoformat()]) if before else ("", [])
-    looks = _frame(
-        db,
-        "SELECT unit, coalesce((SELECT json_extract(row.value, '$.part') FROM weekly_lists AS list,"
-        " json_each(list.body, '$.units') AS row WHERE list.iso_week = decisions.iso_week"
-        " AND list.version = (SELECT coalesce(max(iif(issued_at <= decisions.at, version, 1)), 1) FROM weekly_lists"
-        " WHERE iso_week = decisions.iso_week)"
-        " AND json_extract(row.value, '$.unit') = decisions.unit LIMIT 1), ''), at"
-        f" FROM decisions WHERE kind = 'nothing_found'{where} ORDER BY at, id",
-        ("unit", "part", "at"),
-        parameters,
-    )
+    looks = read_table(db, _LOOKS, ("unit", "part", "at"), order="at, id", before=("at", before), dates=("at",))
     return looks.rename(columns={"at": "found_on"})
+
+
+_LOOKS = """(
+    SELECT id, unit, at, coalesce((SELECT json_extract(row.value, '$.part') FROM weekly_lists AS list,
+        json_each(list.body, '$.units') AS row WHERE list.iso_week = decisions.iso_week
+        AND list.version = (SELECT coalesce(max(iif(issued_at <= decisions.at, version, 1)), 1) FROM weekly_lists
+            WHERE iso_week = decisions.iso_week)
+        AND json_extract(row.value, '$.unit') = decisions.unit LIMIT 1), '') AS part
+    FROM decisions WHERE kind = 'nothing_found')"""
 
 
 # --- lists and plans as issued ---------------------------------------------------------------------------------------
@@ -268,7 +256,7 @@ def read_plan(db: Database, version: int | None = None) -> Plan | None:
 def list_plans(db: Database) -> pd.DataFrame:
     """Return the versions of the plan: version, made_at, by, as_of, weeks, note."""
     columns = ("version", "made_at", "by", "as_of", "weeks", "note")
-    return _frame(db, f"SELECT {', '.join(columns)} FROM plans ORDER BY version", columns)
+    return read_table(db, "plans", columns, order="version", dates=("made_at", "as_of"), ids=("version", "weeks"))
 
 
 def set_pin(
@@ -309,7 +297,7 @@ def remove_pin(db: Database, pin_id: int, *, by: str = "", now: datetime | None 
 def read_pins(db: Database) -> pd.DataFrame:
     """Return pins: id, unit, part, kind, week, reason, by, at."""
     columns = ("id", "unit", "part", "kind", "week", "reason", "by", "at")
-    return _frame(db, f"SELECT {', '.join(columns)} FROM plan_pins ORDER BY id", columns)
+    return read_table(db, "plan_pins", columns, order="id", dates=("at",), ids=("id",))
 
 
 # --- settings and devices --------------------------------------------------------------------------------------------

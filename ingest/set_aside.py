@@ -18,7 +18,20 @@ from ingest.rules import check
 from ingest.writing import Origin, stamp, writing
 
 STATES = ("open", "corrected", "dismissed", "admitted")
-_COLUMNS = "id, state, table_name, file, sheet, line, reason, original, unit, source"
+_COLUMNS = (
+    "id",
+    "state",
+    "table_name",
+    "file",
+    "sheet",
+    "line",
+    "reason",
+    "original",
+    "unit",
+    "source",
+    "set_aside_at",
+)
+_ROWS = "(SELECT s.*, o.at AS set_aside_at FROM set_aside s JOIN origins o ON o.id = s.origin_id)"
 
 
 @dataclass(frozen=True)
@@ -61,49 +74,25 @@ def list_set_aside(db: Database, *, state: str = "open") -> pd.DataFrame:
     """
     if state not in (*STATES, "all"):
         raise ValueError(f"state is {state!r}; allowed are {', '.join(STATES)} and all")
-    where = "" if state == "all" else " WHERE s.state = ?"
-    columns = ", ".join(f"s.{name}" for name in _COLUMNS.split(", "))
-    rows = db.execute(
-        f"SELECT {columns}, o.at FROM set_aside s JOIN origins o ON o.id = s.origin_id{where} ORDER BY s.id",
-        [] if state == "all" else [state],
-    ).fetchall()
-    return pd.DataFrame(rows, columns=[*_COLUMNS.split(", "), "set_aside_at"])
+    where, values = ("", []) if state == "all" else (" WHERE state = ?", [state])
+    rows = db.execute(f"SELECT {', '.join(_COLUMNS)} FROM {_ROWS}{where} ORDER BY id", values).fetchall()
+    return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
 def show_set_aside(db: Database, number: int) -> SetAside:
     """Return one set-aside row with everything known about it; raise IngestError when there is none such."""
-    columns = ", ".join(f"s.{name}" for name in _COLUMNS.split(", "))
-    row = db.execute(
-        f"SELECT {columns}, s.cells, o.at, s.resolved_at, s.resolved_by, s.resolution"
-        " FROM set_aside s JOIN origins o ON o.id = s.origin_id WHERE s.id = ?",
-        (int(number),),
-    ).fetchone()
+    names = (*_COLUMNS, "cells", "coalesce(resolved_at, '') AS resolved_at", "coalesce(resolved_by, '') AS resolved_by")
+    sql = f"SELECT {', '.join(names)}, resolution FROM {_ROWS} WHERE id = ?"
+    row = next(db.query(sql, (int(number),)), None)
     if row is None:
         raise IngestError(f"there is no set-aside row {number}; 'set-aside list' shows those there are")
-    cells = json.loads(row[10])
+    cells = json.loads(row.pop("cells"))
     extra = cells.pop("extra", {})
-    attempts = db.execute(
+    tried = db.query(
         "SELECT at, by, changes, result FROM set_aside_attempts WHERE set_aside_id = ? ORDER BY id", (int(number),)
-    ).fetchall()
-    return SetAside(
-        id=row[0],
-        state=row[1],
-        table_name=row[2],
-        file=row[3],
-        sheet=row[4],
-        line=row[5],
-        reason=row[6],
-        original=row[7],
-        unit=row[8],
-        source=row[9],
-        values=cells,
-        extra=extra,
-        set_aside_at=row[11],
-        resolved_at=row[12] or "",
-        resolved_by=row[13] or "",
-        resolution=row[14],
-        attempts=tuple(Attempt(at, by, json.loads(changes), result) for at, by, changes, result in attempts),
     )
+    attempts = tuple(Attempt(**{**one, "changes": json.loads(one["changes"])}) for one in tried)
+    return SetAside(**row, values=cells, extra=extra, attempts=attempts)
 
 
 def correct_set_aside(

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 from sqlite_utils import Database
 
-from ingest.bulk import read_bulk
+from ingest.bulk import objects, read_bulk
 from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble, IngestError
 from ingest.fields import MEASUREMENTS, UNITS
 from ingest.place import check_place
@@ -125,55 +125,53 @@ def read_units(db: Database) -> pd.DataFrame:
     """Return units: unit, vehicle_class, system_v, fuel, cylinders, rated_cca_a [A], depot, in_service, battery_type,
     batteries, in_parallel, oil_grade, starting_aid, fuel_limit_c [°C]; words are '' and numbers NaN where not given."""
     numbers = tuple(column.name for column in UNITS.columns if column.kind in ("number", "whole"))
-    frame = _typed(_frame(db, "units", UNITS.names, order="unit"), numbers=numbers, dates=("in_service",))
+    frame = read_table(db, "units", UNITS.names, order="unit", numbers=numbers, dates=("in_service",))
     return frame.astype({"system_v": "int64"})
 
 
 def read_repairs(db: Database, *, before: date | None = None) -> pd.DataFrame:
     """Return repairs done before the day `before`: unit, done_on, part, action, reason, note, repair_id."""
     columns = ("unit", "done_on", "part", "action", "reason", "note", "repair_id")
-    where, values = _before("done_on", before)
-    frame = _frame(db, "repairs", columns, order="unit, done_on, repair_id", where=where, values=values)
-    return _typed(frame, dates=("done_on",), ids=("repair_id",))
+    order, until = "unit, done_on, repair_id", ("done_on", before)
+    return read_table(db, "repairs", columns, order=order, before=until, dates=("done_on",), ids=("repair_id",))
 
 
 def read_climate(db: Database) -> pd.DataFrame:
     """Return climate: depot, month, low_c [°C], low_sd_c [K]."""
-    frame = _frame(db, "climate", ("depot", "month", "low_c", "low_sd_c"), order="depot, month")
-    return _typed(frame, numbers=("low_c", "low_sd_c"), ids=("month",))
+    columns, numbers = ("depot", "month", "low_c", "low_sd_c"), ("low_c", "low_sd_c")
+    return read_table(db, "climate", columns, order="depot, month", numbers=numbers, ids=("month",))
 
 
-def read_forecast(db: Database, *, before: date | None = None) -> pd.DataFrame:
-    """Return forecast lows for days before `before`: depot, date, low_c [°C]."""
-    where, values = _before("date", before)
-    frame = _frame(db, "forecast", ("depot", "date", "low_c"), order="depot, date", where=where, values=values)
-    return _typed(frame, numbers=("low_c",), dates=("date",))
+def read_forecast(db: Database) -> pd.DataFrame:
+    """Return forecast lows: depot, date, low_c [°C]."""
+    return _daily(db, "forecast", None)
 
 
 def read_lows(db: Database, *, before: date | None = None) -> pd.DataFrame:
     """Return daily lows measured before the day `before`: depot, date, low_c [°C]."""
-    where, values = _before("date", before)
-    frame = _frame(db, "lows", ("depot", "date", "low_c"), order="depot, date", where=where, values=values)
-    return _typed(frame, numbers=("low_c",), dates=("date",))
+    return _daily(db, "lows", before)
+
+
+def _daily(db: Database, table: str, before: date | None) -> pd.DataFrame:
+    columns, until = ("depot", "date", "low_c"), ("date", before)
+    return read_table(db, table, columns, order="depot, date", before=until, numbers=("low_c",), dates=("date",))
 
 
 def read_services(db: Database) -> pd.DataFrame:
     """Return services: unit, due_on."""
-    return _typed(_frame(db, "services", ("unit", "due_on"), order="unit, due_on"), dates=("due_on",))
+    return read_table(db, "services", ("unit", "due_on"), order="unit, due_on", dates=("due_on",))
 
 
 def read_workshops(db: Database) -> pd.DataFrame:
     """Return workshops: depot, week_from (NaT: the usual week), hours_per_week [h]."""
-    columns = ("depot", "nullif(week_from, '') AS week_from", "hours_per_week")
-    frame = _frame(db, "workshops", columns, order="depot, week_from")
-    frame.columns = ["depot", "week_from", "hours_per_week"]
-    return _typed(frame, numbers=("hours_per_week",), dates=("week_from",))
+    columns, order = ("depot", "week_from", "hours_per_week"), "depot, week_from"
+    return read_table(db, "workshops", columns, order=order, numbers=("hours_per_week",), dates=("week_from",))
 
 
 def read_parts(db: Database) -> pd.DataFrame:
     """Return parts: part, price, labour_h [h], lead_days [d]."""
-    frame = _frame(db, "parts", ("part", "price", "labour_h", "lead_days"), order="part")
-    return _typed(frame, numbers=("price", "labour_h", "lead_days"))
+    numbers = ("price", "labour_h", "lead_days")
+    return read_table(db, "parts", ("part", *numbers), order="part", numbers=numbers)
 
 
 READING_TEXTS = (
@@ -193,7 +191,7 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
     limit = _day(before).isoformat() if before is not None else ""
     bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units)
     columns: dict[str, pd.Series[Any]] = {
-        "unit": pd.Series(_objects(bulk.units)[bulk.code] if len(bulk) else [], dtype="str"),
+        "unit": pd.Series(objects(bulk.units)[bulk.code] if len(bulk) else [], dtype="str"),
         "taken_at": pd.Series(bulk.taken_at.astype("datetime64[us]")),
     }
     columns |= {name: pd.Series(bulk.numbers[name]) for name in MEASUREMENTS}
@@ -223,49 +221,36 @@ def _day(before: date) -> date:
     return before.date() if isinstance(before, datetime) else before
 
 
-def _before(column: str, before: date | None) -> tuple[str, list[object]]:
-    if before is None:
-        return "", []
-    return f"{column} < ?", [_day(before).isoformat()]
-
-
-def _frame(
+def read_table(
     db: Database,
     table: str,
     columns: Sequence[str],
     *,
-    order: str = "",
-    where: str = "",
-    values: Sequence[object] = (),
+    order: str,
+    before: tuple[str, date | None] = ("", None),
+    numbers: Sequence[str] = (),
+    dates: Sequence[str] = (),
+    ids: Sequence[str] = (),
 ) -> pd.DataFrame:
-    sql = f"SELECT {', '.join(columns)} FROM {table}"
-    sql += f" WHERE {where}" if where else ""
-    sql += f" ORDER BY {order}" if order else ""
-    rows = db.conn.execute(sql, values).fetchall()
-    by_column: list[Sequence[object]] = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
-    return pd.DataFrame({name: _objects(cells) for name, cells in zip(columns, by_column, strict=True)})
+    """Return columns of a table (or of a query in brackets), rows of a column's days before a day where one is given.
+
+    Each column has its dtype: float64, datetime64[us], int64, else str.
+    """
+    column, day = before
+    where, values = (f" WHERE {column} < ?", [_day(day).isoformat()]) if day is not None else ("", [])
+    rows = db.execute(f"SELECT {', '.join(columns)} FROM {table}{where} ORDER BY {order}", values).fetchall()
+    by_column = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    return pd.DataFrame(
+        {
+            name: _typed(objects(cells), number=name in numbers, day=name in dates, whole=name in ids)
+            for name, cells in zip(columns, by_column, strict=True)
+        }
+    )
 
 
-def _objects(cells: Sequence[object]) -> npt.NDArray[np.object_]:
-    out = np.empty(len(cells), dtype=object)
-    out[:] = cells
-    return out
-
-
-def _typed(
-    frame: pd.DataFrame, *, numbers: Sequence[str] = (), dates: Sequence[str] = (), ids: Sequence[str] = ()
-) -> pd.DataFrame:
-    """Give each column its documented dtype: float64, datetime64[us], int64, else str."""
-    out = {}
-    for name in frame.columns:
-        cells = frame[name].to_numpy(dtype=object)
-        if name in numbers:
-            out[name] = pd.Series(cells.astype(np.float64))
-        elif name in ids:
-            out[name] = pd.Series(cells.astype(np.int64))
-        elif name in dates:
-            parsed = pd.to_datetime(cells, format="ISO8601")
-            out[name] = pd.Series(np.asarray(parsed, dtype="datetime64[us]"))
-        else:
-            out[name] = pd.Series(cells, dtype="str").fillna("")
-    return pd.DataFrame(out)
+def _typed(cells: npt.NDArray[np.object_], *, number: bool, day: bool, whole: bool) -> pd.Series[Any]:
+    if number or whole:
+        return pd.Series(cells.astype(np.float64 if number else np.int64))
+    if day:
+        return pd.Series(pd.to_datetime([cell or "" for cell in cells], format="ISO8601"), dtype="datetime64[us]")
+    return pd.Series(cells, dtype="str").fillna("")

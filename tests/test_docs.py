@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 from dashboard.cli.parser import build_parser
-from ingest.fields import glossary_markdown
+from ingest.fields import MEASUREMENTS, PARTS, QUANTITIES, TABLES, allowed_words
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -39,8 +39,37 @@ def test_readme_has_its_two_commands() -> None:
         assert len([line for line in block.splitlines()[1:] if line]) == 1
 
 
+def glossary_markdown() -> str:
+    """The glossary of measured quantities and of the files' columns as Markdown tables."""
+    lines = ["| reading | unit | 12 V: from ... to | 24 V: from ... to | meaning |", "| --- | --- | --- | --- | --- |"]
+    for quantity in QUANTITIES.values():
+        low12, high12 = quantity.range_12
+        low24, high24 = quantity.range_24
+        lines.append(
+            f"| `{quantity.name}` | {quantity.unit} | {low12:g} ... {high12:g} | {low24:g} ... {high24:g} "
+            f"| {quantity.meaning} |"
+        )
+    lines += ["", "| file | column | must be there | allowed | meaning |", "| --- | --- | --- | --- | --- |"]
+    for table in TABLES.values():
+        for column in table.columns:
+            if column.name in QUANTITIES:
+                continue
+            required = "yes" if column.required else ""
+            lines.append(
+                f"| {table.name} | `{column.name}` | {required} | {allowed_words(column)} | {column.meaning} |"
+            )
+    return "\n".join(lines) + "\n"
+
+
+def test_the_glossary_names_everything() -> None:
+    text = glossary_markdown()
+    for name in (*MEASUREMENTS, *PARTS, *TABLES):
+        assert name in text
+    assert all(line.startswith("|") or not line for line in text.splitlines())
+
+
 def test_glossary_follows_the_fields() -> None:
-    assert DEVELOPERS.endswith(glossary_markdown().strip() + "\n"), "paste ingest.fields.glossary_markdown() at the end"
+    assert DEVELOPERS.endswith(glossary_markdown().strip() + "\n"), f"paste at the end:\n{glossary_markdown()}"
 
 
 def test_modules_named_to_developers_exist() -> None:

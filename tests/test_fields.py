@@ -7,14 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.fields import (
-    MEASUREMENTS,
-    PARTS,
     QUANTITIES,
     READINGS,
     TABLES,
     conversion,
     fahrenheit_to_celsius,
-    glossary_markdown,
 )
 
 CONTRACT = {
@@ -93,10 +90,3 @@ def test_ranges_hold_a_healthy_and_a_failing_start() -> None:
 def test_unknown_column_is_a_bad_call() -> None:
     with pytest.raises(ValueError, match="no column 'colour'"):
         READINGS.column("colour")
-
-
-def test_the_glossary_names_everything() -> None:
-    text = glossary_markdown()
-    for name in (*MEASUREMENTS, *PARTS, *TABLES):
-        assert name in text
-    assert all(line.startswith("|") or not line for line in text.splitlines())
