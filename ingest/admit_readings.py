@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 from sqlite_utils import Database
 
-from ingest.bulk import read_bulk
+from ingest.bulk import objects, read_bulk
 from ingest.cells import Batch
 from ingest.doubt import History, doubts
 from ingest.fields import MEASUREMENTS, OBSERVATIONS, SAMPLED
@@ -37,22 +36,51 @@ class _Stored:
     doubtful: npt.NDArray[np.object_]
     doubt_reason: npt.NDArray[np.object_]
     confirmed: npt.NDArray[np.object_]
-    line: npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class _Merged:
     """Stored and new readings together, sorted by unit and time, stored ones first where both are equal.
 
-    `source` is the row's number: below `offset` among the stored ones, from there on a good row of the batch.
+    `source` is the row's number: below `offset` among the stored ones, from there on among `rows` of the batch; `head`
+    is the place of the first row of the same unit and time.
     """
 
+    stored: _Stored
+    batch: Batch
+    rows: npt.NDArray[np.int64]
     unit: npt.NDArray[np.int64]
     units: list[str]
     taken_at: npt.NDArray[np.datetime64]
     source: npt.NDArray[np.int64]
-    offset: int
     head: npt.NDArray[np.int64]
+
+    @property
+    def offset(self) -> int:
+        """How many readings are stored."""
+        return len(self.stored.ids)
+
+    def row(self, source: Any) -> Any:
+        """Row of the batch for the number (or numbers) of a new reading."""
+        return self.rows[source - self.offset]
+
+    def number(self, name: str, source: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+        """A measurement of the readings with these numbers; NaN where there is none."""
+        return self._gathered(self.stored.numbers[name], self.batch.numbers.get(name), source, np.nan)
+
+    def text(self, name: str, source: npt.NDArray[np.int64]) -> npt.NDArray[np.object_]:
+        """A text of the readings with these numbers; '' where there is none."""
+        return self._gathered(self.stored.texts[name], self.batch.texts.get(name), source, "")
+
+    def _gathered(
+        self, stored: npt.NDArray[Any], new: npt.NDArray[Any] | None, source: npt.NDArray[np.int64], empty: object
+    ) -> npt.NDArray[Any]:
+        old = source < self.offset
+        out = np.full(len(source), empty, dtype=stored.dtype)
+        out[old] = stored[source[old]]
+        if new is not None:
+            out[~old] = new[self.row(source[~old])]
+        return out
 
 
 @dataclass(frozen=True)
@@ -62,7 +90,6 @@ class Judged:
     new_rows: npt.NDArray[np.int64]
     names: npt.NDArray[np.object_]
     reasons: npt.NDArray[np.object_]
-    columns: list[str]
     known: int
     changed_marks: list[tuple[str, str, int]]
 
@@ -75,18 +102,17 @@ def judge_readings(db: Database, batch: Batch, context: Context, answered: froze
         rows = rows[~np.isin(rows, list(answered))]
     if not len(rows):
         nothing = np.empty(0, dtype=object)
-        return Judged(rows, nothing, nothing, [], known, [])
+        return Judged(rows, nothing, nothing, known, [])
     stored = _load(db, sorted(set(batch.texts["unit"][rows].tolist())))
     merged = _merge(stored, batch, rows)
     is_head = merged.head == np.arange(len(merged.head))
-    known += _settle_repeats(merged, stored, batch, rows, is_head)
+    known += _settle_repeats(merged, np.flatnonzero(~is_head))
     kept = np.flatnonzero(is_head)
-    history, columns = _history(merged, kept, stored, batch, rows, context)
-    names, reasons = doubts(history)
-    fresh = merged.source[kept] >= merged.offset
-    changed = _changed_marks(merged.source[kept][~fresh], names[~fresh], reasons[~fresh], stored)
-    new_rows = rows[merged.source[kept][fresh] - merged.offset]
-    return Judged(new_rows, names[fresh], reasons[fresh], columns, known, changed)
+    names, reasons = doubts(_history(merged, kept, context))
+    source = merged.source[kept]
+    fresh = source >= merged.offset
+    changed = _changed_marks(source[~fresh], names[~fresh], reasons[~fresh], stored)
+    return Judged(merged.row(source[fresh]), names[fresh], reasons[fresh], known, changed)
 
 
 def admit_readings(db: Database, batch: Batch, context: Context, place: Place, answered: frozenset[int]) -> Admitted:
@@ -131,24 +157,14 @@ def _load(db: Database, units: Sequence[str]) -> _Stored:
     whole = len(units) > LARGE_SHARE * known
     bulk = read_bulk(
         db,
-        numbers=(*MEASUREMENTS, "line"),
+        numbers=MEASUREMENTS,
         texts=(*TEXTS, "doubtful", "doubt_reason", "confirmed"),
         units=[] if empty else None if whole else units,
     )
-    numbers = dict(bulk.numbers)
-    line = np.nan_to_num(numbers.pop("line")).astype(np.int64)
+    unit = objects(bulk.units)[bulk.code] if len(bulk) else np.empty(0, dtype=object)
     texts = {name: bulk.texts[name] for name in TEXTS}
-    unit = _objects(bulk.units)[bulk.code] if len(bulk) else np.empty(0, dtype=object)
-    return _Stored(
-        bulk.reading_id, unit, bulk.taken_at, numbers, texts, bulk.texts["doubtful"], bulk.texts["doubt_reason"],
-        bulk.texts["confirmed"], line,
-    )  # fmt: skip
-
-
-def _objects(cells: Sequence[object]) -> npt.NDArray[np.object_]:
-    out = np.empty(len(cells), dtype=object)
-    out[:] = cells
-    return out
+    marks = (bulk.texts[name] for name in ("doubtful", "doubt_reason", "confirmed"))
+    return _Stored(bulk.reading_id, unit, bulk.taken_at, bulk.numbers, texts, *marks)
 
 
 def _merge(stored: _Stored, batch: Batch, rows: npt.NDArray[np.int64]) -> _Merged:
@@ -160,130 +176,71 @@ def _merge(stored: _Stored, batch: Batch, rows: npt.NDArray[np.int64]) -> _Merge
     same = np.zeros(len(order), dtype=bool)
     same[1:] = (unit[1:] == unit[:-1]) & (taken[1:] == taken[:-1])
     head = np.maximum.accumulate(np.where(same, 0, np.arange(len(order))))
-    return _Merged(unit, list(units), taken, order.astype(np.int64), len(stored.ids), head)
+    return _Merged(stored, batch, rows, unit, list(units), taken, order.astype(np.int64), head)
 
 
 # --- the same unit and time again ------------------------------------------------------------------------------------
 
 
-def _settle_repeats(
-    merged: _Merged,
-    stored: _Stored,
-    batch: Batch,
-    rows: npt.NDArray[np.int64],
-    is_head: npt.NDArray[np.bool_],
-) -> int:
+def _settle_repeats(merged: _Merged, repeats: npt.NDArray[np.int64]) -> int:
     """Count repeats of known readings as known; give those with other values a problem."""
-    known = 0
-    repeats = np.flatnonzero(~is_head)
-    if not len(repeats):
-        return known
-    news = rows[merged.source[repeats] - merged.offset]
-    heads = merged.source[merged.head[repeats]]
-    differs = _differing(stored, batch, rows, merged.offset, heads, news)
-    for index, row in enumerate(news.tolist()):
+    news, heads = merged.source[repeats], merged.source[merged.head[repeats]]
+    differs = _differing(merged, heads, news)
+    wrong = np.any([np.zeros(len(repeats), dtype=bool), *differs.values()], axis=0)
+    for index in np.flatnonzero(wrong).tolist():
         changed = [name for name, flags in differs.items() if flags[index]]
-        head = int(heads[index])
-        if not changed:
-            known += 1
-            continue
-        source = f"line {batch.lines[rows[head - merged.offset]]}" if head >= merged.offset else "a stored reading"
-        batch.add_problems([row], _conflict(stored, batch, rows, merged.offset, head, changed, source))
-    return known
+        _refuse_conflict(merged, int(heads[index]), int(news[index]), changed)
+    return int(np.count_nonzero(~wrong))
 
 
 def _differing(
-    stored: _Stored,
-    batch: Batch,
-    rows: npt.NDArray[np.int64],
-    offset: int,
-    heads: npt.NDArray[np.int64],
-    news: npt.NDArray[np.int64],
+    merged: _Merged, heads: npt.NDArray[np.int64], news: npt.NDArray[np.int64]
 ) -> dict[str, npt.NDArray[np.bool_]]:
     """Return by column where the new row differs from the first of its unit and time; an empty value does not."""
     out = {}
-    old = heads < offset
-    for name, values in batch.numbers.items():
-        head = np.full(len(heads), np.nan)
-        head[old] = stored.numbers[name][heads[old]]
-        head[~old] = values[rows[heads[~old] - offset]]
-        new = values[news]
+    for name in merged.batch.numbers:
+        head, new = merged.number(name, heads), merged.number(name, news)
         out[name] = ~np.isnan(new) & ~(np.abs(new - head) <= SAME)
     for name in TEXTS:
-        if name in batch.texts:
-            texts = np.full(len(heads), "", dtype=object)
-            texts[old] = stored.texts[name][heads[old]]
-            texts[~old] = batch.texts[name][rows[heads[~old] - offset]]
-            new_text = batch.texts[name][news]
-            out[name] = np.asarray((new_text != "") & (new_text != texts), dtype=bool)
+        if name in merged.batch.texts:
+            text = merged.text(name, news)
+            out[name] = np.asarray((text != "") & (text != merged.text(name, heads)), dtype=bool)
     return out
 
 
-def _conflict(
-    stored: _Stored,
-    batch: Batch,
-    rows: npt.NDArray[np.int64],
-    offset: int,
-    head: int,
-    changed: Sequence[str],
-    source: str,
-) -> Any:
-    def value(name: str, new: int | None) -> str:
-        if name in batch.numbers:
-            number = batch.numbers[name][new] if new is not None else stored.numbers[name][head]
-            return "nothing" if np.isnan(number) else f"{number:g}"
-        return repr(batch.texts[name][new] if new is not None else stored.texts[name][head])
+def _refuse_conflict(merged: _Merged, head: int, new: int, changed: Sequence[str]) -> None:
+    batch, row = merged.batch, merged.row(new)
 
-    def sentence(row: int) -> str:
-        other = int(rows[head - offset]) if head >= offset else None
-        differs = ", ".join(f"{name} {value(name, row)} instead of {value(name, other)}" for name in changed)
-        when = str(batch.times["taken_at"][row]).replace("T", " ")[:16]
-        return (
-            f"same unit and time as {source} ({batch.texts['unit'][row]}, {when}) with other values: {differs}; "
-            "allowed are the same values, or another time"
-        )
+    def value(name: str, source: int) -> str:
+        if name not in batch.numbers:
+            return repr(merged.text(name, np.array([source]))[0])
+        number = merged.number(name, np.array([source]))[0]
+        return "nothing" if np.isnan(number) else f"{number:g}"
 
-    return sentence
+    source = f"line {batch.lines[merged.row(head)]}" if head >= merged.offset else "a stored reading"
+    differs = ", ".join(f"{name} {value(name, new)} instead of {value(name, head)}" for name in changed)
+    when = str(batch.times["taken_at"][row]).replace("T", " ")[:16]
+    sentence = (
+        f"same unit and time as {source} ({batch.texts['unit'][row]}, {when}) with other values: {differs}; "
+        "allowed are the same values, or another time"
+    )
+    batch.add_problems([row], lambda _: sentence)
 
 
 # --- doubt and writing -----------------------------------------------------------------------------------------------
 
 
-def _history(
-    merged: _Merged,
-    kept: npt.NDArray[np.int64],
-    stored: _Stored,
-    batch: Batch,
-    rows: npt.NDArray[np.int64],
-    context: Context,
-) -> tuple[History, list[str]]:
-    source = merged.source[kept]
+def _history(merged: _Merged, kept: npt.NDArray[np.int64], context: Context) -> History:
+    source, batch = merged.source[kept], merged.batch
     old = source < merged.offset
-    present = [name for name in MEASUREMENTS if name in batch.numbers]
-    numbers = {}
-    for name in MEASUREMENTS:
-        if name not in present and not old.any():
-            continue
-        values = np.full(len(kept), np.nan)
-        values[old] = stored.numbers[name][source[old]]
-        if name in present:
-            values[~old] = batch.numbers[name][rows[source[~old] - merged.offset]]
-        numbers[name] = values
-    lowest = np.full(len(kept), "", dtype=object)
-    lowest[old] = stored.texts["lowest_is"][source[old]]
-    if "lowest_is" in batch.texts:
-        lowest[~old] = batch.texts["lowest_is"][rows[source[~old] - merged.offset]]
-    _leave_out_bounds(numbers, lowest)
-    unit, taken = merged.unit[kept], merged.taken_at[kept]
-    system = np.array([context.vehicles[u].system_v for u in merged.units], dtype=np.float64)[unit]
+    numbers = {name: merged.number(name, source) for name in MEASUREMENTS if name in batch.numbers or old.any()}
+    _leave_out_bounds(numbers, merged.text("lowest_is", source))
+    unit = merged.unit[kept]
+    system_v = np.array([context.vehicles[u].system_v for u in merged.units], dtype=np.float64)[unit]
     twice = np.full(len(kept), "", dtype=object)
-    twice[old] = stored.confirmed[source[old]]
-    twice[~old] = _confirmed(batch, rows[source[~old] - merged.offset].tolist())
-    outcome = np.full(len(kept), "", dtype=object)
-    outcome[old] = stored.texts["outcome"][source[old]]
-    if "outcome" in batch.texts:
-        outcome[~old] = batch.texts["outcome"][rows[source[~old] - merged.offset]]
-    return History(unit, taken, numbers, system, twice, outcome), present
+    twice[old] = merged.stored.confirmed[source[old]]
+    twice[~old] = _confirmed(batch, merged.row(source[~old]).tolist())
+    return History(unit, merged.taken_at[kept], numbers, system_v, twice, merged.text("outcome", source))
 
 
 def _leave_out_bounds(numbers: dict[str, npt.NDArray[np.float64]], lowest_is: npt.NDArray[np.object_]) -> None:
@@ -308,49 +265,34 @@ def _write_marks(db: Database, marks: Sequence[tuple[str, str, int]]) -> None:
 
 
 def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
-    rows, present, names, reasons = judged.new_rows, judged.columns, judged.names, judged.reasons
+    rows, names, reasons = judged.new_rows, judged.names, judged.reasons
+    present = [name for name in MEASUREMENTS if name in batch.numbers]
     texts = [name for name in TEXTS if name in batch.texts]
     marks = ("remark", "extra", "confirmed", "doubtful", "doubt_reason", "origin_id", "line")
     first = next_number(db, "readings")
     columns = ["reading_id", "unit", "taken_at", *present, *texts, *marks]
     sql = f"INSERT INTO readings ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
 
-    def tuples() -> Iterator[tuple[object, ...]]:
-        for start in range(0, len(rows), ROWS_AT_ONCE):
-            part = slice(start, start + ROWS_AT_ONCE)
-            at = rows[part]
-            numbers = at.tolist()
-            yield from zip(
-                range(first + start, first + start + len(numbers)),
-                batch.texts["unit"][at].tolist(),
-                np.datetime_as_string(batch.times["taken_at"][at], unit="s").tolist(),
-                *(batch.numbers[name][at].tolist() for name in present),
-                *(batch.texts[name][at].tolist() for name in texts),
-                _remarks(batch, numbers),
-                _extras(batch, numbers),
-                _confirmed(batch, numbers),
-                names[part].tolist(),
-                reasons[part].tolist(),
-                [place.origin_id] * len(numbers),
-                batch.lines[at].tolist(),
-                strict=True,
-            )
-
-    rows_left = tuples()
-    while chunk := list(islice(rows_left, ROWS_AT_ONCE)):
-        db.conn.executemany(sql, chunk)
-
-
-def _remarks(batch: Batch, rows: Sequence[int]) -> list[str]:
-    if not batch.remarks:
-        return [""] * len(rows)
-    return ["; ".join(batch.remarks.get(row, ())) for row in rows]
-
-
-def _extras(batch: Batch, rows: Sequence[int]) -> list[str]:
-    if not batch.extra:
-        return [""] * len(rows)
-    return [batch.extra[row] for row in rows]
+    for start in range(0, len(rows), ROWS_AT_ONCE):
+        part = slice(start, start + ROWS_AT_ONCE)
+        at = rows[part]
+        numbers = at.tolist()
+        cells = zip(
+            range(first + start, first + start + len(numbers)),
+            batch.texts["unit"][at].tolist(),
+            np.datetime_as_string(batch.times["taken_at"][at], unit="s").tolist(),
+            *(batch.numbers[name][at].tolist() for name in present),
+            *(batch.texts[name][at].tolist() for name in texts),
+            ("; ".join(batch.remarks.get(row, ())) for row in numbers),
+            (batch.extra[row] if batch.extra else "" for row in numbers),
+            _confirmed(batch, numbers),
+            names[part].tolist(),
+            reasons[part].tolist(),
+            [place.origin_id] * len(numbers),
+            batch.lines[at].tolist(),
+            strict=True,
+        )
+        db.conn.executemany(sql, cells)
 
 
 def _confirmed(batch: Batch, rows: Sequence[int]) -> list[str]:
