@@ -34,7 +34,7 @@ from ingest.values import (
 DECIMALS = 6  # of a stored value in V, A, °C: a microvolt; our choice, so that 0.12 V and 120 mV are the same number
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
 FEWEST_AGAINST = 2  # dates that contradict the stated order before a file is refused; our choice: one may be a slip
-_PLAIN = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
+PLAIN_NUMBER = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
 _AMBIGUOUS = "can be read day first or month first"
 
@@ -226,7 +226,7 @@ class BatchBuilder:
         found = np.full(len(uniques) + 1, np.nan)
         rows_with = _RowsByCode(codes)
         quick = np.full(len(uniques) + 1, np.nan)
-        plain = _PLAIN[self.layout.style.decimal]
+        plain = PLAIN_NUMBER[self.layout.style.decimal]
         for code, cell in enumerate(uniques):
             if isinstance(cell, str) and plain.fullmatch(cell):  # what nearly all cells are
                 quick[code] = float(cell.replace(",", "."))

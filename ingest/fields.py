@@ -44,6 +44,8 @@ MV_PER_V = 1000.0
 MA_PER_A = 1000.0
 LARGE_CLAMP_MV_PER_A = 1.0  # [mV/A] usual output of a large current clamp; common practice
 SMALL_CLAMP_MV_PER_A = 100.0  # [mV/A] usual output of a small current clamp; common practice
+SMALLEST_CLAMP, LARGEST_CLAMP = 0.01, 10_000.0  # [mV/A] scales of clamps that are taken; our choice
+SLOWEST_HZ, FASTEST_HZ = 0.5, 1_000_000.0  # [1/s] samples of a recording that are taken; our choice
 LONGEST_TEXT = 500  # [characters] of a remark; our choice, because longer ones are pasted files
 LONGEST_NAME = 64  # [characters] of a unit, depot or class; our choice
 
@@ -179,6 +181,15 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType({quantity.name: quantity f
 CIRCUIT_MEASUREMENTS = tuple(n for n in QUANTITIES if n not in ("odometer_km", "temperature_c", "tester_load_ohm"))
 MEASUREMENTS = tuple(QUANTITIES)
 OBSERVATIONS = ("outcome", "jumper_start")
+OF_A_TRACE = (
+    "rest_v",
+    "crank_dip_v",
+    "crank_min_v",
+    "peak_a",
+    "crank_a",
+    "crank_rpm",
+    "crank_s",
+)  # told by a recorded start
 MAIN_DROPS = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
 
 

@@ -67,18 +67,18 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
         )
         _refuse_twice(targets, table)
         conversions = tuple(_conversion(target, table, {}) for target in targets)
-        style = _own_style(sheet, index, targets, table)
+        numeric = [i for i, target in enumerate(targets) if _conversion(target, table, {}) is not None]
+        style = style_of(sheet, index, numeric)
         return Layout(table, sheet.last_line_of(index), headings, targets, conversions, style)
     return None
 
 
-_COMMA_DECIMAL = re.compile(r"^-?(?:[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+)$")
-_POINT_DECIMAL = re.compile(r"^-?(?:[0-9]+\.(?:[0-9]{1,2}|[0-9]{4,})|0\.[0-9]+)$")
+_COMMA_DECIMAL = re.compile(r"^-?(?:[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+)(?:[eE][+-]?[0-9]+)?$")
+_POINT_DECIMAL = re.compile(r"^-?(?:[0-9]+\.(?:[0-9]{1,2}|[0-9]{4,})|0\.[0-9]+)(?:[eE][+-]?[0-9]+)?$")
 
 
-def _own_style(sheet: Sheet, heading: int, targets: Sequence[str], table: Table) -> NumberStyle:
-    """Return how the first rows write numbers: decimal comma when there are such and none with a decimal point."""
-    numeric = [i for i, target in enumerate(targets) if _conversion(target, table, {}) is not None]
+def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:
+    """How the first rows below a heading write numbers: decimal comma when there are such and none with a decimal point."""
     cells = [
         clean_text(row[i])
         for row in sheet.head[heading + 1 :]

@@ -137,9 +137,22 @@ def sniff_delimiter(text: str) -> str:
             continue
         usual = max(set(wide), key=lambda width: (wide.count(width), width))
         score = wide.count(usual) / len(widths) * min(usual, 6)
-        if score > best_score:
-            best, best_score = mark, score
+        if score > best_score or (best == "," and score > 0 and _commas_are_decimal(lines, mark)):
+            best, best_score = mark, max(score, best_score)
     return best
+
+
+_DECIMAL_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
+
+
+def _commas_are_decimal(lines: Sequence[str], mark: str) -> bool:
+    """Whether commas stand only in lines that another mark splits, between digits of its cells, one a cell at most."""
+    cells = [cell for line in lines for cell in line.split(mark)]
+    return (
+        all(mark in line for line in lines if "," in line)
+        and all(cell.count(",") == len(_DECIMAL_COMMA.findall(cell)) <= 1 for cell in cells)
+        and any("," in cell for cell in cells)
+    )
 
 
 # --- rows ------------------------------------------------------------------------------------------------------------

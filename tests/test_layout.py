@@ -26,6 +26,7 @@ ROOMS: dict[str, dict[str, set[str]]] = {
         "costs": set(),
         "circuit": set(),
         "readings": {"circuit"},
+        "trace": set(),
         "starting": {"circuit", "readings"},
         "wear": {"circuit", "readings", "starting"},
         "forecast": {"circuit", "readings", "starting", "wear"},

@@ -8,11 +8,22 @@ from __future__ import annotations
 import argparse
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 
-from ingest.fields import MEASUREMENTS, OBSERVATIONS, QUANTITIES, READINGS, allowed_words
+from ingest.fields import (
+    FASTEST_HZ,
+    LARGEST_CLAMP,
+    MEASUREMENTS,
+    OBSERVATIONS,
+    OF_A_TRACE,
+    QUANTITIES,
+    READINGS,
+    SLOWEST_HZ,
+    SMALLEST_CLAMP,
+    allowed_words,
+)
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
 DEFAULT_DATABASE = "fleet.db"
@@ -22,6 +33,7 @@ FIRST_DAY, LAST_DAY = date(1980, 1, 1), date(2999, 12, 31)  # no reading is olde
 FIRST_NUMBER, LAST_NUMBER = 1, 2**62  # of a row or a change, within SQLite's whole numbers
 WHO = "command line"
 RECORDABLE = ("taken_at", *MEASUREMENTS, *OBSERVATIONS, "technician", "instrument", "note", "lowest_is")
+BESIDE_A_TRACE = tuple(name for name in RECORDABLE if name not in (*OF_A_TRACE, "instrument", "lowest_is"))
 A_CHANGE = "COLUMN=VALUE, as in crank_a=145"
 A_PIN = "UNIT=WEEK, as in K-142=2026-W50"
 
@@ -84,6 +96,31 @@ def a_folder(text: str) -> str:
     return text
 
 
+def a_scale(text: str) -> float:
+    """A clamp's scale in mV/A: 10mV/A, 0.01 V/A, or the bare number."""
+    found = re.fullmatch(r"\s*([0-9]{1,6}(?:[.,][0-9]{1,6})?)\s*(?:(m?)V\s*/\s*A)?\s*", text)
+    scale = float(found[1].replace(",", ".")) * (1000 if "V" in text and not found[2] else 1) if found else 0.0
+    if not SMALLEST_CLAMP <= scale <= LARGEST_CLAMP:
+        raise argparse.ArgumentTypeError(f"{text!r} is no scale of a clamp; allowed is as 10mV/A, 1mV/A or 100mV/A")
+    return scale
+
+
+def a_rate(text: str) -> float:
+    """Samples a second."""
+    found = re.fullmatch(r"\s*([0-9]{1,7}(?:[.,][0-9]{1,6})?)\s*(?:(k?)Hz)?\s*", text, re.IGNORECASE)
+    rate = float(found[1].replace(",", ".")) * (1000 if found[2] else 1) if found else 0.0
+    if not SLOWEST_HZ <= rate <= FASTEST_HZ:
+        raise argparse.ArgumentTypeError(f"{text!r} is no rate; allowed is {SLOWEST_HZ:g} to {FASTEST_HZ:,.0f} Hz")
+    return rate
+
+
+def seconds(text: str) -> float:
+    """A moment of a recording, in seconds."""
+    if not re.fullmatch(r"-?[0-9]{1,9}(?:[.,][0-9]{1,9})?", text.strip()):
+        raise argparse.ArgumentTypeError(f"{text!r} is no time; allowed are seconds as 1.25")
+    return float(text.replace(",", "."))
+
+
 def add_as_of(parser: argparse.ArgumentParser) -> None:
     """The day that a list is made for."""
     parser.add_argument(
@@ -107,9 +144,9 @@ def add_format(parser: argparse.ArgumentParser, *formats: str) -> None:
     )
 
 
-def add_measurements(parser: argparse.ArgumentParser) -> None:
-    """An option for everything that a reading may hold: what it is, its unit, and what is allowed."""
-    for name in RECORDABLE:
+def add_measurements(parser: argparse.ArgumentParser, names: Sequence[str] = RECORDABLE) -> None:
+    """An option for everything that a reading may hold, or for `names`: what it is, its unit, and what is allowed."""
+    for name in names:
         parser.add_argument(
             f"--{name.replace('_', '-')}", dest=name, metavar=metavar_of(name), help=measurement_help(name)
         )

@@ -11,6 +11,7 @@ from typing import NoReturn
 from dashboard.cli.options import (
     A_CHANGE,
     A_PIN,
+    BESIDE_A_TRACE,
     DATABASE_VARIABLE,
     DEFAULT_DATABASE,
     DEMO_DATABASE,
@@ -20,17 +21,20 @@ from dashboard.cli.options import (
     a_file,
     a_folder,
     a_number,
+    a_rate,
+    a_scale,
     add_as_of,
     add_format,
     add_horizon,
     add_measurements,
     pair,
+    seconds,
     whole,
 )
 from dashboard.desk.terminal import PROGRAM, show
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
-from ingest.fields import CORRECTABLE, MEASUREMENTS, PARTS, SYSTEM_VOLTAGES
+from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, SYSTEM_VOLTAGES
 from ingest.values import is_empty
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
@@ -70,6 +74,7 @@ def build_parser() -> argparse.ArgumentParser:
     add_files(command)
     add_lists(command)
     add_vehicle(command)
+    add_trace(command)
     add_plan(command)
     add_corrections(command)
     add_settings(command)
@@ -218,7 +223,61 @@ def add_vehicle(command: Command) -> None:
     sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
     sub.add_argument("--dry-run", action="store_true", help="say what the reading shows and store nothing")
     add_measurements(sub)
+    add_twice(sub)
+
+
+def add_trace(command: Command) -> None:
+    """A recorded start."""
+    sub = command("trace", "trace.run_trace", "what a recorded start shows: a CSV file of time, volts and amps",
+        wrong=trace_wrong, database_is_there=False,
+    )  # fmt: skip
     sub.add_argument(
+        "file", metavar="FILE", help="time, volts at the battery and/or amps, 100 to 100,000 samples a second"
+    )
+    sub.add_argument(
+        "--unit", default="", metavar="UNIT", help="the vehicle's number: its cylinders and volts are known"
+    )
+    sub.add_argument(
+        "--clamp", type=a_scale, default=None, metavar="SCALE",
+        help="the clamp's scale, such as 10mV/A, where the file holds its millivolts",
+    )  # fmt: skip
+    sub.add_argument("--cylinders", type=whole(1, 24), default=None, metavar="N", help="number of cylinders, 1 to 24")
+    sub.add_argument(
+        "--rate", type=a_rate, default=None, metavar="HZ", help="samples a second, where the file holds no time"
+    )
+    for name in ("volts", "amps"):
+        sub.add_argument(
+            f"--{name}", default="", metavar="HEADING", help=f"the column of {name}, where its heading does not say so"
+        )
+    sub.add_argument("--event", type=whole(1, 999), default=None, metavar="K", help="only this start, counted from 1")
+    for name, words in (("begin", "the inrush begins"), ("steady", "steady turning begins"), ("end", "turning ends")):
+        sub.add_argument(
+            f"--{name}", type=seconds, default=None, metavar="S", help=f"where {words}, if not where found"
+        )
+    sub.add_argument(
+        "--record", action="store_true", help="store the start as a reading of --unit, checked like any other"
+    )
+    add_measurements(sub, BESIDE_A_TRACE)
+    add_twice(sub)
+    add_format(sub, "table", "json")
+
+
+def trace_wrong(options: argparse.Namespace) -> str:
+    """A reading of no vehicle, or values of one that is not to be stored."""
+    if options.record and not options.unit:
+        return "--record needs the vehicle's number, as in --unit K-142"
+    beside = [name for name in BESIDE_A_TRACE if getattr(options, name) is not None]
+    if beside and not options.record:
+        return f"--{beside[0].replace('_', '-')} belongs to a reading; allowed is with --record"
+    given = [
+        name for name in options.measured_twice if name not in OF_A_TRACE and is_empty(getattr(options, name, None))
+    ]
+    return f"--measured-twice names {given[0]}, of which no value is given; allowed are values given" if given else ""
+
+
+def add_twice(parser: argparse.ArgumentParser) -> None:
+    """--measured-twice."""
+    parser.add_argument(
         "--measured-twice", action="append", default=[], choices=MEASUREMENTS, metavar="MEASUREMENT",
         help="a measurement, such as drop_ground_v, that was taken twice and is right, however unlikely; may be repeated",
     )  # fmt: skip

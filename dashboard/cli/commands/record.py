@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import argparse
 import sqlite3
+from collections.abc import Mapping, Sequence
+
+from sqlite_utils import Database
 
 from dashboard.cli.advice import reading_advice, whose_lines
 from dashboard.cli.commands.database import open_existing
@@ -11,6 +14,7 @@ from dashboard.cli.options import RECORDABLE, WHO
 from dashboard.desk.terminal import COULD_NOT, DONE, SET_ASIDE, say, show
 from dashboard.words.plain_text import clean
 from ingest import entries
+from ingest.entries import Entry
 from ingest.errors import IngestError
 
 
@@ -18,23 +22,32 @@ def run_record(options: argparse.Namespace) -> int:
     """Record one reading of a vehicle, checked like any other."""
     db = open_existing(options)
     given = {name: getattr(options, name) for name in RECORDABLE if getattr(options, name) is not None}
-    values = {"unit": options.unit, **given}
-    twice = options.measured_twice
-    checked = entries.check_reading(db, values, confirmed=twice) if options.dry_run else None
+    entry = keep_reading(db, {"unit": options.unit, **given}, options.measured_twice, dry_run=options.dry_run)
+    return say_kept(db, options.unit, entry, dry_run=options.dry_run)
+
+
+def keep_reading(db: Database, values: Mapping[str, object], twice: Sequence[str], *, dry_run: bool = False) -> Entry:
+    """Check a reading and, unless it is only tried, store it; what is wrong or doubtful about it is said."""
+    checked = entries.check_reading(db, values, confirmed=twice) if dry_run else None
     entry = checked or entries.record_reading(db, values, by=WHO, confirmed=twice)
     for text in (*entry.problems, *entry.doubts, *entry.remarks):
         say(text)
-    if entry.problems or not (entry.stored or entry.known or options.dry_run):
-        for line in whose_lines(db, options.unit, entry):
+    return entry
+
+
+def say_kept(db: Database, unit: str, entry: Entry, *, dry_run: bool = False) -> int:
+    """What became of a reading and what it shows; returns the exit code."""
+    if entry.problems or not (entry.stored or entry.known or dry_run):
+        for line in whose_lines(db, unit, entry):
             say(clean(line))
         return SET_ASIDE
-    became = "checked, not stored" if options.dry_run else "already known" if entry.known else "stored"
-    show(f"{options.unit}: reading {became} ({entry.values.get('taken_at', '')})")
+    became = "checked, not stored" if dry_run else "already known" if entry.known else "stored"
+    show(f"{unit}: reading {became} ({entry.values.get('taken_at', '')})")
     try:
-        lines = reading_advice(db, options.unit, entry)
+        lines = reading_advice(db, unit, entry)
     except (ValueError, ArithmeticError, LookupError, IngestError, sqlite3.Error) as error:
         say(f"what this reading shows could not be worked out: {error}")
-        return COULD_NOT if options.dry_run else DONE  # a stored reading is stored, whatever is said about it
+        return COULD_NOT if dry_run else DONE  # a stored reading is stored, whatever is said about it
     for line in lines:
         show(clean(line))
     return DONE

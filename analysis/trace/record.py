@@ -1,0 +1,151 @@
+"""A recorded start: volts and amps over time, the marks that divide it, and what was measured between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[Any]
+Bound = Literal["", "at most", "at least"]
+Missing = Literal[
+    "",
+    "not recorded",
+    "nothing before",
+    "too slow",
+    "too short",
+    "no ripple",
+    "cylinders unknown",
+    "clipped",
+    "no slope",
+]
+Caution = Literal[
+    "clipped amps", "clipped volts", "zero moved", "zero unknown", "load before", "begins turning", "ends turning",
+    "aborted", "slow inrush",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Samples at one rate: time_s rising evenly, volts at the battery and amps as the clamp gave them (either may be None)."""
+
+    time_s: Array
+    volts: Array | None = None
+    amps: Array | None = None
+
+    def __post_init__(self) -> None:
+        if self.volts is None and self.amps is None:
+            raise ValueError("a trace holds neither volts nor amps; allowed is one of them, or both")
+        for name, column in (("time_s", self.time_s), ("volts", self.volts), ("amps", self.amps)):
+            if column is not None and (len(column) != len(self.time_s) or not np.isfinite(column).all()):
+                raise ValueError(
+                    f"{name} has {len(column)} samples or some are no numbers; allowed is one for each time"
+                )
+        if len(self.time_s) < FEWEST_SAMPLES or not (np.diff(self.time_s) > 0).all():
+            raise ValueError(f"time_s has to rise from sample to sample, {FEWEST_SAMPLES} of them at least")
+
+    @property
+    def rate_hz(self) -> float:
+        """Samples a second."""
+        return float((len(self.time_s) - 1) / (self.time_s[-1] - self.time_s[0]))
+
+
+FEWEST_SAMPLES = 8  # of a trace: our choice, with fewer there is nothing before, in and after a start
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Where a start divides: begin of the inrush, begin of steady turning, end of turning [s]."""
+
+    begin_s: float
+    steady_s: float
+    end_s: float
+
+    def __post_init__(self) -> None:
+        if not self.begin_s < self.steady_s <= self.end_s:
+            raise ValueError(
+                f"the marks stand at {self.begin_s:g}, {self.steady_s:g} and {self.end_s:g} s; allowed is begin before "
+                "steady turning before end"
+            )
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A value with its standard error; `bound` where it is only one; `missing` says why there is none."""
+
+    value: float | None = None
+    se: float | None = None
+    bound: Bound = ""
+    missing: Missing = ""
+
+
+@dataclass(frozen=True)
+class Start:
+    """What one start shows.
+
+    crank_min_v: lowest volts while turning steadily, averaged over the ripple as the display of a meter averages them;
+    ripple_low_v: the deepest point of the ripple itself; crank_dip_v: lowest volts in the inrush. ran: whether the engine
+    charged afterwards (None: not to be told). even: each cylinder's stroke in percent of their mean, in firing order,
+    beginning unknown; empty where it cannot be told. cautions: what to mind, with a figure each.
+    """
+
+    marks: Marks
+    rest_v: Measured
+    crank_dip_v: Measured
+    crank_min_v: Measured
+    ripple_low_v: Measured
+    peak_a: Measured
+    crank_a: Measured
+    crank_s: Measured
+    firing_hz: Measured
+    crank_rpm: Measured
+    source_mohm: Measured
+    even: tuple[Measured, ...] = ()
+    ran: bool | None = None
+    cautions: dict[Caution, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Found:
+    """Where starts are in a trace, and when loads came on that are none [s]."""
+
+    marks: tuple[Marks, ...]
+    other_loads_s: tuple[float, ...] = ()
+
+
+def upright(trace: Trace) -> tuple[Trace, bool]:
+    """The trace with amps that rise as the volts go down, and whether the clamp was on the other way round."""
+    if trace.amps is None:
+        return trace, False
+    amps = trace.amps - np.median(trace.amps)
+    if trace.volts is None:
+        amps = trace.amps - np.median(trace.amps[: max(3, len(trace.amps) // BEGIN)])
+        reversed_clamp = bool(-amps.min() > REVERSED * amps.max())
+    else:
+        volts = trace.volts - np.median(trace.volts)
+        size = float(np.sqrt((amps**2).sum() * (volts**2).sum()))
+        reversed_clamp = bool((amps * volts).sum() > REVERSED_LIKENESS * size > 0)
+    return (Trace(trace.time_s, trace.volts, -trace.amps), True) if reversed_clamp else (trace, False)
+
+
+BEGIN = 20  # the first twentieth of a trace shows the clamp's zero: our choice
+REVERSED = 3.0  # lowest over highest amps: our choice, charging after a start is less than a third of its inrush
+REVERSED_LIKENESS = 0.7  # correlation of volts and amps: our choice, far from chance
+
+
+def between(trace: Trace, low_s: float, high_s: float) -> slice:
+    """The samples from one time to before another."""
+    first, last = np.searchsorted(trace.time_s, [low_s, high_s])
+    return slice(int(first), int(last))
+
+
+def blocks_of(trace: Trace, system_v: int | None) -> int:
+    """Twelve-volt blocks in series: by the vehicle's nominal volts, else by what the trace shows."""
+    if system_v is not None:
+        return system_v // 12
+    return 2 if trace.volts is not None and float(np.quantile(trace.volts, 0.9)) > VOLTS_OF_TWO_BLOCKS else 1
+
+
+VOLTS_OF_TWO_BLOCKS = 16.0  # our choice: more than one charging block shows
