@@ -181,12 +181,14 @@ def test_a_file_that_is_no_trace_is_named(tmp_path: Path, capsys: pytest.Capture
     assert "gone.csv: there is no such file" in capsys.readouterr().err
 
 
-def test_bounds_become_no_reading(tmp_path: Path) -> None:
-    """At 15 samples a second the lowest volts are a bound, and a bound is no lowest volts."""
+def test_bounds_become_no_values(tmp_path: Path) -> None:
+    """At 15 samples a second the lowest volts are a bound, and are kept as one; the dip is not kept."""
     played = play(script_of(CLASSES["panel_van_diesel"]), [Key(1, 4)], lasts_s=5.0)
     time, volts, _ = record(played, Instruments(15.0), np.random.default_rng(1))
     path = tmp_path / "slow.csv"
     np.savetxt(path, np.column_stack([time, volts]), fmt="%.4f", delimiter=",", header="time_s,volts", comments="")
     recording = recording_of(path, cylinders=4)
     assert recording.measured(1).crank_min_v.bound == "at most"
-    assert set(reading_values(recording.measured(1), 15.0)) == {"rest_v", "instrument"}
+    values = reading_values(recording.measured(1), 15.0)
+    assert set(values) == {"rest_v", "crank_min_v", "lowest_is", "instrument"}
+    assert values["lowest_is"] == "sampled"

@@ -7,65 +7,65 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from analysis.trace.choices import FINDING, LEVELS
 from analysis.trace.record import Array, Found, Marks, Trace, blocks_of
 from analysis.trace.ripple import strokes_of
-from analysis.trace.rules import RULES, Rules
 from analysis.trace.signals import noise_sd, quiet_noise_sd, smoothed, thinned
 
 
-def find_starts(
-    trace: Trace, *, system_v: int | None = None, cylinders: int | None = None, rules: Rules = RULES
-) -> Found:
+def find_starts(trace: Trace, *, system_v: int | None = None, cylinders: int | None = None) -> Found:
     """All starts of a trace with their marks; in the amps where they show any, else in the volts."""
     blocks = blocks_of(trace, system_v)
     found = Found(())
-    for load, least in loads_of(trace, blocks, rules):
-        found = _starts_in(load, trace, least, cylinders, rules)
+    for load, least in loads_of(trace, blocks):
+        found = _starts_in(load, trace, least, cylinders)
         if found.marks:
             return found
     return found
 
 
-def loads_of(trace: Trace, blocks: int, rules: Rules = RULES) -> list[tuple[Array, float]]:
+def loads_of(trace: Trace, blocks: int) -> list[tuple[Array, float]]:
     """What rises while a starter turns, and by how much at least: amps, and volts upside down."""
-    loads = [] if trace.amps is None else [(trace.amps, rules.least_a)]
-    return loads if trace.volts is None else [*loads, (-trace.volts, rules.least_v * blocks)]
+    loads = [] if trace.amps is None else [(trace.amps, FINDING.least_a)]
+    return loads if trace.volts is None else [*loads, (-trace.volts, FINDING.least_v * blocks)]
 
 
-def _starts_in(load: Array, trace: Trace, least: float, cylinders: int | None, rules: Rules) -> Found:
-    thin, rate = thinned(load, trace.rate_hz, rules.look_hz)
-    before = _before(thin, rate, rules)
+def _starts_in(load: Array, trace: Trace, least: float, cylinders: int | None) -> Found:
+    thin, rate = thinned(load, trace.rate_hz, FINDING.look_hz)
+    before = _before(thin, rate)
     step = thin - before
     step[1:-1] = np.minimum(step[1:-1], np.maximum(step[2:], step[:-2]))  # one sample alone is a spike
-    enough = max(least, rules.noises * quiet_noise_sd(thin), rules.least_share * float(np.nanmax(step, initial=0.0)))
+    enough = max(
+        least, FINDING.noises * quiet_noise_sd(thin), FINDING.least_share * float(np.nanmax(step, initial=0.0))
+    )
     marks: list[Marks] = []
     others: list[float] = []
     at = 0
     while (first := _next_above(step, enough, at)) is not None:
         base = float(before[first])
-        last = _turns_until(thin, first, base, enough, rate, rules)
-        inner = _outgrown(step, first, last, rate, rules)
-        if inner is not None or not _like_a_starter(thin[first:last] - base, rate, rules):
+        last = _turns_until(thin, first, base, enough, rate)
+        inner = _outgrown(step, first, last, rate)
+        if inner is not None or not _like_a_starter(thin[first:last] - base, rate):
             last = last if inner is None else inner - 1
             others.append(float(trace.time_s[0] + first / rate))
-        elif (last - first) / rate >= rules.spike_s:
+        elif (last - first) / rate >= FINDING.spike_s:
             window = (first / rate + trace.time_s[0], last / rate + trace.time_s[0])
-            marks.append(_marks(load, trace, window, base, cylinders, rules))
+            marks.append(_marks(load, trace, window, base, cylinders))
         at = last + 1
     return Found(tuple(marks), tuple(others))
 
 
-def _before(thin: Array, rate: float, rules: Rules) -> Array:
+def _before(thin: Array, rate: float) -> Array:
     """What stood before each sample: the median over a while that ends a little earlier."""
-    count = max(3, int(rules.before_s * rate))
-    gap = max(1, int(rules.guard_s * rate / 2))
+    count = max(3, int(FINDING.before_s * rate))
+    gap = max(1, int(FINDING.guard_s * rate / 2))
     return pd.Series(thin).rolling(count, min_periods=2).median().shift(gap).to_numpy()
 
 
-def _outgrown(step: Array, first: int, last: int, rate: float, rules: Rules) -> int | None:
+def _outgrown(step: Array, first: int, last: int, rate: float) -> int | None:
     """Where a much larger step comes while a load is on: a heater was on, and the starter came in."""
-    early = first + max(2, int(rules.inrush_s * rate))
-    later = np.flatnonzero(step[early:last] > rules.outgrown * float(step[first:early].max()))
+    early = first + max(2, int(FINDING.inrush_s * rate))
+    later = np.flatnonzero(step[early:last] > FINDING.outgrown * float(step[first:early].max()))
     return early + int(later[0]) if len(later) else None
 
 
@@ -74,54 +74,52 @@ def _next_above(step: Array, enough: float, at: int) -> int | None:
     return at + int(over[0]) if len(over) else None
 
 
-def _turns_until(thin: Array, first: int, base: float, enough: float, rate: float, rules: Rules) -> int:
+def _turns_until(thin: Array, first: int, base: float, enough: float, rate: float) -> int:
     """The sample before which the load goes for good."""
     above = thin[first:] - base
-    near = above[: max(3, int(2 * rules.off_s * rate))]
+    near = above[: max(3, int(2 * FINDING.off_s * rate))]
     level = float(np.median(near[near > enough / 2])) if (near > enough / 2).any() else enough
-    off = above < rules.off_share * level
-    need = max(1, round(rules.off_s * rate))
+    off = above < FINDING.off_share * level
+    need = max(1, round(FINDING.off_s * rate))
     on = np.flatnonzero(~off)
     gaps = np.flatnonzero(np.diff(np.concatenate([on, [on[-1] + need + 1 if len(on) else need]])) > need)
     end = int(on[gaps[0]]) + 1 if len(on) and len(gaps) else len(above)
     return first + max(end, 1)
 
 
-def _like_a_starter(above: Array, rate: float, rules: Rules) -> bool:
+def _like_a_starter(above: Array, rate: float) -> bool:
     """Whether a load has an inrush or a ripple; with slow sampling neither shows, and every load is taken for a start."""
-    early = max(2, int(rules.inrush_s * rate))
-    if rate < rules.unclear_hz or len(above) <= 2 * early:
+    early = max(2, int(FINDING.inrush_s * rate))
+    if rate < FINDING.unclear_hz or len(above) <= 2 * early:
         return True
     later = above[2 * early :]
     mean = float(np.median(later))
     inrush = float(above[:early].max()) / mean if mean > 0 else np.inf
     rest = later - pd.Series(later).rolling(max(3, int(rate)), center=True, min_periods=1).mean().to_numpy()
     ripple = float(np.sqrt(max(rest.var() - noise_sd(later) ** 2, 0.0))) / mean if mean > 0 else 0.0
-    return inrush >= rules.inrush_share or ripple >= rules.ripple_share
+    return inrush >= FINDING.inrush_share or ripple >= FINDING.ripple_share
 
 
-def _marks(
-    load: Array, trace: Trace, window: Sequence[float], base: float, cylinders: int | None, rules: Rules
-) -> Marks:
+def _marks(load: Array, trace: Trace, window: Sequence[float], base: float, cylinders: int | None) -> Marks:
     """The marks of one start, to the sample."""
     rate, time = trace.rate_hz, trace.time_s
-    smooth = smoothed(load, rate, rules.smooth_s)
-    near = 2 / min(rate, rules.look_hz)
-    low, top, high = np.searchsorted(time, [window[0] - rules.guard_s, window[0] + rules.inrush_s, window[1]])
+    smooth = smoothed(load, rate, LEVELS.smooth_s)
+    near = 2 / min(rate, FINDING.look_hz)
+    low, top, high = np.searchsorted(time, [window[0] - FINDING.guard_s, window[0] + FINDING.inrush_s, window[1]])
     top = max(min(int(top), int(high)), int(low) + 1)
     peak = int(low) + int(np.argmax(smooth[low:top]))
-    quiet = np.flatnonzero(smooth[low:peak] - base < 0.2 * (smooth[peak] - base))
+    quiet = np.flatnonzero(smooth[low:peak] - base < FINDING.begin_share * (smooth[peak] - base))
     begin = int(low + quiet[-1]) if len(quiet) else int(np.searchsorted(time, window[0]))
-    end = _end(smooth, time, window[1], near, rules)
+    end = _end(smooth, time, window[1], near)
     begin_s, end_s = float(time[begin]), float(max(time[end], time[min(begin + 2, len(time) - 1)]))
-    steady = _settled(smooth, time, (float(time[peak]), end_s), base, trace, cylinders, rules)
+    steady = _settled(smooth, time, (float(time[peak]), end_s), base, trace, cylinders)
     return Marks(begin_s, min(max(steady, float(time[begin + 1])), end_s), end_s)
 
 
-def _end(smooth: Array, time: Array, last_s: float, near: float, rules: Rules) -> int:
+def _end(smooth: Array, time: Array, last_s: float, near: float) -> int:
     """Where the load goes: its steepest fall near the sample from which on it is off."""
-    low, high = np.searchsorted(time, [last_s - rules.guard_s, last_s + near])
-    lag = max(1, int(rules.guard_s / 5 * (len(time) - 1) / (time[-1] - time[0])))
+    low, high = np.searchsorted(time, [last_s - FINDING.guard_s, last_s + near])
+    lag = max(1, int(FINDING.guard_s / 5 * (len(time) - 1) / (time[-1] - time[0])))
     part = smooth[max(0, low - lag) : min(len(smooth), high + lag)]
     if len(part) <= lag or last_s >= time[-1]:
         return min(int(high), len(time) - 1)
@@ -130,7 +128,7 @@ def _end(smooth: Array, time: Array, last_s: float, near: float, rules: Rules) -
 
 
 def _settled(
-    smooth: Array, time: Array, span: Sequence[float], base: float, trace: Trace, cylinders: int | None, rules: Rules
+    smooth: Array, time: Array, span: Sequence[float], base: float, trace: Trace, cylinders: int | None
 ) -> float:
     """When turning is steady: a stroke after the load first comes down to what it is later."""
     peak, middle, end = np.searchsorted(time, [span[0], (span[0] + span[1]) / 2, span[1]])
@@ -139,6 +137,6 @@ def _settled(
     later = float(np.median(smooth[middle:end]))
     down = np.flatnonzero(smooth[peak:end] <= later)
     first = float(time[peak + down[0]]) if len(down) else float(time[middle])
-    ripple = strokes_of(trace, (float(time[middle]), float(span[1])), cylinders=cylinders, rules=rules)
-    wait = rules.settles / ripple.hz if ripple.hz else rules.unknown_settle_s
+    ripple = strokes_of(trace, (float(time[middle]), float(span[1])), cylinders=cylinders)
+    wait = FINDING.settles / ripple.hz if ripple.hz else FINDING.unknown_settle_s
     return min(first + wait, (span[0] + span[1]) / 2) if later > base else float(span[1])

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.trace.choices import RIPPLE
 from analysis.trace.record import Array, Measured, Missing, Trace, between
-from analysis.trace.rules import RULES, Rules
 from analysis.trace.signals import smoothed, thinned
 
 TURNS_PER_CYCLE = 2  # of the crankshaft, four-stroke
 SECONDS_PER_MINUTE = 60.0
-RIPPLE_HZ = 400.0  # [1/s] samples that strokes are looked for in: our choice, sixteen times the fastest strokes
 T_OF_FEW = 1.0  # least residual degrees of freedom
 
 
@@ -29,7 +28,6 @@ class Strokes:
     missing: Missing = ""
     ripple: Array | None = None
     count: Array | None = None
-    of_volts: bool = False
 
 
 def rpm_of(hz: float, cylinders: int) -> float:
@@ -37,46 +35,45 @@ def rpm_of(hz: float, cylinders: int) -> float:
     return SECONDS_PER_MINUTE * TURNS_PER_CYCLE * hz / cylinders
 
 
-def strokes_of(trace: Trace, span: Sequence[float], *, cylinders: int | None = None, rules: Rules = RULES) -> Strokes:
+def strokes_of(trace: Trace, span: Sequence[float], *, cylinders: int | None = None) -> Strokes:
     """The strokes in a stretch of steady turning, in the amps where they show, else in the volts."""
-    needed = rules.samples_per_stroke * (cylinders or 4) * rules.sampled_rpm / (SECONDS_PER_MINUTE * TURNS_PER_CYCLE)
+    needed = RIPPLE.samples_per_stroke * (cylinders or 4) * RIPPLE.sampled_rpm / (SECONDS_PER_MINUTE * TURNS_PER_CYCLE)
     if trace.rate_hz < needed:
         return Strokes(missing="too slow")
     part = between(trace, *span)
     found = Strokes(missing="no ripple")
-    loads = [(trace.amps, False), (None if trace.volts is None else -trace.volts, True)]
-    for load, of_volts in loads:
+    for load in (trace.amps, None if trace.volts is None else -trace.volts):
         if load is not None:
-            found = _strokes_in(load[part], trace.rate_hz, cylinders, of_volts, rules)
+            found = _strokes_in(load[part], trace.rate_hz, cylinders)
             if found.hz is not None:
                 return found
     return found
 
 
-def _strokes_in(load: Array, rate_hz: float, cylinders: int | None, of_volts: bool, rules: Rules) -> Strokes:
-    thin, rate = thinned(load, rate_hz, RIPPLE_HZ)
-    low, high = _band(cylinders, rate, rules)
-    if len(thin) < rules.fewest_strokes * rate / high or len(thin) < 8:
+def _strokes_in(load: Array, rate_hz: float, cylinders: int | None) -> Strokes:
+    thin, rate = thinned(load, rate_hz, RIPPLE.look_hz)
+    low, high = _band(cylinders, rate)
+    if len(thin) < RIPPLE.fewest_strokes * rate / high or len(thin) < 8:
         return Strokes(missing="too short")
     ripple = _level_taken_out(thin)
-    rough = _strongest(ripple, rate, (low, high), cylinders, rules)
+    rough = _strongest(ripple, rate, (low, high), cylinders)
     if rough is None:
         return Strokes(missing="no ripple")
-    if rough * len(thin) / rate < rules.fewest_strokes - 0.5:
+    if rough * len(thin) / rate < RIPPLE.fewest_strokes - 0.5:
         return Strokes(missing="too short")
-    if _explained(ripple, rate, rough, cylinders) < rules.least_fit:
+    if _explained(ripple, rate, rough, cylinders) < RIPPLE.least_fit:
         return Strokes(missing="no ripple")
-    return _counted(ripple, rate, rough, of_volts)
+    return _counted(ripple, rate, rough)
 
 
-def _band(cylinders: int | None, rate: float, rules: Rules) -> tuple[float, float]:
+def _band(cylinders: int | None, rate: float) -> tuple[float, float]:
     if cylinders is None:
-        low, high = rules.unknown_band_hz
+        low, high = (RIPPLE.unknown_low_hz, RIPPLE.unknown_high_hz)
     else:
         low, high = (
-            s * cylinders / (SECONDS_PER_MINUTE * TURNS_PER_CYCLE) for s in (rules.slowest_rpm, rules.fastest_rpm)
+            s * cylinders / (SECONDS_PER_MINUTE * TURNS_PER_CYCLE) for s in (RIPPLE.slowest_rpm, RIPPLE.fastest_rpm)
         )
-    return low, min(high, rate / rules.samples_per_stroke)
+    return low, min(high, rate / RIPPLE.samples_per_stroke)
 
 
 def _level_taken_out(values: Array) -> Array:
@@ -85,9 +82,7 @@ def _level_taken_out(values: Array) -> Array:
     return values - np.polynomial.polynomial.polyval(x, np.polynomial.polynomial.polyfit(x, values, 2))
 
 
-def _strongest(
-    ripple: Array, rate: float, band: tuple[float, float], cylinders: int | None, rules: Rules
-) -> float | None:
+def _strongest(ripple: Array, rate: float, band: tuple[float, float], cylinders: int | None) -> float | None:
     """The frequency of the strongest line; faster ones weigh more, so that a weak cylinder's slow line does not hide the
     strokes, and usual speeds do, so that a stroke's overtone does not."""
     count = 1 << int(np.ceil(np.log2(len(ripple) * 8)))
@@ -98,7 +93,7 @@ def _strongest(
         return None
     weighted = power[inside] * hz[inside]
     if cylinders is not None:
-        off = np.log(rpm_of(1.0, cylinders) * hz[inside] / rules.usual_rpm) / rules.usual_spread
+        off = np.log(rpm_of(1.0, cylinders) * hz[inside] / RIPPLE.usual_rpm) / RIPPLE.usual_spread
         weighted = weighted * np.exp(-(off**2) / 2)
     best = int(np.argmax(weighted))
     return float(hz[inside[best]])
@@ -119,7 +114,7 @@ def _explained(ripple: Array, rate: float, hz: float, cylinders: int | None) -> 
     return 1 - (left / free) / (total / len(ripple)) if total > 0 else 0.0
 
 
-def _counted(ripple: Array, rate: float, rough: float, of_volts: bool) -> Strokes:
+def _counted(ripple: Array, rate: float, rough: float) -> Strokes:
     """The frequency from the phases of the single strokes: their slope, and how far they lie off it."""
     step = rate / rough
     number = int(len(ripple) / step)
@@ -138,9 +133,9 @@ def _counted(ripple: Array, rate: float, rough: float, of_volts: bool) -> Stroke
     se = float(np.sqrt((off**2).sum() / free / spread)) * _widened(free) if spread else np.inf
     hz = rough * (1 + slope / (2 * np.pi))
     count = np.arange(len(ripple)) / step * (1 + slope / (2 * np.pi)) + start / (2 * np.pi)
-    if not se / (2 * np.pi) < 0.1:
+    if not se / (2 * np.pi) < RIPPLE.loosest:
         return Strokes(missing="no ripple")
-    return Strokes(float(hz), rough * se / (2 * np.pi), "", ripple, count, of_volts)
+    return Strokes(float(hz), rough * se / (2 * np.pi), "", ripple, count)
 
 
 def _widened(free: float) -> float:
@@ -150,14 +145,14 @@ def _widened(free: float) -> float:
     return float(t.ppf(0.95, free) / 1.6449)
 
 
-def evenness(strokes: Strokes, rate_hz: float, cylinders: int | None, rules: Rules = RULES) -> tuple[Measured, ...]:
+def evenness(strokes: Strokes, rate_hz: float, cylinders: int | None) -> tuple[Measured, ...]:
     """Height of each cylinder's stroke in percent of their mean, firing order, beginning unknown; empty where not to be told."""
     if strokes.ripple is None or strokes.count is None or strokes.hz is None or cylinders is None:
         return ()
-    _, rate = thinned(strokes.ripple[:1], rate_hz, RIPPLE_HZ)
+    _, rate = thinned(strokes.ripple[:1], rate_hz, RIPPLE.look_hz)
     ripple = smoothed(strokes.ripple, rate, 0.25 / strokes.hz)
     heights = _heights(ripple, strokes.count)
-    if cylinders < 2 or len(heights) < rules.strokes_each * cylinders:
+    if cylinders < 2 or len(heights) < RIPPLE.strokes_each * cylinders:
         return ()
     each = [heights[k::cylinders] for k in range(cylinders)]
     mean = float(np.mean([one.mean() for one in each]))
@@ -169,7 +164,7 @@ def evenness(strokes: Strokes, rate_hz: float, cylinders: int | None, rules: Rul
     )
     share = [100 * float(scatter) / mean / np.sqrt(len(one)) for one in each]
     return tuple(
-        Measured(100 * float(one.mean()) / mean, float(np.hypot(se, rules.even_se)))
+        Measured(100 * float(one.mean()) / mean, float(np.hypot(se, RIPPLE.even_se)))
         for one, se in zip(each, share, strict=True)
     )
 

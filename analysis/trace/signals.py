@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import savgol_filter
 
+from analysis.constants import MAD_TO_SD
+from analysis.trace.choices import LEVELS
 from analysis.trace.record import Array
-from analysis.trace.rules import RULES, Rules
 
 MOST_STRETCHES, FEWEST_IN_STRETCH = 40, 6  # that noise is taken in: our choice
-MAD_TO_SD = 1.4826  # a normal distribution's standard deviation over its median absolute deviation
 
 
 def thinned(values: Array, rate_hz: float, to_hz: float) -> tuple[Array, float]:
@@ -46,11 +46,11 @@ def running_mean(values: Array, count: int) -> Array:
     return means
 
 
-def at_end_of_range(values: Array, *, high: bool, rules: Rules = RULES) -> Array:
+def at_end_of_range(values: Array, *, high: bool) -> Array:
     """Which samples stand at the end of the instrument's range: equal extremes, several in a row."""
     extreme = values.max() if high else values.min()
     at = values == extreme
-    count = rules.clipped_samples
+    count = LEVELS.clipped_samples
     if at.sum() < count or at.mean() > 0.5:  # a flat line is no end of a range
         return np.zeros(len(values), dtype=bool)
     padded = np.concatenate([[False], at, [False]])

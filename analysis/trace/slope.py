@@ -10,42 +10,40 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import lfilter
 
+from analysis.trace.choices import FINDING, LEVELS, SLOPE
 from analysis.trace.record import Array, Marks, Measured, Trace, between
-from analysis.trace.rules import RULES, Rules
 from analysis.trace.signals import noise_sd, thinned
 
 MOHM_PER_OHM = 1000.0
 
 
-def source_resistance(
-    trace: Trace, marks: Marks, zero_a: Array, usable: Array, *, before_s: float, rules: Rules = RULES
-) -> Measured:
+def source_resistance(trace: Trace, marks: Marks, zero_a: Array, usable: Array, *, before_s: float) -> Measured:
     """Slope of volts against amps [mΩ] from just before the start to its end, without the steep rise of the inrush.
 
     usable: samples of which neither volts nor amps stand at the end of a range.
     """
     if trace.volts is None or trace.amps is None:
         return Measured(missing="not recorded")
-    whole = between(trace, max(before_s, marks.begin_s - rules.rest_s), marks.end_s)
+    whole = between(trace, max(before_s, marks.begin_s - LEVELS.rest_s), marks.end_s)
     rate = trace.rate_hz
-    volts, thin_rate = thinned(trace.volts[whole], rate, rules.slope_hz)
-    amps, _ = thinned((trace.amps - zero_a)[whole], rate, rules.slope_hz)
-    time, _ = thinned(trace.time_s[whole], rate, rules.slope_hz)
-    good, _ = thinned(usable[whole].astype(float), rate, rules.slope_hz)
+    volts, thin_rate = thinned(trace.volts[whole], rate, SLOPE.look_hz)
+    amps, _ = thinned((trace.amps - zero_a)[whole], rate, SLOPE.look_hz)
+    time, _ = thinned(trace.time_s[whole], rate, SLOPE.look_hz)
+    good, _ = thinned(usable[whole].astype(float), rate, SLOPE.look_hz)
     turning = time >= marks.begin_s
-    if turning.sum() < rules.fewest_blocks:
+    if turning.sum() < SLOPE.fewest_blocks:
         return Measured(missing="too short")
-    peak = float(time[turning][np.argmax(amps[turning][: max(3, int(2 * rules.inrush_s * thin_rate))])])
+    peak = float(time[turning][np.argmax(amps[turning][: max(3, int(2 * FINDING.inrush_s * thin_rate))])])
     guard = 1 / thin_rate
-    kept = (good > 1 - 1e-9) & ((time < marks.begin_s - rules.guard_s) | (time > peak + rules.slope_from_s))
-    kept &= time < marks.end_s - max(2 * guard, rules.slope_from_s)
+    kept = (good > 1 - 1e-9) & ((time < marks.begin_s - FINDING.guard_s) | (time > peak + SLOPE.after_peak_s))
+    kept &= time < marks.end_s - max(2 * guard, SLOPE.after_peak_s)
     noise = noise_sd(amps[kept]) if kept.sum() > 3 else 0.0
     swing = float(amps[kept & turning].std()) if (kept & turning).sum() > 3 else 0.0
-    if swing < rules.least_swing * noise / np.sqrt(3) or swing == 0:
+    if swing < SLOPE.least_swing * noise / np.sqrt(3) or swing == 0:
         return Measured(missing="no slope")
-    lags = [lagged(amps, thin_rate, tau) for tau in rules.polarises_s]
+    lags = [lagged(amps, thin_rate, tau) for tau in SLOPE.polarises_s]
     design = np.column_stack([np.ones(len(amps)), amps, *lags])[kept]
-    return _slope(design, volts[kept], thin_rate, noise, rules)
+    return _slope(design, volts[kept], thin_rate, noise)
 
 
 def lagged(amps: Array, rate: float, tau_s: float) -> Array:
@@ -55,10 +53,10 @@ def lagged(amps: Array, rate: float, tau_s: float) -> Array:
     return followed
 
 
-def _slope(design: Array, volts: Array, rate: float, noise_a: float, rules: Rules) -> Measured:
-    size = max(1, int(rules.slope_block_s * rate))
+def _slope(design: Array, volts: Array, rate: float, noise_a: float) -> Measured:
+    size = max(1, int(SLOPE.block_s * rate))
     blocks = len(volts) // size
-    if blocks < rules.fewest_blocks:
+    if blocks < SLOPE.fewest_blocks:
         return Measured(missing="too short")
     information = design.T @ design
     information[1, 1] -= len(volts) * noise_a**2  # noise of the amps flattens a slope; it is known, and taken out
@@ -71,4 +69,4 @@ def _slope(design: Array, volts: Array, rate: float, noise_a: float, rules: Rule
     resistance, se = -float(found[1]) * MOHM_PER_OHM, float(np.sqrt(max(spread[1, 1], 0.0))) * MOHM_PER_OHM
     if resistance <= 0 or se > resistance:
         return Measured(missing="no slope")
-    return Measured(resistance, float(np.hypot(se, rules.slope_share * resistance)))
+    return Measured(resistance, float(np.hypot(se, SLOPE.share * resistance)))

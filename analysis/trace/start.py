@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.trace.choices import FINDING, LEVELS
 from analysis.trace.levels import NOT_RECORDED, inrush_top, lowest_steady, mean_of, rest_of, steady_mean, zero_of
 from analysis.trace.record import Array, Bound, Caution, Marks, Measured, Start, Trace, between, blocks_of
 from analysis.trace.ripple import Strokes, evenness, rpm_of, strokes_of
-from analysis.trace.rules import RULES, Rules
 from analysis.trace.signals import at_end_of_range, noise_sd, running_mean, smoothed
 from analysis.trace.slope import source_resistance
 
@@ -24,7 +24,6 @@ def measure_start(
     others: Sequence[Marks] = (),
     system_v: int | None = None,
     cylinders: int | None = None,
-    rules: Rules = RULES,
 ) -> Start:
     """What a start shows between its marks.
 
@@ -34,22 +33,22 @@ def measure_start(
     _refuse_outside(trace, marks)
     blocks = blocks_of(trace, system_v)
     span = _span(trace, marks, others)
-    steady_end, falls_s = _until_it_catches(trace, marks, span, rules)
+    steady_end, falls_s = _until_it_catches(trace, marks, span)
     turning = replace(marks, end_s=max(steady_end, marks.steady_s))
-    strokes = strokes_of(trace, (turning.steady_s, turning.end_s), cylinders=cylinders, rules=rules)
+    strokes = strokes_of(trace, (turning.steady_s, turning.end_s), cylinders=cylinders)
     cautions: dict[Caution, float] = {}
-    rest, drawn = rest_of(trace, marks, span, blocks, rules)
-    low, in_ripple = lowest_steady(trace, turning, strokes, rules)
-    peak, amps, source = _of_amps(trace, marks, turning, strokes, span, cautions, rules)
+    rest, drawn = rest_of(trace, marks, span, blocks)
+    low, in_ripple = lowest_steady(trace, turning, strokes)
+    peak, amps, source = _of_amps(trace, marks, turning, strokes, span, cautions)
     if drawn:
         cautions["load before"] = drawn
-    _mind_edges(trace, marks, turning, cautions, rules)
+    _mind_edges(trace, marks, turning, cautions)
     return Start(
-        marks=marks, rest_v=rest, crank_dip_v=_dip(trace, marks, cautions, rules), crank_min_v=low,
-        ripple_low_v=in_ripple, peak_a=peak, crank_a=amps, crank_s=_seconds(trace, marks, cautions, falls_s, rules),
-        firing_hz=Measured(strokes.hz, strokes.se, missing=strokes.missing), crank_rpm=_speed(strokes, cylinders, rules),
-        source_mohm=source, even=evenness(strokes, trace.rate_hz, cylinders, rules),
-        ran=_ran(trace, marks, rest, span, blocks, rules), cautions=cautions,
+        marks=marks, rest_v=rest, crank_dip_v=_dip(trace, marks, cautions), crank_min_v=low,
+        ripple_low_v=in_ripple, peak_a=peak, crank_a=amps, crank_s=_seconds(trace, marks, cautions, falls_s),
+        firing_hz=Measured(strokes.hz, strokes.se, missing=strokes.missing), crank_rpm=_speed(strokes, cylinders),
+        source_mohm=source, even=evenness(strokes, trace.rate_hz, cylinders),
+        ran=_ran(trace, marks, rest, span, blocks), cautions=cautions,
     )  # fmt: skip
 
 
@@ -67,38 +66,38 @@ def _span(trace: Trace, marks: Marks, others: Sequence[Marks]) -> tuple[float, f
     return max(before, default=float(trace.time_s[0])), min(after, default=float(trace.time_s[-1]))
 
 
-def _until_it_catches(trace: Trace, marks: Marks, span: tuple[float, float], rules: Rules) -> tuple[float, float]:
+def _until_it_catches(trace: Trace, marks: Marks, span: tuple[float, float]) -> tuple[float, float]:
     """The end of steady turning, and how long the load takes to go [s]: an engine that fires takes over bit by bit."""
     load = trace.amps if trace.amps is not None else -trace.volts if trace.volts is not None else np.empty(0)
-    end = marks.end_s - min(rules.guard_s / 2, (marks.end_s - marks.steady_s) / 4)
+    end = marks.end_s - min(FINDING.guard_s / 2, (marks.end_s - marks.steady_s) / 4)
     part = load[between(trace, marks.steady_s, end)]
-    size = max(2, int(2 * rules.unknown_settle_s * trace.rate_hz))
+    size = max(2, int(2 * FINDING.unknown_settle_s * trace.rate_hz))
     if len(part) < 3 * size:
         return end, 0.0
-    before = load[between(trace, max(span[0], marks.begin_s - rules.rest_s), marks.begin_s - rules.guard_s)]
+    before = load[between(trace, max(span[0], marks.begin_s - LEVELS.rest_s), marks.begin_s - FINDING.guard_s)]
     base = float(np.median(before)) if len(before) >= 3 else float(part.min())
     shown = running_mean(part, size) - base
     usual = float(np.median(shown[: max(1, len(shown) // 2)]))
-    falling = between(trace, marks.end_s - rules.falls_s, marks.end_s + rules.falls_s)
-    last = smoothed(load, trace.rate_hz, rules.smooth_s)[falling] - base
-    high = np.flatnonzero(last > rules.caught_share * usual)
-    low = np.flatnonzero(last[high[-1] :] < rules.off_share * usual) if len(high) else high
+    falling = between(trace, marks.end_s - LEVELS.falls_s, marks.end_s + LEVELS.falls_s)
+    last = smoothed(load, trace.rate_hz, LEVELS.smooth_s)[falling] - base
+    high = np.flatnonzero(last > LEVELS.caught_share * usual)
+    low = np.flatnonzero(last[high[-1] :] < FINDING.off_share * usual) if len(high) else high
     takes = float(low[0] / trace.rate_hz) if len(low) else 0.0
-    held = np.flatnonzero(shown > rules.caught_share * usual)
+    held = np.flatnonzero(shown > LEVELS.caught_share * usual)
     if len(held) and held[-1] + 1 < len(shown):
         return marks.steady_s + float(held[-1] / trace.rate_hz), takes
-    return (end if takes <= 4 * rules.contacts_s else max(end - takes, marks.steady_s)), takes
+    return (end if takes <= 4 * LEVELS.contacts_s else max(end - takes, marks.steady_s)), takes
 
 
 def _of_amps(
     trace: Trace, marks: Marks, turning: Marks, strokes: Strokes, span: tuple[float, float],
-    cautions: dict[Caution, float], rules: Rules,
+    cautions: dict[Caution, float],
 ) -> tuple[Measured, Measured, Measured]:  # fmt: skip
     """Peak, steady amps and source resistance."""
     if trace.amps is None:
         return NOT_RECORDED, NOT_RECORDED, NOT_RECORDED
-    zero = zero_of(trace, marks, span, rules)
-    clipped = at_end_of_range(trace.amps, high=True, rules=rules)
+    zero = zero_of(trace, marks, span)
+    clipped = at_end_of_range(trace.amps, high=True)
     around = between(trace, marks.begin_s, marks.end_s)
     if clipped[around].any():
         cautions["clipped amps"] = float(trace.amps.max())
@@ -107,14 +106,14 @@ def _of_amps(
     if zero.moved_a:
         cautions["zero moved"] = zero.moved_a
     own = trace.amps - zero.amps
-    peak = _with_zero(inrush_top(own, trace, marks, clipped, rules), zero.se)
-    steady = _with_zero(steady_mean(own, trace, turning, strokes, rules), zero.se)
+    peak = _with_zero(inrush_top(own, trace, marks, clipped), zero.se)
+    steady = _with_zero(steady_mean(own, trace, turning, strokes), zero.se)
     if steady.value is not None and clipped[between(trace, turning.steady_s, turning.end_s)].any():
         steady = replace(steady, bound="at least")
     usable = ~clipped
     if trace.volts is not None:
-        usable &= ~at_end_of_range(trace.volts, high=False, rules=rules)
-    source = source_resistance(trace, turning, zero.amps, usable, before_s=span[0], rules=rules)
+        usable &= ~at_end_of_range(trace.volts, high=False)
+    source = source_resistance(trace, turning, zero.amps, usable, before_s=span[0])
     return peak, steady, source
 
 
@@ -122,58 +121,56 @@ def _with_zero(found: Measured, se: float) -> Measured:
     return found if found.se is None else replace(found, se=float(np.hypot(found.se, se)))
 
 
-def _dip(trace: Trace, marks: Marks, cautions: dict[Caution, float], rules: Rules) -> Measured:
+def _dip(trace: Trace, marks: Marks, cautions: dict[Caution, float]) -> Measured:
     """Lowest volts in the inrush."""
     if trace.volts is None:
         return NOT_RECORDED
-    clipped = at_end_of_range(trace.volts, high=False, rules=rules)
+    clipped = at_end_of_range(trace.volts, high=False)
     if clipped[between(trace, marks.begin_s, marks.end_s)].any():
         cautions["clipped volts"] = float(trace.volts.min())
-    if trace.rate_hz < rules.lowest_hz:
+    if trace.rate_hz < LEVELS.lowest_hz:
         return Measured(missing="too slow")
-    top = inrush_top(-trace.volts, trace, marks, clipped, rules)
+    top = inrush_top(-trace.volts, trace, marks, clipped)
     return top if top.value is None else replace(top, value=-top.value, bound=SWAPPED[top.bound])
 
 
-def _mind_edges(trace: Trace, marks: Marks, turning: Marks, cautions: dict[Caution, float], rules: Rules) -> None:
+def _mind_edges(trace: Trace, marks: Marks, turning: Marks, cautions: dict[Caution, float]) -> None:
     """What the trace's ends and its rate take away."""
     if marks.begin_s - float(trace.time_s[0]) < 2 / trace.rate_hz:
         cautions["begins turning"] = marks.begin_s
     if float(trace.time_s[-1]) - marks.end_s < 2 / trace.rate_hz:
         cautions["ends turning"] = marks.end_s
-    elif turning.end_s - turning.steady_s < rules.least_steady_s:
+    elif turning.end_s - turning.steady_s < LEVELS.least_steady_s:
         cautions["aborted"] = marks.end_s - marks.begin_s
-    if rules.lowest_hz <= trace.rate_hz < rules.inrush_hz:
+    if LEVELS.lowest_hz <= trace.rate_hz < LEVELS.inrush_hz:
         cautions["slow inrush"] = trace.rate_hz
 
 
-def _seconds(trace: Trace, marks: Marks, cautions: dict[Caution, float], falls_s: float, rules: Rules) -> Measured:
+def _seconds(trace: Trace, marks: Marks, cautions: dict[Caution, float], falls_s: float) -> Measured:
     """How long the starter turned; each end lies between two samples, and an engine that fires takes a while to take over."""
     cut = "begins turning" in cautions or "ends turning" in cautions
     between_samples = float(np.sqrt(2 / 12) / trace.rate_hz)
-    se = float(np.linalg.norm([between_samples, rules.contacts_s, falls_s]))
+    se = float(np.linalg.norm([between_samples, LEVELS.contacts_s, falls_s]))
     return Measured(marks.end_s - marks.begin_s, se, "at least" if cut else "")
 
 
-def _speed(strokes: Strokes, cylinders: int | None, rules: Rules) -> Measured:
+def _speed(strokes: Strokes, cylinders: int | None) -> Measured:
     if strokes.hz is None or strokes.se is None:
         return Measured(missing=strokes.missing)
     if cylinders is None:
         return Measured(missing="cylinders unknown")
     rpm = rpm_of(strokes.hz, cylinders)
-    return Measured(rpm, float(np.hypot(rpm_of(strokes.se, cylinders), rules.stretch_share * rpm)))
+    return Measured(rpm, float(np.hypot(rpm_of(strokes.se, cylinders), LEVELS.stretch_share * rpm)))
 
 
-def _ran(
-    trace: Trace, marks: Marks, rest: Measured, span: tuple[float, float], blocks: int, rules: Rules
-) -> bool | None:
+def _ran(trace: Trace, marks: Marks, rest: Measured, span: tuple[float, float], blocks: int) -> bool | None:
     """Whether the engine charged the battery afterwards; None where volts or time after the start are missing."""
     if trace.volts is None or rest.value is None:
         return None
     after: Array = trace.volts[
-        between(trace, marks.end_s + rules.after_s, min(span[1], marks.end_s + rules.rest_back_s))
+        between(trace, marks.end_s + LEVELS.after_s, min(span[1], marks.end_s + LEVELS.rest_back_s))
     ]
-    if len(after) < 3 or len(after) / trace.rate_hz < rules.rest_s:
+    if len(after) < 3 or len(after) / trace.rate_hz < LEVELS.rest_s:
         return None
     level, _ = mean_of(after[-max(3, len(after) // 4) :])
-    return level > rest.value + rules.charging_v * blocks - noise_sd(after)
+    return level > rest.value + LEVELS.charging_v * blocks - noise_sd(after)

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from analysis.trace.choices import LEVELS
 from analysis.trace.find import find_starts
 from analysis.trace.record import Found, Marks, Start, Trace, upright
 from analysis.trace.start import measure_start
 from ingest.errors import FileRefused
-from ingest.fields import OF_A_TRACE
+from ingest.fields import OF_A_TRACE, SAMPLED
 from ingest.trace_files import TraceFile, read_trace
 
 DIGITS = {"rest_v": 3, "crank_dip_v": 3, "crank_min_v": 3, "peak_a": 1, "crank_a": 1, "crank_rpm": 1, "crank_s": 2}
@@ -85,11 +86,18 @@ def _whole(value: object) -> int | None:
 
 
 def reading_values(start: Start, rate_hz: float) -> dict[str, object]:
-    """The columns of a reading that a start fills: bounds are no readings, and seconds to a running engine need one that ran."""
+    """The columns of a reading that a start fills.
+
+    Bounds are no readings, except that the lowest of slow samples is kept as what it is; seconds to a running engine need one
+    that ran.
+    """
     values: dict[str, object] = {}
     for name in OF_A_TRACE:
         found = getattr(start, name)
         counts = name != "crank_s" or ("aborted" not in start.cautions and start.ran is not False)
         if found.value is not None and not found.bound and counts:
             values[name] = round(found.value, DIGITS[name])
+    low = start.crank_min_v
+    if low.value is not None and low.bound == "at most" and rate_hz < LEVELS.lowest_hz:
+        values |= {"crank_min_v": round(low.value, DIGITS["crank_min_v"]), "lowest_is": SAMPLED}
     return values | {"instrument": f"recorded trace, {rate_hz:.6g} Hz"} if values else {}

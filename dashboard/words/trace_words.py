@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from analysis.trace.choices import LEVELS
 from analysis.trace.record import Caution, Found, Measured, Missing, Start
-from analysis.trace.rules import RULES
 from dashboard.words.plain_text import number
 from dashboard.words.safety import DISABLE, SAFE_LINE
 
@@ -30,7 +30,7 @@ MISSING: Final[dict[Missing, str]] = {
     "clipped": "over the range",
     "no slope": "the amps change too little, or noise hides it",
 }
-DIP_TOO_SLOW: Final = f"sampled slower than {RULES.lowest_hz:g} times a second: no lowest volts"
+DIP_TOO_SLOW: Final = f"sampled slower than {LEVELS.lowest_hz:g} times a second: no lowest volts"
 CAUTIONS: Final[dict[Caution, str]] = {
     "clipped amps": "The amps stand at the end of the range, {} A: the peak was higher.",
     "clipped volts": "The volts stand at the end of the range, {} V: they went lower.",

@@ -10,9 +10,8 @@ from analysis.trace.record import Marks
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.commands.record import keep_reading, say_kept
 from dashboard.cli.options import BESIDE_A_TRACE
-from dashboard.cli.tables import WIDTH
 from dashboard.desk.reading_source import unit_row
-from dashboard.desk.terminal import DONE, SET_ASIDE, show, show_json
+from dashboard.desk.terminal import DONE, SET_ASIDE, WIDTH, show, show_json
 from dashboard.desk.trace_source import Recording, reading_values, recording_of
 from dashboard.files import trace_json
 from dashboard.words import trace_words
