@@ -226,6 +226,7 @@ def swapped(fleet: Fleet) -> Fleet:
 
 
 @pytest.mark.slow
+@pytest.mark.nightly
 def test_another_vehicle_s_readings_foretell_nothing() -> None:
     """Null test: no more is caught than the share of vehicles flagged makes likely by chance (two standard deviations)."""
     fleet = made("usual_mixed")
