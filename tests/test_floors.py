@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
 
+from analysis.circuit.battery import state_of_charge
 from analysis.circuit.temperature import DRAG_LAW, drag_law
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import make_panel
@@ -53,6 +54,16 @@ def test_a_discharged_battery_freezes_where_the_tables_and_the_open_data_say() -
     assert -30.0 < freezing_c(np.array([12.19]))[0] < -20.0
     assert freezing_c(np.array([12.46]))[0] < -36.0
     assert np.diff(freezing_c(np.linspace(11.8, 12.7, 40))).max() <= 0.0
+
+
+def test_an_agm_battery_at_the_same_volts_is_less_charged_and_freezes_earlier() -> None:
+    """12.65 V is a full flooded battery and an AGM one at about three quarters (12.8 V full, from memory)."""
+    assert float(state_of_charge(12.65)) == 1.0
+    assert float(state_of_charge(12.8, agm=True)) == pytest.approx(1.0)
+    assert 0.7 < float(state_of_charge(12.65, agm=True)) < 0.85
+    units = pd.DataFrame({"battery_type": ["flooded", "AGM", ""]})
+    found = floors_of(units, np.full(3, 12.4)).as_charged
+    assert found[0] == found[2] < found[1] - 5.0
 
 
 def test_no_list_promises_a_start_below_the_oil_and_says_what_holds_it(monkeypatch: pytest.MonkeyPatch) -> None:

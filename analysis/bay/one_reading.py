@@ -163,7 +163,7 @@ def check_one_reading(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
-    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd)
+    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, unit.get("battery_type") == "AGM")
     judged = low_bound_counts(row, limits, temperature)
     findings = tuple(_findings(judged, reading, unit, expected, temperature, limits))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
@@ -300,16 +300,16 @@ def _tested(row: pd.DataFrame, expected: Expected, sd_k: float, confirmed: froze
 
 def _charge(
     row: pd.DataFrame, temperature_c: float, system_v: int, limits: Limits, inferred: Inferred, expected: Expected,
-    sd_k: float,
+    sd_k: float, agm: bool,
 ) -> Charge | None:  # fmt: skip
     """State of charge and surface charge from the rest volts; None where they were not measured."""
     rest = float(row["rest_v"].iloc[0])
     if not np.isfinite(rest):
         return None
     open_v, se = open_circuit(rest, system_v=system_v)
-    soc = float(state_of_charge(open_v, system_v=system_v, temperature_c=temperature_c))
+    soc = float(state_of_charge(open_v, system_v=system_v, temperature_c=temperature_c, agm=agm))
     low = "act" if rest < limits.rest_act_v.value else "watch" if rest < limits.rest_watch_v.value else ""
-    share, doubt = full_charge_resistance_mohm(1.0, open_v, system_v=system_v, temperature_c=temperature_c)
+    share, doubt = full_charge_resistance_mohm(1.0, open_v, system_v=system_v, temperature_c=temperature_c, agm=agm)
     measured = inferred.value_mohm[:1, 0]  # nil where the volts do not sag at all
     full, own_se = share * measured, share * np.hypot(inferred.se_mohm[:1, 0], measured * doubt)
     at = np.array([temperature_c])

@@ -92,14 +92,19 @@ def load_test_minimum_v(temperature_c: npt.ArrayLike, *, system_v: npt.ArrayLike
 
 
 def state_of_charge(
-    open_circuit_v: npt.ArrayLike, *, system_v: npt.ArrayLike = 12, temperature_c: npt.ArrayLike = REST_TABLE_C
+    open_circuit_v: npt.ArrayLike,
+    *,
+    system_v: npt.ArrayLike = 12,
+    temperature_c: npt.ArrayLike = REST_TABLE_C,
+    agm: npt.ArrayLike = False,
 ) -> Array:
     """State of charge [0..1] from open-circuit volts [V] of a rested lead-acid battery at a temperature [°C].
 
     Linear between rows of the BCI table (26.7 °C), clamped at its ends; volts are first brought to 26.7 °C with
-    1.2 mV/K a block. Meaningless within hours of charging: see :func:`open_circuit`.
+    1.2 mV/K a block, and an AGM battery's to those of a flooded one as charged. Meaningless within hours of charging: see :func:`open_circuit`.
     """
-    block_v = _array(open_circuit_v) / _blocks(system_v)
+    above_v = np.where(agm, BATTERY_TABLES.agm_above_v, 0.0)
+    block_v = _array(open_circuit_v) / _blocks(system_v) - above_v
     at_table = block_v + OPEN_CIRCUIT_V_PER_K.value * (REST_TABLE_C - _array(temperature_c))
     return _interp(at_table, REST_TABLE_V, REST_TABLE_SOC)
 
@@ -118,13 +123,14 @@ def full_charge_resistance_mohm(
     *,
     system_v: npt.ArrayLike = 12,
     temperature_c: npt.ArrayLike = REST_TABLE_C,
+    agm: npt.ArrayLike = False,
 ) -> tuple[Array, Array]:
     """Resistance [mΩ] the battery would have when full, and the relative error that this correction brings.
 
     The measured resistance is divided by :func:`charge_factor` at the state of charge that the rested volts show; the
     factor's rise is uncertain by a third of itself (our choice). NaN where the volts or the temperature are.
     """
-    soc = state_of_charge(open_circuit_v, system_v=system_v, temperature_c=temperature_c)
+    soc = state_of_charge(open_circuit_v, system_v=system_v, temperature_c=temperature_c, agm=agm)
     factor = charge_factor(soc)
     return _array(battery_mohm) / factor, (factor - 1.0) * BATTERY_TABLES.charge_factor_doubt / factor
 

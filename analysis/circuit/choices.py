@@ -18,6 +18,8 @@ class BatteryTables:
         "the rise of resistance with discharge is known to this share of itself; our choice")
     full_rest_v: float = stated(12.65, "V per 12 V", 12.5, 12.8,
         "a full battery at rest, where a class was never read; the last row of the BCI rest-voltage table")
+    agm_above_v: float = stated(0.15, "V per 12 V", 0.10, 0.20,
+        "rest volts of an AGM battery above those of a flooded one as charged: 12.8 V full, 12.4 V half; from memory")
     rating_open_circuit_v: float = stated(12.6, "V per 12 V", 12.4, 12.8,
         "open-circuit volts of a charged block in the cold; our choice, because SAE J537 tests begin so")
 

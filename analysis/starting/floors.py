@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 
 from analysis.circuit.battery import freezing_point_c, gravity_from_charge, state_of_charge
-from analysis.readings.panel import Floats, Ints
+from analysis.readings.panel import Bools, Floats, Ints
 
 CRANKING_LIMIT_C = {"0W": -35.0, "5W": -30.0, "10W": -25.0, "15W": -20.0, "20W": -15.0, "25W": -10.0}
 """By the winter grade of the oil, the temperature of its cranking viscosity limit [degC]: SAE J300."""
 HEATED = "block_heater"
+AGM = "AGM"
 NOWHERE_C = -273.15
 FLOORS = ("oil", "fuel", "freezing")
 
@@ -33,17 +34,17 @@ class Floors:
         return Floors(self.charged[rows], self.as_charged[rows], self.binding[rows])
 
 
-def freezing_c(rest_v: Floats) -> Floats:
+def freezing_c(rest_v: Floats, agm: Bools | bool = False) -> Floats:
     """(U,) temperature at which a 12 V block of these rest volts freezes [degC]; none where the volts are not known.
 
     Blocks of 12.28 and 12.19 V show twice their resistance at about these temperatures (DOI 10.5281/zenodo.14981233).
     """
-    found = freezing_point_c(gravity_from_charge(state_of_charge(rest_v)))
+    found = freezing_point_c(gravity_from_charge(state_of_charge(rest_v, agm=agm)))
     return np.where(np.isfinite(rest_v), found, NOWHERE_C)
 
 
 def floors_of(units: pd.DataFrame, block_rest_v: Floats) -> Floors:
-    """Floors of vehicles: oil_grade, starting_aid and fuel_limit_c of `units` where it has them, rest volts per 12 V.
+    """Floors of vehicles: oil_grade, starting_aid, fuel_limit_c and battery_type of `units` where known, rest volts per 12 V.
 
     An engine with a block heater has warm oil: the oil's limit is not its own.
     """
@@ -53,5 +54,7 @@ def floors_of(units: pd.DataFrame, block_rest_v: Floats) -> Floors:
     if "starting_aid" in units:
         oil = np.where((units["starting_aid"] == HEATED).to_numpy(bool), np.nan, oil)
     fuel = units["fuel_limit_c"].to_numpy(np.float64) if "fuel_limit_c" in units else np.full(n, np.nan)
-    each = np.stack([np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C), freezing_c(block_rest_v)])
+    agm = (units["battery_type"] == AGM).to_numpy(bool) if "battery_type" in units else np.zeros(n, dtype=bool)
+    warmest = np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C)
+    each = np.stack([*warmest, freezing_c(block_rest_v, agm)])
     return Floors(each[:2].max(axis=0), each.max(axis=0), each.argmax(axis=0).astype(np.int64))
