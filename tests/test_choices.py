@@ -66,7 +66,7 @@ def test_every_choice_is_read_by_the_program() -> None:
             assert (name, choice.name) in read or (passed_on and choice.name in by_name), f"{key}.{choice.name}"
 
 
-PASSED_ON = {"circuit.instrument"}
+PASSED_ON = {"circuit.instrument", "readings.noise"}
 """Stages that a caller may replace: their fields are read from the argument."""
 
 

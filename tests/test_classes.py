@@ -19,9 +19,8 @@ from analysis.circuit.limits import (
 )
 from analysis.circuit.temperature import BATTERY_LAW, DRAG_LAW
 from analysis.readings import class_laws as classes
+from analysis.readings.choices import CLASSES, Noise
 from analysis.readings.class_laws import (
-    ASSUMED_COIL_MOHM,
-    BASE_SD,
     combined,
     estimate_laws,
     measured_scatter,
@@ -29,7 +28,7 @@ from analysis.readings.class_laws import (
     usual_values,
     with_assumed,
 )
-from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, Noise
+from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
 from analysis.readings.panel import MEASURED, Panel, make_panel
 
 BASE = np.array([6.0, 0.6, 0.7, 0.9, 11.0, 180.0, 110.0])
@@ -148,7 +147,7 @@ def test_spreads_lie_between_what_was_put_in_and_the_prior() -> None:
     """Property of pooling: 80 vehicles against a prior worth ten."""
     laws = estimate_laws(van_fleet())
     for c in (BATTERY, POSITIVE, GROUND, CONTACTS, LOAD):
-        low, high = sorted((SPREAD[c], BASE_SD[c]))
+        low, high = sorted((SPREAD[c], CLASSES.base_sd[c]))
         assert 0.6 * low < laws.base_sd[0, c] < 1.5 * high, CHANNELS[c]
 
 
@@ -190,8 +189,8 @@ def test_a_class_without_readings_has_priors_and_practice() -> None:
         assert doubt.covariance == pytest.approx(np.tile(law.covariance, (2, 1, 1)))
     assert np.isfinite(laws.base).all()
     assert (laws.base > 0).all()
-    assert laws.base_sd == pytest.approx(np.tile(BASE_SD, (2, 1)))
-    assert laws.coil_mohm[1] == pytest.approx(ASSUMED_COIL_MOHM)
+    assert laws.base_sd == pytest.approx(np.tile(CLASSES.base_sd, (2, 1)))
+    assert laws.coil_mohm[1] == pytest.approx(1e3 * CLASSES.assumed_coil_v / CLASSES.assumed_coil_a)
     amps_12, amps_24 = laws.base[panel.groups.index("van 12 V"), LOAD], laws.base[panel.groups.index("bus 24 V"), LOAD]
     assert 100 < amps_12 < 400
     assert 150 < amps_24 < 900
@@ -261,7 +260,7 @@ def test_usual_values_of_equal_vehicles_is_their_value() -> None:
     panel = van_fleet(20, 4)
     base, spread = usual_values(panel, np.full((7, 20, 4), 3.0))
     assert base == pytest.approx(np.full((1, 7), 3.0))
-    assert (spread[0] < BASE_SD).all()
+    assert (spread[0] < CLASSES.base_sd).all()
     assert (spread >= 0.04).all()
 
 

@@ -14,7 +14,7 @@ import pytest
 
 from analysis.bay.closure import MEASURED, check_closure, predicted_measurements
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
-from analysis.circuit.choices import TEMPERATURE
+from analysis.readings.choices import NOISE
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MIXED, FleetSpec, healthy_growth
@@ -62,7 +62,7 @@ def latest() -> tuple[tuple[pd.DataFrame, Expected], ...]:
 def closure(row: pd.DataFrame, expected: Expected) -> pd.Series:
     return check_closure(
         row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush,
-        temperature_sd_k=TEMPERATURE.thermometer_sd_c,
+        temperature_sd_k=NOISE.temperature_k,
     ).iloc[0]  # fmt: skip
 
 

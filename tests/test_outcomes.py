@@ -12,14 +12,9 @@ import samples_kept
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.bay import findings as segments
-from analysis.readings import outcomes
+from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
 from analysis.readings.outcomes import (
-    AGAIN_PER_DAY,
     FAILED,
-    GONE_SHARE,
-    LIKELY_PARTS,
-    OUTCOME_SD_K,
-    UNEXPLAINED,
     Starts,
     blamed,
     last_repair,
@@ -66,8 +61,8 @@ def test_the_kinds_of_failure_are_those_that_can_be_recorded() -> None:
     """Definition: every recordable outcome but these is a start, or not the starting system's fault."""
     assert set(fields.OUTCOMES) - set(FAILED) == {"started", "slow", "cranks_only"}
     assert set(segments.OUTCOMES) == set(fields.OUTCOMES)
-    assert set(LIKELY_PARTS) == set(FAILED)
-    for shares in LIKELY_PARTS.values():
+    assert set(vars(LIKELY_PARTS)) == set(FAILED)
+    for shares in vars(LIKELY_PARTS).values():
         assert len(shares) == len(PARTS)
         assert sum(shares) == pytest.approx(1.0)
 
@@ -87,11 +82,11 @@ def test_a_failure_stands_until_a_repair_of_the_same_day_or_later() -> None:
 
 
 def test_how_probable_it_is_that_the_fault_is_still_there() -> None:
-    """Worked by hand: n failures, of which each goes for good with GONE_SHARE, and quiet days since."""
+    """Worked by hand: n failures, of which each goes for good with `gone_share`, and quiet days since."""
     told = starts((0, 100.0, "no_start", 0.0), (1, 90.0, "no_start", 0.0), (1, 95.0, "no_start", 0.0))
     found = standing_failures(told, np.full(3, -np.inf), 105.0, 1.0)
     for u, n, quiet_d in ((0, 1, 5.0), (1, 2, 10.0)):
-        odds = (1 - GONE_SHARE**n) / GONE_SHARE**n * np.exp(-AGAIN_PER_DAY * quiet_d)
+        odds = (1 - OUTCOMES.gone_share**n) / OUTCOMES.gone_share**n * np.exp(-OUTCOMES.again_per_day * quiet_d)
         assert found.stands[u] == pytest.approx(odds / (1 + odds))
     assert found.stands[2] == 0.0
     again = found.again(np.array([7.0, 30.0, 1e6]))
@@ -124,9 +119,9 @@ def test_a_failure_speaks_for_warm_coldest_starts_and_a_start_against_them() -> 
         failures = standing_failures(told, NEVER, 100.0, 0.9)
         return outcome_weight(told, failures, NEVER, (coldest, coldest), season, (40.0, 100.0)).weight[0]
 
-    half = UNEXPLAINED + (1.0 - UNEXPLAINED) * 0.5
-    assert weight("no_start") == pytest.approx([UNEXPLAINED, half, 1.0], abs=1e-6)
-    assert weight("started") == pytest.approx([1.0, half, UNEXPLAINED], abs=1e-6)
+    half = OUTCOMES.unexplained + (1.0 - OUTCOMES.unexplained) * 0.5
+    assert weight("no_start") == pytest.approx([OUTCOMES.unexplained, half, 1.0], abs=1e-6)
+    assert weight("started") == pytest.approx([1.0, half, OUTCOMES.unexplained], abs=1e-6)
     slow = weight("slow")
     assert slow[1] > 5 * slow[0]
     assert slow[1] > 5 * slow[2]
@@ -166,7 +161,7 @@ def test_unwritten_temperatures_tell_less() -> None:
         weight = outcome_weight(told, failures, NEVER, (coldest, coldest), np.array([-5.0]), (40.0, 100.0)).weight[0]
         ratio.append(weight[1] / weight[0])
     assert 1.0 < ratio[1] < ratio[0]
-    assert OUTCOME_SD_K < outcomes.UNKNOWN_SD_K
+    assert OUTCOMES.sd_k < OUTCOMES.unknown_sd_k
 
 
 def test_the_kind_of_failure_names_the_part_where_readings_leave_it_open() -> None:
@@ -176,7 +171,7 @@ def test_the_kind_of_failure_names_the_part_where_readings_leave_it_open() -> No
         failures = standing_failures(starts((0, 95.0, kind, 0.0)), NEVER, 100.0, 0.9)
         found = blamed(np.zeros((1, len(PARTS))), failures)
         assert PARTS[found[0].argmax()] == part
-        assert found.sum() == pytest.approx(1.0 - UNEXPLAINED)
+        assert found.sum() == pytest.approx(1.0 - OUTCOMES.unexplained)
     own = np.zeros((1, len(PARTS)))
     own[0, PARTS.index("solenoid_contacts")] = 0.9
     failures = standing_failures(starts((0, 95.0, "click", 0.0)), NEVER, 100.0, 0.9)

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.readings.choices import SLIPS
 from analysis.readings.panel import (
     MEASURED,
     READINGS_KEPT,
-    SLIP_FACTORS,
     FleetTables,
     class_groups,
     dates_of,
@@ -107,12 +107,12 @@ def test_missing_doubt_is_no_doubt_and_unknown_names_are_passed_over() -> None:
     np.testing.assert_array_equal(trusted_values(frame)["crank_a"], [150, 140, 300])
 
 
-@pytest.mark.parametrize("name", list(SLIP_FACTORS))
+@pytest.mark.parametrize("name", list(SLIPS.factors))
 def test_a_misplaced_decimal_point_is_taken_out_and_honest_spread_is_not(name: str) -> None:
     """Common practice: ten times the class median (1.3 times for rest volts) is no measurement of a vehicle."""
     rows = [("A", f"2022-{k:02d}-01", 150.0) for k in range(1, 10)]
     far = 1.3 if name == "rest_v" else 10.0
-    near = 1.0 + 0.6 * (SLIP_FACTORS[name] - 1.0)
+    near = 1.0 + 0.6 * (SLIPS.factors[name] - 1.0)
     frame = readings(rows).assign(**{name: [100.0] * 6 + [100.0 * far, 100.0 * near, 100.0 / near]})
     kept = without_slips(make_panel(UNITS, frame)).measured[name][0]
     assert np.isfinite(kept).tolist() == [True] * 6 + [False, True, True]

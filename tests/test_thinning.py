@@ -10,8 +10,9 @@ import pandas as pd
 import pytest
 
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
+from analysis.readings.choices import OBSERVING
 from analysis.readings.class_laws import estimate_laws, observe
-from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE, SHARED_SD
+from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE
 from analysis.readings.panel import FleetTables, lean, make_panel, without_slips
 from analysis.readings.thinning import OLD_WEEKS, READINGS_KEPT, RECENT_D
 
@@ -96,7 +97,7 @@ def test_a_usual_start_of_many_is_surer_than_one_but_never_surer_than_what_they_
     many = without_slips(make_panel(UNITS, readings))
     single = without_slips(make_panel(UNITS, readings.tail(READINGS_KEPT)))
     laws = estimate_laws(many)
-    for panel, least in ((many, SHARED_SD), (single, 0.05)):
+    for panel, least in ((many, OBSERVING.shared_sd), (single, 0.05)):
         seen = observe(panel, laws)
         assert (
             np.nanmin(seen.se[BATTERY] / seen.value[BATTERY]) > 0.6 * least

@@ -71,8 +71,6 @@ class Expecting:
     fewest_readings: int = stated(8, "readings", 4, 16, "of a class, before what is usual in it counts as known; our choice")
     prior_rest: float = stated(4.0, "readings", 2.0, 8.0, "that the usual scatter of rest volts counts for; our choice")
     closes_at: float = stated(0.001, "1", 1e-4, 0.01, "chance of a sound reading being called not closing; our choice")
-    assumed_c: float = stated(15.0, "°C", 10.0, 20.0, "a workshop, where nobody noted the temperature; our choice")
-    assumed_sd_c: float = stated(8.0, "K", 5.0, 12.0, "its doubt, between a cold yard and a warm bay; our choice")
     fewest_checked: int = stated(3, "values", 2, 5, "fewer over-determine nothing; our choice")
     drag_per_k: float = stated(0.01, "1/K", 0.005, 0.02,
         "amps by one kelvin, where the air's temperature is not the engine's; our choice")

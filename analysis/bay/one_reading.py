@@ -27,12 +27,13 @@ from analysis.circuit.battery import (
     open_circuit,
     state_of_charge,
 )
-from analysis.circuit.choices import INSTRUMENT, TEMPERATURE
+from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import REFERENCE_C, Limits
 from analysis.circuit.load import infer_load
 from analysis.circuit.resistances import ELEMENTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, copper_factor, to_reference
+from analysis.readings.choices import NOISE
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
 
@@ -148,9 +149,7 @@ def check_one_reading(
     row = trusted_row(reading)
     noted = float(row["temperature_c"].iloc[0])
     assumed_t = not np.isfinite(noted)
-    temperature, sd = (
-        (EXPECTING.assumed_c, EXPECTING.assumed_sd_c) if assumed_t else (noted, TEMPERATURE.thermometer_sd_c)
-    )
+    temperature, sd = (NOISE.assumed_c, NOISE.assumed_temperature_k) if assumed_t else (noted, NOISE.temperature_k)
     at = row.assign(temperature_c=temperature)
     shown = pd.DataFrame(
         np.atleast_2d(predicted_measurements(expected.state, temperature, inrush=expected.inrush)),
@@ -395,8 +394,8 @@ def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.Data
     """
     values = pd.DataFrame(trusted_values(readings))
     noted = values["temperature_c"].to_numpy(np.float64)
-    at = np.where(np.isfinite(noted), noted, EXPECTING.assumed_c)
-    sd = np.where(np.isfinite(noted), TEMPERATURE.thermometer_sd_c, EXPECTING.assumed_sd_c)
+    at = np.where(np.isfinite(noted), noted, NOISE.assumed_c)
+    sd = np.where(np.isfinite(noted), NOISE.temperature_k, NOISE.assumed_temperature_k)
     found = infer_resistances(values, expected.volts)
     columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
     for i, element in enumerate(ELEMENTS):

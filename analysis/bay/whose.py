@@ -17,11 +17,11 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc, gammaln, logsumexp, stdtr
 
-from analysis.bay.choices import EXPECTING, WHOSE
+from analysis.bay.choices import WHOSE
 from analysis.bay.closure import MEASURED, MOVED_BY, STATE_FIELDS, Departures, departures
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import trusted_row
-from analysis.circuit.choices import TEMPERATURE
+from analysis.readings.choices import NOISE
 from analysis.readings.panel import SAMPLED, Floats
 
 
@@ -148,9 +148,9 @@ def _row(reading: Mapping[str, Any]) -> tuple[pd.DataFrame, float]:
     row = trusted_row({**reading, "doubtful": ""})
     noted = np.isfinite(row["temperature_c"].iloc[0])
     return (
-        (row, TEMPERATURE.thermometer_sd_c)
+        (row, NOISE.temperature_k)
         if noted
-        else (row.assign(temperature_c=EXPECTING.assumed_c), EXPECTING.assumed_sd_c)
+        else (row.assign(temperature_c=NOISE.assumed_c), NOISE.assumed_temperature_k)
     )
 
 

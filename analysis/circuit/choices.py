@@ -28,7 +28,6 @@ class BatteryTables:
 class Temperature:
     """Bringing values to one temperature, and fitting the laws for it."""
 
-    thermometer_sd_c: float = stated(2.0, "K", 1.0, 4.0, "air by the vehicle against the part itself; our choice")
     fewest_for_scale: int = stated(8, "1", 4, 16,
         "with fewer differences the passed errors alone give the scale; our choice")
     shared_k: float = stated(5.0, "K", 2.5, 10.0,

@@ -17,11 +17,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.constants import Z_90
+from analysis.readings.choices import METERS
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.hands import (
     COLUMNS,
     EFFECTS,
-    FEWEST_VEHICLES,
     THERMOMETER,
     Estimate,
     Hands,
@@ -33,13 +34,7 @@ from analysis.readings.hands import (
 from analysis.readings.observe import CHANNELS, Observations
 from analysis.readings.panel import Floats, Ints, Panel, some_vehicles
 
-LEAST = np.array(
-    [0.02, 0.03, 0.02, 3.0]
-)  # smaller effects are neither reported nor taken out, relative and K; our choice
-SIGNIFICANT = 4.0  # standard errors; our choice, because hundreds of persons times four effects are looked at
 ROUND_TRIPS = 3  # correct, learn the laws again, look again: the laws bend, and a wrong thermometer bends them more
-DISAGREE = 1.5  # times LEAST: meters nearer together than this are not worth a sentence, our choice
-INTERVAL = 1.645  # half-width of a 90 % interval in standard errors
 
 
 @dataclass(frozen=True)
@@ -61,7 +56,7 @@ class BayEffects:
 
 
 def bay_effects(
-    panel: Panel, observed: Observations, readings: pd.DataFrame, *, fewest_vehicles: int = FEWEST_VEHICLES
+    panel: Panel, observed: Observations, readings: pd.DataFrame, *, fewest_vehicles: int = METERS.fewest_vehicles
 ) -> BayEffects:
     """Errors of clamps, meters and thermometers by technician, or by instrument where instruments are recorded.
 
@@ -88,7 +83,7 @@ def bay_effects(
         before = wrong
         table = _table(panel, who, estimate(sound, observed, mine, before), fewest_vehicles)
         wrong = np.where(table["taken_out"], table["value"], 0.0)
-        if np.allclose(wrong, before, atol=0.1 * np.repeat(LEAST, np.diff(who.start))):
+        if np.allclose(wrong, before, atol=0.1 * np.repeat(METERS.least, np.diff(who.start))):
             break
         sound = corrected(own, BayEffects(table, (), _taken_out(mine, wrong)))
         observed = observe(sound, estimate_laws(sound))
@@ -123,7 +118,7 @@ def _table(panel: Panel, who: Hands, found: Estimate, fewest_vehicles: int) -> p
         read_in_vain = ~_measured_by(panel, who.code[k], COLUMNS[k], n)
         judged = (vehicles >= fewest_vehicles) & ~read_in_vain
         value, se, beside = found.value[own], found.se[own], found.se_beside[own]
-        large = judged & (np.abs(value) >= LEAST[k])
+        large = judged & (np.abs(value) >= METERS.least[k])
         home, depots = home_depots(panel, who.code[k], n)
         same_week = _same_week(panel, who.code[k], n) if k == THERMOMETER else np.full(n, np.nan)
         frames.append(
@@ -139,8 +134,8 @@ def _table(panel: Panel, who: Hands, found: Estimate, fewest_vehicles: int) -> p
                     "readings": readings,
                     "vehicles": vehicles,
                     "same_week_k": same_week,
-                    "significant": large & (np.abs(value) >= SIGNIFICANT * se),
-                    "taken_out": large & (np.abs(value) >= SIGNIFICANT * beside),
+                    "significant": large & (np.abs(value) >= METERS.significant * se),
+                    "taken_out": large & (np.abs(value) >= METERS.significant * beside),
                 }
             )
         )
@@ -184,13 +179,15 @@ def _same_week(panel: Panel, code: Ints, n: int) -> Floats:
 def _sentences(table: pd.DataFrame) -> tuple[str, ...]:
     """One plain sentence per significant effect, those furthest beyond what is allowed first."""
     found = table[table["significant"]].copy()
-    found["size"] = [abs(v) / LEAST[EFFECTS.index(e)] for v, e in zip(found["value"], found["effect"], strict=True)]
+    found["size"] = [
+        abs(v) / METERS.least[EFFECTS.index(e)] for v, e in zip(found["value"], found["effect"], strict=True)
+    ]
     found = found.sort_values("size", ascending=False, kind="stable")
     return tuple(_sentence(row) for row in found.to_dict("records"))
 
 
 def _sentence(row: Mapping[Hashable, object]) -> str:
-    value, half = float(str(row["value"])), INTERVAL * float(str(row["se"]))
+    value, half = float(str(row["value"])), Z_90 * float(str(row["se"]))
     side = "high" if value > 0 else "low"
     if row["effect"] == "thermometer":
         what = f"thermometer about {abs(value):.0f} ± {np.ceil(half):.0f} degrees {side}"
@@ -215,8 +212,12 @@ def _disagreements(table: pd.DataFrame) -> list[str]:
         high, low = ordered.iloc[-1], ordered.iloc[0]
         apart = float(high["value"] - low["value"])
         error = float(np.hypot(high["se_beside"], low["se_beside"]))
-        enough = min(high["vehicles"], low["vehicles"]) >= FEWEST_VEHICLES
-        if not enough or apart < DISAGREE * LEAST[EFFECTS.index(str(effect))] or apart < SIGNIFICANT * error:
+        enough = min(high["vehicles"], low["vehicles"]) >= METERS.fewest_vehicles
+        if (
+            not enough
+            or apart < METERS.disagree * METERS.least[EFFECTS.index(str(effect))]
+            or apart < METERS.significant * error
+        ):
             continue
         above = team[team["value"] > low["value"] + 0.5 * apart]["name"]
         below = team[team["value"] <= low["value"] + 0.5 * apart]["name"]

@@ -1,14 +1,48 @@
-"""What we chose or took from memory about readings as comparable numbers."""
+"""What we chose about readings: their errors, what a class has in common, wrong meters, renewals, how starts went."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from analysis.stated import stated
+from analysis.stated import stated, stated_each, stated_shares
 
 
 # fmt: off
+@dataclass(frozen=True)
+class Noise:
+    """Standard errors of single readings: what a good workshop meter reaches."""
+
+    volts_v: float = stated(0.03, "V per 12 V", 0.015, 0.06, "rest and cranking volts; our choice, what a good workshop meter reaches")
+    drop_v: float = stated(0.005, "V", 0.0025, 0.01, "a drop; our choice likewise")
+    amps: float = stated(0.03, "1", 0.015, 0.06, "steady amps, relative; our choice likewise")
+    inrush: float = stated(0.05, "1", 0.025, 0.1, "peak amps, relative; our choice likewise")
+    coil: float = stated(0.025, "1", 0.0125, 0.05, "coil amps, relative; our choice likewise")
+    contact: float = stated(0.05, "1", 0.025, 0.1, "start to start scatter of contacts and crimps, relative; our choice")
+    control_mohm: float = stated(5.0, "mΩ", 2.5, 10.0, "control circuit, at the least; our choice")
+    assumed_amps: float = stated(0.045, "1", 0.02, 0.09, "amps taken from the vehicle's other readings, relative; our choice")
+    class_amps: float = stated(0.10, "1", 0.05, 0.2, "amps taken from the vehicle's class, relative; our choice")
+    assumed_rest_v: float = stated(0.06, "V per 12 V", 0.03, 0.12, "rest volts taken from the vehicle's other readings; our choice")
+    temperature_k: float = stated(2.0, "K", 1.0, 4.0, "air by the vehicle against the part itself; our choice")
+    thermometer_k: float = stated(1.0, "K", 0.5, 2.0,
+        "thermometer against the air: only this flattens a law, a part that is out of its air does not; our choice")
+    assumed_temperature_k: float = stated(8.0, "K", 5.0, 12.0, "doubt of that; our choice, between a cold yard and a warm bay")
+    assumed_c: float = stated(15.0, "°C", 10.0, 20.0, "taken where nobody noted the temperature; our choice: a workshop")
+
+
+@dataclass(frozen=True)
+class Observing:
+    """Volts and amps into comparable numbers."""
+
+    least_sag_v: float = stated(0.05, "V per 12 V", 0.025, 0.1,
+        "a battery that falls by less did not crank, and tells no resistance; our choice")
+    assumed_a: float = stated(200.0, "A", 150.0, 300.0, "steady, 12 V, where neither clamp nor label tells; middle of common practice")
+    shared_sd: float = stated(0.02, "1", 0.01, 0.04,
+        "of a quantity, what season, charge and habits do to all readings at one temperature; our choice")
+    least_level: float = stated(0.05, "class-usual values", 0.025, 0.1, "no part has less, because no resistance is nil; our choice")
+
+
 @dataclass(frozen=True)
 class Dip:
     """Relative errors of the amps that the dip of the inrush is divided by (`lowest`)."""
@@ -46,7 +80,130 @@ class Travel:
     fewest_vehicles: int = stated(4, "vehicles", 3, 8, "whose readings of a channel may say so; our choice")
 
 
+@dataclass(frozen=True)
+class Slips:
+    """Beyond this multiple of the class median a value is a misplaced decimal point, not a worn part."""
+
+    factors: Mapping[str, float] = stated_each(
+        {"crank_a": 3.5, "peak_a": 5.0, "coil_a": 3.0, "crank_rpm": 3.5, "rest_v": 1.25, "crank_min_v": 2.5}, "1", 0.85, 1.2,
+        "times the class median, and the median over it; our choice")
+
+
+@dataclass(frozen=True)
+class Classes:
+    """What the vehicles of a class have in common, before and beside its own readings."""
+
+    speed_share: float = stated(0.30, "1", 0.2, 0.4, "of the load that falls with speed; our choice, between constant torque and viscous drag")
+    speed_share_sd: float = stated(0.10, "1", 0.05, 0.2, "its doubt before any reading; our choice")
+    inrush_share: float = stated(0.85, "1", 0.77, 0.93,
+        "loop resistance over rest volts by peak amps; our choice, because true stall is never reached")
+    inrush_share_sd: float = stated(0.08, "1", 0.04, 0.16, "its doubt before any reading; our choice")
+    inrush_model_sd: float = stated(0.02, "1", 0.01, 0.04, "no estimate of the inrush share is better than this; our choice")
+    battery_at_inrush: float = stated(0.95, "1", 0.8, 1.0, "of the steady battery resistance that the inrush sees; our choice")
+    battery_at_inrush_sd: float = stated(0.15, "1", 0.075, 0.3, "its doubt before any reading; our choice")
+    base_sd: tuple[float, ...] = stated_each((0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20), "class-usual values", 0.67, 1.5,
+        "spread between sound vehicles by channel; our choice")
+    prior_vehicles: float = stated(10.0, "vehicles", 5.0, 20.0, "that this spread counts for; our choice")
+    least_spread: float = stated(0.04, "class-usual values", 0.02, 0.06, "that a class may show; our choice")
+    most_spread: float = stated(0.4, "class-usual values", 0.3, 0.6, "that a class may show; our choice")
+    low_quantile: float = stated(0.35, "1", 0.25, 0.5, "of a vehicle's readings, for what is usual: worn stretches lie above it; our choice")
+    battery_se: float = stated(0.08, "1", 0.04, 0.16, "of one battery value where its law is fitted, relative; our choice")
+    load_se: float = stated(0.035, "1", 0.0175, 0.07, "the same of the load; our choice")
+    scatter_readings: float = stated(30.0, "readings", 15.0, 60.0,
+        "that the stated errors count for beside the scatter that a class shows; our choice")
+    least_scatter: float = stated(0.6, "1", 0.4, 0.8, "of that scatter over the stated errors; our choice")
+    most_scatter: float = stated(3.0, "1", 2.0, 4.0, "of the same; our choice, because more is no scatter of meters")
+    speed_scatter: float = stated(0.045, "1", 0.02, 0.09, "of speed over back-emf, relative; our choice")
+    mild_k: float = stated(15.0, "K", 10.0, 20.0, "from 20 °C within which the usual back-emf is looked for; our choice")
+    sound_emf_quantile: float = stated(0.7, "1", 0.5, 0.8, "of a vehicle's readings, for the back-emf of a sound one; our choice")
+    assumed_emf_share: float = stated(0.72, "system volts", 0.6, 0.8, "back-emf where no reading tells it; our choice")
+    parts_inflation: float = stated(10.0, "1", 5.0, 20.0, "readings of one vehicle are not independent: they count for a tenth; our choice")
+    parts_moved: float = stated(0.25, "usual loop", 0.125, 0.5, "parts that moved less tell little of the inrush; our choice")
+    fewest_readings: int = stated(20, "readings", 10, 40, "that tell of the inrush, or of the load's share, or nothing is learned; our choice")
+    robust: float = stated(1.5, "scatter", 1.2, 2.0, "beyond which a reading counts for less; our choice")
+    slow_below: float = stated(0.75, "usual back-emf", 0.65, 0.85, "at which an engine turns slowly because of a resistance; our choice")
+    raised_load: float = stated(1.15, "usual load", 1.1, 1.25, "above which the load tells nothing of the inrush; our choice")
+    assumed_battery_v: float = stated(1.0, "V per 12 V", 0.6, 1.6, "sag of a sound battery while cranking, common practice")
+    assumed_drop_v: float = stated(0.1, "V per 12 V", 0.05, 0.2, "drop of a sound cable, common practice")
+    contacts_drop_times: float = stated(1.5, "that drop", 1.0, 2.0, "drop of sound contacts; our choice")
+    assumed_control_v: float = stated(0.8, "V per 12 V", 0.4, 1.0, "drop of a sound control circuit, common practice: up to 1 V")
+    assumed_coil_a: float = stated(7.0, "A", 4.0, 15.0, "most coils, common practice")
+    assumed_coil_v: float = stated(11.0, "V", 10.0, 12.0, "on the coil at these amps; our choice")
+    least_loop_share: float = stated(0.05, "rest volts", 0.025, 0.1, "that the loop takes while cranking at the least; our choice")
+    least_motor_share: float = stated(0.1, "loop resistance", 0.05, 0.2, "that is the motor's at the least; our choice")
+
+
+@dataclass(frozen=True)
+class Meters:
+    """Wrong meters and thermometers; effects in the order amps, peak amps, drops (relative), thermometer (K)."""
+
+    sound: tuple[float, ...] = stated_each((0.010, 0.010, 0.010, 1.0), "1, K", 0.5, 2.0, "usual error of a sound meter; our choice")
+    least: tuple[float, ...] = stated_each((0.02, 0.03, 0.02, 3.0), "1, K", 0.5, 2.0,
+        "smaller effects are neither reported nor taken out; our choice")
+    significant: float = stated(4.0, "standard errors", 3.0, 5.0,
+        "of an effect that counts; our choice, because hundreds of persons times four effects are looked at")
+    disagree: float = stated(1.5, "times the least", 1.2, 2.0, "meters nearer together than this are not worth a sentence; our choice")
+    fewest_vehicles: int = stated(8, "vehicles", 4, 16, "that one hand must have read before it is judged; our choice")
+    longest_gap_d: float = stated(200.0, "d", 100.0, 400.0, "readings further apart say more about wear than about meters; our choice")
+    huber: float = stated(1.5, "standard errors", 1.2, 2.0, "beyond which a difference counts for less; our choice")
+    reject: float = stated(6.0, "standard errors", 4.0, 8.0, "and beyond which it is a repair or a slip; our choice")
+    least_se: float = stated(0.01, "1", 0.005, 0.02, "of one reading, relative, where hands are compared; our choice")
+    depot_sd: float = stated(0.02, "1", 0.01, 0.04,
+        "how far sound vehicles of one class differ from depot to depot in any channel, relative; our choice")
+    apart_sd: float = stated(2.5, "standard deviations", 2.0, 3.0, "beyond which a vehicle counts no further for its depot; our choice")
+    named_share: float = stated(0.6, "1", 0.4, 0.8,
+        "of readings that name an instrument, from which on instruments are judged instead of technicians; our choice")
+
+
+@dataclass(frozen=True)
+class Renewals:
+    """Steps down that look like a renewal nobody recorded."""
+
+    step_se: float = stated(5.0, "standard errors", 4.0, 6.0, "of a step down; our choice")
+    step_excess: float = stated(0.35, "class-usual values", 0.2, 0.5, "that it must be at the least; our choice")
+    denied_d: float = stated(45.0, "d", 20.0, 90.0, "either way, of the steps that a denial speaks of; our choice")
+    new_sd: float = stated(3.0, "standard deviations", 2.4, 3.6, "of a sound part that it must come down to; our choice")
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """How starts went."""
+
+    unexplained: float = stated(0.05, "1", 0.025, 0.1, "of failed starts, those that the parts we read do not explain; our choice")
+    sd_k: float = stated(2.5, "K", 1.5, 4.0, "air read at a start against the cold the battery felt; our choice")
+    unknown_sd_k: float = stated(6.0, "K", 4.0, 8.0, "temperature of a start that nobody wrote down, about its season; our choice")
+    slow_above_k: float = stated(8.0, "K", 5.0, 12.0, "above the coldest start within which a slow start happens; our choice")
+    stands_d: float = stated(120.0, "d", 60.0, 180.0, "a failure nobody repaired is on the list for so long at most; our choice: a winter")
+    as_cold_starts: int = stated(3, "starts", 2, 6, "since, as cold as the failure, take it off the list; our choice")
+    gone_share: float = stated(0.3, "1", 0.15, 0.6, "of failures without a repair, those that never come again, each on its own; our choice")
+    again_per_day: float = stated(0.05, "1/d", 0.025, 0.1, "rate at which a fault that stopped a start and stands stops the next; our choice")
+
+
+@dataclass(frozen=True)
+class LikelyParts:
+    """Shares of the parts behind each kind of failure, before any reading, in the order battery, positive cable, ground path,
+    contacts, starter motor, control circuit, engine drag."""
+
+    no_start: tuple[float, ...] = stated_shares((0.40, 0.10, 0.10, 0.10, 0.15, 0.10, 0.05), 0.5, 2.0, "from memory of common practice", "power")
+    no_click: tuple[float, ...] = stated_shares((0.20, 0.05, 0.10, 0.00, 0.05, 0.60, 0.00), 0.5, 2.0,
+        "from memory of common practice: silence is the control side", "power")
+    click: tuple[float, ...] = stated_shares((0.20, 0.10, 0.10, 0.25, 0.30, 0.00, 0.05), 0.5, 2.0,
+        "from memory of common practice: a click without cranking is contacts or motor", "power")
+    chatter: tuple[float, ...] = stated_shares((0.60, 0.15, 0.15, 0.00, 0.00, 0.10, 0.00), 0.5, 2.0,
+        "from memory of common practice: chatter is a supply that collapses", "power")
+    spins: tuple[float, ...] = stated_shares((0.00, 0.00, 0.00, 0.00, 1.00, 0.00, 0.00), 0.5, 2.0,
+        "from memory of common practice: the pinion does not engage", "power")
+
+
 # fmt: on
+NOISE: Final = Noise()
+OBSERVING: Final = Observing()
 DIP: Final = Dip()
 BOUND: Final = Bound()
 TRAVEL: Final = Travel()
+SLIPS: Final = Slips()
+CLASSES: Final = Classes()
+METERS: Final = Meters()
+RENEWALS: Final = Renewals()
+OUTCOMES: Final = Outcomes()
+LIKELY_PARTS: Final = LikelyParts()

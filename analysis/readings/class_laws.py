@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, drag_law, fit_temperature_law
+from analysis.constants import MAD_TO_SD
+from analysis.readings.choices import CLASSES, NOISE, OBSERVING, Noise
 from analysis.readings.lowest import bounds_as_values, taught_by_values, with_bounds
 from analysis.readings.observe import (
     BATTERY,
@@ -16,10 +19,8 @@ from analysis.readings.observe import (
     LOAD,
     MOTOR,
     POSITIVE,
-    SHARED_SD,
     ClassLaws,
     LawDoubt,
-    Noise,
     Observations,
     Raw,
     back_emf,
@@ -43,53 +44,38 @@ from analysis.readings.panel import (
 )
 from analysis.readings.taught import pooled_usual
 
-SPEED_SHARE = (0.30, 0.10)  # share of the load that falls with speed, mean and sd; our choice, between constant torque
-# and viscous drag
 INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
-INRUSH_PRIOR = (0.85, 0.08)  # loop resistance over rest volts / peak amps; our choice: true stall is never reached
-BASE_SD = np.array([0.10, 0.18, 0.18, 0.15, 0.12, 0.07, 0.20])  # spread between sound vehicles, our choice
-ASSUMED_BATTERY_V = 1.0  # sag of a sound 12 V battery while cranking, common practice
-ASSUMED_DROP_V = 0.1  # sound cable, common practice
-ASSUMED_CONTROL_V = 0.8  # sound control circuit, common practice: up to 1 V
-ASSUMED_COIL_A = 7.0  # most coils, common practice
-ASSUMED_COIL_MOHM = 1e3 * 11.0 / ASSUMED_COIL_A
-LEAST_LOOP_SHARE = 0.05  # of rest volts that the loop takes while cranking at the least, our choice
-PRIOR_VEHICLES = 10.0  # vehicles that the prior spread counts for, our choice
-LOW_QUANTILE = 0.35  # of a vehicle's readings: worn stretches lie above it, our choice
-INRUSH_MODEL_SD = 0.02  # no estimate of the inrush share is better than this, our choice
-BATTERY_AT_INRUSH = (0.95, 0.15)  # share of the steady battery resistance that the inrush sees, mean and sd; our choice
-PARTS_INFLATION = 10.0  # readings of one vehicle are not independent: they count for a tenth; our choice
-PARTS_MOVED = 0.25  # of the usual loop resistance: parts that moved less tell little; our choice
-SPEED_SCATTER = 0.045  # relative error of speed over back-emf, our choice
 FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
 
 
 def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     """Class laws from the panel's readings, about FIT_READINGS of each class at most; classes without enough readings
     keep the published priors."""
-    noise = noise or Noise()
+    noise = noise or NOISE
     panel = taught_by_values(telling_vehicles(panel))
     n = len(panel.groups)
-    inrush = np.tile([INRUSH_PRIOR[0], BATTERY_AT_INRUSH[0]], (n, 1))
+    inrush = np.tile([CLASSES.inrush_share, CLASSES.battery_at_inrush], (n, 1))
     told = [panel.taught_of(g) for g in range(n)]
     chill = [BATTERY_LAW if t is None else t.battery_law(BATTERY_LAW) for t in told]
     oil = [drag_law(grade) for grade in usual_oil(panel)]
     drag = [law if t is None else t.load_law(law) for law, t in zip(oil, told, strict=True)]
     load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
-    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), chill, 0.08)
-    load, _ = _fit(panel, _log(panel.measured["crank_a"]), drag, 0.035)
+    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), chill, CLASSES.battery_se)
+    load, _ = _fit(panel, _log(panel.measured["crank_a"]), drag, CLASSES.load_se)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
-    inrush = np.tile([combined([by_speed, by_parts], INRUSH_PRIOR), at_inrush], (n, 1))
+    inrush = np.tile(
+        [combined([by_speed, by_parts], (CLASSES.inrush_share, CLASSES.inrush_share_sd)), at_inrush], (n, 1)
+    )
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     by_amps = learn_speed_share(panel, raw, load, ratio)
-    share = np.full(n, combined([by_amps], SPEED_SHARE))
+    share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
-    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, drag, 0.035)
+    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, drag, CLASSES.load_se)
     raw = raw_quantities(panel, load[0], load[1], inrush, noise)
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
@@ -102,6 +88,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
         left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
         coil = 1e3 * left / panel.measured["coil_a"] / (1.0 - COPPER_PER_K.value * raw.x)
+    assumed_coil = 1e3 * CLASSES.assumed_coil_v / CLASSES.assumed_coil_a
     return ClassLaws(
         battery_per_k=battery[0],
         battery_curve=battery[1],
@@ -116,7 +103,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
         speed_share=share,
         emf_per_rpm=group_median(per_rpm, panel.group, n),
         scatter=measured_scatter(panel, value, se),
-        coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), ASSUMED_COIL_MOHM),
+        coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), assumed_coil),
         inrush=inrush,
         clamped=clamped_classes(panel),
     )
@@ -169,8 +156,8 @@ def _fit(
             se,
             time_days=np.nan_to_num(panel.day[some]),
             prior=prior,
-            temperature_se_c=Noise().thermometer_k,
-            shared_sd=SHARED_SD,
+            temperature_se_c=NOISE.thermometer_k,
+            shared_sd=OBSERVING.shared_sd,
         )
         b[g], c[g] = law.b_per_k, law.c_per_k2
         covariance[g] = law.covariance
@@ -183,10 +170,10 @@ def _fit(
 
 def usual_emf(panel: Panel, raw: Raw) -> Floats:
     """(G,) usual back-emf while cranking [V], of sound vehicles at mild temperatures."""
-    emf = np.where(np.isfinite(raw.x) & (np.abs(raw.x) < 15.0), back_emf(raw), np.nan)
-    usual = group_median(row_quantile(emf, 0.7), panel.group, len(panel.groups))
+    emf = np.where(np.isfinite(raw.x) & (np.abs(raw.x) < CLASSES.mild_k), back_emf(raw), np.nan)
+    usual = group_median(row_quantile(emf, CLASSES.sound_emf_quantile), panel.group, len(panel.groups))
     volts = group_median(panel.volts, panel.group, len(panel.groups))
-    return np.where(np.isfinite(usual), usual, 0.72 * volts)
+    return np.where(np.isfinite(usual), usual, CLASSES.assumed_emf_share * volts)
 
 
 def combined(estimates: list[tuple[float, float]], prior: tuple[float, float]) -> float:
@@ -208,7 +195,7 @@ def learn_inrush_share(
 ) -> tuple[float, float]:
     """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf.
 
-    Value and standard error; the error is held up at INRUSH_MODEL_SD, because the model is not exact.
+    Value and standard error; the error is held up at `inrush_model_sd`, because the model is not exact.
     """
     speed = panel.measured["crank_rpm"]
     few = np.isfinite(speed).sum(axis=1) < 3
@@ -220,13 +207,13 @@ def learn_inrush_share(
         z = np.where(raised, np.nan, _log(speed) - _log(emf))[~few]
         z = z[np.isfinite(z).any(axis=1)]
         z = z - np.nanmedian(z, axis=1)[:, None]
-        away = np.abs(z[np.isfinite(z)]) / SPEED_SCATTER
+        away = np.abs(z[np.isfinite(z)]) / CLASSES.speed_scatter
         loss[i] = 0.5 * float(np.sum(np.where(away < 2, 0.5 * away * away, 2 * away - 2)))
     weight = np.exp(-(loss - loss.min()))
     weight /= weight.sum()
     value = float((weight * INRUSH_SHARES).sum())
     spread = float(np.sqrt((weight * (INRUSH_SHARES - value) ** 2).sum()))
-    return value, max(spread, INRUSH_MODEL_SD)
+    return value, max(spread, CLASSES.inrush_model_sd)
 
 
 def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]:
@@ -238,28 +225,29 @@ def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]
     """
     battery = np.where(np.isfinite(raw.battery), raw.battery, nearest_known(raw.battery))
     others = sum(np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.positive, raw.ground, raw.contacts))
-    inverse = (raw.loop - (1.0 - BATTERY_AT_INRUSH[0]) * battery) / INRUSH_PRIOR[0]
+    inverse = (raw.loop - (1.0 - CLASSES.battery_at_inrush) * battery) / CLASSES.inrush_share
     all_known = np.isfinite(inverse) & np.isfinite(others) & np.isfinite(battery)
     all_known &= all_known.sum(axis=1)[:, None] >= 4
     typical = group_median(inverse, panel.group, len(panel.groups))[panel.group][:, None]
     dy, dx, db = (_from_median(np.where(all_known, v, np.nan)) / typical for v in (inverse, others, battery))
-    far = np.isfinite(dy) & (np.abs(dx) + np.abs(db) > PARTS_MOVED)
-    if far.sum() < 20:
-        return NOTHING_LEARNED, BATTERY_AT_INRUSH[0]
+    far = np.isfinite(dy) & (np.abs(dx) + np.abs(db) > CLASSES.parts_moved)
+    if far.sum() < CLASSES.fewest_readings:
+        return NOTHING_LEARNED, CLASSES.battery_at_inrush
     design, y = np.stack([dx[far], db[far]], axis=1), dy[far]
-    start = np.array([1.0, BATTERY_AT_INRUSH[0]]) / INRUSH_PRIOR[0]
-    precision = np.diag([INRUSH_PRIOR[0] ** 4 / INRUSH_PRIOR[1] ** 2, (INRUSH_PRIOR[0] / BATTERY_AT_INRUSH[1]) ** 2])
+    share, of_battery = CLASSES.inrush_share, CLASSES.battery_at_inrush
+    start = np.array([1.0, of_battery]) / share
+    precision = np.diag([share**4 / CLASSES.inrush_share_sd**2, (share / CLASSES.battery_at_inrush_sd) ** 2])
     slope: Floats = start
     for _ in range(20):
         residual = y - design @ slope
-        scale = max(1.4826 * float(np.median(np.abs(residual))), 1e-3)
-        weight = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-9)) ** 2 / scale**2
-        information = (design * weight[:, None]).T @ design / PARTS_INFLATION + precision
-        target = (design * weight[:, None]).T @ y / PARTS_INFLATION + precision @ start
+        scale = max(MAD_TO_SD * float(np.median(np.abs(residual))), 1e-3)
+        weight = np.minimum(1.0, CLASSES.robust * scale / np.maximum(np.abs(residual), 1e-9)) ** 2 / scale**2
+        information = (design * weight[:, None]).T @ design / CLASSES.parts_inflation + precision
+        target = (design * weight[:, None]).T @ y / CLASSES.parts_inflation + precision @ start
         slope = np.asarray(np.linalg.solve(information, target), dtype=np.float64)
     error = float(np.sqrt(np.linalg.inv(information)[0, 0])) / float(slope[0]) ** 2
     at_inrush = float(np.clip(slope[1] / slope[0], 0.5, 1.1))
-    return (1.0 / float(slope[0]), max(error, INRUSH_MODEL_SD)), at_inrush
+    return (1.0 / float(slope[0]), max(error, CLASSES.inrush_model_sd)), at_inrush
 
 
 def _from_median(values: Floats) -> Floats:
@@ -276,8 +264,8 @@ def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio
     fast = np.where((ratio > 0.9) & (ratio < 1.1), amps, np.nan)
     own = np.nanmedian(np.where(np.isfinite(fast).any(axis=1, keepdims=True), fast, 0.0), axis=1)
     relative = amps / np.where(own > 0, own, np.nan)[:, None]
-    slow = np.isfinite(relative) & (ratio < 0.75) & (relative < 1.1) & (relative > 0.5)
-    if slow.sum() < 20:
+    slow = np.isfinite(relative) & (ratio < CLASSES.slow_below) & (relative < 1.1) & (relative > 0.5)
+    if slow.sum() < CLASSES.fewest_readings:
         return NOTHING_LEARNED
     each = (1.0 - relative[slow]) / (1.0 - ratio[slow])
     return float(np.median(each)), max(1.25 * float(np.std(each)) / float(np.sqrt(slow.sum())), 0.03)
@@ -299,26 +287,26 @@ def _modelled_emf(
     loop = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND] + level[MOTOR]) * copper + level[CONTACTS]
     emf = np.maximum(raw.rest_v - raw.amps * loop / 1e3, 0.05 * raw.rest_v)
     usual = group_median(level[LOAD], panel.group, n)[panel.group][:, None]
-    return emf, level[LOAD] > 1.15 * usual
+    return emf, level[LOAD] > CLASSES.raised_load * usual
 
 
 def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
     """(G, 7) usual value and relative spread between sound vehicles, from every vehicle's lower readings."""
     n = len(panel.groups)
     base = np.full((n, len(CHANNELS)), np.nan)
-    spread = np.tile(BASE_SD, (n, 1))
-    low = row_quantile(value, LOW_QUANTILE)
+    spread = np.tile(CLASSES.base_sd, (n, 1))
+    low = row_quantile(value, CLASSES.low_quantile)
     for g in range(n):
         for c in range(len(CHANNELS)):
             mine = low[c, panel.group == g]
             mine = mine[mine > 0.0]  # a few readings at odds with each other may make a resistance below nil
             told = panel.taught_of(g)
-            sound = BASE_SD[c] if told is None or np.isnan(told.usual_spread[c]) else told.usual_spread[c]
+            sound = CLASSES.base_sd[c] if told is None or np.isnan(told.usual_spread[c]) else told.usual_spread[c]
             if len(mine):
                 middle = np.median(mine)
-                below = 1.4826 * np.median(np.abs(mine[mine <= middle] - middle)) / abs(middle)
-                pooled = (len(mine) * below + PRIOR_VEHICLES * sound) / (len(mine) + PRIOR_VEHICLES)
-                base[g, c], spread[g, c] = middle, np.clip(pooled, 0.04, 0.4)
+                below = MAD_TO_SD * np.median(np.abs(mine[mine <= middle] - middle)) / abs(middle)
+                pooled = (len(mine) * below + CLASSES.prior_vehicles * sound) / (len(mine) + CLASSES.prior_vehicles)
+                base[g, c], spread[g, c] = middle, np.clip(pooled, CLASSES.least_spread, CLASSES.most_spread)
             base[g, c], spread[g, c] = pooled_usual(told, c, base[g, c], spread[g, c], len(mine))
     return base, spread
 
@@ -339,20 +327,22 @@ def with_assumed(panel: Panel, base: Floats, emf: Floats, unclamped: Floats) -> 
     blocks = volts / 12.0
     amps = np.where(np.isfinite(out[:, LOAD]), out[:, LOAD], unclamped)
     rest = group_median(panel.measured["rest_v"], panel.group, len(panel.groups))
-    rest = np.where(np.isfinite(rest), rest, 12.65 * blocks)
+    rest = np.where(np.isfinite(rest), rest, BATTERY_TABLES.full_rest_v * blocks)
     label = group_median(labelled_mohm(panel), panel.group, len(panel.groups)) / 1e3
     outside = {
-        BATTERY: np.where(np.isfinite(label), label, ASSUMED_BATTERY_V / amps * blocks),
-        POSITIVE: ASSUMED_DROP_V / amps * blocks,
-        GROUND: ASSUMED_DROP_V / amps * blocks,
-        CONTACTS: 1.5 * ASSUMED_DROP_V / amps * blocks,
-        CONTROL: ASSUMED_CONTROL_V / ASSUMED_COIL_A * blocks,
+        BATTERY: np.where(np.isfinite(label), label, CLASSES.assumed_battery_v / amps * blocks),
+        POSITIVE: CLASSES.assumed_drop_v / amps * blocks,
+        GROUND: CLASSES.assumed_drop_v / amps * blocks,
+        CONTACTS: CLASSES.contacts_drop_times * CLASSES.assumed_drop_v / amps * blocks,
+        CONTROL: CLASSES.assumed_control_v / CLASSES.assumed_coil_a * blocks,
     }
     for channel, ohms in outside.items():
         out[:, channel] = np.where(np.isfinite(out[:, channel]), out[:, channel], 1e3 * ohms)
     out[:, LOAD] = amps
-    loop = 1e3 * np.maximum(rest - emf, LEAST_LOOP_SHARE * rest) / amps
-    motor = np.maximum(loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), 0.1 * loop)
+    loop = 1e3 * np.maximum(rest - emf, CLASSES.least_loop_share * rest) / amps
+    motor = np.maximum(
+        loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), CLASSES.least_motor_share * loop
+    )
     out[:, MOTOR] = np.where(np.isfinite(out[:, MOTOR]), out[:, MOTOR], motor)
     return out
 
@@ -371,14 +361,18 @@ def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:
             mine = z[c, panel.group == g]
             mine = mine[np.isfinite(mine)]
             if len(mine):
-                scatter = 1.4826 * np.median(np.abs(mine))
-                out[g, c] = np.clip((len(mine) * scatter + 30.0) / (len(mine) + 30.0), 0.6, 3.0)
+                scatter = MAD_TO_SD * np.median(np.abs(mine))
+                out[g, c] = np.clip(
+                    (len(mine) * scatter + CLASSES.scatter_readings) / (len(mine) + CLASSES.scatter_readings),
+                    CLASSES.least_scatter,
+                    CLASSES.most_scatter,
+                )
     return out
 
 
 def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observations:
     """Every reading as multiples of the class-usual values at 20 degC, each with its standard error."""
-    noise = noise or Noise()
+    noise = noise or NOISE
     raw, value, se = _multiples(panel, laws, noise)
     bound = np.asarray(np.isfinite(panel.measured["crank_at_most_v"]).any(axis=1), dtype=bool)
     if bound.any():

@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.sparse import csr_matrix, diags, hstack
 from scipy.sparse.linalg import splu
 
+from analysis.readings.choices import METERS
 from analysis.readings.class_laws import observe
 from analysis.readings.observe import CHANNELS, Observations
 from analysis.readings.panel import Floats, Ints, Panel, row_quantile, some_vehicles, spread_over
@@ -23,17 +24,10 @@ COLUMNS = (
     ("temperature_c",),
 )
 STEP = (0.02, 0.02, 0.02, 2.0)  # relative, and K: steps of the numerical derivatives; small beside the laws' curvature
-SOUND = np.array([0.010, 0.010, 0.010, 1.0])  # usual error of a sound meter, relative and K; our choice
-FEWEST_VEHICLES = 8  # vehicles that one hand must have read before it is judged, our choice
-LONGEST_GAP_D = 200.0  # readings further apart say more about wear than about meters, our choice
-HUBER = 1.5  # standard errors beyond which a difference counts for less
-REJECT = 6.0  # and beyond which it is a repair or a slip, our choice
-DEPOT_SD = 0.02  # how far sound vehicles of one class differ from depot to depot in any channel, relative; our choice
 ENOUGH_READINGS = 250_000  # of larger fleets every so many-th vehicle is looked at: more readings change nothing
 SHIFTS = 401  # points at which the common shift of a depot's hands is weighed
 SAMPLE = 200  # vehicles per class that the patterns are derived from, our choice
 ROUNDS = 4  # of re-weighting; the estimates stand still after three
-RECORDED_SHARE = 0.6  # instruments are judged instead of technicians where at least this share of readings names one
 
 
 @dataclass(frozen=True)
@@ -97,7 +91,7 @@ def who_read(panel: Panel, readings: pd.DataFrame) -> Hands:
     technician = _codes(panel, readings, "technician")
     instrument = _codes(panel, readings, "instrument")
     named = float((instrument[0] >= 0).sum()) / max(1, int(panel.present.sum()))
-    meters = ("instrument", *instrument) if named >= RECORDED_SHARE else ("technician", *technician)
+    meters = ("instrument", *instrument) if named >= METERS.named_share else ("technician", *technician)
     per_effect = [meters if k != THERMOMETER else ("technician", *technician) for k in range(len(EFFECTS))]
     return Hands(
         np.stack([code for _, code, _ in per_effect]),
@@ -122,7 +116,7 @@ def _pairs(panel: Panel, observed: Observations, who: Hands, pattern: Floats, c:
     """Every reading of channel `c` with the one before it, where they were made by different hands."""
     with np.errstate(divide="ignore", invalid="ignore"):
         y = np.log(observed.value[c])
-        sd = np.maximum(observed.se[c] / np.abs(observed.value[c]), 0.01)
+        sd = np.maximum(observed.se[c] / np.abs(observed.value[c]), METERS.least_se)
     known = np.isfinite(y) & np.isfinite(sd) & panel.present
     width = y.shape[1]
     latest = np.maximum.accumulate(np.where(known, np.arange(width), -1), axis=1)
@@ -130,7 +124,7 @@ def _pairs(panel: Panel, observed: Observations, who: Hands, pattern: Floats, c:
     unit, later = np.nonzero(known & (before >= 0))
     earlier = before[unit, later]
     gap = panel.day[unit, later] - panel.day[unit, earlier]
-    near = gap <= LONGEST_GAP_D
+    near = gap <= METERS.longest_gap_d
     unit, later, earlier, gap = unit[near], later[near], earlier[near], gap[near]
     difference = y[unit, later] - y[unit, earlier]
     difference = difference - _usual_growth(difference, gap, panel.group[unit], len(panel.groups)) * gap
@@ -187,7 +181,7 @@ def _design(who: Hands, pattern: Floats, c: int, a: Ints, b: Ints, group: Ints) 
 
 @dataclass(frozen=True)
 class Anchors:
-    """What depots say about each other: alike vehicles are alike on average, to within DEPOT_SD.
+    """What depots say about each other: alike vehicles are alike on average, to within `depot_sd`.
 
     Differences within vehicles do not say which of two bays of a depot is wrong; the level of a depot's vehicles
     against the same class elsewhere does.  design: (cells, P) whose readings a level rests on; level and precision of
@@ -230,11 +224,13 @@ def _anchors(panel: Panel, observed: Observations, who: Hands, pattern: Floats) 
         for c in range(channels):
             mine = middle[c, cell == one]
             mine = mine[np.isfinite(mine)]
-            if len(mine) >= FEWEST_VEHICLES:
+            if len(mine) >= METERS.fewest_vehicles:
                 spread = float(observed.laws.base_sd[one // n_depots, c])
                 centre = float(np.median(mine))
-                level[one, c] = np.clip(mine, centre - 2.5 * spread, centre + 2.5 * spread).mean()
-                precision[one, c] = 1.0 / (DEPOT_SD**2 + spread**2 / len(mine))
+                level[one, c] = np.clip(
+                    mine, centre - METERS.apart_sd * spread, centre + METERS.apart_sd * spread
+                ).mean()
+                precision[one, c] = 1.0 / (METERS.depot_sd**2 + spread**2 / len(mine))
     group = np.arange(n_cells) // n_depots
     depots_of = (precision > 0).reshape(-1, n_depots, channels).sum(axis=1)[group]
     rows, at = np.nonzero((precision > 0) & (depots_of >= 2))
@@ -275,7 +271,7 @@ def estimate(panel: Panel, observed: Observations, who: Hands, before: Floats) -
         p.difference[:] += (p.design @ before)[p.combination]
     anchors = _anchors(panel, observed, who, pattern)
     anchors = replace(anchors, level=anchors.level + anchors.design @ before)
-    sound = np.repeat(SOUND, np.diff(who.start))
+    sound = np.repeat(METERS.sound, np.diff(who.start))
     teams = _teams(panel, who)
     value, normal, weights = _solve(pairs, anchors, sound, np.zeros(len(sound)))
     total = csr_matrix(normal + anchors.normal())
@@ -307,7 +303,10 @@ def _solve(
         normal, right, weights = csr_matrix(fixed.shape), anchors.right(value), []
         for p in pairs:
             z = (p.difference - (p.design @ value)[p.combination]) / p.sd
-            w = np.where(np.abs(z) < REJECT, np.minimum(1.0, HUBER / np.maximum(np.abs(z), 1e-9)), 0.0) / p.sd**2
+            w = (
+                np.where(np.abs(z) < METERS.reject, np.minimum(1.0, METERS.huber / np.maximum(np.abs(z), 1e-9)), 0.0)
+                / p.sd**2
+            )
             total = np.bincount(p.combination, weights=w, minlength=p.design.shape[0])
             summed = np.bincount(p.combination, weights=w * p.difference, minlength=p.design.shape[0])
             normal = normal + p.design.T @ diags(np.asarray(total, dtype=np.float64)) @ p.design
@@ -375,5 +374,5 @@ def _vehicle_scores(
     per_vehicle = csr_matrix(
         (np.concatenate(data), (np.concatenate(rows), np.concatenate(columns))), shape=(shape[0], int(who.start[-1]))
     )
-    few = FEWEST_VEHICLES / (FEWEST_VEHICLES - 1.0)
+    few = METERS.fewest_vehicles / (METERS.fewest_vehicles - 1.0)
     return csr_matrix(few * (per_vehicle.T @ per_vehicle))

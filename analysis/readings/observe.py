@@ -12,8 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW
+from analysis.readings.choices import NOISE, OBSERVING, Noise
 from analysis.readings.lowest import by_the_dip, dip_amps
 from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known
 
@@ -27,11 +29,7 @@ CHANNELS = (
     "control_circuit",
 )
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
-LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank, and tells no resistance; our choice
-ASSUMED_AMPS = 200.0  # steady, 12 V; middle of what common practice calls usual
 MEDIAN_VARIANCE = 1.57  # of a median of many over that of one, pi / 2
-SHARED_SD = 0.02  # of a quantity, what season, charge and habits do to all readings at one temperature; our choice
-LEAST_LEVEL = 0.05  # no part has less than this share of what is usual in its class: no resistance is nil; our choice
 
 
 TAKEN_FROM = {  # channel -> measurements that it is made from
@@ -43,25 +41,6 @@ TAKEN_FROM = {  # channel -> measurements that it is made from
     LOAD: ("crank_a",),
     CONTROL: ("drop_control_v", "coil_a"),
 }
-
-
-@dataclass(frozen=True)
-class Noise:
-    """Standard errors of single readings: our choice, because they are what a good workshop meter reaches."""
-
-    volts_v: float = 0.03  # rest and cranking volts, per 12 V
-    drop_v: float = 0.005
-    amps: float = 0.03  # relative, steady amps
-    inrush: float = 0.05  # relative, peak amps
-    coil: float = 0.025  # relative, coil amps
-    contact: float = 0.05  # relative, start to start scatter of contacts and crimps
-    assumed_amps: float = 0.045  # relative, amps taken from the vehicle's other readings
-    assumed_rest_v: float = 0.06  # per 12 V, rest volts taken from the vehicle's other readings
-    temperature_k: float = 2.0  # battery against bay thermometer
-    thermometer_k: float = (
-        1.0  # thermometer against the air: only this flattens a law, a part that is out of its air does not
-    )
-    assumed_temperature_k: float = 8.0
 
 
 @dataclass(frozen=True)
@@ -156,14 +135,14 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     t = m["temperature_c"]
     known_t = np.isfinite(t)
     if not known_t.all():
-        usual = np.nanmedian(t) if known_t.any() else 15.0
+        usual = np.nanmedian(t) if known_t.any() else NOISE.assumed_c
         t = np.where(known_t, t, usual)
     x = REFERENCE_C.value - t
     rest = m["rest_v"]
     own = np.nanmedian(np.where(np.isfinite(rest).any(axis=1, keepdims=True), rest, 0.0), axis=1)
     own = np.where(np.isfinite(rest).any(axis=1), own, group_median(rest, g, G)[g])
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
-    rest_v = np.where(np.isfinite(rest_v), rest_v, 12.65 * scale)
+    rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
     rest_se = np.where(np.isfinite(rest), noise.volts_v, noise.assumed_rest_v) * scale
     law = np.exp(load_per_k[g][:, None] * x + load_curve[g][:, None] * x * x)
     at_reference = nearest_known(m["crank_a"] / law)
@@ -175,7 +154,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     measured = np.isfinite(m["crank_a"])
     amps = np.where(measured, m["crank_a"], assumed)
     own_or_only = np.isfinite(at_reference) | ~clamped[g][:, None]
-    amps_se = np.where(measured, noise.amps, np.where(own_or_only, noise.assumed_amps, 0.10))
+    amps_se = np.where(measured, noise.amps, np.where(own_or_only, noise.assumed_amps, noise.class_amps))
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
     sag_amps, sag_amps_se = amps, amps_se
@@ -185,7 +164,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
             at_dip, at_dip_se = dip_amps(panel, rest_v, x, 1e3 * sag / amps, inrush[g, 1], labelled_mohm(panel))
             sag, sag_amps = np.where(dips, rest_v - m["crank_dip_v"], sag), np.where(dips, at_dip, amps)
             sag_amps_se = np.where(dips, at_dip_se, amps_se)
-        battery = 1e3 * np.where(sag > LEAST_SAG_V * scale, sag, np.nan) / sag_amps
+        battery = 1e3 * np.where(sag > OBSERVING.least_sag_v * scale, sag, np.nan) / sag_amps
         at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]
         grown = (1.0 - inrush[g, 1])[:, None] * np.where(np.isfinite(battery), battery, nearest_known(battery))
         return Raw(
@@ -225,7 +204,7 @@ def unclamped_amps(panel: Panel, x: Floats, sag_v: Floats) -> Floats:
     amps = 1e3 * sag_v / factor / labelled_mohm(panel)[:, None]
     usual = group_median(np.where(sag_v > 0.0, amps, np.nan), panel.group, n)
     each = group_median(panel.volts, panel.group, n) / 12.0
-    return np.where(np.isfinite(usual), usual, ASSUMED_AMPS * np.sqrt(each) * 1.2 ** (each - 1.0))
+    return np.where(np.isfinite(usual), usual, OBSERVING.assumed_a * np.sqrt(each) * 1.2 ** (each - 1.0))
 
 
 def labelled_mohm(panel: Panel) -> Floats:
@@ -318,14 +297,14 @@ def standard_errors(
     correction = [np.hypot(c, d) for c, d in zip(cold, law, strict=True)]
     single = np.hypot(battery, cold[0] * level[BATTERY])
     battery = np.hypot(
-        np.maximum(single * fewer, np.minimum(single, SHARED_SD * level[BATTERY])), law[0] * level[BATTERY]
+        np.maximum(single * fewer, np.minimum(single, OBSERVING.shared_sd * level[BATTERY])), law[0] * level[BATTERY]
     )
     drop = 1e3 * noise.drop_v / raw.amps
     cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
     motor = np.sqrt((noise.inrush * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
     load = np.hypot(noise.amps, correction[1]) * level[LOAD]
-    control = np.hypot(np.hypot(noise.coil, noise.contact) * level[CONTROL], 5.0)
+    control = np.hypot(np.hypot(noise.coil, noise.contact) * level[CONTROL], noise.control_mohm)
     return np.stack([battery, *cables, motor, load, control])
 
 

@@ -14,28 +14,12 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtr
 
+from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
 from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, days_since_epoch
 from analysis.readings.renewals import PARTS
 
 FAILED: Final = ("no_start", "no_click", "click", "chatter", "spins")
 """Outcomes that are failures of the starting system; `cranks_only` is not: it cranks, fuel or spark is missing."""
-LIKELY_PARTS: Final[dict[str, tuple[float, ...]]] = {
-    "no_start": (0.40, 0.10, 0.10, 0.10, 0.15, 0.10, 0.05),
-    "no_click": (0.20, 0.05, 0.10, 0.00, 0.05, 0.60, 0.00),
-    "click": (0.20, 0.10, 0.10, 0.25, 0.30, 0.00, 0.05),
-    "chatter": (0.60, 0.15, 0.15, 0.00, 0.00, 0.10, 0.00),
-    "spins": (0.00, 0.00, 0.00, 0.00, 1.00, 0.00, 0.00),
-}
-"""Shares of the parts of :data:`analysis.readings.renewals.PARTS` behind each kind of failure, before any reading; from memory of
-common practice: chatter is a supply that collapses, a click without cranking contacts or motor, silence the control side."""
-UNEXPLAINED = 0.05  # of failed starts, those that the parts we read do not explain; our choice
-OUTCOME_SD_K = 2.5  # air read at a start against the cold the battery felt; our choice
-SLOW_ABOVE_K = 8.0  # a slow start happens within so many kelvins above the coldest start; our choice
-STANDS_D = 120.0  # a failure nobody repaired is on the list for so long at most, a winter; our choice
-AS_COLD_STARTS = 3  # so many starts since, as cold as the failure, take it off the list; our choice
-GONE_SHARE = 0.3  # of failures without a repair, those that never come again, each on its own; our choice
-AGAIN_PER_DAY = 0.05  # rate at which a fault that stopped a start and stands stops the next; our choice
-UNKNOWN_SD_K = 6.0  # temperature of a start that nobody wrote down, about its season; our choice
 
 
 @dataclass(frozen=True)
@@ -80,7 +64,7 @@ class Failures:
 
     def again(self, days: float | Reals) -> Floats:
         """Probability that the fault stops a start within the coming days; scalar days -> (U,), (W,) days -> (U, W)."""
-        within = 1.0 - np.exp(-AGAIN_PER_DAY * np.asarray(days, dtype=np.float64))
+        within = 1.0 - np.exp(-OUTCOMES.again_per_day * np.asarray(days, dtype=np.float64))
         return np.asarray(np.multiply.outer(self.stands, within), dtype=np.float64)
 
     @property
@@ -137,19 +121,19 @@ def standing_failures(starts: Starts, repaired: Floats, today: float, recorded: 
     n = len(repaired)
     count, last = np.zeros(n, dtype=np.int64), np.full(n, np.nan)
     kind, warmest = np.full(n, "", dtype=object), np.full(n, np.nan)
-    counts = starts.failed & (np.floor(starts.day) > repaired[starts.unit]) & (starts.day >= today - STANDS_D)
+    counts = starts.failed & (np.floor(starts.day) > repaired[starts.unit]) & (starts.day >= today - OUTCOMES.stands_d)
     for s in np.flatnonzero(counts):  # in order of time within a vehicle
         u = starts.unit[s]
         count[u] += 1
         last[u], kind[u] = starts.day[s], starts.kind[s]
         warmest[u] = np.fmax(warmest[u], starts.temperature_c[s])
     since = np.isin(starts.kind.astype(str), ("started",)) & (starts.day > last[starts.unit])
-    since &= starts.temperature_c <= np.where(np.isfinite(warmest), warmest, np.inf)[starts.unit] + OUTCOME_SD_K
+    since &= starts.temperature_c <= np.where(np.isfinite(warmest), warmest, np.inf)[starts.unit] + OUTCOMES.sd_k
     as_cold = np.bincount(starts.unit[since], minlength=n)
-    over = as_cold >= AS_COLD_STARTS
+    over = as_cold >= OUTCOMES.as_cold_starts
     count[over], last[over], kind[over], warmest[over] = 0, np.nan, "", np.nan
-    left = GONE_SHARE ** count.astype(np.float64)
-    quiet = np.exp(-AGAIN_PER_DAY * recorded * np.nan_to_num(today - last))
+    left = OUTCOMES.gone_share ** count.astype(np.float64)
+    quiet = np.exp(-OUTCOMES.again_per_day * recorded * np.nan_to_num(today - last))
     stands = np.where(count > 0, (1.0 - left) * quiet / ((1.0 - left) * quiet + left), 0.0)
     return Failures(count, last, kind, warmest, stands, np.where(count > 0, 1.0, 0.0), warmest)
 
@@ -166,7 +150,9 @@ class Told:
 def explained(failures: Failures, told: Told, season_c: Floats) -> Failures:
     """The failures with how probable it is that the readings do not show why; season_c: (U,) usual low [degC]."""
     fits = told.fits_failure
-    open_share = np.where(failures.any, UNEXPLAINED / (UNEXPLAINED + (1.0 - UNEXPLAINED) * fits), 0.0)
+    open_share = np.where(
+        failures.any, OUTCOMES.unexplained / (OUTCOMES.unexplained + (1.0 - OUTCOMES.unexplained) * fits), 0.0
+    )
     cold = np.where(np.isfinite(failures.temperature_c), failures.temperature_c, season_c)
     return replace(failures, unexplained=open_share, cold_c=cold)
 
@@ -192,12 +178,12 @@ def outcome_weight(
     recent = now_fitted & (starts.day >= span_d[0]) & (starts.day < span_d[1])
     known = np.isfinite(starts.temperature_c)
     temperature = np.where(known, starts.temperature_c, season_c[starts.unit])
-    sd = np.where(known, OUTCOME_SD_K, UNKNOWN_SD_K)[:, None]
+    sd = np.where(known, OUTCOMES.sd_k, OUTCOMES.unknown_sd_k)[:, None]
     share = np.clip((starts.day - span_d[0]) / (span_d[1] - span_d[0]), 0.0, 1.0)[:, None]
     then = coldest[0][starts.unit] * (1.0 - share) + coldest[1][starts.unit] * share
     above = then - temperature[:, None]
-    too_cold, slowed = ndtr(above / sd), ndtr((above + SLOW_ABOVE_K) / sd)
-    known_cause = 1.0 - UNEXPLAINED
+    too_cold, slowed = ndtr(above / sd), ndtr((above + OUTCOMES.slow_above_k) / sd)
+    known_cause = 1.0 - OUTCOMES.unexplained
     kinds = (
         (starts.failed & now_fitted & failures.any[starts.unit], -temperature, too_cold),
         (recent & (starts.kind == "started"), temperature, 1.0 - too_cold),
@@ -210,7 +196,7 @@ def outcome_weight(
         at = starts.unit[rows]
         if fits is too_cold:
             fits_failure[at] = (before[at] * fits[rows]).sum(axis=1) / before[at].sum(axis=1)
-        weight[at] *= UNEXPLAINED + known_cause * fits[rows]
+        weight[at] *= OUTCOMES.unexplained + known_cause * fits[rows]
     return Told(weight, fits_failure)
 
 
@@ -228,8 +214,8 @@ def blamed(shares: Floats, failures: Failures) -> Floats:
     """
     out = shares.copy()
     for u in np.flatnonzero(failures.any):
-        likely = np.array(LIKELY_PARTS[str(failures.kind[u])])
+        likely = np.array(getattr(LIKELY_PARTS, str(failures.kind[u])))
         own = shares[u] + max(0.0, 1.0 - shares[u].sum()) * likely
-        own = own * (UNEXPLAINED / len(PARTS) + (1.0 - UNEXPLAINED) * likely)
-        out[u] = (1.0 - UNEXPLAINED) * own / own.sum()
+        own = own * (OUTCOMES.unexplained / len(PARTS) + (1.0 - OUTCOMES.unexplained) * likely)
+        out[u] = (1.0 - OUTCOMES.unexplained) * own / own.sum()
     return out

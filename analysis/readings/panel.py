@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.readings.choices import SLIPS
 from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT, WEEK_D, Starts, by_age, by_week, sag_at_reference
 
@@ -249,21 +250,11 @@ def _measured_twice(readings: pd.DataFrame, row: Ints) -> dict[str, Bools]:
     return out
 
 
-SLIP_FACTORS = {
-    "crank_a": 3.5,
-    "peak_a": 5.0,
-    "coil_a": 3.0,
-    "crank_rpm": 3.5,
-    "rest_v": 1.25,
-    "crank_min_v": 2.5,
-}  # our choice: beyond this multiple of the class median a value is a misplaced decimal point, not a worn part
-
-
 def without_slips(panel: Panel) -> Panel:
     """The panel without values that no wear explains, amps, volts or speed far from the class median; a value that was
     measured twice stays."""
     measured = dict(panel.measured)
-    for name, factor in SLIP_FACTORS.items():
+    for name, factor in SLIPS.factors.items():
         value = measured[name]
         typical = group_median(value, panel.group, len(panel.groups))[panel.group][:, None]
         with np.errstate(invalid="ignore", divide="ignore"):

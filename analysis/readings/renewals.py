@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.readings.choices import RENEWALS
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
 from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Panel, days_since_epoch
 
@@ -31,10 +32,6 @@ CHANNEL_PART = {
     CONTROL: "control_circuit",
 }
 RESETTING = ("replaced", "cleaned", "tightened")  # charging a battery does not make it a new one
-STEP_SE = 5.0  # a step down of five standard errors, our choice
-STEP_EXCESS = 0.35  # of which at least this multiple of the class-usual value, our choice
-DENIED_D = 45.0  # a denial speaks of steps this many days around it, our choice
-NEW_SD = 3.0  # afterwards within three standard deviations of a sound part, our choice
 
 
 @dataclass(frozen=True)
@@ -136,12 +133,12 @@ def find_steps(
         with np.errstate(invalid="ignore"):
             floor = np.minimum(previous[0], previous[1])
             error = np.sqrt(s**2 + np.maximum(errors[0], errors[1]) ** 2)
-            step = usable[..., r] & (floor - v > STEP_SE * error) & (floor - v > STEP_EXCESS)
-            step &= v < 1.0 + NEW_SD * np.sqrt(base_sd**2 + s**2)
-            step &= floor > 1.0 + STEP_SE * np.sqrt(base_sd**2 + error**2)
+            step = usable[..., r] & (floor - v > RENEWALS.step_se * error) & (floor - v > RENEWALS.step_excess)
+            step &= v < 1.0 + RENEWALS.new_sd * np.sqrt(base_sd**2 + s**2)
+            step &= floor > 1.0 + RENEWALS.step_se * np.sqrt(base_sd**2 + error**2)
         for c, u in zip(*np.nonzero(step), strict=True):
             at = float(panel.day[u, r])
-            if any(abs(at - d) < DENIED_D for d in refused.get((int(u), int(c)), ())):
+            if any(abs(at - d) < RENEWALS.denied_d for d in refused.get((int(u), int(c)), ())):
                 step[c, u] = False
                 continue
             rows.append((int(u), int(c), at, float(floor[c, u]), float(v[c, u])))

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
+from analysis.readings.choices import NOISE
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
@@ -52,9 +53,9 @@ class Starts:
 def sag_at_reference(sag_v: Floats, temperature_c: Floats) -> Floats:
     """Log sag [V] as it would be at 20 degC by the published laws of battery and drag; NaN where it was not read.
 
-    Good enough to rank the starts of one month of one vehicle; a missing temperature is taken for 15 degC.
+    Good enough to rank the starts of one month of one vehicle; a missing temperature is taken for a workshop's.
     """
-    t = np.where(np.isfinite(temperature_c), temperature_c, 15.0)
+    t = np.where(np.isfinite(temperature_c), temperature_c, NOISE.assumed_c)
     with np.errstate(divide="ignore", invalid="ignore"):
         log_sag = np.log(np.where(sag_v > 0.0, sag_v, np.nan))
     return np.asarray(log_sag - BATTERY_LAW.log_factor(t) - drag_law().log_factor(t), dtype=np.float64)

@@ -8,19 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.circuit.limits import BRUSH_V
+from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
-from analysis.readings.observe import (
-    BATTERY,
-    CONTACTS,
-    CONTROL,
-    GROUND,
-    LEAST_LEVEL,
-    LOAD,
-    MOTOR,
-    POSITIVE,
-    ClassLaws,
-    LawDoubt,
-)
+from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws, LawDoubt
 from analysis.readings.panel import Floats, Ints, Reals, in_chunks
 from analysis.starting.choices import LOOP
 from analysis.starting.loop import StartLimits, StartState, blocks_of, start_margins_v
@@ -98,7 +88,7 @@ def start_state(
     draw, none for the laws as they are.
     """
     usual = laws.base[group].T[:, :, None]
-    value = (np.maximum(state, LEAST_LEVEL) * usual).astype(np.float32)[..., None]
+    value = (np.maximum(state, OBSERVING.least_level) * usual).astype(np.float32)[..., None]
     per_unit = {name: getattr(laws, name)[group].astype(np.float32)[:, None, None] for name in _PER_CLASS}
     speed = usual_speed(laws)[group].astype(np.float32)[:, None, None]
     brush = np.float32(BRUSH_V.value) * np.asarray(blocks_of(rest_v), np.float32)[:, None, None]

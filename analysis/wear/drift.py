@@ -27,7 +27,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR, MAD_TO_SD, Z_90
-from analysis.readings.observe import LEAST_LEVEL
+from analysis.readings.choices import OBSERVING
 from analysis.readings.panel import Bools, Floats, Ints, dates_of, evenly, spread_over
 from analysis.wear.choices import DRIFT
 from analysis.wear.control_chart import chance, threshold_for_rate
@@ -72,8 +72,8 @@ def as_logs(value: Floats, se: Floats, usable: Bools) -> tuple[Floats, Floats]:
     known = np.sort(np.where(usable & np.isfinite(value), value, np.nan), axis=-1)
     at = np.maximum(np.isfinite(known).sum(axis=-1) - 1, 0) // 2
     level = np.take_along_axis(known, at[..., None], axis=-1)
-    level = np.maximum(np.where(np.isfinite(level), level, 1.0), LEAST_LEVEL)
-    return 1.0 + np.log(np.maximum(value, LEAST_LEVEL)), se / level
+    level = np.maximum(np.where(np.isfinite(level), level, 1.0), OBSERVING.least_level)
+    return 1.0 + np.log(np.maximum(value, OBSERVING.least_level)), se / level
 
 
 def usual_ageing(trend: PlainTrend, day: Floats, usable: Bools, group: Ints) -> Ageing:

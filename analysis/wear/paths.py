@@ -17,8 +17,8 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analysis.constants import DAYS_PER_YEAR
+from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
-from analysis.readings.observe import LEAST_LEVEL
 from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.wear.choices import PATHS
 
@@ -467,7 +467,7 @@ def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, 
     spread += growth.var_base
     spread += np.square(value, out=value)
     sd = np.sqrt(np.maximum(np.einsum("un,un->u", weight, spread), 0.0))
-    return np.maximum(mean + growth.aged(ahead_d), LEAST_LEVEL), sd
+    return np.maximum(mean + growth.aged(ahead_d), OBSERVING.least_level), sd
 
 
 def mean_before(growth: Growth, grid: PathGrid, back_d: Floats) -> Floats:
@@ -478,7 +478,7 @@ def mean_before(growth: Growth, grid: PathGrid, back_d: Floats) -> Floats:
     shape *= amount
     shape += base
     mean = np.einsum("un,un->u", growth.weight.astype(np.float64), shape) + growth.aged(-back_d)
-    return np.asarray(np.maximum(mean, LEAST_LEVEL))
+    return np.asarray(np.maximum(mean, OBSERVING.least_level))
 
 
 def onset_day(growth: Growth, grid: PathGrid) -> Floats:
