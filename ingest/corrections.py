@@ -19,7 +19,7 @@ from sqlite_utils import Database
 from ingest.admit import load_context
 from ingest.admit_readings import recompute_doubts
 from ingest.cells import Batch
-from ingest.entries import Entry, batch_of_entry, confirm, doubted, entry_of, merged_values
+from ingest.entries import Entry, batch_of_entry, confirm, entry_of, merged_values, with_doubts
 from ingest.errors import IngestError
 from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES
 from ingest.former import WITHDRAWN, stored_value, typed
@@ -114,7 +114,7 @@ def correct(
         change = write_origin(db, Origin("correction", by, at))
         _set(db, kind, number, old, changed, Origin("correction", by, at), reason, change)
         _follow(db, kind, old, {**old, **changed}, at)
-        return _with_doubts(db, kind, replace(entry, stored=True, row_id=number, change=change))
+        return with_doubts(db, kind.table, replace(entry, stored=True, row_id=number, change=change))
 
 
 def withdraw(db: Database, word: str, number: int, *, by: str, reason: str, now: datetime | None = None) -> Entry:
@@ -159,7 +159,7 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
             _check_free(db, kind, number, {**old, **back})
             _set(db, kind, number, old, back, mine, reason, again)
             _follow(db, kind, old, {**old, **back}, at)
-        return _with_doubts(db, kind, Entry(stored=True, row_id=number, change=again))
+        return with_doubts(db, kind.table, Entry(stored=True, row_id=number, change=again))
 
 
 # --- how -------------------------------------------------------------------------------------------------------------
@@ -310,17 +310,6 @@ def _follow(db: Database, kind: Kind, old: Row, new: Row, at: datetime) -> None:
         note_write(db, kind.table, [row[DAY_COLUMNS[kind.table]] for row in (old, new)])
     if kind.table == READINGS.name:
         recompute_doubts(db, [str(old["unit"]), str(new["unit"])], load_context(db, at))
-
-
-def _with_doubts(db: Database, kind: Kind, entry: Entry) -> Entry:
-    found = (
-        db.execute("SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (entry.row_id,)).fetchone()
-        if kind.table == READINGS.name
-        else None
-    )
-    if found is None:
-        return entry
-    return doubted(entry, *found)
 
 
 # --- what was done ---------------------------------------------------------------------------------------------------

@@ -11,7 +11,6 @@ from pathlib import Path
 from statistics import median
 
 import pandas as pd
-from sqlite_utils import Database
 
 from ingest.cells import batch_of
 from ingest.errors import FileRefused, IngestError
@@ -19,8 +18,16 @@ from ingest.fields import CLAMP_COLUMNS, LARGE_CLAMP_MV_PER_A, READINGS, UNITS, 
 from ingest.layout import combined_headings, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
-from ingest.sources import MOST_HEADING_ROWS, find_source, parse_source
-from ingest.values import NumberStyle, clean_text, date_order_evidence, parse_number, parse_time, unit_word
+from ingest.sources import MOST_HEADING_ROWS, parse_source
+from ingest.values import (
+    NumberStyle,
+    clean_text,
+    date_order_evidence,
+    decimal_mark,
+    parse_number,
+    parse_time,
+    unit_word,
+)
 from ingest.vocabulary import READING_WORDS, UNIT_WORDS, Word, folded, meaning, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
@@ -250,8 +257,6 @@ def _clamps(sheet: Sheet, columns: list[_Column]) -> dict[str, float]:
     return scales
 
 
-_COMMA = re.compile(r"^[+-]?[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})$|^[+-]?0,[0-9]+$|^[0-9]{1,3}(?:\.[0-9]{3})+,[0-9]+$")
-_POINT = re.compile(r"^[+-]?[0-9]+\.(?:[0-9]{1,2}|[0-9]{4,})$|^[+-]?0\.[0-9]+$|^[0-9]{1,3}(?:,[0-9]{3})+\.[0-9]+$")
 _GROUPED = {mark: re.compile(rf"^[1-9][0-9]{{0,2}}(?:{re.escape(mark)}[0-9]{{3}})+(?:[.,][0-9]+)?$") for mark in ".,"}
 
 
@@ -259,7 +264,8 @@ def _number_marks(columns: list[_Column], notes: _Notes) -> tuple[str, str]:
     """Return the decimal and the thousands mark that the values show."""
     texts = [clean_text(v) for column in columns if _is_numeric(column) for v in column.values if isinstance(v, str)]
     bare = [text.split(" ")[0] for text in texts]
-    commas, points = sum(bool(_COMMA.match(t)) for t in bare), sum(bool(_POINT.match(t)) for t in bare)
+    marks = [decimal_mark(text) for text in bare]
+    commas, points = marks.count(","), marks.count(".")
     decimal = "," if commas > points else "."
     if commas and points:
         notes.top["decimal"] = f"{commas} values have a decimal comma, {points} a decimal point"
@@ -444,12 +450,12 @@ def _toml_column(column: _Column) -> str:
 # --- preview ---------------------------------------------------------------------------------------------------------
 
 
-def preview(path: str | Path, toml: str, *, rows: int = 5, db: Database | None = None) -> pd.DataFrame:
+def preview(path: str | Path, toml: str, *, rows: int) -> pd.DataFrame:
     """Return the first rows as the description reads them, in our columns and units, with `line` and `problem`.
 
-    `toml` is a description's text, or a saved name when `db` is given. Raises SourceProblem or FileRefused.
+    `toml` is a description's text. Raises SourceProblem or FileRefused.
     """
-    source = find_source(db, toml) if db is not None and "\n" not in toml else parse_source(toml)
+    source = parse_source(toml)
     for sheet in read_sheets(path, encoding=source.encoding, delimiter=source.delimiter):
         layout = source_layout(sheet, source, all_headings=False)
         if layout is None:

@@ -141,13 +141,14 @@ def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> E
     entry = entry_of(batch, known=result.known > 0, stored=result.stored > 0)
     if batch.problems:
         return entry
-    row_id = _row_id(db, batch)
-    if batch.table is not READINGS:
-        return replace(entry, row_id=row_id)
-    names, reasons = db.execute(
-        "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?", (row_id,)
-    ).fetchone()
-    return replace(doubted(entry, names, reasons), row_id=row_id)
+    return with_doubts(db, batch.table.name, replace(entry, row_id=_row_id(db, batch)))
+
+
+def with_doubts(db: Database, table: str, entry: Entry) -> Entry:
+    """The entry with what the row of its number is doubted for, where that is a reading."""
+    sql = "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?"
+    found = db.execute(sql, (entry.row_id,)).fetchone() if table == READINGS.name else None
+    return doubted(entry, *found) if found else entry
 
 
 def doubted(entry: Entry, names: str, reasons: str) -> Entry:

@@ -39,6 +39,7 @@ SYSTEM_VOLTAGES = (12, 24)
 CORRECTABLE = MappingProxyType({"reading": "readings", "repair": "repairs", "decision": "decisions"})
 """What a person can put right -> the table that keeps it."""
 
+C_PER_F, F_AT_FREEZING = 1.0 / 1.8, 32.0  # °C = (°F - 32) / 1.8, exact by definition
 KM_PER_MILE = 1.609344  # [km/mi] international mile, exact
 MV_PER_V = 1000.0
 MA_PER_A = 1000.0
@@ -393,7 +394,7 @@ def conversion(name: str, clamp_mv_per_a: float | None = None) -> Conversion | N
     """Return how the column `name` (unit in its name, as `drop_ground_mv`) becomes one of ours; None if it does not.
 
     `clamp_mv_per_a` [mV/A] overrides the usual scale of a clamp column. Our own names come back with factor 1.
-    Temperatures: °C = (°F - 32) / 1.8, exact by definition; a spread such as `low_sd_f` has no offset.
+    A spread such as `low_sd_f` has no offset.
     """
     if clamp_mv_per_a is not None and not clamp_mv_per_a > 0:
         raise ValueError(f"clamp_mv_per_a is {clamp_mv_per_a!r}; allowed is a number above 0 (1 for most large clamps)")
@@ -405,13 +406,13 @@ def conversion(name: str, clamp_mv_per_a: float | None = None) -> Conversion | N
     for theirs, ours, factor, unit in _SUFFIXES:
         own = name.removesuffix(theirs) + ours
         if name.endswith(theirs) and own in _OWN_NUMBERS:
-            offset = -32.0 * factor if theirs == "_f" and not name.endswith("_sd_f") else 0.0
+            offset = -F_AT_FREEZING * factor if theirs == "_f" and not name.endswith("_sd_f") else 0.0
             return Conversion(own, factor, offset, unit)
     return None
 
 
 _SUFFIXES = (
-    ("_f", "_c", 1.0 / 1.8, "°F"),
+    ("_f", "_c", C_PER_F, "°F"),
     ("_mv", "_v", 1.0 / MV_PER_V, "mV"),
     ("_ma", "_a", 1.0 / MA_PER_A, "mA"),
     ("_mi", "_km", KM_PER_MILE, "mi"),
@@ -426,7 +427,7 @@ _OWN_NUMBERS = {
 
 def fahrenheit_to_celsius(temperature_f: float) -> float:
     """Return `temperature_f` [°F] in °C; exact by definition of the scales."""
-    return (temperature_f - 32.0) / 1.8
+    return (temperature_f - F_AT_FREEZING) * C_PER_F
 
 
 def allowed_words(column: Column) -> str:

@@ -10,7 +10,7 @@ from ingest.errors import FileRefused
 from ingest.fields import CIRCUIT_MEASUREMENTS, FORECAST, LOWS, READINGS, TABLES, Conversion, Table, conversion
 from ingest.sheets import Sheet
 from ingest.sources import IGNORE, PARTIAL, Source, heading_key, target_of
-from ingest.values import DateOrder, NumberStyle, clean_text
+from ingest.values import DateOrder, NumberStyle, clean_text, decimal_mark
 
 FEWEST_HEADINGS = 0.6  # share of a stated description's headings that a file must have; our choice, because columns go
 
@@ -73,10 +73,6 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
     return None
 
 
-_COMMA_DECIMAL = re.compile(r"^-?(?:[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+)(?:[eE][+-]?[0-9]+)?$")
-_POINT_DECIMAL = re.compile(r"^-?(?:[0-9]+\.(?:[0-9]{1,2}|[0-9]{4,})|0\.[0-9]+)(?:[eE][+-]?[0-9]+)?$")
-
-
 def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:
     """How the first rows below a heading write numbers: decimal comma when there are such and none with a decimal point."""
     cells = [
@@ -85,9 +81,8 @@ def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:
         for i in numeric
         if i < len(row) and isinstance(row[i], str)
     ]
-    commas = any(_COMMA_DECIMAL.match(cell) for cell in cells)
-    points = any(_POINT_DECIMAL.match(cell) for cell in cells)
-    return NumberStyle(",", ".") if commas and not points and sheet.delimiter != "," else NumberStyle()
+    marks = {decimal_mark(cell) for cell in cells}
+    return NumberStyle(",", ".") if "," in marks and "." not in marks and sheet.delimiter != "," else NumberStyle()
 
 
 def _table_of(names: Sequence[str]) -> Table | None:

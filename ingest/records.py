@@ -143,10 +143,10 @@ def save_reset_answer(
         put(db, "reset_answers", {**key, "answer": answer, "by": by, "at": _at(now)}, *key)
 
 
-def read_reset_answers(db: Database, *, before: date | None = None) -> pd.DataFrame:
-    """Return answers given before the day `before`: unit, part, around_on, answer, by, at."""
+def read_reset_answers(db: Database) -> pd.DataFrame:
+    """Return the answers: unit, part, around_on, answer, by, at."""
     columns, order = ("unit", "part", "around_on", "answer", "by", "at"), "unit, at"
-    return read_table(db, "reset_answers", columns, order=order, before=("at", before), dates=("around_on", "at"))
+    return read_table(db, "reset_answers", columns, order=order, dates=("around_on", "at"))
 
 
 def read_findings(db: Database, *, before: date | None = None) -> pd.DataFrame:

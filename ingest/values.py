@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
-from ingest.fields import KM_PER_MILE, MA_PER_A, MV_PER_V
+from ingest.fields import C_PER_F, F_AT_FREEZING, KM_PER_MILE, MA_PER_A, MV_PER_V
 
 DateOrder = Literal["iso", "day-first", "month-first", "?"]
 
@@ -19,42 +19,35 @@ FIRST_SERIAL, LAST_SERIAL = 20_000.0, 80_000.0  # [d] spreadsheet day numbers of
 SERIAL_ZERO = datetime(1899, 12, 30)  # day 0 of the spreadsheet calendar that counts 1900 as a leap year
 CENTURY_SPLIT = 70  # a two-digit year below is 20xx, from there on 19xx; POSIX splits at 69, our choice
 
-_UNIT_WORDS: dict[str, tuple[str, float, float]] = {
-    # what stands beside the value -> (our unit, factor, offset)
-    "v": ("V", 1.0, 0.0),
-    "volt": ("V", 1.0, 0.0),
-    "volts": ("V", 1.0, 0.0),
-    "vdc": ("V", 1.0, 0.0),
-    "mv": ("V", 1.0 / MV_PER_V, 0.0),
-    "a": ("A", 1.0, 0.0),
-    "amp": ("A", 1.0, 0.0),
-    "amps": ("A", 1.0, 0.0),
-    "ma": ("A", 1.0 / MA_PER_A, 0.0),
-    "°c": ("°C", 1.0, 0.0),
-    "c": ("°C", 1.0, 0.0),
-    "ºc": ("°C", 1.0, 0.0),
-    "degc": ("°C", 1.0, 0.0),
-    "°f": ("°C", 1.0 / 1.8, -32.0 / 1.8),
-    "f": ("°C", 1.0 / 1.8, -32.0 / 1.8),
-    "ºf": ("°C", 1.0 / 1.8, -32.0 / 1.8),
-    "degf": ("°C", 1.0 / 1.8, -32.0 / 1.8),
-    "km": ("km", 1.0, 0.0),
-    "mi": ("km", KM_PER_MILE, 0.0),
-    "mile": ("km", KM_PER_MILE, 0.0),
-    "miles": ("km", KM_PER_MILE, 0.0),
-    "rpm": ("rpm", 1.0, 0.0),
-    "1/min": ("rpm", 1.0, 0.0),
-    "min-1": ("rpm", 1.0, 0.0),
-    "u/min": ("rpm", 1.0, 0.0),
-    "s": ("s", 1.0, 0.0),
-    "sec": ("s", 1.0, 0.0),
-    "h": ("h", 1.0, 0.0),
-    "d": ("d", 1.0, 0.0),
+_UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the value -> (our unit, factor, offset)
+    word: meant
+    for words, meant in (
+        ("v volt volts vdc", ("V", 1.0, 0.0)),
+        ("mv", ("V", 1.0 / MV_PER_V, 0.0)),
+        ("a amp amps", ("A", 1.0, 0.0)),
+        ("ma", ("A", 1.0 / MA_PER_A, 0.0)),
+        ("°c c ºc degc", ("°C", 1.0, 0.0)),
+        ("°f f ºf degf", ("°C", C_PER_F, -F_AT_FREEZING * C_PER_F)),
+        ("km", ("km", 1.0, 0.0)),
+        ("mi mile miles", ("km", KM_PER_MILE, 0.0)),
+        ("rpm 1/min min-1 u/min", ("rpm", 1.0, 0.0)),
+        ("s sec", ("s", 1.0, 0.0)),
+        ("h", ("h", 1.0, 0.0)),
+        ("d", ("d", 1.0, 0.0)),
+    )
+    for word in words.split()
 }
 _NUMBER = re.compile(r"^([+-]?)([0-9][0-9.,'\s]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
 _WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-zº°µ/][A-Za-z0-9º°/\- ]*)$")
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
 _GROUPS = {mark: re.compile(rf"^[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+$") for mark in (".", ",", "'", " ")}
+_DECIMAL = {  # as in 12,6 and 12,3456, in 0,125, in 1.234,567, in 1,2e-3
+    mark: re.compile(
+        rf"^[+-]?(?:[0-9]+[{mark}](?:[0-9]{{1,2}}|[0-9]{{4,}})|0[{mark}][0-9]+"
+        rf"|[0-9]{{1,3}}(?:[{group}][0-9]{{3}})+[{mark}][0-9]+)(?:[eE][+-]?[0-9]+)?$"
+    )
+    for mark, group in ((",", "."), (".", ","))
+}
 
 
 @dataclass(frozen=True)
@@ -148,6 +141,11 @@ def _read_digits(text: str, style: NumberStyle) -> tuple[float | None, str]:
     if not plain:
         return None, why
     return float(sign + plain + exponent), ""
+
+
+def decimal_mark(text: str) -> str:
+    """Return the mark that the digits show to be the decimal one, '' where they can be read in two ways or have none."""
+    return next((mark for mark, shows in _DECIMAL.items() if shows.match(text)), "")
 
 
 def _split_decimal(digits: str, style: NumberStyle) -> tuple[str, str, str]:
