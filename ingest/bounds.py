@@ -24,23 +24,37 @@ LONGEST_CELL = 32_767  # [characters] of a workbook's cell, as its programs allo
 
 
 def bytes_of(file: Path) -> bytes:
-    """The bytes of a file; FileRefused for what is no file, cannot be read or is larger than LARGEST_FILE."""
+    """The bytes of a file; FileRefused as :func:`check_file`, also where it grew meanwhile."""
+    check_file(file)
     try:
-        kind = file.stat().st_mode
-        if stat.S_ISDIR(kind):
-            raise FileRefused("a folder, not a file")
-        if not stat.S_ISREG(kind):
-            raise FileRefused("a pipe or a device, not a file; write its content to a file and import that")
         with file.open("rb") as opened:
             data = opened.read(LARGEST_FILE + 1)
+    except OSError as error:
+        raise FileRefused(f"it cannot be read: {error.strerror or error}") from error
+    _refuse_large(len(data))
+    return data
+
+
+def check_file(file: Path) -> None:
+    """FileRefused for what is no file, cannot be read or is larger than LARGEST_FILE."""
+    try:
+        kind = file.stat()
+        if stat.S_ISDIR(kind.st_mode):
+            raise FileRefused("a folder, not a file")
+        if not stat.S_ISREG(kind.st_mode):
+            raise FileRefused("a pipe or a device, not a file; write its content to a file and import that")
+        with file.open("rb"):
+            pass
     except FileNotFoundError:
         raise FileRefused("there is no such file") from None
     except OSError as error:
         raise FileRefused(f"it cannot be read: {error.strerror or error}") from error
-    if len(data) > LARGEST_FILE:
-        size = max(file.stat().st_size, len(data))
+    _refuse_large(kind.st_size)
+
+
+def _refuse_large(size: int) -> None:
+    if size > LARGEST_FILE:
         raise FileRefused(f"it has {size / 1e6:,.0f} MB; allowed are {LARGEST_FILE / 1e6:,.0f} MB: split it")
-    return data
 
 
 def table_bytes(file: Path) -> bytes:

@@ -27,6 +27,7 @@ ROOMS: dict[str, dict[str, set[str]]] = {
         "circuit": set(),
         "readings": {"circuit"},
         "trace": set(),
+        "logs": set(),
         "starting": {"circuit", "readings"},
         "wear": {"circuit", "readings", "starting"},
         "forecast": {"circuit", "readings", "starting", "wear"},

@@ -16,7 +16,7 @@ from dashboard.cli.parser import build_parser
 from dashboard.desk.terminal import answered
 from ingest.place import check_place
 
-FILE_OPTIONS = ("db", "file", "paths", "folder")
+FILE_OPTIONS = ("db", "file", "files", "dbc", "paths", "folder")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

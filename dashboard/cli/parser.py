@@ -35,7 +35,7 @@ from dashboard.desk.terminal import PROGRAM, show
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
 from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, SYSTEM_VOLTAGES
-from ingest.values import is_empty
+from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
 SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")  # that the library which writes the scripts knows
@@ -75,6 +75,7 @@ def build_parser() -> argparse.ArgumentParser:
     add_lists(command)
     add_vehicle(command)
     add_trace(command)
+    add_logs(command)
     add_plan(command)
     add_corrections(command)
     add_settings(command)
@@ -281,6 +282,38 @@ def add_twice(parser: argparse.ArgumentParser) -> None:
         "--measured-twice", action="append", default=[], choices=MEASUREMENTS, metavar="MEASUREMENT",
         help="a measurement, such as drop_ground_v, that was taken twice and is right, however unlikely; may be repeated",
     )  # fmt: skip
+
+
+def add_logs(command: Command) -> None:
+    """Logs of a vehicle's bus."""
+    sub = command(
+        "log", "logs.run_log", "the starts in logs of a vehicle's bus", wrong=log_wrong, database_is_there=False
+    )
+    sub.add_argument(
+        "files",
+        nargs="+",
+        type=a_file,
+        metavar="FILE",
+        help="candump text, MDF4, or a table of signals over time (CSV)",
+    )
+    sub.add_argument("--unit", default="", metavar="UNIT", help="the vehicle's number, which --record needs")
+    sub.add_argument("--record", action="store_true", help="store the starts as readings, checked like any other")
+    sub.add_argument(
+        "--dbc", default="", metavar="FILE", help="a data base of signals (DBC) by which frames are decoded"
+    )
+    sub.add_argument(
+        "--began", default="", metavar="TIME", help="when a log without dates began, local clock, as 2026-01-31T07:45"
+    )
+    add_format(sub, "table", "json")
+
+
+def log_wrong(options: argparse.Namespace) -> str:
+    """Readings of nobody, and a beginning that is no time."""
+    if options.record and not options.unit:
+        return "--record needs --unit, the number of the vehicle that the logs are of"
+    if options.began and parse_time(options.began).value is None:
+        return f"--began is {options.began!r}; allowed is a time as 2026-01-31T07:45"
+    return ""
 
 
 def twice_wrong(options: argparse.Namespace) -> str:

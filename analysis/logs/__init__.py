@@ -1,0 +1,1 @@
+"""What a log of a vehicle's bus tells of its starts."""

@@ -1,0 +1,116 @@
+"""From a log of the bus to readings: which source of a signal counts, what of each start is a reading, and storing them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from sqlite_utils import Database
+
+from analysis.logs.starts import NOTHING, BusStart, Series, find_starts
+from ingest.bus_codes import AMBIENT_C, BATTERY_V, COOLANT_C, ENGINE_RPM, KEYSWITCH_V
+from ingest.bus_logs import BusLog, read_log, step_of
+from ingest.entries import Entry, check_reading, record_reading
+from ingest.errors import FileRefused
+from ingest.writing import writing
+
+INSTRUMENT = "bus log"
+WARM = "the engine was warm, and a warm engine does not draw what the air's temperature says"
+
+
+@dataclass(frozen=True)
+class LoggedStart:
+    """A start of a log: when by the local clock (None where the log holds no dates), what of it is a reading, and why it is
+    none where it is none."""
+
+    start: BusStart
+    taken_at: datetime | None
+    values: dict[str, object]
+    why_not: str = ""
+
+
+@dataclass(frozen=True)
+class Logged:
+    """What a log holds: its starts, where speed and volts are from, who else says volts, seconds between two of them."""
+
+    file: str
+    starts: tuple[LoggedStart, ...]
+    speed_from: str
+    volts_from: str
+    other_volts: tuple[str, ...]
+    volts_every_s: float
+    unread: int
+
+
+def starts_in(file: Path, *, dbc: Path | None = None, began: datetime | None = None) -> Logged:
+    """Find the starts of a log; FileRefused for a file that is none, or that has no engine speed.
+
+    began: when a log without dates began, by the local clock.
+    """
+    log = read_log(file, dbc=dbc)
+    speed_from, speed = _series(log, ENGINE_RPM)
+    if not len(speed.time_s):
+        raise FileRefused("it holds no engine speed, by which starts are found (SPN 190, PID 0C)")
+    from_battery = BATTERY_V if log.signals.get(BATTERY_V) else KEYSWITCH_V
+    volts_from, volts = _series(log, from_battery)
+    found = find_starts(speed, volts, _series(log, COOLANT_C)[1], _series(log, AMBIENT_C)[1])
+    others = tuple(sorted(set(log.signals.get(from_battery, {})) - {volts_from}))
+    every = float(np.median(np.diff(volts.time_s))) if len(volts.time_s) > 1 else math.nan
+    zero = 0.0 if log.dated else began.timestamp() if began else None
+    starts = tuple(_logged(start, zero, file.name) for start in found)
+    where = f"{volts_from}, keyswitch" if from_battery == KEYSWITCH_V and volts_from else volts_from
+    return Logged(file.name, starts, speed_from, where, others, every, log.unread)
+
+
+def _series(log: BusLog, signal: str) -> tuple[str, Series]:
+    name, samples = log.fastest(signal)
+    return (name, Series(samples.time_s, samples.value, step_of(signal))) if samples else ("", NOTHING)
+
+
+def _logged(start: BusStart, zero_s: float | None, file: str) -> LoggedStart:
+    """The start as the values of a reading, without its vehicle."""
+    at = None if zero_s is None else datetime.fromtimestamp(zero_s + start.began_s).replace(microsecond=0)
+    known = {
+        "rest_v": round(start.rest_v, 3), "crank_dip_v": round(start.dip_v, 3), "crank_rpm": round(start.crank_rpm, 1),
+        "temperature_c": round(air_c(start), 1),
+    }  # fmt: skip
+    if start.started:  # seconds to a running engine need one that ran
+        known["crank_s"] = round(start.crank_s, 2)
+    if not (start.at_most and start.lowest_v >= start.rest_v):  # a bound at rest tells nothing
+        known["crank_min_v"] = round(start.lowest_v, 3)
+    values: dict[str, object] = {name: value for name, value in known.items() if math.isfinite(value)}
+    if "crank_min_v" in values and start.at_most:
+        values["lowest_is"] = "sampled"
+    if start.started:
+        values["outcome"] = "started"
+    if at is not None:
+        values["taken_at"] = at.isoformat()
+    values |= {"instrument": INSTRUMENT, "note": f"from {file}"[:200]}
+    return LoggedStart(start, at, values, WARM if start.cold is False else "")
+
+
+def air_c(start: BusStart) -> float:
+    """The air at the vehicle: as the bus says, else that of a cold engine's coolant."""
+    if math.isnan(start.ambient_c) and start.cold:
+        return start.coolant_c
+    return start.ambient_c
+
+
+def stored(db: Database, unit: str, logged: Logged, *, by: str) -> Iterator[tuple[LoggedStart, Entry | None]]:
+    """Store the starts of a log as readings of a vehicle, checked like any other, all in one go; None: not asked for."""
+    done: list[tuple[LoggedStart, Entry | None]] = []
+    with writing(db):
+        for one in logged.starts:
+            values = {"unit": unit, **one.values}
+            done.append((one, None if one.why_not else record_reading(db, values, by=by)))
+    return iter(done)
+
+
+def checked(db: Database, unit: str, logged: Logged) -> Iterator[tuple[LoggedStart, Entry | None]]:
+    """What would become of the starts, storing none."""
+    for one in logged.starts:
+        yield one, None if one.why_not else check_reading(db, {"unit": unit, **one.values})

@@ -1,0 +1,50 @@
+"""What a log of the bus says, in words."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.logs.starts import BusStart
+from dashboard.words.plain_text import number, temperature
+
+
+def started_words(start: BusStart) -> str:
+    """How a start went, as far as engine speed tells."""
+    if start.started is None:
+        return "the log ends before it is known"
+    return "started" if start.started else "did not start"
+
+
+def start_words(start: BusStart) -> list[str]:
+    """Everything that is known of a start, a few words each."""
+    said = [started_words(start)]
+    if math.isfinite(start.rest_v):
+        said.append(f"rest {number(start.rest_v, 2)} V")
+    if math.isfinite(start.lowest_v):
+        said.append(f"lowest {'at most ' if start.at_most else ''}{number(start.lowest_v, 2)} V")
+    if math.isfinite(start.dip_v):
+        said.append(f"dip {number(start.dip_v, 2)} V")
+    if math.isfinite(start.crank_s):
+        said.append(f"cranking {number(start.crank_s, 2)} ± {number(start.crank_s_se, 2)} s")
+    if math.isfinite(start.crank_rpm):
+        said.append(f"at {number(start.crank_rpm)} ± {number(start.crank_rpm_se)} rpm")
+    for name, value in (("air", start.ambient_c), ("coolant", start.coolant_c)):
+        if math.isfinite(value):
+            said.append(f"{name} {temperature(value)}")
+    return said
+
+
+def sources_words(
+    starts: int, speed_from: str, volts_from: str, others: tuple[str, ...], every_s: float, unread: int
+) -> str:
+    """How many starts a log holds, and where its figures are from."""
+    said = [f"{starts} start{'' if starts == 1 else 's'}, speed from {speed_from}"]
+    if volts_from:
+        every = f" every {number(every_s, 2)} s" if math.isfinite(every_s) else ""
+        also = f" (also from {', '.join(others)})" if others else ""
+        said.append(f"volts from {volts_from}{every}{also}")
+    else:
+        said.append("no volts")
+    if unread:
+        said.append(f"{unread} line{'' if unread == 1 else 's'} left out that could not be read")
+    return "; ".join(said)
