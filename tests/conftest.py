@@ -7,6 +7,10 @@ import os
 import pytest
 import samples_kept
 
+os.environ["OPENPYXL_LXML"] = (
+    "False"  # workbooks are written alike whether the extra `logs`, which brings lxml, is there or not
+)
+
 
 @pytest.fixture(scope="session", autouse=True)
 def _kept_for_the_run(tmp_path_factory: pytest.TempPathFactory) -> None:
