@@ -8,11 +8,13 @@ A table stands between <!-- stated: ROOM.STAGE --> and <!-- end -->; a stage is 
 
 from __future__ import annotations
 
+import ast
 import difflib
 import importlib
 import re
 import sys
 from dataclasses import is_dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +23,8 @@ from analysis.stated import choices_of, table_of
 
 ROOT = Path(__file__).resolve().parents[1]
 NUMBERS = ROOT / "analysis" / "NUMBERS.md"
+PASSED_ON = {"instrument": ("circuit.instrument",), "chosen": ("circuit.instrument",), "noise": ("readings.noise",)}
+"""Name of an argument or variable -> stages that a caller may replace, and whose fields are read from it."""
 TABLE = re.compile(r"(<!-- stated: ([a-z_.]+) -->\n).*?(<!-- end -->)", re.S)
 
 
@@ -39,6 +43,50 @@ def stage(key: str) -> Any:
     """The instance of one stage."""
     module, name = stages()[key]
     return getattr(importlib.import_module(module), name)
+
+
+@cache
+def _parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def readers() -> dict[str, set[str]]:
+    """ROOM.STAGE.CHOICE -> modules of `analysis` that ask the stage's instance, or one passed on (PASSED_ON), for it."""
+    found: dict[str, set[str]] = {f"{key}.{one.name}": set() for key in stages() for one in choices_of(stage(key))}
+    by_name = {name: key for key, (_, name) in stages().items()}
+    for path in sorted((ROOT / "analysis").rglob("*.py")):
+        module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
+        for node in ast.walk(_parsed(path)):
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                asked = [by_name.get(node.value.id, ""), *PASSED_ON.get(node.value.id, ())]
+                names = [f"{key}.{node.attr}" for key in asked]
+            elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "getattr":
+                key = by_name.get(getattr(node.args[0], "id", ""), "-")
+                names = [name for name in found if name.startswith(f"{key}.")]
+            else:
+                continue
+            for name in names:
+                if name in found:
+                    found[name].add(module)
+    return found
+
+
+def loaded_by(module: str) -> set[str]:
+    """The module with all of `analysis` that it imports, and what that imports."""
+    seen, ahead = set[str](), [module]
+    while ahead:
+        one = ahead.pop()
+        path = ROOT / Path(*one.split(".")).with_suffix(".py")
+        if one in seen or not path.exists():
+            continue
+        seen.add(one)
+        nodes = ast.walk(_parsed(path))
+        froms = [
+            node for node in nodes if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("analysis")
+        ]
+        ahead += [str(node.module) for node in froms]
+        ahead += [f"{node.module}.{alias.name}" for node in froms for alias in node.names]
+    return seen
 
 
 def printed(text: str) -> str:

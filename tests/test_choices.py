@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import ast
 import re
+import subprocess
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+import print_choices
 import pytest
-from print_choices import NUMBERS, ROOT, TABLE, printed, stage, stages
+from print_choices import NUMBERS, ROOT, TABLE, loaded_by, printed, readers, stage, stages
 
 from analysis.stated import choices_of, stated, stated_each, stated_shares, table_of, variants_of
 
@@ -51,23 +53,33 @@ def test_every_choice_says_where_it_comes_from(key: str) -> None:
 
 
 def test_every_choice_is_read_by_the_program() -> None:
-    """Somewhere in `analysis` its stage's instance, or a copy of it that is passed on, is asked for the field."""
-    read, whole = set(), set()
-    for path in (ROOT / "analysis").rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-                read.add((node.value.id, node.attr))
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "getattr":
-                whole |= {node.args[0].id} if isinstance(node.args[0], ast.Name) else set()
-    by_name = {attribute for _, attribute in read}
-    for key, (_, name) in STAGES.items():
-        passed_on = key in PASSED_ON
-        for choice in choices_of(stage(key)) if name not in whole else ():
-            assert (name, choice.name) in read or (passed_on and choice.name in by_name), f"{key}.{choice.name}"
+    unread = [name for name, modules in readers().items() if not modules]
+    assert not unread
 
 
-PASSED_ON = {"circuit.instrument", "readings.noise"}
-"""Stages that a caller may replace: their fields are read from the argument."""
+def test_a_choice_that_nothing_reads_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The reader of the program finds a field that no module asks for."""
+    monkeypatch.setattr(print_choices, "stages", lambda: {"plan.none": (__name__, "NONE")})
+    assert readers() == {f"plan.none.{one.name}": set() for one in fields(NONE)}
+
+
+def test_the_list_is_made_of_what_it_imports() -> None:
+    """Definition: the weekly list's modules reach down to the circuit, and not to one reading, the plan or past lists."""
+    loaded = loaded_by("analysis.worklist.assess")
+    assert {"analysis.worklist.risk", "analysis.forecast.lows", "analysis.circuit.temperature"} <= loaded
+    assert not {one for one in loaded if one.split(".")[1] in ("bay", "plan", "backtest")}
+
+
+def test_a_variant_moves_its_choice_before_anything_reads_it() -> None:
+    """Values made of a choice at import would stand as they were: a process of the measurement begins with the choices alone."""
+    code = (
+        "import sys; sys.path.insert(0, 'tests/benchmarks'); import sensitivity as s;"
+        "s.move('forecast.weather.persistence', 0.6); names = [m for m in sys.modules if m.startswith('analysis.')];"
+        "rooms = [m for m in names if m.count('.') > 1 and not m.endswith('.choices')];"
+        "from analysis.forecast.lows import daily_courses; print(rooms, daily_courses.__wrapped__.__defaults__)"
+    )
+    told = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    assert told.strip() == "[] (0.6,)"
 
 
 @dataclass(frozen=True)
@@ -78,6 +90,9 @@ class _Stage:
     by: Mapping[str, float] = stated_each({"a": 4.0}, "K", 0.5, 1.0, "our choice, because a test needs one")
     tilted: tuple[float, ...] = stated_shares((0.5, 0.25, 0.25), 1.0, 2.0, "our choice, because a test needs one")
     sharp: tuple[float, ...] = stated_shares((0.8, 0.2), 1.0, 2.0, "our choice, because a test needs one", "power")
+
+
+NONE = _Stage()
 
 
 def test_variants_go_to_each_end_of_the_doubt_one_field_at_a_time() -> None:

@@ -1,12 +1,18 @@
-"""What a stated choice moves: log score, no-starts caught and false flags with one constant changed at a time.
+"""What a stated choice moves: log score, no-starts caught and false flags with one choice moved to an end of its doubt.
 
-    python tests/benchmarks/sensitivity.py                          every variant of VARIANTS, on all fleets
-    python tests/benchmarks/sensitivity.py --fleets 3 --units 100   quicker and rougher
-    python tests/benchmarks/sensitivity.py analysis.forecast.lows.PERSISTENCE=0.6   one choice of your own
+    python tests/benchmarks/sensitivity.py                            every choice that the list may read, on ten fleets
+    python tests/benchmarks/sensitivity.py --only forecast.weather    those of one stage, or of a room (--only wear)
+    python tests/benchmarks/sensitivity.py --quick --only forecast    small fleets and few lists: see below
+    python tests/benchmarks/sensitivity.py forecast.weather.persistence=0.6    a value of your own
+    python tests/benchmarks/sensitivity.py --count --only wear        how many runs that would be
 
 Each variant is set beside the choices as they stand, on the same simulated fleets and dates, vehicle by vehicle: the
-difference of the log score per vehicle and list, with its standard error over vehicles.  A choice that moves less than
-one standard error anywhere, and no false flag, moves nothing that these fleets can show.
+difference of the log score per vehicle and list, with its standard error over vehicles.  What moves most stands first; a
+choice that moves less than two standard errors, no no-start and no flag, moves nothing that these fleets can show.
+`--quick` finds what moves a great deal and nothing else: it has a handful of no-starts, so that one of them more or less
+is what "caught" moves by, and it sees one winter, few classes and no long past.
+
+Choices that no module of the list reads (one reading, the plan, past lists, recorded starts) are left out.
 """
 
 from __future__ import annotations
@@ -17,92 +23,164 @@ import importlib
 import os
 import sys
 import time
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from samples_fleet import tables_of
+from print_choices import loaded_by, readers, stage, stages
 
-from analysis.backtest.lists import backtest_lists
-from demo_fleet.simulate import Fleet, simulate_fleet
-from demo_fleet.specs import evaluation_specs
+from analysis.stated import variants_of
 
-LISTS, EVERY_D, HORIZON_D = 10, 56, 30
+if TYPE_CHECKING:  # what a variant may change is imported after it was changed
+    from demo_fleet.simulate import Fleet
+
+EVERY_D, HORIZON_D = 56, 30
 LEAD_D = 14
 LEAST_P = 1e-4  # a probability nearer to 0 or 1 counts as so near
 
 
 @dataclass(frozen=True)
+class Size:
+    """How much each variant is tried on."""
+
+    fleets: int = 10
+    units: int = 150
+    lists: int = 10
+
+
+QUICK = Size(fleets=2, units=60, lists=4)
+
+
+@dataclass(frozen=True)
 class Figures:
-    """Of one fleet under one variant: log score per vehicle (sum over lists), Brier skill, caught, false flags a year."""
+    """Of one fleet under one variant: log score per vehicle (sum over lists), no-starts within reach of a list and the share
+    of them caught, false flags per 100 healthy vehicle-years."""
 
     score: pd.Series
-    brier: float
+    no_starts: int
     caught: float
     false_flags: float
+    lists: int
 
 
 def main() -> None:
-    """Print a row per variant."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("variants", nargs="*", help="MODULE.CONSTANT=VALUE, several joined by ; are one variant")
-    parser.add_argument("--fleets", type=int, default=10)
-    parser.add_argument("--units", type=int, default=150)
-    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
-    options = parser.parse_args()
-    variants = ["", *(options.variants or VARIANTS)]
-    jobs = [(variant, k, options.units) for variant in variants for k in range(options.fleets)]
+    """Print a row per variant, what moves most first."""
+    options = _options()
+    size = QUICK if options.quick else Size(options.fleets, options.units)
+    try:
+        named = ["", *(options.variants or variants(options.only))]
+    except ValueError as problem:
+        sys.exit(str(problem))
+    jobs = [(variant, k, size) for variant in named for k in range(size.fleets)]
+    if options.count:
+        print(f"{len(named) - 1} variants, {len(jobs)} runs of {size.lists} lists of {size.units} vehicles")
+        return
     started = time.perf_counter()
-    with ProcessPoolExecutor(options.workers, max_tasks_per_child=1) as pool:
+    with ProcessPoolExecutor(options.workers, max_tasks_per_child=1) as pool:  # each begins anew: see `one`
         found = dict(zip(jobs, pool.map(one, jobs), strict=True))
+    by_variant = {variant: [found[variant, k, size] for k in range(size.fleets)] for variant in named}
+    no_starts = sum(f.no_starts for f in by_variant[""])
     print(
-        f"{options.fleets} fleets of {options.units} vehicles, {LISTS} lists each; {time.perf_counter() - started:.0f} s"
+        f"{size.fleets} fleets of {size.units} vehicles, {size.lists} lists each, {no_starts} no-starts; "
+        f"{time.perf_counter() - started:.0f} s"
     )
-    print(f"{'variant':60s} {'log score':>10s} {'s.e.':>7s} {'Brier':>7s} {'caught':>7s} {'false':>6s}")
-    for variant in variants:
-        print_row(
-            variant, [(found["", k, options.units], found[variant, k, options.units]) for k in range(options.fleets)]
-        )
+    if options.quick:
+        print("Quick: only what moves by several standard errors is told from chance here; the rest may move or not.")
+    print_rows(by_variant)
 
 
-def print_row(variant: str, pairs: list[tuple[Figures, Figures]]) -> None:
-    """Differences to the choices as they stand; the first row is those themselves."""
-    gain = pd.concat([b.score - a.score for a, b in pairs]).to_numpy()
-    mean, error = gain.mean() / LISTS, gain.std() / np.sqrt(len(gain)) / LISTS
-    brier, caught, false = (
-        float(np.mean([getattr(b, n) for _, b in pairs])) for n in ("brier", "caught", "false_flags")
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("variants", nargs="*", help="ROOM.STAGE.CHOICE=VALUE, several joined by ; are one variant")
+    parser.add_argument("--only", nargs="+", default=[], help="rooms, stages or choices")
+    parser.add_argument("--fleets", type=int, default=Size.fleets)
+    parser.add_argument("--units", type=int, default=Size.units)
+    parser.add_argument("--quick", action="store_true", help=f"{QUICK.fleets} fleets of {QUICK.units} vehicles")
+    parser.add_argument("--count", action="store_true", help="say how many runs it would be, and stop")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    return parser.parse_args()
+
+
+def variants(only: Sequence[str]) -> list[str]:
+    """ROOM.STAGE.CHOICE=VALUE for either end of the doubt of every choice whose name begins with one of `only`.
+
+    Raises ValueError for a name that fits no choice that a module of the list reads.
+    """
+    of_list, read = loaded_by("analysis.worklist.assess"), readers()
+    found = {
+        f"{key}.{name}={dict(value) if isinstance(value, Mapping) else value!r}": f"{key}.{name}."
+        for key in stages()
+        for name, _, value in variants_of(stage(key))
+        if read[f"{key}.{name}"] & of_list
+    }
+    for wanted in only:
+        if not any(name.startswith(wanted + ".") for name in found.values()):
+            raise ValueError(
+                f"--only {wanted}: no choice that the list reads is named so; allowed are names as in NUMBERS.md"
+            )
+    return [v for v, name in found.items() if not only or any(name.startswith(wanted + ".") for wanted in only)]
+
+
+def print_rows(by_variant: dict[str, list[Figures]]) -> None:
+    """Differences to the choices as they stand (the first row): by log score, then those that move nothing."""
+    before = by_variant[""]
+    rows = []
+    for variant, after in by_variant.items():
+        gain = pd.concat([b.score - a.score for a, b in zip(before, after, strict=True)]).to_numpy() / before[0].lists
+        caught, false = (
+            float(np.nanmean([getattr(f, name) for f in after]) - (np.nanmean([getattr(f, name) for f in before]) if variant else 0.0))
+            for name in ("caught", "false_flags")
+        )  # fmt: skip
+        rows.append((variant, 1e4 * gain.mean(), 1e4 * gain.std() / np.sqrt(len(gain)), caught, false))
+    still = [row for row in rows[1:] if not any(row[1:])]
+    moving = sorted(
+        (row for row in rows[1:] if any(row[1:])), key=lambda row: (-abs(row[1]), -abs(row[4]), -abs(row[3]))
     )
     print(
-        f"{variant or 'as it stands':60s} {1e4 * mean:10.2f} {1e4 * error:7.2f} {brier:7.3f} {caught:7.3f} {false:6.2f}"
+        f"{'variant':64s} {'log score':>10s} {'s.e.':>7s} {'caught':>7s} {'false':>7s}   (differences; score in 1e-4)"
     )
+    print(
+        f"{'as it stands (caught; false flags per 100 healthy years)':64s} {'':>18s} {rows[0][3]:7.3f} {rows[0][4]:7.2f}"
+    )
+    for variant, mean, error, caught, false in moving:
+        told = "" if abs(mean) >= 2.0 * error else "  within chance"
+        print(f"{variant:64s} {mean:10.2f} {error:7.2f} {caught:+7.3f} {false:+7.2f}{told}")
+    if still:
+        print("moves nothing at all here:", ", ".join(row[0] for row in still))
 
 
-def one(job: tuple[str, int, int]) -> Figures:
-    """Figures of one fleet under one variant, in a process of its own."""
-    variant, k, units = job
+def one(job: tuple[str, int, Size]) -> Figures:
+    """Figures of one fleet under one variant, in a process of its own in which nothing that reads a choice is loaded yet."""
+    variant, k, size = job
     for change in filter(None, variant.split(";")):
         path, _, value = change.partition("=")
-        module, _, name = path.rpartition(".")
-        setattr(importlib.import_module(module), name, _value(value))
-    spec = evaluation_specs()[k]
-    return figures(simulate_fleet(replace(spec, units=units, years=3.0)))
+        move(path, ast.literal_eval(value))
+    simulate = importlib.import_module("demo_fleet.simulate").simulate_fleet
+    spec = importlib.import_module("demo_fleet.specs").evaluation_specs()[k]
+    return figures(simulate(replace(spec, units=size.units, years=3.0)), size.lists)
 
 
-def _value(text: str) -> object:
-    """A number, a tuple or list (an array), as Python writes it."""
-    found = ast.literal_eval(text)
-    return np.array(found) if isinstance(found, list) else found
+def move(path: str, value: object) -> None:
+    """Give a choice (ROOM.STAGE.CHOICE) another value; raises ValueError where there is none of that name."""
+    key, _, name = path.rpartition(".")
+    if key not in stages() or not hasattr(stage(key), name):
+        raise ValueError(f"{path} is no choice; allowed are ROOM.STAGE.CHOICE, as in analysis/NUMBERS.md")
+    object.__setattr__(stage(key), name, value)
 
 
-def figures(fleet: Fleet) -> Figures:
-    """Lists over the fleet's last year and a half, held against what really failed."""
+def figures(fleet: Fleet, lists: int) -> Figures:
+    """Lists over the end of the fleet's past, held against what really failed."""
+    backtest_lists = importlib.import_module("analysis.backtest.lists").backtest_lists
+    tables_of = importlib.import_module("samples_fleet").tables_of
     last = pd.Timestamp(fleet.as_of) - pd.Timedelta(days=HORIZON_D)
-    days = pd.date_range(end=last, periods=LISTS, freq=f"{EVERY_D}D")
+    days = pd.date_range(end=last, periods=lists, freq=f"{EVERY_D}D")
     issued = backtest_lists(tables_of(fleet), days)
     rows = pd.concat(
         [a.units[["unit", "flagged", "no_start_probability"]].assign(date=day) for day, a in issued], ignore_index=True
@@ -117,19 +195,27 @@ def figures(fleet: Fleet) -> Figures:
     y, p = ahead < HORIZON_D, rows["p"].clip(LEAST_P, 1.0 - LEAST_P).to_numpy()
     score = pd.Series(np.where(y, np.log(p), np.log1p(-p)), index=rows["unit"]).groupby(level=0).sum()
     score.index = fleet.spec.name + " " + score.index.astype(str)
-    brier = 1.0 - float(((p - y) ** 2).mean() / ((y.mean() - y) ** 2).mean())
-    return Figures(score, brier, caught(fleet, rows, days), false_flags(fleet, rows, days, ahead))
+    hits = reached(fleet, rows, days)
+    return Figures(
+        score, len(hits), float(np.mean(hits)) if hits else float("nan"), false_flags(fleet, rows, days, ahead), lists
+    )
 
 
 def caught(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex) -> float:
     """Share of no-starts whose vehicle stood flagged on the last list at least LEAD_D days before."""
+    hits = reached(fleet, rows, days)
+    return float(np.mean(hits)) if hits else float("nan")
+
+
+def reached(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex) -> list[bool]:
+    """Whether each no-start that a list could have foretold was flagged on the last one at least LEAD_D days before."""
     said = rows.set_index(["unit", "date"])["flagged"]
     hits = []
     for unit, when in zip(fleet.truth["unit"], fleet.truth["date"], strict=True):
         k = days.searchsorted(when - pd.Timedelta(days=LEAD_D), side="right") - 1
         if k >= 0 and days[0] + pd.Timedelta(days=HORIZON_D) < when <= days[-1] + pd.Timedelta(days=LEAD_D):
             hits.append(bool(said[unit, days[k]]))
-    return float(np.mean(hits)) if hits else float("nan")
+    return hits
 
 
 def false_flags(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex, ahead_d: np.ndarray) -> float:
@@ -143,8 +229,6 @@ def false_flags(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex, ahead_
     new = rows["flagged"] & ~rows.groupby("unit")["flagged"].shift(fill_value=False)
     return 100.0 * float((new & healthy).sum()) / max(float(healthy.sum()) * EVERY_D / 365.25, 1e-9)
 
-
-VARIANTS: list[str] = []
 
 if __name__ == "__main__":
     main()
