@@ -53,10 +53,15 @@ def _parsed(path: Path) -> ast.Module:
 def readers() -> dict[str, set[str]]:
     """ROOM.STAGE.CHOICE -> modules of `analysis` that ask the stage's instance, or one passed on (PASSED_ON), for it."""
     found: dict[str, set[str]] = {f"{key}.{one.name}": set() for key in stages() for one in choices_of(stage(key))}
-    by_name = {name: key for key, (_, name) in stages().items()}
+    key_of = {where: key for key, where in stages().items()}
     for path in sorted((ROOT / "analysis").rglob("*.py")):
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
-        for node in ast.walk(_parsed(path)):
+        nodes = list(ast.walk(_parsed(path)))
+        froms = [
+            (node.module, alias.name) for node in nodes if isinstance(node, ast.ImportFrom) for alias in node.names
+        ]
+        by_name = {name: key_of[from_, name] for from_, name in froms if (from_, name) in key_of}
+        for node in nodes:
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
                 asked = [by_name.get(node.value.id, ""), *PASSED_ON.get(node.value.id, ())]
                 names = [f"{key}.{node.attr}" for key in asked]
