@@ -19,6 +19,7 @@ from test_views import run, said
 from analysis.bay.verdict import verdict
 from analysis.circuit.limit_book import LimitBook
 from dashboard.desk.own_limits import save_limits
+from dashboard.desk.reading_source import limits_for
 from dashboard.screens import one_unit, session, unit_charts
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from dashboard.words.limit_lines import limit_lines
@@ -93,7 +94,7 @@ def test_own_limits_reach_the_chart_that_was_drawn_before() -> None:
 
     printed = drawn()
     with session.database() as db:
-        limit = one_unit.limits_of(one_unit.facts(unit)).ground_path_drop_v.value
+        limit = limits_for(one_unit.facts(unit).unit, one_unit.own_book()).ground_path_drop_v.value
         save_limits(db, f"[system_12]\nground_path_drop_v = {limit / 2}\n", by="test")
     own = drawn()
     st.cache_data.clear()

@@ -71,7 +71,7 @@ def test_the_bay_takes_a_jumper_start_down(own: Path) -> None:
     app.text_input(key=f"m_rest_v_{unit}_0").set_value(
         "12.6" if "12" in str(unit_row(store.open_database(own), unit)["system_v"]) else "25.2"
     )
-    app.button_group(key=f"jumper_{unit}_0").set_value("cranks").run()
+    app.button_group(key=f"jumper_start_{unit}_0").set_value("cranks").run()
     assert "the engine cranks" in said(app)
     app.button(key="save").click().run()
     assert store.read_readings(store.open_database(own), units=[unit])["jumper_start"].iloc[-1] == "cranks"

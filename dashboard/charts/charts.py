@@ -13,7 +13,7 @@ import pandas as pd
 
 from analysis.worklist.course import PartCourse
 from dashboard.charts import theme
-from dashboard.words.plain_text import celsius, day, span, temperature
+from dashboard.words.plain_text import celsius, day, fahrenheit_of, span, temperature
 from dashboard.words.reasons import bare, plain
 
 Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
@@ -263,7 +263,7 @@ def part_text(course: PartCourse, name: str, printed_limit: float | None = None)
 
 def _degrees(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
     """The columns in °F."""
-    return frame.assign(**{name: frame[name] * 1.8 + 32.0 for name in names})
+    return frame.assign(**{name: fahrenheit_of(frame[name]) for name in names})
 
 
 def cold_chart(
@@ -288,7 +288,7 @@ def cold_chart(
         lowest = min(lowest, max(float(cold["renewed_c"].min()) - 3, -46.0))
     title_y = "°F" if fahrenheit else "°C"
     if fahrenheit:
-        lowest, highest = lowest * 1.8 + 32.0, highest * 1.8 + 32.0
+        lowest, highest = fahrenheit_of(lowest), fahrenheit_of(highest)
         cold = _degrees(cold, "coldest_start_c", "low_c", "high_c", "renewed_c")
         season, forecast = _degrees(season, "low_c", "one_in_ten_c"), _degrees(forecast, "low_c")
     scale = alt.Scale(domain=[lowest, highest], nice=False)

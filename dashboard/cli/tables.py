@@ -43,21 +43,11 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
             )
         )  # fmt: skip
         for reason in row["reasons"]:
-            lines += textwrap.wrap(clean(reason), WIDTH, initial_indent="    - ", subsequent_indent="      ")
+            lines += wrapped(clean(reason), "    - ")
         if row["next_test"]:
-            lines += textwrap.wrap(
-                f"measure next: {with_caution(row['next_test'])}",
-                WIDTH,
-                initial_indent="    > ",
-                subsequent_indent="      ",
-            )
+            lines += wrapped(f"measure next: {with_caution(row['next_test'])}", "    > ")
         elif row["flagged"]:
-            lines += textwrap.wrap(
-                f"enough measured, act: {with_caution(row['action'])}",
-                WIDTH,
-                initial_indent="    > ",
-                subsequent_indent="      ",
-            )
+            lines += wrapped(f"enough measured, act: {with_caution(row['action'])}", "    > ")
     if rows:
         lines += ["", *textwrap.wrap(SAFE_NOTE, WIDTH, break_on_hyphens=False)]
     return "\n".join(lines)

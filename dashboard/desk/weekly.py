@@ -18,7 +18,7 @@ from dashboard.desk.assessment import assess_database, known_climate, list_rows,
 from dashboard.desk.own_limits import limit_book
 from dashboard.words.begun import begun_words
 from dashboard.words.plain_text import day as day_words
-from dashboard.words.plain_text import in_reader_unit, percent, temperature
+from dashboard.words.plain_text import in_reader_unit, percent, some, temperature
 from dashboard.words.reasons import part_name
 from ingest import store
 from ingest.records import (
@@ -33,7 +33,6 @@ from ingest.records import (
 Row = dict[str, Any]
 
 WORSE_RISE = 0.05  # a rise of the probability of a no-start that counts as worse (or, falling, as better); our choice
-DEPOTS_NAMED = 6  # depots named in a sentence, our choice
 WORSE_DEGREES = 4.0  # [K] the same for the coldest start; our choice
 
 
@@ -138,19 +137,15 @@ def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:
     if unknown:
         low, high = (temperature(WEATHER.unknown_low_c + side * WEATHER.unknown_sd_k) for side in (-1, 1))
         sentences.append(
-            f"No climate is known of {_some(unknown)}: mornings of about {temperature(WEATHER.unknown_low_c)} all year round, "
+            f"No climate is known of {some(unknown)}: mornings of about {temperature(WEATHER.unknown_low_c)} all year round, "
             f"two in three between {low} and {high}, are assumed there"
         )
     if usual := sorted(depots - set(unknown) - measured):
         sentences.append(
-            f"Cold spells as long and as deep below the month's usual lows as in most places are assumed of {_some(usual)}: "
+            f"Cold spells as long and as deep below the month's usual lows as in most places are assumed of {some(usual)}: "
             f"a file of a year's daily lows (lows.csv) would tell"
         )
     return sentences
-
-
-def _some(depots: list[str]) -> str:
-    return ", ".join(depots[:DEPOTS_NAMED]) + (" and others" if len(depots) > DEPOTS_NAMED else "")
 
 
 def with_changes(rows: Sequence[Row], before: Sequence[Row], *, compared: bool) -> list[Row]:

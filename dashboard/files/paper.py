@@ -23,8 +23,10 @@ from reportlab.platypus import Flowable, LongTable, PageBreak, Paragraph, Simple
 
 from dashboard.desk import weekly
 from dashboard.words.plain_text import (
+    as_sentence,
     celsius,
     day,
+    fahrenheit_of,
     glued,
     number,
     percent,
@@ -194,7 +196,7 @@ def list_pdf(
 
 def _sentence(text: str) -> str:
     """Text for a Paragraph that begins as a sentence, numbers kept with their units."""
-    return whole(printable(text[:1].upper() + text[1:], longest=LONGEST_LINE))
+    return whole(printable(as_sentence(text), longest=LONGEST_LINE))
 
 
 def _list_row(
@@ -350,7 +352,7 @@ def _reading_cell(name: str, value: Any, *, fahrenheit: bool = False) -> str:
     if value is None or pd.isna(value):
         return ""
     if name == "temperature_c" and fahrenheit:
-        return number(float(value) * 1.8 + 32.0)
+        return number(fahrenheit_of(float(value)))
     return number(float(value), QUANTITIES[name].digits)
 
 

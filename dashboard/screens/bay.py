@@ -13,10 +13,10 @@ from dashboard.desk.reading_source import LOADED
 from dashboard.screens import one_unit
 from dashboard.screens.one_unit import Facts, last_values
 from dashboard.words import reading_sheet
-from dashboard.words.plain_text import number
+from dashboard.words.plain_text import as_sentence, fahrenheit_of, number
 from dashboard.words.safety import with_caution
 from ingest.entries import Entry
-from ingest.fields import MAIN_DROPS, QUANTITIES
+from ingest.fields import KM_PER_MILE, MAIN_DROPS, MV_PER_V, QUANTITIES
 
 PASS, WATCH, ACT, DOUBT, WRONG = "pass", "watch", "act", "doubt", "wrong"
 SAID: Final = {PASS: "good", WATCH: "watch", ACT: "outside its limit", DOUBT: "doubtful", WRONG: "cannot be"}
@@ -99,14 +99,14 @@ def shown(name: str, value: float, meter: Meter) -> str:
     """A stored value in the unit that this meter shows, without the unit."""
     filled = column(name, meter)
     if filled == "temperature_f":
-        return number(value * 1.8 + 32)
+        return number(fahrenheit_of(value))
     if filled == "odometer_mi":
-        return number(value / 1.609344)
+        return number(value / KM_PER_MILE)
     if filled.endswith("_clamp_mv"):
         scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
         return number(value * (scale or 1.0))
     if filled.endswith("_mv"):
-        return number(value * 1000.0)
+        return number(value * MV_PER_V)
     return number(value, QUANTITIES[name].digits)
 
 
@@ -138,7 +138,7 @@ _NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in LABELS), key
 def spoken(sentence: str) -> str:
     """A sentence of the checks with the field's label for the column's name."""
     said = _NAMES.sub(lambda match: LABELS[match.group(1)].lower(), sentence)
-    return said[:1].upper() + said[1:]
+    return as_sentence(said)
 
 
 @dataclass(frozen=True)
@@ -249,15 +249,15 @@ def measure_next(check: ReadingCheck, entry: Entry) -> str:
     first = next((f for f in check.findings if f.doubts and f.next_measurement), None)
     if first is not None:
         words = first.next_measurement
-        return with_caution(f"{words[:1].upper()}{words[1:]} (about {first.minutes} min).")
+        return with_caution(f"{as_sentence(words)} (about {first.minutes} min).")
     charged = check.charge is None or check.charge.level != "act"
     if charged and reading_sheet.misfit(check):
         words = reading_sheet.VALUE_WORDS[check.closure.suspect]
-        return f"{words[:1].upper()}{words[1:]} once more: this value does not fit the others."
+        return f"{as_sentence(words)} once more: this value does not fit the others."
     for finding in check.findings:
         if finding.next_measurement:
             words = finding.next_measurement
-            return with_caution(f"{words[:1].upper()}{words[1:]} (about {finding.minutes} min).")
+            return with_caution(f"{as_sentence(words)} (about {finding.minutes} min).")
     for name in ENOUGH:
         if entry.values.get(name) in (None, ""):
             return MORE_WORTH[name]

@@ -28,6 +28,12 @@ def or_blank(value: float) -> str:
     return plain_number(value) if pd.notna(value) else ""
 
 
+def show_values(table: pd.DataFrame, *, alt: str, key: str) -> None:
+    """A table of settings: the column `value` plain, nothing where there is none."""
+    words = in_words(table, {"value": or_blank})
+    st.dataframe(words, hide_index=True, alt=alt, key=key, placeholder="")
+
+
 def in_words(
     frame: pd.DataFrame, words: Mapping[str, Words] | None = None, *, cells: Mapping[str, Sequence[str]] | None = None
 ) -> Styler:

@@ -7,6 +7,7 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard.desk.weekly import iso_week
 from dashboard.screens import session
 from ingest.records import WeeklyList, list_versions, read_weekly_list, weekly_lists
 
@@ -33,7 +34,7 @@ def _issued(path: str, inode: int, iso: str, version: int, issued_at: str) -> We
 def newest_issued(day: date) -> WeeklyList | None:
     """The list last issued in the week of `day` or before; None where there is none."""
     with session.database() as db:
-        weeks = [week for week in weekly_lists(db) if week <= session.iso_week(day)]
+        weeks = [week for week in weekly_lists(db) if week <= iso_week(day)]
     return read_issued(max(weeks)) if weeks else None
 
 

@@ -21,12 +21,21 @@ from analysis.worklist.part import PART_CHANNEL
 from dashboard.charts import charts
 from dashboard.desk.assessment import known_climate
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.reading_source import Taken, class_name, expect, knowledge_from, knowledge_of, take_apart, whose
+from dashboard.desk.reading_source import (
+    Taken,
+    class_name,
+    expect,
+    knowledge_from,
+    knowledge_of,
+    limits_for,
+    take_apart,
+    whose,
+)
 from dashboard.files.paper import BayUnit
 from dashboard.screens import session
 from dashboard.words import reading_sheet
 from dashboard.words.limit_lines import limit_lines
-from dashboard.words.plain_text import safe
+from dashboard.words.plain_text import fahrenheit_of, safe
 from dashboard.words.reasons import OUTCOME_WORDS, latest_drops
 from ingest import store
 from ingest.fields import MEASUREMENTS, QUANTITIES, SAMPLED
@@ -133,7 +142,7 @@ def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
     frame = own.readings.iloc[::-1]
     frame = frame.assign(outcome=frame["outcome"].replace(OUTCOME_WORDS))
     if fahrenheit:
-        frame = frame.assign(temperature_c=frame["temperature_c"] * 1.8 + 32.0)
+        frame = frame.assign(temperature_c=fahrenheit_of(frame["temperature_c"]))
     frame = frame.assign(
         confirmed=[", ".join(QUANTITIES[n].over_column for n in str(c).split(",") if n) for c in frame["confirmed"]]
     )
@@ -174,14 +183,6 @@ def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
     return values, last
 
 
-def limits_of(own: Facts) -> Limits:
-    """The limits for this kind of vehicle, the user's own where there are any."""
-    unit = own.unit
-    book = own_book()
-    cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
-    return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
-
-
 def limits_shown(
     own: Facts, *, temperature_c: float | None = None, fahrenheit: bool = False, drops_mv: bool = False
 ) -> dict[str, str]:
@@ -189,7 +190,7 @@ def limits_shown(
     known = _knowledge_now(own)
     usual = usual_crank_a(class_usual(known, float(own.unit["system_v"])), hardly_read(known))
     return limit_lines(
-        limits_of(own), usual_a=usual, temperature_c=temperature_c, fahrenheit=fahrenheit, drops_mv=drops_mv
+        limits_for(own.unit, own_book()), usual_a=usual, temperature_c=temperature_c, fahrenheit=fahrenheit, drops_mv=drops_mv
     )  # fmt: skip
 
 
@@ -217,6 +218,19 @@ def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
         st.warning(closure, icon=":material/help:")
     else:
         st.markdown(closure)
+
+
+def show_unidentified(check: ReadingCheck, *, fahrenheit: bool) -> None:
+    """In small print which resistances the reading does not tell, and what was assumed."""
+    for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
+        st.caption(safe(reading_sheet.for_reader(text, fahrenheit=fahrenheit), longest=600))
+
+
+def show_limits(check: ReadingCheck, *, fahrenheit: bool) -> None:
+    """Every check by its printed limit, to be opened."""
+    said = [reading_sheet.for_reader(text, fahrenheit=fahrenheit) for text in reading_sheet.limit_words(check)]
+    with st.expander("Every check by its printed limit"):
+        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
 
 
 @st.cache_resource(show_spinner=False, max_entries=CLASSES_KEPT)

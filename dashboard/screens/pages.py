@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Final
 
@@ -57,3 +58,12 @@ def all_pages() -> dict[str, list[Page]]:
     }
     pages[next(iter(pages))].append(_by_name())
     return pages
+
+
+def in_tabs(shown: Mapping[str, Callable[[], None]], key: str) -> None:
+    """One block behind each tab, made only when it is looked at; which one is in the address under `key`."""
+    tabs = st.tabs(list(shown), key=key, on_change="rerun", bind=IN_ADDRESS)
+    for tab, draw in zip(tabs, shown.values(), strict=True):
+        if tab.open:
+            with tab:
+                draw()

@@ -126,12 +126,6 @@ def follow(key: str, newest: object) -> bool:
     return True
 
 
-def iso_week(day: date) -> str:
-    """A day's ISO 8601 week, as 2026-W47."""
-    year, week, _ = day.isocalendar()
-    return f"{year}-W{week:02d}"
-
-
 def who() -> str:
     """Who is looking, as it goes on record."""
     return who_is_named() or "not named"

@@ -10,6 +10,7 @@ import streamlit as st
 
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
+from dashboard.desk.reading_source import limits_for
 from dashboard.screens import one_unit, session
 from dashboard.words.plain_text import day, in_reader_unit, percent
 from dashboard.words.reasons import MEASURES, PART_WORDS
@@ -59,7 +60,7 @@ def _part(
     known: object,  # noqa: ARG001
     unit: str,
 ) -> Drawn:
-    limits = one_unit.limits_of(_facts)
+    limits = limits_for(_facts.unit, one_unit.own_book())
     course, limit = one_unit.course(_assessment, unit, part, limits)
     name = MEASURES[part].capitalize()
     chart = charts.part_chart(

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from analysis.worklist.teaching import Begun
-
-NAMED = 5
+from dashboard.words.plain_text import some
 
 
 def begun_words(begun: Begun) -> list[str]:
@@ -13,16 +12,12 @@ def begun_words(begun: Begun) -> list[str]:
     if begun.used:
         named = [f"{one.name} ({one.vehicles} vehicles, {one.readings} readings)" for one in begun.used]
         out.append(
-            f"Usual values, cold and wear of {_some(named)} begin from what another fleet has learned; "
+            f"Usual values, cold and wear of {some(named)} begin from what another fleet has learned; "
             f"this fleet's own readings outweigh it as they come"
         )
     if begun.unlike:
         out.append(
-            f"What another fleet has learned of {_some(list(begun.unlike))} does not fit the readings here and is left out: "
+            f"What another fleet has learned of {some(list(begun.unlike))} does not fit the readings here and is left out: "
             f"the vehicles may be of another make under the same name"
         )
     return out
-
-
-def _some(names: list[str]) -> str:
-    return ", ".join(names[:NAMED]) + (" and others" if len(names) > NAMED else "")

@@ -6,25 +6,27 @@ import math
 import re
 import string
 import unicodedata
+from collections.abc import Sequence
 from datetime import date, datetime
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _PUNCTUATION = frozenset(string.punctuation)
 MINUS = "−"
 STARTS_ALWAYS_C = (
     -44.0
 )  # coldest starts below are outside the range that is worked out, see analysis.starting.coldest_start
-
+F_PER_K = 1.8  # exact by definition of the scales
+NAMED = 6  # of many names in a sentence, our choice
+Degrees = TypeVar("Degrees", float, "pd.Series[float]")
 
 _CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
 _APART = re.compile(r"(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (?:degrees\b|K (?=colder|warmer))")  # older lists said K
-
-
 _NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
-
-
 _UNUSUAL = re.compile(r"[^ -~]")  # everything but the printable characters of ASCII
 _KEPT_MARKS = re.compile(r"(?!\r\n)[^ -~\n\t]")  # the same but for line ends and tabs
-
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -104,7 +106,12 @@ def span(low: str, high: str) -> str:
 def temperature(value: float, *, fahrenheit: bool = False) -> str:
     """A temperature [°C] in the reader's unit."""
     kept = round(value, 1)  # as lists keep it, so that one figure never reads as two
-    return f"{number(kept * 1.8 + 32)} °F" if fahrenheit else f"{number(kept)} °C"
+    return f"{number(fahrenheit_of(kept))} °F" if fahrenheit else f"{number(kept)} °C"
+
+
+def fahrenheit_of(celsius: Degrees) -> Degrees:
+    """A temperature [°C], or a column of them, in °F."""
+    return celsius * F_PER_K + 32.0
 
 
 def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
@@ -117,8 +124,8 @@ def in_reader_unit(text: str, *, fahrenheit: bool) -> str:
 
 def _apart_f(found: re.Match[str]) -> str:
     size, error = found[1], found[2]
-    more = f" ± {number(float(error) * 1.8)}" if error else ""
-    return f"{number(float(size) * 1.8)}{more} degrees" + (" " if found[0].endswith(" ") else "")
+    more = f" ± {number(float(error) * F_PER_K)}" if error else ""
+    return f"{number(float(size) * F_PER_K)}{more} degrees" + (" " if found[0].endswith(" ") else "")
 
 
 def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
@@ -127,6 +134,11 @@ def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
     if not isinstance(stamp, date) or stamp != stamp:  # a missing moment of a table differs from itself
         return missing
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
+
+
+def some(names: Sequence[str]) -> str:
+    """The first few of many names."""
+    return ", ".join(names[:NAMED]) + (" and others" if len(names) > NAMED else "")
 
 
 def whole(text: str) -> str:

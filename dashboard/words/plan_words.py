@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.plan.replacement_plan import ReplacementPlan
-from dashboard.words.plain_text import day, words
+from dashboard.words.plain_text import as_sentence, day, words
 from dashboard.words.reasons import PART_WORDS
 
 POLICY_WORDS = {
@@ -82,7 +82,7 @@ def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -
     place = "It is in for its planned service that day. " if visit["in_service"] else ""
     waits = percent(visit["probability_waiting"])
     risk = (
-        f"{waits[:1].upper()}{waits[1:]} chance of a no-start by {day(last_day)} if nothing is done, "
+        f"{as_sentence(waits)} chance of a no-start by {day(last_day)} if nothing is done, "
         f"{percent(visit['probability_before'])} before the visit."
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)

@@ -16,7 +16,7 @@ from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
-from dashboard.words.plain_text import in_reader_unit, number, temperature
+from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
 from dashboard.words.safety import FROZEN, said_with
 from ingest.fields import QUANTITIES, SAMPLED
 
@@ -140,10 +140,7 @@ def not_identified(check: ReadingCheck) -> list[str]:
     for one in rows_of(check):
         if one.reason:
             by_reason.setdefault(reason_words(one.reason), []).append(ELEMENT_WORDS[one.element])
-    return [
-        f"{joined(names)[:1].upper()}{joined(names)[1:]}: not identified, because {why}."
-        for why, names in by_reason.items()
-    ]
+    return [f"{as_sentence(joined(names))}: not identified, because {why}." for why, names in by_reason.items()]
 
 
 def joined(names: list[str]) -> str:
@@ -156,7 +153,7 @@ def assumed_words(check: ReadingCheck) -> list[str]:
     known = {one.element for one in check.identified if not one.reason}
     used = {name: both for name, both in check.assumed.items() if known & set(RESTS_ON_ASSUMED[name])}
     out = [
-        f"{VALUE_WORDS[name][:1].upper()}{VALUE_WORDS[name][1:]} not measured: {amount(name, value)} ± "
+        f"{as_sentence(VALUE_WORDS[name])} not measured: {amount(name, value)} ± "
         f"{amount(name, se)} assumed, as this vehicle usually shows; the errors are wider for it."
         for name, (value, se) in used.items()
         if not name.startswith("drop_")
@@ -282,7 +279,7 @@ def closure_words(closure: Closure) -> str:
 def settled_words(closure: Closure) -> str:
     """What was measured twice counts as right, so that the part behind it has changed."""
     return " ".join(
-        f"{VALUE_WORDS[name][:1].upper()}{VALUE_WORDS[name][1:]}: measured twice, so that {CHANGED[name]} has changed."
+        f"{as_sentence(VALUE_WORDS[name])}: measured twice, so that {CHANGED[name]} has changed."
         for name in closure.settled
     )
 

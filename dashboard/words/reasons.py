@@ -16,7 +16,7 @@ import pandas as pd
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
 from analysis.worklist.assess import Assessment
-from dashboard.words.plain_text import STARTS_ALWAYS_C, in_reader_unit, span, temperature
+from dashboard.words.plain_text import F_PER_K, STARTS_ALWAYS_C, in_reader_unit, span, temperature
 
 Fact: TypeAlias = dict[str, Any]
 """`kind` and the figures of one sentence, rounded as they are said, temperatures to 0.1; dates as YYYY-MM-DD."""
@@ -381,7 +381,7 @@ class Reader:
 
     def degrees(self, apart_k: float) -> str:
         """How far apart two temperatures are."""
-        return f"{apart_k * (1.8 if self.fahrenheit else 1.0):.0f} degrees"
+        return f"{apart_k * (F_PER_K if self.fahrenheit else 1.0):.0f} degrees"
 
 
 def sentence(fact: Fact, as_of: pd.Timestamp, *, fahrenheit: bool = False) -> str:

@@ -154,16 +154,13 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     seldom = {name for name, field in QUANTITIES.items() if field.seldom}
     with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool(seldom & set(draft))):
         draw(seldom=True)
-        typed["outcome"] = st.pills(
-            "How it started", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__,
-            default=draft.get("outcome") if draft.get("outcome") in OUTCOME_WORDS else None,
-            key=f"outcome_{unit}_{form_number()}",
-        ) or ""  # fmt: skip
-        typed["jumper_start"] = st.pills(
-            "Fused jumper at the relay socket", list(JUMPER_WORDS), format_func=JUMPER_WORDS.__getitem__,
-            default=draft.get("jumper_start") if draft.get("jumper_start") in JUMPER_WORDS else None,
-            key=f"jumper_{unit}_{form_number()}",
-        ) or ""  # fmt: skip
+        for name, asked, said in (
+            ("outcome", "How it started", OUTCOME_WORDS), ("jumper_start", "Fused jumper at the relay socket", JUMPER_WORDS),
+        ):  # fmt: skip
+            typed[name] = st.pills(
+                asked, list(said), format_func=said.__getitem__, key=f"{name}_{unit}_{form_number()}",
+                default=draft.get(name) if draft.get(name) in said else None,
+            ) or ""  # fmt: skip
         typed["note"] = st.text_input(
             "Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
         )
@@ -274,11 +271,8 @@ def says(check: ReadingCheck) -> None:
         if len(known):
             st.table(columns.in_words(known, cells=reading_sheet.identified_words(known)))
             downloads.table_button(known.reset_index(), "this-reading", key="this_reading")
-        for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
-            st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))
-    with st.expander("Every check by its printed limit"):
-        said = [reading_sheet.for_reader(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
-        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
+        one_unit.show_unidentified(check, fahrenheit=in_f)
+    one_unit.show_limits(check, fahrenheit=in_f)
 
 
 def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:

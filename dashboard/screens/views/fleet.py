@@ -22,10 +22,10 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import IN_ADDRESS
-from dashboard.words.plain_text import celsius, day, safe, span, temperature, whole, words
+from dashboard.words.plain_text import as_sentence, celsius, day, fahrenheit_of, safe, span, temperature, whole, words
 from dashboard.words.reasons import PART_WORDS
 from ingest import store
-from ingest.fields import FAILED_STARTS
+from ingest.fields import FAILED_STARTS, fahrenheit_to_celsius
 from ingest.records import WeeklyList, read_decisions
 
 OVERDUE_D = 90  # days without a reading after which a vehicle is overdue, our choice: a quarter
@@ -146,7 +146,7 @@ def coming_cold(assessment: Assessment) -> None:
         low = low_slider(_first_low(lows), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
     sentence = cold_sentence(mine, low)
-    st.markdown(sentence[:1].upper() + sentence[1:])
+    st.markdown(as_sentence(sentence))
     counts = cold_counts(mine)
     text = cold_count_text(counts, in_f=in_f)
     chart = charts.cold_count_chart(
@@ -192,9 +192,9 @@ def low_slider(first_c: int, *, in_f: bool) -> float:
     if not in_f:
         return float(st.slider("Morning low, °C", -40, 20, first_c, key="cold_low", width=420, bind=IN_ADDRESS))
     low_f = st.slider(
-        "Morning low, °F", -40, 68, round(first_c * 1.8 + 32), key="cold_low_f", width=420, bind=IN_ADDRESS
+        "Morning low, °F", -40, 68, round(fahrenheit_of(first_c)), key="cold_low_f", width=420, bind=IN_ADDRESS
     )
-    return (float(low_f) - 32.0) / 1.8
+    return fahrenheit_to_celsius(float(low_f))
 
 
 def cold_sentence(units: pd.DataFrame, low_c: float) -> str:

@@ -18,7 +18,7 @@ from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
 from dashboard.screens import acts, columns, downloads, plan_changes, session
 from dashboard.screens.caution import before_work
-from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.plan_changes import Wish, money
 from dashboard.words.plain_text import day, number, percent, safe, whole
 from dashboard.words.plan_words import POLICY_WORDS, no_visit_words, saving_words, settings_table
@@ -68,12 +68,7 @@ def show() -> None:
             "Costs and rules": lambda: rules(plan),
             "Export": lambda: export(plan),
         }
-        for tab, draw in zip(
-            st.tabs(list(shown), key="plan_tab", on_change="rerun", bind=IN_ADDRESS), shown.values(), strict=True
-        ):
-            if tab.open:
-                with tab:
-                    draw()
+        in_tabs(shown, "plan_tab")
     except (PlanRefused, IngestError, ValueError) as error:
         st.error(safe(error))
 
@@ -345,13 +340,7 @@ def rules(plan: ReplacementPlan) -> None:
     st.write("Every cost and rule that this version was made with; they are changed under Settings.")
     st.page_link(page("settings"), label="Change costs and rules")
     table = settings_table(plan.settings)
-    st.dataframe(
-        columns.in_words(table, {"value": columns.or_blank}),
-        hide_index=True,
-        alt="Costs and rules of the plan",
-        key="rules_table",
-        placeholder="",
-    )
+    columns.show_values(table, alt="Costs and rules of the plan", key="rules_table")
     downloads.table_button(table, "plan-costs", key="rules")
 
 

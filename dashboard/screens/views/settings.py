@@ -111,13 +111,7 @@ def show() -> None:
     table = saved_table(saved)
     if len(table):
         st.subheader("On record")
-        st.dataframe(
-            columns.in_words(table, {"value": columns.or_blank}),
-            hide_index=True,
-            alt="Settings on record",
-            key="settings_table",
-            placeholder="",
-        )
+        columns.show_values(table, alt="Settings on record", key="settings_table")
         downloads.table_button(table, "settings", key="settings")
 
 

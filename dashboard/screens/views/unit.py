@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -22,7 +22,7 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.caution import before_work
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import issued_row, newest_issued
-from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.picker import pick_unit
 from dashboard.words import reading_sheet
 from dashboard.words.list_row import list_row
@@ -70,30 +70,18 @@ def show() -> None:
         standing(assessment, row, facts)
         decide(unit, row)
         replaced_questions(assessment, unit)
-        in_tabs(
-            {
-                "Over time": partial(time_charts, assessment, row, facts),
-                "Latest reading": partial(latest_says, facts),
-                "Readings and repairs": partial(records, facts),
-                "On paper": partial(sheets, assessment, row, facts),
-            }
-        )
+        shown = {
+            "Over time": partial(time_charts, assessment, row, facts),
+            "Latest reading": partial(latest_says, facts),
+            "Readings and repairs": partial(records, facts),
+            "On paper": partial(sheets, assessment, row, facts),
+        }
+        st.fragment(in_tabs)(shown, "unit_tab")  # what is above stays as it is meanwhile
     else:
         st.info("This vehicle has not been judged: it has no reading before the day shown.")
         latest_says(facts)
         records(facts)
         sheets(assessment, row, facts)
-
-
-@st.fragment
-def in_tabs(shown: Mapping[str, Callable[[], None]]) -> None:
-    """One block behind each tab, made only when it is looked at; what is above stays as it is meanwhile."""
-    for tab, draw in zip(
-        st.tabs(list(shown), key="unit_tab", on_change="rerun", bind=IN_ADDRESS), shown.values(), strict=True
-    ):
-        if tab.open:
-            with tab:
-                draw()
 
 
 def while_judging(facts: one_unit.Facts) -> None:
@@ -197,10 +185,10 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
 def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
     """Why, what to do, and what to measure next."""
     reasons = read_reasons(listed, as_of, fahrenheit=session.fahrenheit())
-    lines = "\n".join(f"- {safe(reason[:1].upper() + reason[1:])}" for reason in reasons)
+    lines = "\n".join(f"- {safe(as_sentence(reason))}" for reason in reasons)
     st.markdown(lines)
-    action = str(listed["action"])
-    st.markdown(f"**What to do:** {safe(with_caution(f'{action[:1].upper()}{action[1:]}.'))}")
+    action = as_sentence(f"{listed['action']}.")
+    st.markdown(f"**What to do:** {safe(with_caution(action))}")
     if listed["next_test"]:
         st.markdown(f"**Measure next:** {safe(with_caution(listed['next_test']))}")
         st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": listed["unit"]})
@@ -276,7 +264,7 @@ def keep(unit: str, kind: str, *, reason: str = "", until: Any = None) -> None:
         with session.database() as db:
             known = set(read_decisions(db)["id"])
             number = save_decision(
-                db, unit=unit, iso_week=session.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
+                db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
                 by=session.who(), now=session.now(),
             )  # fmt: skip
     except (ValueError, IngestError) as error:
@@ -427,11 +415,8 @@ def latest_says(facts: one_unit.Facts) -> None:
         downloads.table_button(identified.reset_index(), f"latest-reading-{facts.unit['unit']}", key="identified")
     with right:
         fits(check, in_f=in_f)
-    for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
-        st.caption(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=600))
-    with st.expander("Every check by its printed limit"):
-        said = [reading_sheet.for_reader(text, fahrenheit=in_f) for text in reading_sheet.limit_words(check)]
-        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
+    one_unit.show_unidentified(check, fahrenheit=in_f)
+    one_unit.show_limits(check, fahrenheit=in_f)
     with st.expander("Resistances, reading by reading"):
         table = reading_sheet.over_time_table(taken.over_time)
         cells = reading_sheet.over_time_words(taken.over_time)
