@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice
@@ -14,7 +14,8 @@ import pandas as pd
 
 from ingest.cells import batch_of
 from ingest.errors import FileRefused, IngestError
-from ingest.fields import CLAMP_COLUMNS, LARGE_CLAMP_MV_PER_A, READINGS, UNITS, Table
+from ingest.fields import CLAMP_COLUMNS, LARGE_CLAMP_MV_PER_A, READINGS, REPAIRS, UNITS, Table
+from ingest.file_kinds import is_bus_log, kind_of_table
 from ingest.layout import combined_headings, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
@@ -28,11 +29,15 @@ from ingest.values import (
     parse_time,
     unit_word,
 )
-from ingest.vocabulary import READING_WORDS, UNIT_WORDS, Word, folded, meaning, unit_in_heading
+from ingest.vocabulary import READING_WORDS, REPAIR_WORDS, UNIT_WORDS, Word, beside, folded, meaning, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
 MOSTLY = 0.8  # share of a column's cells that must be dates for it to be a column of dates; our choice
 FEWEST_SWAPPED = 5  # real dates, all of the first twelve days, beside later text dates: chance is under 1 % (0.39^5)
+DRAFTED = ((READINGS, READING_WORDS), (UNITS, UNIT_WORDS), (REPAIRS, REPAIR_WORDS))
+TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs"}
+A_TRACE = "is one start over time (time, volts, amps): cranktrend trace reads it as it is, no description is needed"
+A_LOG = "is a log of many signals over time: cranktrend log finds the starts in it, no description is needed"
 FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
 # Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
 MILLIVOLT_DROP = 15.0  # a median drop above cannot be volts
@@ -45,12 +50,85 @@ _CLAMP_SCALE = re.compile(
 
 
 @dataclass(frozen=True)
-class Draft:
-    """A drafted description: its TOML text, questions that must be answered, and guesses to check."""
+class Described:
+    """A description in parts, as a form asks for them.
 
-    toml: str
-    questions: tuple[str, ...] = ()
+    columns: each heading with our column (in the file's unit, as `drop_ground_mv`), "" for none; date_order "?" where
+    nothing settles it; reading: the other keys of the file's layout, as TOML; unsure: of a heading or a key; clamps: mV per A.
+    """
+
+    file: str
+    table: Table
+    columns: tuple[tuple[str, str], ...]
+    decimal: str
+    thousands: str
+    date_order: str
+    reading: tuple[tuple[str, str], ...]
+    clamps: Mapping[str, float]
+    unsure: Mapping[str, str]
+    date_question: str = ""
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What must be answered before anything is read by it."""
+        open_date = (self.date_question,) if self.date_order == "?" else ()
+        targets = {target for _, target in self.columns}
+        given = targets | ({"taken_at"} if "taken_on" in targets else set())
+        needed = (column.name for column in self.table.columns if column.required and column.name not in given)
+        return (
+            *open_date,
+            *(f"columns: which heading is {n!r}? It must be there, or stand under [constants]" for n in needed),
+        )
+
+    def toml(self) -> str:
+        """The description as text, every guess marked."""
+        lines = [f"# Drafted from {self.file}. Check every line, above all those marked 'unsure', then save it."]
+        lines += [f"# question: {question}" for question in self.questions]
+        marks = (("decimal", self.decimal), ("thousands", self.thousands), ("date_order", self.date_order))
+        pairs = [("table", toml_text(self.table.name)), *self.reading, *((key, toml_text(mark)) for key, mark in marks)]
+        for key, value in pairs:
+            note = self.unsure.get(key, "")
+            mark = "" if key == "date_order" and self.date_order != "?" else "unsure: "
+            lines.append(f"{key} = {value}" + (f"  # {mark}{note}" if note else ""))
+        lines += ["", "[columns]", *(self._line(heading, target) for heading, target in self.columns)]
+        used = {target: scale for target, scale in self.clamps.items() if target in dict(self.columns).values()}
+        if used:
+            lines += ["", "[clamp_mv_per_a]"] + [f"{target} = {scale:g}" for target, scale in used.items()]
+        return "\n".join(lines) + "\n"
+
+    def _line(self, heading: str, target: str) -> str:
+        if not target:
+            return f'# {toml_text(heading)} = ""  # not understood: name one of our columns, or "-" to leave it out'
+        doubt = self.unsure.get(_of_heading(heading), "")
+        return f"{toml_text(heading)} = {toml_text(target)}" + (f"  # unsure: {doubt}" if doubt else "")
+
+
+def _of_heading(heading: str) -> str:
+    """The key of a heading's doubt, which no key of the layout is."""
+    return f"[{heading}]"
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A drafted description, what kind of file it is taken for, questions that must be answered, and guesses to check."""
+
+    described: Described
+    kind: str
     unsure: tuple[str, ...] = ()
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """Questions that must be answered."""
+        return self.described.questions
+
+    @property
+    def toml(self) -> str:
+        """The description as text."""
+        return self.described.toml()
+
+    def doubt(self, heading: str) -> str:
+        """What is unsure of a heading's column, "" for nothing."""
+        return self.described.unsure.get(_of_heading(heading), "")
 
 
 @dataclass
@@ -98,27 +176,34 @@ def draft_source(path: str | Path) -> Draft:
     Day-first or month-first is never guessed: without a date that settles it, `date_order` is left "?" and importing
     with it is refused. Raises FileRefused when the file is no table, IngestError when it needs no description.
     """
+    if is_bus_log(path):
+        raise FileRefused(f"{Path(path).name} {A_LOG}")
     sheets = read_sheets(path)
     if any(own_layout(sheet) for sheet in sheets):
         raise IngestError(f"{Path(path).name} has our own column names; import it as it is, no description is needed")
+    held = kind_of_table(path, sheets)
+    if held != "table":
+        raise FileRefused(f"{Path(path).name} {A_LOG if held == 'log' else A_TRACE}")
     regions = [(sheet, region) for sheet in sheets if (region := _region(sheet)) is not None]
     if not regions:
         quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])
         raise FileRefused(f"no heading in it is understood ({quoted}); name at least vehicle, time and one measurement")
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
     columns = _columns(sheet, region)
+    headed = [column for column in columns if column.heading]
     notes = _Notes()
     _find_times(columns)
     scales = _clamps(sheet, columns)
     decimal, thousands = _number_marks(columns, notes)
     _settle_units(columns, decimal, thousands, notes)
     order = _date_order(columns, notes)
-    _note_missing(columns, region.table, notes)
-    return Draft(
-        _toml(sheet, region, columns, scales, decimal, thousands, order, notes, len(sheets)),
-        tuple(notes.questions),
-        tuple(notes.unsure),
-    )
+    described = Described(
+        sheet.file, region.table, tuple((column.heading, column.target) for column in headed), decimal, thousands, order,
+        _layout(sheet, region, len(sheets)), scales,
+        {**notes.top, **{_of_heading(column.heading): column.doubt for column in headed if column.doubt}}, "".join(notes.questions),
+    )  # fmt: skip
+    kind = f"taken for {TAKEN_FOR[region.table.name]}: {region.understood} of {len(headed)} headings are understood"
+    return Draft(described, kind, tuple(notes.unsure))
 
 
 @dataclass
@@ -140,7 +225,7 @@ def _region(sheet: Sheet) -> _Region | None:
             if not _looks_like_heading(block):
                 continue
             headings = combined_headings(block)
-            for table, words in ((READINGS, READING_WORDS), (UNITS, UNIT_WORDS)):
+            for table, words in DRAFTED:
                 region = _Region(start, rows, headings, _once(headings, words), table)
                 if region.understood >= FEWEST_MEANINGS and (best is None or region.understood > best.understood):
                     best = region
@@ -191,7 +276,7 @@ def _meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
 
 def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
     columns = [
-        _Column(heading, word.column if word else "", "" if word is None or word.sure else "the heading is not clear")
+        _Column(heading, word.column if word else "", "" if word is None else _half_understood(heading, word))
         for heading, word in zip(region.headings, region.words, strict=True)
     ]
     after = sheet.last_line_of(min(region.start + region.rows, len(sheet.head)) - 1)
@@ -205,9 +290,17 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
     return columns
 
 
+def _half_understood(heading: str, word: Word) -> str:
+    """What is unsure of a heading that was understood: words of it that tell of something else."""
+    other = beside(heading)
+    if other:
+        return f"only a part of the heading is understood, not {', '.join(repr(w) for w in other[:3])}"
+    return "" if word.sure else "the heading is not clear"
+
+
 def _find_times(columns: list[_Column]) -> None:
     """Where no heading means the time, take the column that holds dates throughout, aloud."""
-    if any(column.target in ("taken_at", "taken_on", "in_service") for column in columns):
+    if any(column.target in ("taken_at", "taken_on", "in_service", "done_on") for column in columns):
         return
     for column in columns:
         if column.target or not column.values:
@@ -353,7 +446,12 @@ def _median(column: _Column, decimal: str, thousands: str) -> float | None:
 
 def _date_order(columns: list[_Column], notes: _Notes) -> str:
     """Return the order that the file's dates prove, 'iso' when none needs one, '?' when nothing settles it."""
-    cells = [v for column in columns if column.target in ("taken_at", "taken_on", "in_service") for v in column.values]
+    cells = [
+        v
+        for column in columns
+        if column.target in ("taken_at", "taken_on", "in_service", "done_on")
+        for v in column.values
+    ]
     seen = [date_order_evidence(cell) for cell in cells]
     first: dict[str, int] = {order: index for index, order in reversed(list(enumerate(seen))) if order}
     _note_swapped(cells, seen, notes)
@@ -384,17 +482,6 @@ def _note_swapped(cells: Sequence[object], seen: Sequence[str], notes: _Notes) -
         )
 
 
-def _note_missing(columns: list[_Column], table: Table, notes: _Notes) -> None:
-    targets = {column.target for column in columns}
-    if "taken_on" in targets:
-        targets.add("taken_at")
-    for needed in (column.name for column in table.columns if column.required):
-        if needed not in targets:
-            notes.questions.append(
-                f"columns: which heading is {needed!r}? It must be there, or stand under [constants]"
-            )
-
-
 # --- writing TOML ----------------------------------------------------------------------------------------------------
 
 
@@ -404,22 +491,10 @@ def toml_text(text: str) -> str:
     return '"' + re.sub(r"[\x00-\x1f\x7f]", lambda m: f"\\u{ord(m[0]):04x}", escaped) + '"'
 
 
-def _toml(
-    sheet: Sheet,
-    region: _Region,
-    columns: list[_Column],
-    scales: dict[str, float],
-    decimal: str,
-    thousands: str,
-    order: str,
-    notes: _Notes,
-    sheets: int,
-) -> str:
-    lines = [f"# Drafted from {sheet.file}. Check every line, above all those marked 'unsure', then save it."]
-    lines += [f"# question: {question}" for question in notes.questions]
+def _layout(sheet: Sheet, region: _Region, sheets: int) -> tuple[tuple[str, str], ...]:
+    """Where the heading stands and how the file is written, as keys of a description."""
     first = sheet.head_lines[region.start]
-    pairs: list[tuple[str, str]] = [("table", toml_text(region.table.name)), ("skip_rows", str(first - 1))]
-    pairs.append(("heading_rows", str(region.rows)))
+    pairs = [("skip_rows", str(first - 1)), ("heading_rows", str(region.rows))]
     if sheet.is_workbook and sheets > 1:
         pairs.append(("sheet", toml_text(sheet.name)))
     if not sheet.is_workbook:
@@ -428,23 +503,7 @@ def _toml(
             ("encoding", toml_text(encoding)),
             ("delimiter", toml_text("tab" if sheet.delimiter == "\t" else sheet.delimiter)),
         ]
-    pairs += [("decimal", toml_text(decimal)), ("thousands", toml_text(thousands)), ("date_order", toml_text(order))]
-    for key, value in pairs:
-        note = notes.top.get(key, "")
-        mark = "" if key == "date_order" and order != "?" else "unsure: "
-        lines.append(f"{key} = {value}" + (f"  # {mark}{note}" if note else ""))
-    lines += ["", "[columns]"]
-    lines += [_toml_column(column) for column in columns if column.heading]
-    if scales:
-        lines += ["", "[clamp_mv_per_a]"] + [f"{target} = {scale:g}" for target, scale in scales.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _toml_column(column: _Column) -> str:
-    heading = toml_text(column.heading)
-    if not column.target:
-        return f'# {heading} = ""  # not understood: name one of our columns, or "-" to leave it out'
-    return f"{heading} = {toml_text(column.target)}" + (f"  # unsure: {column.doubt}" if column.doubt else "")
+    return tuple(pairs)
 
 
 # --- preview ---------------------------------------------------------------------------------------------------------

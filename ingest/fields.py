@@ -411,6 +411,11 @@ def conversion(name: str, clamp_mv_per_a: float | None = None) -> Conversion | N
     return None
 
 
+def other_units(name: str) -> tuple[str, ...]:
+    """Names of a column of ours in the units that files may hold it in, its own first."""
+    return (name, *(name.removesuffix(ours) + theirs for theirs, ours, _, _ in _SUFFIXES if name.endswith(ours)))
+
+
 _SUFFIXES = (
     ("_f", "_c", C_PER_F, "°F"),
     ("_mv", "_v", 1.0 / MV_PER_V, "mV"),

@@ -22,15 +22,24 @@ class Word:
     column: str
     pattern: re.Pattern[str]
     sure: bool = True
+    unless: re.Pattern[str] | None = None
+
+    def fits(self, text: str) -> bool:
+        """Whether a folded heading means it."""
+        return self.pattern.search(text) is not None and not (self.unless and self.unless.search(text))
 
 
-def _word(column: str, pattern: str, *, sure: bool = True) -> Word:
-    return Word(column, re.compile(pattern), sure)
+def _word(column: str, pattern: str, *, sure: bool = True, unless: str = "") -> Word:
+    return Word(column, re.compile(pattern), sure, re.compile(unless) if unless else None)
 
 
 def _both(first: str, second: str) -> str:
     return rf"(?=.*(?:{first}))(?=.*(?:{second}))"
 
+
+_MOVING = r"speed|km/h|\bkph\b|\bmph\b|geschwindigkeit|vitesse|velocidad"
+_OTHER_FUEL = r"trim|level|rate|pressure|rail|economy|consum|temp|pump|system|used|\bair\b|stand|verbrauch"
+_OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
 # The first pattern that fits decides, so the narrow ones come first.
 READING_WORDS = (
@@ -57,7 +66,7 @@ READING_WORDS = (
     _word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
     _word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b"),
     _word("temperature_c", r"temp|ambient|aussen|lufttemp"),
-    _word("note", r"remark|\bnotes?\b|comment|bemerk|notiz|remarque|observ|anmerk"),
+    _word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk"),
     _word(
         "technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"
     ),
@@ -72,6 +81,7 @@ READING_WORDS = (
     _word(
         "unit",
         r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
+        unless=_MOVING,
     ),
 )
 UNIT_WORDS = (
@@ -82,14 +92,56 @@ UNIT_WORDS = (
     _word("starting_aid", r"starting aid|heater|starthilfe|vorwarm"),
     _word("fuel_limit_c", r"\bcfpp\b|cloud point|fuel.*(?:limit|lowest|cold)"),
     _word("vehicle_class", r"class|type|typ\b|klasse|bauart|model|categor|clase"),
-    _word("system_v", r"system|volt|spannung|bordnetz|tension"),
+    _word("system_v", r"system|volt|spannung|bordnetz|tension", unless=_OTHER_VOLTS),
     _word("rated_cca_a", r"\bcca\b|cold.?crank|kaltstart|rating|kalteprufstrom"),
     _word("cylinders", r"cyl|zylinder|cilindr"),
-    _word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb"),
+    _word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb", unless=_OTHER_FUEL),
     _word("depot", r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"),
     _word("in_service", r"service|commission|zulassung|inbetrieb|since|mise en|alta"),
-    _word("unit", r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist|number|nummer"),
+    _word(
+        "unit",
+        r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist|number|nummer",
+        unless=_MOVING,
+    ),
 )
+REPAIR_WORDS = (
+    _word("done_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour|done on|repaired on|erledigt am|completed"),
+    _word("part", r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|organe|item"),
+    _word("action", r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|travail|accion|what was done"),
+    _word("reason", r"reason|cause|grund|anlass|motif|motivo"),
+    _word("note", r"remark|\bnotes?\b|comment|bemerk|notiz|remarque|observ|anmerk"),
+    _word(
+        "unit",
+        r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
+        unless=_MOVING,
+    ),
+)
+
+# Words that a heading may hold beside those that decide: with any other, only a part of it is understood.
+_BESIDE = re.compile(
+    r"a|an|the|bay|ve|ctl|ctrl|kaltstart|of|at|on|in|by|to|and|or|while|during|when|before|after|as|is|per|for|from|side|no|nr|num(?:ber|mer)?|id|code|name"
+    r"|batter\w*|bat|batt|crank\w*|start\w*|engine|motor|volt\w*|v|amp\w*|a|current|drop|cable|lead|wire|path|circuit|control"
+    r"|pos\w*|neg\w*|plus|minus|ground|earth|gnd|solenoid|sol|contact\w*|coil|relay|terminal|post|clamp|meter|steady|average|usual"
+    r"|low\w*|min\w*|max\w*|peak|inrush|rest\w*|open|static|standing|hold|pull|temp\w*|air|ambient|outside|out|km|miles?|odo\w*"
+    r"|mileage|kilomet\w*|date|time|day|test\w*|check\w*|measure\w*|inspect\w*|taken|reading|value|vehicle|unit|fleet|asset|truck|bus"
+    r"|van|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"
+    r"|base|yard|service|since|commission\w*|oil|grade|tech\w*|mechanic|operator|initials|signed|remark\w*|notes?|comment\w*"
+    r"|result|outcome|seconds?|secs?|s|rpm|speed|load\w*|feed|loss|dip|part|component|action|work|done|reason|repair\w*"
+    r"|am|der|die|das|des|den|dem|beim?|im|von|vor|nach|und|mit|ohne|zu\w*|fahrzeug\w*|wagen\w*|fzg\w*|kennzeichen|spannung\w*"
+    r"|strom\w*|ruhe\w*|anlass\w*|start\w*|masse\w*|abfall\w*|verlust\w*|leitung\w*|kontakt\w*|magnet\w*|spule\w*|steuer\w*"
+    r"|klemme|kl|lade\w*|leerlauf\w*|drehzahl\w*|spitze\w*|tiefst\w*|niedrigst\w*|datum|uhrzeit|zeit\w*|tag|gepruft|gemessen"
+    r"|prufer|monteur|bemerk\w*|notiz\w*|anmerk\w*|kilometer\w*|stand|km.?stand|laufleistung|tacho\w*|lufttemp\w*|aussen\w*"
+    r"|umgebung\w*|temperatur\w*|klasse|bauart|standort|niederlassung|kraftstoff|zylinder\w*|teil|bauteil|arbeit\w*|massnahme|grund"
+    r"|le|la|les|de|du|des|d|en|au|et|un|une|el|los|las|y|con|vehic\w*|unidad|tension\w*|courant|corriente|demarr\w*|arranque"
+    r"|masa|tierra|chute|caida|fecha|hora|heure|jour|mecanic\w*|observ\w*|remarque\w*|commande|mando|bobin\w*|repos\w*|pointe|pico"
+)
+
+
+def beside(heading: str) -> list[str]:
+    """Words of a heading that no column of ours explains, so that its meaning is guessed from a part of it."""
+    text = re.sub(r"[\(\[][^()\[\]]*[\)\]]", " ", folded(heading))
+    words = re.findall(r"[a-z][a-z.]*", text.replace("_", " "))
+    return [word for word in words if not (_BESIDE.fullmatch(word.strip(".")) or unit_word(word))]
 
 
 def folded(heading: str) -> str:
@@ -102,7 +154,7 @@ def meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
     """Return the first word of `words` that the heading (without its unit) fits."""
     text = folded(heading)
     for word in words:
-        if word.pattern.search(text):
+        if word.fits(text):
             return word
     return None
 

@@ -13,10 +13,10 @@ from ingest.drafting import draft_source
 
 
 def draft(options: argparse.Namespace) -> int:
-    """Print a draft; what is unsure about it goes to standard error."""
+    """Print a draft; what kind of file it is taken for and what is unsure about it goes to standard error."""
     drafted = draft_source(options.file)
     show(drafted.toml)
-    for question in (*drafted.questions, *drafted.unsure):
+    for question in (drafted.kind, *drafted.questions, *drafted.unsure):
         say(question)
     return DONE
 

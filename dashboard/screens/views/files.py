@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path, PurePath
 
 import pandas as pd
@@ -13,14 +14,16 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from dashboard.judging.importing import Import, Order, begin
 from dashboard.screens import columns, downloads, session
 from dashboard.screens.pages import page
-from dashboard.words.plain_text import day, safe
+from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
+from dashboard.words.plain_text import as_sentence, day, safe
 from ingest.bounds import LARGEST_FILE
-from ingest.drafting import draft_source, preview
+from ingest.drafting import Described, Draft, draft_source, preview
 from ingest.errors import IngestError
+from ingest.fields import CLAMP_COLUMNS
 from ingest.outcome import Outcome
 from ingest.sources import list_sources, parse_source, read_source, save_source
 
-PREVIEW_ROWS = 6
+PREVIEW_ROWS = 10
 LONGEST_REASON = 2000  # [characters] of a reason, so that it is shown whole; our choice
 KINDS = ["csv", "txt", "tsv", "xlsx", "xlsm"]
 
@@ -138,9 +141,9 @@ def say(outcome: Outcome) -> None:
 
 
 def describe() -> None:
-    """Draft a description, change it, check it against the file's first rows, save it under a name."""
-    st.write("For a file with headings of its own. A description is drafted from headings, units and values; "
-             "check it against the preview before saving.")  # fmt: skip
+    """Draft a description, change it in a form, check it against the file's first rows, save it under a name."""
+    st.write("For a file with headings of its own. What each heading is was drafted from headings, units and values; "
+             "put right what is wrong and look at the first rows before saving.")  # fmt: skip
     upload = st.file_uploader("File", type=KINDS, key="describe_file")
     if upload is None:
         return
@@ -151,12 +154,18 @@ def describe() -> None:
         except IngestError as error:
             st.error(safe(error))
             return
-        for question in draft.questions:
-            st.warning(safe(question), icon=":material/help:")
-        for unsure in draft.unsure:
-            st.caption(f"Check: {safe(unsure)}")
-        text = st.text_area("Description", value=draft.toml, height=340, key=f"toml_{upload.file_id}")
+        st.info(as_sentence(safe(draft.kind)), icon=":material/description:")
+        asked = st.container()
+        described = form(draft, upload.file_id)
+        for question in described.questions:
+            asked.warning(question_words(question, described.table), icon=":material/help:")
+        text = described.toml()
+        with st.expander("The description as text"):
+            text = st.text_area("Description", value=text, height=340, key=f"toml_{upload.file_id}_{hash(text)}")
         st.markdown("**First rows as they would be read**")
+        if described.questions and text == described.toml():
+            st.write("They stand here when the question above is answered.")
+            return
         try:
             frame = preview(path, text, rows=PREVIEW_ROWS)
         except (IngestError, ValueError) as error:
@@ -176,6 +185,45 @@ def describe() -> None:
             st.error(safe(error))
             return
         st.success("Saved. Files with these headings are read by it from now on.")
+
+
+def form(draft: Draft, file: str) -> Described:
+    """The description as the form has it: what each heading is, how dates and numbers are written, clamp scales."""
+    first = draft.described
+    choices = columns_to_choose(first.table)
+    orders = ["?", *DATE_ORDERS] if first.date_order == "?" else list(DATE_ORDERS)
+    left, middle, right = st.columns(3)
+    order = left.selectbox(
+        "Dates", orders, index=orders.index(first.date_order), key=f"order_{file}",
+        format_func=lambda one: DATE_ORDERS.get(one, "choose"),
+    )  # fmt: skip
+    decimal = middle.selectbox("Decimals", list(MARKS), index=list(MARKS).index(first.decimal), key=f"decimal_{file}",
+                               format_func=lambda one: MARKS[one])  # fmt: skip
+    groups = list(GROUPS)
+    thousands = right.selectbox("Thousands", groups, index=groups.index(first.thousands), key=f"thousands_{file}",
+                                format_func=lambda one: GROUPS[one])  # fmt: skip
+    st.markdown("**Each heading of the file, and what it is here**")
+    said = []
+    for k, (heading, target) in enumerate(first.columns):
+        doubt = draft.doubt(heading)
+        name = f"{safe(heading)} (check)" if doubt else safe(heading)
+        options = choices if target in choices else [*choices, target]
+        chosen = st.selectbox(
+            name, options, index=options.index(target), key=f"column_{file}_{k}", help=as_sentence(safe(doubt)) if doubt else None,
+            format_func=lambda one: column_words(one, first.table),
+        )  # fmt: skip
+        said.append((heading, str(chosen)))
+    clamps = {
+        target: st.number_input(
+            f"{as_sentence(column_words(target, first.table))}: mV per A", min_value=0.001, max_value=1000.0,
+            value=float(first.clamps.get(target, CLAMP_COLUMNS[target][1])), key=f"clamp_{file}_{target}",
+        )
+        for target in CLAMP_COLUMNS
+        if target in dict(said).values()
+    }  # fmt: skip
+    return replace(
+        first, columns=tuple(said), decimal=str(decimal), thousands=str(thousands), date_order=str(order), clamps=clamps
+    )
 
 
 def known() -> None:

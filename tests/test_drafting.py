@@ -1,0 +1,127 @@
+"""A draft says what kind of file it has before it guesses, and marks what it guessed from a part of a heading.
+
+Truth: headings as workshops, loggers and bus interfaces write them, with the column that a technician would name.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dashboard.words.described import column_words, columns_to_choose
+from ingest.drafting import draft_source
+from ingest.errors import FileRefused
+from ingest.fields import READINGS, TABLES
+from ingest.sources import parse_source
+from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning
+
+
+@pytest.mark.parametrize(
+    ("heading", "words", "never"),
+    [
+        ("Vehicle speed (km/h)", READING_WORDS, "unit"), ("Vehicle speed", UNIT_WORDS, "unit"),
+        ("Fahrzeuggeschwindigkeit", READING_WORDS, "unit"), ("Short term fuel trim", UNIT_WORDS, "fuel"),
+        ("Fuel level", UNIT_WORDS, "fuel"), ("Fuel rail pressure", UNIT_WORDS, "fuel"),
+        ("Control module voltage", UNIT_WORDS, "system_v"), ("O2 sensor voltage", UNIT_WORDS, "system_v"),
+    ],
+)  # fmt: skip
+def test_a_signal_of_the_engine_is_no_column_of_ours(heading: str, words: tuple, never: str) -> None:
+    found = meaning(heading, words)
+    assert found is None or found.column != never
+
+
+@pytest.mark.parametrize(
+    ("heading", "words", "column"),
+    [
+        ("Vehicle", READING_WORDS, "unit"), ("Vehicle no.", UNIT_WORDS, "unit"), ("Fuel", UNIT_WORDS, "fuel"),
+        ("Fuel type", UNIT_WORDS, "vehicle_class"), ("System voltage", UNIT_WORDS, "system_v"), ("Bordnetz (V)", UNIT_WORDS, "system_v"),
+    ],
+)  # fmt: skip
+def test_what_it_was_taken_for_before_it_still_is(heading: str, words: tuple, column: str) -> None:
+    found = meaning(heading, words)
+    assert found is not None
+    assert found.column == column
+
+
+def test_a_heading_of_which_a_part_is_understood_is_marked(tmp_path: Path) -> None:
+    """`Telematics battery lowest` tells of something else too; `Lowest volts while cranking` is understood whole."""
+    file = tmp_path / "t.csv"
+    file.write_text(
+        "Vehicle;Date;Lowest volts while cranking (V);Rest volts gearbox (V)\nA;2026-01-31;10.1;12.6\n",
+        encoding="utf-8",
+    )
+    draft = draft_source(file)
+    assert draft.doubt("Lowest volts while cranking (V)") == ""
+    assert "'gearbox'" in draft.doubt("Rest volts gearbox (V)")
+    assert beside("Ruhespannung am Fahrzeug") == []
+
+
+def test_each_kind_of_table_is_named_before_it_is_guessed(tmp_path: Path) -> None:
+    files = {
+        "readings": "Vehicle;Test date;Rest volts (V);Lowest volts (V)\nA;2026-01-31;12.6;10.1\n",
+        "vehicles": "Vehicle;Class;System voltage;Depot\nA;van;12;hill\n",
+        "repairs": "Vehicle;Date;Part;Action;Remark\nA;2026-01-31;battery;replaced;cold\n",
+    }
+    for kind, text in files.items():
+        file = tmp_path / f"{kind}.csv"
+        file.write_text(text, encoding="utf-8")
+        draft = draft_source(file)
+        assert draft.kind.startswith(f"taken for {kind}: "), draft.kind
+        parse_source(draft.toml)
+
+
+def trace_text() -> str:
+    """Two seconds at 200 Hz: rest, a start, running."""
+    t = np.arange(0.0, 2.0, 0.005)
+    on = (t > 0.5) & (t < 1.4)
+    volts, amps = np.where(on, 10.2, 12.6), np.where(on, 180.0 + 20.0 * np.sin(60.0 * t), 0.0)
+    return "time (s);volts (V);amps (A)\n" + "".join(
+        f"{a:.3f};{v:.3f};{i:.1f}\n" for a, v, i in zip(t, volts, amps, strict=True)
+    )
+
+
+def obd_text() -> str:
+    """One row a second of what a vehicle's interface tells."""
+    rows = "".join(f"{k},{0 if k < 5 else 800},0,21,{12.6 if k < 5 else 14.1}\n" for k in range(30))
+    return "Time (sec),Engine RPM,Vehicle speed (km/h),Coolant temperature (C),Control module voltage (V)\n" + rows
+
+
+FRAMES = "".join(f"(1700000000.{k:06d}) can0 0CF00400#F07D7D00000000FF\n" for k in range(40))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [(trace_text(), "one start over time.*cranktrend trace"), (obd_text(), "many signals.*cranktrend log"),
+     (FRAMES, "many signals.*cranktrend log"), ("MDF     4.10    ......" + "x" * 200, "many signals.*cranktrend log")],
+    ids=["trace", "obd", "frames", "measurement file"],
+)  # fmt: skip
+def test_a_recording_or_a_log_is_no_table_and_is_sent_where_it_is_read(tmp_path: Path, text: str, said: str) -> None:
+    file = tmp_path / "brought.csv"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(FileRefused, match=said):
+        draft_source(file)
+
+
+def test_every_choice_of_the_form_has_words_and_no_two_the_same() -> None:
+    """Somebody chooses by the words alone."""
+    for table in (READINGS, TABLES["units"], TABLES["repairs"]):
+        said = [column_words(name, table) for name in columns_to_choose(table)]
+        assert len(set(said)) == len(said)
+        assert not any("_" in words for words in said), said
+
+
+def test_what_the_form_changes_stands_in_the_description(tmp_path: Path) -> None:
+    """The parts a form asks for make the same text as the draft, and a valid one when they change."""
+    from dataclasses import replace
+
+    file = tmp_path / "t.csv"
+    file.write_text("Vehicle;Date;Lowest (V);Clamp mV\nA;03/04/2026;10.1;180\n", encoding="utf-8")
+    described = draft_source(file).described
+    assert described.date_order == "?"
+    columns = tuple((heading, "-" if heading == "Clamp mV" else target) for heading, target in described.columns)
+    source = parse_source(replace(described, columns=columns, date_order="day-first").toml())
+    assert source.date_order == "day-first"
+    assert source.columns["clamp mv"] == "-"
+    assert source.clamp_mv_per_a == {}
