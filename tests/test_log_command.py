@@ -91,7 +91,7 @@ def test_a_start_that_cannot_be_believed_is_said_and_not_stored(
 def test_a_warm_engine_gives_no_reading(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (folder / "warm.log").write_text(replace(TRIP, ambient_c=7.0, coolant_c=70.0).candump(began=SUMMER))
     code, out, _ = run("warm.log", "--unit", "K-101", "--record", capsys=capsys)
-    assert (code, out.count("not stored: the engine was warm")) == (0, 2)
+    assert (code, out.count("no reading: the engine was warm")) == (0, 2)
     assert read_readings(open_database(folder / "fleet.db")).empty
 
 

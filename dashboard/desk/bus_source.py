@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -12,6 +12,7 @@ import numpy as np
 from sqlite_utils import Database
 
 from analysis.logs.starts import NOTHING, BusStart, Series, find_starts
+from dashboard.words.bus_words import sources_words, start_words
 from ingest.bus_codes import AMBIENT_C, BATTERY_V, COOLANT_C, ENGINE_RPM, KEYSWITCH_V
 from ingest.bus_logs import BusLog, read_log, step_of
 from ingest.entries import Entry, check_reading, record_reading
@@ -24,26 +25,30 @@ WARM = "the engine was warm, and a warm engine does not draw what the air's temp
 
 @dataclass(frozen=True)
 class LoggedStart:
-    """A start of a log: when by the local clock (None where the log holds no dates), what of it is a reading, and why it is
-    none where it is none."""
+    """A start of a log: when it began [s], how it went in words, what of it is a reading (without `taken_at` where the log holds
+    no dates), and why it is none where it is none."""
 
-    start: BusStart
-    taken_at: datetime | None
-    values: dict[str, object]
+    began_s: float
+    words: tuple[str, ...]
+    values: Mapping[str, object]
     why_not: str = ""
+
+    @property
+    def taken_at(self) -> str:
+        """When, by the local clock; the seconds into a log without dates."""
+        return str(self.values.get("taken_at", "")).replace("T", " ") or f"{self.began_s:.1f} s"
 
 
 @dataclass(frozen=True)
 class Logged:
-    """What a log holds: its starts, where speed and volts are from, who else says volts, seconds between two of them."""
+    """What a log holds: its starts, where speed and volts are from, and that in words; whether its times are dates."""
 
     file: str
-    starts: tuple[LoggedStart, ...]
+    about: str
     speed_from: str
     volts_from: str
-    other_volts: tuple[str, ...]
-    volts_every_s: float
-    unread: int
+    dated: bool
+    starts: tuple[LoggedStart, ...]
 
 
 def starts_in(file: Path, *, dbc: Path | None = None, began: datetime | None = None) -> Logged:
@@ -63,7 +68,8 @@ def starts_in(file: Path, *, dbc: Path | None = None, began: datetime | None = N
     zero = 0.0 if log.dated else began.timestamp() if began else None
     starts = tuple(_logged(start, zero, file.name) for start in found)
     where = f"{volts_from}, keyswitch" if from_battery == KEYSWITCH_V and volts_from else volts_from
-    return Logged(file.name, starts, speed_from, where, others, every, log.unread)
+    about = sources_words(len(starts), speed_from, where, others, every, log.unread)
+    return Logged(file.name, about, speed_from, where, zero is not None, starts)
 
 
 def _series(log: BusLog, signal: str) -> tuple[str, Series]:
@@ -90,7 +96,7 @@ def _logged(start: BusStart, zero_s: float | None, file: str) -> LoggedStart:
     if at is not None:
         values["taken_at"] = at.isoformat()
     values |= {"instrument": INSTRUMENT, "note": f"from {file}"[:200]}
-    return LoggedStart(start, at, values, WARM if start.cold is False else "")
+    return LoggedStart(start.began_s, tuple(start_words(start)), values, WARM if start.cold is False else "")
 
 
 def air_c(start: BusStart) -> float:
@@ -100,17 +106,27 @@ def air_c(start: BusStart) -> float:
     return start.ambient_c
 
 
-def stored(db: Database, unit: str, logged: Logged, *, by: str) -> Iterator[tuple[LoggedStart, Entry | None]]:
-    """Store the starts of a log as readings of a vehicle, checked like any other, all in one go; None: not asked for."""
-    done: list[tuple[LoggedStart, Entry | None]] = []
+def stored(db: Database, unit: str, starts: Sequence[LoggedStart], *, by: str) -> list[Entry | None]:
+    """Store starts as readings of a vehicle, checked like any other, all in one go; None for one that is no reading."""
     with writing(db):
-        for one in logged.starts:
-            values = {"unit": unit, **one.values}
-            done.append((one, None if one.why_not else record_reading(db, values, by=by)))
-    return iter(done)
+        return [None if one.why_not else record_reading(db, {"unit": unit, **one.values}, by=by) for one in starts]
 
 
-def checked(db: Database, unit: str, logged: Logged) -> Iterator[tuple[LoggedStart, Entry | None]]:
+def checked(db: Database, unit: str, starts: Sequence[LoggedStart]) -> list[Entry | None]:
     """What would become of the starts, storing none."""
-    for one in logged.starts:
-        yield one, None if one.why_not else check_reading(db, {"unit": unit, **one.values})
+    return [None if one.why_not else check_reading(db, {"unit": unit, **one.values}) for one in starts]
+
+
+def became_words(one: LoggedStart, entry: Entry | None) -> list[str]:
+    """What became of a start as a reading, one sentence each; nothing where it was only looked at."""
+    if one.why_not:
+        return [f"no reading: {one.why_not}"]
+    if entry is None:
+        return []
+    if entry.problems:
+        return [f"not stored: {problem}" for problem in entry.problems]
+    number = f" as reading {entry.row_id}" if entry.row_id is not None else ""
+    return [
+        f"already known{number}" if entry.known else f"stored{number}" if entry.stored else "to be stored",
+        *entry.doubts,
+    ]

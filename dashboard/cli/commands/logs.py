@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from sqlite_utils import Database
-
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.options import WHO
-from dashboard.desk.bus_source import Logged, LoggedStart, starts_in, stored
+from dashboard.desk.bus_source import Logged, became_words, starts_in, stored
 from dashboard.desk.reading_source import unit_row
 from dashboard.desk.terminal import DONE, REFUSED, SET_ASIDE, say, show, show_json, wrapped
-from dashboard.words.bus_words import sources_words, start_words
 from dashboard.words.plain_text import clean
 from ingest.entries import Entry
 from ingest.errors import FileRefused
@@ -29,77 +27,46 @@ def run_log(options: argparse.Namespace) -> int:
     if db is not None:
         unit_row(db, options.unit)
     code, found = DONE, []
+    dbc, began = Path(options.dbc) if options.dbc else None, parse_time(options.began).value
     for path in options.files:
         try:
-            logged = starts_in(
-                Path(path), dbc=Path(options.dbc) if options.dbc else None, began=parse_time(options.began).value
-            )
-            if db is not None and any(one.taken_at is None for one in logged.starts):
+            logged = starts_in(Path(path), dbc=dbc, began=began)
+            if db is not None and not logged.dated:
                 raise FileRefused(NO_DATES)
         except FileRefused as error:
             say(clean(f"{path}: {error}"))
             code = REFUSED
             continue
-        rows = became(db, options.unit, logged)
-        code = max(code, SET_ASIDE if any(entry is not None and entry.problems for _, entry in rows) else DONE)
-        found.append(log_object(logged, rows))
+        entries = [None] * len(logged.starts) if db is None else stored(db, options.unit, logged.starts, by=WHO)
+        code = max(code, SET_ASIDE if any(entry is not None and entry.problems for entry in entries) else DONE)
+        found.append(log_object(logged, entries))
         if options.format == "table":
-            show_log(logged, rows, recorded=db is not None)
+            show("\n".join(log_lines(logged, entries)))
     if options.format == "json":
         show_json(json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False))
     return code
 
 
-def became(db: Database | None, unit: str, logged: Logged) -> list[tuple[LoggedStart, Entry | None]]:
-    """Every start of a log with what became of it; stored where there is a database."""
-    if db is None:
-        return [(one, None) for one in logged.starts]
-    return list(stored(db, unit, logged, by=WHO))
-
-
-def show_log(logged: Logged, rows: list[tuple[LoggedStart, Entry | None]], *, recorded: bool) -> None:
+def log_lines(logged: Logged, entries: Sequence[Entry | None]) -> list[str]:
     """The starts of one log, each with what became of it."""
-    about = sources_words(
-        len(logged.starts),
-        logged.speed_from,
-        logged.volts_from,
-        logged.other_volts,
-        logged.volts_every_s,
-        logged.unread,
-    )
-    show(clean(f"{logged.file}: {about}"))
-    for one, entry in rows:
-        when = f"{one.taken_at:%Y-%m-%d %H:%M:%S}" if one.taken_at else f"{one.start.began_s:.1f} s"
-        lines = wrapped(f"{when}  {', '.join(start_words(one.start))}", "  ")
-        lines += [line for text in said_of(one, entry, recorded=recorded) for line in wrapped(clean(text), "    ")]
-        show("\n".join(lines))
+    lines = wrapped(clean(f"{logged.file}: {logged.about}"), "")
+    for one, entry in zip(logged.starts, entries, strict=True):
+        lines += wrapped(f"{one.taken_at}  {', '.join(one.words)}", "  ")
+        lines += [line for text in became_words(one, entry) for line in wrapped(clean(text), "    ")]
+    return lines
 
 
-def said_of(one: LoggedStart, entry: Entry | None, *, recorded: bool) -> list[str]:
-    """What became of a start as a reading."""
-    if one.why_not:
-        return [f"{'not stored' if recorded else 'no reading'}: {one.why_not}"]
-    if entry is None:
-        return []
-    if entry.problems:
-        return [f"not stored: {problem}" for problem in entry.problems]
-    return [
-        f"already known as reading {entry.row_id}" if entry.known else f"stored as reading {entry.row_id}",
-        *entry.doubts,
-    ]
-
-
-def log_object(logged: Logged, rows: list[tuple[LoggedStart, Entry | None]]) -> dict[str, Any]:
+def log_object(logged: Logged, entries: Sequence[Entry | None]) -> dict[str, Any]:
     """One log for JSON: what its starts are as readings, and what became of each."""
     return {
         "file": logged.file, "speed_from": logged.speed_from, "volts_from": logged.volts_from or None,
         "starts": [
             {
-                **one.values, "began_s": round(one.start.began_s, 3), "started": one.start.started,
+                **one.values, "began_s": round(one.began_s, 3), "words": list(one.words),
                 "reading": entry.row_id if entry is not None and not entry.problems else None,
                 "stored": entry is not None and entry.stored,
                 "problems": list(entry.problems) if entry is not None else [], "why_not": one.why_not or None,
             }
-            for one, entry in rows
+            for one, entry in zip(logged.starts, entries, strict=True)
         ],
     }  # fmt: skip

@@ -12,7 +12,7 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboard.judging.importing import Import, Order, begin
-from dashboard.screens import columns, downloads, session
+from dashboard.screens import bus_logs, columns, downloads, session
 from dashboard.screens.pages import page
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
 from dashboard.words.plain_text import as_sentence, day, safe
@@ -28,7 +28,7 @@ LONGEST_REASON = 2000  # [characters] of a reason, so that it is shown whole; ou
 KINDS = ["csv", "txt", "tsv", "xlsx", "xlsm"]
 
 
-BRING_IN, DESCRIBE, ON_RECORD = "Bring in files", "Describe a file", "Descriptions on record"
+BRING_IN, BUS, DESCRIBE, ON_RECORD = "Bring in files", "Logs of the bus", "Describe a file", "Descriptions on record"
 
 
 def show() -> None:
@@ -36,12 +36,14 @@ def show() -> None:
     st.title("Files")
     if st.session_state.pop("files_describe", False):
         st.session_state["files_tab"] = DESCRIBE
-    tabs = st.tabs([BRING_IN, DESCRIBE, ON_RECORD], key="files_tab", on_change="rerun")
+    tabs = st.tabs([BRING_IN, BUS, DESCRIBE, ON_RECORD], key="files_tab", on_change="rerun")
     with tabs[0]:
         bring_in()
     with tabs[1]:
-        describe()
+        bus_logs.show(saved_to)
     with tabs[2]:
+        describe()
+    with tabs[3]:
         known()
 
 

@@ -1,0 +1,118 @@
+"""A log of the bus on the Files page: what was found in it, before any of it is stored."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+from dashboard.desk.bus_source import Logged, became_words, checked, stored
+from dashboard.judging.bus_looking import look_into
+from dashboard.screens import downloads, session
+from dashboard.words.plain_text import number, safe
+from dashboard.words.reading_sheet import is_bound, measured
+from ingest.entries import Entry
+from ingest.errors import FileRefused
+from ingest.values import parse_time
+
+KINDS = ["log", "txt", "csv", "mf4", "mdf"]
+SHOWN = {"rest_v": "rest, V", "crank_min_v": "lowest, V", "crank_dip_v": "dip, V", "crank_s": "cranking, s",
+         "crank_rpm": "speed, rpm", "temperature_c": "air, °C"}  # fmt: skip
+LONGEST = 600  # [characters] of a sentence, so that it is shown whole; our choice
+
+
+def show(saved_to: Callable[[str, UploadedFile], Path]) -> None:
+    """The tab: a log, the vehicle it is of, what was found, and storing it. `saved_to` lays an upload down in a folder."""
+    st.write(
+        "A log of a vehicle's bus: candump text, MDF4, or a table of signals over time (CSV). Starts are found by the "
+        "engine's speed. Nothing is stored before you say so."
+    )
+    upload = st.file_uploader("Log", type=KINDS, key="log_file")
+    dbc = st.file_uploader("Your own data base of signals (DBC), if frames need one", type=["dbc"], key="log_dbc")
+    unit = st.selectbox(
+        "Vehicle",
+        list(session.units()["unit"]),
+        index=None,
+        placeholder="the vehicle that the log is of",
+        key="log_unit",
+    )
+    began = st.text_input("Log began (only where it holds no dates)", placeholder="2026-01-31T07:45", key="log_began")
+    if upload is None:
+        return
+    if began and parse_time(began).value is None:
+        st.error(f"{safe(began)} is no time; allowed is a time as 2026-01-31T07:45.")
+        return
+    try:
+        logged = found_in(upload, dbc, began, saved_to)
+    except FileRefused as error:
+        st.error(f"{safe(upload.name)}: {safe(error, longest=LONGEST)}.")
+        return
+    st.markdown(f"**{safe(logged.about, longest=LONGEST)}**")
+    if logged.starts:
+        offer(logged, str(unit) if unit else "")
+
+
+def found_in(
+    upload: UploadedFile, dbc: UploadedFile | None, began: str, saved_to: Callable[[str, UploadedFile], Path]
+) -> Logged:
+    """What a log holds, looked into once for the same files."""
+    made_of = (upload.file_id, dbc.file_id if dbc else "", began)
+    kept: Any = st.session_state.get("log_found")
+    if kept is None or kept[0] != made_of:
+        with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder, st.spinner("Looking into the log …"):
+            kept = (
+                made_of,
+                look_into(
+                    saved_to(folder, upload), dbc=saved_to(folder, dbc) if dbc else None, began=parse_time(began).value
+                ),
+            )
+        st.session_state["log_found"] = kept
+    logged: Logged = kept[1]
+    return logged
+
+
+def offer(logged: Logged, unit: str) -> None:
+    """The starts with what would become of each, and a button that stores them."""
+    entries: Sequence[Entry | None] = [None] * len(logged.starts)
+    if unit and logged.dated:
+        with session.database() as db:
+            entries = checked(db, unit, logged.starts)
+    table_of(logged, entries)
+    if not logged.dated:
+        st.info("The log holds no dates: say above when it began.")
+    if st.button("Store these starts", type="primary", key="log_store", disabled=not (unit and logged.dated)):
+        with session.database() as db:
+            entries = stored(db, unit, logged.starts, by=session.who())
+        new, known = (sum(e is not None and getattr(e, what) for e in entries) for what in ("stored", "known"))
+        wrong = sum(e is not None and bool(e.problems) for e in entries)
+        said = f"{new} stored, {known} already known, {wrong} not believed."
+        (st.warning if wrong else st.success)(said)
+
+
+def table_of(logged: Logged, entries: Sequence[Entry | None]) -> None:
+    """Every start in words: how it went, its values, what would become of it."""
+    rows = []
+    for one, entry in zip(logged.starts, entries, strict=True):
+        values = {name: one.values.get(name) for name in SHOWN}
+        cells = {
+            label: measured(one.values, name) if is_bound(one.values, name) else figure(name, values[name])
+            for name, label in SHOWN.items()
+        }
+        rows.append(
+            {"start": one.taken_at, "went": one.words[0], **cells, "as a reading": "; ".join(became_words(one, entry))}
+        )
+    table = pd.DataFrame(rows)
+    filled = [name for name in table if name not in SHOWN.values() or (table[name] != "").any()]
+    st.dataframe(table[filled], hide_index=True, alt="Starts found in the log", key="log_table")
+    downloads.table_button(table[filled], "starts", key="log_starts")
+
+
+def figure(name: str, value: object) -> str:
+    """A value with the digits that it is read with."""
+    digits = 0 if name in ("crank_rpm", "temperature_c") else 2
+    return number(float(value), digits) if isinstance(value, int | float) else ""
