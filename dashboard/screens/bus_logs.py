@@ -14,7 +14,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from dashboard.desk.bus_source import Logged, became_words, checked, stored
 from dashboard.judging.bus_looking import look_into
 from dashboard.screens import downloads, session
-from dashboard.words.plain_text import number, safe
+from dashboard.words.plain_text import number, safe, temperature
 from dashboard.words.reading_sheet import is_bound, measured
 from ingest.entries import Entry
 from ingest.errors import FileRefused
@@ -22,7 +22,7 @@ from ingest.values import parse_time
 
 KINDS = ["log", "txt", "csv", "mf4", "mdf"]
 SHOWN = {"rest_v": "rest, V", "crank_min_v": "lowest, V", "crank_dip_v": "dip, V", "crank_s": "cranking, s",
-         "crank_rpm": "speed, rpm", "temperature_c": "air, °C"}  # fmt: skip
+         "crank_rpm": "speed, rpm", "temperature_c": "air"}  # fmt: skip
 LONGEST = 600  # [characters] of a sentence, so that it is shown whole; our choice
 
 
@@ -96,11 +96,13 @@ def offer(logged: Logged, unit: str) -> None:
 
 def table_of(logged: Logged, entries: Sequence[Entry | None]) -> None:
     """Every start in words: how it went, its values, what would become of it."""
-    rows = []
+    rows, in_f = [], session.fahrenheit()
     for one, entry in zip(logged.starts, entries, strict=True):
         values = {name: one.values.get(name) for name in SHOWN}
         cells = {
-            label: measured(one.values, name) if is_bound(one.values, name) else figure(name, values[name])
+            label: measured(one.values, name)
+            if is_bound(one.values, name)
+            else figure(name, values[name], fahrenheit=in_f)
             for name, label in SHOWN.items()
         }
         rows.append(
@@ -112,7 +114,9 @@ def table_of(logged: Logged, entries: Sequence[Entry | None]) -> None:
     downloads.table_button(table[filled], "starts", key="log_starts")
 
 
-def figure(name: str, value: object) -> str:
-    """A value with the digits that it is read with."""
-    digits = 0 if name in ("crank_rpm", "temperature_c") else 2
+def figure(name: str, value: object, *, fahrenheit: bool) -> str:
+    """A value with the digits that it is read with; a temperature in the reader's unit."""
+    if name == "temperature_c" and isinstance(value, float):
+        return temperature(value, fahrenheit=fahrenheit)
+    digits = 0 if name == "crank_rpm" else 2
     return number(float(value), digits) if isinstance(value, int | float) else ""
