@@ -13,19 +13,89 @@ import difflib
 import importlib
 import re
 import sys
-from dataclasses import is_dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from analysis.stated import choices_of, table_of
+from analysis.stated import Doubt
 
 ROOT = Path(__file__).resolve().parents[1]
 NUMBERS = ROOT / "analysis" / "NUMBERS.md"
 PASSED_ON = {"instrument": ("circuit.instrument",), "chosen": ("circuit.instrument",), "noise": ("readings.noise",)}
 """Name of an argument or variable -> stages that a caller may replace, and whose fields are read from it."""
 TABLE = re.compile(r"(<!-- stated: ([a-z_.]+) -->\n).*?(<!-- end -->)", re.S)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One field of a stage, as it stands."""
+
+    name: str
+    value: Any
+    doubt: Doubt
+
+
+def choices_of(stage: Any) -> tuple[Choice, ...]:
+    """Every stated field of a stage (an instance), in order."""
+    return tuple(
+        Choice(one.name, getattr(stage, one.name), one.metadata["stated"])
+        for one in fields(stage)
+        if "stated" in one.metadata
+    )
+
+
+def variants_of(stage: Any) -> Iterator[tuple[str, str, Any]]:
+    """Field, end of its doubt ("low" or "high") and the value there, of every field and end that differs from its value."""
+    for choice in choices_of(stage):
+        for end in ("low", "high"):
+            value = _moved(choice.value, getattr(choice.doubt, end), choice.doubt.kind)
+            if value != choice.value:
+                yield choice.name, end, value
+
+
+def _moved(value: Any, to: float, kind: str) -> Any:
+    """The value at an end of its doubt, of the same type."""
+    if kind in ("tilt", "power"):
+        weights = [one * to**k if kind == "tilt" else one**to for k, one in enumerate(value)]
+        return tuple(sum(value) * one / sum(weights) for one in weights)
+    if isinstance(value, Mapping):
+        return MappingProxyType({key: one * to for key, one in value.items()})
+    if isinstance(value, tuple):
+        return tuple(one * to for one in value)
+    return type(value)(to)
+
+
+SPANS = {
+    "between": "{} to {}",
+    "times": "times {} to {}",
+    "tilt": "each over the one before times {} to {}",
+    "power": "to the power {} to {}",
+}
+
+
+def table_of(stage: Any) -> str:
+    """The stage's choices as a table in Markdown."""
+    rows = ["| choice | value | unit | doubt | what it is; where it comes from |", "| --- | --- | --- | --- | --- |"]
+    for choice in choices_of(stage):
+        low, high = f"{choice.doubt.low:g}", f"{choice.doubt.high:g}"
+        span = SPANS[choice.doubt.kind].format(low, high)
+        rows.append(
+            f"| `{choice.name}` | {_said(choice.value)} | {choice.doubt.unit} | {span} | {choice.doubt.source} |"
+        )
+    return "\n".join(rows)
+
+
+def _said(value: Any) -> str:
+    """A value as the table shows it."""
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {one:g}" for key, one in value.items())
+    if isinstance(value, tuple):
+        return ", ".join(f"{one:g}" for one in value)
+    return f"{value:g}"
 
 
 def stages() -> dict[str, tuple[str, str]]:

@@ -11,9 +11,21 @@ from typing import Any
 
 import print_choices
 import pytest
-from print_choices import NUMBERS, ROOT, TABLE, loaded_by, printed, readers, stage, stages
+from print_choices import (
+    NUMBERS,
+    ROOT,
+    TABLE,
+    choices_of,
+    loaded_by,
+    printed,
+    readers,
+    stage,
+    stages,
+    table_of,
+    variants_of,
+)
 
-from analysis.stated import choices_of, stated, stated_each, stated_shares, table_of, variants_of
+from analysis.stated import stated, stated_each, stated_shares
 
 STAGES = stages()
 

@@ -20,7 +20,8 @@ class Boundaries:
     stall_share: float = stated(0.7, "of the inrush", 0.55, 0.85,
         "least of a locked engine; our choice, because a turning engine takes a third to half of it")
     not_slow: float = stated(0.95, "usual speed", 0.9, 1.0, "as fast as ever; our choice")
-    two_cables_least: float = stated(1.6, "the clamp's amps", 1.4, 1.8, "that all else tells of: round one of two cables; our choice")
+    two_cables_least: float = stated(1.6, "the clamp's amps", 1.4, 1.8,
+        "that all else tells of, when it is believed instead: round one of two cables shows about half; our choice")
     two_cables_most: float = stated(2.6, "the clamp's amps", 2.2, 3.0, "the same at the most; our choice")
     slowed: float = stated(0.82, "usual speed", 0.75, 0.9, "as much as a fifth more amps by drag cost; our choice")
     raised_amps: float = stated(1.2, "usual amps", 1.1, 1.3, "enough where the engine is clearly slow as well; our choice")
@@ -53,7 +54,6 @@ class Facts:
         "largest over smallest of the amps that they tell; our choice, because sound parts differ by less")
     as_usual: float = stated(0.2, "usual amps", 0.1, 0.4,
         "fewer that agree must tell of what the class takes anyway; our choice")
-    told_otherwise: float = stated(1.6, "1", 1.4, 1.8, "times; our choice, because a clamp round one of two cables shows about half")
     charging_per_k: float = stated(0.01, "V/K per 12 V", 0.005, 0.03, "more below the warm; regulators give more in the cold, from memory")
     charging_warm_c: float = stated(20.0, "°C", 15.0, 25.0, "at and above which the charging limit stands as printed; our choice")
     saturates_at: float = stated(1.2, "usual amps", 0.6, 2.4, "a series field is half full near cranking amps, from memory; our choice")

@@ -17,8 +17,8 @@ from analysis.bay.choices import EXPECTING, MODEL_ERROR
 from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measurements
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import REFERENCE_C
-from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, fit_temperature_law
-from analysis.readings.class_laws import estimate_laws, telling_vehicles
+from analysis.circuit.temperature import TemperatureLaw
+from analysis.readings.class_laws import estimate_laws
 from analysis.readings.observe import (
     BATTERY,
     CHANNELS,
@@ -31,7 +31,7 @@ from analysis.readings.observe import (
     ClassLaws,
     LawDoubt,
 )
-from analysis.readings.panel import Bools, FleetTables, Floats, Panel, make_panel, without_slips
+from analysis.readings.panel import FleetTables, Floats, Panel, make_panel, without_slips
 from analysis.starting.coldest_start import start_state
 from analysis.starting.loop import StartState
 from analysis.wear.choices import FAILING
@@ -40,7 +40,6 @@ from analysis.wear.state import estimate_state
 
 DRAWS: Final = 256  # our choice: a standard error good to 5 %
 MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
-BATTERY_SE: Final = 0.08  # relative error of one battery value in the law's fit, as in `analysis.readings.class_laws`
 DOUBTS = ("battery_doubt", "load_doubt")  # of the class laws: not arrays by class
 
 
@@ -100,29 +99,19 @@ def class_knowledge(
     learned = laws or estimate_laws(panel)
     one = {f.name: getattr(learned, f.name)[g : g + 1] for f in fields(ClassLaws) if f.name not in DOUBTS}
     doubts = {name: getattr(learned, name).of_class(g) for name in DOUBTS}
+    covariance = learned.battery_doubt.covariance[g]
+    battery = TemperatureLaw(
+        float(learned.battery_per_k[g]), float(learned.battery_curve[g]), covariance, REFERENCE_C.value
+    )
     mine = panel.group == g
     count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
-    telling = telling_vehicles(panel)
     return ClassKnowledge(
         name,
         replace(learned, **one, **doubts),
-        _battery_law(telling, telling.group == g),
+        battery,
         count,
         growth.of_class(g) if growth else None,
     )
-
-
-def _battery_law(panel: Panel, mine: Bools) -> TemperatureLaw:
-    """The class's battery law with its covariance, from readings with rest volts, lowest volts and amps."""
-    some = np.flatnonzero(mine)
-    fall = panel.measured["rest_v"][some] - panel.measured["crank_min_v"][some]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        value = np.log(np.where(fall > 0, fall, np.nan) / panel.measured["crank_a"][some])
-    codes = np.broadcast_to(np.arange(len(some))[:, None], value.shape)
-    return fit_temperature_law(
-        value, panel.measured["temperature_c"][some], codes, BATTERY_SE,
-        time_days=np.nan_to_num(panel.day[some]), prior=BATTERY_LAW,
-    )  # fmt: skip
 
 
 def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = None) -> Expected:

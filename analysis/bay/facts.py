@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from analysis.bay.choices import FACTS
-from analysis.circuit.battery import least_cranking_v, load_test_minimum_v, open_circuit
+from analysis.bay.choices import BOUNDARIES, FACTS
+from analysis.circuit.battery import held_at_half_rating_v, least_cranking_v, load_test_minimum_v, open_circuit
 from analysis.circuit.limits import BRUSH_V, FEWEST_CRANK_A, Limits
 
 Facts = Mapping[str, float | str]
@@ -57,13 +57,14 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
     open_v = float(open_circuit(rest, system_v=limits.system_v)[0]) if rest > 0 else NAN
     mohm = 1000.0 * (open_v - low) / amps if amps >= enough else NAN
     cca = number(facts, "cca_a")
-    half = 0.5 * (cca if cca > 0 else limits.assumed_cca_a.value)
+    rated = cca if cca > 0 else limits.assumed_cca_a.value
     told = low + amps * usual / 1000.0
     air_c = number(facts, "temperature_c")
     table = float(load_test_minimum_v(air_c, system_v=limits.system_v))
     return {
-        "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": half,
-        "half_cca_v": open_v - mohm / 1000.0 * half, "load_test_v": table,
+        "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": 0.5 * rated,
+        "half_cca_v": float(held_at_half_rating_v(open_v, low, amps if amps >= enough else NAN, rated)),
+        "load_test_v": table,
         "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
         "open_told_v": told, "rest_told_more_v": told - rest - FACTS.sag_doubt * amps * usual / 1000.0,
     }  # fmt: skip
@@ -82,7 +83,7 @@ def _told_amps(facts: Facts, _limits: Limits) -> dict[str, float]:
     middle = float(np.median(told))
     if len(told) < FACTS.fewest_telling and abs(middle / usual - 1.0) > FACTS.as_usual:
         return {}
-    differs = max(middle / amps, amps / middle) >= FACTS.told_otherwise
+    differs = max(middle / amps, amps / middle) >= BOUNDARIES.two_cables_least
     return {"told_a": middle, "told_times": middle / amps, "trusted_a": middle if differs else amps}
 
 

@@ -21,6 +21,7 @@ from analysis.circuit.battery import (
     COLDEST_PRINTED_C,
     bank_cca_a,
     fahrenheit_from_celsius,
+    held_at_half_rating_v,
     least_cranking_v,
     load_test_minimum_v,
     open_circuit,
@@ -117,17 +118,16 @@ def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
 
 def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> pd.DataFrame:
     """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table."""
-    temperature, amps, half = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
-    half = 0.5 * half
+    temperature, amps, cca = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
     open_v, _ = open_circuit(rest, system_v=limits.system_v)
     flowing = np.where(amps >= FEWEST_CRANK_A.value, amps, np.nan)
-    held = open_v - (open_v - low) / flowing * half
+    held = held_at_half_rating_v(open_v, low, flowing, cca)
     table = load_test_minimum_v(temperature, system_v=limits.system_v)
     table = np.where(temperature >= COLDEST_PRINTED_C, table, np.nan)  # nothing is printed for the colder
     words = np.array(
         [
             LOAD_TEST_WORDS.format(amps=a, limit=v, at=t, at_f=f)
-            for a, v, t, f in zip(half, table, temperature, fahrenheit_from_celsius(temperature), strict=True)
+            for a, v, t, f in zip(0.5 * cca, table, temperature, fahrenheit_from_celsius(temperature), strict=True)
         ],
         dtype=object,
     )

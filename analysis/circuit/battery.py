@@ -163,6 +163,13 @@ def rating_resistance_mohm(rated_a: npt.ArrayLike, *, standard: str = "SAE J537"
     return (BATTERY_TABLES.rating_open_circuit_v - RATING_TEST_V[standard]) / amps * 1000.0
 
 
+def held_at_half_rating_v(
+    open_v: npt.ArrayLike, low_v: npt.ArrayLike, amps: npt.ArrayLike, rated_cca_a: npt.ArrayLike
+) -> Array:
+    """Volts that a battery would hold at half its cold-cranking amps, by the resistance that its fall over its amps [A] is."""
+    return _array(open_v) - (_array(open_v) - _array(low_v)) / _array(amps) * 0.5 * _array(rated_cca_a)
+
+
 def bank_cca_a(units: pd.DataFrame) -> Array:
     """Cold-cranking amps [A] of all batteries beside each other: the label's, times the strings in parallel.
 

@@ -122,7 +122,7 @@ class Classes:
     fewest_readings: int = stated(20, "readings", 10, 40, "that tell of the inrush, or of the load's share, or nothing is learned; our choice")
     robust: float = stated(1.5, "scatter", 1.2, 2.0, "beyond which a reading counts for less; our choice")
     slow_below: float = stated(0.75, "usual back-emf", 0.65, 0.85, "at which an engine turns slowly because of a resistance; our choice")
-    raised_load: float = stated(1.15, "usual load", 1.1, 1.25, "above which the load tells nothing of the inrush; our choice")
+    raised_load: float = stated(1.15, "usual load", 1.1, 1.25, "above it a load is raised, and tells nothing of the inrush; our choice")
     assumed_battery_v: float = stated(1.0, "V per 12 V", 0.6, 1.6, "sag of a sound battery while cranking, common practice")
     assumed_drop_v: float = stated(0.1, "V per 12 V", 0.05, 0.2, "drop of a sound cable, common practice")
     contacts_drop_times: float = stated(1.5, "that drop", 1.0, 2.0, "drop of sound contacts; our choice")

@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import default_limits
 from analysis.readings.bays import BayEffects, bay_effects, corrected
-from analysis.readings.choices import TRAVEL
+from analysis.readings.choices import CLASSES, TRAVEL
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import CHANNELS, LOAD, MOTOR, TAKEN_FROM, ClassLaws, Observations, smooth_level
@@ -269,7 +269,7 @@ def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) 
     z = np.where(np.isfinite(z) & (np.abs(z) < 2.0), z, np.nan)
     sound = (
         np.isfinite(z)
-        & (level[LOAD] < FAILING.raised_load - FAILING.clear_of_raised)
+        & (level[LOAD] < CLASSES.raised_load - FAILING.clear_of_raised)
         & (np.abs(z) < FAILING.sound_log_field)
     )
     count = sound.sum(axis=1)
@@ -278,7 +278,7 @@ def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) 
         / FAILING.field_error**2
         / (count / FAILING.field_error**2 + 1.0 / FAILING.field_sd**2)
     )
-    raised = np.isfinite(z) & (level[LOAD] > FAILING.raised_load)
+    raised = np.isfinite(z) & (level[LOAD] > CLASSES.raised_load)
     more = np.log(np.maximum(level[LOAD], 1.0))
     error = 2.0 * FAILING.field_error
     away = np.where(raised, z - own[:, None], 0.0)
@@ -290,7 +290,7 @@ def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) 
         (motor - FAILING.worn_motor) / FAILING.worn_motor_sd,
     )
     worn = 0.5 * sound_motor**2 - 0.5 * worn_motor**2
-    high = np.median(level[LOAD][:, -3:], axis=1) > FAILING.raised_load
+    high = np.median(level[LOAD][:, -3:], axis=1) > CLASSES.raised_load
     log_odds = log_odds + np.where(high, np.clip(worn, FAILING.least_motor_vote, FAILING.most_motor_vote), 0.0)
     share = 1.0 / (1.0 + np.exp(-log_odds))
     weak = chance.even("field") < share[:, None]

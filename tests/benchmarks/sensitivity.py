@@ -34,9 +34,7 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from print_choices import loaded_by, readers, stage, stages
-
-from analysis.stated import variants_of
+from print_choices import loaded_by, readers, stage, stages, variants_of
 
 if TYPE_CHECKING:  # what a variant may change is imported after it was changed
     from demo_fleet.simulate import Fleet
