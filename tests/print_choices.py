@@ -27,6 +27,8 @@ ROOT = Path(__file__).resolve().parents[1]
 NUMBERS = ROOT / "analysis" / "NUMBERS.md"
 PASSED_ON = {"instrument": ("circuit.instrument",), "chosen": ("circuit.instrument",), "noise": ("readings.noise",)}
 """Name of an argument or variable -> stages that a caller may replace, and whose fields are read from it."""
+COEFFICIENTS = "circuit.coefficients"
+"""Where the table of the coefficients stands, which are limits of `analysis.circuit.limits` and no stage."""
 TABLE = re.compile(r"(<!-- stated: ([a-z_.]+) -->\n).*?(<!-- end -->)", re.S)
 
 
@@ -164,9 +166,23 @@ def loaded_by(module: str) -> set[str]:
     return seen
 
 
+def coefficients_table() -> str:
+    """The coefficients of `analysis.circuit.limits` as a table in Markdown."""
+    limits = importlib.import_module("analysis.circuit.limits")
+    rows = ["| coefficient | value | unit | may be set | source |", "| --- | --- | --- | --- | --- |"]
+    for name, one in vars(limits).items():
+        if isinstance(one, limits.Limit):
+            rows.append(f"| `{name}` | {one.value:g} | {one.unit} | {one.lowest:g} to {one.highest:g} | {one.source} |")
+    return "\n".join(rows)
+
+
 def printed(text: str) -> str:
     """The page with every table as the fields say it."""
-    return TABLE.sub(lambda found: f"{found[1]}{table_of(stage(found[2]))}\n{found[3]}", text)
+
+    def table(key: str) -> str:
+        return coefficients_table() if key == COEFFICIENTS else table_of(stage(key))
+
+    return TABLE.sub(lambda found: f"{found[1]}{table(found[2])}\n{found[3]}", text)
 
 
 def main() -> int:

@@ -12,6 +12,7 @@ from typing import Any
 import print_choices
 import pytest
 from print_choices import (
+    COEFFICIENTS,
     NUMBERS,
     ROOT,
     TABLE,
@@ -40,7 +41,7 @@ def numbers(value: Any) -> list[float]:
 def test_the_page_prints_every_stage_as_it_is() -> None:
     text = NUMBERS.read_text(encoding="utf-8")
     assert printed(text) == text, "run python -m tests.print_choices --write"
-    assert sorted(key for _, key, _ in TABLE.findall(text)) == sorted(STAGES)
+    assert sorted(key for _, key, _ in TABLE.findall(text)) == sorted([*STAGES, COEFFICIENTS])
 
 
 @pytest.mark.parametrize("key", sorted(STAGES))

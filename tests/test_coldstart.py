@@ -16,7 +16,7 @@ from analysis.starting.loop import (
     start_margins_v,
 )
 
-VAN = StartState(12.65, 7.0, 0.7, 0.6, 0.95, 17.0, 140.0, 0.038, 208.0, 107.0, 1500.0)
+VAN = StartState(12.65, 7.0, 0.7, 0.6, 0.95, 17.0, 140.0, 0.038, 208.0, 107.0, 1500.0, load_speed_share=0.4)
 NEED = StartLimits(75.0, 7.2, 7.0)
 RESISTANCES = ("battery_mohm", "positive_mohm", "ground_mohm", "contacts_mohm", "motor_mohm", "control_mohm")
 

@@ -86,13 +86,6 @@ FEWEST_CRANK_A = Limit(1.0, "A", "our choice: less is a clamp that was not on th
 FEWEST_COIL_A = Limit(0.05, "A", "our choice: less is an open coil, whose resistance has no value", 0.0, 1.0)
 BRUSH_V = Limit(1.0, "V", "two copper-graphite brushes in series, from memory; per 12 V", 0.0, 3.0)
 BRUSH_SD_V = Limit(0.3, "V", "our choice, because brush grades differ that much", 0.0, 2.0)
-LOAD_SPEED_SHARE = Limit(
-    0.4,
-    "1",
-    "our choice, because hydrodynamic friction goes with speed^0.4 to 0.5, from memory",
-    0.0,
-    1.0,
-)
 SURFACE_CHARGE_V = Limit(0.15, "V per 12 V", "common practice: that much shortly after charging", 0.0, 0.6)
 SURFACE_CHARGE_HOURS = Limit(4.0, "h", "our choice: time in which surface charge falls to 37 %", 0.1, 48.0)
 SURFACE_CHARGE_SD_V = Limit(0.04, "V per 12 V", "our choice, where nobody noted the hours of rest", 0.0, 0.6)

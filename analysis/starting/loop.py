@@ -24,10 +24,10 @@ from analysis.circuit.limits import (
     COPPER_PER_K,
     DRAG_CURVATURE,
     DRAG_PER_K,
-    LOAD_SPEED_SHARE,
     OPEN_CIRCUIT_V_PER_K,
     REFERENCE_C,
 )
+from analysis.readings.choices import CLASSES
 from analysis.starting.choices import LOOP
 
 Array = npt.NDArray[Any]
@@ -62,7 +62,7 @@ class StartState:
     drag_b: Value = DRAG_PER_K.value
     drag_c: Value = DRAG_CURVATURE.value
     brush_v: Value = BRUSH_V.value
-    load_speed_share: Value = LOAD_SPEED_SHARE.value
+    load_speed_share: Value = CLASSES.speed_share
     open_circuit_v_per_k: Value = OPEN_CIRCUIT_V_PER_K.value
     sound_mohm: Value | None = None
 
