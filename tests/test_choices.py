@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import subprocess
 import sys
@@ -68,6 +69,25 @@ def test_every_choice_says_where_it_comes_from(key: str) -> None:
 def test_every_choice_is_read_by_the_program() -> None:
     unread = [name for name, modules in readers().items() if not modules]
     assert not unread
+
+
+def test_no_number_of_a_module_is_called_a_choice_outside_its_stage() -> None:
+    """Module constants are grids, names, indices and what is for speed; limits and costs have dataclasses of their own."""
+    found = []
+    for path in sorted((ROOT / "analysis").rglob("*.py")):
+        if path.name in ("choices.py", "limits.py", "costs.py"):
+            continue
+        lines = path.read_text(encoding="utf-8").splitlines()
+        for node in ast.parse("\n".join(lines)).body:
+            numbers_in = any(isinstance(n, ast.Constant) and type(n.value) in (int, float) for n in ast.walk(node))
+            if isinstance(node, ast.Assign | ast.AnnAssign) and numbers_in:
+                calls = any(
+                    isinstance(n, ast.Call) and getattr(n.func, "id", "") in ("Row", "Candidate")
+                    for n in ast.walk(node)
+                )
+                said = "\n".join(lines[node.lineno - 1 : node.end_lineno])
+                found += [f"{path.name}:{node.lineno}"] if "our choice" in said and not calls else []
+    assert not found
 
 
 def test_a_choice_that_nothing_reads_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -26,7 +26,7 @@ ROOMS: dict[str, dict[str, set[str]]] = {
         "costs": set(),
         "circuit": set(),
         "readings": {"circuit"},
-        "trace": set(),
+        "trace": {"circuit"},
         "logs": set(),
         "starting": {"circuit", "readings"},
         "wear": {"circuit", "readings", "starting"},

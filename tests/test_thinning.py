@@ -10,11 +10,11 @@ import pandas as pd
 import pytest
 
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
-from analysis.readings.choices import OBSERVING
+from analysis.readings.choices import OBSERVING, THINNING
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE
 from analysis.readings.panel import FleetTables, lean, make_panel, without_slips
-from analysis.readings.thinning import OLD_WEEKS, READINGS_KEPT, RECENT_D
+from analysis.readings.thinning import READINGS_KEPT
 
 UNITS = pd.DataFrame({"unit": ["L"], "vehicle_class": ["van"], "system_v": [12], "depot": ["hill"]})
 NOBODY = pd.DataFrame({"unit": [], "done_on": pd.to_datetime([])})
@@ -51,10 +51,10 @@ def test_weeks_then_four_weeks_and_every_start_is_counted_once() -> None:
     panel = make_panel(UNITS, readings)
     assert panel.row.shape[1] <= READINGS_KEPT
     day, count = panel.day[0], panel.stands_for[0]
-    recent = day > day[-1] - RECENT_D
+    recent = day > day[-1] - THINNING.recent_d
     assert 10 <= recent.sum() <= 14
     assert count[recent][1:-1].tolist() == pytest.approx([12.0] * (recent.sum() - 2), abs=1.0)
-    assert count[~recent][1:-1].tolist() == pytest.approx([12.0 * OLD_WEEKS] * ((~recent).sum() - 2), abs=13.0)
+    assert count[~recent][1:-1].tolist() == pytest.approx([12.0 * THINNING.old_weeks] * ((~recent).sum() - 2), abs=13.0)
     assert count.sum() == len(readings)
     assert np.isin(panel.measured["crank_min_v"][0], readings["crank_min_v"]).all(), "a start as it was read"
 
@@ -112,7 +112,7 @@ def test_thinned_to_weeks_first_gives_the_same_panel_but_for_the_middle_of_a_mon
     slim = lean(tables_of(readings)).readings
     assert len(slim) < 0.4 * len(readings)
     whole, twice = make_panel(UNITS, readings), make_panel(UNITS, slim)
-    recent = whole.day[0] > whole.day[0, -1] - RECENT_D + 7.0
+    recent = whole.day[0] > whole.day[0, -1] - THINNING.recent_d + 7.0
     np.testing.assert_array_equal(whole.day[0][recent], twice.day[0][-int(recent.sum()) :])
     assert twice.stands_for.sum() == len(readings)
 

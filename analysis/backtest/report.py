@@ -30,7 +30,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import PlanSettings
 from analysis.readings.panel import Floats, days_since_epoch
 
-FIXED_AGES_Y = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0)  # ages tried for replacement at a fixed age, our choice
+FIXED_AGES_Y = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0)  # grid of ages tried for replacement at a fixed age
 FIXED_PART = "battery"  # the part that fleets replace by age, common practice
 
 

@@ -38,7 +38,7 @@ from analysis.wear.choices import FAILING
 from analysis.wear.growth_laws import GrowthLaws
 from analysis.wear.state import estimate_state
 
-DRAWS: Final = 256  # our choice: a standard error good to 5 %
+DRAWS: Final = 256  # for speed: a standard error is good to 5 %
 MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
 DOUBTS = ("battery_doubt", "load_doubt")  # of the class laws: not arrays by class
 

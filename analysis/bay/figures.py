@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-MOST_DIGITS: Final = 4  # our choice: no workshop meter shows more
+MOST_DIGITS: Final = 4  # no workshop meter shows more
 
 
 def digits_apart(value: float, limit: float, least: int) -> int:

@@ -35,8 +35,8 @@ from analysis.constants import MAD_TO_SD
 
 Array = npt.NDArray[np.float64]
 HUBER_C: Final = 1.345  # tuning constant of Huber weights: 95 % efficiency for Gaussian errors (Huber & Ronchetti 2009)
-ROBUST_STEPS: Final = 12  # our choice: reweighting steps; the change after the tenth is below a thousandth of the error
-SMALLEST_SCALE: Final = 1e-6  # our choice: keeps weights finite when readings repeat exactly
+ROBUST_STEPS: Final = 12  # reweighting steps; the change after the tenth is below a thousandth of the error
+SMALLEST_SCALE: Final = 1e-6  # keeps weights finite when readings repeat exactly
 
 
 def _array(values: npt.ArrayLike) -> Array:

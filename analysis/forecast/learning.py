@@ -34,11 +34,11 @@ from analysis.starting.coldest_start import (
 )
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
-LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; our choice, for speed
+LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
 DRAWS = (
-    40  # of each vehicle in a look; our choice: the classes' needs differ by less than half their error between seeds
+    40  # of each vehicle in a look, for speed: the classes' needs differ by less than half their error between seeds
 )
-UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from, our choice
+UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from; for speed
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
 COIL_STEPS = np.arange(-1.8, 1.81, 0.6)

@@ -13,7 +13,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import WEATHER
 from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since_epoch
 
-WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator; our choice
+WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator
 PATHS = 600  # simulated courses of daily lows: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
 LOWS_C = np.arange(-46.0, 42.0, 0.5)

@@ -18,7 +18,7 @@ from analysis.plan.visit_costs import Options
 from analysis.readings.panel import Floats, Ints
 
 EXACT_OPTIONS = 1500
-"""Depots with no more ways of acting than this are solved exactly (our choice: a few seconds at the most)."""
+"""Depots with no more ways of acting than this are solved exactly (for speed: a few seconds at the most)."""
 EXACT_GAP, POLISH_GAP = 2e-4, 1e-3
 """The solver may stop this close to the best, when it is to be exact and when it polishes a plan by slot prices."""
 EXACT_NODES, POLISH_NODES = 200, 1
@@ -30,7 +30,7 @@ HOURS_TOLERANCE = 1e-6
 """Hours [h] by which rounding in the solver may exceed a limit before a visit is taken out again."""
 UNCLEAR_UNITS, UNCLEAR_OPTIONS = 45, 8
 """With slot prices, so many vehicles whose choice is closest, with so many of their options each, are settled by the
-exact solver in the end (our choice: one second; measured to halve the gap)."""
+exact solver in the end (for speed: one second; measured to halve the gap)."""
 
 
 @dataclass(frozen=True)

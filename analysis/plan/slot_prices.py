@@ -16,7 +16,7 @@ from analysis.plan.visit_costs import Options
 from analysis.readings.panel import Floats, Ints
 
 ROUNDS = 400
-"""Most rounds of price setting (our choice: the bound moves by less than 0.1 % after that)."""
+"""Most rounds of price setting (the bound moves by less than 0.1 % after that)."""
 PATIENCE = 15
 """Rounds without a better bound after which the step is halved."""
 LEAST_STEP = 1e-3

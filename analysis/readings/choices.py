@@ -44,6 +44,15 @@ class Observing:
 
 
 @dataclass(frozen=True)
+class Thinning:
+    """Which starts of many stand for the others (`thinning`)."""
+
+    recent_d: float = stated(84.0, "d", 56.0, 112.0,
+        "so far back a start stands for a week, before that for several; our choice, so that forty of them are two years")
+    old_weeks: int = stated(4, "weeks", 2, 8, "that a start stands for before that; our choice, so that forty of them are two years")
+
+
+@dataclass(frozen=True)
 class Dip:
     """Relative errors of the amps that the dip of the inrush is divided by (`lowest`)."""
 
@@ -198,6 +207,7 @@ class LikelyParts:
 # fmt: on
 NOISE: Final = Noise()
 OBSERVING: Final = Observing()
+THINNING: Final = Thinning()
 DIP: Final = Dip()
 BOUND: Final = Bound()
 TRAVEL: Final = Travel()

@@ -26,7 +26,7 @@ COLUMNS = (
 STEP = (0.02, 0.02, 0.02, 2.0)  # relative, and K: steps of the numerical derivatives; small beside the laws' curvature
 ENOUGH_READINGS = 250_000  # of larger fleets every so many-th vehicle is looked at: more readings change nothing
 SHIFTS = 401  # points at which the common shift of a depot's hands is weighed
-SAMPLE = 200  # vehicles per class that the patterns are derived from, our choice
+SAMPLE = 200  # vehicles per class that the patterns are derived from; for speed
 ROUNDS = 4  # of re-weighting; the estimates stand still after three
 
 

@@ -45,7 +45,7 @@ SAMPLED = "sampled"  # what a reading's `lowest_is` says of such a bound
 LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm", "crank_dip_v", "crank_at_most_v")
 """What a logger reads of every start."""
 
-WORKERS = 2  # threads over chunks of vehicles, our choice: numpy lets go of the lock in its loops
+WORKERS = 2  # threads over chunks of vehicles: numpy lets go of the lock in its loops
 
 
 def in_chunks(count: int, size: int, fill: Callable[[slice], None]) -> None:

@@ -14,16 +14,16 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
-from analysis.readings.choices import NOISE
+from analysis.readings.choices import NOISE, THINNING
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
-READINGS_KEPT = 40  # readings per vehicle, our choice: at the densest cadence three weeks apart this is over two years
+READINGS_KEPT = (
+    40  # readings per vehicle, the panel's width: at the densest cadence three weeks apart this is over two years
+)
 WEEK_D = 7.0
-RECENT_D = 84.0  # so far back a start stands for a week, before that for four; our choice: 40 of them are two years
-OLD_WEEKS = 4
 
 
 @dataclass(frozen=True)
@@ -77,12 +77,12 @@ def by_week(starts: Starts) -> tuple[Ints, Floats, Ints]:
 
 
 def by_age(starts: Starts) -> tuple[Ints, Floats]:
-    """The same for a list: weeks within RECENT_D of a vehicle's newest start, OLD_WEEKS of them before."""
+    """The same for a list: weeks within `recent_d` of a vehicle's newest start, `old_weeks` of them before."""
     newest = np.full(int(starts.code.max(initial=0)) + 1, -np.inf)
     np.maximum.at(newest, starts.code, starts.day)
     week = np.floor(starts.day / WEEK_D)
-    old = newest[starts.code] - starts.day > RECENT_D
-    period = np.where(old, np.floor(week / OLD_WEEKS), week)  # weeks of two lengths never meet: see their size
+    old = newest[starts.code] - starts.day > THINNING.recent_d
+    period = np.where(old, np.floor(week / THINNING.old_weeks), week)  # weeks of two lengths never meet: see their size
     usual, stands_for, _ = _usual(starts, np.where(many(starts.code), period, np.nan))
     return usual, stands_for
 

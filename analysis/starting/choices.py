@@ -15,8 +15,6 @@ class Loop:
 
     least_drag_per_k: float = stated(0.0055, "1/K", 0.0052, 0.007,
         "of the load; our choice, just above copper's gain at -45 °C, so that colder is never easier")
-    volts_of_two_blocks: float = stated(16.0, "V", 15.5, 17.0,
-        "our choice, because more volts than one charging block ever shows are two in series")
     nominal_rpm: float = stated(190.0, "rpm", 150.0, 230.0, "cranking speed of a sound vehicle where the fleet never read it; our choice")
 
 

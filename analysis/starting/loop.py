@@ -17,6 +17,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import (
     BATTERY_CURVATURE,
     BATTERY_PER_K,
@@ -105,9 +106,9 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
 def blocks_of(volts: Value) -> Value:
     """12 V blocks in series, told from the open-circuit volts."""
     if isinstance(volts, np.ndarray):
-        two: Array = (volts > LOOP.volts_of_two_blocks).astype(volts.dtype)
+        two: Array = (volts > BATTERY_TABLES.two_blocks_v).astype(volts.dtype)
         return two + 1
-    return 2.0 if volts > LOOP.volts_of_two_blocks else 1.0
+    return 2.0 if volts > BATTERY_TABLES.two_blocks_v else 1.0
 
 
 def _law(b: Value, c: Value, x: Value, *, least_slope: float) -> Value:

@@ -10,6 +10,17 @@ from analysis.stated import stated, stated_each
 
 # fmt: off
 @dataclass(frozen=True)
+class Recording:
+    """What a trace must hold, and which way round its clamp was (`record`)."""
+
+    fewest_samples: int = stated(8, "samples", 4, 16, "with fewer there is nothing before, in and after a start; our choice")
+    zero_part: int = stated(20, "1", 10, 40, "the first so many-th of a trace shows the clamp's zero; our choice")
+    reversed_times: float = stated(3.0, "1", 2.0, 5.0,
+        "lowest over highest amps; our choice, because charging after a start is less than a third of its inrush")
+    reversed_likeness: float = stated(0.7, "1", 0.5, 0.9, "correlation of volts and amps, far from chance; our choice")
+
+
+@dataclass(frozen=True)
 class Finding:
     """Where a start is (`find`)."""
 
@@ -116,6 +127,7 @@ class Slope:
 
 
 # fmt: on
+RECORDING: Final = Recording()
 FINDING: Final = Finding()
 LEVELS: Final = Levels()
 RIPPLE: Final = Ripple()

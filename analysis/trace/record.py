@@ -8,6 +8,9 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from analysis.circuit.choices import BATTERY_TABLES
+from analysis.trace.choices import RECORDING
+
 Array = npt.NDArray[Any]
 Bound = Literal["", "at most", "at least"]
 Missing = Literal[
@@ -43,16 +46,13 @@ class Trace:
                 raise ValueError(
                     f"{name} has {len(column)} samples or some are no numbers; allowed is one for each time"
                 )
-        if len(self.time_s) < FEWEST_SAMPLES or not (np.diff(self.time_s) > 0).all():
-            raise ValueError(f"time_s has to rise from sample to sample, {FEWEST_SAMPLES} of them at least")
+        if len(self.time_s) < RECORDING.fewest_samples or not (np.diff(self.time_s) > 0).all():
+            raise ValueError(f"time_s has to rise from sample to sample, {RECORDING.fewest_samples} of them at least")
 
     @property
     def rate_hz(self) -> float:
         """Samples a second."""
         return float((len(self.time_s) - 1) / (self.time_s[-1] - self.time_s[0]))
-
-
-FEWEST_SAMPLES = 8  # of a trace: our choice, with fewer there is nothing before, in and after a start
 
 
 @dataclass(frozen=True)
@@ -121,18 +121,13 @@ def upright(trace: Trace) -> tuple[Trace, bool]:
         return trace, False
     amps = trace.amps - np.median(trace.amps)
     if trace.volts is None:
-        amps = trace.amps - np.median(trace.amps[: max(3, len(trace.amps) // BEGIN)])
-        reversed_clamp = bool(-amps.min() > REVERSED * amps.max())
+        amps = trace.amps - np.median(trace.amps[: max(3, len(trace.amps) // RECORDING.zero_part)])
+        reversed_clamp = bool(-amps.min() > RECORDING.reversed_times * amps.max())
     else:
         volts = trace.volts - np.median(trace.volts)
         size = float(np.sqrt((amps**2).sum() * (volts**2).sum()))
-        reversed_clamp = bool((amps * volts).sum() > REVERSED_LIKENESS * size > 0)
+        reversed_clamp = bool((amps * volts).sum() > RECORDING.reversed_likeness * size > 0)
     return (Trace(trace.time_s, trace.volts, -trace.amps), True) if reversed_clamp else (trace, False)
-
-
-BEGIN = 20  # the first twentieth of a trace shows the clamp's zero: our choice
-REVERSED = 3.0  # lowest over highest amps: our choice, charging after a start is less than a third of its inrush
-REVERSED_LIKENESS = 0.7  # correlation of volts and amps: our choice, far from chance
 
 
 def between(trace: Trace, low_s: float, high_s: float) -> slice:
@@ -145,7 +140,4 @@ def blocks_of(trace: Trace, system_v: int | None) -> int:
     """Twelve-volt blocks in series: by the vehicle's nominal volts, else by what the trace shows."""
     if system_v is not None:
         return system_v // 12
-    return 2 if trace.volts is not None and float(np.quantile(trace.volts, 0.9)) > VOLTS_OF_TWO_BLOCKS else 1
-
-
-VOLTS_OF_TWO_BLOCKS = 16.0  # our choice: more than one charging block shows
+    return 2 if trace.volts is not None and float(np.quantile(trace.volts, 0.9)) > BATTERY_TABLES.two_blocks_v else 1

@@ -9,7 +9,7 @@ from analysis.constants import MAD_TO_SD
 from analysis.trace.choices import LEVELS
 from analysis.trace.record import Array
 
-MOST_STRETCHES, FEWEST_IN_STRETCH = 40, 6  # that noise is taken in: our choice
+MOST_STRETCHES, FEWEST_IN_STRETCH = 40, 6  # that noise is taken in
 
 
 def thinned(values: Array, rate_hz: float, to_hz: float) -> tuple[Array, float]:

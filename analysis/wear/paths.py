@@ -23,7 +23,7 @@ from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.wear.choices import PATHS
 
 ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
-POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # our choice: slowing wear to strongly accelerating, close to an exponential
+POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # grid: slowing wear to strongly accelerating, close to an exponential
 LIVES_D = np.array([60.0, 120.0, 240.0, 480.0, 960.0, 1900.0])  # from the first sign to failure in the cold
 MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
 CHUNK_UNITS = 250  # so that one chunk fits the cache

@@ -42,7 +42,7 @@ DRAWS = 128
 SEASON_D = 182
 LATER_D, LATER_WINDOWS = 91, 6
 """Beyond the weeks of the outlook, so many windows of so many days: two years in all, since a worn part that lives through
-one winter meets the next one worse (our choice). Within a draw the coldest start goes on rising as it rose before."""
+one winter meets the next one worse. Within a draw the coldest start goes on rising as it rose before."""
 LATER_SEED = 200
 
 

@@ -21,7 +21,7 @@ from analysis.wear.paths import LIVES_D, default_prior
 from analysis.wear.state import FleetState
 from analysis.worklist.choices import JUDGING
 
-MOST_VEHICLES = 500  # of each class, for the lives of parts; our choice
+MOST_VEHICLES = 500  # of each class, for the lives of parts; for speed
 COLUMNS = ["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts", "cases"]
 
 

@@ -22,7 +22,7 @@ from analysis.worklist.assess import Assessment
 from analysis.worklist.choices import JUDGING
 from analysis.worklist.part import PART_CHANNEL
 
-PATH_STEP_D = 7.0  # the drawn path has a point a week, our choice
+PATH_STEP_D = 7.0  # the drawn path has a point a week
 AHEAD_D = 182.0
 MONTHS_PER_YEAR = 12.0
 LIMIT_OF = {
