@@ -22,15 +22,8 @@ PART_CHANNELS: dict[str, tuple[int, ...]] = {
     "engine_drag": (LOAD,),
 }
 PARTS = tuple(PART_CHANNELS)
-CHANNEL_PART = {
-    BATTERY: "battery",
-    POSITIVE: "positive_cable",
-    GROUND: "ground_path",
-    CONTACTS: "solenoid_contacts",
-    MOTOR: "starter_motor",
-    LOAD: "starter_motor",
-    CONTROL: "control_circuit",
-}
+CHANNEL_PART = {c: part for part, channels in reversed(PART_CHANNELS.items()) for c in channels}
+"""Channel -> the part that a step of it tells of; of the load, the starter."""
 RESETTING = ("replaced", "cleaned", "tightened")  # charging a battery does not make it a new one
 
 

@@ -7,23 +7,15 @@ import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.outlook import Outlook, coldest_today, renewed_coldest, weighted_quantile
-from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE
 from analysis.readings.outcomes import blamed
 from analysis.readings.panel import Floats, Ints, Reals, dates_of
-from analysis.readings.renewals import PARTS
+from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.fleet_growth import GROWTH_D
 from analysis.wear.state import FleetState
 from analysis.worklist.choices import NAMING
 
-PART_CHANNEL = {
-    "battery": BATTERY,
-    "positive_cable": POSITIVE,
-    "ground_path": GROUND,
-    "solenoid_contacts": CONTACTS,
-    "starter_motor": MOTOR,
-    "control_circuit": CONTROL,
-    "engine_drag": LOAD,
-}
+PART_CHANNEL = {part: channels[0] for part, channels in PART_CHANNELS.items()}
+"""Part -> the channel that it is judged by."""
 
 
 def part_shares(gain: Reals, weight: Floats) -> Floats:
