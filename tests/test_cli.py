@@ -17,8 +17,9 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, fleet_folder, quick
 
-from dashboard.cli.as_csv import LIST_COLUMNS, harmless
 from dashboard.cli.main import main
+from dashboard.files.as_csv import LIST_COLUMNS
+from dashboard.words.plain_text import formula_safe
 from demo_fleet.export import export_fleet
 from ingest.records import read_pins
 from ingest.store import backup, open_database, read_readings
@@ -504,7 +505,7 @@ def test_json_of_hostile_names_is_read_back_as_they_were(run: Run, hostile: Path
 def test_harmless_leads_formulas_with_an_apostrophe_and_leaves_numbers() -> None:
     """Worked by hand."""
     given = ["=A1", "+1", "-1", "@x", "\t=1", "\r=1", "plain", -1.5, None, True]
-    assert [harmless(v) for v in given] == ["'=A1", "'+1", "'-1", "'@x", "'\t=1", "'\r=1", "plain", -1.5, "", True]
+    assert [formula_safe(v) for v in given] == ["'=A1", "'+1", "'-1", "'@x", "'\t=1", "'\r=1", "plain", -1.5, "", True]
 
 
 def test_visits_are_forbidden_and_let_go_from_the_command_line(run: Run, own: Path) -> None:

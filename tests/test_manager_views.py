@@ -17,7 +17,8 @@ from test_views import run, said
 
 from dashboard.cli.commands import past
 from dashboard.desk import weekly
-from dashboard.screens import downloads, history, session
+from dashboard.files.as_csv import as_csv
+from dashboard.screens import history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.records import read_decisions, read_weekly_list
@@ -70,7 +71,7 @@ def test_the_tables_of_a_vehicle_come_with_their_rows_and_names() -> None:
     """The row names of the latest reading's table are in its file, which has no index."""
     app = run("unit", unit=worst_unit(), tab="Latest reading")
     table = app.table[0].value.reset_index()
-    text = downloads.as_csv(table).decode("utf-8-sig").splitlines()
+    text = as_csv(table).splitlines()
     assert text[0] == "part,this reading,±,expected,unit"
     assert [line.split(",")[0] for line in text[1:]] == app.table[0].value.index.tolist()
     for tab, least in (("Latest reading", 2), ("Over time", 1), ("Readings and repairs", 1), ("On paper", 0)):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeAlias
@@ -72,6 +72,28 @@ alt.data_transformers.register("rows", _rows)
 alt.data_transformers.enable("rows")
 
 
+def _title(words: str) -> alt.TitleParams:
+    return alt.TitleParams(words, anchor="start", fontSize=14)
+
+
+def _by_line(looks: Mapping[str, tuple[str, list[int]]]) -> dict[str, Any]:
+    """Colour and dash of lines by their names, with one legend."""
+    names, colours, dashes = list(looks), [c for c, _ in looks.values()], [d for _, d in looks.values()]
+    legend = alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300)
+    return {
+        "color": alt.Color("line:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
+        "strokeDash": alt.StrokeDash("line:N", scale=alt.Scale(domain=names, range=dashes), legend=None),
+    }
+
+
+def _shaded(base: alt.Chart, words: str, tip: list[alt.Tooltip], *, title: str, height: int) -> Chart:
+    """A grid of cells, shaded by `share`, with words written into each."""
+    colour = alt.Color("share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)), legend=None)
+    cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(color=colour, tooltip=tip)
+    written = base.mark_text(fontSize=11).encode(text=alt.Text(words), color=alt.value(theme.INK))
+    return alt.layer(cells, written).properties(height=height, title=_title(title))
+
+
 def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
     """Timestamps as the browser takes them: local, without a zone, so that no day slips."""
     out = frame.copy()
@@ -115,7 +137,7 @@ def part_chart(
     layers += _path_layers(course, axis)
     layers += _reading_layers(readings, marks, axis, top)
     layers += _event_layers(repairs, as_of, top, first)
-    return alt.layer(*layers, height=HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    return alt.layer(*layers, height=HEIGHT, title=_title(title))
 
 
 def _span(course: PartCourse, as_of: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp]:
@@ -305,12 +327,7 @@ def cold_chart(
     if len(forecast):
         lines.append(("forecast low", theme.PURPLE, [2, 2], forecast.rename(columns={"low_c": "value", "date": "day"})))
     data = pd.concat([f[["day", "value"]].assign(line=name) for name, _, _, f in lines], ignore_index=True)
-    domain = [name for name, *_ in lines]
-    colour = alt.Color(
-        "line:N", scale=alt.Scale(domain=domain, range=[c for _, c, _, _ in lines]),
-        legend=alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300),
-    )  # fmt: skip
-    dash = alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[d for _, _, d, _ in lines]), legend=None)
+    looks = {name: (colour, dash) for name, colour, dash, _ in lines}
     between = (
         alt.Chart(_time(cold, "day"))
         .mark_area(color=theme.BLUE, opacity=0.16, clip=True)
@@ -320,14 +337,12 @@ def cold_chart(
         alt.Chart(_time(data, "day"))
         .mark_line(strokeWidth=2, clip=True)
         .encode(
-            x=alt.X("day:T"), y=alt.Y("value:Q", scale=scale, title=title_y), color=colour, strokeDash=dash,
+            x=alt.X("day:T"), y=alt.Y("value:Q", scale=scale, title=title_y), **_by_line(looks),
             tooltip=[alt.Tooltip("line:N", title="line"), alt.Tooltip("day:T", title="day", format="%d %b %Y"),
                      alt.Tooltip("value:Q", title=title_y, format=".0f")],
         )
     )  # fmt: skip
-    return alt.layer(
-        mornings, between, drawn, height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14)
-    )
+    return alt.layer(mornings, between, drawn, height=LOW_HEIGHT, title=_title(title))
 
 
 def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = False) -> str:
@@ -369,8 +384,7 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
         ],
         ignore_index=True,
     )
-    legend = alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300)
-    domain = [as_is, renewed]
+    looks = {as_is: (theme.VERMILION, [1, 0]), renewed: (theme.GREEN, [6, 4])}
     between = (
         alt.Chart(data)
         .mark_area(color=theme.VERMILION, opacity=0.14)
@@ -386,10 +400,7 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
         .encode(
             x=alt.X("week_start:T", axis=_DATE),
             y=alt.Y("value:Q", scale=scale, axis=axis),
-            color=alt.Color(
-                "line:N", scale=alt.Scale(domain=domain, range=[theme.VERMILION, theme.GREEN]), legend=legend
-            ),
-            strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=domain, range=[[1, 0], [6, 4]]), legend=None),
+            **_by_line(looks),
             tooltip=[
                 alt.Tooltip("line:N", title="line"),
                 alt.Tooltip("week_start:T", title="week from", format="%d %b %Y"),
@@ -397,7 +408,7 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
             ],
         )
     )
-    return alt.layer(between, lines, height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    return alt.layer(between, lines, height=LOW_HEIGHT, title=_title(title))
 
 
 def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
@@ -420,14 +431,7 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
         alt.Tooltip(f"{by}:N"),
         alt.Tooltip("vehicles:Q"),
     ]
-    cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
-        color=alt.Color("share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)), legend=None),
-        tooltip=tip,
-    )
-    counts = base.mark_text(fontSize=11).encode(text=alt.Text("vehicles:Q"), color=alt.value(theme.INK))
-    return alt.layer(cells, counts).properties(
-        height=60 + 28 * len(order), title=alt.TitleParams(title, anchor="start", fontSize=14)
-    )
+    return _shaded(base, "vehicles:Q", tip, title=title, height=60 + 28 * len(order))
 
 
 def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahrenheit: bool = False) -> Chart:
@@ -451,7 +455,7 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahre
             ],
         ),
         alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.GREY, strokeWidth=2).encode(x=alt.X("low_c:Q")),
-    ).properties(height=LOW_HEIGHT, title=alt.TitleParams(title, anchor="start", fontSize=14))
+    ).properties(height=LOW_HEIGHT, title=_title(title))
 
 
 def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
@@ -470,15 +474,5 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
     )
     tip = [alt.Tooltip("depot:N"), alt.Tooltip("iso_week:N", title="week"), alt.Tooltip("booked:Q", title="h used", format=".1f"),
            alt.Tooltip("hours:Q", title="h there", format=".1f")]  # fmt: skip
-    cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(
-        color=alt.Color(
-            "share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)),
-            legend=None,
-        ),
-        tooltip=tip,
-    )  # fmt: skip
-    numbers = base.mark_text(fontSize=11).encode(text=alt.Text("words:N"), color=alt.value(theme.INK))
     height = 60 + 26 * max(1, data["iso_week"].nunique())
-    return alt.layer(cells, numbers).properties(
-        height=height, title=alt.TitleParams(title, anchor="start", fontSize=14)
-    )
+    return _shaded(base, "words:N", tip, title=title, height=height)

@@ -17,8 +17,8 @@ from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.words.begun import begun_words
+from dashboard.words.plain_text import as_sentence, in_reader_unit, percent, safe, some, temperature
 from dashboard.words.plain_text import day as day_words
-from dashboard.words.plain_text import in_reader_unit, percent, some, temperature
 from dashboard.words.reasons import part_name
 from ingest import store
 from ingest.records import (
@@ -296,6 +296,12 @@ def decision_words(decision: Mapping[Any, Any]) -> str:
         "measure": f"measurement asked for on {on}",
         "nothing_found": f"looked at on {on}, found nothing",
     }[kind]
+
+
+def decision_line(decision: Mapping[Any, Any]) -> str:
+    """What was decided, why and by whom, for Markdown."""
+    reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
+    return f"{as_sentence(decision_words(decision))}{reason} ({safe(decision['by'])})"
 
 
 def latest_decisions(decisions: pd.DataFrame, day: date) -> dict[str, dict[Any, Any]]:

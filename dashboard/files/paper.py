@@ -24,6 +24,7 @@ from reportlab.platypus import Flowable, LongTable, PageBreak, Paragraph, Simple
 from dashboard.desk import weekly
 from dashboard.words.plain_text import (
     as_sentence,
+    by_when,
     celsius,
     day,
     fahrenheit_of,
@@ -42,6 +43,7 @@ from dashboard.words.reasons import (
     OUTCOME_WORDS,
     PART_WORDS,
     Reader,
+    first_reason,
     part_name,
     plain,
     quantity_unit,
@@ -204,10 +206,10 @@ def _list_row(
 ) -> list[Any]:
     low = body["depots"].get(row["depot"], {}).get("coming_low_c")
     coming = "–" if low is None else temperature(low, fahrenheit=in_f)
-    why = next(iter(read_reasons(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)), "")
+    why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
     cold, low_end, high_end = (celsius(row[f"coldest_start{end}_c"], fahrenheit=in_f) for end in ("", "_low", "_high"))
     change = str(row.get("change", ""))
-    by = "now" if row["act_by"] and row["act_by"] <= body["as_of"] else day(row["act_by"])
+    by = by_when(row["act_by"], body["as_of"], missing="–")
     decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
     return [
         _p(str(row.get("rank", "")), 8, bold=True),
@@ -249,7 +251,7 @@ def unit_pdf(
     reasons = read_reasons(row, pd.Timestamp(as_of), fahrenheit=fahrenheit)
     reasons += [for_reader(text, fahrenheit=fahrenheit) for text in row.get("latest", [])]
     title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
-    by = "now" if row["act_by"] and row["act_by"] <= as_of else day(row["act_by"], missing="no date yet")
+    by = by_when(row["act_by"], as_of)
     shown = readings.tail(_LAST_READINGS)
     story: list[Flowable] = [
         _p(printable(title), 14, bold=True),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import io
 import json
@@ -18,8 +17,9 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.files.as_csv import as_csv
 from dashboard.files.plan_table import headline, table
-from dashboard.words.plain_text import clean, formula_safe
+from dashboard.words.plain_text import clean
 from dashboard.words.safety import REPAIR_NOTE
 
 FORMATS = ("table", "csv", "json", "ics", "xlsx")
@@ -66,11 +66,6 @@ def _of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
 # --- CSV and sheets --------------------------------------------------------------------------------------------------
 
 
-def _harmless(value: object) -> object:
-    """A cell that no spreadsheet program takes for a formula."""
-    return formula_safe(clean(value)) if isinstance(value, str) else value
-
-
 def _cells(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]]:
     for row in frame[list(columns)].itertuples(index=False):
         out: list[object] = []
@@ -88,13 +83,9 @@ def _cells(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]
 
 def _csv(plan: ReplacementPlan) -> str:
     """The visits, one line each; amounts in the plan's currency."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
     columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS]
-    writer.writerow(columns)
-    for row in _cells(plan.visits, columns):
-        writer.writerow([_harmless(value) for value in row])
-    return text.getvalue()
+    cells = pd.DataFrame(list(_cells(plan.visits, columns)), columns=columns, dtype=object)
+    return as_csv(cells.map(lambda cell: clean(cell) if isinstance(cell, str) else cell))
 
 
 def _xlsx(plan: ReplacementPlan) -> bytes:

@@ -7,15 +7,15 @@ from collections.abc import Sequence
 import streamlit as st
 
 from dashboard.files import paper
+from dashboard.screens import downloads
 from dashboard.screens.address import bay_address, only_here
 from dashboard.words.plain_text import safe
 
 
 def code_button(base: str, units: Sequence[str], name: str, label: str) -> None:
     """A button that makes the codes of `units` as a PDF of labels; base: the screens' address, "" for none."""
-    st.download_button(
-        label, lambda: paper.codes_pdf([(unit, bay_address(base, unit)) for unit in units]),
-        file_name=f"{name}.pdf", mime="application/pdf", key="codes_pdf", on_click="ignore",
+    downloads.pdf_button(
+        label, lambda: paper.codes_pdf([(unit, bay_address(base, unit)) for unit in units]), name, key="codes_pdf",
         disabled=not (units and base),
     )  # fmt: skip
 

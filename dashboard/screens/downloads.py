@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 import streamlit as st
 
-from dashboard.words.plain_text import formula_safe
-
-
-def as_csv(frame: pd.DataFrame) -> bytes:
-    """A table as CSV in UTF-8; texts that a spreadsheet would run as a formula get an apostrophe in front."""
-    out = {}
-    for name in frame.columns:
-        column = frame[name]
-        typed = pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column)
-        out[name] = column if typed else pd.Series([formula_safe(cell) for cell in column], dtype=object)
-        out[name].index = frame.index
-    return pd.DataFrame(out).to_csv(index=False).encode("utf-8-sig")
+from dashboard.files.as_csv import as_csv
 
 
 def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Table as CSV") -> None:
     """A button that saves the table."""
     st.download_button(
         label,
-        lambda: as_csv(frame),
+        lambda: as_csv(frame).encode("utf-8-sig"),
         file_name=f"{name}.csv",
         mime="text/csv",
         key=f"csv_{key}",
         on_click="ignore",
         disabled=frame.empty,
+    )
+
+
+def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, disabled: bool = False) -> None:
+    """A button that makes a sheet of paper and saves it."""
+    file = f"{name}.pdf"
+    st.download_button(
+        label, make, file_name=file, mime="application/pdf", key=key, on_click="ignore", disabled=disabled
     )

@@ -136,6 +136,11 @@ def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
 
 
+def by_when(act_by: str | None, as_of: str, *, missing: str = "no date yet") -> str:
+    """The day to act by, of a list of the day `as_of`; "now" when that day has come."""
+    return "now" if act_by and act_by <= as_of else day(act_by, missing=missing)
+
+
 def some(names: Sequence[str]) -> str:
     """The first few of many names."""
     return ", ".join(names[:NAMED]) + (" and others" if len(names) > NAMED else "")

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.words import plain_text
 from dashboard.words.plain_text import as_sentence, day, words
 from dashboard.words.reasons import PART_WORDS
 
@@ -58,10 +59,8 @@ def money(amount: float, currency: str) -> str:
 
 
 def percent(probability: float) -> str:
-    """A probability in percent; small ones are not shown as zero."""
-    if 0 < probability < 0.01:
-        return "under 1 %"
-    return "over 99 %" if 0.99 < probability < 1 else f"{100 * probability:.0f} %"
+    """A probability of the plan, in which none and all are sure."""
+    return f"{100 * probability:.0f} %" if probability in (0.0, 1.0) else plain_text.percent(probability)
 
 
 def job_words(kind: str, parts: list[str]) -> str:

@@ -157,8 +157,12 @@ def _date(moment: Any) -> str | None:
     return None if not known(moment) else f"{moment:%Y-%m-%d}"
 
 
-def _digits(value: Any, digits: int = 1) -> float | None:
-    return None if not known(value) else round(float(value), digits)
+def _tenth(value: Any) -> float | None:
+    return None if not known(value) else round(float(value), 1)
+
+
+def _share(value: Any) -> float:
+    return round(float(value), 3)
 
 
 # --- facts -----------------------------------------------------------------------------------------------------------
@@ -171,7 +175,7 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Asses
         return [*found, too_few_fact(unit)]
     hidden = unit["failed_starts"] > 0 and unit["failure_unexplained"] > HIDDEN
     if hidden:
-        found.append({"kind": "unexplained", "unexplained_probability": round(float(unit["failure_unexplained"]), 3)})
+        found.append({"kind": "unexplained", "unexplained_probability": _share(unit["failure_unexplained"])})
     worn = [
         p
         for p in parts
@@ -207,7 +211,7 @@ def failed_fact(unit: Row) -> Fact:
         "kind": "failed",
         "failed_starts": int(unit["failed_starts"]),
         "failed_on": _date(unit["failed_on"]),
-        "failed_at_c": _digits(unit["failed_at_c"]),
+        "failed_at_c": _tenth(unit["failed_at_c"]),
         "failure": str(unit["failure"]),
     }
 
@@ -226,7 +230,7 @@ def never_measured_fact(part: Row) -> Fact:
     return {
         "kind": "never_measured",
         "part": str(part["part"]),
-        "part_probability": round(float(part["part_probability"]), 3),
+        "part_probability": _share(part["part_probability"]),
     }
 
 
@@ -314,14 +318,14 @@ def not_told_apart(parts: Sequence[Row]) -> list[Row]:
 
 def rivals_fact(rivals: Sequence[Row], readings: int) -> Fact:
     """Several parts may be what limits the start: both worn, or the readings do not say which."""
-    named = [{"part": str(p["part"]), "part_probability": round(float(p["part_probability"]), 3)} for p in rivals]
+    named = [{"part": str(p["part"]), "part_probability": _share(p["part_probability"])} for p in rivals]
     worn = min(float(p["worn_probability"]) for p in rivals) > WORN
     return {"kind": "rivals", "parts": named, "all_worn": worn, "readings": readings}
 
 
 def looked_fact(unit: Row) -> Fact:
     """Somebody looked at a part and found nothing."""
-    sound = round(float(unit["sound_probability"]), 3)
+    sound = _share(unit["sound_probability"])
     return {
         "kind": "looked",
         "part": str(unit["looked_part"]),
@@ -333,14 +337,14 @@ def looked_fact(unit: Row) -> Fact:
 def cold_fact(unit: Row) -> Fact:
     """The coldest start with its interval."""
     names = ("coldest_start_c", "coldest_start_low_c", "coldest_start_high_c")
-    return {"kind": "cold", **{n: _digits(unit[n]) for n in names}, "limited_by": str(unit["limited_by"])}
+    return {"kind": "cold", **{n: _tenth(unit[n]) for n in names}, "limited_by": str(unit["limited_by"])}
 
 
 def repaired_fact(unit: Row) -> Fact:
     """It may have been repaired without a record."""
     return {
         "kind": "perhaps_repaired",
-        "repaired_probability": round(float(unit["repaired_probability"]), 3),
+        "repaired_probability": _share(unit["repaired_probability"]),
         "readings": int(unit["readings"]),
     }
 
@@ -354,8 +358,8 @@ def renewed_facts(suspect: Row, unit: Row) -> list[Fact]:
         {
             "kind": "renewed",
             "part": str(unit["part"]),
-            "renewed_coldest_start_c": _digits(renewed),
-            "colder_k": _digits(now - max(float(renewed), STARTS_ALWAYS_C)),
+            "renewed_coldest_start_c": _tenth(renewed),
+            "colder_k": _tenth(now - max(float(renewed), STARTS_ALWAYS_C)),
         }
     ]
 
@@ -394,6 +398,11 @@ def read_reasons(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> list[str
     if fahrenheit and row.get("evidence"):
         return [sentence(fact, as_of, fahrenheit=True) for fact in row["evidence"]]
     return [in_reader_unit(str(said), fahrenheit=fahrenheit) for said in row["reasons"]]
+
+
+def first_reason(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> str:
+    """The first of them, "" where there is none."""
+    return next(iter(read_reasons(row, as_of, fahrenheit=fahrenheit)), "")
 
 
 def _failed(fact: Fact, to: Reader) -> str:

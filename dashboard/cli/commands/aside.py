@@ -6,18 +6,18 @@ import argparse
 
 import pandas as pd
 
-from dashboard.cli.as_csv import harmless_csv
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.options import WHO
 from dashboard.desk.terminal import DONE, SET_ASIDE, say
 from dashboard.desk.terminal import show as show_text
+from dashboard.files.as_csv import as_csv
 from ingest import set_aside
 
 
 def list_all(options: argparse.Namespace) -> int:
     """Print the rows of a state, one a line."""
     rows = set_aside.list_set_aside(open_existing(options), state=options.state)
-    show_text(harmless_csv(rows) if options.format == "csv" else set_aside_text(rows))
+    show_text(as_csv(rows) if options.format == "csv" else set_aside_text(rows))
     return DONE
 
 

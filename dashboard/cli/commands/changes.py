@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 
-from dashboard.cli.as_csv import harmless_csv
 from dashboard.cli.commands.database import as_of, open_existing
 from dashboard.cli.options import WHO
 from dashboard.cli.tables import logbook_lines
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.terminal import DONE, SET_ASIDE, say, show
+from dashboard.files.as_csv import as_csv
 from dashboard.words.plain_text import clean, words
 from ingest import corrections, entries, logbook, records
 
@@ -53,7 +53,7 @@ def run_logbook(options: argparse.Namespace) -> int:
     db = open_existing(options)
     done = logbook.read_logbook(db, unit=options.unit, who=options.who, since=options.since)
     if options.format == "csv":
-        show(harmless_csv(done))
+        show(as_csv(done))
     else:
         show("\n".join(clean(line) for line in logbook_lines(done)) or "nothing is on record")
     return DONE

@@ -10,7 +10,6 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard.cli.as_csv import harmless_csv, rows_as_csv
 from dashboard.cli.commands.database import as_of, open_existing, say_age
 from dashboard.cli.commands.files import read_text, write_new
 from dashboard.cli.options import WHO
@@ -21,6 +20,7 @@ from dashboard.desk.planning import load_plan, make_plan, named
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import DONE, say, show, show_json
 from dashboard.desk.weekly import assumed, iso_week, issue, notes_of
+from dashboard.files.as_csv import as_csv, rows_as_csv
 from dashboard.words.plain_text import clean
 from ingest import store
 from ingest.records import read_weekly_list
@@ -94,7 +94,7 @@ def run_classes(options: argparse.Namespace) -> int:
         show(f"written to {written}; classes: {len(assessment.teaches)}")
         return DONE
     if options.format == "csv":
-        show(harmless_csv(assessment.classes))
+        show(as_csv(assessment.classes))
     else:
         table = assessment.classes.copy()
         table["value"] = [f"{v:.3g}" for v in table["value"]]

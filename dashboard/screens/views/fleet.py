@@ -424,9 +424,9 @@ def overdue(units: pd.DataFrame, as_of: pd.Timestamp) -> None:
     in_f = session.fahrenheit()
     with st.container(horizontal=True):
         downloads.table_button(due, "to-be-read", key="due")
-        st.download_button(
+        downloads.pdf_button(
             f"Blank bay sheets for the first {min(len(due), SHEETS_AT_ONCE)} (PDF)", lambda: bay_sheets(due, in_f=in_f),
-            file_name="bay-sheets.pdf", mime="application/pdf", key="bay_sheets", on_click="ignore",
+            "bay-sheets", key="bay_sheets",
         )  # fmt: skip
 
 

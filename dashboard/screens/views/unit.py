@@ -226,8 +226,7 @@ def decide(unit: str, row: dict[Any, Any]) -> None:
     if row["flagged"]:
         buttons(unit)
     for decision in made.tail(5).iloc[::-1].to_dict("records"):
-        reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
-        st.caption(f"{as_sentence(weekly.decision_words(decision))}{reason} ({safe(decision['by'])})")
+        st.caption(weekly.decision_line(decision))
     if len(made):
         asked = {"unit": unit, "what": "decision"}
         st.page_link(page("correct"), label="Correct or withdraw a decision", query_params=asked)
@@ -499,16 +498,15 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             parts = assessment.parts[assessment.parts["unit"] == unit]
             known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
             as_of = f"{assessment.as_of:%Y-%m-%d}"
-            st.download_button(
+            downloads.pdf_button(
                 "Vehicle sheet (PDF)", lambda: paper.unit_pdf(
                     listed, parts, known, facts.repairs, as_of=as_of, horizon_days=assessment.horizon_days,
                     fahrenheit=in_f,
-                ),
-                file_name=f"vehicle-{unit}.pdf", mime="application/pdf", key="unit_pdf", on_click="ignore",
+                ), f"vehicle-{unit}", key="unit_pdf",
             )  # fmt: skip
-        st.download_button(
+        downloads.pdf_button(
             "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts, fahrenheit=in_f)], fahrenheit=in_f),
-            file_name=f"bay-{unit}.pdf", mime="application/pdf", key="bay_pdf", on_click="ignore",
+            f"bay-{unit}", key="bay_pdf",
         )  # fmt: skip
         base = screens_address()
         code_button(base, [unit], f"code-{unit}", "Code for the windscreen (PDF)")

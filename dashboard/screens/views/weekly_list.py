@@ -18,9 +18,10 @@ from dashboard.files.paper import list_pdf
 from dashboard.screens import acts, columns, device, downloads, session
 from dashboard.screens.caution import before_work
 from dashboard.screens.issued import newest_issued, read_issued
-from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
 from dashboard.words.plain_text import (
     as_sentence,
+    by_when,
     celsius,
     day,
     glued,
@@ -33,7 +34,7 @@ from dashboard.words.plain_text import (
     whole,
     words,
 )
-from dashboard.words.reasons import PART_WORDS, Reader, read_reasons
+from dashboard.words.reasons import PART_WORDS, Reader, first_reason
 from dashboard.words.since import rows_now, since_issued
 from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lists
 
@@ -61,17 +62,12 @@ def show() -> None:
         decisions = read_decisions(db)
     standing = weekly.latest_decisions(decisions, session.as_of())
     rows = arranged(body)
-    names = ["The list", "Gone since", "Table and paper"]
-    listed, gone, table = st.tabs(names, key="list_tab", on_change="rerun", bind=IN_ADDRESS)
-    if listed.open:
-        with listed:
-            show_rows(rows, chosen, standing)
-    if gone.open:
-        with gone:
-            show_gone(body)
-    if table.open:
-        with table:
-            show_table(chosen, rows, standing)
+    behind: dict[str, Callable[[], None]] = {
+        "The list": lambda: show_rows(rows, chosen, standing),
+        "Gone since": lambda: show_gone(body),
+        "Table and paper": lambda: show_table(chosen, rows, standing),
+    }
+    in_tabs(behind, "list_tab")
     issue_again(chosen)
     before_work(repairing=True)
 
@@ -300,7 +296,7 @@ def show_row(
         middle.markdown(
             f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
             f"({glued(percent(row['part_probability']))})  \n"
-            f"No-start **{percent(row['no_start_probability'])}** · act by **{act_by(row, body)}**  \n"
+            f"No-start **{percent(row['no_start_probability'])}** · act by **{by_when(row['act_by'], body['as_of'])}**  \n"
             f":small[Last read {day(row['last_reading_on'])}]"
         )
         coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
@@ -310,28 +306,11 @@ def show_row(
             f"Starts **{Reader(pd.Timestamp(body['as_of']), in_f).down_to(float(row['coldest_start_c']))}**  \n"
             f":small[80 % sure: {span(low, high)}]{coming}"
         )
-        why = next(iter(read_reasons(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)), "")
-        decided = f"  \n:small[{decision_line(decision)}]" if decision else ""
+        why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
+        decided = f"  \n:small[{weekly.decision_line(decision)}]" if decision else ""
+        action = f"{as_sentence(str(row['action']))}."
         newer = f"  \n:small[{safe(since, longest=600)}]" if since else ""
-        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action_words(row))}**{newer}{decided}"))
-
-
-def decision_line(decision: Mapping[Any, Any]) -> str:
-    """What was decided, why and by whom, harmless."""
-    reason = f": {safe(decision['reason'])}" if decision["reason"] else ""
-    return f"{as_sentence(weekly.decision_words(decision))}{reason} ({safe(decision['by'])})"
-
-
-def action_words(row: Mapping[str, Any]) -> str:
-    """What to do, as a sentence."""
-    return f"{as_sentence(str(row['action']))}."
-
-
-def act_by(row: Mapping[str, Any], body: Mapping[str, Any]) -> str:
-    """The day to act by; "now" when that day is the list's own."""
-    if not row["act_by"]:
-        return "no date yet"
-    return "now" if row["act_by"] <= body["as_of"] else day(row["act_by"])
+        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action)}**{newer}{decided}"))
 
 
 def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:
@@ -394,21 +373,17 @@ def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping
     frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
     frame["rank"] = [row["rank"] for row in rows]
     in_f, as_of = session.fahrenheit(), pd.Timestamp(chosen.body["as_of"])
-    why = [next(iter(read_reasons(row, as_of, fahrenheit=in_f)), "") for row in rows]
+    why = [first_reason(row, as_of, fahrenheit=in_f) for row in rows]
     st.dataframe(
         table_shown(frame.assign(why=why), in_f=in_f), hide_index=True, alt="The weekly list as a table", key="list_table",
         column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
     with st.container(horizontal=True):
         downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
-        st.download_button(
-            "List for printing (PDF)",
-            lambda: list_pdf(chosen, rows, standing, fahrenheit=in_f),
-            file_name=f"weekly-list-{chosen.iso_week}.pdf",
-            mime="application/pdf",
-            key="list_pdf",
-            on_click="ignore",
-        )
+        downloads.pdf_button(
+            "List for printing (PDF)", lambda: list_pdf(chosen, rows, standing, fahrenheit=in_f),
+            f"weekly-list-{chosen.iso_week}", key="list_pdf",
+        )  # fmt: skip
 
 
 show()
