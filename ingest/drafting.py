@@ -19,7 +19,7 @@ from ingest.file_kinds import is_bus_log, kind_of_table
 from ingest.layout import combined_headings, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
-from ingest.sources import MOST_HEADING_ROWS, parse_source
+from ingest.sources import MOST_HEADING_ROWS, missing_columns, parse_source
 from ingest.values import (
     NumberStyle,
     clean_text,
@@ -72,9 +72,7 @@ class Described:
     def questions(self) -> tuple[str, ...]:
         """What must be answered before anything is read by it."""
         open_date = (self.date_question,) if self.date_order == "?" else ()
-        targets = {target for _, target in self.columns}
-        given = targets | ({"taken_at"} if "taken_on" in targets else set())
-        needed = (column.name for column in self.table.columns if column.required and column.name not in given)
+        needed = missing_columns((target for _, target in self.columns), self.table)
         return (
             *open_date,
             *(f"columns: which heading is {n!r}? It must be there, or stand under [constants]" for n in needed),

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from ingest.errors import FileRefused
 from ingest.fields import CIRCUIT_MEASUREMENTS, FORECAST, LOWS, READINGS, TABLES, Conversion, Table, conversion
 from ingest.sheets import Sheet
-from ingest.sources import IGNORE, PARTIAL, Source, heading_key, target_of
+from ingest.sources import IGNORE, PARTIAL, Source, columns_filled, heading_key, target_of
 from ingest.values import DateOrder, NumberStyle, clean_text, decimal_mark
 
 FEWEST_HEADINGS = 0.6  # share of a stated description's headings that a file must have; our choice, because columns go
@@ -88,9 +88,7 @@ def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:
 def _table_of(names: Sequence[str]) -> Table | None:
     best, most = None, 0
     for table in TABLES.values():
-        filled = {target_of(name, table) for name in names if name} - {None}
-        if "taken_on" in filled and table is READINGS:
-            filled.add("taken_at")
+        filled = columns_filled(names, table)
         if not filled.issuperset(table.recognised_by):
             continue
         if table is READINGS and not filled.intersection(CIRCUIT_MEASUREMENTS):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -109,7 +109,7 @@ def _checked(raw: Mapping[str, Any], name: str) -> Source:
     table = TABLES[table_name]
     columns, headings = _columns(raw.get("columns", {}), table)
     constants = {key: str(value) for key, value in raw.get("constants", {}).items()}
-    _require(table, {*columns.values(), *constants})
+    _require(table, [*columns.values(), *constants])
     return Source(
         table=table,
         columns=columns,
@@ -170,10 +170,20 @@ def target_of(name: str, table: Table) -> str | None:
     return found.column if found and found.column in table.names else None
 
 
-def _require(table: Table, present: set[str]) -> None:
-    if table.name == "readings" and "taken_on" in present:
-        present = {*present, "taken_at"}
-    missing = [c.name for c in table.columns if c.required and c.name not in {target_of(p, table) for p in present}]
+def columns_filled(names: Iterable[str], table: Table) -> set[str]:
+    """Return the columns of `table` that `names` fill; a day in a column of its own makes the time of a reading."""
+    filled = {ours for name in names if (ours := target_of(name, table))}
+    return filled | {"taken_at"} if "taken_on" in filled else filled
+
+
+def missing_columns(names: Iterable[str], table: Table) -> list[str]:
+    """Return the columns that every row of `table` must have and that `names` do not fill."""
+    filled = columns_filled(names, table)
+    return [column.name for column in table.columns if column.required and column.name not in filled]
+
+
+def _require(table: Table, present: Iterable[str]) -> None:
+    missing = missing_columns(present, table)
     if missing:
         raise SourceProblem(f"no heading is {missing[0]!r}; {table.name} needs {', '.join(missing)}")
 
