@@ -550,7 +550,7 @@ def test_no_starts_and_whether_they_were_listed() -> None:
     at = pd.Timestamp("2026-10-20 06:00")
     readings = pd.DataFrame({"unit": ["A", "F", "G"], "taken_at": at, "outcome": ["no_start", "click", "cranks_only"]})
     happened = history.no_starts(repairs, readings, first=dt.date(2026, 9, 1), before=dt.date(2026, 11, 21))
-    said = dict(zip(happened["unit"], history.was_listed(happened, past), strict=True))
+    said = dict(zip(happened["unit"], history.was_listed(happened, past, {}), strict=True))
     assert said == {"A": "yes", "B": "yes, for another part", "C": "no", "D": "no list yet", "F": "no"}
     issued = {dt.date(2026, 11, 2): pd.DataFrame({"unit": ["C"], "part": ["battery"]})}  # a Monday's list, on record
     said = dict(zip(happened["unit"], history.was_listed(happened, past, issued), strict=True))

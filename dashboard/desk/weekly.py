@@ -260,7 +260,6 @@ def issue_for(
     db: Database,
     day: date,
     *,
-    horizon_days: int = 30,
     by: str = "",
     now: datetime | None = None,
     looks: MutableMapping[float, Look] | None = None,
@@ -268,7 +267,7 @@ def issue_for(
     """Assess as of `day` and freeze that week's list; False when it is issued already. looks: as in `assess_database`."""
     if read_weekly_list(db, iso_week(day)) is not None:
         return False
-    return issue(db, assess_database(db, as_of=day, horizon_days=horizon_days, looks=looks), by=by, now=now)
+    return issue(db, assess_database(db, as_of=day, looks=looks), by=by, now=now)
 
 
 def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:
@@ -319,10 +318,9 @@ def latest_decisions(decisions: pd.DataFrame, day: date) -> dict[str, dict[Any, 
     return out
 
 
-def list_frame(body: Mapping[str, Any], decisions: Mapping[str, Mapping[Any, Any]] | None = None) -> pd.DataFrame:
+def list_frame(body: Mapping[str, Any], decided: Mapping[str, Mapping[Any, Any]]) -> pd.DataFrame:
     """The list as a table for the screen and for download, one row per vehicle."""
     rows = body.get("units", [])
-    decided = decisions or {}
     lows = body.get("depots", {})
     return pd.DataFrame(
         {

@@ -127,21 +127,15 @@ def _take_down(running: Import, told: dict[str, Any]) -> None:
 
 
 def _last_origin(database: str) -> int:
-    db = open_database(database)
-    try:
+    with open_database(database) as db:
         return int(db.execute("SELECT coalesce(max(id), 0) FROM origins").fetchone()[0])
-    finally:
-        db.conn.close()
 
 
 def _files_since(database: str, origin: int) -> tuple[str, ...]:
     """The files that were stored whole since an origin."""
-    db = open_database(database)
-    try:
+    with open_database(database) as db:
         rows = db.execute("SELECT file FROM origins WHERE id > ? AND kind = 'file' ORDER BY id", (origin,)).fetchall()
-        return tuple(str(row[0]) for row in rows)
-    finally:
-        db.conn.close()
+    return tuple(str(file) for (file,) in rows)
 
 
 def _outcome_of(told: dict[str, Any]) -> Outcome:

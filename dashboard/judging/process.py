@@ -62,11 +62,8 @@ def assess_apart(path: str, as_of: date, horizon_days: int) -> Assessment:
 def kept_of(path: str, as_of: date, horizon_days: int) -> Assessment | None:
     """The assessment that is kept; None where there is none, or the database cannot tell: the work will say why."""
     try:
-        db = store.open_database(path, create=False)
-        try:
+        with store.open_database(path, create=False) as db:
             return kept(folder_of(db), name_of(db, as_of, horizon_days))
-        finally:
-            db.conn.close()
     except (IngestError, sqlite3.Error):
         return None
 

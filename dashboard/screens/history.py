@@ -247,12 +247,12 @@ def which_list(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.Data
     return pd.Series(pd.to_datetime(pd.Series(last, dtype=object)), index=happened.index, dtype="datetime64[us]"), how
 
 
-def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame] | None = None) -> list[str]:
+def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame]) -> list[str]:
     """For each no-start, whether the vehicle stood on the latest list before, in words; an issued list goes first."""
     words = []
-    known = {**past.lists, **(issued or {})}
+    known = {**past.lists, **issued}
     for row in happened.itertuples(index=False):
-        last = list_before(pd.Timestamp(str(row.day)).date(), past, issued or {})
+        last = list_before(pd.Timestamp(str(row.day)).date(), past, issued)
         if last is None:
             words.append("no list yet")
             continue

@@ -332,11 +332,8 @@ def fresh_when_ready(key: Key, *, words: str = "Newer entries are being judged; 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _units(path: str, version: str) -> pd.DataFrame:  # noqa: ARG001 - the version is the cache's key
-    db = store.open_database(path)
-    try:
+    with store.open_database(path) as db:
         return store.read_units(db)
-    finally:
-        db.conn.close()
 
 
 def units(day: date | None = None) -> pd.DataFrame:
