@@ -505,7 +505,18 @@ def test_json_of_hostile_names_is_read_back_as_they_were(run: Run, hostile: Path
 def test_harmless_leads_formulas_with_an_apostrophe_and_leaves_numbers() -> None:
     """Worked by hand."""
     given = ["=A1", "+1", "-1", "@x", "\t=1", "\r=1", "plain", -1.5, None, True]
-    assert [formula_safe(v) for v in given] == ["'=A1", "'+1", "'-1", "'@x", "'\t=1", "'\r=1", "plain", -1.5, "", True]
+    assert [formula_safe(v) for v in given] == [
+        "'=A1",
+        "'+1",
+        "'-1",
+        "'@x",
+        "'\t=1",
+        "'\r=1",
+        "plain",
+        -1.5,
+        None,
+        True,
+    ]
 
 
 def test_visits_are_forbidden_and_let_go_from_the_command_line(run: Run, own: Path) -> None:

@@ -10,10 +10,13 @@ from pathlib import Path
 
 import pytest
 from samples_screens import AS_OF, assessed, fleet_database, one_reading_database, readings_of, worst_unit
+from streamlit.testing.v1 import AppTest
 from test_views import run, said
 
+from analysis.bay.next_measurement import CANDIDATES
 from dashboard.cli.main import main
 from dashboard.cli.tables import unit_sheet
+from dashboard.desk import assessment
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import expect, knowledge_of, latest_taken, unit_row
@@ -93,6 +96,25 @@ def test_a_first_reading_of_a_class_is_not_held_against_anything(
     monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
     text = said(run("unit", unit="X-1", tab="Latest reading")).replace("\\", "")
     assert "cannot be checked: fewer than three values can be compared" in text
+
+
+@pytest.mark.usefixtures("own")
+def test_the_page_asks_for_no_measurement_that_was_made(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The vehicle's page and the list are worded from the same: with every candidate made, neither asks for another."""
+    units = assessed().units
+    unit = str(units.loc[units["flagged"] & (units["failed_starts"] == 0), "unit"].iloc[0])
+    assert "Enter a measurement" in links(run("unit", unit=unit))
+    everything = {unit: frozenset(c.name for c in CANDIDATES)}
+    monkeypatch.setattr(assessment, "made_already", lambda _readings: everything)
+    (row,) = [r for r in list_rows(assessed(), readings_of(unit), flagged_only=False) if r["unit"] == unit]
+    asks = row["next_test"] is not None
+    assert ("Enter a measurement" in links(run("unit", unit=unit))) == asks
+    assert not asks
+
+
+def links(app: AppTest) -> set[str]:
+    """What the page's links say."""
+    return {link.proto.label for link in app.get("page_link")}
 
 
 def test_the_sheet_in_text_and_json(own: Path) -> None:

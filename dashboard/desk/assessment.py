@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, MutableMapping
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -146,3 +147,11 @@ def list_rows(
         )
         for unit in units.to_dict("records")
     ]
+
+
+def row_of(
+    assessment: Assessment, unit: str, readings: pd.DataFrame, *, book: LimitBook, costs: PlanSettings
+) -> dict[str, object] | None:
+    """One vehicle as the list words it, of its own readings; None for one that was not judged."""
+    own = replace(assessment, units=assessment.units[assessment.units["unit"] == unit])
+    return next(iter(list_rows(own, readings, flagged_only=False, book=book, costs=costs)), None)

@@ -36,7 +36,7 @@ from dashboard.screens import session
 from dashboard.words import reading_sheet
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.plain_text import fahrenheit_of, safe
-from dashboard.words.reasons import OUTCOME_WORDS, latest_drops
+from dashboard.words.reasons import OUTCOME_WORDS
 from ingest import store
 from ingest.fields import MEASUREMENTS, QUANTITIES, SAMPLED
 from ingest.records import read_reset_answers
@@ -75,11 +75,6 @@ def facts(unit: str) -> Facts:
         repairs = store.read_repairs(db)
         aside = list_set_aside(db)
     return Facts(found[0], readings, repairs[repairs["unit"] == unit], aside[aside["unit"] == unit])
-
-
-def latest(own: Facts, as_of: pd.Timestamp) -> Mapping[str, Any] | None:
-    """The latest drops with their amps before `as_of`."""
-    return latest_drops(own.readings, as_of).get(str(own.unit["unit"]))
 
 
 def answered(unit: str) -> dict[tuple[str, date], tuple[str, str]]:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 
 from dashboard.cli.commands.database import as_of, open_existing, say_age
 from dashboard.cli.tables import unit_sheet
-from dashboard.desk.assessment import assess_database, list_rows, own_costs
+from dashboard.desk.assessment import assess_database, own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import knowledge_of, latest_taken, unit_row
 from dashboard.desk.terminal import DONE, show, show_json
@@ -19,15 +18,12 @@ def run_unit(options: argparse.Namespace) -> int:
     db = open_existing(options)
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
-    own = assessment.units[assessment.units["unit"] == options.unit]
-    if own.empty:
+    known = store.read_readings(db, before=day, units=[options.unit])
+    row = row_of(assessment, options.unit, known, book=limit_book(db), costs=own_costs(db))
+    if row is None:
         raise ValueError(
             f"unit {options.unit!r} is not in the database; `cranktrend risk --all` lists the ones that are"
         )
-    known = store.read_readings(db, before=day, units=[options.unit])
-    (row,) = list_rows(
-        replace(assessment, units=own), known, flagged_only=False, book=limit_book(db), costs=own_costs(db)
-    )
     unit = unit_row(db, options.unit)
     taken = latest_taken(db, unit, known, knowledge_of(assessment, unit), limit_book(db))
     repairs = store.read_repairs(db, before=day)

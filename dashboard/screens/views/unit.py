@@ -14,7 +14,7 @@ from analysis.bay.one_reading import ReadingCheck
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
 from dashboard.desk import weekly
-from dashboard.desk.assessment import own_costs
+from dashboard.desk.assessment import own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.files import paper
 from dashboard.screens import columns, downloads, kept, one_unit, session, unit_charts
@@ -25,7 +25,6 @@ from dashboard.screens.issued import issued_row, newest_issued
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.picker import pick_unit
 from dashboard.words import reading_sheet
-from dashboard.words.list_row import list_row
 from dashboard.words.plain_text import (
     MINUS,
     as_sentence,
@@ -146,8 +145,7 @@ def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts)
     """The four numbers that matter, the reasons, and what to do."""
     four_numbers(row, assessment.as_of, assessment.horizon_days)
     since(assessment, row)
-    listed = listed_row(assessment, row, facts)
-    advice({**listed, "unit": row["unit"], "flagged": row["flagged"]}, assessment.as_of)
+    advice(listed_row(assessment, str(row["unit"]), facts), assessment.as_of)
 
 
 def since(assessment: Assessment, row: dict[Any, Any]) -> None:
@@ -204,12 +202,14 @@ def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
     return "now" if row["act_by"] <= as_of else f"{row['act_by'].day} {row['act_by']:%b}"
 
 
-def listed_row(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> dict[str, Any]:
+def listed_row(assessment: Assessment, unit: str, facts: one_unit.Facts) -> dict[str, Any]:
     """The vehicle as the list words it."""
-    parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
     with session.database() as db:
         book, costs = limit_book(db), own_costs(db)
-    return list_row(row, parts, one_unit.latest(facts, assessment.as_of), assessment, book, costs)
+    row = row_of(assessment, unit, facts.readings, book=book, costs=costs)
+    if row is None:
+        raise ValueError(f"unit is {unit!r}; allowed are the vehicles that were judged")
+    return row
 
 
 # --- decisions -------------------------------------------------------------------------------------------------------
@@ -490,7 +490,7 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
     in_f = session.fahrenheit()
     with st.container(horizontal=True):
         if assessment is not None and row is not None:
-            listed = listed_row(assessment, row, facts)
+            listed = listed_row(assessment, unit, facts)
             taken = one_unit.latest_apart(facts)
             if taken is not None:
                 said = reading_sheet.paper_lines(day(taken.taken_at), taken.check)
