@@ -59,6 +59,7 @@ WALK: tuple[tuple[str, ...], ...] = (
     ("backup", f"copy{HOSTILE}.db"), ("backup", f"none{HOSTILE}/x.db"), ("import", f"f{HOSTILE}.csv"),
     ("import", f"none{HOSTILE}.csv"), ("import", "--source", f"none{HOSTILE}", f"f{HOSTILE}.csv"),
     ("correct", "reading", "1", f"note=x{HOSTILE}", "--reason", HOSTILE), ("withdraw", "reading", "2", "--reason", HOSTILE),
+    ("log", f"f{HOSTILE}.csv"), ("log", f"none{HOSTILE}.csv", "--unit", UNIT, "--record", "--began", HOSTILE),
     ("trace", f"f{HOSTILE}.csv"), ("trace", f"f{HOSTILE}.csv", "--unit", UNIT, "--record", "--volts", HOSTILE),
     ("undo", "1"), ("completion", "bash"), ("issue",), ("issue", "--by", HOSTILE), ("logbook",), ("logbook", "--format", "csv"), ("demo",),
     (f"none{HOSTILE}",), ("risk", f"none{HOSTILE}"), ("risk", "--as-of", HOSTILE), ("risk", f"--{HOSTILE}"),
