@@ -105,7 +105,7 @@ def test_monday_s_list_comes_by_itself_and_is_issued_by_name(browser: Browser, a
 
 
 def test_every_page_has_its_own_address(browser: Browser, address: str) -> None:
-    """Each name of a page opens that page, the first page's too; what is no page says so."""
+    """Each name of a page opens that page, the first page's too, without the toolkit's menu; what is no page says so."""
     page = window(browser, address)
     for name, (title, _) in _TITLES.items():
         page.goto(f"{address}/{name}")
@@ -113,6 +113,8 @@ def test_every_page_has_its_own_address(browser: Browser, address: str) -> None:
         settled(page)
         assert urlsplit(page.url).path == f"/{name}"
         assert page.get_by_text("Page not found").count() == 0, name
+        own = page.locator("[data-testid=stMainMenu], [data-testid=stElementToolbar]")
+        assert not any(one.is_visible() for one in own.all()), f"{name}: the toolkit's own menu or grid tools"
     page.goto(f"{address}/no_such_page")
     page.get_by_text("Page not found").wait_for(timeout=30_000)
     page.context.close()

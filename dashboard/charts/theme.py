@@ -102,6 +102,8 @@ _STYLE: Final = """<style>
   [class*="st-key-visit-"] { flex-direction: column; gap: .1rem; }
   [class*="st-key-visit-"] > div { flex: 0 0 auto; width: 100%; }
 }
+/* the toolkit's own menu and grid tools: nothing in them is for a workshop, tables have buttons of their own */
+[data-testid="stMainMenu"], [data-testid="stElementToolbar"] { display: none; }
 @media print { [data-testid="stSidebar"], header { display: none; } }
 </style>"""
 
