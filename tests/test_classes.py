@@ -97,7 +97,9 @@ def test_the_stated_doubt_of_a_law_covers_the_truth() -> None:
     rng, z = np.random.default_rng(5), []
     at, one = np.array([[REFERENCE_C.value + 20.0]]), np.zeros(1, dtype=np.int64)
     for seed in range(24):
-        truth, bend = BATTERY_LAW.draws(1, rng)[0]
+        truth, bend = rng.multivariate_normal(
+            [BATTERY_LAW.b_per_k, BATTERY_LAW.c_per_k2], BATTERY_LAW.covariance, method="eigh"
+        )
         laws = estimate_laws(van_fleet(6, 10, battery_b=truth, battery_c=bend, seed=seed))
         centre = laws.battery_doubt.centre[0]
         step = np.array([at[0, 0], at[0, 0] ** 2]) - centre

@@ -41,7 +41,7 @@ ELEMENTS: Final = (
     "control_circuit",
     "coil",
 )
-SOURCES: Final = (  # independent sources of error, in the order of the covariance's construction
+SOURCES: Final = (  # independent sources of error
     "rest_v",
     "crank_min_v",
     "crank_a",
@@ -63,14 +63,13 @@ class Inferred:
     """Resistances at the temperature of the reading, shape (n, 8) in the order of ELEMENTS.
 
     `reason` is "" where a value is identified, else one sentence; `assumed` names the measurements that were missing
-    and filled with a typical value of larger error, comma-joined. `covariance` (n, 8, 8) on request.
+    and filled with a typical value of larger error, comma-joined.
     """
 
     value_mohm: Array
     se_mohm: Array
     reason: Texts
     assumed: Texts
-    covariance: Array | None = None
 
     def frame(self) -> pd.DataFrame:
         """Columns <element>_mohm, <element>_se_mohm, <element>_reason and `assumed`."""
@@ -242,7 +241,6 @@ def infer_resistances(
     typical_crank_rel_sd: float = INSTRUMENT.assumed_amps_share,
     typical_rest_v: npt.ArrayLike = np.nan,
     instrument: Instrument | None = None,
-    covariance: bool = False,
 ) -> Inferred:
     """Infer the resistance of every element that each reading identifies, with its standard error.
 
@@ -277,27 +275,12 @@ def infer_resistances(
         np.where(known, np.sqrt(variance), np.nan),
         reason,
         _assumed(motor),
-        _covariance(spread, known) if covariance else None,
     )
 
 
 def _error(inputs: _Inputs, motor: _Inputs, element: str, source: str) -> Array:
     """Standard error of a source; the motor's drops may be assumed ones."""
     return motor.se[source] if element.startswith("motor") else inputs.se[source]
-
-
-def _covariance(spread: dict[tuple[str, str], Array], known: npt.NDArray[np.bool_]) -> Array:
-    """Covariance of the elements' errors [mΩ²]: the sum over shared sources; NaN where not identified."""
-    rows = len(known)
-    total = np.zeros((rows, len(ELEMENTS), len(ELEMENTS)))
-    for source in SOURCES:
-        column = np.zeros((rows, len(ELEMENTS)))
-        for i, element in enumerate(ELEMENTS):
-            if (element, source) in spread:
-                column[:, i] = np.nan_to_num(spread[element, source])
-        total += column[:, :, None] * column[:, None, :]
-    total[~(known[:, :, None] & known[:, None, :])] = np.nan
-    return total
 
 
 def _assumed(motor: _Inputs) -> Texts:

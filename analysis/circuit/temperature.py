@@ -44,13 +44,12 @@ def _array(values: npt.ArrayLike) -> Array:
 
 
 # --- Published laws --------------------------------------------------------------------------------------------------
-def copper_factor(temperature_c: npt.ArrayLike, *, reference_c: float = 20.0) -> Array:
-    """Copper resistance at a temperature [°C] over that at a reference [°C]: R = R20 (1 + 0.00393 (T - 20)).
+def copper_factor(temperature_c: npt.ArrayLike) -> Array:
+    """Copper resistance at a temperature [°C] over that at 20 °C: 1 + 0.00393 (T - 20).
 
     Source: NBS Handbook 100 / IEC 60028 (from memory). Holds from -100 to 200 °C.
     """
-    a = COPPER_PER_K.value
-    return (1.0 + a * (_array(temperature_c) - 20.0)) / (1.0 + a * (reference_c - 20.0))
+    return 1.0 + COPPER_PER_K.value * (_array(temperature_c) - REFERENCE_C.value)
 
 
 # --- Laws as values --------------------------------------------------------------------------------------------------
@@ -58,18 +57,14 @@ def copper_factor(temperature_c: npt.ArrayLike, *, reference_c: float = 20.0) ->
 class TemperatureLaw:
     """log value(T) = log value(reference) + b x + c x², x = reference_c - T, with the errors of b and c.
 
-    `seen_low_c`, `seen_high_c` span the middle 98 % of the temperatures behind the fit (NaN for a law from print),
-    `readings` their number, `residual_sd` the scatter of one reading about its own unit [log].
+    `readings` is the number of readings behind the fit, 0 for a law from print.
     """
 
     b_per_k: float
     c_per_k2: float
     covariance: Array
     reference_c: float
-    seen_low_c: float = float("nan")
-    seen_high_c: float = float("nan")
     readings: int = 0
-    residual_sd: float = float("nan")
 
     def log_factor(self, temperature_c: npt.ArrayLike) -> Array:
         """log of value(T) / value(reference)."""
@@ -88,12 +83,6 @@ class TemperatureLaw:
         variance = v[0, 0] * d1**2 + 2.0 * v[0, 1] * d1 * d2 + v[1, 1] * d2**2
         result: Array = np.sqrt(np.maximum(variance, 0.0))
         return result
-
-    def draws(self, number: int, rng: np.random.Generator) -> Array:
-        """Draws of (b, c), shape (number, 2)."""
-        mean = [self.b_per_k, self.c_per_k2]
-        drawn: Array = rng.multivariate_normal(mean, self.covariance, size=number, method="eigh")
-        return drawn
 
 
 def _law(b: float, b_sd: float, c: float, c_sd: float) -> TemperatureLaw:
@@ -196,19 +185,8 @@ def fit_temperature_law(
     if len(dy) == 0:
         return prior
     shared = 2.0 * shared_sd**2 * _neighbours(later)
-    coefficient, covariance, scale = _robust_fit(dy, dx, sd, group, prior, blur, shared)
-    low, high = np.quantile(t, [0.01, 0.99])
-    reading_sd = scale / np.sqrt(2.0) if when is not None else scale
-    return TemperatureLaw(
-        float(coefficient[0]),
-        float(coefficient[1]),
-        covariance,
-        prior.reference_c,
-        float(low),
-        float(high),
-        len(y),
-        float(reading_sd),
-    )
+    coefficient, covariance = _robust_fit(dy, dx, sd, group, prior, blur, shared)
+    return TemperatureLaw(float(coefficient[0]), float(coefficient[1]), covariance, prior.reference_c, len(y))
 
 
 Differences = tuple[Array, Array, Array, npt.NDArray[np.int64], Array, Array]
@@ -264,8 +242,8 @@ def _told(information: Array, blur: Array) -> Array:
 
 def _robust_fit(
     dy: Array, dx: Array, sd: Array, group: npt.NDArray[np.int64], prior: TemperatureLaw, blur: Array, shared: Array
-) -> tuple[Array, Array, float]:
-    """Iteratively reweighted least squares with a Gaussian prior; returns coefficients, covariance and scale.
+) -> tuple[Array, Array]:
+    """Iteratively reweighted least squares with a Gaussian prior; returns coefficients and covariance.
 
     blur: (n, 2, 2) of both readings of a difference; shared: (n,) variance of what each difference shares with the others, times
     how many these are.
@@ -273,11 +251,10 @@ def _robust_fit(
     start = np.array([prior.b_per_k, prior.c_per_k2])
     precision = np.linalg.pinv(prior.covariance)
     coefficient = start
-    scale, weight = 1.0, np.ones_like(dy)
+    weight = np.ones_like(dy)
     for _ in range(ROBUST_STEPS):
         residual = dy - dx @ coefficient
-        scale = _scale(residual, sd)
-        spread = np.maximum(scale, sd)
+        spread = np.maximum(_scale(residual, sd), sd)
         weight = 1.0 / np.maximum(1.0, np.abs(residual) / (HUBER_C * spread)) / (spread**2 + shared)
         information = _told((dx * weight[:, None]).T @ dx, np.tensordot(weight, blur, axes=1))
         coefficient = np.linalg.solve(information + precision, (dx * weight[:, None]).T @ dy + precision @ start)
@@ -287,7 +264,7 @@ def _robust_fit(
     if inflation > 1.0:  # the data then weigh less against the prior too
         target = (dx * weight[:, None]).T @ dy / inflation + precision @ start
         coefficient = covariance @ target
-    return coefficient, (covariance + covariance.T) / 2.0, scale
+    return coefficient, (covariance + covariance.T) / 2.0
 
 
 def _scale(residual: Array, sd: Array) -> float:

@@ -89,7 +89,6 @@ class StartSolution:
     back_emf_v: Array
     speed_rpm: Array
     stall_a: Array
-    stall_battery_v: Array
 
 
 def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value, Value]:
@@ -157,7 +156,6 @@ def _solved(state: StartState, open_v: Value, battery: Value, copper: Value, loa
         np.asarray(back_emf),
         np.asarray(np.maximum(back_emf, 0.0) / state.emf_v_per_rpm),
         np.asarray(stall),
-        np.asarray(open_v - stall * battery),
     )
 
 

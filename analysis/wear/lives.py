@@ -36,10 +36,6 @@ class Weibull:
         """S(t)."""
         return float(np.exp(-((t / self.scale) ** self.shape)))
 
-    def hazard(self, t: float) -> float:
-        """h(t), per unit of the scale."""
-        return float(self.shape / self.scale * (t / self.scale) ** (self.shape - 1.0))
-
 
 @dataclass(frozen=True)
 class Lifetime:
