@@ -8,9 +8,10 @@ Every room holds those of its stages in its module `choices`, one frozen datacla
 
     WEATHER = Weather()
 
-`low` and `high` are the doubt: the range of the sources or one standard deviation; where there is neither, half and twice of a
-rate or a count, a fifth either way of a width (our choice, because no source tells).  Tables in NUMBERS.md are printed
-from the fields (`tests/print_choices.py`), and `tests/benchmarks/sensitivity.py` measures what moving one of them does.
+`low` and `high` are the doubt: the range of the sources or one standard deviation; where there is neither, what we would still
+have believed, mostly half and twice of a rate or a count and a fifth either way of a boundary (our choice, because no source
+tells).  Tables in NUMBERS.md are printed from the fields (`tests/print_choices.py`), and `tests/benchmarks/sensitivity.py`
+measures what moving one of them does.
 """
 
 from __future__ import annotations

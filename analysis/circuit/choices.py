@@ -46,7 +46,7 @@ class Instrument:
     """Standard errors of the instruments of one reading; volts are per 12 V of system voltage where a reading spans the battery."""
 
     battery_v: float = stated(0.02, "V per 12 V", 0.01, 0.04, "rest volts; our choice, because workshop meters of that class are common")
-    crank_v: float = stated(0.04, "V per 12 V", 0.02, 0.08, "volts while cranking; our choice, because they move")
+    crank_v: float = stated(0.04, "V per 12 V", 0.02, 0.08, "volts while cranking; our choice likewise")
     drop_v: float = stated(0.004, "V", 0.002, 0.008, "a drop, at its least; our choice, because workshop meters of that class are common")
     drop_share: float = stated(0.03, "1", 0.015, 0.06, "a drop, relative; our choice likewise")
     control_v: float = stated(0.02, "V", 0.01, 0.04, "drop of the control circuit; our choice likewise")

@@ -26,7 +26,7 @@ class Weather:
     forecast_sd_per_day_k: float = stated(0.25, "K/d", 0.125, 0.5, "by which it grows, from memory")
     forecast_sd_most_k: float = stated(4.0, "K", 3.0, 6.0, "that it grows to, from memory")
     usual_sd_k: float = stated(4.0, "K", 2.0, 6.0, "of daily lows where a climate has none; our choice")
-    least_sd_k: float = stated(0.1, "K", 0.05, 0.5, "of measured lows in a month at the least; our choice, so that a shape can be told")
+    least_sd_k: float = stated(0.1, "K", 0.05, 0.5, "of measured lows in a month at the least, which departures are divided by; our choice")
     unknown_low_c: float = stated(5.0, "°C", 0.0, 10.0, "a depot without climate, mild; our choice")
     unknown_sd_k: float = stated(8.0, "K", 6.0, 12.0, "of its lows, wide; our choice")
 

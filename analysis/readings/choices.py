@@ -121,7 +121,7 @@ class Classes:
     scatter_readings: float = stated(30.0, "readings", 15.0, 60.0,
         "that the stated errors count for beside the scatter that a class shows; our choice")
     least_scatter: float = stated(0.6, "1", 0.4, 0.8, "of that scatter over the stated errors; our choice")
-    most_scatter: float = stated(3.0, "1", 2.0, 4.0, "of the same; our choice, because more is no scatter of meters")
+    most_scatter: float = stated(3.0, "1", 2.0, 4.0, "of the same at the most; our choice")
     speed_scatter: float = stated(0.045, "1", 0.02, 0.09, "of speed over back-emf, relative; our choice")
     mild_k: float = stated(15.0, "K", 10.0, 20.0, "from 20 °C within which the usual back-emf is looked for; our choice")
     sound_emf_quantile: float = stated(0.7, "1", 0.5, 0.8, "of a vehicle's readings, for the back-emf of a sound one; our choice")
