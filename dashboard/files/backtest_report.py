@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.backtest.choices import PAST_LISTS
 from analysis.backtest.report import BacktestReport, OddsReport
-from dashboard.words.plain_text import day, number
+from dashboard.words.plain_text import count_words, day, number
 from dashboard.words.reasons import PART_WORDS
 
 WIDTH = 100
@@ -32,7 +32,7 @@ def _wrapped(line: str) -> str:
 
 def _head(report: BacktestReport) -> list[str]:
     return [
-        f"Backtest: {_count(report.lists, 'list')} of {_count(report.vehicles, 'vehicle')}, "
+        f"Backtest: {count_words(report.lists, 'list')} of {count_words(report.vehicles, 'vehicle')}, "
         f"{day(report.first)} to {day(report.last)}, history known to {day(report.known_to)}",
         f"A no-start counts as foreseen when the last list {PAST_LISTS.foreseen_d} days or more before it flagged the vehicle.",
         f"A flag is for nothing when neither a no-start nor a repair of that part follows within {PAST_LISTS.for_nothing_d} days.",
@@ -79,7 +79,7 @@ def _no_starts(report: BacktestReport) -> list[str]:
     return [
         "No-starts by the part that failed:",
         *lines,
-        f"{_count(waiting, 'flag')} too young to be judged. Battery at a fixed age: {best['words']}.",
+        f"{count_words(waiting, 'flag')} too young to be judged. Battery at a fixed age: {best['words']}.",
     ]
 
 
@@ -126,10 +126,6 @@ def _costs(report: BacktestReport) -> list[str]:
         "the part named. A foreseen no-start: the planned repair, and that of a part wrongly named.",
         f"Not counted: no-starts within {PAST_LISTS.settling_d} days of the first list or {PAST_LISTS.again_d} days of the vehicle's last one.",
     ]
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n} {noun}{'' if n == 1 else 's'}"
 
 
 def _percent(share: object) -> str:

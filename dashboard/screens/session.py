@@ -22,6 +22,7 @@ from dashboard.judging.process import assess_apart
 from dashboard.judging.worker import Worker
 from dashboard.words.plain_text import safe
 from ingest import store
+from ingest.errors import IngestError
 from ingest.records import read_settings
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
@@ -83,6 +84,16 @@ def database() -> Iterator[Database]:
         yield db
     finally:
         connections().give_back(key, db)
+
+
+@contextmanager
+def saving() -> Iterator[Database]:
+    """A connection to put something on record; what is refused is said, and the rest of the block is left out."""
+    try:
+        with database() as db:
+            yield db
+    except (IngestError, ValueError) as error:
+        st.error(safe(error))
 
 
 def settings() -> dict[str, object]:

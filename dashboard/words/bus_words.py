@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from analysis.logs.starts import BusStart
-from dashboard.words.plain_text import number, temperature
+from dashboard.words.plain_text import count_words, number, temperature
 
 
 def started_words(start: BusStart) -> str:
@@ -38,7 +38,7 @@ def sources_words(
     starts: int, speed_from: str, volts_from: str, others: tuple[str, ...], every_s: float, unread: int
 ) -> str:
     """How many starts a log holds, and where its figures are from."""
-    said = [f"{starts} start{'' if starts == 1 else 's'}, speed from {speed_from}"]
+    said = [f"{count_words(starts, 'start')}, speed from {speed_from}"]
     if volts_from:
         every = f" every {number(every_s, 2)} s" if math.isfinite(every_s) else ""
         also = f" (also from {', '.join(others)})" if others else ""
@@ -46,5 +46,5 @@ def sources_words(
     else:
         said.append("no volts")
     if unread:
-        said.append(f"{unread} line{'' if unread == 1 else 's'} left out that could not be read")
+        said.append(f"{count_words(unread, 'line')} left out that could not be read")
     return "; ".join(said)

@@ -136,6 +136,11 @@ def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
 
 
+def count_words(count: int, one: str) -> str:
+    """ "1 reading", "3 readings"."""
+    return f"{count} {one}{'' if count == 1 else 's'}"
+
+
 def by_when(act_by: str | None, as_of: str, *, missing: str = "no date yet") -> str:
     """The day to act by, of a list of the day `as_of`; "now" when that day has come."""
     return "now" if act_by and act_by <= as_of else day(act_by, missing=missing)

@@ -16,7 +16,7 @@ import pandas as pd
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
 from analysis.worklist.assess import Assessment
-from dashboard.words.plain_text import F_PER_K, STARTS_ALWAYS_C, in_reader_unit, span, temperature
+from dashboard.words.plain_text import F_PER_K, STARTS_ALWAYS_C, count_words, in_reader_unit, span, temperature
 
 Fact: TypeAlias = dict[str, Any]
 """`kind` and the figures of one sentence, rounded as they are said, temperatures to 0.1; dates as YYYY-MM-DD."""
@@ -141,11 +141,6 @@ def cold_span(low: float, high: float) -> str:
 def part_name(part: str | None) -> str:
     """A part in words; a dash where none is suspected."""
     return "–" if part is None else PART_WORDS[part]
-
-
-def count_words(count: int, one: str) -> str:
-    """ "1 reading", "3 readings"."""
-    return f"{count} {one}{'' if count == 1 else 's'}"
 
 
 def known(value: Any) -> bool:

@@ -15,7 +15,7 @@ from dashboard.judging.importing import Import, Order, begin
 from dashboard.screens import bus_logs, columns, downloads, session
 from dashboard.screens.pages import page
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
-from dashboard.words.plain_text import as_sentence, day, safe
+from dashboard.words.plain_text import as_sentence, count_words, day, safe
 from ingest.bounds import LARGEST_FILE
 from ingest.drafting import Described, Draft, draft_source, preview
 from ingest.errors import IngestError
@@ -129,7 +129,7 @@ def say(outcome: Outcome) -> None:
         st.session_state["files_describe"] = True
         st.rerun()
     if outcome.set_aside and not outcome.dry_run:
-        rows = f"{outcome.set_aside} set-aside row{'' if outcome.set_aside == 1 else 's'}"
+        rows = count_words(outcome.set_aside, "set-aside row")
         st.page_link(page("set_aside"), label=f"Work through the {rows}", icon=":material/rule:")
     table = pd.DataFrame(
         [(f.file, f.table, f.rows, f.stored, f.known, f.set_aside, f.doubtful, f.error) for f in outcome.files],

@@ -22,7 +22,18 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import IN_ADDRESS
-from dashboard.words.plain_text import as_sentence, celsius, day, fahrenheit_of, safe, span, temperature, whole, words
+from dashboard.words.plain_text import (
+    as_sentence,
+    celsius,
+    count_words,
+    day,
+    fahrenheit_of,
+    safe,
+    span,
+    temperature,
+    whole,
+    words,
+)
 from dashboard.words.reasons import PART_WORDS
 from ingest import store
 from ingest.fields import FAILED_STARTS, fahrenheit_to_celsius
@@ -344,7 +355,7 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
     if past.done:
         listed = int(said.str.startswith("yes").sum())
         st.markdown(
-            f"**{len(happened)} no-start{'' if len(happened) == 1 else 's'} happened; {listed} "
+            f"**{count_words(len(happened), 'no-start')} happened; {listed} "
             f"{'was' if listed == 1 else 'were'} on the last list before.**"
         )
     st.dataframe(

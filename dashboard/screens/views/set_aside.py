@@ -120,17 +120,13 @@ def correct(row: SetAside) -> None:
             if new.strip() != old.strip():
                 changes[name] = new.strip()
     if st.button("Admit", type="primary", key=f"admit_{row.id}"):
-        try:
-            with session.database() as db:
-                entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
-        except (IngestError, ValueError) as error:
-            st.error(safe(error))
-            return
-        if entry.stored or entry.known:
-            st.session_state["aside_note"] = "Admitted; the original row stays on record."
-            st.rerun()
-        for problem in entry.problems:
-            st.error(safe(bay.spoken(problem)))
+        with session.saving() as db:
+            entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
+            if entry.stored or entry.known:
+                st.session_state["aside_note"] = "Admitted; the original row stays on record."
+                st.rerun()
+            for problem in entry.problems:
+                st.error(safe(bay.spoken(problem)))
 
 
 def fields_of(row: SetAside) -> list[str]:
@@ -144,14 +140,10 @@ def dismiss(row: SetAside) -> None:
     with st.popover("Dismiss …", key=f"dismiss_{row.id}"):
         reason = st.text_input("Why", max_chars=200, key=f"aside_why_{row.id}")
         if st.button("Dismiss", key=f"dismiss_now_{row.id}"):
-            try:
-                with session.database() as db:
-                    dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
-            except (IngestError, ValueError) as error:
-                st.error(safe(error))
-                return
-            st.session_state["aside_note"] = "Dismissed; the row stays on record."
-            st.rerun()
+            with session.saving() as db:
+                dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
+                st.session_state["aside_note"] = "Dismissed; the row stays on record."
+                st.rerun()
 
 
 show()

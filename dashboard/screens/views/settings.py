@@ -14,10 +14,9 @@ from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.screens import columns, downloads, session
 from dashboard.screens.address import ADDRESS_KEY, LONGEST, checked
-from dashboard.words.plain_text import safe
+from dashboard.words.plain_text import count_words, safe
 from dashboard.words.plan_words import settings_table, valued
 from dashboard.words.reasons import PART_WORDS
-from ingest.errors import IngestError
 from ingest.records import read_settings, save_setting
 
 LEAST_HOURS_KEY = "least_hours"
@@ -197,17 +196,11 @@ def parts() -> None:
 
 def keep_parts(edited: pd.DataFrame) -> None:
     """Save what was changed, as a parts file would."""
-    try:
-        with session.database() as db:
-            changed = save_parts(db, edited, by=session.who(), now=session.now())
-    except (IngestError, ValueError) as error:
-        st.error(safe(error))
-        return
-    one = "part" if changed == 1 else "parts"
-    st.session_state["settings_note"] = (
-        f"{changed} {one} changed; the old values stay on record. Plan again to use them."
-    )
-    st.rerun()
+    with session.saving() as db:
+        changed = save_parts(db, edited, by=session.who(), now=session.now())
+        said = f"{count_words(changed, 'part')} changed; the old values stay on record. Plan again to use them."
+        st.session_state["settings_note"] = said
+        st.rerun()
 
 
 def plain_number(label: str, most: float, digits: str) -> ColumnConfig:
@@ -239,17 +232,13 @@ def _hours(value: object) -> float:
 
 def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
     """Save every setting; the old values go to the audit."""
-    try:
-        with session.database() as db:
-            for key, value in wanted.items():
-                save_setting(db, key, value, by=session.who(), now=session.now())
-            if plan:
-                save_plan_settings(db, plan, by=session.who(), now=session.now())
-    except (IngestError, ValueError) as error:
-        st.error(safe(error))
-        return
-    st.session_state["settings_note"] = "Settings saved."
-    st.rerun()
+    with session.saving() as db:
+        for key, value in wanted.items():
+            save_setting(db, key, value, by=session.who(), now=session.now())
+        if plan:
+            save_plan_settings(db, plan, by=session.who(), now=session.now())
+        st.session_state["settings_note"] = "Settings saved."
+        st.rerun()
 
 
 show()

@@ -29,6 +29,7 @@ from dashboard.words.plain_text import (
     MINUS,
     as_sentence,
     celsius,
+    count_words,
     day,
     percent,
     safe,
@@ -41,7 +42,6 @@ from dashboard.words.plain_text import (
 from dashboard.words.reasons import PART_WORDS, part_name, plain, quantity_unit, read_reasons
 from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
-from ingest.errors import IngestError
 from ingest.fields import SAMPLED
 from ingest.records import read_decisions, save_decision, save_reset_answer
 
@@ -174,7 +174,7 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
         low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
         b.caption("80 % sure: " + span(low, high))
         c.metric("Act by", by_words(row, as_of))
-        count = f", {row['readings']} reading{'' if row['readings'] == 1 else 's'}" if "readings" in row else ""
+        count = f", {count_words(row['readings'], 'reading')}" if "readings" in row else ""
         c.caption(f"last read {day(row['last_reading_on'])}{count}")
         d.metric("Suspect" if row["flagged"] else "Most worn", part_name(row["part"]))
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
@@ -259,21 +259,17 @@ def buttons(unit: str) -> None:
 
 def keep(unit: str, kind: str, *, reason: str = "", until: Any = None) -> None:
     """Save a decision and draw the page again."""
-    try:
-        with session.database() as db:
-            known = set(read_decisions(db)["id"])
-            number = save_decision(
-                db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
-                by=session.who(), now=session.now(),
-            )  # fmt: skip
-    except (ValueError, IngestError) as error:
-        st.error(safe(error))
-        return
-    if number in known:
-        kept.keep(kept.Kept("unit", unit, "This is on record already; it counts once."))
-    else:
-        kept.keep(kept.Kept("unit", unit, "Kept on record.", "decision", number))
-    st.rerun()
+    with session.saving() as db:
+        known = set(read_decisions(db)["id"])
+        number = save_decision(
+            db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
+            by=session.who(), now=session.now(),
+        )  # fmt: skip
+        if number in known:
+            kept.keep(kept.Kept("unit", unit, "This is on record already; it counts once."))
+        else:
+            kept.keep(kept.Kept("unit", unit, "Kept on record.", "decision", number))
+        st.rerun()
 
 
 def replaced_questions(assessment: Assessment, unit: str) -> None:

@@ -14,7 +14,6 @@ from dashboard.screens.picker import pick_unit
 from dashboard.words.plain_text import day, safe
 from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
 from ingest.entries import Entry, record_reading, record_repair
-from ingest.errors import IngestError
 from ingest.fields import ACTIONS, FAILED_STARTS
 
 REASON_WORDS = {"no_start": "it did not start", "preventive": "before it failed", "complaint": "driver's complaint"}
@@ -71,13 +70,10 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
     if st.button("Save repair", type="primary", width="stretch", key="save_repair", disabled=not (part and action)):
         values = {"unit": unit, "part": part, "action": action, "reason": reason or "", "note": note,
                   "done_on": done_on.isoformat()}  # fmt: skip
-        try:
-            with session.database() as db:
-                entry = record_repair(db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair"))
-        except (IngestError, ValueError) as error:
-            st.error(safe(error))
-            return
-        finish(unit, "repair", "repair", entry, "Repair kept." if entry.stored else "This repair is on record already.")
+        with session.saving() as db:
+            entry = record_repair(db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair"))
+            words = "Repair kept." if entry.stored else "This repair is on record already."
+            finish(unit, "repair", "repair", entry, words)
     if len(facts.repairs):
         st.caption("On record: " + "; ".join(
             f"{day(r['done_on'])} {weekly.work_words(r)}"
@@ -99,13 +95,10 @@ def start(unit: str) -> None:
         }  # fmt: skip
         if temperature.strip():
             values["temperature_f" if fahrenheit else "temperature_c"] = temperature.strip().replace("−", "-")
-        try:
-            with session.database() as db:
-                entry = record_reading(db, values, by=session.who(), now=session.now(), entry_id=entry_number("start"))
-        except (IngestError, ValueError) as error:
-            st.error(safe(error))
-            return
-        finish(unit, "start", "reading", entry, "Start kept." if entry.stored else "This start is on record already.")
+        with session.saving() as db:
+            entry = record_reading(db, values, by=session.who(), now=session.now(), entry_id=entry_number("start"))
+            words = "Start kept." if entry.stored else "This start is on record already."
+            finish(unit, "start", "reading", entry, words)
     if outcome in FAILED_STARTS:
         st.caption("If it was repaired because of this, record the repair too, with “it did not start” as the reason.")
 
