@@ -222,7 +222,7 @@ def _chosen(
         return None
     if len(candidates) > 1:
         listed = " and ".join(shown(heading) for _, heading, _ in candidates)
-        raise FileRefused(f"the columns {listed} may each hold {kind}; say which with --{kind} and its heading")
+        raise FileRefused(f"the columns {listed} may each hold {kind}; say the heading of the one that does")
     index, heading, unit = candidates[0]
     return Column(kind, index, heading, _factor(kind, heading, unit, clamp_mv_per_a))
 
@@ -234,7 +234,7 @@ def _factor(kind: Kind, heading: str, unit: str, clamp_mv_per_a: float | None) -
     if ours == "V":
         if clamp_mv_per_a is None:
             raise FileRefused(
-                f"the column {shown(heading)} holds the clamp's {unit}; say its scale, as in --clamp 10mV/A, to have amps"
+                f"the column {shown(heading)} holds the clamp's {unit}; say the clamp's scale, such as 10mV/A, to have amps"
             )
         return factor * 1000.0 / clamp_mv_per_a
     if clamp_mv_per_a is None:
@@ -359,7 +359,7 @@ def _even(
     count = len(line)
     if "time" not in values:
         if rate_hz is None:
-            raise FileRefused("it has no column of time; say how many samples a second it has, as in --rate 1000")
+            raise FileRefused("it has no column of time; say how many samples a second it has")
         return np.arange(count) / rate_hz, columns, []
     time = values["time"]
     _refuse_broken(time, line)
@@ -369,7 +369,7 @@ def _even(
         if not np.isfinite(rate) or abs(rate / rate_hz - 1) > OTHER_RATE:
             said = f"{rate:,.6g}" if np.isfinite(rate) else "endlessly many"
             raise FileRefused(
-                f"its times make {said} samples a second and --rate says {rate_hz:g}; leave one of them out"
+                f"its times make {said} samples a second, and {rate_hz:g} are said; leave one of them out"
             )
         return time[0] + np.arange(count) / rate_hz, columns, []
     if not SLOWEST_HZ <= rate <= FASTEST_HZ:

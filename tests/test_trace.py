@@ -306,6 +306,28 @@ def test_a_clamp_the_other_way_round_is_turned() -> None:
     assert upright(replace(trace, volts=None, amps=-trace.amps))[1]
 
 
+def test_no_samples_and_no_marks_stop_it() -> None:
+    """Noise, steps, walks and pieces of starts, at any rate, between any marks: every value or a reason, no warning."""
+    rng = np.random.default_rng(8)
+    whole = recorded(ONE, 5.0, 200.0)
+    assert whole.volts is not None
+    assert whole.amps is not None
+    for k in range(60):
+        count = int(rng.integers(8, 600))
+        first = int(rng.integers(0, 900 - count))
+        volts = [12 + rng.normal(0, 1, count), 12 - 3.0 * (np.arange(count) > count / 2), 12 + np.cumsum(rng.normal(0, 0.1, count)),
+                 whole.volts[first : first + count]][k % 4]  # fmt: skip
+        amps = whole.amps[first : first + count] if k % 4 == 3 else 60 * (12 - volts)
+        time = np.arange(count) / 10 ** rng.uniform(-0.3, 4)
+        trace = Trace(time, None if k % 5 == 1 else volts, None if k % 5 == 2 else amps)
+        marks = [*find_starts(trace, cylinders=4).marks, Marks(*np.sort(rng.uniform(time[0], time[-1], 3)))]
+        for start in (measure_start(trace, one, cylinders=4) for one in marks):
+            for name in (*TRUTHS, "ripple_low_v", "firing_hz"):
+                found = getattr(start, name)
+                assert (found.value is None) == bool(found.missing), name
+                assert found.value is None or np.isfinite([found.value, found.se]).all(), name
+
+
 PROFILES = {  # 12 V and 24 V levels: lowest and plateau [V], plateau's time [s]; ISO 16750-2:2023, 4.6.3, secondary
     "12 V I": (12.5, 8.0, 9.5, 1.0), "12 V II": (12.5, 4.5, 6.5, 10.0), "12 V III": (12.5, 3.0, 5.0, 1.0),
     "12 V IV": (12.5, 6.0, 6.5, 10.0), "24 V I": (25.0, 10.0, 20.0, 1.0), "24 V II": (25.0, 8.0, 15.0, 10.0),

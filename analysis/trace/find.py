@@ -109,9 +109,9 @@ def _marks(load: Array, trace: Trace, window: Sequence[float], base: float, cyli
     top = max(min(int(top), int(high)), int(low) + 1)
     peak = int(low) + int(np.argmax(smooth[low:top]))
     quiet = np.flatnonzero(smooth[low:peak] - base < FINDING.begin_share * (smooth[peak] - base))
-    begin = int(low + quiet[-1]) if len(quiet) else int(np.searchsorted(time, window[0]))
+    begin = min(int(low + quiet[-1]) if len(quiet) else int(np.searchsorted(time, window[0])), len(time) - 3)
     end = _end(smooth, time, window[1], near)
-    begin_s, end_s = float(time[begin]), float(max(time[end], time[min(begin + 2, len(time) - 1)]))
+    begin_s, end_s = float(time[begin]), float(max(time[end], time[begin + 2]))
     steady = _settled(smooth, time, (float(time[peak]), end_s), base, trace, cylinders)
     return Marks(begin_s, min(max(steady, float(time[begin + 1])), end_s), end_s)
 

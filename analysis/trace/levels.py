@@ -47,7 +47,7 @@ def zero_of(trace: Trace, marks: Marks, span: tuple[float, float]) -> Zero:
     part = trace.amps[between(trace, marks.steady_s, marks.end_s)]
     steady = float(np.median(part)) - level if len(part) else 0.0
     if max(abs(later - level), 2 * later_se) > max(LEVELS.zero_moves_a, LEVELS.zero_moves_share * steady):
-        return Zero(level * ones, se, moved_a=later - level)
+        return Zero(level * ones, se, moved_a=later - level if abs(later - level) > LEVELS.zero_moves_a else 0.0)
     line = level + (later - level) * (trace.time_s - at) / (later_at - at)
     return Zero(line, float(np.hypot(np.hypot(se, later_se) / 2, LEVELS.zero_drift * abs(later - level))))
 

@@ -88,7 +88,8 @@ class Start:
     crank_min_v: lowest volts while turning steadily, averaged over the ripple as the display of a meter averages them;
     ripple_low_v: the deepest point of the ripple itself; crank_dip_v: lowest volts in the inrush. ran: whether the engine
     charged afterwards (None: not to be told). even: each cylinder's stroke in percent of their mean, in firing order,
-    beginning unknown; empty where it cannot be told. cautions: what to mind, with a figure each.
+    beginning unknown; empty where it cannot be told. zero_a: what the clamp
+    shows with nothing flowing, taken off already. cautions: what to mind, with a figure each.
     """
 
     marks: Marks
@@ -104,6 +105,7 @@ class Start:
     source_mohm: Measured
     even: tuple[Measured, ...] = ()
     ran: bool | None = None
+    zero_a: float = 0.0
     cautions: dict[Caution, float] = field(default_factory=dict)
 
 

@@ -60,3 +60,16 @@ def at_end_of_range(values: Array, *, high: bool) -> Array:
     for a, b in long:
         clipped[a:b] = True
     return clipped
+
+
+def envelope(time_s: Array, values: Array, most: int) -> tuple[Array, Array]:
+    """At most so many points that keep every peak and valley: lowest and highest of each stretch, in order of time."""
+    size = -(-len(values) // max(1, most // 2))
+    if size <= 2:
+        return time_s, values
+    points = [0]
+    for first in range(0, len(values), size):
+        part = values[first : first + size]
+        points += sorted({first + int(part.argmin()), first + int(part.argmax())})
+    kept = np.array(sorted({*points, len(values) - 1}))
+    return time_s[kept], values[kept]

@@ -39,7 +39,7 @@ def measure_start(
     cautions: dict[Caution, float] = {}
     rest, drawn = rest_of(trace, marks, span, blocks)
     low, in_ripple = lowest_steady(trace, turning, strokes)
-    peak, amps, source = _of_amps(trace, marks, turning, strokes, span, cautions)
+    (peak, amps, source), zero_a = _of_amps(trace, marks, turning, strokes, span, cautions)
     if drawn:
         cautions["load before"] = drawn
     _mind_edges(trace, marks, turning, cautions)
@@ -48,7 +48,7 @@ def measure_start(
         ripple_low_v=in_ripple, peak_a=peak, crank_a=amps, crank_s=_seconds(trace, marks, cautions, falls_s),
         firing_hz=Measured(strokes.hz, strokes.se, missing=strokes.missing), crank_rpm=_speed(strokes, cylinders),
         source_mohm=source, even=evenness(strokes, trace.rate_hz, cylinders),
-        ran=_ran(trace, marks, rest, span, blocks), cautions=cautions,
+        ran=_ran(trace, marks, rest, span, blocks), zero_a=zero_a, cautions=cautions,
     )  # fmt: skip
 
 
@@ -56,7 +56,9 @@ def _refuse_outside(trace: Trace, marks: Marks) -> None:
     first, last = float(trace.time_s[0]), float(trace.time_s[-1])
     for name, value in vars(marks).items():
         if not first <= value <= last:
-            raise ValueError(f"the mark {name} is {value:g}; allowed is {first:g} to {last:g} s, within the trace")
+            raise ValueError(
+                f"the mark {name.removesuffix('_s')} is {value:g}; allowed is {first:g} to {last:g} s, within the trace"
+            )
 
 
 def _span(trace: Trace, marks: Marks, others: Sequence[Marks]) -> tuple[float, float]:
@@ -92,10 +94,10 @@ def _until_it_catches(trace: Trace, marks: Marks, span: tuple[float, float]) -> 
 def _of_amps(
     trace: Trace, marks: Marks, turning: Marks, strokes: Strokes, span: tuple[float, float],
     cautions: dict[Caution, float],
-) -> tuple[Measured, Measured, Measured]:  # fmt: skip
-    """Peak, steady amps and source resistance."""
+) -> tuple[tuple[Measured, Measured, Measured], float]:  # fmt: skip
+    """Peak, steady amps and source resistance; and the clamp's zero at the start."""
     if trace.amps is None:
-        return NOT_RECORDED, NOT_RECORDED, NOT_RECORDED
+        return (NOT_RECORDED, NOT_RECORDED, NOT_RECORDED), 0.0
     zero = zero_of(trace, marks, span)
     clipped = at_end_of_range(trace.amps, high=True)
     around = between(trace, marks.begin_s, marks.end_s)
@@ -114,7 +116,7 @@ def _of_amps(
     if trace.volts is not None:
         usable &= ~at_end_of_range(trace.volts, high=False)
     source = source_resistance(trace, turning, zero.amps, usable, before_s=span[0])
-    return peak, steady, source
+    return (peak, steady, source), float(np.interp(marks.begin_s, trace.time_s, zero.amps))
 
 
 def _with_zero(found: Measured, se: float) -> Measured:

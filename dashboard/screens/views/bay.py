@@ -10,16 +10,16 @@ from streamlit.delta_generator import DeltaGenerator
 
 from analysis.bay.one_reading import ReadingCheck
 from dashboard.charts import theme
-from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, session
+from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, session, trace_panel
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import pick_unit
-from dashboard.words import reading_sheet
+from dashboard.words import reading_sheet, trace_words
 from dashboard.words.plain_text import day, safe, temperature, whole, words
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
-from ingest.fields import QUANTITIES, Quantity
+from ingest.fields import OF_A_TRACE, QUANTITIES, Quantity
 
 JUMPER_WORDS = {"cranks": "cranks", "no_crank": "does not crank", "fuse_opens": "fuse opens"}
 TWICE_WORDS = "Measured twice, it is right"
@@ -50,6 +50,7 @@ def show() -> None:
         about(facts)
         caution(unit)
         meter = choose_meter()
+        trace_panel.offer(facts.unit, meter, form_number())
         form = fields(facts, meter)
         told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
         with told:
@@ -164,6 +165,9 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
         typed["note"] = st.text_input(
             "Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
         )
+    if draft.get("instrument") and any(typed[name].strip() for name in OF_A_TRACE):
+        typed["instrument"] = draft["instrument"]
+        st.caption(trace_words.FILLED.format(safe(draft["instrument"])))
     kept = {name: text for name, text in typed.items() if text.strip()}
     twice = {name: text for name, text in kept.items() if name in bay.LABELS and is_twice(unit, name, text)}
     if kept != draft or twice != drafts.twice_of(unit):
