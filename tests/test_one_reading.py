@@ -15,9 +15,9 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_circuit import STATE, TRUTH, full_reading
+from test_circuit import SPREAD, STATE, TRUTH, full_reading
 
-from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measurements
+from analysis.bay.closure import MEASURED, Inrush, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
 from analysis.circuit.battery import load_test_minimum_v
@@ -28,7 +28,7 @@ from dashboard.files.paper import LONGEST_LINE
 from dashboard.words import reading_sheet
 
 UNIT = {"unit": "A", "vehicle_class": "van", "system_v": 12, "fuel": "diesel", "cylinders": 4.0}
-EXPECTED = Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 12.0)
+EXPECTED = Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 12.0)
 NAMES = ("temperature_c", *MEASURED)
 
 
@@ -103,7 +103,9 @@ def test_a_slow_clamp_is_said_with_value_distance_and_what_to_do() -> None:
 
 def test_a_part_that_reads_better_than_it_was_may_have_been_renewed() -> None:
     """A worn ground path, 5 mΩ give or take a tenth, that reads 0.5 mΩ again: asked for the repair, not for an order."""
-    worn = replace(EXPECTED, state=replace(STATE, ground_mohm=5.0), spread=StateSpread(cables=0.1))
+    worn = replace(
+        EXPECTED, state=replace(STATE, ground_mohm=5.0), spread=replace(SPREAD, positive=0.1, ground=0.1, contacts=0.1)
+    )
     words = reading_sheet.closure_words(take(fitting(), worn).closure)
     assert "Most likely wrong: ground path drop" in words
     assert "if the ground path was renewed, put that on record" in words
@@ -139,7 +141,7 @@ def test_24_v_is_two_12_v_in_series() -> None:
     label = {"rated_cca_a": 2.0 * fitting()["crank_a"]}  # so that the start is the load test
     one = take({**fitting(), "crank_min_v": 10.1, **slow}, unit={**UNIT, **label})
     reading = {k: 2 * v if k.endswith("_v") else v for k, v in fitting().items()}
-    two = take({**reading, "crank_min_v": 20.2, **slow}, Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0),
+    two = take({**reading, "crank_min_v": 20.2, **slow}, Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0),
                {**UNIT, **label, "system_v": 24})  # fmt: skip
     assert one.charge is not None
     assert two.charge is not None
@@ -160,7 +162,7 @@ def test_missing_amps_and_temperature_are_assumed_said_and_degrade_the_errors() 
     said = " ".join(reading_sheet.assumed_words(without))
     assert "Steady amps not measured: " in said
     assert "Temperature not noted: 15 °C (59 °F) assumed" in said
-    unread = Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 0, frozenset({"crank_a"}), 12.0)
+    unread = Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 0, frozenset({"crank_a"}), 12.0)
     unknown = take({**fitting(), "crank_a": None}, unread)
     assert "the steady amps were not measured" in " ".join(reading_sheet.not_identified(unknown))
 
@@ -186,7 +188,7 @@ def test_a_doubtful_value_is_left_out() -> None:
 def test_the_decision_table_knows_the_vehicle_s_voltage_class_and_simple_tests() -> None:
     """A 24 V vehicle's 0.3 V drop is inside its limit of 0.4 V; a jumper that cranks points before the relay socket."""
     volts = {k: 2 * v if k.endswith("_v") else v for k, v in fitting().items()}
-    truck = Expected(STATE, StateSpread(), STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0)
+    truck = Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 7, frozenset(), 24.0)
     calm = take({**volts, "drop_ground_v": 0.3}, truck, {**UNIT, "system_v": 24})
     assert "ground path drop high" not in [f.row for f in calm.findings]
     assert "jumper cranks" in [f.row for f in take({**fitting(), "jumper_start": "cranks"}).findings]

@@ -63,35 +63,22 @@ Spread = float | Array
 
 @dataclass(frozen=True)
 class StateSpread:
-    """Relative standard errors of what is expected, one for each kind of part (our choice of defaults).
+    """Relative standard errors of what is expected, in the order of STATE_FIELDS.
 
     Numbers, or arrays with one value per reading, for what is known of each unit. Volts are relative too: 0.006 of
-    12.6 V is 0.08 V. `positive`, `ground` and `contacts` are those of `cables` where they are not given.
+    12.6 V is 0.08 V.
     """
 
-    open_circuit: Spread = 0.006
-    battery: Spread = 0.15
-    cables: Spread = 0.25
-    motor: Spread = 0.10
-    load: Spread = 0.10
-    emf: Spread = 0.08
-    control: Spread = 0.15
-    positive: Spread | None = None
-    ground: Spread | None = None
-    contacts: Spread | None = None
-    coil: Spread | None = None
-
-    def of(self, name: str) -> Spread:
-        """The relative error of one field of the state."""
-        own = {"positive_mohm": self.positive, "ground_mohm": self.ground, "contacts_mohm": self.contacts,
-               "coil_mohm": self.coil}.get(name)  # fmt: skip
-        if own is not None:
-            return own
-        kinds = {
-            "open_circuit_v": self.open_circuit, "battery_mohm": self.battery, "motor_mohm": self.motor,
-            "load_a": self.load, "emf_v_per_rpm": self.emf, "control_mohm": self.control, "coil_mohm": self.control,
-        }  # fmt: skip
-        return kinds.get(name, self.cables)
+    open_circuit: Spread
+    battery: Spread
+    positive: Spread
+    ground: Spread
+    contacts: Spread
+    motor: Spread
+    load: Spread
+    emf: Spread
+    control: Spread
+    coil: Spread
 
 
 @dataclass(frozen=True)
@@ -170,7 +157,7 @@ def check_closure(
     expected: StartState,
     system_v: npt.ArrayLike,
     *,
-    spread: StateSpread | None = None,
+    spread: StateSpread,
     instrument: Instrument | None = None,
     inrush: Inrush | None = None,
     temperature_sd_k: npt.ArrayLike = 0.0,
@@ -220,7 +207,7 @@ def departures(
     expected: StartState,
     system_v: npt.ArrayLike,
     *,
-    spread: StateSpread | None = None,
+    spread: StateSpread,
     instrument: Instrument | None = None,
     inrush: Inrush | None = None,
     temperature_sd_k: npt.ArrayLike = 0.0,
@@ -233,8 +220,7 @@ def departures(
     measured, charge_se = _without_surface_charge(readings, blocks)
     middle = np.broadcast_to(predicted_measurements(expected, temperature, inrush=inrush), measured.shape)
     slope = np.broadcast_to(_slopes(expected, temperature, middle, inrush), (*measured.shape, len(STATE_FIELDS)))
-    chosen = spread or StateSpread()
-    share = np.stack([np.broadcast_to(chosen.of(name), (rows,)) for name in STATE_FIELDS], axis=-1)
+    share = np.stack([np.broadcast_to(value, (rows,)) for value in vars(spread).values()], axis=-1)
     error = measurement_errors(middle, blocks, instrument or INSTRUMENT, charge_se)
     residual = measured - middle
     used = np.isfinite(residual) & np.isfinite(error)
