@@ -50,7 +50,6 @@ def show() -> None:
         about(facts)
         caution(unit)
         meter = choose_meter()
-        trace_panel.offer(facts.unit, meter, form_number())
         form = fields(facts, meter)
         told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
         with told:
@@ -147,6 +146,8 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     def draw(seldom: bool) -> None:
         for name, field in QUANTITIES.items():
             if field.seldom == seldom:
+                if name == OF_A_TRACE[0]:  # above what a trace tells, below what it does not
+                    trace_panel.offer(facts.unit, meter, form_number())
                 typed[name] = one_field(field, unit, draft, last, meter)
                 beside[name] = st.container(key=f"beside_{name}")
 
