@@ -7,6 +7,7 @@ and are then hidden behind dips or bounds.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.lowest import with_bounds
 from analysis.readings.observe import BATTERY, Observations
 from analysis.readings.panel import Panel, make_panel, without_slips
+from analysis.wear.state import day_number, estimate_state
 from dashboard.cli import tables
 from dashboard.cli.main import main
 from dashboard.files import paper
@@ -244,3 +246,30 @@ def test_record_takes_a_bound_and_says_what_it_tells(tmp_path: Path, capsys: pyt
     assert latest["measured"]["at_most"] == ["crank_min_v"]
     volts = [limit for limit in latest["limits"] if limit["check"] == "volts while cranking"]
     assert [(limit["value"], limit["verdict"]) for limit in volts] == [(7.5, "act")]
+
+
+# --- in the state of the fleet ---------------------------------------------------------------------------------------
+
+
+def test_a_bound_beyond_the_expected_makes_a_battery_worse_and_one_below_no_better() -> None:
+    """Truth: a vehicle's own readings, its sag made 1.8 times and half of what it was, told as bounds or not at all."""
+    made, name = tables_of(simulated()), "U00001"
+    readings = made.readings
+    own = readings["unit"] == name
+    sag = readings["rest_v"] - readings["crank_min_v"]
+    day = day_number(pd.Timestamp(simulated().as_of))
+    battery, told = {}, {}
+    for word, share in (("nothing", np.nan), ("half", 0.5), ("more", 1.8)):
+        hidden = readings.assign(
+            crank_min_v=readings["crank_min_v"].where(~own, readings["rest_v"] - share * sag),
+            lowest_is=np.where(own, "sampled", ""),
+            **{c: readings[c].where(~own) for c in ("crank_a", "peak_a")},
+        )
+        state = estimate_state(replace(made, readings=hidden), day, np.zeros(1), draws=400)
+        u = int(np.flatnonzero(state.panel.units["unit"] == name)[0])
+        battery[word], told[word] = state.drawn[0, BATTERY, u], int(state.usable[BATTERY, u].sum())
+    assert battery["more"].mean() > battery["nothing"].mean() + 0.2
+    assert np.quantile(battery["more"], 0.1) > np.median(battery["nothing"])
+    assert battery["half"].mean() >= battery["nothing"].mean() - 0.02
+    assert told["half"] == told["nothing"] == 0, "a bound that tells nothing is no reading to judge by"
+    assert told["more"] > 3
