@@ -23,6 +23,7 @@ Floats = npt.NDArray[np.float64]
 Decode = Callable[[int, bool, bytes], Iterable[tuple[str, str, float]]]
 DATED_FROM_S = 1e8  # [s] since 1970: smaller times count from the beginning of the log; our choice, it is 1973
 MOST_BACK = 0.05  # share of times before the one before, beyond which they are no times of a clock; our choice
+MEASUREMENT = b"MDF     "  # an ASAM MDF file begins so
 HEAD_BYTES = 4_096  # looked at to tell the kind of file; our choice
 _FRAME = re.compile(
     rb"^\s*\(([^)]{1,40})\)\s+\S+\s+([0-9A-Fa-f]{8}|[0-9A-Fa-f]{3})"
@@ -107,7 +108,7 @@ def read_log(file: Path, *, dbc: Path | None = None) -> BusLog:
     with file.open("rb") as opened:
         head = opened.read(HEAD_BYTES)
     gathered = Gathered()
-    if head[:8] == b"MDF     ":
+    if head.startswith(MEASUREMENT):
         from ingest.bus_databases import read_mdf
 
         read_mdf(file, decode, gathered)

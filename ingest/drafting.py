@@ -38,6 +38,11 @@ DRAFTED = ((READINGS, READING_WORDS), (UNITS, UNIT_WORDS), (REPAIRS, REPAIR_WORD
 TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs"}
 A_TRACE = "is one start over time (time, volts, amps): cranktrend trace reads it as it is, no description is needed"
 A_LOG = "is a log of many signals over time: cranktrend log finds the starts in it, no description is needed"
+LOWEST_OF = (
+    "lowest while it turns steadily, or what a meter's MIN held (then crank_dip_v), or the lowest of slow samples (then "
+    'lowest_is = "sampled" under [constants])?'
+)
+_MIN = re.compile(r"\bmin\b|\bminim")
 FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
 # Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
 MILLIVOLT_DROP = 15.0  # a median drop above cannot be volts
@@ -290,6 +295,8 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
 
 def _half_understood(heading: str, word: Word) -> str:
     """What is unsure of a heading that was understood: words of it that tell of something else."""
+    if word.column == "crank_min_v" and _MIN.search(folded(heading)):
+        return LOWEST_OF
     other = beside(heading)
     if other:
         return f"only a part of the heading is understood, not {', '.join(repr(w) for w in other[:3])}"

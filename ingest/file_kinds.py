@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from ingest.bounds import table_bytes
+from ingest.bus_logs import HEAD_BYTES, MEASUREMENT, is_candump
 from ingest.errors import FileRefused
 from ingest.sheets import Sheet
 from ingest.trace_files import read_trace
@@ -16,9 +17,6 @@ from ingest.vocabulary import folded
 
 Kind = Literal["table", "trace", "log"]
 
-LOOKED_AT: Final = 4096  # bytes that tell a log of frames or a measurement file from a table
-FRAME: Final = re.compile(rb"^\s*\(\d+\.\d+\)\s+\S+\s+[0-9A-Fa-f]{3,8}#", re.M)  # candump -L: (time) bus id#data
-MEASUREMENT: Final = b"MDF     "  # ASAM MDF, versions 3 and 4, begins so
 SIGNALS: Final = re.compile(
     r"engine (?:speed|rpm)|vehicle speed|coolant|control module|fuel trim|throttle|intake (?:air|manifold)|engine load"
     r"|ambient air|mass air|timing advance|accelerator|oxygen|\bo2\b|\bobd\b|\bpid\b|\bspn\b|battery potential"
@@ -29,8 +27,8 @@ FEWEST_SIGNALS, FEWEST_ROWS = 2, 20  # headings that name a bus signal, and rows
 
 def is_bus_log(path: str | Path) -> bool:
     """Whether the file holds frames of a bus by its first bytes; raises FileRefused as `bounds.table_bytes`."""
-    begin = table_bytes(Path(path))[:LOOKED_AT]
-    return begin.startswith(MEASUREMENT) or FRAME.search(begin) is not None
+    begin = table_bytes(Path(path))[:HEAD_BYTES]
+    return begin.startswith(MEASUREMENT) or is_candump(begin)
 
 
 def kind_of_table(path: str | Path, sheets: Sequence[Sheet]) -> Kind:
