@@ -58,6 +58,19 @@ def test_a_heading_of_which_a_part_is_understood_is_marked(tmp_path: Path) -> No
     assert beside("Ruhespannung am Fahrzeug") == []
 
 
+def test_a_column_of_minimum_volts_is_asked_what_it_is_the_minimum_of(tmp_path: Path) -> None:
+    """Truth: a meter's MIN is the dip, a slow logger's least sample a bound, the lowest of steady turning neither."""
+    file = tmp_path / "t.csv"
+    file.write_text("Vehicle;Date;Min V;Rest V\nA;2026-01-31;8.1;12.6\n", encoding="utf-8")
+    draft = draft_source(file)
+    assert "crank_dip_v" in draft.doubt("Min V")
+    assert 'lowest_is = "sampled"' in draft.doubt("Min V")
+    assert "'Min V' = 'crank_min_v'" in draft.toml.replace('"', "'")
+    described = draft.toml.split("[columns]")
+    source = parse_source(f'{described[0]}[columns]{described[1]}\n[constants]\nlowest_is = "sampled"\n')
+    assert source.constants == {"lowest_is": "sampled"}
+
+
 def test_each_kind_of_table_is_named_before_it_is_guessed(tmp_path: Path) -> None:
     files = {
         "readings": "Vehicle;Test date;Rest volts (V);Lowest volts (V)\nA;2026-01-31;12.6;10.1\n",
