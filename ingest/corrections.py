@@ -32,6 +32,7 @@ from ingest.writing import (
     Change,
     Origin,
     as_text,
+    find,
     note_write,
     write_change,
     write_origin,
@@ -166,16 +167,15 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
 
 
 def _whole(db: Database, kind: Kind, number: int) -> Row:
-    cursor = db.execute(f"SELECT * FROM {kind.table} WHERE {kind.number} = ?", (int(number),))
-    row = cursor.fetchone()
+    row = find(db, kind.table, **{kind.number: int(number)})
     if row is None:
-        gone = db.execute(
-            "SELECT origin_id FROM withdrawn WHERE table_name = ? AND row_id = ?", (kind.table, int(number))
-        ).fetchone()
+        gone = find(db, "withdrawn", table_name=kind.table, row_id=int(number))
         if gone:
-            raise IngestError(f"{kind.word} {number} is withdrawn; allowed is to undo that (change {gone[0]})")
+            raise IngestError(
+                f"{kind.word} {number} is withdrawn; allowed is to undo that (change {gone['origin_id']})"
+            )
         raise IngestError(f"there is no {kind.word} {number}")
-    return dict(zip([column[0] for column in cursor.description], row, strict=True))
+    return row
 
 
 def _checked(
@@ -237,15 +237,11 @@ def _check_free(db: Database, kind: Kind, number: int, row: Row) -> None:
     """Raise IngestError when another row has the place of this one."""
     if not kind.key:
         return
-    where = " AND ".join(f"{name} = ?" for name in kind.key)
-    other = db.execute(
-        f"SELECT {kind.number} FROM {kind.table} WHERE {where} AND {kind.number} <> ?",
-        [*(row[name] for name in kind.key), number],
-    ).fetchone()
-    if other:
+    other = find(db, kind.table, **{name: row[name] for name in kind.key})
+    if other and other[kind.number] != number:
         place = ", ".join(str(row[name]) for name in kind.key[1:])
         raise IngestError(
-            f"{row['unit']} has another {kind.word} ({other[0]}) of {place}; allowed is a place of its own, or to "
+            f"{row['unit']} has another {kind.word} ({other[kind.number]}) of {place}; allowed is a place of its own, or to "
             "correct or withdraw the other one first"
         )
 
@@ -266,12 +262,10 @@ def _take_out(db: Database, kind: Kind, number: int, row: Row, change: int) -> N
 
 
 def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
-    found = db.execute(
-        "SELECT cells FROM withdrawn WHERE table_name = ? AND row_id = ?", (kind.table, number)
-    ).fetchone()
+    found = find(db, "withdrawn", table_name=kind.table, row_id=number)
     if found is None:
         _refuse_later(db, change, kind, number, [WITHDRAWN])
-    row: Row = json.loads(found[0])
+    row: Row = json.loads(found["cells"])
     _check_free(db, kind, number, row)
     db.table(kind.table).insert(row)
     db.table("withdrawn").delete_where("table_name = ? AND row_id = ?", (kind.table, number))

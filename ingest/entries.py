@@ -18,7 +18,7 @@ from ingest.layout import Layout
 from ingest.rules import check
 from ingest.sources import PARTIAL, target_of
 from ingest.values import is_empty
-from ingest.writing import ROW_NUMBERS, Origin, Place, stamp, write_origin, writing
+from ingest.writing import ROW_NUMBERS, Origin, Place, find, stamp, write_origin, writing
 
 COMMA_IS_DECIMAL = ("V", "°C", "s")  # in these units nobody groups thousands, so a typed comma is a decimal one
 
@@ -146,9 +146,8 @@ def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> E
 
 def with_doubts(db: Database, table: str, entry: Entry) -> Entry:
     """The entry with what the row of its number is doubted for, where that is a reading."""
-    sql = "SELECT doubtful, doubt_reason FROM readings WHERE reading_id = ?"
-    found = db.execute(sql, (entry.row_id,)).fetchone() if table == READINGS.name else None
-    return doubted(entry, *found) if found else entry
+    row = find(db, table, reading_id=entry.row_id) if table == READINGS.name else None
+    return doubted(entry, row["doubtful"], row["doubt_reason"]) if row else entry
 
 
 def doubted(entry: Entry, names: str, reasons: str) -> Entry:
@@ -164,21 +163,17 @@ def doubted(entry: Entry, names: str, reasons: str) -> Entry:
 def _resent(db: Database, table: Table, entry_id: str | None) -> int | None:
     if entry_id is None:
         return None
-    row = db.execute("SELECT id FROM origins WHERE entry_id = ?", (entry_id,)).fetchone()
-    if row is None:
-        return None
-    found = db.execute(f"SELECT {ROW_NUMBERS[table.name]} FROM {table.name} WHERE origin_id = ?", (row[0],)).fetchone()
-    return int(found[0]) if found else None
+    origin = find(db, "origins", entry_id=entry_id)
+    found = find(db, table.name, origin_id=origin["id"]) if origin else None
+    return int(found[ROW_NUMBERS[table.name]]) if found else None
 
 
 def _row_id(db: Database, batch: Batch) -> int | None:
     if batch.table.name not in ROW_NUMBERS:
         return None
-    key = batch.table.key
-    values = [stored_value(batch, batch.table.column(name), 0) for name in key]
-    where = " AND ".join(f"{name} = ?" for name in key)
-    row = db.execute(f"SELECT {ROW_NUMBERS[batch.table.name]} FROM {batch.table.name} WHERE {where}", values).fetchone()
-    return int(row[0]) if row else None
+    key = {name: stored_value(batch, batch.table.column(name), 0) for name in batch.table.key}
+    row = find(db, batch.table.name, **key)
+    return int(row[ROW_NUMBERS[batch.table.name]]) if row else None
 
 
 def _refuse_former(db: Database, batch: Batch) -> None:

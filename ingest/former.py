@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -12,7 +12,7 @@ from sqlite_utils import Database
 
 from ingest.cells import Batch
 from ingest.fields import TABLES, Column
-from ingest.writing import ROW_NUMBERS
+from ingest.writing import ROW_NUMBERS, find
 
 WITHDRAWN = "withdrawn"  # stands in the audit for a column where a row was withdrawn or put back
 SAME = 1e-5  # [V, A, °C ...] two values are the same within this; ten times the stored rounding
@@ -92,16 +92,15 @@ def _all_former(db: Database, table: str) -> Iterator[Former]:
         (table, WITHDRAWN),
     ).fetchall()
     for row_key, mine in groupby(changes, key=lambda change: change[0]):
-        last = gone[int(row_key)][0] if int(row_key) in gone else _stored(db, table, names, int(row_key))
+        last = (
+            gone[int(row_key)][0]
+            if int(row_key) in gone
+            else find(db, table, **{ROW_NUMBERS[table]: int(row_key)}) or {}
+        )
         state = {name: last.get(name) for name in names}
         for change, cells in groupby(mine, key=lambda one: one[1]):
             state |= {name: typed(table, name, old) for _, _, name, old in cells if name in state}
             yield Former(int(row_key), int(change), dict(state))
-
-
-def _stored(db: Database, table: str, names: Sequence[str], row_id: int) -> dict[str, object]:
-    row = db.execute(f"SELECT {', '.join(names)} FROM {table} WHERE {ROW_NUMBERS[table]} = ?", (row_id,)).fetchone()
-    return dict(zip(names, row, strict=True)) if row else {}
 
 
 def typed(table: str, name: str, text: str | None) -> object:

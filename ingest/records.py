@@ -14,7 +14,7 @@ from sqlite_utils import Database
 
 from ingest.fields import PARTS
 from ingest.store import read_table
-from ingest.writing import Change, next_number, put, stamp, write_change, writing
+from ingest.writing import Change, find, next_number, put, stamp, write_change, writing
 
 DECISIONS = ("accepted", "measure", "postponed", "nothing_found")
 PINS = ("pin", "forbid", "move")
@@ -64,7 +64,7 @@ def _at(now: datetime | None) -> str:
 
 
 def _known_unit(db: Database, unit: str) -> str:
-    if db.execute("SELECT 1 FROM units WHERE unit = ?", (unit,)).fetchone() is None:
+    if find(db, "units", unit=unit) is None:
         raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
     return unit
 
@@ -134,12 +134,10 @@ def save_reset_answer(
     _allow("answer", answer, ANSWERS)
     with writing(db):
         key = {"unit": _known_unit(db, unit), "part": part, "around_on": around_on.isoformat()}
-        for old in db.query(
-            "SELECT answer FROM reset_answers WHERE unit = :unit AND part = :part AND around_on = :around_on", key
-        ):
-            if old["answer"] != answer:
-                change = Change("reset_answers", "/".join(key.values()), "answer", old["answer"], answer)
-                write_change(db, change, by=by, at=now or datetime.now(), reason="answered again")
+        old = find(db, "reset_answers", **key)
+        if old and old["answer"] != answer:
+            change = Change("reset_answers", "/".join(key.values()), "answer", old["answer"], answer)
+            write_change(db, change, by=by, at=now or datetime.now(), reason="answered again")
         put(db, "reset_answers", {**key, "answer": answer, "by": by, "at": _at(now)}, *key)
 
 
@@ -276,19 +274,19 @@ def set_pin(
     with writing(db):
         key = {"unit": _known_unit(db, unit), "part": part, "kind": kind, "week": _week(week)}
         put(db, "plan_pins", {**key, "reason": reason, "by": by, "at": _at(now)}, *key)
-        found = db.query(
-            "SELECT id FROM plan_pins WHERE unit = :unit AND part = :part AND kind = :kind AND week = :week", key
-        )
-        return int(next(iter(found))["id"])
+        row = find(db, "plan_pins", **key)
+    assert row is not None
+    return int(row["id"])
 
 
 def remove_pin(db: Database, pin_id: int, *, by: str = "", now: datetime | None = None) -> bool:
     """Take a pin away, keeping it in the audit; False when there is none such."""
     with writing(db):
-        row = db.execute("SELECT unit, part, kind, week FROM plan_pins WHERE id = ?", (pin_id,)).fetchone()
+        row = find(db, "plan_pins", id=pin_id)
         if row is None:
             return False
-        change = Change("plan_pins", str(pin_id), "pin", "/".join(row), None)
+        pin = "/".join(row[name] for name in ("unit", "part", "kind", "week"))
+        change = Change("plan_pins", str(pin_id), "pin", pin, None)
         write_change(db, change, by=by, at=now or datetime.now(), reason="removed")
         db.table("plan_pins").delete(pin_id)
     return True
@@ -312,18 +310,18 @@ def save_setting(db: Database, key: str, value: Any, *, by: str, now: datetime |
     """Keep one setting; the old value goes to the audit."""
     text = json.dumps(value, ensure_ascii=False)
     with writing(db):
-        old = db.execute("SELECT value FROM settings WHERE key = ?", (key,)).fetchone()
-        if old and old[0] == text:
+        old = find(db, "settings", key=key)
+        if old and old["value"] == text:
             return
-        change = Change("settings", key, "value", old[0] if old else None, text)
+        change = Change("settings", key, "value", old["value"] if old else None, text)
         write_change(db, change, by=by, at=now or datetime.now(), reason="setting changed")
         put(db, "settings", {"key": key, "value": text, "by": by, "at": _at(now)}, "key")
 
 
 def read_device(db: Database, device: str) -> dict[str, Any]:
     """Return what a device remembers (units of its meter, clamp scales, recent units); {} when it is new."""
-    row = db.execute("SELECT units FROM devices WHERE device = ?", (device,)).fetchone()
-    return dict(json.loads(row[0])) if row else {}
+    row = find(db, "devices", device=device)
+    return dict(json.loads(row["units"])) if row else {}
 
 
 def save_device(db: Database, device: str, units: Mapping[str, Any], *, now: datetime | None = None) -> None:

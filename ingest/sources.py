@@ -17,7 +17,7 @@ from ingest.bounds import bytes_of
 from ingest.errors import FileRefused, SourceProblem
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion
 from ingest.values import DateOrder, NumberStyle, clean_text
-from ingest.writing import Change, put, stamp, write_change, writing
+from ingest.writing import Change, find, put, stamp, write_change, writing
 
 DATE_ORDERS = ("day-first", "month-first", "iso")
 MOST_HEADING_ROWS = 3  # our choice: more heading rows than a main, a sub and a unit row are not seen
@@ -256,10 +256,10 @@ def save_source(db: Database, name: str, toml_text: str, *, by: str = "command",
     at = now or datetime.now()
     headings = json.dumps(sorted(source.headings.values()), ensure_ascii=False)
     with writing(db):
-        for old in db.query("SELECT toml FROM sources WHERE name = ?", (name,)):
-            if old["toml"] != toml_text:
-                change = Change("sources", name, "toml", old["toml"], toml_text)
-                write_change(db, change, by=by, at=at, reason="saved again")
+        old = find(db, "sources", name=name)
+        if old and old["toml"] != toml_text:
+            change = Change("sources", name, "toml", old["toml"], toml_text)
+            write_change(db, change, by=by, at=at, reason="saved again")
         row = {"name": name, "toml": toml_text, "headings": headings, "saved_at": stamp(at), "saved_by": by}
         put(db, "sources", row, "name")
     return source
@@ -273,11 +273,11 @@ def list_sources(db: Database) -> list[SavedSource]:
 
 def read_source(db: Database, name: str) -> str:
     """Return the TOML text saved under `name`; raise SourceProblem naming what there is."""
-    row = db.execute("SELECT toml FROM sources WHERE name = ?", (name,)).fetchone()
+    row = find(db, "sources", name=name)
     if row is None:
         names = [source.name for source in list_sources(db)]
         raise SourceProblem(f"there is no source {name!r}; there are {', '.join(names) if names else 'none yet'}")
-    return str(row[0])
+    return str(row["toml"])
 
 
 def saved_sources(db: Database) -> list[Source]:
@@ -288,11 +288,8 @@ def saved_sources(db: Database) -> list[Source]:
 
 def find_source(db: Database, name_or_file: str) -> Source:
     """Return the description saved under a name, or read from a TOML file."""
-    row = db.execute("SELECT toml FROM sources WHERE name = ?", (name_or_file,)).fetchone()
-    if row is not None:
-        return parse_source(str(row[0]), name=name_or_file)
     file = Path(name_or_file)
-    if file.suffix == ".toml" or file.is_file():
+    if find(db, "sources", name=name_or_file) is None and (file.suffix == ".toml" or file.is_file()):
         try:
             return parse_source(bytes_of(file).decode("utf-8"), name=file.name)
         except (FileRefused, UnicodeDecodeError) as error:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from secrets import token_hex
 from types import MappingProxyType
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -50,6 +51,12 @@ def put(db: Database, table: str, row: Mapping[str, object], *key: str) -> int:
         sets = ", ".join(f"{name} = excluded.{name}" for name in row if name not in key)
         sql += f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {sets}"
     return int(db.execute(sql, dict(row)).lastrowid or 0)
+
+
+def find(db: Database, table: str, **key: object) -> dict[str, Any] | None:
+    """Return the row of `table` that has these values; None when there is none."""
+    where = " AND ".join(f"{name} = :{name}" for name in key)
+    return next(iter(db.query(f"SELECT * FROM {table} WHERE {where} LIMIT 1", key)), None)
 
 
 @dataclass(frozen=True)
