@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 from sqlite_utils import Database
 
-from ingest.bulk import objects, read_bulk
+from ingest.bulk import read_bulk
 from ingest.cells import Batch
 from ingest.doubt import History, doubts
 from ingest.fields import MEASUREMENTS, OBSERVATIONS, SAMPLED
@@ -161,10 +161,9 @@ def _load(db: Database, units: Sequence[str]) -> _Stored:
         texts=(*TEXTS, "doubtful", "doubt_reason", "confirmed"),
         units=[] if empty else None if whole else units,
     )
-    unit = objects(bulk.units)[bulk.code] if len(bulk) else np.empty(0, dtype=object)
     texts = {name: bulk.texts[name] for name in TEXTS}
     marks = (bulk.texts[name] for name in ("doubtful", "doubt_reason", "confirmed"))
-    return _Stored(bulk.reading_id, unit, bulk.taken_at, bulk.numbers, texts, *marks)
+    return _Stored(bulk.reading_id, bulk.unit, bulk.taken_at, bulk.numbers, texts, *marks)
 
 
 def _merge(stored: _Stored, batch: Batch, rows: npt.NDArray[np.int64]) -> _Merged:

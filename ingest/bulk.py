@@ -11,6 +11,8 @@ import numpy as np
 import numpy.typing as npt
 from sqlite_utils import Database
 
+from ingest.sheets import Cells, objects
+
 UNITS_PER_QUERY = 500  # below SQLite's oldest limit of 999 parameters
 SPARSE = 0.2  # share of rows with text below which only those rows are fetched; our choice, by trying
 _ORDER = "ORDER BY unit, taken_at"
@@ -29,6 +31,11 @@ class Bulk:
 
     def __len__(self) -> int:
         return len(self.code)
+
+    @property
+    def unit(self) -> Cells:
+        """Each row's unit."""
+        return objects(self.units)[self.code] if len(self) else objects([])
 
 
 def read_bulk(
@@ -129,10 +136,3 @@ def _joined(parts: Sequence[Bulk], numbers: Sequence[str], texts: Sequence[str])
 
 def _together(arrays: Sequence[npt.NDArray[Any]], dtype: npt.DTypeLike) -> npt.NDArray[Any]:
     return np.concatenate(arrays) if arrays else np.empty(0, dtype=dtype)
-
-
-def objects(cells: Sequence[object]) -> npt.NDArray[np.object_]:
-    """Return cells as an array of objects, whatever they are."""
-    out = np.empty(len(cells), dtype=object)
-    out[:] = cells
-    return out

@@ -17,7 +17,7 @@ from ingest.bounds import MOST_ASIDE, MOST_BESIDE, refuse_more
 from ingest.errors import FileRefused, NotDescribed
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, QUANTITIES, Column, Conversion, Table, allowed_words
 from ingest.layout import Layout
-from ingest.sheets import Block, Cells, cell_text
+from ingest.sheets import Block, Cells, cell_text, objects
 from ingest.sources import IGNORE
 from ingest.values import (
     Parsed,
@@ -471,9 +471,7 @@ def _fast_times(cells: Cells, out: npt.NDArray[np.datetime64]) -> npt.NDArray[np
 
 
 def _joined_times(days: Cells, clocks: Cells) -> Cells:
-    out = np.empty(len(days), dtype=object)
-    out[:] = [_joined_time(day, clock) for day, clock in zip(days.tolist(), clocks.tolist(), strict=True)]
-    return out
+    return objects([_joined_time(day, clock) for day, clock in zip(days.tolist(), clocks.tolist(), strict=True)])
 
 
 def _joined_time(day: object, clock: object) -> object:
@@ -500,10 +498,6 @@ def batch_of(layout: Layout, blocks: Iterable[Block], progress: Callable[[int], 
 
 def one_row_block(values: Sequence[object]) -> Block:
     """Return a block of a single row, so that what a person types goes through the same parsing."""
-    columns = []
-    for value in values:
-        column = np.empty(1, dtype=object)
-        column[0] = value
-        columns.append(column)
+    columns = [np.fromiter([value], dtype=object, count=1) for value in values]
     text = ",".join(cell_text(value) for value in values)
     return Block(np.array([1], dtype=np.int64), columns, lambda row: text)  # noqa: ARG005

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
@@ -16,6 +16,13 @@ BLOCK_CELLS = 2_000_000  # cells handled at once; our choice, to bound memory
 HEAD_ROWS = 40  # rows looked at to find the heading; our choice: title rows are rarely more than ten
 
 Cells = npt.NDArray[Any]
+
+
+def objects(cells: Sequence[object]) -> Cells:
+    """Return cells, none of them a sequence, as an array of objects."""
+    out = np.empty(len(cells), dtype=object)
+    out[:] = cells
+    return out
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,12 @@ import numpy.typing as npt
 import pandas as pd
 from sqlite_utils import Database
 
-from ingest.bulk import objects, read_bulk
+from ingest.bulk import read_bulk
 from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble, IngestError
 from ingest.fields import MEASUREMENTS, UNITS
 from ingest.place import check_place
 from ingest.schema import migrate
+from ingest.sheets import objects
 
 CACHE_KIB = 131_072  # [KiB] page cache of a connection: the index of a million readings fits; our choice
 BUSY_MS = 15_000  # [ms] wait for another writer (a second technician, a running import) before giving up; our choice
@@ -191,7 +192,7 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
     limit = _day(before).isoformat() if before is not None else ""
     bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units)
     columns: dict[str, pd.Series[Any]] = {
-        "unit": pd.Series(objects(bulk.units)[bulk.code] if len(bulk) else [], dtype="str"),
+        "unit": pd.Series(bulk.unit, dtype="str"),
         "taken_at": pd.Series(bulk.taken_at.astype("datetime64[us]")),
     }
     columns |= {name: pd.Series(bulk.numbers[name]) for name in MEASUREMENTS}

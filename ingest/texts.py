@@ -16,7 +16,7 @@ from pandas.errors import EmptyDataError, ParserError
 
 from ingest.bounds import LONGEST_LINE, MOST_CELLS, MOST_COLUMNS, MOST_ROWS, refuse_more
 from ingest.errors import FileRefused
-from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet
+from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, objects
 
 PIECE_BYTES = 8_000_000  # [byte] of a text file handled at once; our choice: some tens of thousands of rows
 SNIFFED_CHARACTERS = 64_000  # in which the delimiter shows; our choice
@@ -318,11 +318,7 @@ def _slow_blocks(pieces: Iterator[str], after_line: int, width: int, delimiter: 
 
 
 def _block(lines: list[int], rows: list[list[str]], originals: list[str], crooked: dict[int, str], size: int) -> Block:
-    columns = []
-    for cells in zip(*rows, strict=True):
-        column = np.empty(len(cells), dtype=object)
-        column[:] = cells
-        columns.append(column)
+    columns = [objects(cells) for cells in zip(*rows, strict=True)]
     return Block(np.array(lines, dtype=np.int64), columns, originals.__getitem__, crooked, size)
 
 

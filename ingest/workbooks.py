@@ -19,7 +19,7 @@ from python_calamine import (
 )
 
 from ingest.errors import FileRefused
-from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, cells_as_text
+from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, cells_as_text, objects
 from ingest.workbook_look import DAMAGED, Look, look_into
 
 Row = list[object]
@@ -125,6 +125,4 @@ def _column(cells: Row, *, plain: bool) -> Cells:
     """The cells of a column: plain numbers at once where there is nothing else in it."""
     if plain and {type(cell) for cell in cells} <= {float, type(None)}:
         return np.array(cells, dtype=np.float64)
-    column = np.empty(len(cells), dtype=object)
-    column[:] = cells
-    return column
+    return objects(cells)
