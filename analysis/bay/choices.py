@@ -72,8 +72,6 @@ class Expecting:
     prior_rest: float = stated(4.0, "readings", 2.0, 8.0, "that the usual scatter of rest volts counts for; our choice")
     closes_at: float = stated(0.001, "1", 1e-4, 0.01, "chance of a sound reading being called not closing; our choice")
     fewest_checked: int = stated(3, "values", 2, 5, "fewer over-determine nothing; our choice")
-    drag_per_k: float = stated(0.01, "1/K", 0.005, 0.02,
-        "amps by one kelvin, where the air's temperature is not the engine's; our choice")
 
 
 @dataclass(frozen=True)

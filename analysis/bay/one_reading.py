@@ -29,7 +29,7 @@ from analysis.circuit.battery import (
 )
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
-from analysis.circuit.limits import REFERENCE_C, Limits
+from analysis.circuit.limits import DRAG_PER_K, REFERENCE_C, Limits
 from analysis.circuit.load import infer_load
 from analysis.circuit.resistances import ELEMENTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, copper_factor, to_reference
@@ -156,7 +156,7 @@ def check_one_reading(
         columns=list(MEASURED),
     )
     typical = {n: float("nan") if n in expected.unknown else float(shown[n].iloc[0]) for n in ("crank_a", "rest_v")}
-    load_sd = float(np.hypot(np.asarray(expected.spread.load), EXPECTING.drag_per_k * sd))
+    load_sd = float(np.hypot(np.asarray(expected.spread.load), DRAG_PER_K.value * sd))
     system_v = int(expected.volts)
     inferred = infer_resistances(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]

@@ -12,12 +12,10 @@ from analysis.stated import stated, stated_each, stated_shares
 # fmt: off
 @dataclass(frozen=True)
 class Noise:
-    """Standard errors of single readings: what a good workshop meter reaches."""
+    """Standard errors of single readings: what a good workshop meter reaches; those of clamps are `circuit.instrument`'s."""
 
     volts_v: float = stated(0.03, "V per 12 V", 0.015, 0.06, "rest and cranking volts; our choice, what a good workshop meter reaches")
     drop_v: float = stated(0.005, "V", 0.0025, 0.01, "a drop; our choice likewise")
-    amps: float = stated(0.03, "1", 0.015, 0.06, "steady amps, relative; our choice likewise")
-    inrush: float = stated(0.05, "1", 0.025, 0.1, "peak amps, relative; our choice likewise")
     coil: float = stated(0.025, "1", 0.0125, 0.05, "coil amps, relative; our choice likewise")
     contact: float = stated(0.05, "1", 0.025, 0.1, "start to start scatter of contacts and crimps, relative; our choice")
     control_mohm: float = stated(5.0, "mΩ", 2.5, 10.0, "control circuit, at the least; our choice")
@@ -133,8 +131,7 @@ class Classes:
     slow_below: float = stated(0.75, "usual back-emf", 0.65, 0.85, "at which an engine turns slowly because of a resistance; our choice")
     raised_load: float = stated(1.15, "usual load", 1.1, 1.25, "above it a load is raised, and tells nothing of the inrush; our choice")
     assumed_battery_v: float = stated(1.0, "V per 12 V", 0.6, 1.6, "sag of a sound battery while cranking, common practice")
-    assumed_drop_v: float = stated(0.1, "V per 12 V", 0.05, 0.2, "drop of a sound cable, common practice")
-    contacts_drop_times: float = stated(1.5, "that drop", 1.0, 2.0, "drop of sound contacts; our choice")
+    contacts_drop_times: float = stated(1.5, "a cable's drop", 1.0, 2.0, "drop of sound contacts; our choice")
     assumed_control_v: float = stated(0.8, "V per 12 V", 0.4, 1.0, "drop of a sound control circuit, common practice: up to 1 V")
     assumed_coil_a: float = stated(7.0, "A", 4.0, 15.0, "most coils, common practice")
     assumed_coil_v: float = stated(11.0, "V", 10.0, 12.0, "on the coil at these amps; our choice")

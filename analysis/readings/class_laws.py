@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.circuit.choices import BATTERY_TABLES
+from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, drag_law, fit_temperature_law
 from analysis.constants import MAD_TO_SD
@@ -331,9 +331,9 @@ def with_assumed(panel: Panel, base: Floats, emf: Floats, unclamped: Floats) -> 
     label = group_median(labelled_mohm(panel), panel.group, len(panel.groups)) / 1e3
     outside = {
         BATTERY: np.where(np.isfinite(label), label, CLASSES.assumed_battery_v / amps * blocks),
-        POSITIVE: CLASSES.assumed_drop_v / amps * blocks,
-        GROUND: CLASSES.assumed_drop_v / amps * blocks,
-        CONTACTS: CLASSES.contacts_drop_times * CLASSES.assumed_drop_v / amps * blocks,
+        POSITIVE: INSTRUMENT.assumed_drop_v / amps * blocks,
+        GROUND: INSTRUMENT.assumed_drop_v / amps * blocks,
+        CONTACTS: CLASSES.contacts_drop_times * INSTRUMENT.assumed_drop_v / amps * blocks,
         CONTROL: CLASSES.assumed_control_v / CLASSES.assumed_coil_a * blocks,
     }
     for channel, ohms in outside.items():

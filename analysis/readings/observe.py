@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
-from analysis.circuit.choices import BATTERY_TABLES
+from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.choices import NOISE, OBSERVING, Noise
@@ -154,7 +154,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     measured = np.isfinite(m["crank_a"])
     amps = np.where(measured, m["crank_a"], assumed)
     own_or_only = np.isfinite(at_reference) | ~clamped[g][:, None]
-    amps_se = np.where(measured, noise.amps, np.where(own_or_only, noise.assumed_amps, noise.class_amps))
+    amps_se = np.where(measured, INSTRUMENT.amps_share, np.where(own_or_only, noise.assumed_amps, noise.class_amps))
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
     sag_amps, sag_amps_se = amps, amps_se
@@ -302,8 +302,8 @@ def standard_errors(
     drop = 1e3 * noise.drop_v / raw.amps
     cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
-    motor = np.sqrt((noise.inrush * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
-    load = np.hypot(noise.amps, correction[1]) * level[LOAD]
+    motor = np.sqrt((INSTRUMENT.peak_share * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
+    load = np.hypot(INSTRUMENT.amps_share, correction[1]) * level[LOAD]
     control = np.hypot(np.hypot(noise.coil, noise.contact) * level[CONTROL], noise.control_mohm)
     return np.stack([battery, *cables, motor, load, control])
 
