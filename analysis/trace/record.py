@@ -21,7 +21,6 @@ Missing = Literal[
     "too short",
     "no ripple",
     "cylinders unknown",
-    "clipped",
     "no slope",
 ]
 Caution = Literal[

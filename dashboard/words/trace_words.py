@@ -27,7 +27,6 @@ MISSING: Final[dict[Missing, str]] = {
     "too short": "turned too briefly",
     "no ripple": "no strokes stand out in the ripple",
     "cylinders unknown": "the number of cylinders is not known",
-    "clipped": "over the range",
     "no slope": "the amps change too little, or noise hides it",
 }
 DIP_TOO_SLOW: Final = f"sampled slower than {LEVELS.lowest_hz:g} times a second: no lowest volts"
