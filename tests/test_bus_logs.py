@@ -6,6 +6,7 @@ page: 41 05 3C is 20 °C), the standards' formulas worked by hand, and signals t
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 import os
 import sys
@@ -253,6 +254,34 @@ def test_mdf4_channels_and_frames(tmp_path: Path) -> None:
     (tmp_path / "cut.mf4").write_bytes((tmp_path / "a.mf4").read_bytes()[:200])
     with pytest.raises(FileRefused):
         read_log(tmp_path / "cut.mf4")
+
+
+def test_mdf4_frames_of_the_bus_are_decoded_in_pieces(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Frames as a bus logger keeps them (ASAM MDF, bus logging): 0x15E0 * 0.125 rpm = 700 rpm, 252 * 0.05 V = 12.6 V."""
+    asammdf = pytest.importorskip("asammdf")
+    from datetime import UTC, datetime
+
+    monkeypatch.setattr(importlib.import_module("ingest.bus_databases"), "RECORDS_AT_ONCE", 7)
+    frames = np.zeros(
+        20,
+        dtype=[
+            ("CAN_DataFrame.BusChannel", "u1"), ("CAN_DataFrame.ID", "<u4"), ("CAN_DataFrame.IDE", "u1"),
+            ("CAN_DataFrame.DataLength", "u1"), ("CAN_DataFrame.DataBytes", "u1", (8,)),
+        ],
+    )  # fmt: skip
+    frames["CAN_DataFrame.ID"] = np.where(np.arange(20) % 2, 0x18FEF700, 0x0CF00400)
+    frames["CAN_DataFrame.IDE"], frames["CAN_DataFrame.DataLength"] = 1, 8
+    said = {0x0CF00400: "ff7d7de015fff0ff", 0x18FEF700: "fffffffffc00ffff"}
+    frames["CAN_DataFrame.DataBytes"] = [list(bytes.fromhex(said[int(i)])) for i in frames["CAN_DataFrame.ID"]]
+    with asammdf.MDF(version="4.10") as made:
+        made.header.start_time = datetime.fromtimestamp(BEGAN, UTC)
+        made.append(asammdf.Signal(frames, np.arange(20) * 0.1, name="CAN_DataFrame"))
+        made.save(tmp_path / "a.mf4")
+    log = read_log(tmp_path / "a.mf4")
+    speed, volts = log.signals[ENGINE_RPM]["address 00"], log.signals[BATTERY_V]["address 00"]
+    assert speed.value.tolist() == [700.0] * 10
+    assert volts.value.round(6).tolist() == [12.6] * 10
+    assert np.diff(speed.time_s) == pytest.approx([0.2] * 9, abs=1e-6)
 
 
 def test_without_the_extra_one_sentence_says_how_to_get_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

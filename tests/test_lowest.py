@@ -10,6 +10,8 @@ import json
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -24,6 +26,9 @@ from analysis.readings.lowest import with_bounds
 from analysis.readings.observe import BATTERY, Observations
 from analysis.readings.panel import Panel, make_panel, without_slips
 from analysis.wear.state import day_number, estimate_state
+from analysis.worklist.assess import Assessment
+from analysis.worklist.course import part_course
+from dashboard.charts import charts
 from dashboard.cli import tables
 from dashboard.cli.main import main
 from dashboard.files import paper
@@ -273,3 +278,14 @@ def test_a_bound_beyond_the_expected_makes_a_battery_worse_and_one_below_no_bett
     assert battery["half"].mean() >= battery["nothing"].mean() - 0.02
     assert told["half"] == told["nothing"] == 0, "a bound that tells nothing is no reading to judge by"
     assert told["more"] > 3
+    drawn = part_course(cast(Assessment, SimpleNamespace(state=state)), name, "battery")
+    assert drawn.readings["bound"].all(), "a bound is drawn as what it is, not as what it adds"
+    taken = readings[own].set_index("taken_at")
+    warm = taken.index[(taken["temperature_c"] - 20.0).abs().argmin()]
+    here = drawn.readings.set_index("taken_at").loc[warm]
+    assert here["low"] == here["value"] == here["high"]
+    assert charts.part_text(drawn, "Battery").count("at least") == 1
+    layers = charts.part_chart(
+        drawn, title="t", as_of=warm, repairs=made.repairs.assign(words="")[:0]
+    ).to_dict()  # fmt: skip
+    assert charts.BOUND in str(layers)

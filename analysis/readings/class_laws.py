@@ -375,8 +375,10 @@ def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observ
     noise = noise or NOISE
     raw, value, se = _multiples(panel, laws, noise)
     bound = np.asarray(np.isfinite(panel.measured["crank_at_most_v"]).any(axis=1), dtype=bool)
+    at_least = None
     if bound.any():
         _, least, least_se = _multiples(bounds_as_values(panel, bound), laws, noise)
+        at_least = np.where(np.isnan(value[BATTERY]), least[BATTERY], np.nan)
         value[BATTERY, bound], se[BATTERY, bound] = with_bounds(
             value[BATTERY, bound],
             se[BATTERY, bound],
@@ -387,7 +389,7 @@ def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observ
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
-    return Observations(value, se, laws, raw.rest_v, per_rpm)
+    return Observations(value, se, laws, raw.rest_v, per_rpm, at_least)
 
 
 def _multiples(panel: Panel, laws: ClassLaws, noise: Noise) -> tuple[Raw, Floats, Floats]:

@@ -98,13 +98,17 @@ class ClassLaws:
 
 @dataclass(frozen=True)
 class Observations:
-    """Normalised readings: value, se (7, U, R), NaN where not identified; the laws they were made with; raw helpers."""
+    """Normalised readings: value, se (7, U, R), NaN where not identified; the laws they were made with; raw helpers.
+
+    least: (U, R) batteries as they would be if bounds of the lowest volts were values; None where the fleet has no bounds.
+    """
 
     value: Floats
     se: Floats
     laws: ClassLaws
     rest_v: Floats
     emf_per_rpm: Floats
+    least: Floats | None = None
 
 
 @dataclass(frozen=True)

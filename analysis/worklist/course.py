@@ -13,7 +13,7 @@ import pandas as pd
 from analysis.constants import Z_80
 from analysis.forecast.lows import seasonal_lows
 from analysis.forecast.outlook import chosen, outlook_renewed, weighted_quantile
-from analysis.readings.observe import CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
+from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
 from analysis.readings.panel import dates_of
 from analysis.wear.paths import mean_value
 from analysis.wear.plain_trend import plain_trend
@@ -37,7 +37,8 @@ LIMIT_OF = {
 class PartCourse:
     """A part of one vehicle over time, in `unit` at 20 °C.
 
-    readings: taken_at, value, low, high (80 %), used, starts (that it stands for); path: day, value, low,
+    readings: taken_at, value, low, high (80 %), used, starts (that it stands for), bound (whether the value is the least that
+    it can be); path: day, value, low,
     high, ahead; usual and spread (one standard deviation) of the class; fails_at: value at which this part alone
     keeps a sound vehicle from starting at +5 °C.
     """
@@ -100,6 +101,10 @@ def plain_slopes(state: FleetState, unit: str) -> dict[str, tuple[float, float, 
 
 def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
     value, se = state.observed.value[c, u], state.observed.se[c, u]
+    bound = np.zeros(len(value), dtype=bool)
+    if c == BATTERY and state.observed.least is not None:
+        bound = np.isfinite(state.observed.least[u])
+        value, se = np.where(bound, state.observed.least[u], value), np.where(bound, 0.0, se)
     keep = np.isfinite(value) & state.panel.present[u]
     seconds = np.round(np.where(keep, np.nan_to_num(state.panel.day[u]), 0.0) * 86400.0).astype("int64")
     return pd.DataFrame(
@@ -110,6 +115,7 @@ def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
             "high": ((value + Z_80 * se) * usual)[keep],
             "used": state.usable[c, u][keep],
             "starts": state.panel.stands_for[u][keep],
+            "bound": bound[keep],
         }
     )
 

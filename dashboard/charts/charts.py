@@ -22,12 +22,14 @@ HEIGHT = 380  # [px] with title and legend, our choice
 LOW_HEIGHT = 330
 WARM_C = 25.0  # [°C] warmer than this a coldest start is not drawn or said; our choice
 FEW_DEPOTS = 5  # up to so many, the hours are written out
-READ, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
-    "read", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
+READ, BOUND, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
+    "read", "at least (slow samples)", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
 )  # fmt: skip
 _DATE = alt.Axis(format="%b %y", labelOverlap=True, tickCount=8, title=None, grid=False)
+_UPWARDS = "M0,-1L0.9,0L0.35,0L0.35,1L-0.35,1L-0.35,0L-0.9,0Z"  # an arrow, as a path within -1 to 1
 _LOOKS = {
     READ: ("circle", theme.BLUE),
+    BOUND: (_UPWARDS, theme.GREEN),
     LEFT_OUT: ("cross", theme.GREY),
     DOUBTFUL: ("diamond", theme.ORANGE),
     ASIDE: ("triangle-up", theme.VERMILION),
@@ -116,7 +118,8 @@ def part_chart(
 
     repairs: done_on, words; marks: taken_at, kind (DOUBTFUL, ASIDE, WAITING) of what has no value to draw.
     """
-    readings = course.readings.assign(kind=[READ if used else LEFT_OUT for used in course.readings["used"]])
+    told = zip(course.readings["bound"], course.readings["used"], strict=True)
+    readings = course.readings.assign(kind=[BOUND if bound else READ if used else LEFT_OUT for bound, used in told])
     top = _top(course, printed_limit)
     first, last = _span(course, as_of)
     axis = Axis(f"{course.unit} at {temperature(20.0, fahrenheit=fahrenheit)}", alt.Scale(domain=[0, top], nice=False))
@@ -274,9 +277,10 @@ def part_text(course: PartCourse, name: str, printed_limit: float | None = None)
     if course.readings.empty:
         return f"{name}: never measured on this vehicle; usual in its class is {plain(course.usual, unit)} at 20 °C."
     said = partial(plain, unit=unit)
+    at = "at least " if course.readings["bound"].iloc[-1] else ""
     last, now, end = course.readings.iloc[-1], course.path[course.path["ahead"]].iloc[0], course.path.iloc[-1]
     return (
-        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {said(last['value'])}. "
+        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {at}{said(last['value'])}. "
         f"Level now {said(now['value'])} (80 % sure between {bare(now['low'])} and {said(now['high'])}); usual in its "
         f"class {said(course.usual)}; in half a year {said(end['value'])} ({bare(end['low'])} to {said(end['high'])}) if "
         f"nothing is done.{limit_words(course, printed_limit)}"
