@@ -309,28 +309,20 @@ CLIMATE = Table(
     ("depot", "month", "low_c"),
     True,
 )
-FORECAST = Table(
-    "forecast",
-    (
+
+
+def _daily(name: str, low_is: str) -> Table:
+    """A table of one low a day."""
+    columns = (
         Column("depot", "text", required=True, meaning="place"),
         Column("date", "date", required=True, meaning="day"),
-        Column("low_c", "number", required=True, low=-70, high=45, meaning="lowest temperature foreseen [°C]"),
-    ),
-    ("depot", "date"),
-    ("depot", "date", "low_c"),
-    True,
-)
-LOWS = Table(
-    "lows",
-    (
-        Column("depot", "text", required=True, meaning="place"),
-        Column("date", "date", required=True, meaning="day"),
-        Column("low_c", "number", required=True, low=-70, high=45, meaning="lowest temperature measured that day [°C]"),
-    ),
-    ("depot", "date"),
-    ("depot", "date", "low_c"),
-    True,
-)
+        Column("low_c", "number", required=True, low=-70, high=45, meaning=low_is),
+    )
+    return Table(name, columns, ("depot", "date"), ("depot", "date", "low_c"), True)
+
+
+FORECAST = _daily("forecast", "lowest temperature foreseen [°C]")
+LOWS = _daily("lows", "lowest temperature measured that day [°C]")
 SERVICES = Table(
     "services",
     (
