@@ -26,12 +26,12 @@ from dashboard.words.plain_text import (
     as_sentence,
     by_when,
     celsius,
+    cold_range,
     day,
     fahrenheit_of,
     glued,
     number,
     percent,
-    span,
     sureness,
     temperature,
     whole,
@@ -207,7 +207,7 @@ def _list_row(
     low = body["depots"].get(row["depot"], {}).get("coming_low_c")
     coming = "–" if low is None else temperature(low, fahrenheit=in_f)
     why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
-    cold, low_end, high_end = (celsius(row[f"coldest_start{end}_c"], fahrenheit=in_f) for end in ("", "_low", "_high"))
+    cold = celsius(row["coldest_start_c"], fahrenheit=in_f)
     change = str(row.get("change", ""))
     by = by_when(row["act_by"], body["as_of"], missing="–")
     decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
@@ -219,7 +219,7 @@ def _list_row(
             f"{whole('(' + percent(row['part_probability']) + ')')}"
         ),
         _p(whole(f"<b>{glued(percent(row['no_start_probability']))}</b><br/>{CHANGE_WORDS.get(change, '')}")),
-        _p(whole(f"<b>{cold}</b><br/>80 % sure: {span(low_end, high_end)}<br/>coming low {coming}"), 7.5),
+        _p(whole(f"<b>{cold}</b><br/>{cold_range(row, fahrenheit=in_f)}<br/>coming low {coming}"), 7.5),
         _p(glued(f"<b>{by}</b><br/>read {day(row['last_reading_on'])}"), 7.5),
         _p(f"{_sentence(why)}. <b>{_sentence(str(row['action']))}.</b>", 7.5),
         _p(decided, 7.5),
@@ -246,7 +246,6 @@ def unit_pdf(
     fahrenheit: bool = False,
 ) -> bytes:
     """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
-    low, high = (celsius(row[f"coldest_start{end}_c"], fahrenheit=fahrenheit) for end in ("_low", "_high"))
     cold = Reader(pd.Timestamp(as_of), fahrenheit).down_to(float(row["coldest_start_c"]))
     reasons = read_reasons(row, pd.Timestamp(as_of), fahrenheit=fahrenheit)
     reasons += [for_reader(text, fahrenheit=fahrenheit) for text in row.get("latest", [])]
@@ -259,7 +258,7 @@ def unit_pdf(
         Spacer(1, 3 * mm),
         _p(
             f"No-start within {horizon_days} days: <b>{percent(row['no_start_probability'])}</b>. Starts "
-            f"<b>{cold}</b> (80 % sure: {span(low, high)}). Suspect: <b>{part_name(row['part'])}</b>, "
+            f"<b>{cold}</b> ({cold_range(row, fahrenheit=fahrenheit)}). Suspect: <b>{part_name(row['part'])}</b>, "
             f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by: <b>{by}</b>.",
             9,
         ),

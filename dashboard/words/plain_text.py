@@ -6,9 +6,9 @@ import math
 import re
 import string
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -101,6 +101,12 @@ def celsius(value: float, *, fahrenheit: bool = False) -> str:
 def span(low: str, high: str) -> str:
     """An interval in words; one word where both ends are the same."""
     return low if low == high else f"{low} to {high}"
+
+
+def cold_range(row: Mapping[Any, Any], *, fahrenheit: bool) -> str:
+    """The range of a vehicle's coldest start, with how sure it is."""
+    low, high = (celsius(row[f"coldest_start_{end}_c"], fahrenheit=fahrenheit) for end in ("low", "high"))
+    return f"80 % sure: {span(low, high)}"
 
 
 def temperature(value: float, *, fahrenheit: bool = False) -> str:

@@ -29,6 +29,7 @@ from dashboard.words.plain_text import (
     MINUS,
     as_sentence,
     celsius,
+    cold_range,
     count_words,
     day,
     percent,
@@ -171,8 +172,7 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
         if "probability_low" in row:  # a list as issued holds no interval of it
             a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
         b.metric("Starts down to", celsius(row["coldest_start_c"], fahrenheit=in_f))
-        low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
-        b.caption("80 % sure: " + span(low, high))
+        b.caption(cold_range(row, fahrenheit=in_f))
         c.metric("Act by", by_words(row, as_of))
         count = f", {count_words(row['readings'], 'reading')}" if "readings" in row else ""
         c.caption(f"last read {day(row['last_reading_on'])}{count}")

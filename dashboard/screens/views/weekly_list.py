@@ -23,12 +23,12 @@ from dashboard.words.plain_text import (
     as_sentence,
     by_when,
     celsius,
+    cold_range,
     day,
     glued,
     in_reader_unit,
     percent,
     safe,
-    span,
     sureness,
     temperature,
     whole,
@@ -301,10 +301,9 @@ def show_row(
         )
         coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
         coming = f"  \nComing low {temperature(coldest, fahrenheit=in_f)}" if coldest is not None else ""
-        low, high = (celsius(row[k], fahrenheit=in_f) for k in ("coldest_start_low_c", "coldest_start_high_c"))
         right.markdown(
             f"Starts **{Reader(pd.Timestamp(body['as_of']), in_f).down_to(float(row['coldest_start_c']))}**  \n"
-            f":small[80 % sure: {span(low, high)}]{coming}"
+            f":small[{cold_range(row, fahrenheit=in_f)}]{coming}"
         )
         why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
         decided = f"  \n:small[{weekly.decision_line(decision)}]" if decision else ""
