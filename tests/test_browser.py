@@ -219,7 +219,7 @@ def test_an_office_brings_in_a_foreign_file(fleet: Path, address: str, opened: O
     file.write_text(FOREIGN.format(one=one, other=other), encoding="utf-8")
     settled(page, "Bring in files", first=True)
     page.get_by_role("tab", name="Describe a file").click()
-    page.locator("input[type=file]").nth(1).set_input_files(file)
+    page.locator(".st-key-describe_file input[type=file]").set_input_files(file)
     settled(page, "First rows as they would be read")
     page.get_by_text("The description as text").click()
     assert 'date_order = "day-first"' in page.get_by_role("textbox", name="Description").input_value()
