@@ -73,9 +73,12 @@ def main() -> None:
     options = _options()
     size = QUICK if options.quick else Size(options.fleets, options.units)
     try:
-        named = ["", *(options.variants or variants(options.only))]
+        for change in filter(None, ";".join(options.variants).split(";")):
+            known(change.partition("=")[0])
+        labels = {"": "", **({one: one for one in options.variants} or variants(options.only))}
     except ValueError as problem:
         sys.exit(str(problem))
+    named = list(labels)
     jobs = [(variant, k, size) for variant in named for k in range(size.fleets)]
     if options.count:
         print(f"{len(named) - 1} variants, {len(jobs)} runs of {size.lists} lists of {size.units} vehicles")
@@ -83,7 +86,7 @@ def main() -> None:
     started = time.perf_counter()
     with ProcessPoolExecutor(options.workers, max_tasks_per_child=1) as pool:  # each begins anew: see `one`
         found = dict(zip(jobs, pool.map(one, jobs), strict=True))
-    by_variant = {variant: [found[variant, k, size] for k in range(size.fleets)] for variant in named}
+    by_variant = {labels[variant]: [found[variant, k, size] for k in range(size.fleets)] for variant in named}
     no_starts = sum(f.no_starts for f in by_variant[""])
     print(
         f"{size.fleets} fleets of {size.units} vehicles, {size.lists} lists each, {no_starts} no-starts; "
@@ -106,24 +109,25 @@ def _options() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def variants(only: Sequence[str]) -> list[str]:
-    """ROOM.STAGE.CHOICE=VALUE for either end of the doubt of every choice whose name begins with one of `only`.
+def variants(only: Sequence[str]) -> dict[str, str]:
+    """ROOM.STAGE.CHOICE=VALUE -> a label, for either end of the doubt of every choice whose name begins with one of `only`.
 
     Raises ValueError for a name that fits no choice that a module of the list reads.
     """
-    of_list, read = loaded_by("analysis.worklist.assess"), readers()
-    found = {
-        f"{key}.{name}={dict(value) if isinstance(value, Mapping) else value!r}": f"{key}.{name}."
-        for key in stages()
-        for name, _, value in variants_of(stage(key))
-        if read[f"{key}.{name}"] & of_list
-    }
+    of_list = loaded_by("analysis.worklist.assess")
+    read = [name for name, modules in readers().items() if modules & of_list]
     for wanted in only:
-        if not any(name.startswith(wanted + ".") for name in found.values()):
-            raise ValueError(
-                f"--only {wanted}: no choice that the list reads is named so; allowed are names as in NUMBERS.md"
-            )
-    return [v for v, name in found.items() if not only or any(name.startswith(wanted + ".") for wanted in only)]
+        if not any(f"{name}.".startswith(f"{wanted}.") for name in read):
+            raise ValueError(f"--only {wanted}: the list reads no choice named so; allowed are names as in NUMBERS.md")
+    asked = {name for name in read if not only or any(f"{name}.".startswith(f"{wanted}.") for wanted in only)}
+    out = {}
+    for key in stages():
+        for choice, end, value in variants_of(stage(key)):
+            name, several = f"{key}.{choice}", isinstance(value, Mapping | tuple)
+            if name in asked:
+                text = f"{name}={dict(value) if isinstance(value, Mapping) else value!r}"
+                out[text] = f"{name} {end} end" if several else f"{name}={value:g}"
+    return out
 
 
 def print_rows(by_variant: dict[str, list[Figures]]) -> None:
@@ -166,11 +170,17 @@ def one(job: tuple[str, int, Size]) -> Figures:
 
 
 def move(path: str, value: object) -> None:
-    """Give a choice (ROOM.STAGE.CHOICE) another value; raises ValueError where there is none of that name."""
+    """Give a choice (ROOM.STAGE.CHOICE) another value."""
+    key, name = known(path)
+    object.__setattr__(stage(key), name, value)
+
+
+def known(path: str) -> tuple[str, str]:
+    """Stage and name of a choice (ROOM.STAGE.CHOICE); raises ValueError where there is none of that name."""
     key, _, name = path.rpartition(".")
     if key not in stages() or not hasattr(stage(key), name):
         raise ValueError(f"{path} is no choice; allowed are ROOM.STAGE.CHOICE, as in analysis/NUMBERS.md")
-    object.__setattr__(stage(key), name, value)
+    return key, name
 
 
 def figures(fleet: Fleet, lists: int) -> Figures:
