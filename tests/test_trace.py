@@ -33,9 +33,9 @@ def recovered() -> dict[tuple[str, float], list[tuple[float, float]]]:
     """By value and rate: how many standard errors, and which share of the truth, each found value is off."""
     rng = np.random.default_rng(11)
     off: dict[tuple[str, float], list[tuple[float, float]]] = defaultdict(list)
-    for k in range(18):
+    for k in range(12):
         known = known_start(NAMES[k % len(NAMES)], rng)
-        for rate in (RATES_HZ[k % 3], RATES_HZ[3]) if k % 9 else RATES_HZ:
+        for rate in (RATES_HZ[k % 3], RATES_HZ[3]) if k else RATES_HZ:
             _, starts = taken_apart(by_instruments(known, rate, rng), known.cylinders)
             assert len(starts) == 1, (known.name, rate)
             for name in TRUTHS:
@@ -51,7 +51,7 @@ def recovered() -> dict[tuple[str, float], list[tuple[float, float]]]:
 def test_stated_errors_hold_the_truth_nine_times_in_ten(name: str, recovered: dict) -> None:
     """Over all rates; above nine in ten is no fault: stretches and strokes differ less than is allowed for."""
     errors = np.concatenate([[z for z, _ in found] for (n, _), found in recovered.items() if n == name])
-    assert len(errors) > 35
+    assert len(errors) >= 25
     assert np.mean(np.abs(errors) < SURE) >= 0.85
     assert np.abs(errors).max() < 4.5
 

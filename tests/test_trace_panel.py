@@ -117,7 +117,6 @@ def marks_of(app: AppTest) -> list[float]:
 def test_a_trace_fills_the_form_and_is_saved_with_its_instrument(database: Path, example: Path) -> None:
     app = AppTest.from_file(str(APP), default_timeout=60)
     app.session_state["device"] = "ab" * 16
-    app.run()
     app.switch_page("views/bay.py")
     app.query_params["unit"] = "X-1"
     app.run()

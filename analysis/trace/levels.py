@@ -92,7 +92,7 @@ def _means(values: Array, count: int) -> Array:
 
 
 def steady_mean(values: Array, trace: Trace, marks: Marks, strokes: Strokes) -> Measured:
-    """The mean while turning steadily, over whole strokes where they are known."""
+    """The mean while turning steadily, over the last whole strokes, or engine cycles, where they are known."""
     part = values[between(trace, marks.steady_s, marks.end_s)]
     if len(part) < 3 or marks.end_s - marks.steady_s < LEVELS.least_steady_s:
         return Measured(missing="too short")
@@ -101,7 +101,9 @@ def steady_mean(values: Array, trace: Trace, marks: Marks, strokes: Strokes) -> 
     whole = int(len(part) / period)
     if whole < 1:
         return Measured(float(part.mean()), float(part.std()))
-    part = part[: round(whole * period)]
+    cycle = strokes.cylinders or 1
+    whole -= whole % cycle if whole >= cycle else 0  # unlike cylinders: each as often as the others
+    part = part[-round(whole * period) :]
     means = np.array([piece.mean() for piece in np.array_split(part, whole)])
     scatter = float(means.std(ddof=1) / np.sqrt(whole)) if whole > 1 else float(part.std() * LEVELS.settled_noise)
     noise = noise_sd(part) / np.sqrt(len(part))

@@ -6,7 +6,7 @@ Each cylinder of a four-stroke engine fires once in two turns, so that strokes c
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,6 +28,7 @@ class Strokes:
     missing: Missing = ""
     ripple: Array | None = None
     count: Array | None = None
+    cylinders: int | None = None
 
 
 def rpm_of(hz: float, cylinders: int) -> float:
@@ -44,7 +45,7 @@ def strokes_of(trace: Trace, span: Sequence[float], *, cylinders: int | None = N
     found = Strokes(missing="no ripple")
     for load in (trace.amps, None if trace.volts is None else -trace.volts):
         if load is not None:
-            found = _strokes_in(load[part], trace.rate_hz, cylinders)
+            found = replace(_strokes_in(load[part], trace.rate_hz, cylinders), cylinders=cylinders)
             if found.hz is not None:
                 return found
     return found

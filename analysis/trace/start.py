@@ -152,7 +152,7 @@ def _seconds(trace: Trace, marks: Marks, cautions: dict[Caution, float], falls_s
     """How long the starter turned; each end lies between two samples, and an engine that fires takes a while to take over."""
     cut = "begins turning" in cautions or "ends turning" in cautions
     between_samples = float(np.sqrt(2 / 12) / trace.rate_hz)
-    se = float(np.linalg.norm([between_samples, LEVELS.contacts_s, falls_s]))
+    se = float(np.linalg.norm([between_samples, LEVELS.contacts_s, LEVELS.falls_doubt * falls_s]))
     return Measured(marks.end_s - marks.begin_s, se, "at least" if cut else "")
 
 
