@@ -59,7 +59,8 @@ class Levels:
     least_steady_s: float = stated(0.1, "s", 0.05, 0.2, "shorter steady turning gives no steady values; our choice")
     contacts_s: float = stated(0.005, "s", 0.002, 0.01, "contacts arc and bounce for about so long; common practice")
     caught_share: float = stated(0.8, "1", 0.7, 0.9, "of the usual amps: fewer over a stroke are the engine's own doing; our choice")
-    falls_doubt: float = stated(1.5, "1", 1, 2, "times the seconds in which the amps fall, in the error of cranking time: an engine takes over before; our choice")
+    falls_doubt: float = stated(1.5, "1", 1, 2,
+        "times the seconds in which the amps fall, in the error of cranking time: an engine takes over before; our choice")
     falls_s: float = stated(0.15, "s", 0.1, 0.25,
         "around the end of turning, in which the amps fall, at once or as the engine takes over; our choice")
     top_noise: float = stated(1.4, "1", 1.0, 2.0,

@@ -92,7 +92,7 @@ def _means(values: Array, count: int) -> Array:
 
 
 def steady_mean(values: Array, trace: Trace, marks: Marks, strokes: Strokes) -> Measured:
-    """The mean while turning steadily, over the last whole strokes, or engine cycles, where they are known."""
+    """The mean while turning steadily, over whole strokes where they are known, every cylinder weighing alike."""
     part = values[between(trace, marks.steady_s, marks.end_s)]
     if len(part) < 3 or marks.end_s - marks.steady_s < LEVELS.least_steady_s:
         return Measured(missing="too short")
@@ -101,14 +101,13 @@ def steady_mean(values: Array, trace: Trace, marks: Marks, strokes: Strokes) -> 
     whole = int(len(part) / period)
     if whole < 1:
         return Measured(float(part.mean()), float(part.std()))
-    cycle = strokes.cylinders or 1
-    whole -= whole % cycle if whole >= cycle else 0  # unlike cylinders: each as often as the others
     part = part[-round(whole * period) :]
     means = np.array([piece.mean() for piece in np.array_split(part, whole)])
+    cylinders = min(strokes.cylinders or 1, whole)
+    mean = float(np.mean([means[k::cylinders].mean() for k in range(cylinders)]))
     scatter = float(means.std(ddof=1) / np.sqrt(whole)) if whole > 1 else float(part.std() * LEVELS.settled_noise)
     noise = noise_sd(part) / np.sqrt(len(part))
-    stretch = LEVELS.stretch_share * abs(float(part.mean()))
-    return Measured(float(part.mean()), float(np.linalg.norm([scatter, noise, stretch])))
+    return Measured(mean, float(np.linalg.norm([scatter, noise, LEVELS.stretch_share * abs(mean)])))
 
 
 def lowest_steady(trace: Trace, marks: Marks, strokes: Strokes) -> tuple[Measured, Measured]:
