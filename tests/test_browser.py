@@ -84,7 +84,10 @@ def of_12_v(place: int) -> str:
     return str(units[~units["flagged"] & (units["system_v"] == 12)]["unit"].sort_values().iloc[place])
 
 
-@pytest.mark.parametrize(("size", "theme"), [(DESK, "light"), (PHONE, "dark")], ids=["desk", "phone"])
+@pytest.mark.parametrize(
+    ("size", "theme"),
+    [pytest.param(DESK, "light", id="desk"), pytest.param(PHONE, "dark", id="phone", marks=pytest.mark.nightly)],
+)
 def test_a_manager_reads_prints_and_postpones(address: str, opened: Opened, size: dict[str, int], theme: str) -> None:
     """Open the list, print it, open the first vehicle that nothing is decided about, postpone it."""
     page = opened(address, size, theme)
@@ -112,7 +115,11 @@ def test_a_manager_reads_prints_and_postpones(address: str, opened: Opened, size
 
 
 @pytest.mark.parametrize(
-    ("size", "theme", "later"), [(DESK, "dark", "2026-W52"), (PHONE, "light", "2026-W51")], ids=["desk", "phone"]
+    ("size", "theme", "later"),
+    [
+        pytest.param(DESK, "dark", "2026-W52", id="desk", marks=pytest.mark.nightly),
+        pytest.param(PHONE, "light", "2026-W51", id="phone"),
+    ],
 )
 def test_a_planner_moves_a_visit(
     fleet: Path, address: str, opened: Opened, size: dict[str, int], theme: str, later: str
@@ -142,7 +149,11 @@ def test_a_planner_moves_a_visit(
 
 
 @pytest.mark.parametrize(
-    ("size", "theme", "place", "drops"), [(PHONE, "dark", 0, "V"), (DESK, "light", 1, "mV")], ids=["phone", "desk"]
+    ("size", "theme", "place", "drops"),
+    [
+        pytest.param(PHONE, "dark", 0, "V", id="phone"),
+        pytest.param(DESK, "light", 1, "mV", id="desk", marks=pytest.mark.nightly),
+    ],
 )
 def test_a_technician_measures(
     fleet: Path, address: str, opened: Opened, size: dict[str, int], theme: str, place: int, drops: str

@@ -16,7 +16,6 @@ from samples_kept import in_one_file
 from samples_screens import AS_OF, assessed, fleet_database, put_past_lists
 
 from dashboard.desk import weekly
-from dashboard.screens.pages import _TITLES
 from ingest import store
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -101,22 +100,6 @@ def test_monday_s_list_comes_by_itself_and_is_issued_by_name(browser: Browser, a
     page.get_by_role("button", name=f"Issue the list of {this_week}").click()
     settled(page, f"The list of {this_week} is issued.")
     assert page.get_by_text("Issued by Anna").is_visible()
-    page.context.close()
-
-
-def test_every_page_has_its_own_address(browser: Browser, address: str) -> None:
-    """Each name of a page opens that page, the first page's too, without the toolkit's menu; what is no page says so."""
-    page = window(browser, address)
-    for name, (title, _) in _TITLES.items():
-        page.goto(f"{address}/{name}")
-        page.locator("h1").filter(has_text=title).wait_for(timeout=60_000)
-        settled(page)
-        assert urlsplit(page.url).path == f"/{name}"
-        assert page.get_by_text("Page not found").count() == 0, name
-        own = page.locator("[data-testid=stMainMenu], [data-testid=stElementToolbar]")
-        assert not any(one.is_visible() for one in own.all()), f"{name}: the toolkit's own menu or grid tools"
-    page.goto(f"{address}/no_such_page")
-    page.get_by_text("Page not found").wait_for(timeout=30_000)
     page.context.close()
 
 

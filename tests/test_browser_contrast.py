@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from samples_screens import AS_OF, listed_database, worst_unit
@@ -20,6 +21,7 @@ from playwright.sync_api import sync_playwright  # noqa: E402
 MEASURE = Path(__file__).with_name("contrast.js").read_text(encoding="utf-8")
 TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that all of a page is measured
 GROUND = "getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor"
+TOOLKIT = "[data-testid=stMainMenu], [data-testid=stElementToolbar]"
 PAGES = (
     ("?part=battery", "need attention"), ("unit?unit={unit}", "Every part"), ("fleet", "The last twelve months"),
     ("plan", "no-starts avoided"), ("bay?unit={unit}", "Rest volts"), ("work?unit={unit}", "What was done"),
@@ -65,8 +67,10 @@ def test_numbers_in_filled_cells_are_read(filled: str) -> None:
 @pytest.mark.browser
 @pytest.mark.slow
 @pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)")
-def test_every_page_is_read_in_both_themes(tmp_path: Path) -> None:
-    """Every text, every edge of a field, every head of a table; the theme is changed in the open page, as phones do at dusk."""
+def test_every_page_has_its_address_and_is_read_in_both_themes(tmp_path: Path) -> None:
+    """Each page at its own address without the toolkit's menu; what is no page says so.
+
+    Every text, every edge of a field, every head of a table; the theme is changed in the open page, as phones do at dusk."""
     path, short, grounds = listed_database(tmp_path / "fleet.db"), list[str](), set[str]()
     with server(path, AS_OF.isoformat()) as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
@@ -74,12 +78,18 @@ def test_every_page_is_read_in_both_themes(tmp_path: Path) -> None:
         for address_of, text in PAGES:
             page.goto(f"{address}/{address_of.format(unit=worst_unit())}")
             settled(page, text, first=True)
+            assert urlsplit(page.url).path == f"/{address_of.partition('?')[0]}"
+            assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
+                f"/{address_of}: the toolkit's own menu"
+            )
             for scheme in ("light", "dark"):
                 page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
                 page.wait_for_timeout(300)
                 settled(page)
                 grounds.add(page.evaluate(GROUND))
                 short += [f"/{address_of} {scheme} {line}" for line in page.evaluate(MEASURE)]
+        page.goto(f"{address}/no_such_page")
+        page.get_by_text("Page not found").wait_for(timeout=30_000)
         browser.close()
     assert len(grounds) == 2, grounds
     assert not short, "\n".join(short)
