@@ -140,6 +140,34 @@ def test_a_trace_fills_the_form_and_is_saved_with_its_instrument(database: Path,
     assert not any("recorded trace" in one.value for one in app.caption), "the next reading is another"
 
 
+def test_the_lowest_of_slow_samples_is_saved_as_a_bound_until_another_value_is_typed(
+    database: Path, example: Path
+) -> None:
+    lines = example.read_text(encoding="utf-8").splitlines()
+    slow = "\n".join([*lines[:2], *lines[2::100]])  # ten samples a second
+    app = AppTest.from_file(str(APP), default_timeout=60)
+    app.session_state["device"] = "ab" * 16
+    app.switch_page("views/bay.py")
+    app.query_params["unit"] = "X-1"
+    app.run()
+    chosen(app, slow.encode(), scale="1 mV/A")
+    next(one for one in app.button if one.label == trace_words.FILL_IN).click()
+    app.run()
+    assert any(one.value == trace_words.SAMPLED_WORDS for one in app.caption)
+    lowest = next(one.value for one in app.text_input if one.label.startswith(bay.LABELS["crank_min_v"]))
+    next(one for one in app.button if one.key == "save").click()
+    app.run()
+    last = store.read_readings(store.open_database(database), units=["X-1"]).iloc[-1]
+    assert (f"{last['crank_min_v']:.2f}", last["lowest_is"]) == (lowest, "sampled")
+    chosen(app, slow.encode(), scale="1 mV/A")
+    next(one for one in app.button if one.label == trace_words.FILL_IN).click()
+    app.run()
+    typed = next(one for one in app.text_input if one.label.startswith(bay.LABELS["crank_min_v"]))
+    typed.set_value("9.9")
+    app.run()
+    assert not any(one.value == trace_words.SAMPLED_WORDS for one in app.caption)
+
+
 def test_values_follow_a_moved_mark_and_come_back(example: Path) -> None:
     app = chosen(alone(), example.read_bytes())
     assert any("such as 10mV" in one.value.replace("\\", "") for one in app.error), "the clamp's scale is asked for"

@@ -24,6 +24,7 @@ from ingest.fields import OF_A_TRACE
 KINDS: Final = ["csv", "txt", "tsv", "xlsx"]
 SCALES: Final = {trace_words.AS_WRITTEN: None, "1 mV/A": 1.0, "10 mV/A": 10.0, "100 mV/A": 100.0}
 KEPT: Final = "recording"
+NOT_TYPED: Final = ("instrument", "lowest_is")  # what a trace says beside its values
 STEP_S: Final = 0.01  # [s] by which the buttons beside a mark move it: our choice, less than a stroke
 
 
@@ -158,12 +159,8 @@ def values_table(start: Start) -> None:
 
 def fill(unit: str, values: Mapping[str, object], meter: bay.Meter, form: int) -> None:
     """Put the values into the form's fields, as this meter would show them, and keep them as the draft."""
-    typed = {
-        name: bay.shown(name, float(str(value)), meter)
-        for name, value in values.items()
-        if name in OF_A_TRACE and not (name == "crank_min_v" and "lowest_is" in values)  # a bound is no value to type
-    }
+    typed = {name: bay.shown(name, float(str(value)), meter) for name, value in values.items() if name in OF_A_TRACE}
     for name, text in typed.items():
         st.session_state[f"m_{name}_{unit}_{form}"] = text
-    kept = drafts.values_of(unit) | typed | {"instrument": str(values.get("instrument", ""))}
-    drafts.keep(unit, kept, drafts.twice_of(unit))
+    beside = {name: str(values.get(name, "")) for name in NOT_TYPED}
+    drafts.keep(unit, drafts.values_of(unit) | typed | beside, drafts.twice_of(unit))

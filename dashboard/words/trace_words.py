@@ -65,6 +65,7 @@ WHICH_START: Final = "Start"
 MARK_LABELS: Final = {"begin_s": "Inrush begins, s", "steady_s": "Turns steadily from, s", "end_s": "Ends, s"}
 MOVE: Final = "Move a mark where it stands wrong: the values follow."
 AS_FOUND, FILL_IN = "Marks as found", "Fill in these values"
+SAMPLED_WORDS: Final = "The lowest volts are kept as a bound: sampled so slowly, the true lowest is at most that."
 FILLED: Final = "Filled in from a recorded start: {}. They are checked below like typed ones."
 VALUE: Final = "value"
 PICTURE: Final = "The recorded start"

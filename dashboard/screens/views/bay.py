@@ -169,6 +169,9 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     if draft.get("instrument") and any(typed[name].strip() for name in OF_A_TRACE):
         typed["instrument"] = draft["instrument"]
         st.caption(trace_words.FILLED.format(safe(draft["instrument"])))
+    if draft.get("lowest_is") and typed["crank_min_v"].strip() == draft.get("crank_min_v"):  # another value is typed
+        typed["lowest_is"] = draft["lowest_is"]
+        st.caption(trace_words.SAMPLED_WORDS)
     kept = {name: text for name, text in typed.items() if text.strip()}
     twice = {name: text for name, text in kept.items() if name in bay.LABELS and is_twice(unit, name, text)}
     if kept != draft or twice != drafts.twice_of(unit):
