@@ -411,6 +411,8 @@ def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) 
 _OTHER_UNITS = {
     "rated_cca_a": "A",
     "fuel_limit_c": "°C",
+    "aid_below_c": "°C",
+    "aid_load_a": "A",
     "low_c": "°C",
     "low_sd_c": "°C",
     "labour_h": "h",

@@ -453,3 +453,15 @@ def _add_tokens(db: Database) -> None:
 def _add_lowest_is(db: Database) -> None:
     """Whether the lowest volts of a reading are an upper bound only, because they were sampled slowly."""
     _run(db, "ALTER TABLE readings ADD COLUMN lowest_is TEXT NOT NULL DEFAULT '' CHECK (lowest_is IN ('', 'sampled'))")
+
+
+@migrations(name="014_load_of_a_starting_aid")
+def _add_aid_load(db: Database) -> None:
+    """Of a vehicle: the cold below which its starting aid works, and the amps that it takes while cranking."""
+    _run(
+        db,
+        """
+    ALTER TABLE units ADD COLUMN aid_below_c REAL CHECK (aid_below_c BETWEEN -40.0 AND 30.0);
+    ALTER TABLE units ADD COLUMN aid_load_a REAL CHECK (aid_load_a BETWEEN 0.0 AND 400.0)
+    """,
+    )

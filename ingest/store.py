@@ -124,7 +124,8 @@ def backup(db: Database, file: str | Path) -> Path:
 
 def read_units(db: Database) -> pd.DataFrame:
     """Return units: unit, vehicle_class, system_v, fuel, cylinders, rated_cca_a [A], depot, in_service, battery_type,
-    batteries, in_parallel, oil_grade, starting_aid, fuel_limit_c [°C]; words are '' and numbers NaN where not given."""
+    batteries, in_parallel, oil_grade, starting_aid, aid_below_c [°C], aid_load_a [A],
+    fuel_limit_c [°C]; words are '' and numbers NaN where not given."""
     numbers = tuple(column.name for column in UNITS.columns if column.kind in ("number", "whole"))
     frame = read_table(db, "units", UNITS.names, order="unit", numbers=numbers, dates=("in_service",))
     return frame.astype({"system_v": "int64"})

@@ -89,6 +89,8 @@ UNIT_WORDS = (
     _word("in_parallel", r"parallel"),
     _word("batteries", r"\bbatteries\b|\bbatterien\b|(?:number|count|anzahl|\bno\b).*batter"),
     _word("oil_grade", r"\boil\b|\bol\b|motorol|huile|aceite|viscosity"),
+    _word("aid_load_a", r"(?:glow|gluh|grid|heater|prechauff|calent).*(?:amp|load|current|strom|\ba\b)"),
+    _word("aid_below_c", r"(?:glow|gluh|heater|starting aid).*(?:below|under|from|unter|ab\b)"),
     _word("starting_aid", r"starting aid|heater|starthilfe|vorwarm"),
     _word("fuel_limit_c", r"\bcfpp\b|cloud point|fuel.*(?:limit|lowest|cold)"),
     _word("vehicle_class", r"class|type|typ\b|klasse|bauart|model|categor|clase"),

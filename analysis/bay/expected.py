@@ -18,6 +18,7 @@ from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measur
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import REFERENCE_C
 from analysis.circuit.temperature import TemperatureLaw
+from analysis.readings.aid import Aid, aid_of
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.observe import (
     BATTERY,
@@ -135,7 +136,7 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     if not panel.present.any():  # like its class, though it may be worn: the draws say how far
         middle, spread = np.ones(len(level)), np.hypot(spread * middle, middle - 1.0)
     return Expected(
-        state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws),
+        state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws, aid_of(panel.units)),
         spread=_with_model(spread, float(np.std(np.log(state.field))), _rest_sd(panel)),
         usual=class_usual(own, float(panel.volts[0])),
         inrush=Inrush(float(laws.inrush[0, 0]), float(laws.inrush[0, 1])),
@@ -179,10 +180,10 @@ def _spread(level: Floats) -> Floats:
     return np.asarray(0.5 * (high - low) / np.maximum(np.median(level, axis=1), 0.05), dtype=np.float64)
 
 
-def _scalars(level: Floats, field: float, rest_v: float, laws: ClassLaws) -> StartState:
+def _scalars(level: Floats, field: float, rest_v: float, laws: ClassLaws, aid: Aid | None = None) -> StartState:
     """A state of plain numbers from levels (multiples of class-usual) and the motor's field."""
     arrays = start_state(
-        level[:, None, None], np.array([[field]]), np.array([rest_v]), np.zeros(1, dtype=np.int64), laws
+        level[:, None, None], np.array([[field]]), np.array([rest_v]), np.zeros(1, dtype=np.int64), laws, aid=aid
     )
     return replace(arrays, **{f.name: float(np.ravel(getattr(arrays, f.name))[0]) for f in fields(StartState)})
 

@@ -150,7 +150,7 @@ def check_one_reading(
     noted = float(row["temperature_c"].iloc[0])
     assumed_t = not np.isfinite(noted)
     temperature, sd = (NOISE.assumed_c, NOISE.assumed_temperature_k) if assumed_t else (noted, NOISE.temperature_k)
-    at = row.assign(temperature_c=temperature)
+    at = row.assign(temperature_c=temperature, aid_a=_aid_a(expected, temperature))
     shown = pd.DataFrame(
         np.atleast_2d(predicted_measurements(expected.state, temperature, inrush=expected.inrush)),
         columns=list(MEASURED),
@@ -224,7 +224,7 @@ def _resistances(
     inferred: Inferred, shown: pd.DataFrame, expected: Expected, temperature_c: float, sd_k: float
 ) -> list[Identified]:
     """Every element of the circuit at 20 °C."""
-    usual = infer_resistances(shown, expected.volts).value_mohm[0]
+    usual = infer_resistances(shown.assign(aid_a=_aid_a(expected, temperature_c)), expected.volts).value_mohm[0]
     rows = []
     for i, element in enumerate(ELEMENTS):
         law = _law_of(element, expected)
@@ -320,6 +320,12 @@ def _charge(
     )  # fmt: skip
 
 
+def _aid_a(expected: Expected, temperature_c: float | Floats) -> Floats:
+    """Amps that the vehicle's starting aid draws beside the starter at a temperature [°C]."""
+    state = expected.state
+    return np.asarray(np.where(np.asarray(temperature_c) < state.aid_below_c, state.aid_load_a, 0.0), dtype=np.float64)
+
+
 def _limits(
     row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, temperature_c: float,
     book: LimitBook,
@@ -396,7 +402,7 @@ def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.Data
     noted = values["temperature_c"].to_numpy(np.float64)
     at = np.where(np.isfinite(noted), noted, NOISE.assumed_c)
     sd = np.where(np.isfinite(noted), NOISE.temperature_k, NOISE.assumed_temperature_k)
-    found = infer_resistances(values, expected.volts)
+    found = infer_resistances(values.assign(aid_a=_aid_a(expected, at)), expected.volts)
     columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
     for i, element in enumerate(ELEMENTS):
         law = _law_of(element, expected)

@@ -138,6 +138,9 @@ def _gather(
         value[name], se[name], filled[name] = _fill(value[name], se[name], middle, sd)
     value["brush_v"] = np.full(len(readings), BRUSH_V.value)
     se["brush_v"] = np.full(len(readings), BRUSH_SD_V.value)
+    value["aid_a"] = (
+        np.nan_to_num(measured_column(readings, "aid_a")) if "aid_a" in readings else np.zeros(len(readings))
+    )
     return _Inputs(value, se, filled)
 
 
@@ -153,25 +156,26 @@ def _assume_drops(inputs: _Inputs, blocks: Array, instrument: Instrument) -> _In
 def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array], dict[tuple[str, str], Array]]:
     """Resistances [Ω] and their derivatives by source. `v` as measured, `m` with assumed drops for the motor."""
     amps, peak, coil = v["crank_a"], v["peak_a"], v["coil_a"]
+    given = amps + v["aid_a"]  # all that the battery gives
     fall = v["rest_v"] - v["crank_min_v"]
     lost = m["drop_positive_v"] + m["drop_ground_v"] + m["drop_contacts_v"]
     motor_v = v["crank_min_v"] - lost
     stall_v = v["rest_v"] - v["brush_v"]
     coil_v = v["crank_min_v"] - v["drop_control_v"]
     value = {
-        "battery": fall / amps,
+        "battery": fall / given,
         "positive_cable": v["drop_positive_v"] / amps,
         "ground_path": v["drop_ground_v"] / amps,
         "solenoid_contacts": v["drop_contacts_v"] / amps,
         "motor_lumped": motor_v / amps,
-        "motor_winding": stall_v / peak - (fall + lost) / amps,
+        "motor_winding": stall_v / peak - fall / given - lost / amps,
         "control_circuit": v["drop_control_v"] / coil,
         "coil": coil_v / coil,
     }
     slope = {
-        ("battery", "rest_v"): 1 / amps,
-        ("battery", "crank_min_v"): -1 / amps,
-        ("battery", "crank_a"): -fall / amps**2,
+        ("battery", "rest_v"): 1 / given,
+        ("battery", "crank_min_v"): -1 / given,
+        ("battery", "crank_a"): -fall / given**2,
         ("positive_cable", "drop_positive_v"): 1 / amps,
         ("positive_cable", "crank_a"): -v["drop_positive_v"] / amps**2,
         ("ground_path", "drop_ground_v"): 1 / amps,
@@ -180,11 +184,11 @@ def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array
         ("solenoid_contacts", "crank_a"): -v["drop_contacts_v"] / amps**2,
         ("motor_lumped", "crank_min_v"): 1 / amps,
         ("motor_lumped", "crank_a"): -motor_v / amps**2,
-        ("motor_winding", "rest_v"): 1 / peak - 1 / amps,
+        ("motor_winding", "rest_v"): 1 / peak - 1 / given,
         ("motor_winding", "brush_v"): -1 / peak,
         ("motor_winding", "peak_a"): -stall_v / peak**2,
-        ("motor_winding", "crank_min_v"): 1 / amps,
-        ("motor_winding", "crank_a"): (fall + lost) / amps**2,
+        ("motor_winding", "crank_min_v"): 1 / given,
+        ("motor_winding", "crank_a"): fall / given**2 + lost / amps**2,
         ("control_circuit", "drop_control_v"): 1 / coil,
         ("control_circuit", "coil_a"): -v["drop_control_v"] / coil**2,
         ("coil", "crank_min_v"): 1 / coil,
@@ -245,7 +249,7 @@ def infer_resistances(
     """Infer the resistance of every element that each reading identifies, with its standard error.
 
     :param readings: columns rest_v, crank_min_v, crank_a, peak_a, drop_*_v [V, A], coil_a; any may be missing;
-        `hours_rested` [h] if known
+        `hours_rested` [h] if known; `aid_a` [A] of glow plugs or an intake heater, which the clamp does not see
     :param system_v: 12 or 24, one number or one per reading [V]
     :param typical_crank_a: class's median amps at this temperature [A], used where crank_a is missing; NaN for none
     :param typical_crank_rel_sd: relative error of that

@@ -18,6 +18,7 @@ import pandas as pd
 from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, known_at, make_weather
+from analysis.readings.aid import aid_of
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import ClassLaws
@@ -259,7 +260,9 @@ def _starts_on_grid(
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
     depart from the class in each, (U, K)."""
     speed_e, supply_e, coil_e = apart
-    solved = start_state(state.drawn[h], state.field, state.rest_v, state.group, state.laws, departures)
+    solved = start_state(
+        state.drawn[h], state.field, state.rest_v, state.group, state.laws, departures, aid_of(state.panel.units)
+    )
     curves: Curves = start_curves(solved, state.panel.volts)
     usual = usual_speed(state.laws)[state.group][:, None]
     levels = [grid[state.group].T[:, :, None] for grid in grids]

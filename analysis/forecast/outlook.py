@@ -18,6 +18,7 @@ import pandas as pd
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, depot_codes, not_failed, scatter_draws
 from analysis.forecast.lows import Weather, make_weather, seasonal_lows, shapes, weather_of
+from analysis.readings.aid import aid_of
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import LOAD
 from analysis.readings.outcomes import (
@@ -81,6 +82,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     draws = state.drawn.shape[-1]
     needs, departure = unit_needs(state, learned, draws)
     laws = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws))
+    aid = aid_of(state.panel.units)
     found = []
     for h in range(len(state.ahead_d)):
         by_need = drawn_coldest_starts(
@@ -92,6 +94,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
             state.laws,
             needs,
             laws,
+            aid,
         )
         found.append(by_need.max(axis=0))
         if h == named:
@@ -276,6 +279,7 @@ def drawn_coldest(
         state.laws,
         own.needs,
         own.laws,
+        aid_of(state.panel.units.iloc[rows]),
     )
     found = by_need.max(axis=0) + own.departure.astype(np.float32)
     return _floored(found, own.floors.charged if charged else own.floors.as_charged)

@@ -33,6 +33,8 @@ class Noise:
 class Observing:
     """Volts and amps into comparable numbers."""
 
+    aid_below_c: float = stated(5.0, "°C", 0.0, 10.0,
+        "air below which glow plugs and intake heaters draw their amps, where a vehicle says their load alone; our choice")
     least_sag_v: float = stated(0.05, "V per 12 V", 0.025, 0.1,
         "a battery that falls by less did not crank, and tells no resistance; our choice")
     assumed_a: float = stated(200.0, "A", 150.0, 300.0, "steady, 12 V, where neither clamp nor label tells; middle of common practice")

@@ -15,6 +15,7 @@ from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_moh
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW
+from analysis.readings.aid import aid_amps
 from analysis.readings.choices import NOISE, OBSERVING, Noise
 from analysis.readings.lowest import by_the_dip, dip_amps
 from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known
@@ -161,12 +162,13 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     amps_se = np.where(measured, INSTRUMENT.amps_share, np.where(own_or_only, noise.assumed_amps, noise.class_amps))
     coil = m["coil_a"]
     coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
-    sag_amps, sag_amps_se = amps, amps_se
+    beside = aid_amps(panel, t)
+    sag_amps, sag_amps_se = amps + beside, amps_se
     dips = by_the_dip(panel)
     with np.errstate(divide="ignore", invalid="ignore"):
         if dips.any():
             at_dip, at_dip_se = dip_amps(panel, rest_v, x, 1e3 * sag / amps, inrush[g, 1], labelled_mohm(panel))
-            sag, sag_amps = np.where(dips, rest_v - m["crank_dip_v"], sag), np.where(dips, at_dip, amps)
+            sag, sag_amps = np.where(dips, rest_v - m["crank_dip_v"], sag), np.where(dips, at_dip + beside, sag_amps)
             sag_amps_se = np.where(dips, at_dip_se, amps_se)
         battery = 1e3 * np.where(sag > OBSERVING.least_sag_v * scale, sag, np.nan) / sag_amps
         at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]

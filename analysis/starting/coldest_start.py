@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.circuit.limits import BRUSH_V
+from analysis.readings.aid import Aid
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
 from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws, LawDoubt
@@ -80,12 +81,18 @@ def usual_speed(laws: ClassLaws) -> Floats:
 
 
 def start_state(
-    state: Reals, field: Floats, rest_v: Floats, group: Ints, laws: ClassLaws, departures: DrawnLaws | None = None
+    state: Reals,
+    field: Floats,
+    rest_v: Floats,
+    group: Ints,
+    laws: ClassLaws,
+    departures: DrawnLaws | None = None,
+    aid: Aid | None = None,
 ) -> StartState:
     """Drawn multiples (7, U, K) of the class-usual values -> state of the starting circuit, arrays (U, K, 1).
 
     field: (U, K) motor field relative to the class (1 = as usual); rest_v: (U,) rest volts; departures: of the laws in each
-    draw, none for the laws as they are.
+    draw, none for the laws as they are; aid: load of the vehicles' starting aids, None where no vehicle has any.
     """
     usual = laws.base[group].T[:, :, None]
     value = (np.maximum(state, OBSERVING.least_level) * usual).astype(np.float32)[..., None]
@@ -114,6 +121,7 @@ def start_state(
         load_speed_share=per_unit["speed_share"],
         open_circuit_v_per_k=0.0,
         sound_mohm=usual[[POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=0).astype(np.float32)[..., None],
+        **({} if aid is None else aid.of_state()),
     )
 
 
@@ -161,12 +169,15 @@ def drawn_coldest_starts(
     laws: ClassLaws,
     needs: Needs,
     departures: DrawnLaws | None = None,
+    aid: Aid | None = None,
 ) -> npt.NDArray[np.float32]:
     """(3, U, K) coldest starts of drawn states (7, U, K), in chunks that fit the cache."""
     found = np.empty((3, state.shape[1], state.shape[2]), dtype=np.float32)
 
     def fill(s: slice) -> None:
-        circuit = start_state(state[:, s], field[s], rest_v[s], group[s], laws, departures)
+        circuit = start_state(
+            state[:, s], field[s], rest_v[s], group[s], laws, departures, None if aid is None else aid.of(s)
+        )
         own = Needs(needs.speed[s], needs.supply[s], needs.coil[s])
         found[:, s] = coldest_starts(start_curves(circuit, volts[s]), own)
 

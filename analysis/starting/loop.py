@@ -28,7 +28,7 @@ from analysis.circuit.limits import (
     OPEN_CIRCUIT_V_PER_K,
     REFERENCE_C,
 )
-from analysis.readings.choices import CLASSES
+from analysis.readings.choices import CLASSES, OBSERVING
 from analysis.starting.choices import LOOP
 
 Array = npt.NDArray[Any]
@@ -45,6 +45,7 @@ class StartState:
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.circuit.temperature`).
     `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `sound_mohm`: cables,
     contacts and motor of a sound vehicle at 20 °C, see :func:`start_margins_v`; None for amps at the reference speed.
+    `aid_load_a`: amps of glow plugs or an intake heater beside the starter's, in air below `aid_below_c`.
     """
 
     open_circuit_v: Value
@@ -66,6 +67,8 @@ class StartState:
     load_speed_share: Value = CLASSES.speed_share
     open_circuit_v_per_k: Value = OPEN_CIRCUIT_V_PER_K.value
     sound_mohm: Value | None = None
+    aid_load_a: Value = 0.0
+    aid_below_c: Value = OBSERVING.aid_below_c
 
 
 @dataclass(frozen=True)
@@ -99,6 +102,8 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
     load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x, least_slope=LOOP.least_drag_per_k))
     blocks = blocks_of(state.open_circuit_v)
     open_v = state.open_circuit_v - state.open_circuit_v_per_k * blocks * x
+    if isinstance(state.aid_load_a, np.ndarray) or state.aid_load_a:  # what else the battery gives lowers what is left
+        open_v = open_v - np.where(temperature_c < state.aid_below_c, state.aid_load_a, np.float32(0.0)) * battery
     return open_v, battery, copper, load
 
 
