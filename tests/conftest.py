@@ -12,6 +12,12 @@ os.environ["OPENPYXL_LXML"] = (
 )
 
 
+def pytest_configure() -> None:
+    """The run steps back as far as it can: what the screens start beside it, which steps back too, is then not starved."""
+    if hasattr(os, "nice"):
+        os.nice(19)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _kept_for_the_run(tmp_path_factory: pytest.TempPathFactory) -> None:
     """Where `samples_kept` keeps what is made once a run: above the workers' own folders, where there are workers."""

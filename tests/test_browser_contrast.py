@@ -79,15 +79,15 @@ def test_every_page_has_its_address_and_is_read_in_both_themes(tmp_path: Path) -
             page.goto(f"{address}/{address_of.format(unit=worst_unit())}")
             settled(page, text, first=True)
             assert urlsplit(page.url).path == f"/{address_of.partition('?')[0]}"
-            assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
-                f"/{address_of}: the toolkit's own menu"
-            )
             for scheme in ("light", "dark"):
                 page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
                 page.wait_for_timeout(300)
                 settled(page)
                 grounds.add(page.evaluate(GROUND))
                 short += [f"/{address_of} {scheme} {line}" for line in page.evaluate(MEASURE)]
+            assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
+                f"/{address_of}: the toolkit's own menu"
+            )
         page.goto(f"{address}/no_such_page")
         page.get_by_text("Page not found").wait_for(timeout=30_000)
         browser.close()
