@@ -27,6 +27,12 @@ from ingest.records import read_settings
 from ingest.store import open_database
 
 
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Few looks at the past, for time: what travels is the same."""
+    quick(monkeypatch)
+
+
 @lru_cache(maxsize=1)
 def judged() -> Assessment:
     """The small fleet at its end."""
@@ -150,11 +156,8 @@ def test_a_class_is_held_to_the_steps_of_growth_that_there_are() -> None:
         taught_class(one().plain(), lives=len(LIVES_D) + 1, powers=len(POWERS))
 
 
-def test_from_fleet_to_fleet_by_the_command_line(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_from_fleet_to_fleet_by_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Written once, never overwritten; brought in, said on the list, in the audit, and forgotten again."""
-    quick(monkeypatch)
     db, file = str(fleet_folder(tmp_path)), tmp_path / "laws.json"
     day = ["--as-of", str(fleet().as_of)]
     assert main(["--db", db, "classes", "--export", str(file), *day]) == 0
