@@ -22,7 +22,7 @@ from analysis.circuit.battery import open_circuit
 from analysis.circuit.choices import INSTRUMENT, Instrument
 from analysis.circuit.resistances import DROPS, MOHM_PER_OHM, measured_column
 from analysis.circuit.temperature import copper_factor
-from analysis.starting.loop import StartState, solve_start
+from analysis.starting.loop import StartState, open_circuit_v_at, solve_start
 
 Array = npt.NDArray[np.float64]
 
@@ -109,7 +109,7 @@ def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike, *, i
     copper = copper_factor(temperature_c)
     coil_a = start.battery_v / (state.coil_mohm * copper + state.control_mohm) * MOHM_PER_OHM
     columns = (
-        start.open_circuit_v,
+        open_circuit_v_at(state, np.asarray(temperature_c)),
         start.battery_v,
         start.amps,
         start.stall_a if inrush is None else _peak(state, temperature_c, inrush),

@@ -135,10 +135,12 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     middle, spread = _middle(level), _spread(level)
     if not panel.present.any():  # like its class, though it may be worn: the draws say how far
         middle, spread = np.ones(len(level)), np.hypot(spread * middle, middle - 1.0)
+    own_state = _scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws, aid_of(panel.units))
+    usual = class_usual(own, float(panel.volts[0]))
     return Expected(
-        state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws, aid_of(panel.units)),
+        state=own_state,
         spread=_with_model(spread, float(np.std(np.log(state.field))), _rest_sd(panel)),
-        usual=class_usual(own, float(panel.volts[0])),
+        usual=replace(usual, aid_load_a=own_state.aid_load_a, aid_below_c=own_state.aid_below_c),
         inrush=Inrush(float(laws.inrush[0, 0]), float(laws.inrush[0, 1])),
         battery_law=own.battery,
         earlier=int(panel.present.sum()),

@@ -50,23 +50,25 @@ def _over(value: float, usual: float) -> float:
 
 
 def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
-    """Its resistance, what it would hold at half its label's amps, and the rest volts that cranking tells of."""
+    """Its resistance, what it would hold at half its label's amps, and the rest volts that cranking tells of: all by the
+    amps that it gave, those of glow plugs or an intake heater with them."""
     rest, low, amps = (number(facts, n) for n in ("rest_v", "crank_min_v", "crank_a"))
     usual = number(facts, "usual_battery_mohm")
     enough = max(FEWEST_CRANK_A.value, FACTS.flowing_share * np.nan_to_num(number(facts, "usual_crank_a")))
     open_v = float(open_circuit(rest, system_v=limits.system_v)[0]) if rest > 0 else NAN
-    mohm = 1000.0 * (open_v - low) / amps if amps >= enough else NAN
+    given = amps + np.nan_to_num(number(facts, "aid_a"))
+    mohm = 1000.0 * (open_v - low) / given if amps >= enough else NAN
     cca = number(facts, "cca_a")
     rated = cca if cca > 0 else limits.assumed_cca_a.value
-    told = low + amps * usual / 1000.0
+    told = low + given * usual / 1000.0
     air_c = number(facts, "temperature_c")
     table = float(load_test_minimum_v(air_c, system_v=limits.system_v))
     return {
         "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": 0.5 * rated,
-        "half_cca_v": float(held_at_half_rating_v(open_v, low, amps if amps >= enough else NAN, rated)),
+        "half_cca_v": float(held_at_half_rating_v(open_v, low, given if amps >= enough else NAN, rated)),
         "load_test_v": table,
         "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
-        "open_told_v": told, "rest_told_more_v": told - rest - FACTS.sag_doubt * amps * usual / 1000.0,
+        "open_told_v": told, "rest_told_more_v": told - rest - FACTS.sag_doubt * given * usual / 1000.0,
     }  # fmt: skip
 
 

@@ -36,6 +36,7 @@ from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
+from analysis.starting.loop import aid_amps_at
 
 NAN: Final = float("nan")
 _RESTS_ON: Final = {
@@ -322,8 +323,7 @@ def _charge(
 
 def _aid_a(expected: Expected, temperature_c: float | Floats) -> Floats:
     """Amps that the vehicle's starting aid draws beside the starter at a temperature [°C]."""
-    state = expected.state
-    return np.asarray(np.where(np.asarray(temperature_c) < state.aid_below_c, state.aid_load_a, 0.0), dtype=np.float64)
+    return np.asarray(aid_amps_at(expected.state, temperature_c), dtype=np.float64)
 
 
 def _limits(
@@ -375,11 +375,12 @@ def usual_facts(expected: Expected, temperature_c: float) -> dict[str, float | N
                  strict=True))
         for t in (temperature_c, REFERENCE_C.value)
     )  # fmt: skip
+    aid_a = float(_aid_a(expected, temperature_c))
     facts: dict[str, float | None] = {
         name: None if column in expected.unknown else at[column] for name, column in USUAL.items()
     }
     if not expected.unknown & {"crank_a", "crank_min_v", "rest_v"}:
-        facts["usual_battery_mohm"] = 1000.0 * (at["rest_v"] - at["crank_min_v"]) / at["crank_a"]
+        facts["usual_battery_mohm"] = 1000.0 * (at["rest_v"] - at["crank_min_v"]) / (at["crank_a"] + aid_a)
     if not expected.unknown & {"crank_a", "peak_a", "crank_min_v", "rest_v"}:
         motor = float(np.ravel(np.asarray(expected.usual.motor_mohm))[0])
         facts["usual_motor_mohm"] = motor * float(copper_factor(temperature_c))
@@ -388,7 +389,7 @@ def usual_facts(expected: Expected, temperature_c: float) -> dict[str, float | N
         facts["usual_coil_ohm"] = coil * float(copper_factor(temperature_c)) / 1000.0
     battery, load = expected.law_doubts(temperature_c)
     return facts | {
-        "usual_warm_a": None if "crank_a" in expected.unknown else warm["crank_a"],
+        "aid_a": aid_a, "usual_warm_a": None if "crank_a" in expected.unknown else warm["crank_a"],
         "cold_amps_times": at["crank_a"] / warm["crank_a"], "battery_doubt": battery, "load_doubt": load,
     }  # fmt: skip
 

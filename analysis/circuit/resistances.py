@@ -157,6 +157,7 @@ def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array
     """Resistances [Ω] and their derivatives by source. `v` as measured, `m` with assumed drops for the motor."""
     amps, peak, coil = v["crank_a"], v["peak_a"], v["coil_a"]
     given = amps + v["aid_a"]  # all that the battery gives
+    at_stall = 1.0 + v["aid_a"] / peak  # the same, as a multiple of the starter's
     fall = v["rest_v"] - v["crank_min_v"]
     lost = m["drop_positive_v"] + m["drop_ground_v"] + m["drop_contacts_v"]
     motor_v = v["crank_min_v"] - lost
@@ -168,7 +169,7 @@ def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array
         "ground_path": v["drop_ground_v"] / amps,
         "solenoid_contacts": v["drop_contacts_v"] / amps,
         "motor_lumped": motor_v / amps,
-        "motor_winding": stall_v / peak - fall / given - lost / amps,
+        "motor_winding": stall_v / peak - at_stall * fall / given - lost / amps,
         "control_circuit": v["drop_control_v"] / coil,
         "coil": coil_v / coil,
     }
@@ -184,11 +185,11 @@ def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array
         ("solenoid_contacts", "crank_a"): -v["drop_contacts_v"] / amps**2,
         ("motor_lumped", "crank_min_v"): 1 / amps,
         ("motor_lumped", "crank_a"): -motor_v / amps**2,
-        ("motor_winding", "rest_v"): 1 / peak - 1 / given,
+        ("motor_winding", "rest_v"): 1 / peak - at_stall / given,
         ("motor_winding", "brush_v"): -1 / peak,
-        ("motor_winding", "peak_a"): -stall_v / peak**2,
-        ("motor_winding", "crank_min_v"): 1 / given,
-        ("motor_winding", "crank_a"): fall / given**2 + lost / amps**2,
+        ("motor_winding", "peak_a"): (v["aid_a"] * fall / given - stall_v) / peak**2,
+        ("motor_winding", "crank_min_v"): at_stall / given,
+        ("motor_winding", "crank_a"): at_stall * fall / given**2 + lost / amps**2,
         ("control_circuit", "drop_control_v"): 1 / coil,
         ("control_circuit", "coil_a"): -v["drop_control_v"] / coil**2,
         ("coil", "crank_min_v"): 1 / coil,

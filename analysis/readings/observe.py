@@ -171,8 +171,10 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
             sag, sag_amps = np.where(dips, rest_v - m["crank_dip_v"], sag), np.where(dips, at_dip + beside, sag_amps)
             sag_amps_se = np.where(dips, at_dip_se, amps_se)
         battery = 1e3 * np.where(sag > OBSERVING.least_sag_v * scale, sag, np.nan) / sag_amps
-        at_inrush = 1e3 * inrush[g, 0][:, None] * rest_v / m["peak_a"]
-        grown = (1.0 - inrush[g, 1])[:, None] * np.where(np.isfinite(battery), battery, nearest_known(battery))
+        near = np.where(np.isfinite(battery), battery, nearest_known(battery))
+        held = rest_v - 1e-3 * beside * inrush[g, 1][:, None] * np.nan_to_num(near)  # what an aid leaves for the inrush
+        at_inrush = 1e3 * inrush[g, 0][:, None] * held / m["peak_a"]
+        grown = (1.0 - inrush[g, 1])[:, None] * near
         return Raw(
             x,
             np.where(known_t, noise.temperature_k, noise.assumed_temperature_k),

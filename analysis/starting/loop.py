@@ -84,7 +84,6 @@ class StartLimits:
 class StartSolution:
     """One solved start. `back_emf_v` may be below zero where the motor could not turn; `speed_rpm` is then zero."""
 
-    open_circuit_v: Array
     amps: Array
     battery_v: Array
     motor_v: Array
@@ -95,16 +94,26 @@ class StartSolution:
 
 
 def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value, Value]:
-    """Open-circuit volts, battery [Ω], copper factor and load [A] at a temperature."""
+    """Volts before the starter takes its amps, battery [Ω], copper factor and load [A] at a temperature."""
     x = REFERENCE_C.value - temperature_c
     copper = 1.0 - COPPER_PER_K.value * x
     battery = state.battery_mohm * 0.001 * np.exp(_law(state.battery_b, state.battery_c, x, least_slope=0.0))
     load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x, least_slope=LOOP.least_drag_per_k))
-    blocks = blocks_of(state.open_circuit_v)
-    open_v = state.open_circuit_v - state.open_circuit_v_per_k * blocks * x
+    open_v = open_circuit_v_at(state, temperature_c)
     if isinstance(state.aid_load_a, np.ndarray) or state.aid_load_a:  # what else the battery gives lowers what is left
-        open_v = open_v - np.where(temperature_c < state.aid_below_c, state.aid_load_a, np.float32(0.0)) * battery
+        open_v = open_v - aid_amps_at(state, temperature_c) * battery
     return open_v, battery, copper, load
+
+
+def open_circuit_v_at(state: StartState, temperature_c: Value) -> Value:
+    """Volts at rest at a temperature [°C], starter and starting aid off."""
+    x = REFERENCE_C.value - temperature_c
+    return state.open_circuit_v - state.open_circuit_v_per_k * blocks_of(state.open_circuit_v) * x
+
+
+def aid_amps_at(state: StartState, temperature_c: npt.ArrayLike) -> Array:
+    """Amps that the starting aid draws beside the starter at temperatures [°C]."""
+    return np.where(np.asarray(temperature_c) < state.aid_below_c, state.aid_load_a, np.float32(0.0))
 
 
 def blocks_of(volts: Value) -> Value:
@@ -153,7 +162,6 @@ def _solved(state: StartState, open_v: Value, battery: Value, copper: Value, loa
     battery_v = open_v - flowing * battery
     coil = state.coil_mohm * copper
     return StartSolution(
-        np.asarray(open_v),
         np.asarray(flowing),
         np.asarray(battery_v),
         np.asarray(open_v - flowing * outside),
