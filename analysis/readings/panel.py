@@ -18,7 +18,7 @@ import pandas as pd
 
 from analysis.readings.choices import SLIPS
 from analysis.readings.taught import TaughtClass
-from analysis.readings.thinning import READINGS_KEPT, WEEK_D, Starts, by_age, by_week, sag_at_reference
+from analysis.readings.thinning import READINGS_KEPT, WEEK_D, Starts, by_age, by_week, many, sag_at_reference
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Reals: TypeAlias = npt.NDArray[np.floating[Any]]  # 32 or 64 bits
@@ -225,7 +225,7 @@ def lean(tables: FleetTables) -> FleetTables:
     """
     readings = tables.readings
     code = pd.factorize(readings["unit"])[0].astype(np.int64)
-    if not len(code) or np.bincount(code).max() <= READINGS_KEPT:
+    if not many(code).any():
         return tables
     starts = _starts(code, readings, trusted_values(readings))
     usual, stands_for, weakest = by_week(starts)

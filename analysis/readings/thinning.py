@@ -108,9 +108,8 @@ def _usual(starts: Starts, period: Floats) -> tuple[Ints, Floats, Ints]:
     furthest = first + np.where(counted > 0, counted, np.maximum(bounded, 1)) - 1
     middle = np.where(counted > 0, first + (counted - 1) // 2, furthest)
     middle = np.where(counted + bounded > 0, middle, first + (last - first - 1) // 2)
-    weakest = furthest
     total = np.add.reduceat(np.where(known, starts.stands_for[thin], 0.0), first) if len(first) else np.zeros(0)
     usual = np.concatenate([np.flatnonzero(alone), thin[middle]])
     stands_for = np.concatenate([starts.stands_for[alone], np.maximum(total, 1.0)])
     back = np.argsort(usual)
-    return usual[back], stands_for[back], np.sort(thin[weakest])
+    return usual[back], stands_for[back], np.sort(thin[furthest])
