@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from analysis.readings.choices import OBSERVING
-from analysis.readings.panel import Bools, Floats, Ints, Panel
+from analysis.readings.panel import Floats, Ints, Panel
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,9 @@ def aid_of(units: pd.DataFrame) -> Aid | None:
 def aid_amps(panel: Panel, temperature_c: Floats) -> Floats | float:
     """(U, R) amps of the aids at each reading's temperature (U, R) [degC]; nil where no vehicle has any."""
     aid = aid_of(panel.units)
-    if aid is None:
-        return 0.0
-    working: Bools = temperature_c < aid.below_c[:, None]
-    return np.where(working, aid.load_a[:, None], 0.0)
+    return 0.0 if aid is None else amps_below(aid.load_a[:, None], aid.below_c[:, None], temperature_c)
+
+
+def amps_below(load_a: npt.ArrayLike, below_c: npt.ArrayLike, temperature_c: npt.ArrayLike) -> npt.NDArray[Any]:
+    """Amps of an aid at temperatures [degC]: its load in air below `below_c`, else nil; 32-bit floats stay so."""
+    return np.where(np.asarray(temperature_c) < np.asarray(below_c), load_a, np.float32(0.0))

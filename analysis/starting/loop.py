@@ -28,6 +28,7 @@ from analysis.circuit.limits import (
     OPEN_CIRCUIT_V_PER_K,
     REFERENCE_C,
 )
+from analysis.readings.aid import amps_below
 from analysis.readings.choices import CLASSES, OBSERVING
 from analysis.starting.choices import LOOP
 
@@ -113,7 +114,7 @@ def open_circuit_v_at(state: StartState, temperature_c: Value) -> Value:
 
 def aid_amps_at(state: StartState, temperature_c: npt.ArrayLike) -> Array:
     """Amps that the starting aid draws beside the starter at temperatures [°C]."""
-    return np.where(np.asarray(temperature_c) < state.aid_below_c, state.aid_load_a, np.float32(0.0))
+    return amps_below(state.aid_load_a, state.aid_below_c, temperature_c)
 
 
 def blocks_of(volts: Value) -> Value:
