@@ -41,6 +41,13 @@ _MOVING = r"speed|km/h|\bkph\b|\bmph\b|geschwindigkeit|vitesse|velocidad"
 _OTHER_FUEL = r"trim|level|rate|pressure|rail|economy|consum|temp|pump|system|used|\bair\b|stand|verbrauch"
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
+_NOTE = _word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
+_OF_A_VEHICLE = _word(
+    "unit",
+    r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
+    unless=_MOVING,
+)
+
 # The first pattern that fits decides, so the narrow ones come first.
 READING_WORDS = (
     _word("drop_positive_v", _both(_DROP, _POSITIVE)),
@@ -66,7 +73,7 @@ READING_WORDS = (
     _word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
     _word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b"),
     _word("temperature_c", r"temp|ambient|aussen|lufttemp"),
-    _word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk"),
+    _NOTE,
     _word(
         "technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"
     ),
@@ -78,11 +85,7 @@ READING_WORDS = (
     _word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
     _word("taken_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour"),
     _word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|heure|\bhora\b"),
-    _word(
-        "unit",
-        r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
-        unless=_MOVING,
-    ),
+    _OF_A_VEHICLE,
 )
 UNIT_WORDS = (
     _word("battery_type", _both(r"batter", r"type|typ\b|kind|bauart")),
@@ -111,12 +114,8 @@ REPAIR_WORDS = (
     _word("part", r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|organe|item"),
     _word("action", r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|travail|accion|what was done"),
     _word("reason", r"reason|cause|grund|anlass|motif|motivo"),
-    _word("note", r"remark|\bnotes?\b|comment|bemerk|notiz|remarque|observ|anmerk"),
-    _word(
-        "unit",
-        r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
-        unless=_MOVING,
-    ),
+    _NOTE,
+    _OF_A_VEHICLE,
 )
 
 # Words that a heading may hold beside those that decide: with any other, only a part of it is understood.
