@@ -20,7 +20,7 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from samples_fleet import tables_of
-from sensitivity import caught, false_flags
+from sensitivity import caught, days_to_failure, false_flags
 
 from analysis.readings.taught import TaughtClass
 from analysis.worklist.assess import assess
@@ -50,7 +50,6 @@ def pupil(
     fleet = simulate_fleet(spec)
     end = pd.Timestamp(fleet.as_of) - pd.Timedelta(days=HORIZON_D)
     days = pd.date_range(end=end, periods=LISTS_D // EVERY_D, freq=f"{EVERY_D}D")
-    failed = fleet.truth.groupby("unit")["date"].apply(lambda d: np.sort(d.to_numpy()))
     out = []
     for way in WAYS:
         tables, rows, odd = replace(tables_of(fleet), taught=taught.get(way, ())), [], 0
@@ -59,11 +58,7 @@ def pupil(
             odd += len(found.begun.unlike)
             rows.append(found.units[["unit", "flagged", "no_start_probability"]].assign(date=day))
         table = pd.concat(rows, ignore_index=True).rename(columns={"no_start_probability": "p"})
-        ahead = np.full(len(table), 1e6)
-        for i, (unit, day) in enumerate(zip(table["unit"], table["date"], strict=True)):
-            later = failed.get(unit, np.array([], dtype="datetime64[us]"))
-            later = later[later >= np.datetime64(day)]
-            ahead[i] = (later[0] - np.datetime64(day)) / np.timedelta64(1, "D") if len(later) else 1e6
+        ahead = days_to_failure(fleet, table)
         out.append(
             (
                 way,

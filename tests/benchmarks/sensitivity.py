@@ -194,12 +194,7 @@ def figures(fleet: Fleet, lists: int) -> Figures:
         [a.units[["unit", "flagged", "no_start_probability"]].assign(date=day) for day, a in issued], ignore_index=True
     )
     rows = rows.rename(columns={"no_start_probability": "p"})
-    failed = fleet.truth.groupby("unit")["date"].apply(lambda d: np.sort(d.to_numpy()))
-    ahead = np.full(len(rows), 1e6)
-    for i, (unit, day) in enumerate(zip(rows["unit"], rows["date"], strict=True)):
-        later = failed.get(unit, np.array([], dtype="datetime64[us]"))
-        later = later[later >= np.datetime64(day)]
-        ahead[i] = (later[0] - np.datetime64(day)) / np.timedelta64(1, "D") if len(later) else 1e6
+    ahead = days_to_failure(fleet, rows)
     y, p = ahead < HORIZON_D, rows["p"].clip(LEAST_P, 1.0 - LEAST_P).to_numpy()
     score = pd.Series(np.where(y, np.log(p), np.log1p(-p)), index=rows["unit"]).groupby(level=0).sum()
     score.index = fleet.spec.name + " " + score.index.astype(str)
@@ -207,6 +202,17 @@ def figures(fleet: Fleet, lists: int) -> Figures:
     return Figures(
         score, len(hits), float(np.mean(hits)) if hits else float("nan"), false_flags(fleet, rows, days, ahead), lists
     )
+
+
+def days_to_failure(fleet: Fleet, rows: pd.DataFrame) -> np.ndarray:
+    """Days from each row's date to the next no-start of its unit, 1e6 where none came."""
+    failed = fleet.truth.groupby("unit")["date"].apply(lambda d: np.sort(d.to_numpy()))
+    ahead = np.full(len(rows), 1e6)
+    for i, (unit, day) in enumerate(zip(rows["unit"], rows["date"], strict=True)):
+        later = failed.get(unit, np.array([], dtype="datetime64[us]"))
+        later = later[later >= np.datetime64(day)]
+        ahead[i] = (later[0] - np.datetime64(day)) / np.timedelta64(1, "D") if len(later) else 1e6
+    return ahead
 
 
 def caught(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex) -> float:
