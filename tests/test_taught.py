@@ -17,14 +17,16 @@ import pytest
 from samples_fleet import fleet, fleet_folder, quick, tables_of
 from samples_kept import assess as assess_kept
 
+from analysis.forecast.learning import Look
 from analysis.readings.choices import TRAVEL
 from analysis.readings.taught import TaughtClass, pooled_usual, taught_class, unlike
 from analysis.wear.paths import LIVES_D, POWERS
 from analysis.worklist.assess import Assessment, assess
 from dashboard.cli.main import main
-from dashboard.desk.taught_laws import laws_text, parse_laws
-from ingest.records import read_settings
-from ingest.store import open_database
+from dashboard.desk.reading_source import knowledge_from
+from dashboard.desk.taught_laws import SETTING, laws_text, parse_laws
+from ingest.records import read_settings, save_setting
+from ingest.store import open_database, read_units
 
 
 @pytest.fixture(autouse=True)
@@ -114,6 +116,30 @@ def test_laws_of_other_vehicles_under_the_same_name_are_left_out_and_change_noth
     found = assess(replace(tables, taught=(odd,)), as_of=day, with_classes=False)
     assert found.begun.unlike == (odd.name,)
     pd.testing.assert_frame_equal(found.units, assess(tables, as_of=day, with_classes=False).units)
+
+
+def test_looks_made_before_laws_were_brought_are_made_again() -> None:
+    """Looks shared between lists lie on the grids of their own beginning: the list is the same as without them."""
+    tables, day = tables_of(fleet()), pd.Timestamp(fleet().as_of)
+    told = tuple(replace(t, needs=t.needs * [0.8, 1.0, 1.0], needs_se=0.2 * t.needs_se) for t in judged().teaches)
+    looks: dict[float, Look] = {}
+    assess(tables, as_of=day, with_classes=False, looks=looks)
+    assert looks
+    begun = replace(tables, taught=told)
+    shared = assess(begun, as_of=day, with_classes=False, looks=looks)
+    pd.testing.assert_frame_equal(shared.units, assess(begun, as_of=day, with_classes=False).units)
+
+
+def test_the_bay_leaves_out_what_the_list_leaves_out(tmp_path: Path) -> None:
+    """Laws of other vehicles under the same name are no beginning of the class in the bay either."""
+    db = open_database(fleet_folder(tmp_path))
+    unit = next(u for u in read_units(db).to_dict("records") if f"{u['vehicle_class']} {u['system_v']} V" == one().name)
+    day = pd.Timestamp(fleet().as_of)
+    bare = knowledge_from(db, unit, before=day).laws.base
+    save_setting(db, SETTING, [replace(one(), usual=3.0 * one().usual).plain()], by="m")
+    np.testing.assert_array_equal(knowledge_from(db, unit, before=day).laws.base, bare)
+    save_setting(db, SETTING, [replace(one(), usual=1.05 * one().usual).plain()], by="m")
+    assert (knowledge_from(db, unit, before=day).laws.base != bare).any(), "what fits is the beginning there too"
 
 
 BROKEN: tuple[tuple[Any, str], ...] = (

@@ -8,7 +8,7 @@ happened gives each combination its likelihood; with a published prior that is a
 from __future__ import annotations
 
 from collections.abc import MutableMapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -24,6 +24,7 @@ from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import ClassLaws
 from analysis.readings.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
 from analysis.readings.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
+from analysis.readings.taught import names_of
 from analysis.starting.coldest_start import (
     Curves,
     DrawnLaws,
@@ -53,7 +54,8 @@ class Look:
     """One look at the past: probability (S, V, C, N) of a no-start in the window, of the `telling` vehicles (N,).
 
     S, V, C run over the grids of needs; the other vehicles could not have failed under any of them;
-    recorded: share of repairs that were recorded, as known then; read: vehicles that were ever read by then.
+    recorded: share of repairs that were recorded, as known then; read: vehicles that were ever read by then;
+    taught: names of the classes that begin from another fleet's laws, whose grids lie elsewhere.
     """
 
     day: float
@@ -63,6 +65,7 @@ class Look:
     probability: Reals
     recorded: float
     read: Ints
+    taught: tuple[str, ...] = ()
     told: dict[bytes, Floats] = field(default_factory=dict, compare=False, repr=False)
 
     def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
@@ -205,7 +208,7 @@ def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None, *,
     failed = [_by_need(before, depot[telling], a, b) for a, b in zip(was, now, strict=True)]
     fails = [_by_need(ahead, depot[telling], a, b) for a, b in zip(now, later, strict=True)]
     found = of_all_needs(failed, fails, day - state.last_day[telling], share)
-    return Look(day, units, state.group, telling, found, share, np.flatnonzero(read))
+    return Look(day, units, state.group, telling, found, share, np.flatnonzero(read), names_of(then.taught))
 
 
 def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Floats, recorded: float) -> Reals:
@@ -242,15 +245,11 @@ def sampled(tables: FleetTables) -> FleetTables:
         return tables
     step = len(names) / UNITS_LOOKED_AT
     keep = set(names[(np.arange(UNITS_LOOKED_AT) * step).astype(int)])
-    return FleetTables(
-        tables.units[tables.units["unit"].isin(keep)].reset_index(drop=True),
-        tables.readings[tables.readings["unit"].isin(keep)],
-        tables.repairs[tables.repairs["unit"].isin(keep)],
-        tables.climate,
-        tables.forecast,
-        tables.reset_answers,
-        lows=tables.lows,
-        taught=tables.taught,
+    return replace(
+        tables,
+        units=tables.units[tables.units["unit"].isin(keep)].reset_index(drop=True),
+        readings=tables.readings[tables.readings["unit"].isin(keep)],
+        repairs=tables.repairs[tables.repairs["unit"].isin(keep)],
     )
 
 
@@ -319,7 +318,7 @@ def learn_needs(
         few = sampled(tables)
         for d in look_days(tables, day):
             look = looks.get(d)
-            if look is None:
+            if look is None or look.taught != names_of(tables.taught):
                 of = laws_day(few, d)
                 if of is not None and of not in laws:
                     laws[of] = laws_on(few, of)

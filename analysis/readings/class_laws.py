@@ -35,6 +35,7 @@ from analysis.readings.observe import (
 from analysis.readings.panel import (
     Bools,
     Floats,
+    Ints,
     Panel,
     evenly_of_each_group,
     group_median,
@@ -42,7 +43,7 @@ from analysis.readings.panel import (
     row_quantile,
     some_vehicles,
 )
-from analysis.readings.taught import pooled_usual
+from analysis.readings.taught import TaughtClass, pooled_usual, unlike
 
 INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
 FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
@@ -55,7 +56,7 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     panel = taught_by_values(telling_vehicles(panel))
     n = len(panel.groups)
     inrush = np.tile([CLASSES.inrush_share, CLASSES.battery_at_inrush], (n, 1))
-    told = [panel.taught_of(g) for g in range(n)]
+    told = panel.taught
     chill = [BATTERY_LAW if t is None else t.battery_law(BATTERY_LAW) for t in told]
     oil = [drag_law(grade) for grade in usual_oil(panel)]
     drag = [law if t is None else t.load_law(law) for law, t in zip(oil, told, strict=True)]
@@ -223,8 +224,8 @@ def inrush_by_parts(panel: Panel, raw: Raw) -> tuple[tuple[float, float], float]
     amps with its standard error, and how much of the battery's steady resistance is there at the inrush: a battery
     polarises within the second, so that part of its resistance comes later.
     """
-    battery = np.where(np.isfinite(raw.battery), raw.battery, nearest_known(raw.battery))
-    others = sum(np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.positive, raw.ground, raw.contacts))
+    battery = nearest_known(raw.battery)
+    others = sum(nearest_known(v) for v in (raw.positive, raw.ground, raw.contacts))
     inverse = (raw.loop - (1.0 - CLASSES.battery_at_inrush) * battery) / CLASSES.inrush_share
     all_known = np.isfinite(inverse) & np.isfinite(others) & np.isfinite(battery)
     all_known &= all_known.sum(axis=1)[:, None] >= 4
@@ -300,7 +301,7 @@ def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
         for c in range(len(CHANNELS)):
             mine = low[c, panel.group == g]
             mine = mine[mine > 0.0]  # a few readings at odds with each other may make a resistance below nil
-            told = panel.taught_of(g)
+            told = panel.taught[g]
             sound = CLASSES.base_sd[c] if told is None or np.isnan(told.usual_spread[c]) else told.usual_spread[c]
             if len(mine):
                 middle = np.median(mine)
@@ -401,3 +402,21 @@ def _multiples(panel: Panel, laws: ClassLaws, noise: Noise) -> tuple[Raw, Floats
     usual = laws.base[panel.group].T[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         return raw, value / usual, se * laws.scatter[panel.group].T[:, :, None] / usual
+
+
+def fitting(panel: Panel, taught: tuple[TaughtClass, ...]) -> list[tuple[TaughtClass, bool]]:
+    """Those of the taught classes that the panel has, and whether its own readings are near enough to what they say.
+
+    panel: made without what another fleet taught.
+    """
+    laws = estimate_laws(panel)
+    read = vehicles_read(panel, np.isfinite(observe(panel, laws).value))
+    place = {name: g for g, name in enumerate(panel.groups)}
+    here = [(one, place[one.name]) for one in taught if one.name in place]
+    return [(one, not unlike(one, laws.base[g], laws.base_sd[g], read[g].tolist())) for one, g in here]
+
+
+def vehicles_read(panel: Panel, known: Bools) -> Ints:
+    """(G, 7) vehicles of each class of which each channel was ever read; known: (7, U, R)."""
+    some: Bools = np.any(known, axis=2)
+    return np.stack([some[:, panel.group == g].sum(axis=1) for g in range(len(panel.groups))])

@@ -20,7 +20,7 @@ from analysis.readings.choices import TRAVEL
 Floats = npt.NDArray[np.float64]
 
 
-CHANNELS: Final = 7
+CHANNEL_COUNT: Final = 7
 
 
 @dataclass(frozen=True)
@@ -82,9 +82,9 @@ def taught_class(told: Mapping[str, Any], *, lives: int, powers: int) -> TaughtC
     lives, powers: how many steps of them there are.
     """
     shapes = {
-        "battery": (2,), "battery_covariance": (2, 2), "load": (2,), "load_covariance": (2, 2), "usual": (CHANNELS,),
-        "usual_spread": (CHANNELS,), "needs": (3,), "needs_se": (3,), "onset_per_year": (CHANNELS,), "ageing": (CHANNELS,),
-        "ageing_se": (CHANNELS,), "life_share": (CHANNELS, lives), "power_share": (CHANNELS, powers),
+        "battery": (2,), "battery_covariance": (2, 2), "load": (2,), "load_covariance": (2, 2), "usual": (CHANNEL_COUNT,),
+        "usual_spread": (CHANNEL_COUNT,), "needs": (3,), "needs_se": (3,), "onset_per_year": (CHANNEL_COUNT,), "ageing": (CHANNEL_COUNT,),
+        "ageing_se": (CHANNEL_COUNT,), "life_share": (CHANNEL_COUNT, lives), "power_share": (CHANNEL_COUNT, powers),
     }  # fmt: skip
     name = told.get("name") if isinstance(told, Mapping) else None
     if not isinstance(name, str) or not 0 < len(name) <= 80:
@@ -134,6 +134,11 @@ def _numbers(name: str, key: str, value: object, shape: tuple[int, ...]) -> Floa
     return found
 
 
+def names_of(taught: tuple[TaughtClass, ...]) -> tuple[str, ...]:
+    """Names of classes, in their order."""
+    return tuple(one.name for one in taught)
+
+
 def pooled_usual(
     taught: TaughtClass | None, channel: int, own: float, own_spread: float, vehicles: int
 ) -> tuple[float, float]:
@@ -141,8 +146,7 @@ def pooled_usual(
 
     own, own_spread: of this fleet, NaN where it was never read; vehicles: whose readings they are from.
     """
-    told = taught is not None and np.isfinite(taught.usual[channel])
-    if taught is None or not told:
+    if taught is None or not np.isfinite(taught.usual[channel]):
         return own, own_spread
     usual, spread = float(taught.usual[channel]), float(taught.usual_spread[channel])
     if not np.isfinite(own):

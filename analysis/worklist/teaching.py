@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.forecast.learning import LearnedNeeds
-from analysis.readings.class_laws import estimate_laws, observe
+from analysis.readings.class_laws import fitting, vehicles_read
 from analysis.readings.observe import CHANNELS
-from analysis.readings.panel import Bools, FleetTables, Ints, Panel, make_panel, without_slips
-from analysis.readings.taught import TaughtClass, unlike
+from analysis.readings.panel import FleetTables, make_panel, without_slips
+from analysis.readings.taught import TaughtClass
 from analysis.wear.state import FleetState
 
 
@@ -26,24 +26,10 @@ def begin_from(tables: FleetTables) -> tuple[FleetTables, Begun]:
     """The tables with those of their taught classes that this fleet has and that fit its own readings."""
     if not tables.taught:
         return tables, Begun()
-    panel = without_slips(make_panel(tables.units, tables.readings))
-    laws = estimate_laws(panel)
-    read = vehicles_read(panel, np.isfinite(observe(panel, laws).value))
-    place = {name: g for g, name in enumerate(panel.groups)}
-    here = [one for one in tables.taught if one.name in place]
-    odd = {
-        t.name
-        for t in here
-        if unlike(t, laws.base[place[t.name]], laws.base_sd[place[t.name]], read[place[t.name]].tolist())
-    }
-    used = tuple(one for one in here if one.name not in odd)
-    return replace(tables, taught=used), Begun(used, tuple(sorted(odd)))
-
-
-def vehicles_read(panel: Panel, known: Bools) -> Ints:
-    """(G, 7) vehicles of each class of which each channel was ever read; known: (7, U, R)."""
-    some: Bools = np.any(known, axis=2)
-    return np.stack([some[:, panel.group == g].sum(axis=1) for g in range(len(panel.groups))])
+    fits = fitting(without_slips(make_panel(tables.units, tables.readings)), tables.taught)
+    used = tuple(one for one, fit in fits if fit)
+    odd = tuple(sorted(one.name for one, fit in fits if not fit))
+    return replace(tables, taught=used), Begun(used, odd)
 
 
 def taught_by(state: FleetState, learned: LearnedNeeds) -> tuple[TaughtClass, ...]:

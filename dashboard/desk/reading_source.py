@@ -23,6 +23,7 @@ from analysis.bay.whose import (
 )
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limits
+from analysis.readings.class_laws import fitting
 from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
 from dashboard.desk.taught_laws import taught_laws
 from ingest import store
@@ -66,7 +67,11 @@ def knowledge_from(
     own = alike["unit"] == unit["unit"]
     alike = pd.concat([alike[own], alike[~own].head(CLASS_VEHICLES - 1)])
     readings = store.read_readings(db, units=alike["unit"].tolist())
-    panel = without_slips(make_panel(alike, readings[readings["taken_at"] < before], taught_laws(db)))
+    earlier, taught = readings[readings["taken_at"] < before], taught_laws(db)
+    panel = without_slips(make_panel(alike, earlier))
+    if taught:  # as on the list: only what fits the readings here
+        fits = tuple(one for one, fit in fitting(panel, taught) if fit)
+        panel = without_slips(make_panel(alike, earlier, fits))
     return class_knowledge(panel, class_name(unit))
 
 
