@@ -135,12 +135,11 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     middle, spread = _middle(level), _spread(level)
     if not panel.present.any():  # like its class, though it may be worn: the draws say how far
         middle, spread = np.ones(len(level)), np.hypot(spread * middle, middle - 1.0)
-    own_state = _scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws, aid_of(panel.units))
-    usual = class_usual(own, float(panel.volts[0]))
+    aid = aid_of(panel.units)
     return Expected(
-        state=own_state,
+        state=_scalars(middle, float(np.median(state.field)), float(state.rest_v[0]), laws, aid),
         spread=_with_model(spread, float(np.std(np.log(state.field))), _rest_sd(panel)),
-        usual=replace(usual, aid_load_a=own_state.aid_load_a, aid_below_c=own_state.aid_below_c),
+        usual=class_usual(own, float(panel.volts[0]), aid),
         inrush=Inrush(float(laws.inrush[0, 0]), float(laws.inrush[0, 1])),
         battery_law=own.battery,
         earlier=int(panel.present.sum()),
@@ -150,14 +149,15 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     )
 
 
-def class_usual(known: ClassKnowledge, volts: float) -> StartState:
-    """The state usual in a class of `volts` nominal system voltage [V], its rest volts with it."""
+def class_usual(known: ClassKnowledge, volts: float, aid: Aid | None = None) -> StartState:
+    """The state usual in a class of `volts` nominal system voltage [V], its rest volts with it; aid: of one vehicle of it."""
     rest_v = float(known.laws.rest_v[0])
     return _scalars(
         np.ones(len(CHANNELS)),
         1.0,
         rest_v if np.isfinite(rest_v) else BATTERY_TABLES.full_rest_v * volts / 12.0,
         known.laws,
+        aid,
     )
 
 

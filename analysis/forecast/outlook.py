@@ -18,7 +18,7 @@ import pandas as pd
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, depot_codes, not_failed, scatter_draws
 from analysis.forecast.lows import Weather, make_weather, seasonal_lows, shapes, weather_of
-from analysis.readings.aid import aid_of
+from analysis.readings.aid import Aid, aid_of
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import LOAD
 from analysis.readings.outcomes import (
@@ -47,7 +47,7 @@ class Outlook:
     horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
     and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
     from its modelled coldest start; laws: of each class in each draw; failures: starts that failed and
-    that no repair has followed; floors: what no start is promised below.
+    that no repair has followed; floors: what no start is promised below; aid: what the vehicles' starting aids draw.
     """
 
     coldest: Reals
@@ -61,6 +61,7 @@ class Outlook:
     laws: DrawnLaws
     failures: Failures
     floors: Floors
+    aid: Aid | None
 
 
 def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
@@ -114,7 +115,9 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     told = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season, span, weight)
     alive, failures = weight * told.weight, explained(failures, told, season)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
-    return Outlook(coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, laws, failures, floors)
+    return Outlook(
+        coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, laws, failures, floors, aid
+    )
 
 
 def _floored(coldest: Reals, floor: Floats) -> Reals:
@@ -152,6 +155,7 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.laws,
         outlook.failures.of(rows),
         outlook.floors.of(rows),
+        None if outlook.aid is None else outlook.aid.of(rows),
     )
 
 
@@ -279,7 +283,7 @@ def drawn_coldest(
         state.laws,
         own.needs,
         own.laws,
-        aid_of(state.panel.units.iloc[rows]),
+        own.aid,
     )
     found = by_need.max(axis=0) + own.departure.astype(np.float32)
     return _floored(found, own.floors.charged if charged else own.floors.as_charged)

@@ -161,7 +161,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     own_or_only = np.isfinite(at_reference) | ~clamped[g][:, None]
     amps_se = np.where(measured, INSTRUMENT.amps_share, np.where(own_or_only, noise.assumed_amps, noise.class_amps))
     coil = m["coil_a"]
-    coil = np.where(np.isfinite(coil), coil, nearest_known(coil))
+    coil = nearest_known(coil)
     beside = aid_amps(panel, t)
     sag_amps, sag_amps_se = amps + beside, amps_se
     dips = by_the_dip(panel)
@@ -171,7 +171,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
             sag, sag_amps = np.where(dips, rest_v - m["crank_dip_v"], sag), np.where(dips, at_dip + beside, sag_amps)
             sag_amps_se = np.where(dips, at_dip_se, amps_se)
         battery = 1e3 * np.where(sag > OBSERVING.least_sag_v * scale, sag, np.nan) / sag_amps
-        near = np.where(np.isfinite(battery), battery, nearest_known(battery))
+        near = nearest_known(battery)
         held = rest_v - 1e-3 * beside * inrush[g, 1][:, None] * np.nan_to_num(near)  # what an aid leaves for the inrush
         at_inrush = 1e3 * inrush[g, 0][:, None] * held / m["peak_a"]
         grown = (1.0 - inrush[g, 1])[:, None] * near
@@ -235,9 +235,7 @@ def reference_values(
     g = panel.group
     copper = 1.0 - COPPER_PER_K.value * raw.x
     factor = np.exp(battery[0][g][:, None] * raw.x + battery[1][g][:, None] * raw.x**2)
-    filled = [
-        np.where(np.isfinite(v), v, nearest_known(v)) for v in (raw.battery, raw.positive, raw.ground, raw.contacts)
-    ]
+    filled = [nearest_known(v) for v in (raw.battery, raw.positive, raw.ground, raw.contacts)]
     motor = raw.loop - sum(np.where(np.isfinite(f), f, 0.0) for f in filled)
     law = np.exp(load[0][g][:, None] * raw.x + load[1][g][:, None] * raw.x**2)
     steady = panel.measured["crank_a"] / law

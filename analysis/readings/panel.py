@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -112,12 +112,8 @@ class Panel:
     groups: tuple[str, ...]
     volts: Floats
     stands_for: Floats
-    twice: dict[str, Bools] = field(default_factory=dict)
-    taught: tuple[TaughtClass | None, ...] = ()
-
-    def taught_of(self, g: int) -> TaughtClass | None:
-        """What another fleet taught of a class, None for nothing."""
-        return self.taught[g] if self.taught else None
+    twice: dict[str, Bools]
+    taught: tuple[TaughtClass | None, ...]
 
     @property
     def present(self) -> Bools:
@@ -185,7 +181,7 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
         who[at] = pd.factorize(readings["technician"], sort=True)[0][order[keep]]
     volts = units["system_v"].to_numpy(np.float64)
     known = {one.name: one for one in taught}
-    of_each = tuple(known.get(name) for name in groups) if known else ()
+    of_each = tuple(known.get(name) for name in groups)
     twice = _measured_twice(readings, row)
     return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, twice, of_each)
 

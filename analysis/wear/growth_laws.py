@@ -113,11 +113,10 @@ def ordinary_ageing(
     told &= ends < 1.0 + AGEING.sound_sd * base_sd
     variance = np.where(told, 1.0 / np.where(told, carried, 1.0), np.nan) + AGEING.spread**2
     whole, _, _ = _centre(slope[told], variance[told], 0.0, AGEING.sd)
-    before = dict(taught or {})
-    found = [
-        _centre(slope[own], variance[own], *before.get(g, (whole, AGEING.class_sd)))
-        for g, own in enumerate(told & (group == g) for g in range(classes))
-    ]
+    found = []
+    for g in range(classes):
+        own, before = told & (group == g), (taught or {}).get(g, (whole, AGEING.class_sd))
+        found.append(_centre(slope[own], variance[own], *before))
     middle = np.array(
         [np.median(day[usable & (group == g)[:, None]]) if (usable[group == g]).any() else 0.0 for g in range(classes)]
     )

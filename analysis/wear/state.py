@@ -226,11 +226,10 @@ def estimate_state(
 
 def taught_ageing(panel: Panel, channel: int) -> dict[int, tuple[float, float]]:
     """Ordinary ageing of a channel as another fleet taught it, with its error, by class."""
-    told = {g: panel.taught_of(g) for g in range(len(panel.groups))}
     return {
-        g: (float(t.ageing[channel]), float(np.hypot(t.ageing_se[channel], TRAVEL.ageing_sd)))
-        for g, t in told.items()
-        if t is not None
+        g: (float(told.ageing[channel]), float(np.hypot(told.ageing_se[channel], TRAVEL.ageing_sd)))
+        for g, told in enumerate(panel.taught)
+        if told is not None
     }
 
 
@@ -321,7 +320,7 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
             limit = getattr(limits, name)
             value = own.iloc[0] if len(own) else limit.value
             mean[g, k] = value * 12.0 / volts if limit.unit == "V" else value
-            told = panel.taught_of(g)
+            told = panel.taught[g]
             if told is not None and not len(own):
                 mean[g, k] = told.needs[k]
                 sd[g, k] = min(sd[g, k], float(np.hypot(told.needs_se[k], TRAVEL.needs_share * sd[g, k])))

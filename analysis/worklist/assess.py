@@ -158,7 +158,7 @@ def _assess(
         state.bay_notes,
         state,
         outlook,
-        taught_by(state, learned),
+        taught_by(state, learned) if with_classes else (),
         begun,
     )
 

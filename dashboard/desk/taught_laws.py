@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sqlite_utils import Database
 
@@ -40,7 +40,7 @@ def parse_laws(text: str) -> tuple[TaughtClass, ...]:
         )
     if len(body["classes"]) > MOST_CLASSES:
         raise ValueError(f"the file holds {len(body['classes'])} classes; allowed are {MOST_CLASSES}")
-    found = tuple(taught_class(one, lives=len(LIVES_D), powers=len(POWERS)) for one in body["classes"])
+    found = _classes(body["classes"])
     names = [one.name for one in found]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
@@ -65,4 +65,8 @@ def taught_laws(db: Database) -> tuple[TaughtClass, ...]:
     kept = read_settings(db).get(SETTING)
     if not isinstance(kept, list):
         return ()
-    return tuple(taught_class(one, lives=len(LIVES_D), powers=len(POWERS)) for one in kept)
+    return _classes(kept)
+
+
+def _classes(told: list[Any]) -> tuple[TaughtClass, ...]:
+    return tuple(taught_class(one, lives=len(LIVES_D), powers=len(POWERS)) for one in told)
