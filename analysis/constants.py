@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 DAYS_PER_YEAR: Final = 365.25
+WEEK_D: Final = 7.0
 MAD_TO_SD: Final = 1.4826
 """Median absolute deviation to standard deviation of a Gaussian."""
 Z_80: Final = 1.2816

@@ -26,10 +26,10 @@ REASONS = ("no_start", "preventive", "complaint")
 FAILED_STARTS = ("no_start", "no_click", "click", "chatter", "spins")
 OUTCOMES = ("started", "slow", *FAILED_STARTS, "cranks_only")
 JUMPER_RESULTS = ("cranks", "no_crank", "fuse_opens")
-LOWEST_IS = ("steady", "inrush", "sampled")
+SAMPLED = "sampled"
+LOWEST_IS = ("steady", "inrush", SAMPLED)
 """What `crank_min_v` is: lowest while the engine turns steadily (also where nothing is said), the dip of the inrush (as a
 meter's MIN holds it; kept as `crank_dip_v`), or the lowest of slow samples: the true lowest lies at or below it."""
-SAMPLED = "sampled"
 BATTERY_TYPES = ("flooded", "EFB", "AGM")
 STARTING_AIDS = ("none", "intake_heater", "block_heater")
 _WINTER_GRADES = ("0W", "5W", "10W", "15W", "20W", "25W")  # SAE J300

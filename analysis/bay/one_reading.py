@@ -31,11 +31,12 @@ from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import DRAG_PER_K, REFERENCE_C, Limits
 from analysis.circuit.load import infer_load
-from analysis.circuit.resistances import ELEMENTS, Inferred, infer_resistances
+from analysis.circuit.resistances import ELEMENTS, NO_LOW_VOLTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, copper_factor, to_reference
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
+from analysis.starting.floors import AGM
 from analysis.starting.loop import aid_amps_at
 
 NAN: Final = float("nan")
@@ -52,7 +53,6 @@ _RESTS_ON: Final = {
     "motor_constant": ("peak_a", "crank_a", "crank_rpm"),
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
-NO_LOW_VOLTS: Final = "no volts while cranking"
 ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
 KIND: Final = ("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel")
 NO_LAW: Final = TemperatureLaw(0.0, 0.0, np.zeros((2, 2)), REFERENCE_C.value)
@@ -163,7 +163,7 @@ def check_one_reading(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
-    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, unit.get("battery_type") == "AGM")
+    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, unit.get("battery_type") == AGM)
     judged = low_bound_counts(row, limits, temperature)
     findings = tuple(_findings(judged, reading, unit, expected, temperature, limits))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))

@@ -202,15 +202,16 @@ def _elements(v: dict[str, Array], m: dict[str, Array]) -> tuple[dict[str, Array
     return value, slope
 
 
+NO_LOW_VOLTS: Final = "no volts while cranking"
 _NEEDS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
-    "battery": (("crank_min_v", "no volts while cranking"), ("rest_v", "no rest voltage"), ("crank_a", "no amps")),
+    "battery": (("crank_min_v", NO_LOW_VOLTS), ("rest_v", "no rest voltage"), ("crank_a", "no amps")),
     "positive_cable": (("drop_positive_v", "positive drop not measured"), ("crank_a", "no amps")),
     "ground_path": (("drop_ground_v", "ground drop not measured"), ("crank_a", "no amps")),
     "solenoid_contacts": (("drop_contacts_v", "contact drop not measured"), ("crank_a", "no amps")),
-    "motor_lumped": (("crank_min_v", "no volts while cranking"), ("crank_a", "no amps")),
+    "motor_lumped": (("crank_min_v", NO_LOW_VOLTS), ("crank_a", "no amps")),
     "motor_winding": (
         ("peak_a", "no peak amps: the winding cannot be told from the back-emf"),
-        ("crank_min_v", "no volts while cranking"),
+        ("crank_min_v", NO_LOW_VOLTS),
         ("rest_v", "no rest voltage"),
         ("crank_a", "no amps"),
     ),
@@ -218,7 +219,7 @@ _NEEDS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
     "coil": (
         ("drop_control_v", "control drop not measured"),
         ("coil_a", "no coil amps"),
-        ("crank_min_v", "no volts while cranking"),
+        ("crank_min_v", NO_LOW_VOLTS),
     ),
 }
 

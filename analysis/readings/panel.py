@@ -16,9 +16,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.constants import WEEK_D
 from analysis.readings.choices import SLIPS
 from analysis.readings.taught import TaughtClass
-from analysis.readings.thinning import READINGS_KEPT, WEEK_D, Starts, by_age, by_week, many, sag_at_reference
+from analysis.readings.thinning import READINGS_KEPT, Starts, by_age, by_week, many, sag_at_reference
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Reals: TypeAlias = npt.NDArray[np.floating[Any]]  # 32 or 64 bits

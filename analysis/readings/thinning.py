@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
+from analysis.constants import WEEK_D
 from analysis.readings.choices import NOISE, THINNING
 
 Floats: TypeAlias = npt.NDArray[np.float64]
@@ -23,7 +24,6 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 READINGS_KEPT = (
     40  # readings per vehicle, the panel's width: at the densest cadence three weeks apart this is over two years
 )
-WEEK_D = 7.0
 
 
 @dataclass(frozen=True)

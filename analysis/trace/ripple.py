@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.constants import Z_90
 from analysis.trace.choices import RIPPLE
 from analysis.trace.record import Array, Measured, Missing, Trace, between
 from analysis.trace.signals import smoothed, thinned
@@ -143,7 +144,7 @@ def _widened(free: float) -> float:
     """How much wider a normal 90 % interval has to be when its standard error rests on few residuals (Student)."""
     from scipy.stats import t
 
-    return float(t.ppf(0.95, free) / 1.6449)
+    return float(t.ppf(0.95, free) / Z_90)
 
 
 def evenness(strokes: Strokes, rate_hz: float, cylinders: int | None) -> tuple[Measured, ...]:

@@ -26,14 +26,13 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from analysis.constants import DAYS_PER_YEAR, MAD_TO_SD, Z_90
+from analysis.constants import DAYS_PER_YEAR, MAD_TO_SD, WEEK_D, Z_90
 from analysis.readings.choices import OBSERVING
 from analysis.readings.panel import Bools, Floats, Ints, dates_of, evenly, spread_over
 from analysis.wear.choices import DRIFT
 from analysis.wear.control_chart import chance, threshold_for_rate
 from analysis.wear.plain_trend import PlainTrend, plain_trend
 
-WEEK_D = 7.0
 FIT_VEHICLES = 500  # vehicles of one class that its scatter is learned from: more change nothing
 
 

@@ -74,7 +74,7 @@ alt.data_transformers.register("rows", _rows)
 alt.data_transformers.enable("rows")
 
 
-def _title(words: str) -> alt.TitleParams:
+def title_of(words: str) -> alt.TitleParams:
     return alt.TitleParams(words, anchor="start", fontSize=14)
 
 
@@ -93,7 +93,7 @@ def _shaded(base: alt.Chart, words: str, tip: list[alt.Tooltip], *, title: str, 
     colour = alt.Color("share:Q", scale=alt.Scale(domain=[0, 1], range=list(theme.FILLED)), legend=None)
     cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(color=colour, tooltip=tip)
     written = base.mark_text(fontSize=11).encode(text=alt.Text(words), color=alt.value(theme.INK))
-    return alt.layer(cells, written).properties(height=height, title=_title(title))
+    return alt.layer(cells, written).properties(height=height, title=title_of(title))
 
 
 def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
@@ -140,7 +140,7 @@ def part_chart(
     layers += _path_layers(course, axis)
     layers += _reading_layers(readings, marks, axis, top)
     layers += _event_layers(repairs, as_of, top, first)
-    return alt.layer(*layers, height=HEIGHT, title=_title(title))
+    return alt.layer(*layers, height=HEIGHT, title=title_of(title))
 
 
 def _span(course: PartCourse, as_of: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp]:
@@ -346,7 +346,7 @@ def cold_chart(
                      alt.Tooltip("value:Q", title=title_y, format=".0f")],
         )
     )  # fmt: skip
-    return alt.layer(mornings, between, drawn, height=LOW_HEIGHT, title=_title(title))
+    return alt.layer(mornings, between, drawn, height=LOW_HEIGHT, title=title_of(title))
 
 
 def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = False) -> str:
@@ -412,7 +412,7 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
             ],
         )
     )
-    return alt.layer(between, lines, height=LOW_HEIGHT, title=_title(title))
+    return alt.layer(between, lines, height=LOW_HEIGHT, title=title_of(title))
 
 
 def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Sequence[str]) -> Chart:
@@ -459,7 +459,7 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahre
             ],
         ),
         alt.Chart(rule).mark_rule(strokeDash=[4, 3], color=theme.GREY, strokeWidth=2).encode(x=alt.X("low_c:Q")),
-    ).properties(height=LOW_HEIGHT, title=_title(title))
+    ).properties(height=LOW_HEIGHT, title=title_of(title))
 
 
 def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:

@@ -12,7 +12,7 @@ import pandas as pd
 from analysis.trace.record import Array, Marks, Measured, Start, Trace, between
 from analysis.trace.signals import envelope
 from dashboard.charts import theme
-from dashboard.charts.charts import Chart
+from dashboard.charts.charts import Chart, title_of
 from dashboard.words.plain_text import number
 from dashboard.words.trace_words import AMPS_AXIS, MARK_WORDS, TIME_AXIS, VOLTS_AXIS
 
@@ -61,7 +61,7 @@ def trace_charts(trace: Trace, start: Start | None, *, title: str) -> list[Chart
         )
         layers = _line_layers(trace.time_s[part], values, levels, x, axis, colour)
         layers += [] if start is None else _mark_layers(start.marks, x, named=position == 0)
-        head = alt.TitleParams(title if position == 0 else "", anchor="start", fontSize=14)
+        head = title_of(title if position == 0 else "")
         pictures.append(alt.layer(*layers, height=PANEL_HEIGHT, title=head))
     return pictures
 

@@ -17,6 +17,7 @@ from ingest.bus_codes import AMBIENT_C, BATTERY_V, COOLANT_C, ENGINE_RPM, KEYSWI
 from ingest.bus_logs import BusLog, read_log, step_of
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import FileRefused
+from ingest.fields import SAMPLED
 from ingest.writing import writing
 
 INSTRUMENT = "bus log"
@@ -90,7 +91,7 @@ def _logged(start: BusStart, zero_s: float | None, file: str) -> LoggedStart:
         known["crank_min_v"] = round(start.lowest_v, 3)
     values: dict[str, object] = {name: value for name, value in known.items() if math.isfinite(value)}
     if "crank_min_v" in values and start.at_most:
-        values["lowest_is"] = "sampled"
+        values["lowest_is"] = SAMPLED
     if start.started:
         values["outcome"] = "started"
     if at is not None:
