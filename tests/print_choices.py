@@ -25,8 +25,6 @@ from analysis.stated import Doubt
 
 ROOT = Path(__file__).resolve().parents[1]
 NUMBERS = ROOT / "analysis" / "NUMBERS.md"
-PASSED_ON = {"instrument": ("circuit.instrument",), "chosen": ("circuit.instrument",), "noise": ("readings.noise",)}
-"""Name of an argument or variable -> stages that a caller may replace, and whose fields are read from it."""
 COEFFICIENTS = "circuit.coefficients"
 """Where the table of the coefficients stands, which are limits of `analysis.circuit.limits` and no stage."""
 TABLE = re.compile(r"(<!-- stated: ([a-z_.]+) -->\n).*?(<!-- end -->)", re.S)
@@ -123,7 +121,7 @@ def _parsed(path: Path) -> ast.Module:
 
 
 def readers() -> dict[str, set[str]]:
-    """ROOM.STAGE.CHOICE -> modules of `analysis` that ask the stage's instance, or one passed on (PASSED_ON), for it."""
+    """ROOM.STAGE.CHOICE -> modules of `analysis` that ask the stage's instance for it."""
     found: dict[str, set[str]] = {f"{key}.{one.name}": set() for key in stages() for one in choices_of(stage(key))}
     key_of = {where: key for key, where in stages().items()}
     for path in sorted((ROOT / "analysis").rglob("*.py")):
@@ -135,8 +133,7 @@ def readers() -> dict[str, set[str]]:
         by_name = {name: key_of[from_, name] for from_, name in froms if (from_, name) in key_of}
         for node in nodes:
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-                asked = [by_name.get(node.value.id, ""), *PASSED_ON.get(node.value.id, ())]
-                names = [f"{key}.{node.attr}" for key in asked]
+                names = [f"{by_name.get(node.value.id, '')}.{node.attr}"]
             elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "getattr":
                 key = by_name.get(getattr(node.args[0], "id", ""), "-")
                 names = [name for name in found if name.startswith(f"{key}.")]

@@ -15,14 +15,14 @@ from samples_fleet import fleet, quick, tables_of
 from test_circuit import STATE
 from test_one_reading import EXPECTED, take, value_of
 
-from analysis.bay.closure import MEASURED, predicted_measurements
+from analysis.bay.closure import predicted_measurements
 from analysis.bay.facts import with_derived
 from analysis.bay.one_reading import usual_facts
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import BRUSH_V
-from analysis.circuit.resistances import ELEMENTS, infer_resistances
+from analysis.circuit.resistances import ELEMENTS, MEASURED, infer_resistances
 from analysis.readings.aid import Aid, aid_amps, aid_of
-from analysis.readings.choices import NOISE, OBSERVING
+from analysis.readings.choices import OBSERVING
 from analysis.readings.observe import raw_quantities
 from analysis.readings.panel import make_panel
 from analysis.starting.coldest_start import drawn_coldest_starts
@@ -118,7 +118,7 @@ def test_a_fleet_s_readings_tell_the_same_parts_with_the_aid_on_as_without() -> 
             [{"unit": "A", "taken_at": pd.Timestamp("2026-01-10"), "temperature_c": -10.0, **shown}]
         )
         flat, stall = np.zeros(1), np.ones((1, 2))
-        found.append(raw_quantities(make_panel(vehicles, readings), flat, flat, stall, NOISE))
+        found.append(raw_quantities(make_panel(vehicles, readings), flat, flat, stall))
     on, off = found
     assert on.battery == pytest.approx(off.battery)
     brush_share = 80.0 * on.battery[0, 0] / 1e3 / on.rest_v[0, 0] * BRUSH_V.value / (on.rest_v[0, 0] - BRUSH_V.value)

@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from analysis.bay.closure import MEASURED, Inrush, StateSpread, check_closure, predicted_measurements
+from analysis.bay.closure import Inrush, StateSpread, check_closure, predicted_measurements
 from analysis.circuit.battery import full_charge_resistance_mohm
 from analysis.circuit.choices import Instrument
-from analysis.circuit.resistances import ELEMENTS, Inferred, infer_resistances
+from analysis.circuit.resistances import ELEMENTS, MEASURED, Inferred, infer_resistances
 from analysis.starting.loop import StartState, solve_start
 
 TRUTH = {"battery": 6.0, "positive_cable": 0.6, "ground_path": 0.5, "solenoid_contacts": 0.8, "motor_winding": 15.0}

@@ -19,7 +19,7 @@ from analysis.circuit.limits import (
 )
 from analysis.circuit.temperature import BATTERY_LAW, DRAG_LAW
 from analysis.readings import class_laws as classes
-from analysis.readings.choices import CLASSES, Noise
+from analysis.readings.choices import CLASSES
 from analysis.readings.class_laws import (
     combined,
     estimate_laws,
@@ -138,7 +138,7 @@ def test_back_emf_is_reckoned_with_the_bend_of_the_battery_s_law() -> None:
     law = (np.array([0.009]), np.array([6e-4]))
     load = (np.array([DRAG_PER_K.value]), np.array([DRAG_CURVATURE.value]))
     panel = van_fleet(battery_c=6e-4)
-    found, _ = classes._modelled_emf(panel, law, load, (0.85, 1.0), Noise())
+    found, _ = classes._modelled_emf(panel, law, load, (0.85, 1.0))
     truth = 0.045 * panel.measured["crank_rpm"]
     cold = panel.measured["temperature_c"] < -5.0
     assert cold.sum() > 50

@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.bay.closure import MEASURED, check_closure, predicted_measurements
+from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
+from analysis.circuit.resistances import MEASURED
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
 from demo_fleet.simulate import Fleet, simulate_fleet

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.bay.closure import MEASURED, predicted_measurements
+from analysis.bay.closure import predicted_measurements
 from analysis.circuit.load import infer_load
+from analysis.circuit.resistances import MEASURED
 from analysis.starting.loop import StartState
 
 VAN = StartState(12.65, 7.0, 0.7, 0.6, 0.95, 17.0, 140.0, 0.038, 208.0, 107.0, 1500.0, load_speed_share=0.0)

@@ -17,11 +17,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_circuit import SPREAD, STATE, TRUTH, full_reading
 
-from analysis.bay.closure import MEASURED, Inrush, predicted_measurements
+from analysis.bay.closure import Inrush, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
 from analysis.circuit.battery import load_test_minimum_v
 from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.resistances import MEASURED
 from analysis.circuit.temperature import BATTERY_LAW
 from dashboard.files import reading_json
 from dashboard.files.paper import LONGEST_LINE

@@ -205,7 +205,7 @@ def test_battery_prior_and_a_fit_from_few_readings_lie_between_the_two_published
     rng = np.random.default_rng(3)
     t = rng.uniform(5, 25, 300)
     log_r = np.log(6.0) + 0.013 * (20 - t) + rng.normal(0, 0.06, 300)
-    fitted = fit_temperature_law(log_r, t, np.arange(300) % 40, 0.06)
+    fitted = fit_temperature_law(log_r, t, np.arange(300) % 40, 0.06, time_days=np.arange(300))
     for law in (BATTERY_LAW, fitted):
         assert low < float(np.exp(law.log_factor(-18.0))) < high
     middle = np.sqrt(low * high)  # x1.85: the prior, x1.81, stands in the middle of the two, on the scale of factors

@@ -18,26 +18,12 @@ import pandas as pd
 from scipy.special import chdtrc
 
 from analysis.bay.choices import EXPECTING
-from analysis.circuit.battery import open_circuit
-from analysis.circuit.choices import INSTRUMENT, Instrument
-from analysis.circuit.resistances import DROPS, MOHM_PER_OHM, measured_column
+from analysis.circuit.resistances import MEASURED, MOHM_PER_OHM, measured_values, measurement_errors
 from analysis.circuit.temperature import copper_factor
 from analysis.starting.loop import StartState, open_circuit_v_at, solve_start
 
 Array = npt.NDArray[np.float64]
 
-MEASURED: Final = (
-    "rest_v",
-    "crank_min_v",
-    "crank_a",
-    "peak_a",
-    "drop_positive_v",
-    "drop_ground_v",
-    "drop_contacts_v",
-    "drop_control_v",
-    "coil_a",
-    "crank_rpm",
-)
 STATE_FIELDS: Final = (
     "open_circuit_v",
     "battery_mohm",
@@ -93,26 +79,20 @@ class Inrush:
     battery_share: float = 1.0
 
 
-def _peak(state: StartState, temperature_c: npt.ArrayLike, inrush: Inrush) -> Array:
-    """Inrush amps: the stall, with the battery that the inrush sees."""
-    early = _battery_scaled(state, inrush.battery_share)
-    return inrush.share * solve_start(early, temperature_c).stall_a
+STALL: Final = Inrush()
 
 
-def _battery_scaled(state: StartState, share: float) -> StartState:
-    return state if share == 1.0 else replace(state, battery_mohm=state.battery_mohm * share)
-
-
-def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike, *, inrush: Inrush | None = None) -> Array:
+def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike, *, inrush: Inrush = STALL) -> Array:
     """What the instruments should show, shape (..., 10) in the order of MEASURED, for a state at temperatures [°C]."""
     start = solve_start(state, temperature_c)
+    early = replace(state, battery_mohm=state.battery_mohm * inrush.battery_share)  # the battery that the inrush sees
     copper = copper_factor(temperature_c)
     coil_a = start.battery_v / (state.coil_mohm * copper + state.control_mohm) * MOHM_PER_OHM
     columns = (
         open_circuit_v_at(state, np.asarray(temperature_c)),
         start.battery_v,
         start.amps,
-        start.stall_a if inrush is None else _peak(state, temperature_c, inrush),
+        inrush.share * solve_start(early, temperature_c).stall_a,
         start.amps * state.positive_mohm * copper / MOHM_PER_OHM,
         start.amps * state.ground_mohm * copper / MOHM_PER_OHM,
         start.amps * state.contacts_mohm / MOHM_PER_OHM,
@@ -123,27 +103,7 @@ def predicted_measurements(state: StartState, temperature_c: npt.ArrayLike, *, i
     return np.stack(np.broadcast_arrays(*columns), axis=-1).astype(np.float64)
 
 
-def measurement_errors(measured: Array, blocks: Array, instrument: Instrument, charge_se_v: Array) -> Array:
-    """Standard error of each measurement, shape (n, 10), from the instruments' errors at the measured value.
-
-    charge_se_v: error that surface charge brings to the rest volts [V], shape (n,).
-    """
-    v = {name: measured[:, i] for i, name in enumerate(MEASURED)}
-    drop = {name: np.hypot(instrument.drop_v, instrument.drop_share * v[name]) for name in DROPS}
-    columns = {
-        "rest_v": np.hypot(instrument.battery_v * blocks, charge_se_v),
-        "crank_min_v": instrument.crank_v * blocks,
-        "crank_a": np.hypot(instrument.amps_a, instrument.amps_share * v["crank_a"]),
-        "peak_a": np.hypot(instrument.amps_a, instrument.peak_share * v["peak_a"]),
-        **drop,
-        "drop_control_v": np.hypot(instrument.control_v, instrument.drop_share * v["drop_control_v"]),
-        "coil_a": instrument.coil_share * v["coil_a"],
-        "crank_rpm": INSTRUMENT.rpm_share * v["crank_rpm"],
-    }
-    return np.stack([columns[name] for name in MEASURED], axis=-1)
-
-
-def _slopes(state: StartState, temperature_c: Array, expected: Array, inrush: Inrush | None) -> Array:
+def _slopes(state: StartState, temperature_c: Array, expected: Array, inrush: Inrush) -> Array:
     """Derivative of each measurement by the log of each field of the state, shape (n, 10, fields)."""
     columns = []
     for name in STATE_FIELDS:
@@ -158,8 +118,7 @@ def check_closure(
     system_v: npt.ArrayLike,
     *,
     spread: StateSpread,
-    instrument: Instrument | None = None,
-    inrush: Inrush | None = None,
+    inrush: Inrush = STALL,
     temperature_sd_k: npt.ArrayLike = 0.0,
     confirmed: AbstractSet[str] = frozenset(),
 ) -> pd.DataFrame:
@@ -168,7 +127,7 @@ def check_closure(
     :param readings: measurements and temperature_c, shape (n rows); missing measurements are left out
     :param expected: state of each reading's unit, fields scalar or shape (n,)
     :param spread: relative standard errors of that state, scalar or shape (n,)
-    :param inrush: how far the peak is from the stall; None for the stall itself
+    :param inrush: how far the peak is from the stall
     :param temperature_sd_k: how far the parts may be from the temperature given [K], scalar or shape (n,)
     :param confirmed: measurements that were taken twice and count as right: the part that each of them tells of may have
         changed by as much as they ask for, and they are never the suspect
@@ -180,9 +139,14 @@ def check_closure(
         comma-joined)
     """
     found = departures(
-        readings, expected, system_v, spread=spread, instrument=instrument, inrush=inrush,
-        temperature_sd_k=temperature_sd_k, confirmed=confirmed,
-    )  # fmt: skip
+        readings,
+        expected,
+        system_v,
+        spread=spread,
+        inrush=inrush,
+        temperature_sd_k=temperature_sd_k,
+        confirmed=confirmed,
+    )
     blamed = found.used & ~np.isin(MEASURED, list(confirmed))
     return _test(found, blamed, readings.index).assign(
         suspect_expected=lambda tested: _suspected(found.measured, tested) - tested["suspect_off"]
@@ -208,8 +172,7 @@ def departures(
     system_v: npt.ArrayLike,
     *,
     spread: StateSpread,
-    instrument: Instrument | None = None,
-    inrush: Inrush | None = None,
+    inrush: Inrush = STALL,
     temperature_sd_k: npt.ArrayLike = 0.0,
     confirmed: AbstractSet[str] = frozenset(),
 ) -> Departures:
@@ -217,11 +180,13 @@ def departures(
     rows = len(readings)
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (rows,))
     temperature = readings["temperature_c"].to_numpy(dtype=np.float64, na_value=np.nan)
-    measured, charge_se = _without_surface_charge(readings, blocks)
+    value, charge_se = measured_values(readings, blocks)
+    measured = np.stack([value[name] for name in MEASURED], axis=-1)
     middle = np.broadcast_to(predicted_measurements(expected, temperature, inrush=inrush), measured.shape)
     slope = np.broadcast_to(_slopes(expected, temperature, middle, inrush), (*measured.shape, len(STATE_FIELDS)))
     share = np.stack([np.broadcast_to(value, (rows,)) for value in vars(spread).values()], axis=-1)
-    error = measurement_errors(middle, blocks, instrument or INSTRUMENT, charge_se)
+    by_name = measurement_errors(dict(zip(MEASURED, middle.T, strict=True)), blocks, charge_se)
+    error = np.stack([by_name[name] for name in MEASURED], axis=-1)
     residual = measured - middle
     used = np.isfinite(residual) & np.isfinite(error)
     slope = np.where(used[:, :, None], np.nan_to_num(slope), 0.0)
@@ -247,14 +212,6 @@ def _widened(
         own = np.where(used[:, i] & (slope[:, i, k] != 0.0), slope[:, i, k], np.inf)
         wide[:, k] = np.hypot(wide[:, k], np.where(used[:, i], residual[:, i], 0.0) / own)
     return wide
-
-
-def _without_surface_charge(readings: pd.DataFrame, blocks: Array) -> tuple[Array, Array]:
-    """Measurements (n, 10) with surface charge taken off the rest volts, and the error of that [V], (n,)."""
-    columns = {name: measured_column(readings, name) for name in MEASURED}
-    hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
-    columns["rest_v"], charge_se = open_circuit(columns["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
-    return np.stack([columns[name] for name in MEASURED], axis=-1), np.nan_to_num(charge_se)
 
 
 def _suspected(measured: Array, found: pd.DataFrame) -> Array:

@@ -14,9 +14,10 @@ from typing import Final
 import numpy as np
 
 from analysis.bay.choices import EXPECTING, MODEL_ERROR
-from analysis.bay.closure import MEASURED, Inrush, StateSpread, predicted_measurements
+from analysis.bay.closure import Inrush, StateSpread, predicted_measurements
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import REFERENCE_C
+from analysis.circuit.resistances import MEASURED
 from analysis.circuit.temperature import TemperatureLaw
 from analysis.readings.aid import Aid, aid_of
 from analysis.readings.class_laws import estimate_laws

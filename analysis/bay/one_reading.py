@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.bay.choices import EXPECTING
-from analysis.bay.closure import MEASURED, check_closure, predicted_measurements
+from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.findings import MEASURED_HERE, Finding, locate_segment
 from analysis.bay.verdict import verdict
@@ -31,8 +31,8 @@ from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import DRAG_PER_K, REFERENCE_C, Limits
 from analysis.circuit.load import infer_load
-from analysis.circuit.resistances import ELEMENTS, NO_LOW_VOLTS, Inferred, infer_resistances
-from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, copper_factor, to_reference
+from analysis.circuit.resistances import ELEMENTS, MEASURED, NO_LOW_VOLTS, Inferred, infer_resistances
+from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
@@ -212,15 +212,6 @@ def _law_of(element: str, expected: Expected) -> TemperatureLaw:
     return laws.get(element, COPPER_LAW)
 
 
-def at_reference(
-    value: Floats, se: Floats, temperature_c: Floats, law: TemperatureLaw, sd_k: Floats
-) -> tuple[Floats, Floats]:
-    """Resistances and their errors brought to 20 °C; the correction's own error is added."""
-    log_factor, error = to_reference(np.zeros_like(value), temperature_c, law, temperature_se_c=sd_k)
-    factor = np.exp(log_factor)
-    return value * factor, np.hypot(se * factor, np.abs(value) * factor * error)
-
-
 def _resistances(
     inferred: Inferred, shown: pd.DataFrame, expected: Expected, temperature_c: float, sd_k: float
 ) -> list[Identified]:
@@ -261,12 +252,12 @@ def _load(at: pd.DataFrame, shown: pd.DataFrame, expected: Expected) -> list[Ide
 
 def _assumed_value(name: str, typical: Mapping[str, float], load_sd: float, system_v: int) -> tuple[float, float]:
     """What a missing measurement was taken to be, with its error."""
-    blocks, instrument = system_v / 12.0, INSTRUMENT
+    blocks = system_v / 12.0
     if name == "crank_a":
         return typical[name], typical[name] * load_sd
     if name == "rest_v":
-        return typical[name], instrument.assumed_rest_v * blocks
-    return instrument.assumed_drop_v * blocks, instrument.assumed_drop_sd_v * blocks
+        return typical[name], INSTRUMENT.assumed_rest_v * blocks
+    return INSTRUMENT.assumed_drop_v * blocks, INSTRUMENT.assumed_drop_sd_v * blocks
 
 
 def _closure(at: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> Closure:

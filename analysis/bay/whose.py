@@ -18,9 +18,10 @@ import pandas as pd
 from scipy.special import chdtrc, gammaln, logsumexp, stdtr
 
 from analysis.bay.choices import WHOSE
-from analysis.bay.closure import MEASURED, MOVED_BY, STATE_FIELDS, Departures, departures
+from analysis.bay.closure import MOVED_BY, STATE_FIELDS, Departures, departures
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import trusted_row
+from analysis.circuit.resistances import MEASURED
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import SAMPLED, Floats
 

@@ -17,10 +17,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.circuit.battery import open_circuit
-from analysis.circuit.choices import INSTRUMENT, Instrument
+from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import BRUSH_SD_V, BRUSH_V, FEWEST_CRANK_A
-from analysis.circuit.resistances import measured_column
+from analysis.circuit.resistances import measured_values, measurement_errors
 
 Array = npt.NDArray[np.float64]
 
@@ -32,9 +31,7 @@ NO_SPEED: Final = "no cranking speed: a weak starter field cannot be told from e
 CONTRADICTS: Final = "peak amps are not above the steady amps"
 
 
-def infer_load(
-    readings: pd.DataFrame, system_v: npt.ArrayLike, *, instrument: Instrument | None = None
-) -> pd.DataFrame:
+def infer_load(readings: pd.DataFrame, system_v: npt.ArrayLike) -> pd.DataFrame:
     """Back-emf, power, motor constant and torque of each reading, with standard errors.
 
     :param readings: rest_v [V], crank_a [A], peak_a [A], crank_rpm [rpm]; any may be missing
@@ -42,20 +39,16 @@ def infer_load(
     :returns: back_emf_v, back_emf_se_v, power_w (turned into motion, gear losses included), emf_v_per_rpm,
         emf_se_v_per_rpm, torque_nm (at the crankshaft), torque_se_nm, reason ("" where all is identified)
     """
-    chosen = INSTRUMENT if instrument is None else instrument
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (len(readings),))
-    hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
-    rest, charge_se = open_circuit(measured_column(readings, "rest_v"), system_v=blocks * 12.0, hours_rested=hours)
-    amps, peak, rpm = (measured_column(readings, name) for name in ("crank_a", "peak_a", "crank_rpm"))
-    amps, peak = (np.where(a >= FEWEST_CRANK_A.value, a, np.nan) for a in (amps, peak))
-    rpm = np.where(rpm >= INSTRUMENT.fewest_rpm, rpm, np.nan)
+    value, charge_se = measured_values(readings, blocks)
+    error = measurement_errors(value, blocks, charge_se)
+    amps, peak = (np.where(value[a] >= FEWEST_CRANK_A.value, value[a], np.nan) for a in ("crank_a", "peak_a"))
+    rpm = np.where(value["crank_rpm"] >= INSTRUMENT.fewest_rpm, value["crank_rpm"], np.nan)
     share = np.where(amps < peak, amps / peak, np.nan)
-    drive = rest - BRUSH_V.value
+    drive = value["rest_v"] - BRUSH_V.value
     emf = drive * (1.0 - share)
-    drive_se = np.sqrt((chosen.battery_v * blocks) ** 2 + charge_se**2 + BRUSH_SD_V.value**2)
-    amps_share = np.hypot(chosen.amps_share, chosen.amps_a / amps)
-    peak_share = np.hypot(chosen.peak_share, chosen.amps_a / peak)
-    volts_se = drive_se * (1.0 - share)
+    amps_share, peak_share = error["crank_a"] / amps, error["peak_a"] / peak
+    volts_se = np.hypot(error["rest_v"], BRUSH_SD_V.value) * (1.0 - share)
     emf_se = np.sqrt(volts_se**2 + (drive * share) ** 2 * (amps_share**2 + peak_share**2))
     # torque = emf I / w: amps act on it twice, on the back-emf downward and directly
     power = emf * amps
@@ -72,7 +65,7 @@ def infer_load(
             "emf_se_v_per_rpm": np.hypot(emf_se, emf * INSTRUMENT.rpm_share) / rpm,
             "torque_nm": power / speed,
             "torque_se_nm": np.hypot(power_se, power * INSTRUMENT.rpm_share) / speed,
-            "reason": _reasons(rest, amps, peak, rpm),
+            "reason": _reasons(value["rest_v"], amps, peak, rpm),
         },
         index=readings.index,
     )

@@ -17,6 +17,7 @@ Errors follow from the instruments to first order; amps shared by several drops 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -25,7 +26,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.circuit.battery import open_circuit
-from analysis.circuit.choices import INSTRUMENT, Instrument
+from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import BRUSH_SD_V, BRUSH_V, FEWEST_COIL_A, FEWEST_CRANK_A
 
 Array = npt.NDArray[np.float64]
@@ -41,7 +42,7 @@ ELEMENTS: Final = (
     "control_circuit",
     "coil",
 )
-SOURCES: Final = (  # independent sources of error
+MEASURED: Final = (
     "rest_v",
     "crank_min_v",
     "crank_a",
@@ -51,7 +52,7 @@ SOURCES: Final = (  # independent sources of error
     "drop_contacts_v",
     "drop_control_v",
     "coil_a",
-    "brush_v",
+    "crank_rpm",
 )
 FEWEST_A: Final = {"crank_a": FEWEST_CRANK_A.value, "peak_a": FEWEST_CRANK_A.value, "coil_a": FEWEST_COIL_A.value}
 DROPS: Final = ("drop_positive_v", "drop_ground_v", "drop_contacts_v")
@@ -98,6 +99,28 @@ def measured_column(readings: pd.DataFrame, name: str) -> Array:
     return readings[name].to_numpy(dtype=np.float64, na_value=np.nan)
 
 
+def measured_values(readings: pd.DataFrame, blocks: Array) -> tuple[dict[str, Array], Array]:
+    """Every measurement, surface charge taken off the rest volts, and the error that this leaves [V]."""
+    value = {name: measured_column(readings, name) for name in MEASURED}
+    hours = measured_column(readings, "hours_rested")
+    value["rest_v"], charge_se = open_circuit(value["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
+    return value, charge_se
+
+
+def measurement_errors(value: Mapping[str, Array], blocks: Array, charge_se_v: Array) -> dict[str, Array]:
+    """Standard error of every measurement, from the instruments' errors at its value; charge_se_v: of the rest volts beside."""
+    return {
+        "rest_v": np.hypot(INSTRUMENT.battery_v * blocks, charge_se_v),
+        "crank_min_v": INSTRUMENT.crank_v * blocks,
+        "crank_a": np.hypot(INSTRUMENT.amps_a, INSTRUMENT.amps_share * value["crank_a"]),
+        "peak_a": np.hypot(INSTRUMENT.amps_a, INSTRUMENT.peak_share * value["peak_a"]),
+        **{name: np.hypot(INSTRUMENT.drop_v, INSTRUMENT.drop_share * value[name]) for name in DROPS},
+        "drop_control_v": np.hypot(INSTRUMENT.control_v, INSTRUMENT.drop_share * value["drop_control_v"]),
+        "coil_a": INSTRUMENT.coil_share * value["coil_a"],
+        "crank_rpm": INSTRUMENT.rpm_share * value["crank_rpm"],
+    }
+
+
 def _fill(value: Array, se: Array, typical: Array, typical_se: Array) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
     missing = ~np.isfinite(value)
     usable = missing & np.isfinite(typical)
@@ -107,48 +130,33 @@ def _fill(value: Array, se: Array, typical: Array, typical_se: Array) -> tuple[A
 def _gather(
     readings: pd.DataFrame,
     blocks: Array,
-    instrument: Instrument,
     typical_crank_a: Array,
     typical_crank_rel_sd: float,
     typical_rest_v: Array,
 ) -> _Inputs:
     """Measured values with their instrument errors; missing ones filled where a typical value is known."""
-    value = {name: measured_column(readings, name) for name in SOURCES if name != "brush_v"}
+    value, charge_se = measured_values(readings, blocks)
     for amps, fewest in FEWEST_A.items():
         value[amps] = np.where(value[amps] >= fewest, value[amps], np.nan)
-    hours = measured_column(readings, "hours_rested") if "hours_rested" in readings else None
-    rest_v, charge_se = open_circuit(value["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
-    value["rest_v"] = rest_v
-    volts = {name: np.hypot(instrument.drop_v, instrument.drop_share * value[name]) for name in DROPS}
-    se = {
-        "rest_v": np.hypot(instrument.battery_v * blocks, charge_se),
-        "crank_min_v": instrument.crank_v * blocks,
-        "crank_a": np.hypot(instrument.amps_a, instrument.amps_share * value["crank_a"]),
-        "peak_a": np.hypot(instrument.amps_a, instrument.peak_share * value["peak_a"]),
-        "drop_control_v": np.hypot(instrument.control_v, instrument.drop_share * value["drop_control_v"]),
-        "coil_a": instrument.coil_share * value["coil_a"],
-        **volts,
-    }
+    se = measurement_errors(value, blocks, charge_se)
     filled: dict[str, npt.NDArray[np.bool_]] = {}
     typical = {
         "crank_a": (typical_crank_a, typical_crank_rel_sd * typical_crank_a),
-        "rest_v": (typical_rest_v, instrument.assumed_rest_v * blocks),
+        "rest_v": (typical_rest_v, INSTRUMENT.assumed_rest_v * blocks),
     }
     for name, (middle, sd) in typical.items():
         value[name], se[name], filled[name] = _fill(value[name], se[name], middle, sd)
     value["brush_v"] = np.full(len(readings), BRUSH_V.value)
     se["brush_v"] = np.full(len(readings), BRUSH_SD_V.value)
-    value["aid_a"] = (
-        np.nan_to_num(measured_column(readings, "aid_a")) if "aid_a" in readings else np.zeros(len(readings))
-    )
+    value["aid_a"] = np.nan_to_num(measured_column(readings, "aid_a"))
     return _Inputs(value, se, filled)
 
 
-def _assume_drops(inputs: _Inputs, blocks: Array, instrument: Instrument) -> _Inputs:
+def _assume_drops(inputs: _Inputs, blocks: Array) -> _Inputs:
     """The same inputs with missing drops set to a typical one of large error, for the motor only."""
     value, se, filled = dict(inputs.value), dict(inputs.se), dict(inputs.filled)
     for name in DROPS:
-        typical, sd = instrument.assumed_drop_v * blocks, instrument.assumed_drop_sd_v * blocks
+        typical, sd = INSTRUMENT.assumed_drop_v * blocks, INSTRUMENT.assumed_drop_sd_v * blocks
         value[name], se[name], filled[name] = _fill(value[name], se[name], typical, sd)
     return _Inputs(value, se, filled)
 
@@ -246,7 +254,6 @@ def infer_resistances(
     typical_crank_a: npt.ArrayLike = np.nan,
     typical_crank_rel_sd: float = INSTRUMENT.assumed_amps_share,
     typical_rest_v: npt.ArrayLike = np.nan,
-    instrument: Instrument | None = None,
 ) -> Inferred:
     """Infer the resistance of every element that each reading identifies, with its standard error.
 
@@ -265,11 +272,10 @@ def infer_resistances(
     """
     rows = len(readings)
     blocks = np.broadcast_to(np.asarray(system_v, dtype=np.float64) / 12.0, (rows,))
-    chosen = INSTRUMENT if instrument is None else instrument
     typical_a = np.broadcast_to(np.asarray(typical_crank_a, dtype=np.float64), (rows,))
     typical_v = np.broadcast_to(np.asarray(typical_rest_v, dtype=np.float64), (rows,))
-    inputs = _gather(readings, blocks, chosen, typical_a, typical_crank_rel_sd, typical_v)
-    motor = _assume_drops(inputs, blocks, chosen)
+    inputs = _gather(readings, blocks, typical_a, typical_crank_rel_sd, typical_v)
+    motor = _assume_drops(inputs, blocks)
     value, slope = _elements(inputs.value, motor.value)
     reason = _reasons(inputs, value)
     known = reason == ""

@@ -55,16 +55,12 @@ def copper_factor(temperature_c: npt.ArrayLike) -> Array:
 # --- Laws as values --------------------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class TemperatureLaw:
-    """log value(T) = log value(reference) + b x + c x², x = reference_c - T, with the errors of b and c.
-
-    `readings` is the number of readings behind the fit, 0 for a law from print.
-    """
+    """log value(T) = log value(reference) + b x + c x², x = reference_c - T, with the errors of b and c."""
 
     b_per_k: float
     c_per_k2: float
     covariance: Array
     reference_c: float
-    readings: int = 0
 
     def log_factor(self, temperature_c: npt.ArrayLike) -> Array:
         """log of value(T) / value(reference)."""
@@ -120,21 +116,18 @@ COPPER_LAW: Final = TemperatureLaw(
 )
 
 
-def to_reference(
-    log_value: npt.ArrayLike,
-    temperature_c: npt.ArrayLike,
-    law: TemperatureLaw,
-    *,
-    temperature_se_c: npt.ArrayLike = 0.0,
+def at_reference(
+    value: Array, se: Array, temperature_c: npt.ArrayLike, law: TemperatureLaw, temperature_se_c: npt.ArrayLike
 ) -> tuple[Array, Array]:
-    """Log values brought from the temperature of the reading [°C] to the law's reference, and the correction's error.
+    """Values and their errors brought from the temperature of the reading [°C] to the law's reference.
 
-    The law's part of the error is shared by all readings corrected with one law; it is zero at the reference and
-    grows away from it. `temperature_se_c` [K] adds what an uncertain temperature does through the law's slope.
+    The law's part of the error is shared by all values corrected with one law; it is zero at the reference and grows away
+    from it. `temperature_se_c` [K] adds what an uncertain temperature does through the law's slope.
     """
+    factor = np.exp(-law.log_factor(temperature_c))
     slope = law.b_per_k + 2.0 * law.c_per_k2 * (law.reference_c - _array(temperature_c))
     error = np.hypot(law.log_factor_se(temperature_c), slope * _array(temperature_se_c))
-    return _array(log_value) - law.log_factor(temperature_c), error
+    return value * factor, np.hypot(se * factor, np.abs(value) * factor * error)
 
 
 # --- Fit from a fleet's readings -------------------------------------------------------------------------------------
@@ -142,17 +135,16 @@ def fit_temperature_law(
     log_value: npt.ArrayLike,
     temperature_c: npt.ArrayLike,
     unit_codes: npt.ArrayLike,
-    se: npt.ArrayLike | None = None,
+    se: npt.ArrayLike,
     *,
-    time_days: npt.ArrayLike | None = None,
+    time_days: npt.ArrayLike,
     prior: TemperatureLaw = BATTERY_LAW,
     temperature_se_c: float = 0.0,
     shared_sd: float = 0.0,
 ) -> TemperatureLaw:
     """Fit b and c of one class from its readings: unit effects, robust weights, shrunk to a published prior.
 
-    Differences within a unit remove the unit's own level: to its weighted mean, or, when `time_days` is given, to the
-    unit's previous reading, which also removes slow wear. Huber weights hold outliers and failing parts down.
+    Differences to the unit's previous reading remove the unit's own level and slow wear. Huber weights hold outliers and failing parts down.
     The prior counts as data: few readings in a narrow range give the prior back, thousands give the data.
     A thermometer that errs makes a law look flatter than it is, the more so the fewer kelvins the readings span; what its
     error adds to the squares of the temperatures is taken out again (errors in variables, Fuller 1987, section 1.2), but
@@ -171,46 +163,25 @@ def fit_temperature_law(
     y, t, units = _array(log_value).ravel(), _array(temperature_c).ravel(), np.asarray(unit_codes).ravel()
     if not len(y) == len(t) == len(units):
         raise ValueError(f"log_value, temperature_c and unit_codes have {len(y)}, {len(t)} and {len(units)} values")
-    error = np.zeros_like(y) if se is None else np.broadcast_to(_array(se), y.shape)
-    when = None if time_days is None else _array(time_days).ravel()
+    error, when = np.broadcast_to(_array(se), y.shape), _array(time_days).ravel()
     good = np.isfinite(y) & np.isfinite(t) & np.isfinite(error)
     y, t, units, error = y[good], t[good], units[good].astype(np.int64), error[good]
     x = prior.reference_c - t
     design = np.column_stack([x, x**2])
     blur = _blur(x, temperature_se_c)
-    if when is None:
-        dy, dx, sd, group, later, blur = _from_unit_mean(y, design, units, error, blur)
-    else:
-        dy, dx, sd, group, later, blur = _from_previous(y, design, units, error, blur, when[good])
+    dy, dx, sd, group, later, blur = _from_previous(y, design, units, error, blur, when[good])
     if len(dy) == 0:
         return prior
     shared = 2.0 * shared_sd**2 * _neighbours(later)
     coefficient, covariance = _robust_fit(dy, dx, sd, group, prior, blur, shared)
-    return TemperatureLaw(float(coefficient[0]), float(coefficient[1]), covariance, prior.reference_c, len(y))
-
-
-Differences = tuple[Array, Array, Array, npt.NDArray[np.int64], Array, Array]
-"""What each tells: difference of the values, of the design, its error, unit, x of the (later) reading, blur (n, 2, 2)."""
-
-
-def _from_unit_mean(y: Array, design: Array, units: npt.NDArray[np.int64], error: Array, blur: Array) -> Differences:
-    """Values and design less their unit's mean; units with one reading tell nothing and are left out."""
-    count = np.bincount(units) if len(units) else np.zeros(0)
-    several = count[units] > 1
-    y, design, error, units, blur = y[several], design[several], error[several], units[several], blur[several]
-    count = np.maximum(count, 1)
-
-    def less_mean(values: Array) -> Array:
-        return values - (np.bincount(units, values, minlength=len(count)) / count)[units]
-
-    dx = np.column_stack([less_mean(c) for c in design.T])
-    return less_mean(y), dx, error, units, design[:, 0], blur * (1.0 - 1.0 / count[units])[:, None, None]
+    return TemperatureLaw(float(coefficient[0]), float(coefficient[1]), covariance, prior.reference_c)
 
 
 def _from_previous(
     y: Array, design: Array, units: npt.NDArray[np.int64], error: Array, blur: Array, when: Array
-) -> Differences:
-    """Values and design less those of the same unit's previous reading."""
+) -> tuple[Array, Array, Array, npt.NDArray[np.int64], Array, Array]:
+    """Values and design less those of the same unit's previous reading: difference of the values, of the design, its error,
+    unit, x of the later reading, blur (n, 2, 2)."""
     order = np.lexsort((y, design[:, 0], when, units))
     same = units[order][1:] == units[order][:-1]
     now, before = order[1:][same], order[:-1][same]

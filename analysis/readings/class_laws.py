@@ -8,7 +8,7 @@ from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, drag_law, fit_temperature_law
 from analysis.constants import MAD_TO_SD
-from analysis.readings.choices import CLASSES, NOISE, OBSERVING, Noise
+from analysis.readings.choices import CLASSES, NOISE, OBSERVING
 from analysis.readings.lowest import bounds_as_values, taught_by_values, with_bounds
 from analysis.readings.observe import (
     BATTERY,
@@ -49,10 +49,9 @@ INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
 FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
 
 
-def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
+def estimate_laws(panel: Panel) -> ClassLaws:
     """Class laws from the panel's readings, about FIT_READINGS of each class at most; classes without enough readings
     keep the published priors."""
-    noise = noise or NOISE
     panel = taught_by_values(telling_vehicles(panel))
     n = len(panel.groups)
     inrush = np.tile([CLASSES.inrush_share, CLASSES.battery_at_inrush], (n, 1))
@@ -61,15 +60,15 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     oil = [drag_law(grade) for grade in usual_oil(panel)]
     drag = [law if t is None else t.load_law(law) for law, t in zip(oil, told, strict=True)]
     load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
-    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    raw = raw_quantities(panel, load[0], load[1], inrush)
     battery, battery_doubt = _fit(panel, _log_battery(panel, raw), chill, CLASSES.battery_se)
     load, _ = _fit(panel, _log(panel.measured["crank_a"]), drag, CLASSES.load_se)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
-    by_speed = learn_inrush_share(panel, battery, load, at_inrush, noise)
+    by_speed = learn_inrush_share(panel, battery, load, at_inrush)
     inrush = np.tile(
         [combined([by_speed, by_parts], (CLASSES.inrush_share, CLASSES.inrush_share_sd)), at_inrush], (n, 1)
     )
-    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    raw = raw_quantities(panel, load[0], load[1], inrush)
     emf = usual_emf(panel, raw)
     ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
@@ -77,14 +76,14 @@ def estimate_laws(panel: Panel, noise: Noise | None = None) -> ClassLaws:
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
     load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, drag, CLASSES.load_se)
-    raw = raw_quantities(panel, load[0], load[1], inrush, noise)
+    raw = raw_quantities(panel, load[0], load[1], inrush)
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
     base, base_sd = usual_values(panel, value)
     cold = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
     unclamped = unclamped_amps(panel, raw.x, (raw.rest_v - panel.measured["crank_min_v"]) / cold)
     base = with_assumed(panel, base, emf, unclamped)
-    se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt), noise)
+    se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt))
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
         left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
@@ -192,7 +191,6 @@ def learn_inrush_share(
     battery: tuple[Floats, Floats],
     load: tuple[Floats, Floats],
     at_inrush: float,
-    noise: Noise,
 ) -> tuple[float, float]:
     """How much of rest volts over peak amps is loop resistance: chosen so that cranking speed follows back-emf.
 
@@ -204,7 +202,7 @@ def learn_inrush_share(
         return NOTHING_LEARNED
     loss = np.zeros(len(INRUSH_SHARES))
     for i, share in enumerate(INRUSH_SHARES):
-        emf, raised = _modelled_emf(panel, battery, load, (float(share), at_inrush), noise)
+        emf, raised = _modelled_emf(panel, battery, load, (float(share), at_inrush))
         z = np.where(raised, np.nan, _log(speed) - _log(emf))[~few]
         z = z[np.isfinite(z).any(axis=1)]
         z = z - np.nanmedian(z, axis=1)[:, None]
@@ -277,11 +275,10 @@ def _modelled_emf(
     battery: tuple[Floats, Floats],
     load: tuple[Floats, Floats],
     inrush: tuple[float, float],
-    noise: Noise,
 ) -> tuple[Floats, Bools]:
     """Back-emf (U, R) from smoothed resistances, and where the load is raised (field or drag unclear)."""
     n = len(panel.groups)
-    raw = raw_quantities(panel, load[0], load[1], np.tile(inrush, (n, 1)), noise)
+    raw = raw_quantities(panel, load[0], load[1], np.tile(inrush, (n, 1)))
     level = smooth_level(reference_values(panel, raw, battery, load, np.zeros(n), None))
     copper = 1.0 - COPPER_PER_K.value * raw.x
     cold = np.exp(battery[0][panel.group][:, None] * raw.x + battery[1][panel.group][:, None] * raw.x**2)
@@ -371,14 +368,13 @@ def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:
     return out
 
 
-def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observations:
+def observe(panel: Panel, laws: ClassLaws) -> Observations:
     """Every reading as multiples of the class-usual values at 20 degC, each with its standard error."""
-    noise = noise or NOISE
-    raw, value, se = _multiples(panel, laws, noise)
+    raw, value, se = _multiples(panel, laws)
     bound = np.asarray(np.isfinite(panel.measured["crank_at_most_v"]).any(axis=1), dtype=bool)
     at_least = None
     if bound.any():
-        _, least, least_se = _multiples(bounds_as_values(panel, bound), laws, noise)
+        _, least, least_se = _multiples(bounds_as_values(panel, bound), laws)
         at_least = np.where(np.isnan(value[BATTERY]), least[BATTERY], np.nan)
         value[BATTERY, bound], se[BATTERY, bound] = with_bounds(
             value[BATTERY, bound],
@@ -393,12 +389,12 @@ def observe(panel: Panel, laws: ClassLaws, noise: Noise | None = None) -> Observ
     return Observations(value, se, laws, raw.rest_v, per_rpm, at_least)
 
 
-def _multiples(panel: Panel, laws: ClassLaws, noise: Noise) -> tuple[Raw, Floats, Floats]:
+def _multiples(panel: Panel, laws: ClassLaws) -> tuple[Raw, Floats, Floats]:
     """Raw quantities, and the seven numbers as multiples of the class-usual values with their errors (7, U, R)."""
-    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush, noise)
+    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush)
     battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
     value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
-    se = standard_errors(panel, raw, value, (battery, load), (laws.battery_doubt, laws.load_doubt), noise)
+    se = standard_errors(panel, raw, value, (battery, load), (laws.battery_doubt, laws.load_doubt))
     usual = laws.base[panel.group].T[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         return raw, value / usual, se * laws.scatter[panel.group].T[:, :, None] / usual

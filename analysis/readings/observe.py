@@ -16,7 +16,7 @@ from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.aid import aid_amps
-from analysis.readings.choices import NOISE, OBSERVING, Noise
+from analysis.readings.choices import NOISE, OBSERVING
 from analysis.readings.lowest import by_the_dip, dip_amps
 from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known
 
@@ -132,7 +132,7 @@ class Raw:
     control: Floats
 
 
-def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats, noise: Noise) -> Raw:
+def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats) -> Raw:
     """Volts and amps -> resistances at the measured temperature; missing amps, rest volts and degrees are assumed
     from the vehicle's own other readings, else its class, with a larger error."""
     m, g, G = panel.measured, panel.group, len(panel.groups)
@@ -148,7 +148,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     own = np.where(np.isfinite(rest).any(axis=1), own, group_median(rest, g, G)[g])
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
     rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
-    rest_se = np.where(np.isfinite(rest), noise.volts_v, noise.assumed_rest_v) * scale
+    rest_se = np.where(np.isfinite(rest), NOISE.volts_v, NOISE.assumed_rest_v) * scale
     law = np.exp(load_per_k[g][:, None] * x + load_curve[g][:, None] * x * x)
     at_reference = nearest_known(m["crank_a"] / law)
     sag = rest_v - m["crank_min_v"]
@@ -159,7 +159,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     measured = np.isfinite(m["crank_a"])
     amps = np.where(measured, m["crank_a"], assumed)
     own_or_only = np.isfinite(at_reference) | ~clamped[g][:, None]
-    amps_se = np.where(measured, INSTRUMENT.amps_share, np.where(own_or_only, noise.assumed_amps, noise.class_amps))
+    amps_se = np.where(measured, INSTRUMENT.amps_share, np.where(own_or_only, NOISE.assumed_amps, NOISE.class_amps))
     coil = m["coil_a"]
     coil = nearest_known(coil)
     beside = aid_amps(panel, t)
@@ -177,7 +177,7 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
         grown = (1.0 - inrush[g, 1])[:, None] * near
         return Raw(
             x,
-            np.where(known_t, noise.temperature_k, noise.assumed_temperature_k),
+            np.where(known_t, NOISE.temperature_k, NOISE.assumed_temperature_k),
             rest_v,
             rest_se,
             amps,
@@ -280,7 +280,6 @@ def standard_errors(
     value: Floats,
     laws: tuple[tuple[Floats, Floats], tuple[Floats, Floats]],
     doubt: tuple[LawDoubt, LawDoubt],
-    noise: Noise,
 ) -> Floats:
     """(7, U, R) standard errors of `value`, from instrument errors at the smoothed level (not at the noisy reading).
 
@@ -292,7 +291,7 @@ def standard_errors(
     # the usual start of many scatters less than a single one: its own scatter averages, what all of them share does not
     fewer = np.where(panel.stands_for > 1.0, np.minimum(1.0, np.sqrt(MEDIAN_VARIANCE / panel.stands_for)), 1.0)
     per_k = [b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * raw.x for b, c in laws]
-    volts = 1e3 * np.hypot(raw.rest_se, noise.volts_v * scale) / raw.sag_amps
+    volts = 1e3 * np.hypot(raw.rest_se, NOISE.volts_v * scale) / raw.sag_amps
     at_least, dips = level[BATTERY], by_the_dip(panel)
     if dips.any():  # of a dip's unknown amps the error is that of a usual battery at least
         usual = group_median(np.where(at_least > 0.0, at_least, np.nan), panel.group, len(panel.groups))[panel.group]
@@ -305,12 +304,12 @@ def standard_errors(
     battery = np.hypot(
         np.maximum(single * fewer, np.minimum(single, OBSERVING.shared_sd * level[BATTERY])), law[0] * level[BATTERY]
     )
-    drop = 1e3 * noise.drop_v / raw.amps
-    cables = [np.hypot(drop, np.hypot(raw.amps_se, noise.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
+    drop = 1e3 * NOISE.drop_v / raw.amps
+    cables = [np.hypot(drop, np.hypot(raw.amps_se, NOISE.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
     motor = np.sqrt((INSTRUMENT.peak_share * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
     load = np.hypot(INSTRUMENT.amps_share, correction[1]) * level[LOAD]
-    control = np.hypot(np.hypot(noise.coil, noise.contact) * level[CONTROL], noise.control_mohm)
+    control = np.hypot(np.hypot(NOISE.coil, NOISE.contact) * level[CONTROL], NOISE.control_mohm)
     return np.stack([battery, *cables, motor, load, control])
 
 

@@ -87,7 +87,6 @@ class StartSolution:
 
     amps: Array
     battery_v: Array
-    motor_v: Array
     coil_v: Array
     back_emf_v: Array
     speed_rpm: Array
@@ -151,8 +150,7 @@ def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolutio
 def _solved(state: StartState, open_v: Value, battery: Value, copper: Value, load: Value) -> StartSolution:
     """The start of a circuit at the temperature of what :func:`_warm` gives."""
     cables = (state.positive_mohm + state.ground_mohm) * 0.001 * copper + state.contacts_mohm * 0.001
-    outside = battery + cables
-    loop = outside + state.motor_mohm * 0.001 * copper
+    loop = battery + cables + state.motor_mohm * 0.001 * copper
     share = state.load_speed_share
     drive = open_v - state.brush_v
     amps, slowing = _slowed(state, load, drive, loop)
@@ -165,7 +163,6 @@ def _solved(state: StartState, open_v: Value, battery: Value, copper: Value, loa
     return StartSolution(
         np.asarray(flowing),
         np.asarray(battery_v),
-        np.asarray(open_v - flowing * outside),
         np.asarray(battery_v * coil / (coil + state.control_mohm)),
         np.asarray(back_emf),
         np.asarray(np.maximum(back_emf, 0.0) / state.emf_v_per_rpm),
