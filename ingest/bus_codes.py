@@ -13,7 +13,6 @@ from types import MappingProxyType
 ENGINE_RPM, BATTERY_V, KEYSWITCH_V, COOLANT_C, AMBIENT_C = (
     "engine_rpm", "battery_v", "keyswitch_v", "coolant_c", "ambient_c",
 )  # fmt: skip
-SIGNALS = (ENGINE_RPM, BATTERY_V, KEYSWITCH_V, COOLANT_C, AMBIENT_C)
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from ingest.bus_codes import SPN, pgn_of, values_of
 from ingest.bus_logs import Decode, Gathered
 from ingest.bus_tables import signal_of
 from ingest.errors import FileRefused
-from ingest.values import unit_word
+from ingest.values import unit_factor
 
 EXTRA = "needs the extra for bus logs: pip install 'cranktrend[logs]', then try again"
 RECORDS_AT_ONCE = 100_000  # of a group of an MDF4 file; our choice, to bound memory
@@ -81,9 +81,8 @@ def _known(base: Any) -> Mapping[Any, Any]:
         for signal in message.signals:
             ours = SPN.get(signal.spn or -1) or signal_of(_HUMP.sub(" ", signal.name))
             if ours and ours not in [s[0] for s in signals.values()]:
-                word = unit_word(signal.unit or "")
                 most = signal.maximum if signal.maximum is not None and signal.maximum > 0 else np.inf
-                signals[signal.name] = (ours, *((word[1], word[2]) if word else (1.0, 0.0)), float(most))
+                signals[signal.name] = (ours, *unit_factor(signal.unit or ""), float(most))
         if signals:
             long = bool(message.is_extended_frame)
             known[(long, message.frame_id)] = (message, signals)
@@ -143,8 +142,7 @@ def _read_group(mdf: Any, number: int, group: Any, began_s: float, decode: Decod
             one = mdf.get(index=k, **part)
             if one.samples.dtype.kind not in "iuf":
                 continue
-            word = unit_word(str(one.unit or ""))
-            factor, offset = (word[1], word[2]) if word else (1.0, 0.0)
+            factor, offset = unit_factor(str(one.unit or ""))
             for time_s, value in zip(one.timestamps.tolist(), one.samples.tolist(), strict=True):
                 gathered.add(ours, f"channel {names[k]}"[:64], began_s + time_s, value * factor + offset)
 

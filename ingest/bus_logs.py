@@ -99,14 +99,12 @@ def read_log(file: Path, *, dbc: Path | None = None) -> BusLog:
 
     dbc: a data base of signals, by which frames are decoded where it knows them.
     """
-    check_file(file)
+    head = head_of(file)
     decode: Decode = values_of
     if dbc is not None:
         from ingest.bus_databases import decoder_of
 
         decode = decoder_of(dbc)
-    with file.open("rb") as opened:
-        head = opened.read(HEAD_BYTES)
     gathered = Gathered()
     if head.startswith(MEASUREMENT):
         from ingest.bus_databases import read_mdf
@@ -120,6 +118,13 @@ def read_log(file: Path, *, dbc: Path | None = None) -> BusLog:
 
         read_table(file, gathered)
     return gathered.log()
+
+
+def head_of(file: Path) -> bytes:
+    """The first bytes of a file, which tell what kind it is of; FileRefused as `bounds.check_file`."""
+    check_file(file)
+    with file.open("rb") as opened:
+        return opened.read(HEAD_BYTES)
 
 
 def is_candump(head: bytes) -> bool:
@@ -149,9 +154,13 @@ def _seconds(text: bytes) -> float | None:
     try:
         return float(text)
     except ValueError:
-        pass
+        return moment_s(text.decode("ascii", "replace"))
+
+
+def moment_s(text: str) -> float | None:
+    """A date and a time of day by the local clock, as ISO 8601 writes them, in seconds since 1970."""
     try:
-        return datetime.fromisoformat(text.decode("ascii", "replace")).timestamp()
+        return datetime.fromisoformat(text).timestamp()
     except (ValueError, OverflowError, OSError):
         return None
 

@@ -6,16 +6,15 @@ import csv
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 from ingest.bounds import LONGEST_LINE, MOST_COLUMNS, table_bytes
 from ingest.bus_codes import AMBIENT_C, BATTERY_V, COOLANT_C, ENGINE_RPM, PIDS
-from ingest.bus_logs import Gathered
+from ingest.bus_logs import Gathered, moment_s
 from ingest.errors import FileRefused
 from ingest.sheets import HEAD_ROWS
 from ingest.texts import decode, sniff_delimiter
-from ingest.values import parse_time, unit_word
+from ingest.values import SECONDS, parse_time, unit_factor
 from ingest.vocabulary import folded
 
 _PID = re.compile(r"^(?:pid\s*)?(?:0x)?(?:01\s?)?(?:0x)?(0c|42|05|46)$")
@@ -26,12 +25,11 @@ _NAMES = (  # the first that fits; a vehicle's speed is no engine's, oil and int
     (AMBIENT_C, re.compile(r"ambient|outside|aussen|\bexterieur")),
 )
 _NOT = re.compile(r"vehicle speed|sensor|o2|lambda|\bair flow|fuel|oil|intake|throttle|pedal|turbo|crank")
-_TIME = re.compile(r"\btime\b|timestamp|\bzeit\b|uhrzeit|\bheure\b|\bhora\b|elapsed|\bseconds?\b|^t$|^s$")
+TIME = re.compile(r"\btime|timestamp|\bzeit|uhrzeit|\bheure\b|\btemps\b|\bhora\b|\btiempo|elapsed|\bseconds?\b|^t$|^s$")
 _CODE = re.compile(r"^(?:pid|parameter|signal|name)s?$")
 _VALUE = re.compile(r"^(?:value|wert|valeur|valor)s?$")
 _UNIT = re.compile(r"[\(\[]\s*([^()\[\]]{1,12}?)\s*[\)\]]")
 _CLOCK = re.compile(r"^([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}(?:[.,][0-9]{1,9})?))?$")
-_PER_SECOND = {"ms": 1e-3, "msec": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9}
 DAY_S = 86_400.0
 
 
@@ -105,14 +103,14 @@ def _heading(rows: Iterator[list[str]]) -> Columns:
         if len(row) > MOST_COLUMNS:
             break
         names = [folded(_UNIT.sub(" ", cell)) for cell in row]
-        times = [k for k, name in enumerate(names) if _TIME.search(name) and not signal_of(row[k])]
+        times = [k for k, name in enumerate(names) if TIME.search(name) and not signal_of(row[k])]
         found = {k: signal for k, cell in enumerate(row) if (signal := signal_of(cell))}
         if not times:
             continue
-        per_second = _PER_SECOND.get(_unit_in(row[times[0]]), 1.0)
+        per_second = SECONDS.get(_unit_in(row[times[0]]), 1.0)
         if ENGINE_RPM in found.values():
             first = {signal: k for k, signal in reversed(found.items())}
-            return Columns(times[0], per_second, {k: (s, *_unit_of(row[k])) for s, k in first.items()})
+            return Columns(times[0], per_second, {k: (s, *unit_factor(_unit_in(row[k]))) for s, k in first.items()})
         code = next((k for k, name in enumerate(names) if _CODE.match(name)), -1)
         value = next((k for k, name in enumerate(names) if _VALUE.match(name)), -1)
         if code >= 0 and value >= 0:
@@ -128,12 +126,6 @@ def _unit_in(heading: str) -> str:
     return found[1].casefold() if found else ""
 
 
-def _unit_of(heading: str) -> tuple[float, float]:
-    """Factor and offset from a heading's unit to ours."""
-    word = unit_word(_unit_in(heading))
-    return (word[1], word[2]) if word else (1.0, 0.0)
-
-
 def _time(cell: str, per_second: float, comma: bool) -> float | None:
     """A cell as seconds: a number, a time of day, or a date with one."""
     number = _number(cell, comma)
@@ -142,10 +134,9 @@ def _time(cell: str, per_second: float, comma: bool) -> float | None:
     text = cell.strip()
     if (clock := _CLOCK.match(text)) is not None:
         return 3600.0 * int(clock[1]) + 60.0 * int(clock[2]) + float((clock[3] or "0").replace(",", "."))
-    try:
-        return datetime.fromisoformat(text.replace(",", ".")).timestamp()
-    except (ValueError, OverflowError, OSError):
-        parsed = parse_time(text).value
+    if (moment := moment_s(text.replace(",", "."))) is not None:
+        return moment
+    parsed = parse_time(text).value
     return parsed.timestamp() if parsed is not None and parsed.year > 1970 else None
 
 

@@ -14,8 +14,8 @@ import pandas as pd
 
 from ingest.cells import batch_of
 from ingest.errors import FileRefused, IngestError
-from ingest.fields import CLAMP_COLUMNS, LARGE_CLAMP_MV_PER_A, READINGS, REPAIRS, UNITS, Table
-from ingest.file_kinds import is_bus_log, kind_of_table
+from ingest.fields import CLAMP_COLUMNS, READINGS, REPAIRS, UNITS, Table
+from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
 from ingest.layout import combined_headings, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
@@ -29,7 +29,17 @@ from ingest.values import (
     parse_time,
     unit_word,
 )
-from ingest.vocabulary import READING_WORDS, REPAIR_WORDS, UNIT_WORDS, Word, beside, folded, meaning, unit_in_heading
+from ingest.vocabulary import (
+    READING_WORDS,
+    REPAIR_WORDS,
+    UNIT_WORDS,
+    Word,
+    beside,
+    folded,
+    meaning,
+    unit_in_heading,
+    without_brackets,
+)
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
 MOSTLY = 0.8  # share of a column's cells that must be dates for it to be a column of dates; our choice
@@ -42,6 +52,8 @@ LOWEST_OF = (
     "lowest while it turns steadily, or what a meter's MIN held (then crank_dip_v), or the lowest of slow samples (then "
     'lowest_is = "sampled" under [constants])?'
 )
+CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
+OF_A_DATE = ("taken_at", "taken_on", "in_service", "done_on")
 _MIN = re.compile(r"\bmin\b|\bminim")
 FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
 # Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
@@ -184,7 +196,7 @@ def draft_source(path: str | Path) -> Draft:
     sheets = read_sheets(path)
     if any(own_layout(sheet) for sheet in sheets):
         raise IngestError(f"{Path(path).name} has our own column names; import it as it is, no description is needed")
-    held = kind_of_table(path, sheets)
+    held = kind_of_table(sheets)
     if held != "table":
         raise FileRefused(f"{Path(path).name} {A_LOG if held == 'log' else A_TRACE}")
     regions = [(sheet, region) for sheet in sheets if (region := _region(sheet)) is not None]
@@ -225,7 +237,7 @@ def _region(sheet: Sheet) -> _Region | None:
     for rows in range(1, MOST_HEADING_ROWS + 1):
         for start in range(len(sheet.head) - rows + 1):
             block = sheet.head[start : start + rows]
-            if not _looks_like_heading(block):
+            if not all(map(is_heading, block)):
                 continue
             headings = combined_headings(block)
             for table, words in DRAFTED:
@@ -233,16 +245,6 @@ def _region(sheet: Sheet) -> _Region | None:
                 if region.understood >= FEWEST_MEANINGS and (best is None or region.understood > best.understood):
                     best = region
     return best
-
-
-def _looks_like_heading(rows: Sequence[Sequence[object]]) -> bool:
-    """A heading row holds words, not numbers; each row of it covers more than one column."""
-    for row in rows:
-        cells = [cell for cell in row if clean_text(cell)]
-        numbers = [cell for cell in cells if not isinstance(cell, str) or parse_number(cell).value is not None]
-        if len(cells) < 2 or numbers:
-            return False
-    return True
 
 
 def _once(headings: Sequence[str], words: tuple[Word, ...]) -> tuple[Word | None, ...]:
@@ -274,7 +276,7 @@ def _whole_times(words: Sequence[Word | None]) -> list[Word | None]:
 def _meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
     if not heading:
         return None
-    return meaning(re.sub(r"[\(\[][^()\[\]]*[\)\]]", " ", heading), words) or meaning(heading, words)
+    return meaning(without_brackets(heading), words) or meaning(heading, words)
 
 
 def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
@@ -305,7 +307,7 @@ def _half_understood(heading: str, word: Word) -> str:
 
 def _find_times(columns: list[_Column]) -> None:
     """Where no heading means the time, take the column that holds dates throughout, aloud."""
-    if any(column.target in ("taken_at", "taken_on", "in_service", "done_on") for column in columns):
+    if any(column.target in OF_A_DATE for column in columns):
         return
     for column in columns:
         if column.target or not column.values:
@@ -336,12 +338,10 @@ def _clamps(sheet: Sheet, columns: list[_Column]) -> dict[str, float]:
     for column in columns:
         millivolts = unit_in_heading(column.heading).casefold() == "mv"
         name = next((n for n in stated if folded(column.heading).startswith(n)), "")
-        if not name and not (millivolts and column.target in ("crank_a", "peak_a", "coil_a")):
+        if not name and not (millivolts and column.target in CLAMP_OF):
             continue
         scale = stated.get(name, 0.0)
-        target = {"crank_a": "crank_clamp_mv", "peak_a": "peak_clamp_mv", "coil_a": "coil_clamp_mv"}.get(
-            column.target, ""
-        )
+        target = CLAMP_OF.get(column.target, "")
         if not target:
             target = "coil_clamp_mv" if scale > LARGE_CLAMP_UP_TO else "crank_clamp_mv"
             column.doubt = f"clamp of {scale:g} mV per A taken to be round the " + (
@@ -351,7 +351,7 @@ def _clamps(sheet: Sheet, columns: list[_Column]) -> dict[str, float]:
             scale = CLAMP_COLUMNS[target][1]
             column.doubt = f"the scale of the clamp is not stated; {scale:g} mV per A is usual"
         column.target = target
-        scales[target] = scale or LARGE_CLAMP_MV_PER_A
+        scales[target] = scale
     return scales
 
 
@@ -451,12 +451,7 @@ def _median(column: _Column, decimal: str, thousands: str) -> float | None:
 
 def _date_order(columns: list[_Column], notes: _Notes) -> str:
     """Return the order that the file's dates prove, 'iso' when none needs one, '?' when nothing settles it."""
-    cells = [
-        v
-        for column in columns
-        if column.target in ("taken_at", "taken_on", "in_service", "done_on")
-        for v in column.values
-    ]
+    cells = [v for column in columns if column.target in OF_A_DATE for v in column.values]
     seen = [date_order_evidence(cell) for cell in cells]
     first: dict[str, int] = {order: index for index, order in reversed(list(enumerate(seen))) if order}
     _note_swapped(cells, seen, notes)

@@ -380,14 +380,13 @@ class Conversion:
     unit: str
 
 
-_CLAMPS = MappingProxyType(
+CLAMP_COLUMNS: Mapping[str, tuple[str, float]] = MappingProxyType(
     {
         "crank_clamp_mv": ("crank_a", LARGE_CLAMP_MV_PER_A),
         "peak_clamp_mv": ("peak_a", LARGE_CLAMP_MV_PER_A),
         "coil_clamp_mv": ("coil_a", SMALL_CLAMP_MV_PER_A),
     }
 )
-CLAMP_COLUMNS: Mapping[str, tuple[str, float]] = _CLAMPS
 
 
 def conversion(name: str, clamp_mv_per_a: float | None = None) -> Conversion | None:
@@ -398,8 +397,8 @@ def conversion(name: str, clamp_mv_per_a: float | None = None) -> Conversion | N
     """
     if clamp_mv_per_a is not None and not clamp_mv_per_a > 0:
         raise ValueError(f"clamp_mv_per_a is {clamp_mv_per_a!r}; allowed is a number above 0 (1 for most large clamps)")
-    if name in _CLAMPS:
-        column, usual = _CLAMPS[name]
+    if name in CLAMP_COLUMNS:
+        column, usual = CLAMP_COLUMNS[name]
         return Conversion(column, 1.0 / (clamp_mv_per_a or usual), 0.0, "mV")
     if name in _OWN_NUMBERS:
         return Conversion(name, 1.0, 0.0, _OWN_NUMBERS[name])

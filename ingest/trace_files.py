@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -15,9 +14,8 @@ from ingest.cells import PLAIN_NUMBER
 from ingest.errors import FileRefused
 from ingest.fields import FASTEST_HZ, LARGEST_CLAMP, SLOWEST_HZ, SMALLEST_CLAMP
 from ingest.layout import style_of
-from ingest.readers import read_sheets
 from ingest.sheets import Block, Sheet, cell_text
-from ingest.values import OVER_RANGE, NumberStyle, clean_text, is_empty, parse_number, shown, unit_word
+from ingest.values import OVER_RANGE, SECONDS, NumberStyle, clean_text, is_empty, parse_number, shown, unit_word
 
 Array = npt.NDArray[np.float64]
 Kind = Literal["time", "volts", "amps"]
@@ -29,11 +27,6 @@ EVEN_SHARE = 0.25  # of a step: times that are off by less are rounded ones; our
 LONGEST_PAUSE = 20.0  # [steps] between two rows before samples are missing; our choice
 OTHER_RATE = 0.05  # share by which a stated rate may differ from the times before one of them is wrong; our choice
 
-_SECONDS: Mapping[str, float] = {
-    "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "sek": 1.0, "sekunden": 1.0,
-    "ms": 1e-3, "msec": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6,
-    "usec": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9,
-}  # fmt: skip
 _TIME = frozenset({"time", "t", "zeit", "temps", "tiempo", "tempo", "elapsed", "timestamp"})
 _AMPS = frozenset({
     "amp", "amps", "ampere", "amperes", "current", "strom", "courant", "corriente", "corrente", "i", "clamp", "zange",
@@ -71,14 +64,14 @@ class Column:
 
 
 def read_trace(
-    path: str | Path,
+    sheets: Sequence[Sheet],
     *,
     clamp_mv_per_a: float | None = None,
     rate_hz: float | None = None,
     volts: str = "",
     amps: str = "",
 ) -> TraceFile:
-    """Read a recording; FileRefused, in a sentence, for what is none.
+    """Read a recording from a file's sheets; FileRefused, in a sentence, for what is none.
 
     clamp_mv_per_a: the clamp's scale, where the file holds its millivolts or volts. rate_hz: samples a second, where there
     is no time. volts, amps: headings, where the file does not say which column is which.
@@ -86,7 +79,7 @@ def read_trace(
     _refuse_options(clamp_mv_per_a, rate_hz)
     wanted = {"volts": volts, "amps": amps}
     wrong = ""
-    for sheet in read_sheets(path):
+    for sheet in sheets:
         for row in range(len(sheet.head)):
             try:
                 found = _columns(sheet, row, clamp_mv_per_a, wanted)
@@ -159,8 +152,8 @@ def _units_below(sheet: Sheet, row: int, width: int) -> tuple[list[str], int]:
 def _unit(text: str) -> tuple[str, float] | None:
     """Our unit (s, V, A) and the factor to it for a word that names one."""
     word = text.strip().casefold()
-    if word in _SECONDS:
-        return "s", _SECONDS[word]
+    if word in SECONDS:
+        return "s", SECONDS[word]
     known = unit_word(word)
     return (known[0], known[1]) if known is not None and known[0] in ("V", "A") else None
 

@@ -37,6 +37,11 @@ _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the v
     )
     for word in words.split()
 }
+SECONDS: dict[str, float] = {  # a word for a unit of time -> seconds
+    "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "sek": 1.0, "sekunden": 1.0,
+    "ms": 1e-3, "msec": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6,
+    "usec": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9,
+}  # fmt: skip
 _NUMBER = re.compile(r"^([+-]?)([0-9][0-9.,'\s]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
 _WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-zº°µ/][A-Za-z0-9º°/\- ]*)$")
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
@@ -195,6 +200,11 @@ def in_unit(parsed: Parsed, unit: str) -> tuple[float, float] | None:
 def unit_word(text: str) -> tuple[str, float, float] | None:
     """Return (our unit, factor, offset) for a word that names a unit, as in a heading; None when it names none."""
     return _UNIT_WORDS.get(text.strip().replace(" ", "").casefold())
+
+
+def unit_factor(text: str) -> tuple[float, float]:
+    """Factor and offset from the unit that a word names to ours; the value as it is where it names none."""
+    return (unit_word(text) or ("", 1.0, 0.0))[1:]
 
 
 def shown(text: str, longest: int = 60) -> str:

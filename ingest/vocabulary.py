@@ -140,9 +140,13 @@ _BESIDE = re.compile(
 
 def beside(heading: str) -> list[str]:
     """Words of a heading that no column of ours explains, so that its meaning is guessed from a part of it."""
-    text = re.sub(r"[\(\[][^()\[\]]*[\)\]]", " ", folded(heading))
-    words = re.findall(r"[a-z][a-z.]*", text.replace("_", " "))
+    words = re.findall(r"[a-z][a-z.]*", without_brackets(folded(heading)).replace("_", " "))
     return [word for word in words if not (_BESIDE.fullmatch(word.strip(".")) or unit_word(word))]
+
+
+def without_brackets(heading: str) -> str:
+    """A heading without what stands in brackets, as a unit does."""
+    return re.sub(r"[\(\[][^()\[\]]*[\)\]]", " ", heading)
 
 
 def folded(heading: str) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import FileRefused
+from ingest.readers import read_sheets
 from ingest.trace_files import TraceFile, read_trace
 
 COUNT = 60
@@ -24,7 +25,7 @@ def read(tmp_path: Path) -> Callable[..., TraceFile]:
     def _read(text: str, **how: object) -> TraceFile:
         path = tmp_path / "trace.csv"
         path.write_text(text, encoding="utf-8")
-        return read_trace(path, **how)  # type: ignore[arg-type]
+        return read_trace(read_sheets(path), **how)  # type: ignore[arg-type]
 
     return _read
 

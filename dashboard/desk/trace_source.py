@@ -14,6 +14,7 @@ from analysis.trace.record import Found, Marks, Start, Trace, upright
 from analysis.trace.start import measure_start
 from ingest.errors import FileRefused
 from ingest.fields import OF_A_TRACE, SAMPLED
+from ingest.readers import read_sheets
 from ingest.trace_files import TraceFile, read_trace
 
 DIGITS = {"rest_v": 3, "crank_dip_v": 3, "crank_min_v": 3, "peak_a": 1, "crank_a": 1, "crank_rpm": 1, "crank_s": 2}
@@ -67,7 +68,7 @@ def recording_of(
 ) -> Recording:
     """Read a recorded trace and find its starts; what is not said of the engine comes from the vehicle."""
     try:
-        file = read_trace(path, clamp_mv_per_a=clamp_mv_per_a, rate_hz=rate_hz, volts=volts, amps=amps)
+        file = read_trace(read_sheets(path), clamp_mv_per_a=clamp_mv_per_a, rate_hz=rate_hz, volts=volts, amps=amps)
     except FileRefused as refused:
         raise FileRefused(f"{Path(path).name}: {refused}") from None
     known = unit or {}
