@@ -10,11 +10,12 @@ import pandas as pd
 import pytest
 
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
+from analysis.constants import WEEK_D
 from analysis.readings.choices import OBSERVING, THINNING
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE
-from analysis.readings.panel import FleetTables, lean, make_panel, without_slips
-from analysis.readings.thinning import READINGS_KEPT
+from analysis.readings.panel import FleetTables, days_since_epoch, lean, make_panel, without_slips
+from analysis.readings.thinning import READINGS_KEPT, sag_at_reference
 
 UNITS = pd.DataFrame({"unit": ["L"], "vehicle_class": ["van"], "system_v": [12], "depot": ["hill"]})
 NOBODY = pd.DataFrame({"unit": [], "done_on": pd.to_datetime([])})
@@ -57,6 +58,26 @@ def test_weeks_then_four_weeks_and_every_start_is_counted_once() -> None:
     assert count[~recent][1:-1].tolist() == pytest.approx([12.0 * THINNING.old_weeks] * ((~recent).sum() - 2), abs=13.0)
     assert count.sum() == len(readings)
     assert np.isin(panel.measured["crank_min_v"][0], readings["crank_min_v"]).all(), "a start as it was read"
+
+
+def test_how_far_the_starts_lie_apart_is_kept_with_their_number() -> None:
+    """Truth: the standard deviation that numpy finds over all starts of the span that a usual one stands for, at 20 degC."""
+    readings = logged()
+    log_sag = sag_at_reference(
+        (readings["rest_v"] - readings["crank_min_v"]).to_numpy(), readings["temperature_c"].to_numpy()
+    )
+    week = np.floor(days_since_epoch(readings["taken_at"]) / WEEK_D)
+    whole, slim = make_panel(UNITS, readings), make_panel(UNITS, lean(tables_of(readings)).readings)
+    for panel in (whole, slim):
+        for at in range(1, panel.day.shape[1] - 1):
+            weeks = 1 if panel.day[0, -1] - panel.day[0, at] <= THINNING.recent_d else THINNING.old_weeks
+            those = log_sag[week // weeks == np.floor(panel.day[0, at] / WEEK_D) // weeks]
+            if len(those) != panel.stands_for[0, at]:
+                continue  # the span in which weeks change into four of them is cut
+            exactly = panel is whole or weeks == 1
+            # a week's mean is not kept, only its middle start: of 12 starts that is out by 1.25 / sqrt(12) of their deviation
+            assert panel.spread[0, at] == pytest.approx(np.std(those, ddof=1), rel=1e-9 if exactly else 0.2)
+    assert (make_panel(UNITS, readings.tail(READINGS_KEPT)).spread == 0.0).all()
 
 
 def test_what_was_measured_with_more_than_volts_is_never_thinned() -> None:

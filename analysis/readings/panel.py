@@ -99,7 +99,7 @@ class Panel:
     day: (U, R) days since 1970-01-01; row: (U, R) position in the readings frame, -1 for none;
     measured: name -> (U, R) value in the column's unit; technician: (U, R) code, -1 for unknown;
     group: (U,) class code; groups: names of the class codes; volts: (U,) nominal system voltage [V];
-    stands_for: (U, R) starts that each reading stands for;
+    stands_for, spread: (U, R) starts that each reading stands for, and how far their sags lie apart [SD of log V];
     twice: name -> (U, R) values that were measured twice and count as right; names without any are absent;
     taught: of each class, what another fleet taught.
     """
@@ -113,6 +113,7 @@ class Panel:
     groups: tuple[str, ...]
     volts: Floats
     stands_for: Floats
+    spread: Floats
     twice: dict[str, Bools]
     taught: tuple[TaughtClass | None, ...]
 
@@ -155,10 +156,10 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
     trusted = trusted_values(readings)
     starts = _starts(code, readings, trusted)
     shown = np.flatnonzero(starts.stands_for > 0.0)
-    usual, stands_for = by_age(starts.of(shown))
-    usual = shown[usual]
-    order = np.lexsort((starts.day[usual], code[usual]))
-    stands_for, order = stands_for[order], usual[order]
+    usual = by_age(starts.of(shown))
+    of_usual = shown[usual.at]
+    order = np.lexsort((starts.day[of_usual], code[of_usual]))
+    stands_for, spread, order = usual.stands_for[order], usual.spread[order], of_usual[order]
     code, day = code[order], starts.day[order]
     count = np.bincount(code, minlength=len(units))
     back = (np.cumsum(count) - 1)[code] - np.arange(len(code))
@@ -173,6 +174,8 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
     measured = {}
     counted = np.ones(row.shape)
     counted[at] = stands_for[keep]
+    apart = np.zeros(row.shape)
+    apart[at] = spread[keep]
     for name, column in trusted.items():
         padded = np.full(row.shape, np.nan)
         padded[at] = column[order[keep]]
@@ -184,7 +187,7 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
     known = {one.name: one for one in taught}
     of_each = tuple(known.get(name) for name in groups)
     twice = _measured_twice(readings, row)
-    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, twice, of_each)
+    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, apart, twice, of_each)
 
 
 def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> Starts:
@@ -192,14 +195,16 @@ def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> S
     more = np.any([np.isfinite(trusted[name]) for name in MEASURED if name not in LOGGED], axis=0)
     if "confirmed" in readings:
         more |= (readings["confirmed"].fillna("").astype(str) != "").to_numpy()
-    stands_for = readings["stands_for"].to_numpy(np.float64) if "stands_for" in readings else np.ones(len(readings))
+    thinned = "stands_for" in readings
+    stands_for = readings["stands_for"].to_numpy(np.float64) if thinned else np.ones(len(readings))
+    spread = readings["spread"].to_numpy(np.float64) if thinned else np.zeros(len(readings))
     day = days_since_epoch(readings["taken_at"]) if len(readings) else np.zeros(0)
     bound = np.isnan(trusted["crank_min_v"]) & np.isfinite(trusted["crank_at_most_v"])
     low = np.where(bound, trusted["crank_at_most_v"], trusted["crank_min_v"])
     sag = sag_at_reference(
         trusted["rest_v"] - np.where(np.isnan(low), trusted["crank_dip_v"], low), trusted["temperature_c"]
     )
-    return Starts(code, day, sag, bound, more, stands_for)
+    return Starts(code, day, sag, bound, more, stands_for, spread)
 
 
 def _telling_outcomes(readings: pd.DataFrame, starts: Starts) -> Ints:
@@ -215,8 +220,8 @@ def _telling_outcomes(readings: pd.DataFrame, starts: Starts) -> Ints:
 
 
 def lean(tables: FleetTables) -> FleetTables:
-    """The tables with the starts of vehicles that a logger reads thinned to weeks: their readings get a column
-    `stands_for`, nil for the weakest of a week and for starts that tell how they went, which stand beside the usual one.
+    """The tables with the starts of vehicles that a logger reads thinned to weeks: their readings get columns
+    `stands_for` and `spread`, the number nil for the weakest of a week and for starts that tell how they went, which stand beside the usual one.
 
     An assessment looks at them on many days; on any of them the panel is made of these.
     """
@@ -225,14 +230,17 @@ def lean(tables: FleetTables) -> FleetTables:
     if not many(code).any():
         return tables
     starts = _starts(code, readings, trusted_values(readings))
-    usual, stands_for, weakest = by_week(starts)
+    usual, weakest = by_week(starts)
     count = np.full(len(code), np.nan)
     count[weakest] = 0.0
     if "outcome" in readings:
         count[_telling_outcomes(readings, starts)] = 0.0
-    count[usual] = stands_for
+    count[usual.at] = usual.stands_for
+    spread = np.zeros(len(code))
+    spread[usual.at] = usual.spread
     some = np.isfinite(count)
-    return replace(tables, readings=readings[some].assign(stands_for=count[some]).reset_index(drop=True))
+    slim = readings[some].assign(stands_for=count[some], spread=spread[some])
+    return replace(tables, readings=slim.reset_index(drop=True))
 
 
 def _measured_twice(readings: pd.DataFrame, row: Ints) -> dict[str, Bools]:
@@ -285,6 +293,7 @@ def some_vehicles(panel: Panel, some: Ints) -> Panel:
         group=panel.group[some],
         volts=panel.volts[some],
         stands_for=panel.stands_for[some],
+        spread=panel.spread[some],
         twice={k: v[some] for k, v in panel.twice.items()},
     )
 

@@ -29,7 +29,8 @@ READINGS_KEPT = (
 @dataclass(frozen=True)
 class Starts:
     """Starts (N,) to thin: vehicle's code, day [d since 1970], sag at 20 degC [log V, NaN where unknown], whether it is the
-    least that the battery may have sagged, whether more than volts was read, how many starts each stands for already."""
+    least that the battery may have sagged, whether more than volts was read, how many starts each stands for already and
+    how far their sags lie apart [standard deviation of log V]."""
 
     code: Ints
     day: Floats
@@ -37,6 +38,7 @@ class Starts:
     bound: Bools
     measured: Bools
     stands_for: Floats
+    spread: Floats
 
     def of(self, some: Ints) -> Starts:
         """Some of the starts."""
@@ -47,6 +49,7 @@ class Starts:
             self.bound[some],
             self.measured[some],
             self.stands_for[some],
+            self.spread[some],
         )
 
 
@@ -66,8 +69,17 @@ def many(code: Ints) -> Bools:
     return np.asarray((np.bincount(code, minlength=1) > READINGS_KEPT)[code], dtype=np.bool_)
 
 
-def by_week(starts: Starts) -> tuple[Ints, Floats, Ints]:
-    """Usual starts of every week (positions), how many each stands for, and the weakest of every week.
+@dataclass(frozen=True)
+class Usual:
+    """Usual starts: position among the starts, how many each stands for, and how far those lie apart [SD of log V]."""
+
+    at: Ints
+    stands_for: Floats
+    spread: Floats
+
+
+def by_week(starts: Starts) -> tuple[Usual, Ints]:
+    """Usual starts of every week, and the weakest of every week (positions).
 
     Starts of vehicles with few are all usual.  The weeks are those of the calendar, so that the same starts are chosen
     whenever the list is made.
@@ -76,18 +88,17 @@ def by_week(starts: Starts) -> tuple[Ints, Floats, Ints]:
     return _usual(starts, np.where(many(starts.code), period, np.nan))
 
 
-def by_age(starts: Starts) -> tuple[Ints, Floats]:
+def by_age(starts: Starts) -> Usual:
     """The same for a list: weeks within `recent_d` of a vehicle's newest start, `old_weeks` of them before."""
     newest = np.full(int(starts.code.max(initial=0)) + 1, -np.inf)
     np.maximum.at(newest, starts.code, starts.day)
     week = np.floor(starts.day / WEEK_D)
     old = newest[starts.code] - starts.day > THINNING.recent_d
     period = np.where(old, np.floor(week / THINNING.old_weeks), week)  # weeks of two lengths never meet: see their size
-    usual, stands_for, _ = _usual(starts, np.where(many(starts.code), period, np.nan))
-    return usual, stands_for
+    return _usual(starts, np.where(many(starts.code), period, np.nan))[0]
 
 
-def _usual(starts: Starts, period: Floats) -> tuple[Ints, Floats, Ints]:
+def _usual(starts: Starts, period: Floats) -> tuple[Usual, Ints]:
     """Middle start of every period of every vehicle by its sag, NaN periods being one start each.
 
     Where all that is known of a period are bounds, the furthest of them says all that the others say, for itself alone.
@@ -108,8 +119,28 @@ def _usual(starts: Starts, period: Floats) -> tuple[Ints, Floats, Ints]:
     furthest = first + np.where(counted > 0, counted, np.maximum(bounded, 1)) - 1
     middle = np.where(counted > 0, first + (counted - 1) // 2, furthest)
     middle = np.where(counted + bounded > 0, middle, first + (last - first - 1) // 2)
-    total = np.add.reduceat(np.where(known, starts.stands_for[thin], 0.0), first) if len(first) else np.zeros(0)
+    total, spread = _pooled(starts.of(thin), known, first, last - first)
     usual = np.concatenate([np.flatnonzero(alone), thin[middle]])
     stands_for = np.concatenate([starts.stands_for[alone], np.maximum(total, 1.0)])
+    spread = np.concatenate([starts.spread[alone], spread])
     back = np.argsort(usual)
-    return usual[back], stands_for[back], np.sort(thin[furthest])
+    return Usual(usual[back], stands_for[back], spread[back]), np.sort(thin[furthest])
+
+
+def _pooled(starts: Starts, known: Bools, first: Ints, length: Ints) -> tuple[Floats, Floats]:
+    """How many starts each run of starts stands for, and the standard deviation of all their sags [log V].
+
+    Starts that stand for others already bring the squares of those (analysis of variance: within plus between).
+    """
+    if not len(first):
+        return np.zeros(0), np.zeros(0)
+
+    def summed(each: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(np.where(known, each, 0.0), first), dtype=np.float64)
+
+    number = starts.stands_for
+    total = summed(number)
+    mean = summed(number * starts.sag) / np.maximum(total, 1.0)
+    within = (number - 1.0) * np.square(starts.spread)
+    between = number * np.square(starts.sag - np.repeat(mean, length))
+    return total, np.sqrt(summed(within + between) / np.maximum(total - 1.0, 1.0))

@@ -115,6 +115,7 @@ def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
             "high": ((value + Z_80 * se) * usual)[keep],
             "used": state.usable[c, u][keep],
             "starts": state.panel.stands_for[u][keep],
+            "apart": (value * state.panel.spread[u] * usual)[keep] if c == BATTERY else 0.0,
             "bound": bound[keep],
         }
     )

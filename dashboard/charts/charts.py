@@ -205,10 +205,13 @@ def _path_layers(course: PartCourse, axis: Axis) -> list[alt.Chart]:
 def _reading_layers(readings: pd.DataFrame, marks: pd.DataFrame | None, axis: Axis, top: float) -> list[alt.Chart]:
     if marks is not None and len(marks):
         foot = _FOOT * top
-        readings = pd.concat([readings, marks.assign(value=foot, low=foot, high=foot, starts=1)], ignore_index=True)
+        readings = pd.concat(
+            [readings, marks.assign(value=foot, low=foot, high=foot, starts=1, apart=0.0)], ignore_index=True
+        )
     if readings.empty:
         return []
-    data = alt.Chart(_time(readings[["taken_at", "value", "low", "high", "kind", "starts"]], "taken_at"))
+    shown = ["taken_at", "value", "low", "high", "kind", "starts", "apart"]
+    data = alt.Chart(_time(readings[shown], "taken_at"))
     kinds = [kind for kind in _LOOKS if (readings["kind"] == kind).any()]
     legend = alt.Legend(title=None, orient="bottom", columns=2, labelLimit=160)
     colour = alt.Color(
@@ -220,6 +223,7 @@ def _reading_layers(readings: pd.DataFrame, marks: pd.DataFrame | None, axis: Ax
         alt.Tooltip("value:Q", format=".2f"),
         alt.Tooltip("kind:N", title="kind"),
         alt.Tooltip("starts:Q", title="starts it stands for", format=".0f"),
+        alt.Tooltip("apart:Q", title="standard deviation of those starts", format=".2f"),
     ]
     return [
         data.mark_rule(opacity=0.45, clip=True).encode(
