@@ -79,6 +79,7 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
 
 
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a frame as mappings from column to value."""
     return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
 
 

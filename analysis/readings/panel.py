@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -80,16 +80,15 @@ class FleetTables:
 
     def before(self, day: pd.Timestamp) -> FleetTables:
         """The same tables without anything dated `day` or later: knowledge at the start of that day."""
-        parts = {f.name: getattr(self, f.name) for f in fields(self)}
-        parts["readings"] = self.readings[self.readings["taken_at"] < day]
-        parts["repairs"] = self.repairs[self.repairs["done_on"] < day]
-        if self.reset_answers is not None and len(self.reset_answers):
-            parts["reset_answers"] = self.reset_answers[self.reset_answers["at"] < day]
-        if self.findings is not None and len(self.findings):
-            parts["findings"] = self.findings[self.findings["found_on"] < day]
-        if self.lows is not None and len(self.lows):
-            parts["lows"] = self.lows[self.lows["date"] < day]
-        return FleetTables(**parts)
+        dated = {
+            "readings": "taken_at",
+            "repairs": "done_on",
+            "reset_answers": "at",
+            "findings": "found_on",
+            "lows": "date",
+        }
+        known = {name: table for name in dated if (table := getattr(self, name)) is not None and len(table)}
+        return replace(self, **{name: table[table[dated[name]] < day] for name, table in known.items()})
 
 
 @dataclass(frozen=True)

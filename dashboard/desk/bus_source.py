@@ -12,12 +12,12 @@ import numpy as np
 from sqlite_utils import Database
 
 from analysis.logs.starts import NOTHING, BusStart, Series, find_starts
+from dashboard.desk.trace_source import as_reading
 from dashboard.words.bus_words import sources_words, start_words
 from ingest.bus_codes import AMBIENT_C, BATTERY_V, COOLANT_C, ENGINE_RPM, KEYSWITCH_V
 from ingest.bus_logs import BusLog, read_log, step_of
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import FileRefused
-from ingest.fields import SAMPLED
 from ingest.writing import writing
 
 INSTRUMENT = "bus log"
@@ -81,17 +81,11 @@ def _series(log: BusLog, signal: str) -> tuple[str, Series]:
 def _logged(start: BusStart, zero_s: float | None, file: str) -> LoggedStart:
     """The start as the values of a reading, without its vehicle."""
     at = None if zero_s is None else datetime.fromtimestamp(zero_s + start.began_s).replace(microsecond=0)
-    known = {
-        "rest_v": round(start.rest_v, 3), "crank_dip_v": round(start.dip_v, 3), "crank_rpm": round(start.crank_rpm, 1),
-        "temperature_c": round(air_c(start), 1),
-    }  # fmt: skip
-    if start.started:  # seconds to a running engine need one that ran
-        known["crank_s"] = round(start.crank_s, 2)
+    known = {"rest_v": start.rest_v, "crank_dip_v": start.dip_v, "crank_rpm": start.crank_rpm, "temperature_c": air_c(start),
+             "crank_s": start.crank_s}  # fmt: skip
     if not (start.at_most and start.lowest_v >= start.rest_v):  # a bound at rest tells nothing
-        known["crank_min_v"] = round(start.lowest_v, 3)
-    values: dict[str, object] = {name: value for name, value in known.items() if math.isfinite(value)}
-    if "crank_min_v" in values and start.at_most:
-        values["lowest_is"] = SAMPLED
+        known["crank_min_v"] = start.lowest_v
+    values = as_reading(known, ran=bool(start.started), sampled=start.at_most)
     if start.started:
         values["outcome"] = "started"
     if at is not None:

@@ -17,7 +17,8 @@ from ingest.fields import OF_A_TRACE, SAMPLED
 from ingest.readers import read_sheets
 from ingest.trace_files import TraceFile, read_trace
 
-DIGITS = {"rest_v": 3, "crank_dip_v": 3, "crank_min_v": 3, "peak_a": 1, "crank_a": 1, "crank_rpm": 1, "crank_s": 2}
+DIGITS = {"rest_v": 3, "crank_dip_v": 3, "crank_min_v": 3, "peak_a": 1, "crank_a": 1, "crank_rpm": 1, "crank_s": 2,
+          "temperature_c": 1}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -86,19 +87,24 @@ def _whole(value: object) -> int | None:
     return int(value) if isinstance(value, int | float) and math.isfinite(value) and value > 0 else None
 
 
-def reading_values(start: Start, rate_hz: float) -> dict[str, object]:
-    """The columns of a reading that a start fills.
+def as_reading(known: Mapping[str, float | None], *, ran: bool, sampled: bool) -> dict[str, object]:
+    """Values of a recorded start as the columns of a reading: those that are known, rounded; seconds to a running engine only
+    of one that ran; of slow samples that their lowest is an upper bound."""
+    values: dict[str, object] = {
+        name: round(value, DIGITS[name])
+        for name, value in known.items()
+        if value is not None and math.isfinite(value) and (ran or name != "crank_s")
+    }
+    return values | {"lowest_is": SAMPLED} if sampled and "crank_min_v" in values else values
 
-    Bounds are no readings, except that the lowest of slow samples is kept as what it is; seconds to a running engine need one
-    that ran.
-    """
-    values: dict[str, object] = {}
-    for name in OF_A_TRACE:
-        found = getattr(start, name)
-        counts = name != "crank_s" or ("aborted" not in start.cautions and start.ran is not False)
-        if found.value is not None and not found.bound and counts:
-            values[name] = round(found.value, DIGITS[name])
-    low = start.crank_min_v
-    if low.value is not None and low.bound == "at most" and rate_hz < LEVELS.lowest_hz:
-        values |= {"crank_min_v": round(low.value, DIGITS["crank_min_v"]), "lowest_is": SAMPLED}
+
+def reading_values(start: Start, rate_hz: float) -> dict[str, object]:
+    """The columns of a reading that a start fills. Bounds are no readings, except that the lowest of slow samples is kept as what
+    it is."""
+    found = {name: getattr(start, name) for name in OF_A_TRACE}
+    known = {name: one.value for name, one in found.items() if not one.bound}
+    sampled = start.crank_min_v.bound == "at most" and rate_hz < LEVELS.lowest_hz
+    if sampled:
+        known["crank_min_v"] = start.crank_min_v.value
+    values = as_reading(known, ran="aborted" not in start.cautions and start.ran is not False, sampled=sampled)
     return values | {"instrument": f"recorded trace, {rate_hz:.6g} Hz"} if values else {}

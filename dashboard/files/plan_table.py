@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import pandas as pd
 
 from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.result import rows_of
 from dashboard.words.plain_text import clean
-from dashboard.words.plan_words import POLICY_WORDS, money, no_visit_words, percent, rows_of
+from dashboard.words.plan_words import POLICY_WORDS, money, no_visit_words, percent
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import REPAIR_NOTE
 

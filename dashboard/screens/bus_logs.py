@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import Any
+from collections.abc import Sequence
 
 import pandas as pd
 import streamlit as st
@@ -14,6 +12,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from dashboard.desk.bus_source import Logged, became_words, checked, stored
 from dashboard.judging.bus_looking import look_into
 from dashboard.screens import downloads, session
+from dashboard.screens.uploads import made_once, saved_to
 from dashboard.words.plain_text import number, safe, temperature
 from dashboard.words.reading_sheet import is_bound, measured
 from ingest.entries import Entry
@@ -26,8 +25,8 @@ SHOWN = {"rest_v": "rest, V", "crank_min_v": "lowest, V", "crank_dip_v": "dip, V
 LONGEST = 600  # [characters] of a sentence, so that it is shown whole; our choice
 
 
-def show(saved_to: Callable[[str, UploadedFile], Path]) -> None:
-    """The tab: a log, the vehicle it is of, what was found, and storing it. `saved_to` lays an upload down in a folder."""
+def show() -> None:
+    """The tab: a log, the vehicle it is of, what was found, and storing it."""
     st.write(
         "A log of a vehicle's bus: candump text, MDF4, or a table of signals over time (CSV). Starts are found by the "
         "engine's speed. Nothing is stored before you say so."
@@ -48,7 +47,7 @@ def show(saved_to: Callable[[str, UploadedFile], Path]) -> None:
         st.error(f"{safe(began)} is no time; allowed is a time as 2026-01-31T07:45.")
         return
     try:
-        logged = found_in(upload, dbc, began, saved_to)
+        logged = found_in(upload, dbc, began)
     except FileRefused as error:
         st.error(f"{safe(upload.name)}: {safe(error, longest=LONGEST)}.")
         return
@@ -57,23 +56,15 @@ def show(saved_to: Callable[[str, UploadedFile], Path]) -> None:
         offer(logged, str(unit) if unit else "")
 
 
-def found_in(
-    upload: UploadedFile, dbc: UploadedFile | None, began: str, saved_to: Callable[[str, UploadedFile], Path]
-) -> Logged:
+def found_in(upload: UploadedFile, dbc: UploadedFile | None, began: str) -> Logged:
     """What a log holds, looked into once for the same files."""
-    made_of = (upload.file_id, dbc.file_id if dbc else "", began)
-    kept: Any = st.session_state.get("log_found")
-    if kept is None or kept[0] != made_of:
+
+    def look() -> Logged:
         with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder, st.spinner("Looking into the log …"):
-            kept = (
-                made_of,
-                look_into(
-                    saved_to(folder, upload), dbc=saved_to(folder, dbc) if dbc else None, began=parse_time(began).value
-                ),
-            )
-        st.session_state["log_found"] = kept
-    logged: Logged = kept[1]
-    return logged
+            base = saved_to(folder, dbc) if dbc else None
+            return look_into(saved_to(folder, upload), dbc=base, began=parse_time(began).value)
+
+    return made_once("log_found", (upload.file_id, dbc.file_id if dbc else "", began), look)
 
 
 def offer(logged: Logged, unit: str) -> None:

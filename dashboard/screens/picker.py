@@ -13,6 +13,16 @@ RECENT_KEPT = 6  # vehicles that a device remembers, our choice
 MATCHES_SHOWN = 8
 
 
+def with_unit(title: str, show: Callable[[str], None], beside: Callable[[], None] | None = None) -> None:
+    """A page of one vehicle, as wide as a phone held across: it is chosen, then shown."""
+    st.title(title)
+    with st.container(key="bay", width=640):
+        if not session.has_vehicles():
+            session.nothing_yet()
+        elif unit := pick_unit(beside):
+            show(unit)
+
+
 def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     """The vehicle of the address or one chosen here; it becomes part of the address, so that a reload keeps it.
 

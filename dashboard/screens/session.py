@@ -232,8 +232,7 @@ class Judge:
         """The key that an assessment was made for; None for one made elsewhere."""
         with self.lock:
             for key, future in self.found.items():
-                ready = future.done() and not future.cancelled() and future.exception() is None
-                if ready and future.result() is assessment:
+                if _made(future) and future.result() is assessment:
                     return key
         return None
 
@@ -242,9 +241,13 @@ class Judge:
         with self.lock:
             for other, future in reversed(self.found.items()):
                 same = (other.path, other.as_of, other.horizon_days) == (key.path, key.as_of, key.horizon_days)
-                if same and future.done() and not future.cancelled() and future.exception() is None:
+                if same and _made(future):
                     return future.result()
         return None
+
+
+def _made(future: Future[Assessment]) -> bool:
+    return future.done() and not future.cancelled() and future.exception() is None
 
 
 def _assess(key: Key) -> Assessment:

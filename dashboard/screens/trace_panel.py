@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
@@ -16,6 +15,7 @@ from dashboard.charts import charts
 from dashboard.charts.trace_chart import trace_charts, trace_text
 from dashboard.desk.trace_source import Recording, reading_values, recording_of
 from dashboard.screens import bay, drafts
+from dashboard.screens.uploads import made_once, saved_to
 from dashboard.words import trace_words
 from dashboard.words.plain_text import safe, whole
 from ingest.errors import IngestError
@@ -59,20 +59,16 @@ def choices(unit: Mapping[Any, Any], key: str) -> dict[str, Any]:
 
 def read(upload: UploadedFile, unit: Mapping[Any, Any], chosen: Mapping[str, Any]) -> Recording | None:
     """The recording, read anew only when the file or what is said of it is another; why not, where it cannot be read."""
-    said = (upload.file_id, unit["unit"], tuple(chosen.items()))
-    kept = st.session_state.get(KEPT)
-    if isinstance(kept, tuple) and kept[0] == said:
-        return kept[1] if isinstance(kept[1], Recording) else None
-    try:
+
+    def read_it() -> Recording:
         with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "trace"
-            path.write_bytes(upload.getvalue())
-            recording = recording_of(path, unit=unit, **chosen)
+            return recording_of(saved_to(folder, upload), unit=unit, **chosen)
+
+    try:
+        return made_once(KEPT, (upload.file_id, unit["unit"], tuple(chosen.items())), read_it)
     except (IngestError, ValueError) as error:
-        st.error(whole(safe(str(error).removeprefix("trace: "))))
+        st.error(whole(safe(error)))
         return None
-    st.session_state[KEPT] = (said, recording)
-    return recording
 
 
 def looked_at(recording: Recording, unit: str, meter: bay.Meter, key: str, form: int) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.result import rows_of
 from dashboard.words import plain_text
 from dashboard.words.plain_text import as_sentence, day, words
 from dashboard.words.reasons import PART_WORDS
@@ -164,8 +165,3 @@ def valued(value: object) -> tuple[float, str]:
     if isinstance(value, list | tuple):
         return math.nan, ", ".join(map(str, value)) or "none"
     return math.nan, str(value)
-
-
-def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """The rows of a frame as mappings from column to value."""
-    return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]

@@ -13,7 +13,7 @@ from dashboard.charts import theme
 from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, session, trace_panel
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
-from dashboard.screens.picker import pick_unit
+from dashboard.screens.picker import with_unit
 from dashboard.words import reading_sheet, trace_words
 from dashboard.words.plain_text import day, safe, temperature, whole, words
 from dashboard.words.reasons import OUTCOME_WORDS
@@ -36,33 +36,27 @@ class Form:
     twice: frozenset[str]
 
 
-def show() -> None:
-    """The page."""
-    st.title("Measure")
-    with st.container(key="bay", width=640):
-        if not session.has_vehicles():
-            session.nothing_yet()
-            return
-        unit = pick_unit(beside=who_measures)
-        if unit is None or device.awaited():
-            return
-        facts = one_unit.facts(unit)
-        about(facts)
-        caution(unit)
-        meter = choose_meter()
-        form = fields(facts, meter)
-        told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
-        with told:
-            entry, check = judged(facts, form, meter)
-            lines = beside_fields(facts, form, meter, entry, check)
-            if entry is not None and check is not None:
-                details(facts, entry, check)
-        with bar:
-            question = st.container(key="whose")
-            at_the_thumb(form, meter, entry, check, lines)
-            if entry is not None:
-                with question:  # last, because other vehicles may have to be worked out for it
-                    wrong_vehicle(facts, form, entry)
+def show(unit: str) -> None:
+    """The page of a vehicle."""
+    if device.awaited():
+        return
+    facts = one_unit.facts(unit)
+    about(facts)
+    caution(unit)
+    meter = choose_meter()
+    form = fields(facts, meter)
+    told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
+    with told:
+        entry, check = judged(facts, form, meter)
+        lines = beside_fields(facts, form, meter, entry, check)
+        if entry is not None and check is not None:
+            details(facts, entry, check)
+    with bar:
+        question = st.container(key="whose")
+        at_the_thumb(form, meter, entry, check, lines)
+        if entry is not None:
+            with question:  # last, because other vehicles may have to be worked out for it
+                wrong_vehicle(facts, form, entry)
 
 
 def who_measures() -> None:
@@ -377,4 +371,4 @@ def undo_saved(saved: kept.Kept) -> None:
     kept.take_back(saved)
 
 
-show()
+with_unit("Measure", show, who_measures)

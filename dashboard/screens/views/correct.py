@@ -9,7 +9,7 @@ import streamlit as st
 from dashboard.desk import weekly
 from dashboard.screens import bay, columns, downloads, kept, one_unit, session
 from dashboard.screens.pages import IN_ADDRESS, page
-from dashboard.screens.picker import pick_unit
+from dashboard.screens.picker import with_unit
 from dashboard.words.plain_text import day, safe, temperature
 from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
 from ingest import corrections
@@ -32,30 +32,22 @@ CHOICE_WORDS = {**OUTCOME_WORDS, **PART_WORDS, **DECIDED_WORDS, "": "–", "no_c
 ROWS_OFFERED = 400  # latest rows of a vehicle that can be chosen, our choice
 
 
-def show() -> None:
-    """The page."""
-    st.title("Corrections")
-    with st.container(key="bay", width=640):
-        if not session.has_vehicles():
-            session.nothing_yet()
-            return
-        unit = pick_unit()
-        if unit is None:
-            return
-        kept.told("correct", unit)
-        st.markdown(f"**{safe(unit)}**")
-        word = st.pills(
-            "What is put right", list(corrections.KINDS), default="reading", key="what", bind=IN_ADDRESS,
-        ) or "reading"  # fmt: skip
-        rows = rows_of(unit, word)
-        if rows:
-            chosen = st.selectbox(
-                "Which", list(rows), format_func=rows.__getitem__, key=f"which_{word}_{unit}"
-            )  # fmt: skip
-            one(unit, word, int(chosen or next(iter(rows))))
-        else:
-            st.write(f"There is no {word} of this vehicle on record.")
-        withdrawn(unit)
+def show(unit: str) -> None:
+    """The page of a vehicle."""
+    kept.told("correct", unit)
+    st.markdown(f"**{safe(unit)}**")
+    word = st.pills(
+        "What is put right", list(corrections.KINDS), default="reading", key="what", bind=IN_ADDRESS,
+    ) or "reading"  # fmt: skip
+    rows = rows_of(unit, word)
+    if rows:
+        chosen = st.selectbox(
+            "Which", list(rows), format_func=rows.__getitem__, key=f"which_{word}_{unit}"
+        )  # fmt: skip
+        one(unit, word, int(chosen or next(iter(rows))))
+    else:
+        st.write(f"There is no {word} of this vehicle on record.")
+    withdrawn(unit)
 
 
 def rows_of(unit: str, word: str) -> dict[int, str]:
@@ -212,4 +204,4 @@ def choices_of(word: str, name: str) -> list[str]:
     return [*([] if column.required or not column.choices else [""]), *column.choices]
 
 
-show()
+with_unit("Corrections", show)

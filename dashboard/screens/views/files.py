@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path, PurePath
+from pathlib import Path
 
 import pandas as pd
 import streamlit as st
@@ -14,6 +14,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from dashboard.judging.importing import Import, Order, begin
 from dashboard.screens import bus_logs, columns, downloads, session
 from dashboard.screens.pages import page
+from dashboard.screens.uploads import saved_to
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
 from dashboard.words.plain_text import as_sentence, count_words, day, safe
 from ingest.bounds import LARGEST_FILE
@@ -40,19 +41,11 @@ def show() -> None:
     with tabs[0]:
         bring_in()
     with tabs[1]:
-        bus_logs.show(saved_to)
+        bus_logs.show()
     with tabs[2]:
         describe()
     with tabs[3]:
         known()
-
-
-def saved_to(folder: str, upload: UploadedFile) -> Path:
-    """An uploaded file in a folder of its own, under its own last name only: two of one name do not meet."""
-    name = PurePath(upload.name.replace("\\", "/")).name or "file"
-    path = Path(tempfile.mkdtemp(dir=folder)) / name
-    path.write_bytes(upload.getvalue())
-    return path
 
 
 def bring_in() -> None:

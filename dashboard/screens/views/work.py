@@ -10,7 +10,7 @@ from dashboard.desk import weekly
 from dashboard.screens import bay, device, kept, one_unit, session
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
-from dashboard.screens.picker import pick_unit
+from dashboard.screens.picker import with_unit
 from dashboard.words.plain_text import day, safe
 from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
 from ingest.entries import Entry, record_reading, record_repair
@@ -19,27 +19,19 @@ from ingest.fields import ACTIONS, FAILED_STARTS
 REASON_WORDS = {"no_start": "it did not start", "preventive": "before it failed", "complaint": "driver's complaint"}
 
 
-def show() -> None:
-    """The page."""
-    st.title("Repairs and starts")
-    with st.container(key="bay", width=640):
-        if not session.has_vehicles():
-            session.nothing_yet()
-            return
-        unit = pick_unit()
-        if unit is None:
-            return
-        kept.told("work", unit)
-        st.markdown(f"**{safe(unit)}**")
-        with st.container(horizontal=True):
-            st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit})
-            st.page_link(page("correct"), label="Put something right", query_params={"unit": unit})
-        facts = one_unit.facts(unit)
-        tabs = st.tabs(["Repair", "How it started"])
-        with tabs[0]:
-            repair(unit, facts)
-        with tabs[1]:
-            start(unit)
+def show(unit: str) -> None:
+    """The page of a vehicle."""
+    kept.told("work", unit)
+    st.markdown(f"**{safe(unit)}**")
+    with st.container(horizontal=True):
+        st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit})
+        st.page_link(page("correct"), label="Put something right", query_params={"unit": unit})
+    facts = one_unit.facts(unit)
+    tabs = st.tabs(["Repair", "How it started"])
+    with tabs[0]:
+        repair(unit, facts)
+    with tabs[1]:
+        start(unit)
 
 
 def entry_number(kind: str) -> str:
@@ -103,4 +95,4 @@ def start(unit: str) -> None:
         st.caption("If it was repaired because of this, record the repair too, with “it did not start” as the reason.")
 
 
-show()
+with_unit("Repairs and starts", show)
