@@ -20,6 +20,7 @@ from dashboard.desk import weekly
 from dashboard.files.as_csv import as_csv
 from dashboard.screens import history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.words.plain_text import safe
 from ingest import store
 from ingest.records import read_decisions, read_weekly_list
 from ingest.set_aside import correct_set_aside, list_set_aside, show_set_aside
@@ -202,3 +203,33 @@ def test_how_a_start_went_is_saved_in_the_bay(own: Path) -> None:
     assert len(mine) == count + 1
     kept = mine[mine["taken_at"] == pd.Timestamp("2026-11-29 06:40")].iloc[0]
     assert (kept["outcome"], kept["temperature_c"], kept["note"]) == ("no_start", -12.5, "clicks only")
+
+
+def test_a_vehicle_is_decided_on_from_its_card_and_keeps_its_place(own: Path) -> None:
+    """Looked at, nothing found: on record at once, undone at once, and the card stays where it was meanwhile."""
+    unit = worst_unit()
+    app = run()
+    app.button(key=f"decide_{unit}").click().run()
+    app.text_input(key=f"note_{unit}").set_value("posts")
+    app.button(key=f"decide_{unit}").click()  # the test's own runs are of the whole page: the box stays open with it
+    app.button(key="nothing_now").click().run()
+    assert not app.exception
+    assert "Kept on record" in said(app)
+    assert "Postponed or looked at" not in said(app), "it keeps its place until something else is done"
+    assert read_decisions(store.open_database(own))["reason"].tolist() == ["posts"]
+    app.button(key="undo_kept").click().run()
+    assert read_decisions(store.open_database(own)).empty
+
+
+def test_from_one_vehicle_to_the_next_in_the_order_of_the_list(own: Path) -> None:
+    """Before, next, and back to the list; the first has none before it, a vehicle off the list has none of them."""
+    weekly.issue(store.open_database(own), assessed(), by="office")
+    rows = assessed().units
+    listed = [str(unit) for unit in rows.loc[rows["flagged"].astype(bool), "unit"]]
+    links = {link.proto.label for link in run("unit", unit=listed[1]).get("page_link")}
+    assert {f"Before: {safe(listed[0])}", f"Next: {safe(listed[2])}"} <= links
+    first = {link.proto.label for link in run("unit", unit=listed[0]).get("page_link")}
+    assert not any(label.startswith("Before: ") for label in first)
+    assert any(label.endswith(f", 1 of {len(listed)}") for label in first)
+    sound = str(rows.loc[~rows["flagged"].astype(bool), "unit"].iloc[0])
+    assert not any("Next: " in link.proto.label for link in run("unit", unit=sound).get("page_link"))

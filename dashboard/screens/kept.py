@@ -34,6 +34,12 @@ def keep(note: Kept) -> None:
     st.session_state[_KEY] = note
 
 
+def about(where: str) -> str:
+    """The vehicle of which something is said on this page; "" where nothing is."""
+    note = st.session_state.get(_KEY)
+    return note.unit if isinstance(note, Kept) and note.where == where else ""
+
+
 def told(where: str, unit: str) -> bool:
     """Say what was kept on this page about this vehicle; whether there was anything to say."""
     note = st.session_state.get(_KEY)

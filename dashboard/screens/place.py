@@ -13,11 +13,12 @@ export default function () {
   window.cranktrendPlace = true;
   // A link to a page with a query is pushed twice: its query on the page that is left, then the page. One entry is right.
   const push = history.pushState.bind(history);
-  let before = null;
+  let before = null, back = false;
   history.pushState = (state, title, url) => {
     const next = new URL(url ?? location.href, location.href), now = new URL(location.href);
     const again = before === now.href && next.pathname !== now.pathname && next.search === now.search;
     if (again) history.replaceState(state, title, url); else push(state, title, url);
+    if (back && next.pathname !== now.pathname) { back = false; bring(); }
     before = !again && next.pathname === now.pathname && next.search !== now.search ? next.href : null;
   };
   const main = () => document.querySelector("[data-testid=stMain]");
@@ -37,7 +38,10 @@ export default function () {
       there.scrollTop = wanted;
     }, 100);
   };
-  document.addEventListener("click", keep, true);
+  document.addEventListener("click", (event) => {
+    keep();
+    back = Boolean(event.target.closest?.(".st-key-back_to_list a"));
+  }, true);
   window.addEventListener("pagehide", keep);
   for (const kind of ["wheel", "touchstart", "keydown", "mousedown"]) document.addEventListener(kind, let_go, true);
   window.addEventListener("popstate", bring);

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import date
 from functools import partial
 from typing import Any
 
@@ -13,11 +13,10 @@ import streamlit as st
 from analysis.bay.one_reading import ReadingCheck
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
-from dashboard.desk import weekly
 from dashboard.desk.assessment import own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.files import paper
-from dashboard.screens import columns, downloads, kept, one_unit, session, unit_charts
+from dashboard.screens import columns, decisions, downloads, one_unit, rounds, session, unit_charts
 from dashboard.screens.address import screens_address
 from dashboard.screens.caution import before_work
 from dashboard.screens.codes import code_button, code_reach
@@ -44,10 +43,9 @@ from dashboard.words.reasons import PART_WORDS, part_name, plain, quantity_unit,
 from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
 from ingest.fields import SAMPLED
-from ingest.records import read_decisions, save_decision, save_reset_answer
+from ingest.records import save_reset_answer
 
 METRIC_PX = 172  # [px] two side by side on a phone
-POSTPONE_D = 14  # a postponement is proposed for this many days, our choice
 
 
 def show() -> None:
@@ -61,6 +59,7 @@ def show() -> None:
         return
     facts = one_unit.facts(unit)
     head(facts)
+    rounds.steps(unit)
     assessment = session.assessment(patient=False)
     row = judged_row(assessment, unit)
     if assessment is None and session.has_readings(session.as_of()):
@@ -68,7 +67,7 @@ def show() -> None:
         return
     if assessment is not None and row is not None:
         standing(assessment, row, facts)
-        decide(unit, row)
+        decisions.about(unit, flagged=bool(row["flagged"]))
         replaced_questions(assessment, unit)
         shown = {
             "Over time": partial(time_charts, assessment, row, facts),
@@ -94,10 +93,10 @@ def while_judging(facts: one_unit.Facts) -> None:
     row = issued_row(issued, unit) if issued is not None else None
     if issued is not None and row is not None:
         as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
-        decide(unit, row)
+        decisions.about(unit, flagged=bool(row["flagged"]))
     elif issued is not None:
         st.write(f"It was not on the list of {issued.iso_week}.")
-        decide(unit, {"flagged": False})
+        decisions.about(unit, flagged=False)
     records(facts)
     sheets(None, None, facts)
 
@@ -210,66 +209,6 @@ def listed_row(assessment: Assessment, unit: str, facts: one_unit.Facts) -> dict
     if row is None:
         raise ValueError(f"unit is {unit!r}; allowed are the vehicles that were judged")
     return row
-
-
-# --- decisions -------------------------------------------------------------------------------------------------------
-
-
-def decide(unit: str, row: dict[Any, Any]) -> None:
-    """The four things a manager can do about it; each goes on record with name and day."""
-    with session.database() as db:
-        made = read_decisions(db)
-    made = made[made["unit"] == unit]
-    if row["flagged"] or len(made):
-        st.subheader("Decide")
-    kept.told("unit", unit)
-    if row["flagged"]:
-        buttons(unit)
-    for decision in made.tail(5).iloc[::-1].to_dict("records"):
-        st.caption(weekly.decision_line(decision))
-    if len(made):
-        asked = {"unit": unit, "what": "decision"}
-        st.page_link(page("correct"), label="Correct or withdraw a decision", query_params=asked)
-
-
-def buttons(unit: str) -> None:
-    """Accept, ask for a measurement, postpone, or nothing found."""
-    with st.container(horizontal=True, key="decisions"):
-        if st.button("Accept: plan it", type="primary", key="accept"):
-            keep(unit, "accepted")
-        if st.button("Ask for a measurement", key="ask"):
-            keep(unit, "measure")
-        with st.popover("Postpone …", key="postpone"):
-            reason = st.text_input("Why", max_chars=200, key=f"why_{unit}")
-            first = session.as_of() + timedelta(days=1)
-            until = st.date_input(
-                "Until", value=session.as_of() + timedelta(days=POSTPONE_D), min_value=first,
-                max_value=first + timedelta(days=365), key=f"until_{unit}", format="YYYY-MM-DD",
-            )  # fmt: skip
-            if st.button("Postpone", key="postpone_now", type="primary"):
-                if not reason.strip():
-                    st.error("Say why it is postponed; any short text will do.")
-                else:
-                    keep(unit, "postponed", reason=reason, until=until)
-        with st.popover("Looked at, found nothing …", key="nothing"):
-            note = st.text_input("What was looked at", max_chars=200, key=f"note_{unit}")
-            if st.button("Keep it on record", key="nothing_now", type="primary"):
-                keep(unit, "nothing_found", reason=note)
-
-
-def keep(unit: str, kind: str, *, reason: str = "", until: Any = None) -> None:
-    """Save a decision and draw the page again."""
-    with session.saving() as db:
-        known = set(read_decisions(db)["id"])
-        number = save_decision(
-            db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
-            by=session.who(), now=session.now(),
-        )  # fmt: skip
-        if number in known:
-            kept.keep(kept.Kept("unit", unit, "This is on record already; it counts once."))
-        else:
-            kept.keep(kept.Kept("unit", unit, "Kept on record.", "decision", number))
-        st.rerun()
 
 
 def replaced_questions(assessment: Assessment, unit: str) -> None:

@@ -15,7 +15,7 @@ from dashboard.charts import theme
 from dashboard.desk import weekly
 from dashboard.desk.planning import named, when
 from dashboard.files.paper import list_pdf
-from dashboard.screens import acts, columns, device, downloads, session
+from dashboard.screens import acts, columns, decisions, device, downloads, kept, rounds, session
 from dashboard.screens.caution import before_work
 from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
@@ -42,6 +42,7 @@ ROWS_A_PAGE = 25
 ROWS_AT_FIRST = 8  # rows of the very first drawing, a window full; the rest follow at once, our choice
 FILTER_PX = 172  # [px] two side by side on a phone
 ISSUED = "list_issued"
+PAGE = "weekly_list"
 CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
 
 
@@ -246,7 +247,9 @@ def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[
                 "No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention."
             )
         return
+    rounds.begin(chosen.iso_week, [str(row["unit"]) for row in rows])
     aside = {unit for unit, decision in standing.items() if decision["kind"] in ("postponed", "nothing_found")}
+    aside.discard(kept.about(PAGE))  # decided a moment ago: it keeps its place, with the way to take it back
     parked = [row for row in rows if row["unit"] in aside]
     open_rows = [row for row in rows if row["unit"] not in aside]
     pages = max(1, -(-len(open_rows) // ROWS_A_PAGE))
@@ -310,6 +313,7 @@ def show_row(
         action = f"{as_sentence(str(row['action']))}."
         newer = f"  \n:small[{safe(since, longest=600)}]" if since else ""
         st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action)}**{newer}{decided}"))
+        decisions.on_card(str(row["unit"]), decision, PAGE)
 
 
 def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:

@@ -1,0 +1,88 @@
+"""What a manager decides about a vehicle, on its card of the list or on its own page; on record with name and day."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import timedelta
+from typing import Any
+
+import streamlit as st
+
+from dashboard.desk import weekly
+from dashboard.screens import kept, session
+from dashboard.screens.pages import page
+from dashboard.words.plain_text import safe
+from ingest.records import read_decisions, save_decision
+
+POSTPONE_D = 14  # a postponement is proposed for this many days, our choice
+
+
+def about(unit: str, *, flagged: bool) -> None:
+    """On the vehicle's page: what was decided so far, and the buttons where it is on the list."""
+    with session.database() as db:
+        made = read_decisions(db)
+    made = made[made["unit"] == unit]
+    if flagged or len(made):
+        st.subheader("Decide")
+    kept.told("unit", unit)
+    if flagged:
+        buttons(unit, "unit")
+    for decision in made.tail(5).iloc[::-1].to_dict("records"):
+        st.caption(weekly.decision_line(decision))
+    if len(made):
+        asked = {"unit": unit, "what": "decision"}
+        st.page_link(page("correct"), label="Correct or withdraw a decision", query_params=asked)
+
+
+def on_card(unit: str, standing: Mapping[Any, Any] | None, where: str) -> None:
+    """On a card of a list: a button that asks, and what was just kept with the way to take it back."""
+    kept.told(where, unit)
+    if st.button(f"Decide on {safe(unit)} …", key=f"decide_{unit}"):
+        st.dialog(f"Decide on {safe(unit)}")(ask)(unit, standing, where)
+
+
+def ask(unit: str, standing: Mapping[Any, Any] | None, where: str) -> None:
+    """The same buttons over the list, with what stands already."""
+    if standing is not None:
+        st.caption(f"So far: {weekly.decision_line(standing)}")
+    buttons(unit, where)
+
+
+def buttons(unit: str, where: str) -> None:
+    """Accept, ask for a measurement, postpone, or nothing found."""
+    with st.container(horizontal=True, key="decisions"):
+        if st.button("Accept: plan it", type="primary", key="accept"):
+            keep(unit, "accepted", where)
+        if st.button("Ask for a measurement", key="ask"):
+            keep(unit, "measure", where)
+        with st.popover("Postpone …", key="postpone"):
+            reason = st.text_input("Why", max_chars=200, key=f"why_{unit}")
+            first = session.as_of() + timedelta(days=1)
+            until = st.date_input(
+                "Until", value=session.as_of() + timedelta(days=POSTPONE_D), min_value=first,
+                max_value=first + timedelta(days=365), key=f"until_{unit}", format="YYYY-MM-DD",
+            )  # fmt: skip
+            if st.button("Postpone", key="postpone_now", type="primary"):
+                if not reason.strip():
+                    st.error("Say why it is postponed; any short text will do.")
+                else:
+                    keep(unit, "postponed", where, reason=reason, until=until)
+        with st.popover("Looked at, found nothing …", key="nothing"):
+            note = st.text_input("What was looked at", max_chars=200, key=f"note_{unit}")
+            if st.button("Keep it on record", key="nothing_now", type="primary"):
+                keep(unit, "nothing_found", where, reason=note)
+
+
+def keep(unit: str, kind: str, where: str, *, reason: str = "", until: Any = None) -> None:
+    """Save a decision and draw the page again."""
+    with session.saving() as db:
+        known = set(read_decisions(db)["id"])
+        number = save_decision(
+            db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
+            by=session.who(), now=session.now(),
+        )  # fmt: skip
+        if number in known:
+            kept.keep(kept.Kept(where, unit, "This is on record already; it counts once."))
+        else:
+            kept.keep(kept.Kept(where, unit, "Kept on record.", "decision", number))
+        st.rerun()
