@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.wear.choices import DRIFT
-from analysis.wear.control_chart import chance, run_length, threshold_for_rate
+from analysis.wear.control_chart import run_length, threshold_for_rate
 
 PUBLISHED = Path(__file__).parent / "published"
 
@@ -66,19 +66,3 @@ def test_run_length_of_winsorised_values_by_simulation() -> None:
 def test_bad_calls_name_the_argument(call: Any, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         call()
-
-
-def test_chance_is_that_of_simulated_statistics() -> None:
-    rng = np.random.default_rng(8)
-    z = np.clip(rng.standard_normal((40_000, 12)), -DRIFT.winsor, DRIFT.winsor)
-    statistic = np.zeros(len(z))
-    for n in range(1, 13):
-        statistic = np.maximum(0.0, statistic + z[:, n - 1] - DRIFT.allowance)
-        if n not in (1, 4, 12):
-            continue
-        p = chance(statistic, np.full(len(z), n))
-        for level in (0.01, 0.05, 0.2):
-            # cells of 0.05 make the share a little smaller than the level; four binomial errors are allowed
-            share, error = float((p <= level).mean()), np.sqrt(level / len(z))
-            assert 0.80 * level - 4 * error < share < level + 4 * error
-    assert chance(np.array([0.0, 3.0]), np.array([5, 0])) == pytest.approx([1.0, 0.0], abs=1e-12)

@@ -74,24 +74,12 @@ class Drift:
 
     allowance: float = stated(0.5, "standard deviations", 0.25, 1.0, "k of the CUSUM: tuned to a shift of one, common practice")
     winsor: float = stated(3.0, "standard deviations", 2.4, 3.6, "surprises count at most this much, so that one slip makes no flag; our choice")
-    fewest_sharing: int = stated(8, "vehicles", 4, 16, "that must share a week, or teach a class's ageing; our choice")
-    least_years: float = stated(1.0, "a", 0.5, 2.0,
-        "a vehicle read over less says nothing of its ageing; our choice, because seasons interfere")
+    fewest_sharing: int = stated(8, "vehicles", 4, 16, "that must share a week; our choice")
     most_ageing: float = stated(0.10, "1/a", 0.05, 0.2,
         "share of the level that may pass for ageing; faster is drift, also of a whole class; our choice")
-    most_ageing_sd: float = stated(0.03, "1/a", 0.015, 0.06, "spread of it between vehicles that may pass for ageing; our choice")
-    use_spread: float = stated(0.35, "1", 0.175, 0.7, "ageing differs between vehicles by at least this share, as their use does; our choice")
     block: int = stated(4, "readings", 2, 8, "whose surprises are summed to see errors that last; our choice")
     prior_blocks: float = stated(20.0, "blocks", 10.0, 40.0, "that the stated errors count for; our choice")
     most_scatter: float = stated(1.5, "1", 1.2, 1.8, "scatter beyond this multiple of the stated errors is drift, not scatter; our choice")
-
-
-@dataclass(frozen=True)
-class PlainTrend:
-    """The plain check beside the growth."""
-
-    fewest_readings: int = stated(5, "readings", 3, 8, "fewer carry no slope; our choice")
-    confidence: float = stated(0.90, "1", 0.8, 0.95, "of the interval of the slope; our choice, as for other intervals")
 
 
 @dataclass(frozen=True)
@@ -138,7 +126,6 @@ PATHS: Final = Paths()
 GROWTH: Final = GrowthLearning()
 AGEING: Final = Ageing()
 DRIFT: Final = Drift()
-PLAIN_TREND: Final = PlainTrend()
 LIVES: Final = Lives()
 FAILING: Final = Failing()
 NEED_DOUBT: Final = NeedDoubt()

@@ -9,12 +9,8 @@ Learning never stops.  A baseline that stops learning after six readings leaves 
 the same rate its threshold must rise, and it finds steady wear later than one that goes on learning, because the mean
 of the past lags behind a ramp instead of absorbing it (tests/test_drift.py measures both).
 
-Measured on four fleets of demo_fleet without any failing part, on which no choice here was made (1,700 vehicle-years):
-at 2, 5 and 10 stated flags per 100 vehicle-years, 2.2, 5.4 and 9.6 came, within binomial error.  Where a bay's meters
-err (clamp 4 %, thermometer 8 K) 2.8, 6.9 and 11.1 came, with one value in a hundred grossly wrong 4.2, 7.8 and 11.6,
-because such errors are neither Gaussian nor independent.  On two fleets with failing parts, 163 of 169 no-starts had
-an alarm standing at the latest of the lists made every 60 days, but a third of the vehicles stood in alarm: a drift is
-not yet a failure, and the list ranks by probability.
+Measured on four fleets of demo_fleet without any failing part (1,200 vehicle-years): at 2, 5 and 10 stated flags per 100
+vehicle-years, 2.0, 4.4 and 8.9 came.  A drift is not yet a failure: it flags nobody, and the list says since when it goes on.
 """
 
 from __future__ import annotations
@@ -26,12 +22,12 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from analysis.constants import DAYS_PER_YEAR, MAD_TO_SD, WEEK_D, Z_90
+from analysis.constants import DAYS_PER_YEAR, WEEK_D
 from analysis.readings.choices import OBSERVING
 from analysis.readings.panel import Bools, Floats, Ints, dates_of, evenly, spread_over
-from analysis.wear.choices import DRIFT
-from analysis.wear.control_chart import chance, threshold_for_rate
-from analysis.wear.plain_trend import PlainTrend, plain_trend
+from analysis.wear.choices import AGEING, DRIFT
+from analysis.wear.control_chart import threshold_for_rate
+from analysis.wear.growth_laws import GrowthLaws
 
 FIT_VEHICLES = 500  # vehicles of one class that its scatter is learned from: more change nothing
 
@@ -42,7 +38,6 @@ class Drift:
 
     since_day: first reading of the rise that crossed the threshold [d since 1970], NaN without alarm; alarms: how
     often the threshold was crossed; readings: how many counted; threshold of the statistic.
-    shifts: common shifts taken out, one row per batch and channel: group, week, channel (number), shift, vehicles.
     """
 
     statistic: Floats
@@ -51,7 +46,6 @@ class Drift:
     alarms: Ints
     readings: Ints
     threshold: float
-    shifts: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -75,31 +69,10 @@ def as_logs(value: Floats, se: Floats, usable: Bools) -> tuple[Floats, Floats]:
     return 1.0 + np.log(np.maximum(value, OBSERVING.least_level)), se / level
 
 
-def usual_ageing(trend: PlainTrend, day: Floats, usable: Bools, group: Ints) -> Ageing:
-    """Ageing of each class from the Theil-Sen slopes of its vehicles: median, and spread beyond their own error.
-
-    trend: rows (C, U) of :func:`analysis.wear.plain_trend.plain_trend` at 90 %; day (U, R) [d]; usable (C, U, R); group
-    (U,).  Only vehicles read over a year or more count; fewer than eight of them teach nothing (0).  The median stays
-    with the sound vehicles while fewer than half wear; what may pass for ageing ends at `most_ageing`.
-    """
-    first, last = _first_and_last(day, usable)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        slope = np.where(last - first >= DRIFT.least_years * DAYS_PER_YEAR, trend.slope_per_year / trend.level, np.nan)
-        error = (trend.high - trend.low) / (2.0 * Z_90 * np.abs(trend.level))
-    mean, sd = np.zeros(slope.shape), np.zeros(slope.shape)
-    for g in np.unique(group):
-        mine = np.flatnonzero(group == g)
-        for c in range(len(slope)):
-            known = mine[np.isfinite(slope[c, mine])]
-            if len(known) < DRIFT.fewest_sharing:
-                continue
-            middle = float(np.median(slope[c, known]))
-            below = slope[c, known][slope[c, known] <= middle]
-            between = (MAD_TO_SD * np.median(middle - below)) ** 2 - np.median(error[c, known]) ** 2
-            mean[c, mine] = np.clip(middle, 0.0, DRIFT.most_ageing)
-            spread = max(float(np.sqrt(max(between, 0.0))), DRIFT.use_spread * float(mean[c, mine[0]]))
-            sd[c, mine] = min(spread, DRIFT.most_ageing_sd)
-    return Ageing(mean, sd)
+def usual_ageing(laws: GrowthLaws, group: Ints) -> Ageing:
+    """Ageing that growth laws learned of the classes of vehicles (U,); what may pass for it ends at `most_ageing`."""
+    mean, error = (np.stack([getattr(one, name)[group] for one in laws.ageing]) for name in ("per_year", "se"))
+    return Ageing(np.minimum(mean, DRIFT.most_ageing), np.hypot(error, AGEING.spread))
 
 
 def usual_scatter(z: Floats, group: Ints) -> Floats:
@@ -124,18 +97,10 @@ def usual_scatter(z: Floats, group: Ints) -> Floats:
     return out
 
 
-def _first_and_last(day: Floats, usable: Bools) -> tuple[Floats, Floats]:
-    """(C, U) days of the first and last usable reading; infinite where there is none."""
-    first = np.where(usable, day[None], np.inf).min(axis=-1, initial=np.inf)
-    last = np.where(usable, day[None], -np.inf).max(axis=-1, initial=-np.inf)
-    return first, last
-
-
 def _years_since_first(day: Floats, usable: Bools) -> Floats:
     """(C, U, R) years since the first usable reading of the channel; 0 where there is none."""
-    first, _ = _first_and_last(day, usable)
-    since = np.where(usable, day[None], 0.0) - np.where(np.isfinite(first), first, 0.0)[..., None]
-    return np.where(usable, since / DAYS_PER_YEAR, 0.0)
+    first = np.where(usable, day, np.inf).min(axis=-1, initial=np.inf)[..., None]
+    return np.where(usable, np.where(usable, day, 0.0) - np.where(np.isfinite(first), first, 0.0), 0.0) / DAYS_PER_YEAR
 
 
 class _Baseline:
@@ -144,11 +109,9 @@ class _Baseline:
     Exact for Gaussian errors: level ~ N(1, base_sd^2), ageing ~ N(mean, sd^2), each reading of known error.
     """
 
-    def __init__(self, base_sd: Floats, ageing: Ageing | None) -> None:
-        self.level, self.slope = np.ones(base_sd.shape), np.zeros(base_sd.shape)
-        self.var_level, self.cov, self.var_slope = np.square(base_sd), np.zeros(base_sd.shape), np.zeros(base_sd.shape)
-        if ageing is not None:
-            self.slope, self.var_slope = ageing.mean.T.copy(), np.square(ageing.sd.T)
+    def __init__(self, base_sd: Floats, ageing: Ageing) -> None:
+        self.level, self.slope = np.ones(base_sd.shape), ageing.mean.T.copy()
+        self.var_level, self.cov, self.var_slope = np.square(base_sd), np.zeros(base_sd.shape), np.square(ageing.sd.T)
 
     def foretell(self, u: Ints, years: Floats) -> tuple[Floats, Floats]:
         """(N, C) mean and variance of the level of vehicles `u`, `years` (N, C) after their first reading."""
@@ -167,23 +130,15 @@ class _Baseline:
         self.var_slope[u] = slope - with_slope**2 * share
 
 
-def predictive_z(
-    value: Floats,
-    se: Floats,
-    usable: Bools,
-    base_sd: Floats,
-    *,
-    day: Floats | None = None,
-    ageing: Ageing | None = None,
-) -> Floats:
+def predictive_z(day: Floats, value: Floats, se: Floats, usable: Bools, base_sd: Floats, ageing: Ageing) -> Floats:
     """(C, U, R) surprise of every reading in standard deviations, given class and the vehicle's earlier readings.
 
     value, se: multiples of the class-usual value (C, U, R); usable (C, U, R); base_sd: spread of sound vehicles about
-    1 (C, U); day (U, R) [d] and ageing: what sound parts do by themselves (None: nothing).  Exactly N(0, 1) and
+    1 (C, U); day (U, R) [d] and ageing: what sound parts do by themselves.  Exactly N(0, 1) and
     independent for a sound vehicle whose errors are Gaussian with the stated `se`; NaN where not usable.
     """
     good = usable & np.isfinite(value) & np.isfinite(se)
-    years = _years_since_first(np.zeros(value.shape[1:]) if day is None else day, good)
+    years = _years_since_first(day, good)
     baseline = _Baseline(base_sd.T, ageing)
     out = np.full(value.shape, np.nan)
     everyone = np.arange(value.shape[1])
@@ -219,52 +174,41 @@ def week_of(day: Floats) -> Ints:
     return np.where(np.isfinite(day), np.floor(np.where(np.isfinite(day), day, 0.0) / WEEK_D), -1).astype(np.int64)
 
 
-def common_shift(residual: Floats, group: Ints, *, fewest: int = DRIFT.fewest_sharing) -> tuple[Floats, Ints]:
-    """Shift that the vehicles of a group have in common: the median of their residuals, 0 where fewer than `fewest`.
+def common_shift(residual: Floats, group: Ints) -> Floats:
+    """(N, C) shift that the vehicles of a group have in common: the median of their residuals, 0 where too few share it.
 
-    residual: (N, C) readings of one week less what was foretold, NaN for none; group: (N,) codes.  Returns the shift
-    (N, C) and how many vehicles it rests on (N, C).  The median stays with the sound vehicles while fewer than half
-    drift; taking it out, with the reading itself among those it is made of, does not widen a residual.
+    residual: (N, C) readings of one week less what was foretold, NaN for none; group: (N,) codes.  The median stays with
+    the sound vehicles while fewer than half drift; taking it out, with the reading itself among those it is made of, does
+    not widen a residual.
     """
-    shift, count = np.zeros(residual.shape), np.zeros(residual.shape, dtype=np.int64)
+    shift = np.zeros(residual.shape)
     order = np.argsort(group, kind="stable")
     for mine in np.split(order, np.flatnonzero(np.diff(group[order])) + 1):
-        if len(mine) < fewest:
+        if len(mine) < DRIFT.fewest_sharing:
             continue
         ordered = np.sort(residual[mine], axis=0)
         n = np.isfinite(ordered).sum(axis=0)
         middle = np.stack([np.maximum(n - 1, 0) // 2, np.minimum(n // 2, len(mine) - 1)])
-        enough = n >= fewest
-        shift[mine] = np.where(enough, np.take_along_axis(ordered, middle, axis=0).mean(axis=0), 0.0)
-        count[mine] = np.where(enough, n, 0)
-    return shift, count
+        shared = np.take_along_axis(ordered, middle, axis=0).mean(axis=0)
+        shift[mine] = np.where(n >= DRIFT.fewest_sharing, shared, 0.0)
+    return shift
 
 
 class _Shifts:
     """Common shifts of one week after the other, for :func:`find_drift`."""
 
-    def __init__(self, group: Ints | None, channels: int) -> None:
-        self.group = np.zeros(0, dtype=np.int64) if group is None else group
-        self.week = -1
-        self.latest = np.zeros((int(self.group.max(initial=-1)) + 1, channels))
-        self.rows: list[tuple[int, int, int, float, int]] = []
+    def __init__(self, group: Ints, channels: int) -> None:
+        self.group, self.week = group, -1
+        self.latest = np.zeros((int(group.max(initial=-1)) + 1, channels))
 
     def of_week(self, week: int, u: Ints, residual: Floats) -> Floats:
         """(N, C) shift of vehicles `u`: that of the week's first reading holds for a second one in the same week."""
         mine = self.group[u]
         if week != self.week:
-            shift, count = common_shift(residual, mine)
             self.week = week
             self.latest[:] = 0.0
-            self.latest[mine] = shift
-            groups, at = np.unique(mine, return_index=True)
-            for g, c in zip(*np.nonzero(count[at]), strict=True):
-                self.rows.append((int(groups[g]), week, int(c), float(shift[at[g], c]), int(count[at[g], c])))
+            self.latest[mine] = common_shift(residual, mine)
         return self.latest[mine]
-
-    def table(self) -> pd.DataFrame:
-        """One row per group, week and channel whose common shift was taken out."""
-        return pd.DataFrame(self.rows, columns=["group", "week", "channel", "shift", "vehicles"])
 
 
 # --- The chart of every vehicle --------------------------------------------------------------------------------------
@@ -274,52 +218,44 @@ def find_drift(
     se: Floats,
     usable: Bools,
     base_sd: Floats,
+    ageing: Ageing,
+    group: Ints,
     *,
     threshold: float,
-    k: float = DRIFT.allowance,
-    ageing: Ageing | None = None,
-    group: Ints | None = None,
-    winsor: float = DRIFT.winsor,
 ) -> Drift:
     """CUSUM of every vehicle and channel over its readings, oldest first.
 
     day: (U, R) [d since 1970]; value, se: multiples of class-usual (C, U, R); usable (C, U, R), False before a part's
     latest renewal; base_sd (C, U); threshold from :func:`threshold_for_rate`; ageing from :func:`usual_ageing`.
-    group: (U,) classes within which a shift common to a week is taken out (None: it stays in).  An alarm stands until
-    the statistic is back at 0.
+    group: (U,) classes within which a shift common to a week is taken out.  An alarm stands until the statistic is back
+    at 0.
     """
     usable = usable & np.isfinite(value) & np.isfinite(se) & np.isfinite(day)[None]
-    u, r, steps = _steps(day, np.asarray(usable.any(axis=0)), by_week=group is not None)
+    u, r, steps = _steps(day, np.asarray(usable.any(axis=0)))
     use = np.ascontiguousarray(usable[:, u, r].T)
     y, error = np.where(use, value[:, u, r].T, 1.0), np.where(use, se[:, u, r].T, 1.0)
     years = _years_since_first(day, usable)[:, u, r].T
-    chart = _Chart(_Baseline(base_sd.T, ageing), threshold, k, winsor)
+    chart = _Chart(_Baseline(base_sd.T, ageing), threshold)
     shifts = _Shifts(group, value.shape[0])
     for s in steps:
         mean, variance = chart.baseline.foretell(u[s], years[s])
         surprise = y[s] - mean
-        if group is not None:
-            known = np.where(use[s] & (chart.readings[u[s]] > 0), surprise, np.nan)
-            surprise = surprise - shifts.of_week(int(week_of(day[u[s.start], r[s.start]])), u[s], known)
+        known = np.where(use[s] & (chart.readings[u[s]] > 0), surprise, np.nan)
+        surprise = surprise - shifts.of_week(int(week_of(day[u[s.start], r[s.start]])), u[s], known)
         variance = variance + error[s] ** 2
-        taught = np.where(chart.readings[u[s]] > 0, np.clip(surprise, *_within(variance, winsor)), surprise)
+        most = DRIFT.winsor * np.sqrt(variance)  # a slip may teach the baseline no more than that
+        taught = np.where(chart.readings[u[s]] > 0, np.clip(surprise, -most, most), surprise)
         chart.take(u[s], day[u[s], r[s]], surprise / np.sqrt(variance), use[s])
         chart.baseline.learn(u[s], years[s], taught, variance, use[s])
     since = np.where(chart.alarm, chart.since, np.nan)
-    return Drift(chart.statistic.T, chart.alarm.T, since.T, chart.alarms.T, chart.readings.T, threshold, shifts.table())
-
-
-def _within(variance: Floats, width: float) -> tuple[Floats, Floats]:
-    """Bounds `width` standard deviations on either side of 0: a slip may teach the baseline no more than that."""
-    half = width * np.sqrt(variance)
-    return -half, half
+    return Drift(chart.statistic.T, chart.alarm.T, since.T, chart.alarms.T, chart.readings.T, threshold)
 
 
 class _Chart:
     """What is carried from reading to reading: statistic and alarm of every vehicle and channel (U, C)."""
 
-    def __init__(self, baseline: _Baseline, threshold: float, k: float, winsor: float) -> None:
-        self.baseline, self.threshold, self.k, self.winsor = baseline, threshold, k, winsor
+    def __init__(self, baseline: _Baseline, threshold: float) -> None:
+        self.baseline, self.threshold = baseline, threshold
         shape = baseline.level.shape
         self.statistic = np.zeros(shape)
         self.alarm = np.zeros(shape, dtype=bool)
@@ -330,8 +266,8 @@ class _Chart:
     def take(self, u: Ints, day: Floats, z: Floats, use: Bools) -> None:
         """One reading of each vehicle of `u` (N,): days (N,), surprises z (N, C), counted where `use`."""
         before, alarm = self.statistic[u], self.alarm[u]
-        counted = np.clip(z, -self.winsor, self.winsor)
-        now = np.where(use, np.maximum(0.0, before + counted - self.k), before)
+        counted = np.clip(z, -DRIFT.winsor, DRIFT.winsor)
+        now = np.where(use, np.maximum(0.0, before + counted - DRIFT.allowance), before)
         over = use & (now > self.threshold)
         self.alarms[u] += over & ~alarm
         self.since[u] = np.where((before == 0.0) & (now > 0.0), day[:, None], self.since[u])
@@ -339,16 +275,16 @@ class _Chart:
         self.readings[u] += use
 
 
-def _steps(day: Floats, seen: Bools, *, by_week: bool) -> tuple[Ints, Ints, list[slice]]:
+def _steps(day: Floats, seen: Bools) -> tuple[Ints, Ints, list[slice]]:
     """Vehicle and column of every reading (N,) in the order of taking up, and the slices that are taken up together.
 
-    No slice holds a vehicle twice.  By week, a vehicle's second reading of a week comes in a slice of its own.
+    Of one week each, and none holds a vehicle twice: its second reading of a week comes in a slice of its own.
     """
     u, r = np.nonzero(seen)
     if len(u) == 0:
         return u, r, []
     position = np.arange(len(u))
-    step = week_of(day)[u, r] if by_week else np.zeros(len(u), dtype=np.int64)
+    step = week_of(day)[u, r]
     new = np.ones(len(u), dtype=bool)
     new[1:] = (u[1:] != u[:-1]) | (step[1:] != step[:-1])
     again = position - np.maximum.accumulate(np.where(new, position, 0))
@@ -364,47 +300,36 @@ def watch_fleet(
     se: Floats,
     usable: Bools,
     base_sd: Floats,
+    ageing: Ageing,
     group: Ints,
     *,
     flags_per_100: float,
-    trend: PlainTrend | None = None,
-    k: float = DRIFT.allowance,
 ) -> Drift:
-    """Drift of a fleet at `flags_per_100` healthy vehicle-years: ageing, scatter and threshold learned from it.
+    """Drift of a fleet at `flags_per_100` healthy vehicle-years: scatter and threshold learned from it.
 
-    Arrays as in :func:`find_drift`, values as plain multiples of class-usual; group (U,) classes; trend: rows (C, U)
-    of :func:`analysis.wear.plain_trend.plain_trend` on the same values, if it was made already.  Without two readings of
-    any vehicle the threshold is infinite and nothing is flagged.  Raises ValueError as :func:`threshold_for_rate`.
+    Arrays as in :func:`find_drift`, values as plain multiples of class-usual.  Without two readings of any vehicle the
+    threshold is infinite and nothing is flagged.  Raises ValueError as :func:`threshold_for_rate`.
     """
     usable = usable & np.isfinite(value) & np.isfinite(se) & np.isfinite(day)[None]
     rate = readings_per_year(day, usable)
-    h = threshold_for_rate(flags_per_100, rate, value.shape[0], k) if rate > 0.0 else float("inf")
-    ageing = usual_ageing(trend or plain_trend(day, value, usable), day, usable, group)
+    h = threshold_for_rate(flags_per_100, rate, value.shape[0]) if rate > 0.0 else float("inf")
     logs, error = as_logs(value, se, usable)
     read = usable.any(axis=(0, 2))
     taught = [spread_over((group == g) & read, FIT_VEHICLES) for g in np.unique(group)]
     some = np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *taught]))
     own = Ageing(ageing.mean[:, some], ageing.sd[:, some])
     part = (logs[:, some], error[:, some], usable[:, some], base_sd[:, some])
-    found = usual_scatter(predictive_z(*part, day=day[some], ageing=own), group[some])
+    found = usual_scatter(predictive_z(day[some], *part, own), group[some])
     scatter = np.ones(base_sd.shape)
     for g in np.unique(group):
         if (known := np.flatnonzero(group[some] == g)[:1]).size:
             scatter[:, group == g] = found[:, known]
     wider = Ageing(ageing.mean, ageing.sd * scatter)
-    return find_drift(
-        day, logs, error * scatter[..., None], usable, base_sd * scatter, threshold=h, k=k, ageing=wider, group=group
-    )
+    return find_drift(day, logs, error * scatter[..., None], usable, base_sd * scatter, wider, group, threshold=h)
 
 
-def drift_table(
-    units: Sequence[str], channels: Sequence[str], drift: Drift, *, k: float = DRIFT.allowance
-) -> pd.DataFrame:
-    """Per vehicle and channel: unit, channel, statistic, threshold, drifting, drifting_since (NaT), chance, readings.
-
-    drift: of :func:`watch_fleet`; chance: how often a sound vehicle's statistic is at least as high after as many
-    readings.
-    """
+def drift_table(units: Sequence[str], channels: Sequence[str], drift: Drift) -> pd.DataFrame:
+    """Per vehicle and channel: unit, channel, statistic, threshold, drifting, drifting_since (NaT), readings."""
     n = len(units)
     return pd.DataFrame(
         {
@@ -414,7 +339,6 @@ def drift_table(
             "threshold": drift.threshold,
             "drifting": drift.alarm.T.ravel(),
             "drifting_since": dates_of(drift.since_day.T.ravel()),
-            "chance": chance(drift.statistic, drift.readings, k).T.ravel(),
             "readings": drift.readings.T.ravel(),
         }
     )

@@ -9,14 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
-from analysis.constants import Z_80
+from analysis.constants import DAYS_PER_YEAR, Z_80
 from analysis.forecast.lows import seasonal_lows
 from analysis.forecast.outlook import chosen, outlook_renewed, weighted_quantile
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
-from analysis.readings.panel import dates_of
+from analysis.readings.panel import Floats, dates_of
 from analysis.wear.paths import mean_value
-from analysis.wear.plain_trend import plain_trend
 from analysis.wear.state import FleetState
 from analysis.worklist.assess import Assessment
 from analysis.worklist.choices import JUDGING
@@ -90,13 +90,33 @@ def plain_slopes(state: FleetState, unit: str) -> dict[str, tuple[float, float, 
     u = names.index(unit)
     day = state.panel.day[u]
     recent = state.usable[:, u] & (day[None] >= state.day - JUDGING.plain_d)
-    found = plain_trend(day, state.observed.value[:, u], recent)
     out = {}
     for part, c in PART_CHANNEL.items():
-        usual = float(state.laws.base[state.group[u], c]) / MONTHS_PER_YEAR
-        low, middle, high = (float(v[c]) * usual for v in (found.low, found.slope_per_year, found.high))
+        value = state.observed.value[c, u]
+        use = recent[c] & np.isfinite(value)
+        a_month = float(state.laws.base[state.group[u], c]) * DAYS_PER_YEAR / MONTHS_PER_YEAR
+        middle, low, high = (a_month * slope for slope in theil_sen(day[use], value[use]))
         out[part] = (middle, low, high)
     return out
+
+
+def theil_sen(day: Floats, value: Floats) -> tuple[float, float, float]:
+    """Median of the slopes between all pairs of readings, and its interval by rank [per day]; NaN of too few readings.
+
+    Source: Theil 1950, Sen 1968, as scipy.stats.theilslopes, which takes long to load.
+    """
+    if len(value) < JUDGING.plain_readings or day.min() == day.max():
+        return (float("nan"),) * 3
+    first, second = np.triu_indices(len(value), 1)
+    apart = day[second] != day[first]
+    slopes = np.sort((value[second] - value[first])[apart] / (day[second] - day[first])[apart])
+    same = [np.unique(v, return_counts=True)[1] for v in (day, value)]
+    ties = sum(float((k * (k - 1.0) * (2.0 * k + 5.0)).sum()) for k in same)
+    variance = len(value) * (len(value) - 1.0) * (2.0 * len(value) + 5.0) - ties
+    half = float(ndtri(0.5 + 0.5 * JUDGING.plain_confidence)) * np.sqrt(max(variance, 0.0) / 18.0)
+    ranks = np.round([0.5 * (len(slopes) - half) - 1.0, 0.5 * (len(slopes) + half)])
+    low, high = slopes[np.clip(ranks, 0, len(slopes) - 1).astype(np.int64)]
+    return float(np.median(slopes)), float(low), float(high)
 
 
 def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:

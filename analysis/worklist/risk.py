@@ -14,7 +14,7 @@ from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, spread_over
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.starting.floors import FLOORS
-from analysis.wear.drift import drift_table, watch_fleet
+from analysis.wear.drift import drift_table, usual_ageing, watch_fleet
 from analysis.wear.state import FleetState
 from analysis.worklist.choices import FLAGS, JUDGING
 
@@ -88,6 +88,7 @@ def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFram
         state.observed.se[:, at],
         state.usable[:, at],
         state.laws.base_sd[state.group[at]].T,
+        usual_ageing(state.growth_laws, state.group[at]),
         state.group[at],
         flags_per_100=tolerated,
     )
