@@ -63,7 +63,7 @@ class Expected:
 
     `usual`: the state usual in its class; `earlier`: how many readings of its own it rests on; `unknown`: measurements
     that its class has hardly been read for, so that nothing is expected of them; `volts`: nominal system voltage;
-    `doubts`: of the class's battery and load laws.
+    `doubts`: of the class's battery and load laws; `usual_spread`: how far sound vehicles of the class lie apart.
     """
 
     state: StartState
@@ -75,6 +75,7 @@ class Expected:
     unknown: frozenset[str]
     volts: float
     doubts: tuple[LawDoubt, LawDoubt] | None = None
+    usual_spread: StateSpread | None = None
 
     def law_doubts(self, temperature_c: float) -> tuple[float, float]:
         """Relative errors of what the laws make of battery and load at a temperature [°C]; nil where nothing is stated."""
@@ -147,6 +148,7 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
         unknown=hardly_read(own),
         volts=float(panel.volts[0]),
         doubts=(laws.battery_doubt, laws.load_doubt),
+        usual_spread=_with_model(laws.base_sd[0], 0.0, MODEL_ERROR.open_circuit),
     )
 
 

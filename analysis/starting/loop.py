@@ -178,6 +178,21 @@ def _slowed(state: StartState, load: Value, drive: Value, loop: Value) -> tuple[
     return load * ((1.0 - share) + share * drive / reference_v) / slowing, slowing
 
 
+def volts_at_amps(state: StartState, temperature_c: npt.ArrayLike, amps: npt.ArrayLike) -> dict[str, Array]:
+    """Where the volts go at a temperature [°C] while the starter takes `amps` [A]: rest volts, battery volts, and the volts
+    lost in the positive cable, the contacts and the ground path [V]."""
+    flowing = np.asarray(amps)
+    _, battery, copper, _ = _warm(state, np.asarray(temperature_c))
+    rest_v = open_circuit_v_at(state, np.asarray(temperature_c))
+    return {
+        "rest_v": np.asarray(rest_v),
+        "battery_v": np.asarray(rest_v - (flowing + aid_amps_at(state, temperature_c)) * battery),
+        "positive_v": np.asarray(flowing * state.positive_mohm * 0.001 * copper),
+        "contacts_v": np.asarray(flowing * state.contacts_mohm * 0.001),
+        "ground_v": np.asarray(flowing * state.ground_mohm * 0.001 * copper),
+    }
+
+
 def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> tuple[Array, Array, Array]:
     """Volts to spare for speed (as back-emf), for the electronics and for the solenoid coil at temperatures [°C].
 

@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
 from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
+from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
 from analysis.bay.whose import (
     OWN,
     Vehicle,
@@ -37,11 +38,18 @@ CLASS_VEHICLES: Final = 400  # of one class that its laws are learned from outsi
 
 @dataclass(frozen=True)
 class Taken:
-    """A reading taken apart, when it was taken, and the vehicle's latest readings as resistances at 20 °C."""
+    """A reading taken apart, when it was taken, the vehicle's latest readings as resistances at 20 °C, and the reading with
+    what was expected of it."""
 
     taken_at: pd.Timestamp
     check: ReadingCheck
     over_time: pd.DataFrame
+    reading: Mapping[str, Any]
+    expected: Expected
+
+    def volts(self, limits: Limits, *, coming_c: float | None = None) -> WhereVoltsGo:
+        """Where the volts of the reading go, and would go on the coldest morning to be expected [°C]."""
+        return where_volts_go(self.reading, self.check, self.expected, limits, coming_c=coming_c)
 
 
 def class_name(unit: Mapping[Any, Any]) -> str:
@@ -113,7 +121,7 @@ def take_apart(
     reading = {**reading, "tester_load_ohm": load_of_tester(db, reading)}
     check = check_one_reading(reading, unit, expected, limits_for(unit, book), book)
     mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
-    return Taken(at, check, resistances_over_time(mine.tail(LATEST), expected))
+    return Taken(at, check, resistances_over_time(mine.tail(LATEST), expected), reading, expected)
 
 
 LOADED: Final = ("control_loaded_v", "coil_loaded_v", "coil_alone_v")
