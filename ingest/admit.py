@@ -52,9 +52,12 @@ def admit(db: Database, batch: Batch, place: Place) -> Admitted:
     return replace(result, rows=len(batch), known=result.known + known, set_aside=fresh + still, still_aside=still)
 
 
-def admit_good(db: Database, batch: Batch, context: Context, place: Place) -> Admitted:
-    """Write the rows of a checked batch that have no problem; rows that clash with stored ones get one."""
-    answered = _answered(db, batch) | frozenset(former_rows(db, batch))
+def admit_good(db: Database, batch: Batch, context: Context, place: Place, *, said_anew: bool = False) -> Admitted:
+    """Write the rows of a checked batch that have no problem; rows that clash with stored ones get one.
+
+    said_anew: a person says it now, so that it counts though a row said the same before and was withdrawn.
+    """
+    answered = frozenset() if said_anew else _answered(db, batch) | frozenset(former_rows(db, batch))
     is_reading = batch.table.name == "readings"
     result = (
         admit_readings(db, batch, context, place, answered) if is_reading else _admit_small(db, batch, place, answered)

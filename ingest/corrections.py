@@ -1,4 +1,4 @@
-"""Saved mistakes put right: readings, repairs and decisions corrected in every field, withdrawn, and put back.
+"""Saved mistakes put right: readings, repairs, decisions and reports of visits corrected, withdrawn, and put back.
 
 Every change is kept in the audit with who, when, why, old and new value; its number undoes it. A withdrawn row is out of
 its table, so that nothing reads it; it is kept whole beside it.
@@ -26,6 +26,7 @@ from ingest.former import WITHDRAWN, stored_value, typed
 from ingest.records import checked_decision
 from ingest.rules import check
 from ingest.sources import target_of
+from ingest.visits import checked_visit
 from ingest.writing import (
     DAY_COLUMNS,
     ROW_NUMBERS,
@@ -40,6 +41,7 @@ from ingest.writing import (
 )
 
 Row = dict[str, object]
+Columns = dict[str, tuple[str | None, str | None]]  # column -> old and new value, as the audit holds them
 CONFIRMED = "confirmed"  # the readings' column of measurements that were taken twice
 
 
@@ -65,6 +67,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
             "reading": (READINGS.names, READINGS.key),
             "repair": (REPAIRS.names, REPAIRS.key),
             "decision": (("unit", "iso_week", "kind", "reason", "until"),),
+            "visit": (("found", "other_part", "note"), ("uid", "planned_on")),
         }.items()
     }
 )
@@ -98,7 +101,7 @@ def correct(
     reason: str,
     now: datetime | None = None,
 ) -> Entry:
-    """Change values of a stored reading, repair or decision after the checks of a new one.
+    """Change values of a stored reading, repair, decision or report of a visit after the checks of a new one.
 
     `changes`: by column, or the same in other units; an empty text empties a value, another `unit` moves the row to
     that vehicle. Entry.problems say what is wrong, Entry.known that nothing changed. IngestError: no such row.
@@ -119,18 +122,17 @@ def correct(
 
 
 def withdraw(db: Database, word: str, number: int, *, by: str, reason: str, now: datetime | None = None) -> Entry:
-    """Take a reading, repair or decision out of what is judged; it stays on record and can be put back (`undo`)."""
+    """Take a reading, repair, decision or report of a visit out of what is judged; it stays on record and can be put back
+    (`undo`). With the report of a visit go the repairs and the reading that it put on record."""
     kind, at = kind_of(word), now or datetime.now()
     if not reason.strip():
         return Entry(problems=("withdrawing needs a reason; allowed is any short text",))
     with writing(db):
         row = _whole(db, kind, number)
-        change = write_origin(db, Origin("correction", by, at))
-        _take_out(db, kind, number, row, change)
-        write_change(
-            db, Change(kind.table, str(number), WITHDRAWN, None, "yes"), by=by, at=at, reason=reason, origin_id=change
-        )
-        _follow(db, kind, row, row, at)
+        mine = Origin("correction", by, at)
+        change = write_origin(db, mine)
+        for its, n, one in _with_its_rows(db, kind, number, row):
+            _withdrawn(db, its, n, one, ("yes", change), mine, reason)
     return Entry(stored=True, row_id=number, change=change)
 
 
@@ -139,31 +141,59 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
 
     IngestError: no such change, changed again since, or the place is taken by another row.
     """
-    at = now or datetime.now()
+    mine = Origin("correction", by, now or datetime.now())
     with writing(db):
-        kind, number, columns = _changed_by(db, change)
-        mine = Origin("correction", by, at)
+        touched = _changed_by(db, change)
         again = write_origin(db, mine)
-        if WITHDRAWN in columns:
-            row = _put_back(db, kind, number, change) if columns[WITHDRAWN][1] else _whole(db, kind, number)
-            if not columns[WITHDRAWN][1]:
-                _take_out(db, kind, number, row, again)
-            one = Change(kind.table, str(number), WITHDRAWN, *reversed(columns[WITHDRAWN]))
-            write_change(db, one, by=by, at=at, reason=reason, origin_id=again)
-            _follow(db, kind, row, row, at)
-        else:
-            old = _whole(db, kind, number)
-            other = [name for name, (_, told) in columns.items() if as_text(old[name]) != told]
-            if other:
-                _refuse_later(db, change, kind, number, other)
-            back = {name: typed(kind.table, name, before) for name, (before, _) in columns.items()}
-            _check_free(db, kind, number, {**old, **back})
-            _set(db, kind, number, old, back, mine, reason, again)
-            _follow(db, kind, old, {**old, **back}, at)
+        for kind, number, columns in touched:
+            _undo_row(db, kind, number, columns, change, again, mine, reason)
+        kind, number, _ = touched[0]
         return with_doubts(db, kind.table, Entry(stored=True, row_id=number, change=again))
 
 
 # --- how -------------------------------------------------------------------------------------------------------------
+
+
+def _undo_row(
+    db: Database, kind: Kind, number: int, columns: Columns, change: int, again: int, mine: Origin, reason: str
+) -> None:
+    """Put one row back to what it was before `change`, under the new change `again`."""
+    if WITHDRAWN in columns:
+        was_taken = bool(columns[WITHDRAWN][1])
+        row = _put_back(db, kind, number, change) if was_taken else _whole(db, kind, number)
+        _withdrawn(db, kind, number, row, (None if was_taken else "yes", again), mine, reason)
+        return
+    old = _whole(db, kind, number)
+    other = [name for name, (_, told) in columns.items() if as_text(old[name]) != told]
+    if other:
+        _refuse_later(db, change, kind, number, other)
+    back = {name: typed(kind.table, name, before) for name, (before, _) in columns.items()}
+    _check_free(db, kind, number, {**old, **back})
+    _set(db, kind, number, old, back, mine, reason, again)
+    _follow(db, kind, old, {**old, **back}, mine.at)
+
+
+def _withdrawn(
+    db: Database, kind: Kind, number: int, row: Row, told: tuple[str | None, int], mine: Origin, reason: str
+) -> None:
+    """Take a row out ("yes"), or note that it is back (None), under a change; `told`: which of them, and the change."""
+    taken, change = told
+    if taken:
+        _take_out(db, kind, number, row, change)
+    one = Change(kind.table, str(number), WITHDRAWN, None if taken else "yes", taken)
+    write_change(db, one, by=mine.by, at=mine.at, reason=reason, origin_id=change)
+    _follow(db, kind, row, row, mine.at)
+
+
+def _with_its_rows(db: Database, kind: Kind, number: int, row: Row) -> list[tuple[Kind, int, Row]]:
+    """The row, and for the report of a visit what stands under its origin still."""
+    out = [(kind, number, row)]
+    if kind.word == "visit":
+        for word in ("repair", "reading"):
+            its = KINDS[word]
+            found = db.query(f"SELECT * FROM {its.table} WHERE origin_id = ?", [row["origin_id"]])
+            out += [(its, int(one[its.number]), one) for one in found]
+    return out
 
 
 def _whole(db: Database, kind: Kind, number: int) -> Row:
@@ -183,7 +213,7 @@ def _checked(
 ) -> tuple[Entry, Row]:
     """What would become of the row with the changes, and its values as they would be stored."""
     if kind.table not in TABLES:
-        return _checked_decision(db, kind, old, changes)
+        return _checked_by_hand(db, kind, old, changes)
     table = TABLES[kind.table]
     kept = {name: old[name] for name in kind.columns if old[name] not in (None, "")}
     batch, wrong = batch_of_entry(table, merged_values(table, kept, changes))
@@ -220,14 +250,15 @@ def _still_confirmed(old: Row, changes: Mapping[str, object]) -> list[str]:
     return [name for name in str(old[CONFIRMED]).split(",") if name and name not in touched]
 
 
-def _checked_decision(db: Database, kind: Kind, old: Row, changes: Mapping[str, object]) -> tuple[Entry, Row]:
+def _checked_by_hand(db: Database, kind: Kind, old: Row, changes: Mapping[str, object]) -> tuple[Entry, Row]:
+    """The same for what comes from no file: decisions and reports of visits."""
     strange = [name for name in changes if name not in kind.columns]
     if strange:
         allowed = ", ".join(kind.columns)
-        return Entry(problems=(f"{strange[0]!r} is not a column of decisions; allowed are {allowed}",)), {}
-    wanted = {**{name: old[name] for name in kind.columns}, **{n: v or None for n, v in changes.items()}}
+        return Entry(problems=(f"{strange[0]!r} is not a column of {kind.table}; allowed are {allowed}",)), {}
+    wanted = {**old, **{n: v or None for n, v in changes.items()}}
     try:
-        new = checked_decision(db, wanted)
+        new = checked_decision(db, wanted) if kind.word == "decision" else checked_visit(wanted)
     except ValueError as error:
         return Entry(problems=(str(error),)), {}
     return Entry(values=new), new
@@ -272,16 +303,19 @@ def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
     return row
 
 
-def _changed_by(db: Database, change: int) -> tuple[Kind, int, dict[str, tuple[str | None, str | None]]]:
-    """Return what a change touched: kind, number, and old and new value by column; IngestError when it cannot be undone."""
+def _changed_by(db: Database, change: int) -> list[tuple[Kind, int, Columns]]:
+    """Return the rows that a change touched, in its order: kind, number, and old and new value by column; IngestError when
+    it cannot be undone."""
     rows = db.execute(
         "SELECT table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
         (int(change),),
     ).fetchall()
     if not rows or rows[0][0] not in _OF_TABLE:
         raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
-    columns = {str(name): (old, new) for _, _, name, old, new in rows}
-    return _OF_TABLE[rows[0][0]], int(rows[0][1]), columns
+    touched: dict[tuple[str, int], Columns] = {}
+    for table, number, name, old, new in rows:
+        touched.setdefault((table, int(number)), {})[str(name)] = (old, new)
+    return [(_OF_TABLE[table], number, columns) for (table, number), columns in touched.items()]
 
 
 def _refuse_later(db: Database, change: int, kind: Kind, number: int, columns: Sequence[str]) -> NoReturn:
@@ -324,7 +358,8 @@ def withdrawn_of(db: Database, unit: str) -> list[dict[str, object]]:
     """Return the withdrawn rows of a vehicle, the last one first: word, number, change, at, by, reason, row."""
     rows = db.execute(
         "SELECT w.table_name, w.row_id, w.origin_id, a.at, a.by, a.reason, w.cells FROM withdrawn w"
-        " JOIN audit a ON a.origin_id = w.origin_id WHERE json_extract(w.cells, '$.unit') = ? ORDER BY w.origin_id DESC",
+        " JOIN audit a ON a.origin_id = w.origin_id AND a.table_name = w.table_name AND a.row_key = CAST(w.row_id AS TEXT)"
+        " WHERE json_extract(w.cells, '$.unit') = ? ORDER BY w.origin_id DESC",
         (unit,),
     ).fetchall()
     names = ("word", "number", "change", "at", "by", "reason", "row")

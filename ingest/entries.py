@@ -135,9 +135,15 @@ def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> E
     if batch.problems:
         return entry_of(batch)
     origin_id = write_origin(db, origin)
-    result = admit_good(db, batch, load_context(db, origin.at), Place(origin_id, file, origin.at))
-    if not result.stored:
+    entry = store_under(db, batch, Place(origin_id, file, origin.at))
+    if not entry.stored:
         db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
+    return entry
+
+
+def store_under(db: Database, batch: Batch, place: Place, *, said_anew: bool = False) -> Entry:
+    """Store the single row of a checked batch under an origin that is there; said_anew: as in `admit_good`."""
+    result = admit_good(db, batch, load_context(db, place.now), place, said_anew=said_anew)
     entry = entry_of(batch, known=result.known > 0, stored=result.stored > 0)
     if batch.problems:
         return entry

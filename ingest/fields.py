@@ -36,7 +36,11 @@ _WINTER_GRADES = ("0W", "5W", "10W", "15W", "20W", "25W")  # SAE J300
 _SUMMER_GRADES = ("8", "12", "16", "20", "30", "40", "50", "60")  # SAE J300
 OIL_GRADES = tuple(f"{winter}-{summer}" for winter in _WINTER_GRADES for summer in _SUMMER_GRADES)
 SYSTEM_VOLTAGES = (12, 24)
-CORRECTABLE = MappingProxyType({"reading": "readings", "repair": "repairs", "decision": "decisions"})
+FOUND = ("worn", "sound", "other", "not_known")
+"""What a planned visit found of the part it was planned for: at fault, sound, sound and another part at fault, not looked into."""
+CORRECTABLE = MappingProxyType(
+    {"reading": "readings", "repair": "repairs", "decision": "decisions", "visit": "visits"}
+)
 """What a person can put right -> the table that keeps it."""
 
 C_PER_F, F_AT_FREEZING = 1.0 / 1.8, 32.0  # °C = (°F - 32) / 1.8, exact by definition

@@ -14,13 +14,14 @@ _UNIT = """coalesce(
         WHEN 'readings' THEN (SELECT unit FROM readings WHERE reading_id = CAST(a.row_key AS INTEGER))
         WHEN 'repairs' THEN (SELECT unit FROM repairs WHERE repair_id = CAST(a.row_key AS INTEGER))
         WHEN 'decisions' THEN (SELECT unit FROM decisions WHERE id = CAST(a.row_key AS INTEGER))
+        WHEN 'visits' THEN (SELECT unit FROM visits WHERE visit_id = CAST(a.row_key AS INTEGER))
         WHEN 'units' THEN a.row_key
         WHEN 'reset_answers' THEN substr(a.row_key, 1, instr(a.row_key, '/') - 1)
     END,
     (SELECT json_extract(cells, '$.unit') FROM withdrawn w
      WHERE w.table_name = a.table_name AND w.row_id = CAST(a.row_key AS INTEGER)),
     '')"""
-_RECORD = """CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions')
+_RECORD = """CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions', 'visits')
     THEN substr(a.table_name, 1, length(a.table_name) - 1) ELSE a.table_name END || ' ' || a.row_key"""
 _TYPED_IN = "CASE o.kind WHEN 'entry' THEN 'recorded' ELSE 'admitted' END"
 _SQL = f"""
@@ -30,7 +31,7 @@ SELECT at, "by", what, record, unit, "column", old, new, why, change FROM (
         iif(a.column_name = 'withdrawn', '', a.column_name) AS "column",
         iif(a.column_name = 'withdrawn', NULL, a.old_value) AS old,
         iif(a.column_name = 'withdrawn', NULL, a.new_value) AS new, a.reason AS why,
-        iif(a.table_name IN ('readings', 'repairs', 'decisions'), a.origin_id, NULL) AS change, 9 AS rank, a.id AS n
+        iif(a.table_name IN ('readings', 'repairs', 'decisions', 'visits'), a.origin_id, NULL) AS change, 9 AS rank, a.id AS n
     FROM audit a
     UNION ALL SELECT o.at, o.by, 'imported', o.file, '', '', NULL, o.counts, '', NULL, 1, o.id
         FROM origins o WHERE o.kind = 'file'
@@ -39,6 +40,8 @@ SELECT at, "by", what, record, unit, "column", old, new, why, change FROM (
     UNION ALL SELECT o.at, o.by, {_TYPED_IN}, 'repair ' || r.repair_id, r.unit, '', NULL,
         r.done_on || ' ' || r.part || ' ' || r.action, '', NULL, 2, o.id
         FROM origins o JOIN repairs r ON r.origin_id = o.id WHERE o.kind <> 'file'
+    UNION ALL SELECT o.at, o.by, 'reported', 'visit ' || v.visit_id, v.unit, '', NULL, v.done_on || ' found ' || v.found,
+        v.note, NULL, 2, o.id FROM origins o JOIN visits v ON v.origin_id = o.id
     UNION ALL SELECT o.at, o.by, {_TYPED_IN}, substr(w.table_name, 1, length(w.table_name) - 1) || ' ' || w.row_id,
         json_extract(w.cells, '$.unit'), '', NULL,
         coalesce(json_extract(w.cells, '$.taken_at'), json_extract(w.cells, '$.done_on')), '', NULL, 2, o.id

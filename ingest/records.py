@@ -148,9 +148,10 @@ def read_reset_answers(db: Database) -> pd.DataFrame:
 
 
 def read_findings(db: Database, *, before: date | None = None) -> pd.DataFrame:
-    """Return looks that found nothing, made before the day `before`: unit, part, found_on (when it was put on record).
+    """Return looks that found a part sound, made before the day `before`: unit, part, found_on (when it was put on record).
 
-    The part is the one that the list that stood then for the decision's week names; "" where that list does not name the vehicle.
+    Of a visit that found the part it was for sound, that part. Of a decision the one that the list that stood then for its
+    week names; "" where that list does not name the vehicle.
     """
     looks = read_table(db, _LOOKS, ("unit", "part", "at"), order="at, id", before=("at", before), dates=("at",))
     return looks.rename(columns={"at": "found_on"})
@@ -162,7 +163,9 @@ _LOOKS = """(
         AND list.version = (SELECT coalesce(max(iif(issued_at <= decisions.at, version, 1)), 1) FROM weekly_lists
             WHERE iso_week = decisions.iso_week)
         AND json_extract(row.value, '$.unit') = decisions.unit LIMIT 1), '') AS part
-    FROM decisions WHERE kind = 'nothing_found')"""
+    FROM decisions WHERE kind = 'nothing_found'
+    UNION ALL SELECT visits.visit_id, visits.unit, origins.at, visits.part FROM visits
+    JOIN origins ON origins.id = visits.origin_id WHERE visits.found IN ('sound', 'other') AND visits.part <> '')"""
 
 
 # --- lists and plans as issued ---------------------------------------------------------------------------------------

@@ -465,3 +465,43 @@ def _add_aid_load(db: Database) -> None:
     ALTER TABLE units ADD COLUMN aid_load_a REAL CHECK (aid_load_a BETWEEN 0.0 AND 400.0)
     """,
     )
+
+
+@migrations(name="015_visits_that_were_done")
+def _create_visits(db: Database) -> None:
+    """Planned visits that were reported as done; what is taken back of them is kept as other withdrawn rows are."""
+    _run(
+        db,
+        """
+    CREATE TABLE visits (
+        visit_id INTEGER PRIMARY KEY,
+        uid TEXT NOT NULL UNIQUE CHECK (length(uid) BETWEEN 1 AND 128),
+        unit TEXT NOT NULL REFERENCES units(unit),
+        planned_on TEXT NOT NULL CHECK (length(planned_on) = 10),
+        part TEXT NOT NULL DEFAULT '' CHECK (part IN (
+            '', 'battery', 'positive_cable', 'ground_path', 'solenoid_contacts', 'starter_motor', 'control_circuit',
+            'engine_drag'
+        )),
+        job TEXT NOT NULL DEFAULT '',
+        hours REAL NOT NULL DEFAULT 0 CHECK (hours >= 0),
+        done_on TEXT NOT NULL CHECK (length(done_on) = 10),
+        found TEXT NOT NULL CHECK (found IN ('worn', 'sound', 'other', 'not_known')),
+        other_part TEXT NOT NULL DEFAULT '' CHECK (other_part IN (
+            '', 'battery', 'positive_cable', 'ground_path', 'solenoid_contacts', 'starter_motor', 'control_circuit',
+            'engine_drag'
+        )),
+        note TEXT NOT NULL DEFAULT '',
+        origin_id INTEGER NOT NULL REFERENCES origins(id)
+    ) STRICT;
+    CREATE TABLE withdrawn_again (
+        table_name TEXT NOT NULL CHECK (table_name IN ('readings', 'repairs', 'decisions', 'visits')),
+        row_id INTEGER NOT NULL,
+        cells TEXT NOT NULL CHECK (json_valid(cells)),
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        PRIMARY KEY (table_name, row_id)
+    ) STRICT;
+    INSERT INTO withdrawn_again SELECT * FROM withdrawn;
+    DROP TABLE withdrawn;
+    ALTER TABLE withdrawn_again RENAME TO withdrawn
+    """,
+    )

@@ -55,7 +55,7 @@ def judged_version(db: Database, day: date) -> str:
 
 
 def _looks(db: Database, day: date) -> str:
-    """Changes with the looks that found nothing and with the lists that name their part, without reading the lists."""
+    """Changes with the looks that found a part sound and with the lists that name it, without reading the lists."""
     looks = db.execute(
         "SELECT id, unit, iso_week, at FROM decisions WHERE kind = 'nothing_found' AND at < ? ORDER BY id",
         [day.isoformat()],
@@ -65,7 +65,12 @@ def _looks(db: Database, day: date) -> str:
     lists = db.execute(
         f"SELECT iso_week, version, issued_at FROM weekly_lists WHERE iso_week IN ({marks}) ORDER BY 1, 2", weeks
     ).fetchall()
-    return _digest((looks, lists)) if looks else ""
+    visits = db.execute(
+        "SELECT visit_id, unit, part, found, at FROM visits JOIN origins ON origins.id = origin_id WHERE at < ? AND found IN"
+        " ('sound', 'other') ORDER BY visit_id",
+        [day.isoformat()],
+    ).fetchall()
+    return _digest((looks, lists, visits)) if looks or visits else ""
 
 
 def _digest(rows: object) -> str:
