@@ -38,9 +38,7 @@ OIL_GRADES = tuple(f"{winter}-{summer}" for winter in _WINTER_GRADES for summer 
 SYSTEM_VOLTAGES = (12, 24)
 FOUND = ("worn", "sound", "other", "not_known")
 """What a planned visit found of the part it was planned for: at fault, sound, sound and another part at fault, not looked into."""
-CORRECTABLE = MappingProxyType(
-    {"reading": "readings", "repair": "repairs", "decision": "decisions", "visit": "visits"}
-)
+CORRECTABLE = MappingProxyType({"reading": "readings", "repair": "repairs", "decision": "decisions", "visit": "visits"})
 """What a person can put right -> the table that keeps it."""
 
 C_PER_F, F_AT_FREEZING = 1.0 / 1.8, 32.0  # °C = (°F - 32) / 1.8, exact by definition

@@ -22,7 +22,9 @@ from ingest.store import read_table
 from ingest.writing import Origin, Place, find, next_number, put, stamp, write_origin, writing
 
 LONGEST_NOTE = 500  # [characters] of a remark, as of other remarks
-EARLIEST_D = 366  # [d] a visit is reported at most so long after it was done; our choice, because an older day is mistyped
+EARLIEST_D = (
+    366  # [d] a visit is reported at most so long after it was done; our choice, because an older day is mistyped
+)
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,9 @@ def close_visit(
     """
     at = now or datetime.now()
     if not visit.uid or find(db, "units", unit=visit.unit) is None:
-        raise ValueError(f"visit is {visit.uid!r} of {visit.unit!r}; allowed is a visit of the plan, of a vehicle that is there")
+        raise ValueError(
+            f"visit is {visit.uid!r} of {visit.unit!r}; allowed is a visit of the plan, of a vehicle that is there"
+        )
     problems = (*problems_of(vars(report) | {"part": visit.part}), *_day_problems(report, at), *_work_problems(report))
     if problems:
         return Entry(problems=problems)
@@ -101,7 +105,9 @@ def problems_of(values: Mapping[str, Any]) -> tuple[str, ...]:
     if other and other not in PARTS:
         wrong.append(f"other_part is {other!r}; allowed are {', '.join(PARTS)}, or nothing")
     if other and found != "other":
-        wrong.append(f"other_part is {other!r} though found is {found!r}; allowed is another part where found is 'other'")
+        wrong.append(
+            f"other_part is {other!r} though found is {found!r}; allowed is another part where found is 'other'"
+        )
     if other and other == part:
         wrong.append(f"other_part is {other!r}, the part that was expected; allowed is another one, or found 'worn'")
     if found == "worn" and not part:
@@ -127,7 +133,9 @@ def _reported(db: Database, visit: PlannedVisit, entry_id: str | None) -> Entry 
     stored = find(db, "visits", uid=visit.uid)
     origin = find(db, "origins", entry_id=entry_id) if entry_id else None
     if stored is None:
-        return None if origin is None else Entry(problems=("this report was taken back; allowed is to fill it in anew",))
+        return (
+            None if origin is None else Entry(problems=("this report was taken back; allowed is to fill it in anew",))
+        )
     if origin is not None and stored["origin_id"] == origin["id"]:
         return Entry(known=True, row_id=int(stored["visit_id"]))
     told = find(db, "origins", id=stored["origin_id"]) or {"by": "", "at": ""}

@@ -134,7 +134,9 @@ def stamp(at: datetime) -> str:
     return at.isoformat(timespec="seconds")
 
 
-ROW_NUMBERS = MappingProxyType({"readings": "reading_id", "repairs": "repair_id", "decisions": "id", "visits": "visit_id"})
+ROW_NUMBERS = MappingProxyType(
+    {"readings": "reading_id", "repairs": "repair_id", "decisions": "id", "visits": "visit_id"}
+)
 """Table whose rows a person can correct or withdraw -> the column that numbers them."""
 DAY_COLUMNS = MappingProxyType({"readings": "taken_at", "repairs": "done_on"})
 """Table -> the column whose day says from when on a row is known; rows of other tables are known at all times."""

@@ -27,10 +27,13 @@ class Decided:
     not_before: Ints
 
 
-def in_force(decisions: pd.DataFrame | None, repairs: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
+def in_force(
+    decisions: pd.DataFrame | None, repairs: pd.DataFrame, as_of: pd.Timestamp, done: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """The decisions that a plan made on `as_of` obeys, the latest of each vehicle, by unit: kind, part, at, until.
 
-    A postponement ends with its date; accepted work ends with a repair of the vehicle, on that day or later.
+    A postponement ends with its date; accepted work ends with a repair of the vehicle, on that day or later, or with a
+    visit that was done, whatever it found.
     """
     columns = ["kind", "part", "at", "until"]
     if decisions is None or not len(decisions):
@@ -40,9 +43,12 @@ def in_force(decisions: pd.DataFrame | None, repairs: pd.DataFrame, as_of: pd.Ti
         known = known.assign(part="")
     last = known.sort_values("at", kind="stable").drop_duplicates("unit", keep="last").set_index("unit")[columns]
     over = (last["kind"] == POSTPONED) & ~(last["until"] > as_of)
-    repaired = repairs.groupby(repairs["unit"].astype(str))["done_on"].max().reindex(last.index)
-    done = (last["kind"] == ACCEPTED) & (repaired >= last["at"].dt.normalize())
-    standing: pd.DataFrame = last[~(over | done)]
+    work = pd.concat(
+        [frame[["unit", "done_on"]] for frame in (repairs, done) if frame is not None and len(frame)] or [repairs]
+    )
+    worked = work.groupby(work["unit"].astype(str))["done_on"].max().reindex(last.index)
+    ended = (last["kind"] == ACCEPTED) & (worked >= last["at"].dt.normalize())
+    standing: pd.DataFrame = last[~(over | ended)]
     return standing
 
 

@@ -15,7 +15,7 @@ from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
 from analysis.plan.workshop_calendar import PlanWeeks, iso_name, workshop_hours
-from analysis.readings.panel import Bools, Ints
+from analysis.readings.panel import Bools, Floats, Ints
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 
 
@@ -24,7 +24,7 @@ class PlanInputs:
     """outlook, units, parts: of the Assessment; catalogue, services, workshops, repairs: tables as in DEVELOPERS.md;
     fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win); beyond: of the Assessment, the
     quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on; decisions: unit, kind, at,
-    until and, where known, the part they are about."""
+    until and, where known, the part they are about; done: visits that were reported, as in `analysis.plan.done`, and `at`."""
 
     outlook: pd.DataFrame
     units: pd.DataFrame
@@ -37,6 +37,7 @@ class PlanInputs:
     pins: pd.DataFrame | None = None
     beyond: pd.DataFrame | None = None
     decisions: pd.DataFrame | None = None
+    done: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,7 @@ class Work:
     depot: Ints
     capacity: Capacity
     decided: Decided
+    done_h: Floats
     notes: list[str] = field(default_factory=list)
 
     @property
@@ -71,7 +73,7 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     seen = observed_lives(fleet, inputs.repairs, weeks.as_of, parts=PARTS)
     lives = part_lifetimes(seen, parts=PARTS, life_years=settings.life_years)
     rates = weekly_rates(fleet, catalogue, lives, settings)
-    standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of)
+    standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of, inputs.done)
     forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned_parts(inputs.pins, weeks, fleet)
     candidates = make_candidates(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
@@ -84,10 +86,10 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     table = make_costs(candidates, values, weeks, services, first_service, settings, not_before=what.not_before)
     depots = sorted({d for d in fleet["depot"].fillna("").astype(str) if d})
     depot = np.array([depots.index(d) if d in depots else -1 for d in candidates.table["depot"]], dtype=np.int64)
-    capacity = _capacity(inputs, fleet, depots, weeks, settings)
+    capacity, done_h = _capacity(inputs, fleet, depots, weeks, settings)
     notes += _warnings(inputs, candidates, catalogue, depots, capacity, weeks)
     return Work(
-        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, notes
+        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, done_h, notes
     )  # fmt: skip
 
 
@@ -153,11 +155,18 @@ def _service_days(
 
 def _capacity(
     inputs: PlanInputs, fleet: pd.DataFrame, depots: list[str], weeks: PlanWeeks, settings: PlanSettings
-) -> Capacity:
+) -> tuple[Capacity, Floats]:
+    """What there is for visits to come, and hours (D, W) of visits that were done on the plan's day already [h]."""
     hours = workshop_hours(inputs.workshops, depots, weeks, closed_weeks=settings.closed_weeks)
     size = fleet["depot"].value_counts().reindex(depots).to_numpy(np.float64)
     down = np.maximum(1.0, np.floor(settings.down_share * size))
-    return Capacity(hours, np.repeat(down[:, None], len(weeks), axis=1))
+    used = np.zeros_like(hours)
+    for row in [] if inputs.done is None else inputs.done[inputs.done["done_on"] >= weeks.as_of].to_dict("records"):
+        d, w = (depots.index(row["depot"]) if row["depot"] in depots else -1), weeks.index(iso_name(row["done_on"]))
+        if d >= 0 and w >= 0:
+            used[d, w] += float(row["hours"])
+    used = np.minimum(used, hours)
+    return Capacity(hours - used, np.repeat(down[:, None], len(weeks), axis=1)), used
 
 
 def _warnings(

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.costs import LONGEST_WEEKS, PlanSettings
 from analysis.plan.assignment import Assignment, assign, reserve
+from analysis.plan.done import with_done, without_done
 from analysis.plan.inputs import PlanInputs, Work, prepare
 from analysis.plan.report import report
 from analysis.plan.result import ReplacementPlan
@@ -31,11 +32,14 @@ def plan_replacements(
     """Plan the visits of the coming `weeks` ISO weeks at least expected cost.
 
     Raises ValueError for `weeks` outside 1 to 26. Missing prices, depots, hours and unreachable lead times are said in
-    the plan's notes and planned around.
+    the plan's notes and planned around. Visits that were done, by the end of that day, stay done.
     """
     if not 1 <= weeks <= LONGEST_WEEKS:
         raise ValueError(f"weeks is {weeks}; allowed are 1 to {LONGEST_WEEKS}")
     chosen_settings = settings or PlanSettings()
+    inputs = without_done(inputs, pd.Timestamp(as_of))
+    if previous is not None and inputs.done is not None:
+        previous = with_done(previous, inputs.done)
     work = prepare(inputs, plan_weeks(pd.Timestamp(as_of), weeks), chosen_settings)
     rules = apply_rules(work, inputs.pins, previous)
     options, result = _solve(work, rules)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ import pandas as pd
 from analysis.costs import CHEAP_ACTIONS
 from analysis.plan.assignment import Assignment
 from analysis.plan.candidates import Candidates
+from analysis.plan.done import with_done
 from analysis.plan.inputs import PlanInputs, Work, last_working_day
 from analysis.plan.policies import (
     PolicyCost,
@@ -42,7 +44,8 @@ def report(
     pins_cost: float,
 ) -> ReplacementPlan:
     rows = options.take(result.chosen)
-    visits, cancelled = _with_identity(_visits(work, rules, rows), previous, work.weeks)
+    done = set() if inputs.done is None else set(inputs.done["uid"])
+    visits, cancelled = _with_identity(_visits(work, rules, rows), previous, work.weeks, done)
     hours = _hours_frame(work, rows, result)
     policies = _policies(inputs, work, rows)
     planned, never = policies[0], policies[1]
@@ -63,7 +66,7 @@ def report(
         "cancelled": len(cancelled),
         "lifetimes": {part: life.source for part, life in work.lives.items()},
     }
-    return ReplacementPlan(
+    made = ReplacementPlan(
         as_of=work.weeks.as_of,
         weeks=len(work.weeks),
         settings=work.settings.as_mapping(),
@@ -74,8 +77,10 @@ def report(
         orders=_orders(work, visits),
         hours=hours,
         policies=frame_of([vars(p) for p in policies], FRAMES["policies"]),
+        done=frame_of([], FRAMES["done"]) if previous is None else previous.done,
         summary=summary,
     )
+    return made if inputs.done is None else with_done(made, inputs.done)
 
 
 def _parts_and_actions(c: Candidates, row: int, kind: int) -> tuple[list[str], list[str]]:
@@ -156,9 +161,10 @@ def _lived_row(c: Candidates, u: int) -> Floats:
 
 
 def _with_identity(
-    visits: pd.DataFrame, previous: ReplacementPlan | None, weeks: PlanWeeks
+    visits: pd.DataFrame, previous: ReplacementPlan | None, weeks: PlanWeeks, done: Collection[str] = ()
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Give each visit its lasting identity and sequence number (RFC 5545); visits that fell away are cancelled."""
+    """Give each visit its lasting identity and sequence number (RFC 5545); visits that fell away are cancelled, and one like
+    a visit that was `done` already is another one."""
     known: dict[str, dict[str, Any]] = {}
     gone: dict[str, dict[str, Any]] = {}
     if previous is not None:
@@ -176,7 +182,10 @@ def _with_identity(
             uid, sequence = str(old["uid"]), int(old["sequence"]) + (0 if same else 1)
         else:
             text = "|".join([str(row["unit"]), *row["parts"], row["visit_on"].date().isoformat()])
-            uid = hashlib.sha256(text.encode()).hexdigest()[:24] + "@cranktrend"
+            uid = _uid(text)
+            while uid in done:
+                text += "|again"
+                uid = _uid(text)
             sequence = int(gone.pop(uid)["sequence"]) + 1 if uid in gone else 0
         uids.append(uid)
         sequences.append(sequence)
@@ -185,6 +194,10 @@ def _with_identity(
     columns = FRAMES["cancelled"]
     lost = [{name: row[name] for name in columns} for row in [*gone.values(), *fallen]]
     return out, frame_of(lost, columns)
+
+
+def _uid(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:24] + "@cranktrend"
 
 
 def _left_out(work: Work, rows: Options) -> pd.DataFrame:
@@ -268,7 +281,8 @@ def _hours_frame(work: Work, rows: Options, result: Assignment) -> pd.DataFrame:
         for w, iso in enumerate(work.weeks.iso):
             out.append({
                 "depot": depot, "iso_week": iso, "week_start": work.weeks.monday[w],
-                "hours": float(work.capacity.hours[d, w]), "booked": float(booked[w]), "visits": int(count[w]),
+                "hours": float(work.capacity.hours[d, w] + work.done_h[d, w]),
+                "booked": float(booked[w] + work.done_h[d, w]), "visits": int(count[w]),
                 "hour_price": float(result.hour_price[d, w]),
             })  # fmt: skip
     return frame_of(out, FRAMES["hours"])

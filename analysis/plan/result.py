@@ -9,19 +9,22 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-DATES = ("visit_on", "order_by", "needed_on", "week_start")
+DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on")
 LISTS = ("parts", "actions", "units")
 COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
 TEXTS = (
     "unit", "depot", "iso_week", "kind", "state", "uid", "job", "why", "best_week", "reason", "part", "policy",
-    "decision", "decided_on", "decided_until",
+    "decision", "decided_on", "decided_until", "found",
 )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class ReplacementPlan:
-    """A plan as it is shown, stored and exported; columns of the frames are listed in DEVELOPERS.md."""
+    """A plan as it is shown, stored and exported; columns of the frames are listed in FRAMES.
+
+    visits: those to come; done: those of its weeks that were reported as done.
+    """
 
     as_of: pd.Timestamp
     weeks: int
@@ -33,6 +36,7 @@ class ReplacementPlan:
     orders: pd.DataFrame
     hours: pd.DataFrame
     policies: pd.DataFrame
+    done: pd.DataFrame
     summary: Mapping[str, Any]
     version: int = 0
 
@@ -53,7 +57,7 @@ class ReplacementPlan:
     @staticmethod
     def from_body(body: Mapping[str, Any]) -> ReplacementPlan:
         """The plan that :meth:`to_body` wrote."""
-        frames = {name: frame_of(body[name], FRAMES[name]) for name in FRAMES}
+        frames = {name: frame_of(body.get(name, []), FRAMES[name]) for name in FRAMES}
         return ReplacementPlan(
             pd.Timestamp(body["as_of"]), int(body["weeks"]), body["settings"], tuple(body["notes"]),
             summary=body["summary"], version=int(body["version"]), **frames,
@@ -75,6 +79,7 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
     "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price"),
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),
     "policies": ("policy", "cost", "no_starts", "visits", "hours"),
+    "done": ("unit", "depot", "iso_week", "visit_on", "done_on", "part", "found", "hours", "job", "uid", "sequence"),
 }  # fmt: skip
 
 

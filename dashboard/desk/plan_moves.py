@@ -44,7 +44,7 @@ def try_move(
     """
     pins = read_pins(db)
     others = pins[~_replaced(pins, unit, week, kind)]
-    now = pd.Timestamp(as_of).as_unit("us")
+    now = (pd.Timestamp(as_of) + pd.Timedelta(days=1)).as_unit("us")  # after all that is done on that day
     pin = {"id": 0, "unit": unit, "part": "", "kind": kind, "week": week, "reason": "", "by": "", "at": now}
     tried = _plan(db, plan, assessment, pd.concat([others, pd.DataFrame([pin])], ignore_index=True), as_of)
     kept = kept or without_move(db, plan, assessment, as_of=as_of)

@@ -19,6 +19,7 @@ from sqlite_utils import Database
 
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.plan.candidates import complete_catalogue
+from analysis.plan.done import with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import COSTS_KEY, assess_database
@@ -37,6 +38,7 @@ from ingest.records import (
     save_plan,
     save_setting,
 )
+from ingest.visits import read_visits
 from ingest.writing import writing
 
 SETTING_KEY = COSTS_KEY
@@ -112,7 +114,7 @@ def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.Dat
     return PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
         services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
-        repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db),
+        repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db), done=read_visits(db),
     )  # fmt: skip
 
 
@@ -176,7 +178,7 @@ def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
 
     def told(one: ReplacementPlan) -> list[Any]:
         visits = one.visits.assign(state=one.visits["state"] == "pinned")
-        frames = (visits, one.cancelled, one.left_out, one.orders, one.hours, one.policies)
+        frames = (visits, one.cancelled, one.left_out, one.orders, one.hours, one.policies, one.done)
         tables = [frame.copy() for frame in frames]
         for frame in tables:
             for column in frame.select_dtypes("float"):
@@ -188,11 +190,15 @@ def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
 
 
 def load_plan(db: Database, version: int | None = None) -> ReplacementPlan | None:
-    """A version of the plan as it was made, the latest when `version` is None; None when there is none."""
+    """A version of the plan as it was made; the latest when `version` is None, its visits that were done since told as done.
+
+    None when there is none.
+    """
     stored = read_plan(db, version)
     if stored is None:
         return None
-    return replace(ReplacementPlan.from_body(stored.body), version=stored.version)
+    plan = replace(ReplacementPlan.from_body(stored.body), version=stored.version)
+    return plan if version is not None else with_done(plan, read_visits(db))
 
 
 def plan_settings(db: Database) -> PlanSettings:

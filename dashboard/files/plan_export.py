@@ -21,6 +21,7 @@ from dashboard.files.as_csv import as_csv
 from dashboard.files.plan_table import headline, table
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import REPAIR_NOTE
+from dashboard.words.visit_words import closed_words
 
 FORMATS = ("table", "csv", "json", "ics", "xlsx")
 PRODUCT_ID = "-//cranktrend//replacement plan//EN"
@@ -31,6 +32,7 @@ VISIT_COLUMNS = (
     "probability_before", "probability_waiting", "no_starts_avoided", "state", "why",
 )  # fmt: skip
 COST_COLUMNS = ("cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life", "cost_after")
+DONE_COLUMNS = ("unit", "depot", "visit_on", "done_on", "job", "part", "found", "hours")
 DECISION_COLUMNS = ("decision", "decided_on", "decided_until")
 
 
@@ -58,7 +60,7 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
 def _of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
     frames = {
         name: getattr(plan, name).loc[getattr(plan, name)["depot"] == depot].reset_index(drop=True)
-        for name in ("visits", "cancelled", "left_out", "hours")
+        for name in ("visits", "cancelled", "left_out", "hours", "done")
     }
     return replace(plan, **frames)
 
@@ -89,13 +91,14 @@ def _csv(plan: ReplacementPlan) -> str:
 
 
 def _xlsx(plan: ReplacementPlan) -> bytes:
-    """Visits, left out, orders, hours, policies and settings, one sheet each."""
+    """Visits, those done, left out, orders, hours, policies and settings, one sheet each."""
     book = Workbook()
     book.remove(book.worksheets[0])
     orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price")
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
     left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
     _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS], plan.visits)
+    _sheet(book, "done", DONE_COLUMNS, plan.done)
     _sheet(book, "left out", left_out, plan.left_out)
     _sheet(book, "orders", orders, plan.orders)
     _sheet(book, "hours", hours, plan.hours)
@@ -135,12 +138,12 @@ def _sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFra
 def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: datetime | None = None) -> str:
     """One calendar (RFC 5545) with the visits of `depot`, or of all depots when None.
 
-    A second import updates by UID and SEQUENCE and takes cancelled visits out. A calendar must hold something, so one
+    A second import updates by UID and SEQUENCE, takes cancelled visits out and says which were done. A calendar must hold something, so one
     without visits holds a note that says so.
     """
     stamp = (now or datetime.now()).astimezone(UTC).replace(microsecond=0)
-    visits, cancelled = (
-        frame if depot is None else frame[frame["depot"] == depot] for frame in (plan.visits, plan.cancelled)
+    visits, cancelled, done = (
+        frame if depot is None else frame[frame["depot"] == depot] for frame in (plan.visits, plan.cancelled, plan.done)
     )
     calendar = Calendar()
     calendar.add("prodid", PRODUCT_ID)
@@ -154,6 +157,13 @@ def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: dat
         event.add("description", f"{visit['why']}\n{REPAIR_NOTE}")
         event.add("location", clean(visit["depot"]))
         event.add("status", "CONFIRMED" if settled else "TENTATIVE")
+        calendar.add_component(event)
+    for visit in done.to_dict("records"):
+        event = _event(visit["uid"], visit["sequence"], visit["done_on"], stamp)
+        event.add("summary", f"{clean(visit['unit'])}: {visit['job']} (done)")
+        event.add("description", closed_words(visit))
+        event.add("location", clean(visit["depot"]))
+        event.add("status", "CONFIRMED")
         calendar.add_component(event)
     for visit in cancelled.to_dict("records"):
         event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)

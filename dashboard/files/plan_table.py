@@ -12,6 +12,7 @@ from dashboard.words.plain_text import clean
 from dashboard.words.plan_words import POLICY_WORDS, money, no_visit_words, percent
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import REPAIR_NOTE
+from dashboard.words.visit_words import closed_words
 
 
 def grid(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
@@ -22,10 +23,17 @@ def grid(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
 
 
 def table(plan: ReplacementPlan) -> str:
-    """Headline, notes, visits, what was left out, orders, hours and policies, for a terminal."""
+    """Headline, notes, visits, those done, what was left out, orders, hours and policies, for a terminal."""
     lines = [headline(plan), ""]
     lines += [f"! {clean(note)}" for note in plan.notes] + ([""] if plan.notes else [])
-    lines += _visit_lines(plan) + _left_out_lines(plan) + _order_lines(plan) + _hour_lines(plan) + _policy_lines(plan)
+    lines += (
+        _visit_lines(plan)
+        + _done_lines(plan)
+        + _left_out_lines(plan)
+        + _order_lines(plan)
+        + _hour_lines(plan)
+        + _policy_lines(plan)
+    )
     return "\n".join([*lines, REPAIR_NOTE, ""])
 
 
@@ -57,6 +65,16 @@ def _visit_lines(plan: ReplacementPlan) -> list[str]:
     cost = f"cost {plan.summary['currency']}"
     headings = ["date", "week", "unit", "depot", "job", "hours", "access", "if waiting", cost, "waiting", "state"]
     return [*grid(headings, rows), ""]
+
+
+def _done_lines(plan: ReplacementPlan) -> list[str]:
+    if not len(plan.done):
+        return []
+    return [
+        "Done:",
+        *(f"  {clean(r['unit'])} ({clean(r['depot'])}), {r['job']}: {closed_words(r)}" for r in rows_of(plan.done)),
+        "",
+    ]
 
 
 def _left_out_lines(plan: ReplacementPlan) -> list[str]:

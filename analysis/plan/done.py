@@ -1,0 +1,65 @@
+"""Visits that were done: they are no longer to come, their hours are used, and a plan made again does not ask for them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.plan.inputs import PlanInputs
+from analysis.plan.result import FRAMES, ReplacementPlan, frame_of, rows_of
+from analysis.plan.workshop_calendar import iso_name, plan_weeks
+
+
+def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
+    """The plan with visits that were done taken from those to come, or cancelled, and told as `done`.
+
+    done: uid, unit, depot, planned_on, done_on, part, found, hours, job of every visit that was reported.
+    """
+    known = set(done["uid"])
+    was = {str(row["uid"]): int(row["sequence"]) for row in rows_of(plan.done)}
+    came = {str(row["uid"]): int(row["sequence"]) + 1 for row in rows_of(pd.concat([plan.visits, plan.cancelled]))}
+    monday = plan_weeks(plan.as_of, plan.weeks).monday[0]
+    told = done[done["uid"].isin({*was, *came}) | (done["done_on"] >= monday) | (done["planned_on"] >= monday)]
+    rows = [
+        {**row, "visit_on": row["planned_on"], "iso_week": iso_name(row["done_on"]),
+         "sequence": was.get(str(row["uid"]), came.get(str(row["uid"]), 1))}
+        for row in rows_of(told)
+    ]  # fmt: skip
+    left = {name: getattr(plan, name) for name in ("visits", "cancelled")}
+    left = {name: frame[~frame["uid"].isin(known)].reset_index(drop=True) for name, frame in left.items()}
+    return replace(plan, **left, done=frame_of(rows, FRAMES["done"]))
+
+
+def known_on(done: pd.DataFrame | None, as_of: pd.Timestamp) -> pd.DataFrame:
+    """The visits that were reported before the end of the plan's day."""
+    columns = ["uid", "unit", "depot", "planned_on", "done_on", "part", "found", "hours", "job", "at"]
+    if done is None:
+        return pd.DataFrame(columns=columns).astype(dict.fromkeys(("planned_on", "done_on", "at"), "datetime64[us]"))
+    known: pd.DataFrame = done[done["at"] < as_of + pd.Timedelta(days=1)]
+    return known
+
+
+def without_done(inputs: PlanInputs, as_of: pd.Timestamp) -> PlanInputs:
+    """The inputs without pins of visits that were done, and without the vehicles that were done on the plan's own day:
+    what was found and done there the figures of the day do not know yet."""
+    done = known_on(inputs.done, as_of)
+    today = set(done.loc[done["at"] >= as_of, "unit"])
+    frames = {
+        name: frame[~frame["unit"].astype(str).isin(today)]
+        for name, frame in (("outlook", inputs.outlook), ("beyond", inputs.beyond))
+        if frame is not None
+    }
+    return replace(inputs, pins=open_pins(inputs.pins, done), done=done, **frames)
+
+
+def open_pins(pins: pd.DataFrame | None, done: pd.DataFrame) -> pd.DataFrame | None:
+    """The pins but those to a week of vehicles that were done since: what was fixed has happened."""
+    if pins is None or "at" not in pins.columns or not len(done):
+        return pins
+    last = done.groupby(done["unit"].astype(str))["at"].max().reindex(pins["unit"].astype(str)).to_numpy()
+    with np.errstate(invalid="ignore"):
+        over = (pins["kind"] != "forbid").to_numpy() & (pins["at"].to_numpy() <= last)
+    kept: pd.DataFrame = pins[~over]
+    return kept

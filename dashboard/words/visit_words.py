@@ -1,0 +1,69 @@
+"""A planned visit in words: what it is for, what was found, what was done, and how often the part expected was the one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from dashboard.words.plain_text import as_sentence, day, percent
+from dashboard.words.reasons import PART_WORDS
+
+FOUND_WORDS: Final = {
+    "worn": "worn or faulty",
+    "sound": "sound",
+    "other": "sound, but another part was at fault",
+    "not_known": "cannot be told yet",
+}
+NO_PART_FOUND: Final = {
+    "other": "a part was at fault",
+    "sound": "nothing was at fault",
+    "not_known": "cannot be told yet",
+}
+SOMETHING_ELSE: Final = "something else"
+ASKED: Final = "What did you find?"
+CLOSED: Final = "Visit closed"
+REPORT: Final = "Report it done"
+WORK_ORDER: Final = "Work order (PDF)"
+NOT_MEANT: Final = (
+    "There is no visit in the plan for this vehicle. A repair without one is put on record under Repairs and starts."
+)
+NO_CODE: Final = "The code is missing, because a phone cannot reach these screens: set their address under Settings, then print this again."
+CODE_HELP: Final = "Done? Point a phone's camera here and report what was found, what was done and the reading after."
+
+
+def found_words(part: str) -> Mapping[str, str]:
+    """What can have been found at a visit for a part, "" for none, in the words of a button."""
+    return FOUND_WORDS if part else NO_PART_FOUND
+
+
+def found_said(visit: Mapping[Any, Any]) -> str:
+    """What a visit found: "the battery was worn or faulty"."""
+    part, found, other = str(visit["part"]), str(visit["found"]), str(visit.get("other_part", ""))
+    if found == "other":
+        named = f"the {PART_WORDS[other]}" if other else SOMETHING_ELSE
+        return f"the {PART_WORDS[part]} was sound, {named} was at fault" if part else f"{named} was at fault"
+    if not part:
+        return NO_PART_FOUND.get(found, found)
+    return f"the {PART_WORDS[part]} " + (
+        "cannot be judged yet" if found == "not_known" else f"was {FOUND_WORDS[found]}"
+    )
+
+
+def work_said(visit: Mapping[Any, Any]) -> str:
+    """What was done at a visit, "" for nothing: "battery replaced"."""
+    done = [one.split(" ") for one in str(visit.get("work", "")).split(";") if one]
+    return ", ".join(f"{PART_WORDS.get(part, part)} {action}" for part, action in done)
+
+
+def closed_words(visit: Mapping[Any, Any]) -> str:
+    """A visit that was reported, in a sentence without what anybody typed."""
+    work = work_said(visit)
+    return f"{CLOSED} on {day(visit['done_on'])}: {found_said(visit)}{f'; {work}' if work else ''}."
+
+
+def right_part_words(right: int, looked: int, low: float, high: float) -> str:
+    """How often the part that a visit was for was the one at fault."""
+    return as_sentence(
+        f"of {looked} visits that looked at the part expected, it was the one at fault in {right} "
+        f"({percent(right / looked)}; 80 % sure: {percent(low)} to {percent(high)})."
+    )
