@@ -155,8 +155,8 @@ def _store(db: Database, visit: PlannedVisit, report: Report, origin: Origin) ->
         _store_row(db, REPAIRS, cells, place)
     read = Entry()
     if report.reading:
-        cells = {"taken_at": stamp(origin.at), **report.reading, "unit": visit.unit}
-        read = _store_row(db, READINGS, cells, place, report.confirmed)
+        measured: dict[str, object] = {"taken_at": stamp(origin.at), **report.reading, "unit": visit.unit}
+        read = _store_row(db, READINGS, measured, place, report.confirmed)
     number = next_number(db, "visits")
     row = {
         "visit_id": number, **vars(visit), "done_on": day, "found": report.found, "other_part": report.other_part,

@@ -25,7 +25,7 @@ from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.resistances import MEASURED
 from analysis.circuit.temperature import BATTERY_LAW
 from dashboard.files import reading_json
-from dashboard.files.paper import LONGEST_LINE
+from dashboard.files.pieces import LONGEST_LINE
 from dashboard.words import reading_sheet
 
 UNIT = {"unit": "A", "vehicle_class": "van", "system_v": 12, "fuel": "diesel", "cylinders": 4.0}
@@ -262,7 +262,7 @@ def test_temperatures_stand_once_in_the_reader_s_unit() -> None:
 
 
 def test_lines_on_paper_are_short_enough_to_stand_there_whole() -> None:
-    """`paper.LONGEST_LINE` characters are printed of a line; the longest sentence is that of more than one wrong value."""
+    """`pieces.LONGEST_LINE` characters are printed of a line; the longest sentence is that of more than one wrong value."""
     reading = fitting()
     wrong = {**reading, "peak_a": 0.5 * reading["peak_a"], "drop_ground_v": 1.5, "rest_v": 11.0, "crank_rpm": 60.0}
     lines = reading_sheet.paper_lines("20 Nov 2026", take(wrong))

@@ -91,14 +91,13 @@ def _csv(plan: ReplacementPlan) -> str:
 
 
 def _xlsx(plan: ReplacementPlan) -> bytes:
-    """Visits, those done, left out, orders, hours, policies and settings, one sheet each."""
+    """Visits, left out, orders, hours, policies, settings and visits that were done, one sheet each."""
     book = Workbook()
     book.remove(book.worksheets[0])
     orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price")
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
     left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
     _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS], plan.visits)
-    _sheet(book, "done", DONE_COLUMNS, plan.done)
     _sheet(book, "left out", left_out, plan.left_out)
     _sheet(book, "orders", orders, plan.orders)
     _sheet(book, "hours", hours, plan.hours)
@@ -106,6 +105,7 @@ def _xlsx(plan: ReplacementPlan) -> bytes:
     settings = pd.DataFrame({"setting": list(plan.settings), "value": [json.dumps(v) for v in plan.settings.values()]})
     _sheet(book, "settings", ("setting", "value"), settings)
     _sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, REPAIR_NOTE]}))
+    _sheet(book, "done", DONE_COLUMNS, plan.done)
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
