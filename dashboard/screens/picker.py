@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from dashboard.screens import device, session
+from dashboard.screens import beginning, device, session
 from dashboard.words.plain_text import safe
 
 RECENT_KEPT = 6  # vehicles that a device remembers, our choice
@@ -18,7 +18,7 @@ def with_unit(title: str, show: Callable[[str], None], beside: Callable[[], None
     st.title(title)
     with st.container(key="bay", width=640):
         if not session.has_vehicles():
-            session.nothing_yet()
+            beginning.nothing_yet()
         elif unit := pick_unit(beside):
             show(unit)
 

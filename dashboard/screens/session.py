@@ -354,12 +354,3 @@ def units(day: date | None = None) -> pd.DataFrame:
     """The vehicles, for reading only; `day` is the day shown unless told."""
     key = key_of(day)
     return _units(key.path, key.version)
-
-
-def nothing_yet() -> None:
-    """What to do with an empty database, said on every page that needs vehicles."""
-    st.info(
-        "There are no vehicles in this database yet. Bring in a list of vehicles and their readings under "
-        "**Files**, or with the command `cranktrend import FOLDER`. To look around first, `cranktrend demo` makes "
-        "an invented fleet."
-    )

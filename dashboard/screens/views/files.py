@@ -12,7 +12,7 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboard.judging.importing import Import, Order, begin
-from dashboard.screens import bus_logs, columns, downloads, session
+from dashboard.screens import beginning, bus_logs, columns, downloads, session
 from dashboard.screens.pages import page
 from dashboard.screens.uploads import saved_to
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
@@ -50,6 +50,7 @@ def show() -> None:
 
 def bring_in() -> None:
     """Import files: every row is stored, known already, or set aside with its reason."""
+    beginning.steps()
     st.write(
         "CSV or XLSX files of vehicles, readings, repairs, climate, forecast, services, workshops or parts, "
         f"{LARGEST_FILE / 1e6:.0f} MB each at most. A file may come twice; the second time changes nothing. A row that "

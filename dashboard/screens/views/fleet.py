@@ -17,7 +17,7 @@ from dashboard.charts import charts
 from dashboard.desk import weekly
 from dashboard.desk.assessment import known_climate
 from dashboard.files import paper
-from dashboard.screens import columns, downloads, history, one_unit, session
+from dashboard.screens import beginning, columns, downloads, history, one_unit, session
 from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
@@ -53,10 +53,10 @@ def show() -> None:
     """The page."""
     st.title("Fleet")
     if not session.has_vehicles():
-        session.nothing_yet()
+        beginning.nothing_yet()
         return
     if not session.has_readings(session.as_of()):
-        st.info("There is no reading before the day shown, so there is nothing to judge yet.")
+        beginning.no_reading()
         return
     assessment = session.assessment(patient=False)
     if assessment is None:

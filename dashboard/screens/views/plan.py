@@ -16,7 +16,7 @@ from dashboard.desk.planning import load_plan, named
 from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
-from dashboard.screens import acts, columns, downloads, plan_changes, session
+from dashboard.screens import acts, beginning, columns, downloads, plan_changes, session
 from dashboard.screens.caution import before_work
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.plan_changes import Wish, money
@@ -43,13 +43,13 @@ def show() -> None:
     """The page."""
     st.title("Replacement plan")
     if not session.has_vehicles():
-        session.nothing_yet()
+        beginning.nothing_yet()
         return
     with session.database() as db:
         kept = load_plan(db)
     assessment = session.assessment(patient=kept is None)
     if assessment is None and kept is None:
-        st.info("There is no reading before the day shown, so there is nothing to plan yet.")
+        beginning.no_reading()
         return
     try:
         if assessment is not None:

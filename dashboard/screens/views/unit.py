@@ -16,7 +16,7 @@ from analysis.worklist.course import plain_slopes
 from dashboard.desk.assessment import own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.files import paper
-from dashboard.screens import columns, decisions, downloads, one_unit, rounds, session, unit_charts
+from dashboard.screens import beginning, columns, decisions, downloads, one_unit, rounds, session, unit_charts
 from dashboard.screens.address import screens_address
 from dashboard.screens.caution import before_work
 from dashboard.screens.codes import code_button, code_reach
@@ -52,7 +52,7 @@ def show() -> None:
     """The page."""
     if not session.has_vehicles():
         st.title("Vehicle")
-        session.nothing_yet()
+        beginning.nothing_yet()
         return
     unit = choose()
     if unit is None:
@@ -78,6 +78,7 @@ def show() -> None:
         st.fragment(in_tabs)(shown, "unit_tab")  # what is above stays as it is meanwhile
     else:
         st.info("This vehicle has not been judged: it has no reading before the day shown.")
+        st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit}, icon=":material/speed:")
         latest_says(facts)
         records(facts)
         sheets(assessment, row, facts)

@@ -15,7 +15,7 @@ from dashboard.charts import theme
 from dashboard.desk import weekly
 from dashboard.desk.planning import named, when
 from dashboard.files.paper import list_pdf
-from dashboard.screens import acts, columns, decisions, device, downloads, kept, rounds, session
+from dashboard.screens import acts, beginning, columns, decisions, device, downloads, kept, rounds, session
 from dashboard.screens.caution import before_work
 from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
@@ -50,7 +50,7 @@ def show() -> None:
     """The page."""
     st.title("Weekly list")
     if not session.has_vehicles():
-        session.nothing_yet()
+        beginning.begin()
         return
     shown = this_week()
     if shown is None:
@@ -91,7 +91,7 @@ def this_week() -> WeeklyList | None:
         session.fresh_when_ready(session.key_of())
         return last
     if assessment is None:
-        st.info(f"There is no reading before {day(day_shown)}, so there is nothing to judge yet.")
+        beginning.no_reading()
         return None
     body = as_it_would_be(str(session.judge().key_of_found(assessment)), session.written(), assessment)
     return WeeklyList(iso, day_shown.isoformat(), "", body, version=0)

@@ -1,0 +1,82 @@
+"""The first steps on an empty database: vehicles, climate, readings, each with a template to fill in and a sample."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from dashboard.files import first_files
+from dashboard.screens import session
+from dashboard.screens.pages import page
+from dashboard.words.beginning import BRING_IN, EMPTY, NO_READING, SAMPLE, STEPS, TO_STEPS, Step, state
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+_COUNTS = {
+    "units": "SELECT count(*) FROM units",
+    "climate": "SELECT count(DISTINCT depot) FROM (SELECT depot FROM climate UNION SELECT depot FROM lows)",
+    "readings": "SELECT count(*) FROM readings",
+}
+
+
+def counts() -> dict[str, int]:
+    """Table of a first step -> how many are on record."""
+    with session.database() as db:
+        return {table: int(db.execute(query).fetchone()[0]) for table, query in _COUNTS.items()}
+
+
+def begin() -> None:
+    """On the first page of an empty database: the steps themselves."""
+    st.info(EMPTY)
+    steps()
+    st.page_link(page("files"), label=BRING_IN, icon=":material/upload_file:")
+
+
+def nothing_yet() -> None:
+    """On a page that needs vehicles where there are none: where to begin."""
+    st.info(EMPTY)
+    to_steps()
+
+
+def no_reading() -> None:
+    """On a page that needs a reading before the day shown where there is none."""
+    st.info(NO_READING)
+    to_steps()
+
+
+def to_steps() -> None:
+    """The way to the first steps."""
+    st.page_link(page("files"), label=TO_STEPS, icon=":material/checklist:")
+
+
+def steps() -> None:
+    """The steps with their state, templates and samples; unfolded as long as one is to be done."""
+    found = counts()
+    with st.expander("First steps", expanded=not all(found.values()), key="first_steps"):
+        for position, step in enumerate(STEPS, 1):
+            one(position, step, found[step.table])
+        st.caption(SAMPLE)
+
+
+def one(position: int, step: Step, count: int) -> None:
+    """One step: what it is for, how far it has come, and its two files."""
+    mark = ":material/check_circle:" if count else ":material/radio_button_unchecked:"
+    with st.container(key=f"step_{step.table}", gap="small"):
+        st.markdown(f"{mark} **{position}. {step.title}**, {state(step, count)}  \n:small[{step.why}]")
+        with st.container(horizontal=True):
+            st.download_button(
+                f"Template for {step.title.casefold()} (XLSX)", lambda: first_files.template(step.table),
+                file_name=f"{step.table}.xlsx", mime=XLSX, key=f"template_{step.table}", on_click="ignore",
+            )  # fmt: skip
+            st.download_button(
+                f"Sample of {step.title.casefold()} (CSV)", lambda: sample(session.today())[step.table],
+                file_name=f"{step.table}.csv", mime="text/csv", key=f"sample_{step.table}", on_click="ignore",
+            )  # fmt: skip
+            if step.table == "readings" and session.has_vehicles():
+                st.page_link(page("bay"), label="Measure a vehicle", icon=":material/speed:")
+
+
+@st.cache_resource(show_spinner=False, max_entries=1)
+def sample(until: date) -> dict[str, bytes]:
+    """The sample's files, made once a day."""
+    return first_files.sample(until)

@@ -1,0 +1,52 @@
+"""What is said to somebody who begins: which files a fleet needs first, in which order, and how far it has come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from dashboard.words.plain_text import number
+
+EMPTY: Final = "There are no vehicles in this database yet."
+NO_READING: Final = "There is no reading before the day shown, so nothing can be judged yet."
+BRING_IN: Final = "Bring in files"
+TO_STEPS: Final = "First steps, templates and a sample to try"
+SAMPLE: Final = (
+    "The sample files hold an invented fleet. Try them in a database of their own: "
+    "`cranktrend --db try.db dashboard` makes one. Files come in the order of these steps, under **Files**."
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: its table, its name, what it is for, and what is counted once it is done."""
+
+    table: str
+    title: str
+    why: str
+    counted: str
+
+
+STEPS: Final = (
+    Step(
+        "units", "Vehicles",
+        "One row a vehicle: its number, its class (vehicles built alike), 12 or 24 volts, and the depot where it stands at "
+        "night.", "vehicle",
+    ),
+    Step(
+        "climate", "Climate of each depot",
+        "The mean daily low of each month, or a file of daily lows. Without it a usual climate is assumed, and the list says so.",
+        "depot",
+    ),
+    Step(
+        "readings", "Readings",
+        "Rest volts, lowest volts while cranking and the air's temperature are enough to begin; amps and drops tell which part it "
+        "is. From a file, a logger, or typed in beside the vehicle.", "reading",
+    ),
+)  # fmt: skip
+"""In the order in which their files come: each needs the ones before."""
+
+
+def state(step: Step, count: int) -> str:
+    """How far it has come, as words."""
+    return f"done: {number(count)} {step.counted}{'' if count == 1 else 's'}" if count else "to do"
