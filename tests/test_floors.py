@@ -12,12 +12,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from samples_fleet import fleet, quick, tables_of
+from test_circuit import STATE
 
 from analysis.circuit.battery import state_of_charge
 from analysis.circuit.temperature import DRAG_LAW, drag_law
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import make_panel
 from analysis.starting.floors import FLOORS, NOWHERE_C, floors_of, freezing_c
+from analysis.starting.loop import StartState, solve_start
 from analysis.worklist.assess import assess
 
 DAY = pd.Timestamp("2022-12-15")
@@ -54,6 +56,36 @@ def test_a_discharged_battery_freezes_where_the_tables_and_the_open_data_say() -
     assert -30.0 < freezing_c(np.array([12.19]))[0] < -20.0
     assert freezing_c(np.array([12.46]))[0] < -36.0
     assert np.diff(freezing_c(np.linspace(11.8, 12.7, 40))).max() <= 0.0
+
+
+@pytest.mark.parametrize("block_v", [11.95, 12.1, 12.3])
+@pytest.mark.parametrize("need_rpm", [60.0, 110.0, 150.0])
+def test_the_ohms_of_ice_move_no_coldest_start_because_none_is_promised_in_ice(block_v: float, need_rpm: float) -> None:
+    """Ice multiplies the resistance by 5, the most that is printed, at every temperature below the freezing point: the coldest start
+    on a fine grid, held by the floor, is the same.  So the forward model knows the floor alone."""
+    celsius = np.linspace(-60.0, 30.0, 901)
+    floor = float(freezing_c(np.array([block_v]))[0])
+    times = np.where(celsius < floor, 5.0, 1.0)
+    state = replace(STATE, open_circuit_v=block_v)
+
+    def coldest(state: StartState) -> float:
+        short = celsius[solve_start(state, celsius).speed_rpm < need_rpm]
+        return max(floor, float(short.max(initial=-60.0)))
+
+    assert coldest(replace(state, battery_mohm=state.battery_mohm * times)) == coldest(state)
+
+
+def test_the_freezing_point_is_known_as_well_as_the_volts_that_tell_of_it() -> None:
+    """Two rows of Table 2, 0.18 V and 20 °F apart (BCI, TM 5-4210-230-14&P-1): 0.045 V of surface charge and meter are 2.8 K.  What
+    the oil holds is known."""
+    units = pd.DataFrame({"unit": ["A", "B"], "oil_grade": ["", "15W-40"]})
+    away = np.random.default_rng(3).standard_normal((2, 4000))
+    found = floors_of(units, np.array([12.15, 12.6]), away)
+    assert found.as_charged[0].std() == pytest.approx(np.hypot(0.04, 0.02) / 0.18 * 20 / 1.8, rel=0.05)
+    assert np.median(found.as_charged[0]) == pytest.approx(
+        floors_of(units, np.array([12.15, 12.6])).as_charged[0], abs=0.2
+    )
+    assert (found.as_charged[1] == -20.0).all()
 
 
 def test_an_agm_battery_at_the_same_volts_is_less_charged_and_freezes_earlier() -> None:

@@ -267,6 +267,24 @@ def test_the_law_s_own_doubt_is_in_the_errors_and_grows_away_from_the_temperatur
 # --- small tools -----------------------------------------------------------------------------------------------------
 
 
+def test_a_battery_read_in_ice_is_not_taken_for_a_worn_one() -> None:
+    """A block at 12.05 V freezes at -15 degC (BCI, TM 5-4210-230-14&P-1): one of 12.03 V showed 3.6 times a charged one's resistance at
+    -20 degC (DOI 10.5281/zenodo.14981233).  Read so it may be sound, and its neighbours in time count for more; at full charge it
+    is worn."""
+    three = np.ones((7, 1, 4))
+    three[BATTERY, 0, 3] = 3.0
+    panel = measured(three, np.array([[10.0, 5.0, 0.0, -20.0]]))
+    worn = observe(panel, LAWS)
+    flat = {k: v.copy() for k, v in panel.measured.items()}
+    for name in ("rest_v", "crank_min_v"):
+        flat[name][0, 3] -= REST_V - 12.05
+    frozen = observe(replace(panel, measured=flat), LAWS)
+    assert worn.value[BATTERY, 0, 3] == pytest.approx(3.0, abs=0.01)
+    assert abs(frozen.value[BATTERY, 0, 3] - 1.0) < 1.5 * frozen.se[BATTERY, 0, 3]
+    assert frozen.se[BATTERY, 0, 3] > 3.0 * worn.se[BATTERY, 0, 3]
+    np.testing.assert_allclose(frozen.value[BATTERY, 0, :3], 1.0, atol=0.01)
+
+
 def test_nearest_known_looks_back_first() -> None:
     """Worked by hand."""
     nan = np.nan

@@ -125,6 +125,22 @@ def test_state_of_charge_and_freezing_by_the_published_tables(volts: float, char
     assert (f"about {charged} % charged" if charged else "nearly empty") in words
 
 
+def test_a_reading_in_ice_blames_no_battery_for_it() -> None:
+    """A block of 12.03 V showed x4.75 at -20 degC of what it shows warm, a charged one x1.32 (DOI 10.5281/zenodo.14981233): with 3.6
+    times the battery in the loop the reading closes, the battery at 20 degC is as expected within its error, and it is charged
+    first; with full rest volts the same resistance does not close."""
+    usual = replace(EXPECTED, state=replace(STATE, open_circuit_v=12.05 + 0.047))
+    shown = np.ravel(predicted_measurements(replace(usual.state, battery_mohm=3.6 * STATE.battery_mohm), -20.0))
+    reading = {**fitting(-20.0), **dict(zip(MEASURED, map(float, shown), strict=True))}
+    check = take(reading, usual)
+    value, se, expected = value_of(check, "battery")
+    assert abs(value - expected) < 1.5 * se
+    assert check.closure.closes
+    assert not [f for f in check.findings if f.segment == "battery" and "charge" not in f.sentence]
+    full = np.ravel(predicted_measurements(replace(STATE, battery_mohm=3.6 * STATE.battery_mohm), -20.0))
+    assert not take({**reading, **dict(zip(MEASURED, map(float, full), strict=True))}).closure.closes
+
+
 def test_surface_charge_is_said_and_widens_the_battery_s_error() -> None:
     rested, run = take(fitting()), take({**fitting(), "rest_v": 13.05})
     assert rested.charge is not None

@@ -109,6 +109,22 @@ def test_freezing_points_and_that_a_flat_battery_freezes_first() -> None:
     assert (np.diff(frozen) < 0).all()
 
 
+def test_ice_multiplies_a_discharged_block_s_resistance_as_the_open_data_say() -> None:
+    """What each block shows over a charged one as cold lies within 2.5 of the stated errors, half of them within one; nearly full
+    ones hold no ice to -40 °C; the block at 11.86 V, not measurable at -20 °C, is expected to show twice its own at least."""
+    t, charged = table("frozen_blocks"), table("agm_impedance")
+    volts, celsius, ratio = np.array(t["rows"]).T
+    excess = np.log(ratio / np.interp(-celsius, -np.array(charged["celsius"]), charged["ohmic"]))
+    as_cold = volts + 0.0012 * (celsius - t["reference_celsius"])  # they were read at room temperature
+    log, se = battery.ice(as_cold, 0.02, celsius)
+    away = np.abs(excess - log) / np.hypot(se, 0.05)  # two such blocks differ by some 5 %
+    assert (away < 2.5).all()
+    assert (away < 1.0).mean() >= 0.5
+    assert (battery.ice(np.array([12.65, 12.8]), 0.05, -40.0)[0] < 0.02).all()
+    assert battery.ice(11.86, 0.02, -20.0)[0] > np.log(2.0)
+    assert battery.ice(np.array([np.nan, 11.9, 11.9]), 0.05, np.array([-30.0, np.nan, 5.0]))[0].tolist() == [0.0] * 3
+
+
 def test_copper_factors() -> None:
     for celsius, factor in table("copper")["factors"].items():
         assert copper_factor(float(celsius)) == pytest.approx(factor, abs=5e-5)  # four printed decimals

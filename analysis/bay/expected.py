@@ -63,7 +63,8 @@ class Expected:
 
     `usual`: the state usual in its class; `earlier`: how many readings of its own it rests on; `unknown`: measurements
     that its class has hardly been read for, so that nothing is expected of them; `volts`: nominal system voltage;
-    `doubts`: of the class's battery and load laws; `usual_spread`: how far sound vehicles of the class lie apart.
+    `doubts`: of the class's battery and load laws; `usual_spread`: how far sound vehicles of the class lie apart; `ice_se`: of the
+    log of what ice makes of the battery.
     """
 
     state: StartState
@@ -76,14 +77,24 @@ class Expected:
     volts: float
     doubts: tuple[LawDoubt, LawDoubt] | None = None
     usual_spread: StateSpread | None = None
+    ice_se: float = 0.0
 
     def law_doubts(self, temperature_c: float) -> tuple[float, float]:
-        """Relative errors of what the laws make of battery and load at a temperature [°C]; nil where nothing is stated."""
+        """Relative errors of what the laws, and ice, make of battery and load at a temperature [°C]; nil where nothing is
+        stated."""
         if self.doubts is None:
-            return 0.0, 0.0
+            return self.ice_se, 0.0
         x, group = np.array([[REFERENCE_C.value - temperature_c]]), np.zeros(1, dtype=np.int64)
         battery, load = (float(doubt.relative_se(x, group)[0, 0]) for doubt in self.doubts)
-        return battery, load
+        return float(np.hypot(battery, self.ice_se)), load
+
+    def iced(self, log: float, se: float) -> Expected:
+        """The same with ice in the battery, its own and a usual one; log: of what that multiplies its resistance by."""
+        if log == 0.0:
+            return self
+        own, usual = (replace(s, battery_mohm=s.battery_mohm * np.exp(log)) for s in (self.state, self.usual))
+        spread = replace(self.spread, battery=np.hypot(self.spread.battery, se))
+        return replace(self, state=own, usual=usual, spread=spread, ice_se=se)
 
 
 def class_knowledge(

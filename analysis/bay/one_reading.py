@@ -19,10 +19,12 @@ from analysis.bay.expected import Expected
 from analysis.bay.findings import MEASURED_HERE, Finding, locate_segment
 from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
+    AGM,
     bank_cca_a,
     freezing_point_c,
     full_charge_resistance_mohm,
     gravity_from_charge,
+    ice,
     least_cranking_v,
     open_circuit,
     state_of_charge,
@@ -36,7 +38,6 @@ from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import Floats, trusted_values
-from analysis.starting.floors import AGM
 from analysis.starting.loop import aid_amps_at
 
 NAN: Final = float("nan")
@@ -163,15 +164,20 @@ def check_one_reading(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
-    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, unit.get("battery_type") == AGM)
+    agm = unit.get("battery_type") == AGM
+    frozen = _ice(row, expected, np.array([temperature]), agm)
+    inferred = _thawed(inferred, frozen)
+    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, agm)
+    resistances = _resistances(inferred, shown, expected, temperature, sd)
+    load = _load(at, shown, expected)
+    expected = expected.iced(*(float(v[0]) for v in frozen))
     judged = low_bound_counts(row, limits, temperature)
     findings = tuple(_findings(judged, reading, unit, expected, temperature, limits))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
-    resistances = _resistances(inferred, shown, expected, temperature, sd)
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
         resistances = [replace(r, reason=ONLY_A_BOUND) if r.reason == NO_LOW_VOLTS else r for r in resistances]
     return ReadingCheck(
-        temperature, assumed_t, (*resistances, *_load(at, shown, expected)),
+        temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
         _limits(believed, reading, unit, expected, temperature, book), findings,
@@ -188,6 +194,24 @@ def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
     own = trusted_values(frame)
     rest = {n: frame[n].to_numpy(np.float64) * (np.nan if n in doubtful else 1.0) for n in frame if n in MEASURED_HERE}
     return pd.DataFrame({**rest, **own})
+
+
+def _ice(readings: pd.DataFrame, expected: Expected, temperature_c: Floats, agm: bool) -> tuple[Floats, Floats]:
+    """Log of what ice in the battery multiplies its resistance by in each reading, and its error: by the rest volts, or by
+    those expected where they were not read."""
+    open_v, se = open_circuit(readings["rest_v"].to_numpy(np.float64), system_v=expected.volts)
+    usual_v = float(np.ravel(np.asarray(expected.state.open_circuit_v))[0])
+    read = np.isfinite(open_v)
+    se = np.where(read, se, INSTRUMENT.assumed_rest_v * expected.volts / 12.0)
+    return ice(np.where(read, open_v, usual_v), se, temperature_c, system_v=expected.volts, agm=agm)
+
+
+def _thawed(inferred: Inferred, frozen: tuple[Floats, Floats]) -> Inferred:
+    """The same with the battery as it is without ice."""
+    value, se, (log, error) = inferred.value_mohm.copy(), inferred.se_mohm.copy(), frozen
+    value[:, 0] *= np.exp(-log)
+    se[:, 0] = np.hypot(se[:, 0] * np.exp(-log), value[:, 0] * error)
+    return replace(inferred, value_mohm=value, se_mohm=se)
 
 
 def low_bound_counts(row: pd.DataFrame, limits: Limits, temperature_c: float) -> pd.DataFrame:
@@ -385,7 +409,7 @@ def usual_facts(expected: Expected, temperature_c: float) -> dict[str, float | N
     }  # fmt: skip
 
 
-def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.DataFrame:
+def resistances_over_time(readings: pd.DataFrame, expected: Expected, *, agm: bool = False) -> pd.DataFrame:
     """Resistances of many readings of one vehicle at 20 °C: taken_at, <element>_mohm, <element>_se_mohm.
 
     :param readings: columns as in the files, doubtful values are left out; a missing temperature is taken as a workshop's
@@ -395,6 +419,7 @@ def resistances_over_time(readings: pd.DataFrame, expected: Expected) -> pd.Data
     at = np.where(np.isfinite(noted), noted, NOISE.assumed_c)
     sd = np.where(np.isfinite(noted), NOISE.temperature_k, NOISE.assumed_temperature_k)
     found = infer_resistances(values.assign(aid_a=_aid_a(expected, at)), expected.volts)
+    found = _thawed(found, _ice(values, expected, at, agm))
     columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
     for i, element in enumerate(ELEMENTS):
         law = _law_of(element, expected)

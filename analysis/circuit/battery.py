@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import ndtr
 
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import (
@@ -39,6 +40,8 @@ TYPICAL_COLD_C: Final = -7.0
 TYPICAL_COLD_SHARE: Final = 6.0 / 9.0  # of the least volts in the warm
 COLDEST_PRINTED_C: Final = -17.8  # the load-test table's last row, 0 °F
 # Cold-cranking tests: temperature, and volts that must remain at rated amps, by standard.
+AGM: Final = "AGM"  # a battery_type
+ICE_FROM_SD: Final = 4.0  # so many errors above the freezing point no battery is frozen
 RATING_C: Final = -18.0
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}
 
@@ -146,6 +149,46 @@ def freezing_point_c(specific_gravity: npt.ArrayLike) -> Array:
     Source: TM 5-4210-230-14&P-1 Table 2.
     """
     return celsius_from_fahrenheit(_interp(_array(specific_gravity), REST_TABLE_SG, FREEZING_TABLE_F))
+
+
+def freezes_at_c(
+    open_circuit_v: npt.ArrayLike,
+    *,
+    system_v: npt.ArrayLike = 12,
+    temperature_c: npt.ArrayLike = REST_TABLE_C,
+    agm: npt.ArrayLike = False,
+) -> Array:
+    """Temperature [°C] at which a battery of these rested volts [V] freezes; NaN where the volts are not known."""
+    soc = state_of_charge(open_circuit_v, system_v=system_v, temperature_c=temperature_c, agm=agm)
+    return freezing_point_c(gravity_from_charge(soc))
+
+
+def ice(
+    open_circuit_v: npt.ArrayLike,
+    se_v: npt.ArrayLike,
+    temperature_c: npt.ArrayLike,
+    *,
+    system_v: npt.ArrayLike = 12,
+    agm: npt.ArrayLike = False,
+) -> tuple[Array, Array]:
+    """Log of how many times its own resistance a battery shows at a temperature [°C] for the ice in it, and its standard error.
+
+    The volts [V], known to `se_v`, leave open where it freezes, and so whether it is frozen; frozen it shows `frozen_times` its
+    resistance, give or take. Nothing above the freezing point of an empty one and where volts or temperature are not known.
+    """
+    known = np.broadcast_arrays(*(_array(v) for v in (open_circuit_v, se_v, temperature_c, system_v, agm)))
+    log, error = np.zeros(known[0].shape), np.zeros(known[0].shape)
+    warmest = float(freezing_point_c(REST_TABLE_SG[0])) + ICE_FROM_SD * BATTERY_TABLES.freezing_sd_k
+    cold = np.isfinite(known[0]) & (known[2] < warmest)  # of a workshop's readings hardly any
+    volts, se, at, system, gel = (v[cold] for v in known)
+    point, low, high = (
+        freezes_at_c(volts + step * se, system_v=system, temperature_c=at, agm=gel > 0) for step in (0.0, -1.0, 1.0)
+    )
+    frozen = ndtr((point - at) / np.hypot(BATTERY_TABLES.freezing_sd_k, 0.5 * (low - high)))
+    step = np.log(BATTERY_TABLES.frozen_times)
+    log[cold] = frozen * step
+    error[cold] = np.sqrt(frozen * (BATTERY_TABLES.frozen_log_sd**2 + step**2) - log[cold] ** 2)
+    return log, error
 
 
 def rating_resistance_mohm(rated_a: npt.ArrayLike, *, standard: str = "SAE J537") -> Array:

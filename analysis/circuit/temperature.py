@@ -163,7 +163,7 @@ def fit_temperature_law(
     y, t, units = _array(log_value).ravel(), _array(temperature_c).ravel(), np.asarray(unit_codes).ravel()
     if not len(y) == len(t) == len(units):
         raise ValueError(f"log_value, temperature_c and unit_codes have {len(y)}, {len(t)} and {len(units)} values")
-    error, when = np.broadcast_to(_array(se), y.shape), _array(time_days).ravel()
+    error, when = np.broadcast_to(_array(se).ravel(), y.shape), _array(time_days).ravel()
     good = np.isfinite(y) & np.isfinite(t) & np.isfinite(error)
     y, t, units, error = y[good], t[good], units[good].astype(np.int64), error[good]
     x = prior.reference_c - t

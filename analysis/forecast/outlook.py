@@ -36,6 +36,7 @@ from analysis.starting.floors import Floors, floors_of
 from analysis.wear.state import FleetState
 
 WEEKS = 26
+CHARGE_SEED = 1_000_003  # chance of its own for the charge, so that the other draws stay as they are
 Drawn: TypeAlias = Reals
 
 
@@ -100,7 +101,8 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
         found.append(by_need.max(axis=0))
         if h == named:
             limiting = np.median(by_need, axis=2).argmax(axis=0)
-    floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0))
+    charge = Draws(keys_of(state.panel.units["unit"].astype(str).to_numpy()), draws, CHARGE_SEED)
+    floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0), charge.normal("battery base"))
     coldest = _floored(np.stack(found) + departure.astype(np.float32), floors.as_charged)
     depots, depot = depot_codes(state.panel.units)
     past = make_weather(tables.climate, depots, int(state.day) - LEARNING.survival_d, LEARNING.survival_d)
@@ -121,8 +123,8 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
 
 
 def _floored(coldest: Reals, floor: Floats) -> Reals:
-    """Coldest starts (..., U, K), none colder than what is promised at all (U,)."""
-    return np.maximum(coldest, floor[:, None].astype(coldest.dtype))
+    """Coldest starts (..., U, K), none colder than what is promised at all, (U,) or (U, K)."""
+    return np.maximum(coldest, (floor if floor.ndim == 2 else floor[:, None]).astype(coldest.dtype))
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:

@@ -61,8 +61,8 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     drag = [law if t is None else t.load_law(law) for law, t in zip(oil, told, strict=True)]
     load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
     raw = raw_quantities(panel, load[0], load[1], inrush)
-    battery, battery_doubt = _fit(panel, _log_battery(panel, raw), chill, CLASSES.battery_se)
-    load, _ = _fit(panel, _log(panel.measured["crank_a"]), drag, CLASSES.load_se)
+    battery, battery_doubt = _fit(panel, *_log_battery(panel, raw), chill)
+    load, _ = _fit(panel, _log(panel.measured["crank_a"]), CLASSES.load_se, drag)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush)
     inrush = np.tile(
@@ -75,7 +75,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
-    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, drag, CLASSES.load_se)
+    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, CLASSES.load_se, drag)
     raw = raw_quantities(panel, load[0], load[1], inrush)
     emf = usual_emf(panel, raw)
     value = reference_values(panel, raw, battery, load, share, emf)
@@ -120,11 +120,12 @@ def _log(values: Floats) -> Floats:
         return np.asarray(np.log(values), dtype=np.float64)
 
 
-def _log_battery(panel: Panel, raw: Raw) -> Floats:
-    """Log battery resistance where rest volts and amps were both measured; where a class was never clamped, by its volts."""
+def _log_battery(panel: Panel, raw: Raw) -> tuple[Floats, Floats]:
+    """Log battery resistance without ice, and its error, where rest volts and amps were both measured; where a class was never
+    clamped, by its volts."""
     never = ~clamped_classes(panel)[panel.group][:, None]
     both = np.isfinite(panel.measured["rest_v"]) & (np.isfinite(panel.measured["crank_a"]) | never)
-    return _log(np.where(both, raw.battery, np.nan))
+    return _log(np.where(both, raw.battery, np.nan)) - raw.ice[0], np.hypot(CLASSES.battery_se, raw.ice[1])
 
 
 def usual_oil(panel: Panel) -> list[str]:
@@ -137,13 +138,13 @@ def usual_oil(panel: Panel) -> list[str]:
 
 
 def _fit(
-    panel: Panel, log_value: Floats, priors: list[TemperatureLaw], se: float
+    panel: Panel, log_value: Floats, se: Floats | float, priors: list[TemperatureLaw]
 ) -> tuple[tuple[Floats, Floats], LawDoubt]:
     """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle.
 
-    priors: the published law of each class.
+    se: standard error of one log value; priors: the published law of each class.
     """
-    n = len(panel.groups)
+    n, se = len(panel.groups), np.broadcast_to(se, log_value.shape)
     b, c = np.empty(n), np.empty(n)
     covariance, centre = np.empty((n, 2, 2)), np.zeros((n, 2))
     unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
@@ -153,7 +154,7 @@ def _fit(
             log_value[some],
             panel.measured["temperature_c"][some],
             unit[some],
-            se,
+            se[some],
             time_days=np.nan_to_num(panel.day[some]),
             prior=prior,
             temperature_se_c=NOISE.thermometer_k,

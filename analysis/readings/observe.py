@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
+from analysis.circuit.battery import AGM, RATING_C, bank_cca_a, ice, rating_resistance_mohm
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
-from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
+from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
 from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.aid import aid_amps
 from analysis.readings.choices import NOISE, OBSERVING
@@ -114,7 +114,10 @@ class Observations:
 
 @dataclass(frozen=True)
 class Raw:
-    """Per reading (U, R), at the measured temperature: amps used and their relative error, resistances [mOhm]."""
+    """Per reading (U, R), at the measured temperature: amps used and their relative error, resistances [mOhm].
+
+    ice: log of what ice in the battery multiplies its resistance by, and the standard error.
+    """
 
     x: Floats  # kelvin colder than the reference
     temperature_se: Floats
@@ -130,6 +133,7 @@ class Raw:
     contacts: Floats
     loop: Floats
     control: Floats
+    ice: tuple[Floats, Floats]
 
 
 def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats) -> Raw:
@@ -190,7 +194,18 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
             contacts=1e3 * m["drop_contacts_v"] / amps,
             loop=at_inrush + np.where(np.isfinite(grown), grown, 0.0),
             control=1e3 * m["drop_control_v"] / coil,
+            ice=_ice(panel, rest_v, rest_se),
         )
+
+
+def _ice(panel: Panel, rest_v: Floats, rest_se: Floats) -> tuple[Floats, Floats]:
+    """(U, R) log of what ice multiplies the battery's resistance by at each reading, and its standard error."""
+    scale = (panel.volts / 12.0)[:, None]
+    agm = np.zeros((len(scale), 1), dtype=bool)
+    if "battery_type" in panel.units:
+        agm = (panel.units["battery_type"] == AGM).to_numpy(bool)[:, None]
+    se = np.hypot(rest_se, SURFACE_CHARGE_SD_V.value * scale)
+    return ice(rest_v, se, panel.measured["temperature_c"], system_v=12.0 * scale, agm=agm)
 
 
 def clamped_classes(panel: Panel) -> Bools:
@@ -243,7 +258,7 @@ def reference_values(
         steady = steady / speed_factor(panel, raw, steady, share, emf_usual)
     return np.stack(
         [
-            raw.battery / factor,
+            raw.battery / factor / np.exp(raw.ice[0]),
             raw.positive / copper,
             raw.ground / copper,
             raw.contacts,
@@ -302,7 +317,8 @@ def standard_errors(
     correction = [np.hypot(c, d) for c, d in zip(cold, law, strict=True)]
     single = np.hypot(battery, cold[0] * level[BATTERY])
     battery = np.hypot(
-        np.maximum(single * fewer, np.minimum(single, OBSERVING.shared_sd * level[BATTERY])), law[0] * level[BATTERY]
+        np.maximum(single * fewer, np.minimum(single, OBSERVING.shared_sd * level[BATTERY])),
+        np.hypot(law[0], raw.ice[1]) * level[BATTERY],
     )
     drop = 1e3 * NOISE.drop_v / raw.amps
     cables = [np.hypot(drop, np.hypot(raw.amps_se, NOISE.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]

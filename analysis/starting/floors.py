@@ -7,22 +7,24 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.circuit.battery import freezing_point_c, gravity_from_charge, state_of_charge
+from analysis.circuit.battery import AGM, freezes_at_c
+from analysis.circuit.choices import INSTRUMENT
+from analysis.circuit.limits import SURFACE_CHARGE_SD_V
 from analysis.readings.panel import Bools, Floats, Ints
 
 CRANKING_LIMIT_C = {"0W": -35.0, "5W": -30.0, "10W": -25.0, "15W": -20.0, "20W": -15.0, "25W": -10.0}
 """By the winter grade of the oil, the temperature of its cranking viscosity limit [degC]: SAE J300."""
 HEATED = "block_heater"
-AGM = "AGM"
 NOWHERE_C = -273.15
 FLOORS = ("oil", "fuel", "freezing")
 
 
 @dataclass(frozen=True)
 class Floors:
-    """(U,) coldest temperature [degC] that is promised at all: by oil and fuel, and with the battery as charged as it rests.
+    """Coldest temperature [degC] that is promised at all: (U,) by oil and fuel, and with the battery as charged as it rests, (U,)
+    or (U, K) in each draw.
 
-    binding: (U,) place in FLOORS of what sets `as_charged`.
+    binding: (U,) place in FLOORS of what sets `as_charged`, mostly.
     """
 
     charged: Floats
@@ -35,18 +37,18 @@ class Floors:
 
 
 def freezing_c(rest_v: Floats, agm: Bools | bool = False) -> Floats:
-    """(U,) temperature at which a 12 V block of these rest volts freezes [degC]; none where the volts are not known.
+    """Temperature at which a 12 V block of these rest volts freezes [degC]; none where the volts are not known.
 
     Blocks of 12.28 and 12.19 V show twice their resistance at about these temperatures (DOI 10.5281/zenodo.14981233).
     """
-    found = freezing_point_c(gravity_from_charge(state_of_charge(rest_v, agm=agm)))
-    return np.where(np.isfinite(rest_v), found, NOWHERE_C)
+    return np.where(np.isfinite(rest_v), freezes_at_c(rest_v, agm=agm), NOWHERE_C)
 
 
-def floors_of(units: pd.DataFrame, block_rest_v: Floats) -> Floors:
+def floors_of(units: pd.DataFrame, block_rest_v: Floats, away: Floats | None = None) -> Floors:
     """Floors of vehicles: oil_grade, starting_aid, fuel_limit_c and battery_type of `units` where known, rest volts per 12 V.
 
-    An engine with a block heater has warm oil: the oil's limit is not its own.
+    An engine with a block heater has warm oil: the oil's limit is not its own.  away: (U, K) standard normal, by which the rest
+    volts are off in each draw, and so the point at which the battery freezes; None for the volts as they are.
     """
     n = len(units)
     grade = units["oil_grade"].astype(str) if "oil_grade" in units else pd.Series([""] * n)
@@ -55,6 +57,13 @@ def floors_of(units: pd.DataFrame, block_rest_v: Floats) -> Floors:
         oil = np.where((units["starting_aid"] == HEATED).to_numpy(bool), np.nan, oil)
     fuel = units["fuel_limit_c"].to_numpy(np.float64) if "fuel_limit_c" in units else np.full(n, np.nan)
     agm = (units["battery_type"] == AGM).to_numpy(bool) if "battery_type" in units else np.zeros(n, dtype=bool)
-    warmest = np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C)
-    each = np.stack([*warmest, freezing_c(block_rest_v, agm)])
-    return Floors(each[:2].max(axis=0), each.max(axis=0), each.argmax(axis=0).astype(np.int64))
+    warmest = np.maximum(np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C))
+    each = np.stack(
+        [np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C), freezing_c(block_rest_v, agm)]
+    )
+    binding = each.argmax(axis=0).astype(np.int64)
+    if away is None:
+        return Floors(warmest, each.max(axis=0), binding)
+    off_v = np.hypot(SURFACE_CHARGE_SD_V.value, INSTRUMENT.battery_v) * away
+    freezing = freezing_c(block_rest_v[:, None] + off_v, agm[:, None])
+    return Floors(warmest, np.maximum(warmest[:, None], freezing), binding)

@@ -132,7 +132,8 @@ def unit_table(
     status = np.where(count == 0, "no reading", np.where(count < JUDGING.fewest_readings, "too few readings", "judged"))
     now, alive = coldest_today(state, outlook, part, rows)
     limited = np.array(NEEDS)[outlook.limiting].astype(object)
-    held = weighted_quantile(now, alive, 0.5) <= outlook.floors.as_charged + JUDGING.floor_held_k
+    middle, floor = weighted_quantile(now, alive, 0.5), np.median(outlook.floors.as_charged, axis=1)
+    held = middle <= floor + JUDGING.floor_held_k
     limited = np.where(held, np.array(FLOORS)[outlook.floors.binding], limited)
     since = drifting_since(drift, units["unit"].astype(str), part)
     flagged = due(wear, levels) & (status == "judged")
@@ -155,7 +156,7 @@ def unit_table(
             "reserve_used": wear.used,
             "progress": wear.progress,
             "drifting_since": since,
-            "coldest_start_c": weighted_quantile(now, alive, 0.5),
+            "coldest_start_c": middle,
             "coldest_start_low_c": weighted_quantile(now, alive, 0.1),
             "coldest_start_high_c": weighted_quantile(now, alive, 0.9),
             "repaired_probability": outlook.renewed,

@@ -22,6 +22,7 @@ from analysis.bay.whose import (
     odometer_at,
     whose_reading,
 )
+from analysis.circuit.battery import AGM
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limits
 from analysis.readings.class_laws import fitting
@@ -121,7 +122,8 @@ def take_apart(
     reading = {**reading, "tester_load_ohm": load_of_tester(db, reading)}
     check = check_one_reading(reading, unit, expected, limits_for(unit, book), book)
     mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
-    return Taken(at, check, resistances_over_time(mine.tail(LATEST), expected), reading, expected)
+    over_time = resistances_over_time(mine.tail(LATEST), expected, agm=unit.get("battery_type") == AGM)
+    return Taken(at, check, over_time, reading, expected)
 
 
 LOADED: Final = ("control_loaded_v", "coil_loaded_v", "coil_alone_v")
