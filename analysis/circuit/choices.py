@@ -27,7 +27,7 @@ class BatteryTables:
     frozen_times: float = stated(2.2, "1", 1.3, 3.6,
         "resistance of a frozen block over that of a charged one as cold: x1.98 to x4.75 beside x1.32 to x1.53 of what they show warm, "
         "open impedance data of AGM blocks, DOI 10.5281/zenodo.14981233, own reduction; the middle is our choice")
-    frozen_log_sd: float = stated(0.5, "logarithm", 0.3, 0.7, "spread of that: half of 1.3 to 3.6, the same data")
+    frozen_log_sd: float = stated(0.5, "logarithm", 0.3, 0.7, "spread of that; our choice, because the same blocks span 1.3 to 3.6")
     freezing_sd_k: float = stated(2.0, "K", 1.0, 4.0,
         "of the freezing point beside what the volts leave open; our choice: gravity table and blocks of the same data agree within it")
 
