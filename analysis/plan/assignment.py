@@ -1,8 +1,7 @@
 """Who comes when: at most one visit per vehicle, under each depot's hours and vehicles down per week, at least cost.
 
-Depots share nothing, so each is solved by itself: exactly (`scipy.optimize.milp`, HiGHS) where it fits, else by slot
-prices (`analysis/plan/slot_prices.py`). Either way a lower bound is returned, so that the distance from the best possible
-plan is known, and the price of one more workshop hour in each week.
+Depots share nothing, so each is solved by itself (`scipy.optimize.milp`, HiGHS). A lower bound is returned too, so that the
+distance from the best possible plan is known, and the price of one more workshop hour in each week.
 """
 
 from __future__ import annotations
@@ -13,24 +12,20 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, vstack
 
-from analysis.plan.slot_prices import greedy_assignment, improve, slot_prices
 from analysis.plan.visit_costs import Options
 from analysis.readings.panel import Floats, Ints
 
 EXACT_OPTIONS = 1500
-"""Depots with no more ways of acting than this are solved exactly (for speed: a few seconds at the most)."""
-EXACT_GAP, POLISH_GAP = 2e-4, 1e-3
-"""The solver may stop this close to the best, when it is to be exact and when it polishes a plan by slot prices."""
-EXACT_NODES, POLISH_NODES = 200, 1
+"""Depots with no more ways of acting than this are solved exactly, larger ones nearly (for speed: a few seconds)."""
+GAP = {"exact": 2e-4, "nearly exact": 2e-3}
+"""The solver may stop this close to the best."""
+NODES = {"exact": 200, "nearly exact": 1}
 """The solver stops after so many branches with the best found; the gap says what that cost. Branches, not seconds,
 so that a slow machine gets the same plan."""
 LEAST_SAVING = 1e-3
 """Possible savings below this [money] are rounding in the solver."""
 HOURS_TOLERANCE = 1e-6
 """Hours [h] by which rounding in the solver may exceed a limit before a visit is taken out again."""
-UNCLEAR_UNITS, UNCLEAR_OPTIONS = 45, 8
-"""With slot prices, so many vehicles whose choice is closest, with so many of their options each, are settled by the
-exact solver in the end (for speed: one second; measured to halve the gap)."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +39,7 @@ class Capacity:
 @dataclass(frozen=True)
 class Assignment:
     """chosen: rows of the options; cost: their sum; lower_bound: no assignment costs less; hour_price: (D, W) what one
-    more hour would save [money/h]; method: (D,) "exact" or "slot prices"; fixed: part of the cost that was not free to
+    more hour would save [money/h]; method: (D,) a key of GAP; fixed: part of the cost that was not free to
     choose."""
 
     chosen: Ints
@@ -71,11 +66,11 @@ class _Part:
     method: str
 
 
-def assign(options: Options, depot: Ints, capacity: Capacity, *, exact_options: int = EXACT_OPTIONS) -> Assignment:
+def assign(options: Options, depot: Ints, capacity: Capacity) -> Assignment:
     """Choose at most one way of acting per vehicle so that the sum of costs is least.
 
-    options: sorted by unit; depot: (U,) depot of each vehicle; exact_options: size up to which a depot is solved
-    exactly. Raises ValueError when an option names a week that the capacity lacks.
+    options: sorted by unit; depot: (U,) depot of each vehicle. Raises ValueError when an option names a week that the
+    capacity lacks.
     """
     depots, weeks = capacity.hours.shape
     if len(options) and int(options.week.max()) >= weeks:
@@ -85,7 +80,7 @@ def assign(options: Options, depot: Ints, capacity: Capacity, *, exact_options: 
     bound = 0.0
     for d in range(depots):
         rows = np.flatnonzero(depot[options.unit] == d) if len(options) else np.zeros(0, dtype=np.int64)
-        part = _solve_depot(options.take(rows), capacity.hours[d], capacity.visits[d], exact_options)
+        part = _solve_depot(options.take(rows), capacity.hours[d], capacity.visits[d])
         chosen.append(rows[part.chosen])
         price[d] = part.price
         bound += part.bound
@@ -95,44 +90,13 @@ def assign(options: Options, depot: Ints, capacity: Capacity, *, exact_options: 
     return Assignment(every, cost, min(bound, cost), price, tuple(methods))
 
 
-def _solve_depot(options: Options, hours: Floats, visits: Floats, exact_options: int) -> _Part:
+def _solve_depot(options: Options, hours: Floats, visits: Floats) -> _Part:
     if not len(options):
         return _Part(np.zeros(0, dtype=np.int64), 0.0, np.zeros(len(hours)), "exact")
-    if len(options) <= exact_options:
-        bound, price = relaxation(options, hours, visits)
-        chosen, solver_bound = _exact(options, hours, visits)
-        return _Part(_within(options, chosen, hours, visits), max(bound, solver_bound), price, "exact")
-    prices = slot_prices(options, hours, visits)
-    chosen = improve(options, greedy_assignment(options, prices.reduced, hours, visits), hours, visits)
-    polished = improve(options, _polish(options, prices.reduced, hours, visits), hours, visits)
-    if options.cost[polished].sum() < options.cost[chosen].sum():
-        chosen = polished
-    return _Part(chosen, prices.bound, prices.hour_price, "slot prices")
-
-
-def _polish(options: Options, reduced: Floats, hours: Floats, visits: Floats) -> Ints:
-    """Give the vehicles whose choice is clear at the prices what they choose, and settle the others exactly."""
-    order = np.lexsort((reduced, options.unit))
-    first = np.concatenate([[True], options.unit[order][1:] != options.unit[order][:-1]])
-    rank = np.empty(len(options), dtype=np.int64)
-    position = np.arange(len(options))
-    rank[order] = position - np.maximum.accumulate(np.where(first, position, 0))
-    start = np.flatnonzero(first)
-    best = reduced[order[start]]
-    alone = np.concatenate([first[1:], [True]])[start]
-    after = np.where(alone, 0.0, reduced[order[np.minimum(start + 1, len(order) - 1)]])
-    margin = np.where(best < 0, np.minimum(after, 0.0) - best, best)
-    clear = np.argsort(margin, kind="stable")[UNCLEAR_UNITS:]
-    rows = order[start][clear][best[clear] < 0]
-    fixed = _within(options, np.sort(rows), hours, visits)
-    left = hours - np.bincount(options.week[fixed], options.hours[fixed], len(hours))
-    calls = visits - np.bincount(options.week[fixed], options.calls_in[fixed].astype(np.float64), len(hours))
-    open_rows = np.flatnonzero(~np.isin(options.unit, options.unit[fixed]) & (rank < UNCLEAR_OPTIONS))
-    if not len(open_rows):
-        return fixed
-    still = options.take(open_rows)
-    settled, _ = _exact(still, np.maximum(left, 0.0), np.maximum(calls, 0.0), gap=POLISH_GAP, nodes=POLISH_NODES)
-    return _within(options, np.sort(np.concatenate([fixed, open_rows[settled]])), hours, visits)
+    method = "exact" if len(options) <= EXACT_OPTIONS else "nearly exact"
+    bound, price = relaxation(options, hours, visits)
+    chosen, solver_bound = _best(options, hours, visits, method)
+    return _Part(_within(options, chosen, hours, visits), max(bound, solver_bound), price, method)
 
 
 def _constraints(options: Options, weeks: int) -> csr_matrix:
@@ -155,16 +119,14 @@ def relaxation(options: Options, hours: Floats, visits: Floats) -> tuple[float, 
     """Lower bound and price of an hour per week (W,) from the linear relaxation (HiGHS); prices are its dual values."""
     matrix = _constraints(options, len(hours))
     limits = _limits(matrix, hours, visits)
-    found = linprog(options.cost, A_ub=matrix.toarray(), b_ub=limits, bounds=(0.0, 1.0), method="highs")
+    found = linprog(options.cost, A_ub=matrix, b_ub=limits, bounds=(0.0, 1.0), method="highs")
     units = matrix.shape[0] - 2 * len(hours)
     price = -np.asarray(found.ineqlin.marginals)[units : units + len(hours)]
     bound = float(found.fun) if found.fun is not None else -np.inf
     return bound, np.maximum(price, 0.0)
 
 
-def _exact(
-    options: Options, hours: Floats, visits: Floats, *, gap: float = EXACT_GAP, nodes: int = EXACT_NODES
-) -> tuple[Ints, float]:
+def _best(options: Options, hours: Floats, visits: Floats, method: str) -> tuple[Ints, float]:
     """Best choice and the solver's own lower bound."""
     matrix = _constraints(options, len(hours))
     found = milp(
@@ -172,7 +134,7 @@ def _exact(
         integrality=np.ones(len(options), dtype=np.int64),
         bounds=Bounds(0.0, 1.0),
         constraints=LinearConstraint(matrix, -np.inf, _limits(matrix, hours, visits)),
-        options={"mip_rel_gap": gap, "node_limit": nodes},
+        options={"mip_rel_gap": GAP[method], "node_limit": NODES[method]},
     )
     if found.x is None:
         return np.zeros(0, dtype=np.int64), -np.inf
