@@ -102,6 +102,24 @@ _STYLE: Final = """<style>
   [class*="st-key-visit-"] { flex-direction: column; gap: .1rem; }
   [class*="st-key-visit-"] > div { flex: 0 0 auto; width: 100%; }
 }
+/* pictures that are drawn as HTML: text in the page's own ink, marks in colours that stand out from both grounds */
+.ct-picture p { margin: 0 0 .2rem 0; }
+.ct-picture .ct-title { font-weight: 700; font-size: 1.05rem; }
+.ct-picture .ct-bar { margin: .7rem 0 0 0; font-weight: 600; font-size: .92rem; }
+.ct-picture .ct-note, .ct-picture .ct-axis { font-size: .8rem; opacity: .85; }
+.ct-picture svg { display: block; max-width: none; overflow: visible; }
+.ct-picture svg text { fill: currentColor; font-size: 12px; }
+.ct-picture svg .ct-in { fill: #FFFFFF; font-weight: 600; text-anchor: middle; paint-order: stroke; stroke: #10171A; stroke-width: 2.5px; }
+.ct-picture .ct-sure { stroke: #FFFFFF; stroke-width: 3px; }
+.ct-picture .ct-limit { stroke: currentColor; stroke-width: 2px; stroke-dasharray: 3 2; }
+.ct-picture .ct-key { list-style: none; display: flex; flex-wrap: wrap; gap: .1rem .9rem; margin: 0; padding: 0; font-size: .84rem; }
+.ct-picture .ct-key li { margin: 0; white-space: nowrap; }
+.ct-picture .ct-key i { display: inline-block; width: .75em; height: .75em; margin-right: .35em; }
+.ct-picture .ct-over { font-weight: 700; }
+.ct-behind { margin-top: .3rem; }
+.ct-behind summary { cursor: pointer; font-size: .84rem; min-height: 1.9rem; display: flow-root list-item; }
+.ct-behind .ct-scroll { overflow: auto; max-height: 22rem; }
+.ct-behind table { font-size: .84rem; font-variant-numeric: tabular-nums; }
 /* the toolkit's own menu and grid tools: nothing in them is for a workshop, tables have buttons of their own */
 [data-testid="stMainMenu"], [data-testid="stElementToolbar"] { display: none; }
 @media print { [data-testid="stSidebar"], header { display: none; } }

@@ -127,6 +127,12 @@ def coming_lows(db: Database, assessment: Assessment, climate: pd.DataFrame) -> 
     return out
 
 
+def coming_low_of(db: Database, depot: str, as_of: date, horizon_days: int) -> float:
+    """The low that a depot reaches within the horizon with even odds [°C], as on the list of that day."""
+    climate, first = known_climate(db, before=as_of), (as_of - date(1970, 1, 1)).days
+    return round(float(make_weather(climate, [depot], first, horizon_days, store.read_forecast(db)).coldest[0]), 1)
+
+
 def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:
     """What the list rests on that nobody stated, a sentence each: the lows of depots without a climate, and the cold
     spells of those without a year of daily lows. climate: of `known_climate` on the list's day."""

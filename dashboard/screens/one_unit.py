@@ -265,10 +265,14 @@ def _knowledge_now(own: Facts, key: session.Key | None = None) -> ClassKnowledge
     return _knowledge(at, class_name(own.unit), assessment is not None, own, assessment)
 
 
+def expected_at(own: Facts, at: pd.Timestamp) -> Expected:
+    """What this vehicle should show at a moment, from what is on record before it."""
+    return _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", session.written(), own, at)
+
+
 def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
     """A reading of this vehicle, on record or just typed, against what its readings before make one expect."""
-    at = pd.Timestamp(reading["taken_at"])
-    expected = _expected(session.key_of(), str(own.unit["unit"]), f"{at:%Y-%m-%dT%H}", session.written(), own, at)
+    expected = expected_at(own, pd.Timestamp(reading["taken_at"]))
     with session.database() as db:
         return take_apart(db, own.unit, reading, own.readings, expected, own_book())
 

@@ -10,7 +10,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from analysis.bay.one_reading import ReadingCheck
 from dashboard.charts import theme
-from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, session, trace_panel
+from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, pictures, session, trace_panel
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
@@ -255,6 +255,7 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
     st.subheader("Before you save")
     for remark in entry.remarks:
         st.caption(safe(bay.spoken(remark)))
+    pictures.volts_typed(facts, entry.as_reading(), check)
     says(check)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
         sentence = reading_sheet.for_reader(finding.sentence, fahrenheit=session.fahrenheit())

@@ -16,7 +16,7 @@ from analysis.worklist.course import plain_slopes
 from dashboard.desk.assessment import own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.files import paper
-from dashboard.screens import beginning, columns, decisions, downloads, one_unit, rounds, session, unit_charts
+from dashboard.screens import beginning, columns, decisions, downloads, one_unit, pictures, rounds, session, unit_charts
 from dashboard.screens.address import screens_address
 from dashboard.screens.caution import before_work
 from dashboard.screens.codes import code_button, code_reach
@@ -343,6 +343,7 @@ def latest_says(facts: one_unit.Facts) -> None:
     st.caption(
         f"Taken {day(taken.taken_at)}. Resistances at {temperature(20.0, fahrenheit=in_f)} ± one standard error."
     )
+    pictures.volts(facts, taken)
     left, right = st.columns([5, 6])
     with left:
         identified = reading_sheet.identified_table(check)

@@ -1,0 +1,53 @@
+"""Pictures that are drawn as HTML, on any page: where the volts go, of a reading on record or just typed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.bay.one_reading import ReadingCheck
+from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
+from dashboard.charts.volts_bar import volts_html
+from dashboard.desk import weekly
+from dashboard.desk.reading_source import Taken, limits_for
+from dashboard.screens import one_unit, session
+
+DEPOTS_KEPT = 256  # coming lows that a server keeps, our choice
+
+
+def draw(html: str) -> None:
+    """Show a picture of ours: one line of HTML in which whatever a person typed was escaped."""
+    st.markdown(html, unsafe_allow_html=True)
+
+
+def volts(own: one_unit.Facts, taken: Taken) -> None:
+    """Where the volts of a reading on record go."""
+    _volts(taken.volts(limits_for(own.unit, one_unit.own_book()), coming_c=coming_low(own.unit)), taken.check)
+
+
+def volts_typed(own: one_unit.Facts, reading: Mapping[str, Any], check: ReadingCheck) -> None:
+    """Where the volts of a reading go that was just typed; nothing before there are volts to draw."""
+    found = where_volts_go(
+        reading, check, one_unit.expected_at(own, pd.Timestamp(reading["taken_at"])),
+        limits_for(own.unit, one_unit.own_book()), coming_c=coming_low(own.unit),
+    )  # fmt: skip
+    if not found.why_not:
+        _volts(found, check)
+
+
+def _volts(found: WhereVoltsGo, check: ReadingCheck) -> None:
+    draw(volts_html(found, fahrenheit=session.fahrenheit(), suspect=check.closure.suspect))
+
+
+def coming_low(unit: Mapping[Any, Any]) -> float | None:
+    """The coldest morning to be expected at a vehicle's depot [°C]; None for a vehicle without one."""
+    return _coming_low(session.key_of(), str(unit["depot"])) if unit["depot"] else None
+
+
+@st.cache_data(show_spinner=False, max_entries=DEPOTS_KEPT)
+def _coming_low(key: session.Key, depot: str) -> float:
+    with session.database() as db:
+        return weekly.coming_low_of(db, depot, key.as_of, key.horizon_days)
