@@ -79,8 +79,9 @@ def list_pdf(
     standing: Mapping[str, Mapping[Any, Any]],
     *,
     fahrenheit: bool = False,
+    responsible: str = "",
 ) -> bytes:
-    """The weekly list on landscape A4, with a column to write in what was decided."""
+    """The weekly list on landscape A4, with a column to write in what was decided; `responsible`: a sentence."""
     body = chosen.body
     heads = (
         "",
@@ -103,6 +104,7 @@ def list_pdf(
             f"{len(rows)} of {body['counts']['units']} vehicles."
         ),
         *(para(sentence(text)) for text in weekly.said_of_list(chosen, fahrenheit=fahrenheit)),
+        *([para(sentence(responsible))] if responsible else []),
         Spacer(1, 3 * mm),
         grid(table, [w * mm for w in (8, 33, 37, 22, 43, 27, 66, 35)]),
     ]

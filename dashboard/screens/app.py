@@ -50,7 +50,7 @@ def margin() -> None:
             max_value=today,
             min_value=date(2000, 1, 1),
             key="as_of",
-            format="YYYY-MM-DD",
+            format=session.date_format(),
             bind=IN_ADDRESS,
             help="Nothing dated this day or later is used. Take an earlier day to see what was known then.",
         )

@@ -11,6 +11,7 @@ import streamlit as st
 from pandas.io.formats.style import Styler
 from streamlit.elements.lib.column_types import ColumnConfig
 
+from dashboard.screens import session
 from dashboard.words.plain_text import day, number
 
 _MOMENT = r"\d{4}-\d{2}-\d{2}(T[\d:.]+)?"
@@ -77,7 +78,7 @@ def with_moments(frame: pd.DataFrame) -> pd.DataFrame:
 
 def at(label: str) -> ColumnConfig:
     """A column of moments, to the minute."""
-    return st.column_config.DatetimeColumn(label, format="YYYY-MM-DD HH:mm")
+    return st.column_config.DatetimeColumn(label, format=f"{session.date_format()} HH:mm")
 
 
 def _only(text: str, _value: object) -> str:

@@ -60,7 +60,7 @@ def buttons(unit: str, where: str) -> None:
             first = session.as_of() + timedelta(days=1)
             until = st.date_input(
                 "Until", value=session.as_of() + timedelta(days=POSTPONE_D), min_value=first,
-                max_value=first + timedelta(days=365), key=f"until_{unit}", format="YYYY-MM-DD",
+                max_value=first + timedelta(days=365), key=f"until_{unit}", format=session.date_format(),
             )  # fmt: skip
             if st.button("Postpone", key="postpone_now", type="primary"):
                 if not reason.strip():

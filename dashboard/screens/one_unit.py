@@ -20,6 +20,7 @@ from analysis.worklist.course import LIMIT_OF, PartCourse, cold_course, part_cou
 from analysis.worklist.part import PART_CHANNEL
 from dashboard.charts import charts
 from dashboard.desk.assessment import known_climate
+from dashboard.desk.habits import USUAL, Habits
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import (
     Taken,
@@ -38,7 +39,7 @@ from dashboard.words.limit_lines import limit_lines
 from dashboard.words.plain_text import fahrenheit_of, safe
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest import store
-from ingest.fields import MEASUREMENTS, QUANTITIES, SAMPLED
+from ingest.fields import KM_PER_MILE, MEASUREMENTS, QUANTITIES, SAMPLED
 from ingest.records import read_reset_answers
 from ingest.set_aside import list_set_aside
 
@@ -132,12 +133,14 @@ def cold(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[pd.DataFrame, 
     return start, season_course(climate, depot, assessment.as_of), own
 
 
-def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
-    """Readings newest first, without the columns that this vehicle never filled; °F where the reader wants it."""
+def readings_shown(own: Facts, habits: Habits = USUAL) -> pd.DataFrame:
+    """Readings newest first, without the columns that this vehicle never filled; °F and miles where the reader has them."""
     frame = own.readings.iloc[::-1]
     frame = frame.assign(outcome=frame["outcome"].replace(OUTCOME_WORDS))
-    if fahrenheit:
+    if habits.fahrenheit:
         frame = frame.assign(temperature_c=fahrenheit_of(frame["temperature_c"]))
+    if habits.miles:
+        frame = frame.assign(odometer_km=frame["odometer_km"] / KM_PER_MILE)
     frame = frame.assign(
         confirmed=[", ".join(QUANTITIES[n].over_column for n in str(c).split(",") if n) for c in frame["confirmed"]]
     )
@@ -148,13 +151,16 @@ def readings_shown(own: Facts, *, fahrenheit: bool = False) -> pd.DataFrame:
     return frame[["taken_at", *filled, *texts, "doubtful", "doubt_reason", "reading_id"]].reset_index(drop=True)
 
 
-def reading_columns(*, fahrenheit: bool = False, bounds: bool = False) -> dict[str, Any]:
+def reading_columns(habits: Habits = USUAL, *, bounds: bool = False) -> dict[str, Any]:
     """Column settings: digits that a meter shows; `bounds`: some of the lowest volts are upper bounds, in words."""
-    columns: dict[str, Any] = {"taken_at": st.column_config.DatetimeColumn("taken", format="YYYY-MM-DD HH:mm")}
+    columns: dict[str, Any] = {
+        "taken_at": st.column_config.DatetimeColumn("taken", format=f"{session.date_format()} HH:mm")
+    }
     columns["reading_id"] = st.column_config.NumberColumn("number", format="%d")
     columns["confirmed"] = st.column_config.TextColumn("measured twice")
+    theirs = {"°C": habits.degrees, "km": habits.distance}
     for name, quantity in QUANTITIES.items():
-        label = f"{quantity.over_column}, {'°F' if fahrenheit and quantity.unit == '°C' else quantity.unit}"
+        label = f"{quantity.over_column}, {theirs.get(quantity.unit, quantity.unit)}"
         columns[name] = st.column_config.NumberColumn(label, format=f"%.{quantity.digits}f", help=quantity.meaning)
     if bounds:
         quantity = QUANTITIES["crank_min_v"]

@@ -17,6 +17,7 @@ import streamlit as st
 from sqlite_utils import Database
 
 from analysis.worklist.assess import Assessment
+from dashboard.desk.habits import DEGREES, Habits, in_force
 from dashboard.desk.kept_assessment import judged_version
 from dashboard.judging.process import assess_apart
 from dashboard.judging.worker import Worker
@@ -153,12 +154,24 @@ def horizon_days() -> int:
     return chosen if isinstance(chosen, int) and not isinstance(chosen, bool) and 1 <= chosen <= 180 else HORIZON_D
 
 
+def habits() -> Habits:
+    """How who is looking reads degrees, distances and dates: chosen on this device, else by its depot, else for the fleet."""
+    memory = st.session_state.get(DEVICE_MEMORY, {})
+    meter, own = memory.get("meter"), memory.get("habits")
+    own = own if isinstance(own, dict) else {}
+    if isinstance(meter, dict) and isinstance(meter.get("fahrenheit"), bool):  # as this device's thermometer reads
+        own = {"degrees": DEGREES[int(meter["fahrenheit"])], **own}
+    return in_force(settings(), str(memory.get("depot", "")), own)
+
+
 def fahrenheit() -> bool:
-    """Whether temperatures are shown in °F: as this device's thermometer reads, else as the settings say."""
-    meter = st.session_state.get(DEVICE_MEMORY, {}).get("meter")
-    if isinstance(meter, dict) and isinstance(meter.get("fahrenheit"), bool):
-        return bool(meter["fahrenheit"])
-    return settings().get("temperature_unit") == "°F"
+    """Whether temperatures are shown in °F."""
+    return habits().fahrenheit
+
+
+def date_format() -> str:
+    """Day, month and year in the reader's order, as date fields and tables want it."""
+    return habits().dates
 
 
 # --- the assessment --------------------------------------------------------------------------------------------------

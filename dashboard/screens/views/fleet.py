@@ -318,7 +318,7 @@ def year(as_of: pd.Timestamp) -> None:
             table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
             st.dataframe(
                 table, hide_index=True, alt=text, key="history_table",
-                column_config={"day": st.column_config.DateColumn("list of", format="YYYY-MM-DD")},
+                column_config={"day": st.column_config.DateColumn("list of", format=session.date_format())},
             )  # fmt: skip
             downloads.table_button(table, f"on-the-list-by-{by}", key="history")
     elif past.done and not past.failed:
@@ -361,7 +361,7 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
     st.dataframe(
         happened, hide_index=True, alt="No-starts that happened", height=240, key="happened_table",
         column_config={
-            name: st.column_config.DateColumn(format="YYYY-MM-DD") for name in ("day", "that list")
+            name: st.column_config.DateColumn(format=session.date_format()) for name in ("day", "that list")
         },
     )  # fmt: skip
     downloads.table_button(happened, "no-starts", key="happened")
@@ -391,7 +391,7 @@ def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:
     with st.expander("Which, when and by whom"):
         st.dataframe(
             table, hide_index=True, alt="Flags looked at and nothing found", key="wrong_table",
-            column_config={"at": st.column_config.DatetimeColumn("looked at", format="YYYY-MM-DD"), "iso_week": "list of"},
+            column_config={"at": st.column_config.DatetimeColumn("looked at", format=session.date_format()), "iso_week": "list of"},
         )  # fmt: skip
         downloads.table_button(table, "looked-at-nothing-found", key="wrong")
 
@@ -423,7 +423,7 @@ def overdue(units: pd.DataFrame, as_of: pd.Timestamp) -> None:
     if due.empty:
         st.write(f"No vehicle is overdue: each was read within the last {OVERDUE_D} days, and none is awaited.")
         return
-    read_on = st.column_config.DateColumn("last read", format="YYYY-MM-DD")
+    read_on = st.column_config.DateColumn("last read", format=session.date_format())
     st.dataframe(
         due.head(500),
         hide_index=True,

@@ -25,7 +25,7 @@ def show() -> None:
         who = st.text_input("Who", max_chars=64, key="who_did", placeholder="part of a name", bind=IN_ADDRESS)
         since = st.date_input(
             "Since", value=session.today() - timedelta(days=SHOWN_D), max_value=session.today(), key="since",
-            format="YYYY-MM-DD", bind=IN_ADDRESS,
+            format=session.date_format(), bind=IN_ADDRESS,
         )  # fmt: skip
     with session.database() as db:
         done = read_logbook(

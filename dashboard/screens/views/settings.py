@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -10,9 +11,19 @@ from streamlit.elements.lib.column_types import ColumnConfig
 
 from analysis.costs import MOST_MONEY, RANGES, PlanSettings
 from dashboard.desk.assessment import own_costs
+from dashboard.desk.habits import (
+    ALLOWED,
+    DEPOTS_KEY,
+    FLEET_KEYS,
+    LONGEST_NAME,
+    Habits,
+    checked_depots,
+    of_depot,
+    of_fleet,
+)
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
-from dashboard.screens import columns, downloads, session
+from dashboard.screens import columns, device, downloads, session
 from dashboard.screens.address import ADDRESS_KEY, LONGEST, checked
 from dashboard.words.plain_text import count_words, safe
 from dashboard.words.plan_words import settings_table, valued
@@ -21,11 +32,16 @@ from ingest.records import read_settings, save_setting
 
 LEAST_HOURS_KEY = "least_hours"
 CURRENCY_KEY = "currency"
+NO_DEPOT, AS_DEPOT = "none", "as the depot"
+HABIT_WORDS = {"degrees": "Temperatures", "distance": "Distances", "dates": "Dates in tables and fields"}
+DEPOT_COLUMNS = ("responsible", *ALLOWED)
 FIELD_PX = 172  # [px] two side by side on a phone
 SETTING_WORDS = {
     session.HORIZON_KEY: "look ahead [days]",
     "tolerated_false_flags": "false flags tolerated, per 100 healthy vehicles and year",
     "temperature_unit": "temperatures",
+    "distance_unit": "distances",
+    "date_order": "dates in tables and fields",
     ADDRESS_KEY: "address of these screens",
     LEAST_HOURS_KEY: "least work worth a visit of its own [h]",
 }
@@ -75,12 +91,7 @@ def show() -> None:
             value=_nearest(saved.get("tolerated_false_flags", TOLERATED_FALSE_FLAGS)), key="set_tolerated",
             format_func=lambda rate: f"{rate:g}", help="Fewer false flags, and more no-starts that nobody foresaw.",
         )  # fmt: skip
-        unit = st.segmented_control(
-            "Temperatures, where a device has no choice of its own",
-            ["°C", "°F"],
-            default="°F" if saved.get("temperature_unit") == "°F" else "°C",
-            key="set_unit",
-        )
+        fleet = habits_fields(of_fleet(saved), "set", HABIT_WORDS)
         currency = st.text_input(
             "Currency", value=str(plan_value(saved, CURRENCY_KEY, PlanSettings().currency)), max_chars=8, key="set_currency",
             placeholder="EUR, USD …",
@@ -98,13 +109,16 @@ def show() -> None:
             try:
                 wanted = {
                     ADDRESS_KEY: checked(address), session.HORIZON_KEY: int(horizon),
-                    "tolerated_false_flags": float(tolerated), "temperature_unit": unit or "°C",
+                    "tolerated_false_flags": float(tolerated),
+                    **{FLEET_KEYS[name]: value for name, value in fleet.items()},
                     LEAST_HOURS_KEY: float(least),
                 }  # fmt: skip
             except ValueError as error:
                 st.error(safe(error))
             else:
                 keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
+    own_habits()
+    depots(saved)
     costs()
     parts()
     table = saved_table(saved)
@@ -112,6 +126,77 @@ def show() -> None:
         st.subheader("On record")
         columns.show_values(table, alt="Settings on record", key="settings_table")
         downloads.table_button(table, "settings", key="settings")
+
+
+def habits_fields(now: Habits, key: str, labels: Mapping[str, str], *, free: str = "") -> dict[str, str]:
+    """A choice of each habit; `free` names the choice of none, which is left out of the answer."""
+    chosen = {}
+    with st.container(horizontal=True, key=f"{key}_habits"):
+        for name, allowed in ALLOWED.items():
+            options = [free, *allowed] if free else list(allowed)
+            value = st.selectbox(
+                labels[name], options, index=options.index(getattr(now, name)) if getattr(now, name) in options else 0,
+                key=f"{key}_{name}", width=FIELD_PX,
+            )  # fmt: skip
+            if value and value != free:
+                chosen[name] = str(value)
+    return chosen
+
+
+def own_habits() -> None:
+    """What the person at this device reads, and the depot it belongs to."""
+    st.subheader("On this device")
+    memory = device.remembered()
+    kept_own = memory.get("habits")
+    own = kept_own if isinstance(kept_own, dict) else {}
+    st.caption("Only for this phone or desk. What is left open follows its depot, then the fleet's settings above.")
+    places = [NO_DEPOT, *depot_names()]
+    at = str(memory.get("depot", ""))
+    depot = st.selectbox(
+        "Depot of this device", places, index=places.index(at) if at in places else 0, key="own_depot", width=280
+    )
+    chosen = habits_fields(Habits("", "", "").but(own), "own", HABIT_WORDS, free=AS_DEPOT)
+    if st.button("Save for this device", key="save_own"):
+        device.remember(habits=chosen or None, depot=None if depot == NO_DEPOT else depot)
+        st.session_state["settings_note"] = "Kept for this device."
+        st.rerun()
+
+
+def depot_names() -> list[str]:
+    """Depots of the vehicles."""
+    with session.database() as db:
+        return [str(row[0]) for row in db.execute("SELECT DISTINCT depot FROM units WHERE depot != '' ORDER BY 1")]
+
+
+def depots(saved: Mapping[str, Any]) -> None:
+    """Who is responsible at each depot, and how it reads degrees, distances and dates."""
+    names = depot_names()
+    if not names:
+        return
+    st.subheader("Depots")
+    st.caption(
+        "Who is responsible stands on the list and its printed sheet. What is left empty follows the fleet's settings."
+    )
+    table = pd.DataFrame(
+        [{"depot": name, **{c: of_depot(saved, name).get(c, "") for c in DEPOT_COLUMNS}} for name in names]
+    )
+    with st.form("depots", border=False):
+        edited = st.data_editor(
+            table, hide_index=True, key="set_depots", width=720, disabled=["depot"],
+            column_config={
+                "depot": st.column_config.TextColumn("depot", pinned=True),
+                "responsible": st.column_config.TextColumn("responsible", max_chars=LONGEST_NAME),
+                **{n: st.column_config.SelectboxColumn(HABIT_WORDS[n].casefold(), options=list(a)) for n, a in ALLOWED.items()},
+            },
+        )  # fmt: skip
+        if st.form_submit_button("Save depots", key="save_depots"):
+            try:
+                wanted = checked_depots(edited.fillna("").to_dict("records"))
+            except ValueError as error:
+                st.error(safe(error))
+            else:
+                keep({DEPOTS_KEY: wanted}, {})
+    downloads.table_button(table, "depots", key="depots", label="Depots as CSV")
 
 
 def saved_table(saved: Mapping[str, object]) -> pd.DataFrame:

@@ -378,21 +378,23 @@ def records(facts: one_unit.Facts) -> None:
     """Readings, set-aside rows and repairs as they are on record."""
     unit = facts.unit["unit"]
     st.subheader("Readings")
-    in_f = session.fahrenheit()
-    shown = one_unit.readings_shown(facts, fahrenheit=in_f)
+    habits = session.habits()
+    shown = one_unit.readings_shown(facts, habits)
     if shown.empty:
         st.write("No reading yet.")
     else:
         st.dataframe(
             shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
             key="readings_table", placeholder="–", column_config=one_unit.reading_columns(
-                fahrenheit=in_f, bounds=bool((facts.readings["lowest_is"] == SAMPLED).any())
+                habits, bounds=bool((facts.readings["lowest_is"] == SAMPLED).any())
             ),
         )  # fmt: skip
         if (shown["doubtful"] != "").any():
             st.caption("Values named under “doubtful” are kept but not used in the judgement.")
     with st.container(horizontal=True):
-        downloads.table_button(one_unit.readings_shown(facts), f"readings-{unit}", key="readings")  # in °C, as named
+        downloads.table_button(
+            one_unit.readings_shown(facts), f"readings-{unit}", key="readings"
+        )  # in °C and km, as named
         st.page_link(page("correct"), label="Correct or withdraw a reading", query_params={"unit": unit})
     if len(facts.set_aside):
         st.markdown(
@@ -409,7 +411,7 @@ def records(facts: one_unit.Facts) -> None:
         st.dataframe(
             table, hide_index=True, alt="Repairs, newest first", key="repairs_table",
             column_config={
-                "done_on": st.column_config.DateColumn("done on", format="YYYY-MM-DD"),
+                "done_on": st.column_config.DateColumn("done on", format=session.date_format()),
                 "repair_id": st.column_config.NumberColumn("number", format="%d"),
             },
         )  # fmt: skip

@@ -13,6 +13,7 @@ from pandas.io.formats.style import Styler
 from analysis.worklist.assess import Assessment
 from dashboard.charts import theme
 from dashboard.desk import weekly
+from dashboard.desk.habits import responsible_words
 from dashboard.desk.planning import named, when
 from dashboard.files.paper import list_pdf
 from dashboard.screens import acts, beginning, columns, decisions, device, downloads, kept, rounds, session
@@ -200,6 +201,9 @@ def head(chosen: WeeklyList) -> None:
     if lows:
         shown = "; ".join(lows[:8]) + (f"; and {len(lows) - 8} more depots" if len(lows) > 8 else "")
         st.caption(f"Coldest morning to be expected in that time: {shown}.")
+    answering = responsible_words(session.settings(), list(body["depots"]))
+    if answering:
+        st.caption(safe(answering, longest=600))
     unjudged = counts["too_few"] + counts["no_reading"]
     if unjudged:
         one = unjudged == 1
@@ -384,7 +388,10 @@ def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping
     with st.container(horizontal=True):
         downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
         downloads.pdf_button(
-            "List for printing (PDF)", lambda: list_pdf(chosen, rows, standing, fahrenheit=in_f),
+            "List for printing (PDF)", lambda: list_pdf(
+                chosen, rows, standing, fahrenheit=in_f,
+                responsible=responsible_words(session.settings(), list(chosen.body["depots"])),
+            ),
             f"weekly-list-{chosen.iso_week}", key="list_pdf",
         )  # fmt: skip
 

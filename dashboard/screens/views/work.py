@@ -57,7 +57,7 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
     action = st.pills("What was done", list(ACTIONS), key="repair_action")
     reason = st.pills("Why", list(REASON_WORDS), format_func=REASON_WORDS.__getitem__, key="repair_reason")
     done_on = st.date_input("Done on", value=session.today(), max_value=session.today(), key="repair_on",
-                            format="YYYY-MM-DD")  # fmt: skip
+                            format=session.date_format())  # fmt: skip
     note = st.text_input("Remark", max_chars=300, key="repair_note")
     if st.button("Save repair", type="primary", width="stretch", key="save_repair", disabled=not (part and action)):
         values = {"unit": unit, "part": part, "action": action, "reason": reason or "", "note": note,
@@ -75,7 +75,9 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
 def start(unit: str) -> None:
     """How a start went, with or without a measurement."""
     outcome = st.pills("The start", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__, key="start_outcome")
-    on = st.date_input("Day", value=session.today(), max_value=session.today(), key="start_on", format="YYYY-MM-DD")
+    on = st.date_input(
+        "Day", value=session.today(), max_value=session.today(), key="start_on", format=session.date_format()
+    )
     at = st.time_input("About when", value=session.now().time().replace(second=0), key="start_at")
     fahrenheit = session.fahrenheit()
     temperature = st.text_input(f"Air at the vehicle, {'°F' if fahrenheit else '°C'}", max_chars=10, key="start_air")
