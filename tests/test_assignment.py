@@ -73,7 +73,7 @@ def test_a_large_depot_is_solved_nearly_and_says_how_nearly() -> None:
     plan = assign(options, np.zeros(100, dtype=np.int64), Capacity(hours[None], visits[None]))
     assert plan.method == ("nearly exact",)
     assert linear - 1e-6 <= plan.lower_bound <= plan.cost
-    assert 0.0 <= plan.gap < 0.003
+    assert 0.0 <= plan.gap < 0.005
     assert plan.hour_price[0] == pytest.approx(price)
 
 

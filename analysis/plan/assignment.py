@@ -7,6 +7,7 @@ distance from the best possible plan is known, and the price of one more worksho
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
@@ -117,7 +118,7 @@ def _limits(matrix: csr_matrix, hours: Floats, visits: Floats) -> Floats:
 
 def relaxation(options: Options, hours: Floats, visits: Floats) -> tuple[float, Floats]:
     """Lower bound and price of an hour per week (W,) from the linear relaxation (HiGHS); prices are its dual values."""
-    matrix = _constraints(options, len(hours))
+    matrix: Any = _constraints(options, len(hours))  # sparse, which the stubs of linprog do not know
     limits = _limits(matrix, hours, visits)
     found = linprog(options.cost, A_ub=matrix, b_ub=limits, bounds=(0.0, 1.0), method="highs")
     units = matrix.shape[0] - 2 * len(hours)
