@@ -170,21 +170,29 @@ def test_the_same_visits_cost_the_same_whoever_chose_them(seed: int, at_risk: in
         make_inputs(fleet=25, at_risk=at_risk, hours=9.0, seed=seed), plan_weeks(AS_OF, weeks), PlanSettings()
     )
     names = work.candidates.table["unit"].tolist()
-    listed = flagged_list(work.candidates, work.table, work.depot, work.capacity, names, work.end_week)
+    listed = flagged_list(work.candidates, work.table, work.depot, work.capacity, names, work.end_week, PlanSettings())
     alone = [
-        flagged_list(work.candidates, work.table, work.depot, replace_hours(work.capacity), [name], work.end_week)
+        flagged_list(
+            work.candidates, work.table, work.depot, replace_hours(work.capacity), [name], work.end_week, PlanSettings()
+        )
         for name in names
     ]
-    never = run_to_failure(work.candidates, work.table, work.end_week)
+    never = run_to_failure(work.candidates, work.table, work.end_week, PlanSettings())
     options = worthwhile(work.table)
     best = options.take(np.unique(options.unit, return_index=True)[1].astype(np.int64))
-    assert vars(reckoned("plan", work.candidates, work.table, best, work.end_week)) == vars(
-        reckoned("flagged_list", work.candidates, work.table, best, work.end_week)
+    assert vars(reckoned("plan", work.candidates, work.table, best, work.end_week, PlanSettings())) == vars(
+        reckoned("flagged_list", work.candidates, work.table, best, work.end_week, PlanSettings())
     ) | {"policy": "plan"}
     assert listed.visits <= len(names)
     gains = [never.cost - one.cost for one in alone]
     every = flagged_list(
-        work.candidates, work.table, np.maximum(work.depot, 0), replace_hours(work.capacity), names, work.end_week
+        work.candidates,
+        work.table,
+        np.maximum(work.depot, 0),
+        replace_hours(work.capacity),
+        names,
+        work.end_week,
+        PlanSettings(),
     )
     assert never.cost - every.cost == pytest.approx(sum(gains), rel=1e-9, abs=0.005)
 

@@ -85,7 +85,8 @@ def test_sheets_hold_the_plan_and_no_formula(plan: ReplacementPlan) -> None:
     raw = render(hostile, "xlsx")
     assert isinstance(raw, bytes)
     book = load_workbook(io.BytesIO(raw))
-    assert book.sheetnames == ["visits", "left out", "orders", "hours", "policies", "settings", "notes", "done"]
+    sheets = ["visits", "left out", "orders", "hours", "policies", "settings", "notes", "done", "act by missed"]
+    assert book.sheetnames == sheets
     visits = book["visits"]
     assert visits.max_row == len(plan.visits) + 1
     assert all(cell.data_type != "f" for sheet in book for row in sheet.iter_rows() for cell in row)

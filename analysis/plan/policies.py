@@ -18,6 +18,7 @@ from analysis.costs import PARTS, PlanSettings
 from analysis.plan.assignment import HOURS_TOLERANCE, Capacity
 from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue, no_start_costs
 from analysis.plan.choices import VISITS
+from analysis.plan.spent import work_of
 from analysis.plan.visit_costs import CHEAP, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, between, options_of
 from analysis.plan.workshop_calendar import PlanWeeks, visit_day
 from analysis.readings.panel import Floats, Ints
@@ -29,20 +30,28 @@ LATEST_AGE_DAYS = 36525.0
 
 @dataclass(frozen=True)
 class PolicyCost:
-    """Expected cost [money], no-starts within the plan's weeks, visits and hours [h] of one policy."""
+    """Expected cost [money], no-starts within the plan's weeks, visits and hours [h] of one policy.
+
+    The cost is the sum of three: the visits' work, the no-starts of these weeks with their repairs, and what is left
+    after the last week: wear that goes on, less the life that is left in parts.
+    """
 
     policy: str
     cost: float
     no_starts: float
     visits: int
     hours: float
+    cost_visits: float
+    cost_no_starts: float
+    cost_after: float
 
 
 @dataclass(frozen=True)
 class Besides:
-    """Work of a policy on parts that no reading suspects: cost [money], visits, hours [h]."""
+    """Work of a policy on parts that no reading suspects: cost [money], that of the work alone, visits, hours [h]."""
 
     cost: float = 0.0
+    work: float = 0.0
     visits: int = 0
     hours: float = 0.0
 
@@ -69,8 +78,9 @@ def avoided(c: Candidates, kind: Ints, day: Ints, end_week: float) -> Floats:
 
 
 def reckoned(
-    policy: str, c: Candidates, table: CostTable, rows: Options, end_week: float, *, besides: Besides | None = None
-) -> PolicyCost:
+    policy: str, c: Candidates, table: CostTable, rows: Options, end_week: float, settings: PlanSettings,
+    *, besides: Besides | None = None,
+) -> PolicyCost:  # fmt: skip
     """What `policy` costs with the visits `rows`, at most one per vehicle, and what it does `besides` on sound parts."""
     extra = besides or Besides()
     cost = table.wait + table.constant
@@ -78,9 +88,13 @@ def reckoned(
     kind, day = np.zeros(len(c), np.int64), np.full(len(c), -1)
     kind[rows.unit], day[rows.unit] = rows.kind, rows.day
     never = failing(c, kind, np.full(len(c), -1), end_week)
-    left = float((never - avoided(c, kind, day, end_week)).sum())
+    left = never - avoided(c, kind, day, end_week)
     visits, hours = len(rows) + extra.visits, float(rows.hours.sum()) + extra.hours
-    return PolicyCost(policy, float(cost.sum()) + extra.cost, left, visits, hours)
+    total, failing_cost = float(cost.sum()) + extra.cost, float((left * c.fail_cost).sum())
+    work = float(work_of(c, table, rows, settings).total.sum()) + extra.work
+    return PolicyCost(
+        policy, total, float(left.sum()), visits, hours, work, failing_cost, total - work - failing_cost
+    )  # fmt: skip
 
 
 def _replacing(table: CostTable, unit: list[int], week: list[int]) -> Options:
@@ -90,14 +104,15 @@ def _replacing(table: CostTable, unit: list[int], week: list[int]) -> Options:
     return options_of(table, u, w, np.full(len(u), REPLACE))
 
 
-def run_to_failure(c: Candidates, table: CostTable, end_week: float) -> PolicyCost:
+def run_to_failure(c: Candidates, table: CostTable, end_week: float, settings: PlanSettings) -> PolicyCost:
     """Nobody is called in."""
-    return reckoned("run_to_failure", c, table, _replacing(table, [], []), end_week)
+    return reckoned("run_to_failure", c, table, _replacing(table, [], []), end_week, settings)
 
 
 def flagged_list(
-    c: Candidates, table: CostTable, depot: Ints, capacity: Capacity, flagged: list[str], end_week: float
-) -> PolicyCost:
+    c: Candidates, table: CostTable, depot: Ints, capacity: Capacity, flagged: list[str], end_week: float,
+    settings: PlanSettings,
+) -> PolicyCost:  # fmt: skip
     """The flagged vehicles in order of probability, each in the first week with hours, whatever that costs."""
     hours, visits = capacity.hours.copy(), capacity.visits.copy()
     rows = {name: row for row, name in enumerate(c.table["unit"])}
@@ -115,7 +130,7 @@ def flagged_list(
             visits[d, week] -= 1
             unit.append(row)
             weeks.append(week)
-    return reckoned("flagged_list", c, table, _replacing(table, unit, weeks), end_week)
+    return reckoned("flagged_list", c, table, _replacing(table, unit, weeks), end_week, settings)
 
 
 def best_ages(
@@ -167,7 +182,7 @@ def fixed_age(
     rows = {name: row for row, name in enumerate(c.table["unit"])}
     suspects = c.table["part"].tolist()
     taken: dict[int, int] = {}
-    extra, used, count = 0.0, 0.0, 0
+    extra = Besides()
     for unit, part, age, due in zip(overdue["unit"], overdue["part"], overdue["age"], overdue["due_day"], strict=True):
         d, need = depot_of.get(unit, -1), catalogue.labour_h[part]
         days = visit_day(weeks, int(np.ceil(max(due, catalogue.lead_days[part], 0.0))))
@@ -183,8 +198,8 @@ def fixed_age(
         law = lives[part].law
         gained = law.mean - float(mean_residual_life(law, np.array([age]))[0])
         work = catalogue.price[part] + need * settings.hour_rate + settings.access_cost
-        extra += work - rates[part] * min(max(gained, 0.0) / 7.0, work / max(rates[part], 1e-9))
-        used, count = used + need, count + 1
+        saved = rates[part] * min(max(gained, 0.0) / 7.0, work / max(rates[part], 1e-9))
+        extra = Besides(extra.cost + work - saved, extra.work + work, extra.visits + 1, extra.hours + need)
     end_week = float(weeks.end_day[-1]) / 7.0
     visits = _replacing(table, list(taken), list(taken.values()))
-    return reckoned("fixed_age", c, table, visits, end_week, besides=Besides(extra, count, used))
+    return reckoned("fixed_age", c, table, visits, end_week, settings, besides=extra)

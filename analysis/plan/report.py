@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.costs import CHEAP_ACTIONS
+from analysis.plan.act_by import act_by_missed
 from analysis.plan.assignment import Assignment
 from analysis.plan.candidates import Candidates
 from analysis.plan.done import with_done
@@ -27,7 +28,18 @@ from analysis.plan.policies import (
 )
 from analysis.plan.result import FRAMES, ReplacementPlan, frame_of, rows_of
 from analysis.plan.rules import Rules
-from analysis.plan.visit_costs import CHEAP, CHEAP_FIRST, MEASURE, REPLACE, REPLACE_TWO, Options, between, make_costs
+from analysis.plan.spent import work_of
+from analysis.plan.visit_costs import (
+    CHEAP,
+    CHEAP_FIRST,
+    MEASURE,
+    REPLACE,
+    REPLACE_TWO,
+    Options,
+    between,
+    lived,
+    make_costs,
+)
 from analysis.plan.workshop_calendar import PlanWeeks
 from analysis.readings.panel import Floats
 
@@ -66,6 +78,7 @@ def report(
         "cancelled": len(cancelled),
         "lifetimes": {part: life.source for part, life in work.lives.items()},
     }
+    left_out = _left_out(work, rows)
     made = ReplacementPlan(
         as_of=work.weeks.as_of,
         weeks=len(work.weeks),
@@ -73,12 +86,13 @@ def report(
         notes=tuple(dict.fromkeys(work.notes)),
         visits=visits,
         cancelled=cancelled,
-        left_out=_left_out(work, rows),
+        left_out=left_out,
         orders=_orders(work, visits),
         hours=hours,
         policies=frame_of([vars(p) for p in policies], FRAMES["policies"]),
         done=frame_of([], FRAMES["done"]) if previous is None else previous.done,
         summary=summary,
+        act_by_missed=act_by_missed(inputs, work, rules, rows, left_out),
     )
     return made if inputs.done is None else with_done(made, inputs.done)
 
@@ -102,10 +116,12 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
     kinds, days = np.zeros(len(c), np.int64), np.full(len(c), -1)
     kinds[rows.unit], days[rows.unit] = rows.kind, rows.day
     fewer = avoided(c, kinds, days, work.end_week)
+    costs = table.cost[rows.kind, rows.unit, rows.week] + table.constant[rows.unit]
+    made_of = rows_of(_components(work, rows, costs))
     for i in order:
         u, w, kind, day = int(rows.unit[i]), int(rows.week[i]), int(rows.kind[i]), int(rows.day[i])
         parts, actions = _parts_and_actions(c, u, kind)
-        cost = float(table.cost[kind, u, w] + table.constant[u])
+        cost = float(costs[i])
         waiting = float(table.wait[u] + table.constant[u])
         state = "pinned" if rules.pinned[u] else "new"
         if state == "new" and rules.promised[u] >= 0:
@@ -115,7 +131,7 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
             "visit_on": work.weeks.as_of + pd.Timedelta(days=day), "in_service": bool(table.free[kind, u, w]),
             "kind": KIND_WORDS[kind], "parts": parts, "actions": actions, "hours": float(rows.hours[i]),
             "cost_now": cost, "cost_waiting": waiting, "saving": waiting - cost,
-            **_components(work, u, w, kind, day),
+            **made_of[i],
             "probability_before": float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0]),
             "probability_waiting": float(end[u]), "no_starts_avoided": float(fewer[u]),
             "state": state, "uid": "", "sequence": 0, "job": "", "why": "", **_decision(work, u),
@@ -129,35 +145,21 @@ def _decision(work: Work, u: int) -> dict[str, str]:
     return {"decision": what.kind[u], "decided_on": what.on[u], "decided_until": what.until[u]}
 
 
-def _components(work: Work, u: int, w: int, kind: int, day: int) -> dict[str, float]:
-    """The parts that a visit's expected cost is made of; they add up to `cost_now` [money]."""
-    c, s = work.candidates, work.settings
-    risk = float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0])
-    alive = 1.0 - risk
-    vain = 1.0 - c.cheap_success[u]
-    one, both = c.part_cost[u], c.part_cost[u] + c.second_cost[u]
-    parts = {REPLACE: one, REPLACE_TWO: both, CHEAP_FIRST: vain * one}.get(kind, 0.0)
-    hours = work.table.own_hours[kind, u] - (c.part_h[u] * (1.0 - vain) if kind == CHEAP_FIRST else 0.0)
+def _components(work: Work, rows: Options, total: Floats) -> pd.DataFrame:
+    """The parts that the visits' expected costs `total` (N,) are made of, a row for each; they add up to them [money]."""
+    c, u = work.candidates, rows.unit
+    weeks = rows.day[:, None] / 7.0
+    spent = work_of(c, work.table, rows, work.settings)
+    renews = np.isin(rows.kind, (REPLACE, REPLACE_TWO, CHEAP_FIRST))
+    waste = c.rate[u] * (work.values.life[u] - between(lived(c.risk[u]), weeks)[:, 0])
     out = {
-        "cost_parts": alive * float(parts),
-        "cost_labour": alive * float(hours) * s.hour_rate,
-        "cost_access": 0.0 if work.table.free[kind, u, w] else alive * s.access_cost,
-        "cost_failing_before": float(c.fail_cost[u]) * risk,
+        "cost_parts": spent.parts,
+        "cost_labour": spent.labour,
+        "cost_access": spent.access,
+        "cost_failing_before": c.fail_cost[u] * between(c.risk[u], weeks)[:, 0],
+        "cost_life": np.where(renews, waste, 0.0),
     }
-    if kind in (REPLACE, REPLACE_TWO, CHEAP_FIRST):
-        lived_weeks = float(between(_lived_row(c, u), np.array([[day / 7.0]]))[0, 0])
-        waste = float(c.rate[u]) * (float(work.values.life[u]) - lived_weeks)
-        out["cost_life"] = waste
-    else:
-        out["cost_life"] = 0.0
-    total = float(work.table.cost[kind, u, w] + work.table.constant[u])
-    out["cost_after"] = total - sum(out.values())
-    return out
-
-
-def _lived_row(c: Candidates, u: int) -> Floats:
-    alive = 1.0 - c.risk[u]
-    return np.concatenate([[0.0], np.cumsum(0.5 * (alive[1:] + alive[:-1]))])[None]
+    return pd.DataFrame({**out, "cost_after": total - sum(out.values())})
 
 
 def _with_identity(
@@ -267,7 +269,7 @@ def _orders(work: Work, visits: pd.DataFrame) -> pd.DataFrame:
         out.append({
             "part": part, "quantity": len(jobs), "order_by": min(j[0] for j in jobs),
             "needed_on": min(j[1] for j in jobs), "units": [j[2] for j in jobs], "price_each": each,
-            "price": each * len(jobs),
+            "price": each * len(jobs), "lead_days": float(work.catalogue.lead_days[part]),
         })  # fmt: skip
     return frame_of(out, FRAMES["orders"])
 
@@ -298,11 +300,11 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     index = {name: i for i, name in enumerate(work.depots)}
     depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}
     return [
-        reckoned("plan", c, table, rows, work.end_week),
-        run_to_failure(c, table, work.end_week),
+        reckoned("plan", c, table, rows, work.end_week, work.settings),
+        run_to_failure(c, table, work.end_week, work.settings),
         fixed_age(
             c, table, work.weeks, work.capacity, overdue, depot_of, catalogue=work.catalogue,
             lives=work.lives, rates=work.rates, settings=work.settings,
         ),
-        flagged_list(c, table, work.depot, work.capacity, flagged, work.end_week),
+        flagged_list(c, table, work.depot, work.capacity, flagged, work.end_week, work.settings),
     ]  # fmt: skip

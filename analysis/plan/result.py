@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on")
+DATES = ("visit_on", "order_by", "needed_on", "week_start", "done_on", "act_by", "part_on")
 LISTS = ("parts", "actions", "units")
 COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
@@ -38,6 +38,7 @@ class ReplacementPlan:
     policies: pd.DataFrame
     done: pd.DataFrame
     summary: Mapping[str, Any]
+    act_by_missed: pd.DataFrame
     version: int = 0
 
     def to_body(self) -> dict[str, Any]:
@@ -76,10 +77,11 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
         "unit", "depot", "kind", "parts", "best_week", "saving", "risk", "cost_at_risk", "reason", "job", "why",
         "decision", "decided_on", "decided_until",
     ),
-    "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price"),
+    "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days"),
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),
-    "policies": ("policy", "cost", "no_starts", "visits", "hours"),
+    "policies": ("policy", "cost", "no_starts", "visits", "hours", "cost_visits", "cost_no_starts", "cost_after"),
     "done": ("unit", "depot", "iso_week", "visit_on", "done_on", "part", "found", "hours", "job", "uid", "sequence"),
+    "act_by_missed": ("unit", "depot", "act_by", "visit_on", "reason", "part_on", "costs_more", "why"),
 }  # fmt: skip
 
 
@@ -91,7 +93,9 @@ def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def _plain(row: Mapping[Any, Any]) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for key, value in row.items():
-        if isinstance(value, pd.Timestamp):
+        if value is pd.NaT:
+            out[str(key)] = None
+        elif isinstance(value, pd.Timestamp):
             out[str(key)] = value.date().isoformat()
         elif isinstance(value, np.generic):
             out[str(key)] = value.item()

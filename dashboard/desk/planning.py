@@ -178,7 +178,7 @@ def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
 
     def told(one: ReplacementPlan) -> list[Any]:
         visits = one.visits.assign(state=one.visits["state"] == "pinned")
-        frames = (visits, one.cancelled, one.left_out, one.orders, one.hours, one.policies, one.done)
+        frames = (visits, one.cancelled, one.left_out, one.orders, one.hours, one.policies, one.done, one.act_by_missed)
         tables = [frame.copy() for frame in frames]
         for frame in tables:
             for column in frame.select_dtypes("float"):

@@ -17,6 +17,7 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.result import FRAMES
 from dashboard.files.as_csv import as_csv
 from dashboard.files.plan_table import headline, table
 from dashboard.words.plain_text import clean
@@ -34,6 +35,7 @@ VISIT_COLUMNS = (
 COST_COLUMNS = ("cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life", "cost_after")
 DONE_COLUMNS = ("unit", "depot", "visit_on", "done_on", "job", "part", "found", "hours")
 DECISION_COLUMNS = ("decision", "decided_on", "decided_until")
+LATE_COLUMNS = ("act_by", "why_later")
 
 
 def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now: datetime | None = None) -> str | bytes:
@@ -60,7 +62,7 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
 def _of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
     frames = {
         name: getattr(plan, name).loc[getattr(plan, name)["depot"] == depot].reset_index(drop=True)
-        for name in ("visits", "cancelled", "left_out", "hours", "done")
+        for name in ("visits", "cancelled", "left_out", "hours", "done", "act_by_missed")
     }
     return replace(plan, **frames)
 
@@ -72,7 +74,9 @@ def _cells(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]
     for row in frame[list(columns)].itertuples(index=False):
         out: list[object] = []
         for value in row:
-            if isinstance(value, pd.Timestamp):
+            if value is pd.NaT:
+                out.append(None)
+            elif isinstance(value, pd.Timestamp):
                 out.append(value.date())
             elif isinstance(value, list):
                 out.append(", ".join(str(item) for item in value))
@@ -85,27 +89,36 @@ def _cells(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]
 
 def _csv(plan: ReplacementPlan) -> str:
     """The visits, one line each; amounts in the plan's currency."""
-    columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS]
-    cells = pd.DataFrame(list(_cells(plan.visits, columns)), columns=columns, dtype=object)
+    columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS, *LATE_COLUMNS]
+    cells = pd.DataFrame(list(_cells(with_late(plan), columns)), columns=columns, dtype=object)
     return as_csv(cells.map(lambda cell: clean(cell) if isinstance(cell, str) else cell))
 
 
+def with_late(plan: ReplacementPlan) -> pd.DataFrame:
+    """The visits; beside each that is later than the weekly list says to act, by when and why."""
+    late = plan.act_by_missed.set_index("unit")
+    on = [late["act_by"].get(unit) for unit in plan.visits["unit"]]
+    why = [late["why"].get(unit, "") for unit in plan.visits["unit"]]
+    return plan.visits.assign(act_by=["" if day is None else day for day in on], why_later=why)
+
+
 def _xlsx(plan: ReplacementPlan) -> bytes:
-    """Visits, left out, orders, hours, policies, settings and visits that were done, one sheet each."""
+    """Visits, left out, orders, hours, policies, settings, visits that were done and who is late, one sheet each."""
     book = Workbook()
     book.remove(book.worksheets[0])
-    orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price")
+    orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days")
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
     left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
-    _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS], plan.visits)
+    _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS, *LATE_COLUMNS], with_late(plan))
     _sheet(book, "left out", left_out, plan.left_out)
     _sheet(book, "orders", orders, plan.orders)
     _sheet(book, "hours", hours, plan.hours)
-    _sheet(book, "policies", ("policy", "cost", "no_starts", "visits", "hours"), plan.policies)
+    _sheet(book, "policies", FRAMES["policies"], plan.policies)
     settings = pd.DataFrame({"setting": list(plan.settings), "value": [json.dumps(v) for v in plan.settings.values()]})
     _sheet(book, "settings", ("setting", "value"), settings)
     _sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, REPAIR_NOTE]}))
     _sheet(book, "done", DONE_COLUMNS, plan.done)
+    _sheet(book, "act by missed", FRAMES["act_by_missed"], plan.act_by_missed)
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()

@@ -6,10 +6,23 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from analysis.plan.figures import to_order, week_shown
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words.plain_text import clean
-from dashboard.words.plan_words import POLICY_WORDS, money, no_visit_words, percent
+from dashboard.words.plan_words import (
+    LATE_HEAD,
+    fewer_words,
+    figure_heads,
+    figure_rows,
+    figures_words,
+    missed_line,
+    money,
+    no_visit_words,
+    order_words,
+    percent,
+    week_words,
+)
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import REPAIR_NOTE
 from dashboard.words.visit_words import closed_words
@@ -26,14 +39,8 @@ def table(plan: ReplacementPlan) -> str:
     """Headline, notes, visits, those done, what was left out, orders, hours and policies, for a terminal."""
     lines = [headline(plan), ""]
     lines += [f"! {clean(note)}" for note in plan.notes] + ([""] if plan.notes else [])
-    lines += (
-        _visit_lines(plan)
-        + _done_lines(plan)
-        + _left_out_lines(plan)
-        + _order_lines(plan)
-        + _hour_lines(plan)
-        + _policy_lines(plan)
-    )
+    lines += _week_lines(plan) + _visit_lines(plan) + _done_lines(plan) + _late_lines(plan) + _left_out_lines(plan)
+    lines += _order_lines(plan) + _hour_lines(plan) + _policy_lines(plan)
     return "\n".join([*lines, REPAIR_NOTE, ""])
 
 
@@ -51,6 +58,22 @@ def headline(plan: ReplacementPlan) -> str:
         f"{money(s['saving'], s['currency'])} saved against waiting, at most {100 * s['gap']:.1f} % less than the "
         f"most that can be saved.{moved}{pins}"
     )
+
+
+def _week_lines(plan: ReplacementPlan) -> list[str]:
+    """How much work this week, and what to order on the plan's day."""
+    orders = [f"  {clean(order_words(order))}" for order in rows_of(to_order(plan, plan.as_of))]
+    week = week_words(plan, week_shown(plan, plan.as_of))
+    return [f"This week, {week}.", *(["Order today:", *orders] if orders else ["Nothing has to be ordered today."]), ""]
+
+
+def _late_lines(plan: ReplacementPlan) -> list[str]:
+    """Who comes after the day by which the weekly list says to act."""
+    rows = [
+        f"  {clean(r['unit'])} ({clean(r['depot'])}): {clean(missed_line(r, plan.as_of))}"
+        for r in rows_of(plan.act_by_missed)
+    ]
+    return [LATE_HEAD + ":", *rows, ""] if rows else []
 
 
 def _visit_lines(plan: ReplacementPlan) -> list[str]:
@@ -121,9 +144,7 @@ def closed_sentences(hours: pd.DataFrame) -> list[str]:
 
 
 def _policy_lines(plan: ReplacementPlan) -> list[str]:
-    rows = [
-        [POLICY_WORDS[p["policy"]], f"{p['cost']:,.0f}", f"{p['no_starts']:.1f}", str(p["visits"]), f"{p['hours']:.1f}"]
-        for p in rows_of(plan.policies)
-    ]
-    cost = f"cost {plan.summary['currency']}"
-    return [*grid(["policy, same vehicles, weeks and hours", cost, "no-starts", "visits", "hours"], rows), ""]
+    rows = figure_rows(plan)
+    if not rows:
+        return []
+    return [*grid(figure_heads(plan), rows), figures_words(plan), *fewer_words(plan), ""]

@@ -9,10 +9,11 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.plan.figures import figures_of, last_day
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
-from dashboard.words.plain_text import as_sentence, day, words
+from dashboard.words.plain_text import as_sentence, count_words, day, number, words
 from dashboard.words.reasons import PART_WORDS
 
 POLICY_WORDS = {
@@ -52,6 +53,32 @@ REASON_WORDS = {
     "part too late": "the part arrives after the plan's last week",
     "postponed": "it is postponed",
 }
+LATE_WORDS = {
+    "pinned": "it is fixed to that week by hand",
+    "kept out": "it is kept out of the weeks before by hand",
+    "frozen": "the near weeks stay as the last plan had them",
+    "kept": "the last plan had it then, and moving it would save less than a move counts",
+    "closed": "the workshop at {depot} is closed until then",
+    "no hours": "no hours are free at {depot} before",
+    "no places": "as many vehicles of {depot} as allowed are called in before",
+    "postponed": "it is postponed until then",
+    "service": "it is in for its service then{cheaper}",
+    "later": "coming before would cost {more} more",
+}
+NO_VISIT_WORDS = {
+    "waiting pays": "no visit pays in these weeks",
+    "no hours": "no workshop hours are left at {depot} in the weeks in which it would pay",
+    "no places": "as many vehicles of {depot} as allowed are called in already",
+    "no depot": "no depot is known for it",
+    "part too late": "its part comes after the plan's last week",
+    "postponed": "it is postponed",
+}
+LATE_HEAD = "Later than the weekly list says to act"
+WAYS = {
+    "plan": "this plan", "run_to_failure": "run to failure: no visit", "fixed_age": "fixed age",
+    "flagged_list": "flagged list, first come first served",
+}  # fmt: skip
+"""The ways of working as short as a table needs."""
 
 
 def money(amount: float, currency: str) -> str:
@@ -77,12 +104,12 @@ def job_words(kind: str, parts: list[str]) -> str:
     return f"{cheap} and measure; replace if that does not help"
 
 
-def why_words(visit: Mapping[str, Any], currency: str, last_day: pd.Timestamp) -> str:
+def why_words(visit: Mapping[str, Any], currency: str, end: pd.Timestamp) -> str:
     """Why this visit in this week: its expected cost against that of waiting."""
     place = "It is in for its planned service that day. " if visit["in_service"] else ""
     waits = percent(visit["probability_waiting"])
     risk = (
-        f"{as_sentence(waits)} chance of a no-start by {day(last_day)} if nothing is done, "
+        f"{as_sentence(waits)} chance of a no-start by {day(end)} if nothing is done, "
         f"{percent(visit['probability_before'])} before the visit."
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)
@@ -132,13 +159,119 @@ def no_visit_words(plan: ReplacementPlan) -> str:
 def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     """The plan with the sentences `job` and `why` filled in."""
     currency = str(plan.summary["currency"])
-    last_day = plan.hours["week_start"].max() + pd.Timedelta(days=6) if len(plan.hours) else plan.as_of
+    end = last_day(plan)
     visits, left_out = plan.visits.copy(), plan.left_out.copy()
     for frame in (visits, left_out):
         frame["job"] = [job_words(kind, parts) for kind, parts in zip(frame["kind"], frame["parts"], strict=True)]
-    visits["why"] = [why_words(row, currency, last_day) for row in rows_of(visits)]
+    missed = plan.act_by_missed.assign(why=[missed_words(row, currency) for row in rows_of(plan.act_by_missed)])
+    visits["why"] = [why_words(row, currency, end) for row in rows_of(visits)]
     left_out["why"] = [left_out_words(row, currency) for row in rows_of(left_out)]
-    return replace(plan, visits=visits, left_out=left_out)
+    return replace(plan, visits=visits, left_out=left_out, act_by_missed=missed)
+
+
+# --- this week, what to order, who comes late, and figures that add up ------------------------------------------------
+
+
+def span_words(plan: ReplacementPlan) -> str:
+    """The days that a plan's figures are about."""
+    return f"{count_words(plan.weeks, 'week')}, {day(plan.as_of)} to {day(last_day(plan))}"
+
+
+def week_words(plan: ReplacementPlan, iso_week: str) -> str:
+    """A week of the plan by its days, with its work."""
+    monday = pd.Timestamp.fromisocalendar(int(iso_week[:4]), int(iso_week[-2:]), 1)
+    visits = plan.visits[plan.visits["iso_week"] == iso_week]
+    work = (
+        f"{count_words(len(visits), 'visit')}, {number(float(visits['hours'].sum()), 1)} h"
+        if len(visits)
+        else "no visit"
+    )
+    return f"{day(monday, weekday=True)} to {day(monday + pd.Timedelta(days=6), weekday=True)}: {work}"
+
+
+def order_words(order: Mapping[str, Any]) -> str:
+    """What to order, how many, for whom, and by when it must be ordered and be there."""
+    part, count = PART_WORDS.get(order["part"], order["part"]), int(order["quantity"])
+    takes = f", delivery takes {count_words(math.ceil(order['lead_days']), 'day')}" if order["lead_days"] else ""
+    return (
+        f"{count} x {part} for {', '.join(order['units'])}: order by {day(order['order_by'], weekday=True)}, "
+        f"needed on {day(order['needed_on'], weekday=True)}{takes}"
+    )
+
+
+def missed_words(row: Mapping[str, Any], currency: str) -> str:
+    """Why a vehicle comes after the day by which the list says to act, or has no visit."""
+    more = money(row["costs_more"], currency)
+    cheaper = f", {more} cheaper than calling it in before" if row["costs_more"] else ""
+    about = {"depot": row["depot"] or "its depot", "more": more, "cheaper": cheaper}
+    if pd.isna(row["visit_on"]):
+        return NO_VISIT_WORDS.get(row["reason"], row["reason"]).format(**about)
+    why = LATE_WORDS.get(row["reason"], row["reason"]).format(**about)
+    if pd.isna(row["part_on"]):
+        return why
+    part = f"its part, ordered now, comes on {day(row['part_on'])}"
+    return part if row["reason"] == "part" else f"{part}; after that, {why}"
+
+
+def missed_line(row: Mapping[str, Any], as_of: pd.Timestamp) -> str:
+    """A vehicle that misses its day: by when, planned for when, and why; without the vehicle's name."""
+    by = "now" if row["act_by"] <= as_of else f"by {day(row['act_by'])}"
+    planned = "no visit" if pd.isna(row["visit_on"]) else f"planned for {day(row['visit_on'], weekday=True)}"
+    return f"act {by}, {planned}: {row['why']}"
+
+
+def figure_heads(plan: ReplacementPlan) -> list[str]:
+    """Heads of the table of figures."""
+    in_money = f"[{plan.summary['currency']}]"
+    return [
+        "way of working", "visits", "hours", "no-starts", f"work of visits {in_money}", f"+ no-starts {in_money}",
+        f"+ left for later {in_money}", f"= in all {in_money}", f"less than with no visit {in_money}",
+    ]  # fmt: skip
+
+
+def figure_rows(plan: ReplacementPlan) -> list[list[str]]:
+    """The table of figures: one way of working a row, whole amounts that add up across it."""
+    return [
+        [WAYS.get(f.policy, f.policy), str(f.count), number(f.hours, 1), number(f.starts, 1),
+         *(amount(value) for value in (f.visits, f.no_starts, f.after, f.total, f.saved))]
+        for f in figures_of(plan)
+    ]  # fmt: skip
+
+
+def amount(value: float) -> str:
+    """A whole amount with its thousands apart and a real minus sign."""
+    return f"{value:,.0f}".replace("-", plain_text.MINUS)
+
+
+def figures_words(plan: ReplacementPlan) -> str:
+    """What the columns of the table of figures mean, and over which days they count."""
+    return (
+        f"All over the same {span_words(plan)}, the same vehicles and workshop hours. Work of visits: parts, hours and "
+        "calling vehicles in. No-starts: help, tow, lost work and the repair of those that are still expected. Left for "
+        f"later: what worn parts will cost after {day(last_day(plan))}, and the life given up in parts renewed before their "
+        "time; it is why renewing more is not always cheaper."
+    )
+
+
+def fewer_words(plan: ReplacementPlan) -> list[str]:
+    """Why another way of working has fewer no-starts than the plan and costs more all the same: one sentence for each."""
+    ways, currency = figures_of(plan), str(plan.summary["currency"])
+    if not ways:
+        return []
+    own, out = ways[0], []
+    for other in ways[1:]:
+        if other.starts >= own.starts or other.total <= own.total:
+            continue
+        parts = [
+            (other.visits - own.visits, "its visits cost"), (other.no_starts - own.no_starts, "its no-starts cost"),
+            (other.after - own.after, "what is left for later costs"),
+        ]  # fmt: skip
+        why = ", ".join(f"{what} {money(abs(v), currency)} {'more' if v > 0 else 'less'}" for v, what in parts if v)
+        out.append(
+            f"{as_sentence(WAYS[other.policy])}, has {number(own.starts - other.starts, 1)} fewer no-starts than this plan and "
+            f"costs {money(other.total - own.total, currency)} more in all: {why}."
+        )
+    return out
 
 
 def settings_table(settings: Mapping[str, Any]) -> pd.DataFrame:

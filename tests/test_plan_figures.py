@@ -1,0 +1,223 @@
+"""Figures of a plan that a reader can add up, and visits later than the weekly list says to act.
+
+Truth: sums done by hand, and plans of two vehicles in which one thing stands in the way.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from samples_plan import AS_OF, catalogue, dates, make_inputs, pins, services_of
+
+from analysis.costs import settings_from_mapping
+from analysis.plan.figures import figures_of, to_order, week_shown, whole_amounts
+from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
+from analysis.plan.result import rows_of
+from dashboard.files.plan_export import render
+from dashboard.words.plan_words import fewer_words, figure_rows, missed_line, with_words
+
+MONDAY = pd.Timestamp("2026-11-23")
+
+
+def two_vehicles(**changes: object) -> PlanInputs:
+    """Two vehicles with worn batteries at one depot, both to be acted on by Friday of the first week."""
+    inputs = make_inputs(fleet=2, at_risk=2, depots=1, parts=("battery",), services=False, seed=3)
+    by = dates([MONDAY + pd.Timedelta(days=4)] * 2)
+    outlook = inputs.outlook.assign(
+        probability=[0.9 - 0.4 / (w + 1) for w in inputs.outlook["week"]], probability_renewed=0.01
+    )
+    return replace(inputs, outlook=outlook, units=inputs.units.assign(act_by=by), **changes)
+
+
+def made(inputs: PlanInputs, weeks: int = 8, **changes: object) -> ReplacementPlan:
+    """A plan in which neither a charge nor another reading is of any use, so that batteries are replaced."""
+    rules = {"down_share": 1.0, "clean_success": {"battery": 0.0}, "measure_resolves": 0.0, **changes}
+    return with_words(plan_replacements(inputs, as_of=AS_OF, weeks=weeks, settings=settings_from_mapping(rules)))
+
+
+def late(plan: ReplacementPlan) -> dict[str, str]:
+    return {row["unit"]: row["reason"] for row in rows_of(plan.act_by_missed)}
+
+
+# --- sums ------------------------------------------------------------------------------------------------------------
+
+
+def test_whole_amounts_by_hand() -> None:
+    assert whole_amounts({"a": 1.4, "b": 2.4, "c": 3.4}) == {"a": 2, "b": 2, "c": 3}  # 7.2 is shown as 7, not 1 + 2 + 3
+    assert whole_amounts({"a": 10.5, "b": -0.7}) == {"a": 11, "b": -1}  # 9.8 is shown as 10
+    assert whole_amounts({"a": 0.0}) == {"a": 0}
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=9))
+def test_whole_amounts_add_up_and_stay_within_one(values: list[float]) -> None:
+    shown = whole_amounts({str(n): value for n, value in enumerate(values)})
+    assert sum(shown.values()) == round(sum(values))
+    assert all(abs(shown[str(n)] - value) <= 1 for n, value in enumerate(values))
+
+
+@given(st.integers(0, 500), st.integers(1, 12), st.integers(2, 13))
+@settings(max_examples=6, deadline=None)
+def test_every_way_of_working_is_the_sum_of_its_parts_to_the_cent(seed: int, at_risk: int, weeks: int) -> None:
+    plan = plan_replacements(make_inputs(fleet=20, at_risk=at_risk, hours=6.0, seed=seed), as_of=AS_OF, weeks=weeks)
+    for row in rows_of(plan.policies):
+        assert row["cost_visits"] + row["cost_no_starts"] + row["cost_after"] == pytest.approx(row["cost"], abs=0.005)
+    own, never = figures_of(plan)[:2]
+    v = plan.visits
+    assert plan.policies["cost_visits"][0] == pytest.approx(
+        v[["cost_parts", "cost_labour", "cost_access"]].to_numpy().sum(), abs=0.005
+    )
+    for one in figures_of(plan):
+        assert one.visits + one.no_starts + one.after == one.total
+        assert one.saved == never.total - one.total
+    assert abs(own.total - plan.summary["cost"]) <= 0.5
+    assert never.saved == never.visits == 0
+
+
+def test_the_work_of_a_visit_and_the_no_starts_by_hand() -> None:
+    """A vehicle sure to last until its visit on the first day: 210 parts, 0.8 h at 100, 90 to call it in; then sound."""
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=0.0))
+    plan = made(inputs, hour_rate=100.0, access_cost=90.0)
+    visits = plan.visits.set_index("unit")
+    assert visits["visit_on"].tolist() == [MONDAY] * 2
+    assert plan.policies["cost_visits"][0] == pytest.approx(2 * (210.0 + 0.8 * 100.0 + 90.0))
+    none = plan.policies.set_index("policy").loc["run_to_failure"]
+    volts = inputs.fleet["system_v"].tolist()
+    dear = sum((600.0 if v == 12 else 1441.0) + 210.0 + 1.5 * 0.8 * 100.0 for v in volts)
+    assert none["cost_no_starts"] == pytest.approx(dear * (0.9 - 0.4 / 8))
+    assert none["cost_visits"] == 0.0
+
+
+def test_why_fewer_no_starts_cost_more_is_said_with_figures_that_add_up() -> None:
+    plan = made(two_vehicles())
+    body = plan.to_body()
+    rows = {r["policy"]: r for r in body["policies"]}
+    rows["plan"] |= {
+        "cost": 1000.0,
+        "no_starts": 2.0,
+        "cost_visits": 300.0,
+        "cost_no_starts": 500.0,
+        "cost_after": 200.0,
+    }
+    rows["flagged_list"] |= {
+        "cost": 1150.0,
+        "no_starts": 1.5,
+        "cost_visits": 600.0,
+        "cost_no_starts": 400.0,
+        "cost_after": 150.0,
+    }
+    rows["fixed_age"] |= {
+        "cost": 990.0,
+        "no_starts": 1.0,
+        "cost_visits": 600.0,
+        "cost_no_starts": 300.0,
+        "cost_after": 90.0,
+    }
+    rows["run_to_failure"]["no_starts"] = 9.0
+    (said,) = fewer_words(ReplacementPlan.from_body(body))
+    assert said == (
+        "Flagged list, first come first served, has 0.5 fewer no-starts than this plan and costs 150 USD more in all: its visits "
+        "cost 300 USD more, its no-starts cost 100 USD less, what is left for later costs 50 USD less."
+    )
+
+
+def test_a_plan_from_before_is_read_without_the_new_tables() -> None:
+    body = json.loads(json.dumps(made(two_vehicles()).to_body()))
+    del body["act_by_missed"]
+    body["policies"] = [{k: v for k, v in row.items() if not k.startswith("cost_")} for row in body["policies"]]
+    old = ReplacementPlan.from_body(body)
+    assert old.act_by_missed.empty
+    assert figures_of(old) == ()
+    assert figure_rows(old) == fewer_words(old) == []
+
+
+# --- later than the list says ----------------------------------------------------------------------------------------
+
+
+def test_a_part_that_comes_later_is_why_the_day_is_missed() -> None:
+    plan = made(two_vehicles(catalogue=catalogue().assign(lead_days=9.0)))
+    assert late(plan) == {"V-0000": "part", "V-0001": "part"}
+    row = rows_of(plan.act_by_missed)[0]
+    assert row["part_on"] == MONDAY + pd.Timedelta(days=9)
+    assert missed_line(row, plan.as_of) == (
+        "act by 27 Nov 2026, planned for Wed 2 Dec 2026: its part, ordered now, comes on 2 Dec 2026"
+    )
+    assert late(made(two_vehicles(catalogue=catalogue().assign(lead_days=4.0)))) == {}
+
+
+def test_a_day_before_the_first_working_day_is_missed_by_nobody_who_comes_then() -> None:
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=0.0))
+    inputs = replace(inputs, units=inputs.units.assign(act_by=dates([MONDAY - pd.Timedelta(days=9)] * 2)))
+    assert late(made(inputs)) == {}
+
+
+@pytest.mark.parametrize(
+    ("hours", "reason"),
+    [([0.0, 8.0], "closed"), ([0.9, 8.0], "no hours"), ([8.0, 8.0], "")],
+)
+def test_hours_of_the_first_week_that_are_missing_are_why(hours: list[float], reason: str) -> None:
+    """0.9 h hold one battery of 0.8 h; no hours at all are a closed week."""
+    weeks = pd.DataFrame({
+        "depot": ["depot0"] * 2, "week_from": dates([MONDAY, MONDAY + pd.Timedelta(days=7)]), "hours_per_week": hours,
+    })  # fmt: skip
+    inputs = two_vehicles(workshops=weeks, catalogue=catalogue().assign(lead_days=0.0))
+    found = late(made(inputs))
+    assert set(found.values()) == ({reason} if reason else set())
+    assert len(found) == {"closed": 2, "no hours": 1, "": 0}[reason]
+
+
+def test_a_pin_a_service_and_no_visit_are_why() -> None:
+    inputs = two_vehicles(catalogue=catalogue().assign(lead_days=0.0), pins=pins(("V-0000", "pin", "2026-W50", "")))
+    assert late(made(inputs)) == {"V-0000": "pinned"}
+    calm = inputs.outlook.assign(probability=[0.0002 * (w + 1) for w in inputs.outlook["week"]])
+    due = services_of([(unit, MONDAY + pd.Timedelta(days=15)) for unit in ("V-0000", "V-0001")])
+    risk = inputs.outlook.assign(probability=[0.02 * (w + 1) for w in inputs.outlook["week"]])
+    plan = made(replace(inputs, outlook=risk, pins=None, services=due), access_cost=900.0)
+    assert late(plan) == {"V-0000": "service", "V-0001": "service"}
+    assert (plan.act_by_missed["costs_more"] > 0).all()
+    plan = made(replace(inputs, outlook=calm, pins=None))
+    assert late(plan) == {"V-0000": "waiting pays", "V-0001": "waiting pays"}
+    assert "no visit: no visit pays in these weeks" in missed_line(rows_of(plan.act_by_missed)[0], plan.as_of)
+    beyond = inputs.units.assign(act_by=dates([MONDAY + pd.Timedelta(days=8 * 7)] * 2))
+    assert late(made(replace(inputs, outlook=calm, pins=None, units=beyond))) == {}
+
+
+def test_who_is_late_stands_in_every_file_and_json_keeps_no_visit_as_null() -> None:
+    plan = made(two_vehicles(catalogue=catalogue().assign(lead_days=9.0)))
+    none = plan.act_by_missed.assign(visit_on=pd.NaT, reason="no hours", unit="V-0009")
+    both = replace(plan, act_by_missed=pd.concat([plan.act_by_missed, none[:1]], ignore_index=True))
+    body = json.loads(str(render(both, "json")))
+    assert [row["visit_on"] for row in body["act_by_missed"]] == ["2026-12-02", "2026-12-02", None]
+    assert ReplacementPlan.from_body(body).act_by_missed["visit_on"].isna().tolist() == [False, False, True]
+    text = str(render(plan, "table"))
+    assert "Later than the weekly list says to act:" in text
+    assert "V-0000 (depot0): act by 27 Nov 2026, planned for Wed 2 Dec 2026: its part" in text
+    assert ',2026-11-27,"its part, ordered now, comes on 2 Dec 2026"' in str(render(plan, "csv"))
+    assert isinstance(render(both, "xlsx"), bytes)
+
+
+# --- this week, and what to order ------------------------------------------------------------------------------------
+
+
+def test_the_week_before_somebody_who_looks() -> None:
+    plan = made(two_vehicles())
+    weeks = {"2026-11-20": "2026-W48", "2026-11-23": "2026-W48", "2026-11-27": "2026-W48", "2026-11-28": "2026-W49"}
+    for looked, week in weeks.items():
+        assert week_shown(plan, pd.Timestamp(looked)) == week
+
+
+def test_what_has_to_be_ordered_today_leaves_time_for_delivery() -> None:
+    plan = made(two_vehicles(catalogue=catalogue().assign(lead_days=9.0)))
+    (order,) = rows_of(to_order(plan, MONDAY))
+    assert (order["part"], order["quantity"], order["lead_days"]) == ("battery", 2, 9.0)
+    assert order["order_by"] + pd.Timedelta(days=9) == order["needed_on"]
+    assert to_order(plan, MONDAY - pd.Timedelta(days=1)).empty
+    text = str(render(plan, "table"))
+    assert (
+        "Order today:\n  2 x battery for V-0000, V-0001: order by Mon 23 Nov 2026, needed on Wed 2 Dec 2026, delivery takes 9 days"
+        in text
+    )
