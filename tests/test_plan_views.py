@@ -126,8 +126,11 @@ def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypa
     app.session_state["plan_tab"] = "Board"
     text = said(app.run())
     assert "**0 visits" in text
-    costs = next(m.value for m in app.markdown if "Expected cost" in m.value).split("Expected cost ")[1]
-    assert costs.split("; with no visit ")[0].strip(".") == costs.split("; with no visit ")[1].strip(".")
+    total, never = (
+        next(m.value for m in app.markdown if "running to failure" in m.value).split(": ")[-1].split(" instead of ")
+    )
+    assert total == never.strip(".")
+    assert "**0 USD saved**" in text.replace("\u00a0", " ")
     if what in ("no workshop", "no hours"):
         assert "No workshop has any hours in these weeks" in text
     elif what == "nobody at risk":
@@ -145,7 +148,7 @@ def test_a_version_reckoned_before_all_ways_went_over_the_same_weeks_compares_no
     body = {**row.body, "summary": {k: v for k, v in row.body["summary"].items() if k != "policies_weeks"}}
     save_plan(db, as_of=AS_OF, weeks=row.weeks, body=body, by="an older program")
     app = run("plan")
-    assert "with no visit" not in said(app)
+    assert "against running to failure" not in said(app)
     app.session_state["plan_tab"] = "Against other policies"
     assert "not reckoned over the same weeks" in said(app.run())
-    assert not app.dataframe
+    assert not app.get("html")[1:]  # the page's style alone

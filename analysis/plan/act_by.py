@@ -93,7 +93,7 @@ def _later_than(work: Work, rules: Rules, rows: Options, visit: int, limit: int,
     return {"reason": "service" if work.table.free[kind, u, week] else "later", "costs_more": dearer}
 
 
-def _part_day(work: Work, u: int, kind: int, limit: int) -> pd.Timestamp:
+def _part_day(work: Work, u: int, kind: int, limit: int) -> Any:
     """The day on which the part comes, where that is after `limit`; NaT where it is no hindrance."""
     ready = _lead(work, u, kind)
     return work.weeks.as_of + pd.Timedelta(days=ready) if ready > limit else pd.NaT

@@ -29,6 +29,9 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
     ]  # fmt: skip
     left = {name: getattr(plan, name) for name in ("visits", "cancelled")}
     left = {name: frame[~frame["uid"].isin(known)].reset_index(drop=True) for name, frame in left.items()}
+    today = set(done.loc[done["done_on"] >= plan.as_of, "unit"])
+    seen = today | set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
+    left["act_by_missed"] = plan.act_by_missed[~plan.act_by_missed["unit"].isin(seen)].reset_index(drop=True)
     return replace(plan, **left, done=frame_of(rows, FRAMES["done"]))
 
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.plan.choices import VISITS
 from analysis.plan.result import ReplacementPlan, rows_of
 from analysis.plan.workshop_calendar import iso_name
 
 CENT = 0.01
 """A sum that is off by more than this [money] is no sum of its parts."""
-SATURDAY = 5  # from this day of the week on the coming week is the one that is looked at, our choice
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,8 @@ class Figures:
 def figures_of(plan: ReplacementPlan) -> tuple[Figures, ...]:
     """Every way of working, the plan first; none for a version from before they were taken apart."""
     rows = rows_of(plan.policies)
-    if any(abs(r["cost_visits"] + r["cost_no_starts"] + r["cost_after"] - r["cost"]) > CENT for r in rows):
+    apart = [r["cost"] - r["cost_visits"] - r["cost_no_starts"] - r["cost_after"] for r in rows]
+    if "policies_weeks" not in plan.summary or any(abs(off) > CENT for off in apart):
         return ()
     never = next((round(r["cost"]) for r in rows if r["policy"] == "run_to_failure"), 0)
     out = []
@@ -74,8 +75,9 @@ def last_day(plan: ReplacementPlan) -> pd.Timestamp:
 
 
 def week_shown(plan: ReplacementPlan, day: pd.Timestamp) -> str:
-    """The ISO week that somebody who looks on `day` has before him: the plan's first where it begins later."""
-    looked_at = day + pd.Timedelta(days=7 - day.weekday()) if day.weekday() >= SATURDAY else day
+    """The ISO week that somebody who looks on `day` has before him: on a weekend the coming one, and the plan's first where
+    it begins later."""
+    looked_at = day + pd.Timedelta(days=7 - day.weekday()) if day.weekday() >= VISITS.working_days else day
     weeks = sorted(plan.hours["iso_week"].unique())
     return max(iso_name(looked_at), weeks[0]) if weeks else iso_name(looked_at)
 

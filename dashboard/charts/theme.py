@@ -96,7 +96,28 @@ _STYLE: Final = """<style>
 .st-key-measured [class*="st-key-beside_"] { gap: .1rem; margin-top: -.45rem; padding-bottom: .4rem; }
 .st-key-measured [data-testid="stCaptionContainer"] p { margin: 0; }
 .st-key-bay [data-testid="stPageLink"] a, .st-key-bay summary { min-height: 2.9rem; align-items: center; }
+/* short tables: a table on a desk, a card for each row on a phone */
+table.cards { border-collapse: collapse; width: 100%; font-size: .92rem; }
+table.cards th, table.cards td { padding: .3rem .6rem; vertical-align: top;
+  border-bottom: 1px solid color-mix(in srgb, currentColor 18%, transparent); }
+table.cards .words { text-align: left; }
+table.cards .figure { text-align: right; font-variant-numeric: tabular-nums; }
+table.cards thead th { overflow-wrap: normal; font-weight: 600; vertical-align: bottom; }
+table.cards tbody th { font-weight: 600; }
+.st-key-board_narrow { display: none; }
+.st-key-who_comes { gap: .3rem; font-size: .95rem; }
+.st-key-who_comes [data-testid="stMarkdownContainer"], .st-key-who_comes [data-testid="stMarkdownContainer"] p { margin: 0; font-size: .95rem; }
+.st-key-order_today ul { padding-left: 1rem; }
 @media (max-width: 640px) {
+  .st-key-board_wide { display: none; }
+  .st-key-board_narrow { display: flex; }
+  table.cards, table.cards tbody, table.cards tr, table.cards tbody th, table.cards td { display: block; border: 0; }
+  table.cards thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
+  table.cards tr { padding: .45rem .6rem; margin-bottom: .5rem;
+    border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: .3rem; }
+  table.cards tbody th { padding: 0 0 .2rem 0; }
+  table.cards td { display: flex; justify-content: space-between; gap: 1rem; padding: .1rem 0; text-align: right; }
+  table.cards td::before { content: attr(data-head); text-align: left; }
   [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }
   [class*="st-key-visit-"] { flex-direction: column; gap: .1rem; }

@@ -13,7 +13,7 @@ from analysis.plan.figures import figures_of, last_day
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
-from dashboard.words.plain_text import as_sentence, count_words, day, number, words
+from dashboard.words.plain_text import as_sentence, count_words, day, number, safe, words
 from dashboard.words.reasons import PART_WORDS
 
 POLICY_WORDS = {
@@ -54,6 +54,7 @@ REASON_WORDS = {
     "postponed": "it is postponed",
 }
 LATE_WORDS = {
+    "part": "",  # said by the day on which it comes
     "pinned": "it is fixed to that week by hand",
     "kept out": "it is kept out of the weeks before by hand",
     "frozen": "the near weeks stay as the last plan had them",
@@ -62,7 +63,7 @@ LATE_WORDS = {
     "no hours": "no hours are free at {depot} before",
     "no places": "as many vehicles of {depot} as allowed are called in before",
     "postponed": "it is postponed until then",
-    "service": "it is in for its service then{cheaper}",
+    "service": "it is in for its service on the planned day{cheaper}",
     "later": "coming before would cost {more} more",
 }
 NO_VISIT_WORDS = {
@@ -74,6 +75,11 @@ NO_VISIT_WORDS = {
     "postponed": "it is postponed",
 }
 LATE_HEAD = "Later than the weekly list says to act"
+NOT_COMPARABLE = (
+    "In this version the ways of working were not reckoned over the same weeks; plan again to compare them."
+)
+ORDER_TODAY = "Order today"
+NOTHING_TO_ORDER = "Nothing has to be ordered today."
 WAYS = {
     "plan": "this plan", "run_to_failure": "run to failure: no visit", "fixed_age": "fixed age",
     "flagged_list": "flagged list, first come first served",
@@ -177,10 +183,29 @@ def span_words(plan: ReplacementPlan) -> str:
     return f"{count_words(plan.weeks, 'week')}, {day(plan.as_of)} to {day(last_day(plan))}"
 
 
-def week_words(plan: ReplacementPlan, iso_week: str) -> str:
-    """A week of the plan by its days, with its work."""
+def summary_words(plan: ReplacementPlan) -> str:
+    """The plan in two sentences: how much work over which days, and what it saves against what; for Markdown."""
+    s, ways = plan.summary, figures_of(plan)
+    version, currency = f"Version {plan.version}" if plan.version else "Not issued", str(s["currency"])
+    head = f"{version}, {span_words(plan)}: **{count_words(s['visits'], 'visit')}, {number(float(s['hours']), 1)} h**"
+    if not ways:
+        return plain_text.whole(f"{head}. {safe(NOT_COMPARABLE)}")
+    own, never = ways[0], next(way for way in ways if way.policy == "run_to_failure")
+    fewer, saved = number(never.starts - own.starts, 1), safe(money(own.saved, currency))
+    told = (
+        f"**{saved} saved** against running to failure" if own.saved >= 0 else f"**{saved}** against running to failure"
+    )
+    return plain_text.whole(
+        f"{head}, **{fewer} no-starts avoided** ({number(never.starts, 1)} with no visit, {number(own.starts, 1)} with these), "
+        f"{told}: {safe(money(own.total, currency))} instead of {safe(money(never.total, currency))}."
+    )
+
+
+def week_words(plan: ReplacementPlan, iso_week: str, *, depot: str | None = None) -> str:
+    """A week of the plan by its days, with its work, of one depot or of all."""
     monday = pd.Timestamp.fromisocalendar(int(iso_week[:4]), int(iso_week[-2:]), 1)
     visits = plan.visits[plan.visits["iso_week"] == iso_week]
+    visits = visits if depot is None else visits[visits["depot"] == depot]
     work = (
         f"{count_words(len(visits), 'visit')}, {number(float(visits['hours'].sum()), 1)} h"
         if len(visits)
@@ -205,12 +230,18 @@ def missed_words(row: Mapping[str, Any], currency: str) -> str:
     cheaper = f", {more} cheaper than calling it in before" if row["costs_more"] else ""
     about = {"depot": row["depot"] or "its depot", "more": more, "cheaper": cheaper}
     if pd.isna(row["visit_on"]):
-        return NO_VISIT_WORDS.get(row["reason"], row["reason"]).format(**about)
-    why = LATE_WORDS.get(row["reason"], row["reason"]).format(**about)
+        return NO_VISIT_WORDS[row["reason"]].format(**about)
+    why = LATE_WORDS[row["reason"]].format(**about)
     if pd.isna(row["part_on"]):
         return why
     part = f"its part, ordered now, comes on {day(row['part_on'])}"
-    return part if row["reason"] == "part" else f"{part}; after that, {why}"
+    return part if row["reason"] == "part" else f"{part}, and {why}"
+
+
+def late_words(plan: ReplacementPlan) -> str:
+    """How many vehicles come late, in a line."""
+    count = len(plan.act_by_missed)
+    return f"{count_words(count, 'vehicle')} come{'s' if count == 1 else ''} later than the weekly list says to act: who, and why"
 
 
 def missed_line(row: Mapping[str, Any], as_of: pd.Timestamp) -> str:
@@ -225,7 +256,7 @@ def figure_heads(plan: ReplacementPlan) -> list[str]:
     in_money = f"[{plan.summary['currency']}]"
     return [
         "way of working", "visits", "hours", "no-starts", f"work of visits {in_money}", f"+ no-starts {in_money}",
-        f"+ left for later {in_money}", f"= in all {in_money}", f"less than with no visit {in_money}",
+        f"+ left for later {in_money}", f"= in all {in_money}", f"saved against no visit {in_money}",
     ]  # fmt: skip
 
 

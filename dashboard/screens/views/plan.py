@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from itertools import groupby
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
+from analysis.plan.figures import week_shown
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
@@ -16,12 +18,21 @@ from dashboard.desk.planning import load_plan, named
 from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
-from dashboard.screens import acts, beginning, columns, downloads, plan_changes, session
+from dashboard.screens import acts, beginning, columns, downloads, plan_changes, plan_week, session
+from dashboard.screens.cards import card_table
 from dashboard.screens.caution import before_work
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.plan_changes import Wish, money
-from dashboard.words.plain_text import day, number, percent, safe, whole
-from dashboard.words.plan_words import POLICY_WORDS, no_visit_words, saving_words, settings_table
+from dashboard.words.plain_text import day, number, percent, safe, span, whole
+from dashboard.words.plan_words import (
+    NOT_COMPARABLE,
+    POLICY_WORDS,
+    figure_rows,
+    no_visit_words,
+    saving_words,
+    settings_table,
+    week_words,
+)
 from dashboard.words.reasons import PART_WORDS
 from ingest.errors import IngestError
 from ingest.records import list_plans, read_settings
@@ -54,8 +65,9 @@ def show() -> None:
     try:
         if assessment is not None:
             plan_changes.grant(assessment)
-        plan = current(kept, assessment)
-        plan, newest = version_chosen(plan)
+        plan, newest = current(kept, assessment)
+        plan_week.this_week(plan)
+        plan_week.late(plan)
         head(plan)
         before_work(repairing=True)
         shown: dict[str, Callable[[], None]] = {
@@ -73,23 +85,28 @@ def show() -> None:
         st.error(safe(error))
 
 
-def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> ReplacementPlan:
-    """The plan on record, or a first one as it would be; a button makes one for the day shown, once vehicles are judged."""
+def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tuple[ReplacementPlan, bool]:
+    """The plan on record that is asked for, or a first one as it would be, and whether it is the newest; a button makes one
+    for the day shown, once vehicles are judged."""
     if plan is None:
         plan = plan_changes.not_issued(assessment)
         st.info("No plan is issued yet: this is how it would be.")
         if acts.pressed("Issue this plan", "plan"):
             plan_changes.remember(Wish("again", plan.weeks))
             st.rerun()
-        return plan
+        return plan, True
     stale = plan.as_of != pd.Timestamp(session.as_of())
     label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
-    plan_changes.wish_button(
-        label, Wish("again", plan.weeks), key="plan_again", primary=stale, disabled=assessment is None
-    )
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        plan_changes.wish_button(
+            label, Wish("again", plan.weeks), key="plan_again", primary=stale, disabled=assessment is None
+        )
+        shown, newest = version_chosen(plan)
     plan_changes.answer(by_hand=False)
+    if not newest:
+        st.caption("This is an earlier version, as it was; the newest one is what counts.")
     judging_note(assessment)
-    return plan
+    return shown, newest
 
 
 def judging_note(assessment: Assessment | None) -> None:
@@ -113,20 +130,13 @@ def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
         return plan, True
     with session.database() as db:
         earlier = load_plan(db, int(chosen))
-    st.caption("This is an earlier version, as it was; the newest one is what counts.")
     return earlier or plan, False
 
 
 def head(plan: ReplacementPlan) -> None:
-    """One paragraph: how much work, what it saves."""
+    """What the plan saves, against what, in figures that add up; and what binds it."""
+    plan_week.figures(plan)
     s = plan.summary
-    version = f"Version {plan.version}" if plan.version else "Not issued"
-    st.markdown(
-        f"{version}, {plan.weeks} weeks from {day(plan.as_of, weekday=True)}: **{s['visits']} visits, "
-        f"{number(float(s['hours']), 1)} h**, about **{number(float(s['no_starts_avoided']), 1)} no-starts avoided**. "
-        f"Expected cost {money(float(s['cost']), plan)}"
-        + (f"; with no visit {money(float(s['cost_run_to_failure']), plan)}." if comparable(plan) else ".")
-    )
     st.caption(bound_words(plan))
     if s["moved"] or s["cancelled"]:
         st.caption(
@@ -143,11 +153,6 @@ def head(plan: ReplacementPlan) -> None:
         st.caption(safe(note, longest=600))
 
 
-def comparable(plan: ReplacementPlan) -> bool:
-    """Whether the plan and the other ways of working were reckoned over the same weeks: not in versions before that."""
-    return "policies_weeks" in plan.summary
-
-
 def bound_words(plan: ReplacementPlan) -> str:
     """How far the plan can be from the best there is."""
     gap = min(abs(float(plan.summary.get("gap", 0.0))), 1.0)
@@ -158,39 +163,51 @@ def bound_words(plan: ReplacementPlan) -> str:
 
 
 def board(plan: ReplacementPlan) -> None:
-    """Weeks and depots with hours used and free, and each week's visits."""
-    if plan.hours.empty:
-        st.info("No workshop hours are known; bring in a workshops file with hours per week.")
+    """Weeks and depots with hours used and free, and each week's visits, folded but for the one that is looked at."""
+    depots = sorted(set(plan.visits["depot"]) | set(plan.hours["depot"]))
+    chosen = st.pills("Depot", depots, key="plan_depot") if len(depots) > 1 else None
+    hours = plan.hours if chosen is None else plan.hours[plan.hours["depot"] == chosen]
+    visits = plan.visits if chosen is None else plan.visits[plan.visits["depot"] == chosen]
+    if hours.empty:
+        st.info("No workshop hours are known; bring in a workshops file, or set them under Hours and their price.")
     else:
-        title = "Hours used of hours there are, by depot and week"
-        st.vega_lite_chart(
-            charts.specification(charts.hours_chart(plan.hours, title=title)),
-            width="stretch",
-            alt=hours_text(plan.hours),
-            key="hours_chart",
-        )
-        shut = closed_sentences(plan.hours)
-        if shut:
-            st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
-    depots = sorted(plan.visits["depot"].unique().tolist())
-    if not depots:
+        hours_board(hours)
+    if visits.empty:
         st.info(no_visit_words(plan))
         return
-    chosen = st.pills("Depot", depots, key="plan_depot")
-    visits = plan.visits if chosen is None else plan.visits[plan.visits["depot"] == chosen]
-    least = least_hours()
-    for _, rows in visits.head(VISITS_SHOWN).groupby("iso_week", sort=True):
-        with st.container(border=True, key=f"week-{rows['iso_week'].iloc[0]}"):
-            free = plan.hours[
-                (plan.hours["iso_week"] == rows["iso_week"].iloc[0]) & plan.hours["depot"].isin(rows["depot"])
-            ]
-            st.markdown(
-                f"**{rows['iso_week'].iloc[0]}** · " + "; ".join(hours_words(h) for h in free.to_dict("records"))
-            )
+    least, looked = least_hours(), week_shown(plan, pd.Timestamp(session.as_of()))
+    shown = visits.head(VISITS_SHOWN)
+    for week, rows in shown.groupby("iso_week", sort=True):
+        with st.expander(week_words(plan, str(week), depot=chosen), expanded=week == looked, key=f"week-{week}"):
+            free = hours[(hours["iso_week"] == week) & hours["depot"].isin(rows["depot"])]
+            st.markdown("; ".join(hours_words(h) for h in free.to_dict("records")))
             for visit in rows.to_dict("records"):
                 visit_line(visit, plan, least)
     if len(visits) > VISITS_SHOWN:
-        st.caption(f"{len(visits) - VISITS_SHOWN} more visits are in the export.")
+        st.caption(f"{len(visits) - VISITS_SHOWN} more visits are in the export; choose a depot to see its own.")
+
+
+def hours_board(hours: pd.DataFrame) -> None:
+    """Hours used of those there are: shaded on a desk, a card for each week on a phone."""
+    title = "Hours used of hours there are, by depot and week"
+    with st.container(key="board_wide"):
+        st.vega_lite_chart(
+            charts.specification(charts.hours_chart(hours, title=title)), width="stretch", alt=hours_text(hours),
+            key="hours_chart",
+        )  # fmt: skip
+    with st.container(key="board_narrow"):
+        depots = sorted(hours["depot"].unique())[:DEPOTS_SAID]
+        by = {(h["iso_week"], h["depot"]): h for h in hours.to_dict("records")}
+        weeks = sorted(hours["iso_week"].unique())
+        alike = groupby(weeks, key=lambda week: [used_words(by[week, depot]) for depot in depots])
+        rows = [[span(same[0], same[-1]), *words] for words, same in ((w, list(s)) for w, s in alike)]
+        st.markdown(f"**{title}**")
+        card_table(["week", *depots], rows, name=title)
+        if hours["depot"].nunique() > len(depots):
+            st.caption("Choose a depot to see the others.")
+    shut = closed_sentences(hours)
+    if shut:
+        st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
 
 
 def hours_text(hours: pd.DataFrame) -> str:
@@ -202,6 +219,12 @@ def hours_text(hours: pd.DataFrame) -> str:
     )
     more = f"; and {len(by) - DEPOTS_SAID} more depots" if len(by) > DEPOTS_SAID else ""
     return f"Hours used of hours there are, {hours['iso_week'].min()} to {hours['iso_week'].max()}: {said}{more}."
+
+
+def used_words(hours: dict[Any, Any]) -> str:
+    """Hours used of those there are, as short as a table needs."""
+    there = float(hours["hours"])
+    return f"{number(float(hours['booked']), 1)} of {number(there, 1)} h" if there > 0 else "closed"
 
 
 def hours_words(hours: dict[Any, Any]) -> str:
@@ -313,25 +336,11 @@ def hours(plan: ReplacementPlan) -> None:
 
 def policies(plan: ReplacementPlan) -> None:
     """The plan beside simpler ways of working."""
-    if not comparable(plan):
-        st.info(
-            "In this version the ways of working were not reckoned over the same weeks; plan again to compare them."
-        )
+    if not figure_rows(plan):
+        st.info(NOT_COMPARABLE)
         return
+    plan_week.figures(plan)
     table = plan.policies.assign(policy=[POLICY_WORDS.get(p, p) for p in plan.policies["policy"]])
-    st.dataframe(
-        table, hide_index=True, alt="The plan beside simpler policies", key="policies_table",
-        column_config={
-            "policy": st.column_config.TextColumn("way of working", width="large"),
-            "cost": st.column_config.NumberColumn(f"expected cost [{plan.summary['currency']}]", format="%.0f"),
-            "no_starts": st.column_config.NumberColumn("expected no-starts", format="%.1f"),
-            "hours": st.column_config.NumberColumn("workshop hours", format="%.1f"),
-        },
-    )  # fmt: skip
-    st.caption(
-        "Same vehicles, same weeks, same workshop hours. A vehicle that does not come costs the same under every one of "
-        "them, and after the last week all go on alike."
-    )
     downloads.table_button(table, "policies", key="policies")
 
 

@@ -1,0 +1,88 @@
+"""The first screenful of the plan: this week's visits, what to order today, who comes late, and figures that add up."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.plan.figures import to_order, week_shown
+from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.result import rows_of
+from dashboard.screens import session
+from dashboard.screens.cards import card_table
+from dashboard.screens.pages import page
+from dashboard.words.plain_text import as_sentence, day, number, safe, whole
+from dashboard.words.plan_words import (
+    NOTHING_TO_ORDER,
+    ORDER_TODAY,
+    fewer_words,
+    figure_heads,
+    figure_rows,
+    figures_words,
+    late_words,
+    missed_line,
+    no_visit_words,
+    order_words,
+    summary_words,
+    week_words,
+)
+
+MOST_SHOWN = 30  # visits of this week shown above the tabs, all stand on the board; our choice
+WIDE = (2, 1)  # shares of the page's width: who comes, what to order
+
+
+def this_week(plan: ReplacementPlan) -> None:
+    """Who comes this week and for what, beside what to order today."""
+    looked = max(plan.as_of, pd.Timestamp(session.as_of()))
+    week = week_shown(plan, looked)
+    st.subheader(f"This week, {week_words(plan, week)}", anchor=False)
+    left, right = st.columns(WIDE, gap="medium")
+    with left, st.container(key="who_comes"):
+        mine = plan.visits[plan.visits["iso_week"] == week]
+        if mine.empty:
+            st.write(no_visit_words(plan) if plan.visits.empty else "Nobody is planned for this week.")
+        for on, rows in mine.head(MOST_SHOWN).groupby("visit_on", sort=True):
+            st.markdown(f"**{day(on, weekday=True)}**, {number(float(rows['hours'].sum()), 1)} h")
+            for visit in rows_of(rows.sort_values(["depot", "unit"])):
+                one_line(visit)
+        if len(mine) > MOST_SHOWN:
+            st.caption(f"{len(mine) - MOST_SHOWN} more visits of this week stand on the board.")
+    with right:
+        with st.container(border=True, key="order_today"):
+            orders = rows_of(to_order(plan, looked))
+            st.markdown(f"**{ORDER_TODAY}**")
+            st.markdown("\n".join(f"- {whole(safe(order_words(o)))}" for o in orders) or NOTHING_TO_ORDER)
+        st.markdown(summary_words(plan))
+
+
+def one_line(visit: dict[str, Any]) -> None:
+    """Which vehicle, where, what is done, how long."""
+    with st.container(horizontal=True, wrap=False, vertical_alignment="top", key=f"visit-now-{visit['uid'][:24]}"):
+        st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
+        service = ", with its service" if visit["in_service"] else ""
+        said = f"{safe(visit['depot'])}: {safe(visit['job'])}, {number(float(visit['hours']), 1)} h{service}"
+        st.markdown(whole(said), width="stretch")
+
+
+def late(plan: ReplacementPlan) -> None:
+    """Vehicles that come after the day by which the weekly list says to act."""
+    rows = rows_of(plan.act_by_missed)
+    if rows:
+        with st.expander(late_words(plan), key="act_by_missed", icon=":material/schedule:"):
+            lines = [f"- **{safe(r['unit'])}**, {safe(r['depot'])}: {safe(missed_line(r, plan.as_of))}." for r in rows]
+            st.markdown(whole("\n".join(lines)))
+
+
+def figures(plan: ReplacementPlan) -> None:
+    """What the plan and other ways of working cost over the same weeks, in whole amounts that add up."""
+    rows = figure_rows(plan)
+    if not rows:
+        return
+    card_table(
+        figure_heads(plan), [[as_sentence(row[0]), *row[1:]] for row in rows], name="What each way of working costs"
+    )
+    for sentence in fewer_words(plan):
+        st.markdown(whole(safe(sentence, longest=600)))
+    st.caption(whole(safe(figures_words(plan), longest=900)))
