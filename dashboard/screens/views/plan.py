@@ -177,8 +177,9 @@ def board(plan: ReplacementPlan) -> None:
         return
     least, looked = least_hours(), week_shown(plan, pd.Timestamp(session.as_of()))
     shown = visits.head(VISITS_SHOWN)
-    for week, rows in shown.groupby("iso_week", sort=True):
-        with st.expander(week_words(plan, str(week), depot=chosen), expanded=week == looked, key=f"week-{week}"):
+    for week in sorted(shown["iso_week"].unique().tolist()):
+        rows = shown[shown["iso_week"] == week]
+        with st.expander(week_words(plan, week, depot=chosen), expanded=week == looked, key=f"week-{week}"):
             free = hours[(hours["iso_week"] == week) & hours["depot"].isin(rows["depot"])]
             st.markdown("; ".join(hours_words(h) for h in free.to_dict("records")))
             for visit in rows.to_dict("records"):
