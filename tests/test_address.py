@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.screens.address import bay_address, checked, only_here
+from dashboard.desk.addresses import bay_address, checked, only_here
 
 
 @pytest.mark.parametrize(

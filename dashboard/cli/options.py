@@ -56,6 +56,13 @@ def a_date(text: str) -> date:
     return day
 
 
+def a_week(text: str) -> str:
+    """An ISO week from the command line."""
+    if not re.fullmatch(r"[0-9]{4}-W(?:0[1-9]|[1-4][0-9]|5[0-3])", text):
+        raise argparse.ArgumentTypeError(f"{text!r} is no week; allowed is as 2026-W50")
+    return text
+
+
 def whole(low: int, high: int) -> Callable[[str], int]:
     """A whole number in a range."""
 

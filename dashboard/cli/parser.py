@@ -23,6 +23,7 @@ from dashboard.cli.options import (
     a_number,
     a_rate,
     a_scale,
+    a_week,
     add_as_of,
     add_format,
     add_horizon,
@@ -340,6 +341,17 @@ def add_plan(command: Command) -> None:
         "--let-go", action="append", default=[], metavar="UNIT", help="take a vehicle's pins away; may be repeated"
     )
     add_format(sub, "table", "csv", "json", "ics", "xlsx")
+    sub = command("work-orders", "planner.run_work_orders", "a sheet to print for each visit of the plan on record")
+    sub.add_argument("file", metavar="FILE.pdf", help="the new file")
+    sub.add_argument("--unit", default="", metavar="UNIT", help="only the visits of this vehicle, in whatever week")
+    sub.add_argument(
+        "--week",
+        type=a_week,
+        default=None,
+        metavar="WEEK",
+        help="the week, as 2026-W50 (default: the first with a visit)",
+    )
+    sub.add_argument("--depot", default="", metavar="DEPOT", help="only the visits at this depot")
 
 
 def plan_wrong(options: argparse.Namespace) -> str:

@@ -29,6 +29,7 @@ from analysis.readings.class_laws import fitting
 from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
 from dashboard.desk.taught_laws import taught_laws
 from ingest import store
+from ingest.fields import MEASUREMENTS, SAMPLED
 from ingest.records import read_reset_answers
 
 if TYPE_CHECKING:
@@ -224,3 +225,31 @@ def whose(db: Database, unit: str, reading: Mapping[str, Any], vehicle_of: Calla
     near = nearest_vehicles(reading, latest)
     count = int(db.execute("SELECT count(*) FROM units").fetchone()[0]) - 1
     return whose_reading(reading, own, {other: vehicle_of(other) for other in near}, vehicles=max(count, len(near)))
+
+
+# --- what is looked at of a part, and what was read last -------------------------------------------------------------
+
+MEASURED_BY = {
+    "battery": ("rest_v", "crank_min_v", "crank_a"),
+    "positive_cable": ("drop_positive_v", "crank_a"),
+    "ground_path": ("drop_ground_v", "crank_a"),
+    "solenoid_contacts": ("drop_contacts_v", "crank_a"),
+    "starter_motor": ("peak_a",),
+    "control_circuit": ("drop_control_v", "coil_a"),
+    "engine_drag": ("crank_a", "temperature_c"),
+}
+"""Part -> the measurements that tell of it."""
+
+
+def latest_trusted(readings: pd.DataFrame) -> tuple[dict[str, float], pd.Timestamp | None]:
+    """The latest trusted value of every measurement of a vehicle's readings, and when it was last read."""
+    values: dict[str, float] = {}
+    for name in MEASUREMENTS:
+        trusted = readings[[name not in str(d).split(",") for d in readings["doubtful"]]]
+        if name == "crank_min_v":
+            trusted = trusted[trusted["lowest_is"] != SAMPLED]
+        known = trusted[name].dropna()
+        if len(known):
+            values[name] = float(known.iloc[-1])
+    last = readings["taken_at"].max() if len(readings) else None
+    return values, last

@@ -22,6 +22,7 @@ from dashboard.files.pieces import (
     para,
     printable,
     sentence,
+    tick_boxes,
 )
 from dashboard.words.plain_text import (
     by_when,
@@ -321,34 +322,11 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
         Spacer(1, 3 * mm),
         grid(rows, [w * mm for w in (74, 46, 30, 34)], heights=min(HIGHEST_ROW_MM, BAY_ROWS_MM / len(asked)) * mm),
         Spacer(1, 4 * mm),
-        _outcome_boxes(),
+        tick_boxes("How it started", list(OUTCOME_WORDS.values())),
         Spacer(1, 3 * mm),
         para("Work done, remarks", 9),
         lines_to_write(3, 9),
     ]  # fmt: skip
-
-
-OUTCOMES_A_LINE = 3
-
-
-def _outcome_boxes() -> Table:
-    """A box to tick for every way a start can go."""
-    said = list(OUTCOME_WORDS.values())
-    lines = [said[k : k + OUTCOMES_A_LINE] for k in range(0, len(said), OUTCOMES_A_LINE)]
-    rows = [
-        [para("" if number else "How it started", 9), *(cell for text in line for cell in ("", para(text, 8)))]
-        for number, line in enumerate(lines)
-    ]
-    rows[-1] += [""] * (1 + 2 * OUTCOMES_A_LINE - len(rows[-1]))
-    boxes = [
-        ("BOX", (1 + 2 * column, row), (1 + 2 * column, row), 0.8, (0, 0, 0))
-        for row, line in enumerate(lines)
-        for column in range(len(line))
-    ]
-    return Table(
-        rows, colWidths=[w * mm for w in (28, *(6, 46) * OUTCOMES_A_LINE)], rowHeights=[6 * mm] * len(rows),
-        style=TableStyle([*boxes, ("LEFTPADDING", (0, 0), (0, -1), 0), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]),
-    )  # fmt: skip
 
 
 # --- codes for windscreens -------------------------------------------------------------------------------------------

@@ -127,3 +127,25 @@ def code(address: str, side_mm: float) -> Drawing:
     drawing = Drawing(side_mm * mm, side_mm * mm)
     drawing.add(QrCodeWidget(address, barLevel="M", barBorder=2, barWidth=side_mm * mm, barHeight=side_mm * mm))
     return drawing
+
+
+BOXES_A_LINE = 3
+
+
+def tick_boxes(asked: str, said: Sequence[str]) -> Table:
+    """A box to tick for every answer to a question."""
+    lines = [said[k : k + BOXES_A_LINE] for k in range(0, len(said), BOXES_A_LINE)]
+    rows = [
+        [para("" if number else asked, 9), *(cell for text in line for cell in ("", para(text, 8)))]
+        for number, line in enumerate(lines)
+    ]
+    rows[-1] += [""] * (1 + 2 * BOXES_A_LINE - len(rows[-1]))
+    boxes = [
+        ("BOX", (1 + 2 * column, row), (1 + 2 * column, row), 0.8, (0, 0, 0))
+        for row, line in enumerate(lines)
+        for column in range(len(line))
+    ]
+    return Table(
+        rows, colWidths=[w * mm for w in (28, *(6, 46) * BOXES_A_LINE)], rowHeights=[6 * mm] * len(rows),
+        style=TableStyle([*boxes, ("LEFTPADDING", (0, 0), (0, -1), 0), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]),
+    )  # fmt: skip

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from dashboard.desk.addresses import bay_address, only_here
 from dashboard.files import paper
 from dashboard.screens import downloads
-from dashboard.screens.address import bay_address, only_here
 from dashboard.words.plain_text import safe
 
 

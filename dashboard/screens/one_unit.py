@@ -23,11 +23,13 @@ from dashboard.desk.assessment import known_climate
 from dashboard.desk.habits import USUAL, Habits
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import (
+    MEASURED_BY,
     Taken,
     class_name,
     expect,
     knowledge_from,
     knowledge_of,
+    latest_trusted,
     limits_for,
     take_apart,
     whose,
@@ -44,15 +46,6 @@ from ingest.records import read_reset_answers
 from ingest.set_aside import list_set_aside
 
 CLASSES_KEPT, UNITS_KEPT = 16, 64  # classes and vehicles of which a server keeps what is expected, our choice
-MEASURED_BY = {
-    "battery": ("rest_v", "crank_min_v", "crank_a"),
-    "positive_cable": ("drop_positive_v", "crank_a"),
-    "ground_path": ("drop_ground_v", "crank_a"),
-    "solenoid_contacts": ("drop_contacts_v", "crank_a"),
-    "starter_motor": ("peak_a",),
-    "control_circuit": ("drop_control_v", "coil_a"),
-    "engine_drag": ("crank_a", "temperature_c"),
-}
 
 
 @dataclass(frozen=True)
@@ -172,16 +165,7 @@ def reading_columns(habits: Habits = USUAL, *, bounds: bool = False) -> dict[str
 
 def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
     """The latest trusted value of every measurement, and when the vehicle was last read."""
-    values: dict[str, float] = {}
-    for name in MEASUREMENTS:
-        trusted = own.readings[[name not in str(d).split(",") for d in own.readings["doubtful"]]]
-        if name == "crank_min_v":
-            trusted = trusted[trusted["lowest_is"] != SAMPLED]
-        known = trusted[name].dropna()
-        if len(known):
-            values[name] = float(known.iloc[-1])
-    last = own.readings["taken_at"].max() if len(own.readings) else None
-    return values, last
+    return latest_trusted(own.readings)
 
 
 def limits_shown(

@@ -32,6 +32,7 @@ AT_ONCE: Final = tuple(one for one in MEASURING if one not in WHEN)
 AND_WHEN: Final = "Long cranking, test leads, start-stop, jumper, airbags, charging"
 SAFE_NOTE: Final = f"Before cranking or probing: {' '.join(MEASURING)}"
 REPAIR_NOTE: Final = f"Before work: {' '.join(REPAIRING)}"
+WORK_NOTE: Final = f"Before work, cranking or probing: {' '.join(dict.fromkeys((*MEASURING, *REPAIRING)))}"
 SAFE_LINE: Final = "In neutral, wheels chocked, nobody beneath, eye protection, 30 s at most"
 
 _WITH: Final = (

@@ -21,6 +21,7 @@ NO_PART_FOUND: Final = {
 }
 SOMETHING_ELSE: Final = "something else"
 ASKED: Final = "What did you find?"
+DONE_ASKED: Final = "What was done"
 CLOSED: Final = "Visit closed"
 REPORT: Final = "Report it done"
 WORK_ORDER: Final = "Work order (PDF)"

@@ -45,13 +45,13 @@ def run_backup(options: argparse.Namespace) -> int:
     return DONE
 
 
-def write_new(file: Path, text: str) -> Path:
-    """Write a text to a new file, all of it or none; nothing is ever overwritten."""
+def write_new(file: Path, body: str | bytes) -> Path:
+    """Write a text, or what is none, to a new file, all of it or nothing; nothing is ever overwritten."""
     if not file.parent.is_dir():
         raise ValueError(f"there is no folder {file.parent} to write {file.name} to")
     try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
+        with file.open("xb") as out:
+            out.write(body.encode() if isinstance(body, str) else body)
     except FileExistsError:
         raise ValueError(f"{file} is there already and is not overwritten: name a new file") from None
     except OSError as error:

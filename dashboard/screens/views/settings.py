@@ -10,6 +10,7 @@ import streamlit as st
 from streamlit.elements.lib.column_types import ColumnConfig
 
 from analysis.costs import MOST_MONEY, RANGES, PlanSettings
+from dashboard.desk.addresses import ADDRESS_KEY, LONGEST, checked
 from dashboard.desk.assessment import own_costs
 from dashboard.desk.habits import (
     ALLOWED,
@@ -24,7 +25,6 @@ from dashboard.desk.habits import (
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.screens import columns, device, downloads, session
-from dashboard.screens.address import ADDRESS_KEY, LONGEST, checked
 from dashboard.words.plain_text import count_words, safe
 from dashboard.words.plan_words import settings_table, valued
 from dashboard.words.reasons import PART_WORDS

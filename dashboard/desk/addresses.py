@@ -1,0 +1,54 @@
+"""Addresses of the screens as a phone reaches them: what the codes on windscreens and on work orders hold."""
+
+from __future__ import annotations
+
+import ipaddress
+from urllib.parse import quote, urlsplit
+
+ADDRESS_KEY = "screens_address"
+LONGEST = 200
+NAMED_HERE = "@cranktrend"  # the end of every visit's name, which an address leaves out
+ALLOWED = "an address such as http://workshop:8501, without anything after the port"
+
+
+def checked(text: str) -> str:
+    """The address as it is kept, "" for none; ValueError for what is not the address of a server."""
+    plain = text.strip().rstrip("/")
+    if not plain:
+        return ""
+    try:
+        parts = urlsplit(plain)
+        server = parts.scheme in ("http", "https") and parts.hostname and parts.port != 0 and "@" not in parts.netloc
+    except ValueError:
+        server = False
+    alone = server and not (parts.path or parts.query or parts.fragment)
+    readable = len(plain) <= LONGEST and plain.isprintable() and " " not in plain
+    if not (alone and readable):
+        raise ValueError(f"The address of these screens is {plain[:60]!r}; allowed is {ALLOWED}, or nothing.")
+    return plain
+
+
+def bay_address(base: str, unit: str) -> str:
+    """Where a vehicle is measured."""
+    return f"{base}/bay?unit={quote(unit, safe='')}"
+
+
+def visit_address(base: str, unit: str, uid: str) -> str:
+    """Where a visit of the plan is reported."""
+    return f"{base}/visit?unit={quote(unit, safe='')}&visit={quote(uid.removesuffix(NAMED_HERE), safe='')}"
+
+
+def uid_of(asked: str) -> str:
+    """The lasting name of a visit from what its address says."""
+    return asked if "@" in asked else f"{asked}{NAMED_HERE}"
+
+
+def only_here(address: str) -> bool:
+    """Whether only the computer itself reaches that address: a phone would find nothing there."""
+    host = urlsplit(address).hostname or ""
+    if host == "localhost" or host.endswith(".localhost"):
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False

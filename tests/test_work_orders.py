@@ -1,0 +1,158 @@
+"""Work orders: one page a visit with what, why, what to measure, parts, cautions, and a code that opens its report.
+
+Truth: the plan and the list that were put on record by the test; the sheet's own drawing operators.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+from reportlab.lib.units import mm
+from reportlab.platypus import Paragraph
+from reportlab.platypus.flowables import Spacer
+from samples_screens import AS_OF, listed_database
+from sqlite_utils import Database
+from test_paper import HOSTILE, pages
+
+from dashboard.cli.main import main
+from dashboard.desk.addresses import uid_of, visit_address
+from dashboard.desk.planning import load_plan
+from dashboard.desk.weekly import iso_week
+from dashboard.desk.work_orders import WorkOrder, chosen_visits, to_measure, work_orders
+from dashboard.files import work_order
+from dashboard.files.work_order import work_orders_pdf
+from dashboard.words import safety
+from ingest import store
+from ingest.fields import MEASUREMENTS, PARTS
+from ingest.records import read_weekly_list, save_setting
+
+BASE = "http://workshop:8501"
+
+
+@pytest.fixture
+def fleet(tmp_path: Path) -> Path:
+    return listed_database(tmp_path / "fleet.db")
+
+
+@pytest.fixture
+def order(fleet: Path) -> WorkOrder:
+    """The first visit of a vehicle that the list names."""
+    return ordered(store.open_database(fleet))
+
+
+def ordered(db: Database, base: str = BASE) -> WorkOrder:
+    plan, issued = load_plan(db), read_weekly_list(db, iso_week(AS_OF))
+    assert plan is not None
+    assert issued is not None
+    listed = {row["unit"] for row in issued.body["units"]}
+    visit = next(v for v in chosen_visits(plan) if v["unit"] in listed)
+    return work_orders(db, plan, [visit], base=base)[0]
+
+
+def texts(flowables: Any) -> Iterator[str]:
+    """The words of a sheet, those in tables too."""
+    for one in flowables:
+        if isinstance(one, Paragraph):
+            yield one.text
+        elif isinstance(one, list | tuple):
+            yield from texts(one)
+        elif hasattr(one, "_cellvalues"):
+            yield from texts(one._cellvalues)
+
+
+def sheet(order: WorkOrder, **more: Any) -> str:
+    return " ".join(texts(work_order._sheet(order, more.pop("picture", None), fahrenheit=False))).replace("\u00a0", " ")
+
+
+def test_a_sheet_says_what_why_and_what_to_mind(fleet: Path, order: WorkOrder) -> None:
+    issued = read_weekly_list(store.open_database(fleet), iso_week(AS_OF))
+    assert issued is not None
+    row = next(row for row in issued.body["units"] if row["unit"] == order.visit["unit"])
+    said = sheet(order)
+    job = str(order.visit["job"])
+    assert f"To do: {job[0].upper()}{job[1:]}." in said
+    assert str(row["reasons"][0])[1:20] in said
+    assert f"{order.visit['hours']:.1f} h" in said
+    for caution in (*safety.MEASURING, *safety.REPAIRING):
+        assert said.count(caution) >= 1, caution
+    for asked in (
+        "before",
+        "after",
+        "Done by",
+        "Day and time",
+        "What did you find?",
+        "worn or faulty",
+        "What was done",
+    ):
+        assert asked in said, asked
+
+
+def test_the_code_opens_the_report_of_this_visit(order: WorkOrder) -> None:
+    """RFC 3986: what a browser reads from the address is the vehicle and the visit, whatever their names hold."""
+    asked = parse_qs(urlsplit(order.address).query)
+    assert urlsplit(order.address).path == "/visit"
+    assert asked["unit"] == [order.visit["unit"]]
+    assert uid_of(asked["visit"][0]) == order.visit["uid"]
+    strange = parse_qs(urlsplit(visit_address(BASE, "A&B ü/#1", "other@calendar")).query)
+    assert (strange["unit"], uid_of(strange["visit"][0])) == (["A&B ü/#1"], "other@calendar")
+    assert "The code is missing" in sheet(replace(order, address=""))
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_measured_before_and_after_is_what_tells_of_the_part(part: str) -> None:
+    """Common practice: a drop and a resistance are nothing without the amps, and the cold changes all of them."""
+    asked = to_measure([part])
+    assert {"temperature_c", "rest_v", "crank_min_v", "crank_a"} <= set(asked) <= set(MEASUREMENTS)
+    drop = {"positive_cable": "drop_positive_v", "ground_path": "drop_ground_v", "starter_motor": "peak_a"}.get(part)
+    assert drop is None or drop in asked
+
+
+def test_one_page_a_visit_whatever_is_typed(order: WorkOrder) -> None:
+    """The worst there can be: the longest names and reasons, every measurement, and a picture."""
+    assert pages(work_orders_pdf([order])) == 1
+    wide = {
+        **order.visit,
+        "unit": HOSTILE[:64],
+        "depot": HOSTILE[:64],
+        "job": HOSTILE[:200],
+        "parts": ["control_circuit"],
+    }
+    vehicle = {**order.vehicle, "unit": HOSTILE[:64], "vehicle_class": HOSTILE[:64]}
+    most = to_measure(["control_circuit", "positive_cable"])
+    assert (
+        pages(work_orders_pdf([replace(order, measure=most)], pictures={order.visit["unit"]: Spacer(1, 40 * mm)})) == 1
+    )
+    worst = replace(order, visit=wide, vehicle=vehicle, why=(HOSTILE,) * 4, measure=most)
+    assert pages(work_orders_pdf([worst, order])) <= 3
+    with pytest.raises(ValueError, match="no visit"):
+        work_orders_pdf([])
+
+
+def test_sheets_are_written_from_the_command_line(
+    fleet: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    db = store.open_database(fleet)
+    plan = load_plan(db)
+    assert plan is not None
+    first = plan.visits[plan.visits["iso_week"] == plan.visits["iso_week"].min()]
+    words = ["--db", str(fleet), "work-orders"]
+    assert main([*words, str(tmp_path / "w.pdf")]) == 0
+    told = capsys.readouterr()
+    assert f"work orders: {len(first)}" in told.out
+    assert "The code is missing" in told.err
+    assert pages((tmp_path / "w.pdf").read_bytes()) == len(first)
+    save_setting(db, "screens_address", BASE, by="anna")
+    depot, week = str(first["depot"].iloc[0]), str(first["iso_week"].iloc[0])
+    assert main([*words, str(tmp_path / "d.pdf"), "--week", week, "--depot", depot]) == 0
+    told = capsys.readouterr()
+    assert f"work orders: {int((first['depot'] == depot).sum())}" in told.out
+    assert not told.err
+    assert main([*words, str(tmp_path / "w.pdf")]) == 2
+    assert main([*words, str(tmp_path / "n.pdf"), "--unit", "NOBODY"]) == 2
+    assert "has no visit to come with these words" in capsys.readouterr().err
+    assert not (tmp_path / "n.pdf").exists()
