@@ -10,6 +10,7 @@ from dashboard.cli.commands.files import write_new
 from dashboard.cli.options import WHO
 from dashboard.desk.addresses import ADDRESS_KEY
 from dashboard.desk.assessment import check_assessable
+from dashboard.desk.habits import of_fleet
 from dashboard.desk.plan_moves import keep_pin, let_go
 from dashboard.desk.planning import load_plan, make_plan
 from dashboard.desk.refusals import PlanRefused
@@ -54,11 +55,8 @@ def run_work_orders(options: argparse.Namespace) -> int:
             f"Version {plan.version} of the plan has no visit to come with these words; `cranktrend plan` shows those there are."
         )
     own = read_settings(db)
-    base = str(own.get(ADDRESS_KEY, ""))
-    pdf = work_orders_pdf(
-        work_orders(db, plan, visits, base=base, fahrenheit=own.get("temperature_unit") == "°F"),
-        fahrenheit=own.get("temperature_unit") == "°F",
-    )
+    base, in_f = str(own.get(ADDRESS_KEY, "")), of_fleet(own).fahrenheit
+    pdf = work_orders_pdf(work_orders(db, plan, visits, base=base, fahrenheit=in_f), fahrenheit=in_f)
     show(f"written to {write_new(Path(options.file), pdf)}; work orders: {len(visits)}")
     if not base:
         say(NO_CODE)
