@@ -215,7 +215,7 @@ def test_the_screens_that_no_visit_opens(
 ) -> None:
     """No error, no sideways scroll."""
     page = opened(f"{address}/set_aside", size, theme)
-    settled(page, "Set-aside rows", first=True)
+    settled(page, "Rows to put right", first=True)
     no_sideways_scroll(page)
     for title in titles:
         go(page, title)

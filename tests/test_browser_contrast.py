@@ -26,7 +26,7 @@ PAGES = (
     ("?part=battery", "need attention"), ("unit?unit={unit}", "Every part"), ("fleet", "The last twelve months"),
     ("plan", "no-starts avoided"), ("bay?unit={unit}", "Rest volts"), ("work?unit={unit}", "What was done"),
     ("correct?unit={unit}", "Corrections"), ("logbook", "Logbook"),
-    ("files", "Bring in"), ("set_aside", "Set-aside rows"), ("settings", "Costs and rules"),
+    ("files", "Bring in"), ("set_aside", "Rows to put right"), ("settings", "Costs and rules"),
 )  # fmt: skip
 
 

@@ -337,7 +337,7 @@ def test_a_set_aside_row_is_dismissed_with_a_reason(fleet: Path) -> None:
     app = run("set_aside")
     app.text_input(key=f"aside_why_{number}").set_value("no such reading").run()
     app.button(key=f"dismiss_now_{number}").click().run()
-    assert "Dismissed" in said(app)
+    assert "Left out" in said(app)
     assert len(list_set_aside(db, state="dismissed")) == 1
 
 
@@ -358,7 +358,7 @@ def test_a_set_aside_row_is_corrected_and_admitted(fleet: Path) -> None:
     assert "is not a number" in said(app)
     app.text_input(key=f"aside_{wrong['id']}_{column}").set_value(fits).run()
     app.button(key=f"admit_{wrong['id']}").click().run()
-    assert "Admitted" in said(app)
+    assert "Taken in" in said(app)
     corrected = list_set_aside(db, state="corrected")
     assert corrected["id"].tolist() == [wrong["id"]]
     assert str(float(was)) in corrected["original"].iloc[0] or was in corrected["original"].iloc[0]
@@ -620,3 +620,16 @@ def test_typed_text_is_harmless_in_markdown() -> None:
     assert safe("x\n# y") == "x \\# y"
     assert safe("<script>") == "\\<script\\>"
     assert span("1 %", "1 %") == "1 %"
+
+
+CODES = re.compile(r"_|^(unit|se|at|by)$")
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_no_column_stands_under_a_code(page: str, fleet: Path) -> None:  # noqa: ARG001 - the fleet's pages
+    """Heads of tables are words: no underscore, no name of ours that only files and commands use."""
+    app = run(page, unit=worst_unit() if page in OF_A_VEHICLE else None, tab="Readings and repairs")
+    for table in app.dataframe:
+        told = json.loads(table.proto.columns or "{}")
+        heads = {str(name): (told.get(str(name)) or {}).get("label") or str(name) for name in table.value.columns}
+        assert not [head for head in heads.values() if CODES.search(head)], (page, heads)

@@ -93,7 +93,7 @@ def unit_sheet(
     mine = repairs[repairs["unit"] == row["unit"]]
     lines = [list_table([row], assessment).split("\n\n", 1)[1], "", "Parts (at 20 °C):"]
     lines.append(
-        f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'plain slope':>22s} {'wears':>6s}  renewed alone it starts at"
+        f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'median slope':>22s} {'wears':>6s}  renewed alone it starts at"
     )
     slopes = plain_slopes(assessment.state, str(row["unit"]))
     for p in parts.to_dict("records"):
@@ -105,7 +105,7 @@ def unit_sheet(
             f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
     lines.append(
-        "  plain slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"
+        "  median slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"
     )
     lines += ["", "Latest readings:", readings_text(readings)]
     lines += [] if taken is None else taken_lines(taken)

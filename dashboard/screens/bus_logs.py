@@ -11,7 +11,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboard.desk.bus_source import Logged, became_words, checked, stored
 from dashboard.judging.bus_looking import look_into
-from dashboard.screens import downloads, session
+from dashboard.screens import columns, downloads, session
 from dashboard.screens.uploads import made_once, saved_to
 from dashboard.words.plain_text import number, safe, temperature
 from dashboard.words.reading_sheet import is_bound, measured
@@ -101,7 +101,7 @@ def table_of(logged: Logged, entries: Sequence[Entry | None]) -> None:
         )
     table = pd.DataFrame(rows)
     filled = [name for name in table if name not in SHOWN.values() or (table[name] != "").any()]
-    st.dataframe(table[filled], hide_index=True, alt="Starts found in the log", key="log_table")
+    columns.show(table[filled], alt="Starts found in the log", key="log_table")
     downloads.table_button(table[filled], "starts", key="log_starts")
 
 

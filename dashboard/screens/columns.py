@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 import streamlit as st
@@ -12,6 +12,7 @@ from pandas.io.formats.style import Styler
 from streamlit.elements.lib.column_types import ColumnConfig
 
 from dashboard.screens import session
+from dashboard.words.heads import head
 from dashboard.words.plain_text import day, number
 
 _MOMENT = r"\d{4}-\d{2}-\d{2}(T[\d:.]+)?"
@@ -29,10 +30,39 @@ def or_blank(value: float) -> str:
     return plain_number(value) if pd.notna(value) else ""
 
 
+def show(
+    table: pd.DataFrame | Styler,
+    *,
+    alt: str,
+    key: str,
+    columns: Mapping[str, ColumnConfig | str] | None = None,
+    height: int | Literal["auto"] = "auto",
+    placeholder: str = "–",
+) -> None:
+    """A table on a page: every column under its words, days and moments in the reader's order.
+
+    columns: column -> another head, or how it is shown; alt: what the table tells, for who does not see it.
+    """
+    frame = table.data if isinstance(table, Styler) else table  # type: ignore[attr-defined]
+    shown: dict[str, ColumnConfig | str] = {}
+    for name in map(str, frame.columns):
+        moment = isinstance(table, pd.DataFrame) and pd.api.types.is_datetime64_any_dtype(frame[name])
+        whole_days = moment and bool((frame[name].dropna() == frame[name].dropna().dt.normalize()).all())
+        shown[name] = (day_of(head(name)) if whole_days else at(head(name))) if moment else head(name)
+    st.dataframe(
+        table, hide_index=True, alt=alt, key=key, column_config={**shown, **(columns or {})}, placeholder=placeholder, height=height,
+    )  # fmt: skip
+
+
+def day_of(label: str) -> ColumnConfig:
+    """A column of days in the reader's order."""
+    return st.column_config.DateColumn(label, format=session.date_format())
+
+
 def show_values(table: pd.DataFrame, *, alt: str, key: str) -> None:
     """A table of settings: the column `value` plain, nothing where there is none."""
     words = in_words(table, {"value": or_blank})
-    st.dataframe(words, hide_index=True, alt=alt, key=key, placeholder="")
+    show(words, alt=alt, key=key, placeholder="")
 
 
 def in_words(

@@ -27,7 +27,7 @@ _TITLES = {
     "correct": ("Corrections", "edit"),
     "logbook": ("Logbook", "history"),
     "files": ("Files", "upload_file"),
-    "set_aside": ("Set-aside rows", "rule"),
+    "set_aside": ("Rows to put right", "rule"),
     "settings": ("Settings", "tune"),
 }
 START = "weekly_list"

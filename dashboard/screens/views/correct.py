@@ -94,9 +94,9 @@ def one(unit: str, word: str, chosen: int) -> None:
     if len(changed_before):
         st.markdown("**Changed before**")
         shown = changed_before.drop(columns="change")
-        st.dataframe(
-            shown.assign(at=columns.moments(shown["at"])), hide_index=True, alt=f"Changes of this {word}",
-            key=f"changes_{key}", placeholder="nothing", column_config={"at": columns.at("at")},
+        columns.show(
+            shown.assign(at=columns.moments(shown["at"])), alt=f"Changes of this {word}", key=f"changes_{key}",
+            placeholder="nothing",
         )  # fmt: skip
         downloads.table_button(shown, f"changes-{word}-{chosen}", key="corrections")
         st.caption("A change is undone in the logbook.")

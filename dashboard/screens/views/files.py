@@ -54,7 +54,7 @@ def bring_in() -> None:
     st.write(
         "CSV or XLSX files of vehicles, readings, repairs, climate, forecast, services, workshops or parts, "
         f"{LARGEST_FILE / 1e6:.0f} MB each at most. A file may come twice; the second time changes nothing. A row that "
-        "cannot be believed is set aside with its reason."
+        "cannot be believed is kept apart with its reason, to be put right."
     )
     uploads = st.file_uploader("Files", type=KINDS, accept_multiple_files=True, key="uploads")
     with session.database() as db:
@@ -123,13 +123,13 @@ def say(outcome: Outcome) -> None:
         st.session_state["files_describe"] = True
         st.rerun()
     if outcome.set_aside and not outcome.dry_run:
-        rows = count_words(outcome.set_aside, "set-aside row")
+        rows = count_words(outcome.set_aside, "row")
         st.page_link(page("set_aside"), label=f"Work through the {rows}", icon=":material/rule:")
     table = pd.DataFrame(
         [(f.file, f.table, f.rows, f.stored, f.known, f.set_aside, f.doubtful, f.error) for f in outcome.files],
-        columns=["file", "table", "rows", "stored", "already known", "set aside", "doubtful", "refused because"],
+        columns=["file", "table", "rows", "stored", "already known", "to put right", "doubtful", "refused because"],
     )
-    st.dataframe(table, hide_index=True, alt="What became of each file", key="outcome_table")
+    columns.show(table, alt="What became of each file", key="outcome_table")
     downloads.table_button(table, "import", key="import_table")
     notes = [f"{safe(one.file)}: {safe(note, longest=LONGEST_REASON)}" for one in outcome.files for note in one.notes]
     if notes:
@@ -167,9 +167,7 @@ def describe() -> None:
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
-        st.dataframe(
-            columns.with_moments(frame), hide_index=True, alt="First rows as they would be read", key="preview"
-        )
+        columns.show(columns.with_moments(frame), alt="First rows as they would be read", key="preview")
         downloads.table_button(frame, f"first-rows-{Path(upload.name).stem}", key="preview")
     name = st.text_input("Save as", max_chars=64, key="source_name")
     if st.button("Save description", type="primary", key="save_source", disabled=not name.strip()):

@@ -22,6 +22,7 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import IN_ADDRESS
+from dashboard.words.heads import head
 from dashboard.words.plain_text import (
     as_sentence,
     celsius,
@@ -171,9 +172,9 @@ def coming_cold(assessment: Assessment) -> None:
     ].sort_values("coldest_start_c", ascending=False)
     with st.expander("Which vehicles likely or possibly fail"):  # the same label keeps it open while the low is moved
         st.caption(f"{len(table)} at {temperature(low, fahrenheit=in_f)}.")
-        st.dataframe(
-            cold_shown(table.head(500), low, in_f=in_f), hide_index=True, alt="Vehicles that likely or possibly fail",
-            key="cold_table", column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
+        columns.show(
+            cold_shown(table.head(500), low, in_f=in_f), alt="Vehicles that likely or possibly fail",
+            key="cold_table", columns={"vehicle": st.column_config.TextColumn(pinned=True)},
         )  # fmt: skip
         downloads.table_button(table, f"fail-at-{low:.0f}-c", key="cold")
 
@@ -187,7 +188,7 @@ def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> Styler:
             "depot": table["depot"],
             "class": [words(str(name)) for name in table["vehicle_class"]],
             "most worn": [PART_WORDS[part] for part in table["part"]],
-            "fails": ["likely" if c > low_c else "possibly" for c in table["coldest_start_c"]],
+            "a no-start is": ["likely" if c > low_c else "possible" for c in table["coldest_start_c"]],
             "starts down to": table["coldest_start_c"],
             "80 % sure": [
                 span(degrees(low), degrees(high))
@@ -316,10 +317,7 @@ def year(as_of: pd.Timestamp) -> None:
         with st.expander("The same in numbers"):
             table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
             table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
-            st.dataframe(
-                table, hide_index=True, alt=text, key="history_table",
-                column_config={"day": st.column_config.DateColumn("list of", format=session.date_format())},
-            )  # fmt: skip
+            columns.show(table, alt=text, key="history_table")
             downloads.table_button(table, f"on-the-list-by-{by}", key="history")
     elif past.done and not past.failed:
         st.write("No vehicle was on a list in the last twelve months.")
@@ -358,11 +356,9 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
             f"**{count_words(len(happened), 'no-start')} happened; {listed} "
             f"{'was' if listed == 1 else 'were'} on the last list before.**"
         )
-    st.dataframe(
-        happened, hide_index=True, alt="No-starts that happened", height=240, key="happened_table",
-        column_config={
-            name: st.column_config.DateColumn(format=session.date_format()) for name in ("day", "that list")
-        },
+    columns.show(
+        happened, alt="No-starts that happened", height=240, key="happened_table",
+        columns={"day": columns.day_of("day"), "that list": columns.day_of("that list")},
     )  # fmt: skip
     downloads.table_button(happened, "no-starts", key="happened")
 
@@ -389,9 +385,9 @@ def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:
     )
     table = wrong[["at", "unit", "iso_week", "reason", "by"]]
     with st.expander("Which, when and by whom"):
-        st.dataframe(
-            table, hide_index=True, alt="Flags looked at and nothing found", key="wrong_table",
-            column_config={"at": st.column_config.DatetimeColumn("looked at", format=session.date_format()), "iso_week": "list of"},
+        columns.show(
+            table, alt="Flags looked at and nothing found", key="wrong_table",
+            columns={"at": columns.day_of("looked at")},
         )  # fmt: skip
         downloads.table_button(table, "looked-at-nothing-found", key="wrong")
 
@@ -423,15 +419,7 @@ def overdue(units: pd.DataFrame, as_of: pd.Timestamp) -> None:
     if due.empty:
         st.write(f"No vehicle is overdue: each was read within the last {OVERDUE_D} days, and none is awaited.")
         return
-    read_on = st.column_config.DateColumn("last read", format=session.date_format())
-    st.dataframe(
-        due.head(500),
-        hide_index=True,
-        alt="Vehicles to be read and why",
-        height=240,
-        key="due_table",
-        column_config={"last_reading_on": read_on},
-    )
+    columns.show(due.head(500), alt="Vehicles to be read and why", height=240, key="due_table")
     in_f = session.fahrenheit()
     with st.container(horizontal=True):
         downloads.table_button(due, "to-be-read", key="due")
@@ -489,13 +477,12 @@ def learned(assessment: Assessment) -> None:
             vehicle_class=[words(str(name)) for name in assessment.classes["vehicle_class"]],
             quantity=[words(str(name)) for name in assessment.classes["quantity"]],
         )
-        st.dataframe(
-            table, hide_index=True, alt="What was learned of each class", key="classes_table",
-            column_config={
+        columns.show(
+            table, alt="What was learned of each class", key="classes_table",
+            columns={
                 "vehicle_class": st.column_config.TextColumn("class", pinned=True),
                 "value": st.column_config.NumberColumn(format="%.3g"),
-                "se": st.column_config.NumberColumn("± one standard error", format="%.2g"),
-                "units": "vehicles", "no_starts": "no-starts",
+                "se": st.column_config.NumberColumn(head("se"), format="%.2g"),
             },
         )  # fmt: skip
         downloads.table_button(assessment.classes, "classes", key="classes")

@@ -40,16 +40,14 @@ def show() -> None:
 
 def table(done: pd.DataFrame) -> None:
     """What was done, newest first."""
-    st.dataframe(
+    columns.show(
         done.assign(
             at=columns.moments(done["at"]),
             column=[bay.LABELS.get(name, name.replace("_", " ")) for name in done["column"]],
             change=done["change"].astype("Int64").where(done["change"] > 0),
         ),
-        hide_index=True, alt="Who did what, newest first", key="logbook_table", placeholder="",
-        column_config={
-            "at": columns.at("when"),
-            "by": "who", "unit": "vehicle", "old": "was", "new": "is",
+        alt="Who did what, newest first", key="logbook_table", placeholder="",
+        columns={
             "change": st.column_config.NumberColumn("change", format="%d", help="The number that undoes it."),
         },
     )  # fmt: skip

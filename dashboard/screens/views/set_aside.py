@@ -1,4 +1,4 @@
-"""Rows that could not be believed: correct and admit them, or dismiss them with a reason."""
+"""Rows that could not be believed: put them right and take them in, or leave them out with a reason."""
 
 from __future__ import annotations
 
@@ -14,7 +14,10 @@ from ingest.errors import IngestError
 from ingest.fields import QUANTITIES, TABLES
 from ingest.set_aside import SetAside, correct_set_aside, dismiss_set_aside, list_set_aside, show_set_aside
 
-STATES = {"open": "open", "corrected": "corrected", "dismissed": "dismissed", "admitted": "admitted", "all": "all"}
+STATES = {
+    "open": "to be put right", "corrected": "put right", "admitted": "taken in as they were", "dismissed": "left out", "all": "all",
+}  # fmt: skip
+"""State -> what it is called; the code stays in the address."""
 FIELD_PX = 172  # [px] two side by side on a phone
 REASON_SHOWN = 70  # characters of a reason in the choice of rows, our choice
 ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download, our choice
@@ -22,24 +25,31 @@ ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download
 
 def show() -> None:
     """The page."""
-    st.title("Set-aside rows")
+    st.title("Rows to put right")
     st.write("A row that cannot be believed is kept here whole, with its reason; nothing is ever dropped silently.")
     note = st.session_state.pop("aside_note", None)
     if note:
         st.success(note)
-    state = st.segmented_control("Show", list(STATES), default="open", key="aside_state", bind=IN_ADDRESS) or "open"
+    state = (
+        st.segmented_control(
+            "Show", list(STATES), default="open", key="aside_state", bind=IN_ADDRESS, format_func=STATES.__getitem__
+        )
+        or "open"
+    )
     with session.database() as db:
         rows = list_set_aside(db, state=state)
     if rows.empty:
-        st.success("No row is set aside." if state == "open" else "No such row.")
+        st.success("No row waits to be put right." if state == "open" else "No such row.")
         return
     rows = rows.assign(reason=[bay.spoken(str(reason)) for reason in rows["reason"]])
     table = rows[["id", "state", "table_name", "unit", "reason", "file", "line", "original", "set_aside_at"]]
     shown = table.head(ROWS_SHOWN)
-    st.dataframe(
-        shown.assign(set_aside_at=columns.moments(shown["set_aside_at"])), hide_index=True,
-        alt="Set-aside rows with their reasons", height=260, key="aside_table",
-        column_config={"table_name": "table", "set_aside_at": columns.at("set aside")},
+    columns.show(
+        shown.assign(
+            state=shown["state"].map(STATES), table_name=shown["table_name"].map(words),
+            set_aside_at=columns.moments(shown["set_aside_at"]),
+        ),
+        alt="Rows that could not be believed, with their reasons", height=260, key="aside_table",
     )  # fmt: skip
     downloads.table_button(table, f"set-aside-{state}", key="aside")
     if len(table) > ROWS_SHOWN:
@@ -70,7 +80,7 @@ def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
 
 
 def one(number: int) -> None:
-    """One row: where it stood, why it was set aside, what was tried, and what can be done."""
+    """One row: where it stood, why it was not taken in, what was tried, and what can be done."""
     try:
         with session.database() as db:
             row = show_set_aside(db, number)
@@ -79,14 +89,14 @@ def one(number: int) -> None:
         return
     sheet = f", sheet {safe(row.sheet)}" if row.sheet else ""
     st.markdown(
-        f"**{safe(row.file)}{sheet}, line {row.line}**, set aside {day(row.set_aside_at)}: {safe(bay.spoken(row.reason))}"
+        f"**{safe(row.file)}{sheet}, line {row.line}**, kept apart since {day(row.set_aside_at)}: {safe(bay.spoken(row.reason))}"
     )
     st.text(row.original)  # not as code: for that the browser fetches a highlighter of 1.5 MB
     if row.attempts:
         tried(row)
     if row.state != "open":
         st.caption(
-            f"{row.state.capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}"
+            f"{STATES[row.state].capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}"
         )
         return
     correct(row)
@@ -99,16 +109,15 @@ def tried(row: SetAside) -> None:
     table = pd.DataFrame(
         [(a.at, a.by, bay.spoken(a.result)) for a in row.attempts], columns=["at", "by", "result"]
     )  # fmt: skip
-    st.dataframe(
-        table.assign(at=columns.moments(table["at"])), hide_index=True, alt="Corrections tried before",
-        key=f"tried_table_{row.id}", column_config={"at": columns.at("at")},
-    )  # fmt: skip
+    columns.show(
+        table.assign(at=columns.moments(table["at"])), alt="Corrections tried before", key=f"tried_table_{row.id}"
+    )
     downloads.table_button(table, f"tried-{row.id}", key="tried")
 
 
 def correct(row: SetAside) -> None:
     """Fields with the row's values; what differs is what is corrected."""
-    st.subheader("Correct and admit")
+    st.subheader("Put it right")
     changes: dict[str, str] = {}
     with st.container(horizontal=True, vertical_alignment="bottom", key="aside_fields"):
         for name in fields_of(row):
@@ -119,11 +128,11 @@ def correct(row: SetAside) -> None:
             )  # fmt: skip
             if new.strip() != old.strip():
                 changes[name] = new.strip()
-    if st.button("Admit", type="primary", key=f"admit_{row.id}"):
+    if st.button("Take the row in", type="primary", key=f"admit_{row.id}"):
         with session.saving() as db:
             entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
             if entry.stored or entry.known:
-                st.session_state["aside_note"] = "Admitted; the original row stays on record."
+                st.session_state["aside_note"] = "Taken in; the original row stays on record."
                 st.rerun()
             for problem in entry.problems:
                 st.error(safe(bay.spoken(problem)))
@@ -137,12 +146,12 @@ def fields_of(row: SetAside) -> list[str]:
 
 def dismiss(row: SetAside) -> None:
     """Close the row without storing it."""
-    with st.popover("Dismiss …", key=f"dismiss_{row.id}"):
+    with st.popover("Leave it out …", key=f"dismiss_{row.id}"):
         reason = st.text_input("Why", max_chars=200, key=f"aside_why_{row.id}")
-        if st.button("Dismiss", key=f"dismiss_now_{row.id}"):
+        if st.button("Leave it out", key=f"dismiss_now_{row.id}"):
             with session.saving() as db:
                 dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
-                st.session_state["aside_note"] = "Dismissed; the row stays on record."
+                st.session_state["aside_note"] = "Left out; the row stays on record."
                 st.rerun()
 
 

@@ -298,7 +298,7 @@ def parts_frame(mine: pd.DataFrame, slopes: Mapping[str, tuple[float, float, flo
             "wearing": mine["worn_probability"],
             "renewed, starts to": mine["renewed_coldest_start_c"],
             "wear began": columns.days(mine["began_on"]),
-            "plain slope": slope,
+            "median slope": slope,
             "from": low,
             "to": high,
         }
@@ -318,16 +318,16 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     frame = parts_frame(mine, plain_slopes(assessment.state, str(row["unit"])), in_f=in_f)
     sized = {str(name): sized_number for name in frame if frame[name].dtype == float}
     degrees = {"renewed, starts to": partial(celsius, fahrenheit=in_f)}
-    st.dataframe(
-        columns.in_words(frame, {**sized, "suspect": percent, "wearing": percent, **degrees}), hide_index=True,
-        alt="Level, growth and suspicion of every part", key="parts_table", placeholder="–",
-        column_config={"part": st.column_config.TextColumn(pinned=True)},
+    columns.show(
+        columns.in_words(frame, {**sized, "suspect": percent, "wearing": percent, **degrees}),
+        alt="Level, growth and suspicion of every part", key="parts_table",
+        columns={"part": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
     st.caption(
         "Level: as the trend has it, ± one standard error. Usual: the median of its class. Suspect: how likely this part "
         "is the one at fault. Wearing: how likely it wears beyond ordinary ageing. Renewed, starts to: the coldest start "
         "with this part alone renewed. "
-        "Plain slope: the median of the slopes a month between all pairs of readings of the last year (Theil-Sen), and from "
+        "Median slope: the median of the slopes a month between all pairs of readings of the last year (Theil-Sen), and from "
         "where to where it lies nine times in ten; none under five readings."
     )
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
@@ -356,10 +356,9 @@ def latest_says(facts: one_unit.Facts) -> None:
     with st.expander("Resistances, reading by reading"):
         table = reading_sheet.over_time_table(taken.over_time)
         cells = reading_sheet.over_time_words(taken.over_time)
-        st.dataframe(
-            columns.in_words(table, cells=cells), hide_index=True, alt="Resistances of the latest readings",
-            key="over_time_table", placeholder="–",
-        )  # fmt: skip
+        columns.show(
+            columns.in_words(table, cells=cells), alt="Resistances of the latest readings", key="over_time_table"
+        )
         downloads.table_button(taken.over_time, f"resistances-{facts.unit['unit']}", key="over_time")
 
 
@@ -383,9 +382,9 @@ def records(facts: one_unit.Facts) -> None:
     if shown.empty:
         st.write("No reading yet.")
     else:
-        st.dataframe(
-            shown, hide_index=True, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
-            key="readings_table", placeholder="–", column_config=one_unit.reading_columns(
+        columns.show(
+            shown, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
+            key="readings_table", columns=one_unit.reading_columns(
                 habits, bounds=bool((facts.readings["lowest_is"] == SAMPLED).any())
             ),
         )  # fmt: skip
@@ -398,23 +397,17 @@ def records(facts: one_unit.Facts) -> None:
         st.page_link(page("correct"), label="Correct or withdraw a reading", query_params={"unit": unit})
     if len(facts.set_aside):
         st.markdown(
-            f"**{len(facts.set_aside)} rows of this vehicle are set aside** because they could not be believed:"
+            f"**{len(facts.set_aside)} rows of this vehicle were not taken in** because they could not be believed:"
         )
         for row in facts.set_aside.head(5).to_dict("records"):
             st.caption(f"{safe(row['file'])} line {row['line']}: {safe(row['reason'])}")
-        st.page_link(page("set_aside"), label="Work through set-aside rows")
+        st.page_link(page("set_aside"), label="Put them right")
     st.subheader("Repairs")
     if facts.repairs.empty:
         st.write("None on record.")
     else:
         table = facts.repairs.iloc[::-1][["done_on", "part", "action", "reason", "note", "repair_id"]]
-        st.dataframe(
-            table, hide_index=True, alt="Repairs, newest first", key="repairs_table",
-            column_config={
-                "done_on": st.column_config.DateColumn("done on", format=session.date_format()),
-                "repair_id": st.column_config.NumberColumn("number", format="%d"),
-            },
-        )  # fmt: skip
+        columns.show(table, alt="Repairs, newest first", key="repairs_table")
         with st.container(horizontal=True):
             downloads.table_button(table, f"repairs-{unit}", key="repairs")
             st.page_link(

@@ -381,9 +381,9 @@ def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping
     frame["rank"] = [row["rank"] for row in rows]
     in_f, as_of = session.fahrenheit(), pd.Timestamp(chosen.body["as_of"])
     why = [first_reason(row, as_of, fahrenheit=in_f) for row in rows]
-    st.dataframe(
-        table_shown(frame.assign(why=why), in_f=in_f), hide_index=True, alt="The weekly list as a table", key="list_table",
-        column_config={"vehicle": st.column_config.TextColumn(pinned=True)},
+    columns.show(
+        table_shown(frame.assign(why=why), in_f=in_f), alt="The weekly list as a table", key="list_table",
+        columns={"vehicle": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
     with st.container(horizontal=True):
         downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
