@@ -12,6 +12,8 @@ GREEN: Final = "#00875F"
 PURPLE: Final = "#A8588C"
 GREY: Final = "#7F8A90"
 GROUNDS: Final = ("#FCFBF8", "#13181B")  # of the light and of the dark theme; every colour above stands out from both
+LEAD_RED: Final = "#DB3A34"  # of a meter's lead, 3 to 1 against both grounds
+MINUS_SIGN: Final = "−"
 INK: Final = "#10171A"
 
 FILLED: Final = ("#DCE6EA", "#4D9BCB")  # from nothing to full, both light enough for INK
@@ -137,6 +139,22 @@ table.cards tbody th { font-weight: 600; }
 .ct-picture .ct-key li { margin: 0; white-space: nowrap; }
 .ct-picture .ct-key i { display: inline-block; width: .75em; height: .75em; margin-right: .35em; }
 .ct-picture .ct-over { font-weight: 700; }
+.ct-leads svg { max-width: 480px; margin: 0 auto; }
+.ct-leads svg text { font-size: 14px; paint-order: stroke; stroke: PAPER; stroke-width: 3px; }
+.ct-leads svg .ct-unit { font-size: 30px; font-weight: 700; stroke-width: 0; }
+.ct-leads svg .ct-word { font-size: 19px; font-weight: 700; stroke-width: 4px; }
+.ct-leads .ct-part { fill: PAPER; stroke: currentColor; stroke-width: 2px; }
+.ct-leads .ct-cable { fill: none; stroke: currentColor; stroke-width: 5px; opacity: .55; }
+.ct-leads .ct-post { fill: none; stroke: currentColor; stroke-width: 12px; }
+.ct-leads .ct-thin { fill: none; stroke: currentColor; stroke-width: 2px; }
+.ct-leads .ct-halo { fill: none; stroke: PAPER; stroke-width: 13px; }
+.ct-leads .ct-lead { fill: none; stroke-width: 5px; }
+.ct-leads .ct-lead.ct-red, .ct-leads .ct-probe.ct-red { stroke: LEAD_RED; }
+.ct-leads .ct-edge { fill: none; stroke: currentColor; stroke-width: 8px; }
+.ct-leads .ct-lead.ct-black { stroke: #10171A; }
+.ct-leads .ct-probe.ct-black { fill: #10171A; stroke: currentColor; stroke-width: 2px; }
+.ct-leads .ct-probe.ct-red { fill: LEAD_RED; }
+.ct-leads svg .ct-word.ct-red { fill: light-dark(#B3261E, #FF8A80); }
 .ct-behind { margin-top: .3rem; }
 .ct-behind summary { cursor: pointer; font-size: .84rem; min-height: 1.9rem; display: flow-root list-item; }
 .ct-behind .ct-scroll { overflow: auto; max-height: 22rem; }
@@ -149,7 +167,9 @@ table.cards tbody th { font-weight: 600; }
 
 def style_sheet() -> str:
     """The pages' fixed style sheet as HTML; it holds nothing that a user typed."""
-    return _STYLE.replace("PAPER", f"light-dark({_background('light')}, {_background('dark')})")
+    return _STYLE.replace("LEAD_RED", LEAD_RED).replace(
+        "PAPER", f"light-dark({_background('light')}, {_background('dark')})"
+    )
 
 
 def _background(theme: str) -> str:

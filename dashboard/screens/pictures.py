@@ -10,10 +10,13 @@ import streamlit as st
 
 from analysis.bay.one_reading import ReadingCheck
 from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
+from dashboard.charts.leads import leads_html
 from dashboard.charts.volts_bar import volts_html
 from dashboard.desk import weekly
 from dashboard.desk.reading_source import Taken, limits_for
 from dashboard.screens import one_unit, session
+from dashboard.words import lead_words
+from ingest.fields import QUANTITIES
 
 DEPOTS_KEPT = 256  # coming lows that a server keeps, our choice
 
@@ -21,6 +24,21 @@ DEPOTS_KEPT = 256  # coming lows that a server keeps, our choice
 def draw(html: str) -> None:
     """Show a picture of ours: one line of HTML in which whatever a person typed was escaped."""
     st.markdown(html, unsafe_allow_html=True)
+
+
+@st.fragment
+def leads(own: one_unit.Facts, typed: Mapping[str, str]) -> None:
+    """Where the two leads go for the field at hand: the first that is empty, or one that is chosen."""
+    with st.expander(lead_words.TITLE, key="leads", on_change="rerun"):
+        now = lead_words.field_at_hand(typed)
+        names = list(lead_words.LEADS)
+        field = st.selectbox(
+            lead_words.CHOOSE, names, index=names.index(now), key=f"leads_{own.unit['unit']}_{now}",
+            format_func=lambda name: QUANTITIES[name].label,
+        )  # fmt: skip
+        count, system_v = own.unit["batteries"], int(own.unit["system_v"])
+        parallel = bool(pd.notna(count) and count > 1 and own.unit["in_parallel"] != "no")
+        draw(leads_html(field, system_v=system_v, parallel=parallel))
 
 
 def volts(own: one_unit.Facts, taken: Taken) -> None:

@@ -44,7 +44,10 @@ def show(unit: str) -> None:
     about(facts)
     caution(unit)
     meter = choose_meter()
+    where = st.container()
     form = fields(facts, meter)
+    with where:
+        pictures.leads(facts, form.typed)
     told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
     with told:
         entry, check = judged(facts, form, meter)
