@@ -15,9 +15,10 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, past_like_today, worst_unit
 from test_views import run, said
 
-from dashboard.cli.commands import past
 from dashboard.desk import weekly
+from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.files.as_csv import as_csv
+from dashboard.files.backtest_report import report_text
 from dashboard.screens import history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from dashboard.words.plain_text import safe
@@ -126,25 +127,21 @@ def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(own: Path
 # --- decisions -------------------------------------------------------------------------------------------------------
 
 
-def report_of(path: Path, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
+def report_of(path: Path) -> tuple[int, str]:
     """Flags for nothing that a backtest of the last two lists counts, and its whole report."""
     units = assessed().units.assign(flagged=assessed().units["flagged"].astype(bool))
     lists = pd.concat([units.assign(as_of=pd.Timestamp(AS_OF) - pd.Timedelta(days=k)) for k in (7, 0)])
-    lists = lists[["as_of", *past.REPORTED]]
+    lists = lists[["as_of", *REPORTED]]
     db = store.open_database(path)
-    capsys.readouterr()
-    past.say_report(db, lists.to_dict("records"), store.read_readings(db), 30)  # type: ignore[arg-type]
-    text = capsys.readouterr().err
+    text = report_text(past_report(db, lists, horizon_days=30))
     line = next(one for one in text.splitlines() if one.startswith("this list"))
     return int(line[36:].replace("–", "0").split()[-3]), text
 
 
-def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(
-    own: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(own: Path) -> None:
     """Accept, ask, looked at and found nothing: with name, week and note; the backtest counts one more for nothing."""
     unit = worst_unit()
-    before, _ = report_of(own, capsys)
+    before, _ = report_of(own)
     app = run("unit", unit=unit)
     app.text_input(key="who").set_value("Manager")
     app.button(key="accept").click().run()
@@ -162,7 +159,7 @@ def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(
     assert set(made["by"]) == {"Manager"}
     assert set(made["iso_week"]) == {weekly.iso_week(AS_OF)}
     assert "Postponed or looked at (1)" in said(run())
-    after, text = report_of(own, capsys)
+    after, text = report_of(own)
     assert after == before + 1, text
 
 
@@ -233,3 +230,12 @@ def test_from_one_vehicle_to_the_next_in_the_order_of_the_list(own: Path) -> Non
     assert any(label.endswith(f", 1 of {len(listed)}") for label in first)
     sound = str(rows.loc[~rows["flagged"].astype(bool), "unit"].iloc[0])
     assert not any("Next: " in link.proto.label for link in run("unit", unit=sound).get("page_link"))
+
+
+@pytest.mark.usefixtures("own")
+def test_the_fleet_s_page_has_the_two_figures_for_a_meeting_and_what_nobody_acted_on() -> None:
+    app = run("fleet")
+    assert {m.label: m.value for m in app.metric if m.label in ("No-starts foreseen", "Saved against waiting")} == {
+        "No-starts foreseen": "4 of 5", "Saved against waiting": "4,000 USD"
+    }  # fmt: skip
+    assert "Beyond a printed limit, and nobody acted" in said(app)

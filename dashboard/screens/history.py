@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from threading import Lock
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -18,6 +19,7 @@ from sqlite_utils import Database
 
 from dashboard.desk.assessment import backtest_database
 from dashboard.desk.kept_assessment import program
+from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.judging.process import give_way
 from dashboard.judging.worker import Worker
 from dashboard.screens.session import Key
@@ -25,16 +27,21 @@ from dashboard.words.plain_text import day as day_words
 from ingest import store
 from ingest.fields import FAILED_STARTS
 
+WAYS = "ways"
 MONTHS = 12  # how far the overview looks back, one list a month; our choice
 LATER_NICE = 10  # past lists give way to the screens by this much (19 is most); our choice
 
 
 @dataclass
 class Past:
-    """Lists of past days as far as they are worked out; `failed` holds a sentence when that went wrong."""
+    """Lists of past days as far as they are worked out; `failed` holds a sentence when that went wrong.
+
+    ways: ways of working held against what happened, as `analysis.backtest.report` has them, once all lists are there.
+    """
 
     days: tuple[date, ...]
     lists: dict[date, pd.DataFrame] = field(default_factory=dict)
+    ways: list[dict[str, Any]] = field(default_factory=list)
     failed: str = ""
 
     @property
@@ -100,14 +107,17 @@ def recall(key: Key, past: Past) -> None:
         kept = json.loads(kept_at(key).read_text(encoding="utf-8"))
     except (OSError, ValueError):  # not there, or cut short: they are worked out again
         return
-    for day, rows in kept.get(made_of(key), {}).items():
-        if date.fromisoformat(day) in past.days:
+    mine = kept.get(made_of(key), {})
+    past.ways = mine.get(WAYS, [])
+    for day, rows in mine.items():
+        if day != WAYS and date.fromisoformat(day) in past.days:
             past.lists[date.fromisoformat(day)] = _frame_of(rows)
 
 
 def keep(key: Key, past: Past) -> None:
     """Keep the lists beside the database, for the next start of the screens; where that cannot be, nothing is lost."""
-    body = {made_of(key): {day.isoformat(): frame.to_numpy().tolist() for day, frame in past.lists.items()}}
+    lists = {day.isoformat(): frame.to_numpy().tolist() for day, frame in past.lists.items()}
+    body = {made_of(key): {**lists, WAYS: past.ways}}
     half = kept_at(key).with_suffix(".half")
     try:
         half.write_text(json.dumps(body, ensure_ascii=False), encoding="utf-8")
@@ -134,6 +144,9 @@ def _work_out(key: Key, past: Past) -> None:
         atexit.register(worker.terminate)
         for line in worker.stdout or ():
             one = json.loads(line)
+            if WAYS in one:
+                past.ways = one[WAYS]
+                continue
             past.lists[date.fromisoformat(one["day"])] = _frame_of(one["units"])
         said = worker.stderr.read() if worker.stderr else ""
     atexit.unregister(worker.terminate)
@@ -146,7 +159,7 @@ def _work_out(key: Key, past: Past) -> None:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Print the flagged vehicles of each day as one JSON line: database, horizon [d], days."""
+    """Print the flagged vehicles of each day as one JSON line, and what the lists would have done: database, horizon [d], days."""
     give_way(LATER_NICE)
     path, horizon, *days = arguments
     db = store.open_database(path, create=False)
@@ -156,9 +169,13 @@ def main(arguments: Sequence[str]) -> int:
     for day in (d for d in dates if d <= first):
         _print_line(day, pd.DataFrame(columns=["unit", "depot", "part"]))
     later = [d for d in dates if d > first]
-    if later:
-        for stamp, found in backtest_database(db, later, horizon_days=int(horizon)):
-            _print_line(stamp, found.units[found.units["flagged"]])
+    lists: list[pd.DataFrame] = []
+    for stamp, found in backtest_database(db, later, horizon_days=int(horizon)) if later else ():
+        lists.append(found.units[list(REPORTED)].assign(as_of=stamp))
+        if len(lists) == len(later):  # before the last line, with which all is there
+            ways = past_report(db, pd.concat(lists, ignore_index=True), horizon_days=int(horizon)).ways
+            sys.stdout.write(json.dumps({WAYS: json.loads(ways.to_json(orient="records"))}) + "\n")
+        _print_line(stamp, found.units[found.units["flagged"]])
     return 0
 
 

@@ -7,19 +7,16 @@ import json
 from datetime import timedelta
 
 import pandas as pd
-from sqlite_utils import Database
 
-from analysis.backtest.report import ReportCosts, backtest_report
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.commands.lists import list_body
 from dashboard.desk.assessment import backtest_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
+from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.desk.terminal import say, show_json
 from dashboard.desk.weekly import assumed
 from dashboard.files.backtest_report import report_text
-from ingest import records, store
-
-REPORTED = ("unit", "part", "flagged", "no_start_probability")
+from ingest import store
 
 
 def run_backtest(options: argparse.Namespace) -> int:
@@ -37,20 +34,5 @@ def run_backtest(options: argparse.Namespace) -> int:
         show_json(json.dumps(body, ensure_ascii=False))
         lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
         say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")
-    say_report(db, lists, readings, options.horizon_days)
+    say(report_text(past_report(db, pd.DataFrame(lists), horizon_days=options.horizon_days)))
     return 0
-
-
-def say_report(db: Database, lists: list[dict[str, object]], readings: pd.DataFrame, horizon_days: int) -> None:
-    """What these lists would have done, in no-starts, flags and money, on standard error."""
-    report = backtest_report(
-        pd.DataFrame(lists).astype({"as_of": "datetime64[us]"}),
-        store.read_units(db),
-        readings,
-        store.read_repairs(db),
-        horizon_days=horizon_days,
-        decisions=records.read_decisions(db),
-        costs=ReportCosts(own_costs(db)),
-        book=limit_book(db),
-    )
-    say(report_text(report))

@@ -17,7 +17,7 @@ from dashboard.charts import charts
 from dashboard.desk import weekly
 from dashboard.desk.assessment import known_climate
 from dashboard.files import paper
-from dashboard.screens import beginning, columns, downloads, history, one_unit, session
+from dashboard.screens import beginning, columns, downloads, history, one_unit, past_ways, session
 from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
@@ -68,6 +68,7 @@ def show() -> None:
     numbers(len(units), int(units["flagged"].sum()), int((units["status"] != "judged").sum()), len(late))
     coming_cold(assessment)
     year(assessment.as_of)
+    past_ways.untouched(assessment.as_of)
     overdue(units, assessment.as_of)
     windscreens()
     learned(assessment)
@@ -321,6 +322,7 @@ def year(as_of: pd.Timestamp) -> None:
             downloads.table_button(table, f"on-the-list-by-{by}", key="history")
     elif past.done and not past.failed:
         st.write("No vehicle was on a list in the last twelve months.")
+    past_ways.what_lists_would_have_done(past)
     happened_table(past, as_of)
     found_nothing(past, as_of)
 

@@ -1,0 +1,76 @@
+"""What past lists would have done, and values beyond a limit that nobody acted on, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from analysis.backtest.choices import PAST_LISTS
+from dashboard.words.plain_text import MINUS, count_words
+from dashboard.words.plan_words import amount, money
+from dashboard.words.reasons import PART_WORDS
+
+WAY_WORDS: Final = {
+    "as it was": "as it was: nobody acted before a no-start",
+    "this list": "by the weekly list",
+    "printed limits on the last reading": "by printed limits on the last reading",
+    "battery at a fixed age": "battery at the age that would have been cheapest",
+}
+CHECK_WORDS: Final = {
+    "rest voltage": "rest volts",
+    "battery at half its cold-cranking amps, load-test table": "volts at half its cold-cranking amps, load-test table",
+    "volts while cranking": "lowest volts while cranking",
+    "positive drop": "drop of the positive cable",
+    "ground drop": "drop of the ground path",
+    "contacts drop": "drop of the solenoid contacts",
+    "control circuit drop": "drop of the control circuit",
+}
+
+
+def two_figures(ways: Sequence[Mapping[str, Any]], currency: str) -> tuple[str, str, str] | None:
+    """No-starts foreseen, money saved against waiting, and a sentence with both; None where no no-start happened."""
+    by = {str(way["way"]): way for way in ways}
+    mine, was = by.get("this list"), by.get("as it was")
+    if mine is None or was is None or not was["no_starts"]:
+        return None
+    saved = float(was["cost"]) - float(mine["cost"])
+    foreseen = f"{mine['foreseen']:.0f} of {was['no_starts']:.0f}"
+    size = money(abs(saved), currency)
+    less = f"{size} less" if saved >= 0.0 else f"{size} more"
+    sentence = (
+        f"Had the workshop worked by the list of each month, {foreseen} no-starts would have been foreseen, at "
+        f"{count_words(int(mine['for_nothing']), 'flag')} for nothing and {int(mine['undecided'])} too young to be judged; it "
+        f"would have cost {less} than waiting. A no-start is foreseen when the last list {PAST_LISTS.foreseen_d} days or more "
+        f"before it named the vehicle; those of the first {PAST_LISTS.settling_d} days, and a vehicle's next within "
+        f"{PAST_LISTS.again_d}, are not counted."
+    )
+    return foreseen, size if saved >= 0.0 else f"{MINUS}{size}", sentence
+
+
+def way_rows(ways: Sequence[Mapping[str, Any]], currency: str) -> list[dict[str, str]]:
+    """Each way of working as a row of words; a dash where a figure does not apply to it."""
+
+    def cell(way: Mapping[str, Any], name: str) -> str:
+        return "–" if way.get(name) is None else f"{float(way[name]):.0f}"
+
+    return [
+        {
+            "way of working": WAY_WORDS.get(str(way["way"]), str(way["way"])),
+            "foreseen": f"{cell(way, 'foreseen')} of {cell(way, 'no_starts')}",
+            "right part": cell(way, "right_part"),
+            "days before": cell(way, "median_lead_days"),
+            "flags for nothing": cell(way, "for_nothing"),
+            f"cost [{currency}]": amount(float(way["cost"])),
+        }
+        for way in ways
+    ]
+
+
+def beyond_words(row: Mapping[str, Any]) -> tuple[str, str, str]:
+    """A part whose value is beyond its limit: the part, the value, the limit."""
+    unit = str(row["value_unit"])
+    return (
+        PART_WORDS.get(str(row["part"]), str(row["part"])),
+        f"{CHECK_WORDS.get(str(row['check']), str(row['check']))} {float(row['value']):.2f} {unit}",
+        f"{float(row['limit']):.2f} {unit}",
+    )
