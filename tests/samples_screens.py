@@ -80,11 +80,11 @@ def past_like_today(_key: session.Key, past: history.Past) -> None:
     """Past lists that are today's, for the pages; the real ones have their own test."""
     units = assessed().units
     flagged = units[units["flagged"]][["unit", "depot", "part"]]
-    past.lists.update(dict.fromkeys(past.days, flagged))
     past.ways = [
         {"way": "as it was", "no_starts": 5, "foreseen": 0, "cost": 9000.0},
         {"way": "this list", "no_starts": 5, "foreseen": 4, "for_nothing": 2, "undecided": 1, "cost": 5000.0},
     ]
+    past.lists.update(dict.fromkeys(past.days, flagged))
 
 
 @cache
