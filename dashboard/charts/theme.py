@@ -155,6 +155,9 @@ table.cards tbody th { font-weight: 600; }
 .ct-leads .ct-probe.ct-black { fill: #10171A; stroke: currentColor; stroke-width: 2px; }
 .ct-leads .ct-probe.ct-red { fill: LEAD_RED; }
 .ct-leads svg .ct-word.ct-red { fill: light-dark(#B3261E, #FF8A80); }
+.ct-short .ct-line { fill: none; stroke-width: 1px; vector-effect: non-scaling-stroke; }
+.ct-short .ct-strong { stroke-width: 2px; }
+.ct-short .ct-dots { fill: none; stroke-width: 6px; stroke-linecap: round; vector-effect: non-scaling-stroke; }
 .ct-behind { margin-top: .3rem; }
 .ct-behind summary { cursor: pointer; font-size: .84rem; min-height: 1.9rem; display: flow-root list-item; }
 .ct-behind .ct-scroll { overflow: auto; max-height: 22rem; }

@@ -10,10 +10,12 @@ import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
+from analysis.circuit.limit_book import LimitBook
 from analysis.forecast.choices import WEATHER
 from analysis.forecast.learning import Look
 from analysis.forecast.lows import make_weather
 from analysis.worklist.assess import Assessment
+from analysis.worklist.short_course import short_courses
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.words.begun import begun_words
@@ -85,11 +87,19 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
             "no_reading": int((judged["status"] == "no reading").sum()),
         },
         "depots": coming_lows(db, assessment, climate),
-        "units": with_changes(rows, before_rows, compared=earlier is not None),
+        "units": with_courses(
+            with_changes(rows, before_rows, compared=earlier is not None), assessment, limit_book(db)
+        ),
         "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since),
         "assumed": assumed(climate, assessment.units),
         "notes": notes_of(assessment),
     }
+
+
+def with_courses(rows: Sequence[Row], assessment: Assessment, book: LimitBook) -> list[Row]:
+    """Each row with `course`, the small course of its part, None where no part is named."""
+    found = short_courses(assessment, [(row["unit"], row["part"]) for row in rows if row["part"]], book)
+    return [{**row, "course": found.get(row["unit"])} for row in rows]
 
 
 def notes_of(assessment: Assessment) -> list[str]:

@@ -11,6 +11,7 @@ import streamlit as st
 from analysis.bay.one_reading import ReadingCheck
 from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
 from dashboard.charts.leads import leads_html
+from dashboard.charts.short_course import short_course_html
 from dashboard.charts.volts_bar import volts_html
 from dashboard.desk import weekly
 from dashboard.desk.reading_source import Taken, limits_for
@@ -69,3 +70,10 @@ def coming_low(unit: Mapping[Any, Any]) -> float | None:
 def _coming_low(key: session.Key, depot: str) -> float:
     with session.database() as db:
         return weekly.coming_low_of(db, depot, key.as_of, key.horizon_days)
+
+
+def short_course(row: Mapping[str, Any], as_of: str, *, in_f: bool) -> None:
+    """The small course of a listed vehicle's part; lists that were issued before it was kept have none."""
+    course = row.get("course")
+    if course:
+        draw(short_course_html(course, as_of=as_of, key=f"course-{row['rank']}", fahrenheit=in_f))

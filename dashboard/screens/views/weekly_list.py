@@ -16,7 +16,7 @@ from dashboard.desk import weekly
 from dashboard.desk.habits import responsible_words
 from dashboard.desk.planning import named, when
 from dashboard.files.paper import list_pdf
-from dashboard.screens import acts, beginning, columns, decisions, device, downloads, kept, rounds, session
+from dashboard.screens import acts, beginning, columns, decisions, device, downloads, kept, pictures, rounds, session
 from dashboard.screens.caution import before_work
 from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
@@ -292,7 +292,7 @@ def show_row(
 ) -> None:
     """One vehicle: what, how sure, how likely, how cold, by when, why, and what changed."""
     with st.container(border=True, key=f"row-{row['rank']}"):
-        left, middle, right = st.columns([1.15, 1.5, 1.5], gap="small")
+        left, middle, right, drawn = st.columns([1.05, 1.45, 1.2, 1.3], gap="small")
         with left:
             st.page_link(
                 page("unit"), label=f"{row['rank']}\u2002{safe(row['unit'])}", icon=None,
@@ -312,6 +312,8 @@ def show_row(
             f"Starts **{Reader(pd.Timestamp(body['as_of']), in_f).down_to(float(row['coldest_start_c']))}**  \n"
             f":small[{cold_range(row, fahrenheit=in_f)}]{coming}"
         )
+        with drawn:
+            pictures.short_course(row, str(body["as_of"]), in_f=in_f)
         why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
         decided = f"  \n:small[{weekly.decision_line(decision)}]" if decision else ""
         action = f"{as_sentence(str(row['action']))}."
