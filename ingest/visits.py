@@ -200,13 +200,29 @@ def read_visits(db: Database) -> pd.DataFrame:
 
 
 def planned_visit(db: Database, uid: str) -> dict[str, Any] | None:
-    """Return a visit as the newest plan that has it says it: the plan's columns, as text and numbers; None for none."""
-    row = db.execute(
-        "SELECT visit.value FROM plans, json_each(plans.body, '$.visits') AS visit"
-        " WHERE json_extract(visit.value, '$.uid') = ? ORDER BY plans.version DESC LIMIT 1",
-        [uid],
-    ).fetchone()
-    return None if row is None else dict(json.loads(row[0]))
+    """Return a visit as the newest plan that has it says it: the plan's columns, days as text; None for none."""
+    return next(_planned(db, "'$.uid') = ? ORDER BY plans.version DESC LIMIT 1", uid), None)
+
+
+def open_visits(db: Database, unit: str) -> list[dict[str, Any]]:
+    """Return the visits of a vehicle in the newest plan that nobody reported yet, as `planned_visit` returns one."""
+    newest = "'$.unit') = ? AND plans.version = (SELECT max(version) FROM plans)"
+    done = "AND json_extract(visit.value, '$.uid') NOT IN (SELECT uid FROM visits)"
+    return list(_planned(db, f"{newest} {done}", unit))
+
+
+def _planned(db: Database, where: str, value: str) -> Iterator[dict[str, Any]]:
+    sql = "SELECT visit.value FROM plans, json_each(plans.body, '$.visits') AS visit WHERE json_extract(visit.value, "
+    for (text,) in db.execute(sql + where, [value]).fetchall():
+        yield dict(json.loads(text))
+
+
+def as_planned(visit: Mapping[str, Any]) -> PlannedVisit:
+    """A row of a plan's visits as it is reported."""
+    parts, day = list(visit["parts"]), str(visit["visit_on"])[:10]
+    return PlannedVisit(
+        str(visit["uid"]), str(visit["unit"]), day, parts[0] if parts else "", str(visit["job"]), float(visit["hours"])
+    )
 
 
 def checked_visit(values: Mapping[str, object]) -> dict[str, object]:

@@ -57,6 +57,10 @@ def test_a_done_visit_is_no_longer_to_come(office: Office) -> None:  # noqa: F81
     assert len(plan.visits) == len(first.visits) - 1
     assert plan.done[["unit", "found"]].to_numpy().tolist() == [[visit["unit"], "worn"]]
     assert plan.done["sequence"].tolist() == [visit["sequence"] + 1]
+    ordered = {unit for units in first.orders["units"] for unit in units}
+    assert {unit for units in plan.orders["units"] for unit in units} == ordered - {visit["unit"]}
+    assert plan.orders["quantity"].tolist() == [len(units) for units in plan.orders["units"]]
+    assert plan.orders["price"].sum() == pytest.approx((plan.orders["price_each"] * plan.orders["quantity"]).sum())
     corrections.withdraw(db, "visit", entry.row_id or 0, by="anna", reason="another vehicle")
     reopened = load_plan(db)
     assert reopened is not None

@@ -50,8 +50,21 @@ from ingest.records import (
 from ingest.set_aside import list_set_aside
 
 APP = Path(__file__).parents[1] / "dashboard" / "screens" / "app.py"
-PAGES = ("weekly_list", "fleet", "unit", "plan", "bay", "work", "correct", "files", "set_aside", "logbook", "settings")
-OF_A_VEHICLE = ("unit", "bay", "work", "correct")
+PAGES = (
+    "weekly_list",
+    "fleet",
+    "unit",
+    "plan",
+    "bay",
+    "visit",
+    "work",
+    "correct",
+    "files",
+    "set_aside",
+    "logbook",
+    "settings",
+)
+OF_A_VEHICLE = ("unit", "bay", "visit", "work", "correct")
 HOSTILE = "<b>*_`[x](http://a.example)`~|$1$ :red[no] </script>"
 
 

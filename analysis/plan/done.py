@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
@@ -32,7 +33,19 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
     today = set(done.loc[done["done_on"] >= plan.as_of, "unit"])
     seen = today | set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
     left["act_by_missed"] = plan.act_by_missed[~plan.act_by_missed["unit"].isin(seen)].reset_index(drop=True)
-    return replace(plan, **left, done=frame_of(rows, FRAMES["done"]))
+    orders = _still_to_order(plan, known)
+    return replace(plan, **left, orders=orders, done=frame_of(rows, FRAMES["done"]))
+
+
+def _still_to_order(plan: ReplacementPlan, known: Collection[str]) -> pd.DataFrame:
+    """The parts to order, without those of visits that were done."""
+    gone = set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
+    out = []
+    for row in rows_of(plan.orders) if gone else []:
+        units = [unit for unit in row["units"] if unit not in gone]
+        if units:
+            out.append({**row, "units": units, "quantity": len(units), "price": row["price_each"] * len(units)})
+    return frame_of(out, FRAMES["orders"]) if gone else plan.orders
 
 
 def known_on(done: pd.DataFrame | None, as_of: pd.Timestamp) -> pd.DataFrame:

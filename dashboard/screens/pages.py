@@ -14,7 +14,7 @@ IN_ADDRESS: Final = "query-params"  # a choice that lives in the page's address,
 
 HEADINGS: dict[str, tuple[str, ...]] = {
     "Monday": ("weekly_list", "fleet", "unit", "plan"),
-    "In the bay": ("bay", "work", "correct"),
+    "In the bay": ("bay", "visit", "work", "correct"),
     "Data": ("files", "set_aside", "logbook", "settings"),
 }
 _TITLES = {
@@ -23,6 +23,7 @@ _TITLES = {
     "unit": ("Vehicle", "local_shipping"),
     "plan": ("Replacement plan", "calendar_month"),
     "bay": ("Measure", "speed"),
+    "visit": ("Visit done", "assignment_turned_in"),
     "work": ("Repairs and starts", "build"),
     "correct": ("Corrections", "edit"),
     "logbook": ("Logbook", "history"),

@@ -1,4 +1,4 @@
-"""Saved mistakes put right: a reading, a repair or a decision corrected in every field, moved, withdrawn, put back."""
+"""Saved mistakes put right: a reading, a repair, a decision or the report of a visit corrected, moved, withdrawn, put back."""
 
 from __future__ import annotations
 
@@ -12,23 +12,31 @@ from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.screens.picker import with_unit
 from dashboard.words.plain_text import day, safe, temperature
 from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
+from dashboard.words.visit_words import FOUND_WORDS, closed_words
 from ingest import corrections
 from ingest.entries import Entry
 from ingest.errors import IngestError
-from ingest.fields import QUANTITIES, TABLES
+from ingest.fields import FOUND, PARTS, QUANTITIES, TABLES
 from ingest.records import DECISIONS, read_decisions
+from ingest.visits import read_visits
 
 LABELS = {
     "unit": "Vehicle", "taken_at": "Taken at", "outcome": "How it started", "jumper_start": "Fused jumper at the relay",
     "technician": "Who measured", "instrument": "Meter", "lowest_is": "The lowest volts are", "note": "Remark", "done_on": "Done on", "part": "Part",
-    "action": "What was done", "reason": "Why", "iso_week": "Week of the list", "kind": "Decided", "until": "Until",
+    "action": "What was done", "found": "What was found", "other_part": "Part at fault instead",
+    "reason": "Why", "iso_week": "Week of the list", "kind": "Decided", "until": "Until",
 }  # fmt: skip
 DECIDED_WORDS = {
     "accepted": "accepted: plan it", "measure": "measurement asked for", "postponed": "postponed",
     "nothing_found": "looked at, found nothing",
 }  # fmt: skip
-CHOICE_WORDS = {**OUTCOME_WORDS, **PART_WORDS, **DECIDED_WORDS, "": "–", "no_crank": "does not crank",
+CHOICE_WORDS = {**FOUND_WORDS, **OUTCOME_WORDS, **PART_WORDS, **DECIDED_WORDS, "": "–", "no_crank": "does not crank",
                 "fuse_opens": "fuse opens", "complaint": "driver's complaint", "preventive": "before it failed"}  # fmt: skip
+BY_HAND: dict[str, dict[str, tuple[str, ...]]] = {
+    "decision": {"kind": DECISIONS},
+    "visit": {"found": FOUND, "other_part": ("", *PARTS)},
+}
+"""Word -> what the columns may hold of rows that come from no file."""
 ROWS_OFFERED = 400  # latest rows of a vehicle that can be chosen, our choice
 
 
@@ -57,6 +65,11 @@ def rows_of(unit: str, word: str) -> dict[int, str]:
             made = read_decisions(db)
         own = made[made["unit"] == unit].iloc[::-1].head(ROWS_OFFERED).to_dict("records")
         return {int(d["id"]): f"{d['id']}: {weekly.decision_words(d)} ({d['by']})" for d in own}
+    if word == "visit":
+        with session.database() as db:
+            told = read_visits(db)
+        mine = told[told["unit"] == unit].iloc[::-1].head(ROWS_OFFERED).to_dict("records")
+        return {int(v["visit_id"]): f"{v['visit_id']}: {closed_words(v)} ({v['by']})" for v in mine}
     facts = one_unit.facts(unit)
     if word == "repair":
         done = facts.repairs.iloc[::-1].head(ROWS_OFFERED).to_dict("records")
@@ -118,7 +131,8 @@ def finish(unit: str, entry: Entry, words: str) -> None:
 def withdraw(unit: str, word: str, chosen: int) -> None:
     """Take the row out of what is judged."""
     with st.popover(f"Withdraw this {word} …", key="withdraw"):
-        st.caption("It counts no more, and stays on record; it can be put back.")
+        its = " With it go the repairs and the reading that it put on record." if word == "visit" else ""
+        st.caption(f"It counts no more, and stays on record; it can be put back.{its}")
         reason = st.text_input("Why it is withdrawn", max_chars=200, key=f"withdraw_why_{word}_{chosen}")
         if st.button("Withdraw", type="primary", key="withdraw_now"):
             try:
@@ -138,6 +152,7 @@ def withdrawn(unit: str) -> None:
     if not gone:
         return
     st.subheader("Withdrawn")
+    offered: set[int] = set()
     for row in gone:
         what: Any = row["row"]
         when = what.get("taken_at") or what.get("done_on") or what.get("iso_week")
@@ -146,8 +161,11 @@ def withdrawn(unit: str) -> None:
                 f"{str(row['word']).capitalize()} {row['number']} of {safe(when)}, withdrawn on {day(row['at'])} by "
                 f"{safe(row['by'])}: {safe(row['reason'])}"
             )
-            back = kept.Kept("correct", unit, "", change=int(str(row["change"])), again=True)
-            st.button("Put back", key=f"back_{row['change']}", on_click=kept.take_back, args=(back,))
+            change = int(str(row["change"]))
+            back = kept.Kept("correct", unit, "", change=change, again=True)
+            if change not in offered:  # one click puts back all that went with it
+                st.button("Put back", key=f"back_{change}", on_click=kept.take_back, args=(back,))
+            offered.add(change)
 
 
 # --- fields ----------------------------------------------------------------------------------------------------------
@@ -198,8 +216,8 @@ def choices_of(word: str, name: str) -> list[str]:
     """The words that a column may hold; none where anything may be typed."""
     if name == "unit":
         return [str(unit) for unit in session.units()["unit"]]
-    if word == "decision":
-        return list(DECISIONS) if name == "kind" else []
+    if word in BY_HAND:
+        return list(BY_HAND[word].get(name, ()))
     column = TABLES[corrections.kind_of(word).table].column(name)
     return [*([] if column.required or not column.choices else [""]), *column.choices]
 

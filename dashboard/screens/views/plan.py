@@ -18,7 +18,7 @@ from dashboard.desk.planning import load_plan, named
 from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
-from dashboard.screens import acts, beginning, columns, downloads, plan_changes, plan_week, session
+from dashboard.screens import acts, beginning, columns, downloads, plan_changes, plan_week, session, visits
 from dashboard.screens.cards import card_table
 from dashboard.screens.caution import before_work
 from dashboard.screens.pages import in_tabs, page
@@ -74,6 +74,7 @@ def show() -> None:
             "Board": lambda: board(plan),
             "Move a visit": lambda: plan_changes.moving(plan, assessment, newest=newest),
             "Parts to order": lambda: orders(plan),
+            "Work orders": lambda: visits.orders(plan),
             "Left out": lambda: left_out(plan),
             "Hours and their price": lambda: hours(plan),
             "Against other policies": lambda: policies(plan),

@@ -16,7 +16,18 @@ from analysis.worklist.course import plain_slopes
 from dashboard.desk.assessment import own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.files import paper
-from dashboard.screens import beginning, columns, decisions, downloads, one_unit, pictures, rounds, session, unit_charts
+from dashboard.screens import (
+    beginning,
+    columns,
+    decisions,
+    downloads,
+    one_unit,
+    pictures,
+    rounds,
+    session,
+    unit_charts,
+    visits,
+)
 from dashboard.screens.address import screens_address
 from dashboard.screens.caution import before_work
 from dashboard.screens.codes import code_button, code_reach
@@ -68,6 +79,7 @@ def show() -> None:
     if assessment is not None and row is not None:
         standing(assessment, row, facts)
         decisions.about(unit, flagged=bool(row["flagged"]))
+        visits.about(unit)
         replaced_questions(assessment, unit)
         shown = {
             "Over time": partial(time_charts, assessment, row, facts),
@@ -95,9 +107,11 @@ def while_judging(facts: one_unit.Facts) -> None:
     if issued is not None and row is not None:
         as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
         decisions.about(unit, flagged=bool(row["flagged"]))
+        visits.about(unit)
     elif issued is not None:
         st.write(f"It was not on the list of {issued.iso_week}.")
         decisions.about(unit, flagged=False)
+        visits.about(unit)
     records(facts)
     sheets(None, None, facts)
 

@@ -16,7 +16,19 @@ from dashboard.desk import weekly
 from dashboard.desk.habits import responsible_words
 from dashboard.desk.planning import named, when
 from dashboard.files.paper import list_pdf
-from dashboard.screens import acts, beginning, columns, decisions, device, downloads, kept, pictures, rounds, session
+from dashboard.screens import (
+    acts,
+    beginning,
+    columns,
+    decisions,
+    device,
+    downloads,
+    kept,
+    pictures,
+    rounds,
+    session,
+    visits,
+)
 from dashboard.screens.caution import before_work
 from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
@@ -59,6 +71,7 @@ def show() -> None:
     chosen = choose_version(choose_week(shown))
     body = chosen.body
     head(chosen)
+    visits.right_part_line()
     issue(chosen)
     with session.database() as db:
         decisions = read_decisions(db)

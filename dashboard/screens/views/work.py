@@ -7,7 +7,7 @@ import uuid
 import streamlit as st
 
 from dashboard.desk import weekly
-from dashboard.screens import bay, device, kept, one_unit, session
+from dashboard.screens import bay, device, kept, one_unit, session, visits
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
@@ -26,6 +26,7 @@ def show(unit: str) -> None:
     with st.container(horizontal=True):
         st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit})
         st.page_link(page("correct"), label="Put something right", query_params={"unit": unit})
+        visits.links(unit)
     facts = one_unit.facts(unit)
     tabs = st.tabs(["Repair", "How it started"])
     with tabs[0]:

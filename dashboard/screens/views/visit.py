@@ -1,0 +1,150 @@
+"""A planned visit reported on the phone: what was found, what was done, the reading after; one form that closes the visit."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import streamlit as st
+
+from dashboard.desk.addresses import uid_of
+from dashboard.desk.work_orders import to_measure
+from dashboard.screens import bay, device, kept, one_unit, session, visits
+from dashboard.screens.caution import caution
+from dashboard.screens.pages import page
+from dashboard.screens.picker import with_unit
+from dashboard.words import visit_words
+from dashboard.words.plain_text import safe, whole
+from dashboard.words.reasons import PART_WORDS
+from ingest.entries import Entry
+from ingest.fields import ACTIONS, PARTS, QUANTITIES
+from ingest.visits import Report, as_planned, close_visit, open_visits, planned_visit, read_visits
+
+
+@dataclass(frozen=True)
+class Typed:
+    """What stands in the form."""
+
+    found: str
+    other: str
+    action: str
+    parts: tuple[str, ...]
+    reading: Mapping[str, object]
+    done_on: date
+    note: str
+
+
+def show(unit: str) -> None:
+    """The page of a vehicle: the visit of the address, else its visits to come."""
+    if device.awaited():
+        return
+    kept.told("visit", unit)
+    asked = st.query_params.get("visit")
+    with session.database() as db:
+        to_come, done = open_visits(db, unit), read_visits(db)
+        named = planned_visit(db, uid_of(str(asked))) if asked else None
+    st.markdown(f"**{safe(unit)}**")
+    visit = named if named is not None and named["unit"] == unit else next(iter(to_come), None)
+    if visit is None:
+        st.info(visit_words.NOT_MEANT)
+        st.page_link(page("work"), label=visit_words.REPAIRS, query_params={"unit": unit})
+        return
+    told = done[done["uid"] == visit["uid"]]
+    if len(told):
+        visits.closed_line(told.iloc[-1].to_dict())
+        return
+    st.markdown(whole(f"{visit_words.PLANNED} {visits.planned_words(visit)}."))
+    if visit["uid"] not in {one["uid"] for one in to_come}:
+        st.caption(visit_words.NO_LONGER)
+    st.page_link(page("bay"), label=visit_words.BEFORE, icon=":material/speed:", query_params={"unit": unit})
+    report(unit, visit)
+
+
+def report(unit: str, visit: Mapping[str, Any]) -> None:
+    """The form."""
+    caution(unit)
+    if not session.who_is_named():
+        st.text_input(
+            visit_words.DONE_BY, max_chars=64, key="who_visit", on_change=device.name_told, args=("who_visit",)
+        )
+    typed = fields(unit, visit)
+    told = st.container(key="told")
+    with st.container(key="savebar"):
+        label = visit_words.SAVE if typed.found else visit_words.SAY_FIRST
+        pressed = st.button(label, type="primary", width="stretch", key="save_visit", disabled=not typed.found)
+    if pressed:
+        with told:
+            save(unit, visit, typed)
+
+
+def fields(unit: str, visit: Mapping[str, Any]) -> Typed:
+    """What was found, what was done to which parts, the reading after, when, and a remark."""
+    parts = [str(part) for part in visit["parts"]]
+    part, key = (parts[0] if parts else ""), f"{visit['uid'][:12]}_{unit}"
+    said = visit_words.found_words(part)
+    asked = f"{PART_WORDS[part].capitalize()}: {visit_words.ASKED}" if part else visit_words.ASKED
+    found = st.pills(asked, list(said), format_func=said.__getitem__, key=f"found_{key}") or ""
+    other = ""
+    if found == "other":
+        choices = {**{p: PART_WORDS[p] for p in PARTS if p != part}, "": visit_words.SOMETHING_ELSE}
+        other = st.pills(visit_words.WHICH, list(choices), format_func=choices.__getitem__, key=f"other_{key}") or ""
+    action = st.pills(visit_words.DONE_ASKED, list(ACTIONS), key=f"action_{key}") or ""
+    worked: list[str] = []
+    if action:
+        usual = [other] if other else parts
+        worked = st.pills(
+            visit_words.ON_PARTS, list(PARTS), format_func=PART_WORDS.__getitem__, selection_mode="multi", default=usual,
+            key=f"parts_{key}_{other}",
+        )  # fmt: skip
+    reading = reading_after(unit, to_measure([*parts, *([other] if other else [])]), key)
+    done_on = st.date_input(
+        "Done on", value=session.today(), max_value=session.today(), key=f"done_on_{key}", format="YYYY-MM-DD"
+    )
+    note = st.text_input(visit_words.REMARK, max_chars=300, key=f"note_{key}")
+    return Typed(found, other, action, tuple(worked), reading, done_on, note)
+
+
+def reading_after(unit: str, asked: tuple[str, ...], key: str) -> dict[str, object]:
+    """Fields for what is measured after the work, in the units of this device's meter; all may stay empty."""
+    memory = device.remembered()
+    meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
+    last, _ = one_unit.last_values(one_unit.facts(unit))
+    typed = {}
+    with st.container(key="measured"):
+        st.markdown(f"**{visit_words.AFTER}**")
+        for name in asked:
+            field = QUANTITIES[name]
+            where = f" ({field.where})" if field.where else ""
+            typed[name] = st.text_input(
+                f"{field.label}, {bay.unit_of(name, meter)}{where}", max_chars=20, key=f"after_{name}_{key}",
+                placeholder=f"last {bay.shown(name, last[name], meter)}" if name in last else "",
+            )  # fmt: skip
+    values = bay.values_of(unit, typed, meter)
+    return {**values, "technician": session.who()} if len(values) > 1 else {}
+
+
+def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
+    """Close the visit; say what is wrong, or what is on record now, with the way to take it back."""
+    if not session.who_is_named():
+        st.error(visit_words.NAME_FIRST)
+        return
+    words = Report(typed.found, typed.done_on, typed.other, typed.action, typed.parts, typed.note, typed.reading)
+    form = f"entry_{visit['uid']}"
+    number = str(st.session_state.setdefault(form, uuid.uuid4().hex))  # a second click stores nothing twice
+    entry = Entry()
+    with session.saving() as db:
+        entry = close_visit(
+            db, as_planned(visit), words, by=session.who(), now=session.now(), entry_id=number, device=device.number()
+        )  # fmt: skip
+    for problem in entry.problems:
+        st.error(safe(bay.spoken(problem), longest=600))
+    if entry.stored or entry.known:
+        st.session_state.pop(form, None)
+        kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0))
+        st.rerun()
+
+
+with_unit("Visit done", show)

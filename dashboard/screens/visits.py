@@ -1,0 +1,131 @@
+"""Visits of the plan on the pages: those to come, with their work orders and their reports, and those that were done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from analysis.backtest.right_part import right_part
+from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.desk.planning import load_plan
+from dashboard.desk.work_orders import chosen_visits, work_orders
+from dashboard.files.work_order import work_orders_pdf
+from dashboard.screens import downloads, session
+from dashboard.screens.address import screens_address
+from dashboard.screens.codes import code_reach
+from dashboard.screens.pages import page
+from dashboard.words import visit_words
+from dashboard.words.plain_text import count_words, day, number, safe, whole
+from ingest.visits import open_visits, read_visits
+
+CLOSED_SHOWN = 4  # visits of a vehicle that were done, our choice
+LINES_SHOWN = 40  # visits of a week listed with their links; the sheets hold all, our choice
+
+
+def about(unit: str) -> None:
+    """On a vehicle's page: its visit to come, with the sheet and the way to report it, and its visits that were done."""
+    with session.database() as db:
+        to_come, done = open_visits(db, unit), read_visits(db)
+    done = done[done["unit"] == unit]
+    if not to_come and done.empty:
+        return
+    st.subheader("Visits")
+    for visit in to_come:
+        st.markdown(whole(f"{planned_words(visit)}."))
+        with st.container(horizontal=True, key="visit_to_come"):
+            orders_button([visit], f"work-order-{unit}", visit_words.WORK_ORDER)
+            report_link(visit)
+    for told in done.tail(CLOSED_SHOWN).iloc[::-1].to_dict("records"):
+        closed_line(told)
+
+
+def planned_words(visit: Mapping[str, Any]) -> str:
+    """A visit to come, for Markdown."""
+    when = day(pd.Timestamp(visit["visit_on"]), weekday=True)
+    return f"{when}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h"
+
+
+def report_link(visit: Mapping[str, Any], label: str = visit_words.REPORT) -> None:
+    """The way to the report of a visit."""
+    asked = {"unit": str(visit["unit"]), "visit": str(visit["uid"])}
+    st.page_link(page("visit"), label=label, icon=":material/assignment_turned_in:", query_params=asked)
+
+
+def links(unit: str) -> None:
+    """The ways to the reports of a vehicle's visits to come."""
+    with session.database() as db:
+        to_come = open_visits(db, unit)
+    for visit in to_come:
+        report_link(visit, f"Report the visit of {day(pd.Timestamp(visit['visit_on']))}")
+
+
+def closed_line(visit: Mapping[Any, Any]) -> None:
+    """A visit that was done, with what was said of it, and the way to put that right."""
+    note = f" {visit_words.REMARK}: {safe(visit['note'])}" if visit["note"] else ""
+    st.markdown(whole(f":material/check_circle: {safe(visit_words.closed_words(visit))}{note} ({safe(visit['by'])})"))
+    asked = {"unit": str(visit["unit"]), "what": "visit"}
+    st.page_link(page("correct"), label="Correct this report, or take it back", query_params=asked)
+
+
+def orders_button(visits: Sequence[Mapping[str, Any]], name: str, label: str) -> None:
+    """A button that makes the sheets of some visits of the newest plan."""
+    in_f, base = session.fahrenheit(), screens_address()
+    wanted = {str(visit["uid"]) for visit in visits}
+
+    def make() -> bytes:
+        with session.database() as db:
+            plan = load_plan(db)
+            if plan is None:
+                raise ValueError("there is no plan on record; allowed are visits of the newest plan")
+            chosen = [visit for visit in chosen_visits(plan) if visit["uid"] in wanted]
+            return work_orders_pdf(work_orders(db, plan, chosen, base=base, fahrenheit=in_f), fahrenheit=in_f)
+
+    downloads.pdf_button(label, make, name, key="work_orders_pdf", disabled=not visits)
+
+
+def orders(plan: ReplacementPlan) -> None:
+    """On the plan's page: the sheets of a week and a depot, each visit with the way to report it; and what was done."""
+    weeks = sorted(set(plan.visits["iso_week"]))
+    if not plan.version or not weeks:
+        st.info("Issue the plan first; then its visits can be printed." if weeks else "No visit is to come.")
+    else:
+        with st.container(horizontal=True):
+            week = st.selectbox("Week", weeks, key="orders_week", width=160)
+            depots = sorted(set(plan.visits.loc[plan.visits["iso_week"] == week, "depot"]))
+            depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="orders_depot", width=200) or ""
+        visits = chosen_visits(plan, week=str(week), depot=depot)
+        orders_button(visits, f"work-orders-{week}", f"{count_words(len(visits), 'work order')} (PDF)")
+        code_reach(screens_address())
+        for visit in visits[:LINES_SHOWN]:
+            with st.container(horizontal=True, vertical_alignment="center", key=f"order-{visit['uid'][:24]}"):
+                st.markdown(whole(f"**{safe(visit['unit'])}**, {planned_words(visit)}"))
+                report_link(visit)
+    done_visits(plan)
+
+
+def done_visits(plan: ReplacementPlan) -> None:
+    """The visits of the plan's weeks that were done."""
+    if plan.done.empty:
+        return
+    with session.database() as db:
+        told = read_visits(db)
+    told = told[told["uid"].isin(set(plan.done["uid"]))]
+    st.subheader(f"Done ({len(told)})")
+    for visit in told.iloc[::-1].head(LINES_SHOWN).to_dict("records"):
+        with st.container(horizontal=True, vertical_alignment="center", key=f"done-{visit['uid'][:24]}"):
+            st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
+            st.markdown(whole(safe(f"{visit['job']}. {visit_words.closed_words(visit)}", longest=400)), width="stretch")
+    if len(told) > LINES_SHOWN:
+        st.caption(f"{len(told) - LINES_SHOWN} more are in the plan's export.")
+
+
+def right_part_line() -> None:
+    """On the list's page: how often what was expected was found, where enough visits told."""
+    with session.database() as db:
+        done = read_visits(db)
+    share = right_part(done.loc[done["part"] != "", "found"].tolist())
+    if share is not None:
+        st.caption(visit_words.right_part_words(share.right, share.looked, share.low, share.high))
