@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 import samples_kept
+
+if TYPE_CHECKING:  # what few tests need is loaded by those
+    from playwright.sync_api import Browser
+    from sqlite_utils import Database
 
 os.environ["OPENPYXL_LXML"] = (
     "False"  # workbooks are written alike whether the extra `logs`, which brings lxml, is there or not
@@ -23,3 +30,33 @@ def _kept_for_the_run(tmp_path_factory: pytest.TempPathFactory) -> None:
     """Where `samples_kept` keeps what is made once a run: above the workers' own folders, where there are workers."""
     base = tmp_path_factory.getbasetemp()
     samples_kept.keep_in((base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "kept")
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    """Three vehicles without a reading (`samples_ingest`)."""
+    from samples_ingest import fleet
+
+    return fleet(tmp_path)
+
+
+@pytest.fixture
+def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The screens on a copy of the small fleet, which is judged once a run (`samples_screens`)."""
+    from samples_screens import assessed, fleet_database, past_like_today, shown
+
+    from dashboard.screens import history
+
+    monkeypatch.setattr(history, "_work_out", past_like_today)
+    return shown(monkeypatch, fleet_database(tmp_path / "fleet.db"), lambda _key: assessed())
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    from browser_screens import CHROMIUM, FLAGS
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield one
+        one.close()

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
 import pandas as pd
+import pytest
 from samples_kept import copy_of, in_one_file, kept, kept_file
 
 from analysis.worklist.assess import Assessment
@@ -51,6 +53,24 @@ def _import_fleet(path: Path) -> None:
 def fleet_database(path: Path) -> Path:
     """A copy of the small fleet's database at `path`."""
     return copy_of(_made(), path)
+
+
+def shown(monkeypatch: pytest.MonkeyPatch, path: Path, judge: Callable[[session.Key], Assessment]) -> Path:
+    """The database as the screens show it on AS_OF, judged by `judge` in this process."""
+    monkeypatch.setenv(session.DATABASE_VARIABLE, str(path))
+    monkeypatch.setenv(session.TODAY_VARIABLE, AS_OF.isoformat())
+    monkeypatch.setattr(session, "_assess", judge)
+    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    return path
+
+
+def assess_here(key: session.Key) -> Assessment:
+    """What the screens ask for, without a process of its own, to save the time that it takes to begin."""
+    db = store.open_database(key.path)
+    try:
+        return assess_database(db, as_of=key.as_of, horizon_days=key.horizon_days)
+    finally:
+        db.conn.close()
 
 
 def listed_database(path: Path) -> Path:

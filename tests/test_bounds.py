@@ -28,11 +28,6 @@ MB = 1_000_000
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 
 
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
-
-
 def refused(db: Database, file: Path) -> str:
     """The one sentence a file is refused with."""
     outcome = import_paths(db, [file], now=NOW)

@@ -20,8 +20,8 @@ from ingest import store
 from ingest.records import save_decision
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+from browser_screens import CHROMIUM, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Page  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
@@ -48,14 +48,6 @@ def fleet(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def address(fleet: Path) -> Iterator[str]:
     with server(fleet, AS_OF.isoformat()) as address:
         yield address
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield one
-        one.close()
 
 
 @pytest.fixture

@@ -19,8 +19,8 @@ from dashboard.desk import weekly
 from ingest import store
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, field, go, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+from browser_screens import CHROMIUM, field, go, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Page  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
@@ -44,14 +44,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     put_past_lists(path)
     with server(path, AS_OF.isoformat()) as address:
         yield address
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield one
-        one.close()
 
 
 def window(browser: Browser, address: str, text: str = "") -> Page:

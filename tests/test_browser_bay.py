@@ -6,7 +6,6 @@ Truth: what the test itself typed, read back from the database; boxes as the bro
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,8 +15,8 @@ from ingest import store
 from ingest.entries import record_reading
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, box_of, field, no_sideways_scroll, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Locator, Page, sync_playwright  # noqa: E402
+from browser_screens import CHROMIUM, box_of, field, no_sideways_scroll, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Locator, Page  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
@@ -39,14 +38,6 @@ def own(tmp_path: Path) -> Path:
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     db.conn.close()
     return path
-
-
-@pytest.fixture
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield one
-        one.close()
 
 
 def span(found: Locator) -> tuple[float, float]:

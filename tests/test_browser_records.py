@@ -8,7 +8,6 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import os
-from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -24,8 +23,8 @@ from ingest.entries import record_reading
 from ingest.records import list_versions
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, field, no_sideways_scroll, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+from browser_screens import CHROMIUM, field, no_sideways_scroll, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Page  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
@@ -52,14 +51,6 @@ def own(tmp_path: Path) -> Path:
 
 def as_of_today(db: Database) -> Assessment:
     return dataclasses.replace(assess_database(db, as_of=TODAY), as_of=pd.Timestamp(TODAY))
-
-
-@pytest.fixture
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield one
-        one.close()
 
 
 def look(page: Page, name: str) -> None:

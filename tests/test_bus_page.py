@@ -10,14 +10,13 @@ from pathlib import Path
 
 import pytest
 from samples_bus import BEGAN, Start, Trip
-from samples_screens import one_reading_database
+from samples_screens import assess_here, one_reading_database, shown
 from streamlit.testing.v1 import AppTest
-from test_views import assess_here, run, said
+from test_views import run, said
 
 from dashboard.desk.bus_source import starts_in
 from dashboard.judging import bus_looking
-from dashboard.screens import bus_logs, session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import bus_logs
 from ingest.errors import FileRefused
 from ingest.store import open_database, read_readings
 
@@ -28,12 +27,8 @@ TAB = "Logs of the bus"
 
 @pytest.fixture
 def database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = one_reading_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, "2026-11-30")
-    monkeypatch.setattr(session, "_assess", assess_here)
     monkeypatch.setattr(bus_logs, "look_into", starts_in)
-    return path
+    return shown(monkeypatch, one_reading_database(tmp_path / "fleet.db"), assess_here)
 
 
 def page_with(name: str, data: str, **chosen: str) -> AppTest:

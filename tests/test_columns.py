@@ -11,12 +11,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, past_like_today, worst_unit
+from samples_screens import AS_OF, worst_unit
 from streamlit.testing.v1 import AppTest
 from test_views import PAGES
 
-from dashboard.screens import columns, history, session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import columns, session
 from dashboard.words.plain_text import percent
 from ingest import store
 from ingest.corrections import correct
@@ -79,14 +78,8 @@ def test_words_are_words(text: str) -> None:
 
 
 @pytest.fixture
-def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def fleet(fleet: Path) -> Path:
     """The small fleet with a decision, a setting, a correction and a row that was set aside."""
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    monkeypatch.setattr(history, "_work_out", past_like_today)
     now = pd.Timestamp(AS_OF).to_pydatetime()
     with session.database() as db:
         save_decision(db, unit=worst_unit(), iso_week="2026-W48", kind="nothing_found", reason="", by="Test", now=now)
@@ -99,7 +92,7 @@ def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             by="Test",
             now=now,
         )
-    return path
+    return fleet
 
 
 def pages_of(page: str) -> list[tuple[str, AppTest]]:

@@ -10,12 +10,11 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, past_like_today, worst_unit
+from samples_screens import AS_OF, worst_unit
 from sqlite_utils import Database
 from test_views import HOSTILE, run, said
 
-from dashboard.screens import history, session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import session
 from ingest import store
 from ingest.corrections import correct, withdraw
 from ingest.entries import record_repair
@@ -26,15 +25,9 @@ OPENED, NOW = (dt.datetime.combine(AS_OF, dt.time(hour)) for hour in (5, 6))
 
 
 @pytest.fixture
-def db(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Database:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+def db(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> Database:
     monkeypatch.setattr(session, "now", lambda: OPENED)  # not the clock's time, before or after which NOW may be
-    monkeypatch.setattr(history, "_work_out", past_like_today)
-    return store.open_database(path)
+    return store.open_database(fleet)
 
 
 def repairs_of(db: Database, unit: str) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from samples_ingest import GOOD, NOW, fleet, reading, readings_file
+from samples_ingest import GOOD, NOW, reading, readings_file
 from sqlite_utils import Database
 
 from ingest import corrections, records
@@ -22,11 +22,6 @@ from ingest.store import read_readings, read_repairs
 
 WHO = {"by": "anna", "reason": "misread", "now": NOW}
 REPAIRS = "unit,done_on,part,action,reason,note\nK-101,2024-02-03,battery,replaced,no_start,\n"
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
 
 
 def only_reading(db: Database) -> dict[str, Any]:

@@ -25,11 +25,6 @@ VALUES = {
 }
 
 
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
-
-
 def test_recorded_in_the_units_of_the_meter(db: Database) -> None:
     typed = {
         **VALUES,

@@ -14,14 +14,12 @@ import time
 from pathlib import Path
 
 import pytest
-from samples_screens import one_reading_database
+from samples_screens import assess_here, one_reading_database, shown
 from streamlit.testing.v1 import AppTest
-from test_views import assess_here, run, said
+from test_views import run, said
 
 from dashboard.judging import importing
 from dashboard.judging.importing import Import, Order, Teller, begin
-from dashboard.screens import session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.errors import FileRefused
 
@@ -31,11 +29,7 @@ UNITS = b"unit,vehicle_class,system_v,fuel,depot\nX-2,van,12,diesel,yard\n"
 
 @pytest.fixture
 def database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = one_reading_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, "2026-11-30")
-    monkeypatch.setattr(session, "_assess", assess_here)
-    return path
+    return shown(monkeypatch, one_reading_database(tmp_path / "fleet.db"), assess_here)
 
 
 def readings(*days: int, volts: float = 12.6) -> bytes:

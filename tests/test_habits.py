@@ -6,12 +6,10 @@ import dataclasses
 from pathlib import Path
 
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database
 from test_views import run, said
 
 from dashboard.desk.habits import DEPOTS_KEY, Habits, checked_depots, in_force, responsible_words
-from dashboard.screens import one_unit, session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import one_unit
 from ingest import store
 from ingest.records import read_settings, save_device, save_setting
 
@@ -46,16 +44,6 @@ def test_what_is_typed_of_a_depot_is_checked_and_kept_in_one_line() -> None:
     with pytest.raises(ValueError, match="hill: the name has 65 characters; allowed are 64"):
         checked_depots([{"depot": "hill", "responsible": "x" * 65}])
     assert responsible_words(FLEET, ["plain", "hill"]) == "Responsible at hill: Ada L."
-
-
-@pytest.fixture
-def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    return path
 
 
 def test_a_device_of_a_depot_reads_as_the_depot_does(fleet: Path) -> None:

@@ -17,11 +17,6 @@ from ingest.set_aside import dismiss_set_aside
 from ingest.store import open_database, read_readings, read_workshops
 
 
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
-
-
 def everything(db: Database) -> list[list[tuple[object, ...]]]:
     """All rows of all tables."""
     return [db.execute(f"SELECT * FROM {name} ORDER BY 1, 2").fetchall() for name in sorted(db.table_names())]

@@ -19,8 +19,7 @@ from streamlit.testing.v1 import AppTest
 from analysis.forecast.choices import WEATHER
 from dashboard.desk import weekly
 from dashboard.files import paper
-from dashboard.screens import history, session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import history
 from dashboard.words.plain_text import safe
 from ingest import records, store
 from ingest.logbook import read_logbook
@@ -32,16 +31,6 @@ WEEK = weekly.iso_week(AS_OF)
 
 def body(*units: str) -> dict[str, object]:
     return {"units": [{"unit": unit, "part": "battery"} for unit in units]}
-
-
-@pytest.fixture
-def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    return path
 
 
 def run() -> AppTest:

@@ -6,14 +6,13 @@ Truth: `analysis.bay.verdict`, which must change its mind exactly at the number 
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 import streamlit as st
-from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from samples_screens import assessed, worst_unit
 from test_views import run, said
 
 from analysis.bay.verdict import verdict
@@ -21,7 +20,6 @@ from analysis.circuit.limit_book import LimitBook
 from dashboard.desk.own_limits import save_limits
 from dashboard.desk.reading_source import limits_for
 from dashboard.screens import one_unit, session, unit_charts
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from dashboard.words.limit_lines import limit_lines
 
 KINDS = [("van", 12, "diesel", 4.0), ("car", 12, "petrol", 6.0), ("tractor", 24, "diesel", 6.0)]
@@ -55,16 +53,7 @@ def test_a_verdict_changes_at_the_printed_number(kind: tuple[Any, ...], usual_a:
             assert both[1] != "pass", (name, words, value, both)
 
 
-@pytest.fixture
-def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    return path
-
-
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_phone_and_the_sheet_say_the_same() -> None:
     """Both from the day's assessment, which the phone's page has asked for; before there is one, the class is known from
     its own readings alone, and its usual amps may be another by a fraction of an ampere."""
@@ -83,7 +72,7 @@ def test_a_meter_in_mv_and_a_thermometer_in_fahrenheit() -> None:
     assert lines["crank_min_v"].endswith("V at 32 °F")
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_own_limits_reach_the_chart_that_was_drawn_before() -> None:
     """Definition: the chart is the one that would be drawn afresh; the limit line halves with the limit."""
     unit = worst_unit()

@@ -171,11 +171,6 @@ def test_the_dip_tells_the_battery_that_steady_turning_tells(peak: str) -> None:
 # --- from the file to the page ---------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
-
-
 def taken_in(db: Database, folder: Path, *rows: tuple[str, str]) -> pd.DataFrame:
     lines = [f"{line},{lowest_is}" for line, lowest_is in rows]
     (folder / "r.csv").write_text("\n".join([f"{HEADING},lowest_is", *lines]) + "\n")

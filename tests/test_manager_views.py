@@ -12,15 +12,15 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, past_like_today, worst_unit
+from samples_screens import AS_OF, assessed, worst_unit
 from test_views import run, said
 
 from dashboard.desk import weekly
 from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.files.as_csv import as_csv
 from dashboard.files.backtest_report import report_text
-from dashboard.screens import history, session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
+from dashboard.screens import session
+from dashboard.screens.session import TODAY_VARIABLE
 from dashboard.words.plain_text import safe
 from ingest import store
 from ingest.records import read_decisions, read_weekly_list
@@ -28,17 +28,6 @@ from ingest.set_aside import correct_set_aside, list_set_aside, show_set_aside
 
 VIEWS = Path(__file__).parents[1] / "dashboard" / "screens" / "views"
 TABLES = ("dataframe", "table", "data_editor")
-
-
-@pytest.fixture
-def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    monkeypatch.setattr(history, "_work_out", past_like_today)
-    return path
 
 
 # --- every table can be taken along ----------------------------------------------------------------------------------
@@ -68,7 +57,7 @@ def test_every_table_has_its_download_beside_it(view: Path) -> None:
     assert shown == called(tree, "st", TABLES)
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_tables_of_a_vehicle_come_with_their_rows_and_names() -> None:
     """The row names of the latest reading's table are in its file, which has no index."""
     app = run("unit", unit=worst_unit(), tab="Latest reading")
@@ -84,8 +73,8 @@ def test_the_tables_of_a_vehicle_come_with_their_rows_and_names() -> None:
         assert files.count("Table as CSV") == len(app.dataframe) + len(app.table) >= least
 
 
-def test_what_was_tried_with_a_row_can_be_taken_along(own: Path) -> None:
-    db = store.open_database(own)
+def test_what_was_tried_with_a_row_can_be_taken_along(fleet: Path) -> None:
+    db = store.open_database(fleet)
     wrong = next(r for r in list_set_aside(db).to_dict("records") if "would fit" in r["reason"])
     column = wrong["reason"].split()[0]
     now = dt.datetime(2026, 11, 30, 7)
@@ -103,10 +92,10 @@ def test_what_was_tried_with_a_row_can_be_taken_along(own: Path) -> None:
 # --- the weekly list's filters ---------------------------------------------------------------------------------------
 
 
-def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(own: Path) -> None:
-    assert weekly.issue(store.open_database(own), assessed())
+def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(fleet: Path) -> None:
+    assert weekly.issue(store.open_database(fleet), assessed())
     app = run()
-    issued = read_weekly_list(store.open_database(own), weekly.iso_week(AS_OF))
+    issued = read_weekly_list(store.open_database(fleet), weekly.iso_week(AS_OF))
     assert issued is not None
     rows = [{**row, "rank": i + 1} for i, row in enumerate(issued.body["units"])]
     app.session_state["list_tab"] = "Table and paper"
@@ -138,10 +127,10 @@ def report_of(path: Path) -> tuple[int, str]:
     return int(line[36:].replace("–", "0").split()[-3]), text
 
 
-def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(own: Path) -> None:
+def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(fleet: Path) -> None:
     """Accept, ask, looked at and found nothing: with name, week and note; the backtest counts one more for nothing."""
     unit = worst_unit()
-    before, _ = report_of(own)
+    before, _ = report_of(fleet)
     app = run("unit", unit=unit)
     app.text_input(key="who").set_value("Manager")
     app.button(key="accept").click().run()
@@ -152,18 +141,18 @@ def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(own: Path) -
     app.button(key="nothing_now").click().run()
     assert not app.exception
     assert "found nothing: cables and posts (Manager)" in said(app)
-    made = read_decisions(store.open_database(own))
+    made = read_decisions(store.open_database(fleet))
     assert made["kind"].tolist() == ["accepted", "measure", "nothing_found"]
     assert made["reason"].tolist() == ["", "", "cables and posts"]
     assert set(made["unit"]) == {unit}
     assert set(made["by"]) == {"Manager"}
     assert set(made["iso_week"]) == {weekly.iso_week(AS_OF)}
     assert "Postponed or looked at (1)" in said(run())
-    after, text = report_of(own)
+    after, text = report_of(fleet)
     assert after == before + 1, text
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_a_wrong_flag_stands_on_the_fleet_s_page_from_the_next_day(monkeypatch: pytest.MonkeyPatch) -> None:
     unit = worst_unit()
     app = run("unit", unit=unit)
@@ -181,9 +170,9 @@ def test_a_wrong_flag_stands_on_the_fleet_s_page_from_the_next_day(monkeypatch: 
 # --- how a start went ------------------------------------------------------------------------------------------------
 
 
-def test_how_a_start_went_is_saved_in_the_bay(own: Path) -> None:
+def test_how_a_start_went_is_saved_in_the_bay(fleet: Path) -> None:
     unit = worst_unit()
-    db = store.open_database(own)
+    db = store.open_database(fleet)
     count = len(store.read_readings(db, units=[unit]))
     app = run("work", unit=unit)
     assert app.button(key="save_start").disabled
@@ -202,7 +191,7 @@ def test_how_a_start_went_is_saved_in_the_bay(own: Path) -> None:
     assert (kept["outcome"], kept["temperature_c"], kept["note"]) == ("no_start", -12.5, "clicks only")
 
 
-def test_a_vehicle_is_decided_on_from_its_card_and_keeps_its_place(own: Path) -> None:
+def test_a_vehicle_is_decided_on_from_its_card_and_keeps_its_place(fleet: Path) -> None:
     """Looked at, nothing found: on record at once, undone at once, and the card stays where it was meanwhile."""
     unit = worst_unit()
     app = run()
@@ -213,14 +202,14 @@ def test_a_vehicle_is_decided_on_from_its_card_and_keeps_its_place(own: Path) ->
     assert not app.exception
     assert "Kept on record" in said(app)
     assert "Postponed or looked at" not in said(app), "it keeps its place until something else is done"
-    assert read_decisions(store.open_database(own))["reason"].tolist() == ["posts"]
+    assert read_decisions(store.open_database(fleet))["reason"].tolist() == ["posts"]
     app.button(key="undo_kept").click().run()
-    assert read_decisions(store.open_database(own)).empty
+    assert read_decisions(store.open_database(fleet)).empty
 
 
-def test_from_one_vehicle_to_the_next_in_the_order_of_the_list(own: Path) -> None:
+def test_from_one_vehicle_to_the_next_in_the_order_of_the_list(fleet: Path) -> None:
     """Before, next, and back to the list; the first has none before it, a vehicle off the list has none of them."""
-    weekly.issue(store.open_database(own), assessed(), by="office")
+    weekly.issue(store.open_database(fleet), assessed(), by="office")
     rows = assessed().units
     listed = [str(unit) for unit in rows.loc[rows["flagged"].astype(bool), "unit"]]
     links = {link.proto.label for link in run("unit", unit=listed[1]).get("page_link")}

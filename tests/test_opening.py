@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, worst_unit
+from samples_screens import AS_OF, assessed, worst_unit
 from test_views import OF_A_VEHICLE, PAGES, past_like_today, run, said
 
 from dashboard.cli.commands import lists
@@ -19,7 +19,6 @@ from dashboard.cli.main import main
 from dashboard.desk import weekly
 from dashboard.desk.planning import load_plan
 from dashboard.screens import history, session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.records import read_plan, read_weekly_list
 
@@ -27,19 +26,13 @@ WEEK = weekly.iso_week(AS_OF)
 
 
 @pytest.fixture
-def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-
+def fleet(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     def worked_out(key: session.Key, past: history.Past) -> None:
         past_like_today(key, past)
         history.keep(key, past)
 
     monkeypatch.setattr(history, "_work_out", worked_out)
-    return path
+    return fleet
 
 
 def content(path: Path) -> list[str]:

@@ -10,29 +10,23 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database
+from samples_screens import AS_OF, assessed
 from test_views import run, said
 
 from analysis.plan.replacement_plan import plan_replacements
 from dashboard.desk import plan_moves
 from dashboard.desk.planning import load_plan, make_plan
 from dashboard.screens import session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.records import read_pins, read_plan, save_plan, save_setting, set_pin
 
 
 @pytest.fixture
-def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    db = store.open_database(path)
+def fleet(fleet: Path) -> Path:
+    db = store.open_database(fleet)
     make_plan(db, as_of=AS_OF, assessment=assessed(), by="berta", now=dt.datetime(2026, 11, 30, 8))
     db.conn.close()
-    return path
+    return fleet
 
 
 def test_typing_a_reason_solves_nothing_and_it_goes_on_record(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:

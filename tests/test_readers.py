@@ -17,11 +17,6 @@ from ingest.readers import read_sheets
 from ingest.texts import sniff_delimiter
 
 
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
-
-
 def rows_of(file: Path, width: int, numeric: frozenset[int] = frozenset()) -> list[tuple[int, list[object]]]:
     """Lines and cells below a one-line heading."""
     out = []

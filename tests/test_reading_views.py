@@ -9,7 +9,7 @@ import json
 from pathlib import Path
 
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, one_reading_database, readings_of, worst_unit
+from samples_screens import AS_OF, assessed, one_reading_database, readings_of, worst_unit
 from streamlit.testing.v1 import AppTest
 from test_views import run, said
 
@@ -20,18 +20,8 @@ from dashboard.desk import assessment
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import expect, knowledge_of, latest_taken, unit_row
-from dashboard.screens import session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
-
-
-@pytest.fixture
-def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    return path
 
 
 def whole_reading(unit: str) -> dict[str, float]:
@@ -41,7 +31,7 @@ def whole_reading(unit: str) -> dict[str, float]:
     return {name: float(readings[name].iloc[-1]) for name in names}
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_bay_says_what_does_not_fit_before_it_is_saved() -> None:
     """Peak amps a little above the steady ones: the clamp was too slow, or the starter is at its end."""
     unit = worst_unit()
@@ -58,7 +48,7 @@ def test_the_bay_says_what_does_not_fit_before_it_is_saved() -> None:
     assert not app.button(key="save").disabled
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_bay_says_charge_first() -> None:
     """BCI table: 12.0 V (24 V: 24.0) at rest is below half charged."""
     unit = worst_unit()
@@ -68,19 +58,19 @@ def test_the_bay_says_charge_first() -> None:
     assert "charge it first, then measure again" in said(app).replace("\\", "")
 
 
-def test_the_bay_takes_a_jumper_start_down(own: Path) -> None:
+def test_the_bay_takes_a_jumper_start_down(fleet: Path) -> None:
     unit = worst_unit()
     app = run("bay", unit=unit)
     app.text_input(key=f"m_rest_v_{unit}_0").set_value(
-        "12.6" if "12" in str(unit_row(store.open_database(own), unit)["system_v"]) else "25.2"
+        "12.6" if "12" in str(unit_row(store.open_database(fleet), unit)["system_v"]) else "25.2"
     )
     app.button_group(key=f"jumper_start_{unit}_0").set_value("cranks").run()
     assert "the engine cranks" in said(app)
     app.button(key="save").click().run()
-    assert store.read_readings(store.open_database(own), units=[unit])["jumper_start"].iloc[-1] == "cranks"
+    assert store.read_readings(store.open_database(fleet), units=[unit])["jumper_start"].iloc[-1] == "cranks"
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_vehicle_s_page_says_what_its_latest_reading_says() -> None:
     app = run("unit", unit=worst_unit(), tab="Latest reading")
     assert "What the latest reading says" in said(app)
@@ -98,7 +88,7 @@ def test_a_first_reading_of_a_class_is_not_held_against_anything(
     assert "cannot be checked: fewer than three values can be compared" in text
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_page_asks_for_no_measurement_that_was_made(monkeypatch: pytest.MonkeyPatch) -> None:
     """The vehicle's page and the list are worded from the same: with every candidate made, neither asks for another."""
     units = assessed().units
@@ -117,9 +107,9 @@ def links(app: AppTest) -> set[str]:
     return {link.proto.label for link in app.get("page_link")}
 
 
-def test_the_sheet_in_text_and_json(own: Path) -> None:
+def test_the_sheet_in_text_and_json(fleet: Path) -> None:
     """Additions only: what the contract names is as it was; the sheet's sentences are the JSON's."""
-    unit, db = worst_unit(), store.open_database(own)
+    unit, db = worst_unit(), store.open_database(fleet)
     readings = readings_of(unit)
     taken = latest_taken(db, unit_row(db, unit), readings, knowledge_of(assessed(), unit_row(db, unit)), limit_book(db))
     row = next(r for r in list_rows(assessed(), readings, flagged_only=False) if r["unit"] == unit)
@@ -137,24 +127,24 @@ def test_the_sheet_in_text_and_json(own: Path) -> None:
     assert {one["verdict"] for one in said["limits"]} <= {"pass", "watch", "act"}
 
 
-def test_what_is_expected_does_not_change_with_readings_taken_later(own: Path) -> None:
-    unit, db = worst_unit(), store.open_database(own)
+def test_what_is_expected_does_not_change_with_readings_taken_later(fleet: Path) -> None:
+    unit, db = worst_unit(), store.open_database(fleet)
     row, readings = unit_row(db, unit), readings_of(unit)
     at = readings["taken_at"].iloc[-4]
     known = knowledge_of(assessed(), row)
     assert expect(db, row, readings, known, at=at) == expect(db, row, readings.iloc[:-4], known, at=at)
 
 
-def test_record_says_it_all_and_a_dry_run_stores_nothing(own: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_record_says_it_all_and_a_dry_run_stores_nothing(fleet: Path, capsys: pytest.CaptureFixture[str]) -> None:
     unit = worst_unit()
     values = {**whole_reading(unit), "taken_at": "2025-11-11T08:00", "outcome": "slow", "jumper_start": "cranks"}
     words = [w for name, v in values.items() for w in (f"--{name.replace('_', '-')}", str(v))]
-    before = len(store.read_readings(store.open_database(own)))
-    assert main(["--db", str(own), "record", unit, "--dry-run", *words]) == 0
+    before = len(store.read_readings(store.open_database(fleet)))
+    assert main(["--db", str(fleet), "record", unit, "--dry-run", *words]) == 0
     dry = capsys.readouterr().out
     assert f"{unit}: reading checked, not stored" in dry
-    assert len(store.read_readings(store.open_database(own))) == before
-    assert main(["--db", str(own), "record", unit, *words]) == 0
+    assert len(store.read_readings(store.open_database(fleet))) == before
+    assert main(["--db", str(fleet), "record", unit, *words]) == 0
     stored = capsys.readouterr().out
     assert stored.splitlines()[1:] == dry.splitlines()[1:], "the same advice before saving and after"
     for text in (
@@ -164,6 +154,6 @@ def test_record_says_it_all_and_a_dry_run_stores_nothing(own: Path, capsys: pyte
         "solenoid coil: not identified, because the drop was not measured",
     ):
         assert text in stored
-    mine = store.read_readings(store.open_database(own), units=[unit])
+    mine = store.read_readings(store.open_database(fleet), units=[unit])
     kept = mine[mine["taken_at"] == "2025-11-11T08:00"].iloc[0]
     assert (kept["outcome"], kept["jumper_start"]) == ("slow", "cranks")

@@ -3,18 +3,12 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from pathlib import Path
 
 import pytest
-from samples_ingest import NOW, fleet
+from samples_ingest import NOW
 from sqlite_utils import Database
 
 from ingest import records
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
 
 
 def test_a_weekly_list_is_frozen(db: Database) -> None:

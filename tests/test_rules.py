@@ -5,16 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from samples_ingest import NOW, UNITS, fleet, reading, readings_file, reasons
+from samples_ingest import NOW, UNITS, reading, readings_file, reasons
 from sqlite_utils import Database
 
 from ingest.importer import import_paths
 from ingest.store import open_database
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
 
 
 def why(db: Database, tmp_path: Path, **changes: object) -> str:

@@ -7,7 +7,6 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from samples_ingest import fleet
 from sqlite_utils import Database
 
 from ingest import schema
@@ -17,11 +16,6 @@ from ingest.schema import migrations
 from ingest.store import open_database, read_workshops
 
 READING = "INSERT INTO readings (unit, taken_at, rest_v, origin_id) VALUES (?, ?, ?, 1)"
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
 
 
 def test_tables_are_strict_and_have_their_columns(db: Database) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from samples_screens import AS_OF, assessed, worst_unit
-from test_views import fleet, run, said  # noqa: F401 - the fixture
+from test_views import run, said
 
 from dashboard.desk import weekly
 from dashboard.screens import session
@@ -52,7 +52,7 @@ def test_only_what_reads_otherwise_is_said_with_both_figures() -> None:
 
 
 def test_list_and_page_say_what_changed_since_the_list_was_issued(
-    fleet: Path,  # noqa: F811
+    fleet: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """A list issued with other figures: both pages say both figures; nothing is said where nothing differs."""

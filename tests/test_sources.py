@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from samples_ingest import GOOD, HEADING, NOW, fleet, readings_file
+from samples_ingest import GOOD, HEADING, NOW, readings_file
 from sqlite_utils import Database
 
 from ingest.drafting import draft_source, preview, toml_text
@@ -26,11 +26,6 @@ GERMAN = (
     "K-102;02.03.2023;9:05;1.200;5,0;12,60;11,20;181;105;95;;\n"
 )
 MINIMAL = 'date_order = "iso"\n[columns]\n"Van" = "unit"\n"When" = "taken_at"\n"Rest" = "rest_v"\n'
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from samples_ingest import NOW, UNITS, fleet, reasons
+from samples_ingest import NOW, UNITS, reasons
 from sqlite_utils import Database
 
 from ingest import store
@@ -18,11 +18,6 @@ from ingest.vocabulary import READING_WORDS, UNIT_WORDS, meaning
 
 NEW = ("battery_type", "batteries", "in_parallel", "oil_grade", "starting_aid", "fuel_limit_c")
 HEADING = UNITS.splitlines()[0] + "," + ",".join(NEW)
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
 
 
 def vehicles(tmp_path: Path, db: Database, *ends: str) -> list[str]:

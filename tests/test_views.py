@@ -18,11 +18,12 @@ import pandas as pd
 import pytest
 from samples_screens import (
     AS_OF,
+    assess_here,
     assessed,
     empty_database,
-    fleet_database,
     one_reading_database,
     past_like_today,
+    shown,
     worst_unit,
 )
 from streamlit.testing.v1 import AppTest
@@ -30,12 +31,11 @@ from streamlit.testing.v1 import AppTest
 from analysis.costs import PlanSettings
 from analysis.worklist.assess import Assessment
 from dashboard.desk import weekly
-from dashboard.desk.assessment import assess_database
 from dashboard.desk.planning import load_plan, make_plan, parts_in_force, plan_settings
 from dashboard.judging import process as judging
 from dashboard.screens import bay, history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
-from dashboard.words.plain_text import celsius, percent, safe, span, whole
+from dashboard.words.plain_text import cold_words, percent, safe, span, whole
 from dashboard.words.plan_words import settings_table
 from ingest import store
 from ingest.entries import record_reading
@@ -90,17 +90,6 @@ def said(app: AppTest) -> str:
     return "\n".join(str(element.value) for kind in kinds for element in kind)
 
 
-@pytest.fixture
-def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())  # the same data, judged once
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    monkeypatch.setattr(history, "_work_out", past_like_today)
-    return path
-
-
 @pytest.mark.parametrize("page", PAGES)
 def test_empty_database_says_what_to_do(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(DATABASE_VARIABLE, str(empty_database(tmp_path / "empty.db")))
@@ -111,10 +100,7 @@ def test_empty_database_says_what_to_do(page: str, tmp_path: Path, monkeypatch: 
 
 @pytest.mark.parametrize("page", PAGES)
 def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv(DATABASE_VARIABLE, str(one_reading_database(tmp_path / "one.db")))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", assess_here)
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
+    shown(monkeypatch, one_reading_database(tmp_path / "one.db"), assess_here)
     app = run(page, unit="X-1" if page in OF_A_VEHICLE else None)
     text = said(app)
     if page == "weekly_list":
@@ -123,15 +109,6 @@ def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatc
         assert "not known to be healthy" in text
     if page == "unit":
         assert "too few to judge" in text
-
-
-def assess_here(key: session.Key) -> Assessment:
-    """The same without a process of its own, to save the time that it takes to begin."""
-    db = store.open_database(key.path)
-    try:
-        return assess_database(db, as_of=key.as_of, horizon_days=key.horizon_days)
-    finally:
-        db.conn.close()
 
 
 def test_judging_beside_the_screens_finds_the_same(tmp_path: Path) -> None:
@@ -222,7 +199,7 @@ def test_what_is_on_record_stands_while_vehicles_are_judged(fleet: Path, monkeyp
     assert f"as in the list of {week}" in said(page)
     row = assessed().units.set_index("unit").loc[unit]
     assert page.metric[0].value == percent(row["no_start_probability"])
-    assert page.metric[1].value == celsius(row["coldest_start_c"])
+    assert page.metric[1].value == cold_words(row["coldest_start_c"])
     assert "What to do" in said(page)
     done.set()
     session.judge().ask(session.key_of(AS_OF)).result(60)

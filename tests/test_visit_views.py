@@ -11,14 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from samples_screens import AS_OF, assessed, listed_database
+from samples_screens import AS_OF, assessed, listed_database, shown
 from streamlit.testing.v1 import AppTest
 from test_views import HOSTILE, run, said
 
 from analysis.backtest.right_part import right_part
 from dashboard.desk.planning import load_plan
-from dashboard.screens import session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 from ingest.visits import PlannedVisit, Report, as_planned, close_visit, open_visits, read_visits
 
@@ -27,12 +25,7 @@ NOW = dt.datetime.combine(AS_OF, dt.time(10))
 
 @pytest.fixture
 def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = listed_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    monkeypatch.setattr(session, "PATIENCE_S", 60.0)
-    return path
+    return shown(monkeypatch, listed_database(tmp_path / "fleet.db"), lambda _key: assessed())
 
 
 def planned(fleet: Path) -> dict[str, Any]:

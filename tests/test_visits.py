@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime
-from pathlib import Path
 from typing import Any
 
 import pytest
-from samples_ingest import fleet
 from sqlite_utils import Database
 
 from dashboard.desk.kept_assessment import judged_version
@@ -26,11 +24,6 @@ NOW = datetime(2026, 11, 24, 10, 30)
 VISIT = PlannedVisit("abc@cranktrend", "K-101", "2026-11-24", "battery", "replace battery", 1.2)
 DONE = Report("worn", NOW.date(), action="replaced", parts=("battery",), note="terminal loose too",
               reading={"rest_v": "12.7", "crank_min_v": "10.9", "crank_a": "210", "temperature_c": "4"})  # fmt: skip
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Database:
-    return fleet(tmp_path)
 
 
 def close(db: Database, report: Report = DONE, **more: Any) -> Any:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, readings_of
+from samples_screens import assessed, readings_of
 from test_views import run, said
 
 from analysis.bay.choices import WHOSE
@@ -32,8 +32,6 @@ from analysis.bay.whose import (
 )
 from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
 from dashboard.cli.main import main
-from dashboard.screens import session
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from dashboard.words import reading_sheet
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MIXED, FleetSpec
@@ -153,15 +151,6 @@ def test_the_question_in_words() -> None:
 NAMES = ("temperature_c", "rest_v", "crank_min_v", "crank_a", "drop_positive_v", "drop_ground_v", "odometer_km")
 
 
-@pytest.fixture
-def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = fleet_database(tmp_path / "fleet.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    monkeypatch.setattr(session, "_assess", lambda _key: assessed())
-    return path
-
-
 def of_system(volts: int, *, before: str = "2100-01-01") -> tuple[str, dict[str, float]]:
     """A vehicle of this system voltage with its latest complete reading before a day."""
     units = assessed().units
@@ -174,7 +163,7 @@ def of_system(volts: int, *, before: str = "2100-01-01") -> tuple[str, dict[str,
 
 
 @pytest.mark.parametrize(("typed_for", "measured_at"), [(24, 12), (12, 24)])
-def test_the_bay_asks_and_hands_the_values_over(own: Path, typed_for: int, measured_at: int) -> None:
+def test_the_bay_asks_and_hands_the_values_over(fleet: Path, typed_for: int, measured_at: int) -> None:
     """12 V values for a 24 V vehicle may be saved all the same; 24 V values cannot be of a 12 V vehicle."""
     (wrong, _), (right, values) = of_system(typed_for), of_system(measured_at)
     app = run("bay", unit=wrong)
@@ -190,11 +179,11 @@ def test_the_bay_asks_and_hands_the_values_over(own: Path, typed_for: int, measu
     assert "Is this" not in said(app)
     assert not app.button(key="save").disabled
     app.button(key="save").click().run()
-    last = store.read_readings(store.open_database(own), units=[right]).iloc[-1]
+    last = store.read_readings(store.open_database(fleet), units=[right]).iloc[-1]
     assert last["rest_v"] == values["rest_v"]
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_answer_that_it_is_this_one_ends_the_question() -> None:
     (wrong, _), (_, values) = of_system(24), of_system(12)
     app = run("bay", unit=wrong)
@@ -206,11 +195,11 @@ def test_the_answer_that_it_is_this_one_ends_the_question() -> None:
     assert not app.button(key="save").disabled
 
 
-def test_record_asks_whether_it_is_stored_or_not(own: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_record_asks_whether_it_is_stored_or_not(fleet: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (wrong, _), (right, values) = of_system(24), of_system(12, before="2025-11-11")
     words = [w for name, v in values.items() for w in (f"--{name.replace('_', '-')}", str(v))]
     at = ["--taken-at", "2025-11-11T08:00", "--dry-run"]
-    assert main(["--db", str(own), "record", wrong, *words, *at]) == 0
+    assert main(["--db", str(fleet), "record", wrong, *words, *at]) == 0
     assert f"Is this {right} (12 V)" in capsys.readouterr().out
-    assert main(["--db", str(own), "record", right, *words, *at]) == 0
+    assert main(["--db", str(fleet), "record", right, *words, *at]) == 0
     assert "Is this" not in capsys.readouterr().out

@@ -24,6 +24,7 @@ from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import start_words
 from dashboard.words import list_row as wording
 from dashboard.words import reasons
+from dashboard.words.plain_text import cold_words
 from ingest.fields import OUTCOMES
 
 DAY = pd.Timestamp("2022-12-12")
@@ -122,7 +123,7 @@ def test_values_have_the_digits_a_technician_needs(value: float, said: str) -> N
 )  # fmt: skip
 def test_coldest_starts_in_words(celsius: float, said: str) -> None:
     """A real minus sign; what was not worked out is said to be below."""
-    assert reasons.cold_words(celsius) == said
+    assert cold_words(celsius) == said
 
 
 def gain(part: str, renewed_c: float, now_c: float) -> str:

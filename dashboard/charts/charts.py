@@ -13,14 +13,13 @@ import pandas as pd
 
 from analysis.worklist.course import PartCourse
 from dashboard.charts import theme
-from dashboard.words.plain_text import celsius, day, fahrenheit_of, span, temperature
+from dashboard.words.plain_text import STARTS_NEVER_C, cold_words, day, fahrenheit_of, span, temperature
 from dashboard.words.reasons import bare, plain
 
 Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
 HEIGHT = 380  # [px] with title and legend, our choice
 LOW_HEIGHT = 330
-WARM_C = 25.0  # [°C] warmer than this a coldest start is not drawn or said; our choice
 FEW_DEPOTS = 5  # up to so many, the hours are written out
 READ, BOUND, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
     "read", "at least (slow samples)", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
@@ -312,7 +311,7 @@ def cold_chart(
     """
     lowest, highest = float(season["one_in_ten_c"].min()) - 8, float(season["low_c"].max()) + 6
     for column in ("high_c", "coldest_start_c"):
-        highest = max(highest, min(float(cold[column].max()), WARM_C) + 2)
+        highest = max(highest, min(float(cold[column].max()), STARTS_NEVER_C) + 2)
     lowest = min(lowest, max(float(cold["coldest_start_c"].min()) - 3, -46.0))
     if renewed is not None and cold["renewed_c"].notna().any():
         lowest = min(lowest, max(float(cold["renewed_c"].min()) - 3, -46.0))
@@ -364,16 +363,11 @@ def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = Fa
         else f"The depot's coldest time is around {day(coldest['day'])}: one morning in ten below "
         f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}."
     )
-    middle, low, high = (celsius(now[name], fahrenheit=fahrenheit) for name in ("coldest_start_c", "low_c", "high_c"))
-    ahead = ahead_words(end["coldest_start_c"], fahrenheit=fahrenheit)
+    middle, low, high = (
+        cold_words(now[name], fahrenheit=fahrenheit) for name in ("coldest_start_c", "low_c", "high_c")
+    )
+    ahead = cold_words(end["coldest_start_c"], fahrenheit=fahrenheit)
     return f"Coldest start now {middle} (80 % sure: {span(low, high)}), in half a year {ahead}. {mornings}"
-
-
-def ahead_words(coldest_c: float, *, fahrenheit: bool = False) -> str:
-    """A coldest start in half a year; above WARM_C no morning is warm enough, and the figure itself means nothing."""
-    if coldest_c >= WARM_C:
-        return f"no start even at {temperature(WARM_C, fahrenheit=fahrenheit)}"
-    return celsius(coldest_c, fahrenheit=fahrenheit)
 
 
 def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:

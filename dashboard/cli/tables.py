@@ -17,7 +17,7 @@ from dashboard.desk.terminal import WIDTH, wrapped
 from dashboard.files import reading_json
 from dashboard.words import list_row as wording
 from dashboard.words import reading_sheet, reasons
-from dashboard.words.plain_text import clean, number, percent
+from dashboard.words.plain_text import clean, cold_words, number, percent
 from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
 
@@ -60,7 +60,7 @@ def row_line(unit: str, depot: str, part: str, sure: str, risk: str, start: str,
 
 def start_words(row: Mapping[str, Any]) -> str:
     """Coldest start with its interval, short."""
-    middle = reasons.cold_words(row["coldest_start_c"])
+    middle = cold_words(row["coldest_start_c"])
     span = reasons.cold_span(row["coldest_start_low_c"], row["coldest_start_high_c"])
     return middle if span == middle else f"{middle} ({span.replace(' °C', '')})"
 
@@ -98,7 +98,7 @@ def unit_sheet(
     slopes = plain_slopes(assessment.state, str(row["unit"]))
     for p in parts.to_dict("records"):
         unit = reasons.quantity_unit(p["part"])
-        renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else reasons.cold_words(p["renewed_coldest_start_c"])
+        renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else cold_words(p["renewed_coldest_start_c"])
         lines.append(
             f"  {reasons.PART_WORDS[p['part']]:18s} {reasons.plain(p['level_mohm'], unit):>14s} {reasons.bare(p['se_mohm']):>9s}"
             f" {reasons.bare(p['usual_mohm']):>9s} {reasons.bare(p['growth_mohm_per_month']):>10s}"

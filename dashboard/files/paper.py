@@ -26,8 +26,8 @@ from dashboard.files.pieces import (
 )
 from dashboard.words.plain_text import (
     by_when,
-    celsius,
     cold_range,
+    cold_words,
     day,
     fahrenheit_of,
     glued,
@@ -122,7 +122,7 @@ def _list_row(
     low = body["depots"].get(row["depot"], {}).get("coming_low_c")
     coming = "–" if low is None else temperature(low, fahrenheit=in_f)
     why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
-    cold = celsius(row["coldest_start_c"], fahrenheit=in_f)
+    cold = cold_words(row["coldest_start_c"], fahrenheit=in_f)
     change = str(row.get("change", ""))
     by = by_when(row["act_by"], body["as_of"], missing="–")
     decided = printable(f"{weekly.decision_words(decision)} {decision['reason']}") if decision else ""
@@ -222,7 +222,7 @@ def _parts_table(parts: pd.DataFrame, *, fahrenheit: bool) -> Table:
                 para(plain(part["usual_mohm"], unit)),
                 para(plain(part["growth_mohm_per_month"], unit)),
                 para(percent(part["part_probability"])),
-                para(celsius(part["renewed_coldest_start_c"], fahrenheit=fahrenheit)),
+                para(cold_words(part["renewed_coldest_start_c"], fahrenheit=fahrenheit)),
             ]
         )
     return grid(rows, [w * mm for w in (42, 38, 28, 26, 20, 30)])

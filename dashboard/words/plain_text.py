@@ -15,9 +15,8 @@ if TYPE_CHECKING:
 
 _PUNCTUATION = frozenset(string.punctuation)
 MINUS = "−"
-STARTS_ALWAYS_C = (
-    -44.0
-)  # coldest starts below are outside the range that is worked out, see analysis.starting.coldest_start
+STARTS_ALWAYS_C = -44.0  # colder is outside the range that is worked out, see analysis.starting.coldest_start
+STARTS_NEVER_C = 30.0  # a coldest start above is warmer than any morning that counts; our choice
 F_PER_K = 1.8  # exact by definition of the scales
 NAMED = 6  # of many names in a sentence, our choice
 Degrees = TypeVar("Degrees", float, "pd.Series[float]")
@@ -89,13 +88,13 @@ def sureness(probability: float) -> str:
     return "most likely of several" if probability >= 0.4 else "uncertain"
 
 
-def celsius(value: float, *, fahrenheit: bool = False) -> str:
-    """A temperature with its unit, or that the vehicle starts at every temperature looked at."""
-    if not math.isfinite(value):
+def cold_words(celsius: float, *, fahrenheit: bool = False) -> str:
+    """A coldest start with its unit; beyond what is looked at, only that it is."""
+    if not math.isfinite(celsius):
         return "–"
-    if value <= STARTS_ALWAYS_C:
-        return f"below {temperature(STARTS_ALWAYS_C, fahrenheit=fahrenheit)}"
-    return temperature(value, fahrenheit=fahrenheit)
+    bound = min(max(celsius, STARTS_ALWAYS_C), STARTS_NEVER_C)
+    beyond = "below " if bound == STARTS_ALWAYS_C else "above " if bound == STARTS_NEVER_C else ""
+    return beyond + temperature(bound, fahrenheit=fahrenheit)
 
 
 def span(low: str, high: str) -> str:
@@ -105,7 +104,7 @@ def span(low: str, high: str) -> str:
 
 def cold_range(row: Mapping[Any, Any], *, fahrenheit: bool) -> str:
     """The range of a vehicle's coldest start, with how sure it is."""
-    low, high = (celsius(row[f"coldest_start_{end}_c"], fahrenheit=fahrenheit) for end in ("low", "high"))
+    low, high = (cold_words(row[f"coldest_start_{end}_c"], fahrenheit=fahrenheit) for end in ("low", "high"))
     return f"80 % sure: {span(low, high)}"
 
 

@@ -16,7 +16,14 @@ import pandas as pd
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
 from analysis.worklist.assess import Assessment
-from dashboard.words.plain_text import F_PER_K, STARTS_ALWAYS_C, count_words, in_reader_unit, span, temperature
+from dashboard.words.plain_text import (
+    F_PER_K,
+    STARTS_ALWAYS_C,
+    cold_words,
+    count_words,
+    in_reader_unit,
+    span,
+)
 
 Fact: TypeAlias = dict[str, Any]
 """`kind` and the figures of one sentence, rounded as they are said, temperatures to 0.1; dates as YYYY-MM-DD."""
@@ -84,7 +91,6 @@ NEARLY = 0.6  # ... where another is at least this share as probable, our choice
 PERHAPS_REPAIRED = 0.25  # probability of an unrecorded repair above which the list says so, our choice
 FITS = 1.6  # a drop last read is this factor from the level at most, else it is said not to fit; our choice
 NEARLY_NIL_V = 0.02  # a drop this small reads as nil on a shop meter: its ratio to the level says nothing; our choice
-STARTS_NEVER_C = 30.0  # a coldest start above is warmer than any morning that counts; our choice
 HIDDEN = 0.5  # a failure more probably unexplained than not is said to be so, our choice
 LEAST_GAIN = 1.0  # [K] a repair that gains less gains hardly anything, our choice
 
@@ -122,15 +128,6 @@ def month_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
 def day_words(day: pd.Timestamp, as_of: pd.Timestamp) -> str:
     """A day in words, with its year unless that is the list's."""
     return f"{day.day} {day:%B}" + ("" if day.year == as_of.year else f" {day.year}")
-
-
-def cold_words(celsius: float, *, fahrenheit: bool = False) -> str:
-    """A coldest start in words."""
-    if celsius <= STARTS_ALWAYS_C:
-        return f"below {temperature(STARTS_ALWAYS_C, fahrenheit=fahrenheit)}"
-    if celsius >= STARTS_NEVER_C:
-        return f"above {temperature(STARTS_NEVER_C, fahrenheit=fahrenheit)}"
-    return temperature(celsius, fahrenheit=fahrenheit)  # rounded as lists keep it
 
 
 def cold_span(low: float, high: float) -> str:

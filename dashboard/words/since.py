@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard.words.plain_text import celsius, day, percent, span
+from dashboard.words.plain_text import cold_words, day, percent, span
 from dashboard.words.reasons import part_name
 from ingest.records import WeeklyList
 
@@ -26,9 +26,11 @@ def changed(
     chances = [percent(round(float(row["no_start_probability"]), 4)) for row in (then, now)]
     pairs = {
         "no-start": tuple(f"{chance}{days}" for chance, days in zip(chances, within, strict=True)),
-        "starts down to": tuple(celsius(float(row["coldest_start_c"]), fahrenheit=fahrenheit) for row in (then, now)),
+        "starts down to": tuple(
+            cold_words(float(row["coldest_start_c"]), fahrenheit=fahrenheit) for row in (then, now)
+        ),
         "80 % sure of": tuple(
-            span(*(celsius(float(row[f"coldest_start_{end}_c"]), fahrenheit=fahrenheit) for end in ("low", "high")))
+            span(*(cold_words(float(row[f"coldest_start_{end}_c"]), fahrenheit=fahrenheit) for end in ("low", "high")))
             for row in (then, now)
         ),
         "suspect": (part_name(then["part"]), part_name(now["part"]) if now["flagged"] else part_name(then["part"])),

@@ -25,7 +25,7 @@ from dashboard.screens.pages import IN_ADDRESS
 from dashboard.words.heads import head
 from dashboard.words.plain_text import (
     as_sentence,
-    celsius,
+    cold_words,
     count_words,
     day,
     fahrenheit_of,
@@ -182,7 +182,7 @@ def coming_cold(assessment: Assessment) -> None:
 
 def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> Styler:
     """The table as it is read; the file keeps codes and numbers."""
-    degrees = partial(celsius, fahrenheit=in_f)
+    degrees = partial(cold_words, fahrenheit=in_f)
     shown = pd.DataFrame(
         {
             "vehicle": table["unit"],

@@ -38,8 +38,8 @@ from dashboard.words import reading_sheet
 from dashboard.words.plain_text import (
     MINUS,
     as_sentence,
-    celsius,
     cold_range,
+    cold_words,
     count_words,
     day,
     percent,
@@ -185,7 +185,7 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
         a.metric(f"No-start within {horizon_days} days", percent(row["no_start_probability"]))
         if "probability_low" in row:  # a list as issued holds no interval of it
             a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
-        b.metric("Starts down to", celsius(row["coldest_start_c"], fahrenheit=in_f))
+        b.metric("Starts down to", cold_words(row["coldest_start_c"], fahrenheit=in_f))
         b.caption(cold_range(row, fahrenheit=in_f))
         c.metric("Act by", by_words(row, as_of))
         count = f", {count_words(row['readings'], 'reading')}" if "readings" in row else ""
@@ -331,7 +331,7 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     st.subheader("Every part")
     frame = parts_frame(mine, plain_slopes(assessment.state, str(row["unit"])), in_f=in_f)
     sized = {str(name): sized_number for name in frame if frame[name].dtype == float}
-    degrees = {"renewed, starts to": partial(celsius, fahrenheit=in_f)}
+    degrees = {"renewed, starts to": partial(cold_words, fahrenheit=in_f)}
     columns.show(
         columns.in_words(frame, {**sized, "suspect": percent, "wearing": percent, **degrees}),
         alt="Level, growth and suspicion of every part", key="parts_table",

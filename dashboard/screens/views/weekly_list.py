@@ -35,8 +35,8 @@ from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
 from dashboard.words.plain_text import (
     as_sentence,
     by_when,
-    celsius,
     cold_range,
+    cold_words,
     day,
     glued,
     in_reader_unit,
@@ -342,7 +342,7 @@ def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:
     was, was_c = row.get("was"), row.get("was_coldest_start_c")
     if change in ("worse", "better") and was is not None:
         moved = abs(float(row["no_start_probability"]) - float(was)) >= weekly.WORSE_RISE
-        before = percent(float(was)) if moved or was_c is None else celsius(float(was_c), fahrenheit=in_f)
+        before = percent(float(was)) if moved or was_c is None else cold_words(float(was_c), fahrenheit=in_f)
         started = f"started {before}" if before.startswith("below") else f"started down to {before}"
         then = f" (was {before})" if moved or was_c is None else f" ({started})"
     return f"{theme.CHANGE_SIGNS[change]} {CHANGE_WORDS[change]}{then}"
@@ -365,7 +365,7 @@ def show_gone(body: Mapping[str, Any]) -> None:
 
 def table_shown(frame: pd.DataFrame, *, in_f: bool) -> Styler:
     """The table as it is read: plain heads, spoken classes, the reader's degrees; the file keeps codes and numbers."""
-    degrees = partial(celsius, fahrenheit=in_f)
+    degrees = partial(cold_words, fahrenheit=in_f)
     table = pd.DataFrame(
         {
             "rank": frame["rank"],
