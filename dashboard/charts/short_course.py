@@ -38,10 +38,10 @@ def _drawn(course: Mapping[str, Any]) -> str:
     top = HEADROOM * max(highest, course["limit"] if limit_drawn else 0.0)
 
     def x(days: float) -> float:
-        return 100.0 * (days - first) / max(last - first, 1.0)
+        return float(100.0 * (days - first) / max(last - first, 1.0))
 
     def y(value: float) -> float:
-        return TALL * (1.0 - min(value / top, 1.0))
+        return float(TALL * (1.0 - min(value / top, 1.0)))
 
     def line(points: list[tuple[float, float]]) -> str:
         return "M" + "L".join(f"{a:.2f},{b:.2f}" for a, b in points)

@@ -10,7 +10,9 @@ import pandas as pd
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, PageBreak, Spacer, Table, TableStyle
 
+from analysis.bay.where_volts_go import WhereVoltsGo
 from dashboard.desk import weekly
+from dashboard.files.paper_volts import volts_drawing
 from dashboard.files.pieces import (
     LONGEST_LINE,
     PORTRAIT_MM,
@@ -160,9 +162,10 @@ def unit_pdf(
     *,
     as_of: str,
     horizon_days: int,
+    volts: WhereVoltsGo | None = None,
     fahrenheit: bool = False,
 ) -> bytes:
-    """One vehicle on portrait A4: where it stands, every part, last readings, repairs, room for notes."""
+    """One vehicle on portrait A4: where it stands, where its volts go, every part, last readings, repairs, room for notes."""
     cold = Reader(pd.Timestamp(as_of), fahrenheit).down_to(float(row["coldest_start_c"]))
     reasons = read_reasons(row, pd.Timestamp(as_of), fahrenheit=fahrenheit)
     reasons += [for_reader(text, fahrenheit=fahrenheit) for text in row.get("latest", [])]
@@ -185,6 +188,7 @@ def unit_pdf(
         para(f"What to do: <b>{sentence(str(row['action']))}.</b>", 9),
         para(f"Next measurement: {printable(with_caution(row['next_test'] or 'enough is known.'))}", 9),
         Spacer(1, 3 * mm),
+        *([volts_drawing(volts, fahrenheit=fahrenheit), Spacer(1, 3 * mm)] if volts is not None else []),
         _parts_table(parts, fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
         para("Last readings", 10, bold=True),

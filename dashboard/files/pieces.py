@@ -25,7 +25,7 @@ LONGEST_CELL = 220  # characters of a text in a cell, so that no cell fills a pa
 LONGEST_NAME = 64
 LONGEST_LINE = 400
 PORTRAIT_MM = 184  # width of what is printed on a portrait A4
-_REGULAR, _BOLD = "Vera", "VeraBd"
+REGULAR, BOLD = "Vera", "VeraBd"
 _MARGIN = 13 * mm
 
 
@@ -33,10 +33,10 @@ _MARGIN = 13 * mm
 def _font() -> TTFont:
     """Bitstream Vera comes with reportlab and knows Ω, minus and the accents of Latin-1."""
     folder = Path(reportlab.__file__).parent / "fonts"
-    regular = TTFont(_REGULAR, str(folder / "Vera.ttf"))
+    regular = TTFont(REGULAR, str(folder / "Vera.ttf"))
     pdfmetrics.registerFont(regular)
-    pdfmetrics.registerFont(TTFont(_BOLD, str(folder / "VeraBd.ttf")))
-    pdfmetrics.registerFontFamily(_REGULAR, normal=_REGULAR, bold=_BOLD, italic=_REGULAR, boldItalic=_BOLD)
+    pdfmetrics.registerFont(TTFont(BOLD, str(folder / "VeraBd.ttf")))
+    pdfmetrics.registerFontFamily(REGULAR, normal=REGULAR, bold=BOLD, italic=REGULAR, boldItalic=BOLD)
     return regular
 
 
@@ -55,7 +55,7 @@ def printable(text: object, *, longest: int = LONGEST_CELL) -> str:
 def _style(size: float, *, bold: bool = False) -> ParagraphStyle:
     _font()
     return ParagraphStyle(
-        "p", fontName=_BOLD if bold else _REGULAR, fontSize=size, leading=size * 1.28, splitLongWords=True
+        "p", fontName=BOLD if bold else REGULAR, fontSize=size, leading=size * 1.28, splitLongWords=True
     )
 
 
@@ -95,7 +95,7 @@ def build(story: list[Flowable], *, title: str, wide: bool) -> bytes:
     )  # fmt: skip
 
     def foot(canvas: Any, doc: Any) -> None:
-        canvas.setFont(_REGULAR, 7)
+        canvas.setFont(REGULAR, 7)
         canvas.drawString(_MARGIN, 8 * mm, printable_plain(title))
         canvas.drawRightString(doc.pagesize[0] - _MARGIN, 8 * mm, f"page {doc.page}")
 

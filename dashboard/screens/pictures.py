@@ -44,7 +44,12 @@ def leads(own: one_unit.Facts, typed: Mapping[str, str]) -> None:
 
 def volts(own: one_unit.Facts, taken: Taken) -> None:
     """Where the volts of a reading on record go."""
-    _volts(taken.volts(limits_for(own.unit, one_unit.own_book()), coming_c=coming_low(own.unit)), taken.check)
+    _volts(volts_of(own, taken), taken.check)
+
+
+def volts_of(own: one_unit.Facts, taken: Taken) -> WhereVoltsGo:
+    """The same as numbers, with the coming low of the vehicle's depot."""
+    return taken.volts(limits_for(own.unit, one_unit.own_book()), coming_c=coming_low(own.unit))
 
 
 def volts_typed(own: one_unit.Facts, reading: Mapping[str, Any], check: ReadingCheck) -> None:

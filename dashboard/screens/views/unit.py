@@ -438,7 +438,9 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
         if assessment is not None and row is not None:
             listed = listed_row(assessment, unit, facts)
             taken = one_unit.latest_apart(facts)
+            volts = None
             if taken is not None:
+                volts = pictures.volts_of(facts, taken)
                 said = reading_sheet.paper_lines(day(taken.taken_at), taken.check)
                 listed = {**listed, "latest": said}
             parts = assessment.parts[assessment.parts["unit"] == unit]
@@ -447,7 +449,7 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             downloads.pdf_button(
                 "Vehicle sheet (PDF)", lambda: paper.unit_pdf(
                     listed, parts, known, facts.repairs, as_of=as_of, horizon_days=assessment.horizon_days,
-                    fahrenheit=in_f,
+                    volts=volts, fahrenheit=in_f,
                 ), f"vehicle-{unit}", key="unit_pdf",
             )  # fmt: skip
         downloads.pdf_button(
