@@ -16,7 +16,7 @@ from analysis.plan.inputs import cheap_success, prepare
 from analysis.plan.policies import avoided, flagged_list, reckoned, run_to_failure
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan.visit_costs import MEASURE, worthwhile
-from analysis.plan.workshop_calendar import plan_weeks, visit_day, workshop_hours
+from analysis.plan.workshop_calendar import opening, plan_weeks, workshop_hours
 
 
 def make(inputs: PlanInputs, *, weeks: int = 13, previous: ReplacementPlan | None = None, **changes: object):
@@ -535,8 +535,8 @@ def test_weeks_are_iso_weeks_and_a_begun_week_counts_by_its_days_left() -> None:
     """Worked by hand: 2026 has 53 ISO weeks; from Wednesday three of five working days are left."""
     weeks = plan_weeks(pd.Timestamp("2026-12-30"), 2)
     assert weeks.iso == ("2026-W53", "2027-W01")
-    assert visit_day(weeks, 0).tolist() == [0, 5]
-    assert visit_day(weeks, 4).tolist() == [-1, 5]
+    assert opening([], weeks).visit_day(weeks, -1, 0).tolist() == [0, 5]
+    assert opening([], weeks).visit_day(weeks, -1, 4).tolist() == [-1, 5]
     table = pd.DataFrame({"depot": ["a"], "hours_per_week": [10.0]})
     assert workshop_hours(table, ["a", "b"], weeks).tolist() == [[6.0, 10.0], [0.0, 0.0]]
     assert workshop_hours(table, ["a"], weeks, closed_weeks=("2027-W01",)).tolist() == [[6.0, 0.0]]
@@ -544,10 +544,29 @@ def test_weeks_are_iso_weeks_and_a_begun_week_counts_by_its_days_left() -> None:
     assert friday.iso == ("2026-W49",)  # most of the seven days from a Friday lie in the next week
 
 
+def test_working_days_and_closed_days_by_hand() -> None:
+    """Depot a works Tuesday 6 h and Saturday 2 h, b Monday to Friday; closed from Tuesday 1 to Wednesday 2 December, b only
+    on Monday 7 December."""
+    weeks = plan_weeks(pd.Timestamp("2026-11-30"), 2)  # a Monday
+    days = pd.DataFrame({"depot": ["a", "a", "c"], "weekday": [2, 6, 1], "share": [0.75, 0.25, 1.0]})
+    shut = pd.DataFrame({
+        "depot": ["", "b", "c"], "from_on": pd.to_datetime(["2026-12-01", "2026-12-07", "2026-11-01"]),
+        "to_on": pd.to_datetime(["2026-12-02", "2026-12-07", "2027-11-01"]), "why": ["", "stocktaking", "not a depot"],
+    })  # fmt: skip
+    table = pd.DataFrame({"depot": ["a", "b"], "hours_per_week": [8.0, 10.0]})
+    opened = opening(["a", "b"], weeks, days=days, closures=shut)
+    assert opened.visit_day(weeks, 0, 0).tolist() == [5, 8]
+    assert opened.visit_day(weeks, 1, 0).tolist() == [0, 8]
+    assert opened.visit_day(weeks, 1, 5).tolist() == [-1, 8]
+    assert opened.visit_day(weeks, -1, 1).tolist() == [3, 7]  # without a depot only what is closed everywhere counts
+    hours = workshop_hours(table, ["a", "b"], weeks, opened=opened)
+    assert hours.tolist() == [[2.0, 8.0], [6.0, 8.0]]
+
+
 @pytest.mark.parametrize("day", pd.date_range("2026-11-23", periods=7).tolist())
 def test_every_day_of_the_week_starts_a_plan_with_working_days(day: pd.Timestamp) -> None:
     weeks = plan_weeks(day, 26)
-    assert (visit_day(weeks, 0) >= 0).all()
+    assert (opening([], weeks).visit_day(weeks, -1, 0) >= 0).all()
     assert weeks.position(np.array([-0.5, float(weeks.end_day[-1])])).tolist() == [-1, -1]
 
 

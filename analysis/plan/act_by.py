@@ -12,7 +12,6 @@ from analysis.plan.inputs import PlanInputs, Work, pin_rows
 from analysis.plan.result import FRAMES, frame_of
 from analysis.plan.rules import Rules
 from analysis.plan.visit_costs import CHEAP_FIRST, REPLACE, REPLACE_TWO, Options
-from analysis.plan.workshop_calendar import visit_day
 
 WAITS = "waiting pays"
 
@@ -22,17 +21,18 @@ def act_by_missed(
 ) -> pd.DataFrame:  # fmt: skip
     """A row for each vehicle that comes later than it should, or not though it should within the plan, earliest first.
 
-    Nobody can come before the first working day: where the day to act by lies before it, that day counts.
+    Nobody can come before the first working day of the workshop: where the day to act by lies before it, that day counts.
     """
     row_of = {str(unit): row for row, unit in enumerate(work.candidates.table["unit"])}
     visit_of = {int(u): n for n, u in enumerate(rows.unit)}
     without = dict(zip(left_out["unit"], left_out["reason"], strict=True))
     depot_of = dict(zip(inputs.fleet["unit"].astype(str), inputs.fleet["depot"].fillna("").astype(str), strict=True))
-    first, last = int(visit_day(work.weeks, 0)[0]), int(work.weeks.end_day[-1]) - 1
+    last = int(work.weeks.end_day[-1]) - 1
+    first = {name: int(work.opened.next_open[d, work.weeks.first_day[0]]) for d, name in enumerate(work.depots)}
     forbidden = {unit for unit, kind, _, _ in pin_rows(inputs.pins) if kind == "forbid"}
     out: list[dict[str, Any]] = []
     for unit, day in _days_to_act_by(inputs).items():
-        limit = max(int((day - work.weeks.as_of).days), first)
+        limit = max(int((day - work.weeks.as_of).days), first.get(depot_of.get(unit, ""), 0))
         visit = visit_of.get(row_of.get(unit, -1))
         on = last + 1 if visit is None else int(rows.day[visit])
         if on <= limit or limit > last:
@@ -111,7 +111,7 @@ def _not_before(work: Work, u: int, kind: int, on: int, limit: int) -> str:
     if work.decided.not_before[u] > limit:
         return "postponed"
     ready = _lead(work, u, kind)
-    soonest = visit_day(work.weeks, ready)
+    soonest = work.opened.visit_day(work.weeks, int(work.depot[u]), ready)
     if bool((work.table.services[u] == on).any()) and int(soonest[soonest >= 0].min(initial=on)) < on:
         return "service"
     return "part" if ready > limit else "closed"

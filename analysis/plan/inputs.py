@@ -14,7 +14,7 @@ from analysis.plan.candidates import Candidates, Catalogue, complete_catalogue, 
 from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
-from analysis.plan.workshop_calendar import PlanWeeks, iso_name, workshop_hours
+from analysis.plan.workshop_calendar import Opening, PlanWeeks, closed_days, iso_name, opening, workshop_hours
 from analysis.readings.panel import Bools, Floats, Ints
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 
@@ -24,7 +24,8 @@ class PlanInputs:
     """outlook, units, parts: of the Assessment; catalogue, services, workshops, repairs: tables as in DEVELOPERS.md;
     fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win); beyond: of the Assessment, the
     quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on; decisions: unit, kind, at,
-    until and, where known, the part they are about; done: visits that were reported, as in `analysis.plan.done`, and `at`."""
+    until and, where known, the part they are about; done: visits that were reported, as in `analysis.plan.done`, and `at`;
+    workshop_days, closures: as in :func:`analysis.plan.workshop_calendar.opening`."""
 
     outlook: pd.DataFrame
     units: pd.DataFrame
@@ -38,6 +39,8 @@ class PlanInputs:
     beyond: pd.DataFrame | None = None
     decisions: pd.DataFrame | None = None
     done: pd.DataFrame | None = None
+    workshop_days: pd.DataFrame | None = None
+    closures: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,7 @@ class Work:
     capacity: Capacity
     decided: Decided
     done_h: Floats
+    opened: Opening
     notes: list[str] = field(default_factory=list)
 
     @property
@@ -83,13 +87,17 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)
     values = make_values(candidates, service_week, settings)
     what = decided(standing, names, weeks.as_of)
-    table = make_costs(candidates, values, weeks, services, first_service, settings, not_before=what.not_before)
     depots = sorted({d for d in fleet["depot"].fillna("").astype(str) if d})
     depot = np.array([depots.index(d) if d in depots else -1 for d in candidates.table["depot"]], dtype=np.int64)
-    capacity, done_h = _capacity(inputs, fleet, depots, weeks, settings)
+    opened = opening(depots, weeks, days=inputs.workshop_days, closures=inputs.closures)
+    services = np.where(_closed_on(inputs, depots, depot, weeks, services), -1, services)
+    table = make_costs(
+        candidates, values, weeks, services, first_service, settings, opened, depot, not_before=what.not_before
+    )
+    capacity, done_h = _capacity(inputs, fleet, depots, weeks, settings, opened)
     notes += _warnings(inputs, candidates, catalogue, depots, capacity, weeks)
     return Work(
-        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, done_h, notes
+        weeks, settings, catalogue, seen, lives, rates, candidates, values, table, depots, depot, capacity, what, done_h, opened, notes
     )  # fmt: skip
 
 
@@ -153,11 +161,24 @@ def _service_days(
     return in_plan, in_outlook, first
 
 
+def _closed_on(inputs: PlanInputs, depots: list[str], depot: Ints, weeks: PlanWeeks, day: Ints) -> Bools:
+    """Whether the workshop of each vehicle is closed on days (U, W); a day of the week without hours is not closed."""
+    shut = np.zeros((len(depots) + 1, int(weeks.end_day[-1])), np.bool_)
+    for row, first, last in closed_days(inputs.closures, depots, weeks):
+        shut[row, max(first, 0) : max(last + 1, 0)] = True
+    return np.asarray(shut[depot[:, None], np.maximum(day, 0)] & (day >= 0))
+
+
 def _capacity(
-    inputs: PlanInputs, fleet: pd.DataFrame, depots: list[str], weeks: PlanWeeks, settings: PlanSettings
+    inputs: PlanInputs,
+    fleet: pd.DataFrame,
+    depots: list[str],
+    weeks: PlanWeeks,
+    settings: PlanSettings,
+    opened: Opening,
 ) -> tuple[Capacity, Floats]:
     """What there is for visits to come, and hours (D, W) of visits that were done on the plan's day already [h]."""
-    hours = workshop_hours(inputs.workshops, depots, weeks, closed_weeks=settings.closed_weeks)
+    hours = workshop_hours(inputs.workshops, depots, weeks, closed_weeks=settings.closed_weeks, opened=opened)
     size = fleet["depot"].value_counts().reindex(depots).to_numpy(np.float64)
     down = np.maximum(1.0, np.floor(settings.down_share * size))
     used = np.zeros_like(hours)

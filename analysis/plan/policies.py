@@ -20,7 +20,7 @@ from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue, no_start
 from analysis.plan.choices import VISITS
 from analysis.plan.spent import work_of
 from analysis.plan.visit_costs import CHEAP, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, between, options_of
-from analysis.plan.workshop_calendar import PlanWeeks, visit_day
+from analysis.plan.workshop_calendar import Opening, PlanWeeks
 from analysis.readings.panel import Floats, Ints
 from analysis.wear.lives import AgeReplacement, Lifetime, Weibull, age_replacement
 
@@ -170,7 +170,7 @@ def overdue_parts(lives: pd.DataFrame, ages: Mapping[str, AgeReplacement], weeks
 
 
 def fixed_age(
-    c: Candidates, table: CostTable, weeks: PlanWeeks, capacity: Capacity, overdue: pd.DataFrame,
+    c: Candidates, table: CostTable, weeks: PlanWeeks, opened: Opening, capacity: Capacity, overdue: pd.DataFrame,
     depot_of: Mapping[str, int], *, catalogue: Catalogue, lives: Mapping[str, Lifetime], rates: Mapping[str, float],
     settings: PlanSettings,
 ) -> PolicyCost:  # fmt: skip
@@ -185,7 +185,7 @@ def fixed_age(
     extra = Besides()
     for unit, part, age, due in zip(overdue["unit"], overdue["part"], overdue["age"], overdue["due_day"], strict=True):
         d, need = depot_of.get(unit, -1), catalogue.labour_h[part]
-        days = visit_day(weeks, int(np.ceil(max(due, catalogue.lead_days[part], 0.0))))
+        days = opened.visit_day(weeks, d, int(np.ceil(max(due, catalogue.lead_days[part], 0.0))))
         fits = (days >= 0) & (hours[d] + HOURS_TOLERANCE >= need) if d >= 0 else np.zeros(len(weeks), np.bool_)
         if not fits.any():
             continue

@@ -237,7 +237,9 @@ def _too_early(work: Work, u: int) -> tuple[int, int, float, str]:
     no cost below waiting where it is neither."""
     c, table, postponed = work.candidates, work.table, work.decided.not_before[u] > 0
     if postponed:
-        free = make_costs(c, work.values, work.weeks, table.services, table.waits_for, work.settings).cost[:, u]
+        free = make_costs(
+            c, work.values, work.weeks, table.services, table.waits_for, work.settings, work.opened, work.depot
+        ).cost[:, u]
         return int(free.min(axis=1).argmin()), -1, float(free.min() - table.wait[u]), "postponed"
     now = c.part_cost[u] + c.part_h[u] * work.settings.hour_rate + work.settings.access_cost + work.values.left[u, 0]
     late = c.has_part[u] and c.lead[u] > last_working_day(work.weeks)
@@ -303,7 +305,7 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
         reckoned("plan", c, table, rows, work.end_week, work.settings),
         run_to_failure(c, table, work.end_week, work.settings),
         fixed_age(
-            c, table, work.weeks, work.capacity, overdue, depot_of, catalogue=work.catalogue,
+            c, table, work.weeks, work.opened, work.capacity, overdue, depot_of, catalogue=work.catalogue,
             lives=work.lives, rates=work.rates, settings=work.settings,
         ),
         flagged_list(c, table, work.depot, work.capacity, flagged, work.end_week, work.settings),

@@ -20,7 +20,7 @@ import numpy as np
 from analysis.costs import PlanSettings
 from analysis.plan.candidates import LEAST_RISK, Candidates
 from analysis.plan.choices import VISITS
-from analysis.plan.workshop_calendar import PlanWeeks, visit_day
+from analysis.plan.workshop_calendar import Opening, PlanWeeks
 from analysis.readings.panel import Bools, Floats, Ints
 
 REPLACE, REPLACE_TWO, CHEAP, MEASURE, CHEAP_FIRST = range(5)
@@ -250,31 +250,31 @@ def _failing(fail: Floats, left: Floats) -> Floats:
     return np.asarray(fail[:, None] + 0.5 * (left[:, 1:] + left[:, :-1]), dtype=np.float64)
 
 
-def _visit_days(c: Candidates, weeks: PlanWeeks, services: Ints, not_before: Ints) -> tuple[Ints, Bools]:
+def _visit_days(
+    c: Candidates, weeks: PlanWeeks, services: Ints, not_before: Ints, opened: Opening, depot: Ints
+) -> tuple[Ints, Bools]:
     """Day of a visit (5, U, W) of each kind, -1 where it is too early for it, and whether it is a service."""
     ready = np.zeros((len(KINDS), len(c)))
     ready[REPLACE] = ready[CHEAP_FIRST] = c.lead
     ready[REPLACE_TWO] = np.maximum(c.lead, c.second_lead)
     ready_days = np.maximum(np.ceil(ready).astype(np.int64), not_before)
-    own = np.empty((len(KINDS), len(c), len(weeks)), dtype=np.int64)
-    for kind in range(len(KINDS)):
-        by_ready = {int(d): visit_day(weeks, int(d)) for d in np.unique(ready_days[kind])}
-        for d, days in by_ready.items():
-            own[kind, ready_days[kind] == d] = days
+    own = np.stack([opened.visit_days(weeks, depot, days) for days in ready_days])
     at_service = (services >= 0)[None] & (services[None] >= ready_days[:, :, None])
     return np.where(at_service, services[None], own), at_service
 
 
 def make_costs(
     c: Candidates, values: Values, weeks: PlanWeeks, services: Ints, first_service: Ints, settings: PlanSettings,
-    *, not_before: Ints | None = None,
+    opened: Opening, depot: Ints, *, not_before: Ints | None = None,
 ) -> CostTable:  # fmt: skip
     """Cost of each kind of visit in each week, and of waiting.
 
-    services: (U, W) day of a planned service in the week, -1 for none; first_service: (U,) day of the next, -1;
-    not_before: (U,) first day that a visit may be on, whatever it is for. All in days after the plan's date.
+    opened, depot: when the workshops work, and the depot (U,) of each vehicle; services: (U, W) day of a planned service in
+    the week, -1 for none; first_service: (U,) day of the next, -1; not_before: (U,) first day that a visit may be on,
+    whatever it is for. All in days after the plan's date.
     """
-    day, free = _visit_days(c, weeks, services, np.zeros(len(c), np.int64) if not_before is None else not_before)
+    earliest = np.zeros(len(c), np.int64) if not_before is None else not_before
+    day, free = _visit_days(c, weeks, services, earliest, opened, depot)
     access = np.where(free, 0.0, settings.access_cost)
     rate_h = settings.hour_rate
     cheap_h = np.nan_to_num(c.cheap_h)

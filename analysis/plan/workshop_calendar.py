@@ -1,4 +1,4 @@
-"""The weeks of a plan: ISO weeks from a date on, their working days, and the hours of each depot's workshop."""
+"""The weeks of a plan: ISO weeks from a date on, the days on which workshops work, and the hours of each week."""
 
 from __future__ import annotations
 
@@ -13,6 +13,9 @@ from analysis.readings.panel import Floats, Ints
 
 MID_WEEK = 3
 """The plan's first week is the ISO week that holds most of the seven days from the start: that of the fourth day."""
+
+ROUNDED = 9
+"""Decimals to which shares of a week are summed: five fifths are a whole."""
 
 
 @dataclass(frozen=True)
@@ -59,20 +62,80 @@ def plan_weeks(as_of: pd.Timestamp, weeks: int) -> PlanWeeks:
     return PlanWeeks(start, monday, tuple(iso_name(day) for day in monday), np.maximum(offset, 0), offset + 7)
 
 
-def visit_day(weeks: PlanWeeks, ready_day: int) -> Ints:
-    """First working day of each week (W,) not before `ready_day` [days after as_of]; -1 when the week has none."""
-    offset = weeks.end_day - 7
-    day = np.maximum(np.maximum(weeks.first_day, offset), ready_day)
-    return np.where(day < offset + VISITS.working_days, day, -1).astype(np.int64)
+@dataclass(frozen=True)
+class Opening:
+    """When workshops work in a plan's days, a row for each depot and a last one for vehicles without a depot.
+
+    share: (D+1, N) share of a usual week's hours that falls on a day, 0 where nobody works; next_open: (D+1, N+1) the day
+    itself or the next one on which somebody works, N for none. N days, counted from the plan's date.
+    """
+
+    share: Floats
+    next_open: Ints
+
+    def visit_days(self, weeks: PlanWeeks, depot: Ints, ready_day: Ints) -> Ints:
+        """First working day (U, W) of each week not before `ready_day` (U,) [days after as_of], at the depots (U,); -1
+        where the week has none."""
+        start = np.maximum(np.maximum(weeks.first_day, weeks.end_day - 7)[None, :], ready_day[:, None])
+        day = self.next_open[depot[:, None], np.minimum(start, self.share.shape[1])]
+        return np.where(day < weeks.end_day, day, -1).astype(np.int64)
+
+    def visit_day(self, weeks: PlanWeeks, depot: int, ready_day: int) -> Ints:
+        """The same (W,) at one depot, -1 for vehicles without one."""
+        return self.visit_days(weeks, np.array([depot]), np.array([ready_day]))[0]
+
+
+def opening(
+    depots: list[str], weeks: PlanWeeks, *, days: pd.DataFrame | None = None, closures: pd.DataFrame | None = None
+) -> Opening:
+    """When the workshops of `depots` work.
+
+    days: depot, weekday (1 is Monday) and share of the week's hours, of depots whose days are known; all others work
+    `VISITS.working_days` alike days from Monday on. closures: depot ("" for all), from_on, to_on, both closed.
+    """
+    usual = np.where(np.arange(7) < VISITS.working_days, 1.0 / VISITS.working_days, 0.0)
+    by_weekday = np.repeat(usual[None], len(depots) + 1, axis=0)
+    row_of = {name: row for row, name in enumerate(depots)}
+    for depot, own in days.groupby("depot") if days is not None else ():
+        if str(depot) in row_of:
+            by_weekday[row_of[str(depot)]] = 0.0
+            by_weekday[row_of[str(depot)], own["weekday"].to_numpy(np.int64) - 1] = own["share"]
+    count = int(weeks.end_day[-1])
+    share = by_weekday[:, (np.arange(count) + weeks.as_of.weekday()) % 7]
+    for row, first, last in closed_days(closures, depots, weeks):
+        share[row, max(first, 0) : max(last + 1, 0)] = 0.0
+    day = np.where(share > 0, np.arange(count), count)
+    day = np.concatenate([day, np.full((len(day), 1), count)], axis=1)
+    return Opening(share, np.minimum.accumulate(day[:, ::-1], axis=1)[:, ::-1].astype(np.int64))
+
+
+def closed_days(
+    closures: pd.DataFrame | None, depots: list[str], weeks: PlanWeeks
+) -> list[tuple[slice | int, int, int]]:
+    """Rows of an Opening that are closed from a day to a day, counted from the plan's date."""
+    out: list[tuple[slice | int, int, int]] = []
+    for row in [] if closures is None else closures.to_dict("records"):
+        first, last = ((row[name] - weeks.as_of).days for name in ("from_on", "to_on"))
+        if row["depot"] == "":
+            out.append((slice(None), first, last))
+        elif row["depot"] in depots:
+            out.append((depots.index(row["depot"]), first, last))
+    return out
 
 
 def workshop_hours(
-    workshops: pd.DataFrame, depots: list[str], weeks: PlanWeeks, *, closed_weeks: Collection[str] = ()
+    workshops: pd.DataFrame,
+    depots: list[str],
+    weeks: PlanWeeks,
+    *,
+    closed_weeks: Collection[str] = (),
+    opened: Opening | None = None,
 ) -> Floats:
     """Hours (D, W) of each depot and week [h].
 
     workshops: depot, hours_per_week and, if hours differ by week, week_from (a Monday; a row without one is the usual).
-    A week that has begun counts by its working days left; closed weeks and depots without a row have no hours.
+    A week counts by the days on which somebody works that are left of it and not closed; closed weeks and depots without a
+    row have no hours.
     """
     hours = np.zeros((len(depots), len(weeks)))
     given = workshops.dropna(subset=["hours_per_week"])
@@ -87,8 +150,9 @@ def workshop_hours(
                 at = weeks.index(iso_name(pd.Timestamp(start)))
                 if at >= 0:
                     hours[row, at] = float(value)
-    left = (
-        np.clip(weeks.end_day - 7 + VISITS.working_days - weeks.first_day, 0, VISITS.working_days) / VISITS.working_days
-    )
+    share = (opened or opening(depots, weeks)).share[: len(depots)]
+    ends = np.concatenate([np.zeros((len(depots), 1)), np.cumsum(share, axis=1)], axis=1)
+    first = np.maximum(weeks.first_day, np.maximum(weeks.end_day - 7, 0))
+    left = np.clip(np.round(ends[:, weeks.end_day] - ends[:, first], ROUNDED), 0.0, 1.0)
     shut = np.isin(np.array(weeks.iso), np.array(list(closed_weeks), dtype=str))
     return np.asarray(np.maximum(hours, 0.0) * left * ~shut, dtype=np.float64)
