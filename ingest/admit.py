@@ -15,6 +15,7 @@ from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
 from ingest.former import former_rows, stored_value
 from ingest.rules import Context, Vehicle, check
+from ingest.sheet_edits import SHEETS, said_before
 from ingest.writing import (
     DAY_COLUMNS,
     ROW_NUMBERS,
@@ -57,7 +58,8 @@ def admit_good(db: Database, batch: Batch, context: Context, place: Place, *, sa
 
     said_anew: a person says it now, so that it counts though a row said the same before and was withdrawn.
     """
-    answered = frozenset() if said_anew else _answered(db, batch) | frozenset(former_rows(db, batch))
+    former = frozenset(former_rows(db, batch)) | _set_on_screen(db, batch)
+    answered = frozenset() if said_anew else _answered(db, batch) | former
     is_reading = batch.table.name == "readings"
     result = (
         admit_readings(db, batch, context, place, answered) if is_reading else _admit_small(db, batch, place, answered)
@@ -111,6 +113,30 @@ def _answered(db: Database, batch: Batch) -> frozenset[int]:
         (batch.table.name,),
     ).fetchall()
     return frozenset(_rows_with(batch, {u for u, _ in rows}, {f for _, f in rows}) if rows else ())
+
+
+def _set_on_screen(db: Database, batch: Batch) -> frozenset[int]:
+    """Return good rows that say what was there before somebody set it on the screen: they are known, and change nothing."""
+    sheet = SHEETS.get(batch.table.name)
+    before = said_before(db, sheet.name) if sheet else {}
+    if not sheet or not before:
+        return frozenset()
+    found = set()
+    for row in np.flatnonzero(batch.good()).tolist():
+        told = {
+            name: stored_value(batch, batch.table.column(name), row)
+            for name in batch.table.names
+            if _given(batch, name)
+        }
+        said = {name: told[name] for name in sheet.values if told.get(name) is not None}
+        states = before.get(tuple(str(told.get(name) or "") for name in sheet.key), ())
+        if any(said.items() <= state.items() for state in states):
+            found.add(row)
+    return frozenset(found)
+
+
+def _given(batch: Batch, name: str) -> bool:
+    return name in batch.numbers or name in batch.times or name in batch.texts
 
 
 def _rows_with(batch: Batch, units: set[str], fingerprints: set[str]) -> list[int]:

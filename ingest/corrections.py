@@ -25,6 +25,7 @@ from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES
 from ingest.former import WITHDRAWN, stored_value, typed
 from ingest.records import checked_decision
 from ingest.rules import check
+from ingest.sheet_edits import is_sheet_change, undo_edits
 from ingest.sources import target_of
 from ingest.visits import checked_visit
 from ingest.writing import (
@@ -141,6 +142,8 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
 
     IngestError: no such change, changed again since, or the place is taken by another row.
     """
+    if is_sheet_change(db, change):
+        return Entry(stored=True, change=undo_edits(db, change, by=by, reason=reason, now=now))
     mine = Origin("correction", by, now or datetime.now())
     with writing(db):
         touched = _changed_by(db, change)

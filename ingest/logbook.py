@@ -7,6 +7,8 @@ from datetime import date
 import pandas as pd
 from sqlite_utils import Database
 
+from ingest.sheet_edits import SHEETS
+
 COLUMNS = ("at", "by", "what", "record", "unit", "column", "old", "new", "why", "change")
 MOST = 1000  # rows returned unless told otherwise; our choice: a page that can still be looked through
 _UNIT = """coalesce(
@@ -22,7 +24,12 @@ _UNIT = """coalesce(
      WHERE w.table_name = a.table_name AND w.row_id = CAST(a.row_key AS INTEGER)),
     '')"""
 _RECORD = """CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions', 'visits')
-    THEN substr(a.table_name, 1, length(a.table_name) - 1) ELSE a.table_name END || ' ' || a.row_key"""
+    THEN substr(a.table_name, 1, length(a.table_name) - 1) WHEN a.table_name = 'workshops' THEN 'workshop hours:'
+    WHEN a.table_name = 'workshop_days' THEN 'share of the week''s hours:' WHEN a.table_name = 'closures' THEN 'closed:'
+    WHEN a.table_name = 'parts' THEN 'part' ELSE a.table_name END || ' ' || a.row_key"""
+_UNDONE_BY = f"""CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions', 'visits') THEN a.origin_id
+    WHEN a.table_name IN ({", ".join(f"'{name}'" for name in SHEETS)})
+        THEN (SELECT id FROM origins WHERE id = a.origin_id AND kind = 'correction') END"""
 _TYPED_IN = "CASE o.kind WHEN 'entry' THEN 'recorded' ELSE 'admitted' END"
 _SQL = f"""
 SELECT at, "by", what, record, unit, "column", old, new, why, change FROM (
@@ -31,7 +38,7 @@ SELECT at, "by", what, record, unit, "column", old, new, why, change FROM (
         iif(a.column_name = 'withdrawn', '', a.column_name) AS "column",
         iif(a.column_name = 'withdrawn', NULL, a.old_value) AS old,
         iif(a.column_name = 'withdrawn', NULL, a.new_value) AS new, a.reason AS why,
-        iif(a.table_name IN ('readings', 'repairs', 'decisions', 'visits'), a.origin_id, NULL) AS change, 9 AS rank, a.id AS n
+        {_UNDONE_BY} AS change, 9 AS rank, a.id AS n
     FROM audit a
     UNION ALL SELECT o.at, o.by, 'imported', o.file, '', '', NULL, o.counts, '', NULL, 1, o.id
         FROM origins o WHERE o.kind = 'file'

@@ -505,3 +505,28 @@ def _create_visits(db: Database) -> None:
     ALTER TABLE withdrawn_again RENAME TO withdrawn
     """,
     )
+
+
+@migrations(name="016_days_of_workshops")
+def _create_workshop_days(db: Database) -> None:
+    """On which days of the week a depot's workshop works, as shares of the week's hours, and from when to when it is closed."""
+    _run(
+        db,
+        """
+    CREATE TABLE workshop_days (
+        depot TEXT NOT NULL CHECK (length(depot) BETWEEN 1 AND 64),
+        weekday INTEGER NOT NULL CHECK (weekday BETWEEN 1 AND 7),
+        share REAL NOT NULL CHECK (share >= 0 AND share <= 1),
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        PRIMARY KEY (depot, weekday)
+    ) STRICT;
+    CREATE TABLE closures (
+        depot TEXT NOT NULL CHECK (length(depot) <= 64),
+        from_on TEXT NOT NULL CHECK (length(from_on) = 10),
+        to_on TEXT NOT NULL CHECK (length(to_on) = 10 AND to_on >= from_on),
+        why TEXT NOT NULL DEFAULT '' CHECK (length(why) <= 200),
+        origin_id INTEGER NOT NULL REFERENCES origins(id),
+        PRIMARY KEY (depot, from_on, to_on)
+    ) STRICT
+    """,
+    )

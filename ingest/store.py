@@ -170,6 +170,18 @@ def read_workshops(db: Database) -> pd.DataFrame:
     return read_table(db, "workshops", columns, order=order, numbers=("hours_per_week",), dates=("week_from",))
 
 
+def read_workshop_days(db: Database) -> pd.DataFrame:
+    """Return the days on which workshops work: depot, weekday (1 is Monday), share of the week's hours."""
+    columns = ("depot", "weekday", "share")
+    return read_table(db, "workshop_days", columns, order="depot, weekday", numbers=("share",), ids=("weekday",))
+
+
+def read_closures(db: Database) -> pd.DataFrame:
+    """Return closed days: depot ("" for every one), from_on, to_on (both closed), why."""
+    columns, order = ("depot", "from_on", "to_on", "why"), "from_on, to_on, depot"
+    return read_table(db, "closures", columns, order=order, dates=("from_on", "to_on"))
+
+
 def read_parts(db: Database) -> pd.DataFrame:
     """Return parts: part, price, labour_h [h], lead_days [d]."""
     numbers = ("price", "labour_h", "lead_days")

@@ -11,14 +11,17 @@ from pathlib import Path
 
 import pytest
 from samples_screens import AS_OF, assessed
+from streamlit.testing.v1 import AppTest
 from test_views import run, said
 
 from analysis.plan.replacement_plan import plan_replacements
 from dashboard.desk import plan_moves
 from dashboard.desk.planning import load_plan, make_plan
+from dashboard.desk.workshop_edits import depot_hours
 from dashboard.screens import session
 from ingest import store
 from ingest.records import read_pins, read_plan, save_plan, save_setting, set_pin
+from ingest.sheet_edits import DAY_NAMES
 
 
 @pytest.fixture
@@ -146,3 +149,62 @@ def test_a_version_reckoned_before_all_ways_went_over_the_same_weeks_compares_no
     app.session_state["plan_tab"] = "Against other policies"
     assert "not reckoned over the same weeks" in said(app.run())
     assert not app.get("html")[1:]  # the page's style alone
+
+
+def hours_tab() -> AppTest:
+    app = run("plan")
+    app.session_state["plan_tab"] = "Hours and their price"
+    return app.run()
+
+
+def test_hours_set_on_the_screen_are_kept_undone_and_counted_with_by_the_next_plan(fleet: Path) -> None:
+    """Hours of every day of a depot's usual week are halved; the plan on show says that it was made before."""
+    db = store.open_database(fleet)
+    app = hours_tab()
+    assert not app.warning
+    depot = str(app.selectbox(key="hours_depot").value)
+    was = depot_hours(db, depot, since=AS_OF).usual
+    fields = [field for field in app.number_input if field.key.startswith("usual_")]
+    assert [field.label for field in fields] == list(DAY_NAMES)
+    for field, hours in zip(fields, [3.0, 3.0, 0.0, 0.0, 0.0, 0.0, 0.0], strict=True):
+        field.set_value(hours)
+    app.button(key="save_usual").click().run()
+    assert not app.exception
+    assert "is saved" in app.success[0].value
+    assert depot_hours(db, depot, since=AS_OF).usual == (3.0, 3.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    warned = app.warning[0].value.replace("\\", "")
+    assert warned.startswith("Workshop hours were changed by somebody not named on 30 Nov 2026 at ")
+    app.button(key="plan_again").click().run()
+    plan = load_plan(db)
+    assert plan is not None
+    first = plan.hours[(plan.hours["depot"] == depot)].iloc[0]
+    assert first["hours"] == pytest.approx(6.0)
+    assert not app.warning
+    app = hours_tab()
+    assert not app.warning
+    app = hours_tab()
+    app.date_input(key="closed_from").set_value(dt.date(2026, 12, 25))
+    app.date_input(key="closed_to").set_value(dt.date(2026, 12, 24))
+    app.button(key="save_closed").click().run()
+    assert "lies before the first" in app.error[0].value
+    app.date_input(key="closed_to").set_value(dt.date(2026, 12, 26))
+    app.text_input(key="closed_why").set_value("<b>*holiday*</b>")
+    app.button(key="save_closed").click().run()
+    shut = store.read_closures(db)
+    assert shut["why"].tolist() == ["<b>*holiday*</b>"]
+    assert "\\<b\\>\\*holiday" in said(app)
+    app.button(key="undo_kept").click().run()
+    assert store.read_closures(db).empty
+    assert was != depot_hours(db, depot, since=AS_OF).usual
+
+
+def test_a_plan_never_made_says_what_to_do_first(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    db.conn.execute("DELETE FROM plans")
+    db.conn.execute("DELETE FROM workshops")
+    db.conn.commit()
+    told = said(run("plan")).replace("\\", "")
+    steps = [line for line in told.splitlines() if line[:3] in ("1. ", "2. ", "3. ", "4. ")]
+    assert steps[0].startswith("1. Workshop hours are not known yet")
+    assert "page Settings" in steps[1]
+    assert steps[3].startswith("4. Issue the plan")

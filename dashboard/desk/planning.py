@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import sys
-import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,8 +27,7 @@ from dashboard.desk.refusals import PlanRefused
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.plan_words import with_words
 from ingest import store
-from ingest.fields import PARTS
-from ingest.importer import import_paths
+from ingest.fields import PART_PRICES, PARTS
 from ingest.records import (
     list_plans,
     read_decisions,
@@ -38,11 +37,11 @@ from ingest.records import (
     save_plan,
     save_setting,
 )
+from ingest.sheet_edits import SHEETS, Edit, save_edits
 from ingest.visits import read_visits
 from ingest.writing import writing
 
 SETTING_KEY = COSTS_KEY
-PARTS_FILE = "parts set on screen.csv"  # the name that stands in the audit; who did it stands with its origin
 PART_COLUMNS = ("part", "price", "labour_h", "lead_days")
 PLAN_WEEKS = 13
 """Weeks of a plan unless the user says otherwise (our choice: a quarter of a year)."""
@@ -113,7 +112,9 @@ def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.Dat
     """What a plan is made from: an assessment of the day, the workshop's tables, decisions, and the pins to be kept."""
     return PlanInputs(
         outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=store.read_parts(db),
-        services=store.read_services(db), workshops=store.read_workshops(db), fleet=fleet,
+        services=store.read_services(db), workshops=store.read_workshops(db),
+        workshop_days=store.read_workshop_days(db), closures=store.read_closures(db),
+        fleet=fleet,
         repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db), done=read_visits(db),
     )  # fmt: skip
 
@@ -170,7 +171,7 @@ def _made(
         plan = plan_replacements(
             inputs, as_of=pd.Timestamp(day), weeks=weeks, settings=plan_settings(db), previous=previous
         )
-    return with_words(plan)
+    return with_words(replace(plan, summary={**plan.summary, "made_with": made_with(db)}))
 
 
 def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
@@ -184,7 +185,7 @@ def _same(plan: ReplacementPlan, last: ReplacementPlan) -> bool:
             for column in frame.select_dtypes("float"):
                 frame[column] = frame[column].round(TOLD_DIGITS) + 0.0  # no minus zero
         figures = [frame.astype(str).to_numpy().tolist() for frame in tables]
-        return [one.as_of, one.weeks, list(one.notes), dict(one.settings), *figures]
+        return [one.as_of, one.weeks, one.summary.get("made_with"), list(one.notes), dict(one.settings), *figures]
 
     return told(plan) == told(last)
 
@@ -219,29 +220,68 @@ def parts_in_force(db: Database) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(PART_COLUMNS))
 
 
-def save_parts(db: Database, parts: pd.DataFrame, *, by: str, now: datetime | None = None) -> int:
-    """Keep prices, hours and delivery times that differ from those in force; the number of parts changed.
+def save_parts(db: Database, parts: pd.DataFrame, *, by: str, now: datetime | None = None) -> tuple[int, int]:
+    """Keep prices, hours and delivery times that differ from those in force; the number of parts, and of the change.
 
-    They take the way of a parts file, so that they are checked alike and the old values stay in the audit. Raises
-    ValueError with the reason for a value that cannot be stored.
+    Raises ValueError with the reason for a value that cannot be stored.
     """
     old = parts_in_force(db).set_index("part")
     new = parts.set_index("part")[list(PART_COLUMNS[1:])].astype("float64")
     if not np.isfinite(new.to_numpy()).all():
         raise ValueError("a price, an hour or a delivery time is missing; allowed are numbers of 0 and more")
-    changed = new[[bool((new.loc[p] != old.loc[p]).any()) for p in new.index]]
-    if changed.empty:
-        return 0
-    with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder:
-        file = Path(folder) / PARTS_FILE
-        changed.reset_index().to_csv(file, index=False)
-        outcome = import_paths(db, [file], by=by, now=now)
-    refused = [one.error for one in outcome.files if one.error]
-    if refused or outcome.set_aside:
-        raise ValueError(
-            refused[0] if refused else f"{outcome.set_aside} of the parts were set aside; see their reasons"
-        )
-    return len(changed)
+    for column in PART_PRICES.columns[1:]:
+        low, high = float(column.low or 0.0), float(column.high or 0.0)
+        for part, value in new[column.name].items():
+            if not low <= value <= high:
+                raise ValueError(
+                    f"{column.name} of {part} is {value:g}; allowed are {low:g} to {high:g}: {column.meaning}"
+                )
+    changed = [str(part) for part in new.index if bool((new.loc[part] != old.loc[part]).any())]
+    edits = [
+        Edit("parts", (part,), {str(name): float(value) for name, value in new.loc[part].items()}) for part in changed
+    ]
+    return len(changed), save_edits(db, edits, by=by, now=now)
+
+
+def made_with(db: Database) -> dict[str, str]:
+    """Short texts that change with what a plan is made with: workshop hours, prices of parts, costs and rules."""
+    hours = (store.read_workshops(db), store.read_workshop_days(db), store.read_closures(db))
+    return {
+        "hours": _digest([frame.astype(str).to_numpy().tolist() for frame in hours]),
+        "prices": _digest(parts_in_force(db).astype(str).to_numpy().tolist()),
+        "costs": _digest(plan_settings(db).as_mapping()),
+    }
+
+
+def _digest(value: object) -> str:
+    return hashlib.sha256(json.dumps(value, sort_keys=True, default=str).encode()).hexdigest()[:16]
+
+
+@dataclass(frozen=True)
+class ChangedSince:
+    """What was changed after a plan was made, and who did the last of it; "" and None where only files changed it."""
+
+    what: tuple[str, ...]
+    by: str = ""
+    at: pd.Timestamp | None = None
+
+
+def changed_since(db: Database, plan: ReplacementPlan) -> ChangedSince | None:
+    """What the plan on record does not know yet of hours, prices and costs; None where nothing, or nothing is known."""
+    then = plan.summary.get("made_with")
+    if not isinstance(then, Mapping):
+        return None
+    what = tuple(name for name, now in made_with(db).items() if then.get(name) != now)
+    if not what:
+        return None
+    marks = ", ".join("?" * len(SHEETS))
+    last = db.execute(
+        f"SELECT a.at, o.by FROM audit a JOIN origins o ON o.id = a.origin_id WHERE a.table_name IN ({marks})"
+        " AND o.kind = 'correction' UNION ALL SELECT at, by FROM audit WHERE table_name = 'settings' AND row_key = ?"
+        " ORDER BY 1 DESC LIMIT 1",
+        [*SHEETS, SETTING_KEY],
+    ).fetchone()
+    return ChangedSince(what, str(last[1]), pd.Timestamp(last[0])) if last else ChangedSince(what)
 
 
 def save_plan_settings(db: Database, changes: dict[str, Any], *, by: str, now: datetime | None = None) -> PlanSettings:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -80,6 +80,7 @@ NOT_COMPARABLE = (
 )
 ORDER_TODAY = "Order today"
 NOTHING_TO_ORDER = "Nothing has to be ordered today."
+CHANGED_WORDS = {"hours": "workshop hours", "prices": "prices of parts", "costs": "costs and rules"}
 WAYS = {
     "plan": "this plan", "run_to_failure": "run to failure: no visit", "fixed_age": "fixed age",
     "flagged_list": "flagged list, first come first served",
@@ -173,6 +174,39 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     visits["why"] = [why_words(row, currency, end) for row in rows_of(visits)]
     left_out["why"] = [left_out_words(row, currency) for row in rows_of(left_out)]
     return replace(plan, visits=visits, left_out=left_out, act_by_missed=missed)
+
+
+# --- what to do first, and what changed since ------------------------------------------------------------------------
+
+
+def first_steps(plan: ReplacementPlan) -> list[str]:
+    """What to look at before the first plan is issued, in order."""
+    known = plan.hours.groupby("depot")["hours"].sum()
+    without = known.index[known <= 0].tolist()
+    hours = (
+        "Workshop hours are not known yet" if known.empty or len(without) == len(known)
+        else f"No workshop hours are known for {plain_text.some(without)}" if without
+        else "See whether the workshop hours, holidays and closed weeks are right"
+    )  # fmt: skip
+    guessed = any(note.startswith("parts.csv gives no") for note in plan.notes)
+    prices = (
+        "Prices and delivery times of some parts are stand-ins"
+        if guessed
+        else "See whether prices and delivery times are right"
+    )
+    return [
+        f"{hours}: tab Hours and their price, below the table.",
+        f"{prices}: page Settings, under Parts; what a no-start and a workshop hour cost stands there too.",
+        "Write your name in the margin, so that the plan says who made it.",
+        "Issue the plan. From then on visits can be moved, printed and reported as done.",
+    ]
+
+
+def changed_words(what: Sequence[str], by: str, at: pd.Timestamp | None) -> str:
+    """That a plan was made before hours, prices or costs were changed."""
+    named = " and ".join(CHANGED_WORDS[name] for name in what)
+    who = f" by {by} on {day(at)} at {at:%H:%M}" if at is not None else ""
+    return f"{as_sentence(named)} were changed{who}, after this plan was made: plan again to count with them."
 
 
 # --- this week, what to order, who comes late, and figures that add up ------------------------------------------------

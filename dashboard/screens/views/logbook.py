@@ -63,7 +63,7 @@ def undoing(done: pd.DataFrame) -> None:
         return
     words = {
         int(row["change"]): f"{row['change']}: {row['at'].replace('T', ' ')[:16]} {row['by']}, {row['what']} "
-        f"{row['record']} ({row['unit']})"
+        f"{row['record']}" + (f" ({row['unit']})" if row["unit"] else "")
         for row in changes.to_dict("records")
     }
     with st.container(width=640):

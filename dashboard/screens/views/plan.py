@@ -14,7 +14,7 @@ from analysis.plan.figures import week_shown
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
-from dashboard.desk.planning import load_plan, named
+from dashboard.desk.planning import changed_since, load_plan, named
 from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
@@ -23,11 +23,14 @@ from dashboard.screens.cards import card_table
 from dashboard.screens.caution import before_work
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.plan_changes import Wish, money
+from dashboard.screens.workshop_hours import change_hours
 from dashboard.words.plain_text import day, number, percent, safe, span, whole
 from dashboard.words.plan_words import (
     NOT_COMPARABLE,
     POLICY_WORDS,
+    changed_words,
     figure_rows,
+    first_steps,
     no_visit_words,
     saving_words,
     settings_table,
@@ -91,19 +94,28 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     for the day shown, once vehicles are judged."""
     if plan is None:
         plan = plan_changes.not_issued(assessment)
-        st.info("No plan is issued yet: this is how it would be.")
+        st.info("No plan is issued yet: this is how it would be. Before you issue it:")
+        st.markdown("\n".join(f"{at}. {safe(step)}" for at, step in enumerate(first_steps(plan), start=1)))
         if acts.pressed("Issue this plan", "plan"):
             plan_changes.remember(Wish("again", plan.weeks))
             st.rerun()
         return plan, True
     stale = plan.as_of != pd.Timestamp(session.as_of())
+    with session.database() as db:
+        changed = changed_since(db, plan)
     label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
     with st.container(horizontal=True, vertical_alignment="bottom"):
         plan_changes.wish_button(
-            label, Wish("again", plan.weeks), key="plan_again", primary=stale, disabled=assessment is None
+            label,
+            Wish("again", plan.weeks),
+            key="plan_again",
+            primary=stale or changed is not None,
+            disabled=assessment is None,
         )
         shown, newest = version_chosen(plan)
     plan_changes.answer(by_hand=False)
+    if newest and changed is not None:
+        st.warning(safe(changed_words(changed.what, named(changed.by), changed.at)))
     if not newest:
         st.caption("This is an earlier version, as it was; the newest one is what counts.")
     judging_note(assessment)
@@ -334,6 +346,7 @@ def hours(plan: ReplacementPlan) -> None:
         },
     )  # fmt: skip
     downloads.table_button(table, "workshop-hours", key="hours")
+    change_hours()
 
 
 def policies(plan: ReplacementPlan) -> None:

@@ -282,7 +282,7 @@ def parts() -> None:
 def keep_parts(edited: pd.DataFrame) -> None:
     """Save what was changed, as a parts file would."""
     with session.saving() as db:
-        changed = save_parts(db, edited, by=session.who(), now=session.now())
+        changed, _ = save_parts(db, edited, by=session.who(), now=session.now())
         said = f"{count_words(changed, 'part')} changed; the old values stay on record. Plan again to use them."
         st.session_state["settings_note"] = said
         st.rerun()

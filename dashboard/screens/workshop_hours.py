@@ -1,0 +1,139 @@
+"""Workshop hours, weeks that differ and closed days, set on the screen; the next plan counts with them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+
+import streamlit as st
+from sqlite_utils import Database
+
+from dashboard.desk.workshop_edits import (
+    DAY_NAMES,
+    MOST_HOURS,
+    DepotHours,
+    close_days,
+    depot_hours,
+    known_depots,
+    open_days,
+    set_usual_week,
+    set_week,
+)
+from dashboard.screens import kept, session
+from dashboard.screens.pages import page
+from dashboard.words.plain_text import day, number, safe
+from dashboard.words.workshop_words import HOURS_WORDS as WORDS
+from dashboard.words.workshop_words import closed_words
+
+PLACE = "plan_hours"  # where what was kept is told
+FIELD_PX = 110  # [px] three fields side by side on a phone
+WEEKS_AHEAD = 53  # weeks that can be given hours of their own, our choice: a year
+LINES_SHOWN = 60  # weeks or closed days listed, our choice
+
+
+def change_hours() -> None:
+    """One workshop's usual week, weeks that differ and closed days, each saved by itself and undone by its button."""
+    st.subheader(WORDS["title"], anchor=False)
+    kept.told(PLACE, "")
+    with session.database() as db:
+        depots = known_depots(db)
+    if not depots:
+        st.info(WORDS["no depot"])
+        return
+    st.caption(WORDS["next plan"])
+    st.page_link(page("settings"), label=WORDS["prices"])
+    depot = st.selectbox(WORDS["workshop"], depots, key="hours_depot", width=320)
+    with session.database() as db:
+        found, every = (depot_hours(db, name, since=session.as_of()) for name in (depot, ""))
+    usual_week(depot, found)
+    own_weeks(depot, found)
+    closed(depot, found, every)
+
+
+def usual_week(depot: str, found: DepotHours) -> None:
+    """Hours of each day of the week."""
+    with st.form(f"usual_{depot}", border=True):
+        st.markdown(f"**{WORDS['usual']}**")
+        mark = abs(hash((depot, found.usual)))  # another record, other fields
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            hours = [
+                st.number_input(
+                    name, 0.0, MOST_HOURS, value, 0.5, format="%.1f", key=f"usual_{mark}_{at}", width=FIELD_PX
+                )
+                for at, (name, value) in enumerate(zip(DAY_NAMES, found.usual, strict=True))
+            ]
+        if st.form_submit_button(WORDS["save usual"], key="save_usual"):
+            done(WORDS["usual kept"].format(depot=depot), lambda db: set_usual_week(db, depot, hours, **who()))
+
+
+def own_weeks(depot: str, found: DepotHours) -> None:
+    """Weeks with hours of their own."""
+    first = session.as_of() - timedelta(days=session.as_of().weekday())
+    mondays = [first + timedelta(weeks=n) for n in range(WEEKS_AHEAD)]
+    names = {f"{m.isocalendar().year}-W{m.isocalendar().week:02d}": m for m in mondays}
+    with st.form(f"week_{depot}", border=True):
+        st.markdown(f"**{WORDS['own']}**")
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            week = st.selectbox(
+                WORDS["week"], list(names), key="own_week", width=260,
+                format_func=lambda name: f"{name}, from {day(names[name])}" if name in names else str(name),
+            )  # fmt: skip
+            hours = st.number_input(
+                WORDS["hours"], 0.0, MOST_HOURS, 0.0, 0.5, format="%.1f", key="own_hours", width=FIELD_PX
+            )
+        if st.form_submit_button(WORDS["save week"], key="save_week"):
+            done(
+                WORDS["week kept"].format(depot=depot, week=week), lambda db: set_week(db, depot, week, hours, **who())
+            )
+    if found.weeks:
+        with st.expander(WORDS["own weeks"].format(count=len(found.weeks)), key="own_weeks"):
+            for monday, h in found.weeks[:LINES_SHOWN]:
+                name = f"{monday.isocalendar().year}-W{monday.isocalendar().week:02d}"
+                said = f"{name}, from {day(monday)}: {number(h, 1)} h"
+                undo_line(
+                    said, WORDS["as usual"], f"as_usual_{name}", WORDS["usual again"].format(depot=depot, week=name),
+                    lambda db, name=name: set_week(db, depot, name, None, **who()),
+                )  # fmt: skip
+
+
+def closed(depot: str, found: DepotHours, every: DepotHours) -> None:
+    """Holidays and other closed days, of this workshop or of every one."""
+    with st.form(f"closed_{depot}", border=True):
+        st.markdown(f"**{WORDS['closed']}**")
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            first = st.date_input(
+                WORDS["from"], session.as_of(), key="closed_from", format=session.date_format(), width=160
+            )
+            last = st.date_input(WORDS["to"], session.as_of(), key="closed_to", format=session.date_format(), width=160)
+            why = st.text_input(WORDS["why"], max_chars=200, key="closed_why", width=260)
+        everywhere = st.checkbox(WORDS["everywhere"], key="closed_everywhere")
+        if st.form_submit_button(WORDS["save closed"], key="save_closed"):
+            place = "" if everywhere else depot
+            done(WORDS["closed kept"], lambda db: close_days(db, place, first, last, why, **who()))
+    for place, hours in ((depot, found), ("", every)):
+        for a, b, because in hours.closed[:LINES_SHOWN]:
+            undo_line(
+                closed_words(place, a, b, because), WORDS["open"], f"open_{place}_{a}_{b}", WORDS["open again"],
+                lambda db, place=place, a=a, b=b: open_days(db, place, a, b, **who()),
+            )  # fmt: skip
+
+
+def undo_line(said: str, label: str, key: str, told: str, do: Callable[[Database], int]) -> None:
+    """What is on record, with a button that takes it away."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown(safe(said))
+        if st.button(label, key=key):
+            done(told, do)
+
+
+def done(words: str, do: Callable[[Database], int]) -> None:
+    """Do it, say so with a button that takes it back, or say that nothing differs; what cannot be is said in its place."""
+    with session.saving() as db:
+        change = do(db)
+        kept.keep(kept.Kept(PLACE, "", words if change else WORDS["nothing"], change=change))
+        st.rerun()
+
+
+def who() -> dict[str, object]:
+    """Who does it, and when."""
+    return {"by": session.who(), "now": session.now()}
