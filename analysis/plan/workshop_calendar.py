@@ -82,7 +82,7 @@ class Opening:
 
     def visit_day(self, weeks: PlanWeeks, depot: int, ready_day: int) -> Ints:
         """The same (W,) at one depot, -1 for vehicles without one."""
-        return self.visit_days(weeks, np.array([depot]), np.array([ready_day]))[0]
+        return np.asarray(self.visit_days(weeks, np.array([depot]), np.array([ready_day]))[0], dtype=np.int64)
 
 
 def opening(

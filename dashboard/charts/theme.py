@@ -106,13 +106,13 @@ table.cards .words { text-align: left; }
 table.cards .figure { text-align: right; font-variant-numeric: tabular-nums; }
 table.cards thead th { overflow-wrap: normal; font-weight: 600; vertical-align: bottom; }
 table.cards tbody th { font-weight: 600; }
-.st-key-board_narrow { display: none; }
+[class*="st-key-narrow_"] { display: none; }
 .st-key-who_comes { gap: .3rem; font-size: .95rem; }
 .st-key-who_comes [data-testid="stMarkdownContainer"], .st-key-who_comes [data-testid="stMarkdownContainer"] p { margin: 0; font-size: .95rem; }
 .st-key-order_today ul { padding-left: 1rem; }
 @media (max-width: 640px) {
-  .st-key-board_wide { display: none; }
-  .st-key-board_narrow { display: flex; }
+  [class*="st-key-wide_"] { display: none; }
+  [class*="st-key-narrow_"] { display: flex; }
   table.cards, table.cards tbody, table.cards tr, table.cards tbody th, table.cards td { display: block; border: 0; }
   table.cards thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
   table.cards tr { padding: .45rem .6rem; margin-bottom: .5rem;

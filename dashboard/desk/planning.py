@@ -237,9 +237,8 @@ def save_parts(db: Database, parts: pd.DataFrame, *, by: str, now: datetime | No
                     f"{column.name} of {part} is {value:g}; allowed are {low:g} to {high:g}: {column.meaning}"
                 )
     changed = [str(part) for part in new.index if bool((new.loc[part] != old.loc[part]).any())]
-    edits = [
-        Edit("parts", (part,), {str(name): float(value) for name, value in new.loc[part].items()}) for part in changed
-    ]
+    rows = {str(row["part"]): row for row in new.reset_index().to_dict("records")}
+    edits = [Edit("parts", (part,), {name: float(rows[part][name]) for name in PART_COLUMNS[1:]}) for part in changed]
     return len(changed), save_edits(db, edits, by=by, now=now)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
 
 import streamlit as st
-from sqlite_utils import Database
 
 from dashboard.desk.workshop_edits import (
     DAY_NAMES,
@@ -63,7 +63,7 @@ def usual_week(depot: str, found: DepotHours) -> None:
                 for at, (name, value) in enumerate(zip(DAY_NAMES, found.usual, strict=True))
             ]
         if st.form_submit_button(WORDS["save usual"], key="save_usual"):
-            done(WORDS["usual kept"].format(depot=depot), lambda db: set_usual_week(db, depot, hours, **who()))
+            done(WORDS["usual kept"].format(depot=depot), partial(set_usual_week, depot=depot, hours=hours))
 
 
 def own_weeks(depot: str, found: DepotHours) -> None:
@@ -83,7 +83,8 @@ def own_weeks(depot: str, found: DepotHours) -> None:
             )
         if st.form_submit_button(WORDS["save week"], key="save_week"):
             done(
-                WORDS["week kept"].format(depot=depot, week=week), lambda db: set_week(db, depot, week, hours, **who())
+                WORDS["week kept"].format(depot=depot, week=week),
+                partial(set_week, depot=depot, iso_week=week, hours=hours),
             )
     if found.weeks:
         with st.expander(WORDS["own weeks"].format(count=len(found.weeks)), key="own_weeks"):
@@ -92,7 +93,7 @@ def own_weeks(depot: str, found: DepotHours) -> None:
                 said = f"{name}, from {day(monday)}: {number(h, 1)} h"
                 undo_line(
                     said, WORDS["as usual"], f"as_usual_{name}", WORDS["usual again"].format(depot=depot, week=name),
-                    lambda db, name=name: set_week(db, depot, name, None, **who()),
+                    partial(set_week, depot=depot, iso_week=name, hours=None),
                 )  # fmt: skip
 
 
@@ -109,16 +110,16 @@ def closed(depot: str, found: DepotHours, every: DepotHours) -> None:
         everywhere = st.checkbox(WORDS["everywhere"], key="closed_everywhere")
         if st.form_submit_button(WORDS["save closed"], key="save_closed"):
             place = "" if everywhere else depot
-            done(WORDS["closed kept"], lambda db: close_days(db, place, first, last, why, **who()))
+            done(WORDS["closed kept"], partial(close_days, depot=place, first=first, last=last, why=why))
     for place, hours in ((depot, found), ("", every)):
         for a, b, because in hours.closed[:LINES_SHOWN]:
             undo_line(
                 closed_words(place, a, b, because), WORDS["open"], f"open_{place}_{a}_{b}", WORDS["open again"],
-                lambda db, place=place, a=a, b=b: open_days(db, place, a, b, **who()),
+                partial(open_days, depot=place, first=a, last=b),
             )  # fmt: skip
 
 
-def undo_line(said: str, label: str, key: str, told: str, do: Callable[[Database], int]) -> None:
+def undo_line(said: str, label: str, key: str, told: str, do: Callable[..., int]) -> None:
     """What is on record, with a button that takes it away."""
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(safe(said))
@@ -126,14 +127,9 @@ def undo_line(said: str, label: str, key: str, told: str, do: Callable[[Database
             done(told, do)
 
 
-def done(words: str, do: Callable[[Database], int]) -> None:
+def done(words: str, do: Callable[..., int]) -> None:
     """Do it, say so with a button that takes it back, or say that nothing differs; what cannot be is said in its place."""
     with session.saving() as db:
-        change = do(db)
+        change = do(db, by=session.who(), now=session.now())
         kept.keep(kept.Kept(PLACE, "", words if change else WORDS["nothing"], change=change))
         st.rerun()
-
-
-def who() -> dict[str, object]:
-    """Who does it, and when."""
-    return {"by": session.who(), "now": session.now()}

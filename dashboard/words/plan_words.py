@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.plan.figures import figures_of, last_day
+from analysis.plan.figures import figures_of, last_day, whole_amounts
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
@@ -270,6 +270,32 @@ def missed_words(row: Mapping[str, Any], currency: str) -> str:
         return why
     part = f"its part, ordered now, comes on {day(row['part_on'])}"
     return part if row["reason"] == "part" else f"{part}, and {why}"
+
+
+def order_heads(plan: ReplacementPlan) -> list[str]:
+    """Heads of the table of orders."""
+    in_money = f"[{plan.summary['currency']}]"
+    return [
+        "part",
+        "pieces",
+        "for",
+        "order by",
+        "needed on",
+        "delivery [days]",
+        f"each {in_money}",
+        f"in all {in_money}",
+    ]
+
+
+def order_rows(plan: ReplacementPlan) -> list[list[str]]:
+    """The table of orders; the whole amounts in its last column add up to that of all orders."""
+    orders = rows_of(plan.orders)
+    prices = whole_amounts({str(at): order["price"] for at, order in enumerate(orders)})
+    return [
+        [PART_WORDS.get(o["part"], o["part"]), str(o["quantity"]), ", ".join(o["units"]), day(o["order_by"], weekday=True),
+         day(o["needed_on"], weekday=True), number(o["lead_days"]), amount(o["price_each"]), amount(prices[str(at)])]
+        for at, o in enumerate(orders)
+    ]  # fmt: skip
 
 
 def late_words(plan: ReplacementPlan) -> str:

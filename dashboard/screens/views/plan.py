@@ -28,10 +28,13 @@ from dashboard.words.plain_text import day, number, percent, safe, span, whole
 from dashboard.words.plan_words import (
     NOT_COMPARABLE,
     POLICY_WORDS,
+    amount,
     changed_words,
     figure_rows,
     first_steps,
     no_visit_words,
+    order_heads,
+    order_rows,
     saving_words,
     settings_table,
     week_words,
@@ -41,6 +44,7 @@ from ingest.errors import IngestError
 from ingest.records import list_plans, read_settings
 
 CLOSED_WORDS = 800  # characters on closed weeks, for fleets with many depots; our choice
+HOURS_SHOWN = 40  # weeks of workshops on a phone, our choice
 DEPOTS_SAID = 8  # depots named in the text beside the board, our choice
 NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
 VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, our choice
@@ -204,12 +208,12 @@ def board(plan: ReplacementPlan) -> None:
 def hours_board(hours: pd.DataFrame) -> None:
     """Hours used of those there are: shaded on a desk, a card for each week on a phone."""
     title = "Hours used of hours there are, by depot and week"
-    with st.container(key="board_wide"):
+    with st.container(key="wide_board"):
         st.vega_lite_chart(
             charts.specification(charts.hours_chart(hours, title=title)), width="stretch", alt=hours_text(hours),
             key="hours_chart",
         )  # fmt: skip
-    with st.container(key="board_narrow"):
+    with st.container(key="narrow_board"):
         depots = sorted(hours["depot"].unique())[:DEPOTS_SAID]
         by = {(h["iso_week"], h["depot"]): h for h in hours.to_dict("records")}
         weeks = sorted(hours["iso_week"].unique())
@@ -278,20 +282,11 @@ def orders(plan: ReplacementPlan) -> None:
         st.write("No part has to be ordered.")
         st.page_link(page("settings"), label="Change prices, hours and delivery times")
         return
-    table = plan.orders.copy()
-    table["part"] = [PART_WORDS.get(str(p), str(p)) for p in table["part"]]
-    table["units"] = [", ".join(map(str, units)) for units in table["units"]]
-    in_money = f"[{plan.summary['currency']}]"
-    st.dataframe(
-        table, hide_index=True, alt="Parts to order", key="orders_table",
-        column_config={
-            "quantity": "pieces", "units": "for",
-            "order_by": st.column_config.DateColumn("order by", format="YYYY-MM-DD"),
-            "needed_on": st.column_config.DateColumn("needed on", format="YYYY-MM-DD"),
-            "price_each": st.column_config.NumberColumn(f"each {in_money}", format="%.0f"),
-            "price": st.column_config.NumberColumn(f"in all {in_money}", format="%.0f"),
-        },
-    )  # fmt: skip
+    table = plan.orders.assign(
+        part=[PART_WORDS.get(str(p), str(p)) for p in plan.orders["part"]],
+        units=[", ".join(map(str, units)) for units in plan.orders["units"]],
+    )
+    card_table(order_heads(plan), order_rows(plan), name="Parts to order", words=(2,))
     st.markdown(f"In all {money(float(plan.orders['price'].sum()), plan)}.")
     with st.container(horizontal=True):
         downloads.table_button(table, "parts-to-order", key="orders")
@@ -336,15 +331,28 @@ def hours(plan: ReplacementPlan) -> None:
         )
     table = plan.hours[["depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"]]
     one_more = f"one more hour saves [{plan.summary['currency']}]"
-    st.dataframe(
-        table, hide_index=True, alt="Workshop hours by depot and week, and what one more would save", key="hours_table",
-        column_config={
-            "iso_week": "week", "week_start": st.column_config.DateColumn("from", format="YYYY-MM-DD"),
-            "hours": st.column_config.NumberColumn("hours there", format="%.1f"),
-            "booked": st.column_config.NumberColumn("hours used", format="%.1f"),
-            "hour_price": st.column_config.NumberColumn(one_more, format="%.0f"),
-        },
-    )  # fmt: skip
+    with st.container(key="wide_hours"):
+        st.dataframe(
+            table, hide_index=True, alt="Workshop hours by depot and week, and what one more would save", key="hours_table",
+            column_config={
+                "iso_week": "week", "week_start": st.column_config.DateColumn("from", format="YYYY-MM-DD"),
+                "hours": st.column_config.NumberColumn("hours there", format="%.1f"),
+                "booked": st.column_config.NumberColumn("hours used", format="%.1f"),
+                "hour_price": st.column_config.NumberColumn(one_more, format="%.0f"),
+            },
+        )  # fmt: skip
+    busy = table[(table["booked"] > 0) | (table["hour_price"] >= 1.0)].head(HOURS_SHOWN)
+    with st.container(key="narrow_hours"):
+        rows = [
+            [f"{h['depot']}, {h['iso_week']}", used_words(h), str(h["visits"]), amount(h["hour_price"])]
+            for h in busy.to_dict("records")
+        ]
+        card_table(
+            ["workshop and week", "hours used", "visits", one_more],
+            rows,
+            name="Weeks with work, and what one more hour would save",
+        )
+        st.caption("Weeks with work, or in which one more hour would save money; the table as CSV has every week.")
     downloads.table_button(table, "workshop-hours", key="hours")
     change_hours()
 

@@ -24,7 +24,7 @@ from dashboard.desk.habits import (
 )
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
-from dashboard.screens import columns, device, downloads, session
+from dashboard.screens import columns, device, downloads, kept, session
 from dashboard.words.plain_text import count_words, safe
 from dashboard.words.plan_words import settings_table, valued
 from dashboard.words.reasons import PART_WORDS
@@ -70,6 +70,7 @@ COSTS = {
     ),
 }
 """Setting -> label, step, and what it means."""
+PARTS_SAVED = "parts_saved"
 MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
 
 
@@ -262,10 +263,11 @@ def parts() -> None:
     with session.database() as db:
         now, money = parts_in_force(db), own_costs(db).currency
     st.subheader("Parts")
+    kept.told("settings", "")
     st.caption("Price, hours of work and days from order to delivery, as the plan counts them.")
     with st.form("parts", border=False):
         edited = st.data_editor(
-            now.assign(part=[PART_WORDS[part] for part in now["part"]]), hide_index=True, key="set_parts", width=640,
+            now.assign(part=[PART_WORDS[part] for part in now["part"]]), hide_index=True, key=f"set_parts{st.session_state.get(PARTS_SAVED, '')}", width=640,
             disabled=["part"],
             column_config={
                 "part": "part",
@@ -282,9 +284,10 @@ def parts() -> None:
 def keep_parts(edited: pd.DataFrame) -> None:
     """Save what was changed, as a parts file would."""
     with session.saving() as db:
-        changed, _ = save_parts(db, edited, by=session.who(), now=session.now())
+        changed, change = save_parts(db, edited, by=session.who(), now=session.now())
         said = f"{count_words(changed, 'part')} changed; the old values stay on record. Plan again to use them."
-        st.session_state["settings_note"] = said
+        st.session_state[PARTS_SAVED] = change  # a fresh table, so that what is undone is not typed in it still
+        kept.keep(kept.Kept("settings", "", said, change=change))
         st.rerun()
 
 
