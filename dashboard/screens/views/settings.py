@@ -267,7 +267,8 @@ def parts() -> None:
     st.caption("Price, hours of work and days from order to delivery, as the plan counts them.")
     with st.form("parts", border=False):
         edited = st.data_editor(
-            now.assign(part=[PART_WORDS[part] for part in now["part"]]), hide_index=True, key=f"set_parts{st.session_state.get(PARTS_SAVED, '')}", width=640,
+            now.assign(part=[PART_WORDS[part] for part in now["part"]]), hide_index=True, width=640,
+            key=f"set_parts{st.session_state.get(PARTS_SAVED, '')}",
             disabled=["part"],
             column_config={
                 "part": "part",
