@@ -24,7 +24,7 @@ def short_course_html(course: Mapping[str, Any], *, as_of: str, key: str, fahren
         f'<svg role="img" aria-label="{escape(text, quote=True)}" viewBox="0 0 100 {TALL}" width="100%" height="{TALL}" '
         f'preserveAspectRatio="none">{_drawn(course)}</svg>'
     )
-    table = behind(short_course_words.numbers(course, as_of), key, note=f"{text}. {short_course_words.KEY}")
+    table = behind(key, short_course_words.numbers(course, as_of), note=f"{text}. {short_course_words.KEY}")
     note = f'<p class="ct-note" aria-hidden="true">{escape(short_course_words.course_note(course))}</p>'
     return f'<div class="ct-picture ct-short">{drawing}{note}{table}</div>'
 

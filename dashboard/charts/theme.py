@@ -158,6 +158,8 @@ table.cards tbody th { font-weight: 600; }
 .ct-short .ct-line { fill: none; stroke-width: 1px; vector-effect: non-scaling-stroke; }
 .ct-short .ct-strong { stroke-width: 2px; }
 .ct-short .ct-dots { fill: none; stroke-width: 6px; stroke-linecap: round; vector-effect: non-scaling-stroke; }
+.ct-picture .ct-pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(290px, 1fr)); gap: 0 1.6rem; }
+.ct-picture .ct-usual { stroke: currentColor; stroke-width: 1.5px; stroke-dasharray: 4 3; }
 .ct-behind { margin-top: .3rem; }
 .ct-behind summary { cursor: pointer; font-size: .84rem; min-height: 1.9rem; display: flow-root list-item; }
 .ct-behind .ct-scroll { overflow: auto; max-height: 22rem; }

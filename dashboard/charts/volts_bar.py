@@ -47,12 +47,12 @@ def volts_html(
     for own in shown:
         name = str(own["bar"].iloc[0])
         title = (titles or {}).get(name) or volts_words.bar_title(own, fahrenheit=fahrenheit)
-        pieces.append(_bar(own, title, top))
+        pieces.append(bar_html(own, title, top))
     if shown:
         pieces += [
-            _axis(top),
+            axis_html(top),
             f'<p class="ct-note">{escape(_notes(found))}</p>',
-            behind(volts_words.numbers(found), "volts"),
+            behind("volts", volts_words.numbers(found)),
         ]
     return f'<div class="ct-picture ct-volts">{"".join(pieces)}</div>'
 
@@ -78,7 +78,7 @@ def _notes(found: WhereVoltsGo) -> str:
     return f"{volts_words.MARKS}{' · ' + volts_words.PALE if pale else ''}"
 
 
-def _bar(own: pd.DataFrame, title: str, top: float) -> str:
+def bar_html(own: pd.DataFrame, title: str, top: float) -> str:
     """One bar with its title, its marks and its legend."""
     drawn = "".join(_drawn(own, top))
     text = escape(volts_words.bar_text(own, title), quote=True)
@@ -126,7 +126,7 @@ def _key(row: Mapping[Any, Any]) -> str:
     return f"<li{over}>{swatch}{sign}{volts_words.SEGMENT_WORDS[row['segment']]} {volts_words.volts_said(row)}</li>"
 
 
-def _axis(top: float) -> str:
+def axis_html(top: float) -> str:
     """The volts left, under the last bar."""
     step = TICK_V[24.0 if top > 18.0 else 12.0]
     ticks = [step * i for i in range(int(top / step) + 1)]

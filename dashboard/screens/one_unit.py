@@ -287,12 +287,15 @@ def own_book() -> LimitBook:
 
 def latest_apart(own: Facts) -> Taken | None:
     """The latest reading before the day shown, taken apart; None where there is none."""
-    return _latest_apart(session.key_of(), str(own.unit["unit"]), repr(own_book()), own)
+    known = own.readings[own.readings["taken_at"] < pd.Timestamp(session.as_of())]
+    return None if known.empty else taken_of(own, known.iloc[-1])
+
+
+def taken_of(own: Facts, row: pd.Series) -> Taken:
+    """A reading on record, taken apart; kept until something is written."""
+    return _taken_of(session.key_of(), str(own.unit["unit"]), int(row["reading_id"]), repr(own_book()), own, row)
 
 
 @st.cache_resource(show_spinner=False, max_entries=UNITS_KEPT)
-def _latest_apart(key: session.Key, unit: str, book: str, _own: Facts) -> Taken | None:  # noqa: ARG001
-    known = _own.readings[_own.readings["taken_at"] < pd.Timestamp(key.as_of)]
-    if known.empty:
-        return None
-    return taken_apart(_own, {str(name): value for name, value in known.iloc[-1].to_dict().items()})
+def _taken_of(key: session.Key, unit: str, reading_id: int, book: str, _own: Facts, _row: pd.Series) -> Taken:  # noqa: ARG001
+    return taken_apart(_own, {str(name): value for name, value in _row.to_dict().items()})

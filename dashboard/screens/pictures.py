@@ -9,16 +9,19 @@ import pandas as pd
 import streamlit as st
 
 from analysis.bay.one_reading import ReadingCheck
+from analysis.bay.repaired import compare, readings_around
 from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
 from dashboard.charts.leads import leads_html
+from dashboard.charts.repaired import repaired_html
 from dashboard.charts.short_course import short_course_html
 from dashboard.charts.volts_bar import volts_html
 from dashboard.desk import weekly
-from dashboard.desk.reading_source import Taken, limits_for
+from dashboard.desk.reading_source import MEASURED_BY, Taken, limits_for
 from dashboard.screens import one_unit, session
-from dashboard.words import lead_words
+from dashboard.words import lead_words, repaired_words
 from ingest.fields import QUANTITIES
 
+REPAIRS_OFFERED = 12  # of the latest, our choice
 DEPOTS_KEPT = 256  # coming lows that a server keeps, our choice
 
 
@@ -82,3 +85,28 @@ def short_course(row: Mapping[str, Any], as_of: str, *, in_f: bool) -> None:
     course = row.get("course")
     if course:
         draw(short_course_html(course, as_of=as_of, key=f"course-{row['rank']}", fahrenheit=in_f))
+
+
+def before_and_after(own: one_unit.Facts) -> None:
+    """The readings on both sides of a repair beside each other: of the latest that has them, or of one that is chosen."""
+    known = own.readings[own.readings["taken_at"] < pd.Timestamp(session.as_of())]
+    around = {}
+    for repair in own.repairs.iloc[::-1].head(REPAIRS_OFFERED).to_dict("records"):
+        pair = readings_around(known, repair["done_on"], MEASURED_BY[str(repair["part"])])
+        if pair is not None:
+            around[repaired_words.repair_title(repair)] = (str(repair["part"]), pair)
+    st.subheader(repaired_words.TITLE)
+    if not around:
+        st.write(repaired_words.NONE)
+        return
+    chosen = st.selectbox(repaired_words.CHOOSE, list(around), key=f"repair_{own.unit['unit']}", width=400)
+    part, pair = around[chosen or next(iter(around))]
+    taken = {side: one_unit.taken_of(own, row) for side, row in zip(repaired_words.SIDES, pair, strict=True)}
+    limits = limits_for(own.unit, one_unit.own_book())
+    found = compare(part, taken["before"].check, taken["after"].check, taken["after"].expected)
+    draw(
+        repaired_html(
+            part, found, {side: one.volts(limits) for side, one in taken.items()},
+            {side: one.taken_at for side, one in taken.items()}, fahrenheit=session.fahrenheit(),
+        )
+    )  # fmt: skip

@@ -61,13 +61,14 @@ SURE: Final = "± one standard error"
 
 def bar_title(own: pd.DataFrame, *, fahrenheit: bool) -> str:
     """What a bar is: of what, at which temperature, amps and rest volts."""
-    bar, at_c, amps, rest = (
-        str(own["bar"].iloc[0]),
-        *(float(own[n].iloc[0]) for n in ("temperature_c", "amps", "from_v")),
-    )
-    at = temperature(at_c, fahrenheit=fahrenheit)
+    return f"{BAR_WORDS[str(own['bar'].iloc[0])]}: {conditions(own, fahrenheit=fahrenheit)}"
+
+
+def conditions(own: pd.DataFrame, *, fahrenheit: bool) -> str:
+    """Temperature, amps and rest volts of a bar."""
+    at_c, amps, rest = (float(own[name].iloc[0]) for name in ("temperature_c", "amps", "from_v"))
     flowing = f"{number(amps)} A" if math.isfinite(amps) else "amps not measured"
-    return f"{BAR_WORDS[bar]}: {at}, {flowing}, {number(rest, 2)} V at rest"
+    return f"{temperature(at_c, fahrenheit=fahrenheit)}, {flowing}, {number(rest, 2)} V at rest"
 
 
 def volts_said(row: Mapping[Any, Any]) -> str:

@@ -427,6 +427,7 @@ def records(facts: one_unit.Facts) -> None:
             st.page_link(
                 page("correct"), label="Correct or withdraw a repair", query_params={"unit": unit, "what": "repair"}
             )
+        pictures.before_and_after(facts)
 
 
 def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one_unit.Facts) -> None:
