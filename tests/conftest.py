@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
-from collections.abc import Iterator
+import sys
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +25,19 @@ def pytest_configure() -> None:
     """The run steps back as far as it can: what the screens start beside it, which steps back too, is then not starved."""
     if hasattr(os, "nice"):
         os.nice(19)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection(session: pytest.Session) -> Generator[None, object, object]:
+    """The first worker compiles every module that is imported; the others wait, and find them compiled."""
+    if "PYTEST_XDIST_WORKER" not in os.environ or sys.dont_write_bytecode:
+        return (yield)
+    with (Path(session.config.option.basetemp).parent / "collecting.lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            fcntl.flock(lock, fcntl.LOCK_SH)
+        return (yield)
 
 
 @pytest.fixture(scope="session", autouse=True)
