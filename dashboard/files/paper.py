@@ -12,6 +12,7 @@ from reportlab.platypus import Flowable, PageBreak, Spacer, Table, TableStyle
 
 from analysis.bay.where_volts_go import WhereVoltsGo
 from dashboard.desk import weekly
+from dashboard.desk.in_order import STEPS
 from dashboard.files.paper_volts import volts_drawing
 from dashboard.files.pieces import (
     LONGEST_LINE,
@@ -305,7 +306,7 @@ def bay_pdf(units: Iterable[BayUnit], *, fahrenheit: bool = False) -> bytes:
 def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
     heads = ("measure", "limit", f"last ({day(unit.last_on)})", "now")
     rows: list[Sequence[Any]] = [[para(h, 9, bold=True) for h in heads]]
-    asked = {name: quantity for name, quantity in QUANTITIES.items() if not quantity.seldom}
+    asked = {name: QUANTITIES[name] for _, names in STEPS for name in names}
     for name, quantity in asked.items():
         last, measured_in = unit.last.get(name), own_unit(quantity.unit, fahrenheit=fahrenheit)
         cell = reading_cell(name, last, fahrenheit=fahrenheit)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import streamlit as st
@@ -10,11 +10,14 @@ from streamlit.delta_generator import DeltaGenerator
 
 from analysis.bay.one_reading import ReadingCheck
 from dashboard.charts import theme
+from dashboard.desk.in_order import STEPS, fields_today
 from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, pictures, session, trace_panel
 from dashboard.screens.caution import caution
+from dashboard.screens.issued import issued_row, newest_issued
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
 from dashboard.words import reading_sheet, trace_words
+from dashboard.words.bay_words import THE_REST, today_words
 from dashboard.words.plain_text import day, safe, temperature, whole, words
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
@@ -43,9 +46,11 @@ def show(unit: str) -> None:
     facts = one_unit.facts(unit)
     about(facts)
     caution(unit)
-    meter = choose_meter()
-    where = st.container()
-    form = fields(facts, meter)
+    entered, where, units = st.container(), st.container(), st.container()
+    with units:
+        meter = choose_meter()
+    with entered:
+        form = fields(facts, meter)
     with where:
         pictures.leads(facts, form.typed)
     told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
@@ -140,19 +145,30 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     typed: dict[str, str] = {}
     beside: dict[str, DeltaGenerator] = {}
 
-    def draw(seldom: bool) -> None:
-        for name, field in QUANTITIES.items():
-            if field.seldom == seldom:
-                if name == OF_A_TRACE[0]:  # above what a trace tells, below what it does not
-                    trace_panel.offer(facts.unit, meter, form_number())
-                typed[name] = one_field(field, unit, draft, last, meter)
-                beside[name] = st.container(key=f"beside_{name}")
+    def draw(names: Collection[str]) -> None:
+        for name in names:
+            if name == OF_A_TRACE[0]:  # above what a trace tells, below what it does not
+                trace_panel.offer(facts.unit, meter, form_number())
+            typed[name] = one_field(QUANTITIES[name], unit, draft, last, meter)
+            beside[name] = st.container(key=f"beside_{name}")
 
+    def draw_steps(names: Collection[str]) -> None:
+        for step, mine in STEPS:
+            if now := [name for name in mine if name in names]:
+                st.markdown(f"**{step}**")
+                draw(now)
+
+    suspect = suspected(unit)
+    first = fields_today(suspect, last)
+    rest = {name for _, names in STEPS for name in names} - set(first)
+    st.markdown(f"**{today_words(first, suspect, never=bool(last) and not set(first) <= set(last))}**")
     with st.container(key="measured"):
-        draw(seldom=False)
-    seldom = {name for name, field in QUANTITIES.items() if field.seldom}
-    with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool(seldom & set(draft))):
-        draw(seldom=True)
+        draw_steps(first)
+        with st.expander(THE_REST, expanded=bool(rest & set(draft)), key=f"rest_{unit}"):
+            draw_steps(rest)
+    seldom = [name for name, field in QUANTITIES.items() if field.seldom]
+    with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool({*seldom} & set(draft))):
+        draw(seldom)
         for name, asked, said in (
             ("outcome", "How it started", OUTCOME_WORDS), ("jumper_start", "Fused jumper at the relay socket", JUMPER_WORDS),
         ):  # fmt: skip
@@ -174,6 +190,13 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     if kept != draft or twice != drafts.twice_of(unit):
         drafts.keep(unit, kept, twice)
     return Form(unit, kept, beside, frozenset(twice))
+
+
+def suspected(unit: str) -> str:
+    """The part under which the vehicle stands on the newest list issued; "" where it stands on none."""
+    issued = newest_issued(session.as_of())
+    row = issued_row(issued, unit) if issued is not None else None
+    return str(row["part"] or "") if row else ""
 
 
 def one_field(field: Quantity, unit: str, draft: Mapping[str, str], last: Mapping[str, float], meter: bay.Meter) -> str:
