@@ -117,8 +117,7 @@ def part_chart(
 
     repairs: done_on, words; marks: taken_at, kind (DOUBTFUL, ASIDE, WAITING) of what has no value to draw.
     """
-    told = zip(course.readings["bound"], course.readings["used"], strict=True)
-    readings = course.readings.assign(kind=[BOUND if bound else READ if used else LEFT_OUT for bound, used in told])
+    readings = course.readings.assign(kind=kinds_of(course))
     top = _top(course, printed_limit)
     first, last = _span(course, as_of)
     axis = Axis(f"{course.unit} at {temperature(20.0, fahrenheit=fahrenheit)}", alt.Scale(domain=[0, top], nice=False))
@@ -140,6 +139,12 @@ def part_chart(
     layers += _reading_layers(readings, marks, axis, top)
     layers += _event_layers(repairs, as_of, top, first)
     return alt.layer(*layers, height=HEIGHT, title=title_of(title))
+
+
+def kinds_of(course: PartCourse) -> list[str]:
+    """What each reading of a course is drawn as."""
+    told = zip(course.readings["bound"], course.readings["used"], strict=True)
+    return [BOUND if bound else READ if used else LEFT_OUT for bound, used in told]
 
 
 def _span(course: PartCourse, as_of: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp]:

@@ -11,6 +11,7 @@ import streamlit as st
 from analysis.bay.one_reading import ReadingCheck
 from analysis.bay.repaired import compare, readings_around
 from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
+from dashboard.charts.behind import behind
 from dashboard.charts.leads import leads_html
 from dashboard.charts.repaired import repaired_html
 from dashboard.charts.short_course import short_course_html
@@ -28,6 +29,13 @@ DEPOTS_KEPT = 256  # coming lows that a server keeps, our choice
 def draw(html: str) -> None:
     """Show a picture of ours: one line of HTML in which whatever a person typed was escaped."""
     st.markdown(html, unsafe_allow_html=True)
+
+
+def chart(spec: dict[str, Any], text: str, key: str, *tables: pd.DataFrame) -> None:
+    """A chart with the same in words for those who cannot see it, and its numbers folded below."""
+    st.vega_lite_chart(spec, width="stretch", alt=text, key=key)
+    if tables:
+        draw(f'<div class="ct-picture">{behind(key, *tables)}</div>')
 
 
 @st.fragment

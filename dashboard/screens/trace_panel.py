@@ -14,9 +14,9 @@ from analysis.trace.record import Marks, Start
 from dashboard.charts import charts
 from dashboard.charts.trace_chart import trace_charts, trace_text
 from dashboard.desk.trace_source import Recording, reading_values, recording_of
-from dashboard.screens import bay, drafts
+from dashboard.screens import bay, drafts, pictures
 from dashboard.screens.uploads import made_once, saved_to
-from dashboard.words import trace_words
+from dashboard.words import chart_numbers, trace_words
 from dashboard.words.plain_text import safe, whole
 from ingest.errors import IngestError
 from ingest.fields import OF_A_TRACE
@@ -137,7 +137,8 @@ def picture(recording: Recording, start: Start | None) -> None:
     drawn = trace_charts(recording.trace, start, title=trace_words.PICTURE)
     for position, chart in enumerate(drawn):
         spec = charts.specification(chart)
-        st.vega_lite_chart(spec, width="stretch", alt=trace_text(start, said), key=f"trace_chart_{position}")
+        tables = [chart_numbers.trace_numbers(recording.trace)] if position + 1 == len(drawn) else []
+        pictures.chart(spec, trace_text(start, said), f"trace_chart_{position}", *tables)
 
 
 def rows_of(start: Start) -> dict[str, str]:

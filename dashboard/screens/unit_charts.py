@@ -1,4 +1,4 @@
-"""The three charts of a vehicle's page, drawn once per assessment and kept."""
+"""The three charts of a vehicle's page with the numbers behind them, drawn once per assessment and kept."""
 
 from __future__ import annotations
 
@@ -6,12 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
 from dashboard.desk.reading_source import limits_for
-from dashboard.screens import one_unit, session
+from dashboard.screens import one_unit, pictures, session
+from dashboard.words import chart_numbers
 from dashboard.words.plain_text import day, in_reader_unit, percent
 from dashboard.words.reasons import MEASURES, PART_WORDS
 
@@ -20,10 +22,15 @@ KEPT = 300  # drawn charts kept in memory, our choice: a few hundred kB
 
 @dataclass(frozen=True)
 class Drawn:
-    """A chart as a specification, and the same in words."""
+    """A chart as a specification, the same in words, and the numbers behind it."""
 
     spec: dict[str, Any]
     text: str
+    tables: tuple[pd.DataFrame, ...]
+
+    def show(self, key: str) -> None:
+        """The chart with its numbers folded below."""
+        pictures.chart(self.spec, self.text, key, *self.tables)
 
 
 def part_drawn(assessment: Assessment, row: Mapping[Any, Any], facts: one_unit.Facts, part: str) -> Drawn:
@@ -72,7 +79,8 @@ def _part(
         marks=one_unit.marks(_facts, part, _assessment.as_of),
         fahrenheit=in_f,
     )
-    return Drawn(charts.specification(chart), in_reader_unit(charts.part_text(course, name, limit), fahrenheit=in_f))
+    text = in_reader_unit(charts.part_text(course, name, limit), fahrenheit=in_f)
+    return Drawn(charts.specification(chart), text, chart_numbers.part_numbers(course, charts.kinds_of(course)))
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)
@@ -89,7 +97,8 @@ def _cold(
     chart = charts.cold_chart(
         cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed, fahrenheit=in_f
     )
-    return Drawn(charts.specification(chart), charts.cold_text(cold, season, fahrenheit=in_f))
+    tables = chart_numbers.cold_numbers(cold, season, forecast, renewed=renewed, fahrenheit=in_f)
+    return Drawn(charts.specification(chart), charts.cold_text(cold, season, fahrenheit=in_f), tables)
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)
@@ -108,4 +117,4 @@ def _outlook(
         f"done, {percent(end['probability_renewed'])} with the {part} renewed today."
     )
     chart = charts.outlook_chart(mine, title="No-start by week", renewed=f"{part} renewed")
-    return Drawn(charts.specification(chart), text)
+    return Drawn(charts.specification(chart), text, (chart_numbers.outlook_numbers(mine, f"{part} renewed"),))

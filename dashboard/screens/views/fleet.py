@@ -14,14 +14,16 @@ from sqlite_utils import Database
 
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
+from dashboard.charts.behind import SUMMARY
 from dashboard.desk import weekly
 from dashboard.desk.assessment import known_climate
 from dashboard.files import paper
-from dashboard.screens import beginning, columns, downloads, history, one_unit, past_ways, session
+from dashboard.screens import beginning, columns, downloads, history, one_unit, past_ways, pictures, session
 from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import IN_ADDRESS
+from dashboard.words import chart_numbers
 from dashboard.words.heads import head
 from dashboard.words.plain_text import (
     as_sentence,
@@ -165,7 +167,9 @@ def coming_cold(assessment: Assessment) -> None:
     chart = charts.cold_count_chart(
         counts, chosen_c=low, title="Vehicles that fail to start, by morning low", fahrenheit=in_f
     )
-    st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="cold_count")
+    pictures.chart(
+        charts.specification(chart), text, "cold_count", chart_numbers.cold_count_numbers(counts, fahrenheit=in_f)
+    )
     st.caption("Line: fail more likely than not. Shaded, up to its upper edge: could fail, by one chance in ten or more. "
                "Dashed: the low chosen above. Counted from the coldest start of each vehicle.")  # fmt: skip
     table = mine[mine["coldest_start_high_c"] > low][
@@ -315,7 +319,7 @@ def year(as_of: pd.Timestamp) -> None:
         )
         st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
         st.caption(f"{safe(text, longest=600)} Each list is worked out with that day's knowledge only.")
-        with st.expander("The same in numbers"):
+        with st.expander(SUMMARY):
             table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
             table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
             columns.show(table, alt=text, key="history_table")

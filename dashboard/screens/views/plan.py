@@ -18,12 +18,13 @@ from dashboard.desk.planning import changed_since, load_plan, named
 from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
 from dashboard.files.plan_table import closed_sentences
-from dashboard.screens import acts, beginning, columns, downloads, plan_changes, plan_week, session, visits
+from dashboard.screens import acts, beginning, columns, downloads, pictures, plan_changes, plan_week, session, visits
 from dashboard.screens.cards import card_table
 from dashboard.screens.caution import before_work
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.plan_changes import Wish, money
 from dashboard.screens.workshop_hours import change_hours
+from dashboard.words import chart_numbers
 from dashboard.words.plain_text import day, number, percent, safe, span, whole
 from dashboard.words.plan_words import (
     NOT_COMPARABLE,
@@ -209,9 +210,10 @@ def hours_board(hours: pd.DataFrame) -> None:
     """Hours used of those there are: shaded on a desk, a card for each week on a phone."""
     title = "Hours used of hours there are, by depot and week"
     with st.container(key="wide_board"):
-        st.vega_lite_chart(
-            charts.specification(charts.hours_chart(hours, title=title)), width="stretch", alt=hours_text(hours),
-            key="hours_chart",
+        used = {(h["iso_week"], h["depot"]): used_words(h) for h in hours.to_dict("records")}
+        pictures.chart(
+            charts.specification(charts.hours_chart(hours, title=title)), hours_text(hours), "hours_chart",
+            chart_numbers.hours_numbers(hours, used),
         )  # fmt: skip
     with st.container(key="narrow_board"):
         depots = sorted(hours["depot"].unique())[:DEPOTS_SAID]

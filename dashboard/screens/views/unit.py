@@ -276,7 +276,7 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
         or parts[0]
     )
     drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
-    st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="part_chart")
+    drawn.show("part_chart")
     st.caption(
         f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey band: sound vehicles "
         "of the class. Dashed: ahead, if nothing is done."
@@ -284,7 +284,7 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     left, right = st.columns(2)
     with left:
         drawn = unit_charts.cold_drawn(assessment, row)
-        st.vega_lite_chart(drawn.spec, width="stretch", alt=drawn.text, key="cold_chart")
+        drawn.show("cold_chart")
         st.caption(
             f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey shading: from the usual "
             "low to the coldest morning in ten."
@@ -292,7 +292,7 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     with right:
         ahead = unit_charts.outlook_drawn(assessment, row)
         if ahead is not None:
-            st.vega_lite_chart(ahead.spec, width="stretch", alt=ahead.text, key="outlook_chart")
+            ahead.show("outlook_chart")
             st.caption(f"{safe(ahead.text)} Shading: 80 % sure.")
     parts_table(assessment, row)
 
