@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from xml.etree import ElementTree
 
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from icalendar import Calendar
 from samples_plan import AS_OF, catalogue, dates, make_inputs, pins, services_of
 
 from analysis.costs import settings_from_mapping
@@ -19,7 +21,8 @@ from analysis.plan.figures import figures_of, to_order, week_shown, whole_amount
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan.result import rows_of
 from dashboard.files.plan_export import render
-from dashboard.words.plan_words import fewer_words, figure_rows, missed_line, with_words
+from dashboard.screens.cards import as_html
+from dashboard.words.plan_words import fewer_words, figure_rows, missed_line, units_words, with_words
 
 MONDAY = pd.Timestamp("2026-11-23")
 
@@ -198,6 +201,11 @@ def test_who_is_late_stands_in_every_file_and_json_keeps_no_visit_as_null() -> N
     assert "V-0000 (depot0): act by 27 Nov 2026, planned for Wed 2 Dec 2026: its part" in text
     assert ',2026-11-27,"its part, ordered now, comes on 2 Dec 2026"' in str(render(plan, "csv"))
     assert isinstance(render(both, "xlsx"), bytes)
+    told = {
+        str(event["SUMMARY"])[:6]: str(event["DESCRIPTION"])
+        for event in Calendar.from_ical(str(render(plan, "ics"))).walk("VEVENT")
+    }
+    assert "Later than the weekly list says to act: act by 27 Nov 2026, planned for" in told["V-0000"]
 
 
 # --- this week, and what to order ------------------------------------------------------------------------------------
@@ -221,3 +229,25 @@ def test_what_has_to_be_ordered_today_leaves_time_for_delivery() -> None:
         "Order today:\n  2 x battery for V-0000, V-0001: order by Mon 23 Nov 2026, needed on Wed 2 Dec 2026, delivery takes 9 days"
         in text
     )
+
+
+def test_a_card_shows_what_was_typed_and_runs_none_of_it() -> None:
+    """Heads and cells with marks of HTML stay text, and every cell keeps its head for the phone."""
+    told = as_html(['"depot">', "a&b"], [["<script>alert(1)</script>", "'5'"]], name='"><b>')
+    assert "<script>" not in told
+    assert "<b>" not in told
+    tree = ElementTree.fromstring(told)
+    assert tree.get("aria-label") == '"><b>'
+    assert [cell.text for cell in tree.iter() if cell.tag in ("th", "td")] == [
+        '"depot">',
+        "a&b",
+        "<script>alert(1)</script>",
+        "'5'",
+    ]
+    assert [cell.get("data-head") for cell in tree.iter("td")] == ["a&b"]
+
+
+def test_an_order_for_very_many_vehicles_names_the_first() -> None:
+    units = [f"V-{n:05d}" for n in range(4000)]
+    assert units_words(units).endswith(" and 3970 more")
+    assert units_words(units[:30]) == ", ".join(units[:30])

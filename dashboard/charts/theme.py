@@ -106,6 +106,7 @@ table.cards .words { text-align: left; }
 table.cards .figure { text-align: right; font-variant-numeric: tabular-nums; }
 table.cards thead th { overflow-wrap: normal; font-weight: 600; vertical-align: bottom; }
 table.cards tbody th { font-weight: 600; }
+table.cards td.figure { white-space: nowrap; }
 [class*="st-key-narrow_"] { display: none; }
 .st-key-who_comes { gap: .3rem; font-size: .95rem; }
 .st-key-who_comes [data-testid="stMarkdownContainer"], .st-key-who_comes [data-testid="stMarkdownContainer"] p { margin: 0; font-size: .95rem; }
@@ -119,7 +120,7 @@ table.cards tbody th { font-weight: 600; }
     border: 1px solid color-mix(in srgb, currentColor 25%, transparent); border-radius: .3rem; }
   table.cards tbody th { padding: 0 0 .2rem 0; }
   table.cards td { display: flex; justify-content: space-between; gap: 1rem; padding: .1rem 0; text-align: right; }
-  table.cards td::before { content: attr(data-head); text-align: left; }
+  table.cards td::before { content: attr(data-head); text-align: left; flex: 0 1 auto; overflow-wrap: normal; }
   [data-testid="stMainBlockContainer"] { padding: 3.9rem .8rem 4rem .8rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.4rem; }
   [class*="st-key-visit-"] { flex-direction: column; gap: .1rem; }

@@ -17,10 +17,11 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from analysis.plan.replacement_plan import ReplacementPlan
-from analysis.plan.result import FRAMES
+from analysis.plan.result import FRAMES, rows_of
 from dashboard.files.as_csv import as_csv
 from dashboard.files.plan_table import headline, table
 from dashboard.words.plain_text import clean
+from dashboard.words.plan_words import LATE_HEAD, missed_line
 from dashboard.words.safety import REPAIR_NOTE
 from dashboard.words.visit_words import closed_words
 
@@ -163,11 +164,12 @@ def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: dat
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", "Starting-system visits" + ("" if depot is None else f", {clean(depot)}"))
+    late = {r["unit"]: [f"{LATE_HEAD}: {clean(missed_line(r, plan.as_of))}."] for r in rows_of(plan.act_by_missed)}
     for visit in visits.to_dict("records"):
         settled = visit["state"] in ("kept", "pinned")
         event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
         event.add("summary", f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)")
-        event.add("description", f"{visit['why']}\n{REPAIR_NOTE}")
+        event.add("description", "\n".join([visit["why"], *late.get(visit["unit"], ()), REPAIR_NOTE]))
         event.add("location", clean(visit["depot"]))
         event.add("status", "CONFIRMED" if settled else "TENTATIVE")
         calendar.add_component(event)

@@ -30,6 +30,8 @@ from dashboard.words.plan_words import (
 )
 
 MOST_SHOWN = 30  # visits of this week shown above the tabs, all stand on the board; our choice
+LONGEST_ORDER = 2600  # characters: as many vehicles as are named, each as long as a name may be
+MOST_LATE = 100  # vehicles that come late named on the page, all are in the export; our choice
 WIDE = (2, 1)  # shares of the page's width: who comes, what to order
 
 
@@ -53,7 +55,9 @@ def this_week(plan: ReplacementPlan) -> None:
         with st.container(border=True, key="order_today"):
             orders = rows_of(to_order(plan, looked))
             st.markdown(f"**{ORDER_TODAY}**")
-            st.markdown("\n".join(f"- {whole(safe(order_words(o)))}" for o in orders) or NOTHING_TO_ORDER)
+            st.markdown(
+                "\n".join(f"- {whole(safe(order_words(o), longest=LONGEST_ORDER))}" for o in orders) or NOTHING_TO_ORDER
+            )
         st.markdown(summary_words(plan))
 
 
@@ -71,8 +75,13 @@ def late(plan: ReplacementPlan) -> None:
     rows = rows_of(plan.act_by_missed)
     if rows:
         with st.expander(late_words(plan), key="act_by_missed", icon=":material/schedule:"):
-            lines = [f"- **{safe(r['unit'])}**, {safe(r['depot'])}: {safe(missed_line(r, plan.as_of))}." for r in rows]
+            lines = [
+                f"- **{safe(r['unit'])}**, {safe(r['depot'])}: {safe(missed_line(r, plan.as_of))}."
+                for r in rows[:MOST_LATE]
+            ]
             st.markdown(whole("\n".join(lines)))
+            if len(rows) > MOST_LATE:
+                st.caption(f"{len(rows) - MOST_LATE} more are in the export.")
 
 
 def figures(plan: ReplacementPlan) -> None:

@@ -78,6 +78,7 @@ LATE_HEAD = "Later than the weekly list says to act"
 NOT_COMPARABLE = (
     "In this version the ways of working were not reckoned over the same weeks; plan again to compare them."
 )
+UNITS_NAMED = 30  # vehicles of one order that are named on a page, our choice
 ORDER_TODAY = "Order today"
 NOTHING_TO_ORDER = "Nothing has to be ordered today."
 CHANGED_WORDS = {"hours": "workshop hours", "prices": "prices of parts", "costs": "costs and rules"}
@@ -253,7 +254,7 @@ def order_words(order: Mapping[str, Any]) -> str:
     part, count = PART_WORDS.get(order["part"], order["part"]), int(order["quantity"])
     takes = f", delivery takes {count_words(math.ceil(order['lead_days']), 'day')}" if order["lead_days"] else ""
     return (
-        f"{count} x {part} for {', '.join(order['units'])}: order by {day(order['order_by'], weekday=True)}, "
+        f"{count} x {part} for {units_words(order['units'])}: order by {day(order['order_by'], weekday=True)}, "
         f"needed on {day(order['needed_on'], weekday=True)}{takes}"
     )
 
@@ -270,6 +271,12 @@ def missed_words(row: Mapping[str, Any], currency: str) -> str:
         return why
     part = f"its part, ordered now, comes on {day(row['part_on'])}"
     return part if row["reason"] == "part" else f"{part}, and {why}"
+
+
+def units_words(units: Sequence[str]) -> str:
+    """The vehicles of an order; of very many the first ones, the files name all."""
+    more = len(units) - UNITS_NAMED
+    return ", ".join(units[:UNITS_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def order_heads(plan: ReplacementPlan) -> list[str]:
@@ -292,7 +299,7 @@ def order_rows(plan: ReplacementPlan) -> list[list[str]]:
     orders = rows_of(plan.orders)
     prices = whole_amounts({str(at): order["price"] for at, order in enumerate(orders)})
     return [
-        [PART_WORDS.get(o["part"], o["part"]), str(o["quantity"]), ", ".join(o["units"]), day(o["order_by"], weekday=True),
+        [PART_WORDS.get(o["part"], o["part"]), str(o["quantity"]), units_words(o["units"]), day(o["order_by"], weekday=True),
          day(o["needed_on"], weekday=True), number(o["lead_days"]), amount(o["price_each"]), amount(prices[str(at)])]
         for at, o in enumerate(orders)
     ]  # fmt: skip
