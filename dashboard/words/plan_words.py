@@ -198,7 +198,7 @@ def first_steps(plan: ReplacementPlan) -> list[str]:
     return [
         f"{hours}: tab Hours and their price, below the table.",
         f"{prices}: page Settings, under Parts; what a no-start and a workshop hour cost stands there too.",
-        "Write your name in the margin, so that the plan says who made it.",
+        "Give your name, so that the plan says who made it.",
         "Issue the plan. From then on visits can be moved, printed and reported as done.",
     ]
 
