@@ -530,3 +530,22 @@ def _create_workshop_days(db: Database) -> None:
     ) STRICT
     """,
     )
+
+
+@migrations(name="017_posts_that_were_sent")
+def _create_posts(db: Database) -> None:
+    """Which list was mailed to whom, so that nobody gets it twice; 'sending' while it is on its way."""
+    _run(
+        db,
+        """
+    CREATE TABLE posts (
+        iso_week TEXT NOT NULL CHECK (iso_week GLOB '[0-9][0-9][0-9][0-9]-W[0-9][0-9]'),
+        version INTEGER NOT NULL CHECK (version > 0),
+        depot TEXT NOT NULL DEFAULT '',
+        recipient TEXT NOT NULL CHECK (length(recipient) BETWEEN 3 AND 254),
+        state TEXT NOT NULL CHECK (state IN ('sending', 'sent')),
+        at TEXT NOT NULL,
+        PRIMARY KEY (iso_week, version, depot, recipient)
+    ) STRICT
+    """,
+    )

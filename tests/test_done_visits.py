@@ -72,14 +72,26 @@ def test_a_done_visit_is_no_longer_to_come(office: Office) -> None:  # noqa: F81
 def test_planning_again_keeps_it_as_done(office: Office, found: str) -> None:  # noqa: F811
     """Also on the same day, whose figures do not know yet what was done and found; its hours stay used, others move on."""
     db, assessment = office
+    assessment.units = assessment.units.assign(act_by=pd.Timestamp(DAY))  # most come later than that
     make_plan(db, as_of=DAY, assessment=assessment)
-    visit = first_open(db)
     before = load_plan(db)
     assert before is not None
+    late = before.visits["unit"].isin(before.act_by_missed["unit"])
+    visit = first_visit_of(
+        before, str(before.visits.loc[late & (before.visits["iso_week"] == "2026-W48"), "unit"].iloc[0])
+    )
     done(db, visit, found)
+    told = load_plan(db)
+    assert told is not None
+    assert visit["unit"] not in set(told.act_by_missed["unit"])
     plan = again(office)
     unit = visit["unit"]
-    assert unit not in {*plan.visits["unit"], *plan.left_out["unit"], *plan.cancelled["unit"]}
+    assert unit not in {
+        *plan.visits["unit"],
+        *plan.left_out["unit"],
+        *plan.cancelled["unit"],
+        *plan.act_by_missed["unit"],
+    }
     assert plan.done["uid"].tolist() == [visit["uid"]]
     week = (plan.hours["depot"] == visit["depot"]) & (plan.hours["iso_week"] == "2026-W48")
     planned = plan.visits[(plan.visits["depot"] == visit["depot"]) & (plan.visits["iso_week"] == "2026-W48")]

@@ -14,7 +14,7 @@ import pytest
 from samples_screens import AS_OF, assessed, worst_unit
 from test_views import OF_A_VEHICLE, PAGES, past_like_today, run, said
 
-from dashboard.cli.commands import lists
+from dashboard.cli.commands import post
 from dashboard.cli.main import main
 from dashboard.desk import weekly
 from dashboard.desk.planning import load_plan
@@ -77,7 +77,7 @@ def test_the_list_is_issued_by_somebody(fleet: Path) -> None:
 def test_the_monday_job_issues_list_and_plan_once(
     fleet: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(lists, "assess_database", lambda *_, **__: assessed())
+    monkeypatch.setattr(post, "assess_database", lambda *_, **__: assessed())
     job = ["--db", str(fleet), "issue", "--as-of", AS_OF.isoformat(), "--by", "the Monday job"]
     assert main(job) == 0
     db = store.open_database(fleet)

@@ -31,15 +31,20 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
     left = {name: getattr(plan, name) for name in ("visits", "cancelled")}
     left = {name: frame[~frame["uid"].isin(known)].reset_index(drop=True) for name, frame in left.items()}
     today = set(done.loc[done["done_on"] >= plan.as_of, "unit"])
-    seen = today | set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
+    seen = today | _units_done(plan, known)
     left["act_by_missed"] = plan.act_by_missed[~plan.act_by_missed["unit"].isin(seen)].reset_index(drop=True)
     orders = _still_to_order(plan, known)
     return replace(plan, **left, orders=orders, done=frame_of(rows, FRAMES["done"]))
 
 
+def _units_done(plan: ReplacementPlan, known: Collection[str]) -> set[str]:
+    """Vehicles whose visit of this plan was done."""
+    return set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
+
+
 def _still_to_order(plan: ReplacementPlan, known: Collection[str]) -> pd.DataFrame:
     """The parts to order, without those of visits that were done."""
-    gone = set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
+    gone = _units_done(plan, known)
     out = []
     for row in rows_of(plan.orders) if gone else []:
         units = [unit for unit in row["units"] if unit not in gone]

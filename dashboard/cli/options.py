@@ -26,6 +26,7 @@ from ingest.fields import (
 )
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
+MAIL_VARIABLE = "CRANKTREND_MAIL"  # the file with the settings for mail
 DEFAULT_DATABASE = "fleet.db"
 DEMO_DATABASE = "demo.db"
 DEMO_FILES = "demo-files"

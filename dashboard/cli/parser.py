@@ -16,6 +16,7 @@ from dashboard.cli.options import (
     DEFAULT_DATABASE,
     DEMO_DATABASE,
     DEMO_FILES,
+    MAIL_VARIABLE,
     WHO,
     a_date,
     a_file,
@@ -175,8 +176,16 @@ def add_lists(command: Command) -> None:
     add_horizon(sub)
     sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
     add_format(sub, "table", "csv", "json")
-    sub = command("issue", "lists.run_issue", "issue the week's list and plan once, for a job on Mondays")
+    sub = command("issue", "post.run_issue", "issue the week's list and plan once, for a job on Mondays")
     add_as_of(sub)
+    sub.add_argument(
+        "--to", dest="folder", type=a_folder, default=None, metavar="FOLDER",
+        help="write the list (PDF), list and plan (XLSX) and the visits (calendar) to this folder, which is made",
+    )  # fmt: skip
+    sub.add_argument(
+        "--mail", dest="file", default=None, metavar="FILE.toml",
+        help=f"mail them as the settings in this file say, to nobody twice (default: {MAIL_VARIABLE})",
+    )  # fmt: skip
     sub.add_argument("--by", default=WHO, metavar="NAME", help=f"who issues them (default: {WHO})")
     sub = command(
         "backtest",

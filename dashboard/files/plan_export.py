@@ -103,35 +103,41 @@ def with_late(plan: ReplacementPlan) -> pd.DataFrame:
     return plan.visits.assign(act_by=["" if day is None else day for day in on], why_later=why)
 
 
-def _xlsx(plan: ReplacementPlan) -> bytes:
-    """Visits, left out, orders, hours, policies, settings, visits that were done and who is late, one sheet each."""
+def plan_book(plan: ReplacementPlan, *, depot: str | None = None) -> Workbook:
+    """Of one depot or of all: visits, left out, orders, hours, policies, settings, visits that were done and who is late, one sheet each."""
+    plan = plan if depot is None else _of_depot(plan, depot)
     book = Workbook()
     book.remove(book.worksheets[0])
     orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days")
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
     left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
-    _sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS, *LATE_COLUMNS], with_late(plan))
-    _sheet(book, "left out", left_out, plan.left_out)
-    _sheet(book, "orders", orders, plan.orders)
-    _sheet(book, "hours", hours, plan.hours)
-    _sheet(book, "policies", FRAMES["policies"], plan.policies)
+    sheet(book, "visits", [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS, *LATE_COLUMNS], with_late(plan))
+    sheet(book, "left out", left_out, plan.left_out)
+    sheet(book, "orders", orders, plan.orders)
+    sheet(book, "hours", hours, plan.hours)
+    sheet(book, "policies", FRAMES["policies"], plan.policies)
     settings = pd.DataFrame({"setting": list(plan.settings), "value": [json.dumps(v) for v in plan.settings.values()]})
-    _sheet(book, "settings", ("setting", "value"), settings)
-    _sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, REPAIR_NOTE]}))
-    _sheet(book, "done", DONE_COLUMNS, plan.done)
-    _sheet(book, "act by missed", FRAMES["act_by_missed"], plan.act_by_missed)
+    sheet(book, "settings", ("setting", "value"), settings)
+    sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, REPAIR_NOTE]}))
+    sheet(book, "done", DONE_COLUMNS, plan.done)
+    sheet(book, "act by missed", FRAMES["act_by_missed"], plan.act_by_missed)
+    return book
+
+
+def _xlsx(plan: ReplacementPlan) -> bytes:
     out = io.BytesIO()
-    book.save(out)
+    plan_book(plan).save(out)
     return out.getvalue()
 
 
-def _sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFrame) -> None:
-    sheet = book.create_sheet(title)
-    sheet.append(list(columns))
+def sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFrame, *, first: bool = False) -> None:
+    """A sheet of a book, the last one or the first: no cell is a formula, whatever anybody typed."""
+    page = book.create_sheet(title, 0 if first else None)
+    page.append(list(columns))
     widths = [len(name) for name in columns]
     for line, row in enumerate(_cells(frame, columns), start=2):
         for at, value in enumerate(row):
-            cell = sheet.cell(row=line, column=at + 1)
+            cell = page.cell(row=line, column=at + 1)
             assert isinstance(cell, Cell)
             if isinstance(value, str):
                 cell.value = clean(value)
@@ -140,10 +146,10 @@ def _sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFra
                 cell.value = value  # type: ignore[assignment]
             widths[at] = max(widths[at], len(str(value)))
     for at, width in enumerate(widths):
-        sheet.column_dimensions[get_column_letter(at + 1)].width = min(width + 2, WIDEST_COLUMN)
-    for cell in sheet[1]:
+        page.column_dimensions[get_column_letter(at + 1)].width = min(width + 2, WIDEST_COLUMN)
+    for cell in page[1]:
         cell.font = Font(bold=True)
-    sheet.freeze_panes = "A2"
+    page.freeze_panes = "A2"
 
 
 # --- calendars -------------------------------------------------------------------------------------------------------

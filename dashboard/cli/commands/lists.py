@@ -16,16 +16,12 @@ from dashboard.cli.options import WHO
 from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.planning import load_plan, make_plan, named
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import DONE, say, show, show_json
-from dashboard.desk.weekly import assumed, iso_week, issue, notes_of
+from dashboard.desk.weekly import assumed, notes_of
 from dashboard.files.as_csv import as_csv, rows_as_csv
 from dashboard.words.plain_text import clean
 from ingest import store
-from ingest.records import read_weekly_list
-
-LONGEST_NAME = 64  # characters of who did it, as on the screens
 
 
 def run_risk(options: argparse.Namespace) -> int:
@@ -52,23 +48,6 @@ def run_risk(options: argparse.Namespace) -> int:
     for note in (*notes_of(assessment), *taken_for_granted):
         say(clean(note))
     say_age(db, day)
-    return DONE
-
-
-def run_issue(options: argparse.Namespace) -> int:
-    """Issue the week's list, where that was not done yet, and the plan; say what stands."""
-    db, day = open_existing(options), as_of(options)
-    by = clean(options.by).strip()[:LONGEST_NAME] or WHO
-    assessment = assess_database(db, as_of=day)
-    first = issue(db, assessment, by=by)
-    stands = read_weekly_list(db, iso_week(day))
-    if stands is not None:
-        words = "is issued" if first else f"stands as it was issued on {stands.issued_at[:10]} by {named(stands.by)}"
-        show(f"The list of {stands.iso_week} {words}; vehicles that need attention: {len(stands.body['units'])}.")
-    before = load_plan(db)
-    plan = make_plan(db, as_of=day, assessment=assessment, by=by)
-    new = before is None or plan.version != before.version
-    show(f"Version {plan.version} of the plan {'is issued' if new else 'stands'}; visits: {plan.summary['visits']}.")
     return DONE
 
 

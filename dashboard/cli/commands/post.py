@@ -1,0 +1,77 @@
+"""Monday's post: the week's list and plan issued once, as files in a folder, and mailed."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from datetime import date, datetime
+from email.message import EmailMessage
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.cli.commands.database import as_of, open_existing
+from dashboard.cli.options import MAIL_VARIABLE, WHO
+from dashboard.desk.assessment import assess_database
+from dashboard.desk.planning import load_plan, make_plan, named
+from dashboard.desk.terminal import DONE, show
+from dashboard.desk.weekly import iso_week, issue
+from dashboard.files.mail_settings import mail_settings
+from dashboard.files.mailing import mail_posts
+from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post
+from dashboard.words.plain_text import as_sentence, clean
+from dashboard.words.post_words import mailed
+from ingest.posts import Post
+from ingest.records import WeeklyList, read_weekly_list
+
+LONGEST_NAME = 64  # characters of who did it, as on the screens
+
+
+def run_issue(options: argparse.Namespace) -> int:
+    """Issue the week's list and plan where that was not done yet, say what stands, write and mail it."""
+    db, day = open_existing(options), as_of(options)
+    by = clean(options.by).strip()[:LONGEST_NAME] or WHO
+    issued, plan = issued_once(db, day, by)
+    week = week_of(db, issued, plan)
+    files = post_files(week) if options.folder else {}
+    if files:
+        written = write_post(Path(options.folder), files)
+        show(f"Written to {options.folder}: {', '.join(one.name for one in written)}.")
+    settings = options.file or os.environ.get(MAIL_VARIABLE)
+    if settings:
+        mail(db, week, Path(settings))
+    return DONE
+
+
+def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, ReplacementPlan]:
+    """The list and the plan of the week of `day`, made now where that was not done in this week; says which."""
+    week, plan = iso_week(day), load_plan(db)
+    stood = read_weekly_list(db, week)
+    planned = plan is not None and iso_week(plan.as_of.date()) == week
+    assessment = None if stood is not None and planned else assess_database(db, as_of=day)
+    first = assessment is not None and stood is None and issue(db, assessment, by=by)
+    issued = read_weekly_list(db, week)
+    assert issued is not None
+    words = "is issued" if first else f"stands as it was issued on {issued.issued_at[:10]} by {named(issued.by)}"
+    show(f"The list of {issued.iso_week} {words}; vehicles that need attention: {len(issued.body['units'])}.")
+    before = 0 if plan is None else plan.version
+    if plan is None or not planned:
+        plan = make_plan(db, as_of=day, assessment=assessment, by=by)
+    new = plan.version != before
+    show(f"Version {plan.version} of the plan {'is issued' if new else 'stands'}; visits: {len(plan.visits)}.")
+    return issued, plan
+
+
+def mail(db: Database, week: Week, file: Path) -> None:
+    """Mail what was issued to those who did not get it yet, as the settings in a file say."""
+    settings, made = mail_settings(file, os.environ), dict[str, dict[str, bytes]]()
+    posts = posts_of(week, settings)
+
+    def message(post: Post) -> EmailMessage:
+        if post.depot not in made:
+            made[post.depot] = post_files(week, post.depot)
+        return message_of(post, week, made[post.depot], settings.sender, now=datetime.now())
+
+    done = mail_posts(db, posts, settings, message)
+    show(f"{as_sentence(mailed(done.sent, done.before))}.")
