@@ -8,9 +8,13 @@ from typing import Any
 import pandas as pd
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, PageBreak, Spacer, Table, TableStyle
+from sqlite_utils import Database
 
-from dashboard.desk.work_orders import WorkOrder
+from analysis.plan.replacement_plan import ReplacementPlan
+from dashboard.desk.volts import latest_volts
+from dashboard.desk.work_orders import WorkOrder, work_orders
 from dashboard.files.paper import own_unit, reading_cell
+from dashboard.files.paper_volts import volts_drawing
 from dashboard.files.pieces import (
     LONGEST_LINE,
     PORTRAIT_MM,
@@ -31,6 +35,16 @@ from ingest.fields import ACTIONS, QUANTITIES
 
 CODE_MM = 30  # read from arm's length on a bench; our choice
 ROW_MM = 6  # [mm] the least room of a row to write in by hand, our choice
+
+
+def printed_orders(
+    db: Database, plan: ReplacementPlan, visits: list[dict[str, Any]], *, base: str, fahrenheit: bool
+) -> bytes:
+    """The sheets of visits of a plan, with where the volts go of each vehicle's latest reading."""
+    found = latest_volts(db, (str(visit["unit"]) for visit in visits), as_of=plan.as_of.date())
+    pictures = {unit: volts_drawing(one, fahrenheit=fahrenheit) for unit, one in found.items()}
+    orders = work_orders(db, plan, visits, base=base, fahrenheit=fahrenheit)
+    return work_orders_pdf(orders, pictures=pictures, fahrenheit=fahrenheit)
 
 
 def work_orders_pdf(
@@ -133,5 +147,5 @@ def _report(part: str) -> list[Flowable]:
         Table([who, [para("Remarks", 9), *[""] * 5]], colWidths=[w * mm for w in (18, 56, 26, 46, 14, 24)],
               rowHeights=[9 * mm, 15 * mm],
               style=TableStyle([("BOX", (0, 0), (-1, 0), 0.4, (0, 0, 0)), ("BOX", (0, 1), (-1, 1), 0.4, (0, 0, 0)),
-                                ("VALIGN", (0, 0), (-1, 0), "MIDDLE"), ("VALIGN", (0, 1), (-1, 1), "TOP")])),
+                                ("VALIGN", (0, 0), (-1, 0), "MIDDLE"), ("SPAN", (0, 1), (-1, 1)), ("VALIGN", (0, 1), (-1, 1), "TOP")])),
     ]  # fmt: skip

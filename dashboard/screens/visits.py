@@ -11,8 +11,8 @@ import streamlit as st
 from analysis.backtest.right_part import right_part
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.desk.planning import load_plan
-from dashboard.desk.work_orders import chosen_visits, work_orders
-from dashboard.files.work_order import work_orders_pdf
+from dashboard.desk.work_orders import chosen_visits
+from dashboard.files.work_order import printed_orders
 from dashboard.screens import downloads, session
 from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_reach
@@ -81,7 +81,7 @@ def orders_button(visits: Sequence[Mapping[str, Any]], name: str, label: str) ->
             if plan is None:
                 raise ValueError("there is no plan on record; allowed are visits of the newest plan")
             chosen = [visit for visit in chosen_visits(plan) if visit["uid"] in wanted]
-            return work_orders_pdf(work_orders(db, plan, chosen, base=base, fahrenheit=in_f), fahrenheit=in_f)
+            return printed_orders(db, plan, chosen, base=base, fahrenheit=in_f)
 
     downloads.pdf_button(label, make, name, key="work_orders_pdf", disabled=not visits)
 

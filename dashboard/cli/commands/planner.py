@@ -15,11 +15,9 @@ from dashboard.desk.plan_moves import keep_pin, let_go
 from dashboard.desk.planning import load_plan, make_plan
 from dashboard.desk.refusals import PlanRefused
 from dashboard.desk.terminal import DONE, say, show, show_bytes, show_json
-from dashboard.desk.volts import latest_volts
-from dashboard.desk.work_orders import chosen_visits, work_orders
-from dashboard.files.paper_volts import volts_drawing
+from dashboard.desk.work_orders import chosen_visits
 from dashboard.files.plan_export import render
-from dashboard.files.work_order import work_orders_pdf
+from dashboard.files.work_order import printed_orders
 from dashboard.words.visit_words import NO_CODE
 from ingest.records import read_settings
 from ingest.writing import writing
@@ -58,9 +56,7 @@ def run_work_orders(options: argparse.Namespace) -> int:
         )
     own = read_settings(db)
     base, in_f = str(own.get(ADDRESS_KEY, "")), of_fleet(own).fahrenheit
-    found = latest_volts(db, (str(v["unit"]) for v in visits), as_of=plan.as_of.date())
-    pictures = {unit: volts_drawing(one, fahrenheit=in_f) for unit, one in found.items()}
-    pdf = work_orders_pdf(work_orders(db, plan, visits, base=base, fahrenheit=in_f), pictures=pictures, fahrenheit=in_f)
+    pdf = printed_orders(db, plan, visits, base=base, fahrenheit=in_f)
     show(f"written to {write_new(Path(options.file), pdf)}; work orders: {len(visits)}")
     if not base:
         say(NO_CODE)
