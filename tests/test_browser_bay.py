@@ -87,6 +87,7 @@ def test_the_phone_in_the_bay(own: Path, browser: Browser) -> None:
         settled(page, "Measured twice", first=True)
         assert page.get_by_role("checkbox", name="Measured twice, it is right").is_checked()
         no_sideways_scroll(page)
+        pictures_by_keyboard(page)
 
         save.click()
         settled(page, "reading saved")
@@ -105,3 +106,22 @@ def test_the_phone_in_the_bay(own: Path, browser: Browser) -> None:
         assert not page.get_by_text("electric traction systems").first.is_visible(), "one line after the first time"
         page.get_by_text("In neutral, wheels chocked").first.click()
         page.get_by_text("electric traction systems").first.wait_for()
+
+
+def pictures_by_keyboard(page: Page) -> None:
+    """Where the leads go for the field at hand, where the volts go, and the numbers behind it, without a mouse."""
+    leads = page.locator("summary").filter(has_text="Where the two leads go")
+    leads.focus()
+    page.keyboard.press("Enter")
+    lowest = page.get_by_role(
+        "img", name="Red lead at the battery's positive post, black lead at the battery's negative post"
+    )
+    lowest.wait_for()
+    assert "while cranking" in (lowest.get_attribute("aria-label") or ""), "rest volts are typed: the lowest come next"
+    field(page, "Lowest volts while cranking, V", "10.1")
+    page.locator(".ct-volts").get_by_role("img", name="This reading").wait_for()
+    behind = page.locator(".ct-volts summary")
+    behind.focus()
+    page.keyboard.press("Enter")
+    page.locator(".ct-volts td").filter(has_text="rest of the circuit").first.wait_for()
+    no_sideways_scroll(page)

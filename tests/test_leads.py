@@ -86,6 +86,8 @@ def test_the_field_at_hand_is_the_first_that_is_empty() -> None:
     assert field_at_hand({}) == "rest_v"
     assert field_at_hand({"rest_v": "12.6", "crank_min_v": "10", "crank_dip_v": " "}) == "crank_dip_v"
     assert field_at_hand(dict.fromkeys(LEADS, "1")) == "rest_v"
+    assert field_at_hand({}, ("temperature_c", "drop_ground_v", "rest_v")) == "drop_ground_v"
+    assert field_at_hand({"drop_ground_v": "0.1"}, ("drop_ground_v", "rest_v")) == "rest_v"
 
 
 def luminance(colour: str) -> float:

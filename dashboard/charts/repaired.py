@@ -15,7 +15,7 @@ from dashboard.charts import theme
 from dashboard.charts.behind import behind
 from dashboard.charts.volts_bar import axis_html, bar_html, top_v
 from dashboard.words import repaired_words, volts_words
-from dashboard.words.plain_text import day
+from dashboard.words.plain_text import day, whole
 from dashboard.words.reasons import plain
 
 ROW, HEIGHT = 22, 62  # [px] of a line of the picture, and of all of it
@@ -34,7 +34,7 @@ def repaired_html(
     volts, days: `before` and `after` the repair.
     """
     text = repaired_words.said(part, found)
-    pieces = [f"<p>{escape(text)}</p>", "" if found is None else _dots(found, text)]
+    pieces = [f"<p>{escape(whole(text))}</p>", "" if found is None else _dots(found, text)]
     top = max(top_v(one) for one in volts.values())
     halves = []
     for side, one in volts.items():

@@ -9,6 +9,7 @@ from typing import Any, Final
 from dashboard.charts import theme
 from dashboard.charts.behind import behind
 from dashboard.words import short_course_words
+from dashboard.words.plain_text import whole
 
 TALL: Final = 46  # [px] our choice: a card stays a card
 HEADROOM: Final = 1.12  # times the highest drawn
@@ -25,7 +26,7 @@ def short_course_html(course: Mapping[str, Any], *, as_of: str, key: str, fahren
         f'preserveAspectRatio="none">{_drawn(course)}</svg>'
     )
     table = behind(key, short_course_words.numbers(course, as_of), note=f"{text}. {short_course_words.KEY}")
-    note = f'<p class="ct-note" aria-hidden="true">{escape(short_course_words.course_note(course))}</p>'
+    note = f'<p class="ct-note" aria-hidden="true">{escape(whole(short_course_words.course_note(course)))}</p>'
     return f'<div class="ct-picture ct-short">{drawing}{note}{table}</div>'
 
 

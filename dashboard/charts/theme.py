@@ -162,7 +162,7 @@ table.cards td.figure { white-space: nowrap; }
 .ct-picture .ct-pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(290px, 1fr)); gap: 0 1.6rem; }
 .ct-picture .ct-usual { stroke: currentColor; stroke-width: 1.5px; stroke-dasharray: 4 3; }
 .ct-behind { margin-top: .3rem; }
-.ct-behind summary { cursor: pointer; font-size: .84rem; min-height: 1.9rem; display: flow-root list-item; }
+.ct-behind summary { cursor: pointer; font-size: .84rem; padding: .35rem 0; }
 .ct-behind .ct-scroll { overflow: auto; max-height: 22rem; }
 .ct-behind table { font-size: .84rem; font-variant-numeric: tabular-nums; }
 /* the toolkit's own menu and grid tools: nothing in them is for a workshop, tables have buttons of their own */

@@ -13,7 +13,7 @@ from analysis.constants import Z_80
 from dashboard.charts import theme
 from dashboard.charts.behind import behind
 from dashboard.words import volts_words
-from dashboard.words.plain_text import number
+from dashboard.words.plain_text import number, whole
 
 BARS: Final = (READ, USUAL, COMING)
 TALL, TOP, MARK = 26, 12, 9  # [px] a bar, the room above it and of a mark; our choice
@@ -43,7 +43,7 @@ def volts_html(
     shown = [found.bar(name) for name in bars_of(found)]
     top = top_v(found)
     said = doing or volts_words.to_do(found, fahrenheit=fahrenheit, suspect=suspect)
-    pieces = [f'<p class="ct-title">{volts_words.TITLE}</p><p>{escape(said)}</p>']
+    pieces = [f'<p class="ct-title">{volts_words.TITLE}</p><p>{escape(whole(said))}</p>']
     for own in shown:
         name = str(own["bar"].iloc[0])
         title = (titles or {}).get(name) or volts_words.bar_title(own, fahrenheit=fahrenheit)
@@ -84,7 +84,7 @@ def bar_html(own: pd.DataFrame, title: str, top: float) -> str:
     text = escape(volts_words.bar_text(own, title), quote=True)
     keys = "".join(_key(row) for row in own.to_dict("records"))
     return (
-        f'<p class="ct-bar">{escape(title)}</p><svg role="img" aria-label="{text}" width="100%" '
+        f'<p class="ct-bar">{escape(whole(title))}</p><svg role="img" aria-label="{text}" width="100%" '
         f'height="{BELOW + MARK + 2}">{drawn}</svg><ul class="ct-key" aria-hidden="true">{keys}</ul>'
     )
 
@@ -93,7 +93,7 @@ def _drawn(own: pd.DataFrame, top: float) -> Iterator[str]:
     rows = own.to_dict("records")
     for row in rows:
         x, to = share_left(row["from_v"], top), share_left(row["to_v"], top)
-        pale = ' fill-opacity=".35" stroke-dasharray="3 2"' if volts_words.is_pale(row) else ""
+        pale = ' fill-opacity=".5" stroke-dasharray="3 2"' if volts_words.is_pale(row) else ""
         yield (
             f'<rect x="{x:.2%}" y="{TOP}" width="{max(0.0, to - x):.2%}" height="{TALL}" fill="{COLOURS[row["segment"]]}"'
             f' stroke="{COLOURS[row["segment"]]}"{pale}></rect>'
@@ -120,7 +120,7 @@ def _mark(row: Mapping[Any, Any], at: float) -> str:
 def _key(row: Mapping[Any, Any]) -> str:
     """A segment's colour, name and volts."""
     over = ' class="ct-over"' if row["over"] else ""
-    pale = ' style="opacity:.45"' if volts_words.is_pale(row) else ""
+    pale = ' style="opacity:.6"' if volts_words.is_pale(row) else ""
     swatch = f'<span{pale}><i style="background:{COLOURS[row["segment"]]}"></i></span>'
     sign = f"{theme.ACT_SIGN} " if row["over"] else ""
     return f"<li{over}>{swatch}{sign}{volts_words.SEGMENT_WORDS[row['segment']]} {volts_words.volts_said(row)}</li>"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -39,11 +39,11 @@ def chart(spec: dict[str, Any], text: str, key: str, *tables: pd.DataFrame) -> N
 
 
 @st.fragment
-def leads(own: one_unit.Facts, typed: Mapping[str, str]) -> None:
-    """Where the two leads go for the field at hand: the first that is empty, or one that is chosen."""
+def leads(own: one_unit.Facts, typed: Mapping[str, str], order: Iterable[str]) -> None:
+    """Where the two leads go for the field at hand: the first of the form's order that is empty, or one that is chosen."""
     with st.expander(lead_words.TITLE, key="leads", on_change="rerun"):
-        now = lead_words.field_at_hand(typed)
-        names = list(lead_words.LEADS)
+        now = lead_words.field_at_hand(typed, order)
+        names = [name for name in order if name in lead_words.LEADS]
         field = st.selectbox(
             lead_words.CHOOSE, names, index=names.index(now), key=f"leads_{own.unit['unit']}_{now}",
             format_func=lambda name: QUANTITIES[name].label,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
@@ -102,6 +102,7 @@ def leads_caution(field: str) -> str:
     return BODY if LEADS[field].when == RUNNING else said_with(leads_text(field))
 
 
-def field_at_hand(typed: Mapping[str, str]) -> str:
-    """The field to be measured next: the first that is empty, of those that leads are needed for."""
-    return next((name for name in LEADS if not typed.get(name, "").strip()), next(iter(LEADS)))
+def field_at_hand(typed: Mapping[str, str], order: Iterable[str] = LEADS) -> str:
+    """The field to be measured next: the first of `order` that is empty, of those that leads are needed for."""
+    fields = [name for name in order if name in LEADS] or list(LEADS)
+    return next((name for name in fields if not typed.get(name, "").strip()), fields[0])

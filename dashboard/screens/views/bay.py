@@ -52,7 +52,7 @@ def show(unit: str) -> None:
     with entered:
         form = fields(facts, meter)
     with where:
-        pictures.leads(facts, form.typed)
+        pictures.leads(facts, form.typed, tuple(form.beside))
     told, bar = st.container(key="told"), st.container(key="savebar")  # there at once, so that the bar never blinks
     with told:
         entry, check = judged(facts, form, meter)
