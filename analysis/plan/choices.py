@@ -23,7 +23,7 @@ class Visits:
         "of the fleet's own that the stated chance of success counts as much as; our choice")
     least_part_probability: float = stated(0.02, "1", 0.01, 0.05, "the right part is never held less probable; our choice")
     working_days: int = stated(5, "d a week", 4, 7,
-        "a workshop works Monday to Friday; our choice, and a planned service on a weekend counts all the same")
+        "a workshop works Monday to Friday where nobody set its days; our choice, and a planned service on a weekend counts all the same")
 
 
 # fmt: on
