@@ -192,11 +192,17 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def read_visits(db: Database) -> pd.DataFrame:
-    """Return the visits that were reported as done, the oldest first: visit_id, uid, unit, depot, planned_on, part (expected,
-    "" for none), job, hours, done_on, found, other_part, work (as "battery replaced;ground_path cleaned"), note, by, at."""
+def read_visits(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """Return the visits that were reported as done, before the day `before` where one is given, the oldest first.
+
+    Columns: visit_id, uid, unit, depot, planned_on, part (expected, "" for none), job, hours, done_on, found, other_part, work
+    (as "battery replaced;ground_path cleaned"), note, by, at.
+    """
     days, ids = ("planned_on", "done_on", "at"), ("visit_id",)
-    return read_table(db, _REPORTED, _COLUMNS, order="done_on, visit_id", numbers=("hours",), dates=days, ids=ids)
+    told = ("at", before)
+    return read_table(
+        db, _REPORTED, _COLUMNS, order="done_on, visit_id", before=told, numbers=("hours",), dates=days, ids=ids
+    )
 
 
 def planned_visit(db: Database, uid: str) -> dict[str, Any] | None:

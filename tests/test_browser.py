@@ -15,9 +15,12 @@ import pytest
 from samples_screens import AS_OF, assessed, fleet_database, listed_database
 
 from dashboard.desk import weekly
+from dashboard.desk.addresses import visit_address
 from dashboard.desk.planning import load_plan
+from dashboard.desk.work_orders import chosen_visits
 from ingest import store
 from ingest.records import save_decision
+from ingest.visits import read_visits
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 from browser_screens import CHROMIUM, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
@@ -239,6 +242,34 @@ def test_an_office_brings_in_a_foreign_file(fleet: Path, address: str, opened: O
     db.conn.close()
     assert (read["rest_v"], read["crank_a"]) == (12.66, 231.0)
     assert read["drop_ground_v"] == pytest.approx(0.102)
+
+
+def test_a_visit_is_reported_where_the_code_on_its_sheet_leads(fleet: Path, address: str, opened: Opened) -> None:
+    """On the phone: one form, clicked twice, is one report; it closes the visit, and is taken back with one click."""
+    db = store.open_database(fleet)
+    plan = load_plan(db)
+    assert plan is not None
+    visit = next(v for v in chosen_visits(plan)[::-1] if v["kind"] == "replace")
+    units = store.read_units(db).set_index("unit")
+    page = opened(visit_address(address, visit["unit"], visit["uid"]), PHONE, "dark")
+    settled(page, "What did you find?", first=True)
+    field(page, "Done by, your name", "anna")
+    page.get_by_text("worn or faulty").click()
+    settled(page, "Save: the visit is done")
+    page.get_by_text("replaced", exact=True).click()
+    settled(page, "On which parts")
+    field(page, "Rest volts, V", "25.3" if units.at[visit["unit"], "system_v"] == 24 else "12.7")
+    settled(page)
+    no_sideways_scroll(page)
+    page.get_by_role("button", name="Save: the visit is done").dblclick()
+    settled(page, "The visit is closed")
+    assert page.get_by_text("Visit closed on").count() == 1
+    no_sideways_scroll(page)
+    assert read_visits(db)[["uid", "found", "by"]].to_numpy().tolist() == [[visit["uid"], "worn", "anna"]]
+    page.get_by_role("button", name="Undo").click()
+    settled(page, "What did you find?")
+    assert read_visits(db).empty
+    db.conn.close()
 
 
 def test_a_week_later_the_list_says_what_became_of_it(opened: Opened, tmp_path: Path) -> None:

@@ -25,6 +25,7 @@ TOOLKIT = "[data-testid=stMainMenu], [data-testid=stElementToolbar]"
 PAGES = (
     ("?part=battery", "need attention"), ("unit?unit={unit}", "Every part"), ("fleet", "The last twelve months"),
     ("plan", "no-starts avoided"), ("bay?unit={unit}", "Rest volts"), ("work?unit={unit}", "What was done"),
+    ("visit?unit={unit}", "Visit done"),
     ("correct?unit={unit}", "Corrections"), ("logbook", "Logbook"),
     ("files", "Bring in"), ("set_aside", "Rows to put right"), ("settings", "Costs and rules"),
 )  # fmt: skip

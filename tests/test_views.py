@@ -484,12 +484,22 @@ def test_why_a_vehicle_has_gone() -> None:
     )
     decisions = pd.DataFrame({"unit": ["B"], "at": [pd.Timestamp("2026-11-17 09:00")], "kind": ["nothing_found"]})
     readings = pd.DataFrame({"unit": ["C"], "taken_at": [pd.Timestamp("2026-11-19 07:00")]})
+    visits = pd.DataFrame(
+        {
+            "unit": ["E"],
+            "done_on": [pd.Timestamp("2026-11-20")],
+            "part": ["battery"],
+            "found": ["sound"],
+            "other_part": [""],
+        }
+    )
     now = {"no_start_probability": 0.02}
 
     def why(unit: str) -> str:
-        return weekly.why_gone(row(unit, 0.4), now, repairs, decisions, readings, since)
+        return weekly.why_gone(row(unit, 0.4), now, repairs, decisions, readings, since, visits)
 
     assert why("A") == "battery replaced on 18 Nov"
+    assert why("E") == "visit on 20 Nov: the battery was sound"
     assert why("B") == "looked at, nothing found, on 17 Nov"
     assert why("C") == "read again on 19 Nov: its probability fell from 40 % to 2 %"
     assert "without a new reading" in why("D")

@@ -17,7 +17,9 @@ from test_views import HOSTILE, run, said
 
 from analysis.backtest.right_part import right_part
 from dashboard.desk.planning import load_plan
+from dashboard.desk.weekly import iso_week
 from ingest import store
+from ingest.records import read_weekly_list
 from ingest.visits import PlannedVisit, Report, as_planned, close_visit, open_visits, read_visits
 
 NOW = dt.datetime.combine(AS_OF, dt.time(10))
@@ -134,6 +136,11 @@ def test_every_page_shows_that_it_is_closed(fleet: Path) -> None:
         text = said(run(name, unit=visit["unit"])) if name == "unit" else said(form(visit))
         assert "Visit closed on 30" in text.replace("\\", "").replace("\u00a0", " "), name
         assert HOSTILE not in text
+    listed = said(run()).replace("\\", "").replace("\u00a0", " ")
+    issued = read_weekly_list(store.open_database(fleet), iso_week(AS_OF))
+    assert issued is not None
+    on_it = visit["unit"] in {row["unit"] for row in issued.body["units"]}
+    assert listed.count("Visit closed on 30 Nov 2026") == on_it
     app = run("plan")
     app.session_state["plan_tab"] = "Work orders"
     app.run()

@@ -22,6 +22,7 @@ from dashboard.words.begun import begun_words
 from dashboard.words.plain_text import as_sentence, in_reader_unit, percent, safe, some, temperature
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.reasons import part_name
+from dashboard.words.visit_words import found_said
 from ingest import store
 from ingest.records import (
     WeeklyList,
@@ -31,6 +32,7 @@ from ingest.records import (
     read_weekly_list,
     weekly_lists,
 )
+from ingest.visits import read_visits
 
 Row = dict[str, Any]
 
@@ -90,7 +92,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
         "units": with_courses(
             with_changes(rows, before_rows, compared=earlier is not None), assessment, limit_book(db)
         ),
-        "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since),
+        "gone": gone_rows(rows, before_rows, judged, repairs, decisions, readings, since, read_visits(db, before=day)),
         "assumed": assumed(climate, assessment.units),
         "notes": notes_of(assessment),
     }
@@ -203,6 +205,7 @@ def gone_rows(
     decisions: pd.DataFrame,
     readings: pd.DataFrame,
     since: date,
+    visits: pd.DataFrame,
 ) -> list[Row]:
     """Vehicles of the list before that are not on this one, each with one sentence why."""
     still = {row["unit"] for row in rows}
@@ -214,7 +217,7 @@ def gone_rows(
             "depot": row.get("depot"),
             "part": row["part"],
             "was": row["no_start_probability"],
-            "why": why_gone(row, own.get(row["unit"]), repairs, decisions, readings, pd.Timestamp(since)),
+            "why": why_gone(row, own.get(row["unit"]), repairs, decisions, readings, pd.Timestamp(since), visits),
         }
         for row in left
     ]
@@ -227,8 +230,9 @@ def why_gone(
     decisions: pd.DataFrame,
     readings: pd.DataFrame,
     since: pd.Timestamp,
+    visits: pd.DataFrame,
 ) -> str:
-    """One sentence why a vehicle is no longer on the list."""
+    """One sentence why a vehicle is no longer on the list; visits: those that were reported as done."""
     unit = row["unit"]
     if now is None:
         return "the vehicle is no longer among the vehicles"
@@ -236,6 +240,10 @@ def why_gone(
     if len(done):
         last = done.iloc[-1]
         return f"{work_words(last.to_dict())} on {last['done_on'].day} {last['done_on']:%b}"
+    came = visits[(visits["unit"] == unit) & (visits["done_on"] >= since)]
+    if len(came):
+        visit = came.iloc[-1].to_dict()
+        return f"visit on {visit['done_on'].day} {visit['done_on']:%b}: {found_said(visit)}"
     mine = decisions[(decisions["unit"] == unit) & (decisions["at"] >= since)]
     looked = mine[mine["kind"] == "nothing_found"]
     if len(looked):

@@ -122,6 +122,14 @@ def done_visits(plan: ReplacementPlan) -> None:
         st.caption(f"{len(told) - LINES_SHOWN} more are in the plan's export.")
 
 
+def done_since(day_of_list: str) -> dict[str, str]:
+    """Vehicle -> its last visit that was done on a list's day or later, in a sentence without what anybody typed."""
+    with session.database() as db:
+        done = read_visits(db)
+    later = done[done["done_on"] >= pd.Timestamp(day_of_list)]
+    return {str(visit["unit"]): visit_words.closed_words(visit) for visit in later.to_dict("records")}
+
+
 def right_part_line() -> None:
     """On the list's page: how often what was expected was found, where enough visits told."""
     with session.database() as db:

@@ -274,13 +274,19 @@ def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[
     number = st.number_input("Page", 1, pages, 1, key="page", width=140, bind=IN_ADDRESS) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
     at_first = device.awaited()  # the browser tells its number a moment later, and the page is drawn again
-    now = changes_since(chosen, in_f=in_f)
+    now = said_since(chosen, in_f=in_f)
     for row in open_rows[start : start + (ROWS_AT_FIRST if at_first else ROWS_A_PAGE)]:
         show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
     if parked and not at_first:
         st.subheader(f"Postponed or looked at ({len(parked)})")
         for row in parked[:ROWS_A_PAGE]:
             show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
+
+
+def said_since(chosen: WeeklyList, *, in_f: bool) -> Callable[[Mapping[str, Any]], str]:
+    """What to say of a row that happened since the list was made: its visit was done, and other figures."""
+    figures, done = changes_since(chosen, in_f=in_f), visits.done_since(chosen.body["as_of"])
+    return lambda row: " ".join(one for one in (done.get(str(row["unit"]), ""), figures(row)) if one)
 
 
 def changes_since(chosen: WeeklyList, *, in_f: bool) -> Callable[[Mapping[str, Any]], str]:
