@@ -35,6 +35,11 @@ def test_it_says_what_is_over_its_limit_by_how_much_and_what_to_do() -> None:
     )
 
 
+def test_contacts_are_several() -> None:
+    said = volts_words.to_do(taken(BY_HAND | {"drop_contacts_v": 2.0}), fahrenheit=False)
+    assert said.startswith("The solenoid contacts lose 2.00 V; at most"), said
+
+
 def test_a_value_that_does_not_fit_is_measured_again_before_anything_is_repaired() -> None:
     said = volts_words.to_do(taken(BY_HAND), fahrenheit=False, suspect="drop_ground_v")
     assert said.endswith("0.10 V is usual. Ground path drop once more first: this value does not fit the others.")

@@ -35,6 +35,7 @@ SEGMENT_WORDS: Final = {
     CIRCUIT: "rest of the circuit",
     "ground_path": "ground path",
 }
+SEVERAL: Final = ("solenoid_contacts",)  # that "lose", not "loses"
 BAR_WORDS: Final = {
     READ: "This reading",
     USUAL: "Expected of a sound vehicle of its class",
@@ -101,7 +102,8 @@ def to_do(found: WhereVoltsGo, *, fahrenheit: bool, suspect: str = "") -> str:
         return _over(own, found.bar(USUAL), "", suspect)
     if coming["over"].any():
         at = temperature(float(coming["temperature_c"].iloc[0]), fahrenheit=fahrenheit)
-        return _over(coming, found.bar(USUAL), f"at the coming low of {at} ", suspect)
+        told = "" if (own["segment"] != CIRCUIT).all() else f" {NOT_TOLD}"
+        return _over(coming, found.bar(USUAL), f"at the coming low of {at} ", suspect) + told
     when = ", now or at the coming low" if len(coming) else ""
     missing = [SEGMENT_WORDS[row["segment"]] for row in own.to_dict("records") if is_pale(row)]
     if (own["segment"] == CIRCUIT).any():
@@ -118,7 +120,7 @@ def _over(own: pd.DataFrame, usual: pd.DataFrame, when: str, suspect: str) -> st
     segment = str(row["segment"])
     sound = usual.loc[usual["segment"] == segment, "volts"]
     usually = f", {number(float(sound.iloc[0]), 2)} V is usual" if len(sound) and not when else ""
-    verb = "would lose" if when else "loses"
+    verb = "would lose" if when else "lose" if segment in SEVERAL else "loses"
     lost = f"{when}the {SEGMENT_WORDS[segment]} {verb} {number(row['volts'], 2)} V; at most {number(row['limit_v'], 2)} V is allowed"
     if suspect and suspect in MEASURED_OF[segment]:
         return f"{as_sentence(lost)}{usually}. {as_sentence(VALUE_WORDS[suspect])} once more first: this value does not fit the others."
