@@ -46,7 +46,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("set-aside", "correct", "1", "crank_a=150"), ("set-aside", "dismiss", "1", "--reason", "x"), ("source", "list"),
     ("source", "show", "x"), ("source", "save", "mine", "own source.toml"), ("backup", "copy.db"), ("import", "more.csv"),
     ("correct", "reading", "1", "crank_a=150", "--reason", "x"), ("withdraw", "reading", "1", "--reason", "x"),
-    ("undo", "1"), ("logbook",),
+    ("undo", "1"), ("logbook",), ("issue",),
 )  # fmt: skip
 WRITING = tuple(
     w for w in COMMANDS if w[0] in ("record", "import", "correct", "withdraw") or w[1:2] in (("set",), ("save",))

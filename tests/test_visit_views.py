@@ -19,7 +19,7 @@ from analysis.backtest.right_part import right_part
 from dashboard.desk.planning import load_plan
 from dashboard.desk.weekly import iso_week
 from ingest import store
-from ingest.records import read_weekly_list
+from ingest.records import read_device, read_weekly_list
 from ingest.visits import PlannedVisit, Report, as_planned, close_visit, open_visits, read_visits
 
 NOW = dt.datetime.combine(AS_OF, dt.time(10))
@@ -104,6 +104,18 @@ def test_nobody_without_a_name_closes_a_visit(fleet: Path) -> None:
     app.text_input(key="who_visit").set_value("bo").run()
     app.button(key="save_visit").click().run()
     assert read_visits(store.open_database(fleet))["by"].tolist() == ["bo"]
+
+
+def test_what_was_typed_survives_a_reload(fleet: Path) -> None:
+    """A phone that lost its page finds the report half filled in, as it was; saved, the draft is gone."""
+    visit = planned(fleet)
+    replaced(form(visit), visit)
+    again = form(visit)
+    assert again.button_group(key=key(visit, "found")).value == "worn"
+    assert again.text_input(key=key(visit, "after_crank_min_v")).value == "22,1"
+    again.button(key="save_visit").click().run()
+    assert read_visits(store.open_database(fleet))["work"].tolist() == [f"{visit['parts'][0]} replaced"]
+    assert not read_device(store.open_database(fleet), "ab" * 16).get("drafts")
 
 
 def test_another_part_is_asked_for_and_worked_on(fleet: Path) -> None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -12,7 +11,7 @@ import streamlit as st
 
 from dashboard.desk.addresses import uid_of
 from dashboard.desk.work_orders import to_measure
-from dashboard.screens import bay, device, kept, one_unit, session, visits
+from dashboard.screens import bay, device, drafts, kept, one_unit, session, visits
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
@@ -81,34 +80,60 @@ def report(unit: str, visit: Mapping[str, Any]) -> None:
 
 
 def fields(unit: str, visit: Mapping[str, Any]) -> Typed:
-    """What was found, what was done to which parts, the reading after, when, and a remark."""
+    """What was found, what was done to which parts, the reading after, when, and a remark; a draft until it is saved."""
     parts = [str(part) for part in visit["parts"]]
-    part, key = (parts[0] if parts else ""), f"{visit['uid'][:12]}_{unit}"
+    part, draft = (parts[0] if parts else ""), drafts.values_of(draft_of(visit))
+    key = f"{visit['uid'][:12]}_{unit}"
     said = visit_words.found_words(part)
     asked = f"{PART_WORDS[part].capitalize()}: {visit_words.ASKED}" if part else visit_words.ASKED
-    found = st.pills(asked, list(said), format_func=said.__getitem__, key=f"found_{key}") or ""
+    found = st.pills(asked, list(said), format_func=said.__getitem__, key=begun("found", key, draft)) or ""
     other = ""
     if found == "other":
         choices = {**{p: PART_WORDS[p] for p in PARTS if p != part}, "": visit_words.SOMETHING_ELSE}
-        other = st.pills(visit_words.WHICH, list(choices), format_func=choices.__getitem__, key=f"other_{key}") or ""
-    action = st.pills(visit_words.DONE_ASKED, list(ACTIONS), key=f"action_{key}") or ""
-    worked: list[str] = []
-    if action:
-        usual = [other] if other else parts
-        worked = st.pills(
-            visit_words.ON_PARTS, list(PARTS), format_func=PART_WORDS.__getitem__, selection_mode="multi", default=usual,
-            key=f"parts_{key}_{other}",
-        )  # fmt: skip
-    reading = reading_after(unit, to_measure([*parts, *([other] if other else [])]), key)
-    done_on = st.date_input(
-        "Done on", value=session.today(), max_value=session.today(), key=f"done_on_{key}", format="YYYY-MM-DD"
-    )
-    note = st.text_input(visit_words.REMARK, max_chars=300, key=f"note_{key}")
-    return Typed(found, other, action, tuple(worked), reading, done_on, note)
+        at = begun("other", key, draft)
+        other = st.pills(visit_words.WHICH, list(choices), format_func=choices.__getitem__, key=at) or ""
+    action = st.pills(visit_words.DONE_ASKED, list(ACTIONS), key=begun("action", key, draft)) or ""
+    worked = parts_done([other] if other else parts, f"{key}_{other}", draft) if action else []
+    read, values = reading_after(unit, to_measure([*parts, *([other] if other else [])]), key, draft)
+    today, on = session.today(), begun("done_on", key, draft, date.fromisoformat)
+    st.session_state.setdefault(on, today)
+    done_on = st.date_input(visit_words.DONE_ON, max_value=today, key=on, format="YYYY-MM-DD")
+    note = st.text_input(visit_words.REMARK, max_chars=300, key=begun("note", key, draft))
+    typed = {"found": found, "other": other, "action": action, "parts": ",".join(worked), "note": note, **read}
+    typed["done_on"] = "" if done_on == today else done_on.isoformat()
+    left = {name: text for name, text in typed.items() if text.strip()}
+    if left != draft:
+        drafts.keep(draft_of(visit), left)
+    return Typed(found, other, action, tuple(worked), values, done_on, note)
 
 
-def reading_after(unit: str, asked: tuple[str, ...], key: str) -> dict[str, object]:
-    """Fields for what is measured after the work, in the units of this device's meter; all may stay empty."""
+def draft_of(visit: Mapping[str, Any]) -> str:
+    """The name that a report half typed is kept under."""
+    return f"visit {visit['uid']}"
+
+
+def begun(name: str, key: str, draft: Mapping[str, str], read: Callable[[str], object] = str) -> str:
+    """The key of a field, which goes on from the draft where it was not drawn yet."""
+    field = f"{name}_{key}"
+    if name in draft and field not in st.session_state:
+        st.session_state[field] = read(draft[name])
+    return field
+
+
+def parts_done(usual: list[str], key: str, draft: Mapping[str, str]) -> list[str]:
+    """The parts that were worked on, those expected unless told otherwise."""
+    field = begun("parts", key, draft, lambda text: [part for part in text.split(",") if part in PARTS])
+    st.session_state.setdefault(field, usual)
+    return st.pills(
+        visit_words.ON_PARTS, list(PARTS), format_func=PART_WORDS.__getitem__, selection_mode="multi", key=field
+    )  # fmt: skip
+
+
+def reading_after(
+    unit: str, asked: tuple[str, ...], key: str, draft: Mapping[str, str]
+) -> tuple[dict[str, str], dict[str, object]]:
+    """Fields for what is measured after the work, in the units of this device's meter: as typed, and as a reading; all may
+    stay empty."""
     memory = device.remembered()
     meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
     last, _ = one_unit.last_values(one_unit.facts(unit))
@@ -119,11 +144,12 @@ def reading_after(unit: str, asked: tuple[str, ...], key: str) -> dict[str, obje
             field = QUANTITIES[name]
             where = f" ({field.where})" if field.where else ""
             typed[name] = st.text_input(
-                f"{field.label}, {bay.unit_of(name, meter)}{where}", max_chars=20, key=f"after_{name}_{key}",
+                f"{field.label}, {bay.unit_of(name, meter)}{where}", max_chars=20, key=begun(f"after_{name}", key, draft),
                 placeholder=f"last {bay.shown(name, last[name], meter)}" if name in last else "",
             )  # fmt: skip
     values = bay.values_of(unit, typed, meter)
-    return {**values, "technician": session.who()} if len(values) > 1 else {}
+    reading = {**values, "technician": session.who()} if len(values) > 1 else {}
+    return {f"after_{name}": text for name, text in typed.items()}, reading
 
 
 def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
@@ -132,17 +158,16 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
         st.error(visit_words.NAME_FIRST)
         return
     words = Report(typed.found, typed.done_on, typed.other, typed.action, typed.parts, typed.note, typed.reading)
-    form = f"entry_{visit['uid']}"
-    number = str(st.session_state.setdefault(form, uuid.uuid4().hex))  # a second click stores nothing twice
     entry = Entry()
     with session.saving() as db:
         entry = close_visit(
-            db, as_planned(visit), words, by=session.who(), now=session.now(), entry_id=number, device=device.number()
+            db, as_planned(visit), words, by=session.who(), now=session.now(), device=device.number(),
+            entry_id=drafts.entry_id(draft_of(visit)),
         )  # fmt: skip
     for problem in entry.problems:
         st.error(safe(bay.spoken(problem), longest=600))
     if entry.stored or entry.known:
-        st.session_state.pop(form, None)
+        drafts.keep(draft_of(visit), {})
         kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0))
         st.rerun()
 
