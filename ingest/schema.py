@@ -549,3 +549,9 @@ def _create_posts(db: Database) -> None:
     ) STRICT
     """,
     )
+
+
+@migrations(name="018_repairs_by_origin")
+def _index_repairs(db: Database) -> None:
+    """The repairs of a visit are found without reading all of them."""
+    _run(db, "CREATE INDEX repairs_by_origin ON repairs (origin_id)")

@@ -26,6 +26,10 @@ EARLIEST_D = (
     366  # [d] a visit is reported at most so long after it was done; our choice, because an older day is mistyped
 )
 
+VERSIONS_LOOKED = (
+    200  # versions of the plan in which the visit of a printed sheet is looked for; our choice: months of them
+)
+
 
 @dataclass(frozen=True)
 class PlannedVisit:
@@ -155,7 +159,8 @@ def _store(db: Database, visit: PlannedVisit, report: Report, origin: Origin) ->
         _store_row(db, REPAIRS, cells, place)
     read = Entry()
     if report.reading:
-        measured: dict[str, object] = {"taken_at": stamp(origin.at), **report.reading, "unit": visit.unit}
+        taken = datetime.combine(report.done_on, origin.at.time())  # reported a day later, it was still measured then
+        measured: dict[str, object] = {"taken_at": stamp(taken), **report.reading, "unit": visit.unit}
         read = _store_row(db, READINGS, measured, place, report.confirmed)
     number = next_number(db, "visits")
     row = {
@@ -207,7 +212,8 @@ def read_visits(db: Database, *, before: date | None = None) -> pd.DataFrame:
 
 def planned_visit(db: Database, uid: str) -> dict[str, Any] | None:
     """Return a visit as the newest plan that has it says it: the plan's columns, days as text; None for none."""
-    return next(_planned(db, "'$.uid') = ? ORDER BY plans.version DESC LIMIT 1", uid), None)
+    late = f"AND plans.version > (SELECT max(version) FROM plans) - {VERSIONS_LOOKED}"
+    return next(_planned(db, f"'$.uid') = ? {late} ORDER BY plans.version DESC LIMIT 1", uid), None)
 
 
 def open_visits(db: Database, unit: str) -> list[dict[str, Any]]:

@@ -49,6 +49,11 @@ def test_a_report_is_the_repair_record_and_the_reading_after(db: Database) -> No
     assert reported["new"].tolist() == ["2026-11-24 found worn"]
 
 
+def test_what_was_done_yesterday_was_measured_yesterday(db: Database) -> None:
+    assert close(db, replace(DONE, done_on=date(2026, 11, 23))).stored
+    assert f"{read_readings(db).iloc[-1]['taken_at']:%Y-%m-%d %H:%M}" == "2026-11-23 10:30"
+
+
 def test_a_second_click_stores_nothing_twice_and_a_second_person_is_told(db: Database) -> None:
     first = close(db, entry_id="form-1")
     after = on_record(db)

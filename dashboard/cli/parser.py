@@ -372,8 +372,11 @@ def plan_wrong(options: argparse.Namespace) -> str:
 def add_corrections(command: Command) -> None:
     """Commands that put a saved mistake right, and the record of who did what."""
     for name, words in (
-        ("correct", "correct a stored reading, repair or decision; the old values stay on record"),
-        ("withdraw", "take a stored reading, repair or decision out of what is judged; it stays on record"),
+        ("correct", "correct a stored reading, repair, decision or report of a visit; the old values stay on record"),
+        (
+            "withdraw",
+            "take a stored reading, repair, decision or report of a visit out of what is judged; it stays on record",
+        ),
     ):
         sub = command(name, f"changes.run_{name}", words)
         sub.add_argument("what", choices=tuple(CORRECTABLE), help="what kind of row")
