@@ -66,9 +66,7 @@ def test_the_tables_of_a_vehicle_come_with_their_rows_and_names() -> None:
     assert text[0] == "part,this reading,±,expected,unit"
     assert [line.split(",")[0] for line in text[1:]] == app.table[0].value.index.tolist()
     for tab, least in (("Latest reading", 2), ("Over time", 1), ("Readings and repairs", 1), ("On paper", 0)):
-        app.session_state["unit_tab"] = tab
-        app.run()
-        assert not app.exception, tab
+        app = run("unit", unit=worst_unit(), tab=tab)
         files = [button.proto.label for button in app.get("download_button")]
         assert files.count("Table as CSV") == len(app.dataframe) + len(app.table) >= least
 
@@ -98,6 +96,8 @@ def test_filters_leave_what_was_chosen_with_the_rank_of_the_whole_list(fleet: Pa
     issued = read_weekly_list(store.open_database(fleet), weekly.iso_week(AS_OF))
     assert issued is not None
     rows = [{**row, "rank": i + 1} for i, row in enumerate(issued.body["units"])]
+    drawn = sum("ct-short" in str(one.value) for one in app.markdown)
+    assert drawn == min(len(rows), 25), "every card has the course of its part"
     app.session_state["list_tab"] = "Table and paper"
     app.run()
     for name in ("depot", "vehicle_class", "part"):
@@ -221,7 +221,7 @@ def test_from_one_vehicle_to_the_next_in_the_order_of_the_list(fleet: Path) -> N
     assert not any("Next: " in link.proto.label for link in run("unit", unit=sound).get("page_link"))
 
 
-@pytest.mark.usefixtures("own")
+@pytest.mark.usefixtures("fleet")
 def test_the_fleet_s_page_has_the_two_figures_for_a_meeting_and_what_nobody_acted_on() -> None:
     app = run("fleet").run()  # the past lists have come meanwhile
     assert {m.label: m.value for m in app.metric if m.label in ("No-starts foreseen", "Saved against waiting")} == {

@@ -14,12 +14,13 @@ from streamlit.testing.v1 import AppTest
 from test_views import run, said
 
 from analysis.bay.next_measurement import CANDIDATES
+from analysis.bay.repaired import readings_around
 from dashboard.cli.main import main
 from dashboard.cli.tables import unit_sheet
 from dashboard.desk import assessment
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.reading_source import expect, knowledge_of, latest_taken, unit_row
+from dashboard.desk.reading_source import MEASURED_BY, expect, knowledge_of, latest_taken, unit_row
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 
@@ -74,9 +75,25 @@ def test_the_bay_takes_a_jumper_start_down(fleet: Path) -> None:
 def test_the_vehicle_s_page_says_what_its_latest_reading_says() -> None:
     app = run("unit", unit=worst_unit(), tab="Latest reading")
     assert "What the latest reading says" in said(app)
+    assert any('class="ct-title">Where the volts go' in str(one.value) for one in app.markdown)
     table = app.table[0].value
     assert list(table.columns) == ["this reading", "±", "expected", "unit"]
     assert {"battery", "motor winding", "control circuit", "cranking torque"} <= set(table.index)
+
+
+def test_a_repair_with_readings_on_both_sides_stands_between_them(fleet: Path) -> None:
+    """The latest such repair of the simulated fleet: what is said of it, and both bars."""
+    db = store.open_database(fleet)
+    readings, repairs = store.read_readings(db, before=AS_OF), store.read_repairs(db)
+    for repair in repairs.iloc[::-1].to_dict("records"):
+        own = readings[readings["unit"] == repair["unit"]]
+        if readings_around(own, repair["done_on"], MEASURED_BY[repair["part"]]) is not None:
+            break
+    app = run("unit", unit=repair["unit"], tab="Readings and repairs")
+    assert "Before and after the repair" in [head.value for head in app.subheader]
+    html = next(str(one.value) for one in app.markdown if "ct-pair" in str(one.value))
+    assert "<p>" in html
+    assert html.count('role="img"') >= 2
 
 
 def test_a_first_reading_of_a_class_is_not_held_against_anything(
