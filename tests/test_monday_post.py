@@ -63,7 +63,7 @@ def test_the_post_is_written_and_mailed_once(fleet: Path, tmp_path: Path, capsys
         assert said[-1] == "Mailed to office@fleet.example, ridge@fleet.example."
         assert server.recipients() == ["office@fleet.example", "ridge@fleet.example"]
         assert issue(fleet, "--to", folder, "--mail", settings) == 0
-        assert capsys.readouterr().out.splitlines()[-1] == "Mailed before to all 2 recipients; nothing is sent twice."
+        assert capsys.readouterr().out.splitlines()[-1] == "2 recipients had it before; nothing is sent twice."
         assert len(server.taken) == 2
     assert sorted(one.name for one in folder.iterdir()) == NAMES
     check_files({one.name: one.read_bytes() for one in folder.iterdir()}, fleet, "")
@@ -150,12 +150,18 @@ def test_what_was_not_sent_is_sent_later_and_the_rest_not_twice(fleet: Path, tmp
         assert server.recipients() == ["d@x.example", "e@x.example"]
 
 
-def test_two_calls_at_once_send_once(fleet: Path) -> None:
+def test_two_calls_at_once_send_once(fleet: Path, tmp_path: Path) -> None:
     """The second finds the post taken; one whose sender was stopped is taken again after a while."""
     db, post = store.open_database(fleet), Post(WEEK, 1, "", "a@x.example")
     assert posts.take(db, post, now=NOW)
     assert not posts.take(db, post, now=NOW + posts.LOST - timedelta(seconds=1))
     assert posts.take(db, post, now=NOW + posts.LOST)
+    with mail_server() as server:
+        settings = mail_settings(settings_file(tmp_path, server.port), {})
+        found = mail_posts(
+            db, [post], settings, lambda _post: pytest.fail("it is on its way"), now=lambda: NOW + posts.LOST
+        )
+        assert (found.sent, found.before, found.elsewhere) == ((), 0, 1)
     posts.note_sent(db, post, now=NOW)
     assert not posts.take(db, post, now=NOW + 9 * posts.LOST)
     posts.give_up(db, post)

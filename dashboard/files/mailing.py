@@ -23,10 +23,11 @@ PATIENCE_S: Final = 30.0  # [s] that a mail server may take for an answer, our c
 
 @dataclass(frozen=True)
 class Mailed:
-    """Who got a mail now, and how many had it before."""
+    """Who got a mail now, how many had it before, and to how many another call is sending it at this moment."""
 
     sent: tuple[str, ...]
     before: int
+    elsewhere: int
 
 
 def mail_posts(
@@ -42,12 +43,13 @@ def mail_posts(
     A recipient whom the server refuses does not keep the others from theirs.
     """
     open_posts = [post for post in posts if not is_sent(db, post)]
-    sent, refused = [], {}
+    sent, refused, elsewhere = [], {}, 0
     if open_posts:
         try:
             with _server(settings) as server:
                 for post in open_posts:
                     if not take(db, post, now=now()):
+                        elsewhere += 1
                         continue
                     try:
                         server.send_message(message_of(post))
@@ -66,7 +68,7 @@ def mail_posts(
         raise CouldNot(
             post_words.not_mailed(list(refused), settings.server, "; ".join(dict.fromkeys(refused.values())))
         )
-    return Mailed(tuple(sent), len(posts) - len(open_posts))
+    return Mailed(tuple(sent), len(posts) - len(open_posts), elsewhere)
 
 
 @contextmanager

@@ -27,10 +27,10 @@ from dashboard.files.pieces import (
     sentence,
     tick_boxes,
 )
+from dashboard.words import visit_words
 from dashboard.words.plain_text import day, number, whole, words
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import WORK_NOTE, said_with
-from dashboard.words.visit_words import ASKED, CODE_HELP, DONE_ASKED, NO_CODE, SOMETHING_ELSE, found_words
 from ingest.fields import ACTIONS, QUANTITIES
 
 CODE_MM = 30  # read from arm's length on a bench; our choice
@@ -60,7 +60,7 @@ def work_orders_pdf(
     for order in orders:
         story += [PageBreak()] if story else []
         story += _sheet(order, (pictures or {}).get(str(order.visit["unit"])), fahrenheit=fahrenheit)
-    return build(story, title="Work order", wide=False)
+    return build(story, title=visit_words.ORDER, wide=False)
 
 
 def _sheet(order: WorkOrder, picture: Flowable | None, *, fahrenheit: bool) -> list[Flowable]:
@@ -69,12 +69,12 @@ def _sheet(order: WorkOrder, picture: Flowable | None, *, fahrenheit: bool) -> l
     return [
         _head(order),
         Spacer(1, 2 * mm),
-        para(f"To do: {sentence(str(visit['job']))}.", 12, bold=True),
+        para(f"{visit_words.TO_DO}: {sentence(str(visit['job']))}.", 12, bold=True),
         *([para(printable(caution), 9, bold=True)] if caution else []),
         Spacer(1, 1.5 * mm),
         *[para(f"• {sentence(why.rstrip('.'))}.", 8) for why in order.why],
         Spacer(1, 1.5 * mm),
-        para(f"<b>Parts:</b> {_parts(order)}", 9),
+        para(f"<b>{visit_words.PARTS}:</b> {_parts(order)}", 9),
         Spacer(1, 1.5 * mm),
         para(WORK_NOTE, 7),
         Spacer(1, 2 * mm),
@@ -90,12 +90,12 @@ def _head(order: WorkOrder) -> Table:
     visit, vehicle = order.visit, order.vehicle
     when = f"{day(visit['visit_on'], weekday=True)} ({visit['iso_week']}), {number(float(visit['hours']), 1)} h"
     left = [
-        para(f"Work order {name_of(vehicle['unit'])}", 18, bold=True),
+        para(f"{visit_words.ORDER} {name_of(vehicle['unit'])}", 18, bold=True),
         Spacer(1, 2 * mm),
-        para(whole(f"{when}{', with its service' if visit['in_service'] else ''}"), 11),
+        para(whole(f"{when}{visit_words.WITH_SERVICE if visit['in_service'] else ''}"), 11),
         para(f"{name_of(visit['depot'])}, {name_of(words(str(vehicle['vehicle_class'])))}, {vehicle['system_v']} V", 9),
         Spacer(1, 2 * mm),
-        para(CODE_HELP if order.address else NO_CODE, 8),
+        para(visit_words.CODE_HELP if order.address else visit_words.NO_CODE, 8),
         para(printable(order.address, longest=LONGEST_LINE), 5),
     ]
     right = code(order.address, CODE_MM) if order.address else ""
@@ -107,16 +107,16 @@ def _head(order: WorkOrder) -> Table:
 
 def _parts(order: WorkOrder) -> str:
     said = [f"{PART_WORDS[part]}{_by(by)}" for part, by in order.parts.items()]
-    return whole(", ".join(said)) if said else "none"
+    return whole(", ".join(said)) if said else visit_words.NO_PARTS
 
 
 def _by(order_by: pd.Timestamp | None) -> str:
-    return "" if order_by is None else f" (to be ordered by {day(order_by)})"
+    return "" if order_by is None else f" ({visit_words.ORDER_BY} {day(order_by)})"
 
 
 def _measures(order: WorkOrder, *, fahrenheit: bool) -> Table:
     """What to measure: its limit, what it read last, and two cells to write in."""
-    heads = ("measure", "limit", f"last ({day(order.last_on)})", "before", "after")
+    heads = visit_words.measure_heads(day(order.last_on))
     rows: list[Sequence[Any]] = [[para(head, 8.5, bold=True) for head in heads]]
     for name in order.measure:
         quantity = QUANTITIES[name]
@@ -134,17 +134,17 @@ def _measures(order: WorkOrder, *, fahrenheit: bool) -> Table:
 
 def _report(part: str) -> list[Flowable]:
     """The questions of the report, to be answered by hand."""
-    found = dict(found_words(part))
+    found = dict(visit_words.found_words(part))
     found["other"] = f"{found['other']}: ..............."
-    asked = f"{PART_WORDS[part].capitalize()}: {ASKED}" if part else ASKED
-    who = [para("Done by", 9), "", para("Day and time", 9), "", para("Hours", 9), ""]
+    asked = f"{PART_WORDS[part].capitalize()}: {visit_words.ASKED}" if part else visit_words.ASKED
+    who = [cell for asked_of in visit_words.WHO_ASKED for cell in (para(asked_of, 9), "")]
     return [
         para(asked, 9, bold=True),
         tick_boxes("", list(found.values())),
         Spacer(1, 2 * mm),
-        tick_boxes(DONE_ASKED, [*ACTIONS, f"{SOMETHING_ELSE}: ..............."]),
+        tick_boxes(visit_words.DONE_ASKED, [*ACTIONS, f"{visit_words.SOMETHING_ELSE}: ..............."]),
         Spacer(1, 2 * mm),
-        Table([who, [para("Remarks", 9), *[""] * 5]], colWidths=[w * mm for w in (18, 56, 26, 46, 14, 24)],
+        Table([who, [para(visit_words.REMARKS, 9), *[""] * 5]], colWidths=[w * mm for w in (18, 56, 26, 46, 14, 24)],
               rowHeights=[9 * mm, 15 * mm],
               style=TableStyle([("BOX", (0, 0), (-1, 0), 0.4, (0, 0, 0)), ("BOX", (0, 1), (-1, 1), 0.4, (0, 0, 0)),
                                 ("VALIGN", (0, 0), (-1, 0), "MIDDLE"), ("SPAN", (0, 1), (-1, 1)), ("VALIGN", (0, 1), (-1, 1), "TOP")])),

@@ -18,7 +18,7 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_reach
 from dashboard.screens.pages import page
 from dashboard.words import visit_words
-from dashboard.words.plain_text import count_words, day, number, safe, whole
+from dashboard.words.plain_text import day, number, safe, whole
 from ingest.visits import open_visits, read_visits
 
 CLOSED_SHOWN = 4  # visits of a vehicle that were done, our choice
@@ -32,7 +32,7 @@ def about(unit: str) -> None:
     done = done[done["unit"] == unit]
     if not to_come and done.empty:
         return
-    st.subheader("Visits")
+    st.subheader(visit_words.VISITS)
     for visit in to_come:
         st.markdown(whole(f"{planned_words(visit)}."))
         with st.container(horizontal=True, key="visit_to_come"):
@@ -59,7 +59,7 @@ def links(unit: str) -> None:
     with session.database() as db:
         to_come = open_visits(db, unit)
     for visit in to_come:
-        report_link(visit, f"Report the visit of {day(pd.Timestamp(visit['visit_on']))}")
+        report_link(visit, f"{visit_words.REPORT_OF} {day(pd.Timestamp(visit['visit_on']))}")
 
 
 def closed_line(visit: Mapping[Any, Any]) -> None:
@@ -67,7 +67,7 @@ def closed_line(visit: Mapping[Any, Any]) -> None:
     note = f" {visit_words.REMARK}: {safe(visit['note'])}" if visit["note"] else ""
     st.markdown(whole(f":material/check_circle: {safe(visit_words.closed_words(visit))}{note} ({safe(visit['by'])})"))
     asked = {"unit": str(visit["unit"]), "what": "visit"}
-    st.page_link(page("correct"), label="Correct this report, or take it back", query_params=asked)
+    st.page_link(page("correct"), label=visit_words.CORRECT, query_params=asked)
 
 
 def orders_button(visits: Sequence[Mapping[str, Any]], name: str, label: str) -> None:
@@ -90,14 +90,19 @@ def orders(plan: ReplacementPlan) -> None:
     """On the plan's page: the sheets of a week and a depot, each visit with the way to report it; and what was done."""
     weeks = sorted(set(plan.visits["iso_week"]))
     if not plan.version or not weeks:
-        st.info("Issue the plan first; then its visits can be printed." if weeks else "No visit is to come.")
+        st.info(visit_words.ISSUE_FIRST if weeks else visit_words.NONE_TO_COME)
     else:
         with st.container(horizontal=True):
-            week = st.selectbox("Week", weeks, key="orders_week", width=160)
+            week = st.selectbox(visit_words.WEEK, weeks, key="orders_week", width=160)
             depots = sorted(set(plan.visits.loc[plan.visits["iso_week"] == week, "depot"]))
-            depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="orders_depot", width=200) or ""
+            depot = (
+                st.selectbox(
+                    visit_words.DEPOT, depots, index=None, placeholder=visit_words.ALL, key="orders_depot", width=200
+                )
+                or ""
+            )
         visits = chosen_visits(plan, week=str(week), depot=depot)
-        orders_button(visits, f"work-orders-{week}", f"{count_words(len(visits), 'work order')} (PDF)")
+        orders_button(visits, f"work-orders-{week}", visit_words.orders_words(len(visits)))
         code_reach(screens_address())
         for visit in visits[:LINES_SHOWN]:
             with st.container(horizontal=True, vertical_alignment="center", key=f"order-{visit['uid'][:24]}"):
@@ -113,13 +118,13 @@ def done_visits(plan: ReplacementPlan) -> None:
     with session.database() as db:
         told = read_visits(db)
     told = told[told["uid"].isin(set(plan.done["uid"]))]
-    st.subheader(f"Done ({len(told)})")
+    st.subheader(f"{visit_words.DONE} ({len(told)})")
     for visit in told.iloc[::-1].head(LINES_SHOWN).to_dict("records"):
         with st.container(horizontal=True, vertical_alignment="center", key=f"done-{visit['uid'][:24]}"):
             st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
             st.markdown(whole(safe(f"{visit['job']}. {visit_words.closed_words(visit)}", longest=400)), width="stretch")
     if len(told) > LINES_SHOWN:
-        st.caption(f"{len(told) - LINES_SHOWN} more are in the plan's export.")
+        st.caption(f"{len(told) - LINES_SHOWN} {visit_words.MORE_DONE}")
 
 
 def done_since(day_of_list: str) -> dict[str, str]:

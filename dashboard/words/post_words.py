@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from dashboard.words.plain_text import clean, count_words
+from dashboard.words.plain_text import as_sentence, clean, count_words
 
 LATER: Final = "the list stays issued, and the next call sends what was not sent"
 
@@ -32,14 +32,28 @@ def body(week: str, depot: str, vehicles: int, visits: int, address: str, names:
     )
 
 
-def mailed(sent: Sequence[str], before: int) -> str:
+def list_stands(week: str, told: str, vehicles: int) -> str:
+    """That a list is issued now, or stands; told: when and by whom it was issued, "" for now."""
+    words = f"stands as it was issued on {told}" if told else "is issued"
+    return f"The list of {week} {words}; vehicles that need attention: {vehicles}."
+
+
+def plan_stands(version: int, visits: int, *, new: bool) -> str:
+    """That a version of the plan is issued now, or stands."""
+    return f"Version {version} of the plan {'is issued' if new else 'stands'}; visits: {visits}."
+
+
+def written(folder: str, names: Sequence[str]) -> str:
+    """Which files were written."""
+    return f"Written to {folder}: {', '.join(names)}."
+
+
+def mailed(sent: Sequence[str], before: int, elsewhere: int) -> str:
     """What became of the mail."""
-    if not sent:
-        return (
-            f"mailed before to all {before} recipients; nothing is sent twice" if before else "nobody is to get a mail"
-        )
-    already = f"; {before} had it before" if before else ""
-    return f"mailed to {', '.join(line(one) for one in sent)}{already}"
+    said = [f"mailed to {', '.join(line(one) for one in sent)}"] if sent else []
+    said += [f"{count_words(before, 'recipient')} had it before; nothing is sent twice"] if before else []
+    said += [f"another call is sending to {count_words(elsewhere, 'recipient')} now"] if elsewhere else []
+    return as_sentence("; ".join(said)) + "."
 
 
 def not_mailed(recipients: Sequence[str], server: str, why: str) -> str:

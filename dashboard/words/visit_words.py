@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from dashboard.words.plain_text import as_sentence, day, percent
+from dashboard.words.plain_text import as_sentence, count_words, day, percent
 from dashboard.words.reasons import PART_WORDS
 
 FOUND_WORDS: Final = {
@@ -39,6 +39,23 @@ BEFORE: Final = "Enter the reading before the work"
 AFTER: Final = "The reading after"
 KEPT: Final = "The visit is closed; the repair and the reading are on record."
 NO_LONGER: Final = "This visit is not in the newest plan; if the work was done, report it all the same."
+DONE_PAGE: Final = "Visit done"
+VISITS: Final = "Visits"
+DONE: Final = "Done"
+WEEK, DEPOT, ALL = "Week", "Depot", "all"
+REPORT_OF: Final = "Report the visit of"
+CORRECT: Final = "Correct this report, or take it back"
+ISSUE_FIRST: Final = "Issue the plan first; then its visits can be printed."
+NONE_TO_COME: Final = "No visit is to come."
+MORE_DONE: Final = "more are in the plan's export."
+ORDER: Final = "Work order"
+TO_DO: Final = "To do"
+WITH_SERVICE: Final = ", with its service"
+PARTS: Final = "Parts"
+NO_PARTS: Final = "none"
+ORDER_BY: Final = "to be ordered by"
+WHO_ASKED: Final = ("Done by", "Day and time", "Hours")
+REMARKS: Final = "Remarks"
 NOT_MEANT: Final = (
     "There is no visit in the plan for this vehicle. A repair without one is put on record under Repairs and starts."
 )
@@ -82,3 +99,13 @@ def right_part_words(right: int, looked: int, low: float, high: float) -> str:
         f"of {looked} visits that looked at the part expected, it was the one at fault in {right} "
         f"({percent(right / looked)}; 80 % sure: {percent(low)} to {percent(high)})."
     )
+
+
+def orders_words(count: int) -> str:
+    """The button that makes the sheets of some visits."""
+    return f"{count_words(count, 'work order')} (PDF)"
+
+
+def measure_heads(last_on: str) -> tuple[str, ...]:
+    """Heads of the table of what to measure; last_on: the day of the last reading."""
+    return ("measure", "limit", f"last ({last_on})", "before", "after")

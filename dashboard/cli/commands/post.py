@@ -20,8 +20,8 @@ from dashboard.desk.weekly import iso_week, issue
 from dashboard.files.mail_settings import mail_settings
 from dashboard.files.mailing import mail_posts
 from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post
-from dashboard.words.plain_text import as_sentence, clean
-from dashboard.words.post_words import mailed
+from dashboard.words import post_words
+from dashboard.words.plain_text import clean
 from ingest.posts import Post
 from ingest.records import WeeklyList, read_weekly_list
 
@@ -37,7 +37,7 @@ def run_issue(options: argparse.Namespace) -> int:
     files = post_files(week) if options.folder else {}
     if files:
         written = write_post(Path(options.folder), files)
-        show(f"Written to {options.folder}: {', '.join(one.name for one in written)}.")
+        show(post_words.written(options.folder, [one.name for one in written]))
     settings = options.file or os.environ.get(MAIL_VARIABLE)
     if settings:
         mail(db, week, Path(settings))
@@ -53,13 +53,12 @@ def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, Replaceme
     first = assessment is not None and stood is None and issue(db, assessment, by=by)
     issued = read_weekly_list(db, week)
     assert issued is not None
-    words = "is issued" if first else f"stands as it was issued on {issued.issued_at[:10]} by {named(issued.by)}"
-    show(f"The list of {issued.iso_week} {words}; vehicles that need attention: {len(issued.body['units'])}.")
+    told = "" if first else f"{issued.issued_at[:10]} by {named(issued.by)}"
+    show(post_words.list_stands(issued.iso_week, told, len(issued.body["units"])))
     before = 0 if plan is None else plan.version
     if plan is None or not planned:
         plan = make_plan(db, as_of=day, assessment=assessment, by=by)
-    new = plan.version != before
-    show(f"Version {plan.version} of the plan {'is issued' if new else 'stands'}; visits: {len(plan.visits)}.")
+    show(post_words.plan_stands(plan.version, len(plan.visits), new=plan.version != before))
     return issued, plan
 
 
@@ -74,4 +73,4 @@ def mail(db: Database, week: Week, file: Path) -> None:
         return message_of(post, week, made[post.depot], settings.sender, now=datetime.now())
 
     done = mail_posts(db, posts, settings, message)
-    show(f"{as_sentence(mailed(done.sent, done.before))}.")
+    show(post_words.mailed(done.sent, done.before, done.elsewhere))

@@ -172,4 +172,4 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
         st.rerun()
 
 
-with_unit("Visit done", show)
+with_unit(visit_words.DONE_PAGE, show)
