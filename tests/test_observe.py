@@ -40,7 +40,7 @@ LAWS = ClassLaws(
     load_curve=np.array([LOAD_CURVE]), battery_doubt=CERTAIN, load_doubt=CERTAIN, base=BASE[None],
     base_sd=np.full((1, 7), 0.1), rest_v=np.array([REST_V]),
     emf_v=np.array([EMF_V]), speed_share=np.zeros(1), emf_per_rpm=np.array([0.045]), scatter=np.ones((1, 7)),
-    coil_mohm=np.array([1500.0]), inrush=np.array([[INRUSH, 1.0]]), clamped=np.array([True]),
+    coil_mohm=np.array([1500.0]), inrush=np.array([[INRUSH, 1.0]]), between=np.zeros((1, 2, 2)), lent=np.zeros((1, 2)),
 )  # fmt: skip
 
 

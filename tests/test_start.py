@@ -47,7 +47,8 @@ LAWS = ClassLaws(
     scatter=np.ones((2, 7)),
     coil_mohm=np.array([1500.0, 3000.0]),
     inrush=np.array([[0.85, 0.95], [0.85, 0.95]]),
-    clamped=np.array([True, True]),
+    between=np.zeros((2, 2, 2)),
+    lent=np.zeros((2, 2)),
 )
 NEEDS = (100.0, 7.2, 7.0)
 VOLTS = np.array([12.0, 24.0])

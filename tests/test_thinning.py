@@ -14,7 +14,7 @@ from analysis.constants import WEEK_D
 from analysis.readings.choices import OBSERVING, THINNING
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE
-from analysis.readings.panel import FleetTables, days_since_epoch, lean, make_panel, without_slips
+from analysis.readings.panel import FleetTables, Panel, at_their_mean, days_since_epoch, lean, make_panel, without_slips
 from analysis.readings.thinning import READINGS_KEPT, sag_at_reference
 
 UNITS = pd.DataFrame({"unit": ["L"], "vehicle_class": ["van"], "system_v": [12], "depot": ["hill"]})
@@ -78,6 +78,35 @@ def test_how_far_the_starts_lie_apart_is_kept_with_their_number() -> None:
             # a week's mean is not kept, only its middle start: of 12 starts that is out by 1.25 / sqrt(12) of their deviation
             assert panel.spread[0, at] == pytest.approx(np.std(those, ddof=1), rel=1e-9 if exactly else 0.2)
     assert (make_panel(UNITS, readings.tail(READINGS_KEPT)).spread == 0.0).all()
+
+
+def test_a_usual_start_knows_the_mean_temperature_of_those_it_stands_for_and_is_brought_to_it() -> None:
+    """Truth: means of the weeks by counting; along the published laws the sag at 20 degC stays, so that from mean to mean starts show
+    their own law: one a fifth flatter than print, which they were chosen along, is found within a twentieth."""
+    readings = logged(days=700.0)
+    flatter = np.exp(
+        -0.2 * (BATTERY_LAW.log_factor(readings.temperature_c) + drag_law().log_factor(readings.temperature_c))
+    )
+    readings["crank_min_v"] = 12.7 - (12.7 - readings["crank_min_v"]) * flatter
+    readings["temperature_c"] += np.random.default_rng(8).normal(0.0, 1.6, len(readings))
+    panel = make_panel(UNITS, lean(tables_of(readings)).readings)
+    week = (readings["taken_at"] - pd.Timestamp("1970-01-01")).dt.days // 7
+    mean_c = readings["temperature_c"].groupby(week).mean()
+    newest = panel.day[0] > panel.day[0, -1] - THINNING.recent_d + 7.0
+    np.testing.assert_allclose(panel.mean_c[0, newest], mean_c[panel.day[0, newest] // 7.0], atol=1e-9)
+
+    def slope(of: Panel) -> float:
+        t, sag = of.measured["temperature_c"][0], (of.measured["rest_v"] - of.measured["crank_min_v"])[0]
+        printed = BATTERY_LAW.log_factor(t) + drag_law().log_factor(t)
+        return float(np.polyfit(printed, np.log(sag), 1, w=np.sqrt(of.stands_for[0]))[0])
+
+    brought = at_their_mean(panel)
+    for of in (panel, brought):
+        assert np.isfinite(of.measured["crank_min_v"]).all()
+    assert slope(brought) == pytest.approx(0.8, abs=0.05)
+    assert abs(slope(brought) - 0.8) < abs(slope(panel) - 0.8)
+    single = make_panel(UNITS, readings.head(READINGS_KEPT))
+    assert at_their_mean(single) is single
 
 
 def test_what_was_measured_with_more_than_volts_is_never_thinned() -> None:

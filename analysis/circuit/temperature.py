@@ -139,7 +139,7 @@ def fit_temperature_law(
     *,
     time_days: npt.ArrayLike,
     prior: TemperatureLaw = BATTERY_LAW,
-    temperature_se_c: float = 0.0,
+    temperature_se_c: npt.ArrayLike = 0.0,
     shared_sd: float = 0.0,
 ) -> TemperatureLaw:
     """Fit b and c of one class from its readings: unit effects, robust weights, shrunk to a published prior.
@@ -156,7 +156,7 @@ def fit_temperature_law(
     :param se: standard error of one log value from the instruments, shape (n,) or one number
     :param time_days: time of the reading [d], shape (n,); their order does not matter
     :param prior: law whose coefficients and covariance are the prior
-    :param temperature_se_c: standard error of one temperature against that of the part [K]
+    :param temperature_se_c: standard error of each temperature against that of the part [K], one number or (n,)
     :param shared_sd: of one log value, the part that all readings within `shared_k` have in common: they do not average it away
     :raises ValueError: arrays of unequal length
     """
@@ -168,7 +168,7 @@ def fit_temperature_law(
     y, t, units, error = y[good], t[good], units[good].astype(np.int64), error[good]
     x = prior.reference_c - t
     design = np.column_stack([x, x**2])
-    blur = _blur(x, temperature_se_c)
+    blur = _blur(x, np.broadcast_to(_array(temperature_se_c).ravel(), good.shape)[good])
     dy, dx, sd, group, later, blur = _from_previous(y, design, units, error, blur, when[good])
     if len(dy) == 0:
         return prior
@@ -189,10 +189,10 @@ def _from_previous(
     return y[now] - y[before], design[now] - design[before], sd, units[now], design[now, 0], blur[now] + blur[before]
 
 
-def _blur(x: Array, se: float) -> Array:
+def _blur(x: Array, se: Array) -> Array:
     """(n, 2, 2) what an error of the temperature by one standard error adds to the squares of x and x², per reading."""
     slope = np.stack([np.ones_like(x), 2.0 * x], axis=-1)  # of x and of x² by the temperature
-    blur: Array = se**2 * slope[:, :, None] * slope[:, None, :]
+    blur: Array = (se**2)[:, None, None] * slope[:, :, None] * slope[:, None, :]
     return blur
 
 

@@ -6,9 +6,10 @@ import numpy as np
 
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K
-from analysis.circuit.temperature import BATTERY_LAW, TemperatureLaw, drag_law, fit_temperature_law
+from analysis.circuit.temperature import BATTERY_LAW, drag_law
 from analysis.constants import MAD_TO_SD
-from analysis.readings.choices import CLASSES, NOISE, OBSERVING
+from analysis.readings.choices import CLASSES
+from analysis.readings.cold_laws import Law, fitted, log_battery, log_of, told_by_sags, usual_oil
 from analysis.readings.lowest import bounds_as_values, taught_by_values, with_bounds
 from analysis.readings.observe import (
     BATTERY,
@@ -20,11 +21,10 @@ from analysis.readings.observe import (
     MOTOR,
     POSITIVE,
     ClassLaws,
-    LawDoubt,
     Observations,
     Raw,
+    Slowing,
     back_emf,
-    clamped_classes,
     labelled_mohm,
     raw_quantities,
     reference_values,
@@ -37,6 +37,7 @@ from analysis.readings.panel import (
     Floats,
     Ints,
     Panel,
+    at_their_mean,
     evenly_of_each_group,
     group_median,
     nearest_known,
@@ -52,7 +53,7 @@ FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its 
 def estimate_laws(panel: Panel) -> ClassLaws:
     """Class laws from the panel's readings, about FIT_READINGS of each class at most; classes without enough readings
     keep the published priors."""
-    panel = taught_by_values(telling_vehicles(panel))
+    panel = at_their_mean(taught_by_values(telling_vehicles(panel)))
     n = len(panel.groups)
     inrush = np.tile([CLASSES.inrush_share, CLASSES.battery_at_inrush], (n, 1))
     told = panel.taught
@@ -61,8 +62,8 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     drag = [law if t is None else t.load_law(law) for law, t in zip(oil, told, strict=True)]
     load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
     raw = raw_quantities(panel, load[0], load[1], inrush)
-    battery, battery_doubt = _fit(panel, *_log_battery(panel, raw), chill)
-    load, _ = _fit(panel, _log(panel.measured["crank_a"]), CLASSES.load_se, drag)
+    battery, battery_doubt = fitted(panel, *log_battery(panel, raw), chill)
+    load, _ = fitted(panel, log_of(panel.measured["crank_a"]), CLASSES.load_se, drag)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush)
     inrush = np.tile(
@@ -75,15 +76,17 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
-    load, load_doubt = _fit(panel, _log(panel.measured["crank_a"]) - slower, CLASSES.load_se, drag)
+    load, load_doubt = fitted(panel, log_of(panel.measured["crank_a"]) - slower, CLASSES.load_se, drag)
     raw = raw_quantities(panel, load[0], load[1], inrush)
     emf = usual_emf(panel, raw)
-    value = reference_values(panel, raw, battery, load, share, emf)
-    base, base_sd = usual_values(panel, value)
-    cold = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
-    unclamped = unclamped_amps(panel, raw.x, (raw.rest_v - panel.measured["crank_min_v"]) / cold)
-    base = with_assumed(panel, base, emf, unclamped)
-    se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt))
+    _, base, _ = _usual(panel, raw, battery, load, share, emf, None)
+    slowing = Slowing.of_usual(share, emf, base)
+    raw = raw_quantities(panel, load[0], load[1], inrush, slowing)
+    apart = ((battery, load), (battery_doubt, load_doubt))
+    (battery, load), (battery_doubt, load_doubt), together = told_by_sags(panel, raw, *apart)
+    raw = raw_quantities(panel, load[0], load[1], inrush, slowing)
+    value, base, base_sd = _usual(panel, raw, battery, load, share, emf, slowing)
+    se = standard_errors(panel, raw, value, (battery, load), (battery_doubt, load_doubt), together)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
         left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
@@ -105,68 +108,28 @@ def estimate_laws(panel: Panel) -> ClassLaws:
         scatter=measured_scatter(panel, value, se),
         coil_mohm=assumed_where_unknown(group_median(coil, panel.group, n), assumed_coil),
         inrush=inrush,
-        clamped=clamped_classes(panel),
+        between=together[0],
+        lent=together[1],
     )
+
+
+def _usual(
+    panel: Panel, raw: Raw, battery: Law, load: Law, share: Floats, emf: Floats, slowing: Slowing | None
+) -> tuple[Floats, Floats, Floats]:
+    """Values at 20 degC (7, U, R), what is usual of each class (G, 7), and its spread."""
+    value = reference_values(panel, raw, battery, load, share, emf)
+    base, base_sd = usual_values(panel, value)
+    cold = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
+    if slowing is not None:
+        cold = cold * slowing.factor(panel.group, raw.x, cold, panel.measured["crank_min_v"])
+    unclamped = unclamped_amps(panel, raw.x, (raw.rest_v - panel.measured["crank_min_v"]) / cold)
+    return value, with_assumed(panel, base, emf, unclamped), base_sd
 
 
 def telling_vehicles(panel: Panel) -> Panel:
     """The panel of vehicles that class laws are learned from: all, or FIT_READINGS of each class and evenly spread."""
     some = evenly_of_each_group(panel, FIT_READINGS)
     return panel if len(some) == len(panel.units) else some_vehicles(panel, some)
-
-
-def _log(values: Floats) -> Floats:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.log(values), dtype=np.float64)
-
-
-def _log_battery(panel: Panel, raw: Raw) -> tuple[Floats, Floats]:
-    """Log battery resistance without ice, and its error, where rest volts and amps were both measured; where a class was never
-    clamped, by its volts."""
-    never = ~clamped_classes(panel)[panel.group][:, None]
-    both = np.isfinite(panel.measured["rest_v"]) & (np.isfinite(panel.measured["crank_a"]) | never)
-    return _log(np.where(both, raw.battery, np.nan)) - raw.ice[0], np.hypot(CLASSES.battery_se, raw.ice[1])
-
-
-def usual_oil(panel: Panel) -> list[str]:
-    """The oil grade of each class: that of most of its vehicles of which it is known, empty where it is of none."""
-    if "oil_grade" not in panel.units:
-        return [""] * len(panel.groups)
-    grade = panel.units["oil_grade"].astype(str)
-    found = [grade[(panel.group == g) & (grade != "").to_numpy()] for g in range(len(panel.groups))]
-    return [str(some.mode().iloc[0]) if len(some) else "" for some in found]
-
-
-def _fit(
-    panel: Panel, log_value: Floats, se: Floats | float, priors: list[TemperatureLaw]
-) -> tuple[tuple[Floats, Floats], LawDoubt]:
-    """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle.
-
-    se: standard error of one log value; priors: the published law of each class.
-    """
-    n, se = len(panel.groups), np.broadcast_to(se, log_value.shape)
-    b, c = np.empty(n), np.empty(n)
-    covariance, centre = np.empty((n, 2, 2)), np.zeros((n, 2))
-    unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
-    for g, prior in enumerate(priors):
-        some = np.flatnonzero(panel.group == g)
-        law = fit_temperature_law(
-            log_value[some],
-            panel.measured["temperature_c"][some],
-            unit[some],
-            se[some],
-            time_days=np.nan_to_num(panel.day[some]),
-            prior=prior,
-            temperature_se_c=NOISE.thermometer_k,
-            shared_sd=OBSERVING.shared_sd,
-        )
-        b[g], c[g] = law.b_per_k, law.c_per_k2
-        covariance[g] = law.covariance
-        x = prior.reference_c - panel.measured["temperature_c"][some]
-        x = x[np.isfinite(x) & np.isfinite(log_value[some])]
-        if len(x):
-            centre[g] = x.mean(), (x * x).mean()
-    return (b, c), LawDoubt(covariance, centre)
 
 
 def usual_emf(panel: Panel, raw: Raw) -> Floats:
@@ -204,7 +167,7 @@ def learn_inrush_share(
     loss = np.zeros(len(INRUSH_SHARES))
     for i, share in enumerate(INRUSH_SHARES):
         emf, raised = _modelled_emf(panel, battery, load, (float(share), at_inrush))
-        z = np.where(raised, np.nan, _log(speed) - _log(emf))[~few]
+        z = np.where(raised, np.nan, log_of(speed) - log_of(emf))[~few]
         z = z[np.isfinite(z).any(axis=1)]
         z = z - np.nanmedian(z, axis=1)[:, None]
         away = np.abs(z[np.isfinite(z)]) / CLASSES.speed_scatter
@@ -392,10 +355,11 @@ def observe(panel: Panel, laws: ClassLaws) -> Observations:
 
 def _multiples(panel: Panel, laws: ClassLaws) -> tuple[Raw, Floats, Floats]:
     """Raw quantities, and the seven numbers as multiples of the class-usual values with their errors (7, U, R)."""
-    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush)
+    raw = raw_quantities(panel, laws.load_per_k, laws.load_curve, laws.inrush, laws.slowing)
     battery, load = (laws.battery_per_k, laws.battery_curve), (laws.load_per_k, laws.load_curve)
     value = reference_values(panel, raw, battery, load, laws.speed_share, laws.emf_v)
-    se = standard_errors(panel, raw, value, (battery, load), (laws.battery_doubt, laws.load_doubt))
+    doubts, together = (laws.battery_doubt, laws.load_doubt), (laws.between, laws.lent)
+    se = standard_errors(panel, raw, value, (battery, load), doubts, together)
     usual = laws.base[panel.group].T[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         return raw, value / usual, se * laws.scatter[panel.group].T[:, :, None] / usual

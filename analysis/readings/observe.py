@@ -30,6 +30,7 @@ CHANNELS = (
     "control_circuit",
 )
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
+SPEED_RATIOS = (0.2, 1.3)  # range of an engine's speed over its usual one that its amps are reckoned for
 MEDIAN_VARIANCE = 1.57  # of a median of many over that of one, pi / 2
 
 
@@ -71,12 +72,14 @@ class ClassLaws:
     """What a vehicle class has in common; arrays over G classes.
 
     battery_per_k, load_per_k: log change per kelvin colder than 20 degC; battery_curve, load_curve: per K^2;
-    battery_doubt, load_doubt: how far these may be out;
+    battery_doubt, load_doubt: how far these may be out; between: (G, 2, 2) covariance of the load's coefficients with the
+    battery's, which sags of starts that nobody clamped bring: they tell the sum of both laws; lent: (G, 2) x and x^2 at which the
+    usual battery rests on amps that the load's law made of others, see :func:`battery_law_se`;
     base: (G, 7) usual value at 20 degC [mOhm; A for load]; base_sd: (G, 7) spread between healthy vehicles, relative;
     rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC; speed_share: (G,) share of the
     load that goes with speed; emf_per_rpm: (G,) [V/rpm], NaN when speed was never read; scatter: (G, 7) measured over
     stated noise; coil_mohm: (G,); inrush: (G, 2) how much of rest volts over peak amps is resistance, and what share of
-    the battery's resistance while cranking steadily is there already at the inrush; clamped: (G,) whether amps were ever read.
+    the battery's resistance while cranking steadily is there already at the inrush.
     """
 
     battery_per_k: Floats
@@ -94,7 +97,44 @@ class ClassLaws:
     scatter: Floats
     coil_mohm: Floats
     inrush: Floats
-    clamped: Bools
+    between: Floats
+    lent: Floats
+
+    @property
+    def slowing(self) -> Slowing:
+        """How the amps of its usual vehicle fall as the engine slows."""
+        return Slowing.of_usual(self.speed_share, self.emf_v, self.base)
+
+
+@dataclass(frozen=True)
+class Slowing:
+    """How amps fall as the engine slows: (G,) share of the load that goes with speed, usual back-emf, usual volts over cables,
+    contacts and motor, and usual sag of the battery, all at 20 degC [V]."""
+
+    share: Floats
+    emf_v: Floats
+    others_v: Floats
+    sag_v: Floats
+
+    @classmethod
+    def of_usual(cls, share: Floats, emf_v: Floats, base: Floats) -> Slowing:
+        """From usual values (G, 7)."""
+        volts = 1e-3 * base[:, LOAD][:, None] * base
+        return cls(share, emf_v, volts[:, [POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=1), volts[:, BATTERY])
+
+    def factor(self, group: Ints, x: Floats, law: Floats, low_v: Floats) -> Floats:
+        """(U, R) amps over those at full speed: what the lowest volts leave over cables and motor turns the engine.
+
+        x: kelvin below 20 degC; law: by what the cold multiplies the load; low_v: where it was not read, that of a usual battery.
+        """
+        share, emf, others, sag = (v[group][:, None] for v in (self.share, self.emf_v, self.others_v, self.sag_v))
+        over = others * law * (1.0 - COPPER_PER_K.value * x)
+        turns = share / (emf + share * over)  # amps by a volt, as a share
+        usual_sag = sag * law * np.exp(BATTERY_LAW.log_factor(REFERENCE_C.value - x))
+        stands = 1.0 - share - turns * (1.0 - share) * over
+        usual = (stands + turns * (emf + others + sag)) / (1.0 + turns * usual_sag)
+        found = np.where(np.isfinite(low_v), stands + turns * low_v, usual)
+        return np.asarray(np.clip(found, *(1.0 - share + share * ratio for ratio in SPEED_RATIOS)))
 
 
 @dataclass(frozen=True)
@@ -136,9 +176,11 @@ class Raw:
     ice: tuple[Floats, Floats]
 
 
-def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats) -> Raw:
+def raw_quantities(
+    panel: Panel, load_per_k: Floats, load_curve: Floats, inrush: Floats, slowing: Slowing | None = None
+) -> Raw:
     """Volts and amps -> resistances at the measured temperature; missing amps, rest volts and degrees are assumed
-    from the vehicle's own other readings, else its class, with a larger error."""
+    from the vehicle's own other readings, else its class, with a larger error; amps at full speed without `slowing`."""
     m, g, G = panel.measured, panel.group, len(panel.groups)
     scale = (panel.volts / 12.0)[:, None]
     t = m["temperature_c"]
@@ -154,6 +196,8 @@ def raw_quantities(panel: Panel, load_per_k: Floats, load_curve: Floats, inrush:
     rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
     rest_se = np.where(np.isfinite(rest), NOISE.volts_v, NOISE.assumed_rest_v) * scale
     law = np.exp(load_per_k[g][:, None] * x + load_curve[g][:, None] * x * x)
+    if slowing is not None:
+        law = law * slowing.factor(g, x, law, m["crank_min_v"])
     at_reference = nearest_known(m["crank_a"] / law)
     sag = rest_v - m["crank_min_v"]
     class_amps, clamped = group_median(m["crank_a"] / law, g, G), clamped_classes(panel)
@@ -286,7 +330,7 @@ def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usua
     ratio = back_emf(raw) / emf_usual[panel.group][:, None] * np.where(np.isfinite(raised), raised, 1.0)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     c = share[panel.group][:, None]
-    return 1.0 - c + c * np.clip(ratio, 0.2, 1.3)
+    return 1.0 - c + c * np.clip(ratio, *SPEED_RATIOS)
 
 
 def standard_errors(
@@ -295,10 +339,12 @@ def standard_errors(
     value: Floats,
     laws: tuple[tuple[Floats, Floats], tuple[Floats, Floats]],
     doubt: tuple[LawDoubt, LawDoubt],
+    together: tuple[Floats, Floats],
 ) -> Floats:
     """(7, U, R) standard errors of `value`, from instrument errors at the smoothed level (not at the noisy reading).
 
-    laws, doubt: slope and curvature (G,) of the battery's and of the load's temperature law, and how far they may be out.
+    laws, doubt: slope and curvature (G,) of the battery's and of the load's temperature law, and how far they may be out;
+    together: `between` and `lent` of the class laws.
     A thermometer that is out counts with the slope at the reading's own temperature.
     """
     scale = (panel.volts / 12.0)[:, None]
@@ -313,20 +359,40 @@ def standard_errors(
         at_least = np.where(dips, np.fmax(at_least, usual[:, None]), at_least)
     battery = np.hypot(volts, raw.sag_amps_se * at_least)
     cold = [np.abs(k) * raw.temperature_se for k in per_k]
-    law = [d.relative_se(raw.x, panel.group) for d in doubt]
-    correction = [np.hypot(c, d) for c, d in zip(cold, law, strict=True)]
+    by_law = battery_law_se(panel, raw.x, doubt, together)
     single = np.hypot(battery, cold[0] * level[BATTERY])
     battery = np.hypot(
         np.maximum(single * fewer, np.minimum(single, OBSERVING.shared_sd * level[BATTERY])),
-        np.hypot(law[0], raw.ice[1]) * level[BATTERY],
+        np.hypot(by_law, raw.ice[1]) * level[BATTERY],
     )
     drop = 1e3 * NOISE.drop_v / raw.amps
     cables = [np.hypot(drop, np.hypot(raw.amps_se, NOISE.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
     motor = np.sqrt((INSTRUMENT.peak_share * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
-    load = np.hypot(INSTRUMENT.amps_share, correction[1]) * level[LOAD]
+    load_law = np.hypot(cold[1], doubt[1].relative_se(raw.x, panel.group))
+    load = np.hypot(INSTRUMENT.amps_share, load_law) * level[LOAD]
     control = np.hypot(np.hypot(NOISE.coil, NOISE.contact) * level[CONTROL], NOISE.control_mohm)
     return np.stack([battery, *cables, motor, load, control])
+
+
+def battery_law_se(
+    panel: Panel, x: Floats, doubt: tuple[LawDoubt, LawDoubt], together: tuple[Floats, Floats]
+) -> Floats:
+    """(U, R) standard error of a log battery resistance brought to 20 degC, against the usual one, from both laws.
+
+    The sag of a start that nobody clamped is brought by both laws, from the amps of other readings; of the usual battery so
+    many of the class's sags are `lent`.
+    """
+    (battery, load), (between, lent), g = doubt, together, panel.group
+    square = np.stack([x, x * x], axis=-1)
+    own = square - battery.centre[g][:, None, :]
+    lends = np.broadcast_to(-lent[g][:, None, :], square.shape)
+    unclamped = np.isnan(panel.measured["crank_a"])[..., None]
+    lends = np.where(unclamped, square - load.centre[g][:, None, :] + lends, lends)
+    variance = np.einsum("uri,uij,urj->ur", own, battery.covariance[g], own)
+    variance += np.einsum("uri,uij,urj->ur", lends, load.covariance[g], lends)
+    variance += 2.0 * np.einsum("uri,uij,urj->ur", lends, between[g], own)
+    return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)
 
 
 def smooth_level(value: Floats) -> Floats:

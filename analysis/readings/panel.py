@@ -17,7 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.constants import WEEK_D
-from analysis.readings.choices import SLIPS
+from analysis.readings.choices import NOISE, SLIPS
 from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT, Starts, by_age, by_week, many, sag_at_reference
 
@@ -98,7 +98,8 @@ class Panel:
     day: (U, R) days since 1970-01-01; row: (U, R) position in the readings frame, -1 for none;
     measured: name -> (U, R) value in the column's unit; technician: (U, R) code, -1 for unknown;
     group: (U,) class code; groups: names of the class codes; volts: (U,) nominal system voltage [V];
-    stands_for, spread: (U, R) starts that each reading stands for, and how far their sags lie apart [SD of log V];
+    stands_for, spread, mean_c: (U, R) starts that each reading stands for, how far their sags lie apart [SD of log V], and their
+    mean temperature [degC];
     twice: name -> (U, R) values that were measured twice and count as right; names without any are absent;
     taught: of each class, what another fleet taught.
     """
@@ -113,6 +114,7 @@ class Panel:
     volts: Floats
     stands_for: Floats
     spread: Floats
+    mean_c: Floats
     twice: dict[str, Bools]
     taught: tuple[TaughtClass | None, ...]
 
@@ -158,7 +160,8 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
     usual = by_age(starts.of(shown))
     of_usual = shown[usual.at]
     order = np.lexsort((starts.day[of_usual], code[of_usual]))
-    stands_for, spread, order = usual.stands_for[order], usual.spread[order], of_usual[order]
+    stands_for, spread, mean_c = usual.stands_for[order], usual.spread[order], usual.mean_c[order]
+    order = of_usual[order]
     code, day = code[order], starts.day[order]
     count = np.bincount(code, minlength=len(units))
     back = (np.cumsum(count) - 1)[code] - np.arange(len(code))
@@ -175,6 +178,8 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
     counted[at] = stands_for[keep]
     apart = np.zeros(row.shape)
     apart[at] = spread[keep]
+    middle_c = np.full(row.shape, np.nan)
+    middle_c[at] = mean_c[keep]
     for name, column in trusted.items():
         padded = np.full(row.shape, np.nan)
         padded[at] = column[order[keep]]
@@ -186,7 +191,7 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
     known = {one.name: one for one in taught}
     of_each = tuple(known.get(name) for name in groups)
     twice = _measured_twice(readings, row)
-    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, apart, twice, of_each)
+    return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, apart, middle_c, twice, of_each)
 
 
 def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> Starts:
@@ -197,13 +202,15 @@ def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> S
     thinned = "stands_for" in readings
     stands_for = readings["stands_for"].to_numpy(np.float64) if thinned else np.ones(len(readings))
     spread = readings["spread"].to_numpy(np.float64) if thinned else np.zeros(len(readings))
+    own_c = np.where(np.isfinite(trusted["temperature_c"]), trusted["temperature_c"], NOISE.assumed_c)
+    mean_c = readings["mean_c"].to_numpy(np.float64) if thinned else own_c
     day = days_since_epoch(readings["taken_at"]) if len(readings) else np.zeros(0)
     bound = np.isnan(trusted["crank_min_v"]) & np.isfinite(trusted["crank_at_most_v"])
     low = np.where(bound, trusted["crank_at_most_v"], trusted["crank_min_v"])
     sag = sag_at_reference(
         trusted["rest_v"] - np.where(np.isnan(low), trusted["crank_dip_v"], low), trusted["temperature_c"]
     )
-    return Starts(code, day, sag, bound, more, stands_for, spread)
+    return Starts(code, day, sag, bound, more, stands_for, spread, mean_c)
 
 
 def _telling_outcomes(readings: pd.DataFrame, starts: Starts) -> Ints:
@@ -220,7 +227,8 @@ def _telling_outcomes(readings: pd.DataFrame, starts: Starts) -> Ints:
 
 def lean(tables: FleetTables) -> FleetTables:
     """The tables with the starts of vehicles that a logger reads thinned to weeks: their readings get columns
-    `stands_for` and `spread`, the number nil for the weakest of a week and for starts that tell how they went, which stand beside the usual one.
+    `stands_for`, `spread` and `mean_c`, the number nil for the weakest of a week and for starts that tell how they went, which stand
+    beside the usual one.
 
     An assessment looks at them on many days; on any of them the panel is made of these.
     """
@@ -235,10 +243,10 @@ def lean(tables: FleetTables) -> FleetTables:
     if "outcome" in readings:
         count[_telling_outcomes(readings, starts)] = 0.0
     count[usual.at] = usual.stands_for
-    spread = np.zeros(len(code))
-    spread[usual.at] = usual.spread
+    spread, mean_c = np.zeros(len(code)), starts.mean_c.copy()
+    spread[usual.at], mean_c[usual.at] = usual.spread, usual.mean_c
     some = np.isfinite(count)
-    slim = readings[some].assign(stands_for=count[some], spread=spread[some])
+    slim = readings[some].assign(stands_for=count[some], spread=spread[some], mean_c=mean_c[some])
     return replace(tables, readings=slim.reset_index(drop=True))
 
 
@@ -269,6 +277,24 @@ def without_slips(panel: Panel) -> Panel:
     return replace(panel, measured=measured)
 
 
+def at_their_mean(panel: Panel) -> Panel:
+    """The panel with usual starts brought to the mean temperature of those that they stand for, along the published laws by which
+    they were chosen; a single start stays.
+
+    What lies in the middle along these laws lies on them, whatever its own temperature: only from mean to mean do starts show
+    the law that they follow.
+    """
+    m = panel.measured
+    rest, low, own_c = m["rest_v"], m["crank_min_v"], m["temperature_c"]
+    many = (panel.stands_for > 1.0) & np.isfinite(panel.mean_c) & np.isfinite(own_c)
+    if not many.any():
+        return panel
+    mean_c = np.where(many, panel.mean_c, own_c)
+    sag = np.exp(sag_at_reference(rest - low, own_c) - sag_at_reference(np.ones(low.shape), mean_c))
+    brought = {"temperature_c": mean_c, "crank_min_v": np.where(many & np.isfinite(sag), rest - sag, low)}
+    return replace(panel, measured={**m, **brought})
+
+
 def group_median(values: Floats, group: Ints, n_groups: int) -> Floats:
     """Median of all finite values of each group's vehicles, (G,); NaN where there are none."""
     out = np.full(n_groups, np.nan)
@@ -293,6 +319,7 @@ def some_vehicles(panel: Panel, some: Ints) -> Panel:
         volts=panel.volts[some],
         stands_for=panel.stands_for[some],
         spread=panel.spread[some],
+        mean_c=panel.mean_c[some],
         twice={k: v[some] for k, v in panel.twice.items()},
     )
 

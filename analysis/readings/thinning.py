@@ -29,8 +29,8 @@ READINGS_KEPT = (
 @dataclass(frozen=True)
 class Starts:
     """Starts (N,) to thin: vehicle's code, day [d since 1970], sag at 20 degC [log V, NaN where unknown], whether it is the
-    least that the battery may have sagged, whether more than volts was read, how many starts each stands for already and
-    how far their sags lie apart [standard deviation of log V]."""
+    least that the battery may have sagged, whether more than volts was read, how many starts each stands for already,
+    how far their sags lie apart [standard deviation of log V], and the mean of their temperatures [degC]."""
 
     code: Ints
     day: Floats
@@ -39,6 +39,7 @@ class Starts:
     measured: Bools
     stands_for: Floats
     spread: Floats
+    mean_c: Floats
 
     def of(self, some: Ints) -> Starts:
         """Some of the starts."""
@@ -50,6 +51,7 @@ class Starts:
             self.measured[some],
             self.stands_for[some],
             self.spread[some],
+            self.mean_c[some],
         )
 
 
@@ -71,11 +73,13 @@ def many(code: Ints) -> Bools:
 
 @dataclass(frozen=True)
 class Usual:
-    """Usual starts: position among the starts, how many each stands for, and how far those lie apart [SD of log V]."""
+    """Usual starts: position among the starts, how many each stands for, how far those lie apart [SD of log V], and the mean of
+    their temperatures [degC]."""
 
     at: Ints
     stands_for: Floats
     spread: Floats
+    mean_c: Floats
 
 
 def by_week(starts: Starts) -> tuple[Usual, Ints]:
@@ -119,21 +123,22 @@ def _usual(starts: Starts, period: Floats) -> tuple[Usual, Ints]:
     furthest = first + np.where(counted > 0, counted, np.maximum(bounded, 1)) - 1
     middle = np.where(counted > 0, first + (counted - 1) // 2, furthest)
     middle = np.where(counted + bounded > 0, middle, first + (last - first - 1) // 2)
-    total, spread = _pooled(starts.of(thin), known, first, last - first)
+    total, spread, mean_c = _pooled(starts.of(thin), known, first, last - first)
     usual = np.concatenate([np.flatnonzero(alone), thin[middle]])
     stands_for = np.concatenate([starts.stands_for[alone], np.maximum(total, 1.0)])
     spread = np.concatenate([starts.spread[alone], spread])
+    mean_c = np.concatenate([starts.mean_c[alone], np.where(total > 0.0, mean_c, starts.mean_c[thin[middle]])])
     back = np.argsort(usual)
-    return Usual(usual[back], stands_for[back], spread[back]), np.sort(thin[furthest])
+    return Usual(usual[back], stands_for[back], spread[back], mean_c[back]), np.sort(thin[furthest])
 
 
-def _pooled(starts: Starts, known: Bools, first: Ints, length: Ints) -> tuple[Floats, Floats]:
-    """How many starts each run of starts stands for, and the standard deviation of all their sags [log V].
+def _pooled(starts: Starts, known: Bools, first: Ints, length: Ints) -> tuple[Floats, Floats, Floats]:
+    """How many starts each run of starts stands for, the standard deviation of all their sags [log V], and their mean temperature.
 
     Starts that stand for others already bring the squares of those (analysis of variance: within plus between).
     """
     if not len(first):
-        return np.zeros(0), np.zeros(0)
+        return np.zeros(0), np.zeros(0), np.zeros(0)
 
     def summed(each: Floats) -> Floats:
         return np.asarray(np.add.reduceat(np.where(known, each, 0.0), first), dtype=np.float64)
@@ -143,4 +148,5 @@ def _pooled(starts: Starts, known: Bools, first: Ints, length: Ints) -> tuple[Fl
     mean = summed(number * starts.sag) / np.maximum(total, 1.0)
     within = (number - 1.0) * np.square(starts.spread)
     between = number * np.square(starts.sag - np.repeat(mean, length))
-    return total, np.sqrt(summed(within + between) / np.maximum(total - 1.0, 1.0))
+    spread = np.sqrt(summed(within + between) / np.maximum(total - 1.0, 1.0))
+    return total, spread, summed(number * starts.mean_c) / np.maximum(total, 1.0)

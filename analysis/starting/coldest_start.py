@@ -11,7 +11,7 @@ from analysis.circuit.limits import BRUSH_V
 from analysis.readings.aid import Aid
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
-from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws, LawDoubt
+from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
 from analysis.readings.panel import Floats, Ints, Reals, in_chunks
 from analysis.starting.choices import LOOP
 from analysis.starting.loop import StartLimits, StartState, blocks_of, start_margins_v
@@ -52,10 +52,16 @@ def drawn_laws(laws: ClassLaws, chance: Draws) -> DrawnLaws:
     """The laws of each class as far out as they may be; chance: of the classes by name.
 
     The usual value moves against them, so that what was read stays as it was read at the temperatures of the readings.
-    Where a class was never clamped, its sag was read: the more the amps rise, the less the battery's resistance does.
+    Of starts that nobody clamped the sag was read: the more the amps rise, the less the battery's resistance does.
     """
-    battery, load = (_departures(d, chance, n) for d, n in ((laws.battery_doubt, "battery"), (laws.load_doubt, "load")))
-    return DrawnLaws(np.where(laws.clamped[:, None, None], battery, battery - load), load)
+    battery_doubt, load_doubt, between = laws.battery_doubt, laws.load_doubt, laws.between
+    battery = _departures(battery_doubt.covariance, chance, "battery")
+    follows = between @ np.linalg.pinv(battery_doubt.covariance)  # of the load's by the battery's
+    own = _departures(load_doubt.covariance - follows @ between.transpose(0, 2, 1), chance, "load")
+    load = own + np.einsum("gij,gkj->gki", follows, battery)
+    back = [-np.einsum("gki,gi->gk", *pair) for pair in ((battery, battery_doubt.centre), (load, load_doubt.centre))]
+    back[0] -= np.einsum("gki,gi->gk", load, laws.lent)
+    return DrawnLaws(*(np.concatenate([d, b[..., None]], axis=-1) for d, b in zip((battery, load), back, strict=True)))
 
 
 def as_fitted(laws: ClassLaws) -> DrawnLaws:
@@ -64,13 +70,12 @@ def as_fitted(laws: ClassLaws) -> DrawnLaws:
     return DrawnLaws(none, none)
 
 
-def _departures(doubt: LawDoubt, chance: Draws, name: str) -> Floats:
-    values, vectors = np.linalg.eigh(doubt.covariance)
+def _departures(covariance: Floats, chance: Draws, name: str) -> Floats:
+    """(G, K, 2) of slope and curvature."""
+    values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     z = np.stack([chance.normal(f"{name} slope"), chance.normal(f"{name} bend")], axis=-1)
-    step = np.einsum("gij,gkj->gki", root, z)
-    back = -np.einsum("gki,gi->gk", step, doubt.centre)
-    return np.concatenate([step, back[..., None]], axis=-1)
+    return np.asarray(np.einsum("gij,gkj->gki", root, z), dtype=np.float64)
 
 
 def usual_speed(laws: ClassLaws) -> Floats:
