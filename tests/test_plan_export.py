@@ -15,6 +15,7 @@ from samples_plan import AS_OF, make_inputs, pins
 
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from dashboard.files.plan_export import FORMATS, render
+from dashboard.files.workbook import table_xlsx
 from dashboard.words.plan_words import job_words, percent, saving_words, with_words
 
 NOW = datetime(2026, 11, 23, 8, 0, tzinfo=UTC)
@@ -216,3 +217,15 @@ def test_a_saving_is_the_difference_of_the_costs_shown(now: float, waiting: floa
     """By hand: rounded costs, then subtracted, as a reader does it."""
     visit = {"cost_now": now, "cost_waiting": waiting, "saving": waiting - now}
     assert saving_words(visit, "USD") == expected
+
+
+def test_any_table_is_a_workbook_without_formulas() -> None:
+    """As the weekly list is taken along: text as text, days as days, numbers as numbers."""
+    frame = pd.DataFrame(
+        {"unit": ["=cmd()"], "on": [pd.Timestamp("2026-11-30")], "probability": [0.41], "act_by": [None]}
+    )
+    page = load_workbook(io.BytesIO(table_xlsx(frame, "weekly-list-2026-W49")))["weekly-list-2026-W49"]
+    assert [cell.value for cell in page[1]] == ["unit", "on", "probability", "act_by"]
+    assert (page["A2"].value, page["A2"].data_type, page["C2"].value) == ("=cmd()", "s", 0.41)
+    assert page["B2"].value == datetime(2026, 11, 30)
+    assert page["D2"].value is None

@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import json
-from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pandas as pd
 from icalendar import Calendar, Event, Journal
 from openpyxl import Workbook
-from openpyxl.cell.cell import Cell
-from openpyxl.styles import Font
-from openpyxl.utils import get_column_letter
 
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import FRAMES, rows_of
 from dashboard.files.as_csv import as_csv
 from dashboard.files.plan_table import headline, table
+from dashboard.files.workbook import bytes_of, cells_of, empty_book, sheet
 from dashboard.words.plain_text import clean
 from dashboard.words.plan_words import LATE_HEAD, missed_line
 from dashboard.words.safety import REPAIR_NOTE
@@ -27,8 +23,6 @@ from dashboard.words.visit_words import closed_words
 
 FORMATS = ("table", "csv", "json", "ics", "xlsx")
 PRODUCT_ID = "-//cranktrend//replacement plan//EN"
-WIDEST_COLUMN = 60
-"""Widest column of a sheet [characters]."""
 VISIT_COLUMNS = (
     "unit", "depot", "iso_week", "visit_on", "in_service", "job", "hours", "cost_now", "cost_waiting", "saving",
     "probability_before", "probability_waiting", "no_starts_avoided", "state", "why",
@@ -57,7 +51,7 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
         return json.dumps(chosen.to_body(), ensure_ascii=False, indent=1) + "\n"
     if format == "csv":
         return _csv(chosen)
-    return _xlsx(chosen) if format == "xlsx" else table(chosen)
+    return bytes_of(plan_book(chosen)) if format == "xlsx" else table(chosen)
 
 
 def _of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
@@ -71,27 +65,10 @@ def _of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
 # --- CSV and sheets --------------------------------------------------------------------------------------------------
 
 
-def _cells(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]]:
-    for row in frame[list(columns)].itertuples(index=False):
-        out: list[object] = []
-        for value in row:
-            if value is pd.NaT:
-                out.append(None)
-            elif isinstance(value, pd.Timestamp):
-                out.append(value.date())
-            elif isinstance(value, list):
-                out.append(", ".join(str(item) for item in value))
-            elif isinstance(value, float):
-                out.append(round(float(value), 4))
-            else:
-                out.append(value)
-        yield out
-
-
 def _csv(plan: ReplacementPlan) -> str:
     """The visits, one line each; amounts in the plan's currency."""
     columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS, *LATE_COLUMNS]
-    cells = pd.DataFrame(list(_cells(with_late(plan), columns)), columns=columns, dtype=object)
+    cells = pd.DataFrame(list(cells_of(with_late(plan), columns)), columns=columns, dtype=object)
     return as_csv(cells.map(lambda cell: clean(cell) if isinstance(cell, str) else cell))
 
 
@@ -106,8 +83,7 @@ def with_late(plan: ReplacementPlan) -> pd.DataFrame:
 def plan_book(plan: ReplacementPlan, *, depot: str | None = None) -> Workbook:
     """Of one depot or of all: visits, left out, orders, hours, policies, settings, visits that were done and who is late, one sheet each."""
     plan = plan if depot is None else _of_depot(plan, depot)
-    book = Workbook()
-    book.remove(book.worksheets[0])
+    book = empty_book()
     orders = ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days")
     hours = ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price")
     left_out = ("unit", "depot", "job", "best_week", "saving", "risk", "cost_at_risk", "why", *DECISION_COLUMNS)
@@ -122,34 +98,6 @@ def plan_book(plan: ReplacementPlan, *, depot: str | None = None) -> Workbook:
     sheet(book, "done", DONE_COLUMNS, plan.done)
     sheet(book, "act by missed", FRAMES["act_by_missed"], plan.act_by_missed)
     return book
-
-
-def _xlsx(plan: ReplacementPlan) -> bytes:
-    out = io.BytesIO()
-    plan_book(plan).save(out)
-    return out.getvalue()
-
-
-def sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFrame, *, first: bool = False) -> None:
-    """A sheet of a book, the last one or the first: no cell is a formula, whatever anybody typed."""
-    page = book.create_sheet(title, 0 if first else None)
-    page.append(list(columns))
-    widths = [len(name) for name in columns]
-    for line, row in enumerate(_cells(frame, columns), start=2):
-        for at, value in enumerate(row):
-            cell = page.cell(row=line, column=at + 1)
-            assert isinstance(cell, Cell)
-            if isinstance(value, str):
-                cell.value = clean(value)
-                cell.data_type = "s"
-            else:
-                cell.value = value  # type: ignore[assignment]
-            widths[at] = max(widths[at], len(str(value)))
-    for at, width in enumerate(widths):
-        page.column_dimensions[get_column_letter(at + 1)].width = min(width + 2, WIDEST_COLUMN)
-    for cell in page[1]:
-        cell.font = Font(bold=True)
-    page.freeze_panes = "A2"
 
 
 # --- calendars -------------------------------------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,10 +18,11 @@ from sqlite_utils import Database
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.desk import weekly
 from dashboard.desk.addresses import ADDRESS_KEY
-from dashboard.desk.habits import in_force
+from dashboard.desk.habits import in_force, responsible_words
 from dashboard.files.mail_settings import MailSettings
 from dashboard.files.paper import list_pdf
-from dashboard.files.plan_export import plan_book, render, sheet
+from dashboard.files.plan_export import plan_book, render
+from dashboard.files.workbook import bytes_of, sheet
 from dashboard.words import post_words
 from ingest.posts import Post
 from ingest.records import WeeklyList, read_decisions, read_settings
@@ -64,9 +64,10 @@ def post_files(week: Week, depot: str = "") -> dict[str, bytes]:
     rows, iso = week.rows(depot), week.issued.iso_week
     in_f = in_force(week.settings, depot, None).fahrenheit
     stamp = datetime.fromisoformat(week.issued.issued_at)
+    named = responsible_words(week.settings, [depot] if depot else list(week.issued.body["depots"]))
     calendar = render(week.plan, "ics", depot=depot or None, now=stamp)
     return {
-        f"weekly-list-{iso}.pdf": list_pdf(week.issued, rows, week.standing, fahrenheit=in_f),
+        f"weekly-list-{iso}.pdf": list_pdf(week.issued, rows, week.standing, fahrenheit=in_f, responsible=named),
         f"weekly-list-and-plan-{iso}.xlsx": _workbook(week, rows, depot),
         f"visits-{iso}.ics": str(calendar).encode("utf-8"),
     }
@@ -78,9 +79,7 @@ def _workbook(week: Week, rows: list[dict[str, Any]], depot: str) -> bytes:
     frame["rank"] = [row["rank"] for row in rows]
     book = plan_book(week.plan, depot=depot or None)
     sheet(book, "weekly list", list(frame.columns), frame, first=True)
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
+    return bytes_of(book)
 
 
 def write_post(folder: Path, files: Mapping[str, bytes]) -> list[Path]:

@@ -8,10 +8,10 @@ import streamlit as st
 
 from dashboard.files import first_files
 from dashboard.screens import session
+from dashboard.screens.downloads import XLSX
 from dashboard.screens.pages import page
 from dashboard.words.beginning import BRING_IN, EMPTY, NO_READING, SAMPLE, STEPS, TO_STEPS, Step, state
 
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _COUNTS = {
     "units": "SELECT count(*) FROM units",
     "climate": "SELECT count(DISTINCT depot) FROM (SELECT depot FROM climate UNION SELECT depot FROM lows)",

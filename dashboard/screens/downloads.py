@@ -8,6 +8,9 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.files.as_csv import as_csv
+from dashboard.files.workbook import table_xlsx
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Table as CSV") -> None:
@@ -29,3 +32,11 @@ def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, di
     st.download_button(
         label, make, file_name=file, mime="application/pdf", key=key, on_click="ignore", disabled=disabled
     )
+
+
+def workbook_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Table as XLSX") -> None:
+    """A button that saves the table as a workbook."""
+    st.download_button(
+        label, lambda: table_xlsx(frame, name), file_name=f"{name}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",
+        disabled=frame.empty,
+    )  # fmt: skip

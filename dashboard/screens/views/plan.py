@@ -52,7 +52,7 @@ VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, 
 STATES = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
 MIME = {
     "csv": "text/csv",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "xlsx": downloads.XLSX,
     "ics": "text/calendar",
     "json": "application/json",
 }

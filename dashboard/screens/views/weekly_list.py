@@ -408,6 +408,7 @@ def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping
     )  # fmt: skip
     with st.container(horizontal=True):
         downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
+        downloads.workbook_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
         downloads.pdf_button(
             "List for printing (PDF)", lambda: list_pdf(
                 chosen, rows, standing, fahrenheit=in_f,

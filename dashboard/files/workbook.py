@@ -1,0 +1,78 @@
+"""Tables as sheets of a workbook (XLSX): no cell is a formula, whatever anybody typed."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Sequence
+
+import pandas as pd
+from openpyxl import Workbook
+from openpyxl.cell.cell import Cell
+from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter
+
+from dashboard.words.plain_text import clean
+
+WIDEST_COLUMN = 60
+"""Widest column of a sheet [characters]."""
+
+
+def cells_of(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]]:
+    """The rows of some columns as a sheet holds them: days without a time, lists as text, four decimals."""
+    for row in frame[list(columns)].itertuples(index=False):
+        out: list[object] = []
+        for value in row:
+            if value is pd.NaT:
+                out.append(None)
+            elif isinstance(value, pd.Timestamp):
+                out.append(value.date())
+            elif isinstance(value, list):
+                out.append(", ".join(str(item) for item in value))
+            elif isinstance(value, float):
+                out.append(round(float(value), 4))
+            else:
+                out.append(value)
+        yield out
+
+
+def sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFrame, *, first: bool = False) -> None:
+    """A sheet of a book, the last one or the first: no cell is a formula, whatever anybody typed."""
+    page = book.create_sheet(title, 0 if first else None)
+    page.append(list(columns))
+    widths = [len(name) for name in columns]
+    for line, row in enumerate(cells_of(frame, columns), start=2):
+        for at, value in enumerate(row):
+            cell = page.cell(row=line, column=at + 1)
+            assert isinstance(cell, Cell)
+            if isinstance(value, str):
+                cell.value = clean(value)
+                cell.data_type = "s"
+            else:
+                cell.value = value  # type: ignore[assignment]
+            widths[at] = max(widths[at], len(str(value)))
+    for at, width in enumerate(widths):
+        page.column_dimensions[get_column_letter(at + 1)].width = min(width + 2, WIDEST_COLUMN)
+    for cell in page[1]:
+        cell.font = Font(bold=True)
+    page.freeze_panes = "A2"
+
+
+def bytes_of(book: Workbook) -> bytes:
+    """The workbook as its file."""
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def empty_book() -> Workbook:
+    """A workbook without a sheet."""
+    book = Workbook()
+    book.remove(book.worksheets[0])
+    return book
+
+
+def table_xlsx(frame: pd.DataFrame, title: str) -> bytes:
+    """A table as a workbook of one sheet."""
+    book = empty_book()
+    sheet(book, title, list(frame.columns), frame)
+    return bytes_of(book)
