@@ -39,7 +39,7 @@ SEVERAL: Final = ("solenoid_contacts",)  # that "lose", not "loses"
 BAR_WORDS: Final = {
     READ: "This reading",
     USUAL: "Expected of a sound vehicle of its class",
-    COMING: "Coming low, with the parts as they read now",
+    COMING: "Coming low, with the parts as last read",
 }
 BAR_SHORT: Final = {READ: "this reading", USUAL: "expected", COMING: "coming low"}
 PALE: Final = "Pale: not measured, the expected share is drawn."
