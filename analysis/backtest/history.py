@@ -130,14 +130,14 @@ def limit_lists(
         grid.sort_values("as_of", kind="stable"), state.sort_values("taken_at", kind="stable"),
         left_on="as_of", right_on="taken_at", by="unit", allow_exact_matches=False,
     )  # fmt: skip
-    last["flagged"] = last["part"].notna() & ~_repaired_since(last, repairs)
+    last["flagged"] = last["part"].notna() & ~repaired_since(last, repairs)
     last["no_start_probability"] = np.nan
     last["unit"] = last["unit"].astype("str")
     return last[["as_of", "unit", "part", "flagged", "no_start_probability"]]
 
 
-def _repaired_since(last: pd.DataFrame, repairs: pd.DataFrame) -> pd.Series:
-    """Whether the part was worked on between the reading and the list."""
+def repaired_since(last: pd.DataFrame, repairs: pd.DataFrame) -> pd.Series:
+    """Whether the part was worked on between the reading (`taken_at`) and the list (`as_of`)."""
     rows = last.reset_index()[["index", "unit", "part", "taken_at", "as_of"]].dropna()
     done = rows.merge(repairs[["unit", "part", "done_on"]].astype({"unit": object}), on=["unit", "part"])
     done = done[(done["done_on"] >= done["taken_at"].dt.normalize()) & (done["done_on"] < done["as_of"])]

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
-from analysis.backtest.history import LIMIT_PARTS
+from analysis.backtest.history import LIMIT_PARTS, repaired_since
 from analysis.bay.verdict import verdict
 from analysis.circuit.limit_book import LimitBook
 from analysis.readings.panel import trusted_values
@@ -43,17 +42,7 @@ def beyond_untouched(
     beyond = judged.assign(begun=judged["taken_at"].where(~inside).groupby(key).transform("min"))
     beyond = beyond.assign(count=(~inside).groupby(key).transform("sum"))
     found = beyond.loc[newest.index].rename(columns={"taken_at": "last", "begun": "since", "count": "readings"})
-    found = found[~_done(found, repairs, as_of)]
+    found = found[~repaired_since(found.assign(taken_at=found["last"], as_of=as_of), repairs)]
     found = found.sort_values(["unit", "part", "times"], ascending=[True, True, False], kind="stable")
     found = found.drop_duplicates(["unit", "part"]).sort_values(["since", "unit"], kind="stable")
     return found[list(COLUMNS)].reset_index(drop=True)
-
-
-def _done(
-    found: pd.DataFrame, repairs: pd.DataFrame, as_of: pd.Timestamp
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Whether the part was worked on since its newest reading's day."""
-    rows = found.reset_index()[["index", "unit", "part", "last"]].astype({"unit": object})
-    done = rows.merge(repairs[["unit", "part", "done_on"]].astype({"unit": object}), on=["unit", "part"])
-    done = done[(done["done_on"] >= done["last"].dt.normalize()) & (done["done_on"] < as_of)]
-    return np.asarray(found.index.isin(done["index"]), dtype=np.bool_)

@@ -59,7 +59,7 @@ class Instrument:
     amps_share: float = stated(0.03, "1", 0.015, 0.06, "steady amps, relative; clamps of 3 to 5 % are common, from memory")
     amps_a: float = stated(1.0, "A", 0.5, 2.0, "steady amps, at the least; our choice")
     peak_share: float = stated(0.05, "1", 0.03, 0.1, "peak amps, relative; clamps of 3 to 5 % are common, from memory")
-    coil_share: float = stated(0.03, "1", 0.015, 0.06, "coil amps, relative; likewise")
+    coil_share: float = stated(0.025, "1", 0.0125, 0.05, "coil amps, relative; our choice, what a good small clamp reaches")
     rpm_share: float = stated(0.03, "1", 0.015, 0.06, "cranking speed counted from ripple, relative; our choice")
     fewest_rpm: float = stated(5.0, "rpm", 2.5, 10.0, "slower is an engine that did not turn; our choice")
     assumed_rest_v: float = stated(0.15, "V per 12 V", 0.075, 0.3, "rest volts that were not measured but expected; our choice")

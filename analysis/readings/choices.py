@@ -16,7 +16,6 @@ class Noise:
 
     volts_v: float = stated(0.03, "V per 12 V", 0.015, 0.06, "rest and cranking volts; our choice, what a good workshop meter reaches")
     drop_v: float = stated(0.005, "V", 0.0025, 0.01, "a drop; our choice likewise")
-    coil: float = stated(0.025, "1", 0.0125, 0.05, "coil amps, relative; our choice likewise")
     contact: float = stated(0.05, "1", 0.025, 0.1, "start to start scatter of contacts and crimps, relative; our choice")
     control_mohm: float = stated(5.0, "mΩ", 2.5, 10.0, "control circuit, at the least; our choice")
     assumed_amps: float = stated(0.045, "1", 0.02, 0.09, "amps taken from the vehicle's other readings, relative; our choice")
@@ -122,7 +121,7 @@ class Classes:
         "that the stated errors count for beside the scatter that a class shows; our choice")
     least_scatter: float = stated(0.6, "1", 0.4, 0.8, "of that scatter over the stated errors; our choice")
     most_scatter: float = stated(3.0, "1", 2.0, 4.0, "of the same at the most; our choice")
-    speed_scatter: float = stated(0.045, "1", 0.02, 0.09, "of speed over back-emf, relative; our choice")
+    speed_scatter: float = stated(0.045, "1", 0.02, 0.09, "of speed over back-emf about the vehicle's own middle, relative; our choice")
     mild_k: float = stated(15.0, "K", 10.0, 20.0, "from 20 °C within which the usual back-emf is looked for; our choice")
     sound_emf_quantile: float = stated(0.7, "1", 0.5, 0.8, "of a vehicle's readings, for the back-emf of a sound one; our choice")
     assumed_emf_share: float = stated(0.72, "system volts", 0.6, 0.8, "back-emf where no reading tells it; our choice")

@@ -371,7 +371,7 @@ def standard_errors(
     motor = np.sqrt((INSTRUMENT.peak_share * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
     load_law = np.hypot(cold[1], doubt[1].relative_se(raw.x, panel.group))
     load = np.hypot(INSTRUMENT.amps_share, load_law) * level[LOAD]
-    control = np.hypot(np.hypot(NOISE.coil, NOISE.contact) * level[CONTROL], NOISE.control_mohm)
+    control = np.hypot(np.hypot(INSTRUMENT.coil_share, NOISE.contact) * level[CONTROL], NOISE.control_mohm)
     return np.stack([battery, *cables, motor, load, control])
 
 

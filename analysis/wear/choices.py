@@ -99,7 +99,9 @@ class Failing:
     at_c: float = stated(5.0, "°C", 0.0, 10.0, "a part fails when it alone keeps a sound vehicle from starting there; our choice")
     recent_readings: int = stated(6, "readings", 3, 12, "rest volts are the median of the latest so many; our choice")
     field_sd: float = stated(0.04, "1", 0.02, 0.08, "spread of the speed constant between vehicles, relative; our choice")
-    field_error: float = stated(0.07, "1", 0.035, 0.14, "of one speed reading over back-emf, relative; our choice")
+    field_error: float = stated(0.07, "1", 0.035, 0.14,
+        "of one speed reading over back-emf against the class's; our choice, more than readings of one vehicle scatter about its own "
+        "middle (`speed_scatter`), because the back-emf of a vehicle rests on its class's laws")
     clear_of_raised: float = stated(0.03, "1", 0.015, 0.06, "a load so far below a raised one is sound; our choice")
     sound_log_field: float = stated(0.5, "1", 0.25, 1.0, "logarithm of the speed constant beyond which it is misread; our choice")
     starter_odds: float = stated(3.0, "1", 1.5, 6.0, "a raised load is the starter so many times as often as the engine; our choice")

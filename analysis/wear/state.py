@@ -272,11 +272,7 @@ def draw_field(panel: Panel, observed: Observations, now: Reals, chance: Draws) 
         & (np.abs(z) < FAILING.sound_log_field)
     )
     count = sound.sum(axis=1)
-    own = (
-        np.where(sound, z, 0.0).sum(axis=1)
-        / FAILING.field_error**2
-        / (count / FAILING.field_error**2 + 1.0 / FAILING.field_sd**2)
-    )
+    own = np.where(sound, z, 0.0).sum(axis=1) / (count + (FAILING.field_error / FAILING.field_sd) ** 2)
     raised = np.isfinite(z) & (level[LOAD] > CLASSES.raised_load)
     more = np.log(np.maximum(level[LOAD], 1.0))
     error = 2.0 * FAILING.field_error

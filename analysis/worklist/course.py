@@ -15,7 +15,7 @@ from analysis.constants import DAYS_PER_YEAR, Z_80
 from analysis.forecast.lows import seasonal_lows
 from analysis.forecast.outlook import chosen, outlook_renewed, weighted_quantile
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
-from analysis.readings.panel import Floats, dates_of
+from analysis.readings.panel import Bools, Floats, dates_of
 from analysis.wear.paths import mean_value
 from analysis.wear.state import FleetState
 from analysis.worklist.assess import Assessment
@@ -119,12 +119,18 @@ def theil_sen(day: Floats, value: Floats) -> tuple[float, float, float]:
     return float(np.median(slopes)), float(low), float(high)
 
 
+def with_bounds(state: FleetState, u: int, c: int) -> tuple[Floats, Bools]:
+    """(R,) values of one part of one vehicle, multiples of class-usual, and which of them are the least that it can be."""
+    value = state.observed.value[c, u]
+    if c != BATTERY or state.observed.least is None:
+        return value, np.zeros(len(value), dtype=bool)
+    bound = np.isfinite(state.observed.least[u])
+    return np.where(bound, state.observed.least[u], value), bound
+
+
 def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
-    value, se = state.observed.value[c, u], state.observed.se[c, u]
-    bound = np.zeros(len(value), dtype=bool)
-    if c == BATTERY and state.observed.least is not None:
-        bound = np.isfinite(state.observed.least[u])
-        value, se = np.where(bound, state.observed.least[u], value), np.where(bound, 0.0, se)
+    value, bound = with_bounds(state, u, c)
+    se = np.where(bound, 0.0, state.observed.se[c, u])
     keep = np.isfinite(value) & state.panel.present[u]
     seconds = np.round(np.where(keep, np.nan_to_num(state.panel.day[u]), 0.0) * 86400.0).astype("int64")
     return pd.DataFrame(

@@ -13,10 +13,10 @@ import numpy as np
 
 from analysis.circuit.limit_book import LimitBook
 from analysis.constants import Z_80
-from analysis.readings.observe import BATTERY, CHANNELS
+from analysis.readings.observe import CHANNELS
 from analysis.wear.paths import mean_value
 from analysis.worklist.assess import Assessment
-from analysis.worklist.course import LIMIT_OF, position, printed_limit
+from analysis.worklist.course import LIMIT_OF, position, printed_limit, with_bounds
 from analysis.worklist.part import PART_CHANNEL
 
 AHEAD_D: Final = (-364.0, -273.0, -182.0, -91.0, 0.0, 45.0, 91.0)
@@ -69,11 +69,7 @@ def _of_part(assessment: Assessment, part: str, units: list[str], book: LimitBoo
 def _readings(assessment: Assessment, u: int, c: int, usual: float) -> list[list[float]]:
     """The latest readings that count."""
     state = assessment.state
-    value = state.observed.value[c, u]
-    bound = np.zeros(len(value), dtype=bool)
-    if c == BATTERY and state.observed.least is not None:
-        bound = np.isfinite(state.observed.least[u])
-        value = np.where(bound, state.observed.least[u], value)
+    value, bound = with_bounds(state, u, c)
     keep = np.flatnonzero(np.isfinite(value) & state.panel.present[u] & state.usable[c, u])[-MOST_READINGS:]
     return [
         [round(float(state.panel.day[u, k] - state.day), 1), _short(value[k] * usual), float(bound[k])] for k in keep

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
@@ -95,13 +96,7 @@ def one(unit: str, word: str, chosen: int) -> None:
     changes = fields(word, row, key)
     reason = st.text_input("Why it is corrected", max_chars=200, key=f"because_{word}_{chosen}")
     if st.button("Save correction", type="primary", width="stretch", key="save_correction", disabled=not changes):
-        try:
-            with session.database() as db:
-                entry = corrections.correct(
-                    db, word, chosen, changes, by=session.who(), reason=reason, now=session.now()
-                )
-        except IngestError as error:
-            entry = Entry(problems=(str(error),))
+        entry = tried(corrections.correct, word, chosen, changes, reason=reason)
         finish(unit, entry, "Corrected; the old values stay on record.")
     withdraw(unit, word, chosen)
     if len(changed_before):
@@ -114,6 +109,15 @@ def one(unit: str, word: str, chosen: int) -> None:
         downloads.table_button(shown, f"changes-{word}-{chosen}", key="corrections")
         st.caption("A change is undone in the logbook.")
         st.page_link(page("logbook"), label="Logbook of this vehicle", query_params={"unit_is": unit})
+
+
+def tried(act: Callable[..., Entry], *what: object, reason: str) -> Entry:
+    """What came of a correction or a withdrawal; a refusal as its problem."""
+    try:
+        with session.database() as db:
+            return act(db, *what, by=session.who(), reason=reason, now=session.now())
+    except IngestError as error:
+        return Entry(problems=(str(error),))
 
 
 def finish(unit: str, entry: Entry, words: str) -> None:
@@ -135,13 +139,7 @@ def withdraw(unit: str, word: str, chosen: int) -> None:
         st.caption(f"It counts no more, and stays on record; it can be put back.{its}")
         reason = st.text_input("Why it is withdrawn", max_chars=200, key=f"withdraw_why_{word}_{chosen}")
         if st.button("Withdraw", type="primary", key="withdraw_now"):
-            try:
-                with session.database() as db:
-                    entry = corrections.withdraw(
-                        db, word, chosen, by=session.who(), reason=reason, now=session.now()
-                    )  # fmt: skip
-            except IngestError as error:
-                entry = Entry(problems=(str(error),))
+            entry = tried(corrections.withdraw, word, chosen, reason=reason)
             finish(unit, entry, f"Withdrawn: this {word} counts no more.")
 
 
