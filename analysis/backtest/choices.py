@@ -27,6 +27,8 @@ class PastLists:
         "and as many starts that a calibration needs; our choice, because two parameters want ten events each at the least")
     fewest_visits: int = stated(10, "visits", 5, 20,
         "that looked at the part expected, before it is said how often it was the one; our choice, as its 80 % interval is at most 0.4 wide then")
+    run_readings: int = stated(12, "readings", 6, 24,
+        "newest of a vehicle among which a run beyond its limit is looked for; our choice, because it rarely goes further back")
     least_p: float = stated(1e-4, "1", 1e-5, 1e-3, "probabilities are held so far inside 0 and 1 before a logit is taken; our choice")
 
 

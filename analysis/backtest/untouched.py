@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.backtest.choices import PAST_LISTS
 from analysis.backtest.history import LIMIT_PARTS, repaired_since
 from analysis.bay.verdict import verdict
 from analysis.circuit.limit_book import LimitBook
 from analysis.readings.panel import trusted_values
 
-READINGS_LOOKED_AT = 12  # the newest of each vehicle, our choice: a run beyond its limit rarely goes further back
 COLUMNS = ("unit", "part", "check", "value", "value_unit", "limit", "times", "since", "last", "readings")
 
 
@@ -30,7 +30,7 @@ def beyond_untouched(
         (how many are in the run); longest beyond first
     """
     known = readings[readings["unit"].isin(units["unit"]) & (readings["taken_at"] < as_of)]
-    known = known.sort_values(["unit", "taken_at"]).groupby("unit").tail(READINGS_LOOKED_AT).reset_index(drop=True)
+    known = known.sort_values(["unit", "taken_at"]).groupby("unit").tail(PAST_LISTS.run_readings).reset_index(drop=True)
     known = known.assign(**{name: value for name, value in trusted_values(known).items() if name in known})
     judged = verdict(known, units, book)
     judged = judged[judged["check"].isin(list(LIMIT_PARTS))].sort_values(["unit", "check", "taken_at"], kind="stable")

@@ -20,8 +20,8 @@ from analysis.worklist.course import LIMIT_OF, position, printed_limit, with_bou
 from analysis.worklist.part import PART_CHANNEL
 
 AHEAD_D: Final = (-364.0, -273.0, -182.0, -91.0, 0.0, 45.0, 91.0)
-"""Days from the list's day at which the path is kept: a year back and a quarter ahead; our choice."""
-MOST_READINGS: Final = 8  # of the latest that are kept, our choice
+"""Days from the list's day at which the path is kept: a year back and a quarter ahead, as much as a card shows."""
+MOST_READINGS: Final = 8  # of the latest that are kept: more than a card shows apart
 PRINTED, FAILS = "printed", "fails"
 
 
