@@ -75,19 +75,19 @@ def assess_here(key: session.Key) -> Assessment:
 
 def listed_database(path: Path) -> Path:
     """The same with this week's list and plan issued and the past year's lists on record, so that no server works them out."""
-    return copy_of(kept_file("screens with lists.db", _put_lists), path)
+    put_past_lists(copy_of(kept_file("screens with lists.db", _put_lists), path))
+    return path
 
 
 def _put_lists(path: Path) -> None:
-    put_past_lists(fleet_database(path))
-    db = store.open_database(path)
+    db = store.open_database(fleet_database(path))
     weekly.issue(db, assessed(), now=dt.datetime.combine(AS_OF, dt.time(5)))
     make_plan(db, as_of=AS_OF, assessment=assessed(), by="planner", now=dt.datetime.combine(AS_OF, dt.time(5)))
     in_one_file(db)
 
 
 def put_past_lists(path: Path) -> None:
-    """Put lists of the past year on record that are like today's."""
+    """Keep lists of the past year that are like today's beside the database."""
     db = store.open_database(path)
     key = session.Key(str(path), session.judged_version(db, AS_OF), AS_OF, session.HORIZON_D)
     past = history.Past(history.month_days(AS_OF))

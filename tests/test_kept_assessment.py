@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import fleet, quick
 from sqlite_utils import Database
 from test_packed import Run, assert_same, signed
@@ -76,11 +77,11 @@ def calls(monkeypatch: pytest.MonkeyPatch) -> list[pd.Timestamp]:
 
 
 def counting(made_for: list[pd.Timestamp], stands_in: Assessment | None = None) -> Callable[..., Assessment]:
-    """`assess`, or one that gives `stands_in` at once, which notes the day that it is called for."""
+    """`assess`, worked out once a run for equal tables, or one that gives `stands_in`, which notes the day called for."""
 
     def counted(*arguments: object, **options: object) -> Assessment:
         made_for.append(options["as_of"])  # type: ignore[arg-type]
-        return stands_in or assess(*arguments, **options)  # type: ignore[arg-type]
+        return stands_in or samples_kept.assess(*arguments, **options)  # type: ignore[arg-type]
 
     return counted
 
