@@ -65,6 +65,8 @@ _STYLE: Final = """<style>
 [data-testid="stCaptionContainer"] { opacity: .8; }
 [data-testid="stBaseButton-primary"], [data-testid="stBaseButton-primary"] *, [data-testid="stBaseButton-primaryFormSubmit"] *,
 [data-testid="stMultiSelectTagsContainer"] *:not(input) { color: light-dark(#FFFFFF, #0B1215); }
+[data-testid^="stBaseButton-primary"]:disabled, [data-testid^="stBaseButton-primary"]:disabled * {
+  color: light-dark(#5A6469, #A9B3B7); }
 [data-testid="stVegaLiteChart"] .role-axis-label text, [data-testid="stVegaLiteChart"] .role-legend-label text,
 [data-testid="stVegaLiteChart"] .role-axis-title text, [data-testid="stVegaLiteChart"] .role-mark text[fill="#7F8A90"] {
   fill: light-dark(#4A5459, #D6DCDD); }

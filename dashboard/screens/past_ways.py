@@ -37,7 +37,7 @@ def what_lists_would_have_done(past: history.Past) -> None:
     st.caption(safe(sentence, longest=600))
     with st.expander("Beside other ways of working"):
         table = pd.DataFrame(way_rows(past.ways, currency))
-        columns.show(table, alt="Ways of working held against what happened", key="ways_table")
+        columns.show(columns.in_words(table), alt="Ways of working held against what happened", key="ways_table")
         downloads.table_button(table, "past-ways", key="ways")
 
 
@@ -56,7 +56,12 @@ def untouched(as_of: pd.Timestamp) -> None:
         f"**{count_words(len(found), 'part')} of {count_words(found['unit'].nunique(), 'vehicle')}**, {twice} of them in "
         f"two readings or more. A limit says nothing of the cold to come: the weekly list does."
     )
-    columns.show(table, alt="Parts beyond a printed limit without a repair since", height=240, key="beyond_table")
+    columns.show(
+        columns.in_words(table),
+        alt="Parts beyond a printed limit without a repair since",
+        height=240,
+        key="beyond_table",
+    )
     downloads.table_button(table, "beyond-limits", key="beyond")
 
 
@@ -70,9 +75,10 @@ def beyond_table(found: pd.DataFrame, standing: Mapping[str, Mapping[object, obj
     return pd.DataFrame(
         {
             "unit": rows["unit"],
-            "part": [part for part, _, _ in said],
-            "value": [value for _, value, _ in said],
-            "limit": [limit for _, _, limit in said],
+            "part": [part for part, _ in said],
+            "what was read": [what for _, what in said],
+            "read [V]": rows["value"].round(2),
+            "limit [V]": rows["limit"].round(2),
             "since": columns.days(rows["since"]),
             "readings": rows["readings"],
             "decided": decided,

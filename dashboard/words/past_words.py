@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from analysis.backtest.choices import PAST_LISTS
 from dashboard.words.plain_text import MINUS, count_words
-from dashboard.words.plan_words import amount, money
+from dashboard.words.plan_words import money
 from dashboard.words.reasons import PART_WORDS
 
 WAY_WORDS: Final = {
@@ -47,30 +48,26 @@ def two_figures(ways: Sequence[Mapping[str, Any]], currency: str) -> tuple[str, 
     return foreseen, size if saved >= 0.0 else f"{MINUS}{size}", sentence
 
 
-def way_rows(ways: Sequence[Mapping[str, Any]], currency: str) -> list[dict[str, str]]:
-    """Each way of working as a row of words; a dash where a figure does not apply to it."""
+def way_rows(ways: Sequence[Mapping[str, Any]], currency: str) -> list[dict[str, str | float]]:
+    """Each way of working as a row; NaN where a figure does not apply to it."""
 
-    def cell(way: Mapping[str, Any], name: str) -> str:
-        return "–" if way.get(name) is None else f"{float(way[name]):.0f}"
+    def cell(way: Mapping[str, Any], name: str) -> float:
+        return math.nan if way.get(name) is None else float(round(float(way[name])))
 
     return [
         {
             "way of working": WAY_WORDS.get(str(way["way"]), str(way["way"])),
-            "foreseen": f"{cell(way, 'foreseen')} of {cell(way, 'no_starts')}",
+            "no-starts": cell(way, "no_starts"),
+            "foreseen": cell(way, "foreseen"),
             "right part": cell(way, "right_part"),
             "days before": cell(way, "median_lead_days"),
             "flags for nothing": cell(way, "for_nothing"),
-            f"cost [{currency}]": amount(float(way["cost"])),
+            f"cost [{currency}]": cell(way, "cost"),
         }
         for way in ways
     ]
 
 
-def beyond_words(row: Mapping[str, Any]) -> tuple[str, str, str]:
-    """A part whose value is beyond its limit: the part, the value, the limit."""
-    unit = str(row["value_unit"])
-    return (
-        PART_WORDS.get(str(row["part"]), str(row["part"])),
-        f"{CHECK_WORDS.get(str(row['check']), str(row['check']))} {float(row['value']):.2f} {unit}",
-        f"{float(row['limit']):.2f} {unit}",
-    )
+def beyond_words(row: Mapping[str, Any]) -> tuple[str, str]:
+    """A part whose value is beyond its limit: the part, and what was read."""
+    return PART_WORDS.get(str(row["part"]), str(row["part"])), CHECK_WORDS.get(str(row["check"]), str(row["check"]))
