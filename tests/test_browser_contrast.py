@@ -15,7 +15,7 @@ from samples_screens import AS_OF, listed_database, worst_unit
 from dashboard.charts import theme
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, FLAGS, no_sideways_scroll, server, settled  # noqa: E402
 from playwright.sync_api import sync_playwright  # noqa: E402
 
 MEASURE = Path(__file__).with_name("contrast.js").read_text(encoding="utf-8")
@@ -69,23 +69,26 @@ def test_numbers_in_filled_cells_are_read(filled: str) -> None:
 @pytest.mark.slow
 @pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)")
 def test_every_page_has_its_address_and_is_read_in_both_themes(tmp_path: Path) -> None:
-    """Each page at its own address without the toolkit's menu; what is no page says so.
+    """Each page at its own address, no wider than the window, without the toolkit's menu; what is no page says so.
 
     Every text, every edge of a field, every head of a table; the theme is changed in the open page, as phones do at dusk."""
     path, short, grounds = listed_database(tmp_path / "fleet.db"), list[str](), set[str]()
     with server(path, AS_OF.isoformat()) as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
         page = browser.new_context(viewport=TALL).new_page()  # type: ignore[arg-type]
+        schemes = ["light", "dark"]
         for address_of, text in PAGES:
             page.goto(f"{address}/{address_of.format(unit=worst_unit())}")
             settled(page, text, first=True)
             assert urlsplit(page.url).path == f"/{address_of.partition('?')[0]}"
-            for scheme in ("light", "dark"):
+            no_sideways_scroll(page)
+            for scheme in schemes:
                 page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
                 page.wait_for_timeout(300)
                 settled(page)
                 grounds.add(page.evaluate(GROUND))
                 short += [f"/{address_of} {scheme} {line}" for line in page.evaluate(MEASURE)]
+            schemes.reverse()  # the next page opens in what this one was left in
             assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
                 f"/{address_of}: the toolkit's own menu"
             )
