@@ -8,6 +8,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -35,10 +36,10 @@ TODAY = dt.date(2026, 11, 30)
 PICTURES = os.environ.get("CRANKTREND_PICTURES", "")  # a folder, to look at what the test sees
 
 
-@pytest.fixture
-def own(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def own(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One vehicle without a climate, whose list of this week is issued."""
-    path = one_reading_database(tmp_path / "one.db")
+    path = one_reading_database(tmp_path_factory.mktemp("records") / "one.db")
     db = store.open_database(path)
     for day in (10, 12, 14):
         values = {"unit": "X-1", "taken_at": f"2026-11-{day}T07:00", "rest_v": 12.6, "drop_ground_v": 0.1}
@@ -47,6 +48,12 @@ def own(tmp_path: Path) -> Path:
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     db.conn.close()
     return path
+
+
+@pytest.fixture(scope="module")
+def address(own: Path) -> Iterator[str]:
+    with server(own, TODAY.isoformat()) as address:
+        yield address
 
 
 def as_of_today(db: Database) -> Assessment:
@@ -67,64 +74,62 @@ def readings(path: Path) -> pd.DataFrame:
         db.conn.close()
 
 
-def test_nothing_saved_is_permanent(own: Path, browser: Browser) -> None:
-    with server(own, TODAY.isoformat()) as address:
-        page = browser.new_context(viewport=PHONE).new_page()  # type: ignore[arg-type]
-        page.goto(f"{address}/bay?unit=X-1")
-        settled(page, "wheels chocked", first=True)
-        field(page, "Rest volts, V", "12,1")
-        settled(page, "Measure next")
-        page.get_by_role("button", name="Save reading").click()
-        settled(page, "reading saved")
-        look(page, "saved")
-        assert len(readings(own)) == 5
-        undo = page.get_by_role("button", name="Undo")
-        box = undo.bounding_box()
-        assert box is not None
-        assert 0 <= box["y"] < box["y"] + box["height"] <= PHONE["height"], "in sight without scrolling"
-        undo.click()
-        settled(page, "the logbook keeps it")
-        look(page, "undone")
-        assert len(readings(own)) == 4
-        page.get_by_role("button", name="Bring it back").click()
-        settled(page, "on record again")
-        assert readings(own)["rest_v"].iloc[-1] == 12.1
+def test_nothing_saved_is_permanent(own: Path, address: str, browser: Browser) -> None:
+    page = browser.new_context(viewport=PHONE).new_page()  # type: ignore[arg-type]
+    page.goto(f"{address}/bay?unit=X-1")
+    settled(page, "wheels chocked", first=True)
+    field(page, "Rest volts, V", "12,1")
+    settled(page, "Measure next")
+    page.get_by_role("button", name="Save reading").click()
+    settled(page, "reading saved")
+    look(page, "saved")
+    assert len(readings(own)) == 5
+    undo = page.get_by_role("button", name="Undo")
+    box = undo.bounding_box()
+    assert box is not None
+    assert 0 <= box["y"] < box["y"] + box["height"] <= PHONE["height"], "in sight without scrolling"
+    undo.click()
+    settled(page, "the logbook keeps it")
+    look(page, "undone")
+    assert len(readings(own)) == 4
+    page.get_by_role("button", name="Bring it back").click()
+    settled(page, "on record again")
+    assert readings(own)["rest_v"].iloc[-1] == 12.1
 
-        page.goto(f"{address}/correct?unit=X-1")
-        settled(page, "Save correction", first=True)
-        look(page, "correct-phone")
-        field(page, "Rest volts, V", "12,4")
-        field(page, "Why it is corrected", "misread")
-        page.get_by_role("button", name="Save correction").click()
-        settled(page, "the old values stay on record")
-        assert readings(own)["rest_v"].iloc[-1] == 12.4
-        page.get_by_role("button", name="Undo").click()
-        settled(page, "the logbook keeps it")
-        assert readings(own)["rest_v"].iloc[-1] == 12.1
+    page.goto(f"{address}/correct?unit=X-1")
+    settled(page, "Save correction", first=True)
+    look(page, "correct-phone")
+    field(page, "Rest volts, V", "12,4")
+    field(page, "Why it is corrected", "misread")
+    page.get_by_role("button", name="Save correction").click()
+    settled(page, "the old values stay on record")
+    assert readings(own)["rest_v"].iloc[-1] == 12.4
+    page.get_by_role("button", name="Undo").click()
+    settled(page, "the logbook keeps it")
+    assert readings(own)["rest_v"].iloc[-1] == 12.1
 
-        wide = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
-        wide.goto(f"{address}/logbook?unit_is=X-1")
-        settled(wide, "Undo this change", first=True)
-        look(wide, "logbook")
-        wide.goto(f"{address}/correct?unit=X-1&what=decision")
-        settled(wide, "no decision of this vehicle", first=True)
-        look(wide, "correct")
-        look(page, "corrected")
+    wide = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
+    wide.goto(f"{address}/logbook?unit_is=X-1")
+    settled(wide, "Undo this change", first=True)
+    look(wide, "logbook")
+    wide.goto(f"{address}/correct?unit=X-1&what=decision")
+    settled(wide, "no decision of this vehicle", first=True)
+    look(wide, "correct")
+    look(page, "corrected")
 
 
-def test_a_list_is_issued_again(own: Path, browser: Browser) -> None:
-    with server(own, TODAY.isoformat()) as address:
-        page = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
-        page.goto(address)
-        settled(page, "No climate is known of yard", first=True)
-        look(page, "assumed")
-        page.get_by_role("button", name="Issue this list again").click()
-        field(page, "Why it is issued again", "a reading was missing")
-        look(page, "again")
-        page.get_by_role("button", name="Issue again").click()
-        settled(page, "Issued again on")
-        page.get_by_role("combobox", name="Issued").wait_for()
-        look(page, "issued-again")
-        db = store.open_database(own)
-        assert list(list_versions(db, weekly.iso_week(TODAY))) == [2, 1]
-        db.conn.close()
+def test_a_list_is_issued_again(own: Path, address: str, browser: Browser) -> None:
+    page = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
+    page.goto(address)
+    settled(page, "No climate is known of yard", first=True)
+    look(page, "assumed")
+    page.get_by_role("button", name="Issue this list again").click()
+    field(page, "Why it is issued again", "a reading was missing")
+    look(page, "again")
+    page.get_by_role("button", name="Issue again").click()
+    settled(page, "Issued again on")
+    page.get_by_role("combobox", name="Issued").wait_for()
+    look(page, "issued-again")
+    db = store.open_database(own)
+    assert list(list_versions(db, weekly.iso_week(TODAY))) == [2, 1]
+    db.conn.close()
