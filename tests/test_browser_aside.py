@@ -42,7 +42,7 @@ def test_set_aside_rows_and_descriptions_come_without_a_highlighter(tmp_path: Pa
         answers: list[tuple[str, int]] = []
         page.on("response", lambda one: answers.append((one.url, int(one.headers.get("content-length") or 0))))
         page.goto(f"{address}/set_aside")
-        settled(page, "Correct and admit", first=True)
+        settled(page, "Take the row in", first=True)
         settled(page, "X-1,2026-09-01T00:00:00,126,a long remark")
         no_sideways_scroll(page)
         page.goto(f"{address}/files")
