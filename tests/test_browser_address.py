@@ -199,3 +199,35 @@ def test_the_table_sorts_chances_by_their_size(browser: Browser, address: str) -
     else:
         pytest.fail(f"no head sorts the chances by their size: {begun}")
     page.context.close()
+
+
+def by_key(page: Page, name: str, most: int = 120) -> None:
+    """Go on with the tab key until the link or button with `name` in its words has the focus."""
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        words = page.evaluate("document.activeElement.matches('a, button') ? document.activeElement.innerText : ''")
+        if name in str(words):
+            return
+    raise AssertionError(f"{name} was not reached in {most} steps")
+
+
+def test_a_list_is_visited_and_decided_on_without_a_mouse(browser: Browser, address: str) -> None:
+    """Tab and Enter alone: into the first card's decision, accept it there, then on to the vehicle and to the next one."""
+    page = browser.new_context(viewport=DESK).new_page()
+    page.goto(address)
+    settled(page, "need attention", first=True)
+    by_key(page, "1\u2002", most=80)  # the rank, then the vehicle's number
+    first = str(page.evaluate("document.activeElement.innerText")).split()[-1]
+    by_key(page, f"Decide on {first}", most=20)
+    page.keyboard.press("Enter")
+    page.get_by_role("dialog").wait_for()
+    by_key(page, "Accept: plan it", most=20)
+    page.keyboard.press("Enter")
+    settled(page, "Kept on record")
+    assert "Accepted on" in page.locator("[class*=st-key-row-1]").first.inner_text()
+    page.locator("[class*=st-key-row-1] a").first.focus()
+    page.keyboard.press("Enter")
+    settled(page, "Every part")
+    by_key(page, "Next: ", most=60)
+    page.keyboard.press("Enter")
+    page.wait_for_function("name => !document.querySelector('h1')?.innerText.includes(name)", arg=first)
