@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
@@ -249,9 +249,13 @@ def week_words(plan: ReplacementPlan, iso_week: str, *, depot: str | None = None
     return f"{day(monday, weekday=True)} to {day(monday + pd.Timedelta(days=6), weekday=True)}: {work}"
 
 
+ORDERED: Final = {"engine_drag": "set of parts for the engine's drag"}
+"""Part -> what is ordered for it, where that is not called as the part is."""
+
+
 def order_words(order: Mapping[str, Any]) -> str:
     """What to order, how many, for whom, and by when it must be ordered and be there."""
-    part, count = PART_WORDS.get(order["part"], order["part"]), int(order["quantity"])
+    part, count = ORDERED.get(order["part"]) or PART_WORDS.get(order["part"], order["part"]), int(order["quantity"])
     takes = f", delivery takes {count_words(math.ceil(order['lead_days']), 'day')}" if order["lead_days"] else ""
     return (
         f"{count} x {part} for {units_words(order['units'])}: order by {day(order['order_by'], weekday=True)}, "

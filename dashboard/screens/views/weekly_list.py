@@ -228,7 +228,7 @@ def head(chosen: WeeklyList) -> None:
         *weekly.said_of_list(chosen, fahrenheit=in_f),
         *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
     ):
-        st.warning(safe(note, longest=600))
+        st.warning(safe(f"{as_sentence(note.rstrip('.'))}.", longest=600))
     if body.get("assumed"):
         st.page_link(page("files"), label="Bring in a file of the climate or of daily lows, then issue the list")
 
