@@ -6,14 +6,18 @@ from collections.abc import Collection
 from typing import Final
 
 from dashboard.desk.reading_source import MEASURED_BY
-from ingest.fields import MAIN_DROPS
+from ingest.fields import MAIN_DROPS, QUANTITIES
 
-STEPS: Final = (
+_CRANKED: Final = (
     ("Before cranking", ("temperature_c", "rest_v")),
     ("One crank, several values", ("crank_min_v", "crank_a", "peak_a", "crank_rpm")),
     ("Drop by drop, cranking", MAIN_DROPS),
     ("Control circuit, cranking", ("drop_control_v", "coil_a")),
-    ("Before it leaves", ("odometer_km",)),
+)
+_NAMED: Final = {name for _, names in _CRANKED for name in names}
+STEPS: Final = (
+    *_CRANKED,
+    ("Before it leaves", tuple(n for n, q in QUANTITIES.items() if not q.seldom and n not in _NAMED)),
 )
 """What is done -> the measurements that it gives; rarer ones are asked for apart."""
 ALWAYS: Final = ("temperature_c", "rest_v", "crank_min_v")
