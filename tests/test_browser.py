@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlparse
 
@@ -24,7 +25,8 @@ from ingest.visits import read_visits
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 from browser_screens import CHROMIUM, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Page  # noqa: E402
+from playwright.sync_api import Browser, Locator, Page  # noqa: E402
+from playwright.sync_api import TimeoutError as PlaywrightTimeout  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
@@ -109,6 +111,16 @@ def test_a_manager_reads_prints_and_postpones(address: str, opened: Opened, size
     no_sideways_scroll(page)
 
 
+def choose(page: Page, box: str, option: Locator) -> None:
+    """Open a box and take one of its options; fresher figures draw the page again, which shuts what was just opened."""
+    for _ in range(5):
+        page.get_by_role("combobox", name=box, exact=True).click()
+        with suppress(PlaywrightTimeout):
+            option.click(timeout=5_000)
+            return
+    raise AssertionError(page.get_by_role("option").all_inner_texts())
+
+
 @pytest.mark.parametrize(
     ("size", "theme", "later"),
     [
@@ -124,10 +136,8 @@ def test_a_planner_moves_a_visit(
     settled(page, "no-starts avoided")
     page.get_by_role("tab", name="Move a visit").click()
     settled(page, "It is to")
-    page.get_by_role("combobox", name="Visit", exact=True).click()
-    page.get_by_role("option").filter(has_not_text=later).first.click()
-    page.get_by_role("combobox", name="Week", exact=True).click()
-    page.get_by_role("option", name=later).click()
+    choose(page, "Visit", page.get_by_role("option").filter(has_not_text=later).first)
+    choose(page, "Week", page.get_by_role("option", name=later))
     settled(page, f"in {later} costs")
     said = page.get_by_text(f"in {later} costs").first.inner_text()
     unit = said.split()[0]
