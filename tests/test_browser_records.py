@@ -21,7 +21,9 @@ from dashboard.desk import weekly
 from dashboard.desk.assessment import assess_database
 from ingest import store
 from ingest.entries import record_reading
+from ingest.importer import import_paths
 from ingest.records import list_versions
+from ingest.sources import save_source
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 from browser_screens import CHROMIUM, field, no_sideways_scroll, server, settled  # noqa: E402
@@ -33,6 +35,8 @@ pytestmark = [
 ]
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 TODAY = dt.date(2026, 11, 30)
+DESCRIBED = 'date_order = "iso"\n[columns]\n"Fzg" = "unit"\n"Zeit" = "taken_at"\n"Ruhe V" = "rest_v"\n'
+LARGEST_ANSWER = 1_000_000  # [byte]: the table's own parts stay below; the highlighter has half as much again
 PICTURES = os.environ.get("CRANKTREND_PICTURES", "")  # a folder, to look at what the test sees
 
 
@@ -133,3 +137,31 @@ def test_a_list_is_issued_again(own: Path, address: str, browser: Browser) -> No
     db = store.open_database(own)
     assert list(list_versions(db, weekly.iso_week(TODAY))) == [2, 1]
     db.conn.close()
+
+
+def test_set_aside_rows_and_descriptions_come_without_a_highlighter(own: Path, address: str, browser: Browser) -> None:
+    """Pages of kept texts come without what they do not need; truth: what the browser asks for, and the rows brought in."""
+    lines = [f"X-1,2026-09-01T{hour:02d}:00:00,126,{'a long remark ' * 20}" for hour in range(20)]
+    wrong = own.with_name("wrong.csv")
+    wrong.write_text("\n".join(["unit,taken_at,rest_v,note", *lines, ""]))
+    db = store.open_database(own)
+    assert import_paths(db, [wrong], now=dt.datetime(2026, 11, 30, 5)).set_aside == 20
+    save_source(db, "hill", DESCRIBED)
+    db.conn.close()
+    page = browser.new_context(viewport=PHONE).new_page()  # type: ignore[arg-type]
+    answers: list[tuple[str, int]] = []
+    page.on("response", lambda one: answers.append((one.url, int(one.headers.get("content-length") or 0))))
+    page.goto(f"{address}/set_aside")
+    settled(page, "Take the row in", first=True)
+    settled(page, "X-1,2026-09-01T00:00:00,126,a long remark")
+    no_sideways_scroll(page)
+    page.goto(f"{address}/files")
+    settled(page, "Bring in files", first=True)
+    page.get_by_role("tab", name="Descriptions on record").click()
+    settled(page, '"Ruhe V" = "rest_v"')
+    no_sideways_scroll(page)
+    page.wait_for_load_state("networkidle")
+    # the program's own first file is one for all pages
+    late = [one for one in answers if "/index." not in one[0]]
+    assert not [url for url, _ in late if "yntaxHighlighter" in url]
+    assert max(size for _, size in late) < LARGEST_ANSWER
