@@ -624,16 +624,3 @@ def test_typed_text_is_harmless_in_markdown() -> None:
     assert safe("x\n# y") == "x \\# y"
     assert safe("<script>") == "\\<script\\>"
     assert span("1 %", "1 %") == "1 %"
-
-
-CODES = re.compile(r"_|^(unit|se|at|by)$")
-
-
-@pytest.mark.parametrize("page", PAGES)
-def test_no_column_stands_under_a_code(page: str, fleet: Path) -> None:  # noqa: ARG001 - the fleet's pages
-    """Heads of tables are words: no underscore, no name of ours that only files and commands use."""
-    app = run(page, unit=worst_unit() if page in OF_A_VEHICLE else None, tab="Readings and repairs")
-    for table in app.dataframe:
-        told = json.loads(table.proto.columns or "{}")
-        heads = {str(name): (told.get(str(name)) or {}).get("label") or str(name) for name in table.value.columns}
-        assert not [head for head in heads.values() if CODES.search(head)], (page, heads)
