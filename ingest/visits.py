@@ -16,12 +16,11 @@ from sqlite_utils import Database
 
 from ingest.admit import load_context
 from ingest.entries import Entry, batch_of_entry, confirm, entry_of, store_under
-from ingest.fields import FOUND, PARTS, READINGS, REPAIRS, Table
+from ingest.fields import FOUND, LONGEST_TEXT, PARTS, READINGS, REPAIRS, Table
 from ingest.rules import check
 from ingest.store import read_table
 from ingest.writing import Origin, Place, find, next_number, put, stamp, write_origin, writing
 
-LONGEST_NOTE = 500  # [characters] of a remark, as of other remarks
 EARLIEST_D = (
     366  # [d] a visit is reported at most so long after it was done; our choice, because an older day is mistyped
 )
@@ -116,8 +115,8 @@ def problems_of(values: Mapping[str, Any]) -> tuple[str, ...]:
         wrong.append(f"other_part is {other!r}, the part that was expected; allowed is another one, or found 'worn'")
     if found == "worn" and not part:
         wrong.append("found is 'worn' though no part was expected; allowed is 'other', with the part that was worn")
-    if len(values["note"]) > LONGEST_NOTE:
-        wrong.append(f"note has {len(values['note'])} characters; allowed are {LONGEST_NOTE}")
+    if len(values["note"]) > LONGEST_TEXT:
+        wrong.append(f"note has {len(values['note'])} characters; allowed are {LONGEST_TEXT}")
     return tuple(wrong)
 
 

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from dashboard.words.plain_text import clean
+from ingest.fields import LONGEST_NAME
 
 DEPOTS_KEY: Final = "depots"
 """Setting: depot -> its habits and who is responsible."""
@@ -19,7 +20,6 @@ DEGREES: Final = ("°C", "°F")
 DISTANCES: Final = ("km", "mi")
 DATES: Final = ("YYYY-MM-DD", "DD.MM.YYYY", "DD/MM/YYYY", "MM/DD/YYYY")
 ALLOWED: Final = MappingProxyType({"degrees": DEGREES, "distance": DISTANCES, "dates": DATES})
-LONGEST_NAME: Final = 64  # [characters] of a name, as of a technician's
 
 
 @dataclass(frozen=True)

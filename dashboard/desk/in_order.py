@@ -39,4 +39,9 @@ def fields_today(suspect: str, known: Collection[str]) -> tuple[str, ...]:
         wanted.add("crank_a")
     elif known and not set(MAIN_DROPS) & set(known):
         wanted |= {"crank_a", *MAIN_DROPS}
+    return as_taken(wanted)
+
+
+def as_taken(wanted: Collection[str]) -> tuple[str, ...]:
+    """Measurements in the order of the work."""
     return tuple(name for _, names in STEPS for name in names if name in wanted)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
@@ -342,13 +341,18 @@ def latest_decisions(decisions: pd.DataFrame, day: date) -> dict[str, dict[Any, 
     return out
 
 
+def ranked(body: Mapping[str, Any]) -> list[Row]:
+    """The rows of a list, each with its rank on the whole of it."""
+    return [{**row, "rank": i} for i, row in enumerate(body["units"], 1)]
+
+
 def list_frame(body: Mapping[str, Any], decided: Mapping[str, Mapping[Any, Any]]) -> pd.DataFrame:
     """The list as a table for the screen and for download, one row per vehicle."""
     rows = body.get("units", [])
     lows = body.get("depots", {})
     return pd.DataFrame(
         {
-            "rank": np.arange(1, len(rows) + 1),
+            "rank": [r.get("rank", i) for i, r in enumerate(rows, 1)],
             "unit": [r["unit"] for r in rows],
             "depot": [r["depot"] for r in rows],
             "class": [r["vehicle_class"] for r in rows],

@@ -15,12 +15,12 @@ from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.desk import weekly
 from dashboard.desk.addresses import visit_address
+from dashboard.desk.in_order import as_taken
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import MEASURED_BY, class_name, knowledge_from, latest_trusted, limits_for, row_of
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.reasons import read_reasons
 from ingest import store
-from ingest.fields import QUANTITIES
 from ingest.records import read_weekly_list, weekly_lists
 
 ALWAYS: Final = ("temperature_c", "rest_v", "crank_min_v", "crank_a")
@@ -63,7 +63,7 @@ def work_orders(
     db: Database, plan: ReplacementPlan, visits: list[dict[str, Any]], *, base: str = "", fahrenheit: bool = False
 ) -> list[WorkOrder]:
     """Work orders for visits of a plan; base: the address of the screens, "" where no phone reaches them."""
-    units, usual = store.read_units(db), {}
+    units, book, usual = store.read_units(db), limit_book(db), {}
     listed, listed_on = _listed(db, plan.as_of.date())
     out = []
     for visit in visits:
@@ -80,7 +80,7 @@ def work_orders(
             if row is None
             else read_reasons(row, listed_on, fahrenheit=fahrenheit)[:REASONS_PRINTED]
         )
-        limits = limit_lines(limits_for(vehicle, limit_book(db)), usual_a=usual[name], fahrenheit=fahrenheit)
+        limits = limit_lines(limits_for(vehicle, book), usual_a=usual[name], fahrenheit=fahrenheit)
         address = visit_address(base, unit, str(visit["uid"])) if base else ""
         out.append(
             WorkOrder(
@@ -92,9 +92,8 @@ def work_orders(
 
 
 def to_measure(parts: list[str]) -> tuple[str, ...]:
-    """What to measure before and after work on these parts, in the order of the fields."""
-    wanted = {*ALWAYS, *(name for part in parts for name in MEASURED_BY[part])}
-    return tuple(name for name in QUANTITIES if name in wanted)
+    """What to measure before and after work on these parts, in the order of the work."""
+    return as_taken({*ALWAYS, *(name for part in parts for name in MEASURED_BY[part])})
 
 
 def parts_needed(plan: ReplacementPlan, visit: Mapping[str, Any]) -> dict[str, pd.Timestamp | None]:

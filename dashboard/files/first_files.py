@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-import io
 import tempfile
 from pathlib import Path
-from types import MappingProxyType
 from typing import Final
 
-from openpyxl import Workbook
-from openpyxl.styles import Alignment, Font
+import pandas as pd
+from openpyxl.styles import Alignment
 
+from dashboard.files.workbook import bytes_of, empty_book, sheet
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import DEPOTS
 from demo_fleet.simulate import simulate_fleet
@@ -23,7 +22,7 @@ FIRST: Final = ("units", "climate", "readings")
 SAMPLE_SEED: Final = 31
 SAMPLE_VEHICLES: Final = 30  # enough for each class to be compared; our choice
 SAMPLE_YEARS: Final = 1.5  # so that one winter is in it; our choice
-_WIDTH: Final = MappingProxyType({"A": 18, "B": 9, "C": 62, "D": 46})  # [characters]
+ABOUT: Final = ("column", "needed", "what it means", "what it may hold")
 
 
 def template(name: str) -> bytes:
@@ -31,27 +30,16 @@ def template(name: str) -> bytes:
 
     Raises KeyError where there is no such table.
     """
-    table = TABLES[name]
-    book = Workbook()
-    sheet = book.worksheets[0]
-    sheet.title = name
-    sheet.append(list(table.names))
-    for cell in sheet[1]:
-        cell.font = Font(bold=True)
-    sheet.freeze_panes = "A2"
-    about = book.create_sheet("columns")
-    about.append(["column", "needed", "what it means", "what it may hold"])
-    for column in table.columns:
-        about.append([column.name, "yes" if column.required else "", column.meaning, allowed_words(column)])
-    for cell in about[1]:
-        cell.font = Font(bold=True)
-    for letter, width in _WIDTH.items():
-        about.column_dimensions[letter].width = width
-        for cell in about[letter]:
+    table, book = TABLES[name], empty_book()
+    sheet(book, name, table.names, pd.DataFrame(columns=table.names))
+    about = pd.DataFrame(
+        [(c.name, "yes" if c.required else "", c.meaning, allowed_words(c)) for c in table.columns], columns=ABOUT
+    )
+    sheet(book, "columns", ABOUT, about)
+    for row in book["columns"]:
+        for cell in row:
             cell.alignment = Alignment(wrap_text=True, vertical="top")
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
+    return bytes_of(book)
 
 
 def sample(until: dt.date) -> dict[str, bytes]:

@@ -45,8 +45,7 @@ class Week:
 
     def rows(self, depot: str) -> list[dict[str, Any]]:
         """The rows of the list of a depot, "" for all, each with its rank on the whole list."""
-        rows = [{**row, "rank": i + 1} for i, row in enumerate(self.issued.body["units"])]
-        return [row for row in rows if not depot or row["depot"] == depot]
+        return [row for row in weekly.ranked(self.issued.body) if not depot or row["depot"] == depot]
 
     def visits(self, depot: str) -> int:
         """How many visits are to come at a depot, "" for all."""
@@ -76,7 +75,6 @@ def post_files(week: Week, depot: str = "") -> dict[str, bytes]:
 def _workbook(week: Week, rows: list[dict[str, Any]], depot: str) -> bytes:
     """The list before the sheets of the plan."""
     frame = weekly.list_frame({**week.issued.body, "units": rows}, week.standing)
-    frame["rank"] = [row["rank"] for row in rows]
     book = plan_book(week.plan, depot=depot or None)
     sheet(book, "weekly list", list(frame.columns), frame, first=True)
     return bytes_of(book)

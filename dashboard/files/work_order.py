@@ -136,10 +136,9 @@ def _report(part: str) -> list[Flowable]:
     """The questions of the report, to be answered by hand."""
     found = dict(visit_words.found_words(part))
     found["other"] = f"{found['other']}: ..............."
-    asked = f"{PART_WORDS[part].capitalize()}: {visit_words.ASKED}" if part else visit_words.ASKED
     who = [cell for asked_of in visit_words.WHO_ASKED for cell in (para(asked_of, 9), "")]
     return [
-        para(asked, 9, bold=True),
+        para(visit_words.asked_words(part), 9, bold=True),
         tick_boxes("", list(found.values())),
         Spacer(1, 2 * mm),
         tick_boxes(visit_words.DONE_ASKED, [*ACTIONS, f"{visit_words.SOMETHING_ELSE}: ..............."]),

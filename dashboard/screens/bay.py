@@ -51,9 +51,12 @@ class Meter:
 LABELS: Final = {name: quantity.label for name, quantity in QUANTITIES.items()}
 
 
-def meter_of(memory: Mapping[str, Any]) -> Meter:
-    """The meter that a device remembers; anything unusable counts as not remembered."""
-    kept = memory.get("meter")
+def meter_of(memory: Mapping[str, Any], *, fahrenheit: bool = False) -> Meter:
+    """The meter that a device remembers; anything unusable counts as not remembered.
+
+    fahrenheit: how the thermometer reads where no meter is remembered at all.
+    """
+    kept = memory.get("meter", {"fahrenheit": fahrenheit})
     kept = kept if isinstance(kept, Mapping) else {}
     return Meter(
         fahrenheit=kept.get("fahrenheit") is True,
@@ -108,6 +111,18 @@ def shown(name: str, value: float, meter: Meter) -> str:
     if filled.endswith("_mv"):
         return number(value * MV_PER_V)
     return number(value, QUANTITIES[name].digits)
+
+
+def asked(name: str, meter: Meter) -> str:
+    """The words over a field: what, in which unit with this meter, and where."""
+    quantity = QUANTITIES[name]
+    where = f" ({quantity.where})" if quantity.where else ""
+    return f"{quantity.label}, {unit_of(name, meter)}{where}"
+
+
+def last_words(name: str, last: Mapping[str, float], meter: Meter) -> str:
+    """The value read last as a hint in its field; "" where there is none."""
+    return f"last {shown(name, last[name], meter)}" if name in last else ""
 
 
 def with_unit(name: str, value: float, meter: Meter) -> str:

@@ -35,8 +35,9 @@ from dashboard.desk.reading_source import (
     whose,
 )
 from dashboard.files.paper import BayUnit
-from dashboard.screens import session
+from dashboard.screens import columns, session
 from dashboard.words import reading_sheet
+from dashboard.words.heads import head
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.plain_text import fahrenheit_of, safe
 from dashboard.words.reasons import OUTCOME_WORDS
@@ -146,21 +147,19 @@ def readings_shown(own: Facts, habits: Habits = USUAL) -> pd.DataFrame:
 
 def reading_columns(habits: Habits = USUAL, *, bounds: bool = False) -> dict[str, Any]:
     """Column settings: digits that a meter shows; `bounds`: some of the lowest volts are upper bounds, in words."""
-    columns: dict[str, Any] = {
-        "taken_at": st.column_config.DatetimeColumn("taken", format=f"{session.date_format()} HH:mm")
-    }
-    columns["reading_id"] = st.column_config.NumberColumn("number", format="%d")
-    columns["confirmed"] = st.column_config.TextColumn("measured twice")
+    shown: dict[str, Any] = {"taken_at": columns.at(head("taken_at"))}
+    shown["reading_id"] = st.column_config.NumberColumn(head("reading_id"), format="%d")
+    shown["confirmed"] = st.column_config.TextColumn("measured twice")
     theirs = {"°C": habits.degrees, "km": habits.distance}
     for name, quantity in QUANTITIES.items():
         label = f"{quantity.over_column}, {theirs.get(quantity.unit, quantity.unit)}"
-        columns[name] = st.column_config.NumberColumn(label, format=f"%.{quantity.digits}f", help=quantity.meaning)
+        shown[name] = st.column_config.NumberColumn(label, format=f"%.{quantity.digits}f", help=quantity.meaning)
     if bounds:
         quantity = QUANTITIES["crank_min_v"]
-        columns["crank_min_v"] = st.column_config.TextColumn(
+        shown["crank_min_v"] = st.column_config.TextColumn(
             f"{quantity.over_column}, {quantity.unit}", help=f"{quantity.meaning}; at most: slow samples"
         )
-    return columns
+    return shown
 
 
 def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:

@@ -8,6 +8,7 @@ from functools import partial
 
 import streamlit as st
 
+from dashboard.desk.weekly import iso_week
 from dashboard.desk.workshop_edits import (
     DAY_NAMES,
     MOST_HOURS,
@@ -70,7 +71,7 @@ def own_weeks(depot: str, found: DepotHours) -> None:
     """Weeks with hours of their own."""
     first = session.as_of() - timedelta(days=session.as_of().weekday())
     mondays = [first + timedelta(weeks=n) for n in range(WEEKS_AHEAD)]
-    names = {f"{m.isocalendar().year}-W{m.isocalendar().week:02d}": m for m in mondays}
+    names = {iso_week(monday): monday for monday in mondays}
     with st.form(f"week_{depot}", border=True):
         st.markdown(f"**{WORDS['own']}**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
@@ -89,7 +90,7 @@ def own_weeks(depot: str, found: DepotHours) -> None:
     if found.weeks:
         with st.expander(WORDS["own weeks"].format(count=len(found.weeks)), key="own_weeks"):
             for monday, h in found.weeks[:LINES_SHOWN]:
-                name = f"{monday.isocalendar().year}-W{monday.isocalendar().week:02d}"
+                name = iso_week(monday)
                 said = f"{name}, from {day(monday)}: {number(h, 1)} h"
                 undo_line(
                     said, WORDS["as usual"], f"as_usual_{name}", WORDS["usual again"].format(depot=depot, week=name),

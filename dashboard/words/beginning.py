@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from dashboard.words.plain_text import number
+from dashboard.words.plain_text import count_words
 
 EMPTY: Final = "There are no vehicles in this database yet."
 NO_READING: Final = "There is no reading before the day shown, so nothing can be judged yet."
@@ -49,4 +49,4 @@ STEPS: Final = (
 
 def state(step: Step, count: int) -> str:
     """How far it has come, as words."""
-    return f"done: {number(count)} {step.counted}{'' if count == 1 else 's'}" if count else "to do"
+    return f"done: {count_words(count, step.counted)}" if count else "to do"

@@ -63,6 +63,11 @@ NO_CODE: Final = "The code is missing, because a phone cannot reach these screen
 CODE_HELP: Final = "Done? Point a phone's camera here and report what was found, what was done and the reading after."
 
 
+def asked_words(part: str) -> str:
+    """The question of what was found, with the part that was expected, "" for none."""
+    return f"{PART_WORDS[part].capitalize()}: {ASKED}" if part else ASKED
+
+
 def found_words(part: str) -> Mapping[str, str]:
     """What can have been found at a visit for a part, "" for none, in the words of a button."""
     return FOUND_WORDS if part else NO_PART_FOUND

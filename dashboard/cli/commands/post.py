@@ -22,10 +22,9 @@ from dashboard.files.mailing import mail_posts
 from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post
 from dashboard.words import post_words
 from dashboard.words.plain_text import clean
+from ingest.fields import LONGEST_NAME
 from ingest.posts import Post
 from ingest.records import WeeklyList, read_weekly_list
-
-LONGEST_NAME = 64  # characters of who did it, as on the screens
 
 
 def run_issue(options: argparse.Namespace) -> int:

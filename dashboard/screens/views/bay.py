@@ -92,8 +92,7 @@ def about(facts: one_unit.Facts) -> None:
 
 def choose_meter() -> bay.Meter:
     """The meter's units, remembered for this device."""
-    memory = device.remembered()
-    meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
+    meter = bay.meter_of(device.remembered(), fahrenheit=session.fahrenheit())
     with st.expander("Units of this meter", key="meter_units", on_change="rerun"):  # the same label keeps it open
         st.caption(f"It shows {meter_words(meter)}.")
         fahrenheit = st.segmented_control("Temperature", ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
@@ -201,15 +200,13 @@ def suspected(unit: str) -> str:
 
 def one_field(field: Quantity, unit: str, draft: Mapping[str, str], last: Mapping[str, float], meter: bay.Meter) -> str:
     """One field with its unit, where to measure, and the last value as a hint."""
-    before = f"last {bay.shown(field.name, last[field.name], meter)}" if field.name in last else ""
     key = f"m_{field.name}_{unit}_{form_number()}"
     if key not in st.session_state and draft.get(field.name):
         st.session_state[key] = draft[field.name]
-    where = f" ({field.where})" if field.where else ""
     return st.text_input(
-        f"{field.label}, {bay.unit_of(field.name, meter)}{where}",
+        bay.asked(field.name, meter),
         key=key,
-        placeholder=before,
+        placeholder=bay.last_words(field.name, last, meter),
         max_chars=20,
         live="600ms",
     )

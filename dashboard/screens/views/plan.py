@@ -337,7 +337,7 @@ def hours(plan: ReplacementPlan) -> None:
         st.dataframe(
             table, hide_index=True, alt="Workshop hours by depot and week, and what one more would save", key="hours_table",
             column_config={
-                "iso_week": "week", "week_start": st.column_config.DateColumn("from", format="YYYY-MM-DD"),
+                "iso_week": "week", "week_start": columns.day_of("from"),
                 "hours": st.column_config.NumberColumn("hours there", format="%.1f"),
                 "booked": st.column_config.NumberColumn("hours used", format="%.1f"),
                 "hour_price": st.column_config.NumberColumn(one_more, format="%.0f"),

@@ -16,7 +16,6 @@ from dashboard.desk.habits import (
     ALLOWED,
     DEPOTS_KEY,
     FLEET_KEYS,
-    LONGEST_NAME,
     Habits,
     checked_depots,
     of_depot,
@@ -28,6 +27,7 @@ from dashboard.screens import columns, device, downloads, kept, session
 from dashboard.words.plain_text import count_words, safe
 from dashboard.words.plan_words import settings_table, valued
 from dashboard.words.reasons import PART_WORDS
+from ingest.fields import LONGEST_NAME
 from ingest.records import read_settings, save_setting
 
 LEAST_HOURS_KEY = "least_hours"

@@ -19,7 +19,7 @@ from dashboard.words import visit_words
 from dashboard.words.plain_text import safe, whole
 from dashboard.words.reasons import PART_WORDS
 from ingest.entries import Entry
-from ingest.fields import ACTIONS, PARTS, QUANTITIES
+from ingest.fields import ACTIONS, PARTS
 from ingest.visits import Report, as_planned, close_visit, open_visits, planned_visit, read_visits
 
 
@@ -85,8 +85,12 @@ def fields(unit: str, visit: Mapping[str, Any]) -> Typed:
     part, draft = (parts[0] if parts else ""), drafts.values_of(draft_of(visit))
     key = f"{visit['uid'][:12]}_{unit}"
     said = visit_words.found_words(part)
-    asked = f"{PART_WORDS[part].capitalize()}: {visit_words.ASKED}" if part else visit_words.ASKED
-    found = st.pills(asked, list(said), format_func=said.__getitem__, key=begun("found", key, draft)) or ""
+    found = (
+        st.pills(
+            visit_words.asked_words(part), list(said), format_func=said.__getitem__, key=begun("found", key, draft)
+        )
+        or ""
+    )
     other = ""
     if found == "other":
         choices = {**{p: PART_WORDS[p] for p in PARTS if p != part}, "": visit_words.SOMETHING_ELSE}
@@ -97,7 +101,7 @@ def fields(unit: str, visit: Mapping[str, Any]) -> Typed:
     read, values = reading_after(unit, to_measure([*parts, *([other] if other else [])]), key, draft)
     today, on = session.today(), begun("done_on", key, draft, date.fromisoformat)
     st.session_state.setdefault(on, today)
-    done_on = st.date_input(visit_words.DONE_ON, max_value=today, key=on, format="YYYY-MM-DD")
+    done_on = st.date_input(visit_words.DONE_ON, max_value=today, key=on, format=session.date_format())
     note = st.text_input(visit_words.REMARK, max_chars=300, key=begun("note", key, draft))
     typed = {"found": found, "other": other, "action": action, "parts": ",".join(worked), "note": note, **read}
     typed["done_on"] = "" if done_on == today else done_on.isoformat()
@@ -134,18 +138,15 @@ def reading_after(
 ) -> tuple[dict[str, str], dict[str, object]]:
     """Fields for what is measured after the work, in the units of this device's meter: as typed, and as a reading; all may
     stay empty."""
-    memory = device.remembered()
-    meter = bay.meter_of(memory if "meter" in memory else {"meter": {"fahrenheit": session.fahrenheit()}})
+    meter = bay.meter_of(device.remembered(), fahrenheit=session.fahrenheit())
     last, _ = one_unit.last_values(one_unit.facts(unit))
     typed = {}
     with st.container(key="measured"):
         st.markdown(f"**{visit_words.AFTER}**")
         for name in asked:
-            field = QUANTITIES[name]
-            where = f" ({field.where})" if field.where else ""
             typed[name] = st.text_input(
-                f"{field.label}, {bay.unit_of(name, meter)}{where}", max_chars=20, key=begun(f"after_{name}", key, draft),
-                placeholder=f"last {bay.shown(name, last[name], meter)}" if name in last else "",
+                bay.asked(name, meter), max_chars=20, key=begun(f"after_{name}", key, draft),
+                placeholder=bay.last_words(name, last, meter),
             )  # fmt: skip
     values = bay.values_of(unit, typed, meter)
     reading = {**values, "technician": session.who()} if len(values) > 1 else {}

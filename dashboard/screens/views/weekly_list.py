@@ -235,7 +235,7 @@ def head(chosen: WeeklyList) -> None:
 
 def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The rows that the filters leave, in the order asked for, each with its rank on the whole list."""
-    rows = [{**row, "rank": i + 1} for i, row in enumerate(body["units"])]
+    rows = weekly.ranked(body)
     if len(rows) < 2:
         return rows
     with st.container(horizontal=True, key="filters"):
@@ -399,7 +399,6 @@ def table_shown(frame: pd.DataFrame, *, in_f: bool) -> Styler:
 def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> None:
     """The same rows as a table, for download, and as paper."""
     frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
-    frame["rank"] = [row["rank"] for row in rows]
     in_f, as_of = session.fahrenheit(), pd.Timestamp(chosen.body["as_of"])
     why = [first_reason(row, as_of, fahrenheit=in_f) for row in rows]
     columns.show(
