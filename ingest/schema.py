@@ -12,11 +12,18 @@ from sqlite_utils.migrations import Migrations
 from ingest.errors import DatabaseRefused
 
 MIGRATION_SET = "cranktrend"
+VERSION_DIGITS = 3  # with which the name of a step begins
 migrations = Migrations(MIGRATION_SET)
 
 
+def older_version(db: Database) -> str:
+    """The number of the last step that a database of an older version has had; "" for a new one and for a current one."""
+    had = [step.name for step in migrations.applied(db)]
+    return max(had)[:VERSION_DIGITS] if had and migrations.pending(db) else ""
+
+
 def migrate(db: Database) -> None:
-    """Bring `db` to the current tables; raise DatabaseRefused when a newer program wrote it."""
+    """Bring `db` to the current tables, all steps or none; raise DatabaseRefused when a newer program wrote it."""
     known = {step.name for step in migrations.pending(db)}
     applied = {step.name for step in migrations.applied(db)}
     known |= applied & {step.name for step in migrations.pending(Database(memory=True))}
@@ -26,7 +33,15 @@ def migrate(db: Database) -> None:
             f"this database was written by a newer version of cranktrend (it holds the change {newer[0]!r}); "
             "update cranktrend, then open it again"
         )
-    migrations.apply(db)
+    if not migrations.pending(db):
+        return
+    db.conn.execute("BEGIN IMMEDIATE")  # two programs that open it at once: the second finds it done
+    try:
+        migrations.apply(db)
+        db.conn.commit()
+    except BaseException:
+        db.conn.rollback()
+        raise
 
 
 def _run(db: Database, script: str) -> None:

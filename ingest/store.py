@@ -1,10 +1,10 @@
-"""Open the database, read its tables as typed frames, and copy it to a backup."""
+"""Open the database, and read its tables as typed frames."""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -14,20 +14,25 @@ import numpy.typing as npt
 import pandas as pd
 from sqlite_utils import Database
 
+from ingest.backups import backup_of_version, forget_old_versions, make_private
 from ingest.bulk import read_bulk
-from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble, IngestError
+from ingest.errors import DatabaseRefused, DatabaseTrouble, IngestError
 from ingest.fields import MEASUREMENTS, UNITS
 from ingest.place import check_place
-from ingest.schema import migrate
+from ingest.schema import migrate, older_version
 from ingest.sheets import objects
 
 CACHE_KIB = 131_072  # [KiB] page cache of a connection: the index of a million readings fits; our choice
 BUSY_MS = 15_000  # [ms] wait for another writer (a second technician, a running import) before giving up; our choice
 
 
-def open_database(path: str | Path, *, create: bool = True) -> Database:
+def open_database(
+    path: str | Path, *, create: bool = True, told: Callable[[str, Path], None] | None = None
+) -> Database:
     """Open the database file `path` at the current version, with foreign keys on and write-ahead logging.
 
+    What is said to be stored is on the disk, whatever happens to the power. A database of an older version is copied
+    beside itself before it is changed; `told` is given that version and the copy.
     Raises DatabaseRefused when it is missing (and not `create`), not a database, not ours, or from a newer version;
     DatabaseTrouble when it is busy, damaged, or in a place that cannot be written to.
     """
@@ -35,14 +40,16 @@ def open_database(path: str | Path, *, create: bool = True) -> Database:
     check_place(file, create=create)
     connection = None
     try:
+        with suppress(OSError):  # it is there, or SQLite says why it cannot be
+            make_private(file)
         connection = sqlite3.connect(str(file), check_same_thread=False, timeout=BUSY_MS / 1000)
         db = Database(connection)
         _refuse_foreign(db, file)
         db.conn.execute("PRAGMA journal_mode=WAL")
-        db.conn.execute("PRAGMA synchronous=NORMAL")
+        db.conn.execute("PRAGMA synchronous=FULL")
         db.conn.execute(f"PRAGMA cache_size=-{CACHE_KIB}")
         db.conn.execute("PRAGMA foreign_keys=ON")
-        migrate(db)
+        _bring_up(db, file, told)
     except BaseException as error:
         if connection is not None:
             connection.close()
@@ -52,6 +59,22 @@ def open_database(path: str | Path, *, create: bool = True) -> Database:
             raise DatabaseRefused(f"{file}: {error}") from error
         raise
     return db
+
+
+def _bring_up(db: Database, file: Path, told: Callable[[str, Path], None] | None) -> None:
+    """Bring the tables up to today's, those of an older version after a copy of them; without a copy nothing is changed."""
+    version = older_version(db)
+    copy = backup_of_version(db, file, version) if version else None
+    try:
+        migrate(db)
+    except BaseException:
+        if copy:  # nothing was changed: the database is its own copy
+            copy.unlink(missing_ok=True)
+        raise
+    if copy:
+        forget_old_versions(file, copy)
+        if told:
+            told(version, copy)
 
 
 def _not_opened(error: sqlite3.Error, file: Path) -> IngestError:
@@ -100,23 +123,6 @@ def data_version(db: Database) -> str:
         " (SELECT count(*) FROM reset_answers), (SELECT coalesce(max(at), '') FROM settings)"
     ).fetchone()
     return "-".join(str(value) for value in row)
-
-
-def backup(db: Database, file: str | Path) -> Path:
-    """Write a compact copy of the whole database to the new file `file`; raise IngestError when it exists."""
-    target = Path(file)
-    if target.exists():
-        raise IngestError(f"{target} is there already; a backup never overwrites: name a new file")
-    if not target.parent.is_dir():
-        raise IngestError(f"there is no folder {target.parent} for the backup")
-    try:
-        db.conn.execute("VACUUM INTO ?", (str(target),))
-    except BaseException as error:
-        target.unlink(missing_ok=True)
-        if isinstance(error, sqlite3.Error):
-            raise CouldNot(f"the backup to {target} failed: {DatabaseTrouble(error)}") from error
-        raise
-    return target
 
 
 # --- typed reads -----------------------------------------------------------------------------------------------------

@@ -21,8 +21,9 @@ from dashboard.cli.main import main
 from dashboard.files.as_csv import LIST_COLUMNS
 from dashboard.words.plain_text import formula_safe
 from demo_fleet.export import export_fleet
+from ingest.backups import backup
 from ingest.records import read_pins
-from ingest.store import backup, open_database, read_readings
+from ingest.store import open_database, read_readings
 
 DAY = "2022-12-12"
 CONTRACT = (*LIST_COLUMNS,)

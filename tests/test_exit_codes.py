@@ -23,6 +23,7 @@ from samples_ingest import CLIMATE, GOOD, HEADING, UNITS, reading, readings_file
 from dashboard.cli.main import main
 from dashboard.desk import terminal
 from ingest import set_aside, sources, store
+from ingest.backups import backup
 from ingest.store import open_database, read_readings
 
 SENTENCE = "cranktrend: "
@@ -93,7 +94,7 @@ def _place(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 @pytest.fixture
 def own(filled: Path, tmp_path: Path) -> Path:
     """A copy of the database that a test may write to or spoil."""
-    return store.backup(open_database(filled, create=False), tmp_path / "own.db")
+    return backup(open_database(filled, create=False), tmp_path / "own.db")
 
 
 @pytest.fixture

@@ -31,6 +31,7 @@ from dashboard.desk.own_limits import save_limits
 from dashboard.judging import process
 from demo_fleet.export import export_fleet
 from ingest import store
+from ingest.backups import backup
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
 from ingest.importer import import_paths
@@ -103,6 +104,8 @@ def test_commands_on_unchanged_data_work_nothing_out(
         said.append(capsys.readouterr().out)
         assert len(calls) == 1, words
     assert said[:5] == said[5:]
+    modes = [one.stat().st_mode & 0o777 for one in (Path(f"{path}-assessments"), *files(path))]
+    assert modes == [0o700, *[0o600] * len(files(path))], "its owner's only, as the database is"
     shutil.rmtree(f"{path}-assessments")
     for words, before in zip(commands, said, strict=False):
         assert main((*words, *told)) == 0
@@ -250,7 +253,7 @@ def test_another_database_of_the_same_name_gets_none_of_it(
         import_paths(db, [files_of, tmp_path / "climate.csv"], now=EARLIER)
         assess_database(db, as_of=DAY)
         saved = tmp_path / f"saved {low}.db"
-        store.backup(db, saved)
+        backup(db, saved)
         db.conn.close()
     assert len(calls) == 2
     unit = fleet().units["unit"].iloc[0]

@@ -12,6 +12,7 @@ from samples_ingest import NOW, fleet, reading, readings_file
 from sqlite_utils import Database
 
 from ingest import store
+from ingest.backups import backup
 from ingest.errors import DatabaseRefused, IngestError
 from ingest.fields import MEASUREMENTS
 from ingest.importer import import_paths
@@ -72,12 +73,12 @@ def test_empty_tables_have_their_types(tmp_path: Path) -> None:
 
 
 def test_backup_never_overwrites(db: Database, tmp_path: Path) -> None:
-    copy = store.backup(db, tmp_path / "copy.db")
+    copy = backup(db, tmp_path / "copy.db")
     assert len(store.read_readings(store.open_database(copy))) == 3
     with pytest.raises(IngestError, match="never overwrites"):
-        store.backup(db, copy)
+        backup(db, copy)
     with pytest.raises(IngestError, match="no folder"):
-        store.backup(db, tmp_path / "nowhere" / "copy.db")
+        backup(db, tmp_path / "nowhere" / "copy.db")
 
 
 def test_what_is_no_database_is_refused(tmp_path: Path) -> None:

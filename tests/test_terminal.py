@@ -25,7 +25,8 @@ from dashboard.desk import planning
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.terminal import show_json
 from dashboard.words.plain_text import clean, printable
-from ingest.store import backup, open_database
+from ingest.backups import backup
+from ingest.store import open_database
 
 DAY = "2022-12-12"
 HOSTILE = "\x1b[31m\x9b2J\u202e\u2028\x07\ue000"

@@ -16,8 +16,9 @@ from dashboard.cli.main import main
 from dashboard.desk.trace_source import reading_values, recording_of
 from demo_fleet.traces import Instruments, Key, play, record, script_of, write_example
 from demo_fleet.vehicles import CLASSES
+from ingest.backups import backup
 from ingest.fields import OF_A_TRACE
-from ingest.store import backup, open_database, read_readings
+from ingest.store import open_database, read_readings
 
 WHEN = ("--taken-at", "2022-12-12T09:00", "--temperature-c", "5")
 

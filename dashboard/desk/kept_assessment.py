@@ -117,7 +117,7 @@ def keep(folder: Path | None, name: str, found: Assessment) -> None:
         return
     body = pack(found)
     with suppress(OSError):  # a full disk, a folder that cannot be written to: nothing is lost but time
-        folder.mkdir(exist_ok=True)
+        folder.mkdir(mode=0o700, exist_ok=True)  # its owner's only, as the database is; so are temporary files
         with tempfile.NamedTemporaryFile(dir=folder, suffix=".part", delete=False) as file:
             part = Path(file.name)
             try:

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from demo_fleet.scenario import AS_OF, STORIES
 from ingest import store
+from ingest.backups import backup
 
 RUNS = 3
 AT_ONCE_S, LISTED_S = 0.5, 2.0
@@ -58,7 +59,7 @@ def main() -> None:
         if options.database is None:
             print(f"{processor_s(('demo', '--files', f'{folder}/files'), database):6.2f} s           demo")
         else:
-            store.backup(store.open_database(options.database, create=False), database)
+            backup(store.open_database(options.database, create=False), database)
         print(
             f"{processor_s(('risk', '--as-of', str(AS_OF), '--horizon-days', '31'), database):6.2f} s           a list worked out"
         )

@@ -33,6 +33,7 @@ from dashboard.cli.demo import make_demo
 from dashboard.words.bay_words import THE_REST
 from demo_fleet.scenario import AS_OF
 from ingest import store
+from ingest.backups import backup
 
 OPEN, CLICK, VERDICT = "opening", "click", "verdict"
 ASKED_S = {OPEN: 2.0, CLICK: 0.5, VERDICT: 1.0}
@@ -148,7 +149,7 @@ def told(words: str, times: Times, asked_s: dict[str, float]) -> None:
 
 def enlarge(source: Path, target: Path, units: int) -> None:
     """Copy the demo until there are `units` vehicles, each with its original's readings, and a list as much longer."""
-    store.backup(store.open_database(source), target)
+    backup(store.open_database(source), target)
     db = store.open_database(target)
     names = [row[0] for row in db.execute("SELECT unit FROM units ORDER BY unit").fetchall()]
     copies = max(1, units // len(names))

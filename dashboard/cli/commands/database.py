@@ -17,16 +17,21 @@ OLD_D = 60  # [d] a list says so when no reading is younger, our choice: two of 
 
 def open_existing(options: argparse.Namespace) -> Database:
     """The database, which has to be there already."""
-    return store.open_database(database_path(options), create=False)
+    return store.open_database(database_path(options), create=False, told=say_brought_up)
 
 
 def open_or_make(path: Path) -> Database:
     """The database, made when there is none, which is said: its name may have been mistyped."""
     new = not path.exists()
-    db = store.open_database(path)
+    db = store.open_database(path, told=say_brought_up)
     if new:
         say(f"made a new database {path}")
     return db
+
+
+def say_brought_up(version: str, copy: Path) -> None:
+    """Tell that an older database was changed, and where it lies as it was."""
+    say(f"the database was of the older version {version} and is of this program's now; as it was it lies in {copy}")
 
 
 def as_of(options: argparse.Namespace) -> date:

@@ -10,7 +10,7 @@ from dashboard.cli.commands.database import open_existing, open_or_make
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk.terminal import DONE, say, show
 from dashboard.words.plain_text import clean
-from ingest import store
+from ingest.backups import backup
 from ingest.bounds import bytes_of
 from ingest.errors import CouldNot, FileRefused
 from ingest.importer import import_paths
@@ -41,7 +41,7 @@ def show_progress(file: str, done: int, total: int) -> None:
 
 def run_backup(options: argparse.Namespace) -> int:
     """Copy the database to a new file."""
-    show(f"copied to {store.backup(open_existing(options), options.file)}")
+    show(f"copied to {backup(open_existing(options), options.file)}")
     return DONE
 
 
