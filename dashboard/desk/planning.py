@@ -24,6 +24,7 @@ from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_rep
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import COSTS_KEY, assess_database
 from dashboard.desk.refusals import PlanRefused
+from dashboard.words.every_page import NOT_NAMED, SOMEBODY
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.plan_words import with_words
 from ingest import store
@@ -50,7 +51,6 @@ PLAN_WEEKS = 13
 _STDOUT_LOCK = threading.Lock()  # standard output is the process's: one planner at a time may turn it aside
 
 
-NOT_NAMED = "not named"  # who did it, where nobody gave a name
 TOLD_DIGITS = 2  # decimals of a figure that make another plan of it, our choice
 MOST_TRIES = 4  # times that a plan is made anew because another planner was quicker, our choice
 
@@ -100,7 +100,7 @@ def pin_words(kind: str) -> str:
 
 def named(by: object) -> str:
     """Who it was, within a sentence."""
-    return "somebody not named" if by in ("", NOT_NAMED) else str(by)
+    return SOMEBODY if by in ("", NOT_NAMED) else str(by)
 
 
 def when(moment: pd.Timestamp) -> str:

@@ -17,6 +17,7 @@ from analysis.worklist.assess import Assessment
 from analysis.worklist.short_course import short_courses
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
+from dashboard.words import list_words
 from dashboard.words.begun import begun_words
 from dashboard.words.plain_text import as_sentence, in_reader_unit, percent, safe, some, temperature
 from dashboard.words.plain_text import day as day_words
@@ -40,10 +41,10 @@ WORSE_DEGREES = 4.0  # [K] the same for the coldest start; our choice
 
 
 ORDERS: dict[str, Callable[[Row], Any]] = {
-    "by rank": lambda _row: 0,
-    "act by": lambda row: row["act_by"] or "9999",
-    "starts down to": lambda row: -float(row["coldest_start_c"]),
-    "last read": lambda row: row["last_reading_on"] or "",
+    list_words.BY_RANK: lambda _row: 0,
+    list_words.ACT_BY_HEAD: lambda row: row["act_by"] or "9999",
+    list_words.STARTS_HEAD: lambda row: -float(row["coldest_start_c"]),
+    list_words.LAST_READ_HEAD: lambda row: row["last_reading_on"] or "",
     "depot": lambda row: row["depot"] or "",
     "part": lambda row: part_name(row["part"]),
     "vehicle": lambda row: row["unit"],

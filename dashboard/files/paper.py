@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 import pandas as pd
 from reportlab.lib.units import mm
@@ -27,6 +27,7 @@ from dashboard.files.pieces import (
     sentence,
     tick_boxes,
 )
+from dashboard.words.list_words import CHANGE_WORDS
 from dashboard.words.plain_text import (
     by_when,
     cold_range,
@@ -56,8 +57,6 @@ from dashboard.words.reasons import (
 from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.records import WeeklyList
-
-CHANGE_WORDS: Final = {"new": "new", "worse": "worse", "better": "better", "same": "as before"}
 
 
 @dataclass(frozen=True)
@@ -138,7 +137,11 @@ def _list_row(
             f"<b>{PART_WORDS[row['part']].capitalize()}</b><br/>{sureness(row['part_probability'])} "
             f"{whole('(' + percent(row['part_probability']) + ')')}"
         ),
-        para(whole(f"<b>{glued(percent(row['no_start_probability']))}</b><br/>{CHANGE_WORDS.get(change, '')}")),
+        para(
+            whole(
+                f"<b>{glued(percent(row['no_start_probability']))}</b><br/>{'' if change == 'first' else CHANGE_WORDS.get(change, '')}"
+            )
+        ),
         para(whole(f"<b>{cold}</b><br/>{cold_range(row, fahrenheit=in_f)}<br/>coming low {coming}"), 7.5),
         para(glued(f"<b>{by}</b><br/>read {day(row['last_reading_on'])}"), 7.5),
         para(f"{sentence(why)}. <b>{sentence(str(row['action']))}.</b>", 7.5),

@@ -11,6 +11,7 @@ from dashboard.charts import theme
 from dashboard.judging.process import JudgingFailed
 from dashboard.screens import device, place, session
 from dashboard.screens.pages import IN_ADDRESS, all_pages, page
+from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 from ingest.errors import IngestError
 
@@ -20,7 +21,7 @@ ICON = Path(__file__).parents[1] / "pictures" / "icon.png"  # a named icon would
 
 def main() -> None:
     """Run the page that was asked for."""
-    st.set_page_config(page_title="cranktrend", page_icon=ICON, layout="wide")
+    st.set_page_config(page_title=say.PROGRAM, page_icon=ICON, layout="wide")
     st.html(theme.style_sheet())
     try:
         chosen = st.navigation(all_pages(), position="sidebar")
@@ -40,19 +41,19 @@ def margin() -> None:
     with st.sidebar:
         find_unit()
         device.name_known()
-        st.text_input("Your name, for the record", max_chars=64, key="who", on_change=device.name_told, args=("who",))
+        st.text_input(say.YOUR_NAME, max_chars=64, key="who", on_change=device.name_told, args=("who",))
         today = session.today()
         session.follow("as_of", today)
         with_the_day(today)
         st.date_input(
-            "Knowledge at the start of",
+            say.KNOWN_AT,
             value=today,
             max_value=today,
             min_value=date(2000, 1, 1),
             key="as_of",
             format=session.date_format(),
             bind=IN_ADDRESS,
-            help="Nothing dated this day or later is used. Take an earlier day to see what was known then.",
+            help=say.KNOWN_AT_HELP,
         )
 
 
@@ -65,7 +66,7 @@ def with_the_day(shown: date) -> None:
 
 def find_unit() -> None:
     """A box for part of a vehicle's number."""
-    part = st.text_input("Find a vehicle", placeholder="part of its number", max_chars=64, key="find").strip()
+    part = st.text_input(say.FIND, placeholder=say.PART_OF_NUMBER, max_chars=64, key="find").strip()
     if not part:
         return
     numbers = session.units()["unit"]
@@ -73,7 +74,7 @@ def find_unit() -> None:
     for unit in found:
         st.page_link(page("unit"), label=safe(unit), query_params={"unit": unit}, icon=":material/chevron_right:")
     if found.empty:
-        st.caption(f"No vehicle's number contains {safe(part)}.")
+        st.caption(say.NO_SUCH_NUMBER.format(part=safe(part)))
 
 
 main()

@@ -9,6 +9,7 @@ import streamlit as st
 from dashboard.desk.addresses import bay_address, only_here
 from dashboard.files import paper
 from dashboard.screens import downloads
+from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 
 
@@ -23,9 +24,6 @@ def code_button(base: str, units: Sequence[str], name: str, label: str) -> None:
 def code_reach(base: str) -> None:
     """Say which address the codes hold, and when no phone can reach it."""
     if not base or only_here(base):
-        st.caption(
-            f"The code would hold {safe(base or 'no address')}, which a phone cannot reach: "
-            "set the address of these screens under Settings."
-        )
+        st.caption(say.CODE_UNREACHABLE.format(address=safe(base or say.NO_ADDRESS)))
     else:
-        st.caption(f"The code holds {safe(base)}.")
+        st.caption(say.CODE_HOLDS.format(address=safe(base)))

@@ -11,6 +11,8 @@ import streamlit as st
 from dashboard.desk import weekly
 from dashboard.screens import kept, session
 from dashboard.screens.pages import page
+from dashboard.words import decision_words as say
+from dashboard.words import every_page
 from dashboard.words.plain_text import safe
 from ingest.records import read_decisions, save_decision
 
@@ -23,7 +25,7 @@ def about(unit: str, *, flagged: bool) -> None:
         made = read_decisions(db)
     made = made[made["unit"] == unit]
     if flagged or len(made):
-        st.subheader("Decide")
+        st.subheader(say.DECIDE)
     kept.told("unit", unit)
     if flagged:
         buttons(unit, "unit")
@@ -31,45 +33,45 @@ def about(unit: str, *, flagged: bool) -> None:
         st.caption(weekly.decision_line(decision))
     if len(made):
         asked = {"unit": unit, "what": "decision"}
-        st.page_link(page("correct"), label="Correct or withdraw a decision", query_params=asked)
+        st.page_link(page("correct"), label=say.CORRECT, query_params=asked)
 
 
 def on_card(unit: str, standing: Mapping[Any, Any] | None, where: str) -> None:
     """On a card of a list: a button that asks, and what was just kept with the way to take it back."""
     kept.told(where, unit)
-    if st.button(f"Decide on {safe(unit)} …", key=f"decide_{unit}"):
-        st.dialog(f"Decide on {safe(unit)}")(ask)(unit, standing, where)
+    if st.button(say.DECIDE_ON_OPENS.format(unit=safe(unit)), key=f"decide_{unit}"):
+        st.dialog(say.DECIDE_ON.format(unit=safe(unit)))(ask)(unit, standing, where)
 
 
 def ask(unit: str, standing: Mapping[Any, Any] | None, where: str) -> None:
     """The same buttons over the list, with what stands already."""
     if standing is not None:
-        st.caption(f"So far: {weekly.decision_line(standing)}")
+        st.caption(say.SO_FAR.format(decision=weekly.decision_line(standing)))
     buttons(unit, where)
 
 
 def buttons(unit: str, where: str) -> None:
     """Accept, ask for a measurement, postpone, or nothing found."""
     with st.container(horizontal=True, key="decisions"):
-        if st.button("Accept: plan it", type="primary", key="accept"):
+        if st.button(say.ACCEPT, type="primary", key="accept"):
             keep(unit, "accepted", where)
-        if st.button("Ask for a measurement", key="ask"):
+        if st.button(say.ASK, key="ask"):
             keep(unit, "measure", where)
-        with st.popover("Postpone …", key="postpone"):
-            reason = st.text_input("Why", max_chars=200, key=f"why_{unit}")
+        with st.popover(say.POSTPONE_OPENS, key="postpone"):
+            reason = st.text_input(every_page.WHY, max_chars=200, key=f"why_{unit}")
             first = session.as_of() + timedelta(days=1)
             until = st.date_input(
-                "Until", value=session.as_of() + timedelta(days=POSTPONE_D), min_value=first,
+                say.UNTIL, value=session.as_of() + timedelta(days=POSTPONE_D), min_value=first,
                 max_value=first + timedelta(days=365), key=f"until_{unit}", format=session.date_format(),
             )  # fmt: skip
-            if st.button("Postpone", key="postpone_now", type="primary"):
+            if st.button(say.POSTPONE, key="postpone_now", type="primary"):
                 if not reason.strip():
-                    st.error("Say why it is postponed; any short text will do.")
+                    st.error(say.SAY_WHY)
                 else:
                     keep(unit, "postponed", where, reason=reason, until=until)
-        with st.popover("Looked at, found nothing …", key="nothing"):
-            note = st.text_input("What was looked at", max_chars=200, key=f"note_{unit}")
-            if st.button("Keep it on record", key="nothing_now", type="primary"):
+        with st.popover(say.NOTHING_FOUND, key="nothing"):
+            note = st.text_input(say.WHAT_LOOKED_AT, max_chars=200, key=f"note_{unit}")
+            if st.button(say.KEEP, key="nothing_now", type="primary"):
                 keep(unit, "nothing_found", where, reason=note)
 
 
@@ -82,7 +84,7 @@ def keep(unit: str, kind: str, where: str, *, reason: str = "", until: Any = Non
             by=session.who(), now=session.now(),
         )  # fmt: skip
         if number in known:
-            kept.keep(kept.Kept(where, unit, "This is on record already; it counts once."))
+            kept.keep(kept.Kept(where, unit, say.KNOWN))
         else:
-            kept.keep(kept.Kept(where, unit, "Kept on record.", "decision", number))
+            kept.keep(kept.Kept(where, unit, say.KEPT, "decision", number))
         st.rerun()

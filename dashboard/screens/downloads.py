@@ -9,11 +9,12 @@ import streamlit as st
 
 from dashboard.files.as_csv import as_csv
 from dashboard.files.workbook import table_xlsx
+from dashboard.words import every_page as say
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Table as CSV") -> None:
+def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.AS_CSV) -> None:
     """A button that saves the table."""
     st.download_button(
         label,
@@ -34,7 +35,7 @@ def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, di
     )
 
 
-def workbook_button(frame: pd.DataFrame, name: str, *, key: str, label: str = "Table as XLSX") -> None:
+def workbook_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.AS_XLSX) -> None:
     """A button that saves the table as a workbook."""
     st.download_button(
         label, lambda: table_xlsx(frame, name), file_name=f"{name}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import streamlit as st
 
 from dashboard.screens import session
+from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 from ingest import corrections
 from ingest.errors import IngestError
 
 _KEY = "kept_note"
-AT_ONCE = "undone right after it was saved"
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ def told(where: str, unit: str) -> bool:
 def undo_button(note: Kept) -> None:
     """The button that takes it back, where it can be."""
     if note.number or note.change:
-        label = "Bring it back" if note.again else "Undo"
+        label = say.BRING_BACK if note.again else say.UNDO
         st.button(label, key="undo_kept", icon=":material/undo:", on_click=take_back, args=(note,))
 
 
@@ -69,11 +69,11 @@ def take_back(note: Kept) -> None:
                 corrections.undo(db, note.change, by=session.who(), now=session.now())
                 if note.change
                 else corrections.withdraw(
-                    db, note.word, note.number, by=session.who(), reason=AT_ONCE, now=session.now()
+                    db, note.word, note.number, by=session.who(), reason=say.AT_ONCE, now=session.now()
                 )
             )
     except IngestError as error:
         keep(Kept(note.where, note.unit, str(error), wrong=True))
         return
-    words = "It is on record again." if note.again else "Undone; the logbook keeps it."
+    words = say.AGAIN_ON_RECORD if note.again else say.UNDONE
     keep(Kept(note.where, note.unit, words, change=done.change or 0, again=not note.again))

@@ -9,27 +9,29 @@ from typing import Final
 import streamlit as st
 from streamlit.navigation.page import Page
 
+from dashboard.words import every_page as say
+
 _VIEWS = Path(__file__).parent / "views"
 IN_ADDRESS: Final = "query-params"  # a choice that lives in the page's address, under its key
 
 HEADINGS: dict[str, tuple[str, ...]] = {
-    "Monday": ("weekly_list", "fleet", "unit", "plan"),
-    "In the bay": ("bay", "visit", "work", "correct"),
-    "Data": ("files", "set_aside", "logbook", "settings"),
+    say.MONDAY: ("weekly_list", "fleet", "unit", "plan"),
+    say.IN_THE_BAY: ("bay", "visit", "work", "correct"),
+    say.DATA: ("files", "set_aside", "logbook", "settings"),
 }
-_TITLES = {
-    "weekly_list": ("Weekly list", "format_list_numbered"),
-    "fleet": ("Fleet", "ac_unit"),
-    "unit": ("Vehicle", "local_shipping"),
-    "plan": ("Replacement plan", "calendar_month"),
-    "bay": ("Measure", "speed"),
-    "visit": ("Visit done", "assignment_turned_in"),
-    "work": ("Repairs and starts", "build"),
-    "correct": ("Corrections", "edit"),
-    "logbook": ("Logbook", "history"),
-    "files": ("Files", "upload_file"),
-    "set_aside": ("Rows to put right", "rule"),
-    "settings": ("Settings", "tune"),
+_ICONS = {
+    "weekly_list": "format_list_numbered",
+    "fleet": "ac_unit",
+    "unit": "local_shipping",
+    "plan": "calendar_month",
+    "bay": "speed",
+    "visit": "assignment_turned_in",
+    "work": "build",
+    "correct": "edit",
+    "logbook": "history",
+    "files": "upload_file",
+    "set_aside": "rule",
+    "settings": "tune",
 }
 START = "weekly_list"
 _ROOT = "start"  # the first page is served at the bare address; this name is only its number among the pages
@@ -37,18 +39,24 @@ _ROOT = "start"  # the first page is served at the bare address; this name is on
 
 def page(name: str) -> Page:
     """The page of the file `name` of `views`; ValueError when there is none such."""
-    if name not in _TITLES:
-        raise ValueError(f"name is {name!r}; allowed are {', '.join(_TITLES)}")
-    title, icon = _TITLES[name]
+    if name not in _ICONS:
+        raise ValueError(f"name is {name!r}; allowed are {', '.join(_ICONS)}")
     first = name == START
     path = _ROOT if first else name
-    return st.Page(_VIEWS / f"{name}.py", title=title, icon=f":material/{icon}:", url_path=path, default=first)
+    return st.Page(
+        _VIEWS / f"{name}.py", title=say.PAGES[name], icon=f":material/{_ICONS[name]}:", url_path=path, default=first
+    )
 
 
 def _by_name() -> Page:
     """The first page once more, out of the margin's sight, so that its own name is an address too."""
-    title, icon = _TITLES[START]
-    return st.Page(_VIEWS / f"{START}.py", title=title, icon=f":material/{icon}:", url_path=START, visibility="hidden")
+    return st.Page(
+        _VIEWS / f"{START}.py",
+        title=say.PAGES[START],
+        icon=f":material/{_ICONS[START]}:",
+        url_path=START,
+        visibility="hidden",
+    )
 
 
 def all_pages() -> dict[str, list[Page]]:

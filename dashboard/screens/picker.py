@@ -7,6 +7,7 @@ from collections.abc import Callable
 import streamlit as st
 
 from dashboard.screens import beginning, device, session
+from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 
 RECENT_KEPT = 6  # vehicles that a device remembers, our choice
@@ -33,28 +34,28 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     if asked in numbers:
         note_recent(str(asked))
         with st.container(horizontal=True, key="picked"):
-            if st.button("Another vehicle", key="another", icon=":material/swap_horiz:"):
+            if st.button(say.ANOTHER, key="another", icon=":material/swap_horiz:"):
                 del st.query_params["unit"]
                 st.rerun()
             if beside is not None:
                 beside()
         return str(asked)
     if asked:
-        st.error(f"There is no vehicle {safe(asked)}; allowed are the {len(numbers)} vehicles known here.")
-    typed = st.text_input("Vehicle", placeholder="part of its number", max_chars=64, key="pick", live=True).strip()
+        st.error(say.NO_VEHICLE.format(asked=safe(asked), count=len(numbers)))
+    typed = st.text_input(say.VEHICLE, placeholder=say.PART_OF_NUMBER, max_chars=64, key="pick", live=True).strip()
     known = set(numbers)
     recent = [u for u in device.remembered().get("recent", []) if u in known]
     found = [u for u in numbers if typed.casefold() in u.casefold()] if typed else recent
     if not typed and recent:
-        st.caption("Recent vehicles")
+        st.caption(say.RECENT)
     if typed and not found:
-        st.caption(f"No vehicle's number contains {safe(typed)}.")
+        st.caption(say.NO_SUCH_NUMBER.format(part=safe(typed)))
     for unit in found[:MATCHES_SHOWN]:
         if st.button(safe(unit), key=f"pick_{unit}", width="stretch"):
             st.query_params["unit"] = unit
             st.rerun()
     if len(found) > MATCHES_SHOWN:
-        st.caption(f"{len(found)} vehicles match; type more of the number.")
+        st.caption(say.MORE_OF_NUMBER.format(count=len(found)))
     return None
 
 

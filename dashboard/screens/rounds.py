@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard.screens import session
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import page
+from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 
 _KEY: Final = "round"
@@ -51,12 +52,14 @@ def steps(unit: str) -> None:
     at = on.units.index(unit)
     with st.container(horizontal=True, vertical_alignment="center", key="round"):
         if at > 0:
-            _link(on.units[at - 1], "Before", "arrow_back")
+            _link(on.units[at - 1], say.STEP_BEFORE, "arrow_back")
         if at + 1 < len(on.units):
-            _link(on.units[at + 1], "Next", "arrow_forward")
+            _link(on.units[at + 1], say.STEP_NEXT, "arrow_forward")
         with st.container(width="content", key="back_to_list"):
             st.page_link(
-                page("weekly_list"), label=f"List of {on.week}, {at + 1} of {len(on.units)}", query_params=on.filters
+                page("weekly_list"),
+                label=say.PLACE_ON_LIST.format(week=on.week, position=at + 1, count=len(on.units)),
+                query_params=on.filters,
             )
 
 

@@ -21,6 +21,7 @@ from dashboard.desk.habits import DEGREES, Habits, in_force
 from dashboard.desk.kept_assessment import judged_version
 from dashboard.judging.process import assess_apart
 from dashboard.judging.worker import Worker
+from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 from ingest import store
 from ingest.errors import IngestError
@@ -140,7 +141,7 @@ def follow(key: str, newest: object) -> bool:
 
 def who() -> str:
     """Who is looking, as it goes on record."""
-    return who_is_named() or "not named"
+    return who_is_named() or say.NOT_NAMED
 
 
 def who_is_named() -> str:
@@ -330,12 +331,12 @@ def assessment(*, patient: bool = True) -> Assessment | None:
 
 def judged(key: Key) -> Assessment:
     """The assessment of `key`, waited for; JudgingFailed when it cannot be had."""
-    with st.spinner("Judging every vehicle from its readings …", show_time=True):
+    with st.spinner(say.JUDGING, show_time=True):
         return judge().ask(key).result()
 
 
 @st.fragment(run_every=2.0)
-def fresh_when_ready(key: Key, *, words: str = "Newer entries are being judged; the page follows by itself.") -> None:
+def fresh_when_ready(key: Key, *, words: str = say.JUDGING_NEWER) -> None:
     """A line saying what is being worked out and since when; the page is drawn again when that is done.
 
     Where it failed: why, when it is begun again by itself, and a button that begins it at once.
@@ -344,14 +345,14 @@ def fresh_when_ready(key: Key, *, words: str = "Newer entries are being judged; 
     failed = judge().failure(key)
     if failed is not None:
         why, in_s = failed
-        st.error(f"{safe(why)} It is tried again by itself in {in_s:.0f} s.")
-        if st.button("Try again", key="judge_again"):
+        st.error(say.TRIED_AGAIN.format(why=safe(why), seconds=in_s))
+        if st.button(say.TRY_AGAIN, key="judge_again"):
             judge().try_again(key)
             st.rerun()
         return
     if future.done():
         st.rerun()
-    st.caption(f":material/hourglass_top: {words} ({judge().asked_s(key):.0f} s so far)")
+    st.caption(f":material/hourglass_top: {words} {say.SO_FAR.format(seconds=judge().asked_s(key))}")
 
 
 # --- small reads that pages share ------------------------------------------------------------------------------------

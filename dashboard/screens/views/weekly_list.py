@@ -32,6 +32,8 @@ from dashboard.screens import (
 from dashboard.screens.caution import before_work
 from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
+from dashboard.words import every_page
+from dashboard.words import list_words as say
 from dashboard.words.plain_text import (
     as_sentence,
     by_when,
@@ -56,12 +58,11 @@ ROWS_AT_FIRST = 8  # rows of the very first drawing, a window full; the rest fol
 FILTER_PX = 172  # [px] two side by side on a phone
 ISSUED = "list_issued"
 PAGE = "weekly_list"
-CHANGE_WORDS = {"new": "new", "worse": "worse", "better": "better", "same": "as last week", "first": "first list"}
 
 
 def show() -> None:
     """The page."""
-    st.title("Weekly list")
+    st.title(every_page.PAGES[PAGE])
     if not session.has_vehicles():
         beginning.begin()
         return
@@ -78,9 +79,9 @@ def show() -> None:
     standing = weekly.latest_decisions(decisions, session.as_of())
     rows = arranged(body)
     behind: dict[str, Callable[[], None]] = {
-        "The list": lambda: show_rows(rows, chosen, standing),
-        "Gone since": lambda: show_gone(body),
-        "Table and paper": lambda: show_table(chosen, rows, standing),
+        say.THE_LIST: lambda: show_rows(rows, chosen, standing),
+        say.GONE_SINCE: lambda: show_gone(body),
+        say.TABLE_AND_PAPER: lambda: show_table(chosen, rows, standing),
     }
     in_tabs(behind, "list_tab")
     issue_again(chosen)
@@ -101,7 +102,7 @@ def this_week() -> WeeklyList | None:
     assessment = session.assessment(patient=last is None)
     if assessment is None and last is not None:
         if session.judge().failure(session.key_of()) is None:
-            st.info(f"The list of {iso} is being worked out; meanwhile this is the one issued before.")
+            st.info(say.BEING_WORKED_OUT.format(week=iso))
         session.fresh_when_ready(session.key_of())
         return last
     if assessment is None:
@@ -126,11 +127,11 @@ def choose_week(shown: WeeklyList) -> WeeklyList:
     session.follow("week", shown.iso_week)
     if len(weeks) < 2:
         return shown
-    chosen = st.selectbox("Week", weeks, key="week", width=180, bind=IN_ADDRESS) or shown.iso_week
+    chosen = st.selectbox(every_page.WEEK, weeks, key="week", width=180, bind=IN_ADDRESS) or shown.iso_week
     if chosen == shown.iso_week:
         return shown
     newest = shown.iso_week if shown.version else weeks[1]
-    st.caption(f"This is an earlier list, as it was issued. The newest is that of {newest}.")
+    st.caption(say.EARLIER.format(newest=newest))
     return read_issued(chosen) or shown
 
 
@@ -141,11 +142,11 @@ def choose_version(issued: WeeklyList) -> WeeklyList:
     if len(versions) < 2:
         return issued
     chosen = st.selectbox(
-        "Issued", list(versions), key=f"version_{issued.iso_week}_{len(versions)}", width=280,
-        format_func=lambda version: f"{versions[version].replace('T', ' ')[:16]} ({version} of {len(versions)})",
+        say.ISSUED, list(versions), key=f"version_{issued.iso_week}_{len(versions)}", width=280,
+        format_func=lambda version: say.ISSUED_AT.format(moment=versions[version].replace('T', ' ')[:16], version=version, count=len(versions)),
     )  # fmt: skip
     if chosen != len(versions):
-        st.caption("This list was issued again since; here it stands as it was.")
+        st.caption(say.ISSUED_SINCE)
     return read_issued(issued.iso_week, chosen) or issued
 
 
@@ -159,14 +160,14 @@ def issue(chosen: WeeklyList) -> None:
     said = st.session_state.pop(ISSUED, "")
     if said:
         st.success(safe(said))
-    if chosen.version or not is_this_week(chosen) or not acts.pressed(f"Issue the list of {chosen.iso_week}", "issue"):
+    if chosen.version or not is_this_week(chosen) or not acts.pressed(say.ISSUE.format(week=chosen.iso_week), "issue"):
         return
     fresh = session.judged(session.key_of())
     with session.database() as db:
         first = weekly.issue(db, fresh, by=session.who(), now=session.now())
     st.session_state[ISSUED] = (
-        f"The list of {chosen.iso_week} is issued." if first
-        else f"The list of {chosen.iso_week} was issued meanwhile; this is it."
+        say.IS_ISSUED.format(week=chosen.iso_week) if first
+        else say.WAS_ISSUED.format(week=chosen.iso_week)
     )  # fmt: skip
     st.rerun()
 
@@ -175,12 +176,12 @@ def issue_again(chosen: WeeklyList) -> None:
     """Issue this week's list once more with today's knowledge; the earlier one stays on record."""
     if not chosen.version or not is_this_week(chosen):
         return
-    with st.popover("Issue this list again …", key=f"again_{chosen.version}"):
-        st.caption("With everything known before today. The list issued before stays on record and can be read here.")
-        reason = st.text_input("Why it is issued again", max_chars=200, key=f"again_why_{chosen.version}")
-        if st.button("Issue again", key="again_now", type="primary"):
+    with st.popover(say.ISSUE_AGAIN, key=f"again_{chosen.version}"):
+        st.caption(say.ISSUE_AGAIN_HELP)
+        reason = st.text_input(say.WHY_AGAIN, max_chars=200, key=f"again_why_{chosen.version}")
+        if st.button(say.AGAIN, key="again_now", type="primary"):
             if not reason.strip():
-                st.error("Say why it is issued again; any short text will do.")
+                st.error(say.SAY_WHY)
                 return
             fresh = session.judged(session.key_of())
             with session.database() as db:
@@ -194,43 +195,42 @@ def head(chosen: WeeklyList) -> None:
     counts, rows = body["counts"], body["units"]
     new = sum(r.get("change") == "new" for r in rows)
     worse = sum(r.get("change") == "worse" for r in rows)
-    changes = f" {new} new, {worse} worse, {len(body['gone'])} gone since {body['compared_with']}." if body[
-        "compared_with"] else ""  # fmt: skip
+    before = body["compared_with"]
+    changes = say.CHANGES.format(new=new, worse=worse, gone=len(body["gone"]), before=before) if before else ""
     st.markdown(
-        f"**{chosen.iso_week}**, with everything known before {day(body['as_of'], weekday=True)}: "
-        f"**{len(rows)} of {counts['units']} vehicles** need{'s' if len(rows) == 1 else ''} attention.{changes} "
-        f"Probabilities are for a no-start within {body['horizon_days']} days if nothing is done."
-    )
+        say.head(
+            chosen.iso_week, body["as_of"], needing=len(rows), of=counts["units"], changes=changes,
+            days=body["horizon_days"],
+        )
+    )  # fmt: skip
     if chosen.version == 1:
         at = pd.Timestamp(chosen.issued_at)
-        st.caption(f"Issued by {safe(named(chosen.by))} {when(at)}.")
+        st.caption(say.BY.format(who=safe(named(chosen.by)), when=when(at)))
     in_f = session.fahrenheit()
     lows = []
     for depot, low in body["depots"].items():
         text = f"{safe(depot)} {temperature(low['coming_low_c'], fahrenheit=in_f)}"
         if low["forecast_low_c"] is not None:
-            text += f" (forecast {temperature(low['forecast_low_c'], fahrenheit=in_f)} on {day(low['forecast_on'])})"
+            text += say.FORECAST.format(
+                low=temperature(low["forecast_low_c"], fahrenheit=in_f), day=day(low["forecast_on"])
+            )
         lows.append(text)
     if lows:
-        shown = "; ".join(lows[:8]) + (f"; and {len(lows) - 8} more depots" if len(lows) > 8 else "")
-        st.caption(f"Coldest morning to be expected in that time: {shown}.")
+        shown = "; ".join(lows[:8]) + (say.MORE_DEPOTS.format(count=len(lows) - 8) if len(lows) > 8 else "")
+        st.caption(say.COLDEST.format(lows=shown))
     answering = responsible_words(session.settings(), list(body["depots"]))
     if answering:
         st.caption(safe(answering, longest=600))
     unjudged = counts["too_few"] + counts["no_reading"]
     if unjudged:
-        one = unjudged == 1
-        st.caption(
-            f"{unjudged} vehicle{' has' if one else 's have'} too few readings to be judged; "
-            f"{'it is' if one else 'they are'} not known to be healthy."
-        )
+        st.caption(say.unjudged(unjudged))
     for note in (
         *weekly.said_of_list(chosen, fahrenheit=in_f),
         *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
     ):
         st.warning(safe(f"{as_sentence(note.rstrip('.'))}.", longest=600))
     if body.get("assumed"):
-        st.page_link(page("files"), label="Bring in a file of the climate or of daily lows, then issue the list")
+        st.page_link(page("files"), label=say.BRING_CLIMATE)
 
 
 def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -240,16 +240,22 @@ def arranged(body: Mapping[str, Any]) -> list[dict[str, Any]]:
         return rows
     with st.container(horizontal=True, key="filters"):
         for name, label, worded in (
-            ("depot", "Depot", str),
-            ("vehicle_class", "Class", words),
-            ("part", "Part", PART_WORDS.__getitem__),
+            ("depot", every_page.DEPOT, str),
+            ("vehicle_class", every_page.CLASS, words),
+            ("part", every_page.PART, PART_WORDS.__getitem__),
         ):
             allowed = sorted({row[name] for row in rows if row[name]})
             chosen = st.multiselect(
-                label, allowed, format_func=worded, key=name, placeholder="all", width=FILTER_PX, bind=IN_ADDRESS
+                label,
+                allowed,
+                format_func=worded,
+                key=name,
+                placeholder=every_page.ALL,
+                width=FILTER_PX,
+                bind=IN_ADDRESS,
             )
             rows = [row for row in rows if not chosen or row[name] in chosen]
-        by = st.selectbox("Order", list(weekly.ORDERS), key="order", width=FILTER_PX, bind=IN_ADDRESS)
+        by = st.selectbox(say.ORDER, list(weekly.ORDERS), key="order", width=FILTER_PX, bind=IN_ADDRESS)
     return weekly.in_order(rows, by)
 
 
@@ -258,11 +264,9 @@ def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[
     body = chosen.body
     if not rows:
         if not body["counts"]["judged"]:
-            st.info("No vehicle can be judged yet: each has too few readings.")
+            st.info(say.NONE_JUDGED)
         else:
-            st.success(
-                "No vehicle on this list with these filters." if body["units"] else "No vehicle needs attention."
-            )
+            st.success(say.NONE_LEFT if body["units"] else say.NONE_NEEDS)
         return
     rounds.begin(chosen.iso_week, [str(row["unit"]) for row in rows])
     aside = {unit for unit, decision in standing.items() if decision["kind"] in ("postponed", "nothing_found")}
@@ -271,14 +275,14 @@ def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[
     open_rows = [row for row in rows if row["unit"] not in aside]
     pages = max(1, -(-len(open_rows) // ROWS_A_PAGE))
     in_f = session.fahrenheit()
-    number = st.number_input("Page", 1, pages, 1, key="page", width=140, bind=IN_ADDRESS) if pages > 1 else 1
+    number = st.number_input(say.PAGE, 1, pages, 1, key="page", width=140, bind=IN_ADDRESS) if pages > 1 else 1
     start = (int(number) - 1) * ROWS_A_PAGE
     at_first = device.awaited()  # the browser tells its number a moment later, and the page is drawn again
     now = said_since(chosen, in_f=in_f)
     for row in open_rows[start : start + (ROWS_AT_FIRST if at_first else ROWS_A_PAGE)]:
         show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
     if parked and not at_first:
-        st.subheader(f"Postponed or looked at ({len(parked)})")
+        st.subheader(say.PARKED.format(count=len(parked)))
         for row in parked[:ROWS_A_PAGE]:
             show_row(row, body, standing.get(row["unit"]), now(row), in_f=in_f)
 
@@ -318,19 +322,21 @@ def show_row(
                 query_params={"unit": row["unit"]},
             )  # fmt: skip
             changed = f"  \n{whole(change_words(row, in_f=in_f))}" if body["compared_with"] else ""
-            st.markdown(f":small[{safe(row['depot'] or 'no depot')} · {safe(words(row['vehicle_class']))}]{changed}")
+            st.markdown(
+                f":small[{safe(row['depot'] or every_page.NO_DEPOT)} · {safe(words(row['vehicle_class']))}]{changed}"
+            )
         middle.markdown(
             f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
             f"({glued(percent(row['part_probability']))})  \n"
-            f"No-start **{percent(row['no_start_probability'])}** · act by **{by_when(row['act_by'], body['as_of'])}**  \n"
-            f":small[Last read {day(row['last_reading_on'])}]"
+            + say.CHANCE.format(chance=percent(row["no_start_probability"]), day=by_when(row["act_by"], body["as_of"]))
+            + f"  \n:small[{say.LAST_READ.format(day=day(row['last_reading_on']))}]"
         )
         coldest = body["depots"].get(row["depot"], {}).get("coming_low_c")
-        coming = f"  \nComing low {temperature(coldest, fahrenheit=in_f)}" if coldest is not None else ""
-        right.markdown(
-            f"Starts **{Reader(pd.Timestamp(body['as_of']), in_f).down_to(float(row['coldest_start_c']))}**  \n"
-            f":small[{cold_range(row, fahrenheit=in_f)}]{coming}"
+        coming = (
+            f"  \n{say.COMING_LOW.format(low=temperature(coldest, fahrenheit=in_f))}" if coldest is not None else ""
         )
+        down_to = Reader(pd.Timestamp(body["as_of"]), in_f).down_to(float(row["coldest_start_c"]))
+        right.markdown(f"{say.STARTS.format(down_to=down_to)}  \n:small[{cold_range(row, fahrenheit=in_f)}]{coming}")
         with drawn:
             pictures.short_course(row, str(body["as_of"]), in_f=in_f)
         why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
@@ -349,22 +355,20 @@ def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:
     if change in ("worse", "better") and was is not None:
         moved = abs(float(row["no_start_probability"]) - float(was)) >= weekly.WORSE_RISE
         before = percent(float(was)) if moved or was_c is None else cold_words(float(was_c), fahrenheit=in_f)
-        started = f"started {before}" if before.startswith("below") else f"started down to {before}"
-        then = f" (was {before})" if moved or was_c is None else f" ({started})"
-    return f"{theme.CHANGE_SIGNS[change]} {CHANGE_WORDS[change]}{then}"
+        then = f" ({say.was(before, cold=not moved and was_c is not None)})"
+    return f"{theme.CHANGE_SIGNS[change]} {say.CHANGE_WORDS[change]}{then}"
 
 
 def show_gone(body: Mapping[str, Any]) -> None:
     """Vehicles that are no longer on the list, and why."""
     if not body["compared_with"]:
-        st.write("This is the first list; there is none to compare with.")
+        st.write(say.FIRST_LIST)
     elif not body["gone"]:
-        st.write("No vehicle has left the list.")
+        st.write(say.NONE_GONE)
     for row in body["gone"]:
         with st.container(border=True, key=f"row-gone-{row['unit'][:24]}"):
             st.page_link(page("unit"), label=safe(row["unit"]), icon=None, query_params={"unit": row["unit"]})
-            st.markdown(f"Was on the list for its {PART_WORDS[row['part']]} ({percent(float(row['was']))}). "
-                        f"Gone because: {safe(row['why'])}.")  # fmt: skip
+            st.markdown(say.WAS_ON_LIST.format(part=PART_WORDS[row['part']], chance=percent(float(row['was'])), why=safe(row['why'])))  # fmt: skip
     if body["gone"]:
         downloads.table_button(pd.DataFrame(body["gone"]), f"gone-since-{body['compared_with']}", key="gone")
 
@@ -380,19 +384,19 @@ def table_shown(frame: pd.DataFrame, *, in_f: bool) -> Styler:
             "class": [words(str(name)) for name in frame["class"]],
             "part": frame["part"],
             "sure": frame["part_probability"].astype(float),
-            "no-start": frame["no_start_probability"].astype(float),
-            "starts down to": frame["coldest_start_c"].astype(float),
-            "coming low": frame["coming_low_c"].astype(float),
-            "act by": columns.days(frame["act_by"]),
-            "last read": columns.days(frame["last_reading_on"]),
-            "change": [CHANGE_WORDS.get(str(c), str(c)) for c in frame["change"]],
+            say.NO_START_HEAD: frame["no_start_probability"].astype(float),
+            say.STARTS_HEAD: frame["coldest_start_c"].astype(float),
+            say.COMING_LOW_HEAD: frame["coming_low_c"].astype(float),
+            say.ACT_BY_HEAD: columns.days(frame["act_by"]),
+            say.LAST_READ_HEAD: columns.days(frame["last_reading_on"]),
+            "change": [say.CHANGE_WORDS.get(str(c), str(c)) for c in frame["change"]],
             "why": frame["why"],
-            "what to do": frame["action"],
+            say.ACTION_HEAD: frame["action"],
             "decided": frame["decision"],
         }
     )
     return columns.in_words(
-        table, {"sure": percent, "no-start": percent, "starts down to": degrees, "coming low": degrees}
+        table, {"sure": percent, say.NO_START_HEAD: percent, say.STARTS_HEAD: degrees, say.COMING_LOW_HEAD: degrees}
     )
 
 
@@ -402,14 +406,14 @@ def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping
     in_f, as_of = session.fahrenheit(), pd.Timestamp(chosen.body["as_of"])
     why = [first_reason(row, as_of, fahrenheit=in_f) for row in rows]
     columns.show(
-        table_shown(frame.assign(why=why), in_f=in_f), alt="The weekly list as a table", key="list_table",
+        table_shown(frame.assign(why=why), in_f=in_f), alt=say.TABLE_ALT, key="list_table",
         columns={"vehicle": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
     with st.container(horizontal=True):
         downloads.table_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
         downloads.workbook_button(frame, f"weekly-list-{chosen.iso_week}", key="list")
         downloads.pdf_button(
-            "List for printing (PDF)", lambda: list_pdf(
+            say.PRINTED, lambda: list_pdf(
                 chosen, rows, standing, fahrenheit=in_f,
                 responsible=responsible_words(session.settings(), list(chosen.body["depots"])),
             ),

@@ -1,0 +1,22 @@
+"""What is said where a manager decides about a vehicle."""
+
+from __future__ import annotations
+
+from typing import Final
+
+DECIDE: Final = "Decide"
+CORRECT: Final = "Correct or withdraw a decision"
+DECIDE_ON_OPENS: Final = "Decide on {unit} …"
+DECIDE_ON: Final = "Decide on {unit}"
+SO_FAR: Final = "So far: {decision}"
+ACCEPT: Final = "Accept: plan it"
+ASK: Final = "Ask for a measurement"
+POSTPONE_OPENS: Final = "Postpone …"
+UNTIL: Final = "Until"
+POSTPONE: Final = "Postpone"
+SAY_WHY: Final = "Say why it is postponed; any short text will do."
+NOTHING_FOUND: Final = "Looked at, found nothing …"
+WHAT_LOOKED_AT: Final = "What was looked at"
+KEEP: Final = "Keep it on record"
+KNOWN: Final = "This is on record already; it counts once."
+KEPT: Final = "Kept on record."

@@ -1,0 +1,86 @@
+"""What the page of the weekly list says."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from dashboard.words.plain_text import day
+
+CHANGE_WORDS: Final = {
+    "new": "new",
+    "worse": "worse",
+    "better": "better",
+    "same": "as before",
+    "first": "first list",
+}
+BY_RANK: Final = "by rank"
+THE_LIST: Final = "The list"
+GONE_SINCE: Final = "Gone since"
+TABLE_AND_PAPER: Final = "Table and paper"
+BEING_WORKED_OUT: Final = "The list of {week} is being worked out; meanwhile this is the one issued before."
+EARLIER: Final = "This is an earlier list, as it was issued. The newest is that of {newest}."
+ISSUED: Final = "Issued"
+ISSUED_AT: Final = "{moment} ({version} of {count})"
+ISSUED_SINCE: Final = "This list was issued again since; here it stands as it was."
+ISSUE: Final = "Issue the list of {week}"
+IS_ISSUED: Final = "The list of {week} is issued."
+WAS_ISSUED: Final = "The list of {week} was issued meanwhile; this is it."
+ISSUE_AGAIN: Final = "Issue this list again …"
+ISSUE_AGAIN_HELP: Final = (
+    "With everything known before today. The list issued before stays on record and can be read here."
+)
+WHY_AGAIN: Final = "Why it is issued again"
+AGAIN: Final = "Issue again"
+SAY_WHY: Final = "Say why it is issued again; any short text will do."
+BY: Final = "Issued by {who} {when}."
+FORECAST: Final = " (forecast {low} on {day})"
+MORE_DEPOTS: Final = "; and {count} more depots"
+COLDEST: Final = "Coldest morning to be expected in that time: {lows}."
+BRING_CLIMATE: Final = "Bring in a file of the climate or of daily lows, then issue the list"
+ORDER: Final = "Order"
+NONE_JUDGED: Final = "No vehicle can be judged yet: each has too few readings."
+NONE_LEFT: Final = "No vehicle on this list with these filters."
+NONE_NEEDS: Final = "No vehicle needs attention."
+PAGE: Final = "Page"
+PARKED: Final = "Postponed or looked at ({count})"
+COMING_LOW: Final = "Coming low {low}"
+CHANGES: Final = " {new} new, {worse} worse, {gone} gone since {before}."
+CHANCE: Final = "No-start **{chance}** · act by **{day}**"
+LAST_READ: Final = "Last read {day}"
+STARTS: Final = "Starts **{down_to}**"
+FIRST_LIST: Final = "This is the first list; there is none to compare with."
+NONE_GONE: Final = "No vehicle has left the list."
+WAS_ON_LIST: Final = "Was on the list for its {part} ({chance}). Gone because: {why}."
+NO_START_HEAD: Final = "no-start"
+STARTS_HEAD: Final = "starts down to"
+COMING_LOW_HEAD: Final = "coming low"
+ACT_BY_HEAD: Final = "act by"
+LAST_READ_HEAD: Final = "last read"
+ACTION_HEAD: Final = "what to do"
+TABLE_ALT: Final = "The weekly list as a table"
+PRINTED: Final = "List for printing (PDF)"
+
+
+def head(week: str, as_of: str, *, needing: int, of: int, changes: str, days: int) -> str:
+    """Which list it is and how many vehicles are on it; changes: CHANGES, "" where there is no list before."""
+    return (
+        f"**{week}**, with everything known before {day(as_of, weekday=True)}: **{needing} of {of} vehicles** "
+        f"need{'s' if needing == 1 else ''} attention.{changes} Probabilities are for a no-start within {days} days if "
+        f"nothing is done."
+    )
+
+
+def unjudged(count: int) -> str:
+    """Vehicles of which nothing can be said."""
+    one = count == 1
+    return (
+        f"{count} vehicle{' has' if one else 's have'} too few readings to be judged; {'it is' if one else 'they are'} "
+        f"not known to be healthy."
+    )
+
+
+def was(before: str, *, cold: bool) -> str:
+    """What a figure was on the list before: a chance, or how cold it started."""
+    if not cold:
+        return f"was {before}"
+    return f"started {before}" if before.startswith("below") else f"started down to {before}"
