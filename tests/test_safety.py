@@ -12,7 +12,7 @@ import pytest
 
 from analysis.bay.decision_table import TABLE
 from analysis.bay.next_measurement import CANDIDATES
-from dashboard.files import paper, plan_export, plan_table
+from dashboard.files import paper, plan_book, plan_calendar, plan_table
 from dashboard.words import reading_sheet, safety
 from dashboard.words.list_row import CHEAP_FIRST
 from ingest.fields import PARTS
@@ -74,7 +74,7 @@ def test_every_advice_that_can_hurt_is_said_with_it() -> None:
 
 def test_paper_and_exports_carry_it() -> None:
     assert paper.SAFE_NOTE is safety.SAFE_NOTE
-    assert plan_table.REPAIR_NOTE is plan_export.REPAIR_NOTE is safety.REPAIR_NOTE
+    assert plan_table.REPAIR_NOTE is plan_book.REPAIR_NOTE is plan_calendar.REPAIR_NOTE is safety.REPAIR_NOTE
 
 
 @pytest.mark.parametrize(

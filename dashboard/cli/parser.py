@@ -350,7 +350,7 @@ def add_plan(command: Command) -> None:
         "--let-go", action="append", default=[], metavar="UNIT", help="take a vehicle's pins away; may be repeated"
     )
     add_format(sub, "table", "csv", "json", "ics", "xlsx")
-    sub = command("work-orders", "planner.run_work_orders", "a sheet to print for each visit of the plan on record")
+    sub = command("work-orders", "orders.run_work_orders", "a sheet to print for each visit of the plan on record")
     sub.add_argument("file", metavar="FILE.pdf", help="the new file")
     sub.add_argument("--unit", default="", metavar="UNIT", help="only the visits of this vehicle, in whatever week")
     sub.add_argument(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
@@ -29,3 +30,21 @@ def rows_as_csv(rows: list[dict[str, Any]]) -> str:
     """The list as CSV; several reasons are joined."""
     cells = [[row[n] if n != "reasons" else "; ".join(row[n]) for n in LIST_COLUMNS] for row in rows]
     return as_csv(pd.DataFrame(cells, columns=list(LIST_COLUMNS), dtype=object))
+
+
+def cells_of(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]]:
+    """The rows of some columns as a file holds them: days without a time, lists as text, four decimals."""
+    for row in frame[list(columns)].itertuples(index=False):
+        out: list[object] = []
+        for value in row:
+            if value is pd.NaT:
+                out.append(None)
+            elif isinstance(value, pd.Timestamp):
+                out.append(value.date())
+            elif isinstance(value, list):
+                out.append(", ".join(str(item) for item in value))
+            elif isinstance(value, float):
+                out.append(round(float(value), 4))
+            else:
+                out.append(value)
+        yield out

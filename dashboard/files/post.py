@@ -21,7 +21,8 @@ from dashboard.desk.addresses import ADDRESS_KEY
 from dashboard.desk.habits import in_force, responsible_words
 from dashboard.files.mail_settings import MailSettings
 from dashboard.files.paper import list_pdf
-from dashboard.files.plan_export import plan_book, render
+from dashboard.files.plan_book import plan_book
+from dashboard.files.plan_export import render
 from dashboard.files.workbook import bytes_of, sheet
 from dashboard.words import post_words
 from ingest.posts import Post

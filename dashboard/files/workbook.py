@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import pandas as pd
 from openpyxl import Workbook
@@ -11,28 +11,11 @@ from openpyxl.cell.cell import Cell
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
+from dashboard.files.as_csv import cells_of
 from dashboard.words.plain_text import clean
 
 WIDEST_COLUMN = 60
 """Widest column of a sheet [characters]."""
-
-
-def cells_of(frame: pd.DataFrame, columns: Iterable[str]) -> Iterable[list[object]]:
-    """The rows of some columns as a sheet holds them: days without a time, lists as text, four decimals."""
-    for row in frame[list(columns)].itertuples(index=False):
-        out: list[object] = []
-        for value in row:
-            if value is pd.NaT:
-                out.append(None)
-            elif isinstance(value, pd.Timestamp):
-                out.append(value.date())
-            elif isinstance(value, list):
-                out.append(", ".join(str(item) for item in value))
-            elif isinstance(value, float):
-                out.append(round(float(value), 4))
-            else:
-                out.append(value)
-        yield out
 
 
 def sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFrame, *, first: bool = False) -> None:

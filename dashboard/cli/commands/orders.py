@@ -1,0 +1,39 @@
+"""The visits of the plan on record as work orders."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from dashboard.cli.commands.database import open_existing
+from dashboard.cli.commands.files import write_new
+from dashboard.desk.addresses import ADDRESS_KEY
+from dashboard.desk.habits import of_fleet
+from dashboard.desk.planning import load_plan
+from dashboard.desk.refusals import PlanRefused
+from dashboard.desk.terminal import DONE, say, show
+from dashboard.desk.work_orders import chosen_visits
+from dashboard.files.work_order import printed_orders
+from dashboard.words.visit_words import NO_CODE
+from ingest.records import read_settings
+
+
+def run_work_orders(options: argparse.Namespace) -> int:
+    """Write the sheets of the visits asked for to a new PDF file."""
+    db = open_existing(options)
+    plan = load_plan(db)
+    if plan is None:
+        raise PlanRefused("No plan is on record yet: make one first (cranktrend plan, or cranktrend issue).")
+    week = options.week or ("" if options.unit or plan.visits.empty else str(plan.visits["iso_week"].min()))
+    visits = chosen_visits(plan, unit=options.unit, week=week, depot=options.depot)
+    if not visits:
+        raise PlanRefused(
+            f"Version {plan.version} of the plan has no visit to come with these words; `cranktrend plan` shows those there are."
+        )
+    own = read_settings(db)
+    base, in_f = str(own.get(ADDRESS_KEY, "")), of_fleet(own).fahrenheit
+    pdf = printed_orders(db, plan, visits, base=base, fahrenheit=in_f)
+    show(f"written to {write_new(Path(options.file), pdf)}; work orders: {len(visits)}")
+    if not base:
+        say(NO_CODE)
+    return DONE

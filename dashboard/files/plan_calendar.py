@@ -1,0 +1,83 @@
+"""The plan's visits as a calendar (RFC 5545)."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, date, datetime, timedelta
+
+import pandas as pd
+from icalendar import Calendar, Event, Journal
+
+from analysis.plan.replacement_plan import ReplacementPlan
+from analysis.plan.result import rows_of
+from dashboard.words.plain_text import clean
+from dashboard.words.plan_words import LATE_HEAD, missed_line
+from dashboard.words.safety import REPAIR_NOTE
+from dashboard.words.visit_words import closed_words
+
+PRODUCT_ID = "-//cranktrend//replacement plan//EN"
+
+
+def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: datetime | None = None) -> str:
+    """One calendar (RFC 5545) with the visits of `depot`, or of all depots when None.
+
+    A second import updates by UID and SEQUENCE, takes cancelled visits out and says which were done. A calendar must hold something, so one
+    without visits holds a note that says so.
+    """
+    stamp = (now or datetime.now()).astimezone(UTC).replace(microsecond=0)
+    visits, cancelled, done = (
+        frame if depot is None else frame[frame["depot"] == depot] for frame in (plan.visits, plan.cancelled, plan.done)
+    )
+    calendar = Calendar()
+    calendar.add("prodid", PRODUCT_ID)
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", "Starting-system visits" + ("" if depot is None else f", {clean(depot)}"))
+    late = {r["unit"]: [f"{LATE_HEAD}: {clean(missed_line(r, plan.as_of))}."] for r in rows_of(plan.act_by_missed)}
+    for visit in visits.to_dict("records"):
+        settled = visit["state"] in ("kept", "pinned")
+        event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
+        event.add("summary", f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)")
+        event.add("description", "\n".join([visit["why"], *late.get(visit["unit"], ()), REPAIR_NOTE]))
+        event.add("location", clean(visit["depot"]))
+        event.add("status", "CONFIRMED" if settled else "TENTATIVE")
+        calendar.add_component(event)
+    for visit in done.to_dict("records"):
+        event = _event(visit["uid"], visit["sequence"], visit["done_on"], stamp)
+        event.add("summary", f"{clean(visit['unit'])}: {visit['job']} (done)")
+        event.add("description", closed_words(visit))
+        event.add("location", clean(visit["depot"]))
+        event.add("status", "CONFIRMED")
+        calendar.add_component(event)
+    for visit in cancelled.to_dict("records"):
+        event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
+        event.add("summary", f"{clean(visit['unit'])}: {visit['job']}")
+        event.add("status", "CANCELLED")
+        calendar.add_component(event)
+    if not calendar.subcomponents:
+        calendar.add_component(_no_visit(plan, depot, stamp))
+    return str(calendar.to_ical().decode("utf-8"))
+
+
+def _no_visit(plan: ReplacementPlan, depot: str | None, stamp: datetime) -> Journal:
+    """A note on the plan's day that no visit is planned."""
+    note = Journal()
+    name = hashlib.sha256(f"{plan.as_of.date()}|{plan.weeks}|{depot or ''}".encode()).hexdigest()[:24]
+    note.add("uid", f"{name}@cranktrend")
+    note.add("dtstamp", stamp)
+    note.add("dtstart", plan.as_of.date())
+    note.add("summary", f"No visit is planned in the {plan.weeks} weeks from {plan.as_of.date()}")
+    return note
+
+
+def _event(uid: object, sequence: object, day: pd.Timestamp, stamp: datetime) -> Event:
+    """A visit as an event of a whole day."""
+    start: date = day.date()
+    event = Event()
+    event.add("uid", str(uid))
+    event.add("sequence", int(str(sequence)))
+    event.add("dtstamp", stamp)
+    event.add("dtstart", start)
+    event.add("dtend", start + timedelta(days=1))
+    event.add("transp", "TRANSPARENT")
+    return event
