@@ -21,6 +21,7 @@ from ingest.fields import TABLES
 from ingest.layout import Layout, own_layout, source_layout
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, read_sheets
+from ingest.record_check import kept_rows
 from ingest.sheets import Sheet
 from ingest.sources import Source, find_source, saved_sources
 from ingest.writing import Admitted, Origin, Place, write_origin, writing
@@ -288,4 +289,4 @@ def _close_origin(db: Database, origin_id: int, result: FileOutcome) -> None:
         db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
         return
     counts = f"rows {result.rows}, stored {result.stored}, known {result.known}, set aside {result.set_aside}"
-    db.execute("UPDATE origins SET counts = ? WHERE id = ?", (counts, origin_id))
+    db.execute("UPDATE origins SET counts = ?, kept = ? WHERE id = ?", (counts, kept_rows(db, origin_id), origin_id))

@@ -16,23 +16,31 @@ VERSION_DIGITS = 3  # with which the name of a step begins
 migrations = Migrations(MIGRATION_SET)
 
 
-def older_version(db: Database) -> str:
-    """The number of the last step that a database of an older version has had; "" for a new one and for a current one."""
+def version_of(db: Database) -> str:
+    """The number of the last step that a database has had; "" for a new one."""
     had = [step.name for step in migrations.applied(db)]
-    return max(had)[:VERSION_DIGITS] if had and migrations.pending(db) else ""
+    return max(had)[:VERSION_DIGITS] if had else ""
 
 
-def migrate(db: Database) -> None:
-    """Bring `db` to the current tables, all steps or none; raise DatabaseRefused when a newer program wrote it."""
-    known = {step.name for step in migrations.pending(db)}
-    applied = {step.name for step in migrations.applied(db)}
-    known |= applied & {step.name for step in migrations.pending(Database(memory=True))}
-    newer = sorted(applied - known)
+def older_version(db: Database) -> str:
+    """The same for a database of an older version; "" for a new one and for a current one."""
+    return version_of(db) if migrations.pending(db) else ""
+
+
+def check_not_newer(db: Database) -> None:
+    """Raise DatabaseRefused when a newer program wrote the database."""
+    known = {step.name for step in migrations.pending(Database(memory=True))}
+    newer = sorted({step.name for step in migrations.applied(db)} - known)
     if newer:
         raise DatabaseRefused(
             f"this database was written by a newer version of cranktrend (it holds the change {newer[0]!r}); "
             "update cranktrend, then open it again"
         )
+
+
+def migrate(db: Database) -> None:
+    """Bring `db` to the current tables, all steps or none; raise DatabaseRefused when a newer program wrote it."""
+    check_not_newer(db)
     if not migrations.pending(db):
         return
     db.conn.execute("BEGIN IMMEDIATE")  # two programs that open it at once: the second finds it done
@@ -570,3 +578,9 @@ def _create_posts(db: Database) -> None:
 def _index_repairs(db: Database) -> None:
     """The repairs of a visit are found without reading all of them."""
     _run(db, "CREATE INDEX repairs_by_origin ON repairs (origin_id)")
+
+
+@migrations(name="019_rows_of_files")
+def _add_kept(db: Database) -> None:
+    """How many rows of each table an import left under its origin, so that they can be counted again."""
+    _run(db, "ALTER TABLE origins ADD COLUMN kept TEXT NOT NULL DEFAULT ''")

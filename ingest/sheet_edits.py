@@ -83,7 +83,7 @@ def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", no
     with writing(db):
         again = write_origin(db, mine)
         for (name, row_key), columns in _changed_by(db, change).items():
-            key = _key_of(name, row_key)
+            key = key_of(name, row_key)
             current = _values_now(db, name, key)
             told = {column: as_text((current or {}).get(column)) for column in columns}
             if told != {column: new for column, (_, new) in columns.items()}:
@@ -103,7 +103,7 @@ def said_before(db: Database, name: str) -> dict[Key, list[dict[str, object]]]:
     ).fetchall()
     out: dict[Key, list[dict[str, object]]] = {}
     for row_key, mine in groupby(rows, key=lambda row: str(row[0])):
-        key = _key_of(name, row_key)
+        key = key_of(name, row_key)
         state: dict[str, object] = dict.fromkeys(SHEETS[name].values) | (_values_now(db, name, key) or {})
         for _, cells in groupby(mine, key=lambda row: int(row[1])):
             state = state | {column: _typed(column, old) for _, _, column, old in cells}
@@ -130,7 +130,7 @@ def _set(db: Database, edit: Edit, old: Values | None, change: int, mine: Origin
     for column in sheet.values:
         was, is_now = (None if row is None else row.get(column) for row in (old, edit.values))
         if was != is_now:
-            one = Change(sheet.name, _row_key(sheet.name, edit.key), column, was, is_now)
+            one = Change(sheet.name, row_key(sheet.name, edit.key), column, was, is_now)
             write_change(db, one, by=mine.by, at=mine.at, reason=reason, origin_id=change)
     note_write(db, sheet.name)
 
@@ -164,8 +164,8 @@ def _refuse_later(db: Database, change: int, name: str, row_key: str) -> None:
     )
 
 
-def _row_key(name: str, key: Key) -> str:
-    """A row as the audit and the logbook name it; :func:`_key_of` reads it again, whatever a depot is called."""
+def row_key(name: str, key: Key) -> str:
+    """A row as the audit and the logbook name it; :func:`key_of` reads it again, whatever a depot is called."""
     if name == "workshops":
         return f"{key[0]}, {_WEEK_OF}{key[1]}" if key[1] else f"{key[0]}, {_USUAL}"
     if name == "workshop_days":
@@ -175,7 +175,8 @@ def _row_key(name: str, key: Key) -> str:
     return key[0]
 
 
-def _key_of(name: str, row_key: str) -> Key:
+def key_of(name: str, row_key: str) -> Key:
+    """The row that :func:`row_key` named."""
     head, _, tail = row_key.rpartition(", ")
     if name == "workshops":
         return head, "" if tail == _USUAL else tail.removeprefix(_WEEK_OF)

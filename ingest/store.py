@@ -44,7 +44,7 @@ def open_database(
             make_private(file)
         connection = sqlite3.connect(str(file), check_same_thread=False, timeout=BUSY_MS / 1000)
         db = Database(connection)
-        _refuse_foreign(db, file)
+        refuse_foreign(db, file)
         db.conn.execute("PRAGMA journal_mode=WAL")
         db.conn.execute("PRAGMA synchronous=FULL")
         db.conn.execute(f"PRAGMA cache_size=-{CACHE_KIB}")
@@ -54,7 +54,7 @@ def open_database(
         if connection is not None:
             connection.close()
         if isinstance(error, sqlite3.Error):
-            raise _not_opened(error, file) from error
+            raise not_opened(error, file) from error
         if isinstance(error, DatabaseRefused):
             raise DatabaseRefused(f"{file}: {error}") from error
         raise
@@ -77,14 +77,14 @@ def _bring_up(db: Database, file: Path, told: Callable[[str, Path], None] | None
             told(version, copy)
 
 
-def _not_opened(error: sqlite3.Error, file: Path) -> IngestError:
+def not_opened(error: sqlite3.Error, file: Path) -> IngestError:
     """A file that is no database was named by mistake; everything else is trouble with a database."""
     if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
         return DatabaseRefused(f"{file} cannot be opened, it is not a database; name another file with --db")
     return DatabaseTrouble(error)
 
 
-def _refuse_foreign(db: Database, file: Path) -> None:
+def refuse_foreign(db: Database, file: Path) -> None:
     """Leave a database alone that some other program keeps its own tables in."""
     names = set(db.table_names())
     if names and "_sqlite_migrations" not in names:

@@ -47,7 +47,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("set-aside", "correct", "1", "crank_a=150"), ("set-aside", "dismiss", "1", "--reason", "x"), ("source", "list"),
     ("source", "show", "x"), ("source", "save", "mine", "own source.toml"), ("backup", "copy.db"), ("import", "more.csv"),
     ("correct", "reading", "1", "crank_a=150", "--reason", "x"), ("withdraw", "reading", "1", "--reason", "x"),
-    ("undo", "1"), ("logbook",), ("issue",),
+    ("undo", "1"), ("logbook",), ("issue",), ("check",), ("check", "--format", "json"),
 )  # fmt: skip
 WRITING = tuple(
     w for w in COMMANDS if w[0] in ("record", "import", "correct", "withdraw") or w[1:2] in (("set",), ("save",))
@@ -177,12 +177,12 @@ def test_a_missing_table_is_one_sentence(run: Run, own: Path, words: tuple[str, 
 
 @pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
 def test_ctrl_c_is_one_sentence(run: Run, own: Path, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Contract 130: stopped as soon as the database was opened."""
+    """Contract 130: stopped as the database is opened."""
 
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(store, "open_database", stop)
+    monkeypatch.setattr(sqlite3, "connect", stop)
     got = run(*words, db=own)
     assert (got.code, got.out) == (130, "")
     assert one_sentence(got.err)

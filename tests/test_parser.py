@@ -129,7 +129,7 @@ def test_bash_completes_our_words(capsys: pytest.CaptureFixture[str], tmp_path: 
         pytest.skip("no bash here")
     assert main(["completion", "bash"]) == 0
     (tmp_path / "completion.sh").write_text(capsys.readouterr().out)
-    for words, wanted in ((("re",), {"record", "resets"}), (("set-aside", "dis"), {"dismiss"})):
+    for words, wanted in ((("re",), {"record", "resets", "restore"}), (("set-aside", "dis"), {"dismiss"})):
         typed = " ".join(("cranktrend", *words))
         program = f"source ./completion.sh; COMP_WORDS=({typed}); COMP_CWORD={len(words)}; _shtab_cranktrend; echo ${{COMPREPLY[@]}}"
         done = subprocess.run([bash, "-c", program], cwd=tmp_path, capture_output=True, text=True, check=True)

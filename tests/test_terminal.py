@@ -63,6 +63,7 @@ WALK: tuple[tuple[str, ...], ...] = (
     ("correct", "reading", "1", f"note=x{HOSTILE}", "--reason", HOSTILE), ("withdraw", "reading", "2", "--reason", HOSTILE),
     ("log", f"f{HOSTILE}.csv"), ("log", f"none{HOSTILE}.csv", "--unit", UNIT, "--record", "--began", HOSTILE),
     ("trace", f"f{HOSTILE}.csv"), ("trace", f"f{HOSTILE}.csv", "--unit", UNIT, "--record", "--volts", HOSTILE),
+    ("check",), ("check", "--format", "json"), ("restore", f"none{HOSTILE}.db"), ("restore", f"f{HOSTILE}.csv"),
     ("undo", "1"), ("completion", "bash"), ("issue",), ("issue", "--by", HOSTILE), ("logbook",), ("logbook", "--format", "csv"), ("demo",),
     (f"none{HOSTILE}",), ("risk", f"none{HOSTILE}"), ("risk", "--as-of", HOSTILE), ("risk", f"--{HOSTILE}"),
 )  # fmt: skip

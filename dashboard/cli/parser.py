@@ -126,12 +126,28 @@ def add_files(command: Command) -> None:
     )
     sub.add_argument("--source", metavar="DESCRIPTION", help="name or TOML file of a source description")
     sub.add_argument("--dry-run", action="store_true", help="say what would happen and store nothing")
-    sub = command("backup", "files.run_backup", "copy the database to a new file")
-    sub.add_argument("file", metavar="FILE", help="the new file; one that is there is never overwritten")
+    add_safe_keeping(command)
     add_sources(group_of(command, "source", "descriptions of foreign files", "draft", "save", "list", "show"))
     add_set_aside(
         group_of(command, "set-aside", "rows that could not be believed", "list", "show", "correct", "dismiss")
     )
+
+
+def add_safe_keeping(command: Command) -> None:
+    """The copy of the database, whether it is in order, and a copy put back."""
+    sub = command("backup", "safe_keeping.run_backup", "copy the database to a new file")
+    sub.add_argument("file", metavar="FILE", help="the new file; one that is there is never overwritten")
+    sub = command(
+        "check",
+        "safe_keeping.run_check",
+        "say whether the database is in order and every row there, and what to do if not",
+    )
+    add_format(sub, "table", "json")
+    sub = command(
+        "restore", "safe_keeping.run_restore", "put a backup in the place of the database, which is kept beside it",
+        database_is_there=False,
+    )  # fmt: skip
+    sub.add_argument("file", metavar="BACKUP", help="a copy that `backup` made, or one from before a change of version")
 
 
 def add_sources(command: Command) -> None:

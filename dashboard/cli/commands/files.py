@@ -1,4 +1,4 @@
-"""Files in, and the copy of the database."""
+"""Files in, and new files out."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import argparse
 import sys
 from pathlib import Path
 
-from dashboard.cli.commands.database import open_existing, open_or_make
+from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import WHO, database_path
-from dashboard.desk.terminal import DONE, say, show
+from dashboard.desk.terminal import say, show
 from dashboard.words.plain_text import clean
-from ingest.backups import backup
 from ingest.bounds import bytes_of
 from ingest.errors import CouldNot, FileRefused
 from ingest.importer import import_paths
@@ -37,12 +36,6 @@ def show_progress(file: str, done: int, total: int) -> None:
     bar = "#" * int(30 * share)
     sys.stderr.write(f"\r\x1b[K{clean(file)[:40]:40s} [{bar:30s}] {100 * share:3.0f} %")
     sys.stderr.flush()
-
-
-def run_backup(options: argparse.Namespace) -> int:
-    """Copy the database to a new file."""
-    show(f"copied to {backup(open_existing(options), options.file)}")
-    return DONE
 
 
 def write_new(file: Path, body: str | bytes) -> Path:

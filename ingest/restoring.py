@@ -1,0 +1,153 @@
+"""A backup put back in the place of the database: whole or not at all, with what was there kept beside it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from ingest.backups import free_name, settle, stamped, written_beside
+from ingest.errors import CouldNot, DatabaseRefused, DatabaseTrouble
+from ingest.place import check_place
+from ingest.schema import migrate, version_of
+from ingest.verify import Verified, is_damage, verify
+from ingest.writing import Change, write_change
+
+BUSY = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+HELD = "is in use by another program (screens, an import); end that first, then try again: nothing was changed"
+
+
+class BackupRefused(DatabaseRefused):
+    """A backup that is not in order; `verified` says what is wrong with it."""
+
+    def __init__(self, file: Path, verified: Verified) -> None:
+        super().__init__(f"{file} is not in order")
+        self.verified = verified
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What was put back: the database's version before it was brought up to today's, and where what was there lies."""
+
+    version: str
+    replaced: Path | None
+
+
+def restore(backup: Path, file: Path, *, by: str, now: datetime | None = None) -> Restored:
+    """Put a copy of `backup`, brought to today's version, in the place of the database `file`.
+
+    Raises BackupRefused for a backup that is not in order, DatabaseRefused for a file that is none, CouldNot where the
+    database is in use or the disk does not take it; then everything is as it was.
+    """
+    at = now or datetime.now()
+    check_place(file, create=True)
+    _check_other(backup, file)
+    verified = verify(backup)
+    if verified.wrong:
+        raise BackupRefused(backup, verified)
+    try:
+        with written_beside(file) as part, _alone(file) as sound:
+            _copy(backup, part)
+            name = free_name(file.with_name(f"{file.stem}-replaced-{stamped(at)}{file.suffix}"))
+            replaced = name if file.exists() else None
+            version = _bring_up(
+                part, Change("database", file.name, "restored", replaced and replaced.name, backup.name), by=by, at=at
+            )
+            if replaced:
+                part.chmod(stat.S_IMODE(file.stat().st_mode))  # whom its owner let read it
+            settle(part)
+            if replaced:
+                _keep(file, replaced, sound=sound)
+            part.replace(file)
+            settle(file.parent)
+    except sqlite3.Error as error:
+        raise CouldNot(f"{file} was left as it was: {DatabaseTrouble(error)}") from error
+    except OSError as error:
+        raise CouldNot(f"{file} was left as it was: {error.strerror or error}") from error
+    return Restored(version, replaced)
+
+
+def _check_other(backup: Path, file: Path) -> None:
+    check_place(backup, create=False)
+    if file.exists() and backup.samefile(file):
+        raise DatabaseRefused(f"{backup} is the database itself; allowed is a copy of it")
+
+
+@contextmanager
+def _alone(file: Path) -> Iterator[bool]:
+    """Hold the database so that nobody else reads or writes it, its log written into it; whether that was possible.
+
+    It was not where there is none, or where it is damaged. CouldNot where somebody else holds it. Whoever waits for it
+    meanwhile is told by SQLite that it has moved, and stores nothing in what was replaced.
+    """
+    if not file.exists():
+        yield False
+        return
+    connection = sqlite3.connect(str(file), timeout=0, isolation_level=None)
+    try:
+        sound = _held(connection, file)
+        yield sound
+    finally:
+        with suppress(sqlite3.Error):  # it is damaged, or another file by now
+            connection.rollback()
+        connection.close()
+
+
+def _held(connection: sqlite3.Connection, file: Path) -> bool:
+    try:
+        connection.execute("PRAGMA locking_mode=EXCLUSIVE")
+        connection.execute("PRAGMA journal_mode=DELETE")
+        connection.execute("BEGIN EXCLUSIVE")
+    except sqlite3.Error as error:
+        if getattr(error, "sqlite_errorcode", 0) & 0xFF in BUSY:
+            raise CouldNot(f"{file} {HELD}") from error
+        if not is_damage(error):
+            raise
+        return False
+    return True
+
+
+def _copy(backup: Path, part: Path) -> None:
+    """The backup as it is, what waits in its own log too."""
+    source = sqlite3.connect(str(backup))
+    try:
+        source.execute("VACUUM INTO ?", (str(part),))
+    finally:
+        source.close()
+
+
+def _bring_up(part: Path, change: Change, *, by: str, at: datetime) -> str:
+    """Bring the copy to today's tables and put the change on record; returns the version that it was of."""
+    db = Database(sqlite3.connect(str(part)))
+    try:
+        db.conn.execute("PRAGMA synchronous=FULL")
+        db.conn.execute("PRAGMA foreign_keys=ON")
+        version = version_of(db)
+        migrate(db)
+        with db.atomic():
+            write_change(db, change, by=by, at=at, reason="a backup was put back")
+    finally:
+        db.conn.close()
+    return version
+
+
+def _keep(file: Path, replaced: Path, *, sound: bool) -> None:
+    """Give what is there a second name; the log of a damaged one goes with it, because it would be read into the new one."""
+    log, shared = (file.with_name(file.name + ending) for ending in ("-wal", "-shm"))
+    if not sound and log.exists():
+        log.replace(replaced.with_name(replaced.name + "-wal"))
+        shared.unlink(missing_ok=True)
+    try:
+        os.link(file, replaced)
+    except OSError:  # a disk that knows no second names
+        shutil.copy2(file, replaced)
+        settle(replaced)
+    settle(file.parent)
