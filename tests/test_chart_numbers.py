@@ -16,8 +16,9 @@ from samples_screens import assessed, worst_unit
 from analysis.trace.record import Trace
 from analysis.worklist.course import cold_course, part_course
 from dashboard.charts import charts
-from dashboard.charts.behind import SUMMARY, behind
+from dashboard.charts.behind import behind
 from dashboard.words import chart_numbers
+from dashboard.words.chart_numbers import SUMMARY
 from dashboard.words.plain_text import cold_words, day
 from dashboard.words.reasons import bare
 

@@ -20,6 +20,7 @@ from analysis.constants import Z_80
 from analysis.worklist.choices import JUDGING
 from analysis.worklist.course import PartCourse, cold_course, part_course, plain_slopes, season_course, theil_sen
 from dashboard.charts import charts
+from dashboard.words import chart_words
 from dashboard.words.reasons import plain
 
 
@@ -35,7 +36,7 @@ def part(unit: str, name: str) -> charts.Chart:
         as_of=a.as_of,
         repairs=pd.DataFrame({"done_on": pd.to_datetime(["2026-03-02"]).as_unit("us"), "words": ["replaced"]}),
         printed_limit=1.0,
-        marks=pd.DataFrame({"taken_at": pd.to_datetime(["2026-05-02"]).as_unit("us"), "kind": [charts.ASIDE]}),
+        marks=pd.DataFrame({"taken_at": pd.to_datetime(["2026-05-02"]).as_unit("us"), "kind": [chart_words.ASIDE]}),
     )
 
 
@@ -46,7 +47,7 @@ def test_a_part_chart_is_valid_and_says_unit_and_limits(name: str) -> None:
     assert ("A at 20 °C" if name == "engine_drag" else "mΩ at 20 °C") in text
     assert f"{name} of {worst_unit()}" in text
     assert "replaced" in text
-    assert charts.ASIDE in text
+    assert chart_words.ASIDE in text
 
 
 def test_chart_colours_are_never_alone() -> None:
@@ -105,9 +106,9 @@ def test_cold_and_outlook_charts_are_valid() -> None:
     mine = a.outlook[a.outlook["unit"] == unit]
     text = specs_in(charts.outlook_chart(mine, title="by week", renewed="battery renewed").to_dict())
     assert "probability_low" in text
-    assert "The depot's coldest time is around" in charts.cold_text(cold, season)
+    assert "The depot's coldest time is around" in chart_words.cold_text(cold, season)
     elsewhere = season_course(climate, "y", a.as_of)
-    assert "No climate of its depot is known" in charts.cold_text(cold, elsewhere)
+    assert "No climate of its depot is known" in chart_words.cold_text(cold, elsewhere)
     text = specs_in(charts.cold_chart(cold, elsewhere, forecast, title="cold", renewed=None).to_dict())
     assert "a usual low, assumed" in text
 
@@ -126,7 +127,7 @@ def test_fleet_charts_are_valid() -> None:
 def test_the_text_says_what_the_chart_shows() -> None:
     a, unit = assessed(), worst_unit()
     course = part_course(a, unit, "battery")
-    text = charts.part_text(course, "Battery resistance")
+    text = chart_words.part_text(course, "Battery resistance")
     assert f"{len(course.readings)} readings" in text
     assert plain(float(course.readings["value"].iloc[-1]), "mΩ") in text
     assert not re.search(r"\d{2,}\.\d{2} mΩ", text), "four figures of a resistance that is known to a tenth"
@@ -219,8 +220,8 @@ def test_when_a_part_reaches_its_limit_is_said() -> None:
     days = pd.to_datetime(["2026-11-21", "2026-12-21", "2027-01-20"])
     path = pd.DataFrame({"day": days, "value": [1.0, 2.0, 3.0], "low": 0.5, "high": 4.0, "ahead": True})
     course = PartCourse("ground_path", "mΩ", pd.DataFrame(), path, 0.5, 0.1, 9.0)
-    assert charts.limit_words(course, None) == ""
-    assert charts.limit_words(course, 2.5) == " It reaches the printed limit (2.50 mΩ) around 20 Jan 2027."
-    assert charts.limit_words(replace(course, fails_at=0.5), None) == (
+    assert chart_words.limit_words(course, None) == ""
+    assert chart_words.limit_words(course, 2.5) == " It reaches the printed limit (2.50 mΩ) around 20 Jan 2027."
+    assert chart_words.limit_words(replace(course, fails_at=0.5), None) == (
         " It is over the level of no start from this alone (0.50 mΩ)."
     )

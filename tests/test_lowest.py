@@ -33,6 +33,7 @@ from dashboard.cli import tables
 from dashboard.cli.main import main
 from dashboard.files import paper
 from dashboard.screens import one_unit
+from dashboard.words import chart_words
 from ingest.corrections import correct
 from ingest.entries import check_reading, record_reading
 from ingest.importer import import_paths
@@ -280,8 +281,8 @@ def test_a_bound_beyond_the_expected_makes_a_battery_worse_and_one_below_no_bett
     warm = taken.index[(taken["temperature_c"] - 20.0).abs().argmin()]
     here = drawn.readings.set_index("taken_at").loc[warm]
     assert here["low"] == here["value"] == here["high"]
-    assert charts.part_text(drawn, "Battery").count("at least") == 1
+    assert chart_words.part_text(drawn, "Battery").count("at least") == 1
     layers = charts.part_chart(
         drawn, title="t", as_of=warm, repairs=made.repairs.assign(words="")[:0]
     ).to_dict()  # fmt: skip
-    assert charts.BOUND in str(layers)
+    assert chart_words.BOUND in str(layers)

@@ -115,7 +115,7 @@ def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypa
     monkeypatch.setattr(session, "assessment", lambda **_: found)
     app = run("plan")
     for tab in ("Board", "Move a visit", "Parts to order", "Left out", "Hours and their price",
-                "Against other policies", "Costs and rules", "Export"):  # fmt: skip
+                "Other ways of working", "Costs and rules", "Export"):  # fmt: skip
         app.session_state["plan_tab"] = tab
         app.run()
         assert not app.exception, tab
@@ -146,7 +146,7 @@ def test_a_version_reckoned_before_all_ways_went_over_the_same_weeks_compares_no
     save_plan(db, as_of=AS_OF, weeks=row.weeks, body=body, by="an older program")
     app = run("plan")
     assert "against running to failure" not in said(app)
-    app.session_state["plan_tab"] = "Against other policies"
+    app.session_state["plan_tab"] = "Other ways of working"
     assert "not reckoned over the same weeks" in said(app.run())
     assert not app.get("html")[1:]  # the page's style alone
 

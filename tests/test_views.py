@@ -192,7 +192,7 @@ def test_what_is_on_record_stands_while_vehicles_are_judged(fleet: Path, monkeyp
     monkeypatch.setattr(session, "PATIENCE_S", 0.05)
     monkeypatch.setattr(session, "_assess", lambda _key: assessed() if done.wait(60) else None)
     app = run("fleet")
-    assert f"Until then: the list of {week}" in said(app)
+    assert f"Until then: as in the list of {week}" in said(app)
     flagged = int(assessed().units["flagged"].sum())
     assert [m.value for m in app.metric[:2]] == [str(len(assessed().units)), str(flagged)]
     page = run("unit", unit=unit)

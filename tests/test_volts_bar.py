@@ -11,9 +11,9 @@ import pytest
 from test_where_volts_go import BY_HAND, taken
 
 from analysis.bay.where_volts_go import READ
-from dashboard.charts.behind import SUMMARY
 from dashboard.charts.volts_bar import share_left, volts_html
 from dashboard.words import volts_words
+from dashboard.words.chart_numbers import SUMMARY
 
 
 def drawn(reading: dict[str, object], coming_c: float | None = None, *, fahrenheit: bool = False) -> str:

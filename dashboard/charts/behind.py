@@ -7,7 +7,8 @@ from typing import Final
 
 import pandas as pd
 
-SUMMARY: Final = "The numbers behind this picture"
+from dashboard.words.chart_numbers import SUMMARY
+
 MOST_ROWS: Final = 400  # of a table, so that a page stays quick; our choice
 
 

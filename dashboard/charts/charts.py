@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Any, TypeAlias
 
 import altair as alt
@@ -13,17 +12,16 @@ import pandas as pd
 
 from analysis.worklist.course import PartCourse
 from dashboard.charts import theme
-from dashboard.words.plain_text import STARTS_NEVER_C, cold_words, day, fahrenheit_of, span, temperature
-from dashboard.words.reasons import bare, plain
+from dashboard.words import chart_words as say
+from dashboard.words.chart_words import ASIDE, BOUND, DOUBTFUL, LEFT_OUT, READ, WAITING
+from dashboard.words.plain_text import STARTS_NEVER_C, fahrenheit_of, temperature
+from dashboard.words.reasons import plain
 
 Chart: TypeAlias = alt.LayerChart | alt.FacetChart | alt.Chart
 
 HEIGHT = 380  # [px] with title and legend, our choice
 LOW_HEIGHT = 330
 FEW_DEPOTS = 5  # up to so many, the hours are written out
-READ, BOUND, LEFT_OUT, DOUBTFUL, ASIDE, WAITING = (
-    "read", "at least (slow samples)", "before a repair, or a slip", "doubtful value, left out", "set aside", "not judged yet"
-)  # fmt: skip
 _DATE = alt.Axis(format="%b %y", labelOverlap=True, tickCount=8, title=None, grid=False)
 _UPWARDS = "M0,-1L0.9,0L0.35,0L0.35,1L-0.35,1L-0.35,0L-0.9,0Z"  # an arrow, as a path within -1 to 1
 _LOOKS = {
@@ -120,7 +118,10 @@ def part_chart(
     readings = course.readings.assign(kind=kinds_of(course))
     top = _top(course, printed_limit)
     first, last = _span(course, as_of)
-    axis = Axis(f"{course.unit} at {temperature(20.0, fahrenheit=fahrenheit)}", alt.Scale(domain=[0, top], nice=False))
+    axis = Axis(
+        say.AT_A_TEMPERATURE.format(unit=course.unit, temperature=temperature(20.0, fahrenheit=fahrenheit)),
+        alt.Scale(domain=[0, top], nice=False),
+    )
     band = pd.DataFrame(
         {
             "from": [first],
@@ -169,8 +170,8 @@ def _limit_lines(
     course: PartCourse, printed_limit: float | None, first: pd.Timestamp, top: float, *, fahrenheit: bool
 ) -> list[alt.Chart]:
     lines = [
-        (printed_limit, "printed limit at the class's usual amps", [4, 3]),
-        (course.fails_at, f"no start at {temperature(5.0, fahrenheit=fahrenheit)} from this alone", [1, 2]),
+        (printed_limit, say.PRINTED_AT_USUAL, [4, 3]),
+        (course.fails_at, say.NO_START_AT.format(temperature=temperature(5.0, fahrenheit=fahrenheit)), [1, 2]),
     ]
     layers = []
     for value, words, dash in lines:
@@ -223,11 +224,11 @@ def _reading_layers(readings: pd.DataFrame, marks: pd.DataFrame | None, axis: Ax
     )
     shapes = alt.Scale(domain=kinds, range=[_LOOKS[kind][0] for kind in kinds])
     tip = [
-        alt.Tooltip("taken_at:T", title="taken", format="%d %b %Y %H:%M"),
+        alt.Tooltip("taken_at:T", title=say.TAKEN, format="%d %b %Y %H:%M"),
         alt.Tooltip("value:Q", format=".2f"),
-        alt.Tooltip("kind:N", title="kind"),
-        alt.Tooltip("starts:Q", title="starts it stands for", format=".0f"),
-        alt.Tooltip("apart:Q", title="standard deviation of those starts", format=".2f"),
+        alt.Tooltip("kind:N", title=say.KIND),
+        alt.Tooltip("starts:Q", title=say.STANDS_FOR, format=".0f"),
+        alt.Tooltip("apart:Q", title=say.STARTS_APART, format=".2f"),
     ]
     return [
         data.mark_rule(opacity=0.45, clip=True).encode(
@@ -246,7 +247,7 @@ def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first:
     """Repairs as upright lines with words, and the day whose knowledge is shown."""
     events = pd.concat(
         [
-            pd.DataFrame({"done_on": [as_of], "words": ["day shown"]}),
+            pd.DataFrame({"done_on": [as_of], "words": [say.DAY_SHOWN]}),
             repairs[repairs["done_on"] >= first][["done_on", "words"]],
         ],
         ignore_index=True,
@@ -258,41 +259,6 @@ def _event_layers(repairs: pd.DataFrame, as_of: pd.Timestamp, top: float, first:
             x=alt.X("done_on:T"), y=alt.Y("top:Q"), text=alt.Text("words:N")
         ),
     ]
-
-
-def limit_words(course: PartCourse, printed_limit: float | None) -> str:
-    """When the path reaches its limits if nothing is done, within the half year drawn; "" where neither is near."""
-    ahead = course.path[course.path["ahead"]]
-    said = []
-    for limit, words in ((printed_limit, "printed limit"), (course.fails_at, "level of no start from this alone")):
-        if limit is None or ahead.empty or not math.isfinite(limit):
-            continue
-        over = ahead[ahead["value"] >= limit]
-        at = plain(limit, course.unit)
-        if len(over):
-            now = over.index[0] == ahead.index[0]
-            said.append(
-                f"is over the {words} ({at})"
-                if now
-                else f"reaches the {words} ({at}) around {day(over['day'].iloc[0])}"
-            )
-    return f" It {' and '.join(said)}." if said else ""
-
-
-def part_text(course: PartCourse, name: str, printed_limit: float | None = None) -> str:
-    """What the part's chart shows, in words, and when it reaches its limits."""
-    unit = course.unit
-    if course.readings.empty:
-        return f"{name}: never measured on this vehicle; usual in its class is {plain(course.usual, unit)} at 20 °C."
-    said = partial(plain, unit=unit)
-    at = "at least " if course.readings["bound"].iloc[-1] else ""
-    last, now, end = course.readings.iloc[-1], course.path[course.path["ahead"]].iloc[0], course.path.iloc[-1]
-    return (
-        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {at}{said(last['value'])}. "
-        f"Level now {said(now['value'])} (80 % sure between {bare(now['low'])} and {said(now['high'])}); usual in its "
-        f"class {said(course.usual)}; in half a year {said(end['value'])} ({bare(end['low'])} to {said(end['high'])}) if "
-        f"nothing is done.{limit_words(course, printed_limit)}"
-    )
 
 
 def _degrees(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
@@ -330,14 +296,16 @@ def cold_chart(
     mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
         x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2=alt.Y2("low_c:Q")
     )
-    called = "a usual low, assumed" if season["assumed"].any() else "the depot's usual low"
+    called = say.USUAL_ASSUMED if season["assumed"].any() else say.USUAL_LOW
     usual = (called, theme.GREY, [1, 0], season.rename(columns={"low_c": "value"}))
-    start = ("coldest start as it is", theme.BLUE, [1, 0], cold.rename(columns={"coldest_start_c": "value"}))
+    start = (say.AS_IT_IS, theme.BLUE, [1, 0], cold.rename(columns={"coldest_start_c": "value"}))
     lines = [usual, start]
     if renewed is not None and cold["renewed_c"].notna().any():
         lines.append((renewed, theme.GREEN, [6, 4], cold.rename(columns={"renewed_c": "value"})))
     if len(forecast):
-        lines.append(("forecast low", theme.PURPLE, [2, 2], forecast.rename(columns={"low_c": "value", "date": "day"})))
+        lines.append(
+            (say.FORECAST_LOW, theme.PURPLE, [2, 2], forecast.rename(columns={"low_c": "value", "date": "day"}))
+        )
     data = pd.concat([f[["day", "value"]].assign(line=name) for name, _, _, f in lines], ignore_index=True)
     looks = {name: (colour, dash) for name, colour, dash, _ in lines}
     between = (
@@ -350,29 +318,11 @@ def cold_chart(
         .mark_line(strokeWidth=2, clip=True)
         .encode(
             x=alt.X("day:T"), y=alt.Y("value:Q", scale=scale, title=title_y), **_by_line(looks),
-            tooltip=[alt.Tooltip("line:N", title="line"), alt.Tooltip("day:T", title="day", format="%d %b %Y"),
+            tooltip=[alt.Tooltip("line:N", title=say.LINE), alt.Tooltip("day:T", title=say.DAY, format="%d %b %Y"),
                      alt.Tooltip("value:Q", title=title_y, format=".0f")],
         )
     )  # fmt: skip
     return alt.layer(mornings, between, drawn, height=LOW_HEIGHT, title=title_of(title))
-
-
-def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = False) -> str:
-    """What the chart of the coldest start shows, in words."""
-    now, end = cold.iloc[0], cold.iloc[-1]
-    coldest = season.iloc[int(season["one_in_ten_c"].to_numpy().argmin())]
-    mornings = (
-        f"No climate of its depot is known: mornings like those drawn are assumed, one in ten below "
-        f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}; bring in a climate file."
-        if season["assumed"].any()
-        else f"The depot's coldest time is around {day(coldest['day'])}: one morning in ten below "
-        f"{temperature(coldest['one_in_ten_c'], fahrenheit=fahrenheit)}."
-    )
-    middle, low, high = (
-        cold_words(now[name], fahrenheit=fahrenheit) for name in ("coldest_start_c", "low_c", "high_c")
-    )
-    ahead = cold_words(end["coldest_start_c"], fahrenheit=fahrenheit)
-    return f"Coldest start now {middle} (80 % sure: {span(low, high)}), in half a year {ahead}. {mornings}"
 
 
 def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
@@ -381,9 +331,9 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
     outlook: week_start, probability, probability_low, probability_high, probability_renewed.
     """
     scale = alt.Scale(domain=[0, 1])
-    axis = alt.Axis(format="%", title="no-start by then")
+    axis = alt.Axis(format="%", title=say.BY_THEN)
     data = _time(outlook, "week_start")
-    as_is = "if nothing is done"
+    as_is = say.NOTHING_DONE
     long = pd.concat(
         [
             data[["week_start"]].assign(value=data["probability"], line=as_is),
@@ -409,9 +359,9 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
             y=alt.Y("value:Q", scale=scale, axis=axis),
             **_by_line(looks),
             tooltip=[
-                alt.Tooltip("line:N", title="line"),
-                alt.Tooltip("week_start:T", title="week from", format="%d %b %Y"),
-                alt.Tooltip("value:Q", title="probability", format=".0%"),
+                alt.Tooltip("line:N", title=say.LINE),
+                alt.Tooltip("week_start:T", title=say.WEEK_FROM, format="%d %b %Y"),
+                alt.Tooltip("value:Q", title=say.PROBABILITY, format=".0%"),
             ],
         )
     )
@@ -434,7 +384,7 @@ def risk_history_chart(history: pd.DataFrame, *, by: str, title: str, order: Seq
         y=alt.Y(f"{by}:N", sort=list(order), title=None, axis=alt.Axis(labelLimit=130)),
     )
     tip = [
-        alt.Tooltip("yearmonthdate(day):T", title="list of", format="%d %b %Y"),
+        alt.Tooltip("yearmonthdate(day):T", title=say.LIST_OF, format="%d %b %Y"),
         alt.Tooltip(f"{by}:N"),
         alt.Tooltip("vehicles:Q"),
     ]
@@ -448,9 +398,9 @@ def cold_count_chart(counts: pd.DataFrame, *, chosen_c: float, title: str, fahre
     if fahrenheit:
         counts, rule = _degrees(counts, "low_c"), _degrees(rule, "low_c")
     base = alt.Chart(counts).encode(
-        x=alt.X("low_c:Q", title=f"morning low, {unit}", scale=alt.Scale(reverse=True, nice=False))
+        x=alt.X("low_c:Q", title=say.MORNING_LOW.format(degrees=unit), scale=alt.Scale(reverse=True, nice=False))
     )
-    y = alt.Y("likely:Q", title="vehicles that fail to start")
+    y = alt.Y("likely:Q", title=say.FAIL_TO_START)
     return alt.layer(
         base.mark_area(color=theme.ORANGE, opacity=0.3, interpolate="step").encode(y=y, y2=alt.Y2("possible:Q")),
         base.mark_line(color=theme.VERMILION, interpolate="step", strokeWidth=2).encode(
@@ -471,7 +421,7 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
     data = hours.assign(
         share=[b / h if h > 0 else 0.0 for b, h in zip(hours["booked"], hours["hours"], strict=True)],
         words=[
-            "closed" if h <= 0 else f"{b:.1f} of {h:.0f} h" if few else f"{b:.0f}/{h:.0f}"
+            say.CLOSED if h <= 0 else say.USED_OF.format(used=b, there=h) if few else f"{b:.0f}/{h:.0f}"
             for b, h in zip(hours["booked"], hours["hours"], strict=True)
         ],
     )[["depot", "iso_week", "hours", "booked", "share", "words"]]
@@ -479,7 +429,7 @@ def hours_chart(hours: pd.DataFrame, *, title: str) -> Chart:
         x=alt.X("depot:N", title=None, axis=alt.Axis(orient="top", labelAngle=0 if few else -40, labelLimit=90)),
         y=alt.Y("iso_week:O", title=None),
     )
-    tip = [alt.Tooltip("depot:N"), alt.Tooltip("iso_week:N", title="week"), alt.Tooltip("booked:Q", title="h used", format=".1f"),
-           alt.Tooltip("hours:Q", title="h there", format=".1f")]  # fmt: skip
+    tip = [alt.Tooltip("depot:N"), alt.Tooltip("iso_week:N", title=say.WEEK), alt.Tooltip("booked:Q", title=say.H_USED, format=".1f"),
+           alt.Tooltip("hours:Q", title=say.H_THERE, format=".1f")]  # fmt: skip
     height = 60 + 26 * max(1, data["iso_week"].nunique())
     return _shaded(base, "words:N", tip, title=title, height=height)

@@ -13,13 +13,22 @@ from dashboard.charts import theme
 from dashboard.words.lead_words import (
     BLOCK,
     CABLE,
+    CLAMP,
+    ENGINE_GROUND,
     FEED,
     HOUSING,
+    LEAD_WORDS,
     LEADS,
+    LOAD,
+    MOTOR,
     MOTOR_STUD,
     NEGATIVE,
     OUT,
     POSITIVE,
+    POSITIVE_CABLE,
+    RELAY,
+    SOLENOID,
+    STARTER,
     STUD,
     TERMINAL,
     WIRE,
@@ -107,7 +116,7 @@ def _cables(spots: dict[str, Spot]) -> str:
     return (
         f'<path d="M{positive},204V36H268V66" class="ct-cable"></path><path d="M{negative},204V190H196V290H390" class="ct-cable"></path>'
         '<path d="M216,290l-8,10M246,290l-8,10M276,290l-8,10M306,290l-8,10M336,290l-8,10M366,290l-8,10" class="ct-thin"></path>'
-        '<text x="392" y="314" text-anchor="end">engine, ground</text><text x="104" y="26">positive cable</text>'
+        f'<text x="392" y="314" text-anchor="end">{ENGINE_GROUND}</text><text x="104" y="26">{POSITIVE_CABLE}</text>'
     )
 
 
@@ -119,8 +128,8 @@ def _starter() -> str:
         '<path d="M268,66V84M332,66V84M262,89H338" class="ct-cable"></path>'
         '<path d="M250,112h22l4,-7 8,14 8,-14 8,14 8,-14 8,14 4,-7h14V136H244" class="ct-thin"></path>'
         '<path d="M332,66V52H386V200H338" class="ct-cable"></path><circle cx="300" cy="200" r="38" class="ct-part"></circle>'
-        '<text x="300" y="205" text-anchor="middle">motor</text><text x="249" y="154">solenoid</text>'
-        '<text x="372" y="274" text-anchor="end">starter</text>'
+        f'<text x="300" y="205" text-anchor="middle">{MOTOR}</text><text x="249" y="154">{SOLENOID}</text>'
+        f'<text x="372" y="274" text-anchor="end">{STARTER}</text>'
     )
 
 
@@ -135,12 +144,12 @@ def _relay(where: Leads) -> str:
         else "M172,86V98"
     )
     wire = "M214,112H250" if where.load != "coil" else "M214,112h8M224,36V60l-6,4 12,6-12,6 6,4V112H250"
-    word = '<text x="187" y="134" text-anchor="middle">load</text>' if load else ""
-    word += '<text x="232" y="58">load</text>' if where.load == "coil" else ""
+    word = f'<text x="187" y="134" text-anchor="middle">{LOAD}</text>' if load else ""
+    word += f'<text x="232" y="58">{LOAD}</text>' if where.load == "coil" else ""
     return (
         '<rect x="160" y="86" width="54" height="54" rx="3" class="ct-part"></rect><path d="M172,36V86" class="ct-thin"></path>'
         f'<rect x="167" y="50" width="10" height="20" class="ct-part"></rect><path d="{inside}" class="ct-thin"></path>'
-        f'<path d="{wire}" class="ct-thin"></path><text x="180" y="80">relay</text>{word}'
+        f'<path d="{wire}" class="ct-thin"></path><text x="180" y="80">{RELAY}</text>{word}'
     )
 
 
@@ -171,7 +180,7 @@ def _lead(x: float, spot: Spot, colour: str) -> str:
     return (
         f'<path d="{path}" class="ct-halo"></path><path d="{path}" class="ct-edge"></path><path d="{path}" class="ct-lead ct-{colour}"></path>'
         f'<circle cx="{spot.x}" cy="{spot.y}" r="8" class="ct-probe ct-{colour}"></circle>'
-        f'<text x="{spot.x + spot.dx}" y="{spot.y + spot.dy}" text-anchor="{spot.anchor}" class="ct-word ct-{colour}">{colour}</text>'
+        f'<text x="{spot.x + spot.dx}" y="{spot.y + spot.dy}" text-anchor="{spot.anchor}" class="ct-word ct-{colour}">{LEAD_WORDS[colour]}</text>'
     )
 
 
@@ -182,5 +191,5 @@ def _clamp(place: str) -> str:
     return (
         f'<path d="{lead}" class="ct-halo"></path><path d="{lead}" class="ct-edge"></path><path d="{lead}" class="ct-lead ct-black"></path>'
         f'<ellipse cx="{x}" cy="{y}" rx="{0.5 * tall}" ry="{tall}" class="ct-lead ct-red"></ellipse>'
-        f'<text x="{word.x}" y="{word.y}" text-anchor="{word.anchor}" class="ct-word ct-red">clamp</text>'
+        f'<text x="{word.x}" y="{word.y}" text-anchor="{word.anchor}" class="ct-word ct-red">{CLAMP}</text>'
     )

@@ -64,7 +64,7 @@ def _dots(found: Repaired, text: str) -> str:
     if usual:
         drawn.append(
             f'<line class="ct-usual" x1="{usual / top:.2%}" x2="{usual / top:.2%}" y1="0" y2="{HEIGHT - 16}"></line>'
-            f'<text x="{usual / top:.2%}" y="{HEIGHT - 3}" text-anchor="middle">usual</text>'
+            f'<text x="{usual / top:.2%}" y="{HEIGHT - 3}" text-anchor="middle">{repaired_words.USUAL}</text>'
         )
     for i, (side, (value, se)) in enumerate(sides.items()):
         y = ROW * i + 13

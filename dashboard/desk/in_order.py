@@ -6,18 +6,19 @@ from collections.abc import Collection
 from typing import Final
 
 from dashboard.desk.reading_source import MEASURED_BY
+from dashboard.words import bay_words
 from ingest.fields import MAIN_DROPS, QUANTITIES
 
 _CRANKED: Final = (
-    ("Before cranking", ("temperature_c", "rest_v")),
-    ("One crank, several values", ("crank_min_v", "crank_a", "peak_a", "crank_rpm")),
-    ("Drop by drop, cranking", MAIN_DROPS),
-    ("Control circuit, cranking", ("drop_control_v", "coil_a")),
+    (bay_words.BEFORE_CRANKING, ("temperature_c", "rest_v")),
+    (bay_words.ONE_CRANK, ("crank_min_v", "crank_a", "peak_a", "crank_rpm")),
+    (bay_words.DROP_BY_DROP, MAIN_DROPS),
+    (bay_words.CONTROL_CIRCUIT, ("drop_control_v", "coil_a")),
 )
 _NAMED: Final = {name for _, names in _CRANKED for name in names}
 STEPS: Final = (
     *_CRANKED,
-    ("Before it leaves", tuple(n for n, q in QUANTITIES.items() if not q.seldom and n not in _NAMED)),
+    (bay_words.BEFORE_IT_LEAVES, tuple(n for n, q in QUANTITIES.items() if not q.seldom and n not in _NAMED)),
 )
 """What is done -> the measurements that it gives; rarer ones are asked for apart."""
 ALWAYS: Final = ("temperature_c", "rest_v", "crank_min_v")

@@ -27,7 +27,7 @@ from dashboard.files.pieces import (
     sentence,
     tick_boxes,
 )
-from dashboard.words import visit_words
+from dashboard.words import every_page, visit_words
 from dashboard.words.plain_text import day, number, whole, words
 from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import WORK_NOTE, said_with
@@ -141,7 +141,7 @@ def _report(part: str) -> list[Flowable]:
         para(visit_words.asked_words(part), 9, bold=True),
         tick_boxes("", list(found.values())),
         Spacer(1, 2 * mm),
-        tick_boxes(visit_words.DONE_ASKED, [*ACTIONS, f"{visit_words.SOMETHING_ELSE}: ..............."]),
+        tick_boxes(every_page.WHAT_DONE, [*ACTIONS, f"{visit_words.SOMETHING_ELSE}: ..............."]),
         Spacer(1, 2 * mm),
         Table([who, [para(visit_words.REMARKS, 9), *[""] * 5]], colWidths=[w * mm for w in (18, 56, 26, 46, 14, 24)],
               rowHeights=[9 * mm, 15 * mm],

@@ -12,6 +12,7 @@ from analysis.bay.verdict import LOAD_TEST_CHECK
 from dashboard.desk.reading_source import LOADED
 from dashboard.screens import one_unit
 from dashboard.screens.one_unit import Facts, last_values
+from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
 from dashboard.words.plain_text import as_sentence, fahrenheit_of, number
 from dashboard.words.safety import with_caution
@@ -19,20 +20,11 @@ from ingest.entries import Entry
 from ingest.fields import KM_PER_MILE, MAIN_DROPS, MV_PER_V, QUANTITIES
 
 PASS, WATCH, ACT, DOUBT, WRONG = "pass", "watch", "act", "doubt", "wrong"
-SAID: Final = {PASS: "good", WATCH: "watch", ACT: "outside its limit", DOUBT: "doubtful", WRONG: "cannot be"}
+SAID: Final = {PASS: say.GOOD, WATCH: say.WATCH, ACT: say.OUTSIDE_LIMIT, DOUBT: say.DOUBTFUL, WRONG: say.WRONG}
 LARGE_CLAMP, SMALL_CLAMP = 1.0, 100.0  # [mV/A] usual scales of a large and of a small clamp; common practice
 ENOUGH: Final = (
     "rest_v", "crank_min_v", "crank_a", "drop_positive_v", "drop_ground_v", "drop_contacts_v", "temperature_c",
 )  # fmt: skip
-MORE_WORTH: Final = {
-    "temperature_c": "Air temperature: without it the cold is mistaken for wear.",
-    "rest_v": "Rest volts: without them a discharged battery is mistaken for a worn one.",
-    "crank_min_v": "Lowest battery volts while the engine turns: the battery's resistance comes from it.",
-    "crank_a": "Steady amps while cranking: every resistance is volts over amps.",
-    "drop_ground_v": "Voltage drop from starter housing to battery negative post while cranking.",
-    "drop_positive_v": "Voltage drop from battery post to starter stud while cranking.",
-    "drop_contacts_v": "Voltage drop across the solenoid's two studs while cranking.",
-}
 
 
 @dataclass(frozen=True)
@@ -122,7 +114,7 @@ def asked(name: str, meter: Meter) -> str:
 
 def last_words(name: str, last: Mapping[str, float], meter: Meter) -> str:
     """The value read last as a hint in its field; "" where there is none."""
-    return f"last {shown(name, last[name], meter)}" if name in last else ""
+    return say.LAST.format(value=shown(name, last[name], meter)) if name in last else ""
 
 
 def with_unit(name: str, value: float, meter: Meter) -> str:
@@ -175,7 +167,7 @@ def field_lines(
     for name in QUANTITIES:
         lines = [] if entry is None or name not in typed else _wrong_or_doubtful(name, entry, check, meter)
         verdict, margin = judged.get(name, ("", "")) if name in typed else ("", "")
-        before = f"last {with_unit(name, last[name], meter)}" if name in last and name in typed else ""
+        before = say.LAST.format(value=with_unit(name, last[name], meter)) if name in last and name in typed else ""
         rest = "; ".join(part for part in (limits.get(name, ""), margin, before) if part)
         said[name] = [*lines, *([Line(verdict, rest)] if rest else [])]
     return said
@@ -186,10 +178,10 @@ def _wrong_or_doubtful(name: str, entry: Entry, check: ReadingCheck | None, mete
     wrong = [Line(WRONG, spoken(p)) for p in entry.problems if name in columns_in(p, meter)]
     doubts = dict(zip(entry.doubtful, entry.doubts, strict=False))
     if name in doubts:
-        wrong.append(Line(DOUBT, f"{spoken(doubts[name])} It can be saved; it will be kept but not used."))
+        wrong.append(Line(DOUBT, say.KEPT_NOT_USED.format(doubt=spoken(doubts[name]))))
     elif check is not None and reading_sheet.misfit(check) and check.closure.suspect == name:
         fits = f"{reading_sheet.amount(name, check.closure.expected)} ± {reading_sheet.amount(name, check.closure.se)}"
-        wrong.append(Line(DOUBT, f"does not fit: the other values and this vehicle's past make it {fits}."))
+        wrong.append(Line(DOUBT, say.DOES_NOT_FIT.format(value=fits)))
     return wrong
 
 
@@ -215,11 +207,11 @@ def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
     worst = {v: [n for n, of in lines.items() if any(one.verdict == v for one in of)] for v in SAID}
     if entry.problems:
         named = f" ({LABELS[worst[WRONG][0]].lower()})" if worst[WRONG] else ""
-        return Line(WRONG, f"This cannot be saved as it is{named}: correct the value, or empty the field.")
+        return Line(WRONG, say.CANNOT_BE_SAVED.format(field=named))
     for verdict in (ACT, DOUBT, WATCH):
         if worst[verdict]:
             return Line(verdict, reading_sheet.joined([LABELS[n].lower() for n in worst[verdict]]))
-    return Line(PASS, "what can be judged") if worst[PASS] else Line("", "No limit for what was typed.")
+    return Line(PASS, say.WHAT_CAN_BE_JUDGED) if worst[PASS] else Line("", say.NO_LIMIT)
 
 
 CHECK_OF: Final = {
@@ -249,8 +241,8 @@ def _outside(name: str, judged: Mapping[Any, Any], meter: Meter) -> str:
     """How far a value is outside its limit, and which where the amps or the cold move it."""
     limit, margin = (with_unit(name, abs(float(judged[n])), meter) for n in ("limit", "margin"))
     if str(judged["check"]) == LOAD_TEST_CHECK:
-        return f"it would hold {with_unit(name, float(judged['value']), meter)} there, {margin} too little"
-    return f"{margin} outside {limit}" + (" at these amps" if name in MAIN_DROPS else "")
+        return say.WOULD_HOLD.format(volts=with_unit(name, float(judged["value"]), meter), short=margin)
+    return say.OUTSIDE.format(margin=margin, limit=limit) + (say.AT_THESE_AMPS if name in MAIN_DROPS else "")
 
 
 def taken_apart(facts: Facts, entry: Entry) -> ReadingCheck:
@@ -264,16 +256,16 @@ def measure_next(check: ReadingCheck, entry: Entry) -> str:
     first = next((f for f in check.findings if f.doubts and f.next_measurement), None)
     if first is not None:
         words = first.next_measurement
-        return with_caution(f"{as_sentence(words)} (about {first.minutes} min).")
+        return with_caution(say.ABOUT_MIN.format(what=as_sentence(words), minutes=first.minutes))
     charged = check.charge is None or check.charge.level != "act"
     if charged and reading_sheet.misfit(check):
         words = reading_sheet.VALUE_WORDS[check.closure.suspect]
-        return f"{as_sentence(words)} once more: this value does not fit the others."
+        return say.ONCE_MORE.format(what=as_sentence(words))
     for finding in check.findings:
         if finding.next_measurement:
             words = finding.next_measurement
-            return with_caution(f"{as_sentence(words)} (about {finding.minutes} min).")
+            return with_caution(say.ABOUT_MIN.format(what=as_sentence(words), minutes=finding.minutes))
     for name in ENOUGH:
         if entry.values.get(name) in (None, ""):
-            return MORE_WORTH[name]
+            return say.MORE_WORTH[name]
     return ""

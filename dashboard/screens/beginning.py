@@ -10,6 +10,7 @@ from dashboard.files import first_files
 from dashboard.screens import session
 from dashboard.screens.downloads import XLSX
 from dashboard.screens.pages import page
+from dashboard.words import beginning as say
 from dashboard.words.beginning import BRING_IN, EMPTY, NO_READING, SAMPLE, STEPS, TO_STEPS, Step, state
 
 _COUNTS = {
@@ -52,7 +53,7 @@ def to_steps() -> None:
 def steps() -> None:
     """The steps with their state, templates and samples; unfolded as long as one is to be done."""
     found = counts()
-    with st.expander("First steps", expanded=not all(found.values()), key="first_steps"):
+    with st.expander(say.FIRST_STEPS, expanded=not all(found.values()), key="first_steps"):
         for position, step in enumerate(STEPS, 1):
             one(position, step, found[step.table])
         st.caption(SAMPLE)
@@ -65,15 +66,15 @@ def one(position: int, step: Step, count: int) -> None:
         st.markdown(f"{mark} **{position}. {step.title}**, {state(step, count)}  \n:small[{step.why}]")
         with st.container(horizontal=True):
             st.download_button(
-                f"Template for {step.title.casefold()} (XLSX)", lambda: first_files.template(step.table),
+                say.TEMPLATE.format(table=step.title.casefold()), lambda: first_files.template(step.table),
                 file_name=f"{step.table}.xlsx", mime=XLSX, key=f"template_{step.table}", on_click="ignore",
             )  # fmt: skip
             st.download_button(
-                f"Sample of {step.title.casefold()} (CSV)", lambda: sample(session.today())[step.table],
+                say.SAMPLE_OF.format(table=step.title.casefold()), lambda: sample(session.today())[step.table],
                 file_name=f"{step.table}.csv", mime="text/csv", key=f"sample_{step.table}", on_click="ignore",
             )  # fmt: skip
             if step.table == "readings" and session.has_vehicles():
-                st.page_link(page("bay"), label="Measure a vehicle", icon=":material/speed:")
+                st.page_link(page("bay"), label=say.MEASURE, icon=":material/speed:")
 
 
 @st.cache_resource(show_spinner=False, max_entries=1)

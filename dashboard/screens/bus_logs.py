@@ -13,6 +13,8 @@ from dashboard.desk.bus_source import Logged, became_words, checked, stored
 from dashboard.judging.bus_looking import look_into
 from dashboard.screens import columns, downloads, session
 from dashboard.screens.uploads import made_once, saved_to
+from dashboard.words import bus_words as say
+from dashboard.words import every_page
 from dashboard.words.plain_text import number, safe, temperature
 from dashboard.words.reading_sheet import is_bound, measured
 from ingest.entries import Entry
@@ -20,31 +22,26 @@ from ingest.errors import FileRefused
 from ingest.values import parse_time
 
 KINDS = ["log", "txt", "csv", "mf4", "mdf"]
-SHOWN = {"rest_v": "rest, V", "crank_min_v": "lowest, V", "crank_dip_v": "dip, V", "crank_s": "cranking, s",
-         "crank_rpm": "speed, rpm", "temperature_c": "air"}  # fmt: skip
 LONGEST = 600  # [characters] of a sentence, so that it is shown whole; our choice
 
 
 def show() -> None:
     """The tab: a log, the vehicle it is of, what was found, and storing it."""
-    st.write(
-        "A log of a vehicle's bus: candump text, MDF4, or a table of signals over time (CSV). Starts are found by the "
-        "engine's speed. Nothing is stored before you say so."
-    )
-    upload = st.file_uploader("Log", type=KINDS, key="log_file")
-    dbc = st.file_uploader("Your own data base of signals (DBC), if frames need one", type=["dbc"], key="log_dbc")
+    st.write(say.WHICH_LOGS)
+    upload = st.file_uploader(say.LOG, type=KINDS, key="log_file")
+    dbc = st.file_uploader(say.DBC, type=["dbc"], key="log_dbc")
     unit = st.selectbox(
-        "Vehicle",
+        every_page.VEHICLE,
         list(session.units()["unit"]),
         index=None,
-        placeholder="the vehicle that the log is of",
+        placeholder=say.WHICH_VEHICLE,
         key="log_unit",
     )
-    began = st.text_input("Log began (only where it holds no dates)", placeholder="2026-01-31T07:45", key="log_began")
+    began = st.text_input(say.BEGAN, placeholder="2026-01-31T07:45", key="log_began")
     if upload is None:
         return
     if began and parse_time(began).value is None:
-        st.error(f"{safe(began)} is no time; allowed is a time as 2026-01-31T07:45.")
+        st.error(say.NO_TIME.format(text=safe(began)))
         return
     try:
         logged = found_in(upload, dbc, began)
@@ -60,7 +57,7 @@ def found_in(upload: UploadedFile, dbc: UploadedFile | None, began: str) -> Logg
     """What a log holds, looked into once for the same files."""
 
     def look() -> Logged:
-        with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder, st.spinner("Looking into the log …"):
+        with tempfile.TemporaryDirectory(prefix="cranktrend-") as folder, st.spinner(say.LOOKING):
             base = saved_to(folder, dbc) if dbc else None
             return look_into(saved_to(folder, upload), dbc=base, began=parse_time(began).value)
 
@@ -75,13 +72,13 @@ def offer(logged: Logged, unit: str) -> None:
             entries = checked(db, unit, logged.starts)
     table_of(logged, entries)
     if not logged.dated:
-        st.info("The log holds no dates: say above when it began.")
-    if st.button("Store these starts", type="primary", key="log_store", disabled=not (unit and logged.dated)):
+        st.info(say.NO_DATES)
+    if st.button(say.STORE, type="primary", key="log_store", disabled=not (unit and logged.dated)):
         with session.database() as db:
             entries = stored(db, unit, logged.starts, by=session.who())
         new, known = (sum(e is not None and getattr(e, what) for e in entries) for what in ("stored", "known"))
         wrong = sum(e is not None and bool(e.problems) for e in entries)
-        said = f"{new} stored, {known} already known, {wrong} not believed."
+        said = say.STORED.format(new=new, known=known, wrong=wrong)
         (st.warning if wrong else st.success)(said)
 
 
@@ -89,19 +86,19 @@ def table_of(logged: Logged, entries: Sequence[Entry | None]) -> None:
     """Every start in words: how it went, its values, what would become of it."""
     rows, in_f = [], session.fahrenheit()
     for one, entry in zip(logged.starts, entries, strict=True):
-        values = {name: one.values.get(name) for name in SHOWN}
+        values = {name: one.values.get(name) for name in say.SHOWN}
         cells = {
             label: measured(one.values, name)
             if is_bound(one.values, name)
             else figure(name, values[name], fahrenheit=in_f)
-            for name, label in SHOWN.items()
+            for name, label in say.SHOWN.items()
         }
         rows.append(
-            {"start": one.taken_at, "went": one.words[0], **cells, "as a reading": "; ".join(became_words(one, entry))}
+            {"start": one.taken_at, "went": one.words[0], **cells, say.AS_READING: "; ".join(became_words(one, entry))}
         )
     table = pd.DataFrame(rows)
-    filled = [name for name in table if name not in SHOWN.values() or (table[name] != "").any()]
-    columns.show(table[filled], alt="Starts found in the log", key="log_table")
+    filled = [name for name in table if name not in say.SHOWN.values() or (table[name] != "").any()]
+    columns.show(table[filled], alt=say.STARTS_ALT, key="log_table")
     downloads.table_button(table[filled], "starts", key="log_starts")
 
 

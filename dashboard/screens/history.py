@@ -23,6 +23,7 @@ from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.judging.process import give_way
 from dashboard.judging.worker import Worker
 from dashboard.screens.session import Key
+from dashboard.words import fleet_words as say
 from dashboard.words.plain_text import day as day_words
 from ingest import store
 from ingest.fields import FAILED_STARTS
@@ -151,9 +152,7 @@ def _work_out(key: Key, past: Past) -> None:
         said = worker.stderr.read() if worker.stderr else ""
     atexit.unregister(worker.terminate)
     if len(past.lists) < len(past.days):
-        past.failed = (
-            f"The past lists could not be worked out: {said.strip().splitlines()[-1] if said.strip() else 'stopped'}"
-        )
+        past.failed = say.PAST_NOT_WORKED_OUT.format(why=said.strip().splitlines()[-1] if said.strip() else say.STOPPED)
     else:
         keep(key, past)
 
@@ -204,10 +203,10 @@ def in_words(counted: pd.DataFrame, by: str) -> str:
     most = max(range(len(totals)), key=totals.__getitem__)
     now = counted[counted["day"] == days[-1]].sort_values("vehicles", ascending=False)
     each = ", ".join(f"{n} {name}" for name, n in zip(now[by], now["vehicles"], strict=True))
-    return (
-        f"Vehicles on the list, by {by}: {totals[0]} on {day_words(days[0])}, most on {day_words(days[most])} with "
-        f"{totals[most]}, {totals[-1]} on {day_words(days[-1])}{f' ({each})' if each else ''}."
-    )
+    return say.YEAR_ALT.format(
+        by=by, first=totals[0], first_day=day_words(days[0]), most=totals[most], most_day=day_words(days[most]),
+        last=totals[-1], last_day=day_words(days[-1]), each=f" ({each})" if each else "",
+    )  # fmt: skip
 
 
 def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, before: date) -> pd.DataFrame:
@@ -260,7 +259,7 @@ def list_before(day: date, past: Past, issued: Mapping[date, pd.DataFrame]) -> d
 def which_list(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.DataFrame]) -> tuple[pd.Series, list[str]]:
     """For each no-start, the day of the list that `was_listed` looks at, and how that list came about."""
     last = [list_before(pd.Timestamp(day).date(), past, issued) for day in happened["day"]]
-    how = ["" if one is None else "issued" if one in issued else "worked out afterwards" for one in last]
+    how = ["" if one is None else say.AS_ISSUED if one in issued else say.AFTERWARDS for one in last]
     return pd.Series(pd.to_datetime(pd.Series(last, dtype=object)), index=happened.index, dtype="datetime64[us]"), how
 
 
@@ -271,17 +270,17 @@ def was_listed(happened: pd.DataFrame, past: Past, issued: Mapping[date, pd.Data
     for row in happened.itertuples(index=False):
         last = list_before(pd.Timestamp(str(row.day)).date(), past, issued)
         if last is None:
-            words.append("no list yet")
+            words.append(say.NO_LIST_YET)
             continue
         if last not in known:
-            words.append("not known" if past.done else "being worked out")
+            words.append(say.NOT_KNOWN if past.done else say.WORKED_OUT_NOW)
             continue
         listed = known[last]
         mine = listed[listed["unit"] == row.unit]
         if mine.empty:
-            words.append("no")
+            words.append(say.NO)
         else:
-            words.append("yes" if mine["part"].iloc[0] == row.part or not row.part else "yes, for another part")
+            words.append(say.YES if mine["part"].iloc[0] == row.part or not row.part else say.YES_OTHER_PART)
     return words
 
 

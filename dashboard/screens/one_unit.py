@@ -18,7 +18,6 @@ from analysis.circuit.limits import Limits
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
 from analysis.worklist.part import PART_CHANNEL
-from dashboard.charts import charts
 from dashboard.desk.assessment import known_climate
 from dashboard.desk.habits import USUAL, Habits
 from dashboard.desk.own_limits import limit_book
@@ -36,7 +35,8 @@ from dashboard.desk.reading_source import (
 )
 from dashboard.files.paper import BayUnit
 from dashboard.screens import columns, session
-from dashboard.words import reading_sheet
+from dashboard.words import chart_words, reading_sheet
+from dashboard.words import vehicle_words as say
 from dashboard.words.heads import head
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.plain_text import fahrenheit_of, safe
@@ -105,13 +105,13 @@ def marks(own: Facts, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
     doubtful = readings[[any(n in str(d).split(",") for n in names) for d in readings["doubtful"]]]
     late = readings[readings["taken_at"] >= as_of]
     frames = [
-        pd.DataFrame({"taken_at": doubtful["taken_at"], "kind": charts.DOUBTFUL}),
-        pd.DataFrame({"taken_at": late["taken_at"], "kind": charts.WAITING}),
+        pd.DataFrame({"taken_at": doubtful["taken_at"], "kind": chart_words.DOUBTFUL}),
+        pd.DataFrame({"taken_at": late["taken_at"], "kind": chart_words.WAITING}),
     ]
     aside = own.set_aside[own.set_aside["table_name"] == "readings"]
     if len(aside):
         when = pd.to_datetime(aside["original"].str.extract(r"(\d{4}-\d{2}-\d{2})")[0], errors="coerce").dropna()
-        frames.append(pd.DataFrame({"taken_at": when.astype("datetime64[us]"), "kind": charts.ASIDE}))
+        frames.append(pd.DataFrame({"taken_at": when.astype("datetime64[us]"), "kind": chart_words.ASIDE}))
     return pd.concat([f for f in frames if len(f)], ignore_index=True) if any(len(f) for f in frames) else frames[0]
 
 
@@ -149,7 +149,7 @@ def reading_columns(habits: Habits = USUAL, *, bounds: bool = False) -> dict[str
     """Column settings: digits that a meter shows; `bounds`: some of the lowest volts are upper bounds, in words."""
     shown: dict[str, Any] = {"taken_at": columns.at(head("taken_at"))}
     shown["reading_id"] = st.column_config.NumberColumn(head("reading_id"), format="%d")
-    shown["confirmed"] = st.column_config.TextColumn("measured twice")
+    shown["confirmed"] = st.column_config.TextColumn(say.MEASURED_TWICE)
     theirs = {"°C": habits.degrees, "km": habits.distance}
     for name, quantity in QUANTITIES.items():
         label = f"{quantity.over_column}, {theirs.get(quantity.unit, quantity.unit)}"
@@ -157,7 +157,7 @@ def reading_columns(habits: Habits = USUAL, *, bounds: bool = False) -> dict[str
     if bounds:
         quantity = QUANTITIES["crank_min_v"]
         shown["crank_min_v"] = st.column_config.TextColumn(
-            f"{quantity.over_column}, {quantity.unit}", help=f"{quantity.meaning}; at most: slow samples"
+            f"{quantity.over_column}, {quantity.unit}", help=say.AT_MOST_HELP.format(meaning=quantity.meaning)
         )
     return shown
 
@@ -213,7 +213,7 @@ def show_unidentified(check: ReadingCheck, *, fahrenheit: bool) -> None:
 def show_limits(check: ReadingCheck, *, fahrenheit: bool) -> None:
     """Every check by its printed limit, to be opened."""
     said = [reading_sheet.for_reader(text, fahrenheit=fahrenheit) for text in reading_sheet.limit_words(check)]
-    with st.expander("Every check by its printed limit"):
+    with st.expander(say.EVERY_CHECK):
         st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
 
 

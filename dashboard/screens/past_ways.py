@@ -12,8 +12,9 @@ from dashboard.desk import weekly
 from dashboard.desk.assessment import own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.screens import columns, downloads, history, session
+from dashboard.words import past_words as say
 from dashboard.words.past_words import beyond_words, two_figures, way_rows
-from dashboard.words.plain_text import count_words, safe
+from dashboard.words.plain_text import safe
 from ingest import store
 from ingest.records import read_decisions
 
@@ -28,37 +29,34 @@ def what_lists_would_have_done(past: history.Past) -> None:
         currency = own_costs(db).currency
     figures = two_figures(past.ways, currency)
     if figures is None:
-        st.write("No no-start is on record in this time, so that nothing can be said of what lists would have done.")
+        st.write(say.NO_NO_START)
         return
     foreseen, saved, sentence = figures
     with st.container(horizontal=True, key="two_figures"):
-        st.metric("No-starts foreseen", foreseen, width=METRIC_PX)
-        st.metric("Saved against waiting", saved, width=METRIC_PX)
+        st.metric(say.FORESEEN, foreseen, width=METRIC_PX)
+        st.metric(say.SAVED, saved, width=METRIC_PX)
     st.caption(safe(sentence, longest=600))
-    with st.expander("Beside other ways of working"):
+    with st.expander(say.OTHER_WAYS):
         table = pd.DataFrame(way_rows(past.ways, currency))
-        columns.show(columns.in_words(table), alt="Ways of working held against what happened", key="ways_table")
+        columns.show(columns.in_words(table), alt=say.WAYS_ALT, key="ways_table")
         downloads.table_button(table, "past-ways", key="ways")
 
 
 def untouched(as_of: pd.Timestamp) -> None:
     """Values beyond a printed limit, and nobody acted."""
     found = _beyond(session.key_of(), as_of)
-    st.subheader("Beyond a printed limit, and nobody acted")
+    st.subheader(say.BEYOND)
     if found.empty:
-        st.write("No vehicle's newest reading is beyond a printed limit without a repair of that part since.")
+        st.write(say.NOT_BEYOND)
         return
     with session.database() as db:
         standing = weekly.latest_decisions(read_decisions(db), as_of.date())
     table = beyond_table(found, standing)
     twice = int((found["readings"] > 1).sum())
-    st.markdown(
-        f"**{count_words(len(found), 'part')} of {count_words(found['unit'].nunique(), 'vehicle')}**, {twice} of them in "
-        f"two readings or more. A limit says nothing of the cold to come: the weekly list does."
-    )
+    st.markdown(say.beyond_how_many(len(found), found["unit"].nunique(), twice))
     columns.show(
         columns.in_words(table),
-        alt="Parts beyond a printed limit without a repair since",
+        alt=say.BEYOND_ALT,
         height=240,
         key="beyond_table",
     )
@@ -76,9 +74,9 @@ def beyond_table(found: pd.DataFrame, standing: Mapping[str, Mapping[object, obj
         {
             "unit": rows["unit"],
             "part": [part for part, _ in said],
-            "what was read": [what for _, what in said],
-            "read [V]": rows["value"].round(2),
-            "limit [V]": rows["limit"].round(2),
+            say.WHAT_WAS_READ: [what for _, what in said],
+            say.READ_V: rows["value"].round(2),
+            say.LIMIT_V: rows["limit"].round(2),
             "since": columns.days(rows["since"]),
             "readings": rows["readings"],
             "decided": decided,

@@ -11,11 +11,13 @@ from analysis.worklist.assess import Assessment
 from dashboard.desk.plan_moves import Trial, move, release, try_move, without_move
 from dashboard.desk.planning import PLAN_WEEKS, Overtaken, Seen, make_plan, named, pin_words, seen_now, when
 from dashboard.screens import session
+from dashboard.words import every_page
+from dashboard.words import plan_page as say
 from dashboard.words.plain_text import safe
 from dashboard.words.plan_words import money as plan_money
 from ingest.records import read_pins
 
-WISHES = {"pin": "come in this week", "forbid": "not come in this week"}
+WISHES = {"pin": say.COME, "forbid": say.NOT_COME}
 WISHED, OVERTAKEN, DONE, TRIED = "plan_wished", "plan_overtaken", "plan_done", "plan_tried"
 NOT_ISSUED = "plan_not_issued"
 REASON = "move_reason"
@@ -61,7 +63,7 @@ def not_issued(assessment: Assessment | None) -> ReplacementPlan:
     """The first plan as it would be, worked out once for as long as nothing is put on record; nothing is kept."""
     base = (session.written(), session.as_of(), id(assessment))
     if st.session_state.get(NOT_ISSUED, (None,))[0] != base:
-        with session.database() as db, st.spinner("Planning …"):
+        with session.database() as db, st.spinner(say.PLANNING):
             made = make_plan(db, as_of=session.as_of(), weeks=PLAN_WEEKS, assessment=assessment, save=False)
         st.session_state[NOT_ISSUED] = (base, made)
     return st.session_state[NOT_ISSUED][1]  # type: ignore[no-any-return]
@@ -72,12 +74,12 @@ def grant(assessment: Assessment) -> None:
     wished = st.session_state.pop(WISHED, None)
     if wished is not None:
         try:
-            with session.database() as db, st.spinner("Planning …"):
+            with session.database() as db, st.spinner(say.PLANNING):
                 before = seen_now(db).version
                 made = _do(wished, assessment)
             st.session_state.pop(REASON, None)
             new = made.version != before
-            said = f"Version {made.version} is kept." if new else f"Nothing changes: version {made.version} stands."
+            said = say.KEPT.format(version=made.version) if new else say.NOTHING_CHANGES.format(version=made.version)
             st.session_state[DONE] = (said, wished)
         except Overtaken as error:
             st.session_state[OVERTAKEN] = (str(error), wished)
@@ -115,36 +117,38 @@ def _do(wish: Wish, assessment: Assessment) -> ReplacementPlan:
 def ask(overtaken: str, wish: Wish) -> None:
     """What another person did meanwhile, and whether the wish holds all the same."""
     mine = {
-        "again": "Plan again all the same?",
-        "let_go": "Let go all the same?",
-        "pin": f"Yours, {wish.unit} fixed to {wish.week}, all the same?",
-        "forbid": f"Yours, {wish.unit} kept out of {wish.week}, all the same?",
+        "again": say.AGAIN_ALL_THE_SAME,
+        "let_go": say.LET_GO_ALL_THE_SAME,
+        "pin": say.FIX_ALL_THE_SAME.format(unit=wish.unit, week=wish.week),
+        "forbid": say.KEEP_OUT_ALL_THE_SAME.format(unit=wish.unit, week=wish.week),
     }[wish.kind]
     with st.container(border=True, key="overtaken"):
-        st.warning(safe(f"{overtaken} Nothing of yours is kept yet. {mine}", longest=900))
+        st.warning(safe(say.NOT_KEPT_YET.format(overtaken=overtaken, asked=mine), longest=900))
         with st.container(horizontal=True):
-            wish_button("Yes, mine", wish, key="overtaken_mine", primary=True)
-            st.button("No, leave it", key="overtaken_leave", on_click=remember, args=(None,))
+            wish_button(say.YES_MINE, wish, key="overtaken_mine", primary=True)
+            st.button(say.NO_LEAVE, key="overtaken_leave", on_click=remember, args=(None,))
 
 
 def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool) -> None:
     """Choose a vehicle and a week, see what the change costs, then make it or leave it."""
     if not plan.version:
-        st.info("Issue the plan first; then visits can be moved.")
+        st.info(say.ISSUE_TO_MOVE)
         return
     if assessment is None:
-        st.info("A visit can be moved as soon as the vehicles are judged.")
+        st.info(say.MOVE_WHEN_JUDGED)
         return
     if plan.as_of != assessment.as_of or not newest:
-        st.info("This plan is not today's newest one; plan again before moving visits.")
+        st.info(say.NOT_NEWEST)
         return
     labels = {v["unit"]: f"{v['unit']}, {v['iso_week']}: {v['job']}" for v in plan.visits.to_dict("records")}
-    labels |= {v["unit"]: f"{v['unit']}, left out: {v['job']}" for v in plan.left_out.to_dict("records")}
+    labels |= {
+        v["unit"]: say.LABEL_LEFT_OUT.format(unit=v["unit"], job=v["job"]) for v in plan.left_out.to_dict("records")
+    }
     if labels:
         with st.container(width=560):
             change(plan, assessment, labels)
     else:
-        st.write("There is no visit to move.")
+        st.write(say.NONE_TO_MOVE)
     answer(by_hand=True)
     pins_on_record(plan)
 
@@ -152,25 +156,25 @@ def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool
 def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]) -> None:
     """One change by hand: tried first, its cost shown, kept when asked for."""
     unit = st.selectbox(
-        "Visit", list(labels), index=None, format_func=labels.__getitem__, key=f"move_unit_{plan.version}",
-        placeholder="choose one to see what a change costs",
+        say.VISIT, list(labels), index=None, format_func=labels.__getitem__, key=f"move_unit_{plan.version}",
+        placeholder=say.CHOOSE,
     )  # fmt: skip
     kind = st.segmented_control(
-        "It is to", list(WISHES), format_func=WISHES.__getitem__, default="pin", key="move_kind"
+        say.IT_IS_TO, list(WISHES), format_func=WISHES.__getitem__, default="pin", key="move_kind"
     )
     weeks = sorted(plan.hours["iso_week"].unique().tolist())
-    week = st.selectbox("Week", weeks, key="move_week")
-    reason = st.text_input("Why", max_chars=200, key=REASON)
+    week = st.selectbox(every_page.WEEK, weeks, key="move_week")
+    reason = st.text_input(every_page.WHY, max_chars=200, key=REASON)
     asked = st.session_state.get(OVERTAKEN, ("", None))[1]
     if not unit or not week or not kind or (asked is not None and asked.kind != "again"):
         return  # a question stands in the place of the button that led to it
     trial = tried(plan, assessment, unit, week, kind)
     if kind == "pin" and trial.week != week:
-        st.warning(f"In {week} this cannot be done: there are too few hours or places, or no parts by then.")
+        st.warning(say.CANNOT_BE.format(week=week))
         return
     st.markdown(trial_words(unit, week, kind, trial, plan))
     wish = Wish(kind, plan.weeks, unit, week, reason)
-    wish_button("Move it" if kind == "pin" else "Keep it out", wish, key="move_now", primary=True)
+    wish_button(say.MOVE_IT if kind == "pin" else say.KEEP_IT_OUT, wish, key="move_now", primary=True)
 
 
 def tried(plan: ReplacementPlan, assessment: Assessment, unit: str, week: str, kind: str) -> Trial:
@@ -179,11 +183,11 @@ def tried(plan: ReplacementPlan, assessment: Assessment, unit: str, week: str, k
     with session.database() as db:
         base = (session.written(), seen_now(db), day, id(assessment))
         if st.session_state.get(TRIED, (None,))[0] != base:
-            with st.spinner("Planning …"):
+            with st.spinner(say.PLANNING):
                 st.session_state[TRIED] = (base, without_move(db, plan, assessment, as_of=day), {})
         _, kept, trials = st.session_state[TRIED]
         if (unit, week, kind) not in trials:
-            with st.spinner("Planning with it …"):
+            with st.spinner(say.PLANNING_WITH):
                 trials[unit, week, kind] = try_move(
                     db, plan, assessment, unit=unit, week=week, as_of=day, kind=kind, kept=kept
                 )
@@ -192,12 +196,15 @@ def tried(plan: ReplacementPlan, assessment: Assessment, unit: str, week: str, k
 
 def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: ReplacementPlan) -> str:
     """What the change would do and cost."""
-    what = f"{safe(unit)} in {week}" if kind == "pin" else f"{safe(unit)} not in {week}"
-    lands = "" if kind == "pin" else f"; it comes in {trial.week}" if trial.week else "; it is left out"
-    sign = "costs" if trial.costs >= 0 else "saves"
-    one = trial.others_moved == 1
-    others = f"; {trial.others_moved} other visit{'' if one else 's'} would move" if trial.others_moved else ""
-    return f"{what} **{sign} {money(abs(trial.costs), plan)}**{lands}{others}."
+    what = (
+        say.UNIT_IN.format(unit=safe(unit), week=week)
+        if kind == "pin"
+        else say.UNIT_NOT_IN.format(unit=safe(unit), week=week)
+    )
+    lands = "" if kind == "pin" else say.COMES_IN.format(week=trial.week) if trial.week else say.IS_LEFT_OUT
+    others = say.others_move(trial.others_moved) if trial.others_moved else ""
+    cost = (say.COSTS if trial.costs >= 0 else say.SAVES).format(amount=money(abs(trial.costs), plan))
+    return f"{what} **{cost}**{lands}{others}."
 
 
 def pins_on_record(plan: ReplacementPlan) -> None:
@@ -207,6 +214,6 @@ def pins_on_record(plan: ReplacementPlan) -> None:
     for pin in pins.to_dict("records"):
         with st.container(horizontal=True, vertical_alignment="center"):
             why = f": {safe(pin['reason'])}" if pin["reason"] else ""
-            by = f"by {safe(named(pin['by']))} {when(pin['at'])}"
+            by = say.BY.format(who=safe(named(pin["by"])), when=when(pin["at"]))
             st.markdown(f"{safe(pin['unit'])} {pin_words(pin['kind'])} {pin['week']} {by}{why}")
-            wish_button("Let go", Wish("let_go", plan.weeks, pin_id=int(pin["id"])), key=f"unpin_{pin['id']}")
+            wish_button(say.LET_GO, Wish("let_go", plan.weeks, pin_id=int(pin["id"])), key=f"unpin_{pin['id']}")

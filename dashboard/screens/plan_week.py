@@ -13,6 +13,8 @@ from analysis.plan.result import rows_of
 from dashboard.screens import session
 from dashboard.screens.cards import card_table
 from dashboard.screens.pages import page
+from dashboard.words import plan_page as say
+from dashboard.words import visit_words
 from dashboard.words.plain_text import as_sentence, day, number, safe, whole
 from dashboard.words.plan_words import (
     NOTHING_TO_ORDER,
@@ -39,18 +41,18 @@ def this_week(plan: ReplacementPlan) -> None:
     """Who comes this week and for what, beside what to order today."""
     looked = max(plan.as_of, pd.Timestamp(session.as_of()))
     week = week_shown(plan, looked)
-    st.subheader(f"This week, {week_words(plan, week)}", anchor=False)
+    st.subheader(say.THIS_WEEK.format(week=week_words(plan, week)), anchor=False)
     left, right = st.columns(WIDE, gap="medium")
     with left, st.container(key="who_comes"):
         mine = plan.visits[plan.visits["iso_week"] == week]
         if mine.empty:
-            st.write(no_visit_words(plan) if plan.visits.empty else "Nobody is planned for this week.")
+            st.write(no_visit_words(plan) if plan.visits.empty else say.NOBODY)
         for on, rows in mine.head(MOST_SHOWN).groupby("visit_on", sort=True):
             st.markdown(f"**{day(on, weekday=True)}**, {number(float(rows['hours'].sum()), 1)} h")
             for visit in rows_of(rows.sort_values(["depot", "unit"])):
                 one_line(visit)
         if len(mine) > MOST_SHOWN:
-            st.caption(f"{len(mine) - MOST_SHOWN} more visits of this week stand on the board.")
+            st.caption(say.more_on_board(len(mine) - MOST_SHOWN))
     with right:
         with st.container(border=True, key="order_today"):
             orders = rows_of(to_order(plan, looked))
@@ -65,7 +67,7 @@ def one_line(visit: dict[str, Any]) -> None:
     """Which vehicle, where, what is done, how long."""
     with st.container(horizontal=True, wrap=False, vertical_alignment="top", key=f"visit-now-{visit['uid'][:24]}"):
         st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
-        service = ", with its service" if visit["in_service"] else ""
+        service = visit_words.WITH_SERVICE if visit["in_service"] else ""
         said = f"{safe(visit['depot'])}: {safe(visit['job'])}, {number(float(visit['hours']), 1)} h{service}"
         st.markdown(whole(said), width="stretch")
 
@@ -81,7 +83,7 @@ def late(plan: ReplacementPlan) -> None:
             ]
             st.markdown(whole("\n".join(lines)))
             if len(rows) > MOST_LATE:
-                st.caption(f"{len(rows) - MOST_LATE} more are in the export.")
+                st.caption(say.MORE_IN_EXPORT.format(count=len(rows) - MOST_LATE))
 
 
 def figures(plan: ReplacementPlan) -> None:
@@ -89,9 +91,7 @@ def figures(plan: ReplacementPlan) -> None:
     rows = figure_rows(plan)
     if not rows:
         return
-    card_table(
-        figure_heads(plan), [[as_sentence(row[0]), *row[1:]] for row in rows], name="What each way of working costs"
-    )
+    card_table(figure_heads(plan), [[as_sentence(row[0]), *row[1:]] for row in rows], name=say.WAYS_COST)
     for sentence in fewer_words(plan):
         st.markdown(whole(safe(sentence, longest=600)))
     st.caption(whole(safe(figures_words(plan), longest=900)))

@@ -13,7 +13,8 @@ from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
 from dashboard.desk.reading_source import limits_for
 from dashboard.screens import one_unit, pictures, session
-from dashboard.words import chart_numbers
+from dashboard.words import chart_numbers, chart_words
+from dashboard.words import vehicle_words as say
 from dashboard.words.plain_text import day, in_reader_unit, percent
 from dashboard.words.reasons import MEASURES, PART_WORDS
 
@@ -72,14 +73,14 @@ def _part(
     name = MEASURES[part].capitalize()
     chart = charts.part_chart(
         course,
-        title=f"{name} of {unit}",
+        title=say.PART_TITLE.format(measure=name, unit=unit),
         as_of=_assessment.as_of,
         repairs=one_unit.repairs_in_words(_facts, part),
         printed_limit=limit,
         marks=one_unit.marks(_facts, part, _assessment.as_of),
         fahrenheit=in_f,
     )
-    text = in_reader_unit(charts.part_text(course, name, limit), fahrenheit=in_f)
+    text = in_reader_unit(chart_words.part_text(course, name, limit), fahrenheit=in_f)
     return Drawn(charts.specification(chart), text, chart_numbers.part_numbers(course, charts.kinds_of(course)))
 
 
@@ -93,12 +94,10 @@ def _cold(
     unit: str,  # noqa: ARG001
 ) -> Drawn:
     cold, season, forecast = one_unit.cold(_assessment, _row)
-    renewed = f"with the {PART_WORDS[_row['part']]} renewed" if _row["flagged"] else None
-    chart = charts.cold_chart(
-        cold, season, forecast, title="Coldest start against the coming mornings", renewed=renewed, fahrenheit=in_f
-    )
+    renewed = say.WITH_RENEWED.format(part=PART_WORDS[_row["part"]]) if _row["flagged"] else None
+    chart = charts.cold_chart(cold, season, forecast, title=say.COLD_TITLE, renewed=renewed, fahrenheit=in_f)
     tables = chart_numbers.cold_numbers(cold, season, forecast, renewed=renewed, fahrenheit=in_f)
-    return Drawn(charts.specification(chart), charts.cold_text(cold, season, fahrenheit=in_f), tables)
+    return Drawn(charts.specification(chart), chart_words.cold_text(cold, season, fahrenheit=in_f), tables)
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)
@@ -112,9 +111,12 @@ def _outlook(
     mine = _assessment.outlook[_assessment.outlook["unit"] == unit]
     part = PART_WORDS[str(mine["part"].iloc[0])]
     end = mine.iloc[-1]
-    text = (
-        f"By {day(end['week_start'])} a no-start has a probability of {percent(end['probability'])} if nothing is "
-        f"done, {percent(end['probability_renewed'])} with the {part} renewed today."
+    text = say.OUTLOOK.format(
+        day=day(end["week_start"]),
+        chance=percent(end["probability"]),
+        renewed_chance=percent(end["probability_renewed"]),
+        part=part,
     )
-    chart = charts.outlook_chart(mine, title="No-start by week", renewed=f"{part} renewed")
-    return Drawn(charts.specification(chart), text, (chart_numbers.outlook_numbers(mine, f"{part} renewed"),))
+    renewed = say.PART_RENEWED.format(part=part)
+    chart = charts.outlook_chart(mine, title=say.OUTLOOK_TITLE, renewed=renewed)
+    return Drawn(charts.specification(chart), text, (chart_numbers.outlook_numbers(mine, renewed),))

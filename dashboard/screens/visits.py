@@ -17,7 +17,7 @@ from dashboard.screens import downloads, session
 from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_reach
 from dashboard.screens.pages import page
-from dashboard.words import visit_words
+from dashboard.words import every_page, visit_words
 from dashboard.words.plain_text import day, number, safe, whole
 from ingest.visits import open_visits, read_visits
 
@@ -64,7 +64,7 @@ def links(unit: str) -> None:
 
 def closed_line(visit: Mapping[Any, Any]) -> None:
     """A visit that was done, with what was said of it, and the way to put that right."""
-    note = f" {visit_words.REMARK}: {safe(visit['note'])}" if visit["note"] else ""
+    note = f" {every_page.REMARK}: {safe(visit['note'])}" if visit["note"] else ""
     st.markdown(whole(f":material/check_circle: {safe(visit_words.closed_words(visit))}{note} ({safe(visit['by'])})"))
     asked = {"unit": str(visit["unit"]), "what": "visit"}
     st.page_link(page("correct"), label=visit_words.CORRECT, query_params=asked)
@@ -93,11 +93,11 @@ def orders(plan: ReplacementPlan) -> None:
         st.info(visit_words.ISSUE_FIRST if weeks else visit_words.NONE_TO_COME)
     else:
         with st.container(horizontal=True):
-            week = st.selectbox(visit_words.WEEK, weeks, key="orders_week", width=160)
+            week = st.selectbox(every_page.WEEK, weeks, key="orders_week", width=160)
             depots = sorted(set(plan.visits.loc[plan.visits["iso_week"] == week, "depot"]))
             depot = (
                 st.selectbox(
-                    visit_words.DEPOT, depots, index=None, placeholder=visit_words.ALL, key="orders_depot", width=200
+                    every_page.DEPOT, depots, index=None, placeholder=every_page.ALL, key="orders_depot", width=200
                 )
                 or ""
             )

@@ -22,8 +22,9 @@ from dashboard.desk.workshop_edits import (
 )
 from dashboard.screens import kept, session
 from dashboard.screens.pages import page
+from dashboard.words import every_page, plan_page
+from dashboard.words import workshop_words as say
 from dashboard.words.plain_text import day, number, safe
-from dashboard.words.workshop_words import HOURS_WORDS as WORDS
 from dashboard.words.workshop_words import closed_words
 
 PLACE = "plan_hours"  # where what was kept is told
@@ -34,16 +35,16 @@ LINES_SHOWN = 60  # weeks or closed days listed, our choice
 
 def change_hours() -> None:
     """One workshop's usual week, weeks that differ and closed days, each saved by itself and undone by its button."""
-    st.subheader(WORDS["title"], anchor=False)
+    st.subheader(say.TITLE, anchor=False)
     kept.told(PLACE, "")
     with session.database() as db:
         depots = known_depots(db)
     if not depots:
-        st.info(WORDS["no depot"])
+        st.info(say.NO_DEPOT)
         return
-    st.caption(WORDS["next plan"])
-    st.page_link(page("settings"), label=WORDS["prices"])
-    depot = st.selectbox(WORDS["workshop"], depots, key="hours_depot", width=320)
+    st.caption(say.NEXT_PLAN)
+    st.page_link(page("settings"), label=plan_page.CHANGE_PRICES)
+    depot = st.selectbox(say.WORKSHOP, depots, key="hours_depot", width=320)
     with session.database() as db:
         found, every = (depot_hours(db, name, since=session.as_of()) for name in (depot, ""))
     usual_week(depot, found)
@@ -54,7 +55,7 @@ def change_hours() -> None:
 def usual_week(depot: str, found: DepotHours) -> None:
     """Hours of each day of the week."""
     with st.form(f"usual_{depot}", border=True):
-        st.markdown(f"**{WORDS['usual']}**")
+        st.markdown(f"**{say.USUAL}**")
         mark = abs(hash((depot, found.usual)))  # another record, other fields
         with st.container(horizontal=True, vertical_alignment="bottom"):
             hours = [
@@ -63,8 +64,8 @@ def usual_week(depot: str, found: DepotHours) -> None:
                 )
                 for at, (name, value) in enumerate(zip(DAY_NAMES, found.usual, strict=True))
             ]
-        if st.form_submit_button(WORDS["save usual"], key="save_usual"):
-            done(WORDS["usual kept"].format(depot=depot), partial(set_usual_week, depot=depot, hours=hours))
+        if st.form_submit_button(say.SAVE_USUAL, key="save_usual"):
+            done(say.USUAL_KEPT.format(depot=depot), partial(set_usual_week, depot=depot, hours=hours))
 
 
 def own_weeks(depot: str, found: DepotHours) -> None:
@@ -73,27 +74,27 @@ def own_weeks(depot: str, found: DepotHours) -> None:
     mondays = [first + timedelta(weeks=n) for n in range(WEEKS_AHEAD)]
     names = {iso_week(monday): monday for monday in mondays}
     with st.form(f"week_{depot}", border=True):
-        st.markdown(f"**{WORDS['own']}**")
+        st.markdown(f"**{say.OWN}**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
             week = st.selectbox(
-                WORDS["week"], list(names), key="own_week", width=260,
-                format_func=lambda name: f"{name}, from {day(names[name])}" if name in names else str(name),
+                every_page.WEEK, list(names), key="own_week", width=260,
+                format_func=lambda name: say.WEEK_FROM.format(week=name, day=day(names[name])) if name in names else str(name),
             )  # fmt: skip
             hours = st.number_input(
-                WORDS["hours"], 0.0, MOST_HOURS, 0.0, 0.5, format="%.1f", key="own_hours", width=FIELD_PX
+                say.HOURS, 0.0, MOST_HOURS, 0.0, 0.5, format="%.1f", key="own_hours", width=FIELD_PX
             )
-        if st.form_submit_button(WORDS["save week"], key="save_week"):
+        if st.form_submit_button(say.SAVE_WEEK, key="save_week"):
             done(
-                WORDS["week kept"].format(depot=depot, week=week),
+                say.WEEK_KEPT.format(depot=depot, week=week),
                 partial(set_week, depot=depot, iso_week=week, hours=hours),
             )
     if found.weeks:
-        with st.expander(WORDS["own weeks"].format(count=len(found.weeks)), key="own_weeks"):
+        with st.expander(say.OWN_WEEKS.format(count=len(found.weeks)), key="own_weeks"):
             for monday, h in found.weeks[:LINES_SHOWN]:
                 name = iso_week(monday)
-                said = f"{name}, from {day(monday)}: {number(h, 1)} h"
+                said = say.WEEK_HOURS.format(week=name, day=day(monday), hours=number(h, 1))
                 undo_line(
-                    said, WORDS["as usual"], f"as_usual_{name}", WORDS["usual again"].format(depot=depot, week=name),
+                    said, say.AS_USUAL, f"as_usual_{name}", say.USUAL_AGAIN.format(depot=depot, week=name),
                     partial(set_week, depot=depot, iso_week=name, hours=None),
                 )  # fmt: skip
 
@@ -101,21 +102,19 @@ def own_weeks(depot: str, found: DepotHours) -> None:
 def closed(depot: str, found: DepotHours, every: DepotHours) -> None:
     """Holidays and other closed days, of this workshop or of every one."""
     with st.form(f"closed_{depot}", border=True):
-        st.markdown(f"**{WORDS['closed']}**")
+        st.markdown(f"**{say.CLOSED}**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            first = st.date_input(
-                WORDS["from"], session.as_of(), key="closed_from", format=session.date_format(), width=160
-            )
-            last = st.date_input(WORDS["to"], session.as_of(), key="closed_to", format=session.date_format(), width=160)
-            why = st.text_input(WORDS["why"], max_chars=200, key="closed_why", width=260)
-        everywhere = st.checkbox(WORDS["everywhere"], key="closed_everywhere")
-        if st.form_submit_button(WORDS["save closed"], key="save_closed"):
+            first = st.date_input(say.FROM, session.as_of(), key="closed_from", format=session.date_format(), width=160)
+            last = st.date_input(say.TO, session.as_of(), key="closed_to", format=session.date_format(), width=160)
+            why = st.text_input(every_page.WHY, max_chars=200, key="closed_why", width=260)
+        everywhere = st.checkbox(say.EVERYWHERE, key="closed_everywhere")
+        if st.form_submit_button(say.SAVE_CLOSED, key="save_closed"):
             place = "" if everywhere else depot
-            done(WORDS["closed kept"], partial(close_days, depot=place, first=first, last=last, why=why))
+            done(say.CLOSED_KEPT, partial(close_days, depot=place, first=first, last=last, why=why))
     for place, hours in ((depot, found), ("", every)):
         for a, b, because in hours.closed[:LINES_SHOWN]:
             undo_line(
-                closed_words(place, a, b, because), WORDS["open"], f"open_{place}_{a}_{b}", WORDS["open again"],
+                closed_words(place, a, b, because), say.OPEN, f"open_{place}_{a}_{b}", say.OPEN_AGAIN,
                 partial(open_days, depot=place, first=a, last=b),
             )  # fmt: skip
 
@@ -132,5 +131,5 @@ def done(words: str, do: Callable[..., int]) -> None:
     """Do it, say so with a button that takes it back, or say that nothing differs; what cannot be is said in its place."""
     with session.saving() as db:
         change = do(db, by=session.who(), now=session.now())
-        kept.keep(kept.Kept(PLACE, "", words if change else WORDS["nothing"], change=change))
+        kept.keep(kept.Kept(PLACE, "", words if change else say.NOTHING, change=change))
         st.rerun()

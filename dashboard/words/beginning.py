@@ -15,6 +15,10 @@ SAMPLE: Final = (
     "The sample files hold an invented fleet. Try them in a database of their own: "
     "`cranktrend --db try.db dashboard` makes one. Files come in the order of these steps, under **Files**."
 )
+FIRST_STEPS: Final = "First steps"
+TEMPLATE: Final = "Template for {table} (XLSX)"
+SAMPLE_OF: Final = "Sample of {table} (CSV)"
+MEASURE: Final = "Measure a vehicle"
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,31 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 from analysis.logs.starts import BusStart
 from dashboard.words.plain_text import count_words, number, temperature
+
+WHICH_LOGS: Final = (
+    "A log of a vehicle's bus: candump text, MDF4, or a table of signals over time (CSV). Starts are found by "
+    "the engine's speed. Nothing is stored before you say so."
+)
+LOG: Final = "Log"
+DBC: Final = "Your own data base of signals (DBC), if frames need one"
+WHICH_VEHICLE: Final = "the vehicle that the log is of"
+BEGAN: Final = "Log began (only where it holds no dates)"
+NO_TIME: Final = "{text} is no time; allowed is a time as 2026-01-31T07:45."
+LOOKING: Final = "Looking into the log …"
+NO_DATES: Final = "The log holds no dates: say above when it began."
+STORE: Final = "Store these starts"
+STORED: Final = "{new} stored, {known} already known, {wrong} not believed."
+AS_READING: Final = "as a reading"
+STARTS_ALT: Final = "Starts found in the log"
+SHOWN: Final = {
+    "rest_v": "rest, V", "crank_min_v": "lowest, V", "crank_dip_v": "dip, V", "crank_s": "cranking, s",
+    "crank_rpm": "speed, rpm", "temperature_c": "air",
+}  # fmt: skip
+"""Value of a start -> its head."""
 
 
 def started_words(start: BusStart) -> str:

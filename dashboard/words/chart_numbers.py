@@ -12,6 +12,7 @@ from analysis.worklist.course import PartCourse
 from dashboard.words.plain_text import cold_words, day, number, percent, temperature
 from dashboard.words.reasons import bare
 
+SUMMARY: Final = "The numbers behind this picture"
 EVERY: Final = 4  # a curve has a point a week: every fourth is written; our choice
 TRACE_STEP_S: Final = 0.1  # [s] between the samples that are written of a recorded start; our choice
 TRACE_ROWS: Final = 120  # of them at most, our choice

@@ -20,6 +20,7 @@ PAGES: Final = {
     "set_aside": "Rows to put right",
     "settings": "Settings",
 }
+VEHICLES: Final = "Vehicles"
 VEHICLE, DEPOT, CLASS, PART, WEEK, DAY = "Vehicle", "Depot", "Class", "Part", "Week", "Day"
 ALL: Final = "all"
 NO_DEPOT: Final = "no depot"
@@ -59,3 +60,12 @@ PLACE_ON_LIST: Final = "List of {week}, {position} of {count}"
 NO_ADDRESS: Final = "no address"
 SO_FAR: Final = "({seconds:.0f} s so far)"
 WHY: Final = "Why"
+MEASURE_NEXT: Final = "**Measure next:** {what}"
+NONE_JUDGED: Final = "No vehicle can be judged yet: each has too few readings."
+JUDGING_ALL: Final = "Every vehicle is being judged from its readings; the page follows by itself."
+UNTIL_THEN: Final = "Until then: as in the list of {week}, and what is on record."
+MORE_DEPOTS: Final = "; and {count} more depots"
+HOW_STARTED: Final = "How it started"
+WHAT_DONE: Final = "What was done"
+DONE_ON: Final = "Done on"
+REMARK: Final = "Remark"

@@ -39,6 +39,10 @@ IN_PARALLEL: Final = {
 AT_REST, CRANKING, RUNNING, KEY = (
     "engine off, nothing drawing", "while cranking", "engine running", "key at crank",
 )  # fmt: skip
+ENGINE_GROUND: Final = "engine, ground"
+POSITIVE_CABLE: Final = "positive cable"
+MOTOR, SOLENOID, STARTER, LOAD, RELAY, CLAMP = "motor", "solenoid", "starter", "load", "relay", "clamp"
+LEAD_WORDS: Final = {"red": "red", "black": "black"}
 LOADED: Final = "tester's load on"
 FROM_FEED: Final = "Relay out; the load from feed to control terminal."
 FROM_POST: Final = "Control wire off; the load from the positive post to the terminal."

@@ -26,6 +26,17 @@ CHECK_WORDS: Final = {
     "contacts drop": "drop of the solenoid contacts",
     "control circuit drop": "drop of the control circuit",
 }
+NO_NO_START: Final = "No no-start is on record in this time, so that nothing can be said of what lists would have done."
+FORESEEN: Final = "No-starts foreseen"
+SAVED: Final = "Saved against waiting"
+OTHER_WAYS: Final = "Other ways of working"
+WAYS_ALT: Final = "Ways of working held against what happened"
+BEYOND: Final = "Beyond a printed limit, and nobody acted"
+NOT_BEYOND: Final = "No vehicle's newest reading is beyond a printed limit without a repair of that part since."
+BEYOND_ALT: Final = "Parts beyond a printed limit without a repair since"
+WHAT_WAS_READ: Final = "what was read"
+READ_V: Final = "read [V]"
+LIMIT_V: Final = "limit [V]"
 
 
 def two_figures(ways: Sequence[Mapping[str, Any]], currency: str) -> tuple[str, str, str] | None:
@@ -71,3 +82,11 @@ def way_rows(ways: Sequence[Mapping[str, Any]], currency: str) -> list[dict[str,
 def beyond_words(row: Mapping[str, Any]) -> tuple[str, str]:
     """A part whose value is beyond its limit: the part, and what was read."""
     return PART_WORDS.get(str(row["part"]), str(row["part"])), CHECK_WORDS.get(str(row["check"]), str(row["check"]))
+
+
+def beyond_how_many(parts: int, vehicles: int, twice: int) -> str:
+    """How many parts are beyond a limit; twice: of how many two readings or more say so."""
+    return (
+        f"**{count_words(parts, 'part')} of {count_words(vehicles, 'vehicle')}**, {twice} of them in two readings or more. "
+        f"A limit says nothing of the cold to come: the weekly list does."
+    )

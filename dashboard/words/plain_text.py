@@ -105,6 +105,11 @@ def span(low: str, high: str) -> str:
 def cold_range(row: Mapping[Any, Any], *, fahrenheit: bool) -> str:
     """The range of a vehicle's coldest start, with how sure it is."""
     low, high = (cold_words(row[f"coldest_start_{end}_c"], fahrenheit=fahrenheit) for end in ("low", "high"))
+    return sure(low, high)
+
+
+def sure(low: str, high: str) -> str:
+    """A range with how sure it is."""
     return f"80 % sure: {span(low, high)}"
 
 

@@ -309,6 +309,30 @@ def order_rows(plan: ReplacementPlan) -> list[list[str]]:
     ]  # fmt: skip
 
 
+def left_out_heads(plan: ReplacementPlan) -> list[str]:
+    """Heads of the table of what would pay and found no room."""
+    in_money = f"[{plan.summary['currency']}]"
+    return [
+        "vehicle",
+        "depot",
+        "to do",
+        "best week",
+        "why",
+        "no-start risk",
+        f"at risk {in_money}",
+        f"would save {in_money}",
+    ]
+
+
+def left_out_rows(plan: ReplacementPlan) -> list[list[str]]:
+    """Its rows."""
+    return [
+        [r["unit"], r["depot"] or "–", r["job"], r["best_week"] or "–", decided_words(r) + as_sentence(REASON_WORDS[r["reason"]]), percent(r["risk"]),
+         amount(r["cost_at_risk"]), amount(r["saving"])]
+        for r in rows_of(plan.left_out)
+    ]  # fmt: skip
+
+
 def late_words(plan: ReplacementPlan) -> str:
     """How many vehicles come late, in a line."""
     count = len(plan.act_by_missed)

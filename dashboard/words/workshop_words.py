@@ -3,37 +3,39 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Final
 
 from dashboard.words.plain_text import day
 
-HOURS_WORDS = {
-    "title": "Change hours and closed days",
-    "no depot": "No depot is known yet. Bring in a list of vehicles first, under Files: it says where each one stands.",
-    "next plan": "The next plan counts with them. What was changed, by whom and when stands in the logbook and can be undone.",
-    "prices": "Prices, delivery times and hours of work of parts",
-    "workshop": "Workshop",
-    "usual": "Usual week: hours for this work on each day",
-    "save usual": "Save the usual week",
-    "usual kept": "The usual week at {depot} is saved. Plan again to count with it.",
-    "own": "A week that differs",
-    "week": "Week",
-    "hours": "Hours",
-    "save week": "Save this week",
-    "week kept": "The hours of {week} at {depot} are saved. Plan again to count with them.",
-    "own weeks": "Weeks with hours of their own, which count instead of the usual week: {count}",
-    "as usual": "As usual",
-    "usual again": "{week} at {depot} is as usual again. Plan again to count with it.",
-    "closed": "Closed: holidays and other days without work",
-    "from": "From",
-    "to": "To, this day too",
-    "why": "Why",
-    "everywhere": "At every depot",
-    "save closed": "Save closed days",
-    "closed kept": "The closed days are saved. Plan again to count with them.",
-    "open": "Open again",
-    "open again": "These days are open again. Plan again to count with them.",
-    "nothing": "Nothing differs from what is on record.",
-}
+TITLE: Final = "Change hours and closed days"
+NO_DEPOT: Final = (
+    "No depot is known yet. Bring in a list of vehicles first, under Files: it says where each one stands."
+)
+NEXT_PLAN: Final = (
+    "The next plan counts with them. What was changed, by whom and when stands in the logbook and can be undone."
+)
+WORKSHOP: Final = "Workshop"
+USUAL: Final = "Usual week: hours for this work on each day"
+SAVE_USUAL: Final = "Save the usual week"
+USUAL_KEPT: Final = "The usual week at {depot} is saved. Plan again to count with it."
+OWN: Final = "A week that differs"
+HOURS: Final = "Hours"
+SAVE_WEEK: Final = "Save this week"
+WEEK_KEPT: Final = "The hours of {week} at {depot} are saved. Plan again to count with them."
+OWN_WEEKS: Final = "Weeks with hours of their own, which count instead of the usual week: {count}"
+AS_USUAL: Final = "As usual"
+USUAL_AGAIN: Final = "{week} at {depot} is as usual again. Plan again to count with it."
+CLOSED: Final = "Closed: holidays and other days without work"
+FROM: Final = "From"
+TO: Final = "To, this day too"
+EVERYWHERE: Final = "At every depot"
+SAVE_CLOSED: Final = "Save closed days"
+CLOSED_KEPT: Final = "The closed days are saved. Plan again to count with them."
+OPEN: Final = "Open again"
+OPEN_AGAIN: Final = "These days are open again. Plan again to count with them."
+NOTHING: Final = "Nothing differs from what is on record."
+WEEK_FROM: Final = "{week}, from {day}"
+WEEK_HOURS: Final = "{week}, from {day}: {hours} h"
 
 
 def closed_words(depot: str, first: date, last: date, why: str) -> str:

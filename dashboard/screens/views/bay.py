@@ -16,16 +16,14 @@ from dashboard.screens.caution import caution
 from dashboard.screens.issued import issued_row, newest_issued
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
-from dashboard.words import reading_sheet, trace_words
-from dashboard.words.bay_words import THE_REST, today_words
+from dashboard.words import bay_words as say
+from dashboard.words import every_page, reading_sheet, trace_words
 from dashboard.words.plain_text import day, safe, temperature, whole, words
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest.entries import Entry, check_reading, record_reading
 from ingest.errors import IngestError
 from ingest.fields import OF_A_TRACE, QUANTITIES, Quantity
 
-JUMPER_WORDS = {"cranks": "cranks", "no_crank": "does not crank", "fuse_opens": "fuse opens"}
-TWICE_WORDS = "Measured twice, it is right"
 SIGNS = {**theme.SIGNS, bay.DOUBT: "?", bay.WRONG: "✕"}
 
 
@@ -72,9 +70,9 @@ def who_measures() -> None:
     name = session.who_is_named()
     if name:
         with st.popover(safe(name), icon=":material/person:", key="who_here"):
-            ask_name("Your name, if it is not you", name)
+            ask_name(say.YOUR_NAME_IF, name)
     else:
-        ask_name("Your name, asked once on this device", "")
+        ask_name(say.YOUR_NAME_ONCE, "")
 
 
 def ask_name(label: str, name: str) -> None:
@@ -86,26 +84,26 @@ def about(facts: one_unit.Facts) -> None:
     """What the vehicle is and when it was last read."""
     unit = facts.unit
     last = facts.readings["taken_at"].max() if len(facts.readings) else None
-    read = f"last read {day(last)}" if last is not None else "never read"
+    read = say.LAST_READ.format(day=day(last)) if last is not None else say.NEVER_READ
     st.markdown(f"**{safe(unit['unit'])}** · {safe(words(str(unit['vehicle_class'])))} · {unit['system_v']} V · {read}")
 
 
 def choose_meter() -> bay.Meter:
     """The meter's units, remembered for this device."""
     meter = bay.meter_of(device.remembered(), fahrenheit=session.fahrenheit())
-    with st.expander("Units of this meter", key="meter_units", on_change="rerun"):  # the same label keeps it open
-        st.caption(f"It shows {meter_words(meter)}.")
-        fahrenheit = st.segmented_control("Temperature", ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
+    with st.expander(say.METER_UNITS, key="meter_units", on_change="rerun"):  # the same label keeps it open
+        st.caption(say.IT_SHOWS.format(units=meter_words(meter)))
+        fahrenheit = st.segmented_control(say.TEMPERATURE, ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
                                           key="meter_t") == "°F"  # fmt: skip
-        drops = st.segmented_control("Voltage drops", ["V", "mV"], default="mV" if meter.drops_mv else "V",
+        drops = st.segmented_control(say.DROPS, ["V", "mV"], default="mV" if meter.drops_mv else "V",
                                      key="meter_d") == "mV"  # fmt: skip
-        large = clamp("Large clamp", "large", meter.large_clamp_mv_per_a, bay.LARGE_CLAMP)
-        small = clamp("Small clamp", "small", meter.small_clamp_mv_per_a, bay.SMALL_CLAMP)
-        miles = st.segmented_control("Odometer", ["km", "mi"], default="mi" if meter.miles else "km",
+        large = clamp(say.LARGE_CLAMP, "large", meter.large_clamp_mv_per_a, bay.LARGE_CLAMP)
+        small = clamp(say.SMALL_CLAMP, "small", meter.small_clamp_mv_per_a, bay.SMALL_CLAMP)
+        miles = st.segmented_control(say.ODOMETER, ["km", "mi"], default="mi" if meter.miles else "km",
                                      key="meter_o") == "mi"  # fmt: skip
         load = st.number_input(
-            "Loaded checks: the tester's load, Ω", *QUANTITIES["tester_load_ohm"].range_12, meter.tester_load_ohm,
-            key="meter_load", format="%g", placeholder="a small lamp has about 48, a headlamp bulb 2.4",
+            say.TESTER_LOAD, *QUANTITIES["tester_load_ohm"].range_12, meter.tester_load_ohm,
+            key="meter_load", format="%g", placeholder=say.TESTER_LOAD_HINT,
         )  # fmt: skip
     chosen = bay.Meter(fahrenheit, drops, large, small, miles, None if load is None else float(load))
     if chosen != meter:
@@ -116,20 +114,22 @@ def choose_meter() -> bay.Meter:
 
 def meter_words(meter: bay.Meter) -> str:
     """The meter's units in a line."""
-    clamp_words = "A" if meter.large_clamp_mv_per_a is None else f"mV at {meter.large_clamp_mv_per_a:g} mV/A"
-    return (
-        f"{'°F' if meter.fahrenheit else '°C'}, drops in {'mV' if meter.drops_mv else 'V'}, the clamp in {clamp_words}"
+    clamp_words = "A" if meter.large_clamp_mv_per_a is None else say.MV_AT.format(scale=meter.large_clamp_mv_per_a)
+    return say.METER_SHOWS.format(
+        degrees="°F" if meter.fahrenheit else "°C", drops="mV" if meter.drops_mv else "V", clamp=clamp_words
     )
 
 
 def clamp(label: str, key: str, scale: float | None, usual: float) -> float | None:
     """Whether a clamp is read in amps or in millivolts, and its scale."""
     shows = st.segmented_control(
-        f"{label} shows", ["A", "mV"], default="A" if scale is None else "mV", key=f"meter_{key}"
+        say.CLAMP_SHOWS.format(clamp=label), ["A", "mV"], default="A" if scale is None else "mV", key=f"meter_{key}"
     )
     if shows != "mV":
         return None
-    chosen = st.number_input(f"{label}, mV per A", 0.01, 10_000.0, scale or usual, key=f"scale_{key}", format="%g")
+    chosen = st.number_input(
+        say.CLAMP_SCALE.format(clamp=label), 0.01, 10_000.0, scale or usual, key=f"scale_{key}", format="%g"
+    )
     return float(chosen)
 
 
@@ -160,23 +160,23 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     suspect = suspected(unit)
     first = fields_today(suspect, last)
     rest = {name for _, names in STEPS for name in names} - set(first)
-    st.markdown(f"**{today_words(first, suspect, never=bool(last) and not set(first) <= set(last))}**")
+    st.markdown(f"**{say.today_words(first, suspect, never=bool(last) and not set(first) <= set(last))}**")
     with st.container(key="measured"):
         draw_steps(first)
-        with st.expander(THE_REST, expanded=bool(rest & set(draft)), key=f"rest_{unit}"):
+        with st.expander(say.THE_REST, expanded=bool(rest & set(draft)), key=f"rest_{unit}"):
             draw_steps(rest)
     seldom = [name for name, field in QUANTITIES.items() if field.seldom]
-    with st.expander("Loaded checks, charging, how it started, remarks", expanded=bool({*seldom} & set(draft))):
+    with st.expander(say.SELDOM, expanded=bool({*seldom} & set(draft))):
         draw(seldom)
         for name, asked, said in (
-            ("outcome", "How it started", OUTCOME_WORDS), ("jumper_start", "Fused jumper at the relay socket", JUMPER_WORDS),
+            ("outcome", every_page.HOW_STARTED, OUTCOME_WORDS), ("jumper_start", say.JUMPER, say.JUMPER_WORDS),
         ):  # fmt: skip
             typed[name] = st.pills(
                 asked, list(said), format_func=said.__getitem__, key=f"{name}_{unit}_{form_number()}",
                 default=draft.get(name) if draft.get(name) in said else None,
             ) or ""  # fmt: skip
         typed["note"] = st.text_input(
-            "Remark", value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
+            every_page.REMARK, value=draft.get("note", ""), max_chars=300, key=f"note_{unit}_{form_number()}"
         )
     if draft.get("instrument") and any(typed[name].strip() for name in OF_A_TRACE):
         typed["instrument"] = draft["instrument"]
@@ -263,7 +263,7 @@ def beside_fields(
                 (st.caption if calm else st.markdown)(in_words(line))
             if name in asked | form.twice:
                 key = twice_key(form.unit, name, form.typed[name])
-                st.checkbox(TWICE_WORDS, value=name in form.twice, key=key)
+                st.checkbox(say.TWICE, value=name in form.twice, key=key)
     return lines
 
 
@@ -275,7 +275,7 @@ def in_words(line: bay.Line) -> str:
 
 def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
     """What the values say together: remarks, whether they fit, resistances, what they point to."""
-    st.subheader("Before you save")
+    st.subheader(say.BEFORE_SAVING)
     for remark in entry.remarks:
         st.caption(safe(bay.spoken(remark)))
     pictures.volts_typed(facts, entry.as_reading(), check)
@@ -284,14 +284,14 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
         sentence = reading_sheet.for_reader(finding.sentence, fahrenheit=session.fahrenheit())
         st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {safe(sentence, longest=400)}")
     if len(facts.readings):
-        st.caption(f"The reading before was taken on {day(facts.readings['taken_at'].max())}.")
+        st.caption(say.READING_BEFORE.format(day=day(facts.readings["taken_at"].max())))
 
 
 def says(check: ReadingCheck) -> None:
     """Whether the values fit, the battery's charge, and the resistances; short enough for a phone."""
     in_f = session.fahrenheit()
     one_unit.show_fit(check, fahrenheit=in_f)
-    with st.expander(f"Resistances at {temperature(20.0, fahrenheit=in_f)}", expanded=True):
+    with st.expander(say.RESISTANCES_AT.format(temperature=temperature(20.0, fahrenheit=in_f)), expanded=True):
         table = reading_sheet.identified_table(check)
         known = table[table[reading_sheet.READ].notna()]
         if len(known):
@@ -314,11 +314,11 @@ def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:
     st.markdown(f"**{safe(reading_sheet.whose_words(form.unit, found, system_v), longest=400)}**")
     with st.container(horizontal=True):
         for other, _ in found.likely:
-            if st.button(f"It is {safe(other)}", key=f"whose_{other}"):
+            if st.button(say.IT_IS.format(unit=safe(other)), key=f"whose_{other}"):
                 drafts.hand_over(form.unit, other)
                 st.query_params["unit"] = other
                 st.rerun()
-        if st.button(f"It is {safe(form.unit)}", key="whose_own"):
+        if st.button(say.IT_IS.format(unit=safe(form.unit)), key="whose_own"):
             st.session_state["own_vehicle"] = asked_of
             st.rerun()
 
@@ -333,18 +333,16 @@ def at_the_thumb(
     if not form.typed and saved_note(form.unit):
         return
     if entry is None:
-        st.caption("Type what the meter shows; comma or point, as you like. Leave empty what you did not measure.")
+        st.caption(say.TYPE)
     else:
         st.markdown(in_words(bay.summary(lines, entry)))
         for problem in entry.problems:
             if not bay.columns_in(problem, meter) & set(form.typed):
                 st.markdown(in_words(bay.Line(bay.WRONG, bay.spoken(problem))))
     if entry is not None and check is not None:
-        following = bay.measure_next(check, entry) or "nothing; this is enough."
-        st.markdown(f"**Measure next:** {safe(following)}")
-    if st.button(
-        "Save reading", type="primary", width="stretch", key="save", disabled=entry is None or bool(entry.problems)
-    ):
+        following = bay.measure_next(check, entry) or say.ENOUGH
+        st.markdown(every_page.MEASURE_NEXT.format(what=safe(following)))
+    if st.button(say.SAVE, type="primary", width="stretch", key="save", disabled=entry is None or bool(entry.problems)):
         save(form, meter)
 
 
@@ -358,7 +356,7 @@ def save(form: Form, meter: bay.Meter) -> None:
                 device=device.number(), confirmed=form.twice,
             )  # fmt: skip
     except (IngestError, ValueError) as error:
-        st.error(f"{safe(error)} Nothing is lost: what you typed stays here.")
+        st.error(say.NOT_LOST.format(error=safe(error)))
         return
     if not done.stored and not done.known:
         for problem in done.problems:
@@ -375,17 +373,17 @@ def saved_note(unit: str) -> bool:
     note = st.session_state.get("saved_note")
     if not isinstance(note, dict) or note["unit"] != unit:
         return kept.told("bay", unit)
-    by = f", measured by {session.who()}" if session.who_is_named() else ", without a name"
-    what = "this reading was saved before" if note["known"] else f"reading saved{by}"
-    st.success(f"{safe(unit)}: {safe(what)}. It counts in the judgement from tomorrow.",
+    by = say.MEASURED_BY.format(who=session.who()) if session.who_is_named() else say.WITHOUT_NAME
+    what = say.SAVED_BEFORE if note["known"] else say.SAVED.format(by=by)
+    st.success(say.SAVED_COUNTS.format(unit=safe(unit), what=safe(what)),
                icon=":material/check_circle:")  # fmt: skip
     with st.container(horizontal=True, vertical_alignment="center", key="saved_next"):
         if not note["known"]:
             saved = kept.Kept("bay", unit, "", "reading", int(note["reading_id"]))
-            st.button("Undo", key="undo_saved", icon=":material/undo:", on_click=undo_saved, args=(saved,))
-        st.page_link(page("unit"), label="See the vehicle", query_params={"unit": unit})
-        st.page_link(page("correct"), label="Correct a value", query_params={"unit": unit})
-        st.page_link(page("work"), label="Record a repair", query_params={"unit": unit})
+            st.button(every_page.UNDO, key="undo_saved", icon=":material/undo:", on_click=undo_saved, args=(saved,))
+        st.page_link(page("unit"), label=say.SEE, query_params={"unit": unit})
+        st.page_link(page("correct"), label=say.CORRECT, query_params={"unit": unit})
+        st.page_link(page("work"), label=say.RECORD_REPAIR, query_params={"unit": unit})
     return True
 
 
@@ -395,4 +393,4 @@ def undo_saved(saved: kept.Kept) -> None:
     kept.take_back(saved)
 
 
-with_unit("Measure", show, who_measures)
+with_unit(every_page.PAGES["bay"], show, who_measures)

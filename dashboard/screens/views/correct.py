@@ -11,9 +11,11 @@ from dashboard.desk import weekly
 from dashboard.screens import bay, columns, downloads, kept, one_unit, session
 from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.screens.picker import with_unit
+from dashboard.words import every_page
+from dashboard.words import record_words as say
 from dashboard.words.plain_text import day, safe, temperature
-from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
-from dashboard.words.visit_words import FOUND_WORDS, closed_words
+from dashboard.words.reasons import OUTCOME_WORDS
+from dashboard.words.visit_words import closed_words
 from ingest import corrections
 from ingest.entries import Entry
 from ingest.errors import IngestError
@@ -21,18 +23,6 @@ from ingest.fields import FOUND, PARTS, QUANTITIES, TABLES
 from ingest.records import DECISIONS, read_decisions
 from ingest.visits import read_visits
 
-LABELS = {
-    "unit": "Vehicle", "taken_at": "Taken at", "outcome": "How it started", "jumper_start": "Fused jumper at the relay",
-    "technician": "Who measured", "instrument": "Meter", "lowest_is": "The lowest volts are", "note": "Remark", "done_on": "Done on", "part": "Part",
-    "action": "What was done", "found": "What was found", "other_part": "Part at fault instead",
-    "reason": "Why", "iso_week": "Week of the list", "kind": "Decided", "until": "Until",
-}  # fmt: skip
-DECIDED_WORDS = {
-    "accepted": "accepted: plan it", "measure": "measurement asked for", "postponed": "postponed",
-    "nothing_found": "looked at, found nothing",
-}  # fmt: skip
-CHOICE_WORDS = {**FOUND_WORDS, **OUTCOME_WORDS, **PART_WORDS, **DECIDED_WORDS, "": "–", "no_crank": "does not crank",
-                "fuse_opens": "fuse opens", "complaint": "driver's complaint", "preventive": "before it failed"}  # fmt: skip
 BY_HAND: dict[str, dict[str, tuple[str, ...]]] = {
     "decision": {"kind": DECISIONS},
     "visit": {"found": FOUND, "other_part": ("", *PARTS)},
@@ -46,16 +36,17 @@ def show(unit: str) -> None:
     kept.told("correct", unit)
     st.markdown(f"**{safe(unit)}**")
     word = st.pills(
-        "What is put right", list(corrections.KINDS), default="reading", key="what", bind=IN_ADDRESS,
+        say.WHAT_PUT_RIGHT, list(corrections.KINDS), default="reading", key="what", bind=IN_ADDRESS,
+        format_func=say.KIND_WORDS.__getitem__,
     ) or "reading"  # fmt: skip
     rows = rows_of(unit, word)
     if rows:
         chosen = st.selectbox(
-            "Which", list(rows), format_func=rows.__getitem__, key=f"which_{word}_{unit}"
+            say.WHICH, list(rows), format_func=rows.__getitem__, key=f"which_{word}_{unit}"
         )  # fmt: skip
         one(unit, word, int(chosen or next(iter(rows))))
     else:
-        st.write(f"There is no {word} of this vehicle on record.")
+        st.write(say.NONE_ON_RECORD.format(kind=say.KIND_WORDS[word]))
     withdrawn(unit)
 
 
@@ -79,7 +70,7 @@ def rows_of(unit: str, word: str) -> dict[int, str]:
     return {
         int(r["reading_id"]): f"{r['reading_id']}: {r['taken_at']:%Y-%m-%d %H:%M}"
         + (f", {OUTCOME_WORDS.get(str(r['outcome']), r['outcome'])}" if r["outcome"] else "")
-        + (" (doubtful)" if r["doubtful"] else "")
+        + (say.DOUBTFUL if r["doubtful"] else "")
         for r in read
     }
 
@@ -94,21 +85,21 @@ def one(unit: str, word: str, chosen: int) -> None:
         changed_before = corrections.changes_of(db, word, chosen)
     key = f"{word}_{chosen}_{len(changed_before)}"
     changes = fields(word, row, key)
-    reason = st.text_input("Why it is corrected", max_chars=200, key=f"because_{word}_{chosen}")
-    if st.button("Save correction", type="primary", width="stretch", key="save_correction", disabled=not changes):
+    reason = st.text_input(say.WHY_CORRECTED, max_chars=200, key=f"because_{word}_{chosen}")
+    if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=not changes):
         entry = tried(corrections.correct, word, chosen, changes, reason=reason)
-        finish(unit, entry, "Corrected; the old values stay on record.")
+        finish(unit, entry, say.CORRECTED)
     withdraw(unit, word, chosen)
     if len(changed_before):
-        st.markdown("**Changed before**")
+        st.markdown(say.CHANGED_BEFORE)
         shown = changed_before.drop(columns="change")
         columns.show(
-            shown.assign(at=columns.moments(shown["at"])), alt=f"Changes of this {word}", key=f"changes_{key}",
-            placeholder="nothing",
+            shown.assign(at=columns.moments(shown["at"])), alt=say.CHANGES_ALT.format(kind=say.KIND_WORDS[word]), key=f"changes_{key}",
+            placeholder=say.NOTHING,
         )  # fmt: skip
         downloads.table_button(shown, f"changes-{word}-{chosen}", key="corrections")
-        st.caption("A change is undone in the logbook.")
-        st.page_link(page("logbook"), label="Logbook of this vehicle", query_params={"unit_is": unit})
+        st.caption(say.UNDONE_IN_LOGBOOK)
+        st.page_link(page("logbook"), label=say.LOGBOOK_OF_THIS, query_params={"unit_is": unit})
 
 
 def tried(act: Callable[..., Entry], *what: object, reason: str) -> Entry:
@@ -127,20 +118,20 @@ def finish(unit: str, entry: Entry, words: str) -> None:
             st.error(safe(bay.spoken(problem), longest=600))
         return
     if entry.known:
-        words = "It says that already; nothing was changed."
+        words = say.NOTHING_CHANGED
     kept.keep(kept.Kept("correct", unit, words, change=entry.change or 0))
     st.rerun()
 
 
 def withdraw(unit: str, word: str, chosen: int) -> None:
     """Take the row out of what is judged."""
-    with st.popover(f"Withdraw this {word} …", key="withdraw"):
-        its = " With it go the repairs and the reading that it put on record." if word == "visit" else ""
-        st.caption(f"It counts no more, and stays on record; it can be put back.{its}")
-        reason = st.text_input("Why it is withdrawn", max_chars=200, key=f"withdraw_why_{word}_{chosen}")
-        if st.button("Withdraw", type="primary", key="withdraw_now"):
+    with st.popover(say.WITHDRAW_OPENS.format(kind=say.KIND_WORDS[word]), key="withdraw"):
+        its = say.WITH_IT_GO if word == "visit" else ""
+        st.caption(say.COUNTS_NO_MORE.format(with_it=its))
+        reason = st.text_input(say.WHY_WITHDRAWN, max_chars=200, key=f"withdraw_why_{word}_{chosen}")
+        if st.button(say.WITHDRAW, type="primary", key="withdraw_now"):
             entry = tried(corrections.withdraw, word, chosen, reason=reason)
-            finish(unit, entry, f"Withdrawn: this {word} counts no more.")
+            finish(unit, entry, say.WITHDRAWN_NOW.format(kind=say.KIND_WORDS[word]))
 
 
 def withdrawn(unit: str) -> None:
@@ -149,20 +140,26 @@ def withdrawn(unit: str) -> None:
         gone = corrections.withdrawn_of(db, unit)
     if not gone:
         return
-    st.subheader("Withdrawn")
+    st.subheader(say.WITHDRAWN)
     offered: set[int] = set()
     for row in gone:
         what: Any = row["row"]
         when = what.get("taken_at") or what.get("done_on") or what.get("iso_week")
         with st.container(horizontal=True, vertical_alignment="center"):
             st.caption(
-                f"{str(row['word']).capitalize()} {row['number']} of {safe(when)}, withdrawn on {day(row['at'])} by "
-                f"{safe(row['by'])}: {safe(row['reason'])}"
+                say.WITHDRAWN_LINE.format(
+                    kind=say.KIND_WORDS[str(row["word"])].capitalize(),
+                    number=row["number"],
+                    moment=safe(when),
+                    day=day(row["at"]),
+                    by=safe(row["by"]),
+                    reason=safe(row["reason"]),
+                )
             )
             change = int(str(row["change"]))
             back = kept.Kept("correct", unit, "", change=change, again=True)
             if change not in offered:  # one click puts back all that went with it
-                st.button("Put back", key=f"back_{change}", on_click=kept.take_back, args=(back,))
+                st.button(say.PUT_BACK, key=f"back_{change}", on_click=kept.take_back, args=(back,))
             offered.add(change)
 
 
@@ -177,7 +174,7 @@ def fields(word: str, row: dict[str, Any], key: str) -> dict[str, object]:
         label, choices = label_of(name), choices_of(word, name)
         if choices:
             every = list(dict.fromkeys([stored, *choices]))
-            said = str if name == "unit" else lambda one: CHOICE_WORDS.get(one, one)
+            said = str if name == "unit" else lambda one: say.CHOICE_WORDS.get(one, one)
             new = st.selectbox(label, every, format_func=said, key=f"c_{name}_{key}")
         else:
             new = st.text_input(label, value=stored, max_chars=500, key=f"c_{name}_{key}").strip()
@@ -205,7 +202,7 @@ def typed(name: str, value: object) -> str:
 def label_of(name: str) -> str:
     """The field's label with its unit."""
     if name not in QUANTITIES:
-        return LABELS[name]
+        return say.LABELS[name]
     unit = "°F" if name == "temperature_c" and session.fahrenheit() else bay.unit_of(name, bay.Meter())
     return f"{bay.LABELS.get(name, name)}, {unit}"
 
@@ -220,4 +217,4 @@ def choices_of(word: str, name: str) -> list[str]:
     return [*([] if column.required or not column.choices else [""]), *column.choices]
 
 
-with_unit("Corrections", show)
+with_unit(every_page.PAGES["correct"], show)

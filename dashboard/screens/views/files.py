@@ -15,6 +15,7 @@ from dashboard.judging.importing import Import, Order, begin
 from dashboard.screens import beginning, bus_logs, columns, downloads, session
 from dashboard.screens.pages import page
 from dashboard.screens.uploads import saved_to
+from dashboard.words import every_page, files_words
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
 from dashboard.words.plain_text import as_sentence, count_words, day, safe
 from ingest.bounds import LARGEST_FILE
@@ -29,15 +30,16 @@ LONGEST_REASON = 2000  # [characters] of a reason, so that it is shown whole; ou
 KINDS = ["csv", "txt", "tsv", "xlsx", "xlsm"]
 
 
-BRING_IN, BUS, DESCRIBE, ON_RECORD = "Bring in files", "Logs of the bus", "Describe a file", "Descriptions on record"
-
-
 def show() -> None:
     """The page."""
-    st.title("Files")
+    st.title(every_page.PAGES["files"])
     if st.session_state.pop("files_describe", False):
-        st.session_state["files_tab"] = DESCRIBE
-    tabs = st.tabs([BRING_IN, BUS, DESCRIBE, ON_RECORD], key="files_tab", on_change="rerun")
+        st.session_state["files_tab"] = files_words.DESCRIBE
+    tabs = st.tabs(
+        [files_words.BRING_IN, files_words.BUS, files_words.DESCRIBE, files_words.ON_RECORD],
+        key="files_tab",
+        on_change="rerun",
+    )
     with tabs[0]:
         bring_in()
     with tabs[1]:
@@ -51,23 +53,21 @@ def show() -> None:
 def bring_in() -> None:
     """Import files: every row is stored, known already, or set aside with its reason."""
     beginning.steps()
-    st.write(
-        "CSV or XLSX files of vehicles, readings, repairs, climate, forecast, services, workshops or parts, "
-        f"{LARGEST_FILE / 1e6:.0f} MB each at most. A file may come twice; the second time changes nothing. A row that "
-        "cannot be believed is kept apart with its reason, to be put right."
-    )
-    uploads = st.file_uploader("Files", type=KINDS, accept_multiple_files=True, key="uploads")
+    st.write(files_words.WHICH_FILES.format(largest_mb=LARGEST_FILE / 1000000.0))
+    uploads = st.file_uploader(files_words.FILES, type=KINDS, accept_multiple_files=True, key="uploads")
     with session.database() as db:
         names = [source.name for source in list_sources(db)]
-    source = st.selectbox("Description", names, index=None, placeholder="found by the headings", key="use_source")
-    dry = st.toggle("Only try, store nothing", key="dry")
+    source = st.selectbox(
+        files_words.DESCRIPTION, names, index=None, placeholder=files_words.BY_HEADINGS, key="use_source"
+    )
+    dry = st.toggle(files_words.ONLY_TRY, key="dry")
     run: Import | None = st.session_state.get("import_run")
     at_work = run is not None and not run.ended
-    if st.button("Bring in", type="primary", key="import", disabled=not uploads or at_work):
+    if st.button(files_words.BRING_IN_NOW, type="primary", key="import", disabled=not uploads or at_work):
         try:
             st.session_state["import_run"] = begun(uploads, source, dry=dry)
         except OSError as error:
-            st.error(f"The files cannot be laid down for the import: {safe(error.strerror)}.")
+            st.error(files_words.NOT_LAID_DOWN.format(why=safe(error.strerror)))
             return
         st.rerun()
     if at_work:
@@ -91,8 +91,8 @@ def progress() -> None:
     run: Import = st.session_state["import_run"]
     if run.ended:
         st.rerun()
-    st.progress(run.done, text=f"Reading {safe(run.file)} …" if run.file else "Looking into the files …")
-    if st.button("Stop", key="import_stop", disabled=run.stopped):
+    st.progress(run.done, text=files_words.READING.format(file=safe(run.file)) if run.file else files_words.LOOKING)
+    if st.button(files_words.STOP, key="import_stop", disabled=run.stopped):
         run.stop()
 
 
@@ -101,46 +101,58 @@ def ended(run: Import) -> None:
     if run.outcome is not None:
         say(run.outcome)
         return
-    kept = f"Stored whole before that: {', '.join(map(safe, run.kept))}." if run.kept else "Nothing of it was stored."
+    kept = (
+        files_words.STORED_BEFORE.format(files=", ".join(map(safe, run.kept)))
+        if run.kept
+        else files_words.NOTHING_STORED
+    )
     if run.stopped:
-        st.warning(f"Stopped. {kept}")
+        st.warning(files_words.STOPPED.format(kept=kept))
     else:
         st.error(f"{safe(run.failed, longest=LONGEST_REASON)} {kept}")
 
 
 def say(outcome: Outcome) -> None:
     """What became of every row: green only when every row is in; each refusal whole, with the way to mend it."""
-    tried = " Nothing was stored: this was a try." if outcome.dry_run else ""
+    tried = files_words.WAS_A_TRY if outcome.dry_run else ""
     refused = [one for one in outcome.files if one.error]
     tell = st.error if refused else st.warning if outcome.set_aside else st.info if outcome.dry_run else st.success
     tell(safe(outcome.summary(), longest=LONGEST_REASON) + "." + tried)
     for one in refused:
-        st.markdown(f"**{safe(one.file)}** {'not stored' if one.could_not else 'refused'}: "
+        st.markdown(f"**{safe(one.file)}** {files_words.NOT_STORED if one.could_not else files_words.REFUSED}: "
                     f"{safe(one.error, longest=LONGEST_REASON)}.")  # fmt: skip
     if any(one.describe for one in refused) and st.button(
-        "Describe a file", key="to_describe", icon=":material/edit_note:"
+        files_words.DESCRIBE, key="to_describe", icon=":material/edit_note:"
     ):
         st.session_state["files_describe"] = True
         st.rerun()
     if outcome.set_aside and not outcome.dry_run:
         rows = count_words(outcome.set_aside, "row")
-        st.page_link(page("set_aside"), label=f"Work through the {rows}", icon=":material/rule:")
+        st.page_link(page("set_aside"), label=files_words.WORK_THROUGH.format(rows=rows), icon=":material/rule:")
     table = pd.DataFrame(
         [(f.file, f.table, f.rows, f.stored, f.known, f.set_aside, f.doubtful, f.error) for f in outcome.files],
-        columns=["file", "table", "rows", "stored", "already known", "to put right", "doubtful", "refused because"],
+        columns=[
+            "file",
+            "table",
+            "rows",
+            "stored",
+            files_words.ALREADY_KNOWN,
+            files_words.TO_PUT_RIGHT,
+            "doubtful",
+            files_words.REFUSED_BECAUSE,
+        ],
     )
-    columns.show(table, alt="What became of each file", key="outcome_table")
+    columns.show(table, alt=files_words.OUTCOME_ALT, key="outcome_table")
     downloads.table_button(table, "import", key="import_table")
     notes = [f"{safe(one.file)}: {safe(note, longest=LONGEST_REASON)}" for one in outcome.files for note in one.notes]
     if notes:
-        st.markdown("**Notes of the import**\n" + "\n".join(f"- {note}" for note in notes))
+        st.markdown(f"{files_words.NOTES}\n" + "\n".join(f"- {note}" for note in notes))
 
 
 def describe() -> None:
     """Draft a description, change it in a form, check it against the file's first rows, save it under a name."""
-    st.write("For a file with headings of its own. What each heading is was drafted from headings, units and values; "
-             "put right what is wrong and look at the first rows before saving.")  # fmt: skip
-    upload = st.file_uploader("File", type=KINDS, key="describe_file")
+    st.write(files_words.DESCRIBE_HELP)
+    upload = st.file_uploader(files_words.FILE, type=KINDS, key="describe_file")
     if upload is None:
         return
     with tempfile.TemporaryDirectory() as folder:
@@ -156,21 +168,23 @@ def describe() -> None:
         for question in described.questions:
             asked.warning(question_words(question, described.table), icon=":material/help:")
         text = described.toml()
-        with st.expander("The description as text"):
-            text = st.text_area("Description", value=text, height=340, key=f"toml_{upload.file_id}_{hash(text)}")
-        st.markdown("**First rows as they would be read**")
+        with st.expander(files_words.AS_TEXT):
+            text = st.text_area(
+                files_words.DESCRIPTION, value=text, height=340, key=f"toml_{upload.file_id}_{hash(text)}"
+            )
+        st.markdown(f"**{files_words.FIRST_ROWS}**")
         if described.questions and text == described.toml():
-            st.write("They stand here when the question above is answered.")
+            st.write(files_words.AFTER_ANSWER)
             return
         try:
             frame = preview(path, text, rows=PREVIEW_ROWS)
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
-        columns.show(columns.with_moments(frame), alt="First rows as they would be read", key="preview")
+        columns.show(columns.with_moments(frame), alt=files_words.FIRST_ROWS, key="preview")
         downloads.table_button(frame, f"first-rows-{Path(upload.name).stem}", key="preview")
-    name = st.text_input("Save as", max_chars=64, key="source_name")
-    if st.button("Save description", type="primary", key="save_source", disabled=not name.strip()):
+    name = st.text_input(files_words.SAVE_AS, max_chars=64, key="source_name")
+    if st.button(files_words.SAVE_DESCRIPTION, type="primary", key="save_source", disabled=not name.strip()):
         try:
             parse_source(text)
             with session.database() as db:
@@ -178,7 +192,7 @@ def describe() -> None:
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
-        st.success("Saved. Files with these headings are read by it from now on.")
+        st.success(files_words.SAVED)
 
 
 def form(draft: Draft, file: str) -> Described:
@@ -188,19 +202,19 @@ def form(draft: Draft, file: str) -> Described:
     orders = ["?", *DATE_ORDERS] if first.date_order == "?" else list(DATE_ORDERS)
     left, middle, right = st.columns(3)
     order = left.selectbox(
-        "Dates", orders, index=orders.index(first.date_order), key=f"order_{file}",
-        format_func=lambda one: DATE_ORDERS.get(one, "choose"),
+        files_words.DATES, orders, index=orders.index(first.date_order), key=f"order_{file}",
+        format_func=lambda one: DATE_ORDERS.get(one, files_words.CHOOSE),
     )  # fmt: skip
-    decimal = middle.selectbox("Decimals", list(MARKS), index=list(MARKS).index(first.decimal), key=f"decimal_{file}",
+    decimal = middle.selectbox(files_words.DECIMALS, list(MARKS), index=list(MARKS).index(first.decimal), key=f"decimal_{file}",
                                format_func=lambda one: MARKS[one])  # fmt: skip
     groups = list(GROUPS)
-    thousands = right.selectbox("Thousands", groups, index=groups.index(first.thousands), key=f"thousands_{file}",
+    thousands = right.selectbox(files_words.THOUSANDS, groups, index=groups.index(first.thousands), key=f"thousands_{file}",
                                 format_func=lambda one: GROUPS[one])  # fmt: skip
-    st.markdown("**Each heading of the file, and what it is here**")
+    st.markdown(files_words.EACH_HEADING)
     said = []
     for k, (heading, target) in enumerate(first.columns):
         doubt = draft.doubt(heading)
-        name = f"{safe(heading)} (check)" if doubt else safe(heading)
+        name = files_words.TO_CHECK.format(heading=safe(heading)) if doubt else safe(heading)
         options = choices if target in choices else [*choices, target]
         chosen = st.selectbox(
             name, options, index=options.index(target), key=f"column_{file}_{k}", help=as_sentence(safe(doubt)) if doubt else None,
@@ -209,7 +223,7 @@ def form(draft: Draft, file: str) -> Described:
         said.append((heading, str(chosen)))
     clamps = {
         target: st.number_input(
-            f"{as_sentence(column_words(target, first.table))}: mV per A", min_value=0.001, max_value=1000.0,
+            files_words.CLAMP_SCALE.format(column=as_sentence(column_words(target, first.table))), min_value=0.001, max_value=1000.0,
             value=float(first.clamps.get(target, CLAMP_COLUMNS[target][1])), key=f"clamp_{file}_{target}",
         )
         for target in CLAMP_COLUMNS
@@ -225,14 +239,14 @@ def known() -> None:
     with session.database() as db:
         sources = list_sources(db)
         if not sources:
-            st.write("None yet. Files with our own column names need none.")
+            st.write(files_words.NONE_YET)
             return
-        name = st.selectbox("Description on record", [s.name for s in sources], key="known_source")
+        name = st.selectbox(files_words.KNOWN, [s.name for s in sources], key="known_source")
         text = read_source(db, name or sources[0].name)
     one = next(s for s in sources if s.name == (name or sources[0].name))
-    st.caption(f"Saved {day(one.saved_at)} by {safe(one.saved_by)}; {len(one.headings)} headings.")
+    st.caption(files_words.SAVED_BY.format(day=day(one.saved_at), by=safe(one.saved_by), count=len(one.headings)))
     st.text(text)  # not as code: for that the browser fetches a highlighter of 1.5 MB
-    st.download_button("Description as a file", text, file_name="source.toml", key="source_toml", on_click="ignore")
+    st.download_button(files_words.AS_FILE, text, file_name="source.toml", key="source_toml", on_click="ignore")
 
 
 show()

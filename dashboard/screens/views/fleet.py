@@ -14,7 +14,6 @@ from sqlite_utils import Database
 
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
-from dashboard.charts.behind import SUMMARY
 from dashboard.desk import weekly
 from dashboard.desk.assessment import known_climate
 from dashboard.files import paper
@@ -23,12 +22,13 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import IN_ADDRESS
-from dashboard.words import chart_numbers
+from dashboard.words import chart_numbers, every_page
+from dashboard.words import fleet_words as say
+from dashboard.words.chart_numbers import SUMMARY
 from dashboard.words.heads import head
 from dashboard.words.plain_text import (
     as_sentence,
     cold_words,
-    count_words,
     day,
     fahrenheit_of,
     safe,
@@ -47,14 +47,12 @@ SERVICE_SOON_D = 14
 SHEETS_AT_ONCE = 60  # bay sheets in one file, our choice
 CODES_AT_ONCE = 400  # codes in one file, our choice: fifty sheets
 METRIC_PX = 172  # [px] two side by side on a phone
-ALL = "all"  # the line of all parts, or all depots
 DEPOTS_SAID = 6  # depots with a sentence of their own, the coldest first; our choice
-NAMED = 12  # vehicles named in a sentence
 
 
 def show() -> None:
     """The page."""
-    st.title("Fleet")
+    st.title(every_page.PAGES["fleet"])
     if not session.has_vehicles():
         beginning.nothing_yet()
         return
@@ -80,17 +78,15 @@ def while_judging() -> None:
     """What is on record, as long as the fresh figures are being worked out."""
     as_of = pd.Timestamp(session.as_of())
     issued = newest_issued(session.as_of())
-    here = f" Until then: the list of {issued.iso_week}, and what is on record." if issued else ""
-    session.fresh_when_ready(
-        session.key_of(), words=f"Every vehicle is being judged from its readings; the page follows by itself.{here}"
-    )
+    here = f" {every_page.UNTIL_THEN.format(week=issued.iso_week)}" if issued else ""
+    session.fresh_when_ready(session.key_of(), words=f"{every_page.JUDGING_ALL}{here}")
     units = last_read(session.key_of())
     if issued is not None:
         few = issued.body["counts"]["too_few"] + issued.body["counts"]["no_reading"]
         numbers(len(units), len(issued.body["units"]), few, len(late_units(units, as_of)))
         sentences = issued_cold_sentences(issued)
         if sentences:
-            st.subheader("What the coming cold would do")
+            st.subheader(say.COMING_COLD)
             st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
     if history.archive().known(session.key_of()) is not None:
         year(as_of)
@@ -119,9 +115,8 @@ def issued_cold_sentences(issued: WeeklyList) -> list[str]:
         likely = [r["unit"] for r in issued.body["units"] if r["depot"] == depot and r["coldest_start_c"] > low_c]
         at = temperature(low_c, fahrenheit=session.fahrenheit())
         out.append(
-            f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): at **{at}, {len(likely)}** of "
-            f"the list's vehicles likely {fail_or_fails(len(likely))} to start{named(likely)}"
-            + ("" if len(likely) > NAMED else ".")
+            say.FORECAST.format(depot=safe(depot), day=day(low["forecast_on"], weekday=True))
+            + say.of_the_list(at, likely)
         )
     return out
 
@@ -129,10 +124,10 @@ def issued_cold_sentences(issued: WeeklyList) -> list[str]:
 def numbers(units: int, flagged: int, too_few: int, late: int) -> None:
     """How many vehicles, how many need attention, how many cannot be judged, how many are overdue."""
     with st.container(horizontal=True, key="numbers"):
-        st.metric("Vehicles", f"{units}", width=METRIC_PX)
-        st.metric("Need attention", f"{flagged}", width=METRIC_PX)
-        st.metric("Too few readings to judge", f"{too_few}", width=METRIC_PX)
-        st.metric("Reading overdue", f"{late}", width=METRIC_PX)
+        st.metric(every_page.VEHICLES, f"{units}", width=METRIC_PX)
+        st.metric(say.NEED_ATTENTION, f"{flagged}", width=METRIC_PX)
+        st.metric(say.TOO_FEW, f"{too_few}", width=METRIC_PX)
+        st.metric(say.OVERDUE, f"{late}", width=METRIC_PX)
 
 
 # --- the coming cold -------------------------------------------------------------------------------------------------
@@ -140,7 +135,7 @@ def numbers(units: int, flagged: int, too_few: int, late: int) -> None:
 
 def coming_cold(assessment: Assessment) -> None:
     """How many vehicles likely fail to start at a temperature, for a depot or all."""
-    st.subheader("What the coming cold would do")
+    st.subheader(say.COMING_COLD)
     in_f = session.fahrenheit()
     with session.database() as db:
         lows = weekly.coming_lows(db, assessment, known_climate(db, before=assessment.as_of.date()))
@@ -148,15 +143,21 @@ def coming_cold(assessment: Assessment) -> None:
     if sentences:
         st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
     else:
-        st.caption("No forecast of these days is known; bring in a forecast file, or choose a low here.")
+        st.caption(say.NO_FORECAST)
     units = assessment.units[assessment.units["status"] == "judged"]
     if units.empty:
-        st.write("No vehicle can be judged yet: each has too few readings.")
+        st.write(every_page.NONE_JUDGED)
         return
     depots = sorted(units["depot"].dropna().unique().tolist())
     with st.container(horizontal=True, vertical_alignment="bottom"):
         depot = st.selectbox(
-            "Depot", depots, index=None, placeholder="all", key="cold_depot", width=220, bind=IN_ADDRESS
+            every_page.DEPOT,
+            depots,
+            index=None,
+            placeholder=every_page.ALL,
+            key="cold_depot",
+            width=220,
+            bind=IN_ADDRESS,
         )
         low = low_slider(_first_low(lows), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
@@ -164,21 +165,18 @@ def coming_cold(assessment: Assessment) -> None:
     st.markdown(as_sentence(sentence))
     counts = cold_counts(mine)
     text = cold_count_text(counts, in_f=in_f)
-    chart = charts.cold_count_chart(
-        counts, chosen_c=low, title="Vehicles that fail to start, by morning low", fahrenheit=in_f
-    )
+    chart = charts.cold_count_chart(counts, chosen_c=low, title=say.FAIL_BY_LOW, fahrenheit=in_f)
     pictures.chart(
         charts.specification(chart), text, "cold_count", chart_numbers.cold_count_numbers(counts, fahrenheit=in_f)
     )
-    st.caption("Line: fail more likely than not. Shaded, up to its upper edge: could fail, by one chance in ten or more. "
-               "Dashed: the low chosen above. Counted from the coldest start of each vehicle.")  # fmt: skip
+    st.caption(say.COLD_KEY)
     table = mine[mine["coldest_start_high_c"] > low][
         ["unit", "depot", "vehicle_class", "part", "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c"]
     ].sort_values("coldest_start_c", ascending=False)
-    with st.expander("Which vehicles likely or possibly fail"):  # the same label keeps it open while the low is moved
-        st.caption(f"{len(table)} at {temperature(low, fahrenheit=in_f)}.")
+    with st.expander(say.WHICH_FAIL):  # the same label keeps it open while the low is moved
+        st.caption(say.SO_MANY_AT.format(count=len(table), low=temperature(low, fahrenheit=in_f)))
         columns.show(
-            cold_shown(table.head(500), low, in_f=in_f), alt="Vehicles that likely or possibly fail",
+            cold_shown(table.head(500), low, in_f=in_f), alt=say.FAIL_ALT,
             key="cold_table", columns={"vehicle": st.column_config.TextColumn(pinned=True)},
         )  # fmt: skip
         downloads.table_button(table, f"fail-at-{low:.0f}-c", key="cold")
@@ -192,24 +190,24 @@ def cold_shown(table: pd.DataFrame, low_c: float, *, in_f: bool) -> Styler:
             "vehicle": table["unit"],
             "depot": table["depot"],
             "class": [words(str(name)) for name in table["vehicle_class"]],
-            "most worn": [PART_WORDS[part] for part in table["part"]],
-            "a no-start is": ["likely" if c > low_c else "possible" for c in table["coldest_start_c"]],
-            "starts down to": table["coldest_start_c"],
-            "80 % sure": [
+            say.MOST_WORN: [PART_WORDS[part] for part in table["part"]],
+            say.A_NO_START_IS: [say.LIKELY if c > low_c else say.POSSIBLE for c in table["coldest_start_c"]],
+            say.STARTS_DOWN_TO: table["coldest_start_c"],
+            say.SURE: [
                 span(degrees(low), degrees(high))
                 for low, high in zip(table["coldest_start_low_c"], table["coldest_start_high_c"], strict=True)
             ],
         }
     )
-    return columns.in_words(shown, {"starts down to": degrees})
+    return columns.in_words(shown, {say.STARTS_DOWN_TO: degrees})
 
 
 def low_slider(first_c: int, *, in_f: bool) -> float:
     """A morning low [°C], chosen in the reader's unit."""
     if not in_f:
-        return float(st.slider("Morning low, °C", -40, 20, first_c, key="cold_low", width=420, bind=IN_ADDRESS))
+        return float(st.slider(say.MORNING_LOW_C, -40, 20, first_c, key="cold_low", width=420, bind=IN_ADDRESS))
     low_f = st.slider(
-        "Morning low, °F", -40, 68, round(fahrenheit_of(first_c)), key="cold_low_f", width=420, bind=IN_ADDRESS
+        say.MORNING_LOW_F, -40, 68, round(fahrenheit_of(first_c)), key="cold_low_f", width=420, bind=IN_ADDRESS
     )
     return fahrenheit_to_celsius(float(low_f))
 
@@ -219,22 +217,7 @@ def cold_sentence(units: pd.DataFrame, low_c: float) -> str:
     likely = units[units["coldest_start_c"] > low_c].sort_values("coldest_start_c", ascending=False)
     possible = int((units["coldest_start_high_c"] > low_c).sum())
     at = temperature(low_c, fahrenheit=session.fahrenheit())
-    which = named(likely["unit"].tolist())
-    fail = fail_or_fails(len(likely))
-    return (
-        f"at **{at}**, **{len(likely)} of {len(units)}** vehicles likely {fail} to start{which}; {possible} possibly."
-    )
-
-
-def fail_or_fails(count: int) -> str:
-    """The verb as it goes with a count."""
-    return "fails" if count == 1 else "fail"
-
-
-def named(units: list[str]) -> str:
-    """A colon and the first vehicles by number; nothing where there is none."""
-    shown = ", ".join(safe(u) for u in units[:NAMED]) + (" …" if len(units) > NAMED else "")
-    return f": {shown}" if units else ""
+    return say.at_a_low(at, likely["unit"].tolist(), of=len(units), possible=possible)
 
 
 def cold_counts(units: pd.DataFrame) -> pd.DataFrame:
@@ -253,10 +236,12 @@ def cold_count_text(counts: pd.DataFrame, *, in_f: bool) -> str:
     """What the chart by morning low shows, in words."""
     at = counts[counts["low_c"].isin([0, -10, -20, -30, -40])].iloc[::-1]
     said = "; ".join(
-        f"{temperature(float(str(r.low_c)), fahrenheit=in_f)}: {r.likely} likely, {r.possible} possibly"
+        say.COUNTS_AT.format(
+            low=temperature(float(str(r.low_c)), fahrenheit=in_f), likely=r.likely, possible=r.possible
+        )
         for r in at.itertuples()
     )
-    return f"Vehicles that fail to start, by morning low. At {said}."
+    return say.COLD_ALT.format(title=say.FAIL_BY_LOW, counts=said)
 
 
 def forecast_sentences(assessment: Assessment, lows: Mapping[str, Mapping[str, Any]]) -> list[str]:
@@ -268,7 +253,7 @@ def forecast_sentences(assessment: Assessment, lows: Mapping[str, Mapping[str, A
     known = [(d, low) for d, low in lows.items() if low["forecast_low_c"] is not None]
     known.sort(key=lambda pair: float(pair[1]["forecast_low_c"]))
     said = [
-        f"**{safe(depot)}**, {day(low['forecast_on'], weekday=True)} (forecast): "
+        say.FORECAST.format(depot=safe(depot), day=day(low["forecast_on"], weekday=True))
         + cold_sentence(units[units["depot"] == depot], float(low["forecast_low_c"]))
         for depot, low in known[:DEPOTS_SAID]
     ]
@@ -277,8 +262,7 @@ def forecast_sentences(assessment: Assessment, lows: Mapping[str, Mapping[str, A
     coldest = units["depot"].map({depot: float(low["forecast_low_c"]) for depot, low in known})
     likely, possible = (int((units[f"coldest_start{end}_c"] > coldest).sum()) for end in ("", "_high"))
     return [
-        f"On the coldest morning of each depot's forecast **{likely} of {int(coldest.notna().sum())}** vehicles likely "
-        f"{fail_or_fails(likely)} to start, {possible} possibly.",
+        say.on_the_coldest(likely, of=int(coldest.notna().sum()), possible=possible),
         *said,
     ]
 
@@ -292,7 +276,7 @@ def _first_low(lows: Mapping[str, Mapping[str, Any]]) -> int:
 
 def year(as_of: pd.Timestamp) -> None:
     """At risk over the last year, and the no-starts that happened."""
-    st.subheader("The last twelve months")
+    st.subheader(say.LAST_YEAR)
     past = history.archive().ask(session.key_of())
     if not past.done:
         follow(past.days)
@@ -301,31 +285,29 @@ def year(as_of: pd.Timestamp) -> None:
     flagged = past.flagged()
     if len(flagged):
         by = (
-            st.segmented_control("Count by", ["depot", "part"], default="part", key="history_by", bind=IN_ADDRESS)
+            st.segmented_control(say.COUNT_BY, ["depot", "part"], default="part", key="history_by", bind=IN_ADDRESS)
             or "part"
         )
         counted = history.by_month(flagged, by)
         order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
-        every = counted.groupby("day", as_index=False)["vehicles"].sum().assign(**{by: ALL})
+        every = counted.groupby("day", as_index=False)["vehicles"].sum().assign(**{by: every_page.ALL})
         counted = counted[counted[by].isin(order)]
         if by == "part":
             counted["part"] = [PART_WORDS[p] for p in counted["part"]]
             order = [PART_WORDS[p] for p in order]
         text = history.in_words(counted, by)
         if len(order) > 1:
-            counted, order = pd.concat([counted, every], ignore_index=True), [ALL, *order]
-        chart = charts.risk_history_chart(
-            counted, by=by, title=f"Vehicles on the list at the start of each month, by {by}", order=order
-        )
+            counted, order = pd.concat([counted, every], ignore_index=True), [every_page.ALL, *order]
+        chart = charts.risk_history_chart(counted, by=by, title=say.YEAR_TITLE.format(by=by), order=order)
         st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
-        st.caption(f"{safe(text, longest=600)} Each list is worked out with that day's knowledge only.")
+        st.caption(f"{safe(text, longest=600)} {say.YEAR_KEY}")
         with st.expander(SUMMARY):
             table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
             table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()
             columns.show(table, alt=text, key="history_table")
             downloads.table_button(table, f"on-the-list-by-{by}", key="history")
     elif past.done and not past.failed:
-        st.write("No vehicle was on a list in the last twelve months.")
+        st.write(say.NOBODY_LISTED)
     past_ways.what_lists_would_have_done(past)
     happened_table(past, as_of)
     found_nothing(past, as_of)
@@ -337,9 +319,7 @@ def follow(days: tuple[Any, ...]) -> None:
     past = history.archive().ask(session.key_of())
     if past.done:
         st.rerun()
-    st.progress(
-        len(past.lists) / len(days), text=f"Working out the lists of past months: {len(past.lists)} of {len(days)}"
-    )
+    st.progress(len(past.lists) / len(days), text=say.PAST_WORKED_OUT.format(done=len(past.lists), of=len(days)))
 
 
 def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
@@ -349,22 +329,19 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
         readings = no_start_readings(db)
     happened = history.no_starts(repairs, readings, first=past.days[0], before=as_of.date())
     if happened.empty:
-        st.write("No no-start is on record in this time.")
+        st.write(say.NO_NO_START)
         return
     issued = issued_in(session.key_of(), past.days[0])
-    happened["on the list before"] = history.was_listed(happened, past, issued)
-    happened["that list"], happened["it was"] = history.which_list(happened, past, issued)
+    happened[say.LISTED_BEFORE] = history.was_listed(happened, past, issued)
+    happened[say.THAT_LIST], happened[say.THAT_LIST_WAS] = history.which_list(happened, past, issued)
     happened["part"] = [PART_WORDS.get(p, "") for p in happened["part"]]
-    said = happened["on the list before"]
+    said = happened[say.LISTED_BEFORE]
     if past.done:
-        listed = int(said.str.startswith("yes").sum())
-        st.markdown(
-            f"**{count_words(len(happened), 'no-start')} happened; {listed} "
-            f"{'was' if listed == 1 else 'were'} on the last list before.**"
-        )
+        listed = int(said.str.startswith(say.YES).sum())
+        st.markdown(say.happened(len(happened), listed))
     columns.show(
-        happened, alt="No-starts that happened", height=240, key="happened_table",
-        columns={"day": columns.day_of("day"), "that list": columns.day_of("that list")},
+        happened, alt=say.HAPPENED_ALT, height=240, key="happened_table",
+        columns={"day": columns.day_of(say.DAY), say.THAT_LIST: columns.day_of(say.THAT_LIST)},
     )  # fmt: skip
     downloads.table_button(happened, "no-starts", key="happened")
 
@@ -384,16 +361,12 @@ def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:
     wrong = made[(made["kind"] == "nothing_found") & (made["at"] >= year_ago)]
     if wrong.empty:
         return
-    one = len(wrong) == 1
-    st.markdown(
-        f"**{len(wrong)} flag{'' if one else 's'} looked at and nothing found**; a backtest counts "
-        f"{'it' if one else 'them'} as flags for nothing."
-    )
+    st.markdown(say.for_nothing(len(wrong)))
     table = wrong[["at", "unit", "iso_week", "reason", "by"]]
-    with st.expander("Which, when and by whom"):
+    with st.expander(say.WRONG_WHICH):
         columns.show(
-            table, alt="Flags looked at and nothing found", key="wrong_table",
-            columns={"at": columns.day_of("looked at")},
+            table, alt=say.WRONG_ALT, key="wrong_table",
+            columns={"at": columns.day_of(say.LOOKED_AT)},
         )  # fmt: skip
         downloads.table_button(table, "looked-at-nothing-found", key="wrong")
 
@@ -420,17 +393,17 @@ def late_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
 
 def overdue(units: pd.DataFrame, as_of: pd.Timestamp) -> None:
     """Vehicles to be read, with blank sheets for the bay."""
-    st.subheader("To be read")
+    st.subheader(say.TO_BE_READ)
     due = due_units(units, as_of)
     if due.empty:
-        st.write(f"No vehicle is overdue: each was read within the last {OVERDUE_D} days, and none is awaited.")
+        st.write(say.NONE_OVERDUE.format(days=OVERDUE_D))
         return
-    columns.show(due.head(500), alt="Vehicles to be read and why", height=240, key="due_table")
+    columns.show(due.head(500), alt=say.TO_BE_READ_ALT, height=240, key="due_table")
     in_f = session.fahrenheit()
     with st.container(horizontal=True):
         downloads.table_button(due, "to-be-read", key="due")
         downloads.pdf_button(
-            f"Blank bay sheets for the first {min(len(due), SHEETS_AT_ONCE)} (PDF)", lambda: bay_sheets(due, in_f=in_f),
+            say.BAY_SHEETS.format(count=min(len(due), SHEETS_AT_ONCE)), lambda: bay_sheets(due, in_f=in_f),
             "bay-sheets", key="bay_sheets",
         )  # fmt: skip
 
@@ -443,12 +416,13 @@ def due_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
     until = as_of + timedelta(days=SERVICE_SOON_D)
     soon = services[(services["due_on"] >= as_of) & (services["due_on"] < until)]
     service_on = soon.groupby("unit")["due_on"].min()
-    why = {str(u): f"service on {day(on)}" for u, on in service_on.items()}
-    why |= dict.fromkeys(late_units(units, as_of)["unit"], f"no reading for {OVERDUE_D} days")
-    why |= {u: "measurement asked for" for u, d in decisions.items() if d["kind"] == "measure"}
+    late = say.NO_READING_FOR.format(days=OVERDUE_D)
+    why = {str(u): say.SERVICE_ON.format(day=day(on)) for u, on in service_on.items()}
+    why |= dict.fromkeys(late_units(units, as_of)["unit"], late)
+    why |= {u: say.ASKED_FOR for u, d in decisions.items() if d["kind"] == "measure"}
     mine = units[units["unit"].isin(list(why))]
     frame = mine[["unit", "depot", "last_reading_on"]].assign(why=[why[u] for u in mine["unit"]])
-    order = frame["why"].map(lambda w: 0 if w.startswith("measurement") else 1 if w.startswith("no reading") else 2)
+    order = frame["why"].map({say.ASKED_FOR: 0, late: 1}).fillna(2)
     return (
         frame.assign(order=order).sort_values(["order", "last_reading_on"]).drop(columns="order").reset_index(drop=True)
     )
@@ -457,36 +431,41 @@ def due_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
 def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
     """Blank sheets for the first vehicles of the table."""
     rows = due.head(SHEETS_AT_ONCE).to_dict("records")
-    sheets = (one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=f"Due: {r['why']}.", fahrenheit=in_f) for r in rows)
+    sheets = (
+        one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=say.DUE.format(why=r["why"]), fahrenheit=in_f)
+        for r in rows
+    )
     return paper.bay_pdf(sheets, fahrenheit=in_f)
 
 
 def windscreens() -> None:
     """Codes for the windscreens of a depot's vehicles, or of the first of them."""
     units = session.units()
-    with st.expander("Codes for the windscreens"):
-        st.write("Each opens its vehicle's page for measuring on the phone that reads it.")
+    with st.expander(say.CODES):
+        st.write(say.CODES_HELP)
         depots = sorted(units["depot"].dropna().unique().tolist())
-        depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="codes_depot", width=220)
+        depot = st.selectbox(
+            every_page.DEPOT, depots, index=None, placeholder=every_page.ALL, key="codes_depot", width=220
+        )
         mine = units if depot is None else units[units["depot"] == depot]
         names = mine["unit"].tolist()[:CODES_AT_ONCE]
-        first = "" if len(names) == len(mine) else f"the first {len(names)} of "
+        first = "" if len(names) == len(mine) else say.FIRST_CODES.format(count=len(names))
         base = screens_address()
-        code_button(base, names, "codes", f"Codes of {first}{len(mine)} vehicles (PDF)")
+        code_button(base, names, "codes", say.CODES_OF.format(first=first, count=len(mine)))
         code_reach(base)
 
 
 def learned(assessment: Assessment) -> None:
     """What the fleet taught about each class."""
-    with st.expander("What was learned of each class"):
+    with st.expander(say.LEARNED):
         table = assessment.classes.assign(
             vehicle_class=[words(str(name)) for name in assessment.classes["vehicle_class"]],
             quantity=[words(str(name)) for name in assessment.classes["quantity"]],
         )
         columns.show(
-            table, alt="What was learned of each class", key="classes_table",
+            table, alt=say.LEARNED, key="classes_table",
             columns={
-                "vehicle_class": st.column_config.TextColumn("class", pinned=True),
+                "vehicle_class": st.column_config.TextColumn(head("vehicle_class"), pinned=True),
                 "value": st.column_config.NumberColumn(format="%.3g"),
                 "se": st.column_config.NumberColumn(head("se"), format="%.2g"),
             },

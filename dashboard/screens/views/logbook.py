@@ -9,6 +9,8 @@ import streamlit as st
 
 from dashboard.screens import bay, columns, downloads, kept, session
 from dashboard.screens.pages import IN_ADDRESS, page
+from dashboard.words import every_page
+from dashboard.words import record_words as say
 from dashboard.words.plain_text import safe
 from ingest.logbook import MOST, read_logbook
 
@@ -18,13 +20,15 @@ CHANGES_OFFERED = 50  # latest changes that can be chosen to be undone, our choi
 
 def show() -> None:
     """The page."""
-    st.title("Logbook")
+    st.title(every_page.PAGES["logbook"])
     kept.told("logbook", "")
     with st.container(horizontal=True, key="filters"):
-        unit = st.text_input("Vehicle", max_chars=64, key="unit_is", placeholder="its whole number", bind=IN_ADDRESS)
-        who = st.text_input("Who", max_chars=64, key="who_did", placeholder="part of a name", bind=IN_ADDRESS)
+        unit = st.text_input(
+            every_page.VEHICLE, max_chars=64, key="unit_is", placeholder=say.WHOLE_NUMBER, bind=IN_ADDRESS
+        )
+        who = st.text_input(say.WHO, max_chars=64, key="who_did", placeholder=say.PART_OF_NAME, bind=IN_ADDRESS)
         since = st.date_input(
-            "Since", value=session.today() - timedelta(days=SHOWN_D), max_value=session.today(), key="since",
+            say.SINCE, value=session.today() - timedelta(days=SHOWN_D), max_value=session.today(), key="since",
             format=session.date_format(), bind=IN_ADDRESS,
         )  # fmt: skip
     with session.database() as db:
@@ -32,7 +36,7 @@ def show() -> None:
             db, unit=unit.strip(), who=who.strip(), since=since if isinstance(since, date) else None
         )  # fmt: skip
     if done.empty:
-        st.write("Nothing was put on record by this, in this time.")
+        st.write(say.NOTHING_THEN)
         return
     table(done)
     undoing(done)
@@ -46,13 +50,13 @@ def table(done: pd.DataFrame) -> None:
             column=[bay.LABELS.get(name, name.replace("_", " ")) for name in done["column"]],
             change=done["change"].astype("Int64").where(done["change"] > 0),
         ),
-        alt="Who did what, newest first", key="logbook_table", placeholder="",
+        alt=say.LOGBOOK_ALT, key="logbook_table", placeholder="",
         columns={
-            "change": st.column_config.NumberColumn("change", format="%d", help="The number that undoes it."),
+            "change": st.column_config.NumberColumn(say.CHANGE_HEAD, format="%d", help=say.CHANGE_HELP),
         },
     )  # fmt: skip
     if len(done) == MOST:
-        st.caption(f"The latest {MOST} lines; take a later day, a vehicle or a name to see less.")
+        st.caption(say.LATEST_LINES.format(count=MOST))
     downloads.table_button(done, "logbook", key="logbook")
 
 
@@ -67,14 +71,14 @@ def undoing(done: pd.DataFrame) -> None:
         for row in changes.to_dict("records")
     }
     with st.container(width=640):
-        chosen = st.selectbox("Change", list(words), format_func=words.__getitem__, key="undo_change")
+        chosen = st.selectbox(say.CHANGE, list(words), format_func=words.__getitem__, key="undo_change")
         st.button(
-            "Undo this change", key="undo_now", icon=":material/undo:", on_click=kept.take_back,
+            say.UNDO_CHANGE, key="undo_now", icon=":material/undo:", on_click=kept.take_back,
             args=(kept.Kept("logbook", "", "", change=chosen or 0),),
         )  # fmt: skip
         unit = str(changes.loc[changes["change"] == chosen, "unit"].iloc[0])
         if unit:
-            st.page_link(page("correct"), label=f"Corrections of {safe(unit)}", query_params={"unit": unit})
+            st.page_link(page("correct"), label=say.CORRECTIONS_OF.format(unit=safe(unit)), query_params={"unit": unit})
 
 
 show()

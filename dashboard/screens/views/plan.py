@@ -24,7 +24,8 @@ from dashboard.screens.caution import before_work
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.plan_changes import Wish, money
 from dashboard.screens.workshop_hours import change_hours
-from dashboard.words import chart_numbers
+from dashboard.words import chart_numbers, every_page
+from dashboard.words import plan_page as say
 from dashboard.words.plain_text import day, number, percent, safe, span, whole
 from dashboard.words.plan_words import (
     NOT_COMPARABLE,
@@ -33,6 +34,8 @@ from dashboard.words.plan_words import (
     changed_words,
     figure_rows,
     first_steps,
+    left_out_heads,
+    left_out_rows,
     no_visit_words,
     order_heads,
     order_rows,
@@ -49,7 +52,6 @@ HOURS_SHOWN = 40  # weeks of workshops on a phone, our choice
 DEPOTS_SAID = 8  # depots named in the text beside the board, our choice
 NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
 VISITS_SHOWN = 40  # visits of one depot shown at a time; all are in the table, our choice
-STATES = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
 MIME = {
     "csv": "text/csv",
     "xlsx": downloads.XLSX,
@@ -60,7 +62,7 @@ MIME = {
 
 def show() -> None:
     """The page."""
-    st.title("Replacement plan")
+    st.title(every_page.PAGES["plan"])
     if not session.has_vehicles():
         beginning.nothing_yet()
         return
@@ -79,15 +81,15 @@ def show() -> None:
         head(plan)
         before_work(repairing=True)
         shown: dict[str, Callable[[], None]] = {
-            "Board": lambda: board(plan),
-            "Move a visit": lambda: plan_changes.moving(plan, assessment, newest=newest),
-            "Parts to order": lambda: orders(plan),
-            "Work orders": lambda: visits.orders(plan),
-            "Left out": lambda: left_out(plan),
-            "Hours and their price": lambda: hours(plan),
-            "Against other policies": lambda: policies(plan),
-            "Costs and rules": lambda: rules(plan),
-            "Export": lambda: export(plan),
+            say.BOARD: lambda: board(plan),
+            say.MOVE_A_VISIT: lambda: plan_changes.moving(plan, assessment, newest=newest),
+            say.PARTS_TO_ORDER: lambda: orders(plan),
+            say.WORK_ORDERS: lambda: visits.orders(plan),
+            say.LEFT_OUT: lambda: left_out(plan),
+            say.HOURS: lambda: hours(plan),
+            say.OTHER_WAYS: lambda: policies(plan),
+            say.RULES: lambda: rules(plan),
+            say.EXPORT: lambda: export(plan),
         }
         in_tabs(shown, "plan_tab")
     except (PlanRefused, IngestError, ValueError) as error:
@@ -99,16 +101,16 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     for the day shown, once vehicles are judged."""
     if plan is None:
         plan = plan_changes.not_issued(assessment)
-        st.info("No plan is issued yet: this is how it would be. Before you issue it:")
+        st.info(say.NOT_ISSUED)
         st.markdown("\n".join(f"{at}. {safe(step)}" for at, step in enumerate(first_steps(plan), start=1)))
-        if acts.pressed("Issue this plan", "plan"):
+        if acts.pressed(say.ISSUE, "plan"):
             plan_changes.remember(Wish("again", plan.weeks))
             st.rerun()
         return plan, True
     stale = plan.as_of != pd.Timestamp(session.as_of())
     with session.database() as db:
         changed = changed_since(db, plan)
-    label = f"Plan again with what was known on {day(session.as_of())}" if stale else "Plan again"
+    label = say.AGAIN_WITH.format(day=day(session.as_of())) if stale else say.AGAIN
     with st.container(horizontal=True, vertical_alignment="bottom"):
         plan_changes.wish_button(
             label,
@@ -122,7 +124,7 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     if newest and changed is not None:
         st.warning(safe(changed_words(changed.what, named(changed.by), changed.at)))
     if not newest:
-        st.caption("This is an earlier version, as it was; the newest one is what counts.")
+        st.caption(say.EARLIER)
     judging_note(assessment)
     return shown, newest
 
@@ -130,7 +132,7 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
 def judging_note(assessment: Assessment | None) -> None:
     """While vehicles are judged the plan on record is shown; the page follows by itself."""
     if assessment is None and session.has_readings(session.as_of()):
-        session.fresh_when_ready(session.key_of(), words="Vehicles are being judged; changes to the plan wait for it.")
+        session.fresh_when_ready(session.key_of(), words=say.WAITS_FOR_JUDGING)
 
 
 def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
@@ -141,8 +143,8 @@ def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
         return plan, True
     made = {int(v["version"]): v for v in versions.iloc[::-1].to_dict("records")}
     chosen = st.selectbox(
-        "Version", list(made), key=f"plan_version_{len(versions)}", width=420,
-        format_func=lambda n: f"{n}, made {day(made[n]['made_at'])} by {named(made[n]['by'])}",
+        say.VERSION, list(made), key=f"plan_version_{len(versions)}", width=420,
+        format_func=lambda n: say.VERSION_MADE.format(version=n, day=day(made[n]['made_at']), who=named(made[n]['by'])),
     )  # fmt: skip
     if chosen is None or int(chosen) == max(made):
         return plan, True
@@ -157,14 +159,9 @@ def head(plan: ReplacementPlan) -> None:
     s = plan.summary
     st.caption(bound_words(plan))
     if s["moved"] or s["cancelled"]:
-        st.caption(
-            f"Against the version before: {s['moved']} visits moved, {s['cancelled']} cancelled. Moving a visit counts "
-            f"{money(float(plan.settings['move_price']), plan)}, so that no visit moves for less."
-        )
+        st.caption(say.since_before(s["moved"], s["cancelled"], money(float(plan.settings["move_price"]), plan)))
     if float(s["pins_cost"]) > 0.5:
-        st.caption(
-            f"What was fixed by hand costs {money(float(s['pins_cost']), plan)} more than the best plan without it."
-        )
+        st.caption(say.BY_HAND_COSTS.format(amount=money(float(s["pins_cost"]), plan)))
     for note in plan.notes:
         for part, spoken in PART_WORDS.items():
             note = note.replace(part, spoken)
@@ -175,19 +172,19 @@ def bound_words(plan: ReplacementPlan) -> str:
     """How far the plan can be from the best there is."""
     gap = min(abs(float(plan.summary.get("gap", 0.0))), 1.0)
     return (
-        "No plan with these costs and hours can be cheaper." if gap < NO_GAP
-        else f"Of the most that these hours can save, at most {percent(gap)} is missed."
+        say.BEST if gap < NO_GAP
+        else say.MISSED.format(share=percent(gap))
     )  # fmt: skip
 
 
 def board(plan: ReplacementPlan) -> None:
     """Weeks and depots with hours used and free, and each week's visits, folded but for the one that is looked at."""
     depots = sorted(set(plan.visits["depot"]) | set(plan.hours["depot"]))
-    chosen = st.pills("Depot", depots, key="plan_depot") if len(depots) > 1 else None
+    chosen = st.pills(every_page.DEPOT, depots, key="plan_depot") if len(depots) > 1 else None
     hours = plan.hours if chosen is None else plan.hours[plan.hours["depot"] == chosen]
     visits = plan.visits if chosen is None else plan.visits[plan.visits["depot"] == chosen]
     if hours.empty:
-        st.info("No workshop hours are known; bring in a workshops file, or set them under Hours and their price.")
+        st.info(say.NO_HOURS)
     else:
         hours_board(hours)
     if visits.empty:
@@ -203,12 +200,12 @@ def board(plan: ReplacementPlan) -> None:
             for visit in rows.to_dict("records"):
                 visit_line(visit, plan, least)
     if len(visits) > VISITS_SHOWN:
-        st.caption(f"{len(visits) - VISITS_SHOWN} more visits are in the export; choose a depot to see its own.")
+        st.caption(say.more_visits(len(visits) - VISITS_SHOWN))
 
 
 def hours_board(hours: pd.DataFrame) -> None:
     """Hours used of those there are: shaded on a desk, a card for each week on a phone."""
-    title = "Hours used of hours there are, by depot and week"
+    title = say.HOURS_TITLE
     with st.container(key="wide_board"):
         used = {(h["iso_week"], h["depot"]): used_words(h) for h in hours.to_dict("records")}
         pictures.chart(
@@ -222,9 +219,9 @@ def hours_board(hours: pd.DataFrame) -> None:
         alike = groupby(weeks, key=lambda week: [used_words(by[week, depot]) for depot in depots])
         rows = [[span(same[0], same[-1]), *words] for words, same in ((w, list(s)) for w, s in alike)]
         st.markdown(f"**{title}**")
-        card_table(["week", *depots], rows, name=title)
+        card_table([say.WEEK_HEAD, *depots], rows, name=title)
         if hours["depot"].nunique() > len(depots):
-            st.caption("Choose a depot to see the others.")
+            st.caption(say.OTHER_DEPOTS)
     shut = closed_sentences(hours)
     if shut:
         st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
@@ -234,23 +231,27 @@ def hours_text(hours: pd.DataFrame) -> str:
     """What the board of hours shows, in words; the table behind the tab of hours has every week."""
     by = hours.groupby("depot")[["booked", "hours"]].sum()
     said = "; ".join(
-        f"{name}: {number(used, 1)} of {number(there, 1)} h"
+        say.DEPOT_HOURS.format(depot=name, used=number(used, 1), there=number(there, 1))
         for name, used, there in zip(by.index[:DEPOTS_SAID], by["booked"], by["hours"], strict=False)
     )
-    more = f"; and {len(by) - DEPOTS_SAID} more depots" if len(by) > DEPOTS_SAID else ""
-    return f"Hours used of hours there are, {hours['iso_week'].min()} to {hours['iso_week'].max()}: {said}{more}."
+    more = every_page.MORE_DEPOTS.format(count=len(by) - DEPOTS_SAID) if len(by) > DEPOTS_SAID else ""
+    return say.HOURS_TEXT.format(first=hours["iso_week"].min(), last=hours["iso_week"].max(), depots=said, more=more)
 
 
 def used_words(hours: dict[Any, Any]) -> str:
     """Hours used of those there are, as short as a table needs."""
     there = float(hours["hours"])
-    return f"{number(float(hours['booked']), 1)} of {number(there, 1)} h" if there > 0 else "closed"
+    return (
+        say.USED_OF.format(used=number(float(hours["booked"]), 1), there=number(there, 1)) if there > 0 else say.CLOSED
+    )
 
 
 def hours_words(hours: dict[Any, Any]) -> str:
     """Hours used and free of a depot's week."""
     left = max(0.0, float(hours["hours"]) - float(hours["booked"]))
-    return f"{safe(hours['depot'])}: {number(float(hours['booked']), 1)} h used, {number(left, 1)} h free"
+    return say.USED_AND_FREE.format(
+        depot=safe(hours["depot"]), used=number(float(hours["booked"]), 1), free=number(left, 1)
+    )
 
 
 def least_hours() -> float:
@@ -264,10 +265,10 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
     """One visit: vehicle, work, why."""
     with st.container(horizontal=True, wrap=False, vertical_alignment="top", key=f"visit-{visit['uid'][:24]}"):
         st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
-        state = STATES.get(str(visit["state"]), "")
-        extra = [w for w in ("with its service" if visit["in_service"] else "", state) if w]
+        state = say.STATES.get(str(visit["state"]), "")
+        extra = [w for w in (say.WITH_SERVICE if visit["in_service"] else "", state) if w]
         if visit["hours"] < least and not visit["in_service"]:
-            extra.append("short: better kept for a service")
+            extra.append(say.SHORT)
         said = (
             f"{day(visit['visit_on'], weekday=True)}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h, "
             f"{safe(saving_words(visit, str(plan.summary['currency'])))}" + (f" ({'; '.join(extra)})" if extra else "")
@@ -281,65 +282,52 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
 def orders(plan: ReplacementPlan) -> None:
     """Parts to order, by when."""
     if plan.orders.empty:
-        st.write("No part has to be ordered.")
-        st.page_link(page("settings"), label="Change prices, hours and delivery times")
+        st.write(say.NO_PART)
+        st.page_link(page("settings"), label=say.CHANGE_PRICES)
         return
     table = plan.orders.assign(
         part=[PART_WORDS.get(str(p), str(p)) for p in plan.orders["part"]],
         units=[", ".join(map(str, units)) for units in plan.orders["units"]],
     )
-    card_table(order_heads(plan), order_rows(plan), name="Parts to order", words=(2,))
-    st.markdown(f"In all {money(float(plan.orders['price'].sum()), plan)}.")
+    card_table(order_heads(plan), order_rows(plan), name=say.PARTS_TO_ORDER, words=(2,))
+    st.markdown(say.IN_ALL.format(amount=money(float(plan.orders["price"].sum()), plan)))
     with st.container(horizontal=True):
         downloads.table_button(table, "parts-to-order", key="orders")
-        st.page_link(page("settings"), label="Change prices, hours and delivery times")
+        st.page_link(page("settings"), label=say.CHANGE_PRICES)
 
 
 def left_out(plan: ReplacementPlan) -> None:
     """What would pay but found no room, and at what risk."""
     if plan.left_out.empty:
-        st.write("Nothing that pays was left out.")
+        st.write(say.NOTHING_LEFT_OUT)
         return
-    rows = plan.left_out.to_dict("records")
-    lines = [f"- **{safe(r['unit'])}**, {safe(r['job'])}: {safe(in_sentence(r['why']))}" for r in rows[:VISITS_SHOWN]]
-    st.markdown(whole("\n".join(lines)))
+    card_table(left_out_heads(plan), left_out_rows(plan)[:VISITS_SHOWN], name=say.LEFT_OUT_ALT, words=(1, 2, 4))
+    if len(plan.left_out) > VISITS_SHOWN:
+        st.caption(say.MORE_LEFT_OUT.format(count=len(plan.left_out) - VISITS_SHOWN))
     table = plan.left_out[["unit", "depot", "job", "best_week", "risk", "cost_at_risk", "saving", "why"]]
-    in_money = f"[{plan.summary['currency']}]"
-    st.dataframe(
-        columns.in_words(table.drop(columns="why"), {"risk": percent, "cost_at_risk": number, "saving": number}),
-        hide_index=True, alt="Left out of the plan", key="left_table",
-        column_config={
-            "unit": st.column_config.TextColumn("vehicle", pinned=True), "best_week": "best week",
-            "risk": "no-start risk", "cost_at_risk": f"at risk {in_money}", "saving": f"a visit would save {in_money}",
-        },
-    )  # fmt: skip
     downloads.table_button(table, "left-out", key="left")
-
-
-def in_sentence(text: str) -> str:
-    """A sentence that follows a colon."""
-    return text[:1].lower() + text[1:]
 
 
 def hours(plan: ReplacementPlan) -> None:
     """Hours by depot and week, and what one more would save: where an extra shift pays."""
     dear = plan.hours[plan.hours["hour_price"] >= 1.0].sort_values("hour_price", ascending=False)
     if dear.empty:
-        st.write("One more workshop hour would save nothing in any week: there are hours enough.")
+        st.write(say.HOURS_ENOUGH)
     for row in dear.head(3).to_dict("records"):
         st.markdown(
-            f"- One more hour at {safe(row['depot'])} in {row['iso_week']} saves about "
-            f"**{money(float(row['hour_price']), plan)}**."
+            say.ONE_MORE.format(
+                depot=safe(row["depot"]), week=row["iso_week"], amount=money(float(row["hour_price"]), plan)
+            )
         )
     table = plan.hours[["depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"]]
-    one_more = f"one more hour saves [{plan.summary['currency']}]"
+    one_more = say.ONE_MORE_HEAD.format(currency=plan.summary["currency"])
     with st.container(key="wide_hours"):
         st.dataframe(
-            table, hide_index=True, alt="Workshop hours by depot and week, and what one more would save", key="hours_table",
+            table, hide_index=True, alt=say.HOURS_ALT, key="hours_table",
             column_config={
-                "iso_week": "week", "week_start": columns.day_of("from"),
-                "hours": st.column_config.NumberColumn("hours there", format="%.1f"),
-                "booked": st.column_config.NumberColumn("hours used", format="%.1f"),
+                "iso_week": say.WEEK_HEAD, "week_start": columns.day_of(say.FROM_HEAD),
+                "hours": st.column_config.NumberColumn(say.HOURS_THERE, format="%.1f"),
+                "booked": st.column_config.NumberColumn(say.HOURS_USED, format="%.1f"),
                 "hour_price": st.column_config.NumberColumn(one_more, format="%.0f"),
             },
         )  # fmt: skip
@@ -350,11 +338,11 @@ def hours(plan: ReplacementPlan) -> None:
             for h in busy.to_dict("records")
         ]
         card_table(
-            ["workshop and week", "hours used", "visits", one_more],
+            [say.WORKSHOP_AND_WEEK, say.HOURS_USED, say.VISITS_HEAD, one_more],
             rows,
-            name="Weeks with work, and what one more hour would save",
+            name=say.BUSY_ALT,
         )
-        st.caption("Weeks with work, or in which one more hour would save money; the table as CSV has every week.")
+        st.caption(say.BUSY_KEY)
     downloads.table_button(table, "workshop-hours", key="hours")
     change_hours()
 
@@ -371,22 +359,24 @@ def policies(plan: ReplacementPlan) -> None:
 
 def rules(plan: ReplacementPlan) -> None:
     """Every cost and rule that this version was made with."""
-    st.write("Every cost and rule that this version was made with; they are changed under Settings.")
-    st.page_link(page("settings"), label="Change costs and rules")
+    st.write(say.RULES_KEY)
+    st.page_link(page("settings"), label=say.CHANGE_RULES)
     table = settings_table(plan.settings)
-    columns.show_values(table, alt="Costs and rules of the plan", key="rules_table")
+    columns.show_values(table, alt=say.RULES_ALT, key="rules_table")
     downloads.table_button(table, "plan-costs", key="rules")
 
 
 def export(plan: ReplacementPlan) -> None:
     """The plan as a file, for all depots or one."""
     if not plan.version:
-        st.info("Issue the plan first; then it can be taken away as a file.")
+        st.info(say.ISSUE_TO_EXPORT)
         return
     depots = sorted(plan.hours["depot"].unique().tolist())
-    depot = st.selectbox("Depot", depots, index=None, placeholder="all", key="export_depot", width=240)
+    depot = st.selectbox(
+        every_page.DEPOT, depots, index=None, placeholder=every_page.ALL, key="export_depot", width=240
+    )
     with st.container(horizontal=True):
-        for kind, label in (("xlsx", "Spreadsheet"), ("csv", "CSV"), ("ics", "Calendar"), ("json", "JSON")):
+        for kind, label in (("xlsx", say.SPREADSHEET), ("csv", say.CSV), ("ics", say.CALENDAR), ("json", say.JSON)):
             st.download_button(
                 label, partial(render, plan, kind, depot=depot), file_name=f"plan-{plan.as_of:%Y-%m-%d}.{kind}",
                 mime=MIME[kind], key=f"export_{kind}", on_click="ignore",

@@ -9,15 +9,13 @@ import streamlit as st
 
 from dashboard.screens import bay, columns, downloads, session
 from dashboard.screens.pages import IN_ADDRESS
+from dashboard.words import every_page
+from dashboard.words import record_words as say
 from dashboard.words.plain_text import day, safe, words
 from ingest.errors import IngestError
 from ingest.fields import QUANTITIES, TABLES
 from ingest.set_aside import SetAside, correct_set_aside, dismiss_set_aside, list_set_aside, show_set_aside
 
-STATES = {
-    "open": "to be put right", "corrected": "put right", "admitted": "taken in as they were", "dismissed": "left out", "all": "all",
-}  # fmt: skip
-"""State -> what it is called; the code stays in the address."""
 FIELD_PX = 172  # [px] two side by side on a phone
 REASON_SHOWN = 70  # characters of a reason in the choice of rows, our choice
 ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download, our choice
@@ -25,40 +23,45 @@ ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download
 
 def show() -> None:
     """The page."""
-    st.title("Rows to put right")
-    st.write("A row that cannot be believed is kept here whole, with its reason; nothing is ever dropped silently.")
+    st.title(every_page.PAGES["set_aside"])
+    st.write(say.KEPT_APART)
     note = st.session_state.pop("aside_note", None)
     if note:
         st.success(note)
     state = (
         st.segmented_control(
-            "Show", list(STATES), default="open", key="aside_state", bind=IN_ADDRESS, format_func=STATES.__getitem__
+            say.SHOW,
+            list(say.STATES),
+            default="open",
+            key="aside_state",
+            bind=IN_ADDRESS,
+            format_func=say.STATES.__getitem__,
         )
         or "open"
     )
     with session.database() as db:
         rows = list_set_aside(db, state=state)
     if rows.empty:
-        st.success("No row waits to be put right." if state == "open" else "No such row.")
+        st.success(say.NO_ROW_WAITS if state == "open" else say.NO_SUCH_ROW)
         return
     rows = rows.assign(reason=[bay.spoken(str(reason)) for reason in rows["reason"]])
     table = rows[["id", "state", "table_name", "unit", "reason", "file", "line", "original", "set_aside_at"]]
     shown = table.head(ROWS_SHOWN)
     columns.show(
         shown.assign(
-            state=shown["state"].map(STATES), table_name=shown["table_name"].map(words),
+            state=shown["state"].map(say.STATES), table_name=shown["table_name"].map(words),
             set_aside_at=columns.moments(shown["set_aside_at"]),
         ),
-        alt="Rows that could not be believed, with their reasons", height=260, key="aside_table",
+        alt=say.ROWS_ALT, height=260, key="aside_table",
     )  # fmt: skip
     downloads.table_button(table, f"set-aside-{state}", key="aside")
     if len(table) > ROWS_SHOWN:
-        st.caption(f"The first {ROWS_SHOWN} of {len(table):,} are shown; the others follow as these are dealt with.")
+        st.caption(say.FIRST_ROWS.format(shown=ROWS_SHOWN, count=len(table)))
     ids = shown["id"].tolist()
     about = {
         r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {shortened(r['reason'])}" for r in records(shown)
     }
-    chosen = st.selectbox("Row", ids, format_func=about.__getitem__, key=f"aside_row_{state}")
+    chosen = st.selectbox(say.ROW, ids, format_func=about.__getitem__, key=f"aside_row_{state}")
     if chosen is not None:
         one(int(chosen))
 
@@ -87,16 +90,27 @@ def one(number: int) -> None:
     except IngestError as error:
         st.error(safe(error))
         return
-    sheet = f", sheet {safe(row.sheet)}" if row.sheet else ""
+    sheet = say.SHEET.format(sheet=safe(row.sheet)) if row.sheet else ""
     st.markdown(
-        f"**{safe(row.file)}{sheet}, line {row.line}**, kept apart since {day(row.set_aside_at)}: {safe(bay.spoken(row.reason))}"
+        say.ROW_LINE.format(
+            file=safe(row.file),
+            sheet=sheet,
+            line=row.line,
+            day=day(row.set_aside_at),
+            reason=safe(bay.spoken(row.reason)),
+        )
     )
     st.text(row.original)  # not as code: for that the browser fetches a highlighter of 1.5 MB
     if row.attempts:
         tried(row)
     if row.state != "open":
         st.caption(
-            f"{STATES[row.state].capitalize()} by {safe(row.resolved_by)} on {day(row.resolved_at)}: {safe(row.resolution)}"
+            say.RESOLVED.format(
+                state=say.STATES[row.state].capitalize(),
+                by=safe(row.resolved_by),
+                day=day(row.resolved_at),
+                resolution=safe(row.resolution),
+            )
         )
         return
     correct(row)
@@ -105,19 +119,17 @@ def one(number: int) -> None:
 
 def tried(row: SetAside) -> None:
     """Corrections that did not hold: when, by whom, and why not."""
-    st.markdown("**Tried before**")
+    st.markdown(say.TRIED_BEFORE)
     table = pd.DataFrame(
         [(a.at, a.by, bay.spoken(a.result)) for a in row.attempts], columns=["at", "by", "result"]
     )  # fmt: skip
-    columns.show(
-        table.assign(at=columns.moments(table["at"])), alt="Corrections tried before", key=f"tried_table_{row.id}"
-    )
+    columns.show(table.assign(at=columns.moments(table["at"])), alt=say.TRIED_ALT, key=f"tried_table_{row.id}")
     downloads.table_button(table, f"tried-{row.id}", key="tried")
 
 
 def correct(row: SetAside) -> None:
     """Fields with the row's values; what differs is what is corrected."""
-    st.subheader("Put it right")
+    st.subheader(say.PUT_IT_RIGHT)
     changes: dict[str, str] = {}
     with st.container(horizontal=True, vertical_alignment="bottom", key="aside_fields"):
         for name in fields_of(row):
@@ -128,11 +140,11 @@ def correct(row: SetAside) -> None:
             )  # fmt: skip
             if new.strip() != old.strip():
                 changes[name] = new.strip()
-    if st.button("Take the row in", type="primary", key=f"admit_{row.id}"):
+    if st.button(say.TAKE_IN, type="primary", key=f"admit_{row.id}"):
         with session.saving() as db:
             entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
             if entry.stored or entry.known:
-                st.session_state["aside_note"] = "Taken in; the original row stays on record."
+                st.session_state["aside_note"] = say.TAKEN_IN
                 st.rerun()
             for problem in entry.problems:
                 st.error(safe(bay.spoken(problem)))
@@ -146,12 +158,12 @@ def fields_of(row: SetAside) -> list[str]:
 
 def dismiss(row: SetAside) -> None:
     """Close the row without storing it."""
-    with st.popover("Leave it out …", key=f"dismiss_{row.id}"):
-        reason = st.text_input("Why", max_chars=200, key=f"aside_why_{row.id}")
-        if st.button("Leave it out", key=f"dismiss_now_{row.id}"):
+    with st.popover(say.LEAVE_OUT_OPENS, key=f"dismiss_{row.id}"):
+        reason = st.text_input(every_page.WHY, max_chars=200, key=f"aside_why_{row.id}")
+        if st.button(say.LEAVE_OUT, key=f"dismiss_now_{row.id}"):
             with session.saving() as db:
                 dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
-                st.session_state["aside_note"] = "Left out; the row stays on record."
+                st.session_state["aside_note"] = say.LEFT_OUT
                 st.rerun()
 
 

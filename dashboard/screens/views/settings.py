@@ -24,7 +24,10 @@ from dashboard.desk.habits import (
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.screens import columns, device, downloads, kept, session
-from dashboard.words.plain_text import count_words, safe
+from dashboard.words import every_page
+from dashboard.words import settings_words as say
+from dashboard.words.heads import head
+from dashboard.words.plain_text import safe
 from dashboard.words.plan_words import settings_table, valued
 from dashboard.words.reasons import PART_WORDS
 from ingest.fields import LONGEST_NAME
@@ -32,51 +35,20 @@ from ingest.records import read_settings, save_setting
 
 LEAST_HOURS_KEY = "least_hours"
 CURRENCY_KEY = "currency"
-NO_DEPOT, AS_DEPOT = "none", "as the depot"
-HABIT_WORDS = {"degrees": "Temperatures", "distance": "Distances", "dates": "Dates in tables and fields"}
 DEPOT_COLUMNS = ("responsible", *ALLOWED)
 FIELD_PX = 172  # [px] two side by side on a phone
-SETTING_WORDS = {
-    session.HORIZON_KEY: "look ahead [days]",
-    "tolerated_false_flags": "false flags tolerated, per 100 healthy vehicles and year",
-    "temperature_unit": "temperatures",
-    "distance_unit": "distances",
-    "date_order": "dates in tables and fields",
-    ADDRESS_KEY: "address of these screens",
-    LEAST_HOURS_KEY: "least work worth a visit of its own [h]",
-}
-COSTS = {
-    "hour_rate": ("A workshop hour", 5.0, "What an hour of work costs."),
-    "access_cost": ("Calling a vehicle in", 10.0, "Saved when the vehicle is in for a service anyway."),
-    "move_price": (
-        "Moving a planned visit",
-        5.0,
-        "A visit of the last plan moves only when that saves more than this.",
-    ),
-    "failure_hours_factor": (
-        "Unplanned repair, times its hours",
-        0.1,
-        "How much longer a repair takes at the roadside.",
-    ),
-    "measure_h": ("A measuring visit, h", 0.1, "Hours to measure the whole circuit."),
-    "clean_h": ("Clean and tighten, h", 0.1, "Hours to clean and tighten a connection."),
-    "charge_h": ("Charge a battery, h", 0.1, "Hours of work for a charge."),
-    "down_share": ("Largest share called in a week", 0.01, "Of a depot's vehicles, 0.1 is one in ten."),
-    "frozen_weeks": ("Near weeks that stay as planned", 1, "Only urgent vehicles come in between."),
-    "urgent_probability": (
-        "Urgent from a probability of",
-        0.01,
-        "Of a no-start within the weeks that stay as planned.",
-    ),
-}
-"""Setting -> label, step, and what it means."""
+STEPS = {
+    "hour_rate": 5.0, "access_cost": 10.0, "move_price": 5.0, "failure_hours_factor": 0.1, "measure_h": 0.1, "clean_h": 0.1,
+    "charge_h": 0.1, "down_share": 0.01, "frozen_weeks": 1, "urgent_probability": 0.01,
+}  # fmt: skip
+"""Setting -> step of its field."""
 PARTS_SAVED = "parts_saved"
 MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
 
 
 def show() -> None:
     """The page."""
-    st.title("Settings")
+    st.title(every_page.PAGES["settings"])
     with session.database() as db:
         saved = read_settings(db)
     with st.container(width=560):
@@ -84,29 +56,30 @@ def show() -> None:
         if note:
             st.success(note)
         horizon = st.number_input(
-            "Look ahead, days", 1, 180, session.horizon_days(), key="set_horizon",
-            help="The list's probabilities are for a no-start within this many days.",
+            say.LOOK_AHEAD, 1, 180, session.horizon_days(), key="set_horizon",
+            help=say.LOOK_AHEAD_HELP,
         )  # fmt: skip
         tolerated = st.select_slider(
-            "False flags tolerated, per 100 healthy vehicles and year", [2.0, 5.0, 10.0],
+            say.TOLERATED, [2.0, 5.0, 10.0],
             value=_nearest(saved.get("tolerated_false_flags", TOLERATED_FALSE_FLAGS)), key="set_tolerated",
-            format_func=lambda rate: f"{rate:g}", help="Fewer false flags, and more no-starts that nobody foresaw.",
+            format_func=lambda rate: f"{rate:g}", help=say.TOLERATED_HELP,
         )  # fmt: skip
-        fleet = habits_fields(of_fleet(saved), "set", HABIT_WORDS)
+        fleet = habits_fields(of_fleet(saved), "set", say.HABIT_WORDS)
         currency = st.text_input(
-            "Currency", value=str(plan_value(saved, CURRENCY_KEY, PlanSettings().currency)), max_chars=8, key="set_currency",
-            placeholder="EUR, USD …",
+            say.CURRENCY, value=str(plan_value(saved, CURRENCY_KEY, PlanSettings().currency)), max_chars=8, key="set_currency",
+            placeholder=say.CURRENCY_HINT,
         )  # fmt: skip
+        st.caption(say.ONE_CURRENCY)
         least = st.number_input(
-            "Least work worth a visit of its own, h", 0.0, 8.0, _hours(saved.get(LEAST_HOURS_KEY)), 0.25,
-            key="set_hours", help="Visits shorter than this are shown as work for a service that is due anyway.",
+            say.LEAST_WORK, 0.0, 8.0, _hours(saved.get(LEAST_HOURS_KEY)), 0.25,
+            key="set_hours", help=say.LEAST_WORK_HELP,
         )  # fmt: skip
         address = st.text_input(
-            "Address of these screens, for codes on windscreens", value=str(saved.get(ADDRESS_KEY, "")), max_chars=LONGEST,
-            key="set_address", placeholder="http://workshop:8501",
-            help="As a phone in the workshop reaches them. Empty: as this browser does.",
+            say.ADDRESS, value=str(saved.get(ADDRESS_KEY, "")), max_chars=LONGEST,
+            key="set_address", placeholder=say.ADDRESS_HINT,
+            help=say.ADDRESS_HELP,
         )  # fmt: skip
-        if st.button("Save settings", type="primary", key="save_settings"):
+        if st.button(say.SAVE, type="primary", key="save_settings"):
             try:
                 wanted = {
                     ADDRESS_KEY: checked(address), session.HORIZON_KEY: int(horizon),
@@ -124,8 +97,8 @@ def show() -> None:
     parts()
     table = saved_table(saved)
     if len(table):
-        st.subheader("On record")
-        columns.show_values(table, alt="Settings on record", key="settings_table")
+        st.subheader(say.ON_RECORD)
+        columns.show_values(table, alt=say.ON_RECORD_ALT, key="settings_table")
         downloads.table_button(table, "settings", key="settings")
 
 
@@ -146,20 +119,20 @@ def habits_fields(now: Habits, key: str, labels: Mapping[str, str], *, free: str
 
 def own_habits() -> None:
     """What the person at this device reads, and the depot it belongs to."""
-    st.subheader("On this device")
+    st.subheader(say.ON_DEVICE)
     memory = device.remembered()
     kept_own = memory.get("habits")
     own = kept_own if isinstance(kept_own, dict) else {}
-    st.caption("Only for this phone or desk. What is left open follows its depot, then the fleet's settings above.")
-    places = [NO_DEPOT, *depot_names()]
+    st.caption(say.ON_DEVICE_HELP)
+    places = [say.NO_DEPOT, *depot_names()]
     at = str(memory.get("depot", ""))
     depot = st.selectbox(
-        "Depot of this device", places, index=places.index(at) if at in places else 0, key="own_depot", width=280
+        say.DEPOT_OF_DEVICE, places, index=places.index(at) if at in places else 0, key="own_depot", width=280
     )
-    chosen = habits_fields(Habits("", "", "").but(own), "own", HABIT_WORDS, free=AS_DEPOT)
-    if st.button("Save for this device", key="save_own"):
-        device.remember(habits=chosen or None, depot=None if depot == NO_DEPOT else depot)
-        st.session_state["settings_note"] = "Kept for this device."
+    chosen = habits_fields(Habits("", "", "").but(own), "own", say.HABIT_WORDS, free=say.AS_DEPOT)
+    if st.button(say.SAVE_DEVICE, key="save_own"):
+        device.remember(habits=chosen or None, depot=None if depot == say.NO_DEPOT else depot)
+        st.session_state["settings_note"] = say.DEVICE_KEPT
         st.rerun()
 
 
@@ -174,10 +147,8 @@ def depots(saved: Mapping[str, Any]) -> None:
     names = depot_names()
     if not names:
         return
-    st.subheader("Depots")
-    st.caption(
-        "Who is responsible stands on the list and its printed sheet. What is left empty follows the fleet's settings."
-    )
+    st.subheader(say.DEPOTS)
+    st.caption(say.DEPOTS_HELP)
     table = pd.DataFrame(
         [{"depot": name, **{c: of_depot(saved, name).get(c, "") for c in DEPOT_COLUMNS}} for name in names]
     )
@@ -185,28 +156,28 @@ def depots(saved: Mapping[str, Any]) -> None:
         edited = st.data_editor(
             table, hide_index=True, key="set_depots", width=720, disabled=["depot"],
             column_config={
-                "depot": st.column_config.TextColumn("depot", pinned=True),
-                "responsible": st.column_config.TextColumn("responsible", max_chars=LONGEST_NAME),
-                **{n: st.column_config.SelectboxColumn(HABIT_WORDS[n].casefold(), options=list(a)) for n, a in ALLOWED.items()},
+                "depot": st.column_config.TextColumn(head("depot"), pinned=True),
+                "responsible": st.column_config.TextColumn(say.RESPONSIBLE, max_chars=LONGEST_NAME),
+                **{n: st.column_config.SelectboxColumn(say.HABIT_WORDS[n].casefold(), options=list(a)) for n, a in ALLOWED.items()},
             },
         )  # fmt: skip
-        if st.form_submit_button("Save depots", key="save_depots"):
+        if st.form_submit_button(say.SAVE_DEPOTS, key="save_depots"):
             try:
                 wanted = checked_depots(edited.fillna("").to_dict("records"))
             except ValueError as error:
                 st.error(safe(error))
             else:
                 keep({DEPOTS_KEY: wanted}, {})
-    downloads.table_button(table, "depots", key="depots", label="Depots as CSV")
+    downloads.table_button(table, "depots", key="depots", label=say.DEPOTS_CSV)
 
 
 def saved_table(saved: Mapping[str, object]) -> pd.DataFrame:
     """What was set, in words; what was not set is at its default above."""
-    rows = [(SETTING_WORDS[name], *valued(saved[name])) for name in SETTING_WORDS if saved.get(name, "") != ""]
+    rows = [(say.SETTING_WORDS[name], *valued(saved[name])) for name in say.SETTING_WORDS if saved.get(name, "") != ""]
     plan = saved.get("plan")
     for rule, about, value, said in settings_table(plan if isinstance(plan, Mapping) else {}).to_numpy().tolist():
         rows.append((f"{rule}, {about}" if about else str(rule), float(value), str(said)))
-    return pd.DataFrame(rows, columns=["setting", "value", "in words"])
+    return pd.DataFrame(rows, columns=["setting", "value", say.IN_WORDS])
 
 
 def costs() -> None:
@@ -214,11 +185,10 @@ def costs() -> None:
     with session.database() as db:
         now = own_costs(db)
         classes = [row[0] for row in db.execute("SELECT DISTINCT vehicle_class FROM units ORDER BY 1").fetchall()]
-    st.subheader("Costs and rules of the plan")
-    st.caption(f"Amounts are in {safe(now.currency)}. They are stated defaults until you set your own.")
+    st.subheader(say.COSTS)
+    st.caption(say.AMOUNTS_IN.format(currency=safe(now.currency)))
     with st.form("costs", border=False):
-        st.markdown("**What one no-start costs** beside its repair; a class without a row of its own counts as light "
-                    "(12 V) or heavy (24 V).")  # fmt: skip
+        st.markdown(say.NO_START_COSTS)
         allowed = list(dict.fromkeys([*now.no_start, *classes]))
         table = pd.DataFrame(
             [(name, c.roadside, c.tow, c.lost_work) for name, c in now.no_start.items()],
@@ -227,15 +197,16 @@ def costs() -> None:
         edited = st.data_editor(
             table, hide_index=True, num_rows="dynamic", key="set_no_start", width=640,
             column_config={
-                "class": st.column_config.SelectboxColumn("class", options=allowed, required=True),
-                "roadside": amount(f"roadside help [{now.currency}]"),
-                "tow": amount(f"tow [{now.currency}]"),
-                "lost_work": amount(f"lost work [{now.currency}]"),
+                "class": st.column_config.SelectboxColumn(head("vehicle_class"), options=allowed, required=True),
+                "roadside": amount(say.ROADSIDE.format(currency=now.currency)),
+                "tow": amount(say.TOW.format(currency=now.currency)),
+                "lost_work": amount(say.LOST_WORK.format(currency=now.currency)),
             },
         )  # fmt: skip
         wanted: dict[str, object] = {}
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            for name, (label, step, words) in COSTS.items():
+            for name, step in STEPS.items():
+                label, meaning = say.COST_LABELS[name]
                 low, high = RANGES[name]
                 value = getattr(now, name)
                 kind = int if isinstance(value, int) else float
@@ -246,25 +217,25 @@ def costs() -> None:
                     value,
                     kind(step),
                     key=f"set_{name}",
-                    help=words,
+                    help=meaning,
                     width=FIELD_PX,
                 )
-        if st.form_submit_button("Save costs and rules", key="save_costs"):
+        if st.form_submit_button(say.SAVE_COSTS, key="save_costs"):
             rows = edited.to_dict("records")
             wanted["no_start"] = {
                 str(r["class"]): {n: float(r[n]) for n in ("roadside", "tow", "lost_work")} for r in rows
             }
             keep({}, wanted)
-    downloads.table_button(table, "no-start-costs", key="no_start", label="No-start costs as CSV")
+    downloads.table_button(table, "no-start-costs", key="no_start", label=say.NO_START_CSV)
 
 
 def parts() -> None:
     """What each part costs, how long its work takes and how long it is awaited."""
     with session.database() as db:
         now, money = parts_in_force(db), own_costs(db).currency
-    st.subheader("Parts")
+    st.subheader(say.PARTS)
     kept.told("settings", "")
-    st.caption("Price, hours of work and days from order to delivery, as the plan counts them.")
+    st.caption(say.PARTS_HELP)
     with st.form("parts", border=False):
         edited = st.data_editor(
             now.assign(part=[PART_WORDS[part] for part in now["part"]]), hide_index=True, width=640,
@@ -272,21 +243,21 @@ def parts() -> None:
             disabled=["part"],
             column_config={
                 "part": "part",
-                "price": amount(f"price [{money}]"),
-                "labour_h": plain_number("work [h]", 1000.0, "%.1f"),
-                "lead_days": plain_number("delivery [days]", 1000.0, "%.0f"),
+                "price": amount(say.PRICE.format(currency=money)),
+                "labour_h": plain_number(say.WORK, 1000.0, "%.1f"),
+                "lead_days": plain_number(say.DELIVERY, 1000.0, "%.0f"),
             },
         )  # fmt: skip
-        if st.form_submit_button("Save parts", key="save_parts"):
+        if st.form_submit_button(say.SAVE_PARTS, key="save_parts"):
             keep_parts(edited.assign(part=now["part"].tolist()))
-    downloads.table_button(now, "parts", key="parts", label="Parts as CSV")
+    downloads.table_button(now, "parts", key="parts", label=say.PARTS_CSV)
 
 
 def keep_parts(edited: pd.DataFrame) -> None:
     """Save what was changed, as a parts file would."""
     with session.saving() as db:
         changed, change = save_parts(db, edited, by=session.who(), now=session.now())
-        said = f"{count_words(changed, 'part')} changed; the old values stay on record. Plan again to use them."
+        said = say.parts_changed(changed)
         st.session_state[PARTS_SAVED] = change  # a fresh table, so that what is undone is not typed in it still
         kept.keep(kept.Kept("settings", "", said, change=change))
         st.rerun()
@@ -326,7 +297,7 @@ def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
             save_setting(db, key, value, by=session.who(), now=session.now())
         if plan:
             save_plan_settings(db, plan, by=session.who(), now=session.now())
-        st.session_state["settings_note"] = "Settings saved."
+        st.session_state["settings_note"] = say.SAVED
         st.rerun()
 
 

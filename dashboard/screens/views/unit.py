@@ -34,7 +34,8 @@ from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import issued_row, newest_issued
 from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.picker import pick_unit
-from dashboard.words import reading_sheet
+from dashboard.words import every_page, reading_sheet
+from dashboard.words import vehicle_words as say
 from dashboard.words.plain_text import (
     MINUS,
     as_sentence,
@@ -44,7 +45,7 @@ from dashboard.words.plain_text import (
     day,
     percent,
     safe,
-    span,
+    sure,
     sureness,
     temperature,
     whole,
@@ -62,7 +63,7 @@ METRIC_PX = 172  # [px] two side by side on a phone
 def show() -> None:
     """The page."""
     if not session.has_vehicles():
-        st.title("Vehicle")
+        st.title(every_page.PAGES["unit"])
         beginning.nothing_yet()
         return
     unit = choose()
@@ -82,15 +83,15 @@ def show() -> None:
         visits.about(unit)
         replaced_questions(assessment, unit)
         shown = {
-            "Over time": partial(time_charts, assessment, row, facts),
-            "Latest reading": partial(latest_says, facts),
-            "Readings and repairs": partial(records, facts),
-            "On paper": partial(sheets, assessment, row, facts),
+            say.OVER_TIME: partial(time_charts, assessment, row, facts),
+            say.LATEST: partial(latest_says, facts),
+            say.RECORDS: partial(records, facts),
+            say.ON_PAPER: partial(sheets, assessment, row, facts),
         }
         st.fragment(in_tabs)(shown, "unit_tab")  # what is above stays as it is meanwhile
     else:
-        st.info("This vehicle has not been judged: it has no reading before the day shown.")
-        st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit}, icon=":material/speed:")
+        st.info(say.NOT_JUDGED)
+        st.page_link(page("bay"), label=every_page.MEASURE_IT, query_params={"unit": unit}, icon=":material/speed:")
         latest_says(facts)
         records(facts)
         sheets(assessment, row, facts)
@@ -99,17 +100,15 @@ def show() -> None:
 def while_judging(facts: one_unit.Facts) -> None:
     """What is on record, as long as the fresh figures are being worked out."""
     unit, issued = str(facts.unit["unit"]), newest_issued(session.as_of())
-    here = f" Until then: as in the list of {issued.iso_week}, and what is on record." if issued else ""
-    session.fresh_when_ready(
-        session.key_of(), words=f"Every vehicle is being judged from its readings; the page follows by itself.{here}"
-    )
+    here = f" {every_page.UNTIL_THEN.format(week=issued.iso_week)}" if issued else ""
+    session.fresh_when_ready(session.key_of(), words=f"{every_page.JUDGING_ALL}{here}")
     row = issued_row(issued, unit) if issued is not None else None
     if issued is not None and row is not None:
         as_issued(row, pd.Timestamp(issued.body["as_of"]), int(issued.body["horizon_days"]))
         decisions.about(unit, flagged=bool(row["flagged"]))
         visits.about(unit)
     elif issued is not None:
-        st.write(f"It was not on the list of {issued.iso_week}.")
+        st.write(say.NOT_ON_LIST.format(week=issued.iso_week))
         decisions.about(unit, flagged=False)
         visits.about(unit)
     records(facts)
@@ -129,7 +128,7 @@ def choose() -> str | None:
     if asked is not None and (session.units()["unit"] == asked).any():
         st.query_params["unit"] = str(asked)  # a link from this very page does not write it into the browser's address
         return str(asked)
-    st.title("Vehicle")
+    st.title(every_page.PAGES["unit"])
     with st.container(width=480):
         return pick_unit()
 
@@ -138,13 +137,17 @@ def head(facts: one_unit.Facts) -> None:
     """Its number and what it is."""
     unit = facts.unit
     st.title(safe(unit["unit"]))
-    about = [safe(unit["depot"] or "no depot"), safe(words(str(unit["vehicle_class"]))), f"{unit['system_v']} V"]
+    about = [
+        safe(unit["depot"] or every_page.NO_DEPOT),
+        safe(words(str(unit["vehicle_class"]))),
+        f"{unit['system_v']} V",
+    ]
     if unit["fuel"]:
         about.append(safe(unit["fuel"]))
     if pd.notna(unit["in_service"]):
-        about.append(f"in service since {day(unit['in_service'])}")
+        about.append(say.IN_SERVICE.format(day=day(unit["in_service"])))
     if pd.notna(unit["rated_cca_a"]):
-        about.append(f"battery rated {unit['rated_cca_a']:.0f} A")
+        about.append(say.BATTERY_RATED.format(amps=unit["rated_cca_a"]))
     st.caption(" · ".join(about))
 
 
@@ -182,15 +185,15 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
     with st.container(key="numbers"):
         with st.container(horizontal=True):
             a, b, c, d = (st.container(width=METRIC_PX, gap="xxsmall") for _ in range(4))
-        a.metric(f"No-start within {horizon_days} days", percent(row["no_start_probability"]))
+        a.metric(say.NO_START.format(days=horizon_days), percent(row["no_start_probability"]))
         if "probability_low" in row:  # a list as issued holds no interval of it
-            a.caption("80 % sure: " + span(percent(row["probability_low"]), percent(row["probability_high"])))
-        b.metric("Starts down to", cold_words(row["coldest_start_c"], fahrenheit=in_f))
+            a.caption(sure(percent(row["probability_low"]), percent(row["probability_high"])))
+        b.metric(say.STARTS_DOWN_TO, cold_words(row["coldest_start_c"], fahrenheit=in_f))
         b.caption(cold_range(row, fahrenheit=in_f))
-        c.metric("Act by", by_words(row, as_of))
+        c.metric(say.ACT_BY, by_words(row, as_of))
         count = f", {count_words(row['readings'], 'reading')}" if "readings" in row else ""
-        c.caption(f"last read {day(row['last_reading_on'])}{count}")
-        d.metric("Suspect" if row["flagged"] else "Most worn", part_name(row["part"]))
+        c.caption(say.LAST_READ.format(day=day(row["last_reading_on"]), count=count))
+        d.metric(say.SUSPECT if row["flagged"] else say.MOST_WORN, part_name(row["part"]))
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
 
 
@@ -200,19 +203,19 @@ def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
     lines = "\n".join(f"- {safe(as_sentence(reason))}" for reason in reasons)
     st.markdown(lines)
     action = as_sentence(f"{listed['action']}.")
-    st.markdown(f"**What to do:** {safe(with_caution(action))}")
+    st.markdown(say.WHAT_TO_DO.format(action=safe(with_caution(action))))
     if listed["next_test"]:
-        st.markdown(f"**Measure next:** {safe(with_caution(listed['next_test']))}")
-        st.page_link(page("bay"), label="Enter a measurement", query_params={"unit": listed["unit"]})
+        st.markdown(every_page.MEASURE_NEXT.format(what=safe(with_caution(listed["next_test"]))))
+        st.page_link(page("bay"), label=say.ENTER, query_params={"unit": listed["unit"]})
         before_work()
     elif listed.get("flagged", True):
-        st.markdown("**Measure next:** nothing; enough is known to act.")
+        st.markdown(every_page.MEASURE_NEXT.format(what=say.ENOUGH))
 
 
 def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
     """The day to act by."""
     if pd.isna(row["act_by"]):
-        return "no date"
+        return say.NO_DATE
     return "now" if row["act_by"] <= as_of else f"{row['act_by'].day} {row['act_by']:%b}"
 
 
@@ -236,21 +239,20 @@ def replaced_questions(assessment: Assessment, unit: str) -> None:
             continue
         with st.container(border=True):
             st.markdown(
-                f"The {PART_WORDS[part]} looks renewed around {day(on)}, though no repair is on record: it read "
-                f"{reset['before']:.1f} times what is usual, then {reset['after']:.1f} times. Was it?"
+                say.LOOKS_RENEWED.format(
+                    part=PART_WORDS[part], day=day(on), before=reset["before"], after=reset["after"]
+                )
             )
             with st.container(horizontal=True):
-                for answer in ANSWER_WORDS:
-                    answer_button(unit, part, on.date(), answer, ANSWER_WORDS[answer])
+                for answer in say.ANSWER_WORDS:
+                    answer_button(unit, part, on.date(), answer, say.ANSWER_WORDS[answer])
     for (part, around), (answer, by) in answered.items():
-        other = next(word for word in ANSWER_WORDS if word != answer)
+        other = next(word for word in say.ANSWER_WORDS if word != answer)
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.caption(f"The {PART_WORDS[part]} around {day(around)}: {ANSWER_SAID[answer]} ({safe(by)}).")
-            answer_button(unit, part, around, other, "It was not" if other == "denied" else "It was")
-
-
-ANSWER_WORDS = {"confirmed": "Yes, it was renewed", "denied": "No"}
-ANSWER_SAID = {"confirmed": "it was renewed", "denied": "it was not renewed"}
+            st.caption(
+                say.ANSWERED.format(part=PART_WORDS[part], day=day(around), answer=say.ANSWER_SAID[answer], by=safe(by))
+            )
+            answer_button(unit, part, around, other, say.IT_WAS_NOT if other == "denied" else say.IT_WAS)
 
 
 def answer_button(unit: str, part: str, around: date, answer: str, label: str) -> None:
@@ -271,29 +273,27 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     parts = list(PART_WORDS)
     chosen = (
         st.pills(
-            "Part over time", parts, default=row["part"], format_func=PART_WORDS.__getitem__, key=f"part_{row['unit']}"
+            say.PART_OVER_TIME,
+            parts,
+            default=row["part"],
+            format_func=PART_WORDS.__getitem__,
+            key=f"part_{row['unit']}",
         )
         or parts[0]
     )
     drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
     drawn.show("part_chart")
-    st.caption(
-        f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey band: sound vehicles "
-        "of the class. Dashed: ahead, if nothing is done."
-    )
+    st.caption(f"{safe(drawn.text, longest=600)} {say.PART_KEY}")
     left, right = st.columns(2)
     with left:
         drawn = unit_charts.cold_drawn(assessment, row)
         drawn.show("cold_chart")
-        st.caption(
-            f"{safe(drawn.text, longest=600)} Blue shading: 80 % sure. Grey shading: from the usual "
-            "low to the coldest morning in ten."
-        )
+        st.caption(f"{safe(drawn.text, longest=600)} {say.COLD_KEY}")
     with right:
         ahead = unit_charts.outlook_drawn(assessment, row)
         if ahead is not None:
             ahead.show("outlook_chart")
-            st.caption(f"{safe(ahead.text)} Shading: 80 % sure.")
+            st.caption(f"{safe(ahead.text)} {say.OUTLOOK_KEY}")
     parts_table(assessment, row)
 
 
@@ -303,16 +303,16 @@ def parts_frame(mine: pd.DataFrame, slopes: Mapping[str, tuple[float, float, flo
     return pd.DataFrame(
         {
             "part": [PART_WORDS[part] for part in mine["part"]],
-            f"level at {temperature(20.0, fahrenheit=in_f)}": mine["level_mohm"],
+            say.LEVEL_AT.format(temperature=temperature(20.0, fahrenheit=in_f)): mine["level_mohm"],
             "±": mine["se_mohm"],
             "usual": mine["usual_mohm"],
-            "a month adds": mine["growth_mohm_per_month"],
+            say.A_MONTH_ADDS: mine["growth_mohm_per_month"],
             "unit": [quantity_unit(part) for part in mine["part"]],
             "suspect": mine["part_probability"],
             "wearing": mine["worn_probability"],
-            "renewed, starts to": mine["renewed_coldest_start_c"],
-            "wear began": columns.days(mine["began_on"]),
-            "median slope": slope,
+            say.RENEWED_STARTS: mine["renewed_coldest_start_c"],
+            say.WEAR_BEGAN: columns.days(mine["began_on"]),
+            say.MEDIAN_SLOPE: slope,
             "from": low,
             "to": high,
         }
@@ -328,22 +328,16 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     """Every part's level, growth and what renewing it alone would gain."""
     in_f = session.fahrenheit()
     mine = assessment.parts[assessment.parts["unit"] == row["unit"]].reset_index(drop=True)
-    st.subheader("Every part")
+    st.subheader(say.EVERY_PART)
     frame = parts_frame(mine, plain_slopes(assessment.state, str(row["unit"])), in_f=in_f)
     sized = {str(name): sized_number for name in frame if frame[name].dtype == float}
-    degrees = {"renewed, starts to": partial(cold_words, fahrenheit=in_f)}
+    degrees = {say.RENEWED_STARTS: partial(cold_words, fahrenheit=in_f)}
     columns.show(
         columns.in_words(frame, {**sized, "suspect": percent, "wearing": percent, **degrees}),
-        alt="Level, growth and suspicion of every part", key="parts_table",
+        alt=say.PARTS_ALT, key="parts_table",
         columns={"part": st.column_config.TextColumn(pinned=True)},
     )  # fmt: skip
-    st.caption(
-        "Level: as the trend has it, ± one standard error. Usual: the median of its class. Suspect: how likely this part "
-        "is the one at fault. Wearing: how likely it wears beyond ordinary ageing. Renewed, starts to: the coldest start "
-        "with this part alone renewed. "
-        "Median slope: the median of the slopes a month between all pairs of readings of the last year (Theil-Sen), and from "
-        "where to where it lies nine times in ten; none under five readings."
-    )
+    st.caption(say.PARTS_KEY)
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
 
 
@@ -353,10 +347,8 @@ def latest_says(facts: one_unit.Facts) -> None:
     if taken is None:
         return
     in_f, check = session.fahrenheit(), taken.check
-    st.subheader("What the latest reading says")
-    st.caption(
-        f"Taken {day(taken.taken_at)}. Resistances at {temperature(20.0, fahrenheit=in_f)} ± one standard error."
-    )
+    st.subheader(say.LATEST_SAYS)
+    st.caption(say.TAKEN.format(day=day(taken.taken_at), temperature=temperature(20.0, fahrenheit=in_f)))
     pictures.volts(facts, taken)
     left, right = st.columns([5, 6])
     with left:
@@ -367,12 +359,10 @@ def latest_says(facts: one_unit.Facts) -> None:
         fits(check, in_f=in_f)
     one_unit.show_unidentified(check, fahrenheit=in_f)
     one_unit.show_limits(check, fahrenheit=in_f)
-    with st.expander("Resistances, reading by reading"):
+    with st.expander(say.OVER_READINGS):
         table = reading_sheet.over_time_table(taken.over_time)
         cells = reading_sheet.over_time_words(taken.over_time)
-        columns.show(
-            columns.in_words(table, cells=cells), alt="Resistances of the latest readings", key="over_time_table"
-        )
+        columns.show(columns.in_words(table, cells=cells), alt=say.OVER_READINGS_ALT, key="over_time_table")
         downloads.table_button(taken.over_time, f"resistances-{facts.unit['unit']}", key="over_time")
 
 
@@ -390,50 +380,46 @@ def fits(check: ReadingCheck, *, in_f: bool) -> None:
 def records(facts: one_unit.Facts) -> None:
     """Readings, set-aside rows and repairs as they are on record."""
     unit = facts.unit["unit"]
-    st.subheader("Readings")
+    st.subheader(say.READINGS)
     habits = session.habits()
     shown = one_unit.readings_shown(facts, habits)
     if shown.empty:
-        st.write("No reading yet.")
+        st.write(say.NO_READING)
     else:
         columns.show(
-            shown, alt="The vehicle's readings, newest first", height=min(38 * len(shown) + 40, 330),
+            shown, alt=say.READINGS_ALT, height=min(38 * len(shown) + 40, 330),
             key="readings_table", columns=one_unit.reading_columns(
                 habits, bounds=bool((facts.readings["lowest_is"] == SAMPLED).any())
             ),
         )  # fmt: skip
         if (shown["doubtful"] != "").any():
-            st.caption("Values named under “doubtful” are kept but not used in the judgement.")
+            st.caption(say.DOUBTFUL_KEY)
     with st.container(horizontal=True):
         downloads.table_button(
             one_unit.readings_shown(facts), f"readings-{unit}", key="readings"
         )  # in °C and km, as named
-        st.page_link(page("correct"), label="Correct or withdraw a reading", query_params={"unit": unit})
+        st.page_link(page("correct"), label=say.CORRECT_READING, query_params={"unit": unit})
     if len(facts.set_aside):
-        st.markdown(
-            f"**{len(facts.set_aside)} rows of this vehicle were not taken in** because they could not be believed:"
-        )
+        st.markdown(say.not_taken_in(len(facts.set_aside)))
         for row in facts.set_aside.head(5).to_dict("records"):
-            st.caption(f"{safe(row['file'])} line {row['line']}: {safe(row['reason'])}")
-        st.page_link(page("set_aside"), label="Put them right")
-    st.subheader("Repairs")
+            st.caption(say.ROW_OF_FILE.format(file=safe(row["file"]), line=row["line"], reason=safe(row["reason"])))
+        st.page_link(page("set_aside"), label=say.PUT_RIGHT)
+    st.subheader(say.REPAIRS)
     if facts.repairs.empty:
-        st.write("None on record.")
+        st.write(say.NO_REPAIR)
     else:
         table = facts.repairs.iloc[::-1][["done_on", "part", "action", "reason", "note", "repair_id"]]
-        columns.show(table, alt="Repairs, newest first", key="repairs_table")
+        columns.show(table, alt=say.REPAIRS_ALT, key="repairs_table")
         with st.container(horizontal=True):
             downloads.table_button(table, f"repairs-{unit}", key="repairs")
-            st.page_link(
-                page("correct"), label="Correct or withdraw a repair", query_params={"unit": unit, "what": "repair"}
-            )
+            st.page_link(page("correct"), label=say.CORRECT_REPAIR, query_params={"unit": unit, "what": "repair"})
         pictures.before_and_after(facts)
 
 
 def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one_unit.Facts) -> None:
     """The vehicle on paper, and a blank sheet for the bay."""
     unit = str(facts.unit["unit"])
-    st.subheader("On paper")
+    st.subheader(say.ON_PAPER)
     in_f = session.fahrenheit()
     with st.container(horizontal=True):
         if assessment is not None and row is not None:
@@ -448,17 +434,17 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
             as_of = f"{assessment.as_of:%Y-%m-%d}"
             downloads.pdf_button(
-                "Vehicle sheet (PDF)", lambda: paper.unit_pdf(
+                say.SHEET, lambda: paper.unit_pdf(
                     listed, parts, known, facts.repairs, as_of=as_of, horizon_days=assessment.horizon_days,
                     volts=volts, fahrenheit=in_f,
                 ), f"vehicle-{unit}", key="unit_pdf",
             )  # fmt: skip
         downloads.pdf_button(
-            "Blank bay sheet (PDF)", lambda: paper.bay_pdf([one_unit.bay_unit(facts, fahrenheit=in_f)], fahrenheit=in_f),
+            say.BAY_SHEET, lambda: paper.bay_pdf([one_unit.bay_unit(facts, fahrenheit=in_f)], fahrenheit=in_f),
             f"bay-{unit}", key="bay_pdf",
         )  # fmt: skip
         base = screens_address()
-        code_button(base, [unit], f"code-{unit}", "Code for the windscreen (PDF)")
+        code_button(base, [unit], f"code-{unit}", say.CODE)
     code_reach(base)
 
 

@@ -15,7 +15,7 @@ from dashboard.screens import bay, device, drafts, kept, one_unit, session, visi
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
-from dashboard.words import visit_words
+from dashboard.words import every_page, visit_words
 from dashboard.words.plain_text import safe, whole
 from dashboard.words.reasons import PART_WORDS
 from ingest.entries import Entry
@@ -49,7 +49,7 @@ def show(unit: str) -> None:
     visit = named if named is not None and named["unit"] == unit else next(iter(to_come), None)
     if visit is None:
         st.info(visit_words.NOT_MEANT)
-        st.page_link(page("work"), label=visit_words.REPAIRS, query_params={"unit": unit})
+        st.page_link(page("work"), label=every_page.PAGES["work"], query_params={"unit": unit})
         return
     told = done[done["uid"] == visit["uid"]]
     if len(told):
@@ -96,13 +96,13 @@ def fields(unit: str, visit: Mapping[str, Any]) -> Typed:
         choices = {**{p: PART_WORDS[p] for p in PARTS if p != part}, "": visit_words.SOMETHING_ELSE}
         at = begun("other", key, draft)
         other = st.pills(visit_words.WHICH, list(choices), format_func=choices.__getitem__, key=at) or ""
-    action = st.pills(visit_words.DONE_ASKED, list(ACTIONS), key=begun("action", key, draft)) or ""
+    action = st.pills(every_page.WHAT_DONE, list(ACTIONS), key=begun("action", key, draft)) or ""
     worked = parts_done([other] if other else parts, f"{key}_{other}", draft) if action else []
     read, values = reading_after(unit, to_measure([*parts, *([other] if other else [])]), key, draft)
     today, on = session.today(), begun("done_on", key, draft, date.fromisoformat)
     st.session_state.setdefault(on, today)
-    done_on = st.date_input(visit_words.DONE_ON, max_value=today, key=on, format=session.date_format())
-    note = st.text_input(visit_words.REMARK, max_chars=300, key=begun("note", key, draft))
+    done_on = st.date_input(every_page.DONE_ON, max_value=today, key=on, format=session.date_format())
+    note = st.text_input(every_page.REMARK, max_chars=300, key=begun("note", key, draft))
     typed = {"found": found, "other": other, "action": action, "parts": ",".join(worked), "note": note, **read}
     typed["done_on"] = "" if done_on == today else done_on.isoformat()
     left = {name: text for name, text in typed.items() if text.strip()}
@@ -156,7 +156,7 @@ def reading_after(
 def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
     """Close the visit; say what is wrong, or what is on record now, with the way to take it back."""
     if not session.who_is_named():
-        st.error(visit_words.NAME_FIRST)
+        st.error(every_page.NAME_FIRST)
         return
     words = Report(typed.found, typed.done_on, typed.other, typed.action, typed.parts, typed.note, typed.reading)
     entry = Entry()
@@ -173,4 +173,4 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
         st.rerun()
 
 
-with_unit(visit_words.DONE_PAGE, show)
+with_unit(every_page.PAGES["visit"], show)

@@ -216,7 +216,7 @@ def head(chosen: WeeklyList) -> None:
             )
         lows.append(text)
     if lows:
-        shown = "; ".join(lows[:8]) + (say.MORE_DEPOTS.format(count=len(lows) - 8) if len(lows) > 8 else "")
+        shown = "; ".join(lows[:8]) + (every_page.MORE_DEPOTS.format(count=len(lows) - 8) if len(lows) > 8 else "")
         st.caption(say.COLDEST.format(lows=shown))
     answering = responsible_words(session.settings(), list(body["depots"]))
     if answering:
@@ -264,7 +264,7 @@ def show_rows(rows: list[dict[str, Any]], chosen: WeeklyList, standing: Mapping[
     body = chosen.body
     if not rows:
         if not body["counts"]["judged"]:
-            st.info(say.NONE_JUDGED)
+            st.info(every_page.NONE_JUDGED)
         else:
             st.success(say.NONE_LEFT if body["units"] else say.NONE_NEEDS)
         return

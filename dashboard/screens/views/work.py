@@ -11,12 +11,12 @@ from dashboard.screens import bay, device, kept, one_unit, session, visits
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
+from dashboard.words import every_page
+from dashboard.words import record_words as say
 from dashboard.words.plain_text import day, safe
 from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
 from ingest.entries import Entry, record_reading, record_repair
 from ingest.fields import ACTIONS, FAILED_STARTS
-
-REASON_WORDS = {"no_start": "it did not start", "preventive": "before it failed", "complaint": "driver's complaint"}
 
 
 def show(unit: str) -> None:
@@ -24,11 +24,11 @@ def show(unit: str) -> None:
     kept.told("work", unit)
     st.markdown(f"**{safe(unit)}**")
     with st.container(horizontal=True):
-        st.page_link(page("bay"), label="Measure this vehicle", query_params={"unit": unit})
-        st.page_link(page("correct"), label="Put something right", query_params={"unit": unit})
+        st.page_link(page("bay"), label=every_page.MEASURE_IT, query_params={"unit": unit})
+        st.page_link(page("correct"), label=say.PUT_SOMETHING_RIGHT, query_params={"unit": unit})
         visits.links(unit)
     facts = one_unit.facts(unit)
-    tabs = st.tabs(["Repair", "How it started"])
+    tabs = st.tabs([say.REPAIR, every_page.HOW_STARTED])
     with tabs[0]:
         repair(unit, facts)
     with tabs[1]:
@@ -54,36 +54,38 @@ def finish(unit: str, form: str, word: str, entry: Entry, words: str) -> None:
 def repair(unit: str, facts: one_unit.Facts) -> None:
     """A repair: part, what was done, why, when."""
     caution(unit)
-    part = st.pills("Part", list(PART_WORDS), format_func=PART_WORDS.__getitem__, key="repair_part")
-    action = st.pills("What was done", list(ACTIONS), key="repair_action")
-    reason = st.pills("Why", list(REASON_WORDS), format_func=REASON_WORDS.__getitem__, key="repair_reason")
-    done_on = st.date_input("Done on", value=session.today(), max_value=session.today(), key="repair_on",
+    part = st.pills(every_page.PART, list(PART_WORDS), format_func=PART_WORDS.__getitem__, key="repair_part")
+    action = st.pills(every_page.WHAT_DONE, list(ACTIONS), key="repair_action")
+    reason = st.pills(
+        every_page.WHY, list(say.REASON_WORDS), format_func=say.REASON_WORDS.__getitem__, key="repair_reason"
+    )
+    done_on = st.date_input(every_page.DONE_ON, value=session.today(), max_value=session.today(), key="repair_on",
                             format=session.date_format())  # fmt: skip
-    note = st.text_input("Remark", max_chars=300, key="repair_note")
-    if st.button("Save repair", type="primary", width="stretch", key="save_repair", disabled=not (part and action)):
+    note = st.text_input(every_page.REMARK, max_chars=300, key="repair_note")
+    if st.button(say.SAVE_REPAIR, type="primary", width="stretch", key="save_repair", disabled=not (part and action)):
         values = {"unit": unit, "part": part, "action": action, "reason": reason or "", "note": note,
                   "done_on": done_on.isoformat()}  # fmt: skip
         with session.saving() as db:
             entry = record_repair(db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair"))
-            words = "Repair kept." if entry.stored else "This repair is on record already."
+            words = say.REPAIR_KEPT if entry.stored else say.REPAIR_KNOWN
             finish(unit, "repair", "repair", entry, words)
     if len(facts.repairs):
-        st.caption("On record: " + "; ".join(
+        st.caption(say.ON_RECORD.format(repairs="; ".join(
             f"{day(r['done_on'])} {weekly.work_words(r)}"
-            for r in facts.repairs.tail(3).iloc[::-1].to_dict("records")))  # fmt: skip
+            for r in facts.repairs.tail(3).iloc[::-1].to_dict("records"))))  # fmt: skip
 
 
 def start(unit: str) -> None:
     """How a start went, with or without a measurement."""
-    outcome = st.pills("The start", list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__, key="start_outcome")
+    outcome = st.pills(say.THE_START, list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__, key="start_outcome")
     on = st.date_input(
-        "Day", value=session.today(), max_value=session.today(), key="start_on", format=session.date_format()
+        every_page.DAY, value=session.today(), max_value=session.today(), key="start_on", format=session.date_format()
     )
-    at = st.time_input("About when", value=session.now().time().replace(second=0), key="start_at")
+    at = st.time_input(say.ABOUT_WHEN, value=session.now().time().replace(second=0), key="start_at")
     fahrenheit = session.fahrenheit()
-    temperature = st.text_input(f"Air at the vehicle, {'°F' if fahrenheit else '°C'}", max_chars=10, key="start_air")
-    note = st.text_input("Remark", max_chars=300, key="start_note")
-    if st.button("Save start", type="primary", width="stretch", key="save_start", disabled=not outcome):
+    temperature = st.text_input(say.AIR.format(degrees="°F" if fahrenheit else "°C"), max_chars=10, key="start_air")
+    note = st.text_input(every_page.REMARK, max_chars=300, key="start_note")
+    if st.button(say.SAVE_START, type="primary", width="stretch", key="save_start", disabled=not outcome):
         values: dict[str, object] = {
             "unit": unit, "taken_at": f"{on.isoformat()}T{at:%H:%M:%S}", "outcome": outcome, "note": note,
             "technician": session.who(),
@@ -92,10 +94,10 @@ def start(unit: str) -> None:
             values["temperature_f" if fahrenheit else "temperature_c"] = temperature.strip().replace("−", "-")
         with session.saving() as db:
             entry = record_reading(db, values, by=session.who(), now=session.now(), entry_id=entry_number("start"))
-            words = "Start kept." if entry.stored else "This start is on record already."
+            words = say.START_KEPT if entry.stored else say.START_KNOWN
             finish(unit, "start", "reading", entry, words)
     if outcome in FAILED_STARTS:
-        st.caption("If it was repaired because of this, record the repair too, with “it did not start” as the reason.")
+        st.caption(say.REPAIR_TOO)
 
 
-with_unit("Repairs and starts", show)
+with_unit(every_page.PAGES["work"], show)

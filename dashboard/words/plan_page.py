@@ -1,0 +1,122 @@
+"""What stands on the plan's page alone; `plan_words` holds what its paper, its files and the command line say too."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from dashboard.words.plain_text import count_words
+
+STATES: Final = {"new": "new", "kept": "", "moved": "moved since the last plan", "pinned": "fixed by hand"}
+CLOSED: Final = "closed"
+WITH_SERVICE: Final = "with its service"
+WEEK_HEAD, VISITS_HEAD, FROM_HEAD = "week", "visits", "from"
+COSTS, SAVES = "costs {amount}", "saves {amount}"
+LEFT_OUT_ALT: Final = "Left out of the plan"
+MORE_LEFT_OUT: Final = "{count} more stand in the table as CSV."
+
+COME: Final = "come in this week"
+NOT_COME: Final = "not come in this week"
+PLANNING: Final = "Planning …"
+KEPT: Final = "Version {version} is kept."
+NOTHING_CHANGES: Final = "Nothing changes: version {version} stands."
+AGAIN_ALL_THE_SAME: Final = "Plan again all the same?"
+LET_GO_ALL_THE_SAME: Final = "Let go all the same?"
+FIX_ALL_THE_SAME: Final = "Yours, {unit} fixed to {week}, all the same?"
+KEEP_OUT_ALL_THE_SAME: Final = "Yours, {unit} kept out of {week}, all the same?"
+NOT_KEPT_YET: Final = "{overtaken} Nothing of yours is kept yet. {asked}"
+YES_MINE: Final = "Yes, mine"
+NO_LEAVE: Final = "No, leave it"
+ISSUE_TO_MOVE: Final = "Issue the plan first; then visits can be moved."
+MOVE_WHEN_JUDGED: Final = "A visit can be moved as soon as the vehicles are judged."
+NOT_NEWEST: Final = "This plan is not today's newest one; plan again before moving visits."
+LABEL_LEFT_OUT: Final = "{unit}, left out: {job}"
+NONE_TO_MOVE: Final = "There is no visit to move."
+VISIT: Final = "Visit"
+CHOOSE: Final = "choose one to see what a change costs"
+IT_IS_TO: Final = "It is to"
+CANNOT_BE: Final = "In {week} this cannot be done: there are too few hours or places, or no parts by then."
+MOVE_IT: Final = "Move it"
+KEEP_IT_OUT: Final = "Keep it out"
+PLANNING_WITH: Final = "Planning with it …"
+UNIT_IN: Final = "{unit} in {week}"
+UNIT_NOT_IN: Final = "{unit} not in {week}"
+COMES_IN: Final = "; it comes in {week}"
+IS_LEFT_OUT: Final = "; it is left out"
+BY: Final = "by {who} {when}"
+LET_GO: Final = "Let go"
+THIS_WEEK: Final = "This week, {week}"
+NOBODY: Final = "Nobody is planned for this week."
+MORE_IN_EXPORT: Final = "{count} more are in the export."
+WAYS_COST: Final = "What each way of working costs"
+BOARD: Final = "Board"
+MOVE_A_VISIT: Final = "Move a visit"
+PARTS_TO_ORDER: Final = "Parts to order"
+WORK_ORDERS: Final = "Work orders"
+LEFT_OUT: Final = "Left out"
+HOURS: Final = "Hours and their price"
+OTHER_WAYS: Final = "Other ways of working"
+RULES: Final = "Costs and rules"
+EXPORT: Final = "Export"
+NOT_ISSUED: Final = "No plan is issued yet: this is how it would be. Before you issue it:"
+ISSUE: Final = "Issue this plan"
+AGAIN_WITH: Final = "Plan again with what was known on {day}"
+AGAIN: Final = "Plan again"
+EARLIER: Final = "This is an earlier version, as it was; the newest one is what counts."
+WAITS_FOR_JUDGING: Final = "Vehicles are being judged; changes to the plan wait for it."
+VERSION: Final = "Version"
+VERSION_MADE: Final = "{version}, made {day} by {who}"
+BY_HAND_COSTS: Final = "What was fixed by hand costs {amount} more than the best plan without it."
+BEST: Final = "No plan with these costs and hours can be cheaper."
+MISSED: Final = "Of the most that these hours can save, at most {share} is missed."
+NO_HOURS: Final = "No workshop hours are known; bring in a workshops file, or set them under Hours and their price."
+HOURS_TITLE: Final = "Hours used of hours there are, by depot and week"
+OTHER_DEPOTS: Final = "Choose a depot to see the others."
+DEPOT_HOURS: Final = "{depot}: {used} of {there} h"
+HOURS_TEXT: Final = "Hours used of hours there are, {first} to {last}: {depots}{more}."
+USED_OF: Final = "{used} of {there} h"
+USED_AND_FREE: Final = "{depot}: {used} h used, {free} h free"
+SHORT: Final = "short: better kept for a service"
+NO_PART: Final = "No part has to be ordered."
+CHANGE_PRICES: Final = "Change prices, hours and delivery times"
+IN_ALL: Final = "In all {amount}."
+NOTHING_LEFT_OUT: Final = "Nothing that pays was left out."
+HOURS_ENOUGH: Final = "One more workshop hour would save nothing in any week: there are hours enough."
+ONE_MORE: Final = "- One more hour at {depot} in {week} saves about **{amount}**."
+ONE_MORE_HEAD: Final = "one more hour saves [{currency}]"
+HOURS_ALT: Final = "Workshop hours by depot and week, and what one more would save"
+HOURS_THERE: Final = "hours there"
+HOURS_USED: Final = "hours used"
+WORKSHOP_AND_WEEK: Final = "workshop and week"
+BUSY_ALT: Final = "Weeks with work, and what one more hour would save"
+BUSY_KEY: Final = "Weeks with work, or in which one more hour would save money; the table as CSV has every week."
+RULES_KEY: Final = "Every cost and rule that this version was made with; they are changed under Settings."
+CHANGE_RULES: Final = "Change costs and rules"
+RULES_ALT: Final = "Costs and rules of the plan"
+ISSUE_TO_EXPORT: Final = "Issue the plan first; then it can be taken away as a file."
+SPREADSHEET: Final = "Spreadsheet"
+CSV: Final = "CSV"
+CALENDAR: Final = "Calendar"
+JSON: Final = "JSON"
+
+
+def since_before(moved: int, cancelled: int, price: str) -> str:
+    """What differs from the version before; price: what moving a visit counts."""
+    return (
+        f"Against the version before: {count_words(moved, 'visit')} moved, {cancelled} cancelled. Moving a visit counts "
+        f"{price}, so that no visit moves for less."
+    )
+
+
+def more_visits(count: int) -> str:
+    """How many visits the board does not show."""
+    return f"{count_words(count, 'more visit')} {'is' if count == 1 else 'are'} in the export; choose a depot to see its own."
+
+
+def others_move(count: int) -> str:
+    """How many other visits a change by hand would move."""
+    return f"; {count_words(count, 'other visit')} would move"
+
+
+def more_on_board(count: int) -> str:
+    """How many visits of this week are not shown above the board."""
+    return f"{count_words(count, 'more visit')} of this week {'stands' if count == 1 else 'stand'} on the board."

@@ -1,0 +1,185 @@
+"""All words stand in one place: no sentence, label or head is written where it is shown, and each gets what it names.
+
+Truth: the code itself, read as a syntax tree; the rule is that of DEVELOPERS.md, "Words".
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import re
+import string
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+DASHBOARD = Path(__file__).resolve().parents[1] / "dashboard"
+ROOMS = ("screens", "charts")
+SHOWS = {
+    "altair_chart", "button", "caption", "checkbox", "date_input", "dialog", "download_button", "error", "expander",
+    "feedback", "file_uploader", "form_submit_button", "header", "info", "link_button", "markdown", "metric", "multiselect",
+    "number_input", "pills", "popover", "progress", "radio", "segmented_control", "selectbox", "slider", "spinner", "status",
+    "subheader", "success", "table_button", "pdf_button", "tabs", "text", "text_area", "text_input", "time_input", "title",
+    "toast", "toggle", "warning", "write", "CheckboxColumn", "Column", "DateColumn", "DatetimeColumn", "NumberColumn",
+    "TextColumn", "Title", "pressed", "day_of", "at",
+}  # fmt: skip
+"""Calls whose first argument is read by somebody."""
+READ: set[str] = {"label", "help", "placeholder", "title", "alt", "text", "page_title", "words", "caption", "note"}
+"""Arguments by name that are read by somebody, in whatever call."""
+NO_WORDS = ("SELECT ", "export default", "<style>", "max(as_of")
+"""How what is no text begins: SQL, a script, a style sheet."""
+TECHNICAL = {
+    "rest voltage", "volts while cranking", "positive drop", "ground drop", "contacts drop", "control circuit drop",
+    "cranking amps, high", "cranking amps, low", "coil amps, high", "coil amps, low", "cranking speed",
+}  # fmt: skip
+"""Texts that are keys: the names of the checks in `analysis.bay.verdict`, which a screen looks up and never shows."""
+_FIELD = re.compile(r"[\w()]+:[QNTO]")  # a column and its kind, as Altair takes them
+_TAG = re.compile(r"<[^<>]*>")
+_ICON = re.compile(r":material/\w+:|:small\[|\bct-[\w-]+")
+_WORD = r"[^\W\d_]{2,}"
+_SENTENCE = re.compile(rf"{_WORD}[.,;:!?]? +{_WORD}")
+
+
+def plain(text: str) -> str:
+    """The text without marks of HTML, icons and small print."""
+    return _ICON.sub("", _TAG.sub("", text))
+
+
+def whole(node: ast.expr) -> str:
+    """A text as it stands in the code, `0` for what is put into it."""
+    if isinstance(node, ast.JoinedStr):
+        return "".join(str(v.value) if isinstance(v, ast.Constant) else "0" for v in node.values)
+    return str(node.value) if isinstance(node, ast.Constant) and isinstance(node.value, str) else ""
+
+
+def shown(node: ast.expr) -> Iterator[ast.expr]:
+    """The texts that an argument may become."""
+    if isinstance(node, ast.IfExp):
+        yield from (*shown(node.body), *shown(node.orelse))
+    elif isinstance(node, ast.BoolOp):
+        for value in node.values:
+            yield from shown(value)
+    elif isinstance(node, ast.BinOp):
+        yield from (*shown(node.left), *shown(node.right))
+    elif isinstance(node, ast.Constant | ast.JoinedStr):
+        yield node
+
+
+def read_arguments(call: ast.Call) -> Iterator[ast.expr]:
+    """Arguments of a call that somebody reads."""
+    name = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
+    if name in SHOWS and call.args:
+        yield from shown(call.args[0])
+    for keyword in call.keywords:
+        if keyword.arg in READ:
+            yield from shown(keyword.value)
+
+
+def written_where_shown(source: str) -> list[str]:
+    """Texts in a module's code that belong among the words: sentences anywhere, any word where a label is given."""
+    tree = ast.parse(source)
+    of_no_text: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Raise) or (isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)):
+            of_no_text |= {id(inner) for inner in ast.walk(node)}  # a docstring; an error that a bad call of ours gets
+        elif isinstance(node, ast.JoinedStr):
+            of_no_text |= {id(part) for part in node.values if isinstance(part, ast.Constant)}  # read as a whole
+    found: dict[tuple[int, int], str] = {}
+    for node in ast.walk(tree):
+        if id(node) in of_no_text:
+            continue
+        if isinstance(node, ast.Constant | ast.JoinedStr) and _SENTENCE.search(plain(whole(node))):
+            found[node.lineno, node.col_offset] = whole(node)
+        elif isinstance(node, ast.Call):
+            for text in read_arguments(node):
+                if re.search(_WORD, plain(whole(text))):
+                    found[text.lineno, text.col_offset] = whole(text)
+    return [
+        f"{line}: {text}" for (line, _), text in sorted(found.items())
+        if text not in TECHNICAL and not _FIELD.fullmatch(text) and not text.lstrip().startswith(NO_WORDS)
+    ]  # fmt: skip
+
+
+def modules(room: str) -> list[Path]:
+    return sorted((DASHBOARD / room).rglob("*.py"))
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_what_is_read_is_not_written_where_it_is_shown(room: str) -> None:
+    wrong = {
+        str(path.relative_to(DASHBOARD)): found
+        for path in modules(room)
+        if (found := written_where_shown(path.read_text(encoding="utf-8")))
+    }
+    assert not wrong, "\n".join(f"{name}\n   " + "\n   ".join(found) for name, found in wrong.items())
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        'st.button("Save")', 'st.caption(f"{count} rows")', 'st.metric("a" if b else "Most worn", 1)',
+        'st.page_link(page("x"), label="Files")', 'alt.Title("volts")', 'x = f"by {day} it fails"', 'y = {"last read": 1}',
+    ],
+)  # fmt: skip
+def test_a_text_where_it_is_shown_is_found(code: str) -> None:
+    assert written_where_shown(code)
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        '"""What it does, in a sentence."""', 'raise ValueError(f"name is {name}; allowed are these")', "st.button(say.SAVE)",
+        'st.caption(f"{safe(text)} {say.KEY}")', 'x = f\'<p class="ct-note ct-thin">{text}</p>\'', 'x = row["last_read"]',
+        'db.execute("SELECT unit FROM units")',
+    ],
+)  # fmt: skip
+def test_what_is_no_text_is_let_be(code: str) -> None:
+    assert not written_where_shown(code)
+
+
+# --- each sentence gets what it names ----------------------------------------------------------------------------------
+
+
+@cache
+def words_module(name: str) -> object:
+    return importlib.import_module(f"dashboard.words.{name}")
+
+
+def aliases(tree: ast.Module) -> dict[str, str]:
+    """Name in a module -> the module of words that it stands for."""
+    return {
+        alias.asname or alias.name: alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module == "dashboard.words"
+        for alias in node.names
+    }
+
+
+def test_each_sentence_gets_what_it_names() -> None:
+    """`say.X.format(...)`: X is there, and its fields are the arguments, no more and no fewer."""
+    looked = 0
+    for path in sorted(DASHBOARD.rglob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        known = aliases(tree)
+        for node in ast.walk(tree):
+            if not (isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in known):
+                continue
+            assert hasattr(words_module(known[node.value.id]), node.attr), f"{path}: {node.value.id}.{node.attr}"
+        for call in (node for node in ast.walk(tree) if isinstance(node, ast.Call)):
+            target = call.func
+            if not (
+                isinstance(target, ast.Attribute)
+                and target.attr == "format"
+                and isinstance(target.value, ast.Attribute)
+            ):
+                continue
+            said = target.value
+            if not (isinstance(said.value, ast.Name) and said.value.id in known) or call.args:
+                continue
+            text = getattr(words_module(known[said.value.id]), said.attr)
+            fields = {name for _, name, _, _ in string.Formatter().parse(text) if name}
+            assert fields == {keyword.arg for keyword in call.keywords}, f"{path.name}: {said.attr}: {fields}"
+            looked += 1
+    assert looked > 50
