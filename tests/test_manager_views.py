@@ -18,9 +18,9 @@ from test_views import run, said
 from dashboard.desk import weekly
 from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.files.as_csv import as_csv
-from dashboard.files.backtest_report import report_text
 from dashboard.screens import session
 from dashboard.screens.session import TODAY_VARIABLE
+from dashboard.words.backtest_report import report_text
 from dashboard.words.plain_text import safe
 from ingest import store
 from ingest.records import read_decisions, read_weekly_list

@@ -23,7 +23,7 @@ from analysis.backtest import reliability
 from analysis.backtest.history import counted_no_starts, foreseen, judged_flags, labelled, limit_lists, part_lives
 from analysis.backtest.report import BacktestReport, ReportCosts, backtest_report
 from analysis.costs import NoStartCost, PlanSettings
-from dashboard.files.backtest_report import report_text
+from dashboard.words.backtest_report import report_text
 
 FIRST = pd.Timestamp("2024-01-01")
 DATES = pd.date_range(FIRST, periods=26, freq="14D")

@@ -12,8 +12,8 @@ import pytest
 
 from analysis.bay.decision_table import TABLE
 from analysis.bay.next_measurement import CANDIDATES
-from dashboard.files import paper, plan_book, plan_calendar, plan_table
-from dashboard.words import reading_sheet, safety
+from dashboard.files import paper, plan_book, plan_calendar
+from dashboard.words import plan_table, reading_sheet, safety
 from dashboard.words.list_row import CHEAP_FIRST
 from ingest.fields import PARTS
 

@@ -11,6 +11,7 @@ import pandas as pd
 from openpyxl.styles import Alignment
 
 from dashboard.files.workbook import bytes_of, empty_book, sheet
+from dashboard.words import beginning
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import DEPOTS
 from demo_fleet.simulate import simulate_fleet
@@ -22,7 +23,6 @@ FIRST: Final = ("units", "climate", "readings")
 SAMPLE_SEED: Final = 31
 SAMPLE_VEHICLES: Final = 30  # enough for each class to be compared; our choice
 SAMPLE_YEARS: Final = 1.5  # so that one winter is in it; our choice
-ABOUT: Final = ("column", "needed", "what it means", "what it may hold")
 
 
 def template(name: str) -> bytes:
@@ -33,9 +33,10 @@ def template(name: str) -> bytes:
     table, book = TABLES[name], empty_book()
     sheet(book, name, table.names, pd.DataFrame(columns=table.names))
     about = pd.DataFrame(
-        [(c.name, "yes" if c.required else "", c.meaning, allowed_words(c)) for c in table.columns], columns=ABOUT
+        [(c.name, beginning.YES if c.required else "", c.meaning, allowed_words(c)) for c in table.columns],
+        columns=beginning.ABOUT,
     )
-    sheet(book, "columns", ABOUT, about)
+    sheet(book, "columns", beginning.ABOUT, about)
     for row in book["columns"]:
         for cell in row:
             cell.alignment = Alignment(wrap_text=True, vertical="top")

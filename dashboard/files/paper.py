@@ -27,7 +27,8 @@ from dashboard.files.pieces import (
     sentence,
     tick_boxes,
 )
-from dashboard.words.list_words import CHANGE_WORDS
+from dashboard.words import every_page, list_words, vehicle_words
+from dashboard.words import paper_words as say
 from dashboard.words.plain_text import (
     by_when,
     cold_range,
@@ -86,25 +87,16 @@ def list_pdf(
 ) -> bytes:
     """The weekly list on landscape A4, with a column to write in what was decided; `responsible`: a sentence."""
     body = chosen.body
-    heads = (
-        "",
-        "vehicle",
-        "part, how sure",
-        "no-start",
-        "starts down to",
-        "act by",
-        "why and what",
-        "decided",
-    )
-    table: list[Sequence[Any]] = [[para(h, 7.5, bold=True) for h in heads]]
+    table: list[Sequence[Any]] = [[para(h, 7.5, bold=True) for h in say.LIST_HEADS]]
     table += [_list_row(row, body, standing.get(row["unit"]), in_f=fahrenheit) for row in rows]
-    title = f"Weekly list {chosen.iso_week}"
+    title = say.LIST_TITLE.format(week=chosen.iso_week)
     story: list[Flowable] = [
         para(title, 15, bold=True),
         Spacer(1, 2 * mm),
         para(
-            f"Knowledge before {day(body['as_of'])}; no-start within {body['horizon_days']} days if nothing is done; "
-            f"{len(rows)} of {body['counts']['units']} vehicles."
+            say.LIST_LINE.format(
+                day=day(body["as_of"]), days=body["horizon_days"], count=len(rows), of=body["counts"]["units"]
+            )
         ),
         *(para(sentence(text)) for text in weekly.said_of_list(chosen, fahrenheit=fahrenheit)),
         *([para(sentence(responsible))] if responsible else []),
@@ -112,7 +104,7 @@ def list_pdf(
         grid(table, [w * mm for w in (8, 33, 37, 22, 43, 27, 66, 35)]),
     ]
     if body.get("gone"):
-        story += [Spacer(1, 4 * mm), para("Gone since the list before", 10, bold=True)]
+        story += [Spacer(1, 4 * mm), para(say.GONE, 10, bold=True)]
         story += [para(f"<b>{printable(g['unit'])}</b>: {printable(g['why'])}.") for g in body["gone"]]
     story += [Spacer(1, 4 * mm), para(SAFE_NOTE, 7)]
     return build(story, title=title, wide=True)
@@ -139,11 +131,14 @@ def _list_row(
         ),
         para(
             whole(
-                f"<b>{glued(percent(row['no_start_probability']))}</b><br/>{'' if change == 'first' else CHANGE_WORDS.get(change, '')}"
+                f"<b>{glued(percent(row['no_start_probability']))}</b><br/>{'' if change == 'first' else list_words.CHANGE_WORDS.get(change, '')}"
             )
         ),
-        para(whole(f"<b>{cold}</b><br/>{cold_range(row, fahrenheit=in_f)}<br/>coming low {coming}"), 7.5),
-        para(glued(f"<b>{by}</b><br/>read {day(row['last_reading_on'])}"), 7.5),
+        para(
+            whole(f"<b>{cold}</b><br/>{cold_range(row, fahrenheit=in_f)}<br/>{list_words.COMING_LOW_HEAD} {coming}"),
+            7.5,
+        ),
+        para(glued(f"<b>{by}</b><br/>{say.READ_ON.format(day=day(row['last_reading_on']))}"), 7.5),
         para(f"{sentence(why)}. <b>{sentence(str(row['action']))}.</b>", 7.5),
         para(decided, 7.5),
     ]
@@ -173,36 +168,38 @@ def unit_pdf(
     cold = Reader(pd.Timestamp(as_of), fahrenheit).down_to(float(row["coldest_start_c"]))
     reasons = read_reasons(row, pd.Timestamp(as_of), fahrenheit=fahrenheit)
     reasons += [for_reader(text, fahrenheit=fahrenheit) for text in row.get("latest", [])]
-    title = f"Vehicle {row['unit']}, knowledge before {day(as_of)}"
+    title = say.SHEET_TITLE.format(unit=row["unit"], day=day(as_of))
     by = by_when(row["act_by"], as_of)
     shown = readings.tail(_LAST_READINGS)
     story: list[Flowable] = [
         para(printable(title), 14, bold=True),
-        para(f"{printable(row['depot'] or 'no depot')}, {name_of(words(row['vehicle_class']))}", 9),
+        para(f"{printable(row['depot'] or every_page.NO_DEPOT)}, {name_of(words(row['vehicle_class']))}", 9),
         Spacer(1, 3 * mm),
         para(
-            f"No-start within {horizon_days} days: <b>{percent(row['no_start_probability'])}</b>. Starts "
-            f"<b>{cold}</b> ({cold_range(row, fahrenheit=fahrenheit)}). Suspect: <b>{part_name(row['part'])}</b>, "
-            f"{sureness(row['part_probability'])} ({percent(row['part_probability'])}). Act by: <b>{by}</b>.",
+            say.STANDS.format(
+                days=horizon_days, chance=percent(row["no_start_probability"]), cold=cold,
+                cold_range=cold_range(row, fahrenheit=fahrenheit), part=part_name(row["part"]),
+                sure=sureness(row["part_probability"]), share=percent(row["part_probability"]), day=by,
+            ),
             9,
         ),
         Spacer(1, 2 * mm),
         *[para(f"• {sentence(reason.rstrip('.'))}.", 8.5) for reason in reasons],
         Spacer(1, 2 * mm),
-        para(f"What to do: <b>{sentence(str(row['action']))}.</b>", 9),
-        para(f"Next measurement: {printable(with_caution(row['next_test'] or 'enough is known.'))}", 9),
+        para(say.WHAT_TO_DO.format(action=sentence(str(row["action"]))), 9),
+        para(say.MEASURE_NEXT.format(what=printable(with_caution(row["next_test"] or vehicle_words.ENOUGH))), 9),
         Spacer(1, 3 * mm),
         *([volts_drawing(volts, fahrenheit=fahrenheit), Spacer(1, 3 * mm)] if volts is not None else []),
         _parts_table(parts, fahrenheit=fahrenheit),
         Spacer(1, 3 * mm),
-        para("Last readings", 10, bold=True),
+        para(say.LAST_READINGS, 10, bold=True),
         *_reading_tables(shown, fahrenheit=fahrenheit),
-        *([para("? doubtful: kept, but not used in the judgement", 7)] if (shown["doubtful"] != "").any() else []),
+        *([para(say.DOUBTFUL, 7)] if (shown["doubtful"] != "").any() else []),
         Spacer(1, 3 * mm),
-        para("Repairs", 10, bold=True),
-        *(_repair_lines(repairs) or [para("none on record", 8.5)]),
+        para(vehicle_words.REPAIRS, 10, bold=True),
+        *(_repair_lines(repairs) or [para(say.NONE_ON_RECORD, 8.5)]),
         Spacer(1, 5 * mm),
-        para("Notes", 10, bold=True),
+        para(say.NOTES, 10, bold=True),
         lines_to_write(5, 8),
         Spacer(1, 3 * mm),
         para(SAFE_NOTE, 7),
@@ -211,14 +208,7 @@ def unit_pdf(
 
 
 def _parts_table(parts: pd.DataFrame, *, fahrenheit: bool) -> Table:
-    heads = (
-        "part",
-        f"level at {temperature(20.0, fahrenheit=fahrenheit)}",
-        "usual in class",
-        "a month adds",
-        "suspect",
-        "renewed it starts at",
-    )
+    heads = say.part_heads(temperature(20.0, fahrenheit=fahrenheit))
     rows: list[Sequence[Any]] = [[para(h, 8, bold=True) for h in heads]]
     for part in parts.to_dict("records"):
         name = str(part["part"])
@@ -253,13 +243,13 @@ def _readings_table(readings: pd.DataFrame, filled: Sequence[str], *, fahrenheit
         f"{QUANTITIES[name].over_column}, {own_unit(QUANTITIES[name].unit, fahrenheit=fahrenheit)}" for name in filled
     ]
     went = [OUTCOME_WORDS.get(str(outcome), "") for outcome in readings.get("outcome", [""] * len(readings))]
-    heads += ["start"] if any(went) else []
-    rows: list[Sequence[Any]] = [[para(head, 5.5, bold=True) for head in ("taken", *heads)]]
+    heads += [say.START_HEAD] if any(went) else []
+    rows: list[Sequence[Any]] = [[para(head, 5.5, bold=True) for head in (say.TAKEN_HEAD, *heads)]]
     for reading, outcome in zip(readings.to_dict("records"), went, strict=True):
         doubtful = str(reading.get("doubtful", "")).split(",")
         cells = [day(reading["taken_at"])]
         for name in filled:
-            cell = ("at most " if is_bound(reading, name) else "") + reading_cell(
+            cell = (say.AT_MOST if is_bound(reading, name) else "") + reading_cell(
                 name, reading[name], fahrenheit=fahrenheit
             )
             cells.append(cell + (" ?" if name in doubtful else ""))
@@ -286,7 +276,7 @@ def reading_cell(name: str, value: Any, *, fahrenheit: bool = False) -> str:
 def _repair_lines(repairs: pd.DataFrame) -> list[Flowable]:
     lines: list[Flowable] = []
     for r in repairs.tail(_LAST_REPAIRS).to_dict("records"):
-        reason = printable(words(str(r["reason"])) or "no reason")
+        reason = printable(words(str(r["reason"])) or say.NO_REASON)
         lines.append(para(f"{day(r['done_on'])}: {printable(weekly.work_words(r))} ({reason})", 8.5))
     return lines
 
@@ -303,11 +293,11 @@ def bay_pdf(units: Iterable[BayUnit], *, fahrenheit: bool = False) -> bytes:
         if story:
             story.append(PageBreak())
         story += _bay_page(unit, fahrenheit=fahrenheit)
-    return build(story or [para("No vehicle is due.", 11)], title="Bay sheet", wide=False)
+    return build(story or [para(say.NONE_DUE, 11)], title=say.BAY_SHEET, wide=False)
 
 
 def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
-    heads = ("measure", "limit", f"last ({day(unit.last_on)})", "now")
+    heads = say.bay_heads(day(unit.last_on))
     rows: list[Sequence[Any]] = [[para(h, 9, bold=True) for h in heads]]
     asked = {name: QUANTITIES[name] for _, names in STEPS for name in names}
     for name, quantity in asked.items():
@@ -319,20 +309,20 @@ def _bay_page(unit: BayUnit, *, fahrenheit: bool) -> list[Flowable]:
             [para(label, 8.5), para(printable(unit.limits.get(name, "")), 8), para(shown, 10), para(measured_in, 8)]
         )
     return [
-        para(f"Vehicle {printable(unit.unit)}", 18, bold=True),
+        para(say.VEHICLE.format(unit=printable(unit.unit)), 18, bold=True),
         para(f"{printable(unit.depot)}, {printable(words(unit.vehicle_class))}, {unit.system_v} V.", 9.5),
         para(printable(unit.due), 9.5),
         Spacer(1, 3 * mm),
         para(SAFE_NOTE, 7.5),
         Spacer(1, 3 * mm),
-        Table([[para("Day and time", 9), "", para("Measured by", 9), ""]], colWidths=[w * mm for w in (26, 66, 26, 66)],
+        Table([[para(say.DAY_AND_TIME, 9), "", para(say.MEASURED_BY, 9), ""]], colWidths=[w * mm for w in (26, 66, 26, 66)],
               rowHeights=[9 * mm], style=TableStyle([("BOX", (0, 0), (-1, -1), 0.4, (0, 0, 0))])),
         Spacer(1, 3 * mm),
         grid(rows, [w * mm for w in (74, 46, 30, 34)], heights=min(HIGHEST_ROW_MM, BAY_ROWS_MM / len(asked)) * mm),
         Spacer(1, 4 * mm),
-        tick_boxes("How it started", list(OUTCOME_WORDS.values())),
+        tick_boxes(every_page.HOW_STARTED, list(OUTCOME_WORDS.values())),
         Spacer(1, 3 * mm),
-        para("Work done, remarks", 9),
+        para(say.WORK_DONE, 9),
         lines_to_write(3, 9),
     ]  # fmt: skip
 
@@ -356,7 +346,7 @@ def codes_pdf(vehicles: Sequence[tuple[str, str]]) -> bytes:
         rows, colWidths=[width] * 2, rowHeights=[height] * len(rows),
         style=TableStyle([("GRID", (0, 0), (-1, -1), 0.3, (0, 0, 0), None, (2, 3)), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]),
     )  # fmt: skip
-    return build([sheet], title="Codes for windscreens; cut along the lines", wide=False)
+    return build([sheet], title=say.CODES_TITLE, wide=False)
 
 
 def _label(unit: str, address: str) -> Table:
@@ -364,7 +354,7 @@ def _label(unit: str, address: str) -> Table:
     said = [
         para(name_of(unit), 17, bold=True),
         Spacer(1, 2 * mm),
-        para("Point a phone's camera at the code to enter a measurement.", 8),
+        para(say.CODE_HELP, 8),
         Spacer(1, 2 * mm),
         para(printable(address, longest=LONGEST_LINE), 5.5),
     ]

@@ -19,6 +19,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, LongTable, Paragraph, SimpleDocTemplate, Table, TableStyle
 
+from dashboard.words import paper_words
 from dashboard.words.plain_text import as_sentence, whole
 
 LONGEST_CELL = 220  # characters of a text in a cell, so that no cell fills a page; our choice
@@ -97,7 +98,7 @@ def build(story: list[Flowable], *, title: str, wide: bool) -> bytes:
     def foot(canvas: Any, doc: Any) -> None:
         canvas.setFont(REGULAR, 7)
         canvas.drawString(_MARGIN, 8 * mm, printable_plain(title))
-        canvas.drawRightString(doc.pagesize[0] - _MARGIN, 8 * mm, f"page {doc.page}")
+        canvas.drawRightString(doc.pagesize[0] - _MARGIN, 8 * mm, paper_words.PAGE.format(page=doc.page))
 
     document.build(story, onFirstPage=foot, onLaterPages=foot)
     return out.getvalue()

@@ -18,8 +18,8 @@ from dashboard.files.plan_export import (
     of_depot,
     with_late,
 )
-from dashboard.files.plan_table import headline
 from dashboard.files.workbook import empty_book, sheet
+from dashboard.words.plan_table import headline
 from dashboard.words.safety import REPAIR_NOTE
 
 

@@ -10,6 +10,7 @@ from icalendar import Calendar, Event, Journal
 
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
+from dashboard.words import plan_words
 from dashboard.words.plain_text import clean
 from dashboard.words.plan_words import LATE_HEAD, missed_line
 from dashboard.words.safety import REPAIR_NOTE
@@ -32,7 +33,7 @@ def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: dat
     calendar.add("prodid", PRODUCT_ID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", "Starting-system visits" + ("" if depot is None else f", {clean(depot)}"))
+    calendar.add("x-wr-calname", plan_words.CALENDAR + ("" if depot is None else f", {clean(depot)}"))
     late = {r["unit"]: [f"{LATE_HEAD}: {clean(missed_line(r, plan.as_of))}."] for r in rows_of(plan.act_by_missed)}
     for visit in visits.to_dict("records"):
         settled = visit["state"] in ("kept", "pinned")
@@ -44,7 +45,7 @@ def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: dat
         calendar.add_component(event)
     for visit in done.to_dict("records"):
         event = _event(visit["uid"], visit["sequence"], visit["done_on"], stamp)
-        event.add("summary", f"{clean(visit['unit'])}: {visit['job']} (done)")
+        event.add("summary", plan_words.CALENDAR_DONE.format(unit=clean(visit["unit"]), job=visit["job"]))
         event.add("description", closed_words(visit))
         event.add("location", clean(visit["depot"]))
         event.add("status", "CONFIRMED")
@@ -66,7 +67,7 @@ def _no_visit(plan: ReplacementPlan, depot: str | None, stamp: datetime) -> Jour
     note.add("uid", f"{name}@cranktrend")
     note.add("dtstamp", stamp)
     note.add("dtstart", plan.as_of.date())
-    note.add("summary", f"No visit is planned in the {plan.weeks} weeks from {plan.as_of.date()}")
+    note.add("summary", plan_words.NO_VISIT.format(weeks=plan.weeks, day=plan.as_of.date()))
     return note
 
 

@@ -10,8 +10,8 @@ import pandas as pd
 
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.files.as_csv import as_csv, cells_of
-from dashboard.files.plan_table import table
 from dashboard.words.plain_text import clean
+from dashboard.words.plan_table import table
 
 FORMATS = ("table", "csv", "json", "ics", "xlsx")
 VISIT_COLUMNS = (

@@ -77,7 +77,7 @@ def _workbook(week: Week, rows: list[dict[str, Any]], depot: str) -> bytes:
     """The list before the sheets of the plan."""
     frame = weekly.list_frame({**week.issued.body, "units": rows}, week.standing)
     book = plan_book(week.plan, depot=depot or None)
-    sheet(book, "weekly list", list(frame.columns), frame, first=True)
+    sheet(book, post_words.LIST_SHEET, list(frame.columns), frame, first=True)
     return bytes_of(book)
 
 

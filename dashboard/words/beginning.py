@@ -15,6 +15,8 @@ SAMPLE: Final = (
     "The sample files hold an invented fleet. Try them in a database of their own: "
     "`cranktrend --db try.db dashboard` makes one. Files come in the order of these steps, under **Files**."
 )
+ABOUT: Final = ("column", "needed", "what it means", "what it may hold")
+YES: Final = "yes"
 FIRST_STEPS: Final = "First steps"
 TEMPLATE: Final = "Template for {table} (XLSX)"
 SAMPLE_OF: Final = "Sample of {table} (CSV)"

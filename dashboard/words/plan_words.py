@@ -79,6 +79,9 @@ NOT_COMPARABLE = (
     "In this version the ways of working were not reckoned over the same weeks; plan again to compare them."
 )
 UNITS_NAMED = 30  # vehicles of one order that are named on a page, our choice
+CALENDAR: Final = "Starting-system visits"
+CALENDAR_DONE: Final = "{unit}: {job} (done)"
+NO_VISIT: Final = "No visit is planned in the {weeks} weeks from {day}"
 ORDER_TODAY = "Order today"
 NOTHING_TO_ORDER = "Nothing has to be ordered today."
 CHANGED_WORDS = {"hours": "workshop hours", "prices": "prices of parts", "costs": "costs and rules"}

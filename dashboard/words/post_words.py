@@ -7,6 +7,7 @@ from typing import Final
 
 from dashboard.words.plain_text import as_sentence, clean, count_words
 
+LIST_SHEET: Final = "weekly list"
 LATER: Final = "the list stays issued, and the next call sends what was not sent"
 
 

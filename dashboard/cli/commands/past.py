@@ -15,7 +15,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.desk.terminal import say, show_json
 from dashboard.desk.weekly import assumed
-from dashboard.files.backtest_report import report_text
+from dashboard.words.backtest_report import report_text
 from ingest import store
 
 

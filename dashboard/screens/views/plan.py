@@ -17,7 +17,6 @@ from dashboard.charts import charts
 from dashboard.desk.planning import changed_since, load_plan, named
 from dashboard.desk.refusals import PlanRefused
 from dashboard.files.plan_export import render
-from dashboard.files.plan_table import closed_sentences
 from dashboard.screens import acts, beginning, columns, downloads, pictures, plan_changes, plan_week, session, visits
 from dashboard.screens.cards import card_table
 from dashboard.screens.caution import before_work
@@ -27,6 +26,7 @@ from dashboard.screens.workshop_hours import change_hours
 from dashboard.words import chart_numbers, every_page
 from dashboard.words import plan_page as say
 from dashboard.words.plain_text import day, number, percent, safe, span, whole
+from dashboard.words.plan_table import closed_sentences
 from dashboard.words.plan_words import (
     NOT_COMPARABLE,
     POLICY_WORDS,

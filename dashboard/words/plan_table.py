@@ -1,4 +1,4 @@
-"""A plan as a table for the terminal."""
+"""A plan as a table for the terminal: words, and columns that stand under their heads."""
 
 from __future__ import annotations
 
