@@ -102,23 +102,28 @@ def _heading(rows: Iterator[list[str]]) -> Columns:
     for _, row in zip(range(HEAD_ROWS), _counted(rows), strict=False):
         if len(row) > MOST_COLUMNS:
             break
-        names = [folded(_UNIT.sub(" ", cell)) for cell in row]
-        times = [k for k, name in enumerate(names) if TIME.search(name) and not signal_of(row[k])]
-        found = {k: signal for k, cell in enumerate(row) if (signal := signal_of(cell))}
-        if not times:
-            continue
-        per_second = SECONDS.get(_unit_in(row[times[0]]), 1.0)
-        if ENGINE_RPM in found.values():
-            first = {signal: k for k, signal in reversed(found.items())}
-            return Columns(times[0], per_second, {k: (s, *unit_factor(_unit_in(row[k]))) for s, k in first.items()})
-        code = next((k for k, name in enumerate(names) if _CODE.match(name)), -1)
-        value = next((k for k, name in enumerate(names) if _VALUE.match(name)), -1)
-        if code >= 0 and value >= 0:
-            return Columns(times[0], per_second, {}, code, value)
+        if (columns := columns_of(row)) is not None:
+            return columns
     raise FileRefused(
-        "it is no log that can be read: allowed are candump text, MDF4, and a table with a time and the engine's speed "
-        "(or PID 0C) in its heading, or with time, PID and value"
+        "it is no log that can be read: allowed are candump text with its times, MDF4, and a table with a time and the "
+        "engine's speed (or PID 0C) in its heading, or with time, PID and value"
     )
+
+
+def columns_of(row: Sequence[str]) -> Columns | None:
+    """Where things stand under a heading that names a time and the engine's speed, or a time, codes and values."""
+    names = [folded(_UNIT.sub(" ", cell)) for cell in row]
+    times = [k for k, name in enumerate(names) if TIME.search(name) and not signal_of(row[k])]
+    found = {k: signal for k, cell in enumerate(row) if (signal := signal_of(cell))}
+    if not times:
+        return None
+    per_second = SECONDS.get(_unit_in(row[times[0]]), 1.0)
+    if ENGINE_RPM in found.values():
+        first = {signal: k for k, signal in reversed(found.items())}
+        return Columns(times[0], per_second, {k: (s, *unit_factor(_unit_in(row[k]))) for s, k in first.items()})
+    code = next((k for k, name in enumerate(names) if _CODE.match(name)), -1)
+    value = next((k for k, name in enumerate(names) if _VALUE.match(name)), -1)
+    return Columns(times[0], per_second, {}, code, value) if code >= 0 and value >= 0 else None
 
 
 def _unit_in(heading: str) -> str:

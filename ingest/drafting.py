@@ -53,7 +53,8 @@ LOWEST_OF = (
     'lowest_is = "sampled" under [constants])?'
 )
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
-OF_A_DATE = ("taken_at", "taken_on", "in_service", "done_on")
+DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on"}
+OF_A_DATE = ("taken_on", *DATED_BY.values())
 _MIN = re.compile(r"\bmin\b|\bminim")
 FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
 # Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
@@ -155,6 +156,10 @@ class _Column:
     doubt: str = ""
     values: list[object] = field(default_factory=list)
 
+    def mind(self, doubt: str) -> None:
+        """Add what is unsure of it, before what was unsure already."""
+        self.doubt = f"{doubt}; {self.doubt}" if self.doubt else doubt
+
 
 @dataclass(frozen=True)
 class _Region:
@@ -202,12 +207,15 @@ def draft_source(path: str | Path) -> Draft:
     regions = [(sheet, region) for sheet in sheets if (region := _region(sheet)) is not None]
     if not regions:
         quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])
-        raise FileRefused(f"no heading in it is understood ({quoted}); name at least vehicle, time and one measurement")
+        raise FileRefused(
+            f"fewer than {FEWEST_MEANINGS} headings in it are understood ({quoted}); name at least vehicle, time and one "
+            "measurement"
+        )
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
     columns = _columns(sheet, region)
     headed = [column for column in columns if column.heading]
     notes = _Notes()
-    _find_times(columns)
+    _find_times(columns, region.table)
     scales = _clamps(sheet, columns)
     decimal, thousands = _number_marks(columns, notes)
     _settle_units(columns, decimal, thousands, notes)
@@ -297,7 +305,7 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
 
 def _half_understood(heading: str, word: Word) -> str:
     """What is unsure of a heading that was understood: words of it that tell of something else."""
-    if word.column == "crank_min_v" and _MIN.search(folded(heading)):
+    if word.column == "crank_min_v" and _MIN.search(folded(heading).replace("_", " ")):
         return LOWEST_OF
     other = beside(heading)
     if other:
@@ -305,8 +313,8 @@ def _half_understood(heading: str, word: Word) -> str:
     return "" if word.sure else "the heading is not clear"
 
 
-def _find_times(columns: list[_Column]) -> None:
-    """Where no heading means the time, take the column that holds dates throughout, aloud."""
+def _find_times(columns: list[_Column], table: Table) -> None:
+    """Where no heading means the day that the table dates, take the column that holds dates throughout, aloud."""
     if any(column.target in OF_A_DATE for column in columns):
         return
     for column in columns:
@@ -314,7 +322,7 @@ def _find_times(columns: list[_Column]) -> None:
             continue
         dates = [not isinstance(v, (int, float)) and _is_date(v) for v in column.values]
         if sum(dates) >= MOSTLY * len(dates):
-            column.target, column.doubt = "taken_at", "the heading is not clear, but the column holds dates"
+            column.target, column.doubt = DATED_BY[table.name], "the heading is not clear, but the column holds dates"
             return
 
 
@@ -406,20 +414,19 @@ def _settle_unit(column: _Column, middle: float | None) -> None:
     if column.target == "system_v" or column.target == "rated_cca_a":
         return
     if middle is None:
-        column.doubt = f"no values to tell the unit by; {expected} assumed"
+        column.mind(f"no values to tell the unit by; {expected} assumed")
         return
     limit = MILLIVOLT_DROP if column.target.startswith("drop") else MILLIVOLT_BATTERY
     if expected == "V":
         _name(column, "_mv" if middle > limit else "")
-        column.doubt = (
-            f"the heading names no unit; values around {middle:g} look like {'mV' if middle > limit else 'V'}"
-        )
+        looks = "mV" if middle > limit else "V"
+        column.mind(f"the heading names no unit; values around {middle:g} look like {looks}")
     elif expected == "°C":
         _name(column, "_f" if middle > FAHRENHEIT_MEDIAN else "")
         looks = "°F" if middle > FAHRENHEIT_MEDIAN else "°C"
-        column.doubt = f"the heading names no unit; values around {middle:g} look like {looks}"
+        column.mind(f"the heading names no unit; values around {middle:g} look like {looks}")
     else:
-        column.doubt = f"the heading names no unit; {expected} assumed (values around {middle:g})"
+        column.mind(f"the heading names no unit; {expected} assumed (values around {middle:g})")
 
 
 def _name(column: _Column, suffix: str) -> None:
@@ -432,11 +439,11 @@ def _contradiction(column: _Column, middle: float | None, unit: str) -> None:
     if middle is None:
         return
     if unit in ("v", "volt", "volts") and middle > (MILLIVOLT_DROP if "drop" in column.target else MILLIVOLT_BATTERY):
-        column.doubt = f"the heading says V, but values around {middle:g} look like mV"
+        column.mind(f"the heading says V, but values around {middle:g} look like mV")
     elif unit == "c" and middle > FAHRENHEIT_MEDIAN:
-        column.doubt = f"the heading says °C, but values around {middle:g} look like °F"
+        column.mind(f"the heading says °C, but values around {middle:g} look like °F")
     elif unit == "mv" and 0 < middle < 2.0:
-        column.doubt = f"the heading says mV, but values around {middle:g} look like V"
+        column.mind(f"the heading says mV, but values around {middle:g} look like V")
 
 
 def _median(column: _Column, decimal: str, thousands: str) -> float | None:

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Final, Literal
 
 from ingest.bus_logs import MEASUREMENT, head_of, is_candump
-from ingest.bus_tables import TIME
+from ingest.bus_tables import TIME, columns_of, signal_of
 from ingest.errors import FileRefused
 from ingest.sheets import Sheet
 from ingest.trace_files import read_trace
 from ingest.values import clean_text, parse_number
-from ingest.vocabulary import folded
+from ingest.vocabulary import OF_A_VEHICLE, folded, meaning
 
 Kind = Literal["table", "trace", "log"]
 
@@ -44,9 +44,21 @@ def is_heading(row: Sequence[object]) -> bool:
 
 
 def _many_signals(sheet: Sheet) -> bool:
-    headings = next(([folded(clean_text(cell)) for cell in row] for row in sheet.head if is_heading(row)), [])
-    named = sum(bool(SIGNALS.search(text)) for text in headings)
-    return named >= FEWEST_SIGNALS and any(TIME.search(text) for text in headings) and len(sheet.head) >= FEWEST_ROWS
+    if len(sheet.head) < FEWEST_ROWS:
+        return False
+    heading = next(([clean_text(cell) for cell in row] for row in sheet.head if is_heading(row)), [])
+    named = sum(bool(SIGNALS.search(folded(text))) for text in heading)
+    if named >= FEWEST_SIGNALS and any(TIME.search(folded(text)) for text in heading):
+        return True
+    return not any(meaning(text, (OF_A_VEHICLE,)) for text in heading) and _signals_over_time(sheet, heading)
+
+
+def _signals_over_time(sheet: Sheet, heading: Sequence[str]) -> bool:
+    """Whether the engine's speed stands beside another signal, or names of signals stand one below the other."""
+    columns = columns_of(heading)
+    if columns is None or columns.code < 0:
+        return columns is not None and len(columns.signals) >= FEWEST_SIGNALS
+    return any(signal_of(clean_text(row[columns.code])) for row in sheet.head if columns.code < len(row))
 
 
 def _one_start(sheet: Sheet) -> bool:

@@ -38,11 +38,13 @@ def _both(first: str, second: str) -> str:
 
 
 _MOVING = r"speed|km/h|\bkph\b|\bmph\b|geschwindigkeit|vitesse|velocidad"
+_OF_THE_ROAD = r"vehic|fahrzeug|km/h|\bkph\b|\bmph\b"
+_OTHER_HEAT = r"coolant|\boil\b|intake|exhaust|gearbox|kuhlmittel|kuhlwasser|\bol\b|motorol|refroidissement"
 _OTHER_FUEL = r"trim|level|rate|pressure|rail|economy|consum|temp|pump|system|used|\bair\b|stand|verbrauch"
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
 _NOTE = _word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
-_OF_A_VEHICLE = _word(
+OF_A_VEHICLE = _word(
     "unit",
     r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
     unless=_MOVING,
@@ -60,19 +62,19 @@ READING_WORDS = (
     _word("pull_in_a", r"pull.?in|both windings|einzugs"),
     _word("charging_v", r"charg|alternator|lade|lichtmaschine|alternateur|running v"),
     _word("crank_s", r"(?:crank|start|anlass).*(?:\btime|\bsec|dauer|duree|tiempo)|time to start"),
-    _word("crank_rpm", r"\brpm|drehzahl|(?:crank|start).*speed|u/min|tr/min|vitesse|regimen"),
+    _word("crank_rpm", r"\brpm|drehzahl|(?:crank|start).*speed|u/min|tr/min|vitesse|regimen", unless=_OF_THE_ROAD),
     _word("peak_a", r"peak|inrush|spitze|pointe|\bpico|einschaltstrom|max.*(?:amp|strom|current)"),
     _word("coil_a", r"coil|spule|bobin|solenoid.*(?:amp|current|\ba\b)|magnet.*strom|hold.?in|haltestrom"),
     _word("rest_v", r"\brest|ruhe|open.?circuit|\bocv|static|standing|before (?:start|crank)|repos|reposo|leerlauf"),
     _word("crank_a", r"steady|(?:crank|start|anlass|demarr|arranque).*(?:amp|current|strom|courant|corriente|\ba\b)"),
     _word(
         "crank_min_v",
-        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|(?:crank|start|anlass|demarr|arranque).*"
+        r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bbatt\w*.*\bmin\b|(?:crank|start|anlass|demarr|arranque).*"
         r"(?:volt|\bv\b|spannung|tension)|tiefst|niedrigst|minim",
     ),
     _word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
-    _word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b"),
-    _word("temperature_c", r"temp|ambient|aussen|lufttemp"),
+    _word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b", unless=_MOVING),
+    _word("temperature_c", r"temp|ambient|aussen|lufttemp", unless=_OTHER_HEAT),
     _NOTE,
     _word(
         "technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"
@@ -85,9 +87,11 @@ READING_WORDS = (
     _word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
     _word("taken_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour"),
     _word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|heure|\bhora\b"),
-    _OF_A_VEHICLE,
+    OF_A_VEHICLE,
+    _word("unit", r"\bdevice\b|\blogger\b|\bgerat\b", sure=False),
 )
 UNIT_WORDS = (
+    _word("fuel", r"(?:fuel|kraftstoff).*(?:type|typ\b|kind|art\b)"),
     _word("battery_type", _both(r"batter", r"type|typ\b|kind|bauart")),
     _word("in_parallel", r"parallel"),
     _word("batteries", r"\bbatteries\b|\bbatterien\b|(?:number|count|anzahl|\bno\b).*batter"),
@@ -115,7 +119,7 @@ REPAIR_WORDS = (
     _word("action", r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|travail|accion|what was done"),
     _word("reason", r"reason|cause|grund|anlass|motif|motivo"),
     _NOTE,
-    _OF_A_VEHICLE,
+    OF_A_VEHICLE,
 )
 
 # Words that a heading may hold beside those that decide: with any other, only a part of it is understood.
@@ -125,7 +129,7 @@ _BESIDE = re.compile(
     r"|pos\w*|neg\w*|plus|minus|ground|earth|gnd|solenoid|sol|contact\w*|coil|relay|terminal|post|clamp|meter|steady|average|usual"
     r"|low\w*|min\w*|max\w*|peak|inrush|rest\w*|open|static|standing|hold|pull|temp\w*|air|ambient|outside|out|km|miles?|odo\w*"
     r"|mileage|kilomet\w*|date|time|day|test\w*|check\w*|measure\w*|inspect\w*|taken|reading|value|vehicle|unit|fleet|asset|truck|bus"
-    r"|van|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"
+    r"|van|timestamp|datetime|cause|ursache|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"
     r"|base|yard|service|since|commission\w*|oil|grade|tech\w*|mechanic|operator|initials|signed|remark\w*|notes?|comment\w*"
     r"|result|outcome|seconds?|secs?|s|rpm|speed|load\w*|feed|loss|dip|part|component|action|work|done|reason|repair\w*"
     r"|am|der|die|das|des|den|dem|beim?|im|von|vor|nach|und|mit|ohne|zu\w*|fahrzeug\w*|wagen\w*|fzg\w*|kennzeichen|spannung\w*"
@@ -157,7 +161,7 @@ def folded(heading: str) -> str:
 
 def meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
     """Return the first word of `words` that the heading (without its unit) fits."""
-    text = folded(heading)
+    text = folded(heading).replace("_", " ")
     for word in words:
         if word.fits(text):
             return word

@@ -137,7 +137,7 @@ def test_lines_that_are_no_frames_are_counted_and_error_frames_left_out(tmp_path
     [
         ("", "empty"),
         ("(1.0) can0 123#00\n" * 3, "none of the signals"),
-        ("unit,taken_at,rest_v\nK-1,2026-01-01,12.6\n", "candump text, MDF4, and a table"),
+        ("unit,taken_at,rest_v\nK-1,2026-01-01,12.6\n", "candump text with its times, MDF4, and a table"),
         ("".join(f"({9 - k}.0) can0 0CF00400#FF7D7DE015FFF0FF\n" for k in range(9)), "run backwards"),
         (b"\x00\x01\x02" * 500, "not a text table"),
     ],

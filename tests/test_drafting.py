@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from dashboard.words.described import column_words, columns_to_choose
+from ingest.bus_logs import read_log
 from ingest.drafting import draft_source
 from ingest.errors import FileRefused
 from ingest.fields import READINGS, TABLES
@@ -25,6 +26,8 @@ from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning
         ("Fahrzeuggeschwindigkeit", READING_WORDS, "unit"), ("Short term fuel trim", UNIT_WORDS, "fuel"),
         ("Fuel level", UNIT_WORDS, "fuel"), ("Fuel rail pressure", UNIT_WORDS, "fuel"),
         ("Control module voltage", UNIT_WORDS, "system_v"), ("O2 sensor voltage", UNIT_WORDS, "system_v"),
+        ("Vehicle speed (km/h)", READING_WORDS, "odometer_km"), ("Vitesse du véhicule", READING_WORDS, "crank_rpm"),
+        ("Coolant temp (°C)", READING_WORDS, "temperature_c"), ("Oil temperature", READING_WORDS, "temperature_c"),
     ],
 )  # fmt: skip
 def test_a_signal_of_the_engine_is_no_column_of_ours(heading: str, words: tuple, never: str) -> None:
@@ -36,10 +39,13 @@ def test_a_signal_of_the_engine_is_no_column_of_ours(heading: str, words: tuple,
     ("heading", "words", "column"),
     [
         ("Vehicle", READING_WORDS, "unit"), ("Vehicle no.", UNIT_WORDS, "unit"), ("Fuel", UNIT_WORDS, "fuel"),
-        ("Fuel type", UNIT_WORDS, "vehicle_class"), ("System voltage", UNIT_WORDS, "system_v"), ("Bordnetz (V)", UNIT_WORDS, "system_v"),
+        ("Fuel type", UNIT_WORDS, "fuel"), ("Kraftstoffart", UNIT_WORDS, "fuel"), ("System voltage", UNIT_WORDS, "system_v"),
+        ("Bordnetz (V)", UNIT_WORDS, "system_v"),
+        ("Kilometerstand (km)", READING_WORDS, "odometer_km"), ("batt_min", READING_WORDS, "crank_min_v"),
+        ("cranking_rpm", READING_WORDS, "crank_rpm"), ("device_id", READING_WORDS, "unit"),
     ],
 )  # fmt: skip
-def test_what_it_was_taken_for_before_it_still_is(heading: str, words: tuple, column: str) -> None:
+def test_a_heading_means_what_a_technician_reads_in_it(heading: str, words: tuple, column: str) -> None:
     found = meaning(heading, words)
     assert found is not None
     assert found.column == column
@@ -102,6 +108,69 @@ def obd_text() -> str:
 
 
 FRAMES = "".join(f"(1700000000.{k:06d}) can0 0CF00400#F07D7D00000000FF\n" for k in range(40))
+
+
+def queries_text() -> str:
+    """What an interface answered, one query a row, and the same with German headings side by side."""
+    return "time_s;pid;value\n" + "".join(
+        f"{k / 4:.2f};{'0C' if k % 2 else '42'};{12.6 if k % 2 == 0 else 0}\n" for k in range(60)
+    )
+
+
+def german_text() -> str:
+    return "Zeit (s);Motordrehzahl (1/min);Batteriespannung (V)\n" + "".join(
+        f"{k};{0 if k < 5 else 800};{12.6 if k < 5 else 14.1}\n" for k in range(30)
+    )
+
+
+@pytest.mark.parametrize("text", [queries_text(), german_text()], ids=["one query a row", "German"])
+def test_what_the_log_command_reads_is_sent_to_it(tmp_path: Path, text: str) -> None:
+    """Truth: cranktrend log takes both."""
+    file = tmp_path / "brought.csv"
+    file.write_text(text, encoding="utf-8")
+    assert read_log(file).signals
+    with pytest.raises(FileRefused, match=r"many signals.*cranktrend log"):
+        draft_source(file)
+
+
+def test_dates_that_no_heading_explains_are_what_the_table_dates(tmp_path: Path) -> None:
+    """A vehicle has no time of a reading: its date is the first day in service, and the draft is a valid description."""
+    file = tmp_path / "t.csv"
+    file.write_text(
+        "Fleet number;Type;Fuel type;System voltage;Depot;First used\nA;van;diesel;12;hill;2019-03-31\n",
+        encoding="utf-8",
+    )
+    draft = draft_source(file)
+    assert dict(draft.described.columns) == {
+        "Fleet number": "unit", "Type": "vehicle_class", "Fuel type": "fuel", "System voltage": "system_v",
+        "Depot": "depot", "First used": "in_service",
+    }  # fmt: skip
+    assert "holds dates" in draft.doubt("First used")
+    assert parse_source(draft.toml).table is TABLES["units"]
+
+
+def test_a_logger_s_headings_are_drafted_and_what_is_guessed_is_marked(tmp_path: Path) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text("device_id,timestamp,ambient,batt_min\nK1,2026-01-31T07:00,-3,10.1\n", encoding="utf-8")
+    draft = draft_source(file)
+    columns = dict(draft.described.columns)
+    assert columns == {
+        "device_id": "unit",
+        "timestamp": "taken_at",
+        "ambient": "temperature_c",
+        "batt_min": "crank_min_v",
+    }
+    assert draft.doubt("device_id")
+    assert draft.doubt("timestamp") == ""
+    assert "sampled" in draft.doubt("batt_min")
+
+
+def test_too_few_headings_are_said_to_be_too_few(tmp_path: Path) -> None:
+    """One or two that are understood are not said to be none."""
+    file = tmp_path / "t.csv"
+    file.write_text("Vehicle;Colour;Shape\nA;red;square\n", encoding="utf-8")
+    with pytest.raises(FileRefused, match="fewer than 3 headings in it are understood"):
+        draft_source(file)
 
 
 @pytest.mark.parametrize(

@@ -116,9 +116,12 @@ def lowest_steady(trace: Trace, marks: Marks, strokes: Strokes) -> tuple[Measure
         return NOT_RECORDED, NOT_RECORDED
     window = between(trace, marks.steady_s, marks.end_s)
     part = trace.volts[window]
-    if trace.rate_hz < LEVELS.lowest_hz:
-        all_of_it = trace.volts[between(trace, marks.begin_s, marks.end_s + 1 / trace.rate_hz)]
-        seen = Measured(float(all_of_it.min()), noise_sd(all_of_it), "at most")
+    if (
+        trace.rate_hz < LEVELS.lowest_hz
+    ):  # the middle of samples anywhere in the ripple lies at or above its lowest mean
+        seen = (
+            Measured(float(np.median(part)), noise_sd(part), "at most") if len(part) else Measured(missing="too short")
+        )
         return seen, seen
     if len(part) < 3 or marks.end_s - marks.steady_s < LEVELS.least_steady_s:
         return Measured(missing="too short"), Measured(missing="too short")
