@@ -42,7 +42,7 @@ SECONDS: dict[str, float] = {  # a word for a unit of time -> seconds
     "ms": 1e-3, "msec": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6,
     "usec": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9,
 }  # fmt: skip
-_NUMBER = re.compile(r"^([+-]?)([0-9][0-9.,'\s]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
+_NUMBER = re.compile(r"^([+-]?)([0-9][0-9.,' ]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
 _WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-zº°µ/][A-Za-z0-9º°/\- ]*)$")
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
 _GROUPS = {mark: re.compile(rf"^[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+$") for mark in (".", ",", "'", " ")}

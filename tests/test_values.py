@@ -145,3 +145,10 @@ def test_evidence_of_the_order() -> None:
         date_order_evidence(text) for text in ("27.04.2022", "04/27/2022", "04/05/2022", "05/05/2022", "2022-04-27")
     ]
     assert found == ["day-first", "month-first", "either", "", ""]
+
+
+@pytest.mark.parametrize("mark", ["\t", "\x0b", "\x0c", "\x1c", "\u2028", "\n"])
+def test_a_number_with_another_mark_than_a_space_in_it_is_none(mark: str) -> None:
+    """What groups thousands is a space, a point, a comma or an apostrophe (ISO 80000-1, 7.3.1 names the space)."""
+    assert parse_number(f"12{mark}345").problem.endswith("is not a number")
+    assert parse_number("12 345").value == 12345
