@@ -10,7 +10,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -30,6 +30,27 @@ FLAGS = (
     "--disable-sync",
 )
 READY = "[data-testid=stApp][data-test-script-state=notRunning]"
+# Counts what the page asks its server to draw, and what of it the server has begun: a press is answered a moment later,
+# in which the page still says that nothing runs.  0x5A opens a message that asks for a run (its field 11, length-delimited).
+WATCH = """() => {
+  if (window.drawings) return;
+  const drawings = window.drawings = { asked: 0, begun: 0, changed: 0 };
+  const send = WebSocket.prototype.send;
+  WebSocket.prototype.send = function (data) {
+    if (new Uint8Array(data.buffer ?? data)[data.byteOffset ?? 0] === 0x5A) {
+      drawings.asked += 1; drawings.changed = performance.now();
+    }
+    return send.call(this, data);
+  };
+  const app = document.querySelector("[data-testid=stApp]");
+  new MutationObserver(() => {
+    if (app.dataset.testScriptState === "running") drawings.begun = drawings.asked;
+    drawings.changed = performance.now();
+  }).observe(app, { attributeFilter: ["data-test-script-state"] });
+}"""
+# One run may take up the next without the page seeing a pause: then it has to have been still for a while.
+DRAWN = """before => drawings.asked > before && document.querySelector("READY")
+  && (drawings.begun >= drawings.asked || performance.now() - drawings.changed > 1500)""".replace("READY", READY)
 PATIENCE_MS = 120_000  # the machine may be busy, and the vehicles are judged while a test waits
 
 
@@ -82,6 +103,15 @@ def settled(page: Page, text: str = "", *, first: bool = False) -> None:
         page.get_by_text(text).first.wait_for(timeout=PATIENCE_MS)
     page.wait_for_selector(READY, timeout=PATIENCE_MS)
     assert not page.query_selector_all("[data-testid=stException]")
+
+
+def after(page: Page, act: Callable[[], object]) -> None:
+    """Do something that has the page drawn again, and wait until that is done; `settled` alone may look too early."""
+    page.evaluate(WATCH)
+    before = page.evaluate("drawings.asked")
+    act()
+    page.wait_for_function(DRAWN, arg=before, timeout=PATIENCE_MS)
+    settled(page)
 
 
 def go(page: Page, title: str) -> None:

@@ -24,7 +24,7 @@ from ingest.records import save_decision
 from ingest.visits import read_visits
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, after, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
 from playwright.sync_api import Browser, Locator, Page  # noqa: E402
 from playwright.sync_api import TimeoutError as PlaywrightTimeout  # noqa: E402
 
@@ -257,13 +257,13 @@ def test_a_visit_is_reported_where_the_code_on_its_sheet_leads(fleet: Path, addr
     units = store.read_units(db).set_index("unit")
     page = opened(visit_address(address, visit["unit"], visit["uid"]), PHONE, "dark")
     settled(page, "What did you find?", first=True)
-    field(page, "Done by, your name", "anna")
+    after(page, lambda: field(page, "Done by, your name", "anna"))
     page.get_by_text("worn or faulty").click()
     settled(page, "Save: the visit is done")
     page.get_by_text("replaced", exact=True).click()
     settled(page, "On which parts")
-    field(page, "Rest volts, V", "25.3" if units.at[visit["unit"], "system_v"] == 24 else "12.7")
-    settled(page)
+    volts = "25.3" if units.at[visit["unit"], "system_v"] == 24 else "12.7"
+    after(page, lambda: field(page, "Rest volts, V", volts))
     no_sideways_scroll(page)
     page.get_by_role("button", name="Save: the visit is done").dblclick()
     settled(page, "The visit is closed")

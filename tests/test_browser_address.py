@@ -19,7 +19,7 @@ from dashboard.desk import weekly
 from ingest import store
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, field, go, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, after, box_of, go, server, settled  # noqa: E402
 from playwright.sync_api import Browser, Page  # noqa: E402
 
 pytestmark = [
@@ -88,9 +88,8 @@ def test_monday_s_list_comes_by_itself_and_is_issued_by_name(browser: Browser, a
     assert page.get_by_role("combobox", name="Week").input_value() == this_week
     assert "week" not in asked(page), "the newest list needs no mention"
     page.get_by_text(f"The list of {this_week} is not issued").wait_for()
-    field(page, "Issued by, your name", "Anna")
-    settled(page)  # the name goes from its box into the margin, which draws the button again
-    page.get_by_role("button", name=f"Issue the list of {this_week}").click()
+    box_of(page, "Issued by, your name").fill("Anna")
+    page.get_by_role("button", name=f"Issue the list of {this_week}").click()  # at once: the name goes with the press
     settled(page, f"The list of {this_week} is issued.")
     assert page.get_by_text("Issued by Anna").is_visible()
     page.context.close()
@@ -103,7 +102,7 @@ def test_what_is_chosen_lives_in_the_address(browser: Browser, address: str) -> 
     choose(page, "Week", earlier)
     settled(page, "This is an earlier list")
     page.get_by_test_id("stMultiSelect").filter(has_text="Part").locator("input").click()
-    page.get_by_role("option", name="battery").click()
+    after(page, page.get_by_role("option", name="battery").click)
     page.keyboard.press("Escape")
     choose(page, "Order", "vehicle")
     page.wait_for_url("**order=vehicle**")
@@ -125,8 +124,7 @@ def test_what_is_chosen_lives_in_the_address(browser: Browser, address: str) -> 
 def choose(page: Page, label: str, option: str) -> None:
     """Take an option of a box."""
     page.get_by_role("combobox", name=label, exact=True).click()
-    page.get_by_role("option", name=option, exact=True).click()
-    settled(page)
+    after(page, page.get_by_role("option", name=option, exact=True).click)
 
 
 def test_back_brings_the_list_as_it_was_left(browser: Browser, address: str) -> None:

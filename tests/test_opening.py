@@ -62,7 +62,7 @@ def test_the_list_is_issued_by_somebody(fleet: Path) -> None:
     app.button(key="issue_now").click().run()
     assert "Give your name" in said(app)
     assert read_weekly_list(db, WEEK) is None
-    app.text_input(key="who_issue").set_value("anna").run()
+    app.text_input(key="who_issue").set_value("anna")  # sent with the press: nothing is drawn in between
     app.button(key="issue_now").click().run()
     issued = read_weekly_list(db, WEEK)
     assert issued is not None
@@ -117,7 +117,7 @@ def test_the_first_plan_is_issued_by_somebody(fleet: Path) -> None:
     assert load_plan(db) is None
     app.session_state["plan_tab"] = "Move a visit"
     assert "Issue the plan first" in said(app.run())
-    app.text_input(key="who_plan").set_value("anna").run()
+    app.text_input(key="who_plan").set_value("anna")  # sent with the press: nothing is drawn in between
     app.button(key="plan_now").click().run()
     kept = read_plan(db)
     assert kept is not None

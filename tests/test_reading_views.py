@@ -67,6 +67,7 @@ def test_the_bay_takes_a_jumper_start_down(fleet: Path) -> None:
     )
     app.button_group(key=f"jumper_start_{unit}_0").set_value("cranks").run()
     assert "the engine cranks" in said(app)
+    app.number_input(key="meter_load").set_value(48.0)  # typed last thing before the press
     app.button(key="save").click().run()
     assert store.read_readings(store.open_database(fleet), units=[unit])["jumper_start"].iloc[-1] == "cranks"
 

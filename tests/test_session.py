@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from samples_ingest import GOOD, NOW, fleet, readings_file
 from sqlite_utils import Database
+from streamlit.testing.v1 import AppTest
 
 from dashboard.desk.planning import parts_in_force, save_parts
 from dashboard.judging.process import JudgingFailed
@@ -162,3 +163,24 @@ def test_a_failed_judgement_is_begun_again_by_itself_after_a_while(monkeypatch: 
     monkeypatch.setattr(session, "RETRY_S", 0.0)
     again = judge.ask(key)
     assert again.done(), "what was found is not begun again"
+
+
+def page_with_a_button(key: object) -> None:
+    """A page that waits for figures, and has a button below."""
+    import streamlit as st
+
+    from dashboard.screens import session
+
+    session.fresh_when_ready(key)
+    if st.button("Issue", key="issue"):
+        st.write("it was pressed")
+
+
+def test_figures_that_arrive_while_a_page_is_drawn_lose_no_press(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The page goes on to them a moment later; the run that carries the press is not cut short for it."""
+    monkeypatch.setattr(session, "_assess", lambda key: key)
+    key = session.Key("x", "arrives", TODAY, 30)
+    session.judge().ask(key).result(10)
+    app = AppTest.from_function(page_with_a_button, kwargs={"key": key}).run()
+    app.button(key="issue").click().run()
+    assert [said.value for said in app.markdown] == ["it was pressed"]

@@ -87,6 +87,11 @@ _STYLE: Final = """<style>
 .st-key-bay [data-testid="stDateInputCalendarButton"], .st-key-bay [data-testid="stSelectbox"] button {
   min-height: 2.9rem; min-width: 2.9rem; }
 .st-key-bay [data-testid="stTooltipHoverTarget"] button { padding: .95rem .6rem; margin: -.95rem -.6rem; box-sizing: content-box; }
+/* a line that comes and goes stands in the band over the page, which does not move then; a failure stands in the page */
+[data-testid="stLayoutWrapper"]:has(> [class*="st-key-judging_"]):not(:has([data-testid="stAlert"])) {
+  position: fixed; top: 0; right: 4.5rem; z-index: 999991; height: 3.75rem; width: min(32rem, 100vw - 9rem); pointer-events: none; }
+[class*="st-key-judging_"]:not(:has([data-testid="stAlert"])) { height: 100%; justify-content: center; }
+[class*="st-key-judging_"] [data-testid="stCaptionContainer"] p { margin: 0; text-align: right; line-height: 1.25; }
 [data-testid="stLayoutWrapper"]:has(> .st-key-savebar) { position: sticky; bottom: 0; z-index: 90; }
 .st-key-savebar { background: Canvas; background: PAPER; border-top: 1px solid color-mix(in srgb, currentColor 25%, transparent);
   padding: .5rem 0 .6rem 0; gap: .35rem; }

@@ -9,13 +9,35 @@ from dashboard.words import every_page as say
 
 
 def pressed(label: str, key: str) -> bool:
-    """A button for an act; asks for a name where nobody gave one.  True when the act is to be done."""
-    with st.container(horizontal=True, vertical_alignment="bottom", key=f"act_{key}"):
-        if not session.who_is_named():
-            box = f"who_{key}"
-            st.text_input(say.ISSUED_BY, max_chars=64, key=box, width=280, on_change=device.name_told, args=(box,))
-        done = st.button(label, key=f"{key}_now", type="primary")
-    if done and not session.who_is_named():
+    """A button for an act beside the name that it goes on record under.  True when the act is to be done.
+
+    Both are sent together: a name typed last thing before the press counts, and nothing moves in between.
+    """
+    box = f"who_{key}"
+    with (
+        st.form(f"act_{key}", border=False, enter_to_submit=False),
+        st.container(horizontal=True, vertical_alignment="bottom"),
+    ):
+        with st.container(width=280):
+            name_box(say.ISSUED_BY, box)
+        done = st.form_submit_button(label, key=f"{key}_now", type="primary", on_click=device.name_told, args=(box,))
+    return done and named()
+
+
+def name_box(label: str, key: str, *, tell: bool = False) -> None:
+    """A box with the name of who is looking, there when the name is known too, so that nothing below it moves.
+
+    tell: the name is kept as soon as it is typed; not where a form sends it.
+    """
+    known = session.who_is_named()
+    session.follow(key, known)
+    st.session_state.setdefault(key, known)
+    st.text_input(label, max_chars=64, key=key, on_change=device.name_told if tell else None, args=(key,))
+
+
+def named() -> bool:
+    """Whether there is a name to put on record; asks for it where there is none."""
+    known = bool(session.who_is_named())
+    if not known:
         st.error(say.NAME_FIRST)
-        return False
-    return done
+    return known

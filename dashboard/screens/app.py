@@ -61,7 +61,7 @@ def margin() -> None:
 def with_the_day(shown: date) -> None:
     """A page left open goes on to the next day by itself."""
     if session.today() != shown:
-        st.rerun()
+        session.draw_again()
 
 
 def find_unit() -> None:

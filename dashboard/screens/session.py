@@ -15,6 +15,7 @@ from time import monotonic
 import pandas as pd
 import streamlit as st
 from sqlite_utils import Database
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from analysis.worklist.assess import Assessment
 from dashboard.desk.habits import DEGREES, Habits, in_force
@@ -36,6 +37,7 @@ DEVICE_MEMORY = "device_memory"  # what the device remembers, see `device`
 IDLE_KEPT = 4  # idle connections kept open, our choice
 KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
 RETRY_S = 60.0  # [s] after which a judgement that failed is begun again by itself, our choice
+BESIDE = "judging"  # begins the key of a line that stands beside the page, so that the page does not move (`theme`)
 PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
 
 
@@ -316,12 +318,13 @@ def assessment(*, patient: bool = True) -> Assessment | None:
     if not has_vehicles() or not has_readings(as_of()):
         return None
     key = key_of()
-    future = judge().ask(key)
+    future, line = judge().ask(key), st.container(key=f"{BESIDE}_newer")
     if future.done() and judge().failure(key) is None:
         return future.result()
     earlier = judge().latest(key)
     if earlier is not None:
-        fresh_when_ready(key)
+        with line:
+            fresh_when_ready(key)
         return earlier
     if not patient:
         ready = wait([future], timeout=PATIENCE_S).done and judge().failure(key) is None
@@ -333,6 +336,13 @@ def judged(key: Key) -> Assessment:
     """The assessment of `key`, waited for; JudgingFailed when it cannot be had."""
     with st.spinner(say.JUDGING, show_time=True):
         return judge().ask(key).result()
+
+
+def draw_again() -> None:
+    """Draw the page again, from a fragment's own tick only: a run of the whole page may carry a click not read yet."""
+    running = get_script_run_ctx()
+    if running is not None and running.fragment_ids_this_run:
+        st.rerun()
 
 
 @st.fragment(run_every=2.0)
@@ -351,7 +361,7 @@ def fresh_when_ready(key: Key, *, words: str = say.JUDGING_NEWER) -> None:
             st.rerun()
         return
     if future.done():
-        st.rerun()
+        draw_again()
     st.caption(f":material/hourglass_top: {words} {say.SO_FAR.format(seconds=judge().asked_s(key))}")
 
 

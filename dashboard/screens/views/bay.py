@@ -92,7 +92,7 @@ def choose_meter() -> bay.Meter:
     """The meter's units, remembered for this device."""
     meter = bay.meter_of(device.remembered(), fahrenheit=session.fahrenheit())
     with st.expander(say.METER_UNITS, key="meter_units", on_change="rerun"):  # the same label keeps it open
-        st.caption(say.IT_SHOWS.format(units=meter_words(meter)))
+        shows = st.empty()
         fahrenheit = st.segmented_control(say.TEMPERATURE, ["°C", "°F"], default="°F" if meter.fahrenheit else "°C",
                                           key="meter_t") == "°F"  # fmt: skip
         drops = st.segmented_control(say.DROPS, ["V", "mV"], default="mV" if meter.drops_mv else "V",
@@ -106,9 +106,9 @@ def choose_meter() -> bay.Meter:
             key="meter_load", format="%g", placeholder=say.TESTER_LOAD_HINT,
         )  # fmt: skip
     chosen = bay.Meter(fahrenheit, drops, large, small, miles, None if load is None else float(load))
+    shows.caption(say.IT_SHOWS.format(units=meter_words(chosen)))
     if chosen != meter:
         device.remember(meter=vars(chosen))
-        st.rerun()
     return chosen
 
 

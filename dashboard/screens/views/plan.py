@@ -131,8 +131,10 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
 
 def judging_note(assessment: Assessment | None) -> None:
     """While vehicles are judged the plan on record is shown; the page follows by itself."""
+    line = st.container(key=f"{session.BESIDE}_plan")
     if assessment is None and session.has_readings(session.as_of()):
-        session.fresh_when_ready(session.key_of(), words=say.WAITS_FOR_JUDGING)
+        with line:
+            session.fresh_when_ready(session.key_of(), words=say.WAITS_FOR_JUDGING)
 
 
 def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:

@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard.desk.addresses import uid_of
 from dashboard.desk.work_orders import to_measure
-from dashboard.screens import bay, device, drafts, kept, one_unit, session, visits
+from dashboard.screens import acts, bay, device, drafts, kept, one_unit, session, visits
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
@@ -65,10 +65,7 @@ def show(unit: str) -> None:
 def report(unit: str, visit: Mapping[str, Any]) -> None:
     """The form."""
     caution(unit)
-    if not session.who_is_named():
-        st.text_input(
-            visit_words.DONE_BY, max_chars=64, key="who_visit", on_change=device.name_told, args=("who_visit",)
-        )
+    acts.name_box(visit_words.DONE_BY, "who_visit", tell=True)
     typed = fields(unit, visit)
     told = st.container(key="told")
     with st.container(key="savebar"):
@@ -155,8 +152,7 @@ def reading_after(
 
 def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
     """Close the visit; say what is wrong, or what is on record now, with the way to take it back."""
-    if not session.who_is_named():
-        st.error(every_page.NAME_FIRST)
+    if not acts.named():
         return
     words = Report(typed.found, typed.done_on, typed.other, typed.action, typed.parts, typed.note, typed.reading)
     entry = Entry()

@@ -100,10 +100,12 @@ def this_week() -> WeeklyList | None:
         return found
     last = newest_issued(day_shown) if session.has_readings(day_shown) else None
     assessment = session.assessment(patient=last is None)
+    waiting = st.container()  # there in any case, so that the browser knows what stands below again, and keeps it open
     if assessment is None and last is not None:
-        if session.judge().failure(session.key_of()) is None:
-            st.info(say.BEING_WORKED_OUT.format(week=iso))
-        session.fresh_when_ready(session.key_of())
+        with waiting:
+            if session.judge().failure(session.key_of()) is None:
+                st.info(say.BEING_WORKED_OUT.format(week=iso))
+            session.fresh_when_ready(session.key_of())
         return last
     if assessment is None:
         beginning.no_reading()
