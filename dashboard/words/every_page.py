@@ -23,6 +23,7 @@ PAGES: Final = {
 VEHICLES: Final = "Vehicles"
 VEHICLE, DEPOT, CLASS, PART, WEEK, DAY = "Vehicle", "Depot", "Class", "Part", "Week", "Day"
 ALL: Final = "all"
+MEASURED_IN: Final = "measured in"
 NO_DEPOT: Final = "no depot"
 MEASURE_IT: Final = "Measure this vehicle"
 ISSUED_BY: Final = "Issued by, your name"

@@ -13,7 +13,7 @@ from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.screens.picker import with_unit
 from dashboard.words import every_page
 from dashboard.words import record_words as say
-from dashboard.words.plain_text import day, safe, temperature
+from dashboard.words.plain_text import day, safe, temperature, words
 from dashboard.words.reasons import OUTCOME_WORDS
 from dashboard.words.visit_words import closed_words
 from ingest import corrections
@@ -94,8 +94,8 @@ def one(unit: str, word: str, chosen: int) -> None:
         st.markdown(say.CHANGED_BEFORE)
         shown = changed_before.drop(columns="change")
         columns.show(
-            shown.assign(at=columns.moments(shown["at"])), alt=say.CHANGES_ALT.format(kind=say.KIND_WORDS[word]), key=f"changes_{key}",
-            placeholder=say.NOTHING,
+            shown.assign(at=columns.moments(shown["at"]), column=[label_of(name) for name in shown["column"]]),
+            alt=say.CHANGES_ALT.format(kind=say.KIND_WORDS[word]), key=f"changes_{key}", placeholder=say.NOTHING,
         )  # fmt: skip
         downloads.table_button(shown, f"changes-{word}-{chosen}", key="corrections")
         st.caption(say.UNDONE_IN_LOGBOOK)
@@ -202,7 +202,7 @@ def typed(name: str, value: object) -> str:
 def label_of(name: str) -> str:
     """The field's label with its unit."""
     if name not in QUANTITIES:
-        return say.LABELS[name]
+        return say.LABELS.get(name, words(name))
     unit = "°F" if name == "temperature_c" and session.fahrenheit() else bay.unit_of(name, bay.Meter())
     return f"{bay.LABELS.get(name, name)}, {unit}"
 

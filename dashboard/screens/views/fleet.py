@@ -467,6 +467,7 @@ def learned(assessment: Assessment) -> None:
             columns={
                 "vehicle_class": st.column_config.TextColumn(head("vehicle_class"), pinned=True),
                 "value": st.column_config.NumberColumn(format="%.3g"),
+                "unit": every_page.MEASURED_IN,
                 "se": st.column_config.NumberColumn(head("se"), format="%.2g"),
             },
         )  # fmt: skip

@@ -154,7 +154,7 @@ def depots(saved: Mapping[str, Any]) -> None:
     )
     with st.form("depots", border=False):
         edited = st.data_editor(
-            table, hide_index=True, key="set_depots", width=720, disabled=["depot"],
+            table, hide_index=True, key="set_depots", width=720, disabled=["depot"], placeholder="",
             column_config={
                 "depot": st.column_config.TextColumn(head("depot"), pinned=True),
                 "responsible": st.column_config.TextColumn(say.RESPONSIBLE, max_chars=LONGEST_NAME),

@@ -52,6 +52,7 @@ from dashboard.words.plain_text import (
     words,
 )
 from dashboard.words.reasons import PART_WORDS, part_name, plain, quantity_unit, read_reasons
+from dashboard.words.record_words import REASON_WORDS
 from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
 from ingest.fields import SAMPLED
@@ -307,7 +308,7 @@ def parts_frame(mine: pd.DataFrame, slopes: Mapping[str, tuple[float, float, flo
             "±": mine["se_mohm"],
             "usual": mine["usual_mohm"],
             say.A_MONTH_ADDS: mine["growth_mohm_per_month"],
-            "unit": [quantity_unit(part) for part in mine["part"]],
+            every_page.MEASURED_IN: [quantity_unit(part) for part in mine["part"]],
             "suspect": mine["part_probability"],
             "wearing": mine["worn_probability"],
             say.RENEWED_STARTS: mine["renewed_coldest_start_c"],
@@ -409,7 +410,11 @@ def records(facts: one_unit.Facts) -> None:
         st.write(say.NO_REPAIR)
     else:
         table = facts.repairs.iloc[::-1][["done_on", "part", "action", "reason", "note", "repair_id"]]
-        columns.show(table, alt=say.REPAIRS_ALT, key="repairs_table")
+        shown_as = table.assign(
+            part=[PART_WORDS.get(part, part) for part in table["part"]],
+            reason=[REASON_WORDS.get(reason, reason) for reason in table["reason"]],
+        )
+        columns.show(shown_as, alt=say.REPAIRS_ALT, key="repairs_table")
         with st.container(horizontal=True):
             downloads.table_button(table, f"repairs-{unit}", key="repairs")
             st.page_link(page("correct"), label=say.CORRECT_REPAIR, query_params={"unit": unit, "what": "repair"})
