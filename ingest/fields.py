@@ -50,6 +50,9 @@ SMALL_CLAMP_MV_PER_A = 100.0  # [mV/A] usual output of a small current clamp; co
 SMALLEST_CLAMP, LARGEST_CLAMP = 0.01, 10_000.0  # [mV/A] scales of clamps that are taken; our choice
 SLOWEST_HZ, FASTEST_HZ = 0.5, 1_000_000.0  # [1/s] samples of a recording that are taken; our choice
 LONGEST_TEXT = 500  # [characters] of a remark; our choice, because longer ones are pasted files
+TECHNICIAN, PLANNER, MANAGER, ADMINISTRATOR = "technician", "planner", "manager", "administrator"
+ROLES = (TECHNICIAN, PLANNER, MANAGER, ADMINISTRATOR)
+"""What an account of the screens may be."""
 LONGEST_NAME = 64  # [characters] of a unit, depot or class; our choice
 
 

@@ -26,7 +26,8 @@ _UNIT = """coalesce(
 _RECORD = """CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions', 'visits')
     THEN substr(a.table_name, 1, length(a.table_name) - 1) WHEN a.table_name = 'workshops' THEN 'workshop hours:'
     WHEN a.table_name = 'workshop_days' THEN 'share of the week''s hours:' WHEN a.table_name = 'closures' THEN 'closed:'
-    WHEN a.table_name = 'parts' THEN 'part' ELSE a.table_name END || ' ' || a.row_key"""
+    WHEN a.table_name = 'parts' THEN 'part' WHEN a.table_name = 'accounts' THEN 'account'
+    WHEN a.table_name = 'code_secrets' THEN 'windscreen codes:' ELSE a.table_name END || ' ' || a.row_key"""
 _UNDONE_BY = f"""CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions', 'visits') THEN a.origin_id
     WHEN a.table_name IN ({", ".join(f"'{name}'" for name in SHEETS)})
         THEN (SELECT id FROM origins WHERE id = a.origin_id AND kind = 'correction') END"""

@@ -584,3 +584,26 @@ def _index_repairs(db: Database) -> None:
 def _add_kept(db: Database) -> None:
     """How many rows of each table an import left under its origin, so that they can be counted again."""
     _run(db, "ALTER TABLE origins ADD COLUMN kept TEXT NOT NULL DEFAULT ''")
+
+
+@migrations(name="020_who_may_do_what")
+def _create_accounts(db: Database) -> None:
+    """Which account has which roles on the screens, and the secrets that windscreen codes were signed with; the last one holds."""
+    _run(
+        db,
+        """
+    CREATE TABLE accounts (
+        account TEXT NOT NULL CHECK (length(account) BETWEEN 1 AND 64),
+        role TEXT NOT NULL CHECK (role IN ('technician', 'planner', 'manager', 'administrator')),
+        by TEXT NOT NULL,
+        at TEXT NOT NULL,
+        PRIMARY KEY (account, role)
+    ) STRICT;
+    CREATE TABLE code_secrets (
+        id INTEGER PRIMARY KEY,
+        secret TEXT NOT NULL CHECK (length(secret) = 64),
+        by TEXT NOT NULL,
+        at TEXT NOT NULL
+    ) STRICT
+    """,
+    )

@@ -91,6 +91,11 @@ def refuse_foreign(db: Database, file: Path) -> None:
         raise DatabaseRefused(f"{file.name} holds another program's tables ({min(names)!r} ...); name another file")
 
 
+def only_read(db: Database, *, on: bool) -> None:
+    """Let SQLite refuse everything that a connection would write, or take it again."""
+    db.conn.execute(f"PRAGMA query_only={'ON' if on else 'OFF'}")
+
+
 @contextmanager
 def at_one_moment(db: Database) -> Iterator[None]:
     """Reads within see the database as it was at the first of them, whatever others write meanwhile."""

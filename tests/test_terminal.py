@@ -65,6 +65,8 @@ WALK: tuple[tuple[str, ...], ...] = (
     ("trace", f"f{HOSTILE}.csv"), ("trace", f"f{HOSTILE}.csv", "--unit", UNIT, "--record", "--volts", HOSTILE),
     ("check",), ("check", "--format", "json"), ("restore", f"none{HOSTILE}.db"), ("restore", f"f{HOSTILE}.csv"),
     ("undo", "1"), ("completion", "bash"), ("issue",), ("issue", "--by", HOSTILE), ("logbook",), ("logbook", "--format", "csv"), ("demo",),
+    ("accounts", "list"), ("accounts", "give", HOSTILE, "planner"), ("accounts", "take", f"none{HOSTILE}", "planner"),
+    ("accounts", "new-codes", "--reason", HOSTILE),
     (f"none{HOSTILE}",), ("risk", f"none{HOSTILE}"), ("risk", "--as-of", HOSTILE), ("risk", f"--{HOSTILE}"),
 )  # fmt: skip
 NOT_WALKED = {("dashboard",)}  # it serves until it is stopped; what it says first is walked on its own
@@ -90,6 +92,7 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
             HOSTILE,
         ),
     )
+    connection.execute("INSERT INTO accounts (account, role, by, at) VALUES (?, 'planner', '', '')", (HOSTILE[:64],))
     connection.commit()
     connection.close()
     return path
@@ -163,7 +166,9 @@ def test_what_the_screens_server_says_first_is_clean(
     assert main(["--db", str(tmp_path / f"d{HOSTILE}.db"), "dashboard", "--port", str(port)]) == 0
     err = capsys.readouterr().err
     assert "made a new database" in err
-    assert main(["--db", str(tmp_path / "d.db"), "dashboard", "--host", f"h{HOSTILE}"]) == 3
+    assert main(["--db", str(tmp_path / "d.db"), "dashboard", "--host", f"h{HOSTILE}"]) == 2
+    open_to_all = "--open-to-everyone-on-this-network"
+    assert main(["--db", str(tmp_path / "d.db"), "dashboard", open_to_all, "--host", f"h{HOSTILE}"]) == 3
     err += capsys.readouterr().err
     assert "name another with --host or --port" in err
     assert [c for c in err if not (c.isprintable() or c == "\n")] == []

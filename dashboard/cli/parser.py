@@ -36,7 +36,7 @@ from dashboard.cli.options import (
 from dashboard.desk.terminal import PROGRAM, show
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
-from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, SYSTEM_VOLTAGES
+from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, SYSTEM_VOLTAGES
 from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
@@ -81,6 +81,7 @@ def build_parser() -> argparse.ArgumentParser:
     add_plan(command)
     add_corrections(command)
     add_settings(command)
+    add_accounts(group_of(command, "accounts", "who may do what on the screens", "list", "give", "take", "new-codes"))
     return parser
 
 
@@ -431,6 +432,46 @@ def add_resets(command: Command) -> None:
         )
 
 
+def add_accounts(command: Command) -> None:
+    """Who may do what on the screens; on the command line may everything who may open the file."""
+    command("list", "accounts.list_all", "every account that has a role, with its roles")
+    for name, words in (
+        ("give", "give an account roles: the first administrator is made so"),
+        ("take", "take roles from an account"),
+    ):
+        sub = command(name, f"accounts.{name}", words)
+        sub.add_argument("account", metavar="ACCOUNT", help="its name, exactly as the sign-in tells it")
+        sub.add_argument("roles", nargs="+", choices=ROLES, metavar="ROLE", help=f"one or more of {', '.join(ROLES)}")
+    sub = command("new-codes", "accounts.new_codes", "let the windscreen codes that were printed open nothing any more")
+    sub.add_argument("--reason", default="new codes", metavar="TEXT", help="why")
+
+
+def add_door(sub: argparse.ArgumentParser) -> None:
+    """Where the screens are served, to whom, and who tells them who is looking."""
+    sub.add_argument(
+        "--host", default="127.0.0.1", metavar="HOST", help="address to serve at (default: this machine only)"
+    )
+    sub.add_argument(
+        "--port", type=whole(1, 65535), default=8501, metavar="PORT", help="port to serve at (default: 8501)"
+    )
+    sub.add_argument(
+        "--host-name", dest="host_names", action="append", default=[], metavar="NAME",
+        help="a name by which browsers reach the screens, may be given again; other names are refused",
+    )  # fmt: skip
+    who = sub.add_mutually_exclusive_group()
+    who.add_argument(
+        "--sign-in", type=a_file, metavar="FILE.toml", help="people sign in with your provider of OpenID Connect"
+    )
+    who.add_argument(
+        "--account-header", metavar="NAME",
+        help="a proxy on this machine signs people in, and tells the account in this header",
+    )  # fmt: skip
+    who.add_argument(
+        "--open-to-everyone-on-this-network", dest="open_to_all", action="store_true",
+        help="serve at another --host without sign-in: every device there may read and write everything",
+    )  # fmt: skip
+
+
 def add_settings(command: Command) -> None:
     """Limits, the screens, completion."""
     limits = group_of(
@@ -449,12 +490,7 @@ def add_settings(command: Command) -> None:
     sub = limits("set", "limits.set_limits", "put your own limits in place of those in use")
     sub.add_argument("file", metavar="FILE.toml", help="your limits; an empty file goes back to the printed ones")
     sub = command("dashboard", "screens.run_dashboard", "start the screens", database_is_there=False)
-    sub.add_argument(
-        "--host", default="127.0.0.1", metavar="HOST", help="address to serve at (default: this machine only)"
-    )
-    sub.add_argument(
-        "--port", type=whole(1, 65535), default=8501, metavar="PORT", help="port to serve at (default: 8501)"
-    )
+    add_door(sub)
     sub = command("completion", "completion.run_completion", "print what a shell needs to complete words at the Tab key",
         database_is_there=False,
     )  # fmt: skip

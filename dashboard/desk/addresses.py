@@ -28,9 +28,9 @@ def checked(text: str) -> str:
     return plain
 
 
-def bay_address(base: str, unit: str) -> str:
-    """Where a vehicle is measured."""
-    return f"{base}/bay?unit={quote(unit, safe='')}"
+def bay_address(base: str, unit: str, code: str = "") -> str:
+    """Where a vehicle is measured; the code lets in who is not signed in."""
+    return f"{base}/bay?unit={quote(unit, safe='')}" + (f"&code={code}" if code else "")
 
 
 def visit_address(base: str, unit: str, uid: str) -> str:

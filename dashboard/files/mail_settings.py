@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import ipaddress
-import os
 import re
-import stat
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from dashboard.files.secrets_kept import secret_of
 from ingest.bounds import bytes_of
 from ingest.errors import FileRefused
 
@@ -115,21 +114,7 @@ def _password(table: Mapping[str, Any], file: Path, environment: Mapping[str, st
     name = _text(table, "password_file", "")
     if not name:
         raise ValueError(f"user is given without a password; allowed is {PASSWORD_VARIABLE} or password_file")
-    secret = file.parent / name
-    try:
-        mode = secret.stat().st_mode
-        text = secret.read_text(encoding="utf-8").strip("\r\n")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ValueError(
-            f"password_file {name!r} cannot be read: {getattr(error, 'strerror', None) or error}"
-        ) from None
-    if os.name == "posix" and mode & (stat.S_IRWXG | stat.S_IRWXO):
-        raise ValueError(
-            f"password_file {name!r} can be read by others; allowed is a file of its owner only (chmod 600)"
-        )
-    if not text or not text.isprintable():
-        raise ValueError(f"password_file {name!r} holds no password; allowed is a text in one line")
-    return text
+    return secret_of("password_file", file.parent / name)
 
 
 def _is_here(host: str) -> bool:

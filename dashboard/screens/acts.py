@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard.screens import device, session
+from dashboard.desk.rights import Act
+from dashboard.screens import device, reception, session, visitor
 from dashboard.words import every_page as say
 
 
-def pressed(label: str, key: str) -> bool:
+def pressed(label: str, key: str, act: Act) -> bool:
     """A button for an act beside the name that it goes on record under.  True when the act is to be done.
 
     Both are sent together: a name typed last thing before the press counts, and nothing moves in between.
     """
+    if not reception.may(act):
+        return False
     box = f"who_{key}"
     with (
         st.form(f"act_{key}", border=False, enter_to_submit=False),
@@ -25,10 +28,12 @@ def pressed(label: str, key: str) -> bool:
 
 
 def name_box(label: str, key: str, *, tell: bool = False) -> None:
-    """A box with the name of who is looking, there when the name is known too, so that nothing below it moves.
+    """A box with the name of who is looking, there when the name is known too, so that nothing below it moves; an account needs none.
 
     tell: the name is kept as soon as it is typed; not where a form sends it.
     """
+    if visitor.account():
+        return
     known = session.who_is_named()
     session.follow(key, known)
     st.session_state.setdefault(key, known)

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.charts import theme
 from dashboard.judging.process import JudgingFailed
-from dashboard.screens import device, place, session
+from dashboard.screens import device, place, reception, session
 from dashboard.screens.pages import IN_ADDRESS, all_pages, page
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
@@ -24,12 +24,17 @@ def main() -> None:
     st.set_page_config(page_title=say.PROGRAM, page_icon=ICON, layout="wide")
     st.html(theme.style_sheet())
     try:
-        chosen = st.navigation(all_pages(), position="sidebar")
-        device.recognise()
-        place.keep()
-        margin()
+        who = session.looking()
+        pages = all_pages() if who.may_read else reception.pages_of(who)
+        chosen = st.navigation(pages, position="sidebar" if who.may_read else "hidden")
+        if who.may_read or who.code_unit:
+            device.recognise()
+            place.keep()
+        if who.may_read:
+            margin()
         chosen.run()
-        session.begin_judging()
+        if who.may_read:
+            session.begin_judging()
     except JudgingFailed:
         session.fresh_when_ready(session.key_of())
     except IngestError as error:
@@ -40,8 +45,11 @@ def margin() -> None:
     """What stands beside every page: find a vehicle, who is looking, and whose day's knowledge is shown."""
     with st.sidebar:
         find_unit()
-        device.name_known()
-        st.text_input(say.YOUR_NAME, max_chars=64, key="who", on_change=device.name_told, args=("who",))
+        if session.looking().account:
+            reception.signed_in()
+        else:
+            device.name_known()
+            st.text_input(say.YOUR_NAME, max_chars=64, key="who", on_change=device.name_told, args=("who",))
         today = session.today()
         session.follow("as_of", today)
         with_the_day(today)

@@ -10,8 +10,9 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboard.desk.bus_source import Logged, became_words, checked, stored
+from dashboard.desk.rights import Act
 from dashboard.judging.bus_looking import look_into
-from dashboard.screens import columns, downloads, session
+from dashboard.screens import columns, downloads, reception, session
 from dashboard.screens.uploads import made_once, saved_to
 from dashboard.words import bus_words as say
 from dashboard.words import every_page
@@ -73,8 +74,10 @@ def offer(logged: Logged, unit: str) -> None:
     table_of(logged, entries)
     if not logged.dated:
         st.info(say.NO_DATES)
-    if st.button(say.STORE, type="primary", key="log_store", disabled=not (unit and logged.dated)):
-        with session.database() as db:
+    if reception.may(Act.RECORD) and st.button(
+        say.STORE, type="primary", key="log_store", disabled=not (unit and logged.dated)
+    ):
+        with session.database(Act.RECORD, unit=unit) as db:
             entries = stored(db, unit, logged.starts, by=session.who())
         new, known = (sum(e is not None and getattr(e, what) for e in entries) for what in ("stored", "known"))
         wrong = sum(e is not None and bool(e.problems) for e in entries)

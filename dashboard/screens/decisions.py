@@ -9,7 +9,8 @@ from typing import Any
 import streamlit as st
 
 from dashboard.desk import weekly
-from dashboard.screens import kept, session
+from dashboard.desk.rights import Act
+from dashboard.screens import kept, reception, session
 from dashboard.screens.pages import page
 from dashboard.words import decision_words as say
 from dashboard.words import every_page
@@ -39,7 +40,7 @@ def about(unit: str, *, flagged: bool) -> None:
 def on_card(unit: str, standing: Mapping[Any, Any] | None, where: str) -> None:
     """On a card of a list: a button that asks, and what was just kept with the way to take it back."""
     kept.told(where, unit)
-    if st.button(say.DECIDE_ON_OPENS.format(unit=safe(unit)), key=f"decide_{unit}"):
+    if session.may(Act.DECIDE) and st.button(say.DECIDE_ON_OPENS.format(unit=safe(unit)), key=f"decide_{unit}"):
         st.dialog(say.DECIDE_ON.format(unit=safe(unit)))(ask)(unit, standing, where)
 
 
@@ -52,6 +53,8 @@ def ask(unit: str, standing: Mapping[Any, Any] | None, where: str) -> None:
 
 def buttons(unit: str, where: str) -> None:
     """Accept, ask for a measurement, postpone, or nothing found."""
+    if not reception.may(Act.DECIDE):
+        return
     with st.container(horizontal=True, key="decisions"):
         if st.button(say.ACCEPT, type="primary", key="accept"):
             keep(unit, "accepted", where)
@@ -77,7 +80,7 @@ def buttons(unit: str, where: str) -> None:
 
 def keep(unit: str, kind: str, where: str, *, reason: str = "", until: Any = None) -> None:
     """Save a decision and draw the page again."""
-    with session.saving() as db:
+    with session.saving(Act.DECIDE, unit=unit) as db:
         known = set(read_decisions(db)["id"])
         number = save_decision(
             db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,

@@ -13,7 +13,8 @@ from typing import Any, Final
 import streamlit as st
 import streamlit.components.v2 as components
 
-from dashboard.screens import session
+from dashboard.desk.rights import Act
+from dashboard.screens import session, visitor
 from ingest.records import read_device, save_device
 
 _STATE: Final = "device"
@@ -105,12 +106,14 @@ def remember(**changes: object) -> None:
     own = number()
     note(**changes)
     if st.session_state.pop(_NOTED, False) and own:
-        with session.database() as db:
+        with session.database(Act.REMEMBER) as db:
             save_device(db, own, remembered())
 
 
 def name_told(key: str) -> None:
     """Keep the name that was typed into the box `key`, for this visit and for the device; empty forgets it."""
+    if visitor.account():  # it says who is looking, whatever stands in a box
+        return
     name = str(st.session_state.get(key, "")).strip()
     st.session_state["who"] = name
     remember(who=name or None)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from dashboard.desk.rights import Act, act_of_change, act_of_row
 from dashboard.screens import session
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
@@ -17,7 +18,10 @@ _KEY = "kept_note"
 
 @dataclass(frozen=True)
 class Kept:
-    """What is said on the page `where` about `unit`, and how it is taken back: a saved row, or a change of one."""
+    """What is said on the page `where` about `unit`, and how it is taken back: a saved row, or a change of one.
+
+    act: what saved it, where whoever may do that may take it back at once; else it is found by what is taken back.
+    """
 
     where: str
     unit: str
@@ -27,6 +31,7 @@ class Kept:
     change: int = 0
     again: bool = False
     wrong: bool = False
+    act: Act | None = None
 
 
 def keep(note: Kept) -> None:
@@ -56,15 +61,23 @@ def told(where: str, unit: str) -> bool:
 
 def undo_button(note: Kept) -> None:
     """The button that takes it back, where it can be."""
-    if note.number or note.change:
+    if (note.number or note.change) and session.may(act_of(note), note.unit):
         label = say.BRING_BACK if note.again else say.UNDO
         st.button(label, key="undo_kept", icon=":material/undo:", on_click=take_back, args=(note,))
+
+
+def act_of(note: Kept) -> Act:
+    """The act that takes it back."""
+    if note.act is not None:
+        return note.act
+    with session.database() as db:
+        return act_of_change(db, note.change) if note.change else act_of_row(note.word)
 
 
 def take_back(note: Kept) -> None:
     """Withdraw the row that was saved, or undo the change; what was done so can be undone again."""
     try:
-        with session.database() as db:
+        with session.database(act_of(note), unit=note.unit) as db:
             done = (
                 corrections.undo(db, note.change, by=session.who(), now=session.now())
                 if note.change
@@ -76,4 +89,4 @@ def take_back(note: Kept) -> None:
         keep(Kept(note.where, note.unit, str(error), wrong=True))
         return
     words = say.AGAIN_ON_RECORD if note.again else say.UNDONE
-    keep(Kept(note.where, note.unit, words, change=done.change or 0, again=not note.again))
+    keep(Kept(note.where, note.unit, words, change=done.change or 0, again=not note.again, act=note.act))

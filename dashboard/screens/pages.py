@@ -34,7 +34,10 @@ _ICONS = {
     "settings": "tune",
 }
 START = "weekly_list"
-_ROOT = "start"  # the first page is served at the bare address; this name is only its number among the pages
+ROOT = "start"  # the first page is served at the bare address; this name is only its number among the pages
+
+
+ADDRESSES: Final = (ROOT, *_ICONS)
 
 
 def page(name: str) -> Page:
@@ -42,7 +45,7 @@ def page(name: str) -> Page:
     if name not in _ICONS:
         raise ValueError(f"name is {name!r}; allowed are {', '.join(_ICONS)}")
     first = name == START
-    path = _ROOT if first else name
+    path = ROOT if first else name
     return st.Page(
         _VIEWS / f"{name}.py", title=say.PAGES[name], icon=f":material/{_ICONS[name]}:", url_path=path, default=first
     )

@@ -29,6 +29,12 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
 
     beside: draws what stands beside the button for another vehicle.
     """
+    who = session.looking()
+    if not who.may_read:  # a windscreen's code opens its own vehicle, and names no other
+        device.name_known()
+        if beside is not None:
+            beside()
+        return who.code_unit
     numbers = session.units()["unit"].tolist()
     asked = st.query_params.get("unit")
     if asked in numbers:

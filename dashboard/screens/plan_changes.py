@@ -10,7 +10,8 @@ from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.desk.plan_moves import Trial, move, release, try_move, without_move
 from dashboard.desk.planning import PLAN_WEEKS, Overtaken, Seen, make_plan, named, pin_words, seen_now, when
-from dashboard.screens import session
+from dashboard.desk.rights import Act
+from dashboard.screens import reception, session, visitor
 from dashboard.words import every_page
 from dashboard.words import plan_page as say
 from dashboard.words.plain_text import safe
@@ -45,8 +46,9 @@ def wish_button(label: str, wish: Wish, *, key: str, primary: bool = False, disa
     """A button for a wish; what is on record while it is drawn is what its planner has in view."""
     with session.database() as db:
         seen = seen_now(db)
+        mine = visitor.now(db).may(Act.PLAN)
     st.button(
-        label, key=key, type="primary" if primary else "secondary", disabled=disabled, on_click=remember,
+        label, key=key, type="primary" if primary else "secondary", disabled=disabled or not mine, on_click=remember,
         args=(replace(wish, seen=seen),),
     )  # fmt: skip
 
@@ -99,7 +101,7 @@ def answer(*, by_hand: bool) -> None:
 
 def _do(wish: Wish, assessment: Assessment) -> ReplacementPlan:
     day, who, now = session.as_of(), session.who(), session.now()
-    with session.database() as db:
+    with session.database(Act.PLAN) as db:
         if wish.kind == "again":
             return make_plan(
                 db, as_of=day, weeks=wish.weeks, assessment=assessment, by=who, now=now, seen=wish.seen
@@ -133,6 +135,9 @@ def moving(plan: ReplacementPlan, assessment: Assessment | None, *, newest: bool
     """Choose a vehicle and a week, see what the change costs, then make it or leave it."""
     if not plan.version:
         st.info(say.ISSUE_TO_MOVE)
+        return
+    if not reception.may(Act.PLAN):
+        pins_on_record(plan)
         return
     if assessment is None:
         st.info(say.MOVE_WHEN_JUDGED)

@@ -1,40 +1,33 @@
-"""The screens' server: sockets that send at once, and work that is begun before the first visitor comes."""
+"""The screens' server, and the work that is begun before the first visitor comes."""
 
 from __future__ import annotations
 
-import asyncio
 import inspect
+import signal
 import socket
-from collections.abc import Callable, Sequence
+import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import uvicorn
+from starlette.middleware import Middleware
+from streamlit import config
+from streamlit.starlette import App
+
+from dashboard.screens.gate import Door, Gate
 from ingest.bounds import LARGEST_FILE
 from ingest.errors import CouldNot
 
+GRACE_S = 3  # [s] that open pages have to end in; our choice
 FLAGS = {
-    "server.headless": "true",
-    "browser.gatherUsageStats": "false",
+    "server.headless": True,
+    "browser.gatherUsageStats": False,
     "server.fileWatcherType": "none",
     "client.toolbarMode": "viewer",
     "client.showErrorDetails": "none",
-    "server.maxUploadSize": str(LARGEST_FILE // 1_000_000),
+    "server.maxUploadSize": LARGEST_FILE // 1_000_000,
 }
-
-
-class PromptLoop(asyncio.SelectorEventLoop):
-    """An event loop whose servers send small answers at once (TCP_NODELAY).
-
-    asyncio does so for the sockets that it makes itself, not for one that is handed to it ready made, as the screens'
-    server does; there every answer would wait some 40 ms for the browser's acknowledgement.
-    """
-
-    async def create_server(self, *arguments: Any, **options: Any) -> asyncio.Server:
-        """As in asyncio; what a listening socket was told, its connections inherit."""
-        own = options.get("sock")
-        if isinstance(own, socket.socket) and own.family in (socket.AF_INET, socket.AF_INET6):
-            own.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        return await super().create_server(*arguments, **options)
 
 
 def check_address(host: str, port: int) -> None:
@@ -62,23 +55,18 @@ def prepare() -> None:
         issued.newest_issued(day)
 
 
-def serve(host: str, port: int, *, flags: Sequence[str] = ()) -> None:
-    """Serve the screens at `host` and `port` until told to stop."""
-    from streamlit.web import cli as streamlit_cli
-
+def serve(door: Door, port: int, *, flags: Sequence[str] = (), secrets: Mapping[str, Any] | None = None) -> None:
+    """Serve the screens behind `door` at `port` until told to stop; secrets: those of the provider of the sign-in."""
     prepare()
-    app = Path(__file__).with_name("app.py")
-    options = {"server.address": host, "server.port": port, **FLAGS}
-    arguments = ["run", str(app), *(f"--{name}={value}" for name, value in options.items()), *flags]
-    run_prompt(lambda: streamlit_cli.main(arguments, standalone_mode=False))
-
-
-def run_prompt(start: Callable[[], object]) -> None:
-    """Call `start`, which begins tasks in the running loop, and wait until all of them have ended."""
-
-    async def everything() -> None:
-        start()
-        await asyncio.gather(*(asyncio.all_tasks() - {asyncio.current_task()}))
-
-    with asyncio.Runner(loop_factory=PromptLoop) as runner:
-        runner.run(everything())
+    own = {"server.address": door.host, "server.port": port}
+    for name, value in {**FLAGS, **own, **dict(flag.removeprefix("--").split("=", 1) for flag in flags)}.items():
+        config.set_option(name, {"true": True, "false": False}.get(str(value), value))
+    app = App(Path(__file__).with_name("app.py"), middleware=[Middleware(Gate, door=door)], secrets=secrets)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # what was begun beside the server is ended on the way out
+    uvicorn.Server(
+        uvicorn.Config(
+            app, host=door.host, port=port, ws_max_size=LARGEST_FILE, timeout_graceful_shutdown=GRACE_S,
+            proxy_headers=False,  # who is at the other end is asked of the connection, and not of what it says
+            server_header=False, log_level="warning", access_log=False,
+        )
+    ).run()  # fmt: skip

@@ -20,12 +20,16 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 from analysis.worklist.assess import Assessment
 from dashboard.desk.habits import DEGREES, Habits, in_force
 from dashboard.desk.kept_assessment import judged_version
+from dashboard.desk.rights import Act, Visitor
 from dashboard.judging.process import assess_apart
 from dashboard.judging.worker import Worker
+from dashboard.screens import visitor
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
+from dashboard.words.rights_words import BY_CODE
 from ingest import store
 from ingest.errors import IngestError
+from ingest.fields import LONGEST_NAME
 from ingest.records import read_settings
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
@@ -81,20 +85,40 @@ def connections() -> Connections:
 
 
 @contextmanager
-def database() -> Iterator[Database]:
-    """A connection for one piece of work; no two sessions use the same one at a time."""
+def database(act: Act | None = None, *, unit: str = "") -> Iterator[Database]:
+    """A connection for one piece of work; no two sessions use the same one at a time.
+
+    Without an act it only reads, and SQLite itself refuses to write.  With one it writes, and only for who may do that at
+    this moment: NotAllowed otherwise.  This is the one door to the store; `unit` is the vehicle that the act is about.
+    """
     key, db = connections().take(database_path())
     try:
+        store.only_read(db, on=True)
+        if act is not None:
+            visitor.now(db).check(act, unit)
+            store.only_read(db, on=False)
         yield db
     finally:
         connections().give_back(key, db)
 
 
+def may(act: Act, unit: str = "") -> bool:
+    """Whether who is looking may do it, so that a page offers what can be done."""
+    with database() as db:
+        return visitor.now(db).may(act, unit)
+
+
+def looking() -> Visitor:
+    """Who is looking."""
+    with database() as db:
+        return visitor.now(db)
+
+
 @contextmanager
-def saving() -> Iterator[Database]:
+def saving(act: Act, *, unit: str = "") -> Iterator[Database]:
     """A connection to put something on record; what is refused is said, and the rest of the block is left out."""
     try:
-        with database() as db:
+        with database(act, unit=unit) as db:
             yield db
     except (IngestError, ValueError) as error:
         st.error(safe(error))
@@ -142,13 +166,14 @@ def follow(key: str, newest: object) -> bool:
 
 
 def who() -> str:
-    """Who is looking, as it goes on record."""
-    return who_is_named() or say.NOT_NAMED
+    """Who is looking, as it goes on record: the account, else the name that was typed, and that a code let it in."""
+    name = who_is_named() or say.NOT_NAMED
+    return name if not visitor.how() or visitor.account() else f"{name[: LONGEST_NAME - len(BY_CODE) - 2]}, {BY_CODE}"
 
 
 def who_is_named() -> str:
-    """The name of who is looking; "" where nobody said it."""
-    return str(st.session_state.get("who", "")).strip()[:64]
+    """The name of who is looking: its account, else what was typed; "" where nobody said it."""
+    return visitor.account() or str(st.session_state.get("who", "")).strip()[:LONGEST_NAME]
 
 
 def horizon_days() -> int:

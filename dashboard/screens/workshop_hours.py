@@ -8,6 +8,7 @@ from functools import partial
 
 import streamlit as st
 
+from dashboard.desk.rights import Act
 from dashboard.desk.weekly import iso_week
 from dashboard.desk.workshop_edits import (
     DAY_NAMES,
@@ -20,7 +21,7 @@ from dashboard.desk.workshop_edits import (
     set_usual_week,
     set_week,
 )
-from dashboard.screens import kept, session
+from dashboard.screens import kept, reception, session
 from dashboard.screens.pages import page
 from dashboard.words import every_page, plan_page
 from dashboard.words import workshop_words as say
@@ -37,6 +38,8 @@ def change_hours() -> None:
     """One workshop's usual week, weeks that differ and closed days, each saved by itself and undone by its button."""
     st.subheader(say.TITLE, anchor=False)
     kept.told(PLACE, "")
+    if not reception.may(Act.HOURS):
+        return
     with session.database() as db:
         depots = known_depots(db)
     if not depots:
@@ -129,7 +132,7 @@ def undo_line(said: str, label: str, key: str, told: str, do: Callable[..., int]
 
 def done(words: str, do: Callable[..., int]) -> None:
     """Do it, say so with a button that takes it back, or say that nothing differs; what cannot be is said in its place."""
-    with session.saving() as db:
+    with session.saving(Act.HOURS) as db:
         change = do(db, by=session.who(), now=session.now())
         kept.keep(kept.Kept(PLACE, "", words if change else say.NOTHING, change=change))
         st.rerun()

@@ -11,7 +11,20 @@ from streamlit.delta_generator import DeltaGenerator
 from analysis.bay.one_reading import ReadingCheck
 from dashboard.charts import theme
 from dashboard.desk.in_order import STEPS, fields_today
-from dashboard.screens import bay, columns, device, downloads, drafts, kept, one_unit, pictures, session, trace_panel
+from dashboard.desk.rights import Act
+from dashboard.screens import (
+    bay,
+    columns,
+    device,
+    downloads,
+    drafts,
+    kept,
+    one_unit,
+    pictures,
+    reception,
+    session,
+    trace_panel,
+)
 from dashboard.screens.caution import caution
 from dashboard.screens.issued import issued_row, newest_issued
 from dashboard.screens.pages import page
@@ -68,7 +81,9 @@ def show(unit: str) -> None:
 def who_measures() -> None:
     """The name that goes on record with the reading: asked once on a device, then shown."""
     name = session.who_is_named()
-    if name:
+    if session.looking().account:
+        st.caption(safe(name))
+    elif name:
         with st.popover(safe(name), icon=":material/person:", key="who_here"):
             ask_name(say.YOUR_NAME_IF, name)
     else:
@@ -304,6 +319,8 @@ def says(check: ReadingCheck) -> None:
 def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:
     """Ask whether the values are another vehicle's, with the likely ones; a question, whatever the answer."""
     asked_of = drafts.entry_id(form.unit)
+    if not session.looking().may_read:  # other vehicles are not named to the holder of a code
+        return
     if "taken_at" not in entry.values or st.session_state.get("own_vehicle") == asked_of:
         return
     found = one_unit.whose_reading(facts, entry.as_reading())
@@ -342,7 +359,9 @@ def at_the_thumb(
     if entry is not None and check is not None:
         following = bay.measure_next(check, entry) or say.ENOUGH
         st.markdown(every_page.MEASURE_NEXT.format(what=safe(following)))
-    if st.button(say.SAVE, type="primary", width="stretch", key="save", disabled=entry is None or bool(entry.problems)):
+    if reception.may(Act.RECORD, form.unit) and st.button(
+        say.SAVE, type="primary", width="stretch", key="save", disabled=entry is None or bool(entry.problems)
+    ):
         save(form, meter)
 
 
@@ -350,7 +369,7 @@ def save(form: Form, meter: bay.Meter) -> None:
     """Save the reading; the draft goes only when the database has it."""
     values = bay.values_of(form.unit, form.typed, meter) | {"technician": session.who()}
     try:
-        with session.database() as db:
+        with session.database(Act.RECORD, unit=form.unit) as db:
             done = record_reading(
                 db, values, by=session.who(), now=session.now(), entry_id=drafts.entry_id(form.unit),
                 device=device.number(), confirmed=form.twice,
@@ -379,8 +398,10 @@ def saved_note(unit: str) -> bool:
                icon=":material/check_circle:")  # fmt: skip
     with st.container(horizontal=True, vertical_alignment="center", key="saved_next"):
         if not note["known"]:
-            saved = kept.Kept("bay", unit, "", "reading", int(note["reading_id"]))
+            saved = kept.Kept("bay", unit, "", "reading", int(note["reading_id"]), act=Act.RECORD)
             st.button(every_page.UNDO, key="undo_saved", icon=":material/undo:", on_click=undo_saved, args=(saved,))
+        if not session.looking().may_read:
+            return True
         st.page_link(page("unit"), label=say.SEE, query_params={"unit": unit})
         st.page_link(page("correct"), label=say.CORRECT, query_params={"unit": unit})
         st.page_link(page("work"), label=say.RECORD_REPAIR, query_params={"unit": unit})

@@ -8,7 +8,8 @@ from typing import Any
 import streamlit as st
 
 from dashboard.desk import weekly
-from dashboard.screens import bay, columns, downloads, kept, one_unit, session
+from dashboard.desk.rights import act_of_row
+from dashboard.screens import bay, columns, downloads, kept, one_unit, reception, session
 from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.screens.picker import with_unit
 from dashboard.words import every_page
@@ -86,10 +87,13 @@ def one(unit: str, word: str, chosen: int) -> None:
     key = f"{word}_{chosen}_{len(changed_before)}"
     changes = fields(word, row, key)
     reason = st.text_input(say.WHY_CORRECTED, max_chars=200, key=f"because_{word}_{chosen}")
-    if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=not changes):
+    mine = reception.may(act_of_row(word))
+    off = not (changes and mine)
+    if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
         entry = tried(corrections.correct, word, chosen, changes, reason=reason)
         finish(unit, entry, say.CORRECTED)
-    withdraw(unit, word, chosen)
+    if mine:
+        withdraw(unit, word, chosen)
     if len(changed_before):
         st.markdown(say.CHANGED_BEFORE)
         shown = changed_before.drop(columns="change")
@@ -105,7 +109,7 @@ def one(unit: str, word: str, chosen: int) -> None:
 def tried(act: Callable[..., Entry], *what: object, reason: str) -> Entry:
     """What came of a correction or a withdrawal; a refusal as its problem."""
     try:
-        with session.database() as db:
+        with session.database(act_of_row(str(what[0]))) as db:
             return act(db, *what, by=session.who(), reason=reason, now=session.now())
     except IngestError as error:
         return Entry(problems=(str(error),))
@@ -158,7 +162,7 @@ def withdrawn(unit: str) -> None:
             )
             change = int(str(row["change"]))
             back = kept.Kept("correct", unit, "", change=change, again=True)
-            if change not in offered:  # one click puts back all that went with it
+            if change not in offered and session.may(kept.act_of(back)):  # one click puts back all that went with it
                 st.button(say.PUT_BACK, key=f"back_{change}", on_click=kept.take_back, args=(back,))
             offered.add(change)
 

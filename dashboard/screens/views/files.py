@@ -11,8 +11,9 @@ import pandas as pd
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from dashboard.desk.rights import Act
 from dashboard.judging.importing import Import, Order, begin
-from dashboard.screens import beginning, bus_logs, columns, downloads, session
+from dashboard.screens import beginning, bus_logs, columns, downloads, reception, session
 from dashboard.screens.pages import page
 from dashboard.screens.uploads import saved_to
 from dashboard.words import every_page, files_words
@@ -54,6 +55,8 @@ def bring_in() -> None:
     """Import files: every row is stored, known already, or set aside with its reason."""
     beginning.steps()
     st.write(files_words.WHICH_FILES.format(largest_mb=LARGEST_FILE / 1000000.0))
+    if not reception.may(Act.IMPORT):
+        return
     uploads = st.file_uploader(files_words.FILES, type=KINDS, accept_multiple_files=True, key="uploads")
     with session.database() as db:
         names = [source.name for source in list_sources(db)]
@@ -80,9 +83,9 @@ def begun(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> 
     """The files laid down in a folder, and their import begun."""
     folder = tempfile.TemporaryDirectory(prefix="cranktrend-")
     files = tuple(str(saved_to(folder.name, upload)) for upload in uploads)
-    return begin(
-        Order(str(session.database_path()), files, session.now().isoformat(), session.who(), source, dry), folder
-    )
+    order = Order(str(session.database_path()), files, session.now().isoformat(), session.who(), source, dry)
+    with session.database(Act.IMPORT):  # the import opens the database for itself
+        return begin(order, folder)
 
 
 @st.fragment(run_every="500ms")
@@ -152,6 +155,8 @@ def say(outcome: Outcome) -> None:
 def describe() -> None:
     """Draft a description, change it in a form, check it against the file's first rows, save it under a name."""
     st.write(files_words.DESCRIBE_HELP)
+    if not reception.may(Act.IMPORT):
+        return
     upload = st.file_uploader(files_words.FILE, type=KINDS, key="describe_file")
     if upload is None:
         return
@@ -187,7 +192,7 @@ def describe() -> None:
     if st.button(files_words.SAVE_DESCRIPTION, type="primary", key="save_source", disabled=not name.strip()):
         try:
             parse_source(text)
-            with session.database() as db:
+            with session.database(Act.IMPORT) as db:
                 save_source(db, name.strip(), text, by=session.who(), now=session.now())
         except (IngestError, ValueError) as error:
             st.error(safe(error))

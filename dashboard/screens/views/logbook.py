@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pandas as pd
 import streamlit as st
 
-from dashboard.screens import bay, columns, downloads, kept, session
+from dashboard.screens import bay, columns, downloads, kept, reception, session
 from dashboard.screens.pages import IN_ADDRESS, page
 from dashboard.words import every_page
 from dashboard.words import record_words as say
@@ -72,10 +72,9 @@ def undoing(done: pd.DataFrame) -> None:
     }
     with st.container(width=640):
         chosen = st.selectbox(say.CHANGE, list(words), format_func=words.__getitem__, key="undo_change")
-        st.button(
-            say.UNDO_CHANGE, key="undo_now", icon=":material/undo:", on_click=kept.take_back,
-            args=(kept.Kept("logbook", "", "", change=chosen or 0),),
-        )  # fmt: skip
+        note = kept.Kept("logbook", "", "", change=chosen or 0)
+        if reception.may(kept.act_of(note)):
+            st.button(say.UNDO_CHANGE, key="undo_now", icon=":material/undo:", on_click=kept.take_back, args=(note,))
         unit = str(changes.loc[changes["change"] == chosen, "unit"].iloc[0])
         if unit:
             st.page_link(page("correct"), label=say.CORRECTIONS_OF.format(unit=safe(unit)), query_params={"unit": unit})

@@ -16,6 +16,7 @@ from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
 from dashboard.desk.planning import changed_since, load_plan, named
 from dashboard.desk.refusals import PlanRefused
+from dashboard.desk.rights import Act
 from dashboard.files.plan_export import render
 from dashboard.screens import acts, beginning, columns, downloads, pictures, plan_changes, plan_week, session, visits
 from dashboard.screens.cards import card_table
@@ -103,7 +104,7 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
         plan = plan_changes.not_issued(assessment)
         st.info(say.NOT_ISSUED)
         st.markdown("\n".join(f"{at}. {safe(step)}" for at, step in enumerate(first_steps(plan), start=1)))
-        if acts.pressed(say.ISSUE, "plan"):
+        if acts.pressed(say.ISSUE, "plan", Act.PLAN):
             plan_changes.remember(Wish("again", plan.weeks))
             st.rerun()
         return plan, True

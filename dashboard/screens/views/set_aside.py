@@ -7,7 +7,8 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard.screens import bay, columns, downloads, session
+from dashboard.desk.rights import Act
+from dashboard.screens import bay, columns, downloads, reception, session
 from dashboard.screens.pages import IN_ADDRESS
 from dashboard.words import every_page
 from dashboard.words import record_words as say
@@ -113,8 +114,9 @@ def one(number: int) -> None:
             )
         )
         return
-    correct(row)
-    dismiss(row)
+    if reception.may(Act.ASIDE):
+        correct(row)
+        dismiss(row)
 
 
 def tried(row: SetAside) -> None:
@@ -141,7 +143,7 @@ def correct(row: SetAside) -> None:
             if new.strip() != old.strip():
                 changes[name] = new.strip()
     if st.button(say.TAKE_IN, type="primary", key=f"admit_{row.id}"):
-        with session.saving() as db:
+        with session.saving(Act.ASIDE) as db:
             entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
             if entry.stored or entry.known:
                 st.session_state["aside_note"] = say.TAKEN_IN
@@ -161,7 +163,7 @@ def dismiss(row: SetAside) -> None:
     with st.popover(say.LEAVE_OUT_OPENS, key=f"dismiss_{row.id}"):
         reason = st.text_input(every_page.WHY, max_chars=200, key=f"aside_why_{row.id}")
         if st.button(say.LEAVE_OUT, key=f"dismiss_now_{row.id}"):
-            with session.saving() as db:
+            with session.saving(Act.ASIDE) as db:
                 dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
                 st.session_state["aside_note"] = say.LEFT_OUT
                 st.rerun()

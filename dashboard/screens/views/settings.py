@@ -23,7 +23,8 @@ from dashboard.desk.habits import (
 )
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
-from dashboard.screens import columns, device, downloads, kept, session
+from dashboard.desk.rights import Act
+from dashboard.screens import columns, device, downloads, kept, reception, session
 from dashboard.words import every_page
 from dashboard.words import settings_words as say
 from dashboard.words.heads import head
@@ -51,6 +52,7 @@ def show() -> None:
     st.title(every_page.PAGES["settings"])
     with session.database() as db:
         saved = read_settings(db)
+    mine = reception.may(Act.SETTINGS)
     with st.container(width=560):
         note = st.session_state.pop("settings_note", None)
         if note:
@@ -79,7 +81,7 @@ def show() -> None:
             key="set_address", placeholder=say.ADDRESS_HINT,
             help=say.ADDRESS_HELP,
         )  # fmt: skip
-        if st.button(say.SAVE, type="primary", key="save_settings"):
+        if st.button(say.SAVE, type="primary", key="save_settings", disabled=not mine):
             try:
                 wanted = {
                     ADDRESS_KEY: checked(address), session.HORIZON_KEY: int(horizon),
@@ -161,7 +163,7 @@ def depots(saved: Mapping[str, Any]) -> None:
                 **{n: st.column_config.SelectboxColumn(say.HABIT_WORDS[n].casefold(), options=list(a)) for n, a in ALLOWED.items()},
             },
         )  # fmt: skip
-        if st.form_submit_button(say.SAVE_DEPOTS, key="save_depots"):
+        if st.form_submit_button(say.SAVE_DEPOTS, key="save_depots", disabled=not session.may(Act.SETTINGS)):
             try:
                 wanted = checked_depots(edited.fillna("").to_dict("records"))
             except ValueError as error:
@@ -220,7 +222,7 @@ def costs() -> None:
                     help=meaning,
                     width=FIELD_PX,
                 )
-        if st.form_submit_button(say.SAVE_COSTS, key="save_costs"):
+        if st.form_submit_button(say.SAVE_COSTS, key="save_costs", disabled=not session.may(Act.SETTINGS)):
             rows = edited.to_dict("records")
             wanted["no_start"] = {
                 str(r["class"]): {n: float(r[n]) for n in ("roadside", "tow", "lost_work")} for r in rows
@@ -235,6 +237,7 @@ def parts() -> None:
         now, money = parts_in_force(db), own_costs(db).currency
     st.subheader(say.PARTS)
     kept.told("settings", "")
+    mine = reception.may(Act.HOURS)
     st.caption(say.PARTS_HELP)
     with st.form("parts", border=False):
         edited = st.data_editor(
@@ -248,14 +251,14 @@ def parts() -> None:
                 "lead_days": plain_number(say.DELIVERY, 1000.0, "%.0f"),
             },
         )  # fmt: skip
-        if st.form_submit_button(say.SAVE_PARTS, key="save_parts"):
+        if st.form_submit_button(say.SAVE_PARTS, key="save_parts", disabled=not mine):
             keep_parts(edited.assign(part=now["part"].tolist()))
     downloads.table_button(now, "parts", key="parts", label=say.PARTS_CSV)
 
 
 def keep_parts(edited: pd.DataFrame) -> None:
     """Save what was changed, as a parts file would."""
-    with session.saving() as db:
+    with session.saving(Act.HOURS) as db:
         changed, change = save_parts(db, edited, by=session.who(), now=session.now())
         said = say.parts_changed(changed)
         st.session_state[PARTS_SAVED] = change  # a fresh table, so that what is undone is not typed in it still
@@ -292,7 +295,7 @@ def _hours(value: object) -> float:
 
 def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
     """Save every setting; the old values go to the audit."""
-    with session.saving() as db:
+    with session.saving(Act.SETTINGS) as db:
         for key, value in wanted.items():
             save_setting(db, key, value, by=session.who(), now=session.now())
         if plan:

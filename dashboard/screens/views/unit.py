@@ -15,6 +15,7 @@ from analysis.worklist.assess import Assessment
 from analysis.worklist.course import plain_slopes
 from dashboard.desk.assessment import own_costs, row_of
 from dashboard.desk.own_limits import limit_book
+from dashboard.desk.rights import Act
 from dashboard.files import paper
 from dashboard.screens import (
     beginning,
@@ -258,12 +259,12 @@ def replaced_questions(assessment: Assessment, unit: str) -> None:
 
 def answer_button(unit: str, part: str, around: date, answer: str, label: str) -> None:
     """A button that puts an answer on record, in place of an earlier one."""
-    if st.button(label, key=f"{answer}_{part}_{around:%Y%m%d}"):
-        with session.database() as db:
+    if session.may(Act.ANSWER) and st.button(label, key=f"{answer}_{part}_{around:%Y%m%d}"):
+        with session.saving(Act.ANSWER, unit=unit) as db:
             save_reset_answer(
                 db, unit=unit, part=part, around_on=around, answer=answer, by=session.who(), now=session.now()
             )  # fmt: skip
-        st.rerun()
+            st.rerun()
 
 
 # --- charts ----------------------------------------------------------------------------------------------------------

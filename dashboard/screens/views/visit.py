@@ -10,8 +10,9 @@ from typing import Any
 import streamlit as st
 
 from dashboard.desk.addresses import uid_of
+from dashboard.desk.rights import Act
 from dashboard.desk.work_orders import to_measure
-from dashboard.screens import acts, bay, device, drafts, kept, one_unit, session, visits
+from dashboard.screens import acts, bay, device, drafts, kept, one_unit, reception, session, visits
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
@@ -64,6 +65,8 @@ def show(unit: str) -> None:
 
 def report(unit: str, visit: Mapping[str, Any]) -> None:
     """The form."""
+    if not reception.may(Act.RECORD, unit):
+        return
     caution(unit)
     acts.name_box(visit_words.DONE_BY, "who_visit", tell=True)
     typed = fields(unit, visit)
@@ -156,7 +159,7 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
         return
     words = Report(typed.found, typed.done_on, typed.other, typed.action, typed.parts, typed.note, typed.reading)
     entry = Entry()
-    with session.saving() as db:
+    with session.saving(Act.RECORD, unit=unit) as db:
         entry = close_visit(
             db, as_planned(visit), words, by=session.who(), now=session.now(), device=device.number(),
             entry_id=drafts.entry_id(draft_of(visit)),
@@ -165,7 +168,7 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
         st.error(safe(bay.spoken(problem), longest=600))
     if entry.stored or entry.known:
         drafts.keep(draft_of(visit), {})
-        kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0))
+        kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0, act=Act.RECORD))
         st.rerun()
 
 

@@ -15,6 +15,7 @@ from dashboard.charts import theme
 from dashboard.desk import weekly
 from dashboard.desk.habits import responsible_words
 from dashboard.desk.planning import named, when
+from dashboard.desk.rights import Act
 from dashboard.files.paper import list_pdf
 from dashboard.screens import (
     acts,
@@ -162,10 +163,14 @@ def issue(chosen: WeeklyList) -> None:
     said = st.session_state.pop(ISSUED, "")
     if said:
         st.success(safe(said))
-    if chosen.version or not is_this_week(chosen) or not acts.pressed(say.ISSUE.format(week=chosen.iso_week), "issue"):
+    if (
+        chosen.version
+        or not is_this_week(chosen)
+        or not acts.pressed(say.ISSUE.format(week=chosen.iso_week), "issue", Act.ISSUE)
+    ):
         return
     fresh = session.judged(session.key_of())
-    with session.database() as db:
+    with session.database(Act.ISSUE) as db:
         first = weekly.issue(db, fresh, by=session.who(), now=session.now())
     st.session_state[ISSUED] = (
         say.IS_ISSUED.format(week=chosen.iso_week) if first
@@ -176,7 +181,7 @@ def issue(chosen: WeeklyList) -> None:
 
 def issue_again(chosen: WeeklyList) -> None:
     """Issue this week's list once more with today's knowledge; the earlier one stays on record."""
-    if not chosen.version or not is_this_week(chosen):
+    if not chosen.version or not is_this_week(chosen) or not session.may(Act.ISSUE):
         return
     with st.popover(say.ISSUE_AGAIN, key=f"again_{chosen.version}"):
         st.caption(say.ISSUE_AGAIN_HELP)
@@ -186,7 +191,7 @@ def issue_again(chosen: WeeklyList) -> None:
                 st.error(say.SAY_WHY)
                 return
             fresh = session.judged(session.key_of())
-            with session.database() as db:
+            with session.database(Act.ISSUE) as db:
                 weekly.issue_once_more(db, fresh, by=session.who(), reason=reason, now=session.now())
             st.rerun()
 

@@ -7,7 +7,8 @@ import uuid
 import streamlit as st
 
 from dashboard.desk import weekly
-from dashboard.screens import bay, device, kept, one_unit, session, visits
+from dashboard.desk.rights import Act
+from dashboard.screens import bay, device, kept, one_unit, reception, session, visits
 from dashboard.screens.caution import caution
 from dashboard.screens.pages import page
 from dashboard.screens.picker import with_unit
@@ -45,7 +46,7 @@ def finish(unit: str, form: str, word: str, entry: Entry, words: str) -> None:
     if entry.stored or entry.known:
         st.session_state.pop(f"entry_{form}", None)
         device.remember()
-        kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0 if entry.stored else 0))
+        kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0 if entry.stored else 0, act=Act.RECORD))
         st.rerun()
     for problem in entry.problems:
         st.error(safe(bay.spoken(problem)))
@@ -62,10 +63,12 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
     done_on = st.date_input(every_page.DONE_ON, value=session.today(), max_value=session.today(), key="repair_on",
                             format=session.date_format())  # fmt: skip
     note = st.text_input(every_page.REMARK, max_chars=300, key="repair_note")
-    if st.button(say.SAVE_REPAIR, type="primary", width="stretch", key="save_repair", disabled=not (part and action)):
+    if reception.may(Act.RECORD, unit) and st.button(
+        say.SAVE_REPAIR, type="primary", width="stretch", key="save_repair", disabled=not (part and action)
+    ):
         values = {"unit": unit, "part": part, "action": action, "reason": reason or "", "note": note,
                   "done_on": done_on.isoformat()}  # fmt: skip
-        with session.saving() as db:
+        with session.saving(Act.RECORD, unit=unit) as db:
             entry = record_repair(db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair"))
             words = say.REPAIR_KEPT if entry.stored else say.REPAIR_KNOWN
             finish(unit, "repair", "repair", entry, words)
@@ -85,14 +88,16 @@ def start(unit: str) -> None:
     fahrenheit = session.fahrenheit()
     temperature = st.text_input(say.AIR.format(degrees="°F" if fahrenheit else "°C"), max_chars=10, key="start_air")
     note = st.text_input(every_page.REMARK, max_chars=300, key="start_note")
-    if st.button(say.SAVE_START, type="primary", width="stretch", key="save_start", disabled=not outcome):
+    if reception.may(Act.RECORD, unit) and st.button(
+        say.SAVE_START, type="primary", width="stretch", key="save_start", disabled=not outcome
+    ):
         values: dict[str, object] = {
             "unit": unit, "taken_at": f"{on.isoformat()}T{at:%H:%M:%S}", "outcome": outcome, "note": note,
             "technician": session.who(),
         }  # fmt: skip
         if temperature.strip():
             values["temperature_f" if fahrenheit else "temperature_c"] = temperature.strip().replace("−", "-")
-        with session.saving() as db:
+        with session.saving(Act.RECORD, unit=unit) as db:
             entry = record_reading(db, values, by=session.who(), now=session.now(), entry_id=entry_number("start"))
             words = say.START_KEPT if entry.stored else say.START_KNOWN
             finish(unit, "start", "reading", entry, words)
