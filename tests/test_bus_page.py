@@ -71,7 +71,7 @@ def test_a_log_without_dates_and_one_that_is_none(database: Path) -> None:
     app.text_input(key="log_began").set_value("soon").run()
     assert "soon is no time" in app.error[0].value
     app = page_with("letter.txt", "Dear all,\nno log.\n")
-    assert "candump text, MDF4, and a table" in said(app).replace("\\", "")
+    assert "candump text with its times, MDF4, and a table" in said(app).replace("\\", "")
     assert database.exists()
 
 
