@@ -46,8 +46,8 @@ MOSTLY = 0.8  # share of a column's cells that must be dates for it to be a colu
 FEWEST_SWAPPED = 5  # real dates, all of the first twelve days, beside later text dates: chance is under 1 % (0.39^5)
 DRAFTED = ((READINGS, READING_WORDS), (UNITS, UNIT_WORDS), (REPAIRS, REPAIR_WORDS))
 TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs"}
-A_TRACE = "is one start over time (time, volts, amps): cranktrend trace reads it as it is, no description is needed"
-A_LOG = "is a log of many signals over time: cranktrend log finds the starts in it, no description is needed"
+A_TRACE = "is one start over time (time, volts, amps): cranktrend trace, or the bay on screen, reads it as it is, no description is needed"
+A_LOG = "is a log of many signals over time: cranktrend log, or Logs of the bus on screen, finds the starts in it, no description is needed"
 LOWEST_OF = (
     "lowest while it turns steadily, or what a meter's MIN held (then crank_dip_v), or the lowest of slow samples (then "
     'lowest_is = "sampled" under [constants])?'

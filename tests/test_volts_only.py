@@ -17,7 +17,9 @@ from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_moh
 from analysis.readings.observe import BATTERY, LOAD
 from analysis.readings.panel import FleetTables
 from analysis.worklist.assess import Assessment, assess
+from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import list_rows
+from dashboard.words.reasons import PART_WORDS, lacking_words, suspect_name
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MEASUREMENTS, FleetSpec
 
@@ -87,6 +89,20 @@ def test_the_list_says_what_volts_cannot_tell(volts: Fleet, judged: Assessment) 
     read = [r for r in rows if r["readings"] >= 3]
     assert all(any("volts alone" in reason for reason in r["reasons"]) for r in read)
     assert all(any("no drop was ever measured" in reason for reason in r["reasons"]) for r in read)
+
+
+def test_the_part_is_named_for_all_that_volts_cannot_tell_apart(volts: Fleet, judged: Assessment) -> None:
+    """A weak battery and more amps than usual sag alike: on the list the part is both, and no other part is renamed."""
+    rows = list_rows(judged, volts.readings[volts.readings.taken_at < DAY], flagged_only=False)
+    read = [r for r in rows if r["readings"] >= 3]
+    named = {(r["part"], suspect_name(r)) for r in read if r["part"]}
+    assert ("battery", "battery or amps") in named
+    assert all(name == PART_WORDS[part] for part, name in named if part != "battery")
+    assert "battery or amps" in list_table(rows, judged)
+    assert all("20 minutes would tell." in lacking_words(r, DAY) for r in read)
+    assert lacking_words({"evidence": [{"kind": "no_drops"}, {"kind": "level"}]}, DAY) == "", (
+        "the first is said already"
+    )
 
 
 def test_one_clamped_vehicle_lends_its_amps_to_its_class(volts: Fleet) -> None:

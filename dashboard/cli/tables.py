@@ -36,7 +36,7 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
     for row in rows:
         lines.append(
             row_line(
-                row["unit"], row["depot"] or "-", reasons.part_name(row["part"]),
+                row["unit"], row["depot"] or "-", reasons.suspect_name(row),
                 percent(row["part_probability"]) if row["part"] else "-",
                 percent(row["no_start_probability"]), start_words(row), row["act_by"] or "-",
                 row["last_reading_on"] or "-",

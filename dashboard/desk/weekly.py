@@ -21,7 +21,7 @@ from dashboard.words import list_words
 from dashboard.words.begun import begun_words
 from dashboard.words.plain_text import as_sentence, in_reader_unit, percent, safe, some, temperature
 from dashboard.words.plain_text import day as day_words
-from dashboard.words.reasons import part_name
+from dashboard.words.reasons import part_name, suspect_name
 from dashboard.words.visit_words import found_said
 from ingest import store
 from ingest.records import (
@@ -46,7 +46,7 @@ ORDERS: dict[str, Callable[[Row], Any]] = {
     list_words.STARTS_HEAD: lambda row: -float(row["coldest_start_c"]),
     list_words.LAST_READ_HEAD: lambda row: row["last_reading_on"] or "",
     "depot": lambda row: row["depot"] or "",
-    "part": lambda row: part_name(row["part"]),
+    "part": suspect_name,
     "vehicle": lambda row: row["unit"],
 }
 """What the list can be put in order by: the most pressing first, then the longest unread, then by name."""
@@ -357,7 +357,7 @@ def list_frame(body: Mapping[str, Any], decided: Mapping[str, Mapping[Any, Any]]
             "unit": [r["unit"] for r in rows],
             "depot": [r["depot"] for r in rows],
             "class": [r["vehicle_class"] for r in rows],
-            "part": [part_name(r["part"]) for r in rows],
+            "part": [suspect_name(r) for r in rows],
             "part_probability": [r["part_probability"] for r in rows],
             "no_start_probability": [r["no_start_probability"] for r in rows],
             "coldest_start_c": [r["coldest_start_c"] for r in rows],

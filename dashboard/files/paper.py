@@ -47,13 +47,12 @@ from dashboard.words.reading_sheet import for_reader, is_bound
 from dashboard.words.reasons import (
     MEASURES,
     OUTCOME_WORDS,
-    PART_WORDS,
     Reader,
     first_reason,
-    part_name,
     plain,
     quantity_unit,
     read_reasons,
+    suspect_name,
 )
 from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest.fields import MEASUREMENTS, QUANTITIES
@@ -126,7 +125,7 @@ def _list_row(
             f"<b>{name_of(row['unit'])}</b><br/>{name_of(row['depot'] or '')}, {name_of(words(row['vehicle_class']))}"
         ),
         para(
-            f"<b>{PART_WORDS[row['part']].capitalize()}</b><br/>{sureness(row['part_probability'])} "
+            f"<b>{suspect_name(row).capitalize()}</b><br/>{sureness(row['part_probability'])} "
             f"{whole('(' + percent(row['part_probability']) + ')')}"
         ),
         para(
@@ -178,7 +177,7 @@ def unit_pdf(
         para(
             say.STANDS.format(
                 days=horizon_days, chance=percent(row["no_start_probability"]), cold=cold,
-                cold_range=cold_range(row, fahrenheit=fahrenheit), part=part_name(row["part"]),
+                cold_range=cold_range(row, fahrenheit=fahrenheit), part=suspect_name(row),
                 sure=sureness(row["part_probability"]), share=percent(row["part_probability"]), day=by,
             ),
             9,

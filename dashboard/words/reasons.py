@@ -19,6 +19,7 @@ from analysis.worklist.assess import Assessment
 from dashboard.words.plain_text import (
     F_PER_K,
     STARTS_ALWAYS_C,
+    as_sentence,
     cold_words,
     count_words,
     in_reader_unit,
@@ -38,6 +39,8 @@ PART_WORDS: Final = {
     "control_circuit": "control circuit",
     "engine_drag": "engine drag",
 }
+LACKING: Final = ("volts_only", "no_drops")  # kinds of facts that are no finding
+BATTERY_OR_AMPS: Final = "battery or amps"  # not told apart by volts alone
 OUTCOME_WORDS: Final = {
     "started": "started",
     "slow": "started slowly",
@@ -138,6 +141,12 @@ def cold_span(low: float, high: float) -> str:
 def part_name(part: str | None) -> str:
     """A part in words; a dash where none is suspected."""
     return "–" if part is None else PART_WORDS[part]
+
+
+def suspect_name(row: Row) -> str:
+    """The part of a list's row in words; volts alone point to the battery or to the amps that it gives, and say so."""
+    alone = any(fact["kind"] == "volts_only" for fact in row.get("evidence", ()))
+    return BATTERY_OR_AMPS if alone and row["part"] == "battery" else part_name(row["part"])
 
 
 def known(value: Any) -> bool:
@@ -395,6 +404,12 @@ def read_reasons(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> list[str
 def first_reason(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> str:
     """The first of them, "" where there is none."""
     return next(iter(read_reasons(row, as_of, fahrenheit=fahrenheit)), "")
+
+
+def lacking_words(row: Row, as_of: pd.Timestamp) -> str:
+    """What was never measured on a vehicle, and what would tell, but for its first reason; "" where it lacks nothing."""
+    lacks = [fact for fact in row.get("evidence", ())[1:] if fact["kind"] in LACKING]
+    return " ".join(f"{as_sentence(sentence(fact, as_of))}." for fact in lacks)
 
 
 def _failed(fact: Fact, to: Reader) -> str:

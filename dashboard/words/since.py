@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.words.plain_text import cold_words, day, percent, span
-from dashboard.words.reasons import part_name
+from dashboard.words.reasons import suspect_name
 from ingest.records import WeeklyList
 
 
@@ -33,7 +33,7 @@ def changed(
             span(*(cold_words(float(row[f"coldest_start_{end}_c"]), fahrenheit=fahrenheit) for end in ("low", "high")))
             for row in (then, now)
         ),
-        "suspect": (part_name(then["part"]), part_name(now["part"]) if now["flagged"] else part_name(then["part"])),
+        "suspect": (suspect_name(then), suspect_name(now) if now["flagged"] else suspect_name(then)),
         "its sureness": tuple(percent(round(float(row["part_probability"]), 3)) for row in (then, now)),
         "act by": tuple(_by(row["act_by"]) for row in (then, now)),
         "last read": tuple(day(row["last_reading_on"]) for row in (then, now)),

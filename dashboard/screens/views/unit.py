@@ -52,7 +52,7 @@ from dashboard.words.plain_text import (
     whole,
     words,
 )
-from dashboard.words.reasons import PART_WORDS, part_name, plain, quantity_unit, read_reasons
+from dashboard.words.reasons import PART_WORDS, plain, quantity_unit, read_reasons, suspect_name
 from dashboard.words.record_words import REASON_WORDS
 from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
@@ -195,7 +195,7 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
         c.metric(say.ACT_BY, by_words(row, as_of))
         count = f", {count_words(row['readings'], 'reading')}" if "readings" in row else ""
         c.caption(say.LAST_READ.format(day=day(row["last_reading_on"]), count=count))
-        d.metric(say.SUSPECT if row["flagged"] else say.MOST_WORN, part_name(row["part"]))
+        d.metric(say.SUSPECT if row["flagged"] else say.MOST_WORN, suspect_name(row))
         d.caption(f"{sureness(row['part_probability'])} ({percent(row['part_probability'])})")
 
 

@@ -50,7 +50,7 @@ from dashboard.words.plain_text import (
     whole,
     words,
 )
-from dashboard.words.reasons import PART_WORDS, Reader, first_reason
+from dashboard.words.reasons import PART_WORDS, Reader, first_reason, lacking_words, suspect_name
 from dashboard.words.since import rows_now, since_issued
 from ingest.records import WeeklyList, list_versions, read_decisions, weekly_lists
 
@@ -333,7 +333,7 @@ def show_row(
                 f":small[{safe(row['depot'] or every_page.NO_DEPOT)} · {safe(words(row['vehicle_class']))}]{changed}"
             )
         middle.markdown(
-            f"**{PART_WORDS[row['part']].capitalize()}**, {sureness(row['part_probability'])} "
+            f"**{suspect_name(row).capitalize()}**, {sureness(row['part_probability'])} "
             f"({glued(percent(row['part_probability']))})  \n"
             + say.CHANCE.format(chance=percent(row["no_start_probability"]), day=by_when(row["act_by"], body["as_of"]))
             + f"  \n:small[{say.LAST_READ.format(day=day(row['last_reading_on']))}]"
@@ -350,7 +350,9 @@ def show_row(
         decided = f"  \n:small[{weekly.decision_line(decision)}]" if decision else ""
         action = f"{as_sentence(str(row['action']))}."
         newer = f"  \n:small[{safe(since, longest=600)}]" if since else ""
-        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action)}**{newer}{decided}"))
+        lacks = lacking_words(row, pd.Timestamp(body["as_of"]))
+        lacking = f"  \n:small[{safe(lacks, longest=600)}]" if lacks else ""
+        st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action)}**{lacking}{newer}{decided}"))
         decisions.on_card(str(row["unit"]), decision, PAGE)
 
 
