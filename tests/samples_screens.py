@@ -86,19 +86,19 @@ def _put_lists(path: Path) -> None:
     in_one_file(db)
 
 
-def put_past_lists(path: Path) -> None:
-    """Keep lists of the past year that are like today's beside the database."""
+def put_past_lists(path: Path, found: Assessment | None = None) -> None:
+    """Keep lists of the past year that are like today's beside the database; found: today's, the small fleet's unless told."""
     db = store.open_database(path)
     key = session.Key(str(path), session.judged_version(db, AS_OF), AS_OF, session.HORIZON_D)
     past = history.Past(history.month_days(AS_OF))
-    past_like_today(key, past)
+    past_like_today(key, past, found)
     history.keep(key, past)
     in_one_file(db)
 
 
-def past_like_today(_key: session.Key, past: history.Past) -> None:
+def past_like_today(_key: session.Key, past: history.Past, found: Assessment | None = None) -> None:
     """Past lists that are today's, for the pages; the real ones have their own test."""
-    units = assessed().units
+    units = (found or assessed()).units
     flagged = units[units["flagged"]][["unit", "depot", "part"]]
     past.ways = [
         {"way": "as it was", "no_starts": 5, "foreseen": 0, "cost": 9000.0},

@@ -6,7 +6,6 @@ All shapes stand here. The drawing is 400 wide and 320 high; lines are in the pa
 from __future__ import annotations
 
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 from dashboard.charts import theme
@@ -36,6 +35,7 @@ from dashboard.words.lead_words import (
     leads_caution,
     leads_text,
 )
+from dashboard.words.plain_text import in_html
 
 WIDE, HIGH = 400, 320
 
@@ -69,9 +69,9 @@ def leads_html(field: str, *, system_v: int, parallel: bool = False) -> str:
     series, beside = system_v == 24, parallel and system_v != 24
     text = leads_text(field, series=series, parallel=beside)
     caution = leads_caution(field)
-    minded = f'<p class="ct-note">{escape(caution)}</p>' if caution else ""
+    minded = f'<p class="ct-note">{in_html(caution)}</p>' if caution else ""
     drawing = _svg(LEADS[field], series=series, parallel=beside, text=text)
-    return f'<div class="ct-picture ct-leads">{drawing}<p class="ct-bar">{escape(text)}</p>{minded}</div>'
+    return f'<div class="ct-picture ct-leads">{drawing}<p class="ct-bar">{in_html(text)}</p>{minded}</div>'
 
 
 def _svg(where: Leads, *, series: bool, parallel: bool, text: str) -> str:
@@ -81,7 +81,9 @@ def _svg(where: Leads, *, series: bool, parallel: bool, text: str) -> str:
         _batteries(spots, series=series, parallel=parallel), _cables(spots), _starter(), _relay(where),
         _meter("A" if where.clamp else "V"), _clamp(where.clamp) if where.clamp else _leads(where, spots),
     ]  # fmt: skip
-    return f'<svg role="img" aria-label="{escape(text, quote=True)}" viewBox="0 0 {WIDE} {HIGH}" width="100%">{"".join(shapes)}</svg>'
+    return (
+        f'<svg role="img" aria-label="{in_html(text)}" viewBox="0 0 {WIDE} {HIGH}" width="100%">{"".join(shapes)}</svg>'
+    )
 
 
 def _posts(*, series: bool, parallel: bool) -> dict[str, Spot]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from html import escape
 
 import pandas as pd
 
@@ -15,7 +14,7 @@ from dashboard.charts import theme
 from dashboard.charts.behind import behind
 from dashboard.charts.volts_bar import axis_html, bar_html, top_v
 from dashboard.words import repaired_words, volts_words
-from dashboard.words.plain_text import day, whole
+from dashboard.words.plain_text import day, in_html, whole
 from dashboard.words.reasons import plain
 
 ROW, HEIGHT = 22, 62  # [px] of a line of the picture, and of all of it
@@ -34,7 +33,7 @@ def repaired_html(
     volts, days: `before` and `after` the repair.
     """
     text = repaired_words.said(part, found)
-    pieces = [f"<p>{escape(whole(text))}</p>", "" if found is None else _dots(found, text)]
+    pieces = [f"<p>{in_html(whole(text))}</p>", "" if found is None else _dots(found, text)]
     top = max(top_v(one) for one in volts.values())
     halves = []
     for side, one in volts.items():
@@ -47,7 +46,7 @@ def repaired_html(
     pieces.append(f'<div class="ct-pair">{"".join(halves)}</div>')
     tables = [volts_words.numbers(one).assign(bar=repaired_words.SIDES[side]) for side, one in volts.items()]
     dots = f"{repaired_words.DOTS} · " if found is not None else ""
-    note = f'<p class="ct-note">{escape(dots + volts_words.MARKS)}</p>'
+    note = f'<p class="ct-note">{in_html(dots + volts_words.MARKS)}</p>'
     shown = behind("repaired", repaired_words.numbers(found, days), pd.concat(tables, ignore_index=True))
     return f'<div class="ct-picture ct-volts">{"".join(pieces)}{note}{shown}</div>'
 
@@ -72,9 +71,9 @@ def _dots(found: Repaired, text: str) -> str:
         drawn.append(
             f'<line x1="{low:.2%}" x2="{high:.2%}" y1="{y}" y2="{y}" stroke="{theme.BLUE}" stroke-width="4"></line>'
             f'<circle cx="{value / top:.2%}" cy="{y}" r="6" fill="{theme.BLUE}"></circle>'
-            f'<text x="{high:.2%}" dx="10" y="{y + 4}">{escape(side)} {escape(plain(value, "mΩ"))}</text>'
+            f'<text x="{high:.2%}" dx="10" y="{y + 4}">{in_html(side)} {in_html(plain(value, "mΩ"))}</text>'
         )
     return (
-        f'<svg role="img" aria-label="{escape(text, quote=True)}" width="100%" height="{HEIGHT}" class="ct-dots-row">'
+        f'<svg role="img" aria-label="{in_html(text)}" width="100%" height="{HEIGHT}" class="ct-dots-row">'
         f"{''.join(drawn)}</svg>"
     )

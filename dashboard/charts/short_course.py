@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from html import escape
 from typing import Any, Final
 
 from dashboard.charts import theme
 from dashboard.charts.behind import behind
 from dashboard.words import short_course_words
-from dashboard.words.plain_text import whole
+from dashboard.words.plain_text import in_html, whole
 
 TALL: Final = 46  # [px] our choice: a card stays a card
 HEADROOM: Final = 1.12  # times the highest drawn
@@ -22,11 +21,11 @@ def short_course_html(course: Mapping[str, Any], *, as_of: str, key: str, fahren
     """The picture with its words, the numbers folded behind it, in one line of HTML."""
     text = short_course_words.course_text(course, fahrenheit=fahrenheit)
     drawing = (
-        f'<svg role="img" aria-label="{escape(text, quote=True)}" viewBox="0 0 100 {TALL}" width="100%" height="{TALL}" '
+        f'<svg role="img" aria-label="{in_html(text)}" viewBox="0 0 100 {TALL}" width="100%" height="{TALL}" '
         f'preserveAspectRatio="none">{_drawn(course)}</svg>'
     )
     table = behind(key, short_course_words.numbers(course, as_of), note=f"{text}. {short_course_words.KEY}")
-    note = f'<p class="ct-note" aria-hidden="true">{escape(whole(short_course_words.course_note(course)))}</p>'
+    note = f'<p class="ct-note" aria-hidden="true">{in_html(whole(short_course_words.course_note(course)))}</p>'
     return f'<div class="ct-picture ct-short">{drawing}{note}{table}</div>'
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from html import escape
 from typing import Any, Final
 
 import pandas as pd
@@ -13,7 +12,7 @@ from analysis.constants import Z_80
 from dashboard.charts import theme
 from dashboard.charts.behind import behind
 from dashboard.words import volts_words
-from dashboard.words.plain_text import number, whole
+from dashboard.words.plain_text import in_html, number, whole
 
 BARS: Final = (READ, USUAL, COMING)
 TALL, TOP, MARK = 26, 12, 9  # [px] a bar, the room above it and of a mark; our choice
@@ -43,7 +42,7 @@ def volts_html(
     shown = [found.bar(name) for name in bars_of(found)]
     top = top_v(found)
     said = doing or volts_words.to_do(found, fahrenheit=fahrenheit, suspect=suspect)
-    pieces = [f'<p class="ct-title">{volts_words.TITLE}</p><p>{escape(whole(said))}</p>']
+    pieces = [f'<p class="ct-title">{volts_words.TITLE}</p><p>{in_html(whole(said))}</p>']
     for own in shown:
         name = str(own["bar"].iloc[0])
         title = (titles or {}).get(name) or volts_words.bar_title(own, fahrenheit=fahrenheit)
@@ -51,7 +50,7 @@ def volts_html(
     if shown:
         pieces += [
             axis_html(top),
-            f'<p class="ct-note">{escape(_notes(found))}</p>',
+            f'<p class="ct-note">{in_html(_notes(found))}</p>',
             behind("volts", volts_words.numbers(found)),
         ]
     return f'<div class="ct-picture ct-volts">{"".join(pieces)}</div>'
@@ -81,10 +80,10 @@ def _notes(found: WhereVoltsGo) -> str:
 def bar_html(own: pd.DataFrame, title: str, top: float) -> str:
     """One bar with its title, its marks and its legend."""
     drawn = "".join(_drawn(own, top))
-    text = escape(volts_words.bar_text(own, title), quote=True)
+    text = in_html(volts_words.bar_text(own, title))
     keys = "".join(_key(row) for row in own.to_dict("records"))
     return (
-        f'<p class="ct-bar">{escape(whole(title))}</p><svg role="img" aria-label="{text}" width="100%" '
+        f'<p class="ct-bar">{in_html(whole(title))}</p><svg role="img" aria-label="{text}" width="100%" '
         f'height="{BELOW + MARK + 2}">{drawn}</svg><ul class="ct-key" aria-hidden="true">{keys}</ul>'
     )
 

@@ -21,9 +21,8 @@ WIDEST_COLUMN = 60
 def sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFrame, *, first: bool = False) -> None:
     """A sheet of a book, the last one or the first: no cell is a formula, whatever anybody typed."""
     page = book.create_sheet(title, 0 if first else None)
-    page.append(list(columns))
-    widths = [len(name) for name in columns]
-    for line, row in enumerate(cells_of(frame, columns), start=2):
+    widths = [0] * len(columns)
+    for line, row in enumerate((list(columns), *cells_of(frame, columns)), start=1):
         for at, value in enumerate(row):
             cell = page.cell(row=line, column=at + 1)
             assert isinstance(cell, Cell)

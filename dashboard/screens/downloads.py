@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard.files.as_csv import as_csv
 from dashboard.files.workbook import table_xlsx
 from dashboard.words import every_page as say
+from dashboard.words.plain_text import file_name
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -19,7 +20,7 @@ def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.A
     st.download_button(
         label,
         lambda: as_csv(frame).encode("utf-8-sig"),
-        file_name=f"{name}.csv",
+        file_name=f"{file_name(name)}.csv",
         mime="text/csv",
         key=f"csv_{key}",
         on_click="ignore",
@@ -29,7 +30,7 @@ def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.A
 
 def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, disabled: bool = False) -> None:
     """A button that makes a sheet of paper and saves it."""
-    file = f"{name}.pdf"
+    file = f"{file_name(name)}.pdf"
     st.download_button(
         label, make, file_name=file, mime="application/pdf", key=key, on_click="ignore", disabled=disabled
     )
@@ -38,6 +39,6 @@ def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, di
 def workbook_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.AS_XLSX) -> None:
     """A button that saves the table as a workbook."""
     st.download_button(
-        label, lambda: table_xlsx(frame, name), file_name=f"{name}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",
+        label, lambda: table_xlsx(frame, name), file_name=f"{file_name(name)}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",
         disabled=frame.empty,
     )  # fmt: skip

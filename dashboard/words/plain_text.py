@@ -1,4 +1,8 @@
-"""Text that a person typed, made harmless for Markdown, and numbers and dates in plain words."""
+"""Text that a person typed made harmless for what it is shown in, each by one function here; numbers and dates in plain words.
+
+Markdown: `safe`; HTML: `in_html`; a terminal, a sheet, a calendar, the head of a mail: `clean`; the cells of a CSV:
+`formula_safe`; a file's name: `file_name`.  Paper has `files.pieces.printable`, which knows the letters of its font.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,7 @@ import string
 import unicodedata
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from html import escape
 from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
@@ -25,16 +30,36 @@ _CELSIUS = re.compile(rf"([{MINUS}-]?\d+(?:\.\d+)?) °C")
 _APART = re.compile(r"(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (?:degrees\b|K (?=colder|warmer))")  # older lists said K
 _NUMBER_UNIT = re.compile(r"(\d) (?=\\?%|°|mΩ|Ω|V\b|A\b|h\b|K\b|km\b|rpm\b|[A-Z][a-z]{2}\b|[A-Z]{3}\b)")
 _UNUSUAL = re.compile(r"[^ -~]")  # everything but the printable characters of ASCII
+_UNUSUAL_IN_HTML = re.compile(r"[^ -~\u00a0]")  # the same but for the blank that breaks no line
+_BLANKS = re.compile(r"[^\S\u00a0]+")
 _KEPT_MARKS = re.compile(r"(?!\r\n)[^ -~\n\t]")  # the same but for line ends and tabs
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_JOINER = "\u2060"  # has no width and breaks no line: nothing is seen of it
+_FOUND_IN_TEXT = re.compile(r"https?:(?=//)|www(?=\.)|@|:(?=[\w+-]+:)|(?<!\S)[-<>~](?=[-=>]>?(?!\S))", re.IGNORECASE)
+"""Where addresses, mail addresses, icons, arrows and dashes begin that Streamlit looks for in text that is escaped already."""
+_FILE_NAME = re.compile(r"[^\w.-]+")
+LONGEST_FILE_NAME = 80  # characters, so that any system takes it; our choice
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
 def safe(text: object, *, longest: int = 300) -> str:
-    """Return `text` for use inside Markdown: marks that could mean something are escaped."""
-    flat = " ".join(str(text).split())
+    """Return `text` for use inside Markdown, in one line: nothing in it is a mark, a link, an icon or turns what follows."""
+    flat = clean(" ".join(str(text).split()))
     cut = flat if len(flat) <= longest else flat[: longest - 1] + "…"
-    return "".join(f"\\{c}" if c in _PUNCTUATION else c for c in cut)
+    apart = _FOUND_IN_TEXT.sub(lambda found: found[0] + _JOINER, cut)
+    return "".join(f"\\{c}" if c in _PUNCTUATION else c for c in apart)
+
+
+def in_html(text: object) -> str:
+    """Return `text` for use between the tags of HTML or in an attribute, in one line; numbers stay with their units."""
+    flat = _BLANKS.sub(" ", str(text))
+    return escape(_UNUSUAL_IN_HTML.sub(lambda found: _harmless(found[0]), flat), quote=True)
+
+
+def file_name(text: str) -> str:
+    """The text as a part of a file's name: letters, figures, points and dashes."""
+    return _FILE_NAME.sub("-", text).strip("-.")[:LONGEST_FILE_NAME] or "file"
 
 
 def clean(text: object) -> str:

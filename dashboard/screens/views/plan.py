@@ -183,7 +183,7 @@ def bound_words(plan: ReplacementPlan) -> str:
 def board(plan: ReplacementPlan) -> None:
     """Weeks and depots with hours used and free, and each week's visits, folded but for the one that is looked at."""
     depots = sorted(set(plan.visits["depot"]) | set(plan.hours["depot"]))
-    chosen = st.pills(every_page.DEPOT, depots, key="plan_depot") if len(depots) > 1 else None
+    chosen = st.pills(every_page.DEPOT, depots, format_func=safe, key="plan_depot") if len(depots) > 1 else None
     hours = plan.hours if chosen is None else plan.hours[plan.hours["depot"] == chosen]
     visits = plan.visits if chosen is None else plan.visits[plan.visits["depot"] == chosen]
     if hours.empty:

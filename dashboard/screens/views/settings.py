@@ -213,7 +213,7 @@ def costs() -> None:
                 value = getattr(now, name)
                 kind = int if isinstance(value, int) else float
                 wanted[name] = st.number_input(
-                    f"{label}, {now.currency}" if name in MONEY else label,
+                    f"{label}, {safe(now.currency)}" if name in MONEY else label,
                     kind(low),
                     kind(high),
                     value,
