@@ -11,24 +11,29 @@ import socket
 import subprocess
 import sys
 from pathlib import Path
-from urllib.parse import quote, urlsplit
+from urllib.parse import urlsplit
 
 import pytest
 from recorded_network import recorded
-from samples_hostile import HOST, NAMES, hostile_database
+from samples_hostile import HOST, hostile_database
 from samples_screens import AS_OF
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, server, settled  # noqa: E402
-from playwright.sync_api import Browser  # noqa: E402
+from browser_screens import CHROMIUM, go, server, settled  # noqa: E402
+from playwright.sync_api import Browser, Page  # noqa: E402
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 MADE_OF_TEXT = Path(__file__).with_name("made_of_text.js").read_text(encoding="utf-8")
-UNIT = quote(NAMES[0], safe="")
-PAGES = (
-    "", f"unit?find=e&unit={UNIT}", "fleet", "plan", f"bay?unit={UNIT}", f"correct?what=decision&unit={UNIT}", "logbook",
-    "set_aside", "settings",
-)  # fmt: skip
+IN_THE_MARGIN = (
+    "Fleet",
+    "Replacement plan",
+    "Repairs and starts",
+    "Corrections",
+    "Logbook",
+    "Files",
+    "Rows to put right",
+    "Settings",
+)
 
 
 def test_recorder_writes_down_what_is_asked_and_refuses_it(tmp_path: Path) -> None:
@@ -51,25 +56,37 @@ def test_no_element_is_made_of_a_name_and_nothing_leaves_the_machine(
     with server(path, AS_OF.isoformat()) as address:
         page = browser.new_context(viewport={"width": 1280, "height": 2400}).new_page()
         page.on("request", lambda one: out.add(one.url))
-        for place in PAGES:
-            page.goto(f"{address}/{place}")
-            settled(page, first=True)
-            found += [f"/{place} {line}" for line in page.evaluate(MADE_OF_TEXT)]
+        page.goto(address)
+        settled(page, first=True)
+        found += made_of_text(page)
+        page.locator("[class*=st-key-row-] a").first.click()
+        page.wait_for_url("**/unit?*")
+        settled(page)
+        found += made_of_text(page)
+        for title in IN_THE_MARGIN:
+            go(page, title)
+            settled(page)
+            found += made_of_text(page)
         page.close()
-        knock(address, HOST)
-        knock(address, "elsewhere.invalid")
+        for name, origin in ((urlsplit(address).netloc, f"http://{HOST}"), (HOST, f"http://{HOST}")):
+            knock(address, name, origin)
     assert not found, "\n".join(found)
     abroad = {url for url in out if urlsplit(url).hostname != "127.0.0.1" and not url.startswith(("data:", "blob:"))}
     assert not abroad
     assert asked.read_text() == ""
 
 
-def knock(address: str, name: str) -> None:
-    """Ask for the screens' lasting connection as a page of another name does, whatever the answer (RFC 6455)."""
+def made_of_text(page: Page) -> list[str]:
+    """What on a page was made of a name, with the page's address."""
+    return [f"{urlsplit(page.url).path} {line}" for line in page.evaluate(MADE_OF_TEXT)]
+
+
+def knock(address: str, name: str, origin: str) -> None:
+    """Ask for the screens' lasting connection (RFC 6455) as a page of `origin` does, whatever the answer."""
     here = urlsplit(address)
     key = base64.b64encode(os.urandom(16)).decode()
     lines = (
-        "GET /_stcore/stream HTTP/1.1", f"Host: {name}", f"Origin: http://{name}", "Connection: Upgrade",
+        "GET /_stcore/stream HTTP/1.1", f"Host: {name}", f"Origin: {origin}", "Connection: Upgrade",
         "Upgrade: websocket", "Sec-WebSocket-Version: 13", f"Sec-WebSocket-Key: {key}", "", "",
     )  # fmt: skip
     with socket.create_connection((here.hostname, here.port), timeout=20) as one:

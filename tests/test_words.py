@@ -19,7 +19,7 @@ DASHBOARD = Path(__file__).resolve().parents[1] / "dashboard"
 ROOMS = ("screens", "charts", "files")
 SHOWS = {
     "altair_chart", "button", "caption", "checkbox", "date_input", "dialog", "download_button", "error", "expander",
-    "feedback", "file_uploader", "form_submit_button", "header", "info", "link_button", "markdown", "metric", "multiselect",
+    "feedback", "file_uploader", "one_file", "some_files", "form_submit_button", "header", "info", "link_button", "markdown", "metric", "multiselect",
     "number_input", "pills", "popover", "progress", "radio", "segmented_control", "selectbox", "slider", "spinner", "status",
     "subheader", "success", "table_button", "pdf_button", "tabs", "text", "text_area", "text_input", "time_input", "title",
     "toast", "toggle", "warning", "write", "CheckboxColumn", "Column", "DateColumn", "DatetimeColumn", "NumberColumn",

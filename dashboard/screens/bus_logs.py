@@ -13,7 +13,7 @@ from dashboard.desk.bus_source import Logged, became_words, checked, stored
 from dashboard.desk.rights import Act
 from dashboard.judging.bus_looking import look_into
 from dashboard.screens import columns, downloads, reception, session
-from dashboard.screens.uploads import made_once, saved_to
+from dashboard.screens.uploads import made_once, one_file, saved_to
 from dashboard.words import bus_words as say
 from dashboard.words import every_page
 from dashboard.words.plain_text import number, safe, temperature
@@ -29,8 +29,8 @@ LONGEST = 600  # [characters] of a sentence, so that it is shown whole; our choi
 def show() -> None:
     """The tab: a log, the vehicle it is of, what was found, and storing it."""
     st.write(say.WHICH_LOGS)
-    upload = st.file_uploader(say.LOG, type=KINDS, key="log_file")
-    dbc = st.file_uploader(say.DBC, type=["dbc"], key="log_dbc")
+    upload = one_file(say.LOG, KINDS, key="log_file")
+    dbc = one_file(say.DBC, ["dbc"], key="log_dbc")
     unit = st.selectbox(
         every_page.VEHICLE,
         list(session.units()["unit"]),

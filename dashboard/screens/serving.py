@@ -12,7 +12,7 @@ from typing import Any
 
 import uvicorn
 from starlette.middleware import Middleware
-from streamlit import config
+from streamlit import config, net_util
 from streamlit.starlette import App
 
 from dashboard.screens.gate import Door, Gate
@@ -26,6 +26,7 @@ FLAGS = {
     "server.fileWatcherType": "none",
     "client.toolbarMode": "viewer",
     "client.showErrorDetails": "none",
+    "client.showErrorLinks": "false",  # the framework's box of an error offers to ask others about it
     "server.maxUploadSize": LARGEST_FILE // 1_000_000,
 }
 
@@ -55,8 +56,15 @@ def prepare() -> None:
         issued.newest_issued(day)
 
 
+def ask_nobody() -> None:
+    """Keep the framework from asking others for this machine's addresses, which it does whenever a foreign page calls."""
+    for name in ("get_external_ip", "get_internal_ip"):
+        setattr(net_util, name, lambda: None)
+
+
 def serve(door: Door, port: int, *, flags: Sequence[str] = (), secrets: Mapping[str, Any] | None = None) -> None:
     """Serve the screens behind `door` at `port` until told to stop; secrets: those of the provider of the sign-in."""
+    ask_nobody()
     prepare()
     own = {"server.address": door.host, "server.port": port}
     for name, value in {**FLAGS, **own, **dict(flag.removeprefix("--").split("=", 1) for flag in flags)}.items():

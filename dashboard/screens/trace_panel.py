@@ -15,7 +15,7 @@ from dashboard.charts import charts
 from dashboard.charts.trace_chart import trace_charts, trace_text
 from dashboard.desk.trace_source import Recording, reading_values, recording_of
 from dashboard.screens import bay, drafts, pictures
-from dashboard.screens.uploads import made_once, saved_to
+from dashboard.screens.uploads import made_once, one_file, saved_to
 from dashboard.words import chart_numbers, trace_words
 from dashboard.words.plain_text import safe, whole
 from ingest.errors import IngestError
@@ -31,7 +31,7 @@ STEP_S: Final = 0.01  # [s] by which the buttons beside a mark move it: our choi
 def offer(unit: Mapping[Any, Any], meter: bay.Meter, form: int) -> None:
     """The fold in which a file is chosen, looked at and filled into the form."""
     with st.expander(trace_words.PANEL, icon=":material/monitoring:", key=f"trace_panel_{form}"):
-        upload = st.file_uploader(trace_words.PANEL_HELP, type=KINDS, key=f"trace_file_{unit['unit']}_{form}")
+        upload = one_file(trace_words.PANEL_HELP, KINDS, key=f"trace_file_{unit['unit']}_{form}")
         if upload is None:
             st.session_state.pop(KEPT, None)
             return

@@ -1,16 +1,29 @@
-"""Uploaded files: laid down in a folder, and what was made of them kept as long as they and what is said of them stay."""
+"""Uploaded files: how large they may be, laid down in a folder, and what was made of them kept as long as they and what is
+said of them stay."""
 
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path, PurePath
 from typing import TypeVar
 
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from dashboard.words.files_words import up_to
+
 T = TypeVar("T")
+
+
+def one_file(label: str, kinds: Sequence[str], *, key: str) -> UploadedFile | None:
+    """A field for a file of these kinds; the server takes none that is larger than it says (`serving.FLAGS`)."""
+    return st.file_uploader(up_to(label), type=list(kinds), key=key)
+
+
+def some_files(label: str, kinds: Sequence[str], *, key: str) -> list[UploadedFile]:
+    """The same for several files."""
+    return st.file_uploader(up_to(label), type=list(kinds), key=key, accept_multiple_files=True)
 
 
 def saved_to(folder: str, upload: UploadedFile) -> Path:

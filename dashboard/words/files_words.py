@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Final
 
+from ingest.bounds import LARGEST_FILE
+
 BRING_IN, BUS, ON_RECORD = "Bring in files", "Logs of the bus", "Descriptions on record"
 CHOOSE: Final = "choose"
 NOT_STORED, REFUSED = "not stored", "refused"
 
 WHICH_FILES: Final = (
-    "CSV or XLSX files of vehicles, readings, repairs, climate, forecast, services, workshops or parts, "
-    "{largest_mb:.0f} MB each at most. A file may come twice; the second time changes nothing. A row that cannot "
-    "be believed is kept apart with its reason, to be put right."
+    "CSV or XLSX files of vehicles, readings, repairs, climate, forecast, services, workshops or parts. A file may come "
+    "twice; the second time changes nothing. A row that cannot be believed is kept apart with its reason, to be put right."
 )
 FILES: Final = "Files"
 DESCRIPTION: Final = "Description"
@@ -54,3 +55,8 @@ NONE_YET: Final = "None yet. Files with our own column names need none."
 KNOWN: Final = "Description on record"
 SAVED_BY: Final = "Saved {day} by {by}; {count} headings."
 AS_FILE: Final = "Description as a file"
+
+
+def up_to(label: str) -> str:
+    """The words over a field for files, with how large each may be."""
+    return f"{label.rstrip('.')}, {LARGEST_FILE / 1e6:.0f} MB each at most"

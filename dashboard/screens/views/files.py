@@ -15,11 +15,10 @@ from dashboard.desk.rights import Act
 from dashboard.judging.importing import Import, Order, begin
 from dashboard.screens import beginning, bus_logs, columns, downloads, reception, session
 from dashboard.screens.pages import page
-from dashboard.screens.uploads import saved_to
+from dashboard.screens.uploads import one_file, saved_to, some_files
 from dashboard.words import every_page, files_words
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
 from dashboard.words.plain_text import as_sentence, count_words, day, safe
-from ingest.bounds import LARGEST_FILE
 from ingest.drafting import Described, Draft, draft_source, preview
 from ingest.errors import IngestError
 from ingest.fields import CLAMP_COLUMNS
@@ -54,10 +53,10 @@ def show() -> None:
 def bring_in() -> None:
     """Import files: every row is stored, known already, or set aside with its reason."""
     beginning.steps()
-    st.write(files_words.WHICH_FILES.format(largest_mb=LARGEST_FILE / 1000000.0))
+    st.write(files_words.WHICH_FILES)
     if not reception.may(Act.IMPORT):
         return
-    uploads = st.file_uploader(files_words.FILES, type=KINDS, accept_multiple_files=True, key="uploads")
+    uploads = some_files(files_words.FILES, KINDS, key="uploads")
     with session.database() as db:
         names = [source.name for source in list_sources(db)]
     source = st.selectbox(
@@ -157,7 +156,7 @@ def describe() -> None:
     st.write(files_words.DESCRIBE_HELP)
     if not reception.may(Act.IMPORT):
         return
-    upload = st.file_uploader(files_words.FILE, type=KINDS, key="describe_file")
+    upload = one_file(files_words.FILE, KINDS, key="describe_file")
     if upload is None:
         return
     with tempfile.TemporaryDirectory() as folder:
