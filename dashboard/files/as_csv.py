@@ -23,7 +23,7 @@ def as_csv(frame: pd.DataFrame) -> str:
         column = frame[name]
         typed = pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column)
         out[name] = column if typed else pd.Series(list(map(formula_safe, column)), dtype=object, index=frame.index)
-    heads = [formula_safe(name) for name in frame.columns]
+    heads = [str(formula_safe(name)) for name in frame.columns]
     return str(pd.DataFrame(out, index=frame.index).to_csv(index=False, header=heads))
 
 

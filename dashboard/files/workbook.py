@@ -22,7 +22,8 @@ def sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFram
     """A sheet of a book, the last one or the first: no cell is a formula, whatever anybody typed."""
     page = book.create_sheet(title, 0 if first else None)
     widths = [0] * len(columns)
-    for line, row in enumerate((list(columns), *cells_of(frame, columns)), start=1):
+    heads: list[object] = list(columns)
+    for line, row in enumerate([heads, *cells_of(frame, columns)], start=1):
         for at, value in enumerate(row):
             cell = page.cell(row=line, column=at + 1)
             assert isinstance(cell, Cell)
