@@ -62,10 +62,20 @@ def free_port() -> int:
 
 
 @contextmanager
-def server(database: Path, today: str) -> Iterator[str]:
-    """The screens on `database` on the day `today`; gives the address, stops its own process at the end."""
-    port = free_port()
-    command = [sys.executable, "-m", "dashboard.cli.main", "--db", str(database), "dashboard", "--port", str(port)]
+def server(database: Path, today: str, *words: str, port: int = 0) -> Iterator[str]:
+    """The screens on `database` on the day `today`, started with `words`; gives the address, stops its own process at the end."""
+    port = port or free_port()
+    command = [
+        sys.executable,
+        "-m",
+        "dashboard.cli.main",
+        "--db",
+        str(database),
+        "dashboard",
+        "--port",
+        str(port),
+        *words,
+    ]
     surroundings = {**os.environ, "CRANKTREND_TODAY": today}
     address = f"http://127.0.0.1:{port}"
     log = database.with_suffix(f".{port}.log")
