@@ -17,7 +17,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 }
 TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "pyproject.toml", "constraints.txt", "LICENSE", ".ci", ".gitignore",
-    "ingest", "analysis", "dashboard", "demo_fleet", "tests",
+    "ingest", "analysis", "dashboard", "demo_fleet", "tests", "deploy",
 }  # fmt: skip
 ROOMS: dict[str, dict[str, set[str]]] = {
     "analysis": {

@@ -83,6 +83,15 @@ def test_every_act_has_its_words_and_its_roles() -> None:
     assert set(MAY) == set(ACT_WORDS) == {str(act) for act in Act} == {str(act) for act in rights.ALLOWED}
 
 
+def test_developers_find_the_same_table() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    lines = text.split("| act | technician")[1].split("\n\n")[0].splitlines()[2:]
+    told = {
+        cells[1].strip(): [bool(cell.strip()) for cell in cells[2:-1]] for cells in (line.split("|") for line in lines)
+    }
+    assert told == {ACT_WORDS[act]: [who in MAY[act].split() for who in (*ROLES, "code")] for act in MAY}
+
+
 @pytest.mark.usefixtures("fleet")
 def test_where_nobody_signs_in_everybody_may_everything(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(visitor.SIGN_IN_VARIABLE, "")
