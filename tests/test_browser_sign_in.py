@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -49,6 +50,11 @@ def screens(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Pat
     assert SECRET.encode() not in path.read_bytes()
 
 
+def shown(text: str) -> re.Pattern[str]:
+    """The text as it stands on a page, where a mail address is kept from becoming a link by what has no width."""
+    return re.compile(re.escape(text).replace("@", "@\u2060?"))
+
+
 def test_who_signs_in_is_unknown_until_a_role_is_given(screens: tuple[str, Path], browser: Browser) -> None:
     address, path = screens
     page = browser.new_page()
@@ -56,10 +62,12 @@ def test_who_signs_in_is_unknown_until_a_role_is_given(screens: tuple[str, Path]
     page.get_by_text("Sign in to see these pages.").wait_for(timeout=PATIENCE_MS)
     assert not page.get_by_text("Weekly list").count()
     page.get_by_role("button", name="Sign in").click()
-    page.get_by_text(f"Your account {ADA} is not known here. Ask boss@fleet.example").wait_for(timeout=PATIENCE_MS)
+    page.get_by_text(shown(f"Your account {ADA} is not known here. Ask boss@fleet.example")).wait_for(
+        timeout=PATIENCE_MS
+    )
     give_roles(store.open_database(path), ADA, ["technician"], by="test")
     page.reload()
-    page.get_by_text(f"Signed in as {ADA} (technician)").wait_for(timeout=PATIENCE_MS)
+    page.get_by_text(shown(f"Signed in as {ADA} (technician)")).wait_for(timeout=PATIENCE_MS)
     settled(page, "Weekly list")
     page.context.close()
 
