@@ -8,7 +8,7 @@ from sqlite_utils import Database
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import Record, row_of, take_apart, whose
 from dashboard.desk.terminal import wrapped
-from dashboard.words import reading_sheet
+from dashboard.words import reading_sheet, terminal_words
 from ingest.entries import Entry
 from ingest.fields import CIRCUIT_MEASUREMENTS, MEASUREMENTS, QUANTITIES
 
@@ -51,7 +51,7 @@ def whose_words(record: Record, name: str, entry: Entry) -> list[str]:
 def compare_with_last(readings: pd.DataFrame) -> list[str]:
     """The latest reading against the median of the vehicle's up to five before it, where it differs by a fifth."""
     if len(readings) < 2:
-        return ["first reading of this vehicle: nothing to compare with yet"]
+        return [terminal_words.FIRST_READING]
     ordered = readings.sort_values("taken_at")
     latest, before = ordered.iloc[-1], ordered.iloc[-6:-1]
     lines = []
@@ -62,8 +62,12 @@ def compare_with_last(readings: pd.DataFrame) -> list[str]:
         if pd.notna(usual) and usual and abs(latest[name] / usual - 1.0) > DIFFERS:
             words = reading_sheet.amount(name, latest[name]), reading_sheet.amount(name, usual)
             label = QUANTITIES[name].label.lower()
-            lines.append(f"{label}: {words[0]}, median of the last {before[name].count()} was {words[1]}")
-    return lines or ["like this vehicle's last readings"]
+            lines.append(
+                terminal_words.AGAINST_LAST.format(
+                    label=label, value=words[0], count=before[name].count(), usual=words[1]
+                )
+            )
+    return lines or [terminal_words.LIKE_LAST]
 
 
 DIFFERS = 0.2  # a fifth more or less is worth saying, our choice

@@ -18,6 +18,7 @@ from dashboard.desk.assessment import assess_database, list_rows, own_costs
 from dashboard.desk.planning import make_plan
 from dashboard.desk.weekly import iso_week, issue, issue_for
 from dashboard.files.plan_export import render
+from dashboard.words import terminal_words
 from demo_fleet.export import export_fleet
 from demo_fleet.scenario import AS_OF, OPERATOR, PUT_OFF, STORIES, demo_operator
 from ingest import store
@@ -46,12 +47,13 @@ def make_demo(path: Path, files: Path, *, say: Callable[[str], None], show: Call
     now = datetime.combine(day, time(6, 0))
     outcome = import_paths(db, write_files(files), now=now, by=BY)
     save_setting(db, MARK, {"as_of": day.isoformat()}, by=BY)
-    say(f"{OPERATOR}: {outcome.summary()}; the files lie in the folder {files}")
+    say(terminal_words.DEMO_MADE.format(operator=OPERATOR, became=outcome.summary(), files=files))
     assessment = issued_lists(db, day, now)
     rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
     show(list_table(rows, assessment))
     show(demo_plan(db, day, assessment))
-    show(try_next(path, files))
+    name = next(iter(STORIES))
+    show(terminal_words.demo_next(path, files, name, STORIES[name][0], AS_OF))
     return 0
 
 
@@ -96,20 +98,3 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
 def demo_plan(db: Database, day: date, assessment: Assessment) -> str:
     """The replacement plan in its table form."""
     return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by=BY), "table"))
-
-
-def try_next(path: Path, files: Path) -> str:
-    """A few lines on what to try next."""
-    name = next(iter(STORIES))
-    title, _ = STORIES[name]
-    return "\n".join(
-        [
-            "",
-            "What to try next:",
-            f"  cranktrend --db {path} unit {name} --as-of {AS_OF}      one vehicle: {title}",
-            f"  cranktrend --db {path} risk --as-of {AS_OF} --all       every vehicle, healthy ones too",
-            f"  cranktrend --db {path} set-aside list                   entries that could not be believed",
-            f"  cranktrend --db {path} dashboard                        the screens, at http://127.0.0.1:8501",
-            f"  cd {files} && cranktrend import units.csv climate.csv repairs.csv readings.csv     its files as if they were yours",
-        ]
-    )

@@ -16,7 +16,7 @@ from dashboard.desk.reading_source import Taken
 from dashboard.desk.terminal import WIDTH, wrapped
 from dashboard.files import reading_json
 from dashboard.words import list_row as wording
-from dashboard.words import reading_sheet, reasons
+from dashboard.words import reading_sheet, reasons, terminal_words
 from dashboard.words.plain_text import clean, cold_words, number, percent
 from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
@@ -25,14 +25,12 @@ from ingest.fields import MEASUREMENTS, OBSERVATIONS
 def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
     """The weekly list with reasons under each vehicle."""
     judged = assessment.units["status"] == "judged"
-    head = f"Weekly list for {assessment.as_of:%Y-%m-%d}: no-start within {assessment.horizon_days} days"
+    head = terminal_words.LIST_HEAD.format(day=assessment.as_of, days=assessment.horizon_days)
     lines = [head, "=" * len(head)]
     flagged = int(assessment.units["flagged"].sum())
-    lines.append(
-        f"{flagged} of {len(assessment.units)} vehicles flagged; {int((~judged).sum())} have too few readings to judge."
-    )
+    lines.append(terminal_words.FLAGGED.format(flagged=flagged, of=len(assessment.units), few=int((~judged).sum())))
     if rows:
-        lines += ["", row_line("unit", "depot", "part", "sure", "no-start", "coldest start", "act by", "last reading")]
+        lines += ["", row_line(*terminal_words.LIST_HEADS)]
     for row in rows:
         lines.append(
             row_line(
@@ -45,9 +43,9 @@ def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
         for reason in row["reasons"]:
             lines += wrapped(clean(reason), "    - ")
         if row["next_test"]:
-            lines += wrapped(f"measure next: {with_caution(row['next_test'])}", "    > ")
+            lines += wrapped(terminal_words.MEASURE_NEXT.format(what=with_caution(row["next_test"])), "    > ")
         elif row["flagged"]:
-            lines += wrapped(f"enough measured, act: {with_caution(row['action'])}", "    > ")
+            lines += wrapped(terminal_words.ACT.format(what=with_caution(row["action"])), "    > ")
     if rows:
         lines += ["", *textwrap.wrap(SAFE_NOTE, WIDTH, break_on_hyphens=False)]
     return "\n".join(lines)
@@ -91,10 +89,8 @@ def unit_sheet(
         }
         return json.dumps(body, ensure_ascii=False, indent=1)
     mine = repairs[repairs["unit"] == row["unit"]]
-    lines = [list_table([row], assessment).split("\n\n", 1)[1], "", "Parts (at 20 °C):"]
-    lines.append(
-        f"  {'part':18s} {'now':>14s} {'+/-':>9s} {'class':>9s} {'per month':>10s} {'median slope':>22s} {'wears':>6s}  renewed alone it starts at"
-    )
+    lines = [list_table([row], assessment).split("\n\n", 1)[1], "", terminal_words.PARTS]
+    lines.append("  {:18s} {:>14s} {:>9s} {:>9s} {:>10s} {:>22s} {:>6s}  {}".format(*terminal_words.PART_HEADS))
     slopes = plain_slopes(assessment.state, str(row["unit"]))
     for p in parts.to_dict("records"):
         unit = reasons.quantity_unit(p["part"])
@@ -104,15 +100,19 @@ def unit_sheet(
             f" {reasons.bare(p['usual_mohm']):>9s} {reasons.bare(p['growth_mohm_per_month']):>10s}"
             f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )
-    lines.append(
-        "  median slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"
-    )
-    lines += ["", "Latest readings:", readings_text(readings)]
+    lines.append(terminal_words.MEDIAN_SLOPE)
+    lines += ["", terminal_words.LATEST_READINGS, readings_text(readings)]
     lines += [] if taken is None else taken_lines(taken)
     if len(mine):
-        lines += ["", "Repairs:"]
+        lines += ["", terminal_words.REPAIRS]
         lines += [
-            f"  repair {r.repair_id}: {r.done_on:%Y-%m-%d} {reasons.PART_WORDS.get(r.part, r.part)} {r.action} ({r.reason})"
+            terminal_words.REPAIR.format(
+                number=r.repair_id,
+                day=r.done_on,
+                part=reasons.PART_WORDS.get(r.part, r.part),
+                action=r.action,
+                reason=r.reason,
+            )
             for r in mine.itertuples()
         ]
     return "\n".join(lines)
@@ -122,7 +122,7 @@ def slope_words(slope: tuple[float, float, float]) -> str:
     """A slope a month with its interval, or why there is none."""
     middle, low, high = slope
     if math.isnan(middle):
-        return "under 5 readings"
+        return terminal_words.UNDER_FIVE
     return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"
 
 
@@ -130,15 +130,15 @@ def taken_lines(taken: Taken) -> list[str]:
     """What the latest reading says: resistances, whether it fits, charge, limits, and what it points to."""
     check = taken.check
     blocks = (
-        (f"What the latest reading ({taken.taken_at:%Y-%m-%d}) says:", reading_sheet.identified_lines(check), "  "),
+        (terminal_words.LATEST_SAYS.format(day=taken.taken_at), reading_sheet.identified_lines(check), "  "),
         (
-            "Does it fit?",
+            terminal_words.DOES_IT_FIT,
             reading_sheet.fit_words(check),
             "  - ",
         ),
-        ("Limits, reading by reading:", reading_sheet.limit_words(check), "  - "),
-        ("What the latest reading alone points to:", [reading_sheet.finding_words(f) for f in check.findings], "  - "),
-        ("Resistances over time, mΩ at 20 °C:", reading_sheet.over_time_lines(taken.over_time), "  "),
+        (terminal_words.LIMITS, reading_sheet.limit_words(check), "  - "),
+        (terminal_words.POINTS_TO, [reading_sheet.finding_words(f) for f in check.findings], "  - "),
+        (terminal_words.OVER_TIME, reading_sheet.over_time_lines(taken.over_time), "  "),
     )
     lines = []
     for head, texts, mark in blocks:
@@ -198,7 +198,7 @@ def logbook_lines(done: pd.DataFrame) -> list[str]:
         value = f"{' ' if row['column'] else ''}{row['column']}{said}".rstrip()
         unit = f" ({row['unit']})" if row["unit"] else ""
         why = f": {row['why']}" if row["why"] else ""
-        number = f" [change {row['change']}]" if row["change"] else ""
+        number = terminal_words.CHANGE.format(number=row["change"]) if row["change"] else ""
         when = str(row["at"]).replace("T", " ")[:16]
         lines.append(f"{when} {row['by']}: {row['what']} {row['record']}{unit}{value}{why}{number}")
     return lines

@@ -51,7 +51,7 @@ def headline(plan: ReplacementPlan) -> str:
     price = money(float(plan.settings["move_price"]), s["currency"])
     moved = f" {s['moved']} moved (a move counts {price}), {s['cancelled']} cancelled."
     moved = moved if s["moved"] or s["cancelled"] else ""
-    pins = f" Pins cost {money(s['pins_cost'], s['currency'])}." if abs(s["pins_cost"]) >= 1 else ""
+    pins = f" What was fixed by hand costs {money(s['pins_cost'], s['currency'])}." if abs(s["pins_cost"]) >= 1 else ""
     return (
         f"Plan of {plan.as_of.date()} for {plan.weeks} weeks{version}: {len(plan.visits)} visits, "
         f"{plan.visits['hours'].sum():.1f} h, {s['no_starts_avoided']:.1f} no-starts avoided, "

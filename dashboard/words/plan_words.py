@@ -124,7 +124,7 @@ def why_words(visit: Mapping[str, Any], currency: str, end: pd.Timestamp) -> str
         f"{percent(visit['probability_before'])} before the visit."
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)
-    pinned = "Pinned by the planner. " if visit["state"] == "pinned" else ""
+    pinned = "Fixed by hand. " if visit["state"] == "pinned" else ""
     known = (
         " Knowing which part it is, and how far gone, is what the visit pays for." if visit["kind"] == "measure" else ""
     )

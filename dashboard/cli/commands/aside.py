@@ -11,6 +11,7 @@ from dashboard.cli.options import WHO
 from dashboard.desk.terminal import DONE, SET_ASIDE, say
 from dashboard.desk.terminal import show as show_text
 from dashboard.files.as_csv import as_csv
+from dashboard.words import terminal_words
 from ingest import set_aside
 
 
@@ -24,8 +25,10 @@ def list_all(options: argparse.Namespace) -> int:
 def set_aside_text(rows: pd.DataFrame) -> str:
     """Set-aside rows, one a line."""
     if rows.empty:
-        return "no row is set aside"
-    return "\n".join(f"{r.id}: {r.file} line {r.line}: {r.reason}" for r in rows.itertuples())
+        return terminal_words.NO_ROW
+    return "\n".join(
+        terminal_words.ROW.format(number=r.id, file=r.file, line=r.line, reason=r.reason) for r in rows.itertuples()
+    )
 
 
 def show(options: argparse.Namespace) -> int:
@@ -43,12 +46,16 @@ def correct(options: argparse.Namespace) -> int:
     for text in (*entry.problems, *entry.doubts):
         say(text)
     admitted = entry.stored or entry.known
-    show_text(f"row {options.id}: {'admitted' if admitted else 'still set aside'}")
+    show_text(
+        terminal_words.ROW_BECAME.format(
+            number=options.id, became=terminal_words.ADMITTED if admitted else terminal_words.STILL_ASIDE
+        )
+    )
     return DONE if admitted else SET_ASIDE
 
 
 def dismiss(options: argparse.Namespace) -> int:
     """Note that a row is not wanted."""
     set_aside.dismiss_set_aside(open_existing(options), options.id, reason=options.reason, by=WHO)
-    show_text(f"row {options.id}: dismissed")
+    show_text(terminal_words.ROW_DISMISSED.format(number=options.id))
     return DONE

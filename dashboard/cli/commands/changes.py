@@ -10,6 +10,7 @@ from dashboard.cli.tables import logbook_lines
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.terminal import DONE, SET_ASIDE, say, show
 from dashboard.files.as_csv import as_csv
+from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean, words
 from ingest import corrections, entries, logbook, records
 
@@ -36,15 +37,15 @@ def changed(options: argparse.Namespace, entry: entries.Entry, word: str) -> int
         say(clean(text))
     if entry.problems:
         return SET_ASIDE
-    undone = "" if entry.change is None else f"; to undo it: cranktrend undo {entry.change}"
-    show(f"{options.what} {options.id}: {word if entry.stored else 'said that already'}{undone}")
+    undone = "" if entry.change is None else terminal_words.TO_UNDO.format(change=entry.change)
+    show(f"{options.what} {options.id}: {word if entry.stored else terminal_words.SAID_ALREADY}{undone}")
     return DONE
 
 
 def run_undo(options: argparse.Namespace) -> int:
     """Put back what a correction or a withdrawal changed."""
     entry = corrections.undo(open_existing(options), options.change, by=WHO, reason=options.reason)
-    show(f"change {options.change}: undone; to bring it again: cranktrend undo {entry.change}")
+    show(terminal_words.UNDONE.format(change=options.change, again=entry.change))
     return DONE
 
 
@@ -55,7 +56,7 @@ def run_logbook(options: argparse.Namespace) -> int:
     if options.format == "csv":
         show(as_csv(done))
     else:
-        show("\n".join(clean(line) for line in logbook_lines(done)) or "nothing is on record")
+        show("\n".join(clean(line) for line in logbook_lines(done)) or terminal_words.NOTHING_ON_RECORD)
     return DONE
 
 
@@ -63,7 +64,7 @@ def list_resets(options: argparse.Namespace) -> int:
     """Print renewals that nobody recorded."""
     found = assess_database(open_existing(options), as_of=as_of(options)).resets
     for unit, part, day in zip(found["unit"], found["part"], found["around_on"], strict=True):
-        show(f"{unit}: {words(str(part))} looks replaced around {day:%d %B %Y}, please confirm")
+        show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
     return DONE
 
 

@@ -10,6 +10,7 @@ from sqlite_utils import Database
 
 from dashboard.cli.options import database_path
 from dashboard.desk.terminal import say
+from dashboard.words import terminal_words
 from ingest import store
 
 OLD_D = 60  # [d] a list says so when no reading is younger, our choice: two of the usual horizons
@@ -25,13 +26,13 @@ def open_or_make(path: Path) -> Database:
     new = not path.exists()
     db = store.open_database(path, told=say_brought_up)
     if new:
-        say(f"made a new database {path}")
+        say(terminal_words.NEW_DATABASE.format(path=path))
     return db
 
 
 def say_brought_up(version: str, copy: Path) -> None:
     """Tell that an older database was changed, and where it lies as it was."""
-    say(f"the database was of the older version {version} and is of this program's now; as it was it lies in {copy}")
+    say(terminal_words.OLDER_VERSION.format(version=version, copy=copy))
 
 
 def as_of(options: argparse.Namespace) -> date:
@@ -49,4 +50,4 @@ def say_age(db: Database, day: date) -> None:
     """Tell how old the newest reading is, where that is old."""
     newest = store.newest_reading(db, before=day)
     if newest is not None and (day - newest).days > OLD_D:
-        say(f"the newest reading is of {newest}, {(day - newest).days} days before {day}: nothing later is known")
+        say(terminal_words.NOTHING_LATER.format(newest=newest, days=(day - newest).days, day=day))

@@ -9,6 +9,7 @@ from pathlib import Path
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk.terminal import say, show
+from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest.bounds import bytes_of
 from ingest.errors import CouldNot, FileRefused
@@ -25,7 +26,7 @@ def run_import(options: argparse.Namespace) -> int:
     for line in outcome.lines():
         say(clean(line))
     if outcome.set_aside:
-        say("rows set aside are not used: `cranktrend set-aside list` says why, and how to correct or dismiss them")
+        say(terminal_words.ASIDE_NOT_USED)
     show(outcome.summary())
     return outcome.exit_code
 

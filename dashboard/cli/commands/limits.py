@@ -10,6 +10,7 @@ from dashboard.cli.commands.files import read_text
 from dashboard.cli.options import WHO
 from dashboard.desk.own_limits import limit_book, save_limits
 from dashboard.desk.terminal import DONE, show
+from dashboard.words import terminal_words
 from dashboard.words.reading_sheet import load_test_text
 
 
@@ -26,5 +27,5 @@ def show_limits(options: argparse.Namespace) -> int:
 def set_limits(options: argparse.Namespace) -> int:
     """Put the user's own limits in place of those in use."""
     save_limits(open_existing(options), read_text(options.file), by=WHO)
-    show(f"limits of {options.file} are in use")
+    show(terminal_words.LIMITS_IN_USE.format(file=options.file))
     return DONE

@@ -20,6 +20,7 @@ from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
 from dashboard.desk.terminal import DONE, say, show, show_json
 from dashboard.desk.weekly import assumed, notes_of
 from dashboard.files.as_csv import as_csv, rows_as_csv
+from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest import store
 
@@ -61,16 +62,16 @@ def run_classes(options: argparse.Namespace) -> int:
     db = open_existing(options)
     if options.import_from is not None:
         found = save_laws(db, read_text(options.import_from), by=WHO)
-        show(f"classes that begin from {options.import_from} from now on: {len(found)}")
+        show(terminal_words.BEGIN_FROM.format(file=options.import_from, count=len(found)))
         return DONE
     if options.forget:
         forget_laws(db, by=WHO)
-        show("classes begin from published values again")
+        show(terminal_words.BEGIN_PUBLISHED)
         return DONE
     assessment = assess_database(db, as_of=as_of(options))
     if options.export is not None:
         written = write_new(Path(options.export), laws_text(assessment))
-        show(f"written to {written}; classes: {len(assessment.teaches)}")
+        show(terminal_words.LAWS_WRITTEN.format(file=written, count=len(assessment.teaches)))
         return DONE
     if options.format == "csv":
         show(as_csv(assessment.classes))

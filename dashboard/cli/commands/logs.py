@@ -13,12 +13,13 @@ from dashboard.cli.options import WHO
 from dashboard.desk.bus_source import Logged, became_words, starts_in, stored
 from dashboard.desk.reading_source import unit_row
 from dashboard.desk.terminal import DONE, REFUSED, SET_ASIDE, say, show, show_json, wrapped
+from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest.entries import Entry
 from ingest.errors import FileRefused
 from ingest.values import parse_time
 
-NO_DATES = "it holds no dates; say when it began with --began, as 2026-01-31T07:45"
+NO_DATES = terminal_words.NO_DATES
 
 
 def run_log(options: argparse.Namespace) -> int:

@@ -14,6 +14,7 @@ from dashboard.desk.refusals import PlanRefused
 from dashboard.desk.terminal import DONE, say, show
 from dashboard.desk.work_orders import chosen_visits
 from dashboard.files.work_order import printed_orders
+from dashboard.words import terminal_words
 from dashboard.words.visit_words import NO_CODE
 from ingest.records import read_settings
 
@@ -23,17 +24,15 @@ def run_work_orders(options: argparse.Namespace) -> int:
     db = open_existing(options)
     plan = load_plan(db)
     if plan is None:
-        raise PlanRefused("No plan is on record yet: make one first (cranktrend plan, or cranktrend issue).")
+        raise PlanRefused(terminal_words.NO_PLAN)
     week = options.week or ("" if options.unit or plan.visits.empty else str(plan.visits["iso_week"].min()))
     visits = chosen_visits(plan, unit=options.unit, week=week, depot=options.depot)
     if not visits:
-        raise PlanRefused(
-            f"Version {plan.version} of the plan has no visit to come with these words; `cranktrend plan` shows those there are."
-        )
+        raise PlanRefused(terminal_words.NO_VISIT.format(version=plan.version))
     own = read_settings(db)
     base, in_f = str(own.get(ADDRESS_KEY, "")), of_fleet(own).fahrenheit
     pdf = printed_orders(db, plan, visits, base=base, fahrenheit=in_f)
-    show(f"written to {write_new(Path(options.file), pdf)}; work orders: {len(visits)}")
+    show(terminal_words.ORDERS_WRITTEN.format(file=write_new(Path(options.file), pdf), count=len(visits)))
     if not base:
         say(NO_CODE)
     return DONE

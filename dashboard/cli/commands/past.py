@@ -15,6 +15,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.desk.past_lists import REPORTED, past_report
 from dashboard.desk.terminal import say, show_json
 from dashboard.desk.weekly import assumed
+from dashboard.words import terminal_words
 from dashboard.words.backtest_report import report_text
 from ingest import store
 
@@ -33,6 +34,6 @@ def run_backtest(options: argparse.Namespace) -> int:
         )
         show_json(json.dumps(body, ensure_ascii=False))
         lists += [{"as_of": day, **{name: row[name] for name in REPORTED}} for row in rows]
-        say(f"{day:%Y-%m-%d}: {sum(bool(r['flagged']) for r in rows)} of {len(rows)} vehicles flagged")
+        say(terminal_words.DAY_FLAGGED.format(day=day, flagged=sum(bool(r["flagged"]) for r in rows), of=len(rows)))
     say(report_text(past_report(db, pd.DataFrame(lists), horizon_days=options.horizon_days)))
     return 0

@@ -11,6 +11,7 @@ from dashboard.desk.plan_moves import keep_pin, let_go
 from dashboard.desk.planning import make_plan
 from dashboard.desk.terminal import DONE, say, show, show_bytes, show_json
 from dashboard.files.plan_export import render
+from dashboard.words import terminal_words
 from ingest.writing import writing
 
 
@@ -23,7 +24,7 @@ def run_plan(options: argparse.Namespace) -> int:
             for unit, week in pins:
                 keep_pin(db, unit=unit, week=week.strip(), kind=kind, by=WHO)
         for unit in options.let_go:
-            say(f"{unit}: {let_go(db, unit, by=WHO)} pins taken away")
+            say(terminal_words.LET_GO.format(unit=unit, count=let_go(db, unit, by=WHO)))
     body = render(make_plan(db, as_of=day, weeks=options.weeks, by=WHO), options.format)
     if isinstance(body, bytes):
         show_bytes(body)

@@ -20,7 +20,7 @@ from dashboard.desk.weekly import iso_week, issue
 from dashboard.files.mail_settings import mail_settings
 from dashboard.files.mailing import mail_posts
 from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post
-from dashboard.words import post_words
+from dashboard.words import post_words, terminal_words
 from dashboard.words.plain_text import clean
 from ingest.fields import LONGEST_NAME
 from ingest.posts import Post
@@ -52,7 +52,7 @@ def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, Replaceme
     first = assessment is not None and stood is None and issue(db, assessment, by=by)
     issued = read_weekly_list(db, week)
     assert issued is not None
-    told = "" if first else f"{issued.issued_at[:10]} by {named(issued.by)}"
+    told = "" if first else terminal_words.BY_ON.format(day=issued.issued_at[:10], who=named(issued.by))
     show(post_words.list_stands(issued.iso_week, told, len(issued.body["units"])))
     before = 0 if plan is None else plan.version
     if plan is None or not planned:

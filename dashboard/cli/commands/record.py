@@ -12,6 +12,7 @@ from dashboard.cli.advice import reading_advice, whose_lines
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.options import RECORDABLE, WHO
 from dashboard.desk.terminal import COULD_NOT, DONE, SET_ASIDE, say, show
+from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest import entries
 from ingest.entries import Entry
@@ -41,12 +42,12 @@ def say_kept(db: Database, unit: str, entry: Entry, *, dry_run: bool = False) ->
         for line in whose_lines(db, unit, entry):
             say(clean(line))
         return SET_ASIDE
-    became = "checked, not stored" if dry_run else "already known" if entry.known else "stored"
-    show(f"{unit}: reading {became} ({entry.values.get('taken_at', '')})")
+    became = terminal_words.CHECKED if dry_run else terminal_words.KNOWN if entry.known else "stored"
+    show(terminal_words.READING_BECAME.format(unit=unit, became=became, moment=entry.values.get("taken_at", "")))
     try:
         lines = reading_advice(db, unit, entry)
     except (ValueError, ArithmeticError, LookupError, IngestError, sqlite3.Error) as error:
-        say(f"what this reading shows could not be worked out: {error}")
+        say(terminal_words.NOT_WORKED_OUT.format(error=error))
         return COULD_NOT if dry_run else DONE  # a stored reading is stored, whatever is said about it
     for line in lines:
         show(clean(line))

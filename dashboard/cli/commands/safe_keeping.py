@@ -10,7 +10,7 @@ from pathlib import Path
 from dashboard.cli.commands.database import open_existing
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk.terminal import COULD_NOT, DONE, PROGRAM, say, show, show_json, wrapped
-from dashboard.words import check_words
+from dashboard.words import check_words, terminal_words
 from dashboard.words.plain_text import clean
 from ingest.backups import backup
 from ingest.errors import DatabaseRefused
@@ -20,7 +20,7 @@ from ingest.verify import Verified, verify
 
 def run_backup(options: argparse.Namespace) -> int:
     """Copy the database to a new file."""
-    show(f"copied to {backup(open_existing(options), options.file)}")
+    show(terminal_words.COPIED.format(file=backup(open_existing(options), options.file)))
     return DONE
 
 

@@ -8,6 +8,7 @@ from dashboard.cli.commands.database import open_existing, open_or_make
 from dashboard.cli.commands.files import read_text
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk.terminal import DONE, say, show
+from dashboard.words import terminal_words
 from ingest import sources
 from ingest.drafting import draft_source
 
@@ -25,7 +26,7 @@ def save(options: argparse.Namespace) -> int:
     """Keep a description under a name."""
     text = read_text(options.file)
     sources.save_source(open_or_make(database_path(options)), options.name, text, by=WHO)
-    show(f"source {options.name} saved")
+    show(terminal_words.SOURCE_SAVED.format(name=options.name))
     return DONE
 
 

@@ -1,0 +1,85 @@
+"""What the commands print of their own: the list and a vehicle on a terminal, and what became of an act."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+LIST_HEADS: Final = ("unit", "depot", "part", "sure", "no-start", "coldest start", "act by", "last reading")
+PART_HEADS: Final = ("part", "now", "+/-", "class", "per month", "median slope", "wears", "renewed alone it starts at")
+
+ADMITTED, STILL_ASIDE = "admitted", "still set aside"
+SAID_ALREADY: Final = "said that already"
+NO_ROW: Final = "no row is set aside"
+ROW: Final = "{number}: {file} line {line}: {reason}"
+ROW_BECAME: Final = "row {number}: {became}"
+ROW_DISMISSED: Final = "row {number}: dismissed"
+TO_UNDO: Final = "; to undo it: cranktrend undo {change}"
+UNDONE: Final = "change {change}: undone; to bring it again: cranktrend undo {again}"
+NOTHING_ON_RECORD: Final = "nothing is on record"
+LOOKS_REPLACED: Final = "{unit}: {part} looks replaced around {day:%d %B %Y}, please confirm"
+NEW_DATABASE: Final = "made a new database {path}"
+OLDER_VERSION: Final = (
+    "the database was of the older version {version} and is of this program's now; as it was it lies in {copy}"
+)
+NOTHING_LATER: Final = "the newest reading is of {newest}, {days} days before {day}: nothing later is known"
+ASIDE_NOT_USED: Final = (
+    "rows set aside are not used: `cranktrend set-aside list` says why, and how to correct or dismiss them"
+)
+LIMITS_IN_USE: Final = "limits of {file} are in use"
+BEGIN_FROM: Final = "classes that begin from {file} from now on: {count}"
+BEGIN_PUBLISHED: Final = "classes begin from published values again"
+LAWS_WRITTEN: Final = "written to {file}; classes: {count}"
+NO_DATES: Final = "it holds no dates; say when it began with --began, as 2026-01-31T07:45"
+NO_PLAN: Final = "No plan is on record yet: make one first (cranktrend plan, or cranktrend issue)."
+NO_VISIT: Final = (
+    "Version {version} of the plan has no visit to come with these words; `cranktrend plan` shows those there are."
+)
+ORDERS_WRITTEN: Final = "written to {file}; work orders: {count}"
+DAY_FLAGGED: Final = "{day:%Y-%m-%d}: {flagged} of {of} vehicles flagged"
+LET_GO: Final = "{unit}: {count} pins taken away"
+BY_ON: Final = "{day} by {who}"
+CHECKED: Final = "checked, not stored"
+KNOWN: Final = "already known"
+READING_BECAME: Final = "{unit}: reading {became} ({moment})"
+NOT_WORKED_OUT: Final = "what this reading shows could not be worked out: {error}"
+COPIED: Final = "copied to {file}"
+SOURCE_SAVED: Final = "source {name} saved"
+FIRST_READING: Final = "first reading of this vehicle: nothing to compare with yet"
+AGAINST_LAST: Final = "{label}: {value}, median of the last {count} was {usual}"
+LIKE_LAST: Final = "like this vehicle's last readings"
+LIST_HEAD: Final = "Weekly list for {day:%Y-%m-%d}: no-start within {days} days"
+FLAGGED: Final = "{flagged} of {of} vehicles flagged; {few} have too few readings to judge."
+MEASURE_NEXT: Final = "measure next: {what}"
+ACT: Final = "enough measured, act: {what}"
+PARTS: Final = "Parts (at 20 °C):"
+MEDIAN_SLOPE: Final = (
+    "  median slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"
+)
+LATEST_READINGS: Final = "Latest readings:"
+REPAIRS: Final = "Repairs:"
+REPAIR: Final = "  repair {number}: {day:%Y-%m-%d} {part} {action} ({reason})"
+UNDER_FIVE: Final = "under 5 readings"
+LATEST_SAYS: Final = "What the latest reading ({day:%Y-%m-%d}) says:"
+DOES_IT_FIT: Final = "Does it fit?"
+LIMITS: Final = "Limits, reading by reading:"
+POINTS_TO: Final = "What the latest reading alone points to:"
+OVER_TIME: Final = "Resistances over time, mΩ at 20 °C:"
+CHANGE: Final = " [change {number}]"
+DEMO_MADE: Final = "{operator}: {became}; the files lie in the folder {files}"
+
+
+def demo_next(path: Path, files: Path, unit: str, story: str, as_of: date) -> str:
+    """What to try next on the demo."""
+    return "\n".join(
+        [
+            "",
+            "What to try next:",
+            f"  cranktrend --db {path} unit {unit} --as-of {as_of}      one vehicle: {story}",
+            f"  cranktrend --db {path} risk --as-of {as_of} --all       every vehicle, healthy ones too",
+            f"  cranktrend --db {path} set-aside list                   entries that could not be believed",
+            f"  cranktrend --db {path} dashboard                        the screens, at http://127.0.0.1:8501",
+            f"  cd {files} && cranktrend import units.csv climate.csv repairs.csv readings.csv     its files as if they were yours",
+        ]
+    )
