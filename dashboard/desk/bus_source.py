@@ -13,6 +13,7 @@ from sqlite_utils import Database
 
 from analysis.logs.starts import NOTHING, BusStart, Series, find_starts
 from dashboard.desk.trace_source import as_reading
+from dashboard.words import bus_words
 from dashboard.words.bus_words import sources_words, start_words
 from ingest.bus_codes import AMBIENT_C, BATTERY_V, COOLANT_C, ENGINE_RPM, KEYSWITCH_V
 from ingest.bus_logs import BusLog, read_log, step_of
@@ -21,7 +22,6 @@ from ingest.errors import FileRefused
 from ingest.writing import writing
 
 INSTRUMENT = "bus log"
-WARM = "the engine was warm, and a warm engine does not draw what the air's temperature says"
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ def _logged(start: BusStart, zero_s: float | None, file: str) -> LoggedStart:
     if at is not None:
         values["taken_at"] = at.isoformat()
     values |= {"instrument": INSTRUMENT, "note": f"from {file}"[:200]}
-    return LoggedStart(start.began_s, tuple(start_words(start)), values, WARM if start.cold is False else "")
+    return LoggedStart(start.began_s, tuple(start_words(start)), values, bus_words.WARM if start.cold is False else "")
 
 
 def air_c(start: BusStart) -> float:
@@ -115,13 +115,17 @@ def checked(db: Database, unit: str, starts: Sequence[LoggedStart]) -> list[Entr
 def became_words(one: LoggedStart, entry: Entry | None) -> list[str]:
     """What became of a start as a reading, one sentence each; nothing where it was only looked at."""
     if one.why_not:
-        return [f"no reading: {one.why_not}"]
+        return [bus_words.NOT_A_READING.format(why=one.why_not)]
     if entry is None:
         return []
     if entry.problems:
-        return [f"not stored: {problem}" for problem in entry.problems]
-    number = f" as reading {entry.row_id}" if entry.row_id is not None else ""
+        return [bus_words.NOT_STORED.format(why=problem) for problem in entry.problems]
+    number = bus_words.AS_READING_NUMBER.format(number=entry.row_id) if entry.row_id is not None else ""
     return [
-        f"already known{number}" if entry.known else f"stored{number}" if entry.stored else "to be stored",
+        f"{bus_words.KNOWN}{number}"
+        if entry.known
+        else f"{bus_words.IS_STORED}{number}"
+        if entry.stored
+        else bus_words.TO_BE_STORED,
         *entry.doubts,
     ]

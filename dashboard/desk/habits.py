@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any, Final
 
+from dashboard.words.list_words import RESPONSIBLE
 from dashboard.words.plain_text import clean
 from ingest.fields import LONGEST_NAME
 
@@ -74,7 +75,7 @@ def responsible(settings: Mapping[str, Any], depot: str) -> str:
 def responsible_words(settings: Mapping[str, Any], depots: Sequence[str]) -> str:
     """Who is responsible where, in a sentence; "" where nobody is named."""
     named = [f"{depot}: {who}" for depot in depots if (who := responsible(settings, depot))]
-    return f"Responsible at {'; '.join(named)}." if named else ""
+    return RESPONSIBLE.format(named="; ".join(named)) if named else ""
 
 
 def checked_depots(rows: Sequence[Mapping[Any, Any]]) -> dict[str, dict[str, str]]:

@@ -24,7 +24,8 @@ from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_rep
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import COSTS_KEY, assess_database
 from dashboard.desk.refusals import PlanRefused
-from dashboard.words.every_page import NOT_NAMED, SOMEBODY
+from dashboard.words import plan_page
+from dashboard.words.every_page import NOT_NAMED, ON_AT, SOMEBODY
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.plan_words import with_words
 from ingest import store
@@ -78,24 +79,26 @@ def refuse_if_overtaken(db: Database, seen: Seen) -> None:
     """Raise Overtaken when a pin or a version came, or a pin went, after what was `seen`."""
     now = seen_now(db)
     told = [
-        f"{unit} was {pin_words(kind)} {week} by {named(by)} {when(at)}"
+        plan_page.WAS_PINNED.format(unit=unit, pinned=pin_words(kind), week=week, by=named(by), when=when(at))
         for unit, kind, week, by, at in now.pins if (unit, kind, week, by, at) not in seen.pins
     ]  # fmt: skip
     told += [
-        f"{unit} is no longer {pin_words(kind)} {week}"
+        plan_page.NO_LONGER.format(unit=unit, pinned=pin_words(kind), week=week)
         for unit, kind, week, by, at in seen.pins
         if (unit, kind, week) not in {pin[:3] for pin in now.pins} and unit not in {pin[0] for pin in now.pins}
     ]
     if not told and now.version != seen.version:
         newest = list_plans(db).iloc[-1]
-        told = [f"version {now.version} was made by {named(newest['by'])} {when(newest['made_at'])}"]
+        told = [
+            plan_page.VERSION_CAME.format(version=now.version, by=named(newest["by"]), when=when(newest["made_at"]))
+        ]
     if told or now != seen:
-        raise Overtaken(f"Since you opened this page, {'; '.join(told) or 'a pin was renewed'}.")
+        raise Overtaken(plan_page.SINCE_OPENED.format(told="; ".join(told) or plan_page.PIN_RENEWED))
 
 
 def pin_words(kind: str) -> str:
     """What a pin does to a vehicle, before the week."""
-    return "kept out of" if kind == "forbid" else "fixed to"
+    return plan_page.KEPT_OUT if kind == "forbid" else plan_page.FIXED
 
 
 def named(by: object) -> str:
@@ -105,7 +108,7 @@ def named(by: object) -> str:
 
 def when(moment: pd.Timestamp) -> str:
     """A moment as it is spoken."""
-    return f"on {day_words(moment)} at {moment:%H:%M}"
+    return ON_AT.format(day=day_words(moment), time=moment)
 
 
 def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.DataFrame, as_of: date) -> PlanInputs:

@@ -17,6 +17,7 @@ from analysis.worklist.assess import Assessment
 from analysis.worklist.short_course import short_courses
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
+from dashboard.words import decision_words as said_words
 from dashboard.words import list_words
 from dashboard.words.begun import begun_words
 from dashboard.words.plain_text import as_sentence, in_reader_unit, percent, safe, some, temperature
@@ -155,14 +156,12 @@ def assumed(climate: pd.DataFrame, units: pd.DataFrame) -> list[str]:
     if unknown:
         low, high = (temperature(WEATHER.unknown_low_c + side * WEATHER.unknown_sd_k) for side in (-1, 1))
         sentences.append(
-            f"No climate is known of {some(unknown)}: mornings of about {temperature(WEATHER.unknown_low_c)} all year round, "
-            f"two in three between {low} and {high}, are assumed there"
+            list_words.CLIMATE_ASSUMED.format(
+                depots=some(unknown), middle=temperature(WEATHER.unknown_low_c), low=low, high=high
+            )
         )
     if usual := sorted(depots - set(unknown) - measured):
-        sentences.append(
-            f"Cold spells as long and as deep below the month's usual lows as in most places are assumed of {some(usual)}: "
-            f"a file of a year's daily lows (lows.csv) would tell"
-        )
+        sentences.append(list_words.SPELLS_ASSUMED.format(depots=some(usual)))
     return sentences
 
 
@@ -235,35 +234,36 @@ def why_gone(
     """One sentence why a vehicle is no longer on the list; visits: those that were reported as done."""
     unit = row["unit"]
     if now is None:
-        return "the vehicle is no longer among the vehicles"
+        return list_words.NO_VEHICLE_NOW
     done = repairs[(repairs["unit"] == unit) & (repairs["done_on"] >= since)]
     if len(done):
         last = done.iloc[-1]
-        return f"{work_words(last.to_dict())} on {last['done_on'].day} {last['done_on']:%b}"
+        return list_words.WORK_ON.format(work=work_words(last.to_dict()), day=_short(last["done_on"]))
     came = visits[(visits["unit"] == unit) & (visits["done_on"] >= since)]
     if len(came):
         visit = came.iloc[-1].to_dict()
-        return f"visit on {visit['done_on'].day} {visit['done_on']:%b}: {found_said(visit)}"
+        return list_words.VISIT_ON.format(day=_short(visit["done_on"]), found=found_said(visit))
     mine = decisions[(decisions["unit"] == unit) & (decisions["at"] >= since)]
     looked = mine[mine["kind"] == "nothing_found"]
     if len(looked):
-        return f"looked at, nothing found, on {looked.iloc[-1]['at'].day} {looked.iloc[-1]['at']:%b}"
+        return list_words.LOOKED_ON.format(day=_short(looked.iloc[-1]["at"]))
     was, is_now = float(row["no_start_probability"]), float(now["no_start_probability"])
     fell = was > is_now and percent(was) != percent(is_now)
-    change = (
-        f"its probability fell from {percent(was)} to {percent(is_now)}" if fell
-        else f"its probability, {percent(was)} then and {percent(is_now)} now, is below what puts a vehicle on the list"
-    )  # fmt: skip
+    change = (list_words.FELL if fell else list_words.BELOW).format(then=percent(was), now=percent(is_now))
     fresh = readings[(readings["unit"] == unit) & (readings["taken_at"] >= since)]
     if len(fresh):
-        return f"read again on {fresh.iloc[-1]['taken_at'].day} {fresh.iloc[-1]['taken_at']:%b}: {change}"
-    return f"{change} without a new reading: the coming weeks look milder, or the fleet taught more" if fell else change
+        return list_words.READ_AGAIN.format(day=_short(fresh.iloc[-1]["taken_at"]), change=change)
+    return list_words.WITHOUT_READING.format(change=change) if fell else change
+
+
+def _short(moment: pd.Timestamp) -> str:
+    return f"{moment.day} {moment:%b}"
 
 
 def work_words(repair: Mapping[Any, Any]) -> str:
     """What a repair did, in words; drag is nothing that is replaced itself, but what caused it is."""
     part, action = str(repair["part"]), str(repair["action"])
-    return f"cause of the engine drag {action}" if part == "engine_drag" else f"{part_name(part)} {action}"
+    return list_words.DRAG_CAUSE.format(action=action) if part == "engine_drag" else f"{part_name(part)} {action}"
 
 
 def issue(db: Database, assessment: Assessment, *, by: str = "", now: datetime | None = None) -> bool:
@@ -297,28 +297,19 @@ def issue_for(
 def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:
     """What has to be said with a list: that it is none yet, what it assumes, and why it was issued again."""
     said = [] if issued.version else [
-        f"The list of {issued.iso_week} is not issued: this is how it would be with what was known before "
-        f"{day_words(issued.as_of)}."
+        list_words.NOT_ISSUED.format(week=issued.iso_week, day=day_words(issued.as_of))
     ]  # fmt: skip
     said += [f"{in_reader_unit(str(text), fahrenheit=fahrenheit)}." for text in issued.body.get("assumed", [])]
     if issued.version > 1:
-        said.append(f"Issued again on {day_words(issued.issued_at)} ({issued.by}): {issued.reason}.")
+        said.append(list_words.ISSUED_AGAIN.format(day=day_words(issued.issued_at), by=issued.by, reason=issued.reason))
     return said
 
 
 def decision_words(decision: Mapping[Any, Any]) -> str:
     """A decision in a few words, without what the user typed."""
     kind = str(decision["kind"])
-    at = decision["at"]
-    on = f"{at.day} {at:%b}"
-    if kind == "postponed":
-        until = decision["until"]
-        return f"postponed on {on} until {until.day} {until:%b %Y}"
-    return {
-        "accepted": f"accepted on {on}: plan it",
-        "measure": f"measurement asked for on {on}",
-        "nothing_found": f"looked at on {on}, found nothing",
-    }[kind]
+    until = day_words(decision["until"]) if kind == "postponed" else ""
+    return said_words.DECIDED[kind].format(day=_short(decision["at"]), until=until)
 
 
 def decision_line(decision: Mapping[Any, Any]) -> str:

@@ -23,6 +23,11 @@ STORE: Final = "Store these starts"
 STORED: Final = "{new} stored, {known} already known, {wrong} not believed."
 AS_READING: Final = "as a reading"
 STARTS_ALT: Final = "Starts found in the log"
+WARM: Final = "the engine was warm, and a warm engine does not draw what the air's temperature says"
+NOT_A_READING: Final = "no reading: {why}"
+NOT_STORED: Final = "not stored: {why}"
+AS_READING_NUMBER: Final = " as reading {number}"
+KNOWN, IS_STORED, TO_BE_STORED = "already known", "stored", "to be stored"
 SHOWN: Final = {
     "rest_v": "rest, V", "crank_min_v": "lowest, V", "crank_dip_v": "dip, V", "crank_s": "cranking, s",
     "crank_rpm": "speed, rpm", "temperature_c": "air",

@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
+DECIDED: Final = {
+    "postponed": "postponed on {day} until {until}",
+    "accepted": "accepted on {day}: plan it",
+    "measure": "measurement asked for on {day}",
+    "nothing_found": "looked at on {day}, found nothing",
+}
 DECIDE: Final = "Decide"
 CORRECT: Final = "Correct or withdraw a decision"
 DECIDE_ON_OPENS: Final = "Decide on {unit} …"

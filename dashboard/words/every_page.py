@@ -44,6 +44,7 @@ UNDO: Final = "Undo"
 AGAIN_ON_RECORD: Final = "It is on record again."
 UNDONE: Final = "Undone; the logbook keeps it."
 NOT_NAMED: Final = "not named"  # as it stands on record
+ON_AT: Final = "on {day} at {time:%H:%M}"
 SOMEBODY: Final = "somebody not named"
 JUDGING: Final = "Judging every vehicle from its readings …"
 JUDGING_NEWER: Final = "Newer entries are being judged; the page follows by itself."

@@ -58,6 +58,27 @@ ACTION_HEAD: Final = "what to do"
 TABLE_ALT: Final = "The weekly list as a table"
 PRINTED: Final = "List for printing (PDF)"
 
+NOT_ISSUED: Final = "The list of {week} is not issued: this is how it would be with what was known before {day}."
+ISSUED_AGAIN: Final = "Issued again on {day} ({by}): {reason}."
+RESPONSIBLE: Final = "Responsible at {named}."
+CLIMATE_ASSUMED: Final = (
+    "No climate is known of {depots}: mornings of about {middle} all year round, two in three between {low} and {high}, are "
+    "assumed there"
+)
+SPELLS_ASSUMED: Final = (
+    "Cold spells as long and as deep below the month's usual lows as in most places are assumed of {depots}: a file of a "
+    "year's daily lows (lows.csv) would tell"
+)
+NO_VEHICLE_NOW: Final = "the vehicle is no longer among the vehicles"
+WORK_ON: Final = "{work} on {day}"
+VISIT_ON: Final = "visit on {day}: {found}"
+LOOKED_ON: Final = "looked at, nothing found, on {day}"
+FELL: Final = "its probability fell from {then} to {now}"
+BELOW: Final = "its probability, {then} then and {now} now, is below what puts a vehicle on the list"
+READ_AGAIN: Final = "read again on {day}: {change}"
+WITHOUT_READING: Final = "{change} without a new reading: the coming weeks look milder, or the fleet taught more"
+DRAG_CAUSE: Final = "cause of the engine drag {action}"
+
 
 def head(week: str, as_of: str, *, needing: int, of: int, changes: str, days: int) -> str:
     """Which list it is and how many vehicles are on it; changes: CHANGES, "" where there is no list before."""
