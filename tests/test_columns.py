@@ -83,17 +83,17 @@ def test_words_are_words(text: str) -> None:
 def fleet(fleet: Path) -> Path:
     """The small fleet with a decision, a setting, a correction and a row that was set aside."""
     now = pd.Timestamp(AS_OF).to_pydatetime()
-    with session.database() as db:
-        save_decision(db, unit=worst_unit(), iso_week="2026-W48", kind="nothing_found", reason="", by="Test", now=now)
-        save_setting(db, "horizon_days", 30, by="Test", now=now)
-        reading = store.read_readings(db, units=[worst_unit()])["reading_id"].iloc[-1]
-        correct(db, "reading", int(reading), {"rest_v": "12.51"}, by="Test", reason="misread", now=now)
-        record_repair(
-            db,
-            {"unit": worst_unit(), "part": "battery", "action": "charged", "done_on": "2026-11-20"},
-            by="Test",
-            now=now,
-        )
+    db = store.open_database(fleet)
+    save_decision(db, unit=worst_unit(), iso_week="2026-W48", kind="nothing_found", reason="", by="Test", now=now)
+    save_setting(db, "horizon_days", 30, by="Test", now=now)
+    reading = store.read_readings(db, units=[worst_unit()])["reading_id"].iloc[-1]
+    correct(db, "reading", int(reading), {"rest_v": "12.51"}, by="Test", reason="misread", now=now)
+    record_repair(
+        db,
+        {"unit": worst_unit(), "part": "battery", "action": "charged", "done_on": "2026-11-20"},
+        by="Test",
+        now=now,
+    )
     return fleet
 
 
