@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 from dashboard.desk.rights import code_of
 from dashboard.screens import visitor
 from ingest import store
-from ingest.accounts import code_secret, first_code_secret, give_roles, new_code_secret
+from ingest.accounts import code_secret, first_code_secret, give_roles, new_code_secret, read_accounts
 from ingest.fields import ROLES
 
 APP = Path(__file__).resolve().parents[1] / "dashboard" / "screens" / "app.py"
@@ -106,8 +106,6 @@ def test_a_page_offers_what_the_role_may_and_says_who_may_the_rest(
     app = opened("work", unit=UNIT)
     assert "to record readings, starts" in text_of(app).casefold()
     assert not [b for b in app.button if b.label in ("Save repair", "Save start")]
-    settings = opened("settings")
-    assert settings.button(key="save_settings").disabled
     comes(monkeypatch, "technician")
     files = opened("files")
     assert (
@@ -117,11 +115,38 @@ def test_a_page_offers_what_the_role_may_and_says_who_may_the_rest(
     assert not [b for b in files.button if b.label == "Bring in"]
 
 
+def test_an_administrator_gives_and_takes_roles_on_the_settings_page(
+    fleet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    comes(monkeypatch, "planner")
+    planner = opened("settings")
+    assert planner.button(key="save_settings").disabled
+    assert "Accounts and their roles" not in [one.value for one in planner.subheader]
+    comes(monkeypatch, "administrator")
+    app = opened("settings")
+    app.text_input(key="account").set_value("kim")
+    app.multiselect(key="account_roles").set_value(["technician", "planner"])
+    app.button(key="give_roles").click().run()
+    assert "kim: technician, planner" in text_of(app)
+    app.text_input(key="account").set_value("administrator")
+    app.multiselect(key="account_roles").set_value(["administrator"])
+    app.button(key="take_roles").click().run()
+    assert "administrator is the only administrator; make another one first" in text_of(app)
+    before = code(fleet)
+    app.button(key="new_codes_now").click().run()
+    assert code(fleet) != before
+    db = store.open_database(fleet)
+    assert read_accounts(db)["kim"] == ("technician", "planner")
+    assert {
+        row[0] for row in db.execute("SELECT by FROM audit WHERE row_key IN ('kim', 'all') ORDER BY id DESC LIMIT 2")
+    } == {"administrator"}
+
+
 def test_what_is_recorded_names_the_account(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     comes(monkeypatch, "technician")
     app = opened("bay", unit=UNIT)
     app.session_state["who"] = "somebody else"
-    app.text_input(key="m_rest_v_X-1_0").set_value("12.5").run()
+    app.text_input(key="m_rest_v_X-1_0").set_value("12.5")
     app.text_input(key="m_crank_min_v_X-1_0").set_value("10.4").run()
     app.button(key="save").click().run()
     assert not app.exception
@@ -144,7 +169,7 @@ def test_a_code_opens_the_bay_of_its_vehicle_and_nothing_else(fleet: Path) -> No
     assert "Z-9" not in text_of(app)
     assert not [box for box in app.text_input if box.label in ("Find a vehicle", "Vehicle")]
     app.text_input(key="who_bay").set_value("Kim").run()
-    app.text_input(key="m_rest_v_X-1_0").set_value("12.5").run()
+    app.text_input(key="m_rest_v_X-1_0").set_value("12.5")
     app.text_input(key="m_crank_min_v_X-1_0").set_value("10.4").run()
     app.button(key="save").click().run()
     assert not app.exception
@@ -174,7 +199,7 @@ def test_a_wrong_code_opens_nothing(fleet: Path, wrong: str) -> None:
 
 def test_a_code_that_is_revoked_meanwhile_saves_nothing(fleet: Path) -> None:
     app = opened("bay", unit=UNIT, code=code(fleet))
-    app.text_input(key="m_rest_v_X-1_0").set_value("12.5").run()
+    app.text_input(key="m_rest_v_X-1_0").set_value("12.5")
     app.text_input(key="m_crank_min_v_X-1_0").set_value("10.4").run()
     db = store.open_database(fleet)
     new_code_secret(db, by="test", reason="stolen")

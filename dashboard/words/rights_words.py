@@ -53,6 +53,20 @@ HEADER_ELSEWHERE: Final = (
 NO_ACCOUNT: Final = (
     "no account has a role; `cranktrend accounts give ACCOUNT administrator` makes the first administrator"
 )
+ACCOUNTS: Final = "Accounts and their roles"
+ACCOUNT: Final = "Account"
+ACCOUNT_HELP: Final = "Exactly as the sign-in tells it, capitals too."
+ROLES: Final = "Roles"
+CHOOSE_ROLES: Final = "choose one or more"
+GIVE: Final = "Give these roles"
+TAKE: Final = "Take these roles"
+NOTHING_CHANGED: Final = "Nothing changes: it is so already, or no role was chosen."
+NEW_CODES_OPENS: Final = "New codes for windscreens …"
+NEW_CODES_HELP: Final = (
+    "Codes that were printed open nothing any more for who is not signed in. Print new ones from the Fleet page."
+)
+NEW_CODES_NOW: Final = "Make new codes"
+NEW_CODES_MADE: Final = "The codes printed before open nothing any more."
 NO_ROLE: Final = "no role"
 AS_BEFORE: Final = "as before"
 NEW_CODES: Final = (

@@ -24,7 +24,7 @@ from dashboard.desk.habits import (
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.desk.rights import Act
-from dashboard.screens import columns, device, downloads, kept, reception, session
+from dashboard.screens import accounts, columns, device, downloads, kept, reception, session
 from dashboard.words import every_page
 from dashboard.words import settings_words as say
 from dashboard.words.heads import head
@@ -94,6 +94,7 @@ def show() -> None:
             else:
                 keep(wanted, {CURRENCY_KEY: currency.strip()} if currency.strip() else {})
     own_habits()
+    accounts.show()
     depots(saved)
     costs()
     parts()
