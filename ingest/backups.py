@@ -15,8 +15,8 @@ from time import time
 from sqlite_utils import Database
 
 from ingest.errors import CouldNot, DatabaseTrouble, IngestError
+from ingest.place import OWNER_ONLY
 
-OWNER_ONLY = 0o600  # names of vehicles, people and places are nobody else's business; our choice
 KEPT_VERSIONS = (
     3  # copies from before a change of version: of the last one, and of two that were found out late; our choice
 )

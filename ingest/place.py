@@ -6,6 +6,8 @@ from pathlib import Path
 
 from ingest.errors import DatabaseRefused
 
+OWNER_ONLY = 0o600  # names of vehicles, people and places are nobody else's business; our choice
+
 
 def check_place(file: Path, *, create: bool) -> None:
     """Raise DatabaseRefused where no database can be, or (unless it may be made) where there is none."""

@@ -11,9 +11,11 @@ from collections.abc import Sequence
 from importlib import import_module
 from typing import Any
 
-from dashboard.cli.options import database_path
+from dashboard.cli.options import QUIET, VERBOSE, database_path
 from dashboard.cli.parser import build_parser
-from dashboard.desk.terminal import answered
+from dashboard.desk import act_log
+from dashboard.desk.terminal import answered, quiet
+from dashboard.words.log_words import EXIT_CODE
 from ingest.place import check_place
 
 FILE_OPTIONS = ("db", "file", "files", "dbc", "paths", "folder")
@@ -33,7 +35,14 @@ def run_command(arguments: Sequence[str] | None) -> int:
         raise ValueError(wrong)
     if options.database_is_there:
         check_place(database_path(options), create=False)
-    code: int = command_of(options.run)(options)
+    quiet(options.talk == QUIET)
+    act_log.aloud(options.talk == VERBOSE)
+    if not options.is_act(options):
+        return int(command_of(options.run)(options))
+    words = " ".join(filter(None, (options.command, getattr(options, "what", ""))))
+    with act_log.noted(database_path(options), words, account=act_log.system_account()):
+        code = int(command_of(options.run)(options))
+        act_log.became(EXIT_CODE.format(code=code))
     return code
 
 

@@ -33,6 +33,7 @@ DEMO_FILES = "demo-files"
 FIRST_DAY, LAST_DAY = date(1980, 1, 1), date(2999, 12, 31)  # no reading is older; and no end of the calendar is near
 FIRST_NUMBER, LAST_NUMBER = 1, 2**62  # of a row or a change, within SQLite's whole numbers
 WHO = "command line"
+QUIET, VERBOSE = "quiet", "verbose"  # how much a command tells beside its result
 RECORDABLE = ("taken_at", *MEASUREMENTS, *OBSERVATIONS, "technician", "instrument", "note", "lowest_is")
 BESIDE_A_TRACE = tuple(name for name in RECORDABLE if name not in (*OF_A_TRACE, "instrument", "lowest_is"))
 A_CHANGE = "COLUMN=VALUE, as in crank_a=145"

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
-from importlib.metadata import version
 from typing import NoReturn
 
 from dashboard.cli.options import (
@@ -17,6 +16,8 @@ from dashboard.cli.options import (
     DEMO_DATABASE,
     DEMO_FILES,
     MAIL_VARIABLE,
+    QUIET,
+    VERBOSE,
     WHO,
     a_date,
     a_file,
@@ -33,7 +34,8 @@ from dashboard.cli.options import (
     seconds,
     whole,
 )
-from dashboard.desk.terminal import PROGRAM, show
+from dashboard.desk.terminal import PROGRAM, own_version, show
+from dashboard.words import log_words
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
 from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, SYSTEM_VOLTAGES
@@ -41,6 +43,15 @@ from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
 SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")  # that the library which writes the scripts knows
+ACTS: dict[str, str | None] = {
+    "demo.run_demo": None, "files.run_import": None, "safe_keeping.run_backup": None, "safe_keeping.run_restore": None,
+    "sources.save": None, "aside.correct": None, "aside.dismiss": None, "post.run_issue": None, "record.run_record": None,
+    "trace.run_trace": "record", "logs.run_log": "record", "planner.run_plan": None, "changes.run_undo": None,
+    "changes.run_correct": None, "changes.run_withdraw": None, "changes.confirm_reset": None, "changes.deny_reset": None,
+    "lists.run_classes": "import_from forget", "limits.set_limits": None, "accounts.give": None, "accounts.take": None,
+    "accounts.new_codes": None,
+}  # fmt: skip
+"""Commands that are logged -> the options of which one has to be given for that; None for always."""
 Command = Callable[..., argparse.ArgumentParser]
 
 
@@ -57,7 +68,7 @@ class ShowVersion(argparse.Action):
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object, **__: object) -> None:
         """As argparse asks for it."""
-        show(f"{PROGRAM} {version(PROGRAM)}")
+        show(f"{PROGRAM} {own_version()}")
         parser.exit()
 
 
@@ -68,10 +79,15 @@ def nothing_wrong(_: argparse.Namespace) -> str:
 
 def build_parser() -> argparse.ArgumentParser:
     """All commands and their options."""
-    parser = Parser(prog=PROGRAM, description="Health of starting systems over a vehicle fleet.", epilog=SAFE_NOTE)
+    parser = Parser(
+        prog=PROGRAM,
+        description="Health of starting systems over a vehicle fleet.",
+        epilog=f"{SAFE_NOTE} {log_words.WHERE}.",
+    )
     parser.add_argument("--version", action=ShowVersion, nargs=0, help="say which version this is")
     add_database(parser, default=None)
-    parser.set_defaults(wrong=nothing_wrong, database_is_there=True)
+    add_talk(parser, default=None)
+    parser.set_defaults(wrong=nothing_wrong, database_is_there=True, is_act=is_act)
     command = commands_of(parser, "command", "COMMAND")
     add_files(command)
     add_lists(command)
@@ -92,6 +108,7 @@ def commands_of(parser: argparse.ArgumentParser, name: str, metavar: str) -> Com
     def command(word: str, run: str, words: str, **defaults: object) -> argparse.ArgumentParser:
         sub = commands.add_parser(word, help=words, description=f"{words[0].upper()}{words[1:]}.")
         add_database(sub, default=argparse.SUPPRESS)
+        add_talk(sub, default=argparse.SUPPRESS)
         sub.set_defaults(run=run, **defaults)
         return sub
 
@@ -108,6 +125,19 @@ def add_database(parser: argparse.ArgumentParser, *, default: str | None) -> Non
     parser.add_argument(
         "--db", metavar="FILE", default=default, help=f"database (default: {DATABASE_VARIABLE}, or {DEFAULT_DATABASE})"
     )
+
+
+def add_talk(parser: argparse.ArgumentParser, *, default: str | None) -> None:
+    """How much is told, before and after a command."""
+    told = parser.add_mutually_exclusive_group()
+    for name, words in ((QUIET, log_words.QUIET), (VERBOSE, log_words.VERBOSE)):
+        told.add_argument(f"--{name}", dest="talk", action="store_const", const=name, default=default, help=words)
+
+
+def is_act(options: argparse.Namespace) -> bool:
+    """Whether the command does something that is logged, and does not only tell."""
+    needed = ACTS.get(options.run, "")
+    return needed is None or any(getattr(options, name) for name in needed.split())
 
 
 def add_files(command: Command) -> None:

@@ -14,6 +14,8 @@ import textwrap
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from importlib.metadata import version
 from pathlib import Path
 from typing import TextIO
 
@@ -28,11 +30,22 @@ WIDTH = 118  # [characters] of a line, our choice: a terminal over half of a scr
 PACKAGES = ("ingest", "analysis", "dashboard", "demo_fleet")
 HOUSE = Path(__file__).resolve().parents[2]  # the folder that holds them
 _HIDDEN = re.compile(r"[^\n -~]")
+_QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
 
 
-def say(text: str) -> None:
+def own_version() -> str:
+    """The version that is installed: that of pyproject.toml."""
+    return version(PROGRAM)
+
+
+def quiet(on: bool) -> None:
+    """Whether messages are left out that are neither results nor refusals."""
+    _QUIET.set(on)
+
+
+def say(text: str, *, refusal: bool = False) -> None:
     """A message for the person, on standard error."""
-    if sys.stderr is not None:
+    if sys.stderr is not None and (refusal or not _QUIET.get()):
         with suppress(OSError):  # nobody is there to be told
             sys.stderr.write(printable(text) + "\n")
 
@@ -134,7 +147,7 @@ def _ended(command: Callable[[], int]) -> int:
 
 def _said(code: int, *sentences: str) -> int:
     for sentence in sentences:
-        say(f"{PROGRAM}: {' '.join(sentence.split())}")
+        say(f"{PROGRAM}: {' '.join(sentence.split())}", refusal=True)
     return code
 
 

@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
+from pathlib import Path
 from threading import Thread
 from time import monotonic
 from types import FrameType
@@ -24,6 +25,8 @@ except ImportError:  # a system without such limits
 else:
     HAS_LIMITS = True
 
+from dashboard.desk import act_log
+from dashboard.words.log_words import act_line
 from ingest.errors import FileRefused, IngestError
 from ingest.importer import import_paths
 from ingest.outcome import FileOutcome, Outcome
@@ -45,6 +48,7 @@ class Order:
     by: str
     source: str | None = None
     dry_run: bool = False
+    account: str = ""  # that the sign-in told, for the log
 
 
 @dataclass
@@ -101,6 +105,7 @@ def begin(order: Order, folder: tempfile.TemporaryDirectory[str]) -> Import:
 def _follow(running: Import, process: subprocess.Popen[str], before: int) -> None:
     """Take down what the process tells until it ends."""
     atexit.register(process.terminate)
+    began = monotonic()
     try:
         with process:
             for line in process.stdout or ():
@@ -115,6 +120,15 @@ def _follow(running: Import, process: subprocess.Popen[str], before: int) -> Non
         atexit.unregister(process.terminate)
         running.folder.cleanup()
         running._process = None
+        _log(running, monotonic() - began)
+
+
+def _log(running: Import, took_s: float) -> None:
+    """Note what became of the import, with the names of its files."""
+    outcome, order = running.outcome, running.order
+    failed = "" if outcome else "stopped" if running.stopped else "failed"
+    told = [outcome.summary(), *(one.file for one in outcome.files)] if outcome else list(running.kept)
+    act_log.note(Path(order.database), act_line("import", order.account, took_s, told, failed), failed=bool(failed))
 
 
 def _take_down(running: Import, told: dict[str, Any]) -> None:

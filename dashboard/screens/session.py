@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from concurrent.futures import Future, wait
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -18,6 +18,7 @@ from sqlite_utils import Database
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from analysis.worklist.assess import Assessment
+from dashboard.desk import act_log
 from dashboard.desk.habits import DEGREES, Habits, in_force
 from dashboard.desk.kept_assessment import judged_version
 from dashboard.desk.rights import Act, Visitor
@@ -89,8 +90,19 @@ def database(act: Act | None = None, *, unit: str = "") -> Iterator[Database]:
     """A connection for one piece of work; no two sessions use the same one at a time.
 
     Without an act it only reads, and SQLite itself refuses to write.  With one it writes, and only for who may do that at
-    this moment: NotAllowed otherwise.  This is the one door to the store; `unit` is the vehicle that the act is about.
+    this moment: NotAllowed otherwise.  This is the one door to the store; `unit` is the vehicle that the act is about.  What
+    comes through it to write is logged, but for what a device remembers.
     """
+    with ExitStack() as logged:
+        if act not in (None, Act.REMEMBER):
+            logged.enter_context(act_log.noted(database_path(), str(act), account=visitor.account(), about=unit))
+        with _opened(act, unit) as db:
+            yield db
+
+
+@contextmanager
+def _opened(act: Act | None, unit: str) -> Iterator[Database]:
+    """A connection that may do what the act may."""
     key, db = connections().take(database_path())
     try:
         store.only_read(db, on=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import WHO, database_path
+from dashboard.desk import act_log
 from dashboard.desk.terminal import say, show
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
@@ -28,6 +29,9 @@ def run_import(options: argparse.Namespace) -> int:
     if outcome.set_aside:
         say(terminal_words.ASIDE_NOT_USED)
     show(outcome.summary())
+    act_log.became(outcome.summary())
+    for one in outcome.files:
+        act_log.became(one.file)
     return outcome.exit_code
 
 

@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 from dashboard.charts.theme import STREAMLIT_FLAGS
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import DATABASE_VARIABLE, WHO, database_path
+from dashboard.desk import act_log
 from dashboard.desk.addresses import ADDRESS_KEY
 from dashboard.desk.terminal import say
 from dashboard.files import paper  # noqa: F401 - imported before the server is up
@@ -18,6 +19,7 @@ from dashboard.screens import serving, unit_charts  # noqa: F401 - imported befo
 from dashboard.screens.gate import Door, is_loopback
 from dashboard.screens.visitor import BY_HEADER, BY_PROVIDER, SIGN_IN_VARIABLE
 from dashboard.words import rights_words as words
+from dashboard.words.log_words import STARTED, act_line
 from ingest.accounts import administrators, first_code_secret
 from ingest.records import read_settings
 
@@ -31,6 +33,10 @@ def run_dashboard(options: argparse.Namespace) -> int:
     door = opened(options, path, signing)
     os.environ[DATABASE_VARIABLE] = str(path.resolve())
     say(f"cranktrend: screens at http://{options.host}:{options.port} (database {path}); stop with Ctrl+C")
+    begun = act_line(
+        options.command, act_log.system_account(), 0.0, [STARTED.format(address=f"{options.host}:{options.port}")]
+    )
+    act_log.note(path, begun)
     serving.serve(door, options.port, flags=STREAMLIT_FLAGS, secrets=signing.secrets if signing else None)
     return 0
 

@@ -11,13 +11,15 @@ import pandas as pd
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from dashboard.desk import act_log
 from dashboard.desk.rights import Act
 from dashboard.judging.importing import Import, Order, begin
-from dashboard.screens import beginning, bus_logs, columns, downloads, reception, session
+from dashboard.screens import beginning, bus_logs, columns, downloads, reception, session, visitor
 from dashboard.screens.pages import page
 from dashboard.screens.uploads import one_file, saved_to, some_files
 from dashboard.words import every_page, files_words
 from dashboard.words.described import DATE_ORDERS, GROUPS, MARKS, column_words, columns_to_choose, question_words
+from dashboard.words.log_words import BEGUN
 from dashboard.words.plain_text import as_sentence, count_words, day, safe
 from ingest.drafting import Described, Draft, draft_source, preview
 from ingest.errors import IngestError
@@ -82,8 +84,11 @@ def begun(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> 
     """The files laid down in a folder, and their import begun."""
     folder = tempfile.TemporaryDirectory(prefix="cranktrend-")
     files = tuple(str(saved_to(folder.name, upload)) for upload in uploads)
-    order = Order(str(session.database_path()), files, session.now().isoformat(), session.who(), source, dry)
-    with session.database(Act.IMPORT):  # the import opens the database for itself
+    order = Order(
+        str(session.database_path()), files, session.now().isoformat(), session.who(), source, dry, visitor.account()
+    )
+    with session.database(Act.IMPORT):  # the import opens the database for itself, and is logged when it has ended
+        act_log.became(BEGUN)
         return begin(order, folder)
 
 

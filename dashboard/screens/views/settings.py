@@ -10,6 +10,7 @@ import streamlit as st
 from streamlit.elements.lib.column_types import ColumnConfig
 
 from analysis.costs import MOST_MONEY, RANGES, PlanSettings
+from dashboard.desk import act_log
 from dashboard.desk.addresses import ADDRESS_KEY, LONGEST, checked
 from dashboard.desk.assessment import own_costs
 from dashboard.desk.habits import (
@@ -24,8 +25,9 @@ from dashboard.desk.habits import (
 from dashboard.desk.kept_assessment import TOLERATED_FALSE_FLAGS
 from dashboard.desk.planning import parts_in_force, save_parts, save_plan_settings
 from dashboard.desk.rights import Act
+from dashboard.desk.terminal import own_version
 from dashboard.screens import accounts, columns, device, downloads, kept, reception, session
-from dashboard.words import every_page
+from dashboard.words import every_page, log_words
 from dashboard.words import settings_words as say
 from dashboard.words.heads import head
 from dashboard.words.plain_text import safe
@@ -103,6 +105,14 @@ def show() -> None:
         st.subheader(say.ON_RECORD)
         columns.show_values(table, alt=say.ON_RECORD_ALT, key="settings_table")
         downloads.table_button(table, "settings", key="settings")
+    about()
+
+
+def about() -> None:
+    """Which version this is, and where its log lies."""
+    st.subheader(log_words.ABOUT)
+    log = act_log.log_of(session.database_path())
+    st.caption(safe(log_words.VERSION_AND_LOG.format(version=own_version(), log=log), longest=600))
 
 
 def habits_fields(now: Habits, key: str, labels: Mapping[str, str], *, free: str = "") -> dict[str, str]:
