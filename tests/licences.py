@@ -56,7 +56,9 @@ def licences(of: Distribution) -> list[str]:
     if told:
         return re.split(r" (?:AND|OR) ", re.sub(r"[()]", "", told))
     classifiers = [c for c in of.metadata.get_all("Classifier") or [] if c.startswith("License ::")]
-    names = [c.rpartition(" :: ")[2] for c in classifiers] or [(of.metadata.get("License") or "not told").split("\n")[0]]
+    names = [c.rpartition(" :: ")[2] for c in classifiers] or [
+        (of.metadata.get("License") or "not told").split("\n")[0]
+    ]
     return [CALLED.get(name, name) for name in names]
 
 

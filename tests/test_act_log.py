@@ -60,7 +60,7 @@ def test_an_import_is_a_line_with_its_files_and_counts(tmp_path: Path, capsys: p
     assert told.err == ""
     assert "already known" in told.out
     assert main(["--db", str(path), "--quiet", "import", str(tmp_path / "none.csv")]) == 2
-    assert "none.csv" in capsys.readouterr().out
+    assert "none.csv: refused" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

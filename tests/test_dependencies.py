@@ -5,10 +5,12 @@ Truth: what the packages say of themselves; pyproject.toml, constraints.txt and 
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from pathlib import Path
 
+from audit import told
 from licences import licences, not_allowed, used
 from packaging.requirements import Requirement
 
@@ -38,3 +40,21 @@ def test_changes_are_told_up_to_this_version() -> None:
     told = re.findall(r"^\*\*(\d+\.\d+\.\d+)\*\*", part.split("\n## ")[0], re.MULTILINE)
     assert told[0] == PROJECT["version"]
     assert told == sorted(told, key=lambda text: [int(n) for n in text.split(".")], reverse=True)
+
+
+def test_an_audit_fails_for_a_weakness_and_not_for_want_of_a_network() -> None:
+    """The form is pip-audit's own, written by hand."""
+    known = {"id": "PYSEC-1", "fix_versions": ["2.0"], "description": ""}
+    sound, weak = {"name": "a", "version": "1", "vulns": []}, {"name": "b", "version": "1", "vulns": [known]}
+    unknown = {"name": "c", "skip_reason": "not found"}
+    assert told(json.dumps({"dependencies": [sound, unknown]})) == (
+        [
+            "audit: 1 of 2 pinned packages audited, 0 with a known weakness; the service here does not know 1, as c: not found"
+        ],
+        0,
+    )
+    lines, code = told(json.dumps({"dependencies": [sound, weak]}))
+    assert (lines[0], code) == ("audit: b 1 has PYSEC-1, mended in 2.0", 1)
+    for nothing in ("", "{", "[]", "{}"):
+        assert told(nothing)[1] == 0
+        assert "could not be reached" in told(nothing)[0][0]

@@ -9,7 +9,7 @@ from pathlib import Path
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk import act_log
-from dashboard.desk.terminal import say, show
+from dashboard.desk.terminal import REFUSED, say, show
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest.bounds import bytes_of
@@ -25,7 +25,7 @@ def run_import(options: argparse.Namespace) -> int:
     if progress:
         sys.stderr.write("\r\x1b[K")
     for line in outcome.lines():
-        say(clean(line))
+        say(clean(line), refusal=outcome.exit_code == REFUSED)
     if outcome.set_aside:
         say(terminal_words.ASIDE_NOT_USED)
     show(outcome.summary())
