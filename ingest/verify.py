@@ -9,6 +9,7 @@ import sqlite3
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
@@ -115,20 +116,31 @@ def verify_open(db: Database) -> Verified:
 
 def _missing(db: Database) -> Iterator[Finding]:
     """Tables, columns and indexes that a database of this version has and this one has not."""
-    sound = Database(memory=True)
     pending = [step.name for step in migrations.pending(db)]
-    migrations.apply(sound, stop_before=pending[0] if pending else None)
+    tables, indexes = _shape_before(pending[0] if pending else None)
     there = db.table_names()
-    for name in sound.table_names():
+    for name, columns in tables.items():
         if name not in there:
             yield Finding("missing", {"what": f"no such table: {name}"})
             continue
-        for column in sorted(sound[name].columns_dict.keys() - db[name].columns_dict.keys()):
+        for column in sorted(columns - db[name].columns_dict.keys()):
             yield Finding("missing", {"what": f"no such column: {name}.{column}"})
-    sql = "SELECT name FROM sqlite_master WHERE type = 'index' AND sql IS NOT NULL"
-    mine, theirs = ({str(row[0]) for row in one.execute(sql).fetchall()} for one in (db, sound))
-    for name in sorted(theirs - mine):
+    for name in sorted(indexes - _indexes(db)):
         yield Finding("missing", {"what": f"no such index: {name}"})
+
+
+@cache
+def _shape_before(step: str | None) -> tuple[Mapping[str, frozenset[str]], frozenset[str]]:
+    """Tables with their columns, and indexes, as they are before a step, or after all of them."""
+    sound = Database(memory=True)
+    migrations.apply(sound, stop_before=step)
+    tables = {name: frozenset(sound[name].columns_dict) for name in sound.table_names()}
+    return MappingProxyType(tables), _indexes(sound)
+
+
+def _indexes(db: Database) -> frozenset[str]:
+    sql = "SELECT name FROM sqlite_master WHERE type = 'index' AND sql IS NOT NULL"
+    return frozenset(str(row[0]) for row in db.execute(sql).fetchall())
 
 
 def _references(db: Database) -> Iterator[Finding]:

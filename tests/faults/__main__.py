@@ -1,6 +1,6 @@
 """The long form: every fault and every odd input, counted, as a table for DEVELOPERS.md.
 
-python -m tests.faults --long                           all of it, about half an hour
+python -m tests.faults --long                           all of it, about a quarter of an hour on two idle cores
 python -m tests.faults --long --only kills --seed 2     one group; several lines of a table make one
 """
 
@@ -23,7 +23,7 @@ Group = Callable[[int, float], Iterator[tuple[str, Counts]]]
 
 def killed(seed: int, share: float) -> Iterator[tuple[str, Counts]]:
     """200 kills of eight commands."""
-    for kind, found in kills.all_killed(many=round(25 * share), seed=seed).items():
+    for kind, found in kills.all_killed(many=round(25 * share), seed=seed):
         yield f"SIGKILL, `{kind}`", found
 
 

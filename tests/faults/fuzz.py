@@ -266,15 +266,12 @@ def an_address(db: Database, chance: random.Random, _: Path) -> str:
         (mutated_text("3f1c", chance).replace("@", "") or "x") + addresses.NAMED_HERE,
     )
     asked = parse_qs(urlsplit(addresses.visit_address("http://w:1", unit, uid)).query, keep_blank_values=True)
-    if asked["unit"] != [unit] or addresses.uid_of(asked["visit"][0]).removesuffix("@cranktrend") != uid.removesuffix(
-        "@cranktrend"
-    ):
+    if asked["unit"] != [unit] or addresses.uid_of(asked["visit"][0]) != uid:
         return f"{unit!r} and {uid!r} became {asked}"
-    if (
-        len(read_logbook(db, unit=mutated_text("K-101", chance), who=chance.choice(STRANGE), since=date(2024, 1, 1)))
-        > 1000
-    ):
-        return "more than was asked for"
+    if chance.random() < 0.1:
+        unit, who = mutated_text("K-101", chance), chance.choice(STRANGE)
+        if len(read_logbook(db, unit=unit, who=who, since=date(2024, 1, 1), most=5)) > 5:
+            return "more than was asked for"
     return ""
 
 
@@ -285,7 +282,7 @@ GROUPS: Mapping[str, tuple[Tried, ...]] = {
     "descriptions": (a_description,),
     "addresses": (an_address,),
 }
-LONG = {"readers": 40_000, "forms": 30_000, "descriptions": 20_000, "addresses": 10_000}
+LONG = {"readers": 30_000, "forms": 20_000, "descriptions": 30_000, "addresses": 20_000}
 
 
 def fuzzed(group: str, *, many: int, seed: int) -> Counts:

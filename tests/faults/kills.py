@@ -7,7 +7,7 @@ import random
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -212,8 +212,9 @@ def copies_of(own: Path, counts: Counts) -> list[str]:
     return wrong
 
 
-def all_killed(*, many: int, seed: int, kinds: Sequence[str] = tuple(KINDS)) -> dict[str, Counts]:
-    """Every command killed `many` times."""
+def all_killed(*, many: int, seed: int, kinds: Sequence[str] = tuple(KINDS)) -> Iterator[tuple[str, Counts]]:
+    """Every command killed `many` times, told as soon as it is done."""
     with tempfile.TemporaryDirectory(dir=in_memory()) as root:
         made_base(Path(root), kinds)
-        return {kind: killed(kind, many=many, seed=seed, root=Path(root)) for kind in kinds}
+        for kind in kinds:
+            yield kind, killed(kind, many=many, seed=seed, root=Path(root))
