@@ -19,7 +19,7 @@ import dashboard.cli.commands.planner
 import dashboard.cli.commands.post
 import dashboard.cli.commands.record
 import dashboard.cli.commands.safe_keeping  # noqa: F401 - all loaded once, not by every process
-from dashboard.desk import assessment
+from dashboard.desk import assessment, kept_assessment
 from faults.afterwards import Counts, faults_of, first_version, in_memory
 from faults.running import a_moment, run, writes_of
 from ingest.importer import import_paths
@@ -118,6 +118,7 @@ def base(folder: Path, *, judged: bool = True) -> None:
 def made_base(root: Path, kinds: Sequence[str]) -> None:
     """The base in `root`, made in a process of its own, so that no thread begins in this one."""
     judged = not {"issue", "plan"}.isdisjoint(kinds)
+    kept_assessment.program()  # worked out once, not by every process
     run(("--version",), root / "base", before=lambda: base(root / "base", judged=judged), said=root / "making")
     assert (root / "base" / "before.db").exists(), (root / "making.err").read_text()
 
