@@ -136,7 +136,7 @@ def mutated_cells(text: str, chance: random.Random) -> tuple[str, int]:
     writer = csv.writer(out, delimiter=chance.choice(",;\t|"), quoting=csv.QUOTE_ALL)
     writer.writerow([rows[0][k] for k in order])
     writer.writerows([[row[k] for k in order] for row in body])
-    return out.getvalue(), sum(1 for row in body if any(cell.strip(" \t\r\n\u00a0\ufeff") for cell in row))
+    return out.getvalue(), sum(1 for row in body if any(cell.strip(" \t\r\n\u00a0") for cell in row))
 
 
 # --- what is tried ---------------------------------------------------------------------------------------------------
