@@ -11,6 +11,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from ingest.accounts import read_accounts
 from ingest.fields import TABLES
 from ingest.former import WITHDRAWN
 from ingest.sheet_edits import SHEETS, key_of, row_key
@@ -22,6 +23,7 @@ KEYS = {
     **{name: (number,) for name, number in ROW_NUMBERS.items()},
     "settings": ("key",),
     "reset_answers": ("unit", "part", "around_on"),
+    "accounts": ("account",),
 }
 """Table whose changes are on record -> the columns by which the record names its rows."""
 _COUNTS = re.compile(r"rows \d+, stored (\d+), known \d+, set aside (\d+)")
@@ -60,7 +62,7 @@ def changes_not_followed(db: Database) -> Iterator[dict[str, str | int]]:
     for table, key, column, new in db.execute(sql).fetchall():
         if table in KEYS:
             told[str(table)].append((str(key), str(column), new))
-    for table in sorted({*told, *(name for name, _ in gone)}):
+    for table in sorted({"accounts", *told, *(name for name, _ in gone)}):
         yield from _not_followed(
             db, table, told[table], {key: row for (name, key), row in gone.items() if name == table}
         )
@@ -70,7 +72,8 @@ def _not_followed(
     db: Database, table: str, told: list[tuple[str, str, str | None]], gone: Mapping[str, _Row]
 ) -> Iterator[dict[str, str | int]]:
     """The same for one table; gone: its withdrawn rows by number."""
-    there = {key: row for row in _rows(db, table, {key for key, _, _ in told}) for key in _keys_of(table, row)}
+    found = _accounts(db) if table == "accounts" else _rows(db, table, {key for key, _, _ in told})
+    there = {key: row for row in found for key in _keys_of(table, row)}
     last: dict[tuple[int | str, str], tuple[str, str | None]] = {}
     for key, column, new in told:  # of two names of the same row the last one counts
         last[id(there[key]) if key in there else _plain(table, key), column] = key, new
@@ -84,6 +87,9 @@ def _not_followed(
             right = _same(now, new)
         if not right:
             yield {"table": table, "row": key, "column": column, "told": str(new or ""), "there": str(now or "")}
+    if table == "accounts":  # whoever has roles was given them
+        for key in sorted(there.keys() - {key for key, _ in last.values()}):
+            yield {"table": table, "row": key, "column": "roles", "told": "", "there": str(there[key]["roles"])}
     for key in gone.keys() - {key for (_, column), (key, _) in last.items() if column == WITHDRAWN}:
         yield {"table": table, "row": key, "column": WITHDRAWN, "told": "", "there": "withdrawn"}
 
@@ -95,6 +101,12 @@ def _rows(db: Database, table: str, named: set[str]) -> Iterator[_Row]:
         return
     for key in named:
         yield from db.query(f"SELECT * FROM {table} WHERE {ROW_NUMBERS[table]} = ?", [key])
+
+
+def _accounts(db: Database) -> Iterator[_Row]:
+    """Accounts with their roles as the record writes them; a version before the twentieth has none."""
+    if "accounts" in db.table_names():
+        yield from ({"account": one, "roles": ", ".join(roles)} for one, roles in read_accounts(db).items())
 
 
 def _keys_of(table: str, row: _Row) -> set[str]:

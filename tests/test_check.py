@@ -16,6 +16,7 @@ from samples_ingest import CLIMATE, GOOD, UNITS, reading, readings_file
 
 from dashboard.cli.main import main
 from ingest import corrections, set_aside, sheet_edits
+from ingest.accounts import give_roles, take_roles
 from ingest.backups import backup
 from ingest.importer import import_paths
 from ingest.records import remove_pin, save_decision, save_reset_answer, save_setting, set_pin
@@ -69,6 +70,10 @@ def worked(tmp_path_factory: pytest.TempPathFactory) -> Path:
         save_setting(db, "tolerated_false_flags", value, by="m", now=NOW)
     remove_pin(db, set_pin(db, unit="K-101", kind="pin", week="2024-W30", by="m", now=NOW), by="m", now=NOW)
     set_aside.correct_set_aside(db, 1, {"crank_a": "160", "taken_at": "2023-05-01T08:00"}, by="t", now=NOW)
+    give_roles(db, "ada", ["technician", "planner", "manager"], by="m", now=NOW)
+    take_roles(db, "ada", ["manager"], by="m", now=NOW)
+    give_roles(db, "ben", ["technician"], by="m", now=NOW)
+    take_roles(db, "ben", ["technician"], by="m", now=NOW)
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     db.conn.close()
     return path
@@ -125,6 +130,8 @@ FAULTS = (
     ("change", "UPDATE settings SET value = '9'", "settings tolerated_false_flags: value is 9"),
     ("change", "DELETE FROM withdrawn WHERE table_name = 'repairs'", "repairs 1: withdrawn is gone"),
     ("change", "DELETE FROM audit WHERE row_key = '3'", "readings 3: withdrawn is withdrawn, but the last change on record made it nothing"),
+    ("change", "INSERT INTO accounts VALUES ('mallory', 'administrator', 'x', 'x')", "accounts mallory: roles is administrator"),
+    ("change", "DELETE FROM accounts WHERE role = 'planner'", "accounts ada: roles is technician, but"),
     ("reference", "UPDATE readings SET unit = 'NOBODY' WHERE reading_id = 6", "1 row of readings belong to a row of units that is not there"),
     ("text", "UPDATE set_aside SET cells = '{'", "set_aside hold cells that cannot be read"),
     ("damaged", "UPDATE readings SET rest_v = 1200 WHERE reading_id = 6", "CHECK constraint failed in readings"),

@@ -19,8 +19,8 @@ GO_BACK: Final = (
     "whether the disk is failing."
 )
 ASK: Final = (
-    "Somebody wrote to the database past the program. Look up the vehicle in `cranktrend logbook`; where the value on "
-    "record is the right one, put it right with `cranktrend correct`, else go back to a copy with `cranktrend restore BACKUP`."
+    "Somebody wrote to the database past the program. `cranktrend logbook` says who set the value on record; set the right one "
+    "again where it was set (`cranktrend correct`, or its page), or go back to a copy with `cranktrend restore BACKUP`."
 )
 IMPORT_AGAIN: Final = (
     "Import that file again: rows that are there are known and change nothing. Where the file is gone, put back a copy "
