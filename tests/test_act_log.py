@@ -138,3 +138,15 @@ def test_every_logged_command_is_one() -> None:
     for run_name in ACTS:
         module, function = run_name.split(".")
         assert callable(getattr(import_module(f"dashboard.cli.commands.{module}"), function))
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device here that is always full")
+def test_a_log_that_cannot_be_written_takes_nothing_from_what_was_done(tmp_path: Path) -> None:
+    """A full disk (Linux's /dev/full) where the log lies: the act ends as it would, and what went wrong in it is what is told."""
+    path = tmp_path / "fleet.db"
+    path.touch()
+    act_log.log_of(path).symlink_to("/dev/full")
+    with act_log.noted(path, "a reading", account="a"):
+        pass
+    with pytest.raises(KeyError), act_log.noted(path, "a reading", account="a"):
+        raise KeyError("the act's own")

@@ -52,7 +52,7 @@ def dump(path: Path) -> str:
 
 
 def names(place: Path) -> list[str]:
-    return sorted(file.name for file in place.iterdir() if file.suffix != ".csv")
+    return sorted(file.name for file in place.iterdir() if file.suffix not in (".csv", ".log"))
 
 
 def test_a_copy_is_put_back_and_what_was_there_is_kept(place: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,7 +10,7 @@ import logging
 import os
 import re
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from contextvars import ContextVar
 from io import TextIOWrapper
 from logging.handlers import RotatingFileHandler
@@ -97,7 +97,7 @@ def note(database: Path, line: str, *, failed: bool = False) -> None:
         file = _OwnFile(log_of(database), maxBytes=MOST_BYTES, backupCount=FILES_KEPT, encoding="utf-8")
     except OSError:
         return
-    with closing(file):
+    with suppress(OSError), closing(file):  # closing writes what is still waiting
         file.setFormatter(FORMAT)
         file.handle(record)
 
