@@ -132,7 +132,8 @@ def _has_days(db: Database, depot: str) -> bool:
 
 def _shares(db: Database, depot: str) -> list[float]:
     days = store.read_workshop_days(db)
-    own = dict(zip(*(days.loc[days["depot"] == depot, name] for name in ("weekday", "share")), strict=True))
+    here = days[days["depot"] == depot]
+    own = dict(zip(here["weekday"].tolist(), here["share"].tolist(), strict=True))
     return [float(own.get(at, 0.0)) for at in range(1, 8)] if own else _usual_shares()
 
 
