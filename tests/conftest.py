@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import gc
 import os
 import sys
 from collections.abc import Generator, Iterator
@@ -38,6 +39,12 @@ def pytest_collection(session: pytest.Session) -> Generator[None, object, object
         except BlockingIOError:
             fcntl.flock(lock, fcntl.LOCK_SH)
         return (yield)
+
+
+def pytest_collection_finish() -> None:
+    """What was loaded stays to the end: it is not looked through again at every collection of garbage."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 from samples_kept import copy_of, in_one_file, kept, kept_file
 
 from analysis.worklist.assess import Assessment
-from dashboard.desk import weekly
+from dashboard.desk import kept_assessment, weekly
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.planning import make_plan
 from dashboard.screens import history, session
@@ -74,15 +75,28 @@ def assess_here(key: session.Key) -> Assessment:
 
 
 def listed_database(path: Path) -> Path:
-    """The same with this week's list and plan issued and the past year's lists on record, so that no server works them out."""
+    """The same with three weeks' lists and a plan issued, and beside it all that a server would work out of this week and of
+    the week before."""
     put_past_lists(copy_of(kept_file("screens with lists.db", _put_lists), path))
+    for day in (AS_OF - dt.timedelta(days=7), AS_OF):
+        put_worked_out(path, day)
     return path
 
 
 def _put_lists(path: Path) -> None:
     db = store.open_database(fleet_database(path))
-    weekly.issue(db, assessed(), now=dt.datetime.combine(AS_OF, dt.time(5)))
-    make_plan(db, as_of=AS_OF, assessment=assessed(), by="planner", now=dt.datetime.combine(AS_OF, dt.time(5)))
+    when = dt.datetime.combine(AS_OF, dt.time(5))
+    for monday in (when - dt.timedelta(days=14), when - dt.timedelta(days=7), when):
+        assert weekly.issue(db, replace(assessed(), as_of=pd.Timestamp(monday.date())), now=monday)
+    make_plan(db, as_of=AS_OF, assessment=assessed(), by="planner", now=when)
+    in_one_file(db)
+
+
+def put_worked_out(path: Path, day: dt.date) -> None:
+    """Keep today's assessment beside the database, as if a server had worked it out for `day`."""
+    db = store.open_database(path)
+    found = replace(assessed(), as_of=pd.Timestamp(day))
+    kept_assessment.keep(kept_assessment.folder_of(db), kept_assessment.name_of(db, day, session.HORIZON_D), found)
     in_one_file(db)
 
 

@@ -106,12 +106,11 @@ def pages_of(page: str) -> list[tuple[str, AppTest]]:
         app.session_state["device"] = "ab" * 16
         if tab:
             app.session_state[key] = tab
-        app.run()
         if page != "weekly_list":
             app.switch_page(f"views/{page}.py")
-            if page in ("unit", "work", "correct"):
-                app.query_params["unit"] = worst_unit()
-            app.run()
+        if page in ("unit", "work", "correct"):
+            app.query_params["unit"] = worst_unit()
+        app.run()
         assert not app.exception, app.exception
         out.append((tab, app))
     return out

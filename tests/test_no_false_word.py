@@ -11,6 +11,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_fleet import quick
 from samples_odd import AS_OF, KINDS, odd_fleet
 
@@ -142,7 +143,7 @@ def test_nothing_impossible_is_said_on_the_demos_dates(lists: int, apart: str, m
     What was learned of the class matters little here: one look at the past does.
     """
     quick(monkeypatch)
-    made = demo_operator()
+    made = samples_kept.kept("demo operator", demo_operator)
     tables = FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
     looks: dict[float, Look] = {}
     for day in pd.date_range(end=pd.Timestamp(DEMO_DAY), periods=lists, freq=apart):

@@ -9,7 +9,7 @@ import json
 from pathlib import Path
 
 import pytest
-from samples_screens import AS_OF, assessed, one_reading_database, readings_of, worst_unit
+from samples_screens import AS_OF, assess_here, assessed, one_reading_database, readings_of, shown, worst_unit
 from streamlit.testing.v1 import AppTest
 from test_views import run, said
 
@@ -21,7 +21,6 @@ from dashboard.desk import assessment
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import MEASURED_BY, expect, knowledge_of, latest_taken, unit_row
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from ingest import store
 
 
@@ -100,8 +99,7 @@ def test_a_repair_with_readings_on_both_sides_stands_between_them(fleet: Path) -
 def test_a_first_reading_of_a_class_is_not_held_against_anything(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(DATABASE_VARIABLE, str(one_reading_database(tmp_path / "one.db")))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
+    shown(monkeypatch, one_reading_database(tmp_path / "one.db"), assess_here)
     text = said(run("unit", unit="X-1", tab="Latest reading")).replace("\\", "")
     assert "cannot be checked: fewer than three values can be compared" in text
 

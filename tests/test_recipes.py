@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from samples_kept import kept
 
 ROOT = Path(__file__).parents[1]
 IN_FIELDS = """    Quantity(
@@ -58,7 +59,6 @@ def page(name):
     app = AppTest.from_file("dashboard/screens/app.py", default_timeout=60)
     app.session_state["device"] = "ab" * 16
     app.session_state["unit_tab"] = "Readings and repairs"
-    app.run()
     app.switch_page(f"views/{name}.py")
     app.query_params["unit"] = "X-1"
     app.run()
@@ -89,10 +89,14 @@ print(json.dumps(said))
 """
 
 
-@pytest.fixture(scope="module")
-def said(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    """What the copy with the made-up measurement shows of it."""
-    copy = tmp_path_factory.mktemp("copy")
+@pytest.fixture
+def said(tmp_path: Path) -> dict[str, Any]:
+    """What a copy of the program with the made-up measurement shows of it."""
+    return kept("the recipe of a measurement", lambda: said_by_copy(tmp_path / "copy"))
+
+
+def said_by_copy(copy: Path) -> dict[str, Any]:
+    """Make the copy, follow the recipe, ask it everywhere."""
     for package in ("analysis", "dashboard", "demo_fleet", "ingest"):
         shutil.copytree(ROOT / package, copy / package, ignore=shutil.ignore_patterns("__pycache__", "pictures"))
     make_old_database(copy)
