@@ -6,6 +6,7 @@ Truth: `analysis.bay.verdict`, which must change its mind exactly at the number 
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,8 +20,9 @@ from analysis.bay.verdict import verdict
 from analysis.circuit.limit_book import LimitBook
 from dashboard.desk.own_limits import save_limits
 from dashboard.desk.reading_source import limits_for
-from dashboard.screens import one_unit, session, unit_charts
+from dashboard.screens import one_unit, unit_charts
 from dashboard.words.limit_lines import limit_lines
+from ingest import store
 
 KINDS = [("van", 12, "diesel", 4.0), ("car", 12, "petrol", 6.0), ("tractor", 24, "diesel", 6.0)]
 USUAL_A = 180.0
@@ -72,8 +74,7 @@ def test_a_meter_in_mv_and_a_thermometer_in_fahrenheit() -> None:
     assert lines["crank_min_v"].endswith("V at 32 °F")
 
 
-@pytest.mark.usefixtures("fleet")
-def test_own_limits_reach_the_chart_that_was_drawn_before() -> None:
+def test_own_limits_reach_the_chart_that_was_drawn_before(fleet: Path) -> None:
     """Definition: the chart is the one that would be drawn afresh; the limit line halves with the limit."""
     unit = worst_unit()
     row = assessed().units.iloc[0].to_dict()
@@ -82,9 +83,8 @@ def test_own_limits_reach_the_chart_that_was_drawn_before() -> None:
         return unit_charts.part_drawn(assessed(), row, one_unit.facts(unit), "ground_path").spec
 
     printed = drawn()
-    with session.database() as db:
-        limit = limits_for(one_unit.facts(unit).unit, one_unit.own_book()).ground_path_drop_v.value
-        save_limits(db, f"[system_12]\nground_path_drop_v = {limit / 2}\n", by="test")
+    limit = limits_for(one_unit.facts(unit).unit, one_unit.own_book()).ground_path_drop_v.value
+    save_limits(store.open_database(fleet), f"[system_12]\nground_path_drop_v = {limit / 2}\n", by="test")
     own = drawn()
     st.cache_data.clear()
     assert own == drawn()
