@@ -77,6 +77,7 @@ def bay_effects(
         return BayEffects(table, (), out)
     some = sample_vehicles(panel)
     own, mine = some_vehicles(panel, some), replace(who, code=who.code[:, some])
+    observed = observed.by_meters()
     observed = replace(observed, value=observed.value[:, some], se=observed.se[:, some])
     wrong, sound = np.zeros(int(who.start[-1])), own
     for _ in range(ROUND_TRIPS):
@@ -86,7 +87,7 @@ def bay_effects(
         if np.allclose(wrong, before, atol=0.1 * np.repeat(METERS.least, np.diff(who.start))):
             break
         sound = corrected(own, BayEffects(table, (), _taken_out(mine, wrong)))
-        observed = observe(sound, estimate_laws(sound))
+        observed = observe(sound, estimate_laws(sound)).by_meters()
     return BayEffects(table, (*_sentences(table), *_disagreements(table)), _taken_out(who, wrong))
 
 

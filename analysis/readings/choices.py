@@ -76,6 +76,22 @@ class Bound:
 
 
 @dataclass(frozen=True)
+class Turning:
+    """What cranking speed, or else cranking time, tells where a reading holds neither volts under load nor amps (`by_speed`)."""
+
+    speed_sd: float = stated(0.04, "1", 0.02, 0.08,
+        "cranking speed between sound vehicles of a class, relative; our choice: compression, idle loads and tachometers differ")
+    time_scatter: float = stated(0.25, "1", 0.15, 0.4,
+        "cranking time from start to start, relative; our choice, because where the crank comes to rest, fuel and the hand on "
+        "the key count more than speed")
+    time_sd: float = stated(0.15, "1", 0.1, 0.3, "cranking time between sound vehicles of a class, relative; our choice")
+    time_per_k: float = stated(0.01, "1/K", 0.005, 0.02,
+        "doubt of how cranking time grows with the cold beyond what speed does; our choice: fuel and glow plugs")
+    most_own: float = stated(2.0, "standard deviations", 1.5, 3.0,
+        "further than this from its class a vehicle's own speed is a loss, not its habit; our choice")
+
+
+@dataclass(frozen=True)
 class Travel:
     """How far the same class of another fleet may differ (`taught`)."""
 
@@ -208,6 +224,7 @@ OBSERVING: Final = Observing()
 THINNING: Final = Thinning()
 DIP: Final = Dip()
 BOUND: Final = Bound()
+TURNING: Final = Turning()
 TRAVEL: Final = Travel()
 SLIPS: Final = Slips()
 CLASSES: Final = Classes()

@@ -8,6 +8,7 @@ from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
 from analysis.constants import MAD_TO_SD
+from analysis.readings.by_speed import learn_speed, turned_into_batteries
 from analysis.readings.choices import CLASSES
 from analysis.readings.cold_laws import Law, fitted, log_battery, log_of, told_by_sags, usual_oil
 from analysis.readings.lowest import bounds_as_values, taught_by_values, with_bounds
@@ -92,7 +93,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
         left = panel.measured["crank_min_v"] - panel.measured["drop_control_v"]
         coil = 1e3 * left / panel.measured["coil_a"] / (1.0 - COPPER_PER_K.value * raw.x)
     assumed_coil = 1e3 * CLASSES.assumed_coil_v / CLASSES.assumed_coil_a
-    return ClassLaws(
+    laws = ClassLaws(
         battery_per_k=battery[0],
         battery_curve=battery[1],
         load_per_k=load[0],
@@ -111,6 +112,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
         between=together[0],
         lent=together[1],
     )
+    return learn_speed(panel, raw, laws)
 
 
 def _usual(
@@ -350,7 +352,8 @@ def observe(panel: Panel, laws: ClassLaws) -> Observations:
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rpm = back_emf(raw) / panel.measured["crank_rpm"]
-    return Observations(value, se, laws, raw.rest_v, per_rpm, at_least)
+    observed = Observations(value, se, laws, raw.rest_v, per_rpm, at_least)
+    return observed if laws.speed is None else turned_into_batteries(panel, raw, observed)
 
 
 def _multiples(panel: Panel, laws: ClassLaws) -> tuple[Raw, Floats, Floats]:
@@ -371,13 +374,13 @@ def fitting(panel: Panel, taught: tuple[TaughtClass, ...]) -> list[tuple[TaughtC
     panel: made without what another fleet taught.
     """
     laws = estimate_laws(panel)
-    read = vehicles_read(panel, np.isfinite(observe(panel, laws).value))
+    read = vehicles_read(panel, observe(panel, laws))
     place = {name: g for g, name in enumerate(panel.groups)}
     here = [(one, place[one.name]) for one in taught if one.name in place]
     return [(one, not unlike(one, laws.base[g], laws.base_sd[g], read[g].tolist())) for one, g in here]
 
 
-def vehicles_read(panel: Panel, known: Bools) -> Ints:
-    """(G, 7) vehicles of each class of which each channel was ever read; known: (7, U, R)."""
-    some: Bools = np.any(known, axis=2)
+def vehicles_read(panel: Panel, observed: Observations) -> Ints:
+    """(G, 7) vehicles of each class of which each channel was ever read in volts or amps."""
+    some: Bools = np.any(np.isfinite(observed.by_meters().value), axis=2)
     return np.stack([some[:, panel.group == g].sum(axis=1) for g in range(len(panel.groups))])

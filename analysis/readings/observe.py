@@ -7,7 +7,7 @@ load (steady amps at full speed) and control circuit. One part's wear moves one 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -68,6 +68,22 @@ class LawDoubt:
 
 
 @dataclass(frozen=True)
+class SpeedLaw:
+    """How fast the engines of each class turn: in this order by speed and by time, one over which stands for speed.
+
+    usual: (2, G) log of it at one volt of back-emf, NaN where the class was never read; law: (2, 2, G) slope [1/K] and curvature
+    [1/K^2] by which the cold multiplies the load beside the load's own law; doubt: of those; scatter: (2, G) from start to start;
+    between: (2, G) between sound vehicles, both relative.
+    """
+
+    usual: Floats
+    law: Floats
+    doubt: tuple[LawDoubt, LawDoubt]
+    scatter: Floats
+    between: Floats
+
+
+@dataclass(frozen=True)
 class ClassLaws:
     """What a vehicle class has in common; arrays over G classes.
 
@@ -79,7 +95,8 @@ class ClassLaws:
     rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC; speed_share: (G,) share of the
     load that goes with speed; emf_per_rpm: (G,) [V/rpm], NaN when speed was never read; scatter: (G, 7) measured over
     stated noise; coil_mohm: (G,); inrush: (G, 2) how much of rest volts over peak amps is resistance, and what share of
-    the battery's resistance while cranking steadily is there already at the inrush.
+    the battery's resistance while cranking steadily is there already at the inrush; speed: where speed or time is all that is
+    known of some starts.
     """
 
     battery_per_k: Floats
@@ -99,6 +116,7 @@ class ClassLaws:
     inrush: Floats
     between: Floats
     lent: Floats
+    speed: SpeedLaw | None = None
 
     @property
     def slowing(self) -> Slowing:
@@ -142,6 +160,8 @@ class Observations:
     """Normalised readings: value, se (7, U, R), NaN where not identified; the laws they were made with; raw helpers.
 
     least: (U, R) batteries as they would be if bounds of the lowest volts were values; None where the fleet has no bounds.
+    turned: (2, U, R) batteries that stand for all that slows a start, told by speed or by time alone; None where there are none;
+    habit_sd: (U,) how far a vehicle known by these alone may lie from its class though it is sound, nil for the others.
     """
 
     value: Floats
@@ -150,6 +170,23 @@ class Observations:
     rest_v: Floats
     emf_per_rpm: Floats
     least: Floats | None = None
+    turned: Bools | None = None
+    habit_sd: Floats | None = None
+
+    def spread(self, group: Ints) -> Floats:
+        """(7, U) spread of sound vehicles about the class-usual values."""
+        out = self.laws.base_sd[group].T
+        if self.habit_sd is None:
+            return out
+        return np.concatenate([np.hypot(out[:1], self.habit_sd), out[1:]])
+
+    def by_meters(self) -> Observations:
+        """What volts and amps tell, without what speed or time alone does."""
+        if self.turned is None:
+            return self
+        value = self.value.copy()
+        value[BATTERY, self.turned.any(axis=0)] = np.nan
+        return replace(self, value=value, laws=replace(self.laws, speed=None), turned=None, habit_sd=None)
 
 
 @dataclass(frozen=True)

@@ -40,10 +40,11 @@ MEASURED = (
     "crank_rpm",
     "crank_dip_v",
     "crank_at_most_v",
+    "crank_s",
 )
 """Columns of readings, and `crank_at_most_v`: what `crank_min_v` holds where it is an upper bound of the lowest volts."""
 SAMPLED = "sampled"  # what a reading's `lowest_is` says of such a bound
-LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm", "crank_dip_v", "crank_at_most_v")
+LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm", "crank_dip_v", "crank_at_most_v", "crank_s")
 """What a logger reads of every start."""
 
 WORKERS = 2  # threads over chunks of vehicles: numpy lets go of the lock in its loops

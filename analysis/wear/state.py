@@ -93,6 +93,11 @@ class FleetState:
         return self.observed.laws
 
     @property
+    def spread(self) -> Floats:
+        """(7, U) spread of sound vehicles about the class-usual values."""
+        return self.observed.spread(self.panel.group)
+
+    @property
     def group(self) -> Ints:
         """(U,) class code."""
         return self.panel.group
@@ -127,7 +132,7 @@ def estimate_state(
             panel = corrected(panel, found)
             laws = estimate_laws(panel)
             observed = observe(panel, laws)
-    spread = laws.base_sd[panel.group].T
+    spread = observed.spread(panel.group)
     renewals = recorded_renewals(panel, tables)
     reset_day = recorded_days(panel, renewals)
     usable = usable_readings(panel, observed.value, reset_day, spread)

@@ -73,7 +73,7 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
         readings,
         _path(state, u, c, usual, readings),
         usual,
-        float(state.laws.base_sd[state.group[u], c]) * usual,
+        float(state.spread[c, u]) * usual,
         (1.0 + float(state.fail_excess[state.group[u], c])) * usual,
     )
 

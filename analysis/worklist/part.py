@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.outlook import Outlook, coldest_today, renewed_coldest, weighted_quantile
+from analysis.readings.observe import BATTERY
 from analysis.readings.outcomes import blamed
 from analysis.readings.panel import Floats, Ints, Reals, dates_of
 from analysis.readings.renewals import PART_CHANNELS, PARTS
@@ -74,6 +75,8 @@ def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: F
     c = PART_CHANNEL[part]
     growth = state.growth[c]
     usual = state.laws.base[state.group, c]
+    known = state.observed.turned if c == BATTERY else None
+    turned = np.zeros((2, len(usual)), np.int64) if known is None else (known & state.usable[c]).sum(axis=2)
     return pd.DataFrame(
         {
             "unit": state.panel.units["unit"].to_numpy(),
@@ -82,7 +85,7 @@ def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: F
             "level_mohm": growth.level * usual,
             "se_mohm": growth.level_sd * usual,
             "usual_mohm": usual,
-            "spread_mohm": state.laws.base_sd[state.group, c] * usual,
+            "spread_mohm": state.spread[c] * usual,
             "before_mohm": growth.before * usual,
             "before_on": dates_of(state.day - growth.back_d),
             "growth_per_year": (growth.later - growth.level) * DAYS_PER_YEAR / GROWTH_D,
@@ -92,6 +95,8 @@ def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: F
             "renewed_coldest_start_c": cold,
             "began_on": dates_of(state.day - growth.onset_d),
             "readings": state.usable[c].sum(axis=1),
+            "by_speed": turned[0],
+            "by_time": turned[1],
             "last_slip": growth.last_slip,
         }
     )

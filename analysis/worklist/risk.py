@@ -87,7 +87,7 @@ def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFram
         state.observed.value[:, at],
         state.observed.se[:, at],
         state.usable[:, at],
-        state.laws.base_sd[state.group[at]].T,
+        state.spread[:, at],
         usual_ageing(state.growth_laws, state.group[at]),
         state.group[at],
         flags_per_100=tolerated,

@@ -35,7 +35,7 @@ def begin_from(tables: FleetTables) -> tuple[FleetTables, Begun]:
 def taught_by(state: FleetState, learned: LearnedNeeds) -> tuple[TaughtClass, ...]:
     """What the fleet has learned of each class that was ever read."""
     laws, growth, panel = state.laws, state.growth_laws, state.panel
-    read = vehicles_read(panel, np.isfinite(state.observed.value))
+    read = vehicles_read(panel, state.observed)
     out = []
     for g, name in enumerate(panel.groups):
         mine = panel.group == g

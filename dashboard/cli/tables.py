@@ -96,7 +96,7 @@ def unit_sheet(
         unit = reasons.quantity_unit(p["part"])
         renewed = "-" if pd.isna(p["renewed_coldest_start_c"]) else cold_words(p["renewed_coldest_start_c"])
         lines.append(
-            f"  {reasons.PART_WORDS[p['part']]:18s} {reasons.plain(p['level_mohm'], unit):>14s} {reasons.bare(p['se_mohm']):>9s}"
+            f"  {reasons.told_name(p):18s} {reasons.plain(p['level_mohm'], unit):>14s} {reasons.bare(p['se_mohm']):>9s}"
             f" {reasons.bare(p['usual_mohm']):>9s} {reasons.bare(p['growth_mohm_per_month']):>10s}"
             f" {slope_words(slopes[p['part']]):>22s} {100 * p['worn_probability']:4.0f} %  {renewed}"
         )

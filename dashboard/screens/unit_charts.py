@@ -16,7 +16,7 @@ from dashboard.screens import one_unit, pictures, session
 from dashboard.words import chart_numbers, chart_words
 from dashboard.words import vehicle_words as say
 from dashboard.words.plain_text import day, in_reader_unit, percent
-from dashboard.words.reasons import MEASURES, PART_WORDS
+from dashboard.words.reasons import PART_WORDS, measure_name
 
 KEPT = 300  # drawn charts kept in memory, our choice: a few hundred kB
 
@@ -70,7 +70,8 @@ def _part(
 ) -> Drawn:
     limits = limits_for(_facts.unit, one_unit.own_book())
     course, limit = one_unit.course(_assessment, unit, part, limits)
-    name = MEASURES[part].capitalize()
+    mine = _assessment.parts[(_assessment.parts["unit"] == unit) & (_assessment.parts["part"] == part)]
+    name = measure_name(mine.to_dict("records")[0]).capitalize()
     chart = charts.part_chart(
         course,
         title=say.PART_TITLE.format(measure=name, unit=unit),

@@ -12,7 +12,7 @@ from analysis.bay.next_measurement import REPEAT, next_measurement
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
 from analysis.worklist.assess import Assessment
-from dashboard.words.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence
+from dashboard.words.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence, turning_alone
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
 CHEAP_FIRST = {
@@ -30,6 +30,9 @@ WHILE_IT_FAILS = (
     "A full set of readings while the fault is there: rest volts, then lowest volts, amps and every drop at the next try to "
     "start; with no click, the feed and the control wire at the relay socket first."
 )
+
+
+VOLTS_OF_A_START = "Rest volts, then lowest volts while cranking: they tell the battery from cables, starter and engine; with the amps, these too."
 
 
 def part_rows(parts: Parts) -> Sequence[Mapping[Any, Any]]:
@@ -50,6 +53,8 @@ def next_test(
     if unit["repaired_probability"] > PERHAPS_REPAIRED:
         return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
     rows = part_rows(parts)
+    if turning_alone(rows):
+        return VOLTS_OF_A_START
     total = max(1.0, sum(float(p["part_probability"]) for p in rows))
     shares = {str(p["part"]): float(p["part_probability"]) / total for p in rows}
     suspect = next(p for p in rows if p["part"] == unit["part"])

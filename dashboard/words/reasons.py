@@ -39,8 +39,10 @@ PART_WORDS: Final = {
     "control_circuit": "control circuit",
     "engine_drag": "engine drag",
 }
-LACKING: Final = ("volts_only", "no_drops")  # kinds of facts that are no finding
 BATTERY_OR_AMPS: Final = "battery or amps"  # not told apart by volts alone
+TURNING: Final = {"speed_only": ("slow cranking", "cranking speed"), "time_only": ("long cranking", "cranking time")}
+"""Kinds of facts that say that speed or time alone judges a vehicle -> what is named for a part of it: flagged, and not."""
+LACKING: Final = ("volts_only", *TURNING, "no_drops")  # kinds of facts that are no finding
 OUTCOME_WORDS: Final = {
     "started": "started",
     "slow": "started slowly",
@@ -60,6 +62,11 @@ MEASURES: Final = {
     "control_circuit": "control circuit",
     "engine_drag": "cranking load",
 }
+AS_IF: Final = {
+    "speed_only": "cranks as slowly as with a battery of",
+    "time_only": "cranks as long as with a battery of",
+}
+"""What stands for the measure of a battery that speed or time alone tells."""
 TELLS: Final = {
     "battery": "rest volts and lowest volts while cranking, with the amps",
     "positive_cable": "the drop along the positive cable while cranking, with the amps",
@@ -144,9 +151,33 @@ def part_name(part: str | None) -> str:
 
 
 def suspect_name(row: Row) -> str:
-    """The part of a list's row in words; volts alone point to the battery or to the amps that it gives, and say so."""
-    alone = any(fact["kind"] == "volts_only" for fact in row.get("evidence", ()))
-    return BATTERY_OR_AMPS if alone and row["part"] == "battery" else part_name(row["part"])
+    """The part of a list's row in words; where volts, speed or time alone tell of it, what they do not tell apart."""
+    kinds = [fact["kind"] for fact in row.get("evidence", ())]
+    turning = [TURNING[kind] for kind in kinds if kind in TURNING]
+    if turning and row["part"] not in (None, "control_circuit"):
+        flagged, not_flagged = turning[0]
+        return flagged if row.get("flagged", True) else not_flagged
+    return BATTERY_OR_AMPS if "volts_only" in kinds and row["part"] == "battery" else part_name(row["part"])
+
+
+def turned(part: Row) -> str | None:
+    """`speed_only` or `time_only` where a part's readings tell of it by that alone, and so stand for more than the part."""
+    by_speed, by_time = (int(part.get(name, 0)) for name in ("by_speed", "by_time"))
+    if not 0 < by_speed + by_time == int(part["readings"]):
+        return None
+    return "speed_only" if by_speed else "time_only"
+
+
+def told_name(part: Row) -> str:
+    """A row of the parts in words: the part, or the speed or time that stands for it."""
+    alone = turned(part)
+    return TURNING[alone][1] if alone else PART_WORDS[str(part["part"])]
+
+
+def measure_name(part: Row) -> str:
+    """What is drawn of a part over time."""
+    measure = MEASURES[str(part["part"])]
+    return f"{told_name(part)}, as {measure}" if turned(part) else measure
 
 
 def known(value: Any) -> bool:
@@ -184,12 +215,14 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Asses
     ]
     worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
     suspect = next(p for p in parts if p["part"] == unit["part"])
-    if suspect["readings"] == 0 and not hidden and suspect["part_probability"] > SUSPECT:
+    alone = turning_alone(parts)
+    told = alone is not None and suspect["part"] != "control_circuit"
+    if suspect["readings"] == 0 and not told and not hidden and suspect["part_probability"] > SUSPECT:
         found.append(never_measured_fact(suspect))
     for p in worn[:MOST_PARTS]:
         found += level_facts(p, latest, limits, assessment.as_of)
     found += lacking_facts(parts)
-    if unit["flagged"] and not hidden and len(rivals := not_told_apart(parts)) > 1:
+    if unit["flagged"] and not told and not hidden and len(rivals := not_told_apart(parts)) > 1:
         found.append(rivals_fact(rivals, int(unit["readings"])))
     if known(unit["looked_on"]):
         found.append(looked_fact(unit))
@@ -201,7 +234,7 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Asses
     measured = suspect["readings"] > 0 and suspect["worn_probability"] > WORN
     if unit["repaired_probability"] > PERHAPS_REPAIRED and measured:
         found.append(repaired_fact(unit))
-    if unit["flagged"]:
+    if unit["flagged"] and not told:
         found += renewed_facts(suspect, unit)
     return found
 
@@ -235,8 +268,16 @@ def never_measured_fact(part: Row) -> Fact:
     }
 
 
+def turning_alone(parts: Sequence[Row]) -> str | None:
+    """`speed_only` or `time_only` where a vehicle is judged by how fast or how long it cranks and by nothing else."""
+    read = [p for p in parts if p["readings"] > 0]
+    return turned(read[0]) if len(read) == 1 else None
+
+
 def lacking_facts(parts: Sequence[Row]) -> list[Fact]:
-    """What was never measured on a vehicle that is judged all the same: the amps, or every drop."""
+    """What was never measured on a vehicle that is judged all the same: volts and amps, the amps, or every drop."""
+    if alone := turning_alone(parts):
+        return [{"kind": alone}]
     read = {str(p["part"]): int(p["readings"]) for p in parts}
     found: list[Fact] = []
     if read["battery"] and not read["engine_drag"]:
@@ -256,6 +297,8 @@ def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timesta
         "usual": rounded(float(part["usual_mohm"])),
         "unit": quantity_unit(name),
     }
+    if alone := turned(part):
+        fact["by"] = alone
     before_on = part["before_on"]
     if known(before_on) and part["readings"] > 1 and (as_of - before_on).days > 20:
         fact |= {"before": rounded(float(part["before_mohm"])), "before_on": _date(before_on)}
@@ -448,6 +491,20 @@ def _volts_only(_: Fact, __: Reader) -> str:
     return "judged by volts alone: a weak battery and more amps than usual are not told apart, the amps of one start would tell"
 
 
+def _speed_only(_: Fact, __: Reader) -> str:
+    return (
+        "judged by cranking speed alone: battery, cables, starter and engine are not told apart, rest volts and lowest volts"
+        " of one start would tell"
+    )
+
+
+def _time_only(_: Fact, __: Reader) -> str:
+    return (
+        "judged by cranking time alone: battery, cables, starter, engine and its fuel are not told apart, rest volts and"
+        " lowest volts of one start would tell"
+    )
+
+
 def _no_drops(_: Fact, __: Reader) -> str:
     return "no drop was ever measured, neither along the cables nor across the contacts: 20 minutes would tell"
 
@@ -461,7 +518,8 @@ def _drop(fact: Fact) -> str:
 
 def _level(fact: Fact, to: Reader) -> str:
     unit = str(fact["unit"])
-    words = f"{MEASURES[str(fact['part'])]} {plain(float(fact['level']), unit)} at {to.cold(20.0)}"
+    what = AS_IF[str(fact["by"])] if "by" in fact else MEASURES[str(fact["part"])]
+    words = f"{what} {plain(float(fact['level']), unit)} at {to.cold(20.0)}"
     words += f" ({_drop(fact)})" if "drop_v" in fact else ""
     if "before" in fact:
         on = pd.Timestamp(str(fact["before_on"]))
@@ -525,6 +583,8 @@ _SENTENCES: Final = {
     "too_few": _too_few,
     "never_measured": _never_measured,
     "volts_only": _volts_only,
+    "speed_only": _speed_only,
+    "time_only": _time_only,
     "no_drops": _no_drops,
     "level": _level,
     "misfit": _misfit,

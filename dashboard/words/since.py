@@ -24,6 +24,7 @@ def changed(
         return ["not on the list then, it would be now"] if now["flagged"] else []
     within = [f" within {days} days" if horizons[0] != horizons[1] else "" for days in horizons]
     chances = [percent(round(float(row["no_start_probability"]), 4)) for row in (then, now)]
+    now = {"evidence": then.get("evidence", ()), **now}  # by what alone it is judged, where the row does not say it
     pairs = {
         "no-start": tuple(f"{chance}{days}" for chance, days in zip(chances, within, strict=True)),
         "starts down to": tuple(

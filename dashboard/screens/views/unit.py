@@ -52,7 +52,7 @@ from dashboard.words.plain_text import (
     whole,
     words,
 )
-from dashboard.words.reasons import PART_WORDS, plain, quantity_unit, read_reasons, suspect_name
+from dashboard.words.reasons import PART_WORDS, plain, quantity_unit, read_reasons, suspect_name, told_name
 from dashboard.words.record_words import REASON_WORDS
 from dashboard.words.safety import with_caution
 from dashboard.words.since import since_issued
@@ -163,9 +163,10 @@ def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | Non
 
 def standing(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Facts) -> None:
     """The four numbers that matter, the reasons, and what to do."""
-    four_numbers(row, assessment.as_of, assessment.horizon_days)
-    since(assessment, row)
-    advice(listed_row(assessment, str(row["unit"]), facts), assessment.as_of)
+    listed = listed_row(assessment, str(row["unit"]), facts)
+    four_numbers(row | {"evidence": listed["evidence"]}, assessment.as_of, assessment.horizon_days)
+    since(assessment, row | {"evidence": listed["evidence"]})
+    advice(listed, assessment.as_of)
 
 
 def since(assessment: Assessment, row: dict[Any, Any]) -> None:
@@ -304,7 +305,7 @@ def parts_frame(mine: pd.DataFrame, slopes: Mapping[str, tuple[float, float, flo
     slope, low, high = zip(*(slopes[part] for part in mine["part"]), strict=True)
     return pd.DataFrame(
         {
-            "part": [PART_WORDS[part] for part in mine["part"]],
+            "part": [told_name(part) for part in mine.to_dict("records")],
             say.LEVEL_AT.format(temperature=temperature(20.0, fahrenheit=in_f)): mine["level_mohm"],
             "±": mine["se_mohm"],
             "usual": mine["usual_mohm"],
