@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 from samples_fleet import quick
 
+from analysis.bay.expected import class_knowledge
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.observe import BATTERY, LOAD, Observations
 from analysis.readings.panel import FleetTables, Floats, make_panel
@@ -237,3 +238,10 @@ def test_a_slow_start_has_lost_the_volts_that_were_measured_at_such_speeds() -> 
     amps = laws.base[0, LOAD] * (1.0 - laws.speed_share[0] * (1.0 - ratio))
     volts = 12.6 - 1e-3 * amps * usual_mohm * found.value[BATTERY, 0, -1] / np.median(found.value[BATTERY, 1])
     assert volts == pytest.approx(7.8, abs=0.5)
+
+
+def test_the_bay_knows_such_a_class_too(speed: Assessment) -> None:
+    """What a class is expected to show is made of the laws of the assessment, of a class alone."""
+    told = class_knowledge(speed.state.panel, "van 12 V", speed.state.laws)
+    assert told.laws.speed is None
+    assert told.laws.base.shape == (1, 7)

@@ -43,6 +43,7 @@ from analysis.wear.state import estimate_state
 DRAWS: Final = 256  # for speed: a standard error is good to 5 %
 MIDDLE: Final = (0.16, 0.84)  # quantiles one standard deviation from the median of a Gaussian
 DOUBTS = ("battery_doubt", "load_doubt")  # of the class laws: not arrays by class
+APART = (*DOUBTS, "speed")  # nor is what speed alone tells, which one reading is not held against
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def class_knowledge(
         raise ValueError(f"name is {name!r}; allowed are {', '.join(panel.groups)}")
     g = panel.groups.index(name)
     learned = laws or estimate_laws(panel)
-    one = {f.name: getattr(learned, f.name)[g : g + 1] for f in fields(ClassLaws) if f.name not in DOUBTS}
+    one = {f.name: getattr(learned, f.name)[g : g + 1] for f in fields(ClassLaws) if f.name not in APART}
     doubts = {name: getattr(learned, name).of_class(g) for name in DOUBTS}
     covariance = learned.battery_doubt.covariance[g]
     battery = TemperatureLaw(
@@ -121,7 +122,7 @@ def class_knowledge(
     count = {name: int(np.isfinite(panel.measured[name][mine]).sum()) for name in MEASURED}
     return ClassKnowledge(
         name,
-        replace(learned, **one, **doubts),
+        replace(learned, **one, **doubts, speed=None),
         battery,
         count,
         growth.of_class(g) if growth else None,

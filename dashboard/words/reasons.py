@@ -270,7 +270,7 @@ def never_measured_fact(part: Row) -> Fact:
 
 def turning_alone(parts: Sequence[Row]) -> str | None:
     """`speed_only` or `time_only` where a vehicle is judged by how fast or how long it cranks and by nothing else."""
-    read = [p for p in parts if p["readings"] > 0]
+    read = [p for p in parts if p.get("readings", 0) > 0]
     return turned(read[0]) if len(read) == 1 else None
 
 
