@@ -240,7 +240,7 @@ def test_an_office_brings_in_a_foreign_file(fleet: Path, address: str, opened: O
     page.get_by_role("button", name="Save description").click()
     settled(page, "Files with these headings are read by it from now on")
     no_sideways_scroll(page)
-    page.get_by_role("tab", name="Bring in files").click()
+    after(page, page.get_by_role("tab", name="Bring in files").click)
     settled(page, "A file may come twice")  # the tab draws the page again, which would drop a file given before
     page.locator("input[type=file]").first.set_input_files(file)
     page.get_by_role("button", name="Bring in", exact=True).click()

@@ -105,6 +105,7 @@ def choose(page: Page, label: str, option: str) -> None:
 def test_back_brings_the_list_as_it_was_left(browser: Browser, address: str) -> None:
     """One step back from a vehicle: the same order, the same height; forward: the same vehicle."""
     page = window(browser, f"{address}/?order={quote('starts down to')}", "need attention")
+    page.locator(ROWS).first.wait_for()  # the words above the rows come before them
     rows = listed(page)
     page.evaluate(f"{PLACE} = 500")
     link = page.locator(ROWS).nth(2)

@@ -87,7 +87,11 @@ def test_every_page_has_its_address_and_is_read_in_both_themes(tmp_path: Path) -
                 page.wait_for_timeout(300)
                 settled(page)
                 grounds.add(page.evaluate(GROUND))
-                short += [f"/{address_of} {scheme} {line}" for line in page.evaluate(MEASURE)]
+                for _ in range(20):  # colours pass from one theme to the other, slowly on a busy machine
+                    if not (found := page.evaluate(MEASURE)):
+                        break
+                    page.wait_for_timeout(250)
+                short += [f"/{address_of} {scheme} {line}" for line in found]
             schemes.reverse()  # the next page opens in what this one was left in
             assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
                 f"/{address_of}: the toolkit's own menu"
