@@ -15,7 +15,7 @@ from importlib.metadata import Distribution, PackageNotFoundError, distribution
 from packaging.requirements import Requirement
 
 ALLOWED = {
-    "MIT", "MIT-CMU", "BSD", "BSD-2-Clause", "BSD-3-Clause", "0BSD", "Apache-2.0", "PSF-2.0", "Zlib", "CC0-1.0", "ISC",
+    "MIT", "MIT-0", "MIT-CMU", "BSD", "BSD-2-Clause", "BSD-3-Clause", "0BSD", "Apache-2.0", "PSF-2.0", "Zlib", "CC0-1.0", "ISC",
     "Public Domain", "MPL-2.0", "LGPL-3.0-or-later", "Unlicense",
 }  # fmt: skip
 """Licences under which a package may be used beside a program under MIT: those that ask for a notice only; and two that ask

@@ -272,7 +272,8 @@ def doubtful(law: TemperatureLaw, seen_c: Floats) -> LawDoubt:
 def many(seen_c: Floats) -> ClassLaws:
     """Classes like the first of LAWS, of which each was read at its own temperatures (G, R)."""
     n = len(seen_c)
-    whole = {f.name: getattr(LAWS, f.name)[np.zeros(n, dtype=int)] for f in fields(LAWS) if "doubt" not in f.name}
+    apart = ("battery_doubt", "load_doubt", "speed")
+    whole = {f.name: getattr(LAWS, f.name)[np.zeros(n, dtype=int)] for f in fields(LAWS) if f.name not in apart}
     doubts = {"battery_doubt": doubtful(BATTERY_LAW, seen_c), "load_doubt": doubtful(DRAG_LAW, seen_c)}
     return ClassLaws(**whole, **doubts)
 
