@@ -101,7 +101,7 @@ def assert_sound(assessed: Assessment) -> None:
 # --- no look-ahead ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("day", ["2022-09-05", "2023-03-20"])
+@pytest.mark.parametrize("day", [pytest.param("2022-09-05", marks=pytest.mark.nightly), "2023-03-20"])
 def test_nothing_dated_the_day_or_later_is_used(tables: FleetTables, day: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Contract: "a test deletes everything dated D or later and gets the same list for D"."""
     quick(monkeypatch, looks=3)
