@@ -38,7 +38,7 @@ from ingest.backups import backup
 OPEN, CLICK, VERDICT = "opening", "click", "verdict"
 ASKED_S = {OPEN: 2.0, CLICK: 0.5, VERDICT: 1.0}
 LARGE_OPEN_S = 3.0
-DOUBTFUL = re.compile("about ten times that|doubtful:|above the limit|over the limit")
+DOUBTFUL = re.compile("about ten times that|doubtful:|outside its limit")
 TRIES = 5
 EMPTY = """import streamlit as st
 st.title("Empty")
