@@ -15,7 +15,6 @@ from scipy.special import ndtri
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import TemperatureLaw
-from analysis.constants import MAD_TO_SD
 from analysis.readings.choices import CLASSES, NOISE, TURNING
 from analysis.readings.cold_laws import fitted
 from analysis.readings.observe import (
@@ -32,9 +31,10 @@ from analysis.readings.observe import (
     Observations,
     Raw,
     SpeedLaw,
+    cold_factor,
     smooth_level,
 )
-from analysis.readings.panel import MEASURED, Bools, Floats, Panel, group_median, row_quantile
+from analysis.readings.panel import MEASURED, Bools, Floats, Panel, group_median, pooled_scatter, row_quantile
 
 SPEED, TIME = range(2)
 SIGNS = ("crank_rpm", "crank_s")
@@ -73,10 +73,10 @@ class UsualCircuit:
         g, x = panel.group, raw.x
         copper = 1.0 - COPPER_PER_K.value * x
         each = 1e-3 * laws.base[g].T[:, :, None]
-        cold = _factor(laws.load_per_k[g] + law[0][g], laws.load_curve[g] + law[1][g], x)
+        cold = cold_factor(laws.load_per_k[g] + law[0][g], laws.load_curve[g] + law[1][g], x)
         self.drive = raw.rest_v
         self.load = laws.base[g, LOAD][:, None] * cold
-        self.battery = each[BATTERY] * _factor(laws.battery_per_k[g], laws.battery_curve[g], x) * np.exp(raw.ice[0])
+        self.battery = each[BATTERY] * cold_factor(laws.battery_per_k[g], laws.battery_curve[g], x) * np.exp(raw.ice[0])
         self.others = (each[POSITIVE] + each[GROUND] + each[MOTOR]) * copper + each[CONTACTS]
         self.share, self.full_emf = laws.speed_share[g][:, None], laws.emf_v[g][:, None]
         loop = self.battery + self.others
@@ -100,10 +100,6 @@ class UsualCircuit:
         loop = self.battery + self.others
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.asarray(np.log(np.where(emf < self.drive, self.drive - emf, np.nan) / (self._amps(emf) * loop)))
-
-
-def _factor(slope: Floats, curve: Floats, x: Floats) -> Floats:
-    return np.asarray(np.exp(slope[:, None] * x + curve[:, None] * x * x))
 
 
 def learn_speed(panel: Panel, raw: Raw, laws: ClassLaws) -> ClassLaws:
@@ -132,11 +128,10 @@ def _learned(
     Speeds become loads, because in the cold a small error of the load is a large one of the speed.
     """
     n, g, turns = len(panel.groups), panel.group, log_turning(panel)[sign]
-    law = np.zeros((2, n))
+    plain = UsualCircuit(panel, raw, laws, np.zeros((2, n)))
     mild = np.where(np.abs(raw.x) < CLASSES.mild_k, turns, np.nan)
-    usual = group_median(mild - np.log(UsualCircuit(panel, raw, laws, law).emf), g, n)
+    usual = group_median(mild - np.log(plain.emf), g, n)
     usual = np.where(np.isfinite(usual), usual, group_median(turns - np.log(laws.emf_v)[g][:, None], g, n))
-    plain = UsualCircuit(panel, raw, laws, law)
     for _ in range(ROUND_TRIPS):
         emf = np.exp(turns - usual[g][:, None])
         (slope, curve), doubt = fitted(
@@ -149,19 +144,12 @@ def _learned(
         flat = turns - np.log(UsualCircuit(panel, raw, laws, law).emf)
         with np.errstate(invalid="ignore"):
             step = (flat[:, 1:-1] - 0.5 * (flat[:, :-2] + flat[:, 2:])) / np.sqrt(ABOUT_NEIGHBOURS)
-        scatter = np.array([_pooled(step[g == k], scatter_sd, CLASSES.scatter_readings) for k in range(n)])
+        scatter = np.array([pooled_scatter(step[g == k], scatter_sd, CLASSES.scatter_readings) for k in range(n)])
         sound = sound_turning(flat, scatter[g])
         usual = group_median(sound, g, n)
     faster = np.where(sound >= usual[g], sound - usual[g], np.nan)  # those slower than usual may be worn
-    between = np.array([_pooled(faster[g == k], between_sd, CLASSES.prior_vehicles) for k in range(n)])
+    between = np.array([pooled_scatter(faster[g == k], between_sd, CLASSES.prior_vehicles) for k in range(n)])
     return law, doubt, usual, scatter, between
-
-
-def _pooled(away: Floats, prior: float, worth: float) -> float:
-    """Standard deviation by the median of what lies away, beside a prior worth so many."""
-    away = away[np.isfinite(away)]
-    seen = MAD_TO_SD * float(np.median(np.abs(away))) if len(away) else 0.0
-    return (len(away) * seen + worth * prior) / (len(away) + worth)
 
 
 def _priors(laws: ClassLaws, sign: int) -> list[TemperatureLaw]:

@@ -42,6 +42,7 @@ from analysis.readings.panel import (
     evenly_of_each_group,
     group_median,
     nearest_known,
+    pooled_scatter,
     row_quantile,
     some_vehicles,
 )
@@ -323,14 +324,9 @@ def measured_scatter(panel: Panel, value: Floats, se: Floats) -> Floats:
     for g in range(len(panel.groups)):
         for c in range(len(CHANNELS)):
             mine = z[c, panel.group == g]
-            mine = mine[np.isfinite(mine)]
-            if len(mine):
-                scatter = MAD_TO_SD * np.median(np.abs(mine))
-                out[g, c] = np.clip(
-                    (len(mine) * scatter + CLASSES.scatter_readings) / (len(mine) + CLASSES.scatter_readings),
-                    CLASSES.least_scatter,
-                    CLASSES.most_scatter,
-                )
+            if np.isfinite(mine).any():
+                scatter = pooled_scatter(mine, 1.0, CLASSES.scatter_readings)
+                out[g, c] = np.clip(scatter, CLASSES.least_scatter, CLASSES.most_scatter)
     return out
 
 

@@ -232,7 +232,7 @@ def raw_quantities(
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
     rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
     rest_se = np.where(np.isfinite(rest), NOISE.volts_v, NOISE.assumed_rest_v) * scale
-    law = np.exp(load_per_k[g][:, None] * x + load_curve[g][:, None] * x * x)
+    law = cold_factor(load_per_k[g], load_curve[g], x)
     if slowing is not None:
         law = law * slowing.factor(g, x, law, m["crank_min_v"])
     at_reference = nearest_known(m["crank_a"] / law)
@@ -354,6 +354,11 @@ def back_emf(raw: Raw) -> Floats:
     """(U, R) back-emf while turning steadily [V]: rest volts less amps times the loop; gaps filled per vehicle."""
     emf_share = 1.0 - raw.amps * raw.loop / (1e3 * raw.rest_v)
     return np.clip(nearest_known(emf_share), 0.05, 1.0) * raw.rest_v
+
+
+def cold_factor(slope: Floats, curve: Floats, x: Floats) -> Floats:
+    """(U, R) what the cold multiplies a quantity by; slope [1/K], curve [1/K^2] (U,); x [K] below the reference (U, R)."""
+    return np.asarray(np.exp(slope[:, None] * x + curve[:, None] * x * x), dtype=np.float64)
 
 
 def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usual: Floats) -> Floats:

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.constants import WEEK_D
+from analysis.constants import MAD_TO_SD, WEEK_D
 from analysis.readings.choices import NOISE, SLIPS
 from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT, Starts, by_age, by_week, many, sag_at_reference
@@ -355,6 +355,13 @@ def nearest_known(values: Floats) -> Floats:
     first = np.where(known.any(axis=1), known.argmax(axis=1), 0)[:, None]
     source = np.where(earlier >= 0, earlier, first)
     return np.take_along_axis(values, source, axis=1)
+
+
+def pooled_scatter(away: Floats, prior: float, worth: float) -> float:
+    """Standard deviation by the median of what lies away (NaN: not known), beside a prior worth so many."""
+    away = away[np.isfinite(away)]
+    seen = MAD_TO_SD * float(np.median(np.abs(away))) if len(away) else 0.0
+    return (len(away) * seen + worth * prior) / (len(away) + worth)
 
 
 def row_quantile(values: Floats, q: float) -> Floats:

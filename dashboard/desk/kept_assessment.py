@@ -7,7 +7,6 @@ program that made it. Whatever is wrong with a kept one, it is worked out anew; 
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from contextlib import suppress
 from datetime import date
 from functools import lru_cache
@@ -21,6 +20,7 @@ from sqlite_utils import Database
 from analysis.worklist.assess import Assessment
 from dashboard.desk import own_limits, taught_laws
 from dashboard.desk.packed import NotPacked, pack, unpack
+from ingest.backups import written_beside
 from ingest.records import read_settings
 
 FOLDER = "-assessments"  # follows the database's name
@@ -118,13 +118,8 @@ def keep(folder: Path | None, name: str, found: Assessment) -> None:
     body = pack(found)
     with suppress(OSError):  # a full disk, a folder that cannot be written to: nothing is lost but time
         folder.mkdir(mode=0o700, exist_ok=True)  # its owner's only, as the database is; so are temporary files
-        with tempfile.NamedTemporaryFile(dir=folder, suffix=".part", delete=False) as file:
-            part = Path(file.name)
-            try:
-                file.write(body)
-                file.close()
-                part.replace(folder / name)
-            finally:
-                part.unlink(missing_ok=True)
+        with written_beside(folder / name) as part:
+            part.write_bytes(body)
+            part.replace(folder / name)
         for old in sorted(folder.iterdir(), key=lambda one: one.stat().st_mtime_ns)[:-KEPT]:
             old.unlink()

@@ -31,7 +31,7 @@ def main() -> None:
             device.recognise()
             place.keep()
         if who.may_read:
-            margin()
+            margin(signed_in=bool(who.account))
         chosen.run()
         if who.may_read:
             session.begin_judging()
@@ -41,11 +41,11 @@ def main() -> None:
         st.error(safe(error))
 
 
-def margin() -> None:
+def margin(*, signed_in: bool) -> None:
     """What stands beside every page: find a vehicle, who is looking, and whose day's knowledge is shown."""
     with st.sidebar:
         find_unit()
-        if session.looking().account:
+        if signed_in:
             reception.signed_in()
         else:
             device.name_known()

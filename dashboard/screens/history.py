@@ -7,6 +7,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -26,6 +27,7 @@ from dashboard.screens.session import Key
 from dashboard.words import fleet_words as say
 from dashboard.words.plain_text import day as day_words
 from ingest import store
+from ingest.backups import written_beside
 from ingest.fields import FAILED_STARTS
 
 WAYS = "ways"
@@ -119,12 +121,9 @@ def keep(key: Key, past: Past) -> None:
     """Keep the lists beside the database, for the next start of the screens; where that cannot be, nothing is lost."""
     lists = {day.isoformat(): frame.to_numpy().tolist() for day, frame in past.lists.items()}
     body = {made_of(key): {**lists, WAYS: past.ways}}
-    half = kept_at(key).with_suffix(".half")
-    try:
-        half.write_text(json.dumps(body, ensure_ascii=False), encoding="utf-8")
-        half.replace(kept_at(key))
-    except OSError:
-        return
+    with suppress(OSError), written_beside(kept_at(key)) as part:
+        part.write_text(json.dumps(body, ensure_ascii=False), encoding="utf-8")
+        part.replace(kept_at(key))
 
 
 def kept_at(key: Key) -> Path:

@@ -116,8 +116,7 @@ def _opened(act: Act | None, unit: str) -> Iterator[Database]:
 
 def may(act: Act, unit: str = "") -> bool:
     """Whether who is looking may do it, so that a page offers what can be done."""
-    with database() as db:
-        return visitor.now(db).may(act, unit)
+    return looking().may(act, unit)
 
 
 def looking() -> Visitor:
