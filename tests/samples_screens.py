@@ -11,17 +11,20 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from samples_kept import copy_of, in_one_file, kept, kept_file
+from streamlit import config
 
 from analysis.worklist.assess import Assessment
 from dashboard.desk import kept_assessment, weekly
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.planning import make_plan
-from dashboard.screens import history, session
+from dashboard.screens import history, serving, session
 from demo_fleet.export import export_fleet
 from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import SEVERE, FleetSpec
 from ingest import store
 from ingest.importer import import_paths
+
+config.set_option("runner.magicEnabled", serving.FLAGS["runner.magicEnabled"])  # pages run in tests as they are served
 
 AS_OF = dt.date(2026, 11, 30)  # a Monday
 

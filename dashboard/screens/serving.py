@@ -24,6 +24,8 @@ FLAGS = {
     "server.headless": True,
     "browser.gatherUsageStats": False,
     "server.fileWatcherType": "none",
+    "runner.magicEnabled": False,  # no page shows bare values; looking for them parses every page, which Python 3.11 may
+    # refuse while another thread works ("AST constructor recursion depth mismatch")
     "client.toolbarMode": "viewer",
     "client.showErrorDetails": "none",
     "client.showErrorLinks": "false",  # the framework's box of an error offers to ask others about it
