@@ -179,7 +179,7 @@ class Assessed:
     every_days: int = 14
 
     def __post_init__(self) -> None:
-        self.looks: dict[float, Look] = {}
+        self.looks: dict[str, Look] = {}
 
     def __call__(self, run: FleetRun) -> tuple[Fleet, object]:
         fleet = run.fleet()

@@ -11,7 +11,7 @@ import pytest
 import samples_kept
 from samples_kept import content, copy_of, in_one_file, kept, kept_file
 
-from analysis.forecast import learning, lows
+from analysis.forecast import learning, lows, past
 from analysis.forecast import outlook as prognosis
 from analysis.forecast.choices import LEARNING
 from analysis.readings.draws import Draws, keys_of
@@ -71,7 +71,7 @@ def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
 
     For properties that do not depend on how much was learned; what is kept is the result of pure functions.
     """
-    patch.setattr(learning, "LEARNING", replace(LEARNING, looks=looks))
+    patch.setattr(past, "LEARNING", replace(LEARNING, looks=looks))
     patch.setattr(assessment, "assess", samples_kept.assess)
     for module in (assess, learning, prognosis):
         patch.setattr(module, "make_weather", _kept_weather)

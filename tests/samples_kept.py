@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 import pandas as pd
 from sqlite_utils import Database
 
-from analysis.forecast import learning
+from analysis.forecast import past
 from analysis.readings.panel import FleetTables
 from analysis.worklist import assess as worklist
 from analysis.worklist.assess import Assessment
@@ -78,7 +78,7 @@ def assess(tables: FleetTables, **settings: Any) -> Assessment:
     """
     settings.pop("looks", None)
     frames = [(f.name, content(getattr(tables, f.name))) for f in fields(tables)]
-    asked = repr((frames, sorted(settings.items()), learning.LEARNING))
+    asked = repr((frames, sorted(settings.items()), past.LEARNING))
     name = hashlib.sha256(asked.encode("utf-8", "surrogatepass")).hexdigest()
     return kept(name, lambda: worklist.assess(tables, **settings))
 

@@ -204,7 +204,7 @@ def test_the_tables_have_a_row_for_every_unit_part_and_week(tables: FleetTables,
 
 def test_a_longer_horizon_never_lowers_the_probability(tables: FleetTables) -> None:
     """Property: a no-start within 7 days is one within 30 and 120 days.  2 %: courses of weather are drawn anew."""
-    looks: dict[float, learning.Look] = {}
+    looks: dict[str, learning.Look] = {}
     by_days = [
         assess(tables, as_of=DAY, horizon_days=d, looks=looks).units.set_index("unit")["no_start_probability"]
         for d in (1, 7, 30, 120)
@@ -216,7 +216,7 @@ def test_a_longer_horizon_never_lowers_the_probability(tables: FleetTables) -> N
 
 def test_a_lower_tolerance_flags_no_vehicle_more(tables: FleetTables) -> None:
     """Property: who tolerates fewer false flags sees a part of the longer list."""
-    looks: dict[float, learning.Look] = {}
+    looks: dict[str, learning.Look] = {}
     few, many = (
         set(a.units.loc[a.units["flagged"], "unit"])
         for a in (assess(tables, as_of=DAY, tolerated_false_flags=t, looks=looks) for t in (1.0, 20.0))

@@ -187,9 +187,9 @@ def test_what_is_kept_equals_a_fresh_one_whatever_was_written(
 
 def test_every_table_that_an_assessment_is_made_of_makes_it_anew() -> None:
     """A table added to the assessment joins the version; answers and looks are in it by their own rows, laws
-    of another fleet by their setting."""
+    of another fleet by their setting; names of classes are those of the vehicles."""
     fields = {field.name for field in dataclasses.fields(FleetTables)}
-    assert fields - {"reset_answers", "findings", "taught"} == set(kept_assessment.JUDGED_TABLES)
+    assert fields - {"reset_answers", "findings", "taught", "classes"} == set(kept_assessment.JUDGED_TABLES)
 
 
 def test_days_and_horizons_are_kept_apart_and_the_oldest_goes(

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, tables_of
 
-from analysis.forecast import learning
+import analysis.forecast.past
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.learning import (
     COIL_STEPS,
@@ -23,11 +23,11 @@ from analysis.forecast.learning import (
     calibration,
     learn_needs,
     look_back,
-    look_days,
     need_grids,
     not_failed,
     of_all_needs,
 )
+from analysis.forecast.past import look_days, past_of
 from analysis.readings.panel import FleetTables, make_panel
 from analysis.wear.state import day_number
 
@@ -108,11 +108,13 @@ def test_two_seeds_teach_the_same_within_half_the_stated_error() -> None:
     panel = make_panel(made.units, made.readings.iloc[:0])
     known = made.before(DAY)
     day = day_number(DAY)
+    days, grids = look_days(known, day)[-6:], need_grids(panel)
+    past = past_of(known, days)
     found = []
     for shift in (0, 1000):
-        looks = {d: look_back(known, d, seed=int(d // LEARNING.span_d) + shift) for d in look_days(known, day)[-6:]}
+        looks = {past.key(d, grids): look_back(past, d, grids, seed=int(d // LEARNING.span_d) + shift) for d in days}
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(learning, "LEARNING", replace(LEARNING, looks=len(looks)))
+            patch.setattr(analysis.forecast.past, "LEARNING", replace(LEARNING, looks=len(looks)))
             found.append(learn_needs(known, panel, day, looks=looks))
     one, other = found
     assert (np.abs(one.needs - other.needs) < 0.5 * one.se).all()

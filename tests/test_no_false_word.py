@@ -145,7 +145,7 @@ def test_nothing_impossible_is_said_on_the_demos_dates(lists: int, apart: str, m
     quick(monkeypatch)
     made = samples_kept.kept("demo operator", demo_operator)
     tables = FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
-    looks: dict[float, Look] = {}
+    looks: dict[str, Look] = {}
     for day in pd.date_range(end=pd.Timestamp(DEMO_DAY), periods=lists, freq=apart):
         assessed = assess(tables, as_of=day, with_classes=False, looks=looks)
         rows = list_rows(assessed, tables.readings, flagged_only=False)

@@ -122,7 +122,7 @@ def test_looks_made_before_laws_were_brought_are_made_again() -> None:
     """Looks shared between lists lie on the grids of their own beginning: the list is the same as without them."""
     tables, day = tables_of(fleet()), pd.Timestamp(fleet().as_of)
     told = tuple(replace(t, needs=t.needs * [0.8, 1.0, 1.0], needs_se=0.2 * t.needs_se) for t in judged().teaches)
-    looks: dict[float, Look] = {}
+    looks: dict[str, Look] = {}
     assess(tables, as_of=day, with_classes=False, looks=looks)
     assert looks
     begun = replace(tables, taught=told)

@@ -20,7 +20,7 @@ def backtest_lists(
     Forecasts are left out, because nobody knows when they were issued; so is the table of what was learned of classes.
     Looks at the past are shared between dates: each depends on what was known on its own day only.
     """
-    looks: dict[float, Look] = {}
+    looks: dict[str, Look] = {}
     tables = replace(tables, forecast=tables.forecast.iloc[:0])
     for day in sorted(pd.Timestamp(d) for d in dates):
         yield (

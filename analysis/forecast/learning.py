@@ -7,7 +7,7 @@ happened gives each combination its likelihood; with a published prior that is a
 
 from __future__ import annotations
 
-from collections.abc import MutableMapping
+from collections.abc import Iterator, MutableMapping
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
@@ -15,16 +15,15 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import DEPARTURE, LEARNING
-from analysis.forecast.lows import Weather, known_at, make_weather
+from analysis.forecast.lows import Weather, make_weather
+from analysis.forecast.past import Past, look_days, past_of
 from analysis.readings.aid import aid_of
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import ClassLaws
 from analysis.readings.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
-from analysis.readings.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, make_panel, without_slips
-from analysis.readings.taught import names_of
+from analysis.readings.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, panel_of, without_slips
 from analysis.starting.coldest_start import (
     Curves,
     DrawnLaws,
@@ -36,17 +35,17 @@ from analysis.starting.coldest_start import (
 )
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
-LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
 DRAWS = (
     40  # of each vehicle in a look, for speed: the classes' needs differ by less than half their error between seeds
 )
-UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from; for speed
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
 COIL_STEPS = np.arange(-1.8, 1.81, 0.6)
 
 
 Starts: TypeAlias = Reals
+Grids: TypeAlias = tuple[Floats, Floats, Floats]
+"""Of needs: (G, S) speed [rpm], (G, V) supply and (G, C) coil [V per 12 V]."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,7 @@ class Look:
 
     S, V, C run over the grids of needs; the other vehicles could not have failed under any of them;
     recorded: share of repairs that were recorded, as known then; read: vehicles that were ever read by then;
-    taught: names of the classes that begin from another fleet's laws, whose grids lie elsewhere.
+    groups: names of the classes that `group` tells of.
     """
 
     day: float
@@ -65,7 +64,7 @@ class Look:
     probability: Reals
     recorded: float
     read: Ints
-    taught: tuple[str, ...] = ()
+    groups: tuple[str, ...] = ()
     told: dict[bytes, Floats] = field(default_factory=dict, compare=False, repr=False)
 
     def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
@@ -96,7 +95,7 @@ class LearnedNeeds:
     looks: npt.NDArray[np.int64]
     recorded: float
     weights: Floats
-    grids: tuple[Floats, Floats, Floats]
+    grids: Grids
     groups: tuple[str, ...]
 
     def drawn(self, draws: int, seed: int = 0) -> Floats:
@@ -115,8 +114,8 @@ def _systematic(weight: Floats, position: Floats) -> Ints:
     return np.asarray(np.minimum(np.searchsorted(total, position * total[-1]), len(weight) - 1), dtype=np.int64)
 
 
-def need_grids(panel: Panel) -> tuple[Floats, Floats, Floats]:
-    """Grids of needs: (G, S) [rpm], (G, V) and (G, C) [V per 12 V]."""
+def need_grids(panel: Panel) -> Grids:
+    """Grids of needs around the priors of the panel's classes."""
     mean, sd = need_priors(panel)
     speed, supply, coil = (
         mean[:, k, None] + sd[:, k, None] * steps for k, steps in enumerate((SPEED_STEPS, SUPPLY_STEPS, COIL_STEPS))
@@ -159,37 +158,21 @@ def mean_of_draws(values: Reals) -> Reals:
     return np.asarray(np.matmul(values, np.full(count, 1.0 / count, dtype=values.dtype)))
 
 
-def known_before(tables: FleetTables, day: float) -> FleetTables:
-    """What was known at the start of a day [d since 1970]."""
-    return known_at(tables, moment_of(day))
-
-
-def moment_of(day: float) -> pd.Timestamp:
-    """The start of a day [d since 1970]."""
-    return pd.Timestamp("1970-01-01") + pd.Timedelta(days=day)
-
-
-def laws_day(tables: FleetTables, day: float) -> float | None:
-    """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
-    first year of readings."""
-    last = np.floor(day / (LAWS_LOOKS * LEARNING.span_d)) * LAWS_LOOKS * LEARNING.span_d
-    return float(last) if last >= first_day(tables) + DAYS_PER_YEAR else None
-
-
-def laws_on(tables: FleetTables, day: float) -> ClassLaws:
+def laws_of(then: FleetTables) -> ClassLaws:
     """Class laws with what was known at the start of a day."""
-    then = tables.before(moment_of(day))
-    return estimate_laws(without_slips(make_panel(then.units, then.readings, then.taught)))
+    return estimate_laws(without_slips(panel_of(then)))
 
 
-def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
-    """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own."""
-    then = known_before(tables, day)
+def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = None, *, seed: int | None = None) -> Look:
+    """Look at a sampled fleet on a past day with what was known at its start; laws: of that day or before, else its own.
+
+    grids: needs of all classes of the past, in its order.
+    """
+    then = past.before(day)
     ahead_d = np.array([-float(LEARNING.survival_d), 0.0, float(LEARNING.span_d)])
     seed = int(day // LEARNING.span_d) if seed is None else seed  # each look has chance of its own
     state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws)
     units = state.panel.units["unit"].to_numpy(dtype=object)
-    grids = need_grids(state.panel)
     depots, depot = depot_codes(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d)
     ahead = make_weather(then.climate, depots, int(day), LEARNING.span_d)
@@ -208,7 +191,7 @@ def look_back(tables: FleetTables, day: float, laws: ClassLaws | None = None, *,
     failed = [_by_need(before, depot[telling], a, b) for a, b in zip(was, now, strict=True)]
     fails = [_by_need(ahead, depot[telling], a, b) for a, b in zip(now, later, strict=True)]
     found = of_all_needs(failed, fails, day - state.last_day[telling], share)
-    return Look(day, units, state.group, telling, found, share, np.flatnonzero(read), names_of(then.taught))
+    return Look(day, units, state.group, telling, found, share, np.flatnonzero(read), state.panel.groups)
 
 
 def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Floats, recorded: float) -> Reals:
@@ -238,23 +221,8 @@ def _worst(ends_of: list[tuple[Starts, Starts, Starts]], departure: Floats, ahea
     return np.asarray(ahead.probability(depot, ends[0], ends[1]).mean(axis=-1), dtype=np.float64)
 
 
-def sampled(tables: FleetTables) -> FleetTables:
-    """At most UNITS_LOOKED_AT of the vehicles that were ever read, always the same ones: every n-th by name."""
-    names = np.unique(tables.readings["unit"].astype(str).to_numpy())
-    if len(names) <= UNITS_LOOKED_AT:
-        return tables
-    step = len(names) / UNITS_LOOKED_AT
-    keep = set(names[(np.arange(UNITS_LOOKED_AT) * step).astype(int)])
-    return replace(
-        tables,
-        units=tables.units[tables.units["unit"].isin(keep)].reset_index(drop=True),
-        readings=tables.readings[tables.readings["unit"].isin(keep)],
-        repairs=tables.repairs[tables.repairs["unit"].isin(keep)],
-    )
-
-
 def _starts_on_grid(
-    state: FleetState, h: int, grids: tuple[Floats, Floats, Floats], apart: list[Floats], departures: DrawnLaws
+    state: FleetState, h: int, grids: Grids, apart: list[Floats], departures: DrawnLaws
 ) -> tuple[Starts, Starts, Starts]:
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
     depart from the class in each, (U, K)."""
@@ -277,30 +245,15 @@ def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:
     return [str(n) for n in names], codes.astype(np.int64)
 
 
-def first_day(tables: FleetTables) -> float:
-    """Day of the first reading [d since 1970]."""
-    return float(days_since_epoch(pd.DatetimeIndex([tables.readings["taken_at"].min()]))[0])
-
-
-def look_days(tables: FleetTables, day: float) -> list[float]:
-    """Days of the looks that a day can learn from: on a fixed calendar, windows over before `day`, after first data."""
-    if tables.readings.empty:
-        return []
-    first = first_day(tables) + LEARNING.first_look_d
-    newest = np.floor((day - LEARNING.span_d) / LEARNING.span_d) * LEARNING.span_d
-    days = newest - LEARNING.span_d * np.arange(LEARNING.looks)
-    return [float(d) for d in days[::-1] if d >= first]
-
-
 def learn_needs(
-    tables: FleetTables, panel: Panel, day: float, *, looks: MutableMapping[float, Look] | None = None
+    tables: FleetTables, panel: Panel, day: float, *, looks: MutableMapping[str, Look] | None = None
 ) -> LearnedNeeds:
     """Posterior of the class needs from the no-starts recorded before `day`; the prior where there are none.
 
-    tables hold nothing dated `day` or later.  looks: looks already made, by day; new ones are added to it.
+    tables hold nothing dated `day` or later; panel: of their vehicles.  looks: looks already made, by the key of the past that
+    they rest on; new ones are added.
     """
-    looks = {} if looks is None else looks
-    speed, supply, coil = need_grids(panel)
+    grids = need_grids(panel)
     n = len(panel.groups)
     prior = (
         -0.5 * SPEED_STEPS[:, None, None] ** 2
@@ -310,31 +263,46 @@ def learn_needs(
     log_weight = np.tile(prior, (n, 1, 1, 1))
     counts, seen = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     failed = no_starts_on_record(tables)
-    when = days_since_epoch(failed["date"]) if len(failed) else np.zeros(0)
-    names = failed["unit"].astype(str).to_numpy()
     used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
-    laws: dict[float, ClassLaws] = {}
     if len(failed):
-        few = sampled(tables)
-        for d in look_days(tables, day):
-            look = looks.get(d)
-            if look is None or look.taught != names_of(tables.taught):
-                of = laws_day(few, d)
-                if of is not None and of not in laws:
-                    laws[of] = laws_on(few, of)
-                look = looks[d] = look_back(few, d, None if of is None else laws[of])
-            happened = np.isin(look.units, names[(when >= d) & (when < d + LEARNING.span_d)])
+        when, names = days_since_epoch(failed["date"]), failed["unit"].astype(str).to_numpy()
+        for look in looks_at(tables, panel, day, grids, {} if looks is None else looks):
+            happened = np.isin(look.units, names[(when >= look.day) & (when < look.day + LEARNING.span_d)])
             used.append((look, happened))
             log_weight += LEARNING.learning_counts * look.evidence(happened, n)
-            for g in range(n):
-                counts[g] += int(happened[look.group == g].sum())
-                seen[g] += int((look.group[look.read] == g).sum())
-    return _summary(log_weight, (speed, supply, coil), counts, seen, used, panel.groups)
+            counts += np.bincount(look.group[happened], minlength=n)
+            seen += np.bincount(look.group[look.read], minlength=n)
+    return _summary(log_weight, grids, counts, seen, used, panel.groups)
+
+
+def looks_at(
+    tables: FleetTables, panel: Panel, day: float, grids: Grids, looks: MutableMapping[str, Look]
+) -> Iterator[Look]:
+    """The looks that a day learns from, oldest first, by the codes of the panel's classes; those not yet in `looks` are made."""
+    days = look_days(tables, day)
+    past = past_of(replace(tables, classes=panel.groups), days)
+    laws: dict[float, ClassLaws] = {}
+    for d in days:
+        key = past.key(d, grids)
+        look = looks.get(key)
+        if look is None:
+            of = past.laws_day(d)
+            if of is not None and of not in laws:
+                laws[of] = laws_of(past.before(of))
+            look = looks[key] = look_back(past, d, grids, None if of is None else laws[of])
+        yield look if look.groups == panel.groups else recoded(look, panel.groups)
+
+
+def recoded(look: Look, groups: tuple[str, ...]) -> Look:
+    """A look by the codes of other classes, among which those of its vehicles are."""
+    place = {name: g for g, name in enumerate(groups)}
+    codes = np.array([place.get(name, -1) for name in look.groups], dtype=np.int64)
+    return replace(look, group=codes[look.group], groups=groups, told={})
 
 
 def _summary(
     log_weight: Floats,
-    grids: tuple[Floats, Floats, Floats],
+    grids: Grids,
     counts: npt.NDArray[np.int64],
     seen: npt.NDArray[np.int64],
     used: list[tuple[Look, npt.NDArray[np.bool_]]],

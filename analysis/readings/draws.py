@@ -52,7 +52,7 @@ class Draws:
         if quantity not in QUANTITIES:
             raise ValueError(f"quantity is {quantity!r}; allowed are {', '.join(QUANTITIES)}")
         axis = QUANTITIES.index(quantity)
-        shift = _unit(_mixed(self.key ^ _mixed(np.array([axis + 1000 * self.seed + 1], dtype=np.uint64))))
+        shift = _unit(mixed(self.key ^ mixed(np.array([axis + 1000 * self.seed + 1], dtype=np.uint64))))
         place = points(self.count, self.seed)[axis][None, :] + shift[:, None]
         place -= np.floor(place)
         return np.asarray(np.clip(place, INSIDE, 1.0 - INSIDE), dtype=np.float64)
@@ -87,7 +87,7 @@ def points(count: int, seed: int) -> Floats:
     return found
 
 
-def _mixed(value: Whole) -> Whole:
+def mixed(value: Whole) -> Whole:
     """Every bit of a number stirred into every other (SplitMix64: Steele, Lea and Flood 2014)."""
     with np.errstate(over="ignore"):
         z = value + np.uint64(0x9E3779B97F4A7C15)

@@ -78,6 +78,8 @@ class FleetTables:
     """Measured daily lows: depot, date, low_c."""
     taught: tuple[TaughtClass, ...] = ()
     """What another fleet taught of classes, which this one begins from."""
+    classes: tuple[str, ...] = ()
+    """Names of the classes where these are some vehicles of a larger fleet; none: those that `units` has."""
 
     def before(self, day: pd.Timestamp) -> FleetTables:
         """The same tables without anything dated `day` or later: knowledge at the start of that day."""
@@ -138,17 +140,27 @@ def dates_of(days: Floats) -> pd.DatetimeIndex:
     return pd.DatetimeIndex(np.where(np.isfinite(whole), stamps, np.datetime64("NaT", "us")))
 
 
-def class_groups(units: pd.DataFrame) -> tuple[Ints, tuple[str, ...]]:
-    """Vehicle class and system voltage together make the group that vehicles are compared within."""
+def class_groups(units: pd.DataFrame, classes: tuple[str, ...] = ()) -> tuple[Ints, tuple[str, ...]]:
+    """Vehicle class and system voltage together make the group that vehicles are compared within; classes: of the larger
+    fleet that these are some vehicles of."""
     label = units["vehicle_class"].astype(str) + " " + units["system_v"].astype(int).astype(str) + " V"
+    if classes:
+        return pd.Index(classes).get_indexer(pd.Index(label)).astype(np.int64), classes
     codes, names = pd.factorize(label, sort=True)
     return codes.astype(np.int64), tuple(str(n) for n in names)
 
 
-def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[TaughtClass, ...] = ()) -> Panel:
+def panel_of(tables: FleetTables) -> Panel:
+    """All readings of the tables side by side."""
+    return make_panel(tables.units, tables.readings, tables.taught, tables.classes)
+
+
+def make_panel(
+    units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[TaughtClass, ...] = (), classes: tuple[str, ...] = ()
+) -> Panel:
     """Lay out readings [columns of DEVELOPERS.md] per vehicle; doubtful values become missing.
 
-    Raises ValueError when `readings` names a unit that `units` lacks.
+    classes: as in :func:`class_groups`.  Raises ValueError when `readings` names a unit that `units` lacks.
     """
     units = units.sort_values("unit", kind="stable").reset_index(drop=True)
     lookup = pd.Index(units["unit"].astype(str))
@@ -173,7 +185,7 @@ def make_panel(units: pd.DataFrame, readings: pd.DataFrame, taught: tuple[Taught
     row[at] = order[keep]
     whole_day = np.full(row.shape, np.nan)
     whole_day[at] = day[keep]
-    group, groups = class_groups(units)
+    group, groups = class_groups(units, classes)
     measured = {}
     counted = np.ones(row.shape)
     counted[at] = stands_for[keep]

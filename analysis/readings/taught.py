@@ -134,11 +134,6 @@ def _numbers(name: str, key: str, value: object, shape: tuple[int, ...]) -> Floa
     return found
 
 
-def names_of(taught: tuple[TaughtClass, ...]) -> tuple[str, ...]:
-    """Names of classes, in their order."""
-    return tuple(one.name for one in taught)
-
-
 def pooled_usual(
     taught: TaughtClass | None, channel: int, own: float, own_spread: float, vehicles: int
 ) -> tuple[float, float]:

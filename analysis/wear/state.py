@@ -22,7 +22,7 @@ from analysis.readings.panel import (
     Panel,
     Reals,
     days_since_epoch,
-    make_panel,
+    panel_of,
     without_slips,
 )
 from analysis.readings.renewals import (
@@ -122,7 +122,7 @@ def estimate_state(
     the same classes, where they were learned from more vehicles than these.  bays: look for wrong meters and
     thermometers, and take them out.
     """
-    panel = without_slips(make_panel(tables.units, tables.readings, tables.taught))
+    panel = without_slips(panel_of(tables))
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
     found: BayEffects | None = None

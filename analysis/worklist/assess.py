@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import MutableMapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -79,7 +79,7 @@ def assess(
     horizon_days: int = 30,
     tolerated_false_flags: float = 5.0,
     draws: int = DRAWS,
-    looks: MutableMapping[float, Look] | None = None,
+    looks: MutableMapping[str, Look] | None = None,
     with_classes: bool = True,
 ) -> Assessment:
     """Assess every vehicle with what was known at the start of `as_of`; the horizon is as_of to as_of + days - 1.
@@ -105,7 +105,7 @@ def _assess(
     horizon_days: int,
     tolerated: float,
     draws: int,
-    looks: MutableMapping[float, Look] | None,
+    looks: MutableMapping[str, Look] | None,
     with_classes: bool,
 ) -> Assessment:
     levels = flag_levels(tolerated)
@@ -115,7 +115,8 @@ def _assess(
     vehicles = make_panel(
         known.units, known.readings.iloc[:0], known.taught
     )  # classes and fuels are all that is needed
-    learned = learn_needs(known, vehicles, day, looks=looks)
+    stated = replace(known, climate=tables.climate)  # a look at the past knows the lows of its own day
+    learned = learn_needs(stated, vehicles, day, looks=looks)
     ahead = np.array(
         sorted({-float(LEARNING.survival_d), 0.0, float(horizon_days), float(FLAGS.window_d), float(SEASON_D)})
     )

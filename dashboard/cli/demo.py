@@ -11,7 +11,6 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from analysis.forecast.learning import Look
 from analysis.worklist.assess import Assessment
 from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, list_rows, own_costs
@@ -75,10 +74,9 @@ def write_files(folder: Path) -> list[Path]:
 
 def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
     """Issue the list of the week before, if there is none, and of this one; returns the assessment of `day`."""
-    looks: dict[float, Look] = {}
-    assessment = assess_database(db, as_of=day, looks=looks)
+    assessment = assess_database(db, as_of=day)
     week = timedelta(days=7)
-    issue_for(db, day - week, by=BY, now=now - week, looks=looks)
+    issue_for(db, day - week, by=BY, now=now - week)
     for unit, why in PUT_OFF.items():
         until = day + 2 * week
         save_decision(

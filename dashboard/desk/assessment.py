@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, MutableMapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -14,12 +14,11 @@ from analysis.backtest.lists import backtest_lists
 from analysis.bay.next_measurement import made_already
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
-from analysis.forecast.learning import Look
 from analysis.forecast.lows import with_daily_lows
 from analysis.readings.panel import FleetTables
 from analysis.wear.state import OWN_NEEDS
 from analysis.worklist.assess import Assessment, assess
-from dashboard.desk.kept_assessment import folder_of, keep, kept, name_of, tolerated_false_flags
+from dashboard.desk.kept_assessment import KeptLooks, folder_of, keep, kept, name_of, tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import NothingToAssess
 from dashboard.desk.taught_laws import taught_laws
@@ -58,12 +57,10 @@ def with_own_needs(units: pd.DataFrame, book: LimitBook) -> pd.DataFrame:
     return units.assign(**{need: [limits.get(need, float("nan")) for limits in own] for need in OWN_NEEDS})
 
 
-def assess_database(
-    db: Database, *, as_of: date, horizon_days: int = 30, looks: MutableMapping[float, Look] | None = None
-) -> Assessment:
-    """Assess the fleet in the database with what was known at the start of `as_of`; one that was kept is taken.
+def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Assessment:
+    """Assess the fleet in the database with what was known at the start of `as_of`; one that was kept is taken, and so are
+    the looks at the past that nothing has changed.
 
-    looks: looks at the past that assessments of the same database, unchanged since, made before; more are added.
     Raises NothingToAssess for a database without vehicles or readings, ValueError for a bad horizon.
     """
     folder = folder_of(db)
@@ -74,9 +71,11 @@ def assess_database(
             return found
         tables, tolerated = load_tables(db, before=as_of), tolerated_false_flags(db)
     check_not_empty(tables, as_of)
+    looks = KeptLooks(folder)
     found = assess(
         tables, as_of=pd.Timestamp(as_of), horizon_days=horizon_days, tolerated_false_flags=tolerated, looks=looks
     )
+    looks.forget()
     keep(folder, name, found)
     return found
 

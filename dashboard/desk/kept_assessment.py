@@ -1,12 +1,15 @@
-"""Assessments kept in a folder beside their database, so that the same is not worked out twice.
+"""Assessments, and the looks at the past that they learn from, kept in a folder beside their database: nothing is worked
+out twice.
 
-Each is kept under what it was made of: the rows that its day knows, the settings it follows, the day and horizon, and the
-program that made it. Whatever is wrong with a kept one, it is worked out anew; the folder can be thrown away.
+Each is kept under what it was made of: an assessment under the rows that its day knows, the settings it follows, the day
+and horizon; a look under the rows that it rests on, so that a later list takes it as it is; and both under the program that
+made them. Whatever is wrong with a kept one, it is worked out anew; the folder can be thrown away.
 """
 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator, MutableMapping
 from contextlib import suppress
 from datetime import date
 from functools import lru_cache
@@ -17,6 +20,7 @@ import pandas as pd
 import scipy
 from sqlite_utils import Database
 
+from analysis.forecast.learning import Look
 from analysis.worklist.assess import Assessment
 from dashboard.desk import own_limits, taught_laws
 from dashboard.desk.packed import NotPacked, pack, unpack
@@ -25,7 +29,10 @@ from ingest.records import read_settings
 
 FOLDER = "-assessments"  # follows the database's name
 KEPT = 3  # this week's, last week's, and one that somebody looked up; our choice, as each takes some 40 kB a vehicle
-SUFFIX = ".kept"
+KEPT_LOOKS = (
+    54  # of the last two years, and as many that an old reading or a correction made anew; our choice, some 100 kB each
+)
+SUFFIX, LOOK_SUFFIX = ".kept", ".look"
 JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "lows")
 MADE_BY = ("analysis", "ingest", "dashboard/desk")  # whose code decides what an assessment holds
 TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
@@ -102,24 +109,79 @@ def folder_of(db: Database) -> Path | None:
 
 def kept(folder: Path | None, name: str) -> Assessment | None:
     """The assessment kept under a name; None where there is none that can be read whole."""
-    if folder is None:
-        return None
-    try:
-        found = unpack((folder / name).read_bytes())
-    except (OSError, NotPacked):
-        return None
+    found = None if folder is None else _read(folder / name)
     return found if isinstance(found, Assessment) else None
 
 
 def keep(folder: Path | None, name: str, found: Assessment) -> None:
     """Keep an assessment, and forget all but the newest; where that is impossible, it is not kept."""
-    if folder is None:
-        return
+    if folder is not None:
+        _write(folder / name, found)
+        _forget(folder, SUFFIX, KEPT)
+
+
+class KeptLooks(MutableMapping[str, Look]):
+    """Looks at the past by the key of what they rest on; without a folder they are kept in memory only."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self._folder = folder
+        self._here: dict[str, Look] = {}
+
+    def _file(self, key: str) -> Path | None:
+        name = hashlib.sha256(repr((key, program())).encode()).hexdigest()[:32] + LOOK_SUFFIX
+        return None if self._folder is None else self._folder / name
+
+    def __getitem__(self, key: str) -> Look:
+        if key not in self._here:
+            file = self._file(key)
+            found = None if file is None else _read(file)
+            if not isinstance(found, Look):
+                raise KeyError(key)
+            self._here[key] = found
+        return self._here[key]
+
+    def __setitem__(self, key: str, look: Look) -> None:
+        self._here[key] = look
+        file = self._file(key)
+        if file is not None:
+            _write(file, look)
+
+    def __delitem__(self, key: str) -> None:
+        del self._here[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._here)
+
+    def __len__(self) -> int:
+        return len(self._here)
+
+    def forget(self) -> None:
+        """Forget all but the newest."""
+        if self._folder is not None:
+            _forget(self._folder, LOOK_SUFFIX, KEPT_LOOKS)
+
+
+def _read(file: Path) -> object:
+    """What a file holds; None where it cannot be read whole. What was read counts as new again."""
+    try:
+        found: object = unpack(file.read_bytes())
+        file.touch()
+    except (OSError, NotPacked):
+        return None
+    return found
+
+
+def _write(file: Path, found: object) -> None:
     body = pack(found)
     with suppress(OSError):  # a full disk, a folder that cannot be written to: nothing is lost but time
-        folder.mkdir(mode=0o700, exist_ok=True)  # its owner's only, as the database is; so are temporary files
-        with written_beside(folder / name) as part:
+        file.parent.mkdir(mode=0o700, exist_ok=True)  # its owner's only, as the database is; so are temporary files
+        with written_beside(file) as part:
             part.write_bytes(body)
-            part.replace(folder / name)
-        for old in sorted(folder.iterdir(), key=lambda one: one.stat().st_mtime_ns)[:-KEPT]:
+            part.replace(file)
+
+
+def _forget(folder: Path, suffix: str, most: int) -> None:
+    """Forget all but the newest `most` of a kind; another process may have done so before."""
+    with suppress(OSError):
+        for old in sorted(folder.glob(f"*{suffix}"), key=lambda one: one.stat().st_mtime_ns)[:-most]:
             old.unlink()

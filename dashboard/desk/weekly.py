@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, MutableMapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -11,7 +11,6 @@ from sqlite_utils import Database
 
 from analysis.circuit.limit_book import LimitBook
 from analysis.forecast.choices import WEATHER
-from analysis.forecast.learning import Look
 from analysis.forecast.lows import make_weather
 from analysis.worklist.assess import Assessment
 from analysis.worklist.short_course import short_courses
@@ -280,18 +279,11 @@ def issue_once_more(db: Database, assessment: Assessment, *, by: str, reason: st
     return issue_again(db, iso_week(day), as_of=day, body=make_body(db, assessment), by=by, reason=reason, now=now)
 
 
-def issue_for(
-    db: Database,
-    day: date,
-    *,
-    by: str = "",
-    now: datetime | None = None,
-    looks: MutableMapping[float, Look] | None = None,
-) -> bool:
-    """Assess as of `day` and freeze that week's list; False when it is issued already. looks: as in `assess_database`."""
+def issue_for(db: Database, day: date, *, by: str = "", now: datetime | None = None) -> bool:
+    """Assess as of `day` and freeze that week's list; False when it is issued already."""
     if read_weekly_list(db, iso_week(day)) is not None:
         return False
-    return issue(db, assess_database(db, as_of=day, looks=looks), by=by, now=now)
+    return issue(db, assess_database(db, as_of=day), by=by, now=now)
 
 
 def said_of_list(issued: WeeklyList, *, fahrenheit: bool = False) -> list[str]:

@@ -81,9 +81,9 @@ def quick() -> None:
     """Few looks at the past: what is tried is not how vehicles are judged."""
     from dataclasses import replace
 
-    from analysis.forecast import learning
+    from analysis.forecast import past
 
-    learning.LEARNING = replace(learning.LEARNING, looks=1)  # type: ignore[misc]
+    past.LEARNING = replace(past.LEARNING, looks=1)  # type: ignore[misc]
 
 
 def base(folder: Path, *, judged: bool = True) -> None:

@@ -1,0 +1,107 @@
+"""The past that looks rest on: on which days they are made, of which vehicles, and a key that tells one past from another.
+
+A look rests on what was known at the start of its day, of a sample of the vehicles that were read by then.  The key says
+all of that in a few letters: where it is the same, so is the look, whatever was read since.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.constants import DAYS_PER_YEAR
+from analysis.forecast.choices import LEARNING
+from analysis.forecast.lows import known_at
+from analysis.readings.draws import Whole, keys_of, mixed
+from analysis.readings.panel import FleetTables, Floats, days_since_epoch
+
+LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
+UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from; for speed
+
+
+@dataclass(frozen=True)
+class Past:
+    """Tables of the vehicles that the looks of some days see, and when each vehicle was first read.
+
+    first_d: (U,) day of a vehicle's first reading [d since 1970], by name; begins: that of the whole fleet.
+    """
+
+    tables: FleetTables
+    first_d: pd.Series[float]
+    begins: float
+
+    def before(self, day: float) -> FleetTables:
+        """Tables of the vehicles that a look on a day is at, with what was known at its start."""
+        return known_at(_of(self.tables, sample(self.first_d, day)), moment_of(day))
+
+    def laws_day(self, day: float) -> float | None:
+        """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
+        first year of readings."""
+        last = np.floor(day / (LAWS_LOOKS * LEARNING.span_d)) * LAWS_LOOKS * LEARNING.span_d
+        return float(last) if last >= self.begins + DAYS_PER_YEAR else None
+
+    def key(self, day: float, grids: tuple[Floats, ...]) -> str:
+        """What tells the look of a day from every other; grids: of needs, that its probabilities lie on."""
+        then = _of(self.tables, sample(self.first_d, day)).before(moment_of(day))
+        tables = (then.units, then.readings, then.repairs, then.reset_answers, then.climate, then.lows)
+        made_of = hashlib.sha256(repr((day, self.laws_day(day), [one.plain() for one in then.taught])).encode())
+        for table in tables:
+            made_of.update(_of_rows(table))
+        for grid in grids:
+            made_of.update(np.ascontiguousarray(grid).tobytes())
+        return made_of.hexdigest()
+
+
+def past_of(tables: FleetTables, days: list[float]) -> Past:
+    """The past of a fleet, for looks on `days`."""
+    unit = tables.readings["unit"].astype(str)
+    day = pd.Series(days_since_epoch(tables.readings["taken_at"]), index=unit.index)
+    first = day.groupby(unit.to_numpy(dtype=object)).min()
+    seen = sorted(set().union(*(sample(first, d) for d in days)))
+    return Past(_of(tables, seen), first.loc[seen], float(first.min()) if len(first) else np.nan)
+
+
+def sample(first_d: pd.Series[float], day: float) -> list[str]:
+    """At most UNITS_LOOKED_AT of the vehicles that were read before a day, always the same ones: those whose names give the
+    smallest numbers, so that a vehicle that comes later changes nothing."""
+    names = first_d.index.to_numpy(dtype=object)[first_d.to_numpy() < day]
+    if len(names) > UNITS_LOOKED_AT:
+        names = names[np.argsort(keys_of(names), kind="stable")[:UNITS_LOOKED_AT]]
+    return [str(name) for name in names]
+
+
+def _of(tables: FleetTables, names: list[str]) -> FleetTables:
+    """The tables of some vehicles."""
+    own = {
+        name: table[table["unit"].isin(names)]
+        for name in ("units", "readings", "repairs", "reset_answers", "findings")
+        if (table := getattr(tables, name)) is not None
+    }
+    own["units"] = own["units"].reset_index(drop=True)
+    return replace(tables, **own)
+
+
+def _of_rows(table: pd.DataFrame | None) -> bytes:
+    """Bytes that change with every row of a table, and not with their order."""
+    if table is None or table.empty:
+        return b""
+    rows: Whole = np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
+    return b"".join(int(part.sum(dtype=np.uint64)).to_bytes(8) for part in (rows, mixed(rows))) + b"\n"
+
+
+def moment_of(day: float) -> pd.Timestamp:
+    """The start of a day [d since 1970]."""
+    return pd.Timestamp("1970-01-01") + pd.Timedelta(days=day)
+
+
+def look_days(tables: FleetTables, day: float) -> list[float]:
+    """Days of the looks that a day can learn from: on a fixed calendar, windows over before `day`, after first data."""
+    if tables.readings.empty:
+        return []
+    first = float(days_since_epoch(pd.DatetimeIndex([tables.readings["taken_at"].min()]))[0]) + LEARNING.first_look_d
+    newest = np.floor((day - LEARNING.span_d) / LEARNING.span_d) * LEARNING.span_d
+    days = newest - LEARNING.span_d * np.arange(LEARNING.looks)
+    return [float(d) for d in days[::-1] if d >= first]

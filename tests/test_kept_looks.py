@@ -1,0 +1,171 @@
+"""Looks at the past are kept and taken again: a later list is the same as one worked out from nothing, whatever was done.
+
+Truth: `assess` without anything kept, on the tables as they are then.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from samples_fleet import fleet, fleet_folder, tables_of
+
+from analysis.forecast import learning, past
+from analysis.forecast.choices import LEARNING
+from analysis.forecast.past import look_days, past_of, sample
+from analysis.readings.panel import FleetTables, days_since_epoch, make_panel
+from analysis.wear.state import day_number
+from analysis.worklist.assess import assess
+from dashboard.desk.assessment import assess_database, load_tables
+from dashboard.desk.kept_assessment import FOLDER, KEPT_LOOKS, LOOK_SUFFIX, KeptLooks
+from ingest.corrections import correct, undo, withdraw
+from ingest.entries import record_reading, record_repair
+from ingest.store import open_database
+
+FIRST = dt.date(2022, 9, 5)
+WEEK = dt.timedelta(days=7)
+
+
+@pytest.fixture(autouse=True)
+def made(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """Days of the looks that are made; four looks, for time."""
+    monkeypatch.setattr(past, "LEARNING", replace(LEARNING, looks=4))
+    days: list[float] = []
+    look_back = learning.look_back
+
+    def noted(of: past.Past, day: float, *arguments: object, **options: object) -> learning.Look:
+        days.append(day)
+        return look_back(of, day, *arguments, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(learning, "look_back", noted)
+    return days
+
+
+def same(found: pd.DataFrame, other: pd.DataFrame) -> None:
+    pd.testing.assert_frame_equal(found, other, rtol=0.0, atol=1e-9)
+
+
+def acts(path: Path, rng: np.random.Generator) -> list[str]:
+    """What is done in a week, by chance: readings old and new, a repair, corrections, withdrawals, undoing."""
+    db = open_database(path)
+    units = fleet().units["unit"].astype(str).tolist()
+    who = {"by": "anna", "reason": "wrong", "now": dt.datetime(2023, 6, 1)}
+    numbers = [n for (n,) in db.execute("SELECT reading_id FROM readings ORDER BY 1").fetchall()]
+    done = []
+    for act in rng.choice(["old", "new", "repair", "correct", "withdraw", "undo"], size=3, replace=False):
+        unit, at = str(rng.choice(units)), dt.datetime(2022, 9, 1) - dt.timedelta(days=int(rng.integers(1, 400)))
+        values = {"unit": unit, "rest_v": 12.5, "crank_min_v": round(float(rng.uniform(9.6, 10.4)), 2), "crank_a": 180}
+        if act == "old":
+            record_reading(db, {**values, "taken_at": at.isoformat()}, now=who["now"], by="anna")
+        elif act == "new":
+            record_reading(db, {**values, "taken_at": "2022-09-03T07:10"}, now=who["now"], by="anna")
+        elif act == "repair":
+            row = {"unit": unit, "done_on": at.date().isoformat(), "part": "battery", "action": "replaced"}
+            record_repair(db, {**row, "reason": "no_start"}, now=who["now"], by="anna")
+        elif act == "correct":
+            correct(db, "reading", int(rng.choice(numbers)), {"temperature_c": 4.0}, **who)
+        else:
+            entry = withdraw(db, "reading", int(rng.choice(numbers)), **who)
+            if act == "undo":
+                undo(db, entry.change or 0, by="anna", now=who["now"])
+        done.append(str(act))
+    db.conn.close()
+    return done
+
+
+@pytest.mark.parametrize(
+    "seed", [1, pytest.param(2, marks=pytest.mark.nightly), pytest.param(3, marks=pytest.mark.nightly)]
+)
+def test_any_sequence_of_acts_gives_the_list_of_a_full_run(tmp_path: Path, seed: int) -> None:
+    """Two lists a week apart, with acts by chance between them: each equal to one that takes nothing kept, to 1e-9."""
+    path, rng = fleet_folder(tmp_path), np.random.default_rng(seed)
+    for week in range(2):
+        assert len(acts(path, rng)) == 3
+        day = FIRST + week * WEEK
+        db = open_database(path)
+        found = assess_database(db, as_of=day)
+        full = assess(load_tables(db, before=day), as_of=pd.Timestamp(day), tolerated_false_flags=5.0)
+        for name in ("units", "parts", "outlook", "classes"):
+            same(getattr(found, name), getattr(full, name))
+        db.conn.close()
+
+
+def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[float]) -> None:
+    """Lists of six weeks, each with a new reading: four looks for the first, and one more in all after it; a reading of two
+    years ago makes all of them anew."""
+    path = fleet_folder(tmp_path)
+    values = {"unit": str(fleet().units["unit"].iloc[3]), "rest_v": 12.5, "crank_min_v": 10.2, "crank_a": 180}
+    first = None
+    for week in (0, 1, 6):
+        day = FIRST + week * WEEK
+        db = open_database(path)
+        taken = dt.datetime.combine(day, dt.time(6)) - dt.timedelta(days=3)
+        record_reading(db, {**values, "taken_at": taken.isoformat()}, now=taken, by="anna")
+        assess_database(db, as_of=day)
+        db.conn.close()
+        first = first or len(made)
+    assert first == 4
+    assert len(made) == first + 1
+    db = open_database(path)
+    record_reading(db, {**values, "taken_at": "2021-03-01T06:00"}, now=dt.datetime(2023, 1, 1), by="anna")
+    assess_database(db, as_of=FIRST + 6 * WEEK)
+    assert len(made) == 2 * first + 1
+
+
+def test_looks_are_kept_beside_the_database_and_a_damaged_one_is_made_again(
+    tmp_path: Path, made: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = fleet_folder(tmp_path)
+    folder = Path(f"{path}{FOLDER}")
+    list_of = assess_database(open_database(path), as_of=FIRST).units
+    looks = sorted(folder.glob(f"*{LOOK_SUFFIX}"))
+    assert len(looks) == len(made) == 4
+    assert {one.stat().st_mode & 0o777 for one in looks} == {0o600}
+    looks[0].write_bytes(looks[0].read_bytes()[:-1])
+    for kept in folder.glob("*.kept"):
+        kept.unlink()
+    same(assess_database(open_database(path), as_of=FIRST).units, list_of)
+    assert len(made) == 5, "only the damaged one"
+    monkeypatch.setattr("dashboard.desk.kept_assessment.KEPT_LOOKS", 2)
+    KeptLooks(folder).forget()
+    assert len(sorted(folder.glob(f"*{LOOK_SUFFIX}"))) == 2 < KEPT_LOOKS
+
+
+def test_a_look_rests_on_nothing_that_came_after_it_nor_on_the_order_of_rows() -> None:
+    tables = tables_of(fleet())
+    day = day_number(pd.Timestamp(FIRST))
+    days = look_days(tables.before(pd.Timestamp(FIRST)), day)
+    grids = learning.need_grids(make_panel(tables.units, tables.readings.iloc[:0]))
+
+    def keys(of: FleetTables) -> list[str]:
+        of = of.before(pd.Timestamp(FIRST))
+        return [past_of(of, days).key(d, grids) for d in days]
+
+    plain = keys(tables)
+    assert len(set(plain)) == len(days)
+    turned = replace(tables, readings=tables.readings.iloc[::-1], repairs=tables.repairs.iloc[::-1])
+    assert keys(turned) == plain
+    at = days_since_epoch(tables.readings["taken_at"])
+    later = tables.readings.assign(rest_v=tables.readings["rest_v"].where(at < days[-1], 12.0))
+    assert keys(replace(tables, readings=later)) == plain
+    never = tables.units.iloc[:1].assign(unit="never read")
+    assert keys(replace(tables, units=pd.concat([tables.units, never]))) == plain
+    earlier = tables.readings.assign(rest_v=tables.readings["rest_v"].where(at >= days[0], 12.0))
+    assert not set(keys(replace(tables, readings=earlier))) & set(plain)
+    assert not {past_of(tables, days).key(d, (grids[0] + 1.0, *grids[1:])) for d in days} & set(plain)
+
+
+def test_the_sample_of_a_large_fleet_stays_when_vehicles_come(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A hundred vehicles of three hundred: those read later change nothing, and one that was read before at most one place."""
+    monkeypatch.setattr(past, "UNITS_LOOKED_AT", 100)
+    first = pd.Series(np.arange(300.0), index=[f"V{k}" for k in range(300)])
+    before = sample(first, 200.0)
+    assert len(before) == 100
+    assert sample(first[::-1], 200.0) == before
+    assert sample(pd.concat([first, pd.Series([200.0], index=["later"])]), 200.0) == before
+    more = sample(pd.concat([first, pd.Series([1.0], index=["earlier"])]), 200.0)
+    assert len(set(before) - set(more)) <= 1
