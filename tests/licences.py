@@ -16,7 +16,7 @@ from packaging.requirements import Requirement
 
 ALLOWED = {
     "MIT", "MIT-0", "MIT-CMU", "BSD", "BSD-2-Clause", "BSD-3-Clause", "0BSD", "Apache-2.0", "PSF-2.0", "Zlib", "CC0-1.0", "ISC",
-    "Public Domain", "MPL-2.0", "LGPL-3.0-or-later", "Unlicense",
+    "Public Domain", "Apache-2.0 WITH LLVM-exception", "MPL-2.0", "LGPL-3.0-or-later", "Unlicense",
 }  # fmt: skip
 """Licences under which a package may be used beside a program under MIT: those that ask for a notice only; and two that ask
 for changes of the package itself to be given away, which nobody makes here (MPL-2.0, and LGPL of a library that is imported)."""

@@ -25,12 +25,9 @@ from analysis.readings.observe import ClassLaws
 from analysis.readings.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
 from analysis.readings.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, panel_of, without_slips
 from analysis.starting.coldest_start import (
-    Curves,
     DrawnLaws,
-    crossing,
     drawn_laws,
-    start_curves,
-    start_state,
+    starts_on_levels,
     usual_speed,
 )
 from analysis.wear.state import FleetState, estimate_state, need_priors
@@ -226,17 +223,22 @@ def _starts_on_grid(
 ) -> tuple[Starts, Starts, Starts]:
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
     depart from the class in each, (U, K)."""
-    speed_e, supply_e, coil_e = apart
-    solved = start_state(
-        state.drawn[h], state.field, state.rest_v, state.group, state.laws, departures, aid_of(state.panel.units)
-    )
-    curves: Curves = start_curves(solved, state.panel.volts)
     usual = usual_speed(state.laws)[state.group][:, None]
-    levels = [grid[state.group].T[:, :, None] for grid in grids]
-    speed = [crossing(curves.speed, level + speed_e * usual) for level in levels[0]]
-    supply = [crossing(curves.supply, level + supply_e) for level in levels[1]]
-    coil = [crossing(curves.coil, level + coil_e) for level in levels[2]]
-    return np.stack(speed), np.stack(supply), np.stack(coil)
+    speed, supply, coil = (
+        grid[state.group].T[:, :, None] + own
+        for grid, own in zip(grids, (apart[0] * usual, apart[1], apart[2]), strict=True)
+    )
+    return starts_on_levels(
+        state.drawn[h],
+        state.field,
+        state.rest_v,
+        state.group,
+        state.panel.volts,
+        state.laws,
+        (speed, supply, coil),
+        departures,
+        aid_of(state.panel.units),
+    )
 
 
 def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:

@@ -2,23 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.circuit.limits import BRUSH_V
+from analysis.circuit.limits import BRUSH_V, COPPER_PER_K, REFERENCE_C
+from analysis.kernel.loops import (
+    AID_A,
+    AID_BELOW_C,
+    BRUSH_LOST_V,
+    COIL_MOHM,
+    EMF_V,
+    OPEN_V,
+    PER_12,
+    REFERENCE_RPM,
+    SOUND_MOHM,
+    SPEED_SHARE,
+    coldest_on_levels,
+)
+from analysis.kernel.ready import compiled
 from analysis.readings.aid import Aid
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
 from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
 from analysis.readings.panel import Floats, Ints, Reals, in_chunks
 from analysis.starting.choices import LOOP
-from analysis.starting.loop import StartLimits, StartState, blocks_of, start_margins_v
+from analysis.starting.loop import StartLimits, StartState, Value, battery_times, blocks_of, load_times, start_margins_v
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
 CHUNK_UNITS = 400
+
+Levels: TypeAlias = tuple[Floats, Floats, Floats]
+"""Levels of speed (S, U, K) [rpm], supply (V, U, K) and coil volts (C, U, K) [V per 12 V]."""
+Starts: TypeAlias = tuple[npt.NDArray[np.float32], npt.NDArray[np.float32], npt.NDArray[np.float32]]
+"""Coldest starts at them [degC]."""
 
 
 @dataclass(frozen=True)
@@ -176,15 +197,83 @@ def drawn_coldest_starts(
     departures: DrawnLaws | None = None,
     aid: Aid | None = None,
 ) -> npt.NDArray[np.float32]:
-    """(3, U, K) coldest starts of drawn states (7, U, K), in chunks that fit the cache."""
-    found = np.empty((3, state.shape[1], state.shape[2]), dtype=np.float32)
+    """(3, U, K) coldest starts of drawn states (7, U, K)."""
+    levels = (needs.speed[None], needs.supply[None], needs.coil[None])
+    return np.concatenate(starts_on_levels(state, field, rest_v, group, volts, laws, levels, departures, aid))
 
-    def fill(s: slice) -> None:
-        circuit = start_state(
-            state[:, s], field[s], rest_v[s], group[s], laws, departures, None if aid is None else aid.of(s)
-        )
-        own = Needs(needs.speed[s], needs.supply[s], needs.coil[s])
-        found[:, s] = coldest_starts(start_curves(circuit, volts[s]), own)
+
+def starts_on_levels(
+    state: Reals,
+    field: Floats,
+    rest_v: Floats,
+    group: Ints,
+    volts: Floats,
+    laws: ClassLaws,
+    levels: Levels,
+    departures: DrawnLaws | None = None,
+    aid: Aid | None = None,
+) -> Starts:
+    """Coldest starts of drawn states (7, U, K) at every level of speed, supply and coil alone, in chunks that fit the cache."""
+    found = tuple(np.empty(level.shape, dtype=np.float32) for level in levels)
+    loop = compiled(coldest_on_levels)
+    if loop is not None:
+        arrays = _laid_out(state, field, rest_v, group, volts, laws, departures or as_fitted(laws), aid)
+        asked = [np.ascontiguousarray(level, dtype=np.float32) for level in levels]
+
+        def fill(s: slice) -> None:
+            loop(s.start, s.stop, *arrays, *asked, *found)
+
+    else:
+
+        def fill(s: slice) -> None:
+            circuit = start_state(
+                state[:, s], field[s], rest_v[s], group[s], laws, departures, None if aid is None else aid.of(s)
+            )
+            curves = start_curves(circuit, volts[s])
+            for out, curve, need in zip(found, (curves.speed, curves.supply, curves.coil), levels, strict=True):
+                for each, level in zip(out, need, strict=True):
+                    each[s] = crossing(curve, level[s])
 
     in_chunks(state.shape[1], CHUNK_UNITS, fill)
-    return found
+    return found[0], found[1], found[2]
+
+
+def _laid_out(
+    state: Reals,
+    field: Floats,
+    rest_v: Floats,
+    group: Ints,
+    volts: Floats,
+    laws: ClassLaws,
+    away: DrawnLaws,
+    aid: Aid | None,
+) -> tuple[Any, ...]:
+    """What :func:`coldest_on_levels` reads, as :func:`start_state` makes it; the laws of a draw are the same for a whole class,
+    and so is what they make of battery and load at each temperature: (G, T, K)."""
+    draws, colder_k = state.shape[2], REFERENCE_C.value - GRID_C[:, None]
+
+    def cold(times: Callable[..., Value], name: str, drawn: Floats) -> npt.NDArray[np.float32]:
+        b, c = (getattr(laws, f"{name}_{kind}")[:, None] + drawn[:, :, k] for k, kind in enumerate(("per_k", "curve")))
+        found = times(b[:, None], c[:, None], colder_k) * np.exp(drawn[:, None, :, 2])
+        return np.ascontiguousarray(np.broadcast_to(found, (len(b), len(GRID_C), draws)), dtype=np.float32)
+
+    circuit = np.empty((len(rest_v), 10), dtype=np.float32)
+    circuit[:, OPEN_V], circuit[:, BRUSH_LOST_V] = rest_v, BRUSH_V.value * blocks_of(rest_v)
+    circuit[:, REFERENCE_RPM], circuit[:, EMF_V] = usual_speed(laws)[group], laws.emf_v[group]
+    circuit[:, COIL_MOHM], circuit[:, SPEED_SHARE] = laws.coil_mohm[group], laws.speed_share[group]
+    circuit[:, SOUND_MOHM] = laws.base[group][:, [POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=1)
+    circuit[:, PER_12] = 12.0 / volts
+    circuit[:, AID_A], circuit[:, AID_BELOW_C] = (0.0, 0.0) if aid is None else (aid.load_a, aid.below_c)
+    return (
+        np.ascontiguousarray(state, dtype=np.float32),
+        np.ascontiguousarray(field, dtype=np.float32),
+        laws.base[group].astype(np.float32),
+        circuit,
+        np.ascontiguousarray(group, dtype=np.int64),
+        cold(battery_times, "battery", away.battery),
+        cold(load_times, "load", away.load),
+        (1.0 - COPPER_PER_K.value * colder_k[:, 0]).astype(np.float32),
+        GRID_C.astype(np.float32),
+        np.float32(BELOW_C),
+        np.float32(OBSERVING.least_level),
+    )

@@ -97,12 +97,24 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
     """Volts before the starter takes its amps, battery [Ω], copper factor and load [A] at a temperature."""
     x = REFERENCE_C.value - temperature_c
     copper = 1.0 - COPPER_PER_K.value * x
-    battery = state.battery_mohm * 0.001 * np.exp(_law(state.battery_b, state.battery_c, x, least_slope=0.0))
-    load = state.load_a * np.exp(_law(state.drag_b, state.drag_c, x, least_slope=LOOP.least_drag_per_k))
+    battery = state.battery_mohm * 0.001 * battery_times(state.battery_b, state.battery_c, x)
+    load = state.load_a * load_times(state.drag_b, state.drag_c, x)
     open_v = open_circuit_v_at(state, temperature_c)
     if isinstance(state.aid_load_a, np.ndarray) or state.aid_load_a:  # what else the battery gives lowers what is left
         open_v = open_v - aid_amps_at(state, temperature_c) * battery
     return open_v, battery, copper, load
+
+
+def battery_times(b: Value, c: Value, colder_k: Value) -> Value:
+    """By what a battery's resistance is multiplied so many K below 20 °C."""
+    times: Value = np.exp(_law(b, c, colder_k, least_slope=0.0))
+    return times
+
+
+def load_times(b: Value, c: Value, colder_k: Value) -> Value:
+    """By what the engine's load is multiplied so many K below 20 °C."""
+    times: Value = np.exp(_law(b, c, colder_k, least_slope=LOOP.least_drag_per_k))
+    return times
 
 
 def open_circuit_v_at(state: StartState, temperature_c: Value) -> Value:

@@ -20,6 +20,7 @@ from analysis.wear.state import OWN_NEEDS
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk.kept_assessment import KeptLooks, folder_of, keep, kept, name_of, tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
+from dashboard.desk.quick import quick_for
 from dashboard.desk.refusals import NothingToAssess
 from dashboard.desk.taught_laws import taught_laws
 from dashboard.words import list_row as wording
@@ -71,6 +72,7 @@ def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Ass
             return found
         tables, tolerated = load_tables(db, before=as_of), tolerated_false_flags(db)
     check_not_empty(tables, as_of)
+    quick_for(len(tables.units))
     looks = KeptLooks(folder)
     found = assess(
         tables, as_of=pd.Timestamp(as_of), horizon_days=horizon_days, tolerated_false_flags=tolerated, looks=looks
@@ -106,6 +108,7 @@ def backtest_database(
     """Assessments as they would have been on each of `dates`."""
     tables = load_tables(db)
     check_not_empty(tables.before(max(dates)), max(dates).date())
+    quick_for(len(tables.units))
     return backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db))
 
 

@@ -19,6 +19,7 @@ TO_UNDO: Final = "; to undo it: cranktrend undo {change}"
 UNDONE: Final = "change {change}: undone; to bring it again: cranktrend undo {again}"
 NOTHING_ON_RECORD: Final = "nothing is on record"
 LOOKS_REPLACED: Final = "{unit}: {part} looks replaced around {day:%d %B %Y}, please confirm"
+PREPARING: Final = "preparing quick arithmetic, once on this machine: about 10 seconds"
 NEW_DATABASE: Final = "made a new database {path}"
 OLDER_VERSION: Final = (
     "the database was of the older version {version} and is of this program's now; as it was it lies in {copy}"

@@ -1,0 +1,119 @@
+"""Loops over vehicles and draws, written so that numba compiles them: one vehicle stays in the cache from first to last.
+
+Each does for some vehicles (`first` up to `stop`) what its caller does with whole arrays, and writes its last arguments.
+Nothing here is run as it stands: see `ready`. 32-bit floats stay so, because a number of Python would widen them.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+Singles: TypeAlias = npt.NDArray[np.float32]
+Doubles: TypeAlias = npt.NDArray[np.float64]
+Places: TypeAlias = npt.NDArray[np.int64]
+
+NIL: Final = np.float32(0.0)
+ONE: Final = np.float32(1.0)
+MILLI: Final = np.float32(0.001)
+LEAST_RISE_V: Final = np.float32(1e-6)  # as `crossing` of `starting.coldest_start`
+
+OPEN_V, BRUSH_LOST_V, REFERENCE_RPM, EMF_V, COIL_MOHM, SPEED_SHARE, SOUND_MOHM, PER_12, AID_A, AID_BELOW_C = range(10)
+"""Columns of `circuit` in :func:`coldest_on_levels`."""
+
+
+def coldest_on_levels(
+    first: int,
+    stop: int,
+    level: Singles,
+    field: Singles,
+    base: Singles,
+    circuit: Singles,
+    group: Places,
+    battery_cold: Singles,
+    load_cold: Singles,
+    copper: Singles,
+    grid_c: Singles,
+    below_c: Any,
+    least_level: Any,
+    speed_levels: Singles,
+    supply_levels: Singles,
+    coil_levels: Singles,
+    speed_c: Singles,
+    supply_c: Singles,
+    coil_c: Singles,
+) -> None:
+    """Coldest starts by speed (S, U, K), supply (V, U, K) and coil (C, U, K) at so many levels of each need.
+
+    level: (7, U, K) drawn multiples of base (U, 7), in the order of CHANNELS; field (U, K); circuit: (U, 10) columns as
+    above; group (U,); battery_cold, load_cold: (G, T, K) times its value at 20 degC; copper (T,); grid_c (T,) rising.
+    """
+    temperatures, draws = len(grid_c), field.shape[1]
+    step = grid_c[1] - grid_c[0]
+    speed, supply, coil = (
+        np.empty((temperatures, draws), np.float32),
+        np.empty((temperatures, draws), np.float32),
+        np.empty((temperatures, draws), np.float32),
+    )
+    value = np.empty((7, draws), np.float32)
+    last = np.empty(draws, np.int32)
+    for u in range(first, stop):
+        g = group[u]
+        open_v, brush = circuit[u, OPEN_V], circuit[u, BRUSH_LOST_V]
+        reference, emf_v = circuit[u, REFERENCE_RPM], circuit[u, EMF_V]
+        share, per_12 = circuit[u, SPEED_SHARE], circuit[u, PER_12]
+        for c in range(7):
+            for k in range(draws):
+                own = level[c, u, k]
+                value[c, k] = (least_level if own < least_level else own) * base[u, c]
+        for t in range(temperatures):
+            warm = copper[t]
+            aid = circuit[u, AID_A] if grid_c[t] < circuit[u, AID_BELOW_C] else NIL
+            coil_ohm = circuit[u, COIL_MOHM] * warm
+            sound = circuit[u, SOUND_MOHM] * MILLI * warm
+            for k in range(draws):
+                battery = value[0, k] * MILLI * battery_cold[g, t, k]
+                asked = value[5, k] * load_cold[g, t, k]
+                left_v = open_v - aid * battery
+                drive = left_v - brush
+                emf = (emf_v - brush) / reference * field[u, k]
+                reference_v = emf * reference
+                cables = (value[1, k] + value[2, k]) * MILLI * warm + value[3, k] * MILLI
+                loop = battery + cables + value[4, k] * MILLI * warm
+                turning = drive - asked * (ONE - share) * loop
+                slowed = turning / (ONE + asked * share * loop / reference_v)
+                # the smaller of the two, and not a number where either is none
+                back = turning if turning < slowed or turning != turning else slowed
+                speed[t, k] = back / emf
+                amps = (
+                    asked
+                    * ((ONE - share) + share * drive / reference_v)
+                    / (ONE + asked * share * (battery + sound) / reference_v)
+                )
+                volts = left_v - amps * battery
+                on_coil = volts * coil_ohm / (coil_ohm + value[6, k])
+                supply[t, k] = volts * per_12
+                coil[t, k] = (volts if volts < on_coil or volts != volts else on_coil) * per_12
+        for need in range(3):
+            curve = speed if need == 0 else supply if need == 1 else coil
+            levels = speed_levels if need == 0 else supply_levels if need == 1 else coil_levels
+            found = speed_c if need == 0 else supply_c if need == 1 else coil_c
+            for n in range(levels.shape[0]):
+                for k in range(draws):
+                    last[k] = -1
+                for t in range(temperatures):
+                    for k in range(draws):
+                        last[k] = t if curve[t, k] - levels[n, u, k] < NIL else last[k]
+                for k in range(draws):
+                    at = last[k]
+                    if at < 0:
+                        found[n, u, k] = below_c
+                    elif at == temperatures - 1:
+                        found[n, u, k] = grid_c[at] + step
+                    else:
+                        short = curve[at, k] - levels[n, u, k]
+                        rise = (curve[at + 1, k] - levels[n, u, k]) - short
+                        along = -short / (LEAST_RISE_V if rise < LEAST_RISE_V else rise)
+                        found[n, u, k] = grid_c[at] + step * (ONE if along > ONE else NIL if along < NIL else along)

@@ -1,0 +1,69 @@
+"""The loops compiled: by numba, once on a machine, kept on its disk beside this file or in the user's own cache folder.
+
+Nothing is compiled until :func:`make_ready` is called, and until then, and where it could not be done, every caller works
+with whole arrays instead: the same figures, later.
+"""
+
+from __future__ import annotations
+
+import pickle
+from collections.abc import Callable
+from typing import Any, Final, TypeAlias
+
+from analysis.kernel import loops
+
+Loop: TypeAlias = Callable[..., None]
+
+_F1, _F2, _F3 = (f"float32[{':,' * n}::1]" for n in range(3))
+_PLACES: Final = "int64[::1]"
+SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
+    loops.coldest_on_levels: (
+        _F3, _F2, _F2, _F2, _PLACES, _F3, _F3, _F1, _F1, "float32", "float32", _F3, _F3, _F3, _F3, _F3, _F3,
+    ),
+}  # fmt: skip
+"""What each loop takes after the first and the last vehicle, the shortest loop first; one kind of arrays each, because each
+kind is compiled."""
+_made: dict[Loop, Loop] = {}
+
+
+def compiled(loop: Loop) -> Loop | None:
+    """The loop as it was compiled; None where whole arrays are to be used."""
+    return _made.get(loop)
+
+
+def make_ready(told: Callable[[], None]) -> bool:
+    """Whether all loops are compiled now, or were before; told: called before a wait, where they were not kept on disk.
+
+    False where numba cannot be loaded or run, or finds no folder to keep anything in.
+    """
+    if _made:
+        return True
+    try:
+        import numba
+    except (ImportError, OSError):
+        return False
+    made: dict[Loop, Any] = {}
+    try:
+        for loop, taken in SIGNATURES.items():
+            made[loop] = numba.njit(nogil=True, cache=True, error_model="numpy")(loop)
+            _compile(made[loop], f"void(int64, int64, {', '.join(taken)})")
+            if len(made) == 1 and made[loop].stats.cache_misses:  # what is not kept of the first is not of the others
+                told()
+    except (RuntimeError, OSError, numba.core.errors.NumbaError):
+        return False
+    _made.update(made)
+    return True
+
+
+def _compile(loop: Any, signature: str) -> None:
+    """Compiled, or as it is kept; what is kept and cannot be read is made anew."""
+    try:
+        loop.compile(signature)
+    except (EOFError, pickle.UnpicklingError):
+        loop.recompile()  # of nothing yet: empties what is kept
+        loop.compile(signature)
+
+
+def leave() -> None:
+    """From here on whole arrays, as before :func:`make_ready`."""
+    _made.clear()

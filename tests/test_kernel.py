@@ -1,0 +1,177 @@
+"""Compiled loops beside whole arrays: the same figures, and never a reason to fail.
+
+Truth: the arrays of the callers, which a root finder and work by hand hold in tests of their own. Both ways use 32-bit floats,
+which round volts to some 1e-6 of them: a coldest start is known to 1e-4 K by them, and to 1e-3 K where a start gains hardly
+anything with a kelvin, as one in a thousand of these does.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numba
+import numpy as np
+import pytest
+from samples_fleet import chance_of
+from test_start import LAWS, NEEDS, VOLTS
+
+from analysis.kernel import loops, ready
+from analysis.readings.aid import Aid
+from analysis.readings.observe import BATTERY, ClassLaws, LawDoubt
+from analysis.readings.panel import Floats
+from analysis.starting.coldest_start import Needs, drawn_coldest_starts, drawn_laws, starts_on_levels
+from dashboard.desk import quick
+
+KELVIN, FLAT_KELVIN, FLAT = 1e-4, 1e-3, 1e-3
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _leave() -> Iterator[None]:
+    """Other tests go on with whole arrays."""
+    assert ready.make_ready(lambda: None)
+    yield
+    ready.leave()
+
+
+def both(of: object, monkeypatch: pytest.MonkeyPatch) -> tuple[object, object]:
+    """What `of` finds with compiled loops, and with whole arrays."""
+    assert callable(of)
+    assert ready.compiled(loops.coldest_on_levels) is not None
+    fast = of()
+    with monkeypatch.context() as plain:
+        plain.setattr(ready, "_made", {})
+        return fast, of()
+
+
+def assert_same_starts(fast: Floats, plain: Floats) -> None:
+    """Within what 32-bit floats know."""
+    np.testing.assert_allclose(fast, plain, rtol=0.0, atol=FLAT_KELVIN)
+    assert (np.abs(fast - plain) > KELVIN).mean() < FLAT
+
+
+def drawn(units: int, draws: int) -> tuple[Floats, Floats, Floats]:
+    """Drawn states of every kind: sound, worn out, dead batteries, not a number; motor field and class."""
+    rng = np.random.default_rng(9)
+    state = np.exp(rng.normal(0.1, 0.5, (7, units, draws)))
+    state[BATTERY, ::5] *= 8.0
+    state[BATTERY, 3, 1], state[6, 4, 2], state[:, 7, 0] = np.nan, np.nan, 0.0
+    state[5, 8] = 4.0
+    field = rng.uniform(0.7, 1.3, (units, draws))
+    return state, field, rng.integers(0, 2, units)
+
+
+@pytest.mark.parametrize("curve", [-2e-4, 0.0, 2e-4], ids=["flattens", "straight", "bent"])
+@pytest.mark.parametrize("doubt", [0.0, 0.004])
+@pytest.mark.parametrize("aided", [False, True])
+def test_coldest_starts_are_those_of_whole_arrays(
+    curve: float, doubt: float, aided: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """12 and 24 V, laws of every bend, as fitted and drawn, with and without aids, at needs that some never meet."""
+    units, draws = 450, 7
+    state, field, group = drawn(units, draws)
+    laws: ClassLaws = replace(LAWS, battery_curve=np.full(2, curve), load_curve=np.full(2, curve))
+    if doubt:
+        unsure = LawDoubt(np.tile(np.diag([doubt**2, (doubt / 100.0) ** 2]), (2, 1, 1)), np.full((2, 2), 8.0))
+        laws = replace(laws, battery_doubt=unsure, load_doubt=unsure)
+    away = drawn_laws(laws, chance_of(2, draws)) if doubt else None
+    needs = Needs(*(n * np.random.default_rng(k).uniform(0.3, 1.4, (units, draws)) for k, n in enumerate(NEEDS)))
+    aid = Aid(np.linspace(0.0, 150.0, units), np.linspace(-30.0, 10.0, units)) if aided else None
+    rest = LAWS.rest_v[group]
+    fast, plain = both(
+        lambda: drawn_coldest_starts(state, field, rest, group, VOLTS[group], laws, needs, away, aid), monkeypatch
+    )
+    assert isinstance(plain, np.ndarray)
+    assert len(np.unique(plain)) > units  # not all of them beyond the grid
+    assert isinstance(fast, np.ndarray)
+    assert_same_starts(fast, plain)
+
+
+def test_several_levels_of_a_need_are_read_off_one_start(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Grids of needs, another number of levels of each."""
+    state, field, group = drawn(30, 5)
+    levels = tuple(
+        n * np.linspace(0.6, 1.2, k)[:, None, None] * np.ones((k, 30, 5)) for n, k in zip(NEEDS, (7, 3, 5), strict=True)
+    )
+    speed, supply, coil = levels
+
+    def found() -> list[Floats]:
+        return list(
+            starts_on_levels(state, field, LAWS.rest_v[group], group, VOLTS[group], LAWS, (speed, supply, coil))
+        )
+
+    fast, plain = both(found, monkeypatch)
+    assert isinstance(fast, list)
+    assert isinstance(plain, list)
+    assert [len(q) for q in fast] == [7, 3, 5]
+    for q, p in zip(fast, plain, strict=True):
+        assert_same_starts(q, p)
+
+
+TINY = """
+def tiny(first, stop, values):
+    for u in range(first, stop):
+        values[u] += 1.0
+"""
+
+
+@pytest.fixture
+def tiny(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[ready.Loop]:
+    """A loop of a folder of its own, the only one there is to be compiled."""
+    (tmp_path / "tiny_loop.py").write_text(TINY, encoding="utf-8")
+    monkeypatch.syspath_prepend(tmp_path)
+    loop: ready.Loop = importlib.import_module("tiny_loop").tiny
+    monkeypatch.setattr(ready, "SIGNATURES", {loop: ("float64[::1]",)})
+    monkeypatch.setattr(ready, "_made", {})
+    yield loop
+    del sys.modules["tiny_loop"]
+
+
+def made_ready() -> tuple[bool, int]:
+    """Whether the loops are ready, and how often a wait was told."""
+    said: list[int] = []
+    ready.leave()
+    return ready.make_ready(lambda: said.append(1)), len(said)
+
+
+def test_loops_are_made_once_and_kept_and_made_anew_where_that_is_damaged(tiny: ready.Loop, tmp_path: Path) -> None:
+    """A wait is told where there is one."""
+    assert made_ready() == (True, 1)
+    assert made_ready() == (True, 0)
+    values, loop = np.zeros(3), ready.compiled(tiny)
+    assert loop is not None
+    loop(1, 3, values)
+    assert values.tolist() == [0.0, 1.0, 1.0]
+    kept = [*tmp_path.rglob("*.nbi"), *tmp_path.rglob("*.nbc")]
+    assert len(kept) == 2
+    for file in kept:
+        whole = file.read_bytes()
+        file.write_bytes(whole[: len(whole) // 2])
+        assert made_ready() == (True, 1)
+        assert made_ready() == (True, 0)
+
+
+def test_where_nothing_can_be_compiled_whole_arrays_go_on(tiny: ready.Loop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A computer without numba, and one where it finds no folder to keep anything in: no crash, and nothing said."""
+    with monkeypatch.context() as without:
+        without.setitem(sys.modules, "numba", None)
+        assert made_ready() == (False, 0)
+    monkeypatch.setattr(numba.core.caching.CompileResultCacheImpl, "_locator_classes", [])
+    assert made_ready() == (False, 0)
+    assert ready.compiled(tiny) is None
+
+
+def test_a_small_fleet_and_who_says_plain_wait_for_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[object] = []
+    monkeypatch.setattr(quick, "make_ready", asked.append)
+    monkeypatch.delenv(quick.ARITHMETIC_VARIABLE, raising=False)
+    quick.quick_for(quick.FROM_VEHICLES - 1)
+    assert not asked
+    quick.quick_for(quick.FROM_VEHICLES)
+    assert len(asked) == 1
+    monkeypatch.setenv(quick.ARITHMETIC_VARIABLE, quick.PLAIN)
+    quick.quick_for(quick.FROM_VEHICLES)
+    assert len(asked) == 1
