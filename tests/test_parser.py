@@ -23,7 +23,7 @@ from ingest.fields import MEASUREMENTS, QUANTITIES
 from ingest.store import open_database
 
 ROOT = Path(__file__).resolve().parents[1]
-HEAVY = {"pandas", "numpy", "scipy", "altair", "sklearn", "streamlit", "sqlite_utils"}
+HEAVY = {"pandas", "numpy", "numba", "scipy", "altair", "sklearn", "streamlit", "sqlite_utils"}
 REFUSED = (
     ("nonsense",), ("risk", "--horizon-days", "900"), ("risk", "--as-of", "12.12.2022"), ("plan", "--pin", "K-142"),
     ("correct", "reading", "1", "crank_a"), ("import", ""), ("unit",), ("unit", "\udcff"), ("--db", "none.db", "risk"),
