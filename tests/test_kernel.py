@@ -19,6 +19,7 @@ import pytest
 from samples_fleet import chance_of
 from test_start import LAWS, NEEDS, VOLTS
 
+from analysis.forecast.lows import LOWS_C, RISES_K, Bounds, Weather, failed_by
 from analysis.kernel import loops, ready
 from analysis.readings.aid import Aid
 from analysis.readings.observe import BATTERY, ClassLaws, LawDoubt
@@ -109,6 +110,23 @@ def test_several_levels_of_a_need_are_read_off_one_start(monkeypatch: pytest.Mon
     assert [len(q) for q in fast] == [7, 3, 5]
     for q, p in zip(fast, plain, strict=True):
         assert_same_starts(q, p)
+
+
+def test_probabilities_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Weeks of three depots, coldest starts on the tables and beyond them on all sides, rising and falling."""
+    rng = np.random.default_rng(4)
+    windows = [Weather(np.sort(rng.random((3, len(RISES_K), len(LOWS_C)))), np.zeros(3)) for _ in range(4)]
+    depot, coldest = rng.integers(0, 3, 500), rng.uniform(-75.0, 50.0, (3, 500, 6)).astype(np.float32)
+    bounds = Bounds.between(np.array([-60.0, 0.0, 30.0]), np.array([0.0, 7.0, 14.0, 30.0, 45.0]))
+    fast, plain = both(lambda: failed_by(windows, depot, coldest, bounds, np.full((500, 6), 0.1)), monkeypatch)
+    assert isinstance(fast, np.ndarray)
+    assert isinstance(plain, np.ndarray)
+    assert plain.min() > 0.1
+    np.testing.assert_allclose(fast, plain, rtol=1e-6)
+    one, other = both(lambda: windows[0].probability(depot, coldest[0], coldest[1]), monkeypatch)
+    assert isinstance(one, np.ndarray)
+    np.testing.assert_allclose(one, other, rtol=1e-6)
+    np.testing.assert_allclose(one, windows[0].of_arrays(depot, coldest[0], coldest[1]), rtol=1e-6)
 
 
 TINY = """

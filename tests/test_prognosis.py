@@ -13,11 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples_fleet import fleet, quick, tables_of
 
-from analysis.forecast.lows import make_weather
+from analysis.forecast.lows import Bounds, make_weather
 from analysis.forecast.outlook import (
     WEEKS,
+    Outlook,
     chosen,
-    coldest_between,
     halves,
     later_probability,
     outlook_renewed,
@@ -30,12 +30,19 @@ from analysis.forecast.outlook import (
     with_renewed,
 )
 from analysis.readings.observe import BATTERY, CHANNELS, LOAD, MOTOR
+from analysis.readings.panel import Reals
 from analysis.readings.renewals import PARTS
+from analysis.wear.state import FleetState
 from analysis.worklist.assess import LATER_D, Assessment
 from analysis.worklist.choices import JUDGING
 from analysis.worklist.risk import with_other_causes
 
 DAY = pd.Timestamp("2022-12-12")
+
+
+def coldest_between(state: FleetState, outlook: Outlook, ahead_d: float) -> Reals:
+    """(U, K) coldest start so many days ahead [degC]."""
+    return Bounds.between(state.ahead_d, np.array([ahead_d])).coldest(outlook.coldest, 0)
 
 
 @pytest.fixture(scope="module")

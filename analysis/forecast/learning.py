@@ -209,7 +209,9 @@ def of_all_needs(failed: list[Reals], fails: list[Reals], since_reading_d: Float
 
 def _by_need(weather: Weather, depot: Ints, start_c: Reals, end_c: Reals) -> Reals:
     """(S, N, K) probability of a no-start for every value of one need; start_c, end_c: (S, N, K) coldest starts [degC]."""
-    return np.stack([weather.probability(depot, a, b) for a, b in zip(start_c, end_c, strict=True)])
+    levels, _, draws = start_c.shape
+    start, end = (c.reshape(-1, draws) for c in (start_c, end_c))
+    return weather.probability(np.tile(depot, levels), start, end).reshape(start_c.shape)
 
 
 def _worst(ends_of: list[tuple[Starts, Starts, Starts]], departure: Floats, ahead: Weather, depot: Ints) -> Floats:

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtri
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import WEATHER
-from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since_epoch
+from analysis.kernel.loops import failed_by_the_end
+from analysis.kernel.ready import compiled
+from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since_epoch, in_chunks
 
 WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator
 PATHS = 600  # simulated courses of daily lows: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
 LOWS_C = np.arange(-46.0, 42.0, 0.5)
+CHUNK_UNITS = 400  # for speed: a chunk gives each thread something to do
 MID_MONTH = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
 
 
@@ -32,6 +37,11 @@ class Weather:
 
     def probability(self, depot: Ints, start_c: Reals, end_c: Reals) -> Floats:
         """depot (U,); start_c, end_c (U, K): coldest start at both ends of the window, straight between [degC]."""
+        ends, bounds = np.stack([start_c, end_c]), Bounds(np.zeros(2, np.int64), np.arange(2, dtype=np.float32))
+        return failed_by([self], depot, ends, bounds, np.zeros(start_c.shape))[..., 0]
+
+    def of_arrays(self, depot: Ints, start_c: Reals, end_c: Reals) -> Floats:
+        """The same with whole arrays."""
         rise = np.clip(end_c - start_c, RISES_K[0], RISES_K[-1]) - RISES_K[0]
         j = np.minimum(rise.astype(np.int64), len(RISES_K) - 2)
         across = rise - j
@@ -43,6 +53,56 @@ class Weather:
         lower = self.table[d, j, i] * (1.0 - along) + self.table[d, j, after] * along
         upper = self.table[d, j + 1, i] * (1.0 - along) + self.table[d, j + 1, after] * along
         return np.asarray(lower * (1.0 - across) + upper * across)
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Where the bounds of windows lie between times at which coldest starts are known: the time before each, and the share
+    of the way to the next."""
+
+    place: Ints
+    share: npt.NDArray[np.float32]
+
+    @classmethod
+    def between(cls, times_d: Floats, ends_d: Floats) -> Bounds:
+        """Of bounds [d ahead] between times [d ahead], rising."""
+        place = np.clip(np.searchsorted(times_d, ends_d) - 1, 0, len(times_d) - 2).astype(np.int64)
+        share = (ends_d - times_d[place]) / (times_d[place + 1] - times_d[place])
+        return cls(place, share.astype(np.float32))
+
+    def coldest(self, coldest_c: Reals, k: int) -> Reals:
+        """(U, K) coldest starts at one of the bounds, straight between those at the times (H, U, K) [degC]."""
+        at, share = self.place[k], self.share[k]
+        return np.asarray(coldest_c[at] * (1 - share) + coldest_c[at + 1] * share)
+
+
+def failed_by(windows: Sequence[Weather], depot: Ints, coldest_c: Reals, bounds: Bounds, failed: Floats) -> Floats:
+    """(U, K, windows) probability of a no-start by the end of each of the windows, one after the other.
+
+    coldest_c: (H, U, K) coldest starts at the times that `bounds` lie between; failed: (U, K) probability by the first of these.
+    """
+    out = np.empty((*failed.shape, len(windows)))
+    loop = compiled(failed_by_the_end)
+    if loop is None:
+        stood = 1.0 - failed
+        for w, window in enumerate(windows):
+            start, end = (bounds.coldest(coldest_c, k) for k in (w, w + 1))
+            stood = stood * (1.0 - window.of_arrays(depot, start, end))
+            out[..., w] = 1.0 - stood
+        return out
+    tables = np.stack([window.table for window in windows])
+    arrays = (
+        np.ascontiguousarray(coldest_c, dtype=np.float32),
+        bounds.place,
+        bounds.share,
+        np.ascontiguousarray(failed),
+    )
+
+    def fill(s: slice) -> None:
+        loop(s.start, s.stop, tables, depot, RISES_K, LOWS_C, *arrays, out)
+
+    in_chunks(len(depot), CHUNK_UNITS, fill)
+    return out
 
 
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:

@@ -17,7 +17,7 @@ import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, depot_codes, not_failed, scatter_draws
-from analysis.forecast.lows import Weather, make_weather, seasonal_lows, shapes, weather_of
+from analysis.forecast.lows import Bounds, Weather, failed_by, make_weather, seasonal_lows, shapes, weather_of
 from analysis.readings.aid import Aid, aid_of
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import LOAD
@@ -166,14 +166,6 @@ def window_probability(outlook: Outlook, weather: Weather, start: int, end: int)
     return weather.probability(outlook.depot, outlook.coldest[start], outlook.coldest[end])
 
 
-def coldest_between(state: FleetState, outlook: Outlook, ahead_d: float) -> Reals:
-    """(U, K) coldest start `ahead_d` days ahead, straight between the state's times [degC]."""
-    times = state.ahead_d
-    k = int(np.clip(np.searchsorted(times, ahead_d) - 1, 0, len(times) - 2))
-    share = np.float32((ahead_d - times[k]) / (times[k + 1] - times[k]))
-    return np.asarray(outlook.coldest[k] * (1 - share) + outlook.coldest[k + 1] * share)
-
-
 def weekly_weather(
     state: FleetState, outlook: Outlook, climate: pd.DataFrame, forecast: pd.DataFrame | None, weeks: int = WEEKS
 ) -> list[Weather]:
@@ -190,14 +182,8 @@ def weekly_weather(
 
 def weekly_probability(state: FleetState, outlook: Outlook, weather: list[Weather]) -> npt.NDArray[np.float64]:
     """(U, K, weeks) probability, per draw, of a no-start by the end of each coming week if nothing is done."""
-    survive = np.ones(outlook.alive.shape)
-    out = np.empty((*survive.shape, len(weather)))
-    for w, week in enumerate(weather):
-        start = coldest_between(state, outlook, 7.0 * w)
-        end = coldest_between(state, outlook, 7.0 * w + 7.0)
-        survive = survive * (1.0 - week.probability(outlook.depot, start, end))
-        out[..., w] = 1.0 - survive
-    return out
+    ends = [7.0 * w for w in range(len(weather) + 1)]
+    return later_probability(state, outlook, weather, ends, np.zeros(outlook.alive.shape))
 
 
 def later_probability(
@@ -207,13 +193,8 @@ def later_probability(
 
     ends: (windows + 1,) bounds of the windows [d ahead]; failed: (U, K) probability by the first of them.
     """
-    survive = 1.0 - failed
-    out = np.empty((*failed.shape, len(weather)))
-    for w, window in enumerate(weather):
-        start, end = (coldest_between(state, outlook, ends[k]) for k in (w, w + 1))
-        survive = survive * (1.0 - window.probability(outlook.depot, start, end))
-        out[..., w] = 1.0 - survive
-    return out
+    bounds = Bounds.between(state.ahead_d, np.array(ends))
+    return failed_by(weather, outlook.depot, outlook.coldest, bounds, failed)
 
 
 def halves(coldest: Reals, weight: Floats) -> tuple[Floats, Floats]:

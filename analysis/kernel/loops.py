@@ -117,3 +117,41 @@ def coldest_on_levels(
                         rise = (curve[at + 1, k] - levels[n, u, k]) - short
                         along = -short / (LEAST_RISE_V if rise < LEAST_RISE_V else rise)
                         found[n, u, k] = grid_c[at] + step * (ONE if along > ONE else NIL if along < NIL else along)
+
+
+def failed_by_the_end(
+    first: int,
+    stop: int,
+    tables: Doubles,
+    depot: Places,
+    rises_k: Doubles,
+    lows_c: Doubles,
+    coldest_c: Singles,
+    place: Places,
+    share: Singles,
+    failed: Doubles,
+    by_end: Doubles,
+) -> None:
+    """Probability (U, K, W) of a no-start by the end of each of W windows, one after the other.
+
+    tables: (W, D, S, L) over rises_k (S,) and lows_c (L,); depot (U,); coldest_c: (H, U, K) coldest starts at some times;
+    place, share: (W + 1,) where the bounds of the windows lie between these; failed: (U, K) by the first bound.
+    """
+    windows, draws = tables.shape[0], failed.shape[1]
+    last_rise, last_low = len(rises_k) - 2, len(lows_c) - 2
+    low_step = lows_c[1] - lows_c[0]
+    for u in range(first, stop):
+        d = depot[u]
+        for w in range(windows):
+            a, b, at, then = place[w], place[w + 1], share[w], share[w + 1]
+            for k in range(draws):
+                start = coldest_c[a, u, k] * (ONE - at) + coldest_c[a + 1, u, k] * at
+                end = coldest_c[b, u, k] * (ONE - then) + coldest_c[b + 1, u, k] * then
+                rise = min(max(np.float64(end - start), rises_k[0]), rises_k[-1]) - rises_k[0]
+                low = (min(max(np.float64(start), lows_c[0]), lows_c[-1]) - lows_c[0]) / low_step
+                j, i = min(int(rise), last_rise), min(int(low), last_low)
+                across, along = rise - j, low - i
+                lower = tables[w, d, j, i] * (1.0 - along) + tables[w, d, j, i + 1] * along
+                upper = tables[w, d, j + 1, i] * (1.0 - along) + tables[w, d, j + 1, i + 1] * along
+                stood = 1.0 - (failed[u, k] if w == 0 else by_end[u, k, w - 1])
+                by_end[u, k, w] = 1.0 - stood * (1.0 - (lower * (1.0 - across) + upper * across))

@@ -253,7 +253,7 @@ def outlook_table(
 
     def frame(plain: Floats, new: Floats, end_d: Reals) -> dict[str, Floats]:
         values = ((plain, weight), (new, weight), (plain, better), (plain, worse))
-        means = [calibrated((p * w[..., None]).sum(axis=1), learned) for p, w in values]
+        means = [calibrated(np.matmul(w[:, None], p)[:, 0], learned) for p, w in values]
         again = own.failures.again(end_d)
         more = (again, again * again_renewed[:, None], again, again)
         found = [either(with_other_causes(mean, end_d), a).ravel() for mean, a in zip(means, more, strict=True)]
