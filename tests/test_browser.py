@@ -20,7 +20,9 @@ from dashboard.desk import weekly
 from dashboard.desk.addresses import visit_address
 from dashboard.desk.planning import load_plan
 from dashboard.desk.work_orders import chosen_visits
+from dashboard.words.every_page import NEWER_THERE
 from ingest import store
+from ingest.entries import record_reading
 from ingest.records import save_decision
 from ingest.visits import read_visits
 
@@ -280,6 +282,27 @@ def test_a_visit_is_reported_where_the_code_on_its_sheet_leads(fleet: Path, addr
     db.conn.close()
 
 
+def nothing_typed_is_lost_to_fresher_figures(page: Page, path: Path) -> None:
+    """A box opened over a list that is being judged anew stays with what is typed in it; the list follows once it is shut."""
+    db = store.open_database(path)
+    values = {"unit": of_12_v(0), "taken_at": f"{AS_OF}T07:00", "rest_v": 12.6}
+    assert record_reading(db, values, by="test", now=dt.datetime.combine(NEXT_MONDAY, dt.time(5))).stored
+    db.conn.close()
+    page.get_by_role("button", name="Decide on").first.click()
+    page.get_by_role("button", name="Postpone …").click()
+    why = box_of(page, "Why")
+    why.press_sequentially("waits for the p")
+    page.get_by_text(NEWER_THERE).wait_for(timeout=PATIENCE_MS)
+    page.wait_for_timeout(1_500)  # longer than a page waits that nobody is at work on
+    why.press_sequentially("art")
+    assert why.input_value() == "waits for the part"
+    for _ in range(2):  # what is asked, then the box around it
+        page.keyboard.press("Escape")
+    page.get_by_role("dialog").wait_for(state="detached")
+    page.get_by_text(NEWER_THERE).wait_for(state="detached")
+    settled(page)
+
+
 def test_a_new_monday(opened: Opened, tmp_path: Path) -> None:
     """The page opens on last week's list while this week's is worked out, and goes on to it without a touch; what was
     postponed stands apart with its reason; the list is issued under the name typed last thing before the press."""
@@ -300,6 +323,7 @@ def test_a_new_monday(opened: Opened, tmp_path: Path) -> None:
         assert not urlparse(page.url).query, "the newest list needs no mention"
         assert page.get_by_text("waits for the part").count() == 2
         no_sideways_scroll(page)
+        nothing_typed_is_lost_to_fresher_figures(page, path)
         page.get_by_text(f"The list of {this_week} is not issued").wait_for()
         box_of(page, "Issued by, your name").fill("Anna")
         page.get_by_role("button", name=f"Issue the list of {this_week}").click()  # at once

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.charts import theme
 from dashboard.judging.process import JudgingFailed
-from dashboard.screens import device, place, reception, session
+from dashboard.screens import device, place, quiet, reception, session
 from dashboard.screens.pages import IN_ADDRESS, all_pages, page
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
@@ -30,6 +30,7 @@ def main() -> None:
         if who.may_read or who.code_unit:
             device.recognise()
             place.keep()
+            quiet.watch()
         if who.may_read:
             margin(signed_in=bool(who.account))
         chosen.run()
@@ -69,7 +70,7 @@ def margin(*, signed_in: bool) -> None:
 def with_the_day(shown: date) -> None:
     """A page left open goes on to the next day by itself."""
     if session.today() != shown:
-        session.draw_again()
+        session.draw_again("day")
 
 
 def find_unit() -> None:

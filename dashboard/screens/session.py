@@ -24,7 +24,7 @@ from dashboard.desk.kept_assessment import judged_version
 from dashboard.desk.rights import Act, Visitor
 from dashboard.judging.process import assess_apart
 from dashboard.judging.worker import Worker
-from dashboard.screens import visitor
+from dashboard.screens import quiet, visitor
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 from dashboard.words.rights_words import BY_CODE
@@ -374,10 +374,13 @@ def judged(key: Key) -> Assessment:
         return judge().ask(key).result()
 
 
-def draw_again() -> None:
-    """Draw the page again, from a fragment's own tick only: a run of the whole page may carry a click not read yet."""
+def draw_again(key: str) -> None:
+    """Draw the page again once nobody is at work on it; `key` tells the fragments apart that ask for it.
+
+    From a fragment's own tick only: a run of the whole page may carry a click not read yet.
+    """
     running = get_script_run_ctx()
-    if running is not None and running.fragment_ids_this_run:
+    if running is not None and running.fragment_ids_this_run and quiet.now(key):
         st.rerun()
 
 
@@ -397,7 +400,9 @@ def fresh_when_ready(key: Key, *, words: str = say.JUDGING_NEWER) -> None:
             st.rerun()
         return
     if future.done():
-        draw_again()
+        draw_again("judged")
+        st.caption(f":material/hourglass_bottom: {say.NEWER_THERE}")
+        return
     st.caption(f":material/hourglass_top: {words} {say.SO_FAR.format(seconds=judge().asked_s(key))}")
 
 

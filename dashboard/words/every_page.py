@@ -48,6 +48,7 @@ ON_AT: Final = "on {day} at {time:%H:%M}"
 SOMEBODY: Final = "somebody not named"
 JUDGING: Final = "Judging every vehicle from its readings …"
 JUDGING_NEWER: Final = "Newer entries are being judged; the page follows by itself."
+NEWER_THERE: Final = "Newer figures are there; they are shown as soon as nothing is open or half typed."
 TRIED_AGAIN: Final = "{why} It is tried again by itself in {seconds:.0f} s."
 TRY_AGAIN: Final = "Try again"
 CODE_UNREACHABLE: Final = (

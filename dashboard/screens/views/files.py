@@ -97,7 +97,7 @@ def progress() -> None:
     """How far the import is, and a way to stop it; the page follows when it has ended."""
     run: Import = st.session_state["import_run"]
     if run.ended:
-        session.draw_again()
+        session.draw_again("imported")
     st.progress(run.done, text=files_words.READING.format(file=safe(run.file)) if run.file else files_words.LOOKING)
     if st.button(files_words.STOP, key="import_stop", disabled=run.stopped):
         run.stop()

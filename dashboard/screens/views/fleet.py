@@ -318,7 +318,7 @@ def follow(days: tuple[Any, ...]) -> None:
     """How far the past lists are; the page is drawn again when they are all there."""
     past = history.archive().ask(session.key_of())
     if past.done:
-        session.draw_again()
+        session.draw_again("past")
     st.progress(len(past.lists) / len(days), text=say.PAST_WORKED_OUT.format(done=len(past.lists), of=len(days)))
 
 
