@@ -20,6 +20,7 @@ from samples_fleet import chance_of
 from test_start import LAWS, NEEDS, VOLTS
 
 from analysis.forecast.lows import LOWS_C, RISES_K, Bounds, Weather, failed_by
+from analysis.forecast.outlook import weighted_quantile
 from analysis.kernel import loops, ready
 from analysis.readings.aid import Aid
 from analysis.readings.observe import BATTERY, ClassLaws, LawDoubt
@@ -115,7 +116,10 @@ def test_several_levels_of_a_need_are_read_off_one_start(monkeypatch: pytest.Mon
 def test_probabilities_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
     """Weeks of three depots, coldest starts on the tables and beyond them on all sides, rising and falling."""
     rng = np.random.default_rng(4)
-    windows = [Weather(np.sort(rng.random((3, len(RISES_K), len(LOWS_C)))), np.zeros(3)) for _ in range(4)]
+    tables = [np.sort(rng.random((3, len(RISES_K), len(LOWS_C)))) for _ in range(4)]
+    windows = [
+        Weather(np.maximum(t - never, 0.0), np.zeros(3)) for t, never in zip(tables, (0.0, 0.3, 0.0, 1.0), strict=True)
+    ]
     depot, coldest = rng.integers(0, 3, 500), rng.uniform(-75.0, 50.0, (3, 500, 6)).astype(np.float32)
     bounds = Bounds.between(np.array([-60.0, 0.0, 30.0]), np.array([0.0, 7.0, 14.0, 30.0, 45.0]))
     fast, plain = both(lambda: failed_by(windows, depot, coldest, bounds, np.full((500, 6), 0.1)), monkeypatch)
@@ -127,6 +131,18 @@ def test_probabilities_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch
     assert isinstance(one, np.ndarray)
     np.testing.assert_allclose(one, other, rtol=1e-6)
     np.testing.assert_allclose(one, windows[0].of_arrays(depot, coldest[0], coldest[1]), rtol=1e-6)
+
+
+def test_quantiles_are_those_of_sorted_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Values that many draws share, draws without weight, one draw alone, and shares at both ends."""
+    rng = np.random.default_rng(6)
+    for size, different in ((1, 1), (2, 3), (9, 3), (129, 1000), (128, 5)):
+        values = rng.integers(0, different, (450, size)).astype(np.float32)
+        weight = np.where(rng.random((450, size)) < 0.2, 0.0, rng.integers(1, 9, (450, size)) / 8.0)  # sums are exact
+        weight[:, 0] += 0.125
+        for q in (0.0, 0.125, 0.5, 1.0):
+            fast, plain = both(lambda: weighted_quantile(values, weight, q), monkeypatch)  # noqa: B023
+            np.testing.assert_array_equal(fast, plain)
 
 
 TINY = """

@@ -91,6 +91,8 @@ def failed_by(windows: Sequence[Weather], depot: Ints, coldest_c: Reals, bounds:
             out[..., w] = 1.0 - stood
         return out
     tables = np.stack([window.table for window in windows])
+    first = np.argmax((tables > 0.0).any(axis=2), axis=-1)
+    none_below = np.where(first > 0, LOWS_C[first - 1], -np.inf)
     arrays = (
         np.ascontiguousarray(coldest_c, dtype=np.float32),
         bounds.place,
@@ -99,7 +101,7 @@ def failed_by(windows: Sequence[Weather], depot: Ints, coldest_c: Reals, bounds:
     )
 
     def fill(s: slice) -> None:
-        loop(s.start, s.stop, tables, depot, RISES_K, LOWS_C, *arrays, out)
+        loop(s.start, s.stop, tables, none_below, depot, RISES_K, LOWS_C, *arrays, out)
 
     in_chunks(len(depot), CHUNK_UNITS, fill)
     return out

@@ -17,7 +17,18 @@ import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, depot_codes, not_failed, scatter_draws
-from analysis.forecast.lows import Bounds, Weather, failed_by, make_weather, seasonal_lows, shapes, weather_of
+from analysis.forecast.lows import (
+    CHUNK_UNITS,
+    Bounds,
+    Weather,
+    failed_by,
+    make_weather,
+    seasonal_lows,
+    shapes,
+    weather_of,
+)
+from analysis.kernel.loops import weighted_places
+from analysis.kernel.ready import compiled
 from analysis.readings.aid import Aid, aid_of
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import LOAD
@@ -29,7 +40,7 @@ from analysis.readings.outcomes import (
     standing_failures,
     starts_on_record,
 )
-from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals
+from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, in_chunks
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.starting.coldest_start import DrawnLaws, Needs, drawn_coldest_starts, drawn_laws, usual_speed
 from analysis.starting.floors import Floors, floors_of
@@ -134,6 +145,11 @@ def weighted_mean(values: Floats, weight: Floats) -> Floats:
 
 def weighted_quantile(values: Reals, weight: Floats, q: float) -> Floats:
     """(U,) quantile over draws."""
+    loop = compiled(weighted_places)
+    if loop is not None and values.dtype == np.float32 and not np.isnan(values).any():
+        arrays, found = (np.ascontiguousarray(values), np.ascontiguousarray(weight, np.float64)), np.empty(len(values))
+        in_chunks(len(values), CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays, q, found))
+        return found
     order = np.argsort(values, axis=-1)
     ordered = np.take_along_axis(values, order, axis=-1)
     cumulative = np.cumsum(np.take_along_axis(weight, order, axis=-1), axis=-1)

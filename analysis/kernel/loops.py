@@ -123,6 +123,7 @@ def failed_by_the_end(
     first: int,
     stop: int,
     tables: Doubles,
+    none_below_c: Doubles,
     depot: Places,
     rises_k: Doubles,
     lows_c: Doubles,
@@ -134,7 +135,8 @@ def failed_by_the_end(
 ) -> None:
     """Probability (U, K, W) of a no-start by the end of each of W windows, one after the other.
 
-    tables: (W, D, S, L) over rises_k (S,) and lows_c (L,); depot (U,); coldest_c: (H, U, K) coldest starts at some times;
+    tables: (W, D, S, L) over rises_k (S,) and lows_c (L,), nil below none_below_c (W, D); depot (U,); coldest_c: (H, U, K)
+    coldest starts at some times;
     place, share: (W + 1,) where the bounds of the windows lie between these; failed: (U, K) by the first bound.
     """
     windows, draws = tables.shape[0], failed.shape[1]
@@ -144,8 +146,13 @@ def failed_by_the_end(
         d = depot[u]
         for w in range(windows):
             a, b, at, then = place[w], place[w + 1], share[w], share[w + 1]
+            none_below = none_below_c[w, d]
             for k in range(draws):
+                before = failed[u, k] if w == 0 else by_end[u, k, w - 1]
                 start = coldest_c[a, u, k] * (ONE - at) + coldest_c[a + 1, u, k] * at
+                if start < none_below:
+                    by_end[u, k, w] = before
+                    continue
                 end = coldest_c[b, u, k] * (ONE - then) + coldest_c[b + 1, u, k] * then
                 rise = min(max(np.float64(end - start), rises_k[0]), rises_k[-1]) - rises_k[0]
                 low = (min(max(np.float64(start), lows_c[0]), lows_c[-1]) - lows_c[0]) / low_step
@@ -153,5 +160,48 @@ def failed_by_the_end(
                 across, along = rise - j, low - i
                 lower = tables[w, d, j, i] * (1.0 - along) + tables[w, d, j, i + 1] * along
                 upper = tables[w, d, j + 1, i] * (1.0 - along) + tables[w, d, j + 1, i + 1] * along
-                stood = 1.0 - (failed[u, k] if w == 0 else by_end[u, k, w - 1])
-                by_end[u, k, w] = 1.0 - stood * (1.0 - (lower * (1.0 - across) + upper * across))
+                by_end[u, k, w] = 1.0 - (1.0 - before) * (1.0 - (lower * (1.0 - across) + upper * across))
+
+
+def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, share: float, found: Doubles) -> None:
+    """Least value (U,) of each vehicle's values (U, N) at or below which `share` of its weight (U, N) lies.
+
+    Around a value out of the middle the others part into lower, equal and higher ones, and the search goes on among those
+    that hold the place.
+    """
+    size = values.shape[1]
+    value, own = np.empty(size, np.float32), np.empty(size, np.float64)
+    for u in range(first, stop):
+        total = 0.0
+        for k in range(size):
+            value[k], own[k] = values[u, k], weight[u, k]
+            total += weight[u, k]
+        wanted = share * total
+        low, high, below = 0, size, 0.0  # the place lies in low ... high; below: weight of what is lower
+        while high - low > 1:
+            a, b, c = value[low], value[(low + high) // 2], value[high - 1]
+            pivot = max(min(a, b), min(max(a, b), c))
+            left, at, right, lower, equal = low, low, high, 0.0, 0.0
+            while at < right:
+                one, its = value[at], own[at]
+                if one < pivot:
+                    value[at], own[at] = value[left], own[left]
+                    value[left], own[left] = one, its
+                    lower += its
+                    left += 1
+                    at += 1
+                elif one > pivot:
+                    right -= 1
+                    value[at], own[at] = value[right], own[right]
+                    value[right], own[right] = one, its
+                else:
+                    equal += its
+                    at += 1
+            if left > low and (below + lower >= wanted):
+                high = left
+            elif below + lower + equal >= wanted or right == high:
+                low, high = left, left + 1
+            else:
+                below += lower + equal
+                low = right
+        found[u] = value[low]

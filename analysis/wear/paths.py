@@ -222,10 +222,16 @@ def departures(day_before: Floats, value: Floats, usable: Bools) -> Floats:
     The present is what counts: a path has to fit the latest readings closely and the earlier ones roughly.
     """
     width = value.shape[1]
+    if not width:
+        return np.zeros(value.shape)
     order = np.argsort(usable, axis=1, kind="stable")[:, max(0, width - 3) :]
-    latest = np.take_along_axis(np.where(usable, value, np.nan), order, axis=1)
-    some = np.isfinite(latest).any(axis=1)
-    excess = np.maximum(np.nanmedian(np.where(some[:, None], latest, 1.0), axis=1) - 1.0, 0.0)
+    latest = np.sort(
+        np.take_along_axis(np.where(usable, value, np.nan), order, axis=1), axis=1
+    )  # what is none comes last
+    count = np.isfinite(latest).sum(axis=1)
+    rows, middle = np.arange(len(latest)), np.maximum(count - 1, 0)
+    median = 0.5 * (latest[rows, middle // 2] + latest[rows, middle - middle // 2])
+    excess = np.maximum(np.where(count > 0, median, 1.0) - 1.0, 0.0)
     newest = np.where(usable, day_before, np.inf).min(axis=1, initial=np.inf)
     age = np.where(usable, day_before - np.where(np.isfinite(newest), newest, 0.0)[:, None], 0.0)
     return np.asarray(PATHS.departure * excess[:, None] * np.minimum(age / PATHS.departure_d, 1.0))

@@ -124,6 +124,9 @@ class _Store:
     def _cells(self, column: pd.Series[Any]) -> Any:
         if column.dtype.kind in KINDS:
             return self.array(column.to_numpy())
+        if isinstance(column.dtype, pd.StringDtype):  # each word once
+            place, words = pd.factorize(column)
+            return {"coded": list(words), "place": self.array(place.astype(np.int32))}
         return [self._word(one) for one in column]
 
     @staticmethod
@@ -173,10 +176,17 @@ class _Restored:
         """A table with the columns' own kinds."""
         index = pd.RangeIndex(node["rows"]) if node["index"] is None else pd.Index(self.array(node["index"]))
         columns = {
-            name: pd.Series(self.array(cells) if isinstance(cells, dict) else cells, index=index, dtype=kind, copy=True)
+            name: pd.Series(self._cells(cells, kind), index=index, dtype=kind, copy=True)
             for name, kind, cells in node["columns"]
         }
         return pd.DataFrame(columns, index=index, columns=[name for name, _, _ in node["columns"]])
+
+    def _cells(self, cells: Any, kind: str) -> Any:
+        if not isinstance(cells, dict):
+            return cells
+        if "coded" in cells:
+            return pd.array(cells["coded"], dtype=kind).take(self.array(cells["place"]), allow_fill=True)
+        return self.array(cells)
 
 
 def _dataclass(module: str, name: str) -> Any:
