@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 from samples_plan import AS_OF, PARTS, catalogue, dates, make_inputs, pins
 
 from analysis.costs import NoStartCost, PlanSettings, settings_from_mapping
+from analysis.plan import assignment
 from analysis.plan.assignment import Capacity
 from analysis.plan.inputs import cheap_success, prepare
 from analysis.plan.policies import avoided, flagged_list, reckoned, run_to_failure
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
-from analysis.plan.visit_costs import MEASURE, worthwhile
+from analysis.plan.visit_costs import MEASURE, Options, worthwhile
 from analysis.plan.workshop_calendar import opening, plan_weeks, workshop_hours
+from analysis.readings.panel import Floats
 
 
 def make(inputs: PlanInputs, *, weeks: int = 13, previous: ReplacementPlan | None = None, **changes: object):
@@ -326,6 +328,25 @@ def test_a_pin_is_kept_and_its_price_is_said(inputs: PlanInputs, first: Replacem
     assert (row["iso_week"], row["state"]) == (week, "pinned")
     assert plan.summary["pins_cost"] > 0
     assert first.summary["saving"] - plan.summary["saving"] == pytest.approx(plan.summary["pins_cost"], rel=0.01)
+
+
+def test_a_pin_solves_no_other_depot_again(
+    inputs: PlanInputs, first: ReplacementPlan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The price of a pin is the difference to the plan without it; depots without a pin are the same in both."""
+    solved: list[int] = []
+    truly = assignment._solve_depot
+
+    def counted(options: Options, hours: Floats, visits: Floats) -> assignment._Part:
+        solved.append(len(options))
+        return truly(options, hours, visits)
+
+    monkeypatch.setattr(assignment, "_solve_depot", counted)
+    visit = first.visits.iloc[0]
+    plan_replacements(
+        replace(inputs, pins=pins((visit["unit"], "move", first.hours["iso_week"].iloc[-1], ""))), as_of=AS_OF
+    )
+    assert len(solved) == first.hours["depot"].nunique() + 1
 
 
 def test_a_healthy_vehicle_can_be_pinned_too(inputs: PlanInputs) -> None:

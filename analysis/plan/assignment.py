@@ -1,11 +1,12 @@
 """Who comes when: at most one visit per vehicle, under each depot's hours and vehicles down per week, at least cost.
 
-Depots share nothing, so each is solved by itself (`scipy.optimize.milp`, HiGHS). A lower bound is returned too, so that the
+Depots share nothing, so each is solved by itself (`scipy.optimize.milp`, HiGHS), two at a time. A lower bound is returned too, so that the
 distance from the best possible plan is known, and the price of one more workshop hour in each week.
 """
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +15,7 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, vstack
 
 from analysis.plan.visit_costs import Options
-from analysis.readings.panel import Floats, Ints
+from analysis.readings.panel import Floats, Ints, in_chunks
 
 EXACT_OPTIONS = 1500
 """Depots with no more ways of acting than this are solved exactly, larger ones nearly (for speed: a few seconds)."""
@@ -67,28 +68,45 @@ class _Part:
     method: str
 
 
-def assign(options: Options, depot: Ints, capacity: Capacity) -> Assignment:
+Solved = dict[bytes, _Part]
+"""Depots that were solved already, by what was asked: pins at one depot change nothing at the others."""
+
+
+def assign(options: Options, depot: Ints, capacity: Capacity, *, solved: Solved | None = None) -> Assignment:
     """Choose at most one way of acting per vehicle so that the sum of costs is least.
 
-    options: sorted by unit; depot: (U,) depot of each vehicle. Raises ValueError when an option names a week that the
-    capacity lacks.
+    options: sorted by unit; depot: (U,) depot of each vehicle; solved: taken where the same is asked, and added to. Raises
+    ValueError when an option names a week that the capacity lacks.
     """
     depots, weeks = capacity.hours.shape
     if len(options) and int(options.week.max()) >= weeks:
         raise ValueError(f"options name week {int(options.week.max())}; allowed are 0 to {weeks - 1}")
-    chosen, methods = [], []
-    price = np.zeros((depots, weeks))
-    bound = 0.0
-    for d in range(depots):
-        rows = np.flatnonzero(depot[options.unit] == d) if len(options) else np.zeros(0, dtype=np.int64)
-        part = _solve_depot(options.take(rows), capacity.hours[d], capacity.visits[d])
-        chosen.append(rows[part.chosen])
-        price[d] = part.price
-        bound += part.bound
-        methods.append(part.method)
-    every = np.sort(np.concatenate(chosen)) if chosen else np.zeros(0, dtype=np.int64)
-    cost = float(options.cost[every].sum()) if len(every) else 0.0
-    return Assignment(every, cost, min(bound, cost), price, tuple(methods))
+    known = {} if solved is None else solved
+    of_option = depot[options.unit] if len(options) else np.zeros(0, dtype=np.int64)
+    rows = [np.flatnonzero(of_option == d) for d in range(depots)]
+    parts = [_Part(np.zeros(0, dtype=np.int64), 0.0, np.zeros(weeks), "exact")] * depots
+
+    def solve(some: slice) -> None:  # HiGHS lets go of the interpreter's lock
+        for d in range(some.start, some.stop):
+            own, hours, visits = options.take(rows[d]), capacity.hours[d], capacity.visits[d]
+            asked = _asked(own, hours, visits)
+            if asked not in known:
+                known[asked] = _solve_depot(own, hours, visits)
+            parts[d] = known[asked]
+
+    in_chunks(depots, 1, solve)
+    every = np.sort(np.concatenate([np.zeros(0, np.int64), *(r[p.chosen] for r, p in zip(rows, parts, strict=True))]))
+    cost, bound = float(options.cost[every].sum()), float(sum(part.bound for part in parts))
+    price = np.array([part.price for part in parts]).reshape(depots, weeks)
+    return Assignment(every, cost, min(bound, cost), price, tuple(part.method for part in parts))
+
+
+def _asked(options: Options, hours: Floats, visits: Floats) -> bytes:
+    """A name for one depot's question: everything that its solution depends on."""
+    named = hashlib.sha256()
+    for column in (options.unit, options.week, options.hours, options.calls_in, options.cost, hours, visits):
+        named.update(np.ascontiguousarray(column).tobytes() + b"|")
+    return named.digest()
 
 
 def _solve_depot(options: Options, hours: Floats, visits: Floats) -> _Part:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -66,6 +67,16 @@ class Candidates:
 
     def __len__(self) -> int:
         return len(self.table)
+
+    @cached_property
+    def part(self) -> list[str]:
+        """The suspect part of each vehicle, "" for none."""
+        return [str(part) for part in self.table["part"].tolist()]
+
+    @cached_property
+    def second(self) -> list[str]:
+        """The part that may be renewed in the same visit, "" for none."""
+        return [str(part) for part in self.table["second"].tolist()]
 
     @property
     def has_part(self) -> Bools:
@@ -225,11 +236,13 @@ def make_candidates(
     forced: units that are pinned or accepted, with the part named so ("" for none); a part that is not the suspect one is
     renewed without helping, as far as the assessment knows.
     """
-    extra = [unit for unit in (forced or {}) if unit not in set(outlook["unit"].astype(str))]
+    watched = set(outlook["unit"].astype(str))
+    extra = [unit for unit in (forced or {}) if unit not in watched]
     names = [str(name) for name in pd.unique(outlook["unit"].astype(str))] + extra
     about = units.assign(unit=units["unit"].astype(str)).drop_duplicates("unit").set_index("unit").reindex(names)
-    first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str)).set_index("unit")["part"]
-    suspects = [str(first.get(name, "")) if isinstance(first.get(name, ""), str) else "" for name in names]
+    first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str))
+    named = dict(zip(first["unit"].tolist(), first["part"].tolist(), strict=True))
+    suspects = [part if isinstance(part := named.get(name, ""), str) else "" for name in names]
     wished = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
     other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)
     suspects = [part if part in PARTS else "" for part in wished]

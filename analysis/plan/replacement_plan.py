@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.costs import LONGEST_WEEKS, PlanSettings
-from analysis.plan.assignment import Assignment, assign, reserve
+from analysis.plan.assignment import Assignment, Solved, assign, reserve
 from analysis.plan.done import with_done, without_done
 from analysis.plan.inputs import PlanInputs, Work, prepare
 from analysis.plan.report import report
@@ -42,11 +42,12 @@ def plan_replacements(
         previous = with_done(previous, inputs.done)
     work = prepare(inputs, plan_weeks(pd.Timestamp(as_of), weeks), chosen_settings)
     rules = apply_rules(work, inputs.pins, previous)
-    options, result = _solve(work, rules)
+    solved: Solved = {}
+    options, result = _solve(work, rules, solved)
     pins_cost = 0.0
     if rules.pinned.any() or not np.array_equal(np.isfinite(rules.cost), np.isfinite(work.table.cost)):
         free = apply_rules(replace(work, notes=[]), None, previous)
-        free_options, free_result = _solve(replace(work, notes=[]), free)
+        free_options, free_result = _solve(replace(work, notes=[]), free, solved)
         pins_cost = _true_cost(work, options, result) - _true_cost(work, free_options, free_result)
     return report(inputs, work, rules, options, result, previous, pins_cost)
 
@@ -57,7 +58,7 @@ def _true_cost(work: Work, options: Options, result: Assignment) -> float:
     return float((work.table.cost[rows.kind, rows.unit, rows.week] - work.table.wait[rows.unit]).sum())
 
 
-def _solve(work: Work, rules: Rules) -> tuple[Options, Assignment]:
+def _solve(work: Work, rules: Rules, solved: Solved) -> tuple[Options, Assignment]:
     """Book who must come, then assign the rest; the result's rows refer to the options returned.
 
     Accepted vehicles are assigned like all others, as most of them pay anyway; only where one of them would stay away
@@ -66,13 +67,14 @@ def _solve(work: Work, rules: Rules) -> tuple[Options, Assignment]:
     table = replace(work.table, cost=rules.cost)
     options = worthwhile(table, keep=rules.forced | rules.accepted, bonus=rules.bonus)
     must = np.flatnonzero(rules.forced)
-    found, refused = _booked_first(work, options, must)
+    found, refused = _booked_first(work, options, must, solved)
     away = np.setdiff1d(np.flatnonzero(rules.accepted), options.unit[found.chosen])
     if len(away):
         least = np.full(len(rules.accepted), np.inf)
         np.minimum.at(least, options.unit, options.cost)
         accepted = np.flatnonzero(rules.accepted)
-        found, refused = _booked_first(work, options, np.concatenate([must, accepted[np.argsort(least[accepted])]]))
+        first = np.concatenate([must, accepted[np.argsort(least[accepted])]])
+        found, refused = _booked_first(work, options, first, solved)
     for row in refused:
         unit = work.candidates.table["unit"].iloc[row]
         why = "has no depot" if work.depot[row] < 0 else "the hours or places of that week do not reach for it"
@@ -84,11 +86,13 @@ def _solve(work: Work, rules: Rules) -> tuple[Options, Assignment]:
     return options, found
 
 
-def _booked_first(work: Work, options: Options, units: Ints) -> tuple[Assignment, tuple[int, ...]]:
+def _booked_first(
+    work: Work, options: Options, units: Ints, solved: Solved
+) -> tuple[Assignment, tuple[int, ...]]:  # fmt: skip
     """Book `units` in their order, assign all others; and those of `units` that there was no room for."""
     booked, capacity, refused = reserve(options, work.depot, work.capacity, units)
     open_rows = np.flatnonzero(~np.isin(options.unit, units))
-    rest = assign(options.take(open_rows), work.depot, capacity)
+    rest = assign(options.take(open_rows), work.depot, capacity, solved=solved)
     chosen = np.sort(np.concatenate([booked, open_rows[rest.chosen]]))
     fixed = float(options.cost[booked].sum()) if len(booked) else 0.0
     bound = rest.lower_bound + fixed

@@ -98,7 +98,7 @@ def report(
 
 
 def _parts_and_actions(c: Candidates, row: int, kind: int) -> tuple[list[str], list[str]]:
-    part, second = str(c.table["part"].iloc[row]), str(c.table["second"].iloc[row])
+    part, second = c.part[row], c.second[row]
     if kind == MEASURE:
         return [part] if part else [], ["measured"]
     if kind == CHEAP:
@@ -210,6 +210,8 @@ def _left_out(work: Work, rows: Options) -> pd.DataFrame:
     served = np.zeros(len(c), np.bool_)
     served[rows.unit] = True
     risk = failing(c, np.zeros(len(c), np.int64), np.full(len(c), -1), work.end_week)
+    unpostponed = _unpostponed(work)
+    units, depots = c.table["unit"].tolist(), c.table["depot"].tolist()
     out = []
     for u in range(len(c)):
         if served[u]:
@@ -218,12 +220,12 @@ def _left_out(work: Work, rows: Options) -> pd.DataFrame:
         best = float(relative[kind, u, week])
         reason = "no depot" if work.depot[u] < 0 else _full(work, rows, relative[:, u], u)
         if not best < 0 and not work.decided.accepted[u]:
-            kind, week, best, reason = _too_early(work, u)
+            kind, week, best, reason = _too_early(work, u, unpostponed)
             if not best < 0:
                 continue
         parts, _ = _parts_and_actions(c, u, kind)
         out.append({
-            "unit": c.table["unit"].iloc[u], "depot": c.table["depot"].iloc[u], "kind": KIND_WORDS[kind],
+            "unit": units[u], "depot": depots[u], "kind": KIND_WORDS[kind],
             "parts": parts, "best_week": work.weeks.iso[week] if week >= 0 else "", "saving": -best,
             "risk": float(risk[u]), "cost_at_risk": float(risk[u] * c.fail_cost[u]), "reason": reason,
             "job": "", "why": "", **_decision(work, u),
@@ -232,17 +234,25 @@ def _left_out(work: Work, rows: Options) -> pd.DataFrame:
     return frame.sort_values(["saving", "unit"], ascending=[False, True], ignore_index=True)
 
 
-def _too_early(work: Work, u: int) -> tuple[int, int, float, str]:
+def _unpostponed(work: Work) -> Floats:
+    """Costs of acting as they were if nobody had postponed anything; the table's own where nobody did."""
+    if not (work.decided.not_before > 0).any():
+        return work.table.cost
+    services, waits_for = work.table.services, work.table.waits_for
+    return make_costs(
+        work.candidates, work.values, work.weeks, services, waits_for, work.settings, work.opened, work.depot
+    ).cost
+
+
+def _too_early(work: Work, u: int, unpostponed: Floats) -> tuple[int, int, float, str]:
     """Kind, week (-1), cost relative to waiting and reason of a visit that is postponed, or whose part arrives too late;
     no cost below waiting where it is neither."""
     c, table, postponed = work.candidates, work.table, work.decided.not_before[u] > 0
     if postponed:
-        free = make_costs(
-            c, work.values, work.weeks, table.services, table.waits_for, work.settings, work.opened, work.depot
-        ).cost[:, u]
+        free = unpostponed[:, u]
         return int(free.min(axis=1).argmin()), -1, float(free.min() - table.wait[u]), "postponed"
     now = c.part_cost[u] + c.part_h[u] * work.settings.hour_rate + work.settings.access_cost + work.values.left[u, 0]
-    late = c.has_part[u] and c.lead[u] > last_working_day(work.weeks)
+    late = bool(c.part[u]) and c.lead[u] > last_working_day(work.weeks)
     return REPLACE, -1, float(now - table.wait[u]) if late else np.inf, "part too late"
 
 
