@@ -23,9 +23,10 @@ from analysis.forecast.lows import LOWS_C, RISES_K, Bounds, Weather, failed_by
 from analysis.forecast.outlook import weighted_quantile
 from analysis.kernel import loops, ready
 from analysis.readings.aid import Aid
-from analysis.readings.observe import BATTERY, ClassLaws, LawDoubt
+from analysis.readings.observe import BATTERY, CHANNELS, ClassLaws, LawDoubt
 from analysis.readings.panel import Floats
 from analysis.starting.coldest_start import Needs, drawn_coldest_starts, drawn_laws, starts_on_levels
+from analysis.wear.paths import DrawNoise, Growth, PathGrid, default_prior, draw_values, growth_posterior, make_grid
 from dashboard.desk import quick
 
 KELVIN, FLAT_KELVIN, FLAT = 1e-4, 1e-3, 1e-3
@@ -143,6 +144,31 @@ def test_quantiles_are_those_of_sorted_draws(monkeypatch: pytest.MonkeyPatch) ->
         for q in (0.0, 0.125, 0.5, 1.0):
             fast, plain = both(lambda: weighted_quantile(values, weight, q), monkeypatch)  # noqa: B023
             np.testing.assert_array_equal(fast, plain)
+
+
+def posterior(units: int, readings: int) -> tuple[Growth, PathGrid]:
+    """Posteriors of parts sound and worn, of few and many readings."""
+    rng = np.random.default_rng(8)
+    days = np.sort(rng.uniform(0.0, 1500.0, (units, readings)))[:, ::-1]
+    grown = 1.0 + rng.choice([0.0, 3.0], units)[:, None] * np.maximum(1.0 - days / 600.0, 0.0) ** 1.7
+    usable, grid = rng.random((units, readings)) < rng.uniform(0.1, 1.0, units)[:, None], make_grid()
+    value, spread, excess = grown + rng.normal(0.0, 0.05, days.shape), np.full(units, 0.1), np.full(units, 3.0)
+    log_prior = default_prior().log_weights(grid, BATTERY)
+    ageing = rng.uniform(0.0, 0.02, units)
+    se = np.full(days.shape, 0.05)
+    return growth_posterior(
+        days, value, se, usable, spread, excess, grid, log_prior, ageing, np.full(units, 90.0)
+    ), grid
+
+
+def test_drawn_values_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before, today and ahead."""
+    growth, grid = posterior(60, 12)
+    noise, ahead = DrawNoise.make(chance_of(60, 16), CHANNELS[BATTERY]), np.array([-60.0, 0.0, 30.0, 182.0])
+    fast, plain = both(lambda: draw_values(growth, grid, ahead, noise), monkeypatch)
+    assert isinstance(plain, np.ndarray)
+    assert plain.max() > 2.0 * plain.min()
+    np.testing.assert_allclose(fast, plain, rtol=1e-6)
 
 
 TINY = """

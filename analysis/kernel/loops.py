@@ -205,3 +205,54 @@ def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, sha
                 below += lower + equal
                 low = right
         found[u] = value[low]
+
+
+def values_drawn(
+    first: int,
+    stop: int,
+    weight: Singles,
+    base: Singles,
+    amount: Singles,
+    var_base: Singles,
+    var_amount: Singles,
+    cov: Singles,
+    even: Doubles,
+    amount_z: Doubles,
+    base_z: Doubles,
+    pace_z: Doubles,
+    pace_sd: float,
+    now: Doubles,
+    then: Doubles,
+    ahead_d: Doubles,
+    aged: Doubles,
+    value: Singles,
+) -> None:
+    """Values (H, U, K) drawn from posteriors over N growth paths (U, N), the first of them steady; see `wear.paths`.
+
+    even ... pace_z: (U, K) chance; now: (N,) growth of each path today, then: (H, N) `ahead_d` (H,) days ahead; aged: (H, U).
+    """
+    paths, draws = weight.shape[1], even.shape[1]
+    up_to = np.empty(paths, np.float64)
+    for u in range(first, stop):
+        total = 0.0
+        for n in range(paths):
+            total += weight[u, n]
+            up_to[n] = total
+        for k in range(draws):
+            n, high = 0, paths - 1  # the first path up to which the weight is that of the place
+            while n < high:
+                middle = (n + high) // 2
+                if up_to[middle] / total < even[u, k]:
+                    n = middle + 1
+                else:
+                    high = middle
+            mean, variance, together = np.float64(amount[u, n]), np.float64(var_amount[u, n]), np.float64(cov[u, n])
+            drawn, new = 0.0, np.float64(base[u, n])
+            if n > 0:
+                drawn = max(mean + np.sqrt(variance) * amount_z[u, k], 0.0)
+                new += together / variance * (drawn - mean)
+            new += np.sqrt(max(np.float64(var_base[u, n]) - together * together / variance, 1e-12)) * base_z[u, k]
+            pace = np.exp(pace_sd * pace_z[u, k] - 0.5 * pace_sd * pace_sd)
+            for h in range(len(ahead_d)):
+                grown = now[n] + pace * (then[h, n] - now[n]) if ahead_d[h] > 0.0 else then[h, n]
+                value[h, u, k] = new + drawn * grown + aged[h, u]

@@ -17,6 +17,8 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analysis.constants import DAYS_PER_YEAR
+from analysis.kernel.loops import values_drawn
+from analysis.kernel.ready import compiled
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
 from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
@@ -426,6 +428,21 @@ class DrawNoise:
 
 def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNoise) -> npt.NDArray[np.float32]:
     """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before)."""
+    loop = compiled(values_drawn)
+    if loop is not None:
+        since = np.maximum(np.nan_to_num(grid.lag, nan=-np.inf) + np.concatenate([[0.0], ahead_d])[:, None], 0.0)
+        shape = (since / DAYS_PER_YEAR) ** grid.power
+        fields = (growth.weight, growth.base, growth.amount, growth.var_base, growth.var_amount, growth.cov)
+        chance = (noise.even, noise.amount, noise.base, noise.pace)
+        found = np.empty((len(ahead_d), *noise.even.shape), dtype=np.float32)
+        loop(
+            0, len(noise.even),
+            *(np.ascontiguousarray(field, np.float32) for field in fields),
+            *(np.ascontiguousarray(z, np.float64) for z in chance),
+            PATHS.pace_sd, shape[0], shape[1:], np.asarray(ahead_d, np.float64),
+            np.stack([growth.aged(ahead) for ahead in ahead_d]), found,
+        )  # fmt: skip
+        return found
     path = _draw_paths(growth.weight, noise.even)
 
     def take(field: Reals) -> Floats:
