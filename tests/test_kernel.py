@@ -10,7 +10,7 @@ from __future__ import annotations
 import importlib
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numba
@@ -26,7 +26,17 @@ from analysis.readings.aid import Aid
 from analysis.readings.observe import BATTERY, CHANNELS, ClassLaws, LawDoubt
 from analysis.readings.panel import Floats
 from analysis.starting.coldest_start import Needs, drawn_coldest_starts, drawn_laws, starts_on_levels
-from analysis.wear.paths import DrawNoise, Growth, PathGrid, default_prior, draw_values, growth_posterior, make_grid
+from analysis.wear.paths import (
+    DrawNoise,
+    Growth,
+    Levels,
+    PathGrid,
+    default_prior,
+    draw_values,
+    growth_posterior,
+    levels_of,
+    make_grid,
+)
 from dashboard.desk import quick
 
 KELVIN, FLAT_KELVIN, FLAT = 1e-4, 1e-3, 1e-3
@@ -169,6 +179,17 @@ def test_drawn_values_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch)
     assert isinstance(plain, np.ndarray)
     assert plain.max() > 2.0 * plain.min()
     np.testing.assert_allclose(fast, plain, rtol=1e-6)
+
+
+def test_levels_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Means today, ahead and before, and how sure they are, of amounts that may be below nil."""
+    growth, grid = posterior(60, 12)
+    fast, plain = both(lambda: levels_of(growth, grid, 30.0, np.linspace(0.0, 300.0, 60)), monkeypatch)
+    assert isinstance(fast, Levels)
+    assert isinstance(plain, Levels)
+    assert (growth.amount < 0.0).any()
+    for one in fields(Levels):
+        np.testing.assert_allclose(getattr(fast, one.name), getattr(plain, one.name), rtol=1e-6)
 
 
 TINY = """

@@ -6,6 +6,7 @@ Nothing here is run as it stands: see `ready`. 32-bit floats stay so, because a 
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -256,3 +257,51 @@ def values_drawn(
             for h in range(len(ahead_d)):
                 grown = now[n] + pace * (then[h, n] - now[n]) if ahead_d[h] > 0.0 else then[h, n]
                 value[h, u, k] = new + drawn * grown + aged[h, u]
+
+
+def path_means(
+    first: int,
+    stop: int,
+    weight: Singles,
+    base: Singles,
+    amount: Singles,
+    var_base: Singles,
+    var_amount: Singles,
+    cov: Singles,
+    shapes: Doubles,
+    back: Doubles,
+    design: Places,
+    surely_sd: float,
+    least_weight: float,
+    found: Doubles,
+) -> None:
+    """What posteriors over N growth paths (U, N) come to, amounts below nil held at nil; see `Growth.worn_only`.
+
+    shapes: (2, N) growth of each path at two times; back: (U, C) columns of growth at a time of each vehicle's own, of which
+    design (N,) takes one for each path; found: (4, U) mean and variance at the first time, means at the second and at its own.
+    """
+    paths = weight.shape[1]
+    for u in range(first, stop):
+        total, mean, later, own, square = 0.0, 0.0, 0.0, 0.0, 0.0
+        for n in range(paths):
+            w = np.float64(weight[u, n])
+            m, b = np.float64(amount[u, n]), np.float64(base[u, n])
+            variance, together = np.float64(var_amount[u, n]), np.float64(cov[u, n])
+            s = np.sqrt(max(variance, 1e-18))
+            if n > 0 and m < surely_sd * s and w > least_weight:
+                z = m / s
+                inside = 0.5 * math.erfc(-z * math.sqrt(0.5))
+                density = math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
+                held = m * inside + s * density
+                slope = together / (s * s)
+                b += slope * (held - m)
+                variance = max((m * m + s * s) * inside + m * s * density - held * held, 0.0)
+                m, together = held, slope * variance
+            shape = shapes[0, n]
+            value = b + m * shape
+            total += w
+            mean += w * value
+            square += w * (value * value + variance * shape * shape + 2.0 * together * shape + var_base[u, n])
+            later += w * (b + m * shapes[1, n])
+            own += w * (b + (m * back[u, design[n]] if n > 0 else 0.0))
+        found[0, u], found[1, u], found[2, u], found[3, u] = mean, square + mean * mean * (total - 2.0), later, own

@@ -20,6 +20,7 @@ _PLACES: Final = "int64[::1]"
 SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
     loops.weighted_places: (_F2, _D2, "float64", _D1),
     loops.failed_by_the_end: (_D4, _D2, _PLACES, _D1, _D1, _F3, _PLACES, _F1, _D2, _D3),
+    loops.path_means: (*(_F2,) * 6, _D2, _D2, _PLACES, "float64", "float64", _D2),
     loops.values_drawn: (*(_F2,) * 6, *(_D2,) * 4, "float64", _D1, _D2, _D1, _D2, _F3),
     loops.coldest_on_levels: (
         _F3, _F2, _F2, _F2, _PLACES, _F3, _F3, _F1, _F1, "float32", "float32", _F3, _F3, _F3, _F3, _F3, _F3,

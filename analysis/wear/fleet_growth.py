@@ -21,8 +21,7 @@ from analysis.wear.paths import (
     PathGrid,
     draw_values,
     growth_posterior,
-    mean_before,
-    mean_value,
+    levels_of,
     onset_day,
 )
 
@@ -121,8 +120,8 @@ def summed_up(
         own = readings.posterior(s)
         drawn[:, s] = draw_values(own, grid, ahead_d, noise.of(s))
         steady[s], onset[s], slip[s] = own.weight[:, 0], onset_day(own, grid), own.last_slip
-        level[s], level_sd[s] = mean_value(own, grid, 0.0)
-        later[s], before[s] = mean_value(own, grid, GROWTH_D)[0], mean_before(own, grid, back[s])
+        found = levels_of(own, grid, GROWTH_D, back[s])
+        level[s], level_sd[s], later[s], before[s] = found.level, found.level_sd, found.later, found.before
 
     in_chunks(n, CHUNK_UNITS, fill)
     return GrowthSummary(steady, level, level_sd, later, before, back, onset, slip), drawn

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analysis.constants import DAYS_PER_YEAR
-from analysis.kernel.loops import values_drawn
+from analysis.kernel.loops import path_means, values_drawn
 from analysis.kernel.ready import compiled
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
@@ -150,6 +150,12 @@ class Growth:
     def of(self, rows: slice | Ints) -> Growth:
         """The growth of some of its vehicles."""
         return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+    @property
+    def fields(self) -> list[Reals]:
+        """Its arrays (U, N), as compiled loops take them."""
+        own = (self.weight, self.base, self.amount, self.var_base, self.var_amount, self.cov)
+        return [np.ascontiguousarray(field, np.float32) for field in own]
 
     @cached_property
     def worn_only(self) -> tuple[Floats, Floats, Floats, Floats]:
@@ -430,14 +436,12 @@ def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNois
     """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before)."""
     loop = compiled(values_drawn)
     if loop is not None:
-        since = np.maximum(np.nan_to_num(grid.lag, nan=-np.inf) + np.concatenate([[0.0], ahead_d])[:, None], 0.0)
-        shape = (since / DAYS_PER_YEAR) ** grid.power
-        fields = (growth.weight, growth.base, growth.amount, growth.var_base, growth.var_amount, growth.cov)
+        shape = _grown(grid, np.concatenate([[0.0], ahead_d]))
         chance = (noise.even, noise.amount, noise.base, noise.pace)
         found = np.empty((len(ahead_d), *noise.even.shape), dtype=np.float32)
         loop(
             0, len(noise.even),
-            *(np.ascontiguousarray(field, np.float32) for field in fields),
+            *growth.fields,
             *(np.ascontiguousarray(z, np.float64) for z in chance),
             PATHS.pace_sd, shape[0], shape[1:], np.asarray(ahead_d, np.float64),
             np.stack([growth.aged(ahead) for ahead in ahead_d]), found,
@@ -465,6 +469,12 @@ def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNois
     return out
 
 
+def _grown(grid: PathGrid, ahead_d: Floats) -> Floats:
+    """(H, N) growth of each path `ahead_d` days after the assessment (H,)."""
+    since = np.maximum(np.nan_to_num(grid.lag, nan=-np.inf) + ahead_d[:, None], 0.0)
+    return np.asarray((since / DAYS_PER_YEAR) ** grid.power)
+
+
 def _draw_paths(weight: Reals, even: Floats) -> Ints:
     """(U, K) stratified draws of paths by their weight (U, N) at the places `even` (U, K)."""
     size = weight.shape[1]
@@ -473,6 +483,32 @@ def _draw_paths(weight: Reals, even: Floats) -> Ints:
     offset = np.arange(len(cumulative))[:, None] * 2.0
     found = np.searchsorted((cumulative + offset).ravel(), (even + offset).ravel()).reshape(even.shape)
     return np.asarray(np.minimum(found - offset.astype(np.int64) // 2 * size, size - 1), dtype=np.int64)
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Posterior means (U,) of the value today, `later_d` days ahead and `back_d` days ago, and the deviation of today's."""
+
+    level: Floats
+    level_sd: Floats
+    later: Floats
+    before: Floats
+
+
+def levels_of(growth: Growth, grid: PathGrid, later_d: float, back_d: Floats) -> Levels:
+    """See :class:`Levels`; back_d: (U,) another day for each vehicle."""
+    loop = compiled(path_means)
+    if loop is None:
+        later, _ = mean_value(growth, grid, later_d)
+        return Levels(*mean_value(growth, grid, 0.0), later, mean_before(growth, grid, back_d))
+    found = np.empty((4, len(back_d)))
+    shapes, back = _grown(grid, np.array([0.0, later_d])), growth_columns(back_d)
+    loop(0, len(back_d), *growth.fields, shapes, back, grid.design, SURELY_GROWS_SD, LEAST_PATH_WEIGHT, found)
+    level, later, before = (
+        np.maximum(mean + growth.aged(day), OBSERVING.least_level)
+        for mean, day in ((found[0], 0.0), (found[2], later_d), (found[3], -back_d))
+    )
+    return Levels(level, np.sqrt(np.maximum(found[1], 0.0)), later, before)
 
 
 def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
