@@ -28,6 +28,10 @@ SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
 }  # fmt: skip
 """What each loop takes after the first and the last vehicle, the shortest loop first; one kind of arrays each, because each
 kind is compiled."""
+DAMAGED: Final = (
+    EOFError, pickle.UnpicklingError, ValueError, TypeError, AttributeError, ImportError, IndexError, KeyError, OverflowError,
+)  # fmt: skip
+"""What reading something kept that was cut off or changed may raise."""
 _made: dict[Loop, Loop] = {}
 
 
@@ -54,7 +58,7 @@ def make_ready(told: Callable[[], None]) -> bool:
             _compile(made[loop], f"void(int64, int64, {', '.join(taken)})")
             if len(made) == 1 and made[loop].stats.cache_misses:  # what is not kept of the first is not of the others
                 told()
-    except (RuntimeError, OSError, numba.core.errors.NumbaError):
+    except (RuntimeError, OSError, *DAMAGED, numba.core.errors.NumbaError):
         return False
     _made.update(made)
     return True
@@ -64,7 +68,7 @@ def _compile(loop: Any, signature: str) -> None:
     """Compiled, or as it is kept; what is kept and cannot be read is made anew."""
     try:
         loop.compile(signature)
-    except (EOFError, pickle.UnpicklingError):
+    except DAMAGED:
         loop.recompile()  # of nothing yet: empties what is kept
         loop.compile(signature)
 
