@@ -85,11 +85,12 @@ def _read(
         values = table[:, index].copy()
         values[np.isinf(values)] = np.nan
         arrays[name] = values
-    ids = table[:, 0].astype(np.int64)
+    ids, seconds = table[:, 0].astype(np.int64), table[:, 1].astype(np.int64)
+    del cells, table  # as large as all that is kept of it
     return Bulk(
         units=units,
         code=np.repeat(np.arange(len(units), dtype=np.int64), counts),
-        taken_at=table[:, 1].astype(np.int64).astype("datetime64[s]"),
+        taken_at=seconds.astype("datetime64[s]"),
         reading_id=ids,
         numbers=arrays,
         texts={name: _texts(db, name, filled.get(name, 0), ids, where, parameters) for name in texts},
@@ -111,7 +112,9 @@ def _texts(
         return out
     if filled > SPARSE * len(ids):
         cursor = db.conn.execute(f"SELECT {name} FROM readings{where} {_ORDER}", parameters)
-        out[:] = list(chain.from_iterable(cursor))
+        once: dict[str | None, str | None] = {}  # few people write many rows
+        for row, (text,) in enumerate(cursor):
+            out[row] = once.setdefault(text, text)
         return out
     also = f"{where} AND {name} <> ''" if where else f" WHERE {name} <> ''"
     order = np.argsort(ids)

@@ -219,10 +219,12 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
         "unit": pd.Series(bulk.unit, dtype="str"),
         "taken_at": pd.Series(bulk.taken_at.astype("datetime64[us]")),
     }
-    columns |= {name: pd.Series(bulk.numbers[name]) for name in MEASUREMENTS}
-    columns |= {name: pd.Series(bulk.texts[name], dtype="str") for name in READING_TEXTS}
-    columns["reading_id"] = pd.Series(bulk.reading_id)
-    return pd.DataFrame(columns)
+    for name in MEASUREMENTS:  # each array is let go of once it is a column: a large fleet fits in memory once
+        values = bulk.numbers.pop(name)
+        columns[name] = pd.Series(values if values.flags.writeable else values.copy(), copy=False)
+    columns |= {name: pd.Series(bulk.texts.pop(name), dtype="str") for name in READING_TEXTS}
+    columns["reading_id"] = pd.Series(bulk.reading_id, copy=False)
+    return pd.DataFrame(columns, copy=False)
 
 
 LATEST_OF_EACH = """

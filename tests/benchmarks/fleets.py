@@ -63,7 +63,7 @@ def _copied(frame: pd.DataFrame, copies: int) -> pd.DataFrame:
 def _logged(readings: pd.DataFrame, starts: int) -> pd.DataFrame:
     """Starts of the last year as a logger sees them, each like one of the vehicle's own readings but for cold and scatter."""
     chance, columns = np.random.default_rng(5), ["unit", "temperature_c", "rest_v", "crank_min_v"]
-    of = readings.groupby("unit").sample(starts, replace=True, random_state=5)[columns]
+    of = readings.dropna(subset=columns[2:]).groupby("unit").sample(starts, replace=True, random_state=5)[columns]
     at = readings["taken_at"].max() - pd.to_timedelta(chance.uniform(0.0, 365.0, len(of)), unit="D")
     cold = np.round(chance.normal(9.0, 8.0, len(of)), 1)
     warmer = np.nan_to_num(cold - of["temperature_c"].to_numpy())
