@@ -26,6 +26,7 @@ FLAGS = (
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",
+    "--disable-extensions",
     "--disable-component-update",
     "--disable-sync",
 )

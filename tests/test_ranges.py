@@ -20,7 +20,8 @@ from demo_fleet.scenario import AS_OF, demo_run
 from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
 
-NAMES = ("demo", "usual_mixed", "noisy_meters")
+BY_DAY = ("demo", "noisy_meters")
+EVERY = (*BY_DAY, pytest.param("usual_mixed", marks=pytest.mark.nightly))
 ROUNDING_K = 0.5
 
 
@@ -41,7 +42,7 @@ def held(name: str) -> pd.DataFrame:
     )
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EVERY)
 def test_the_coldest_start_is_right_in_the_middle(name: str) -> None:
     """Median error within 1.5 K, and the range true for more than half of the vehicles of every single fleet."""
     one = held(name)
@@ -50,8 +51,11 @@ def test_the_coldest_start_is_right_in_the_middle(name: str) -> None:
     assert np.isfinite(one["error"]).all()
 
 
-def test_eighty_per_cent_ranges_hold_for_about_eighty_per_cent() -> None:
-    every = pd.concat([held(name) for name in NAMES])
+@pytest.mark.parametrize(
+    "names", [BY_DAY, pytest.param((*BY_DAY, "usual_mixed"), marks=pytest.mark.nightly)], ids=["by day", "by night"]
+)
+def test_eighty_per_cent_ranges_hold_for_about_eighty_per_cent(names: tuple[str, ...]) -> None:
+    every = pd.concat([held(name) for name in names])
     for some in (every, every[every["flagged"]]):
         error = np.sqrt(0.8 * 0.2 / len(some))  # standard error of a share of 80 %
         assert 0.75 - error <= some["holds"].mean() <= 0.88 + error
