@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
-from analysis.forecast.lows import Weather, make_weather
+from analysis.forecast.lows import Weather, depots_of, make_weather
 from analysis.forecast.past import Past, look_days, past_of
 from analysis.readings.aid import aid_of
 from analysis.readings.class_laws import estimate_laws
@@ -170,7 +170,7 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     seed = int(day // LEARNING.span_d) if seed is None else seed  # each look has chance of its own
     state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws)
     units = state.panel.units["unit"].to_numpy(dtype=object)
-    depots, depot = depot_codes(state.panel.units)
+    depots, depot = depots_of(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d)
     ahead = make_weather(then.climate, depots, int(day), LEARNING.span_d)
     *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
@@ -241,12 +241,6 @@ def _starts_on_grid(
         departures,
         aid_of(state.panel.units),
     )
-
-
-def depot_codes(units: pd.DataFrame) -> tuple[list[str], npt.NDArray[np.int64]]:
-    """Depot names and the code of each vehicle's depot."""
-    codes, names = pd.factorize(units["depot"].fillna("").astype(str), sort=True)
-    return [str(n) for n in names], codes.astype(np.int64)
 
 
 def learn_needs(

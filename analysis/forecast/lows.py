@@ -107,6 +107,12 @@ def failed_by(windows: Sequence[Weather], depot: Ints, coldest_c: Reals, bounds:
     return out
 
 
+def depots_of(units: pd.DataFrame) -> tuple[list[str], Ints]:
+    """Depot names, and the code of each vehicle's depot."""
+    codes, names = pd.factorize(units["depot"].fillna("").astype(str), sort=True)
+    return [str(n) for n in names], codes.astype(np.int64)
+
+
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:
     """Mean daily low and its standard deviation [degC, K], (D, N), interpolated between mid-months; days since 1970."""
     mean = np.full((len(depots), len(days)), WEATHER.unknown_low_c)

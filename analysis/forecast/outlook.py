@@ -8,25 +8,17 @@ what is not known about the vehicle is not mistaken for a risk that comes anew e
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
-from analysis.forecast.learning import LearnedNeeds, depot_codes, not_failed, scatter_draws
-from analysis.forecast.lows import (
-    CHUNK_UNITS,
-    Bounds,
-    Weather,
-    failed_by,
-    make_weather,
-    seasonal_lows,
-    shapes,
-    weather_of,
-)
+from analysis.forecast.learning import LearnedNeeds, not_failed, scatter_draws
+from analysis.forecast.lows import CHUNK_UNITS, Bounds, Weather, failed_by
+from analysis.forecast.season import Season
 from analysis.kernel.loops import weighted_places
 from analysis.kernel.ready import compiled
 from analysis.readings.aid import Aid, aid_of
@@ -46,7 +38,6 @@ from analysis.starting.coldest_start import DrawnLaws, Needs, drawn_coldest_star
 from analysis.starting.floors import Floors, floors_of
 from analysis.wear.state import FleetState
 
-WEEKS = 26
 CHARGE_SEED = 1_000_003  # chance of its own for the charge, so that the other draws stay as they are
 Drawn: TypeAlias = Reals
 
@@ -57,7 +48,7 @@ class Outlook:
 
     coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first at the end of the
     horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
-    and was repaired without a record; needs: per draw; depot: (U,); departure: (U, K) [K] of the vehicle
+    and was repaired without a record; needs: per draw; depot: (U,) place among the season's; departure: (U, K) [K] of the vehicle
     from its modelled coldest start; laws: of each class in each draw; failures: starts that failed and
     that no repair has followed; floors: what no start is promised below; aid: what the vehicles' starting aids draw.
     """
@@ -68,7 +59,6 @@ class Outlook:
     renewed: Floats
     needs: Needs
     depot: Ints
-    depots: tuple[str, ...]
     departure: Floats
     laws: DrawnLaws
     failures: Failures
@@ -86,11 +76,11 @@ def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Ne
     return Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE.coldest_k * z
 
 
-def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *, named: int) -> Outlook:
+def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: FleetTables, *, named: int) -> Outlook:
     """Coldest starts at every `ahead_d` of the state (the first is `survival_d` ago, the second 0).
 
-    tables: what was known at the start of the state's day; named: index of the day ahead at which the limiting need is
-    named, the end of the horizon asked for.
+    told: starts with a known outcome and repairs, as known at the start of the state's day, of these vehicles and maybe
+    others; named: index of the day ahead at which the limiting need is named, the end of the horizon asked for.
     """
     draws = state.drawn.shape[-1]
     needs, departure = unit_needs(state, learned, draws)
@@ -115,22 +105,19 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, tables: FleetTables, *,
     charge = Draws(keys_of(state.panel.units["unit"].astype(str).to_numpy()), draws, CHARGE_SEED)
     floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0), charge.normal("battery base"))
     coldest = _floored(np.stack(found) + departure.astype(np.float32), floors.as_charged)
-    depots, depot = depot_codes(state.panel.units)
-    past = make_weather(tables.climate, depots, int(state.day) - LEARNING.survival_d, LEARNING.survival_d)
-    failed = past.probability(depot, coldest[0], coldest[1])
+    depot = season.codes(state.panel.units)
+    failed = season.past.probability(depot, coldest[0], coldest[1])
     weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded)
-    starts = starts_on_record(state.panel.units, tables.readings)
-    repaired = last_repair(state.panel.units, tables.repairs, state.resets.day)
+    starts = starts_on_record(state.panel.units, told.readings)
+    repaired = last_repair(state.panel.units, told.repairs, state.resets.day)
     failures = standing_failures(starts, repaired, state.day, learned.recorded)
     weight = np.where(failures.any[:, None], 1.0, weight)  # it did fail, and stands as it failed
-    season = seasonal_lows(tables.climate, depots, np.array([int(state.day)]))[0][depot, 0]
+    usual_c = season.usual_c[depot]
     span = (state.day - LEARNING.survival_d, state.day)
-    told = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), season, span, weight)
-    alive, failures = weight * told.weight, explained(failures, told, season)
+    says = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), usual_c, span, weight)
+    alive, failures = weight * says.weight, explained(failures, says, usual_c)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
-    return Outlook(
-        coldest, limiting, alive, renewed, needs, depot, tuple(depots), departure, laws, failures, floors, aid
-    )
+    return Outlook(coldest, limiting, alive, renewed, needs, depot, departure, laws, failures, floors, aid)
 
 
 def _floored(coldest: Reals, floor: Floats) -> Reals:
@@ -168,7 +155,6 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.renewed[rows],
         needs,
         outlook.depot[rows],
-        outlook.depots,
         outlook.departure[rows],
         outlook.laws,
         outlook.failures.of(rows),
@@ -182,28 +168,14 @@ def window_probability(outlook: Outlook, weather: Weather, start: int, end: int)
     return weather.probability(outlook.depot, outlook.coldest[start], outlook.coldest[end])
 
 
-def weekly_weather(
-    state: FleetState, outlook: Outlook, climate: pd.DataFrame, forecast: pd.DataFrame | None, weeks: int = WEEKS
-) -> list[Weather]:
-    """Weather of each coming week."""
-    depots, day = list(outlook.depots), int(state.day)
-    mean, sd = seasonal_lows(climate, depots, day + np.arange(7 * weeks))
-    shape = shapes(climate, depots)
-    found = []
-    for w in range(weeks):
-        week = slice(7 * w, 7 * w + 7)
-        found.append(weather_of((mean[:, week], sd[:, week]), shape, depots, day + 7 * w, forecast, seed=100 + w))
-    return found
-
-
-def weekly_probability(state: FleetState, outlook: Outlook, weather: list[Weather]) -> npt.NDArray[np.float64]:
+def weekly_probability(state: FleetState, outlook: Outlook, weather: Sequence[Weather]) -> npt.NDArray[np.float64]:
     """(U, K, weeks) probability, per draw, of a no-start by the end of each coming week if nothing is done."""
     ends = [7.0 * w for w in range(len(weather) + 1)]
     return later_probability(state, outlook, weather, ends, np.zeros(outlook.alive.shape))
 
 
 def later_probability(
-    state: FleetState, outlook: Outlook, weather: list[Weather], ends: list[float], failed: Floats
+    state: FleetState, outlook: Outlook, weather: Sequence[Weather], ends: list[float], failed: Floats
 ) -> Floats:
     """(U, K, windows) probability, per draw, of a no-start by the end of each later window.
 

@@ -180,6 +180,19 @@ class Observations:
             return out
         return np.concatenate([np.hypot(out[:1], self.habit_sd), out[1:]])
 
+    def of(self, rows: Ints) -> Observations:
+        """Those of some vehicles."""
+        return Observations(
+            self.value[:, rows],
+            self.se[:, rows],
+            self.laws,
+            self.rest_v[rows],
+            self.emf_per_rpm[rows],
+            None if self.least is None else self.least[rows],
+            None if self.turned is None else self.turned[:, rows],
+            None if self.habit_sd is None else self.habit_sd[rows],
+        )
+
     def by_meters(self) -> Observations:
         """What volts and amps tell, without what speed or time alone does."""
         if self.turned is None:

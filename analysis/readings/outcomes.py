@@ -74,15 +74,22 @@ class Failures:
 
 
 def starts_on_record(units: pd.DataFrame, readings: pd.DataFrame) -> Starts:
-    """Outcomes of starts in the readings; a reading without an outcome is none."""
-    told = readings["outcome"].fillna("").astype(str) if "outcome" in readings else pd.Series("", index=readings.index)
-    some = readings[told.to_numpy() != ""]
+    """Outcomes of starts in the readings, of these vehicles; a reading without an outcome is none."""
+    some = with_outcome(readings)
     code = pd.Index(units["unit"].astype(str)).get_indexer(pd.Index(some["unit"].astype(str)))
+    some, code = some[code >= 0], code[code >= 0]
     day = days_since_epoch(some["taken_at"]) if len(some) else np.zeros(0)
     order = np.lexsort((day, code))
     temperature = some["temperature_c"].to_numpy(np.float64) if "temperature_c" in some else np.full(len(some), np.nan)
     kind = some["outcome"].to_numpy(dtype=object) if len(some) else np.zeros(0, dtype=object)
     return Starts(code[order].astype(np.int64), day[order], kind[order], temperature[order])
+
+
+def with_outcome(readings: pd.DataFrame) -> pd.DataFrame:
+    """The readings of starts of which it is known how they went."""
+    told = readings["outcome"].fillna("").astype(str) if "outcome" in readings else pd.Series("", index=readings.index)
+    found: pd.DataFrame = readings[told.to_numpy() != ""]
+    return found
 
 
 def no_starts_on_record(tables: FleetTables) -> pd.DataFrame:

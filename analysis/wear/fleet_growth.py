@@ -6,7 +6,7 @@ in chunks that fit the cache, drawn from and summed up there, and made again for
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +28,9 @@ from analysis.wear.paths import (
 ONSET_SLACK_D = 15.0  # the shortest onset lag: wear may begin on the day a part is fitted
 BEFORE_D = 270.0  # a level is compared with that of nine months ago, or of the first reading since the last repair
 GROWTH_D = 30.0  # growth is that over the coming month
+
+
+PER_VEHICLE = ("before_d", "value", "se", "usable", "base_sd", "fail_excess", "age_d", "group", "ageing", "reference_d")
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,15 @@ class ChannelReadings:
     log_ratio: Floats | None = None
     made: Growth | None = None
     twice: Bools | None = None
+
+    def of(self, rows: Ints) -> ChannelReadings:
+        """What the growth of some vehicles is made of."""
+        return replace(
+            self,
+            **{name: getattr(self, name)[rows] for name in PER_VEHICLE},
+            made=None if self.made is None else self.made.of(rows),
+            twice=None if self.twice is None else self.twice[rows],
+        )
 
     def posterior(self, rows: slice | Ints) -> Growth:
         """Growth of some vehicles, under the growth laws where they are known."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.circuit.choices import BATTERY_TABLES
@@ -23,6 +24,7 @@ from analysis.readings.panel import (
     Reals,
     days_since_epoch,
     panel_of,
+    some_vehicles,
     without_slips,
 )
 from analysis.readings.renewals import (
@@ -47,7 +49,6 @@ from analysis.wear.growth_laws import (
 )
 from analysis.wear.paths import (
     DrawNoise,
-    GrowthPrior,
     PathGrid,
     default_prior,
     make_grid,
@@ -58,26 +59,18 @@ FAIL_RANGE = (0.3, 120.0)  # range of excess searched for it, in class-usual val
 
 
 @dataclass(frozen=True)
-class FleetState:
-    """Everything known of U vehicles at the start of a day.
+class FleetRead:
+    """What the readings of U vehicles tell at the start of a day, before anything is drawn.
 
-    growth: one per channel, and in channels what each was made from; drawn: (H, 7, U, K) multiples of class-usual at
-    `ahead_d`; field: (U, K) motor field; weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,)
-    how probable that is; rest_v: (U,); usable: (7, U, R); reset_day: (7, U); last_day: (U,) day of the latest reading,
-    NaN for none; fail_excess: (G, 7); bay_notes: sentences.
+    channels: what each channel's growth is made of; rest_v: (U,); usable: (7, U, R); reset_day: (7, U); last_day: (U,) day
+    of the latest reading, NaN for none; fail_excess: (G, 7); bay_notes: sentences.
     """
 
     day: float
     panel: Panel
     observed: Observations
     grid: PathGrid
-    growth: tuple[GrowthSummary, ...]
     channels: tuple[ChannelReadings, ...]
-    ahead_d: Floats
-    drawn: Reals
-    field: Floats
-    weak: Bools
-    starter_share: Floats
     rest_v: Floats
     usable: Bools
     reset_day: Floats
@@ -102,6 +95,41 @@ class FleetState:
         """(U,) class code."""
         return self.panel.group
 
+    @property
+    def names(self) -> npt.NDArray[np.object_]:
+        """(U,) names of the vehicles."""
+        return np.asarray(self.panel.units["unit"].astype(str).to_numpy(dtype=object))
+
+    def of(self, rows: Ints) -> FleetRead:
+        """What is known of some of the vehicles; what all share stays."""
+        return replace(
+            self,
+            panel=some_vehicles(self.panel, rows),
+            observed=self.observed.of(rows),
+            channels=tuple(channel.of(rows) for channel in self.channels),
+            rest_v=self.rest_v[rows],
+            usable=self.usable[:, rows],
+            reset_day=self.reset_day[:, rows],
+            resets=replace(self.resets, day=self.resets.day[:, rows]),
+            last_day=self.last_day[rows],
+        )
+
+
+@dataclass(frozen=True)
+class FleetState(FleetRead):
+    """The same vehicles with K possible truths of each.
+
+    growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field; weak:
+    (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is.
+    """
+
+    growth: tuple[GrowthSummary, ...]
+    ahead_d: Floats
+    drawn: Reals
+    field: Floats
+    weak: Bools
+    starter_share: Floats
+
 
 def estimate_state(
     tables: FleetTables,
@@ -110,13 +138,46 @@ def estimate_state(
     *,
     draws: int,
     seed: int = 0,
-    prior: GrowthPrior | None = None,
+    laws: ClassLaws | None = None,
+    needs: Floats | None = None,
+    growth_laws: GrowthLaws | None = None,
+) -> FleetState:
+    """State of every vehicle, read and drawn; see :func:`read_fleet` and :func:`draw_state`."""
+    read = read_fleet(tables, day, laws=laws, needs=needs, growth_laws=growth_laws)
+    return draw_state(read, ahead_d, draws=draws, seed=seed)
+
+
+def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0) -> FleetState:
+    """K possible truths of every vehicle at days ahead; those of a vehicle are the same whatever others are drawn with it."""
+    chance = Draws(keys_of(read.names), draws, seed)
+    drawn = np.empty((len(ahead_d), len(CHANNELS), len(read.names), draws), dtype=np.float32)
+    growth = []
+    for c, own in enumerate(read.channels):
+        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise.make(chance, CHANNELS[c]))
+        growth.append(kept)
+    now = drawn[int(np.argmin(np.abs(ahead_d)))]
+    field, weak, share = draw_field(read.panel, read.observed, now, chance)
+    return FleetState(
+        **{one.name: getattr(read, one.name) for one in fields(FleetRead)},
+        growth=tuple(growth),
+        ahead_d=ahead_d,
+        drawn=drawn,
+        field=field,
+        weak=weak,
+        starter_share=share,
+    )
+
+
+def read_fleet(
+    tables: FleetTables,
+    day: float,
+    *,
     laws: ClassLaws | None = None,
     needs: Floats | None = None,
     growth_laws: GrowthLaws | None = None,
     bays: bool = False,
-) -> FleetState:
-    """State of every vehicle from tables that hold nothing dated `day` [d since 1970] or later.
+) -> FleetRead:
+    """What the tables tell of every vehicle; they hold nothing dated `day` [d since 1970] or later.
 
     needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.  growth_laws: of
     the same classes, where they were learned from more vehicles than these.  bays: look for wrong meters and
@@ -140,8 +201,7 @@ def estimate_state(
     reset_day = np.maximum(reset_day, np.where(np.isfinite(resets.day), resets.day - 0.5, -np.inf))
     usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
     fail = failing_excess(laws, panel, needs if needs is not None else need_priors(panel)[0])
-    grid, prior = make_grid(), prior or default_prior()
-    chance = Draws(keys_of(panel.units["unit"].astype(str).to_numpy()), draws, seed)
+    grid, prior = make_grid(), default_prior()
     before = day - panel.day
     n = len(panel.units)
     channels, lives, ageings = [], [], []
@@ -179,7 +239,7 @@ def estimate_state(
             twice=twice,
         )
         if not growth_laws:
-            if n <= MOST_LIVES:  # the same vehicles are drawn from below
+            if n <= MOST_LIVES:  # the same vehicles are drawn from
                 own = replace(own, made=own.posterior(slice(None)))
             rows = present_vehicles(use)
             past = past_lives(
@@ -197,27 +257,12 @@ def estimate_state(
             lives.append((present_lives(panel, own.posterior(rows), use, day, rows), past))
         channels.append(own)
     growth_laws = growth_laws or learn_growth(lives, ageings, grid, prior, len(panel.groups), panel.taught)
-    drawn = np.empty((len(ahead_d), len(CHANNELS), n, draws), dtype=np.float32)
-    growth = []
-    for c, own in enumerate(channels):
-        own = replace(own, log_ratio=growth_laws.log_ratio(grid, c, prior))
-        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise.make(chance, CHANNELS[c]))
-        growth.append(kept)
-        channels[c] = replace(own, made=None)
-    now = drawn[int(np.argmin(np.abs(ahead_d)))]
-    field, weak, share = draw_field(panel, observed, now, chance)
-    return FleetState(
+    return FleetRead(
         day,
         panel,
         observed,
         grid,
-        tuple(growth),
-        tuple(channels),
-        ahead_d,
-        drawn,
-        field,
-        weak,
-        share,
+        tuple(replace(own, log_ratio=growth_laws.log_ratio(grid, c, prior)) for c, own in enumerate(channels)),
         recent_rest_v(panel, observed),
         usable,
         reset_day,

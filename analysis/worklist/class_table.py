@@ -18,14 +18,14 @@ from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.choices import LIVES
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 from analysis.wear.paths import LIVES_D, default_prior
-from analysis.wear.state import FleetState
+from analysis.wear.state import FleetRead
 from analysis.worklist.choices import JUDGING
 
 MOST_VEHICLES = 500  # of each class, for the lives of parts; for speed
 COLUMNS = ["vehicle_class", "quantity", "value", "se", "unit", "units", "readings", "no_starts", "cases"]
 
 
-def class_table(state: FleetState, learned: LearnedNeeds, known: FleetTables) -> pd.DataFrame:
+def class_table(state: FleetRead, learned: LearnedNeeds, known: FleetTables) -> pd.DataFrame:
     """Long table: vehicle_class, quantity, value, se, unit; units, readings, no_starts of the class; and cases: vehicles,
     onsets of wear or failures that the row itself rests on, NaN where it rests on the readings or the no-starts.
 
@@ -92,7 +92,7 @@ def _in_the_cold(name: str, slope: Floats, curve: Floats, doubt: LawDoubt, group
     return f"{name} at −20 °C, times that at 20 °C", times, error, "1", np.nan
 
 
-def growth_rows(state: FleetState, group: int, channel: int) -> list[_Row]:
+def growth_rows(state: FleetRead, group: int, channel: int) -> list[_Row]:
     """How often wear of a channel begins, and how long it takes until it alone stops a sound vehicle at +5 °C."""
     found = state.growth_laws
     prior, words = found.prior[group], CHANNELS[channel].replace("_", " ")

@@ -13,13 +13,14 @@ from scipy.special import ndtri
 
 from analysis.constants import DAYS_PER_YEAR, Z_80
 from analysis.forecast.lows import seasonal_lows
-from analysis.forecast.outlook import chosen, outlook_renewed, weighted_quantile
+from analysis.forecast.outlook import outlook_renewed, weighted_quantile
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
 from analysis.readings.panel import Bools, Floats, dates_of
 from analysis.wear.paths import mean_value
-from analysis.wear.state import FleetState
+from analysis.wear.state import FleetRead
 from analysis.worklist.assess import Assessment
 from analysis.worklist.choices import JUDGING
+from analysis.worklist.judge import drawn
 from analysis.worklist.part import PART_CHANNEL
 
 PATH_STEP_D = 7.0  # the drawn path has a point a week
@@ -78,7 +79,7 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
     )
 
 
-def plain_slopes(state: FleetState, unit: str) -> dict[str, tuple[float, float, float]]:
+def plain_slopes(state: FleetRead, unit: str) -> dict[str, tuple[float, float, float]]:
     """Theil-Sen slope of every part over about the last year, with its 90 % interval [mOhm a month; A for drag].
 
     The plain check beside the model's growth: the median of the slopes between all pairs of readings.  Only readings
@@ -119,7 +120,7 @@ def theil_sen(day: Floats, value: Floats) -> tuple[float, float, float]:
     return float(np.median(slopes)), float(low), float(high)
 
 
-def with_bounds(state: FleetState, u: int, c: int) -> tuple[Floats, Bools]:
+def with_bounds(state: FleetRead, u: int, c: int) -> tuple[Floats, Bools]:
     """(R,) values of one part of one vehicle, multiples of class-usual, and which of them are the least that it can be."""
     value = state.observed.value[c, u]
     if c != BATTERY or state.observed.least is None:
@@ -128,7 +129,7 @@ def with_bounds(state: FleetState, u: int, c: int) -> tuple[Floats, Bools]:
     return np.where(bound, state.observed.least[u], value), bound
 
 
-def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
+def _readings(state: FleetRead, u: int, c: int, usual: float) -> pd.DataFrame:
     value, bound = with_bounds(state, u, c)
     se = np.where(bound, 0.0, state.observed.se[c, u])
     keep = np.isfinite(value) & state.panel.present[u]
@@ -147,7 +148,7 @@ def _readings(state: FleetState, u: int, c: int, usual: float) -> pd.DataFrame:
     )
 
 
-def _path(state: FleetState, u: int, c: int, usual: float, readings: pd.DataFrame) -> pd.DataFrame:
+def _path(state: FleetRead, u: int, c: int, usual: float, readings: pd.DataFrame) -> pd.DataFrame:
     """Posterior mean and 80 % interval of the level, from the first reading that counts to half a year ahead."""
     used = readings[readings["used"]]
     back = 0.0 if used.empty else max(0.0, state.day - float(used["taken_at"].iloc[0].timestamp()) / 86400.0)
@@ -179,11 +180,9 @@ def cold_course(assessment: Assessment, unit: str, *, part: str | None = None) -
 
     :returns: day, coldest_start_c, low_c, high_c (80 %), renewed_c (NaN without `part`)
     """
-    state, outlook = assessment.state, assessment.prognosis
-    rows = np.array([position(assessment, unit)])
-    own = chosen(outlook, rows)
+    state, own, _ = drawn(assessment.state.of(np.array([position(assessment, unit)])), assessment.shared)
     now, alive = own.coldest, own.alive
-    renewed = outlook_renewed(state, outlook, rows, [part]).coldest if part else None
+    renewed = outlook_renewed(state, own, np.zeros(1, dtype=np.int64), [part]).coldest if part else None
     keep = [k for k, a in enumerate(state.ahead_d) if a >= 0]
     listed = assessment.units[assessment.units["unit"] == unit]  # today's also reckon with repairs and failures
 

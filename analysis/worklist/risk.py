@@ -15,7 +15,7 @@ from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, spread
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.starting.floors import FLOORS
 from analysis.wear.drift import drift_table, usual_ageing, watch_fleet
-from analysis.wear.state import FleetState
+from analysis.wear.state import FleetRead, FleetState
 from analysis.worklist.choices import FLAGS, JUDGING
 
 WATCHED_BESIDE = 500  # vehicles of each class whose drift is watched in any case, for speed
@@ -72,7 +72,7 @@ def either(one: Reals, other: Reals | float) -> Floats:
     return np.asarray(1.0 - (1.0 - one) * (1.0 - other), dtype=np.float64)
 
 
-def watched(state: FleetState, vehicles: Bools, tolerated: float) -> pd.DataFrame:
+def watched(state: FleetRead, vehicles: Bools, tolerated: float) -> pd.DataFrame:
     """Drift of `vehicles` (U,) at the tolerated rate of false flags: rows of :func:`analysis.wear.drift.drift_table`.
 
     WATCHED_BESIDE vehicles of each class, spread over it, are watched with them: they show what sound vehicles do, and which
@@ -117,14 +117,8 @@ def unit_table(
     flag_probability: Floats,
     wear: Wear,
     act_by_day: Floats,
-    *,
-    levels: FlagLevels,
-    drift: pd.DataFrame,
 ) -> pd.DataFrame:
-    """One row per vehicle: those whose failed start nobody repaired first, then by probability.
-
-    drift: of :func:`watched`.
-    """
+    """One row per vehicle, in the order of the state; :func:`listed` flags them and puts them in the list's order."""
     units = state.panel.units
     part = shares.argmax(axis=1)
     rows = np.arange(len(units))
@@ -135,17 +129,14 @@ def unit_table(
     middle, floor = weighted_quantile(now, alive, 0.5), np.median(outlook.floors.as_charged, axis=1)
     held = middle <= floor + JUDGING.floor_held_k
     limited = np.where(held, np.array(FLOORS)[outlook.floors.binding], limited)
-    since = drifting_since(drift, units["unit"].astype(str), part)
-    flagged = due(wear, levels) & (status == "judged")
     failures = outlook.failures
-    flagged |= failures.any
-    table = pd.DataFrame(
+    return pd.DataFrame(
         {
             "unit": units["unit"].astype(str).to_numpy(),
             "depot": units["depot"].to_numpy(),
             "vehicle_class": units["vehicle_class"].to_numpy(),
             "system_v": units["system_v"].to_numpy(),
-            "flagged": flagged,
+            "flagged": False,
             "part": np.array(PARTS)[part],
             "part_probability": shares[rows, part],
             "no_start_probability": probability,
@@ -155,12 +146,12 @@ def unit_table(
             "avoidable_probability": wear.avoidable,
             "reserve_used": wear.used,
             "progress": wear.progress,
-            "drifting_since": since,
+            "drifting_since": np.datetime64("NaT", "us"),
             "coldest_start_c": middle,
             "coldest_start_low_c": weighted_quantile(now, alive, 0.1),
             "coldest_start_high_c": weighted_quantile(now, alive, 0.9),
             "repaired_probability": outlook.renewed,
-            "act_by": dates_of(np.where(flagged, act_by_day, np.nan)),
+            "act_by": dates_of(act_by_day),
             "last_reading_on": dates_of(state.last_day),
             "readings": count,
             "status": status,
@@ -172,7 +163,28 @@ def unit_table(
             "failure_unexplained": failures.unexplained,
         }
     )
+
+
+def wear_of(table: pd.DataFrame) -> Wear:
+    """What flags vehicles, of a :func:`unit_table`."""
+    return Wear(*(table[name].to_numpy(np.float64) for name in ("avoidable_probability", "reserve_used", "progress")))
+
+
+def listed(table: pd.DataFrame, levels: FlagLevels, drift: pd.DataFrame) -> pd.DataFrame:
+    """A :func:`unit_table` with what is flagged, and since when it drifts: vehicles whose failed start nobody repaired first,
+    then by probability.
+
+    drift: of :func:`watched`.
+    """
     first = table["failed_starts"] > 0
+    flagged = due(wear_of(table), levels) & (table["status"] == "judged").to_numpy() | first.to_numpy()
+    part = pd.Index(PARTS).get_indexer(pd.Index(table["part"])).astype(np.int64)
+    out = table.assign(
+        flagged=flagged,
+        drifting_since=drifting_since(drift, table["unit"], part),
+        act_by=table["act_by"].where(flagged),
+        first=first,
+    )
     order = ["no_start_probability", "flag_probability", "unit"]
-    ranked = table.assign(first=first).sort_values(["first", *order], ascending=[False, False, False, True])
+    ranked = out.sort_values(["first", *order], ascending=[False, False, False, True])
     return ranked.drop(columns="first").reset_index(drop=True)

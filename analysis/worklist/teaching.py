@@ -11,7 +11,7 @@ from analysis.readings.class_laws import fitting, vehicles_read
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import FleetTables, make_panel, without_slips
 from analysis.readings.taught import TaughtClass
-from analysis.wear.state import FleetState
+from analysis.wear.state import FleetRead
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ def begin_from(tables: FleetTables) -> tuple[FleetTables, Begun]:
     return replace(tables, taught=used), Begun(used, odd)
 
 
-def taught_by(state: FleetState, learned: LearnedNeeds) -> tuple[TaughtClass, ...]:
+def taught_by(state: FleetRead, learned: LearnedNeeds) -> tuple[TaughtClass, ...]:
     """What the fleet has learned of each class that was ever read."""
     laws, growth, panel = state.laws, state.growth_laws, state.panel
     read = vehicles_read(panel, state.observed)

@@ -1,0 +1,87 @@
+"""The weather around a day, of all depots of a fleet: what chunks of its vehicles are judged with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.forecast.choices import LEARNING
+from analysis.forecast.lows import (
+    Weather,
+    depots_of,
+    make_weather,
+    seasonal_lows,
+    shapes,
+    typical_cold,
+    weather_of,
+)
+from analysis.readings.panel import Floats, Ints
+
+WEEKS = 26
+LATER_D, LATER_WINDOWS = 91, 6
+"""Beyond the weeks of the outlook, so many windows of so many days: two years in all, since a worn part that lives through
+one winter meets the next one worse. Within a draw the coldest start goes on rising as it rose before."""
+WEEK_SEED, LATER_SEED = 100, 200
+
+
+@dataclass(frozen=True)
+class Season:
+    """Weather of D depots: of the past `survival_d` days, of the horizon, of the flag's window, of each coming week and of the
+    quarters after them; usual_c, typical_c: (D,) usual low of the day, and that of a typical cold morning [degC]."""
+
+    depots: tuple[str, ...]
+    past: Weather
+    soon: Weather
+    later: Weather
+    weeks: tuple[Weather, ...]
+    quarters: tuple[Weather, ...]
+    usual_c: Floats
+    typical_c: Floats
+
+    def codes(self, units: pd.DataFrame) -> Ints:
+        """(U,) depot of each vehicle."""
+        names, own = depots_of(units)
+        return np.asarray(pd.Index(self.depots).get_indexer(pd.Index(names)), dtype=np.int64)[own]
+
+
+def season_of(
+    units: pd.DataFrame,
+    climate: pd.DataFrame,
+    day: int,
+    *,
+    horizon_d: int,
+    window_d: int,
+    forecast: pd.DataFrame | None = None,
+) -> Season:
+    """The season around a day [d since 1970] at the depots of `units`."""
+    depots, _ = depots_of(units)
+
+    def window(first: int, days: int, seed: int = 7, foreseen: pd.DataFrame | None = None) -> Weather:
+        return make_weather(climate, depots, first, days, foreseen, seed=seed)
+
+    return Season(
+        tuple(depots),
+        window(day - LEARNING.survival_d, LEARNING.survival_d),
+        window(day, horizon_d, foreseen=forecast),
+        window(day, window_d, foreseen=forecast),
+        weekly_weather(climate, depots, day, forecast),
+        tuple(window(day + 7 * WEEKS + LATER_D * i, LATER_D, LATER_SEED + i) for i in range(LATER_WINDOWS)),
+        seasonal_lows(climate, depots, np.array([day]))[0][:, 0],
+        typical_cold(climate, depots),
+    )
+
+
+def weekly_weather(
+    climate: pd.DataFrame, depots: list[str], day: int, forecast: pd.DataFrame | None, weeks: int = WEEKS
+) -> tuple[Weather, ...]:
+    """Weather of each coming week."""
+    mean, sd = seasonal_lows(climate, depots, day + np.arange(7 * weeks))
+    shape = shapes(climate, depots)
+    found = []
+    for w in range(weeks):
+        week = slice(7 * w, 7 * w + 7)
+        own = (mean[:, week], sd[:, week])
+        found.append(weather_of(own, shape, depots, day + 7 * w, forecast, seed=WEEK_SEED + w))
+    return tuple(found)

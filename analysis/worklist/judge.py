@@ -1,0 +1,244 @@
+"""Some vehicles judged, with what the whole fleet has learned: drawn, looked ahead, tabulated.
+
+Nothing here depends on which other vehicles are judged with them, so that a fleet is judged a chunk at a time: what is drawn
+of a large one would fill the memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.forecast.choices import LEARNING
+from analysis.forecast.learning import LearnedNeeds, calibrated
+from analysis.forecast.outlook import (
+    Outlook,
+    chosen,
+    halves,
+    later_probability,
+    look_ahead,
+    outlook_renewed,
+    sound_coldest,
+    weekly_probability,
+    weighted_mean,
+    weighted_quantile,
+    window_probability,
+)
+from analysis.forecast.season import LATER_D, LATER_WINDOWS, WEEKS, Season
+from analysis.readings.outcomes import with_outcome
+from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of
+from analysis.readings.renewals import PARTS
+from analysis.wear.state import FleetRead, FleetState, draw_state
+from analysis.worklist.choices import FLAGS, JUDGING, NAMING
+from analysis.worklist.inspections import Inspected, inspected
+from analysis.worklist.part import part_table, wear_progress
+from analysis.worklist.risk import Wear, either, unit_table, with_other_causes
+
+DRAWS: Final = 128
+SEASON_D: Final = 182
+CHUNK_VEHICLES: Final = 2000  # that are drawn at a time: some 150 kB each; our choice
+TOLD_COLUMNS: Final = ["unit", "taken_at", "outcome", "temperature_c"]
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What every vehicle of a fleet is judged with.
+
+    told: starts with a known outcome, repairs and looks that found nothing; draws: possible truths of each vehicle.
+    """
+
+    learned: LearnedNeeds
+    season: Season
+    told: FleetTables
+    horizon_days: int
+    draws: int
+
+    @property
+    def ahead_d(self) -> Floats:
+        """Days from the list's day at which vehicles are drawn."""
+        days = {-float(LEARNING.survival_d), 0.0, float(self.horizon_days), float(FLAGS.window_d), float(SEASON_D)}
+        return np.array(sorted(days))
+
+    def place(self, ahead_d: float) -> int:
+        """Where among `ahead_d` a day is."""
+        return int(np.searchsorted(self.ahead_d, ahead_d))
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Tables of some vehicles, in their order: units as of :func:`analysis.worklist.risk.unit_table`, not yet listed; parts;
+    weeks ahead; quarters beyond."""
+
+    units: pd.DataFrame
+    parts: pd.DataFrame
+    weeks: pd.DataFrame
+    beyond: pd.DataFrame
+
+
+def told_of(known: FleetTables) -> FleetTables:
+    """What is told of vehicles beside what was measured."""
+    readings = with_outcome(known.readings)
+    return replace(
+        known,
+        readings=readings[[name for name in TOLD_COLUMNS if name in readings]].reset_index(drop=True),
+        forecast=known.forecast.iloc[:0],
+        lows=None,
+        taught=(),
+    )
+
+
+def chunks(read: FleetRead, shared: Shared) -> Iterator[tuple[FleetRead, Shared]]:
+    """The fleet a chunk at a time, each with what is told of its own vehicles."""
+    whole = len(read.names) <= CHUNK_VEHICLES
+    place = pd.Index(read.names)
+    tables = {name: getattr(shared.told, name) for name in ("readings", "repairs", "findings")}
+    codes = {
+        name: place.get_indexer(pd.Index(table["unit"].astype(str)))
+        for name, table in tables.items()
+        if table is not None and len(table) and not whole
+    }
+    for begin in range(0, len(read.names), CHUNK_VEHICLES):
+        if whole:
+            yield read, shared
+            return
+        end = min(begin + CHUNK_VEHICLES, len(read.names))
+        own = {name: tables[name][(code >= begin) & (code < end)] for name, code in codes.items()}
+        yield read.of(np.arange(begin, end)), replace(shared, told=replace(shared.told, **own))
+
+
+def drawn(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspected]:
+    """Possible truths of some vehicles, how they start in each, and what looks that found nothing say."""
+    h = shared.place(shared.horizon_days)
+    state = draw_state(read, shared.ahead_d, draws=shared.draws)
+    outlook = look_ahead(state, shared.learned, shared.season, shared.told, named=h)
+    return (state, *inspected(state, outlook, h, shared.told.findings))
+
+
+def judge(read: FleetRead, shared: Shared) -> Judged:
+    """The vehicles judged at the start of the day on which they were read."""
+    learned, season, days = shared.learned, shared.season, shared.horizon_days
+    state, outlook, looked = drawn(read, shared)
+    now, h, far = (shared.place(d) for d in (0.0, days, FLAGS.window_d))
+    failures = outlook.failures
+    by_draw = window_probability(outlook, season.soon, now, h)
+    mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
+    probability = either(with_other_causes(mean, days), failures.again(days))
+    bounds = probability_bounds(by_draw, outlook, probability, learned, days)
+    far_draw = window_probability(outlook, season.later, now, far)
+    far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
+    far_probability = either(far_probability, failures.again(FLAGS.window_d))
+    rows = np.flatnonzero(far_probability > JUDGING.detail_probability)
+    wear = worn(state, outlook, season, far_probability, (now, far), rows)
+    weight = outlook.alive[rows] * (NAMING.any_draw + far_draw[rows])
+    parts, shares = looked.on_parts(*part_table(state, outlook, h, rows, weight))
+    weeks, beyond = outlook_table(state, outlook, shared, rows, shares)
+    act_by = act_by_days(state, weeks)
+    units = unit_table(state, outlook, shares, probability, bounds, far_probability, wear, act_by)
+    return Judged(looked.on_units(units), parts, weeks, beyond)
+
+
+def worn(
+    state: FleetState, outlook: Outlook, season: Season, probability: Floats, times: tuple[int, int], rows: Ints
+) -> Wear:
+    """What flags a vehicle, worked out for those in `rows`; the others risk hardly anything, and none of their reserve is used.
+
+    probability: (U,) of a no-start in the flag's window; times: places of its ends in the state's times.
+    """
+    now, far = times
+    alive = outlook.alive[rows]
+    sound = sound_coldest(state, outlook, far, rows)
+    avoidable, used = probability.copy(), np.zeros(len(probability))
+    avoidable[rows] -= weighted_mean(season.later.probability(outlook.depot[rows], sound, sound), alive)
+    typical = season.typical_c[outlook.depot[rows]]
+    reserve_k = np.maximum(typical - weighted_quantile(sound, alive, 0.5), FLAGS.least_reserve_k)
+    used[rows] = weighted_quantile(outlook.coldest[now][rows] - sound, alive, 0.5) / reserve_k
+    return Wear(np.maximum(avoidable, 0.0), used, wear_progress(state))
+
+
+def probability_bounds(
+    by_draw: Reals, outlook: Outlook, probability: Floats, learned: LearnedNeeds, days: float
+) -> tuple[Floats, Floats]:
+    """(U,) bounds of `probability` (U,) that hold 80 % of the draws by_draw (U, K) and of repairs that nobody recorded.
+
+    Calibrated and with other causes over `days` [d], as the probability is. A few draws that fail for certain lift a mean
+    above its own 90 % quantile: the bounds are widened to it, so that they are 80 % sure at least.
+    """
+    gone = outlook.renewed / np.maximum(1.0 - outlook.renewed, 1e-6) * outlook.alive.sum(axis=1)
+    weight = np.concatenate([outlook.alive, gone[:, None]], axis=1)
+    values = np.concatenate([by_draw, np.zeros((len(by_draw), 1), dtype=by_draw.dtype)], axis=1)
+    low, high = (with_other_causes(calibrated(weighted_quantile(values, weight, q), learned), days) for q in (0.1, 0.9))
+    high = either(high, outlook.failures.again(days))
+    return np.minimum(low, probability), np.maximum(high, probability)
+
+
+def outlook_table(
+    state: FleetState, outlook: Outlook, shared: Shared, rows: Ints, shares: Floats
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Cumulative probabilities of the vehicles `rows`: per coming week, and at the ends of the quarters after them.
+
+    As it is, with the suspect part renewed, and as it would be if the vehicle were known to stand in the better or in
+    the worse half of what it may be today; the weeks also with their interval.
+    """
+    shown = ["probability", "probability_renewed", "probability_better", "probability_worse"]
+    columns = ["unit", "part", "week", "week_start", "probability", "probability_low", "probability_high", *shown[1:]]
+    if not len(rows):
+        return pd.DataFrame(columns=columns), pd.DataFrame(columns=["unit", "week", *shown])
+    learned, season = shared.learned, shared.season
+    own = chosen(outlook, rows)
+    part = [PARTS[k] for k in shares[rows].argmax(axis=1)]
+    after = outlook_renewed(state, outlook, rows, part)
+    by_draw, renewed = (weekly_probability(state, one, season.weeks) for one in (own, after))
+    ends = [7.0 * WEEKS + LATER_D * i for i in range(LATER_WINDOWS + 1)]
+    by_quarter = later_probability(state, own, season.quarters, ends, by_draw[..., -1])
+    renewed_quarter = later_probability(state, after, season.quarters, ends, renewed[..., -1])
+    weight = (1.0 - own.renewed[:, None]) * (own.alive / own.alive.sum(axis=1)[:, None])
+    now = own.coldest[int(np.argmin(np.abs(state.ahead_d)))]
+    better, worse = halves(now, weight)
+    names = state.panel.units["unit"].astype(str).to_numpy()[rows]
+    n = len(rows)
+
+    again_renewed = 1.0 - shares[rows].max(axis=1)  # a fault in another part stands on
+
+    def frame(plain: Floats, new: Floats, end_d: Reals) -> dict[str, Floats]:
+        values = ((plain, weight), (new, weight), (plain, better), (plain, worse))
+        means = [calibrated(np.matmul(w[:, None], p)[:, 0], learned) for p, w in values]
+        again = own.failures.again(end_d)
+        more = (again, again * again_renewed[:, None], again, again)
+        found = [either(with_other_causes(mean, end_d), a).ravel() for mean, a in zip(means, more, strict=True)]
+        return dict(zip(shown, found, strict=True))
+
+    end_d = 7.0 * (np.arange(WEEKS) + 1.0)
+    plain = frame(by_draw, renewed, end_d)
+    mean = plain["probability"].reshape(n, WEEKS)
+    bounds = [
+        probability_bounds(by_draw[..., w].astype(np.float32), own, mean[:, w], learned, end_d[w]) for w in range(WEEKS)
+    ]
+    low, high = (np.stack([pair[k] for pair in bounds], axis=1) for k in range(2))
+    weeks = pd.DataFrame(
+        {
+            "unit": np.repeat(names, WEEKS),
+            "part": np.repeat(part, WEEKS),
+            "week": np.tile(np.arange(WEEKS), n),
+            "week_start": dates_of(state.day + np.tile(7.0 * np.arange(WEEKS), n)),
+            "probability_low": low.ravel(),
+            "probability_high": high.ravel(),
+            **plain,
+        },
+        columns=columns,
+    )
+    quarters = {"unit": np.repeat(names, LATER_WINDOWS), "week": np.tile(np.array(ends[1:]) / 7.0, n).astype(np.int64)}
+    return weeks, pd.DataFrame({**quarters, **frame(by_quarter, renewed_quarter, np.array(ends[1:]))})
+
+
+def act_by_days(state: FleetState, weeks: pd.DataFrame) -> Floats:
+    """(U,) day [d since 1970] before the week in which the chance of a no-start comes to `JUDGING.act_probability`; NaN later."""
+    out = np.full(len(state.panel.units), np.nan)
+    reached = weeks[weeks["probability"] >= JUDGING.act_probability]
+    first = reached.groupby("unit")["week"].min()
+    code = pd.Index(state.panel.units["unit"].astype(str)).get_indexer(pd.Index(first.index))
+    out[code] = state.day + 7.0 * first.to_numpy(np.float64)
+    return out
