@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -11,12 +11,14 @@ import pytest
 import samples_kept
 from samples_kept import content, copy_of, in_one_file, kept, kept_file
 
-from analysis.forecast import learning, lows, past
+from analysis.forecast import learning, lows, past, season
 from analysis.forecast import outlook as prognosis
 from analysis.forecast.choices import LEARNING
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.panel import FleetTables
-from analysis.worklist import assess
+from analysis.wear.state import FleetState
+from analysis.worklist.assess import Assessment
+from analysis.worklist.judge import drawn
 from dashboard.cli.main import main
 from dashboard.desk import assessment
 from demo_fleet.export import export_fleet
@@ -51,6 +53,27 @@ def tables_of(made: Fleet) -> FleetTables:
     return FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """The draws that an assessment was made from, made again."""
+
+    state: FleetState
+    prognosis: prognosis.Outlook
+
+
+_DRAWN: list[tuple[Assessment, Drawn]] = []
+
+
+def drawn_of(found: Assessment) -> Drawn:
+    """State and outlook of all vehicles of an assessment; those of the last few are kept."""
+    for one, made in _DRAWN:
+        if one is found:
+            return made
+    state, outlook, _ = drawn(found.state, found.shared)
+    _DRAWN[:] = [*_DRAWN[-3:], (found, Drawn(state, outlook))]
+    return _DRAWN[-1][1]
+
+
 def cut(tables: FleetTables, day: pd.Timestamp) -> FleetTables:
     """The tables with every row dated `day` or later deleted, forecast too; does not use `FleetTables.before`."""
     return FleetTables(
@@ -73,7 +96,7 @@ def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
     """
     patch.setattr(past, "LEARNING", replace(LEARNING, looks=looks))
     patch.setattr(assessment, "assess", samples_kept.assess)
-    for module in (assess, learning, prognosis):
+    for module in (learning, season):
         patch.setattr(module, "make_weather", _kept_weather)
 
 

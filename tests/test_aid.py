@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from samples_fleet import fleet, quick, tables_of
+from samples_fleet import drawn_of, fleet, quick, tables_of
 from test_circuit import STATE
 from test_one_reading import EXPECTED, take, value_of
 
@@ -134,7 +134,7 @@ def test_a_list_changes_nothing_without_and_no_draw_starts_colder_with_one(monke
         replace(tables, units=tables.units.assign(aid_load_a=0.0, aid_below_c=3.0)), as_of=day, with_classes=False
     )
     pd.testing.assert_frame_equal(nil.units, bare.units)
-    state, own = bare.state, bare.prognosis
+    state, own = drawn_of(bare).state, drawn_of(bare).prognosis
     n = len(state.rest_v)
     found = [
         drawn_coldest_starts(

@@ -16,9 +16,10 @@ import samples_kept
 from samples_fleet import cut, fleet, quick, tables_of
 
 from analysis.forecast import learning
-from analysis.forecast.outlook import WEEKS
+from analysis.forecast.season import WEEKS
 from analysis.readings.panel import MEASURED, FleetTables
 from analysis.readings.renewals import PARTS
+from analysis.worklist import judge
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk.assessment import list_rows
 
@@ -212,6 +213,16 @@ def test_a_longer_horizon_never_lowers_the_probability(tables: FleetTables) -> N
     for shorter, longer in itertools.pairwise(by_days):
         assert (longer.reindex(shorter.index) >= shorter - 0.02).all()
     assert by_days[-1].sum() > by_days[0].sum()
+
+
+def test_a_fleet_judged_in_chunks_is_judged_as_a_whole(tables: FleetTables, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Property: which vehicles are drawn together makes no difference, to 1e-9."""
+    looks: dict[str, learning.Look] = {}
+    whole = assess(tables, as_of=DAY, looks=looks)
+    monkeypatch.setattr(judge, "CHUNK_VEHICLES", 7)
+    parts = assess(tables, as_of=DAY, looks=looks)
+    for name in ("units", "parts", "outlook", "beyond", "resets", "drift", "classes"):
+        pd.testing.assert_frame_equal(getattr(parts, name), getattr(whole, name), rtol=0.0, atol=1e-9)
 
 
 def test_a_lower_tolerance_flags_no_vehicle_more(tables: FleetTables) -> None:

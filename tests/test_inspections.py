@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import fleet, quick, tables_of
+from samples_fleet import Drawn, drawn_of, fleet, quick, tables_of
 from samples_ingest import fleet as ingest_fleet
 
 from analysis.readings.panel import FleetTables
@@ -58,7 +58,7 @@ def blamed(found: Assessment, least: float = 0.99) -> pd.Series:
 
 def surely_blamed(found: Assessment) -> pd.Series:
     """Of these the one of which the most draws blame that part, not only those that fail soon."""
-    names = found.state.panel.units["unit"].astype(str).tolist()
+    names = drawn_of(found).state.panel.units["unit"].astype(str).tolist()
     rows = found.units[(found.units["part_probability"] >= 0.99) & (found.units["failed_starts"] == 0)]
     sure = [
         shares_of(found, names.index(u), 3.0)[PARTS.index(p)] for u, p in zip(rows["unit"], rows["part"], strict=True)
@@ -67,9 +67,10 @@ def surely_blamed(found: Assessment) -> pd.Series:
     return rows.iloc[int(np.argmax(sure))]
 
 
-def shares_of(found: Assessment, row: int, ago_d: float) -> np.ndarray:
+def shares_of(found: Assessment | Drawn, row: int, ago_d: float) -> np.ndarray:
     """(7,) weight of the draws in which each part limits the start ahead and cost it something then, worked out apart."""
-    state, outlook, rows = found.state, found.prognosis, np.array([row])
+    own = found if isinstance(found, Drawn) else drawn_of(found)
+    state, outlook, rows = own.state, own.prognosis, np.array([row])
     ahead = gained(state, outlook, rows, state.drawn[H][:, rows])[:, 0]
     then = gained(state, outlook, rows, drawn_ago(state, rows, np.array([ago_d])))[:, 0]
     weight = outlook.alive[row] / outlook.alive[row].sum()
@@ -79,7 +80,7 @@ def shares_of(found: Assessment, row: int, ago_d: float) -> np.ndarray:
 
 def test_by_hand_of_every_vehicle_and_part(before: Assessment) -> None:
     """Bayes' rule: P (1 - s) / (1 - P s), where readings alone are never surer than `INSPECTION.surest`; twice, with (1 - s) squared."""
-    state, outlook = before.state, before.prognosis
+    state, outlook = drawn_of(before).state, drawn_of(before).prognosis
     names = state.panel.units["unit"].astype(str).tolist()
     s, told = INSPECTION.sees, 0
     for row, name in enumerate(names):
@@ -92,7 +93,7 @@ def test_by_hand_of_every_vehicle_and_part(before: Assessment) -> None:
                     continue
                 if len(days) == 2 and shares_of(before, row, 12.0)[k] != shares_of(before, row, 4.0)[k]:
                     continue  # the fault came between the two looks
-                draws = replace(before, prognosis=after)
+                draws = replace(drawn_of(before), prognosis=after)
                 share = shares_of(draws, row, 4.0)[k] * (1.0 - said.sound[row] / (1.0 - said.repaired[row]))
                 assert share == pytest.approx(prior[k] * missed / (1.0 - prior[k] * (1.0 - missed)), rel=1e-6)
                 assert after.renewed[row] == pytest.approx(said.sound[row] + said.repaired[row])
@@ -120,10 +121,10 @@ def test_a_look_lowers_the_probability_the_flag_and_the_part_and_nothing_else(
 
 def test_a_battery_that_would_freeze_gains_by_its_renewal(before: Assessment) -> None:
     """Definition of the floor: a new battery is a charged one, also where a look asks what each part costs the start."""
-    n = len(before.state.group)
+    n = len(drawn_of(before).state.group)
     frozen = Floors(np.full(n, NOWHERE_C), np.full(n, 30.0), np.zeros(n, dtype=np.int64))
-    outlook, rows = replace(before.prognosis, floors=frozen), np.arange(n)
-    gain = gained(before.state, outlook, rows, before.state.drawn[1])
+    outlook, rows = replace(drawn_of(before).prognosis, floors=frozen), np.arange(n)
+    gain = gained(drawn_of(before).state, outlook, rows, drawn_of(before).state.drawn[1])
     battery = PARTS.index("battery")
     assert (gain[battery] > NAMING.least_gain_k).mean() > 0.9
     assert (np.delete(gain, battery, axis=0) == 0.0).all()
@@ -144,16 +145,22 @@ def test_words_and_fields_say_so(tables: FleetTables, before: Assessment) -> Non
 def test_one_week_counts_once_and_the_next_again(before: Assessment) -> None:
     unit = blamed(before)
     name, part = str(unit["unit"]), str(unit["part"])
-    once = inspected(before.state, before.prognosis, H, looks((name, part, "2022-12-07T08:00")))
+    once = inspected(drawn_of(before).state, drawn_of(before).prognosis, H, looks((name, part, "2022-12-07T08:00")))
     same = inspected(
-        before.state, before.prognosis, H, looks((name, part, "2022-12-06T08:00"), (name, part, "2022-12-07T08:00"))
+        drawn_of(before).state,
+        drawn_of(before).prognosis,
+        H,
+        looks((name, part, "2022-12-06T08:00"), (name, part, "2022-12-07T08:00")),
     )
     twice = inspected(
-        before.state, before.prognosis, H, looks((name, part, "2022-12-02"), (name, part, "2022-12-07T08:00"))
+        drawn_of(before).state,
+        drawn_of(before).prognosis,
+        H,
+        looks((name, part, "2022-12-02"), (name, part, "2022-12-07T08:00")),
     )
     np.testing.assert_array_equal(once[0].renewed, same[0].renewed)
     np.testing.assert_array_equal(once[0].alive, same[0].alive)
-    row = before.state.panel.units["unit"].astype(str).tolist().index(name)
+    row = drawn_of(before).state.panel.units["unit"].astype(str).tolist().index(name)
     assert twice[1].sound[row] > once[1].sound[row] > 0
 
 
@@ -163,7 +170,7 @@ def test_what_does_not_count(tables: FleetTables, before: Assessment) -> None:
     name, part = str(unit["unit"]), str(unit["part"])
     late = again(tables, looks((name, part, "2022-12-12T07:00")))
     pd.testing.assert_frame_equal(late.units, before.units)
-    state, outlook = before.state, before.prognosis
+    state, outlook = drawn_of(before).state, drawn_of(before).prognosis
     assert inspected(state, outlook, H, looks(("nobody", part, "2022-12-01")))[1].sound.max() == 0.0
     row = state.panel.units["unit"].astype(str).tolist().index(name)
     renewed = replace(state, reset_day=state.reset_day.copy())
@@ -175,8 +182,15 @@ def test_what_does_not_count(tables: FleetTables, before: Assessment) -> None:
 
 def test_a_look_without_a_part_is_one_at_the_part_that_the_readings_blame(before: Assessment) -> None:
     unit = blamed(before)
-    named = inspected(before.state, before.prognosis, H, looks((str(unit["unit"]), str(unit["part"]), "2022-12-07")))
-    plain = inspected(before.state, before.prognosis, H, looks((str(unit["unit"]), "", "2022-12-07")))
+    named = inspected(
+        drawn_of(before).state,
+        drawn_of(before).prognosis,
+        H,
+        looks((str(unit["unit"]), str(unit["part"]), "2022-12-07")),
+    )
+    plain = inspected(
+        drawn_of(before).state, drawn_of(before).prognosis, H, looks((str(unit["unit"]), "", "2022-12-07"))
+    )
     np.testing.assert_array_equal(named[0].renewed, plain[0].renewed)
     assert named[1].part == plain[1].part
 
@@ -184,12 +198,12 @@ def test_a_look_without_a_part_is_one_at_the_part_that_the_readings_blame(before
 def test_a_start_that_failed_is_no_reading_that_misleads(before: Assessment) -> None:
     """Where a failed start stands, the look shifts the blame between parts, and nobody says that it is sound."""
     unit = blamed(before)
-    row = before.state.panel.units["unit"].astype(str).tolist().index(str(unit["unit"]))
-    failures = before.prognosis.failures
+    row = drawn_of(before).state.panel.units["unit"].astype(str).tolist().index(str(unit["unit"]))
+    failures = drawn_of(before).prognosis.failures
     count = failures.count.copy()
     count[row] = 1
-    failed = replace(before.prognosis, failures=replace(failures, count=count))
-    _, said = inspected(before.state, failed, H, looks((str(unit["unit"]), str(unit["part"]), "2022-12-07")))
+    failed = replace(drawn_of(before).prognosis, failures=replace(failures, count=count))
+    _, said = inspected(drawn_of(before).state, failed, H, looks((str(unit["unit"]), str(unit["part"]), "2022-12-07")))
     assert said.sound[row] == 0.0
 
 

@@ -11,11 +11,10 @@ import pytest
 import samples_kept
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from samples_fleet import fleet, quick, tables_of
+from samples_fleet import drawn_of, fleet, quick, tables_of
 
 from analysis.forecast.lows import Bounds, make_weather
 from analysis.forecast.outlook import (
-    WEEKS,
     Outlook,
     chosen,
     halves,
@@ -23,17 +22,17 @@ from analysis.forecast.outlook import (
     outlook_renewed,
     renewed_coldest,
     weekly_probability,
-    weekly_weather,
     weighted_mean,
     weighted_quantile,
     window_probability,
     with_renewed,
 )
+from analysis.forecast.season import LATER_D, WEEKS, weekly_weather
 from analysis.readings.observe import BATTERY, CHANNELS, LOAD, MOTOR
 from analysis.readings.panel import Reals
 from analysis.readings.renewals import PARTS
 from analysis.wear.state import FleetState
-from analysis.worklist.assess import LATER_D, Assessment
+from analysis.worklist.assess import Assessment
 from analysis.worklist.choices import JUDGING
 from analysis.worklist.risk import with_other_causes
 
@@ -55,8 +54,8 @@ def assessed() -> Assessment:
 
 def by_draw(assessed: Assessment, weeks: int = WEEKS) -> np.ndarray:
     """(U, K, weeks) cumulative probabilities of the fleet."""
-    weather = weekly_weather(assessed.state, assessed.prognosis, fleet().climate, None, weeks)
-    return weekly_probability(assessed.state, assessed.prognosis, weather)
+    weather = weekly_weather(fleet().climate, list(assessed.shared.season.depots), int(assessed.state.day), None, weeks)
+    return weekly_probability(drawn_of(assessed).state, drawn_of(assessed).prognosis, weather)
 
 
 # --- windows ---------------------------------------------------------------------------------------------------------
@@ -64,12 +63,12 @@ def by_draw(assessed: Assessment, weeks: int = WEEKS) -> np.ndarray:
 
 def test_two_weeks_are_more_than_the_worse_one_and_less_than_both_added(assessed: Assessment) -> None:
     """Law of probability: max(p1, p2) <= P(either) <= p1 + p2, for every vehicle, averaged over draws."""
-    state, outlook = assessed.state, assessed.prognosis
+    state, outlook = drawn_of(assessed).state, drawn_of(assessed).prognosis
     alive = outlook.alive
     day = int(state.day)
     alone = []
     for w, seed in ((0, 100), (1, 101)):
-        weather = make_weather(fleet().climate, list(outlook.depots), day + 7 * w, 7, seed=seed)
+        weather = make_weather(fleet().climate, list(assessed.shared.season.depots), day + 7 * w, 7, seed=seed)
         start, end = (coldest_between(state, outlook, 7.0 * k) for k in (w, w + 1))
         alone.append(weighted_mean(weather.probability(outlook.depot, start, end), alive))
     both = weighted_mean(by_draw(assessed, 2)[..., 1], alive)
@@ -83,7 +82,7 @@ def test_two_weeks_are_more_than_the_worse_one_and_less_than_both_added(assessed
 def test_not_knowing_the_vehicle_is_no_new_chance_every_week(assessed: Assessment) -> None:
     """Why draws are averaged last: multiplied week by week, a doubt about the vehicle would grow into near certainty."""
     cumulative = by_draw(assessed)
-    alive = assessed.prognosis.alive
+    alive = drawn_of(assessed).prognosis.alive
     honest = weighted_mean(cumulative[..., -1], alive)
     weekly = 1.0 - (1.0 - cumulative) / np.concatenate(
         [np.ones_like(cumulative[..., :1]), np.maximum(1.0 - cumulative[..., :-1], 1e-12)], axis=-1
@@ -98,7 +97,7 @@ def test_not_knowing_the_vehicle_is_no_new_chance_every_week(assessed: Assessmen
 def test_the_horizon_never_lowers_a_probability(assessed: Assessment) -> None:
     """Property: by the end of a later week is at least by the end of an earlier one, draw by draw."""
     cumulative = by_draw(assessed)
-    assert cumulative.shape == (*assessed.prognosis.alive.shape, WEEKS)
+    assert cumulative.shape == (*drawn_of(assessed).prognosis.alive.shape, WEEKS)
     assert (np.diff(cumulative, axis=-1) >= -1e-12).all()
     assert cumulative.min() >= 0.0
     assert cumulative.max() <= 1.0
@@ -107,8 +106,8 @@ def test_the_horizon_never_lowers_a_probability(assessed: Assessment) -> None:
 def test_a_month_at_once_and_in_weeks_agree(assessed: Assessment) -> None:
     """Two ways to four weeks: one window, or week by week.  They differ by persistence across Sundays and by sampling:
     0.12 for a vehicle, 0.02 for the fleet."""
-    outlook, state = assessed.prognosis, assessed.state
-    weather = make_weather(fleet().climate, list(outlook.depots), int(state.day), 28)
+    outlook, state = drawn_of(assessed).prognosis, drawn_of(assessed).state
+    weather = make_weather(fleet().climate, list(assessed.shared.season.depots), int(state.day), 28)
     start, end = (coldest_between(state, outlook, d) for d in (0.0, 28.0))
     once = weighted_mean(weather.probability(outlook.depot, start, end), outlook.alive)
     weekly = weighted_mean(by_draw(assessed, 4)[..., 3], outlook.alive)
@@ -118,7 +117,7 @@ def test_a_month_at_once_and_in_weeks_agree(assessed: Assessment) -> None:
 
 def test_coldest_starts_between_times_are_on_the_line(assessed: Assessment) -> None:
     """Worked by hand: at the state's own times the state's own values, half-way the mean."""
-    state, outlook = assessed.state, assessed.prognosis
+    state, outlook = drawn_of(assessed).state, drawn_of(assessed).prognosis
     for k, ahead in enumerate(state.ahead_d[1:], start=1):
         assert coldest_between(state, outlook, float(ahead)) == pytest.approx(outlook.coldest[k], abs=1e-3)
     middle = 0.5 * (state.ahead_d[1] + state.ahead_d[2])
@@ -128,13 +127,13 @@ def test_coldest_starts_between_times_are_on_the_line(assessed: Assessment) -> N
 
 def test_a_vehicle_that_survived_the_cold_is_believed(assessed: Assessment) -> None:
     """Property: draws that would have failed in the past weeks weigh less; weights stay positive."""
-    outlook, state = assessed.prognosis, assessed.state
+    outlook, state = drawn_of(assessed).prognosis, drawn_of(assessed).state
     assert (outlook.alive > 0).all()
     assert (outlook.alive <= 1.0).all()
     bad = outlook.coldest[0] > 25.0
     if bad.any():
         assert outlook.alive[bad].max() < 0.05
-    weather = make_weather(fleet().climate, list(outlook.depots), int(state.day), 30)
+    weather = make_weather(fleet().climate, list(assessed.shared.season.depots), int(state.day), 30)
     p = window_probability(outlook, weather, 1, 2)
     assert (weighted_mean(p, outlook.alive) <= p.mean(axis=1) + 0.02).all()
 
@@ -175,7 +174,7 @@ def test_other_causes_add_a_little_and_never_pass_one(p: float, days: float) -> 
 @pytest.mark.parametrize("part", PARTS)
 def test_renewing_touches_the_part_only_and_never_makes_it_worse(part: str, assessed: Assessment) -> None:
     """Definition: as good as new, or as good as it is where better."""
-    state = assessed.state
+    state = drawn_of(assessed).state
     drawn, field = with_renewed(state.drawn, state.field, state.weak, part)
     assert (drawn <= state.drawn).all()
     moved = {int(c) for c in np.flatnonzero((drawn != state.drawn).any(axis=(0, 2, 3)))}
@@ -205,8 +204,8 @@ def test_a_raised_load_goes_with_the_part_that_raises_it(part: str, weak: bool, 
 def test_renewed_parts_start_colder_or_as_cold(assessed: Assessment) -> None:
     """Property: a better part never makes a vehicle start at a warmer temperature (the starter may: its stronger field
     turns slower where resistance is what limits)."""
-    outlook, rows = assessed.prognosis, np.arange(len(assessed.state.group))
-    renewed = renewed_coldest(assessed.state, outlook, rows, assessed.state.drawn[1][:, rows])
+    outlook, rows = drawn_of(assessed).prognosis, np.arange(len(drawn_of(assessed).state.group))
+    renewed = renewed_coldest(drawn_of(assessed).state, outlook, rows, drawn_of(assessed).state.drawn[1][:, rows])
     for k, part in enumerate(PARTS):
         if part != "starter_motor":
             assert (renewed[k] <= outlook.coldest[1] + 0.3).all(), part
@@ -214,10 +213,10 @@ def test_renewed_parts_start_colder_or_as_cold(assessed: Assessment) -> None:
 
 def test_the_outlook_with_a_renewal_is_that_of_the_renewed_vehicle(assessed: Assessment) -> None:
     """Two ways to the same: all times of `outlook_renewed` against `renewed_coldest` at one."""
-    outlook, rows = assessed.prognosis, np.array([3, 0, 7])
+    outlook, rows = drawn_of(assessed).prognosis, np.array([3, 0, 7])
     named = ["battery", "ground_path", "starter_motor"]
-    after = outlook_renewed(assessed.state, outlook, rows, named)
-    direct = renewed_coldest(assessed.state, outlook, rows, assessed.state.drawn[1][:, rows])
+    after = outlook_renewed(drawn_of(assessed).state, outlook, rows, named)
+    direct = renewed_coldest(drawn_of(assessed).state, outlook, rows, drawn_of(assessed).state.drawn[1][:, rows])
     for i, part in enumerate(named):
         assert after.coldest[1, i] == pytest.approx(direct[PARTS.index(part), i], abs=1e-3)
     assert after.alive == pytest.approx(chosen(outlook, rows).alive)
@@ -230,9 +229,11 @@ def test_the_quarters_beyond_go_on_from_the_weeks_and_never_fall(assessed: Asses
     """Cumulative probabilities per draw: from the last week on, over two years, up to 1 at most."""
     near = by_draw(assessed)[..., -1]
     ends = [7.0 * WEEKS + LATER_D * k for k in range(4)]
-    day = int(assessed.state.day)
-    weather = [make_weather(fleet().climate, list(assessed.prognosis.depots), day + int(d), LATER_D) for d in ends[:-1]]
-    far = later_probability(assessed.state, assessed.prognosis, weather, ends, near)
+    day = int(drawn_of(assessed).state.day)
+    weather = [
+        make_weather(fleet().climate, list(assessed.shared.season.depots), day + int(d), LATER_D) for d in ends[:-1]
+    ]
+    far = later_probability(drawn_of(assessed).state, drawn_of(assessed).prognosis, weather, ends, near)
     assert (far[..., 0] >= near).all()
     assert (np.diff(far, axis=-1) >= 0).all()
     assert far.max() <= 1.0

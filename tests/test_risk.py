@@ -10,7 +10,7 @@ import pytest
 import samples_kept
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from samples_fleet import fleet, quick, tables_of
+from samples_fleet import drawn_of, fleet, quick, tables_of
 
 from analysis.readings.renewals import PARTS
 from analysis.starting.coldest_start import drawn_coldest_starts
@@ -113,7 +113,7 @@ def test_the_need_named_is_the_one_at_the_end_of_the_horizon(monkeypatch: pytest
     named = {d: samples_kept.assess(tables_of(fleet(903)), as_of=DAY, horizon_days=d) for d in (30, 180)}
     by_day = {}
     for days, found in named.items():
-        state, outlook = found.state, found.prognosis
+        state, outlook = drawn_of(found).state, drawn_of(found).prognosis
         h = int(np.searchsorted(state.ahead_d, days))
         by_need = drawn_coldest_starts(
             state.drawn[h], state.field, state.rest_v, state.group, state.panel.volts, state.laws, outlook.needs,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import pytest
-from samples_fleet import quick
+from samples_fleet import drawn_of, quick
 
 from analysis.bay.expected import class_knowledge
 from analysis.readings.class_laws import estimate_laws, observe
@@ -133,7 +133,7 @@ def test_speed_alone_finds_the_one_that_slows(speed: Assessment) -> None:
     units = speed.units.set_index("unit")
     assert units["no_start_probability"].idxmax() == "V00"
     assert units.index[units["flagged"]].tolist() == ["V00"]
-    level = speed.state.growth[BATTERY].level
+    level = drawn_of(speed).state.growth[BATTERY].level
     assert level[0] > 1.7
     assert level[COLD] == pytest.approx(1.0, abs=0.15)
     _frame, sound = starts(1)
@@ -242,6 +242,6 @@ def test_a_slow_start_has_lost_the_volts_that_were_measured_at_such_speeds() -> 
 
 def test_the_bay_knows_such_a_class_too(speed: Assessment) -> None:
     """What a class is expected to show is made of the laws of the assessment, of a class alone."""
-    told = class_knowledge(speed.state.panel, "van 12 V", speed.state.laws)
+    told = class_knowledge(drawn_of(speed).state.panel, "van 12 V", drawn_of(speed).state.laws)
     assert told.laws.speed is None
     assert told.laws.base.shape == (1, 7)
