@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import fleet, quick, tables_of
+from samples_fleet import drawn_of, fleet, quick, tables_of
 
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment
@@ -55,7 +55,7 @@ def test_shares_are_probabilities_for_every_vehicle(assessed: Assessment) -> Non
     assert parts["worn_probability"].between(0.0, 1.0).all()
     detailed = parts[parts["renewed_coldest_start_c"].notna()]
     assert (detailed.groupby("unit")["part_probability"].sum() <= 1.0 + 1e-9).all()
-    assert wear_shares(assessed.state).shape == (len(assessed.units), len(PARTS))
+    assert wear_shares(drawn_of(assessed).state).shape == (len(assessed.units), len(PARTS))
 
 
 def test_the_part_that_then_fails_is_the_one_named(assessed: Assessment) -> None:
@@ -101,7 +101,7 @@ def test_levels_carry_their_error_and_their_class(assessed: Assessment) -> None:
 def test_progress_is_nothing_for_sound_parts_and_grows_with_wear(assessed: Assessment) -> None:
     """Simulated truth: progress follows how far the worst part really is (rank correlation over 0.5), and is near
     nothing for vehicles whose parts are new."""
-    progress = pd.Series(wear_progress(assessed.state), index=assessed.state.panel.units["unit"].to_numpy())
+    progress = pd.Series(wear_progress(drawn_of(assessed).state), index=assessed.state.panel.units["unit"].to_numpy())
     severity = fleet().severity
     truth = severity.iloc[severity.index.searchsorted(DAY, side="right") - 1].reindex(progress.index)
     assert progress.rank().corr(truth.rank()) > 0.5

@@ -40,6 +40,11 @@ def compiled(loop: Loop) -> Loop | None:
     return _made.get(loop)
 
 
+def is_ready() -> bool:
+    """Whether compiled loops are used from here on."""
+    return bool(_made)
+
+
 def make_ready(told: Callable[[], None]) -> bool:
     """Whether all loops are compiled now, or were before; told: called before a wait, where they were not kept on disk.
 

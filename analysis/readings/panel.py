@@ -7,6 +7,7 @@ starts than that, one start stands for a week or a month of them (`analysis.read
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -50,14 +51,20 @@ LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm", "crank_dip_v", 
 WORKERS = 2  # threads over chunks of vehicles: numpy lets go of the lock in its loops
 
 
+_at_work = threading.local()
+
+
 def in_chunks(count: int, size: int, fill: Callable[[slice], None]) -> None:
-    """Call `fill` with slices of at most `size` that cover `count` rows, two at a time; each writes its own rows."""
+    """Call `fill` with slices of at most `size` that cover `count` rows, two at a time; each writes its own rows.
+
+    Within one of the two, one after the other.
+    """
     slices = [slice(a, min(a + size, count)) for a in range(0, count, size)]
-    if len(slices) < 2:
+    if len(slices) < 2 or getattr(_at_work, "busy", False):
         for s in slices:
             fill(s)
         return
-    with ThreadPoolExecutor(WORKERS) as pool:
+    with ThreadPoolExecutor(WORKERS, initializer=lambda: setattr(_at_work, "busy", True)) as pool:
         for _ in pool.map(fill, slices):
             pass
 

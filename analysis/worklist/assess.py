@@ -17,7 +17,7 @@ from analysis.readings.taught import TaughtClass
 from analysis.wear.state import FleetRead, day_number, read_fleet
 from analysis.worklist.choices import FLAGS
 from analysis.worklist.class_table import COLUMNS, class_table
-from analysis.worklist.judge import DRAWS, Judged, Shared, chunks, judge, told_of
+from analysis.worklist.judge import DRAWS, Shared, judge_all, told_of
 from analysis.worklist.risk import due, flag_levels, listed, watched, wear_of
 from analysis.worklist.teaching import Begun, begin_from, taught_by
 
@@ -100,7 +100,7 @@ def _assess(
     window = {"horizon_d": horizon_days, "window_d": FLAGS.window_d}
     season = season_of(known.units, known.climate, int(day), **window, forecast=forecast)
     shared = Shared(learned, season, told_of(known), horizon_days, draws)
-    judged = together([judge(*chunk) for chunk in chunks(read, shared)])
+    judged = judge_all(read, shared)
     units = judged.units.assign(
         readings_on_record=on_record.reindex(judged.units["unit"], fill_value=0).to_numpy(np.int64)
     )
@@ -123,14 +123,6 @@ def _assess(
         taught_by(read, learned) if with_classes else (),
         begun,
     )
-
-
-def together(judged: list[Judged]) -> Judged:
-    """The tables of all chunks, in their order."""
-    if len(judged) == 1:
-        return judged[0]
-    names = ("units", "parts", "weeks", "beyond")
-    return Judged(*(pd.concat([getattr(one, name) for one in judged], ignore_index=True) for name in names))
 
 
 def current_forecast(forecast: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame | None:

@@ -6,7 +6,6 @@ of a large one would fill the memory.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -30,7 +29,7 @@ from analysis.forecast.outlook import (
 )
 from analysis.forecast.season import LATER_D, LATER_WINDOWS, WEEKS, Season
 from analysis.readings.outcomes import with_outcome
-from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of
+from analysis.readings.panel import FleetTables, Floats, Ints, Reals, dates_of, in_chunks
 from analysis.readings.renewals import PARTS
 from analysis.wear.state import FleetRead, FleetState, draw_state
 from analysis.worklist.choices import FLAGS, JUDGING, NAMING
@@ -40,7 +39,9 @@ from analysis.worklist.risk import Wear, either, unit_table, with_other_causes
 
 DRAWS: Final = 128
 SEASON_D: Final = 182
-CHUNK_VEHICLES: Final = 2000  # that are drawn at a time: some 150 kB each; our choice
+CHUNK_VEHICLES: Final = (
+    500  # that are drawn at a time, twice over: 150 kB a vehicle, so that memory is not what ends it
+)
 TOLD_COLUMNS: Final = ["unit", "taken_at", "outcome", "temperature_c"]
 
 
@@ -91,23 +92,27 @@ def told_of(known: FleetTables) -> FleetTables:
     )
 
 
-def chunks(read: FleetRead, shared: Shared) -> Iterator[tuple[FleetRead, Shared]]:
-    """The fleet a chunk at a time, each with what is told of its own vehicles."""
-    whole = len(read.names) <= CHUNK_VEHICLES
-    place = pd.Index(read.names)
+def judge_all(read: FleetRead, shared: Shared) -> Judged:
+    """The whole fleet judged, a chunk at a time, each with what is told of its own vehicles."""
+    n, place = len(read.names), pd.Index(read.names)
+    if n <= CHUNK_VEHICLES:
+        return judge(read, shared)
     tables = {name: getattr(shared.told, name) for name in ("readings", "repairs", "findings")}
     codes = {
         name: place.get_indexer(pd.Index(table["unit"].astype(str)))
         for name, table in tables.items()
-        if table is not None and len(table) and not whole
+        if table is not None and len(table)
     }
-    for begin in range(0, len(read.names), CHUNK_VEHICLES):
-        if whole:
-            yield read, shared
-            return
-        end = min(begin + CHUNK_VEHICLES, len(read.names))
-        own = {name: tables[name][(code >= begin) & (code < end)] for name, code in codes.items()}
-        yield read.of(np.arange(begin, end)), replace(shared, told=replace(shared.told, **own))
+    found: dict[int, Judged] = {}
+
+    def fill(s: slice) -> None:
+        own = {name: tables[name][(code >= s.start) & (code < s.stop)] for name, code in codes.items()}
+        found[s.start] = judge(read.of(np.arange(s.start, s.stop)), replace(shared, told=replace(shared.told, **own)))
+
+    in_chunks(n, CHUNK_VEHICLES, fill)
+    names = ("units", "parts", "weeks", "beyond")
+    of_chunks = [found[begin] for begin in sorted(found)]
+    return Judged(*(pd.concat([getattr(one, name) for one in of_chunks], ignore_index=True) for name in names))
 
 
 def drawn(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspected]:

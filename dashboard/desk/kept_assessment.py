@@ -21,6 +21,7 @@ import scipy
 from sqlite_utils import Database
 
 from analysis.forecast.learning import Look
+from analysis.kernel.ready import is_ready
 from analysis.worklist.assess import Assessment
 from dashboard.desk import own_limits, taught_laws
 from dashboard.desk.packed import NotPacked, pack, unpack
@@ -28,7 +29,7 @@ from ingest.backups import written_beside
 from ingest.records import read_settings
 
 FOLDER = "-assessments"  # follows the database's name
-KEPT = 3  # this week's, last week's, and one that somebody looked up; our choice, as each takes some 40 kB a vehicle
+KEPT = 3  # this week's, last week's, and one that somebody looked up; our choice, as each takes some 14 kB a vehicle
 KEPT_LOOKS = (
     54  # of the last two years, and as many that an old reading or a correction made anew; our choice, some 100 kB each
 )
@@ -121,14 +122,15 @@ def keep(folder: Path | None, name: str, found: Assessment) -> None:
 
 
 class KeptLooks(MutableMapping[str, Look]):
-    """Looks at the past by the key of what they rest on; without a folder they are kept in memory only."""
+    """Looks at the past by the key of what they rest on, and by whether loops were compiled, which rounds otherwise; without a
+    folder they are kept in memory only."""
 
     def __init__(self, folder: Path | None) -> None:
         self._folder = folder
         self._here: dict[str, Look] = {}
 
     def _file(self, key: str) -> Path | None:
-        name = hashlib.sha256(repr((key, program())).encode()).hexdigest()[:32] + LOOK_SUFFIX
+        name = hashlib.sha256(repr((key, program(), is_ready())).encode()).hexdigest()[:32] + LOOK_SUFFIX
         return None if self._folder is None else self._folder / name
 
     def __getitem__(self, key: str) -> Look:
