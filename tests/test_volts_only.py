@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from samples_fleet import quick, tables_of
+from samples_fleet import drawn_of, quick, tables_of
 
 from analysis.backtest.lists import backtest_lists
 from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
@@ -112,7 +112,7 @@ def test_one_clamped_vehicle_lends_its_amps_to_its_class(volts: Fleet) -> None:
     clamped = replace(tables, readings=tables.readings.assign(crank_a=np.where(some, 150.0, np.nan)))
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
-        one, other = (assess(t, as_of=DAY).state for t in (tables, clamped))
+        one, other = (drawn_of(assess(t, as_of=DAY)).state for t in (tables, clamped))
     assert other.laws.base[0, LOAD] == pytest.approx(150.0, rel=0.15)
     levels = [s.growth[BATTERY].level for s in (one, other)]
     assert np.nanmedian(np.abs(np.log(levels[0] / levels[1]))) < 0.1
