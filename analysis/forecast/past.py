@@ -19,19 +19,50 @@ from analysis.readings.draws import Whole, keys_of, mixed
 from analysis.readings.panel import FleetTables, Floats, days_since_epoch
 
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
+RESTS_ON = {
+    "units": "",
+    "readings": "taken_at",
+    "repairs": "done_on",
+    "reset_answers": "at",
+    "climate": "",
+    "lows": "date",
+}
+"""Tables that a look rests on, and the columns that date them."""
 UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from; for speed
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows of a table, N of them: number (N,), which changes with anything in the row; unit (N,), the name of its vehicle, and
+    at (N,), its moment, None for a table without."""
+
+    number: Whole
+    unit: pd.Series | None
+    at: pd.Series | None
+
+    def told(self, names: list[str], moment: pd.Timestamp) -> bytes:
+        """Bytes that change with every row of these vehicles before a moment, and not with their order."""
+        some = np.ones(len(self.number), dtype=bool)
+        if self.unit is not None:
+            some &= self.unit.isin(names).to_numpy()
+        if self.at is not None:
+            some &= (self.at < moment).to_numpy()
+        rows = self.number[some]
+        return b"".join(int(part.sum(dtype=np.uint64)).to_bytes(8) for part in (rows, mixed(rows)))
 
 
 @dataclass(frozen=True)
 class Past:
     """Tables of the vehicles that the looks of some days see, and when each vehicle was first read.
 
-    first_d: (U,) day of a vehicle's first reading [d since 1970], by name; begins: that of the whole fleet.
+    first_d: (U,) day of a vehicle's first reading [d since 1970], by name; begins: that of the whole fleet; rows: of
+    each table that a look rests on.
     """
 
     tables: FleetTables
     first_d: pd.Series[float]
     begins: float
+    rows: tuple[Rows, ...]
 
     def before(self, day: float) -> FleetTables:
         """Tables of the vehicles that a look on a day is at, with what was known at its start."""
@@ -45,11 +76,11 @@ class Past:
 
     def key(self, day: float, grids: tuple[Floats, ...]) -> str:
         """What tells the look of a day from every other; grids: of needs, that its probabilities lie on."""
-        then = _of(self.tables, sample(self.first_d, day)).before(moment_of(day))
-        tables = (then.units, then.readings, then.repairs, then.reset_answers, then.climate, then.lows)
-        made_of = hashlib.sha256(repr((day, self.laws_day(day), [one.plain() for one in then.taught])).encode())
-        for table in tables:
-            made_of.update(_of_rows(table))
+        taught = [one.plain() for one in self.tables.taught]
+        made_of = hashlib.sha256(repr((day, self.laws_day(day), taught)).encode())
+        names, moment = sample(self.first_d, day), moment_of(day)
+        for rows in self.rows:
+            made_of.update(rows.told(names, moment))
         for grid in grids:
             made_of.update(np.ascontiguousarray(grid).tobytes())
         return made_of.hexdigest()
@@ -61,7 +92,9 @@ def past_of(tables: FleetTables, days: list[float]) -> Past:
     day = pd.Series(days_since_epoch(tables.readings["taken_at"]), index=unit.index)
     first = day.groupby(unit.to_numpy(dtype=object)).min()
     seen = sorted(set().union(*(sample(first, d) for d in days)))
-    return Past(_of(tables, seen), first.loc[seen], float(first.min()) if len(first) else np.nan)
+    own = _of(tables, seen)
+    rows = tuple(_rows(getattr(own, name), at) for name, at in RESTS_ON.items())
+    return Past(own, first.loc[seen], float(first.min()) if len(first) else np.nan, rows)
 
 
 def sample(first_d: pd.Series[float], day: float) -> list[str]:
@@ -84,12 +117,12 @@ def _of(tables: FleetTables, names: list[str]) -> FleetTables:
     return replace(tables, **own)
 
 
-def _of_rows(table: pd.DataFrame | None) -> bytes:
-    """Bytes that change with every row of a table, and not with their order."""
+def _rows(table: pd.DataFrame | None, at: str) -> Rows:
+    """The rows of a table, dated by a column of it, "" for one without dates."""
     if table is None or table.empty:
-        return b""
-    rows: Whole = np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
-    return b"".join(int(part.sum(dtype=np.uint64)).to_bytes(8) for part in (rows, mixed(rows))) + b"\n"
+        return Rows(np.zeros(0, dtype=np.uint64), None, None)
+    number = np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
+    return Rows(number, table.get("unit"), table[at] if at else None)
 
 
 def moment_of(day: float) -> pd.Timestamp:
