@@ -16,12 +16,12 @@ from analysis.forecast.choices import WEATHER
 from analysis.kernel.loops import failed_by_the_end
 from analysis.kernel.ready import compiled
 from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since_epoch, in_chunks
+from analysis.starting.coldest_start import CHUNK_UNITS
 
 WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator
 PATHS = 600  # simulated courses of daily lows: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
 LOWS_C = np.arange(-46.0, 42.0, 0.5)
-CHUNK_UNITS = 400  # for speed: a chunk gives each thread something to do
 MID_MONTH = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
 
 

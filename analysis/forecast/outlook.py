@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, not_failed, scatter_draws
-from analysis.forecast.lows import CHUNK_UNITS, Bounds, Weather, failed_by
+from analysis.forecast.lows import Bounds, Weather, failed_by
 from analysis.forecast.season import Season
 from analysis.kernel.loops import weighted_places
 from analysis.kernel.ready import compiled
@@ -34,7 +34,7 @@ from analysis.readings.outcomes import (
 )
 from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, in_chunks
 from analysis.readings.renewals import PART_CHANNELS, PARTS
-from analysis.starting.coldest_start import DrawnLaws, Needs, drawn_coldest_starts, drawn_laws, usual_speed
+from analysis.starting.coldest_start import CHUNK_UNITS, DrawnLaws, Needs, drawn_coldest_starts, drawn_laws, usual_speed
 from analysis.starting.floors import Floors, floors_of
 from analysis.wear.state import FleetState
 
@@ -68,9 +68,7 @@ class Outlook:
 
 def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Needs, Floats]:
     """Needs of each vehicle and draw (U, K), its departure from its modelled coldest start [K]."""
-    speed_e, supply_e, coil_e, z = scatter_draws(
-        Draws(keys_of(state.panel.units["unit"].astype(str).to_numpy()), draws)
-    )
+    speed_e, supply_e, coil_e, z = scatter_draws(Draws(keys_of(state.names), draws))
     own = learned.drawn(draws)[state.group]
     usual = usual_speed(state.laws)[state.group][:, None]
     return Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE.coldest_k * z
@@ -102,7 +100,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
         found.append(by_need.max(axis=0))
         if h == named:
             limiting = np.median(by_need, axis=2).argmax(axis=0)
-    charge = Draws(keys_of(state.panel.units["unit"].astype(str).to_numpy()), draws, CHARGE_SEED)
+    charge = Draws(keys_of(state.names), draws, CHARGE_SEED)
     floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0), charge.normal("battery base"))
     coldest = _floored(np.stack(found) + departure.astype(np.float32), floors.as_charged)
     depot = season.codes(state.panel.units)

@@ -55,7 +55,7 @@ class PartCourse:
 
 def position(assessment: Assessment, unit: str) -> int:
     """Row of `unit` in the state's arrays; ValueError for a vehicle that was not assessed."""
-    found = np.flatnonzero(assessment.state.panel.units["unit"].astype(str).to_numpy() == unit)
+    found = np.flatnonzero(assessment.state.names == unit)
     if not len(found):
         raise ValueError(f"unit is {unit!r}; allowed are the vehicles assessed")
     return int(found[0])
@@ -85,7 +85,7 @@ def plain_slopes(state: FleetRead, unit: str) -> dict[str, tuple[float, float, f
     The plain check beside the model's growth: the median of the slopes between all pairs of readings.  Only readings
     since the part was last renewed count; NaN with fewer than five.  Raises KeyError for an unknown vehicle.
     """
-    names = state.panel.units["unit"].astype(str).tolist()
+    names = state.names.tolist()
     if unit not in names:
         raise KeyError(unit)
     u = names.index(unit)

@@ -61,7 +61,7 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
     findings: unit, part ("" for the part that the readings blame), found_on, nothing dated the state's day or later.
     Looks at one part in one ISO week count once; a renewal of the part since makes an earlier look void.
     """
-    names = tuple(state.panel.units["unit"].astype(str))
+    names = tuple(state.names)
     day, part = np.full(len(names), np.nan), np.full(len(names), "", dtype=object)
     sound, repaired = np.zeros(len(names)), outlook.renewed.copy()
     looks = _looks(findings, names)

@@ -203,7 +203,7 @@ def outlook_table(
     weight = (1.0 - own.renewed[:, None]) * (own.alive / own.alive.sum(axis=1)[:, None])
     now = own.coldest[int(np.argmin(np.abs(state.ahead_d)))]
     better, worse = halves(now, weight)
-    names = state.panel.units["unit"].astype(str).to_numpy()[rows]
+    names = state.names[rows]
     n = len(rows)
 
     again_renewed = 1.0 - shares[rows].max(axis=1)  # a fault in another part stands on
@@ -244,6 +244,6 @@ def act_by_days(state: FleetState, weeks: pd.DataFrame) -> Floats:
     out = np.full(len(state.panel.units), np.nan)
     reached = weeks[weeks["probability"] >= JUDGING.act_probability]
     first = reached.groupby("unit")["week"].min()
-    code = pd.Index(state.panel.units["unit"].astype(str)).get_indexer(pd.Index(first.index))
+    code = pd.Index(state.names).get_indexer(pd.Index(first.index))
     out[code] = state.day + 7.0 * first.to_numpy(np.float64)
     return out

@@ -92,7 +92,7 @@ def watched(state: FleetRead, vehicles: Bools, tolerated: float) -> pd.DataFrame
         state.group[at],
         flags_per_100=tolerated,
     )
-    return drift_table(state.panel.units["unit"].astype(str).iloc[at].tolist(), CHANNELS, drift)
+    return drift_table(state.names[at].tolist(), CHANNELS, drift)
 
 
 def drifting_since(drift: pd.DataFrame, units: pd.Series, part: Ints) -> npt.NDArray[np.datetime64]:
