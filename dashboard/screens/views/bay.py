@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import Final
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -14,7 +13,6 @@ from dashboard.charts import theme
 from dashboard.desk.in_order import STEPS, fields_today
 from dashboard.desk.rights import Act
 from dashboard.screens import (
-    acts,
     bay,
     columns,
     device,
@@ -80,24 +78,21 @@ def show(unit: str) -> None:
                 wrong_vehicle(facts, form, entry)
 
 
-ASKED_HERE: Final = "asked_here"  # whether the name was not known when the page was opened
-
-
 def who_measures() -> None:
-    """The name that goes on record with the reading: asked once on a device, then shown.
-
-    The box stays until the page is opened anew, so that nothing moves under the finger that leaves it.
-    """
+    """The name that goes on record with the reading: asked once on a device, then shown."""
     name = session.who_is_named()
-    if not device.awaited():
-        st.session_state.setdefault(ASKED_HERE, not name)
     if session.looking().account:
         st.caption(safe(name))
-    elif name and not st.session_state.get(ASKED_HERE):
+    elif name:
         with st.popover(safe(name), icon=":material/person:", key="who_here"):
-            acts.name_box(say.YOUR_NAME_IF, "who_bay", tell=True)
+            ask_name(say.YOUR_NAME_IF, name)
     else:
-        acts.name_box(say.YOUR_NAME_ONCE, "who_bay", tell=True)
+        ask_name(say.YOUR_NAME_ONCE, "")
+
+
+def ask_name(label: str, name: str) -> None:
+    """A box for the name; it is the margin's name too."""
+    st.text_input(label, value=name, max_chars=64, key="who_bay", on_change=device.name_told, args=("who_bay",))
 
 
 def about(facts: one_unit.Facts) -> None:
