@@ -20,6 +20,7 @@ from scipy.special import ndtri, stdtrit
 
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Floats
+from analysis.readings.sobol import scrambled
 
 Whole = npt.NDArray[np.uint64]
 OF_CHANNELS: Final = (
@@ -78,11 +79,8 @@ def keys_of(names: Sequence[str] | pd.Series | npt.NDArray[np.object_]) -> Whole
 @lru_cache(maxsize=16)
 def points(count: int, seed: int) -> Floats:
     """(quantities, count) the points that all vehicles share; read only."""
-    from scipy.stats import qmc  # takes as long to load as all the rest; who reads a kept assessment needs it not
-
     power = max(1, int(np.ceil(np.log2(max(count, 2)))))
-    sequence = qmc.Sobol(len(QUANTITIES), scramble=True, rng=np.random.default_rng(seed))
-    found = np.ascontiguousarray(sequence.random_base2(power)[:count].T)
+    found = np.ascontiguousarray(scrambled(len(QUANTITIES), power, seed)[:, :count])
     found.setflags(write=False)
     return found
 

@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import chdtrc
 
 from analysis.circuit.temperature import TemperatureLaw
 from analysis.readings.choices import TRAVEL
@@ -156,8 +157,6 @@ def unlike(taught: TaughtClass, usual: Floats, spread: Floats, vehicles: Sequenc
 
     usual, spread: (7,) of this fleet alone; vehicles: of each channel, whose readings they are from.
     """
-    from scipy.stats import chi2  # takes long to load, and hardly ever asked
-
     enough = (np.asarray(vehicles) >= TRAVEL.fewest_vehicles) & np.isfinite(taught.usual) & np.isfinite(usual)
     if not enough.any():
         return False
@@ -168,4 +167,4 @@ def unlike(taught: TaughtClass, usual: Floats, spread: Floats, vehicles: Sequenc
         + spread[enough] ** 2 / np.asarray(vehicles)[enough]
         + taught.usual_spread[enough] ** 2 / max(taught.vehicles, 1)
     )
-    return bool(chi2.sf(float((away**2 / variance).sum()), int(enough.sum())) < TRAVEL.unlike)
+    return bool(chdtrc(int(enough.sum()), float((away**2 / variance).sum())) < TRAVEL.unlike)

@@ -117,13 +117,13 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
     lives: of :func:`analysis.wear.lives.observed_lives`, of the class; of_fleet: of
     :func:`analysis.wear.lives.part_lifetimes`, which a class with too few failures of a part is given.
     """
-    from scipy.stats import dirichlet  # takes as long to load as all the rest; who reads a kept assessment needs it not
-
     failed = lives[lives["failed"] > 0]
     count = failed["part"].value_counts().reindex(list(PARTS), fill_value=0).to_numpy(np.float64)
     onset = default_prior().onset_per_year
     stated = np.array([sum(onset[c] for c in PART_CHANNELS[part]) for part in PARTS])
-    shares = dirichlet(JUDGING.share_counts * stated / stated.sum() + count)
+    worth = JUDGING.share_counts * stated / stated.sum() + count
+    share = worth / worth.sum()
+    share_sd = np.sqrt(share * (1.0 - share) / (worth.sum() + 1.0))  # of a Dirichlet distribution
     of_class = part_lifetimes(lives, parts=PARTS, life_years=PlanSettings().life_years)
     rows: list[_Row] = []
     for k, part in enumerate(PARTS):
@@ -135,8 +135,8 @@ def failure_rows(lives: pd.DataFrame, of_fleet: Mapping[str, Lifetime]) -> list[
         rows += [
             (
                 f"share of no-starts, {words}",
-                float(shares.mean()[k]),
-                float(np.sqrt(shares.var()[k])),
+                float(share[k]),
+                float(share_sd[k]),
                 "1",
                 float(count[k]),
             ),
