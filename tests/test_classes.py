@@ -138,8 +138,8 @@ def test_back_emf_is_reckoned_with_the_bend_of_the_battery_s_law() -> None:
     law = (np.array([0.009]), np.array([6e-4]))
     load = (np.array([DRAG_PER_K.value]), np.array([DRAG_CURVATURE.value]))
     panel = van_fleet(battery_c=6e-4)
-    found, _ = classes._modelled_emf(panel, law, load, (0.85, 1.0))
-    truth = 0.045 * panel.measured["crank_rpm"]
+    emf_at, _ = classes._modelled_emf(panel, law, load, 1.0, np.ones(len(panel.group), dtype=bool))
+    found, truth = emf_at(0.85), 0.045 * panel.measured["crank_rpm"]
     cold = panel.measured["temperature_c"] < -5.0
     assert cold.sum() > 50
     assert np.median((found - truth)[cold]) == pytest.approx(0.0, abs=0.15)

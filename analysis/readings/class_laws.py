@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
@@ -164,13 +166,14 @@ def learn_inrush_share(
     Value and standard error; the error is held up at `inrush_model_sd`, because the model is not exact.
     """
     speed = panel.measured["crank_rpm"]
-    few = np.isfinite(speed).sum(axis=1) < 3
-    if few.all():
+    told = np.isfinite(speed).sum(axis=1) >= 3
+    if not told.any():
         return NOTHING_LEARNED
+    emf_at, raised = _modelled_emf(panel, battery, load, at_inrush, told)
+    measured = log_of(speed[told])
     loss = np.zeros(len(INRUSH_SHARES))
     for i, share in enumerate(INRUSH_SHARES):
-        emf, raised = _modelled_emf(panel, battery, load, (float(share), at_inrush))
-        z = np.where(raised, np.nan, log_of(speed) - log_of(emf))[~few]
+        z = np.where(raised, np.nan, measured - log_of(emf_at(float(share))))
         z = z[np.isfinite(z).any(axis=1)]
         z = z - np.nanmedian(z, axis=1)[:, None]
         away = np.abs(z[np.isfinite(z)]) / CLASSES.speed_scatter
@@ -241,17 +244,25 @@ def _modelled_emf(
     panel: Panel,
     battery: tuple[Floats, Floats],
     load: tuple[Floats, Floats],
-    inrush: tuple[float, float],
-) -> tuple[Floats, Bools]:
-    """Back-emf (U, R) from smoothed resistances, and where the load is raised (field or drag unclear)."""
+    at_inrush: float,
+    rows: Bools,
+) -> tuple[Callable[[float], Floats], Bools]:
+    """Back-emf (V, R) of some vehicles from smoothed resistances, for any inrush share, and where their load is raised (field or
+    drag unclear).  Only the motor's resistance goes with the share, and along a straight line."""
     n = len(panel.groups)
-    raw = raw_quantities(panel, load[0], load[1], np.tile(inrush, (n, 1)))
-    level = smooth_level(reference_values(panel, raw, battery, load, np.zeros(n), None))
-    copper = 1.0 - COPPER_PER_K.value * raw.x
-    cold = np.exp(battery[0][panel.group][:, None] * raw.x + battery[1][panel.group][:, None] * raw.x**2)
-    loop = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND] + level[MOTOR]) * copper + level[CONTACTS]
-    emf = np.maximum(raw.rest_v - raw.amps * loop / 1e3, 0.05 * raw.rest_v)
-    usual = group_median(level[LOAD], panel.group, n)[panel.group][:, None]
+    raw, whole = (raw_quantities(panel, load[0], load[1], np.tile([share, at_inrush], (n, 1))) for share in (0.0, 1.0))
+    value = reference_values(panel, raw, battery, load, np.zeros(n), None)
+    usual = group_median(smooth_level(value[LOAD:CONTROL])[0], panel.group, n)[panel.group[rows]][:, None]
+    level, x, rest_v, group = smooth_level(value[:, rows]), raw.x[rows], raw.rest_v[rows], panel.group[rows]
+    copper = 1.0 - COPPER_PER_K.value * x
+    cold = np.exp(battery[0][group][:, None] * x + battery[1][group][:, None] * x**2)
+    others = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND]) * copper + level[CONTACTS]
+    motor, per_share = value[MOTOR, rows], (whole.loop - raw.loop)[rows] / copper
+
+    def emf(share: float) -> Floats:
+        loop = others + smooth_level((motor + share * per_share)[None])[0] * copper
+        return np.asarray(np.maximum(rest_v - raw.amps[rows] * loop / 1e3, 0.05 * rest_v), dtype=np.float64)
+
     return emf, level[LOAD] > CLASSES.raised_load * usual
 
 

@@ -37,7 +37,7 @@ def scrambled(axes: int, power: int, seed: int) -> npt.NDArray[np.float64]:
     shift = chance.integers(0, 2, size=(axes, BITS), dtype=np.uint32) @ (np.int64(1) << places)
     below = np.tril(chance.integers(0, 2, size=(axes, BITS, BITS), dtype=np.uint32), -1)
     bits = (_directions(axes)[:, :, None] >> (BITS - 1 - places)) & 1  # (axes, number, bit), the highest first
-    mixed = np.einsum("dpc,djc->djp", (below + np.eye(BITS)), bits.astype(np.float64)).astype(np.int64) & 1
+    mixed = np.einsum("dpc,djc->djp", below + np.eye(BITS), bits.astype(np.float64)).astype(np.int64) & 1
     direction = mixed @ (np.int64(1) << (BITS - 1 - places))
     found = shift[:, None]
     for k in range(power):  # Gray code: the second half is the first one backwards, in one direction more
