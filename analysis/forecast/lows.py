@@ -144,8 +144,11 @@ def shapes(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
     """(D,) day-to-day correlation and (D,) skew of the daily lows, stated ones where the climate has none."""
     out = []
     for name, stated in (("persistence", WEATHER.persistence), ("skew", WEATHER.skew)):
-        own = climate.groupby("depot")[name].mean() if name in climate and len(climate) else pd.Series(dtype=np.float64)
-        out.append(own.reindex(depots).fillna(stated).to_numpy(np.float64))
+        if name in climate and len(climate):
+            own = climate.groupby("depot")[name].mean().reindex(depots).fillna(stated)
+            out.append(own.to_numpy(np.float64))
+        else:
+            out.append(np.full(len(depots), stated))
     return out[0], np.clip(out[1], WEATHER.least_skew, 0.0)
 
 
@@ -277,7 +280,9 @@ def weather_of(
 
 def _share_at_or_below(worst: Floats) -> Floats:
     """(S, L) share of the courses (S, PATHS) whose coldest morning is no warmer than each of LOWS_C."""
-    first = np.searchsorted(LOWS_C, worst.ravel()).reshape(worst.shape)  # the first low that is not below it
+    step = LOWS_C[1] - LOWS_C[0]
+    first = np.ceil((np.clip(worst, LOWS_C[0], LOWS_C[-1] + step) - LOWS_C[0]) / step).astype(np.int64)
+    # the first low that is not below it
     first += np.arange(len(worst))[:, None] * (len(LOWS_C) + 1)
     counts = np.bincount(first.ravel(), minlength=len(worst) * (len(LOWS_C) + 1)).reshape(len(worst), -1)
     return np.asarray(counts[:, :-1].cumsum(axis=1) / PATHS)

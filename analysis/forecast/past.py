@@ -16,7 +16,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.lows import known_at
 from analysis.readings.draws import Whole, keys_of, mixed
-from analysis.readings.panel import FleetTables, Floats, days_since_epoch
+from analysis.readings.panel import Bools, FleetTables, Floats, Ints, days_since_epoch
 
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
 RESTS_ON = {
@@ -33,18 +33,18 @@ UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from; for
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows of a table, N of them: number (N,), which changes with anything in the row; unit (N,), the name of its vehicle, and
-    at (N,), its moment, None for a table without."""
+    """Rows of a table, N of them: number (N,), which changes with anything in the row; unit (N,), the place of its vehicle
+    among those of the past, and at (N,), its moment, None for a table without."""
 
     number: Whole
-    unit: pd.Series | None
+    unit: Ints | None
     at: pd.Series | None
 
-    def told(self, names: list[str], moment: pd.Timestamp) -> bytes:
-        """Bytes that change with every row of these vehicles before a moment, and not with their order."""
+    def told(self, vehicles: Bools, moment: pd.Timestamp) -> bytes:
+        """Bytes that change with every row of some vehicles (U,) before a moment, and not with the order of rows."""
         some = np.ones(len(self.number), dtype=bool)
         if self.unit is not None:
-            some &= self.unit.isin(names).to_numpy()
+            some &= vehicles[self.unit]
         if self.at is not None:
             some &= (self.at < moment).to_numpy()
         rows = self.number[some]
@@ -78,9 +78,10 @@ class Past:
         """What tells the look of a day from every other; grids: of needs, that its probabilities lie on."""
         taught = [one.plain() for one in self.tables.taught]
         made_of = hashlib.sha256(repr((day, self.laws_day(day), taught)).encode())
-        names, moment = sample(self.first_d, day), moment_of(day)
+        vehicles, moment = np.zeros(len(self.first_d), dtype=bool), moment_of(day)
+        vehicles[_sampled(self.first_d, day)] = True
         for rows in self.rows:
-            made_of.update(rows.told(names, moment))
+            made_of.update(rows.told(vehicles, moment))
         for grid in grids:
             made_of.update(np.ascontiguousarray(grid).tobytes())
         return made_of.hexdigest()
@@ -93,17 +94,22 @@ def past_of(tables: FleetTables, days: list[float]) -> Past:
     first = day.groupby(unit.to_numpy(dtype=object)).min()
     seen = sorted(set().union(*(sample(first, d) for d in days)))
     own = _of(tables, seen)
-    rows = tuple(_rows(getattr(own, name), at) for name, at in RESTS_ON.items())
+    rows = tuple(_rows(getattr(own, name), pd.Index(seen), at) for name, at in RESTS_ON.items())
     return Past(own, first.loc[seen], float(first.min()) if len(first) else np.nan, rows)
 
 
 def sample(first_d: pd.Series[float], day: float) -> list[str]:
     """At most UNITS_LOOKED_AT of the vehicles that were read before a day, always the same ones: those whose names give the
     smallest numbers, so that a vehicle that comes later changes nothing."""
-    names = first_d.index.to_numpy(dtype=object)[first_d.to_numpy() < day]
-    if len(names) > UNITS_LOOKED_AT:
-        names = names[np.argsort(keys_of(names), kind="stable")[:UNITS_LOOKED_AT]]
-    return [str(name) for name in names]
+    return [str(name) for name in first_d.index[_sampled(first_d, day)]]
+
+
+def _sampled(first_d: pd.Series[float], day: float) -> Ints:
+    """Places of the sampled vehicles."""
+    read = np.flatnonzero(first_d.to_numpy() < day)
+    if len(read) > UNITS_LOOKED_AT:
+        read = read[np.argsort(keys_of(first_d.index.to_numpy(dtype=object)[read]), kind="stable")[:UNITS_LOOKED_AT]]
+    return np.asarray(read, dtype=np.int64)
 
 
 def _of(tables: FleetTables, names: list[str]) -> FleetTables:
@@ -117,12 +123,13 @@ def _of(tables: FleetTables, names: list[str]) -> FleetTables:
     return replace(tables, **own)
 
 
-def _rows(table: pd.DataFrame | None, at: str) -> Rows:
-    """The rows of a table, dated by a column of it, "" for one without dates."""
+def _rows(table: pd.DataFrame | None, names: pd.Index[str], at: str) -> Rows:
+    """The rows of a table of the vehicles `names` (U,), dated by a column of it, "" for one without dates."""
     if table is None or table.empty:
         return Rows(np.zeros(0, dtype=np.uint64), None, None)
     number = np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
-    return Rows(number, table.get("unit"), table[at] if at else None)
+    unit = names.get_indexer(pd.Index(table["unit"])).astype(np.int64) if "unit" in table else None
+    return Rows(number, unit, table[at] if at else None)
 
 
 def moment_of(day: float) -> pd.Timestamp:

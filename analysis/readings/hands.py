@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.sparse import csr_matrix, diags, hstack
+from scipy.sparse import csr_matrix, diags, hstack, vstack
 from scipy.sparse.linalg import splu
 
 from analysis.readings.choices import METERS
@@ -298,23 +298,21 @@ def _solve(
 ) -> tuple[Floats, csr_matrix, list[Floats]]:
     """(P,) effects, (P, P) precision of the pairs, weights of the pairs: least squares, re-weighted a few times."""
     value, fixed = start.copy(), anchors.normal()
-    normal, weights = csr_matrix(fixed.shape), list[Floats]()
+    begin = np.cumsum([0, *(p.design.shape[0] for p in pairs)])
+    design = csr_matrix(vstack([p.design for p in pairs]))
+    combination = np.concatenate([p.combination + first for p, first in zip(pairs, begin[:-1], strict=True)])
+    difference, sd = np.concatenate([p.difference for p in pairs]), np.concatenate([p.sd for p in pairs])
+    across = csr_matrix(design.T)
+    normal, w = csr_matrix(fixed.shape), np.zeros(len(sd))
     for _ in range(ROUNDS):
-        normal, right, weights = csr_matrix(fixed.shape), anchors.right(value), []
-        for p in pairs:
-            z = (p.difference - (p.design @ value)[p.combination]) / p.sd
-            w = (
-                np.where(np.abs(z) < METERS.reject, np.minimum(1.0, METERS.huber / np.maximum(np.abs(z), 1e-9)), 0.0)
-                / p.sd**2
-            )
-            total = np.bincount(p.combination, weights=w, minlength=p.design.shape[0])
-            summed = np.bincount(p.combination, weights=w * p.difference, minlength=p.design.shape[0])
-            normal = normal + p.design.T @ diags(np.asarray(total, dtype=np.float64)) @ p.design
-            right = right + p.design.T @ summed
-            weights.append(w)
+        z = np.abs(difference - (design @ value)[combination]) / sd
+        w = np.where(z < METERS.reject, np.minimum(1.0, METERS.huber / np.maximum(z, 1e-9)), 0.0) / sd**2
+        total, summed = (np.bincount(combination, weights=x, minlength=int(begin[-1])) for x in (w, w * difference))
+        normal = csr_matrix(across @ diags(np.asarray(total, dtype=np.float64)) @ design)
+        right = anchors.right(value) + across @ summed
         lean = diags(np.asarray(2.0 / (sound**2 + value**2), dtype=np.float64))
         value = np.asarray(splu((normal + fixed + lean).tocsc()).solve(right), dtype=np.float64)
-    return value, csr_matrix(normal), weights
+    return value, normal, np.split(w, np.cumsum([len(p.sd) for p in pairs])[:-1])
 
 
 def home_depots(panel: Panel, code: Ints, n: int) -> tuple[Ints, npt.NDArray[np.str_]]:

@@ -372,8 +372,8 @@ def nearest_known(values: Floats) -> Floats:
     position = np.where(known, np.arange(width), -1)
     earlier = np.maximum.accumulate(position, axis=1)
     first = np.where(known.any(axis=1), known.argmax(axis=1), 0)[:, None]
-    source = np.where(earlier >= 0, earlier, first)
-    return np.take_along_axis(values, source, axis=1)
+    source = np.where(earlier >= 0, earlier, first) + width * np.arange(len(values))[:, None]
+    return np.asarray(values.ravel().take(source), dtype=np.float64)
 
 
 def pooled_scatter(away: Floats, prior: float, worth: float) -> float:

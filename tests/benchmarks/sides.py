@@ -39,6 +39,7 @@ from analysis.readings.panel import FleetTables
 from analysis.worklist.assess import assess
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.kept_assessment import folder_of
+from dashboard.desk.quick import quick_for
 from ingest import store
 from ingest.importer import import_paths
 
@@ -202,6 +203,7 @@ def one_list(asked: Asked, found: Found) -> None:
     """One list on the last date."""
     tables, days = past(asked.sizes)
     with clocked(found):
+        quick_for(len(tables.units))
         assess(tables, as_of=days[-1])
 
 
@@ -209,6 +211,7 @@ def backtest(asked: Asked, found: Found) -> None:
     """A list on each date."""
     tables, days = past(asked.sizes)
     with clocked(found):
+        quick_for(len(tables.units))
         found["lists"] = sum(1 for _ in backtest_lists(tables, days))
 
 
