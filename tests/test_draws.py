@@ -12,11 +12,10 @@ import pandas as pd
 import pytest
 import samples_kept
 from samples_fleet import fleet, quick, tables_of
-from scipy.stats import kstest, qmc, t
+from scipy.stats import kstest, t
 
 from analysis.readings.draws import QUANTITIES, Draws, keys_of
 from analysis.readings.panel import FleetTables
-from analysis.readings.sobol import scrambled
 from analysis.worklist.assess import Assessment, assess
 
 DAY = pd.Timestamp("2022-12-12")
@@ -28,14 +27,6 @@ FIGURES = (
 
 def names(count: int) -> list[str]:
     return [f"K-{i:05d}" for i in range(count)]
-
-
-@pytest.mark.parametrize("seed", [0, 7, 1_000_003])
-@pytest.mark.parametrize("power", [1, 5, 7])
-def test_points_are_those_of_the_reference_library(seed: int, power: int) -> None:
-    """Reference: scipy.stats.qmc.Sobol with the same seed, bit for bit, on all axes that are used."""
-    reference = qmc.Sobol(len(QUANTITIES), scramble=True, rng=np.random.default_rng(seed)).random_base2(power)
-    assert np.array_equal(scrambled(len(QUANTITIES), power, seed), reference.T)
 
 
 # --- one vehicle's draws ---------------------------------------------------------------------------------------------

@@ -13,13 +13,16 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import fleet, quick
+from samples_fleet import drawn_of, fleet, quick
 from sqlite_utils import Database
 from test_packed import Run, assert_same, signed
 
+from analysis.bay.expected import DRAWS
+from analysis.readings import draws
 from analysis.readings.panel import FleetTables
 from analysis.readings.taught import TaughtClass
 from analysis.worklist.assess import Assessment, assess
@@ -88,7 +91,7 @@ def counting(made_for: list[pd.Timestamp], stands_in: Assessment | None = None) 
 
 
 def files(path: Path) -> list[Path]:
-    return sorted(Path(f"{path}-assessments").iterdir())
+    return sorted(Path(f"{path}-assessments").glob(f"*{kept_assessment.SUFFIX}"))
 
 
 def test_commands_on_unchanged_data_work_nothing_out(
@@ -104,8 +107,9 @@ def test_commands_on_unchanged_data_work_nothing_out(
         said.append(capsys.readouterr().out)
         assert len(calls) == 1, words
     assert said[:5] == said[5:]
-    modes = [one.stat().st_mode & 0o777 for one in (Path(f"{path}-assessments"), *files(path))]
-    assert modes == [0o700, *[0o600] * len(files(path))], "its owner's only, as the database is"
+    folder = Path(f"{path}-assessments")
+    assert folder.stat().st_mode & 0o777 == 0o700, "its owner's only, as the database is"
+    assert {one.stat().st_mode & 0o777 for one in folder.iterdir()} == {0o600}
     shutil.rmtree(f"{path}-assessments")
     for words, before in zip(commands, said, strict=False):
         assert main((*words, *told)) == 0
@@ -232,6 +236,26 @@ def test_a_kept_one_that_is_wrong_is_made_anew(
     if damage != "folder":
         assess_database(db, as_of=DAY)
         assert len(calls) == 2
+
+
+@pytest.mark.parametrize("left", ["whole", "damaged", "another"])
+def test_points_of_draws_are_kept_beside_it(
+    db: Database, path: Path, left: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A kept vehicle is drawn again without making them; damaged, or not points at all, they are made anew and the same."""
+    before = draws.points(DRAWS, 0).copy()
+    assess_database(db, as_of=DAY)
+    (file,) = Path(f"{path}-assessments").glob(f"*{kept_assessment.POINTS_SUFFIX}")
+    if left != "whole":
+        file.write_bytes({"damaged": b"no points", "another": kept_assessment.pack({0: np.zeros(3)})}[left])
+    monkeypatch.setattr(draws, "_points", {})
+    made: list[int] = []
+    make = draws._made
+    monkeypatch.setattr(draws, "_made", lambda count, seed: made.append(seed) or make(count, seed))
+    found = assess_database(db, as_of=DAY)
+    drawn_of(found)
+    assert bool(made) == (left != "whole")
+    assert np.array_equal(draws.points(DRAWS, 0), before)
 
 
 def throw_away(path: Path) -> None:
