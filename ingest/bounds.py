@@ -21,6 +21,7 @@ MOST_GRID = 6_500_000  # cells of a workbook's sheets from the first to the last
 LARGEST_UNPACKED = 300_000_000  # [byte] of a workbook
 MOST_TEXT = 200_000_000  # [characters] of a workbook's cells in all
 LONGEST_CELL = 32_767  # [characters] of a workbook's cell, as its programs allow
+VEHICLES_A_PARTITION = 2_000  # of an export: some seconds of assessment with 24 readings each; our choice
 
 
 def bytes_of(file: Path) -> bytes:

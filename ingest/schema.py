@@ -52,6 +52,14 @@ def migrate(db: Database) -> None:
         raise
 
 
+def bring_to(db: Database, version: str) -> None:
+    """Give an empty database the tables of a version; raise DatabaseRefused for one that this program does not know."""
+    steps = [step.name for step in migrations.pending(db)]
+    if version not in [name[:VERSION_DIGITS] for name in steps]:
+        raise DatabaseRefused(f"tables of version {version} are not known here; update cranktrend")
+    migrations.apply(db, stop_before=next((name for name in steps if name[:VERSION_DIGITS] > version), None))
+
+
 def _run(db: Database, script: str) -> None:
     """Run each statement on its own: `executescript` would end the transaction it is in."""
     for statement in script.split(";"):

@@ -64,6 +64,7 @@ WALK: tuple[tuple[str, ...], ...] = (
     ("log", f"f{HOSTILE}.csv"), ("log", f"none{HOSTILE}.csv", "--unit", UNIT, "--record", "--began", HOSTILE),
     ("trace", f"f{HOSTILE}.csv"), ("trace", f"f{HOSTILE}.csv", "--unit", UNIT, "--record", "--volts", HOSTILE),
     ("check",), ("check", "--format", "json"), ("restore", f"none{HOSTILE}.db"), ("restore", f"f{HOSTILE}.csv"),
+    ("export", "--parquet", f"e{HOSTILE}"), ("export", "--parquet", f"none{HOSTILE}/e"),
     ("undo", "1"), ("completion", "bash"), ("issue",), ("issue", "--by", HOSTILE), ("logbook",), ("logbook", "--format", "csv"), ("demo",),
     ("accounts", "list"), ("accounts", "give", HOSTILE, "planner"), ("accounts", "take", f"none{HOSTILE}", "planner"),
     ("accounts", "new-codes", "--reason", HOSTILE),

@@ -38,13 +38,15 @@ from dashboard.desk.terminal import PROGRAM, own_version, show
 from dashboard.words import log_words
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
+from ingest.bounds import VEHICLES_A_PARTITION
 from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, SYSTEM_VOLTAGES
 from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
 SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")  # that the library which writes the scripts knows
 ACTS: dict[str, str | None] = {
-    "demo.run_demo": None, "files.run_import": None, "safe_keeping.run_backup": None, "safe_keeping.run_restore": None,
+    "demo.run_demo": None, "files.run_import": None, "safe_keeping.run_backup": None, "safe_keeping.run_export": None,
+    "safe_keeping.run_restore": None,
     "sources.save": None, "aside.correct": None, "aside.dismiss": None, "post.run_issue": None, "record.run_record": None,
     "trace.run_trace": "record", "logs.run_log": "record", "planner.run_plan": None, "changes.run_undo": None,
     "changes.run_correct": None, "changes.run_withdraw": None, "changes.confirm_reset": None, "changes.deny_reset": None,
@@ -153,8 +155,9 @@ def add_files(command: Command) -> None:
     )  # fmt: skip
     sub = command("import", "files.run_import", "import files and folders of CSV and XLSX", database_is_there=False)
     sub.add_argument(
-        "paths", nargs="+", type=a_file, metavar="FILE|FOLDER", help="a file, or a folder with all its files"
-    )
+        "paths", nargs="+", type=a_file, metavar="FILE|FOLDER",
+        help="a file, or a folder with all its files; a folder that `export` wrote becomes a new database",
+    )  # fmt: skip
     sub.add_argument("--source", metavar="DESCRIPTION", help="name or TOML file of a source description")
     sub.add_argument("--dry-run", action="store_true", help="say what would happen and store nothing")
     add_safe_keeping(command)
@@ -168,6 +171,15 @@ def add_safe_keeping(command: Command) -> None:
     """The copy of the database, whether it is in order, and a copy put back."""
     sub = command("backup", "safe_keeping.run_backup", "copy the database to a new file")
     sub.add_argument("file", metavar="FILE", help="the new file; one that is there is never overwritten")
+    sub = command("export", "safe_keeping.run_export", "write the whole database to a folder of Parquet files")
+    sub.add_argument(
+        "--parquet", dest="folder", type=a_folder, required=True, metavar="FOLDER",
+        help="the new folder, which `import` makes a database of and `assess` reads; needs the extra `cluster`",
+    )  # fmt: skip
+    sub.add_argument(
+        "--vehicles", type=whole(1, 100_000), default=VEHICLES_A_PARTITION, metavar="N",
+        help=f"vehicles to a partition, 1 to 100,000 (default: {VEHICLES_A_PARTITION:,})",
+    )  # fmt: skip
     sub = command(
         "check",
         "safe_keeping.run_check",

@@ -9,16 +9,20 @@ from pathlib import Path
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk import act_log
-from dashboard.desk.terminal import REFUSED, say, show
+from dashboard.desk.terminal import DONE, REFUSED, say, show
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest.bounds import bytes_of
 from ingest.errors import CouldNot, FileRefused
 from ingest.importer import import_paths
+from ingest.parquet_folder import import_folder, is_parquet_folder
 
 
 def run_import(options: argparse.Namespace) -> int:
-    """Import files and folders; exit code 0, 1 or 2 as the contract states."""
+    """Import files and folders; exit code 0, 1 or 2 as the contract states. A folder of an export becomes a new database."""
+    exported = [path for path in map(Path, options.paths) if is_parquet_folder(path)]
+    if exported:
+        return run_import_of_export(options, exported[0])
     db = open_or_make(database_path(options))
     progress = show_progress if sys.stderr.isatty() else None
     outcome = import_paths(db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress)
@@ -33,6 +37,19 @@ def run_import(options: argparse.Namespace) -> int:
     for one in outcome.files:
         act_log.became(one.file)
     return outcome.exit_code
+
+
+def run_import_of_export(options: argparse.Namespace, folder: Path) -> int:
+    """Make a new database of a folder of Parquet files, which holds all that there is to say."""
+    if len(options.paths) > 1 or options.source or options.dry_run:
+        raise ValueError(
+            f"{folder} is an export and becomes a database of its own; allowed is its name alone, with --db"
+        )
+    path = database_path(options)
+    made = import_folder(folder, path)
+    rows = made.rows("readings")
+    show(terminal_words.MADE_OF_FOLDER.format(path=path, folder=folder, vehicles=made.vehicles, readings=rows))
+    return DONE
 
 
 def show_progress(file: str, done: int, total: int) -> None:

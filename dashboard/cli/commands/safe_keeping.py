@@ -1,4 +1,4 @@
-"""Is the database in order; a backup made, and put back."""
+"""Is the database in order; a backup made, and put back; all of it as Parquet files."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from dashboard.words import check_words, terminal_words
 from dashboard.words.plain_text import clean
 from ingest.backups import backup
 from ingest.errors import DatabaseRefused
+from ingest.parquet_folder import export_folder
 from ingest.restoring import BackupRefused, restore
 from ingest.verify import Verified, verify
 
@@ -21,6 +22,17 @@ from ingest.verify import Verified, verify
 def run_backup(options: argparse.Namespace) -> int:
     """Copy the database to a new file."""
     show(terminal_words.COPIED.format(file=backup(open_existing(options), options.file)))
+    return DONE
+
+
+def run_export(options: argparse.Namespace) -> int:
+    """Write the whole database to a folder of Parquet files."""
+    done = export_folder(open_existing(options), Path(options.folder), vehicles=options.vehicles)
+    show(
+        terminal_words.EXPORTED.format(
+            folder=done.path, vehicles=done.vehicles, readings=done.rows("readings"), partitions=done.partitions
+        )
+    )
     return DONE
 
 
