@@ -160,18 +160,33 @@ def test_quantiles_are_those_of_sorted_draws(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def posterior(units: int, readings: int) -> tuple[Growth, PathGrid]:
-    """Posteriors of parts sound and worn, of few and many readings."""
+    """Posteriors of parts sound and worn, of few and many readings, none, ones that are not numbers, and slips at the end."""
     rng = np.random.default_rng(8)
     days = np.sort(rng.uniform(0.0, 1500.0, (units, readings)))[:, ::-1]
     grown = 1.0 + rng.choice([0.0, 3.0], units)[:, None] * np.maximum(1.0 - days / 600.0, 0.0) ** 1.7
     usable, grid = rng.random((units, readings)) < rng.uniform(0.1, 1.0, units)[:, None], make_grid()
     value, spread, excess = grown + rng.normal(0.0, 0.05, days.shape), np.full(units, 0.1), np.full(units, 3.0)
-    log_prior = default_prior().log_weights(grid, BATTERY)
+    usable[::10], usable[::7, -1] = False, True
+    value[::7, -1] += np.linspace(0.2, 4.0, len(value[::7]))
+    value[4::9, 0] = np.nan
+    log_prior = default_prior().log_weights(grid, BATTERY) - rng.uniform(0.0, 3.0, (units, grid.size))
     ageing = rng.uniform(0.0, 0.02, units)
     se = np.full(days.shape, 0.05)
+    twice = rng.random(days.shape) < 0.2
     return growth_posterior(
-        days, value, se, usable, spread, excess, grid, log_prior, ageing, np.full(units, 90.0)
+        days, value, se, usable, spread, excess, grid, log_prior, ageing, np.full(units, 90.0), twice
     ), grid
+
+
+@pytest.mark.parametrize("readings", [1, 2, 3, 12])
+def test_posteriors_of_growth_are_those_of_whole_arrays(readings: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Weights and moments of every path, and how probable a slip is."""
+    fast, plain = both(lambda: posterior(120, readings)[0], monkeypatch)
+    assert isinstance(fast, Growth)
+    assert isinstance(plain, Growth)
+    assert readings < 3 or all(((low < plain.last_slip) & (plain.last_slip < low + 0.5)).any() for low in (0.0, 0.5))
+    for one in fields(Growth):
+        np.testing.assert_allclose(getattr(fast, one.name), getattr(plain, one.name), rtol=2e-6, atol=1e-9)
 
 
 def test_drawn_values_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 Singles: TypeAlias = npt.NDArray[np.float32]
 Doubles: TypeAlias = npt.NDArray[np.float64]
 Places: TypeAlias = npt.NDArray[np.int64]
+Marks: TypeAlias = npt.NDArray[np.bool_]
 
 NIL: Final = np.float32(0.0)
 ONE: Final = np.float32(1.0)
@@ -206,6 +207,137 @@ def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, sha
                 below += lower + equal
                 low = right
         found[u] = value[low]
+
+
+DEPARTURE, DEPARTURE_D, SLIP_SE, SLIP_LOG_SHARE, LIFE_SPREAD = range(5)
+"""Places in `choice` of :func:`paths_weighed`."""
+
+
+def paths_weighed(
+    first: int,
+    stop: int,
+    before_d: Doubles,
+    value: Doubles,
+    error: Doubles,
+    usable: Marks,
+    twice: Marks,
+    base_sd: Doubles,
+    fail_excess: Doubles,
+    log_prior: Doubles,
+    columns: Doubles,
+    per_day: float,
+    design: Places,
+    power: Doubles,
+    pace: Doubles,
+    choice: Doubles,
+    weight: Singles,
+    base: Singles,
+    amount: Singles,
+    var_base: Singles,
+    var_amount: Singles,
+    cov: Singles,
+    slip: Doubles,
+) -> None:
+    """Posteriors over N growth paths (U, N), the first of them steady, from readings (U, R); see `wear.paths`.
+
+    log_prior: (U, N) or (1, N); columns: (T, C) growth `per_day` times a day before the assessment, of which design (N,) takes
+    one for each path; power (N,); pace (N,): a failing excess times it is what a path grows by in (1 a)^power.
+    """
+    readings, paths, wide, shared = value.shape[1], len(power), columns.shape[1], len(log_prior) == 1
+    y, w, at = np.empty(readings), np.empty(readings), np.empty(readings, np.int64)
+    s1, s2, sgy = np.empty(wide), np.empty(wide), np.empty(wide)
+    log_weight, found = np.empty((2, paths)), np.empty((2, 5, paths))
+    total, latest = np.empty(2), np.empty(3)
+    for u in range(first, stop):
+        last, newest, many = -1, np.inf, 0
+        for r in range(readings - 1, -1, -1):
+            if usable[u, r] and np.isfinite(value[u, r]) and np.isfinite(error[u, r]):
+                last = max(last, r)
+                newest = min(newest, before_d[u, r])
+                if many < 3:
+                    latest[many] = value[u, r]
+                    many += 1
+        middle = 1.0
+        if many == 1:
+            middle = latest[0]
+        elif many == 2:
+            middle = 0.5 * (latest[0] + latest[1])
+        elif many == 3:
+            a, b, c = latest[0], latest[1], latest[2]
+            middle = max(min(a, b), min(max(a, b), c))
+        excess = max(middle - 1.0, 0.0)
+        s0, sy = 0.0, 0.0
+        for j in range(wide):
+            s1[j], s2[j], sgy[j] = 0.0, 0.0, 0.0
+        for r in range(readings):
+            y[r], w[r], at[r] = 0.0, 0.0, 0
+            if not (usable[u, r] and np.isfinite(value[u, r]) and np.isfinite(error[u, r])):
+                continue
+            departure = choice[DEPARTURE] * excess * min((before_d[u, r] - newest) / choice[DEPARTURE_D], 1.0)
+            y[r], w[r] = value[u, r], 1.0 / (error[u, r] * error[u, r] + departure * departure)
+            at[r] = int(min(max(np.rint(before_d[u, r] * per_day), 0.0), len(columns) - 1.0))
+            s0 += w[r]
+            sy += w[r] * y[r]
+            for j in range(wide):
+                grown = w[r] * columns[at[r], j]
+                s1[j] += grown
+                s2[j] += grown * columns[at[r], j]
+                sgy[j] += grown * y[r]
+        ways = 1
+        if last >= 0 and not twice[u, last]:  # is the latest reading so far off that it may be a slip?
+            rest = s0 - w[last]
+            if rest > 1e-9 * w[last] and w[last] > 0.0:
+                away = abs(y[last] - (sy - w[last] * y[last]) / rest)
+                if away > choice[SLIP_SE] * np.sqrt(1.0 / rest + 1.0 / w[last]):
+                    ways = 2
+        p_base = 1.0 / (base_sd[u] * base_sd[u])
+        prior = 0 if shared else u
+        for way in range(ways):
+            if way == 1:  # without it
+                s0 -= w[last]
+                sy -= w[last] * y[last]
+                for j in range(wide):
+                    grown = w[last] * columns[at[last], j]
+                    s1[j] -= grown
+                    s2[j] -= grown * columns[at[last], j]
+                    sgy[j] -= grown * y[last]
+            of_base, with_base = s0 + p_base, sy + p_base
+            most = -np.inf
+            for n in range(paths):
+                mean = fail_excess[u] * pace[n]
+                p_amount = max(choice[LIFE_SPREAD] * power[n] * mean, 1e-6)
+                p_amount = 1.0 / (p_amount * p_amount)
+                j = design[n]
+                both = s1[j] if n > 0 else 0.0  # the steady path has no growth
+                of_amount = (s2[j] if n > 0 else 0.0) + p_amount
+                with_amount = (sgy[j] if n > 0 else 0.0) + mean * p_amount
+                inverse = 1.0 / (of_base * of_amount - both * both)
+                new = (of_amount * with_base - both * with_amount) * inverse
+                grows = (of_base * with_amount - both * with_base) * inverse
+                fits = with_amount * grows + with_base * new - mean * mean * p_amount - p_base
+                found[way, 0, n], found[way, 1, n] = new, grows
+                found[way, 2, n], found[way, 3, n] = of_amount * inverse, of_base * inverse
+                found[way, 4, n] = -both * inverse
+                log_weight[way, n] = 0.5 * (fits + math.log(p_amount * inverse * p_base)) + log_prior[prior, n]
+                most = max(most, log_weight[way, n])
+            sum_of = 0.0
+            for n in range(paths):
+                sum_of += math.exp(log_weight[way, n] - most)
+            total[way] = most + math.log(sum_of)
+        slip[u], way, share = 0.0, 0, 0.0
+        if ways == 2:
+            likely = total[0] + 0.5 * math.log(w[last] / (2.0 * np.pi)) - 0.5 * w[last] * y[last] * y[last]
+            share = 1.0 / (1.0 + math.exp(min(max(likely - total[1] - choice[SLIP_LOG_SHARE], -50.0), 50.0)))
+            slip[u] = share
+            way = 1 if share > 0.5 else 0
+        for n in range(paths):
+            own = math.exp(log_weight[0, n] - total[0])
+            if ways == 2:
+                own = own * (1.0 - min(share, 1.0 - 1e-12)) + math.exp(log_weight[1, n] - total[1]) * share
+            weight[u, n] = own
+            base[u, n], amount[u, n] = found[way, 0, n], found[way, 1, n]
+            var_base[u, n], var_amount[u, n] = found[way, 2, n], found[way, 3, n]
+            cov[u, n] = found[way, 4, n]
 
 
 def values_drawn(

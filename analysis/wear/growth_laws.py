@@ -282,6 +282,4 @@ def relearned(growth: Growth, log_ratio: Floats) -> Growth:
     """The same posterior under other prior weights; log_ratio: (U, N) new over old."""
     weight = growth.weight * np.exp(log_ratio).astype(np.float32)
     weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1e-30)
-    steady = np.maximum(weight[:, 0].astype(np.float64), 1e-30)
-    worn = np.maximum(weight[:, 1:].sum(axis=1, dtype=np.float64), 1e-30)
-    return replace(growth, weight=weight, evidence=np.log(worn) - np.log(steady))
+    return replace(growth, weight=weight)

@@ -17,7 +17,16 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analysis.constants import DAYS_PER_YEAR
-from analysis.kernel.loops import path_means, values_drawn
+from analysis.kernel.loops import (
+    DEPARTURE,
+    DEPARTURE_D,
+    LIFE_SPREAD,
+    SLIP_LOG_SHARE,
+    SLIP_SE,
+    path_means,
+    paths_weighed,
+    values_drawn,
+)
 from analysis.kernel.ready import compiled
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
@@ -31,6 +40,7 @@ MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over a
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
+LEAST_ODDS = 1e-30  # nearer to nil a weight is nil in 32-bit floats
 PER_DAY = 4  # steps of the table of growth
 
 
@@ -128,12 +138,11 @@ def default_prior() -> GrowthPrior:
 
 @dataclass(frozen=True)
 class Growth:
-    """Posterior over paths of one channel: arrays (U, N), but the last four (U,).
+    """Posterior over paths of one channel: arrays (U, N), but the last three (U,).
 
     weight: probability of the path; base, amount: its new value and growth in (1 a)^power; var_base, var_amount, cov:
-    their variances; last_slip: probability that the latest reading is a slip; evidence: log odds of wear over steady
-    after the readings; ageing: what all parts of the class gain in a year [1/a] on the day that lies reference_d before
-    the assessment [d], both (U,).
+    their variances; last_slip: probability that the latest reading is a slip; ageing: what all parts of the class gain in a
+    year [1/a] on the day that lies reference_d before the assessment [d], both (U,).
     """
 
     weight: Reals
@@ -143,13 +152,18 @@ class Growth:
     var_amount: Reals
     cov: Reals
     last_slip: Floats
-    evidence: Floats
     ageing: Floats
     reference_d: Floats
 
     def of(self, rows: slice | Ints) -> Growth:
         """The growth of some of its vehicles."""
         return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+    @property
+    def evidence(self) -> Floats:
+        """(U,) log odds of wear over steady after the readings."""
+        worn, steady = self.weight[:, 1:].sum(axis=1, dtype=np.float64), self.weight[:, 0].astype(np.float64)
+        return np.asarray(np.log(np.maximum(worn, LEAST_ODDS)) - np.log(np.maximum(steady, LEAST_ODDS)))
 
     @property
     def fields(self) -> list[Reals]:
@@ -269,10 +283,21 @@ def growth_posterior(
     sure = np.zeros(value.shape, dtype=bool) if twice is None else twice
     ageing, reference_d = (np.zeros(len(value)) if v is None else v for v in (ageing, reference_d))
     value = value + (ageing / DAYS_PER_YEAR)[:, None] * np.where(usable, day_before - reference_d[:, None], 0.0)
-    log_prior = np.broadcast_to(log_prior, (value.shape[0], grid.size))
     n = value.shape[0]
     paths = [np.empty((n, grid.size), dtype=np.float32) for _ in range(6)]  # of many vehicles: half the memory
-    slip, evidence = np.empty(n), np.empty(n)
+    slip = np.empty(n)
+    weight, base, amount, var_base, var_amount, cov = paths
+    found = Growth(weight, base, amount, var_base, var_amount, cov, slip, ageing, reference_d)
+    loop = compiled(paths_weighed)
+    if loop is not None:
+        arrays = [np.ascontiguousarray(a, np.float64) for a in (day_before, value, se)]
+        marks = [np.ascontiguousarray(a, bool) for a in (usable, sure)]
+        each = [np.ascontiguousarray(a, np.float64) for a in (base_sd, fail_excess, np.atleast_2d(log_prior))]
+        pace = (DAYS_PER_YEAR / grid.life) ** grid.power
+        shape = (_growth_table(), float(PER_DAY), grid.design, grid.power, pace, _chosen())
+        in_chunks(n, CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays, *marks, *each, *shape, *paths, slip))
+        return found
+    log_prior = np.broadcast_to(log_prior, (n, grid.size))
 
     def fill(s: slice) -> None:
         part = _posterior_chunk(
@@ -280,11 +305,18 @@ def growth_posterior(
         )
         for whole, piece in zip(paths, part[:6], strict=True):
             whole[s] = piece
-        slip[s], evidence[s] = part[6:]
+        slip[s] = part[6]
 
     in_chunks(n, CHUNK_UNITS, fill)
-    weight, base, amount, var_base, var_amount, cov = paths
-    return Growth(weight, base, amount, var_base, var_amount, cov, slip, evidence, ageing, reference_d)
+    return found
+
+
+def _chosen() -> Floats:
+    """Choices in the places that the compiled loop asks for."""
+    out = np.empty(5)
+    out[DEPARTURE], out[DEPARTURE_D], out[SLIP_SE] = PATHS.departure, PATHS.departure_d, PATHS.may_be_slip_se
+    out[SLIP_LOG_SHARE], out[LIFE_SPREAD] = np.log(PATHS.outlier_share / PATHS.outlier_range), PATHS.life_spread
+    return out
 
 
 _Sums = tuple[Floats, Floats, Floats, Floats, Floats]
@@ -330,8 +362,7 @@ def _posterior_chunk(
         which = slip[far] > 0.5
         for whole, without in zip(fields, left[1:], strict=True):
             whole[far[which]] = without[which]
-    evidence = _log_sum(log_weight[:, 1:]) - log_weight[:, 0]
-    return [np.exp(log_weight), *fields, slip, evidence]
+    return [np.exp(log_weight), *fields, slip]
 
 
 def _log_sum(log_weight: Floats) -> Floats:
