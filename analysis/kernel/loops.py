@@ -245,8 +245,10 @@ def paths_weighed(
     """
     readings, paths, wide, shared = value.shape[1], len(power), columns.shape[1], len(log_prior) == 1
     y, w, at = np.empty(readings), np.empty(readings), np.empty(readings, np.int64)
-    s1, s2, sgy = np.empty(wide), np.empty(wide), np.empty(wide)
-    log_weight, found = np.empty((2, paths)), np.empty((2, 5, paths))
+    s1, s2, sgy = np.zeros(wide + 1), np.zeros(wide + 1), np.zeros(wide + 1)
+    column = design.copy()
+    column[0] = wide  # the steady path has no growth
+    likely, share, found = np.empty((2, paths)), np.empty((2, paths)), np.empty((2, 5, paths))
     total, latest = np.empty(2), np.empty(3)
     for u in range(first, stop):
         last, newest, many = -1, np.inf, 0
@@ -278,7 +280,10 @@ def paths_weighed(
             at[r] = int(min(max(np.rint(before_d[u, r] * per_day), 0.0), len(columns) - 1.0))
             s0 += w[r]
             sy += w[r] * y[r]
-            for j in range(wide):
+            began = 0
+            while began < wide and columns[at[r], began] == 0.0:  # onsets after the reading come first
+                began += 1
+            for j in range(began, wide):
                 grown = w[r] * columns[at[r], j]
                 s1[j] += grown
                 s2[j] += grown * columns[at[r], j]
@@ -302,15 +307,12 @@ def paths_weighed(
                     s2[j] -= grown * columns[at[last], j]
                     sgy[j] -= grown * y[last]
             of_base, with_base = s0 + p_base, sy + p_base
-            most = -np.inf
             for n in range(paths):
                 mean = fail_excess[u] * pace[n]
                 p_amount = max(choice[LIFE_SPREAD] * power[n] * mean, 1e-6)
                 p_amount = 1.0 / (p_amount * p_amount)
-                j = design[n]
-                both = s1[j] if n > 0 else 0.0  # the steady path has no growth
-                of_amount = (s2[j] if n > 0 else 0.0) + p_amount
-                with_amount = (sgy[j] if n > 0 else 0.0) + mean * p_amount
+                j = column[n]
+                both, of_amount, with_amount = s1[j], s2[j] + p_amount, sgy[j] + mean * p_amount
                 inverse = 1.0 / (of_base * of_amount - both * both)
                 new = (of_amount * with_base - both * with_amount) * inverse
                 grows = (of_base * with_amount - both * with_base) * inverse
@@ -318,26 +320,27 @@ def paths_weighed(
                 found[way, 0, n], found[way, 1, n] = new, grows
                 found[way, 2, n], found[way, 3, n] = of_amount * inverse, of_base * inverse
                 found[way, 4, n] = -both * inverse
-                log_weight[way, n] = 0.5 * (fits + math.log(p_amount * inverse * p_base)) + log_prior[prior, n]
-                most = max(most, log_weight[way, n])
-            sum_of = 0.0
+                likely[way, n] = 0.5 * fits + log_prior[prior, n]
+                share[way, n] = np.sqrt(p_amount * inverse * p_base)
+            most, whole = -np.inf, 0.0
             for n in range(paths):
-                sum_of += math.exp(log_weight[way, n] - most)
-            total[way] = most + math.log(sum_of)
-        slip[u], way, share = 0.0, 0, 0.0
+                most = max(most, likely[way, n])
+            for n in range(paths):
+                share[way, n] *= math.exp(likely[way, n] - most)
+                whole += share[way, n]
+            total[way] = most + math.log(whole)
+            for n in range(paths):
+                share[way, n] /= whole
+        slip[u], way = 0.0, 0
         if ways == 2:
-            likely = total[0] + 0.5 * math.log(w[last] / (2.0 * np.pi)) - 0.5 * w[last] * y[last] * y[last]
-            share = 1.0 / (1.0 + math.exp(min(max(likely - total[1] - choice[SLIP_LOG_SHARE], -50.0), 50.0)))
-            slip[u] = share
-            way = 1 if share > 0.5 else 0
+            real = total[0] + 0.5 * math.log(w[last] / (2.0 * np.pi)) - 0.5 * w[last] * y[last] * y[last]
+            slip[u] = 1.0 / (1.0 + math.exp(min(max(real - total[1] - choice[SLIP_LOG_SHARE], -50.0), 50.0)))
+            way = 1 if slip[u] > 0.5 else 0
+            for n in range(paths):
+                share[0, n] = share[0, n] * (1.0 - min(slip[u], 1.0 - 1e-12)) + share[1, n] * slip[u]
         for n in range(paths):
-            own = math.exp(log_weight[0, n] - total[0])
-            if ways == 2:
-                own = own * (1.0 - min(share, 1.0 - 1e-12)) + math.exp(log_weight[1, n] - total[1]) * share
-            weight[u, n] = own
-            base[u, n], amount[u, n] = found[way, 0, n], found[way, 1, n]
-            var_base[u, n], var_amount[u, n] = found[way, 2, n], found[way, 3, n]
-            cov[u, n] = found[way, 4, n]
+            weight[u, n], base[u, n], amount[u, n] = share[0, n], found[way, 0, n], found[way, 1, n]
+            var_base[u, n], var_amount[u, n], cov[u, n] = found[way, 2, n], found[way, 3, n], found[way, 4, n]
 
 
 def values_drawn(
