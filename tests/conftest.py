@@ -7,11 +7,11 @@ import gc
 import os
 import sys
 from collections.abc import Generator, Iterator
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-import samples_kept
 
 if TYPE_CHECKING:  # what few tests need is loaded by those
     from playwright.sync_api import Browser
@@ -42,7 +42,14 @@ def pytest_collection(session: pytest.Session) -> Generator[None, object, object
 
 
 def pytest_collection_finish() -> None:
-    """What was loaded stays to the end: it is not looked through again at every collection of garbage."""
+    """What was loaded stays to the end: it is not looked through again at every collection of garbage.
+
+    Which installed packages bring components for Streamlit is looked for once, and not by every page that a test opens.
+    """
+    if "streamlit.testing.v1" in sys.modules:
+        from streamlit.components.v2 import manifest_scanner
+
+        manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
     gc.collect()
     gc.freeze()
 
@@ -50,6 +57,8 @@ def pytest_collection_finish() -> None:
 @pytest.fixture(scope="session", autouse=True)
 def _kept_for_the_run(tmp_path_factory: pytest.TempPathFactory) -> None:
     """Where `samples_kept` keeps what is made once a run: above the workers' own folders, where there are workers."""
+    import samples_kept  # here, so that the process that only deals the tests out does not load the program
+
     base = tmp_path_factory.getbasetemp()
     samples_kept.keep_in((base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "kept")
 

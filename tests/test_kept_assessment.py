@@ -25,7 +25,7 @@ from analysis.bay.expected import DRAWS
 from analysis.readings import draws
 from analysis.readings.panel import FleetTables
 from analysis.readings.taught import TaughtClass
-from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.assess import Assessment
 from dashboard.cli.main import main
 from dashboard.desk import assessment as desk
 from dashboard.desk import kept_assessment, taught_laws
@@ -171,7 +171,10 @@ COMPARED = ("vehicle", "withdrawn", "answer", "looked at", "own limits", "laws")
 def test_what_is_kept_equals_a_fresh_one_whatever_was_written(
     db: Database, tmp_path: Path, calls: list[pd.Timestamp], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """After imports, corrections, withdrawals and answers: made again where the day knows of it, and equal to `assess`."""
+    """After imports, corrections, withdrawals and answers: made again where the day knows of it, and equal to `assess`.
+
+    Other tables than the day's would be another key of `samples_kept`, and another assessment.
+    """
     assess_database(db, as_of=DAY)
     for name, write, known in changes(db, tmp_path):
         before = len(calls)
@@ -184,7 +187,8 @@ def test_what_is_kept_equals_a_fresh_one_whatever_was_written(
         assert len(calls) - before == int(known), f"{name}: kept at once"
         if name in COMPARED:
             tolerated = kept_assessment.tolerated_false_flags(db)
-            fresh = assess(load_tables(db, before=DAY), as_of=pd.Timestamp(DAY), tolerated_false_flags=tolerated)
+            told = load_tables(db, before=DAY)
+            fresh = samples_kept.assess(told, as_of=pd.Timestamp(DAY), tolerated_false_flags=tolerated)
             assert_same(kept, fresh, name)
     assert len(read_pins(db)) == 1
 

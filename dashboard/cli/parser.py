@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from functools import cache
 from typing import NoReturn
 
 from dashboard.cli.options import (
@@ -79,6 +80,7 @@ def nothing_wrong(_: argparse.Namespace) -> str:
     return ""
 
 
+@cache
 def build_parser() -> argparse.ArgumentParser:
     """All commands and their options."""
     parser = Parser(
