@@ -113,9 +113,8 @@ def _texts(
     if filled > SPARSE * len(ids):
         cursor = db.conn.execute(f"SELECT {name} FROM readings{where} {_ORDER}", parameters)
         once: dict[str | None, str | None] = {}  # few people write many rows
-        for row, (text,) in enumerate(cursor):
-            out[row] = once.setdefault(text, text)
-        return out
+        every = chain.from_iterable(cursor)
+        return np.fromiter((once.setdefault(text, text) for text in every), dtype=object, count=len(ids))
     also = f"{where} AND {name} <> ''" if where else f" WHERE {name} <> ''"
     order = np.argsort(ids)
     for reading_id, text in db.conn.execute(f"SELECT reading_id, {name} FROM readings{also}", parameters):

@@ -21,7 +21,7 @@ from samples_fleet import chance_of
 from test_start import LAWS, NEEDS, VOLTS
 
 from analysis.forecast.lows import LOWS_C, RISES_K, Bounds, Weather, failed_by
-from analysis.forecast.outlook import weighted_quantile
+from analysis.forecast.outlook import weighted_quantile, window_bounds
 from analysis.kernel import loops, ready
 from analysis.readings.aid import Aid
 from analysis.readings.observe import BATTERY, CHANNELS, ClassLaws, LawDoubt
@@ -157,6 +157,17 @@ def test_quantiles_are_those_of_sorted_draws(monkeypatch: pytest.MonkeyPatch) ->
         for q in (0.0, 0.125, 0.5, 1.0):
             fast, plain = both(lambda: weighted_quantile(values, weight, q), monkeypatch)  # noqa: B023
             np.testing.assert_array_equal(fast, plain)
+
+
+def test_bounds_of_many_windows_are_those_of_sorted_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Probabilities that rise from window to window, many of them nil or one, and a repair that may have been."""
+    rng = np.random.default_rng(3)
+    for draws, windows in ((1, 1), (7, 26), (128, 26)):
+        rises = np.where(rng.random((450, draws, windows)) < 0.7, 0.0, rng.integers(0, 5, (450, draws, windows)))
+        by_draw = np.minimum(np.cumsum(rises, axis=2) / 16.0, 1.0)
+        weight, gone = rng.integers(1, 9, (450, draws)) / 8.0, rng.integers(0, 40, 450) / 8.0  # sums are exact
+        fast, plain = both(lambda: window_bounds(by_draw, weight, gone, (0.125, 0.5, 0.875)), monkeypatch)  # noqa: B023
+        np.testing.assert_array_equal(fast, plain)
 
 
 def posterior(units: int, readings: int) -> tuple[Growth, PathGrid]:

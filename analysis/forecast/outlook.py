@@ -19,7 +19,7 @@ from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, not_failed, scatter_draws
 from analysis.forecast.lows import Bounds, Weather, failed_by
 from analysis.forecast.season import Season
-from analysis.kernel.loops import weighted_places
+from analysis.kernel.loops import places_by_window, weighted_places
 from analysis.kernel.ready import compiled
 from analysis.readings.aid import Aid, aid_of
 from analysis.readings.draws import Draws, keys_of
@@ -142,6 +142,22 @@ def weighted_quantile(values: Reals, weight: Floats, q: float) -> Floats:
     return np.take_along_axis(ordered, np.minimum(at, values.shape[-1] - 1)[..., None], axis=-1)[..., 0].astype(float)
 
 
+def window_bounds(by_draw: Floats, weight: Floats, nil_weight: Floats, shares: tuple[float, ...]) -> Floats:
+    """(S, U, W) quantiles over draws of probabilities by_draw (U, K, W), of weight (U, K), beside a nil of nil_weight (U,)."""
+    units, _, windows = by_draw.shape
+    loop = compiled(places_by_window)
+    if loop is not None:
+        found = np.empty((len(shares), units, windows))
+        own = (np.ascontiguousarray(a, np.float64) for a in (by_draw, weight, nil_weight, shares))
+        arrays = (*own, found)
+        in_chunks(units, CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays))
+        return found
+    every = np.concatenate([by_draw, np.zeros((units, 1, windows))], axis=1).astype(np.float32)
+    weight = np.concatenate([weight, nil_weight[:, None]], axis=1)
+    by_share = [[weighted_quantile(every[..., w], weight, q) for w in range(windows)] for q in shares]
+    return np.array(by_share).reshape(len(shares), windows, units).swapaxes(1, 2)
+
+
 def chosen(outlook: Outlook, rows: Ints) -> Outlook:
     """The outlook of some vehicles only."""
     own = outlook.needs
@@ -242,7 +258,7 @@ def drawn_coldest(
     state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats, *, charged: bool = False
 ) -> Reals:
     """(rows, K) coldest start of drawn states (7, rows, K); charged: the battery does not freeze, as a new one."""
-    own = chosen(outlook, rows)
+    own, floors = outlook.needs, outlook.floors.of(rows)
     by_need = drawn_coldest_starts(
         drawn,
         field,
@@ -250,12 +266,12 @@ def drawn_coldest(
         state.group[rows],
         state.panel.volts[rows],
         state.laws,
-        own.needs,
-        own.laws,
-        own.aid,
+        Needs(own.speed[rows], own.supply[rows], own.coil[rows]),
+        outlook.laws,
+        None if outlook.aid is None else outlook.aid.of(rows),
     )
-    found = by_need.max(axis=0) + own.departure.astype(np.float32)
-    return _floored(found, own.floors.charged if charged else own.floors.as_charged)
+    found = by_need.max(axis=0) + outlook.departure[rows].astype(np.float32)
+    return _floored(found, floors.charged if charged else floors.as_charged)
 
 
 def coldest_today(

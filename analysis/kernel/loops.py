@@ -209,6 +209,41 @@ def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, sha
         found[u] = value[low]
 
 
+def places_by_window(
+    first: int, stop: int, by_window: Doubles, weight: Doubles, nil_weight: Doubles, shares: Doubles, found: Doubles
+) -> None:
+    """As :func:`weighted_places` of every window (S, U, W), of 32-bit by_window (U, K, W) and one nil more.
+
+    weight: (U, K); nil_weight: (U,); shares: (S,). From window to window the order of the draws changes little.
+    """
+    draws, windows = by_window.shape[1], by_window.shape[2]
+    value, own, order = np.zeros(draws + 1, np.float32), np.empty(draws + 1), np.empty(draws + 1, np.int64)
+    for u in range(first, stop):
+        total = nil_weight[u]
+        own[draws] = nil_weight[u]
+        for k in range(draws + 1):
+            order[k] = k
+            if k < draws:
+                own[k] = weight[u, k]
+                total += weight[u, k]
+        for w in range(windows):
+            for k in range(draws):
+                value[k] = by_window[u, k, w]
+            for k in range(1, draws + 1):
+                mine = order[k]
+                at = k
+                while at > 0 and value[order[at - 1]] > value[mine]:
+                    order[at] = order[at - 1]
+                    at -= 1
+                order[at] = mine
+            for s in range(len(shares)):
+                at, up_to = 0, own[order[0]]
+                while up_to < shares[s] * total and at < draws:
+                    at += 1
+                    up_to += own[order[at]]
+                found[s, u, w] = value[order[at]]
+
+
 DEPARTURE, DEPARTURE_D, SLIP_SE, SLIP_LOG_SHARE, LIFE_SPREAD = range(5)
 """Places in `choice` of :func:`paths_weighed`."""
 

@@ -21,6 +21,7 @@ _MARKS: Final = "boolean[:, ::1]"
 SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
     loops.weighted_places: (_F2, _D2, "float64", _D1),
     loops.failed_by_the_end: (_D4, _D2, _PLACES, _D1, _D1, _F3, _PLACES, _F1, _D2, _D3),
+    loops.places_by_window: (_D3, _D2, _D1, _D1, _D3),
     loops.path_means: (*(_F2,) * 6, _D2, _D2, _PLACES, "float64", "float64", _D2),
     loops.paths_weighed: (
         *(_D2,) * 3, _MARKS, _MARKS, _D1, _D1, _D2, _D2, "float64", _PLACES, _D1, _D1, _D1, *(_F2,) * 6, _D1,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -30,7 +29,7 @@ from analysis.readings.draws import Draws
 from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
 from analysis.readings.panel import Floats, Ints, Reals, in_chunks
 from analysis.starting.choices import LOOP
-from analysis.starting.loop import StartLimits, StartState, Value, battery_times, blocks_of, load_times, start_margins_v
+from analysis.starting.loop import StartLimits, StartState, battery_times, blocks_of, load_times, start_margins_v
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
 BELOW_C = -70.0  # what "starts at every temperature of the grid" is written as
@@ -40,6 +39,7 @@ Levels: TypeAlias = tuple[Floats, Floats, Floats]
 """Levels of speed (S, U, K) [rpm], supply (V, U, K) and coil volts (C, U, K) [V per 12 V]."""
 Starts: TypeAlias = tuple[npt.NDArray[np.float32], npt.NDArray[np.float32], npt.NDArray[np.float32]]
 """Coldest starts at them [degC]."""
+Colds: TypeAlias = tuple[npt.NDArray[np.float32], ...]
 
 
 @dataclass(frozen=True)
@@ -63,10 +63,27 @@ class Needs:
 @dataclass(frozen=True)
 class DrawnLaws:
     """Departures of the class laws of battery and load in each draw, (G, K, 3): of the slope [1/K], of the curvature [1/K^2],
-    and of the log of the usual value at 20 degC."""
+    and of the log of the usual value at 20 degC; made: what was worked out of them, by the laws that they depart from."""
 
     battery: Floats
     load: Floats
+    made: dict[int, tuple[ClassLaws, Colds]] = field(default_factory=dict, compare=False, repr=False)
+
+    def cold(self, laws: ClassLaws, draws: int) -> Colds:
+        """What the cold multiplies the battery's resistance and the load by, (G, T, K) each; kept for the next vehicles."""
+        if id(laws) not in self.made:
+            self.made[id(laws)] = (
+                laws,
+                tuple(_cold(laws, name, getattr(self, name), draws) for name in ("battery", "load")),
+            )
+        return self.made[id(laws)][1]
+
+
+def _cold(laws: ClassLaws, name: str, away: Floats, draws: int) -> npt.NDArray[np.float32]:
+    b, c = (getattr(laws, f"{name}_{kind}")[:, None] + away[:, :, k] for k, kind in enumerate(("per_k", "curve")))
+    times = battery_times if name == "battery" else load_times
+    found = times(b[:, None], c[:, None], REFERENCE_C.value - GRID_C[:, None]) * np.exp(away[:, None, :, 2])
+    return np.ascontiguousarray(np.broadcast_to(found, (len(b), len(GRID_C), draws)), dtype=np.float32)
 
 
 def drawn_laws(laws: ClassLaws, chance: Draws) -> DrawnLaws:
@@ -82,7 +99,8 @@ def drawn_laws(laws: ClassLaws, chance: Draws) -> DrawnLaws:
     load = own + np.einsum("gij,gkj->gki", follows, battery)
     back = [-np.einsum("gki,gi->gk", *pair) for pair in ((battery, battery_doubt.centre), (load, load_doubt.centre))]
     back[0] -= np.einsum("gki,gi->gk", load, laws.lent)
-    return DrawnLaws(*(np.concatenate([d, b[..., None]], axis=-1) for d, b in zip((battery, load), back, strict=True)))
+    found = [np.concatenate([d, b[..., None]], axis=-1) for d, b in zip((battery, load), back, strict=True)]
+    return DrawnLaws(found[0], found[1])
 
 
 def as_fitted(laws: ClassLaws) -> DrawnLaws:
@@ -250,13 +268,6 @@ def _laid_out(
 ) -> tuple[Any, ...]:
     """What :func:`coldest_on_levels` reads, as :func:`start_state` makes it; the laws of a draw are the same for a whole class,
     and so is what they make of battery and load at each temperature: (G, T, K)."""
-    draws, colder_k = state.shape[2], REFERENCE_C.value - GRID_C[:, None]
-
-    def cold(times: Callable[..., Value], name: str, drawn: Floats) -> npt.NDArray[np.float32]:
-        b, c = (getattr(laws, f"{name}_{kind}")[:, None] + drawn[:, :, k] for k, kind in enumerate(("per_k", "curve")))
-        found = times(b[:, None], c[:, None], colder_k) * np.exp(drawn[:, None, :, 2])
-        return np.ascontiguousarray(np.broadcast_to(found, (len(b), len(GRID_C), draws)), dtype=np.float32)
-
     circuit = np.empty((len(rest_v), 10), dtype=np.float32)
     circuit[:, OPEN_V], circuit[:, BRUSH_LOST_V] = rest_v, BRUSH_V.value * blocks_of(rest_v)
     circuit[:, REFERENCE_RPM], circuit[:, EMF_V] = usual_speed(laws)[group], laws.emf_v[group]
@@ -270,9 +281,8 @@ def _laid_out(
         laws.base[group].astype(np.float32),
         circuit,
         np.ascontiguousarray(group, dtype=np.int64),
-        cold(battery_times, "battery", away.battery),
-        cold(load_times, "load", away.load),
-        (1.0 - COPPER_PER_K.value * colder_k[:, 0]).astype(np.float32),
+        *away.cold(laws, state.shape[2]),
+        (1.0 - COPPER_PER_K.value * (REFERENCE_C.value - GRID_C)).astype(np.float32),
         GRID_C.astype(np.float32),
         np.float32(BELOW_C),
         np.float32(OBSERVING.least_level),

@@ -354,8 +354,9 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     of the class.
     """
     mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))
+    has, at = np.unique(panel.group, return_index=True)
     for g in range(len(panel.groups)):
-        first = panel.units[panel.group == g].iloc[:1]
+        first = panel.units.iloc[at[has == g]]
         fuel = "petrol" if (first["fuel"].astype(str) == "petrol").any() else "diesel"
         volts = int(first["system_v"].iloc[0]) if len(first) else 12
         limits = default_limits(volts, fuel=fuel)

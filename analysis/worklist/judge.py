@@ -25,6 +25,7 @@ from analysis.forecast.outlook import (
     weekly_probability,
     weighted_mean,
     weighted_quantile,
+    window_bounds,
     window_probability,
 )
 from analysis.forecast.season import LATER_D, LATER_WINDOWS, WEEKS, Season
@@ -132,7 +133,7 @@ def judge(read: FleetRead, shared: Shared) -> Judged:
     by_draw = window_probability(outlook, season.soon, now, h)
     mean = calibrated((1.0 - outlook.renewed) * weighted_mean(by_draw, outlook.alive), learned)
     probability = either(with_other_causes(mean, days), failures.again(days))
-    bounds = probability_bounds(by_draw, outlook, probability, learned, days)
+    low, high = probability_bounds(by_draw[..., None], outlook, probability[:, None], learned, np.array([float(days)]))
     far_draw = window_probability(outlook, season.later, now, far)
     far_probability = (1.0 - outlook.renewed) * weighted_mean(far_draw, outlook.alive)
     far_probability = either(far_probability, failures.again(FLAGS.window_d))
@@ -142,7 +143,7 @@ def judge(read: FleetRead, shared: Shared) -> Judged:
     parts, shares = looked.on_parts(*part_table(state, outlook, h, rows, weight))
     weeks, beyond = outlook_table(state, outlook, shared, rows, shares)
     act_by = act_by_days(state, weeks)
-    units = unit_table(state, outlook, shares, probability, bounds, far_probability, wear, act_by)
+    units = unit_table(state, outlook, shares, probability, (low[:, 0], high[:, 0]), far_probability, wear, act_by)
     return Judged(looked.on_units(units), parts, weeks, beyond)
 
 
@@ -165,17 +166,16 @@ def worn(
 
 
 def probability_bounds(
-    by_draw: Reals, outlook: Outlook, probability: Floats, learned: LearnedNeeds, days: float
+    by_draw: Floats, outlook: Outlook, probability: Floats, learned: LearnedNeeds, days: Reals
 ) -> tuple[Floats, Floats]:
-    """(U,) bounds of `probability` (U,) that hold 80 % of the draws by_draw (U, K) and of repairs that nobody recorded.
+    """(U, W) bounds of `probability` (U, W) that hold 80 % of the draws by_draw (U, K, W) and of repairs that nobody recorded.
 
-    Calibrated and with other causes over `days` [d], as the probability is. A few draws that fail for certain lift a mean
+    Calibrated and with other causes over `days` (W,) [d], as the probability is. A few draws that fail for certain lift a mean
     above its own 90 % quantile: the bounds are widened to it, so that they are 80 % sure at least.
     """
     gone = outlook.renewed / np.maximum(1.0 - outlook.renewed, 1e-6) * outlook.alive.sum(axis=1)
-    weight = np.concatenate([outlook.alive, gone[:, None]], axis=1)
-    values = np.concatenate([by_draw, np.zeros((len(by_draw), 1), dtype=by_draw.dtype)], axis=1)
-    low, high = (with_other_causes(calibrated(weighted_quantile(values, weight, q), learned), days) for q in (0.1, 0.9))
+    found = window_bounds(by_draw, outlook.alive, gone, (0.1, 0.9))
+    low, high = (with_other_causes(calibrated(one, learned), days) for one in found)
     high = either(high, outlook.failures.again(days))
     return np.minimum(low, probability), np.maximum(high, probability)
 
@@ -219,10 +219,7 @@ def outlook_table(
     end_d = 7.0 * (np.arange(WEEKS) + 1.0)
     plain = frame(by_draw, renewed, end_d)
     mean = plain["probability"].reshape(n, WEEKS)
-    bounds = [
-        probability_bounds(by_draw[..., w].astype(np.float32), own, mean[:, w], learned, end_d[w]) for w in range(WEEKS)
-    ]
-    low, high = (np.stack([pair[k] for pair in bounds], axis=1) for k in range(2))
+    low, high = probability_bounds(by_draw, own, mean, learned, end_d)
     weeks = pd.DataFrame(
         {
             "unit": np.repeat(names, WEEKS),
