@@ -44,7 +44,8 @@ def bring_in(*files: tuple[str, bytes], dry: bool = False) -> AppTest:
     app.run()
     app.button(key="import").click().run()
     until = time.monotonic() + 60
-    while "import_run" in app.session_state and not app.session_state["import_run"].ended:
+    held = app.session_state["visit"].held
+    while "import_run" in held and not held["import_run"].ended:
         assert time.monotonic() < until
         time.sleep(0.05)
     app.run()

@@ -8,14 +8,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.desk.rights import Act
-from dashboard.screens import columns, downloads, session, visitor
+from dashboard.screens import columns, downloads, kept, session, visitor
 from dashboard.words import every_page
 from dashboard.words import rights_words as say
-from dashboard.words.plain_text import safe
 from ingest.accounts import give_roles, new_code_secret, read_accounts, take_roles
 from ingest.fields import LONGEST_NAME, ROLES
-
-_NOTE = "accounts_note"
 
 
 def show() -> None:
@@ -23,8 +20,7 @@ def show() -> None:
     if not visitor.how() or not session.may(Act.ACCOUNTS):
         return
     st.subheader(say.ACCOUNTS)
-    if note := st.session_state.pop(_NOTE, ""):
-        st.success(safe(note))
+    kept.told("accounts", "")
     with session.database() as db:
         known = read_accounts(db)
     table = pd.DataFrame([(name, ", ".join(roles)) for name, roles in known.items()], columns=["account", "roles"])
@@ -44,7 +40,7 @@ def show() -> None:
         if st.button(say.NEW_CODES_NOW, key="new_codes_now"):
             with session.saving(Act.ACCOUNTS) as db:
                 new_code_secret(db, by=session.who(), reason=reason, now=session.now())
-                st.session_state[_NOTE] = say.NEW_CODES_MADE
+                kept.keep(kept.Kept("accounts", "", say.NEW_CODES_MADE))
                 st.rerun()
 
 
@@ -53,5 +49,6 @@ def changed(do: Callable[..., bool], account: str, roles: list[str]) -> None:
     with session.saving(Act.ACCOUNTS) as db:
         different = bool(roles) and do(db, account, roles, by=session.who(), now=session.now())
         held = ", ".join(read_accounts(db).get(account.strip(), ())) or say.NO_ROLE
-        st.session_state[_NOTE] = f"{account.strip()}: {held}" if different else say.NOTHING_CHANGED
+        said = f"{account.strip()}: {held}" if different else say.NOTHING_CHANGED
+        kept.keep(kept.Kept("accounts", "", said))
         st.rerun()

@@ -23,21 +23,14 @@ def pressed(label: str, key: str, act: Act) -> bool:
     ):
         with st.container(width=280):
             name_box(say.ISSUED_BY, box)
-        done = st.form_submit_button(label, key=f"{key}_now", type="primary", on_click=device.name_told, args=(box,))
+        done = st.form_submit_button(label, key=f"{key}_now", type="primary")
     return done and named()
 
 
-def name_box(label: str, key: str, *, tell: bool = False) -> None:
-    """A box with the name of who is looking, there when the name is known too, so that nothing below it moves; an account needs none.
-
-    tell: the name is kept as soon as it is typed; not where a form sends it.
-    """
-    if visitor.account():
-        return
-    known = session.who_is_named()
-    session.follow(key, known)
-    st.session_state.setdefault(key, known)
-    st.text_input(label, max_chars=64, key=key, on_change=device.name_told if tell else None, args=(key,))
+def name_box(label: str, key: str) -> None:
+    """A box with the name of who is looking, there when the name is known too, so that nothing below it moves; an account needs none."""
+    if not visitor.account():
+        device.name_box(label, key)
 
 
 def named() -> bool:

@@ -27,8 +27,10 @@ def main() -> None:
         who = session.looking()
         pages = all_pages() if who.may_read else reception.pages_of(who)
         chosen = st.navigation(pages, position="sidebar" if who.may_read else "hidden")
+        session.acts_ended()
         if who.may_read or who.code_unit:
             device.recognise()
+            device.take_name()
             place.keep()
             quiet.watch()
         if who.may_read:
@@ -49,8 +51,7 @@ def margin(*, signed_in: bool) -> None:
         if signed_in:
             reception.signed_in()
         else:
-            device.name_known()
-            st.text_input(say.YOUR_NAME, max_chars=64, key="who", on_change=device.name_told, args=("who",))
+            device.name_box(say.YOUR_NAME, "who")
         today = session.today()
         session.follow("as_of", today)
         with_the_day(today)

@@ -12,7 +12,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from dashboard.desk.bus_source import Logged, became_words, checked, stored
 from dashboard.desk.rights import Act
 from dashboard.judging.bus_looking import look_into
-from dashboard.screens import columns, downloads, reception, session
+from dashboard.screens import columns, downloads, kept, reception, session
 from dashboard.screens.uploads import made_once, one_file, saved_to
 from dashboard.words import bus_words as say
 from dashboard.words import every_page
@@ -79,10 +79,11 @@ def offer(logged: Logged, unit: str) -> None:
     ):
         with session.database(Act.RECORD, unit=unit) as db:
             entries = stored(db, unit, logged.starts, by=session.who())
-        new, known = (sum(e is not None and getattr(e, what) for e in entries) for what in ("stored", "known"))
-        wrong = sum(e is not None and bool(e.problems) for e in entries)
-        said = say.STORED.format(new=new, known=known, wrong=wrong)
-        (st.warning if wrong else st.success)(said)
+            new, known = (sum(e is not None and getattr(e, what) for e in entries) for what in ("stored", "known"))
+            wrong = sum(e is not None and bool(e.problems) for e in entries)
+            said = say.STORED.format(new=new, known=known, wrong=wrong)
+            kept.keep(kept.Kept("log", unit, said, wrong=bool(wrong)))
+    kept.told("log", unit)
 
 
 def table_of(logged: Logged, entries: Sequence[Entry | None]) -> None:

@@ -81,13 +81,11 @@ def buttons(unit: str, where: str) -> None:
 def keep(unit: str, kind: str, where: str, *, reason: str = "", until: Any = None) -> None:
     """Save a decision and draw the page again."""
     with session.saving(Act.DECIDE, unit=unit) as db:
-        known = set(read_decisions(db)["id"])
+        before = set(read_decisions(db)["id"])
         number = save_decision(
             db, unit=unit, iso_week=weekly.iso_week(session.as_of()), kind=kind, reason=reason, until=until,
             by=session.who(), now=session.now(),
         )  # fmt: skip
-        if number in known:
-            kept.keep(kept.Kept(where, unit, say.KNOWN))
-        else:
-            kept.keep(kept.Kept(where, unit, say.KEPT, "decision", number))
+        known = number in before
+        kept.keep(kept.Kept(where, unit, say.KNOWN if known else say.KEPT, "decision", number), known=known)
         st.rerun()

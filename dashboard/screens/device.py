@@ -21,6 +21,7 @@ _STATE: Final = "device"
 _MEMORY: Final = session.DEVICE_MEMORY
 _TOLD: Final = "device_told"
 _NOTED: Final = "device_noted"  # that something is held that is not written yet
+_BOXES: Final = "name_boxes"
 NO_MEMORY: Final = "none"  # what a browser says that keeps nothing
 _NUMBER: Final = re.compile(r"^[0-9a-f]{16,64}$")
 _SCRIPT: Final = """
@@ -58,12 +59,12 @@ def recognise() -> None:
         data = {"known": heard or known}
         result = _mount(key="device_number", data=data, default={"number": ""}, on_number_change=_ignore)
     told = str(result.get("number") or "")
-    if not told or told == known:
-        return
-    st.session_state[_TOLD] = True
-    if _NUMBER.match(told):
-        st.session_state[_STATE] = told
-        st.session_state.pop(_MEMORY, None)
+    if told and told != known:
+        st.session_state[_TOLD] = True
+        if _NUMBER.match(told):
+            st.session_state[_STATE] = known = told
+            session.held().pop(_MEMORY, None)
+    session.held()[_STATE] = "" if known == NO_MEMORY else known
 
 
 def _ignore() -> None:
@@ -77,18 +78,19 @@ def awaited() -> bool:
 
 def number() -> str:
     """The device's number; "" before the browser told it."""
-    return str(st.session_state.get(_STATE, ""))
+    return str(session.held().get(_STATE, ""))
 
 
 def remembered() -> dict[str, Any]:
     """What the device remembers."""
-    if _MEMORY not in st.session_state:
+    held = session.held()
+    if _MEMORY not in held:
         own = number()
         if not own:
             return {}
         with session.database() as db:
-            st.session_state[_MEMORY] = read_device(db, own)
-    memory = st.session_state[_MEMORY]
+            held[_MEMORY] = read_device(db, own)
+    memory = held[_MEMORY]
     return dict(memory) if isinstance(memory, dict) else {}
 
 
@@ -97,32 +99,50 @@ def note(**changes: object) -> None:
     memory = {**remembered(), **changes}
     kept = {name: value for name, value in memory.items() if value is not None}
     if kept != remembered():
-        st.session_state[_MEMORY] = kept
-        st.session_state[_NOTED] = True
+        session.held().update({_MEMORY: kept, _NOTED: True})
 
 
 def remember(**changes: object) -> None:
     """Keep something for the device, and all that was noted, because its user did something."""
     own = number()
     note(**changes)
-    if st.session_state.pop(_NOTED, False) and own:
+    if session.held().get(_NOTED) and own:
         with session.database(Act.REMEMBER) as db:
             save_device(db, own, remembered())
+            session.held().pop(_NOTED, None)
 
 
-def name_told(key: str) -> None:
-    """Keep the name that was typed into the box `key`, for this visit and for the device; empty forgets it."""
-    if visitor.account():  # it says who is looking, whatever stands in a box
+def _boxes() -> dict[str, tuple[str, str]]:
+    """Box for the name -> what stood in it when a page was last drawn, and the name that it was to show."""
+    return session.held().setdefault(_BOXES, {"who": ("", "")})  # type: ignore[no-any-return]
+
+
+def name_box(label: str, key: str) -> None:
+    """A box with the name of who is looking; all of them show the same name, and `take_name` reads what is typed there."""
+    name, boxes = session.who_is_named(), _boxes()
+    seen, shown = boxes.get(key, ("", ""))
+    if key not in st.session_state or shown != name:
+        st.session_state[key] = name
+    boxes[key] = (seen, name)
+    st.text_input(label, max_chars=64, key=key)
+
+
+def take_name() -> None:
+    """Take the name that was typed into one of its boxes since the last drawing, else the one that the device remembers.
+
+    To be called before a page is drawn: what a box would call when its text changes is not called again where a click
+    ends it halfway.  Empty forgets the name; an account says who is looking, whatever stands in a box.
+    """
+    if visitor.account():
         return
-    name = str(st.session_state.get(key, "")).strip()
-    st.session_state["who"] = name
-    remember(who=name or None)
-
-
-def name_known() -> None:
-    """Take the name that the device remembers; one typed before the browser told its number is remembered now."""
-    known, said = str(remembered().get("who", "")), str(st.session_state.get("who", ""))
-    if known and not said:
-        st.session_state["who"] = known
-    elif said and not known and number():
-        remember(who=said)
+    held, boxes = session.held(), _boxes()
+    for key, (seen, shown) in [*boxes.items()]:
+        text = str(st.session_state.get(key, seen)).strip()
+        if text not in (seen, shown):
+            held[session.NAME] = text
+        boxes[key] = (text, shown)
+    known, said = str(remembered().get("who", "")), held.get(session.NAME)
+    if said is None:
+        held[session.NAME] = known or None
+    elif said != known:
+        remember(who=said or None)

@@ -6,16 +6,14 @@ import uuid
 from collections.abc import Mapping
 from typing import Any, Final
 
-import streamlit as st
-
-from dashboard.screens import device
+from dashboard.screens import device, session
 
 KEPT: Final = 6  # drafts of different vehicles that a device keeps, our choice
 
 
 def all_drafts() -> dict[str, dict[str, Any]]:
     """Drafts of this device, by vehicle; kept in this visit as long as the browser has not told its number."""
-    kept = device.remembered().get("drafts") or st.session_state.get("drafts")
+    kept = device.remembered().get("drafts") or session.held().get("drafts")
     return dict(kept) if isinstance(kept, Mapping) else {}
 
 
@@ -48,7 +46,7 @@ def keep(unit: str, values: Mapping[str, str], twice: Mapping[str, str] | None =
         number = entry_id(unit) or uuid.uuid4().hex
         kept[unit] = {"entry_id": number, "values": dict(values), "twice": dict(twice or {})}
     kept = dict(list(kept.items())[-KEPT:])
-    st.session_state["drafts"] = kept
+    session.held()["drafts"] = kept
     device.remember(drafts=kept)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
@@ -14,6 +14,7 @@ from ingest import corrections
 from ingest.errors import IngestError
 
 _KEY = "kept_note"
+_TAKEN = "taken_back"
 
 
 @dataclass(frozen=True)
@@ -34,21 +35,39 @@ class Kept:
     act: Act | None = None
 
 
-def keep(note: Kept) -> None:
-    """Have it said on the next drawing of the page, until something else is kept or another vehicle is looked at."""
-    st.session_state[_KEY] = note
+def keep(note: Kept, *, known: bool = False) -> None:
+    """Have it said on the next drawing of the page, until something else is kept or another vehicle is looked at.
+
+    To be called while the connection that wrote it is open, so that no click comes between (`session.in_one_piece`).
+    known: the row was on record before; what the first of two clicks on the same button was told stands.
+    """
+    said = _note()
+    if not known:
+        session.held()[_KEY] = note
+    elif said is None or (said.where, said.unit, said.word, said.number) != (
+        note.where,
+        note.unit,
+        note.word,
+        note.number,
+    ):
+        session.held()[_KEY] = replace(note, number=0)
+
+
+def _note() -> Kept | None:
+    note = session.held().get(_KEY)
+    return note if isinstance(note, Kept) else None
 
 
 def about(where: str) -> str:
     """The vehicle of which something is said on this page; "" where nothing is."""
-    note = st.session_state.get(_KEY)
-    return note.unit if isinstance(note, Kept) and note.where == where else ""
+    note = _note()
+    return note.unit if note is not None and note.where == where else ""
 
 
 def told(where: str, unit: str) -> bool:
     """Say what was kept on this page about this vehicle; whether there was anything to say."""
-    note = st.session_state.get(_KEY)
-    if not isinstance(note, Kept) or (note.where, note.unit) != (where, unit):
+    note = _note()
+    if note is None or (note.where, note.unit) != (where, unit):
         return False
     with st.container(horizontal=True, vertical_alignment="center", key="kept"):
         if note.wrong:
@@ -76,17 +95,18 @@ def act_of(note: Kept) -> Act:
 
 def take_back(note: Kept) -> None:
     """Withdraw the row that was saved, or undo the change; what was done so can be undone again."""
+    by, now = session.who(), session.now()
     try:
         with session.database(act_of(note), unit=note.unit) as db:
+            if session.held().get(_TAKEN) == note:  # clicked twice
+                return
             done = (
-                corrections.undo(db, note.change, by=session.who(), now=session.now())
+                corrections.undo(db, note.change, by=by, now=now)
                 if note.change
-                else corrections.withdraw(
-                    db, note.word, note.number, by=session.who(), reason=say.AT_ONCE, now=session.now()
-                )
+                else corrections.withdraw(db, note.word, note.number, by=by, reason=say.AT_ONCE, now=now)
             )
+            words = say.AGAIN_ON_RECORD if note.again else say.UNDONE
+            keep(Kept(note.where, note.unit, words, change=done.change or 0, again=not note.again, act=note.act))
+            session.held()[_TAKEN] = note
     except IngestError as error:
         keep(Kept(note.where, note.unit, str(error), wrong=True))
-        return
-    words = say.AGAIN_ON_RECORD if note.again else say.UNDONE
-    keep(Kept(note.where, note.unit, words, change=done.change or 0, again=not note.again, act=note.act))

@@ -31,7 +31,6 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     """
     who = session.looking()
     if not who.may_read:  # a windscreen's code opens its own vehicle, and names no other
-        device.name_known()
         if beside is not None:
             beside()
         return who.code_unit

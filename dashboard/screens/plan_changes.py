@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date, datetime
 
 import streamlit as st
+from sqlite_utils import Database
 
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
 from dashboard.desk.plan_moves import Trial, move, release, try_move, without_move
 from dashboard.desk.planning import PLAN_WEEKS, Overtaken, Seen, make_plan, named, pin_words, seen_now, when
 from dashboard.desk.rights import Act
-from dashboard.screens import reception, session, visitor
+from dashboard.screens import kept, reception, session, visitor
 from dashboard.words import every_page
 from dashboard.words import plan_page as say
 from dashboard.words.plain_text import safe
@@ -19,7 +21,7 @@ from dashboard.words.plan_words import money as plan_money
 from ingest.records import read_pins
 
 WISHES = {"pin": say.COME, "forbid": say.NOT_COME}
-WISHED, OVERTAKEN, DONE, TRIED = "plan_wished", "plan_overtaken", "plan_done", "plan_tried"
+WISHED, OVERTAKEN, GRANTED, TRIED = "plan_wished", "plan_overtaken", "plan_granted", "plan_tried"
 NOT_ISSUED = "plan_not_issued"
 REASON = "move_reason"
 
@@ -55,10 +57,12 @@ def wish_button(label: str, wish: Wish, *, key: str, primary: bool = False, disa
 
 def remember(wish: Wish | None) -> None:
     """Called before the page is drawn; a reason that was typed last thing before the click comes with the click."""
-    st.session_state.pop(OVERTAKEN, None)
     if wish is not None and wish.kind in WISHES:
         wish = replace(wish, reason=st.session_state.get(REASON) or wish.reason)
-    st.session_state[WISHED] = wish
+    held = session.held()
+    held.pop(OVERTAKEN, None)
+    if wish is None or wish.kind == "again" or wish != held.get(GRANTED):  # else clicked twice
+        held[WISHED] = wish
 
 
 def not_issued(assessment: Assessment | None) -> ReplacementPlan:
@@ -73,47 +77,56 @@ def not_issued(assessment: Assessment | None) -> ReplacementPlan:
 
 def grant(assessment: Assessment) -> None:
     """Do what was wished for, unless another person was quicker: then ask first. The page is drawn again after it."""
-    wished = st.session_state.pop(WISHED, None)
-    if wished is not None:
+    wished = session.held().get(WISHED)
+    if wished is None:
+        return
+    day, who, now = session.as_of(), session.who(), session.now()
+    with st.spinner(say.PLANNING), session.in_one_piece():
+        held = session.held()
+        if held.pop(WISHED, None) != wished:  # done by a run that this one has overtaken
+            st.rerun()
         try:
-            with session.database() as db, st.spinner(say.PLANNING):
-                before = seen_now(db).version
-                made = _do(wished, assessment)
-            st.session_state.pop(REASON, None)
-            new = made.version != before
-            said = say.KEPT.format(version=made.version) if new else say.NOTHING_CHANGES.format(version=made.version)
-            st.session_state[DONE] = (said, wished)
+            with session.database(Act.PLAN) as db:
+                twice, seen = wished == held.get(GRANTED), seen_now(db)
+                wish = replace(wished, seen=seen) if twice else wished  # nobody came between but the first click
+                made = _do(db, wish, assessment, day, who, now)
         except Overtaken as error:
-            st.session_state[OVERTAKEN] = (str(error), wished)
-        st.rerun()
+            held[OVERTAKEN] = (str(error), wished)
+        else:
+            new = made.version != seen.version
+            said = (say.KEPT if new else say.NOTHING_CHANGES).format(version=made.version)
+            held[GRANTED] = wished
+            kept.keep(kept.Kept(_place(wished), "", said), known=twice and not new)
+    st.session_state.pop(REASON, None)
+    st.rerun()
+
+
+def _place(wish: Wish) -> str:
+    """Where on the page the answer to a wish is said: beside the button that plans again, or below what is moved."""
+    return "planned_again" if wish.kind == "again" else "moved"
 
 
 def answer(*, by_hand: bool) -> None:
     """What became of the last wish, said where its button stands: of one `by_hand`, or of planning again."""
-    said, wish = st.session_state.get(DONE, ("", None))
-    if wish is not None and (wish.kind != "again") == by_hand:
-        st.success(said)
-        st.session_state.pop(DONE)
-    overtaken, wish = st.session_state.get(OVERTAKEN, ("", None))
+    kept.told("moved" if by_hand else "planned_again", "")
+    overtaken, wish = session.held().get(OVERTAKEN, ("", None))
     if wish is not None and (wish.kind != "again") == by_hand:
         ask(overtaken, wish)
 
 
-def _do(wish: Wish, assessment: Assessment) -> ReplacementPlan:
-    day, who, now = session.as_of(), session.who(), session.now()
-    with session.database(Act.PLAN) as db:
-        if wish.kind == "again":
-            return make_plan(
-                db, as_of=day, weeks=wish.weeks, assessment=assessment, by=who, now=now, seen=wish.seen
-            )  # fmt: skip
-        if wish.kind == "let_go":
-            return release(
-                db, assessment, wish.pin_id, as_of=day, weeks=wish.weeks, by=who, now=now, seen=wish.seen
-            )  # fmt: skip
-        return move(
-            db, assessment, unit=wish.unit, week=wish.week, as_of=day, weeks=wish.weeks, reason=wish.reason, by=who,
-            now=now, kind=wish.kind, seen=wish.seen,
+def _do(db: Database, wish: Wish, assessment: Assessment, day: date, who: str, now: datetime) -> ReplacementPlan:
+    if wish.kind == "again":
+        return make_plan(
+            db, as_of=day, weeks=wish.weeks, assessment=assessment, by=who, now=now, seen=wish.seen
         )  # fmt: skip
+    if wish.kind == "let_go":
+        return release(
+            db, assessment, wish.pin_id, as_of=day, weeks=wish.weeks, by=who, now=now, seen=wish.seen
+        )  # fmt: skip
+    return move(
+        db, assessment, unit=wish.unit, week=wish.week, as_of=day, weeks=wish.weeks, reason=wish.reason, by=who,
+        now=now, kind=wish.kind, seen=wish.seen,
+    )  # fmt: skip
 
 
 def ask(overtaken: str, wish: Wish) -> None:
@@ -170,7 +183,7 @@ def change(plan: ReplacementPlan, assessment: Assessment, labels: dict[str, str]
     weeks = sorted(plan.hours["iso_week"].unique().tolist())
     week = st.selectbox(every_page.WEEK, weeks, key="move_week")
     reason = st.text_input(every_page.WHY, max_chars=200, key=REASON)
-    asked = st.session_state.get(OVERTAKEN, ("", None))[1]
+    asked = session.held().get(OVERTAKEN, ("", None))[1]
     if not unit or not week or not kind or (asked is not None and asked.kind != "again"):
         return  # a question stands in the place of the button that led to it
     trial = tried(plan, assessment, unit, week, kind)

@@ -6,11 +6,13 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import Future, wait
 from contextlib import ExitStack, contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from threading import Lock
+from threading import Lock, RLock
 from time import monotonic
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -44,6 +46,8 @@ KEPT_ASSESSMENTS = 6  # assessments kept in memory at a time, our choice
 RETRY_S = 60.0  # [s] after which a judgement that failed is begun again by itself, our choice
 BESIDE = "judging"  # begins the key of a line that stands beside the page, so that the page does not move (`theme`)
 PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
+ACT_S = 3.0  # [s] that a page waits for an act of the same visit to end, our choice
+NAME = "name"  # who is looking, as it was typed
 
 
 def database_path() -> Path:
@@ -85,6 +89,53 @@ def connections() -> Connections:
     return Connections()
 
 
+@dataclass
+class Visit:
+    """What one visit holds that is ours: `held`, and whether one of its acts is being done."""
+
+    lock: RLock = field(default_factory=RLock)
+    held: dict[str, Any] = field(default_factory=dict)
+
+
+_AT_WORK: ContextVar[Visit | None] = ContextVar("at_work", default=None)
+
+
+def _visit() -> Visit:
+    if "visit" not in st.session_state:
+        st.session_state["visit"] = Visit()
+    mine: Visit = st.session_state["visit"]
+    return mine
+
+
+def held() -> dict[str, Any]:
+    """What this visit holds from one drawing of a page to the next, beside what stands in fields."""
+    at_work = _AT_WORK.get()
+    return (at_work or _visit()).held
+
+
+@contextmanager
+def in_one_piece() -> Iterator[None]:
+    """An act that is done to its end, what is said of it included; one at a time in a visit.
+
+    A click during a run makes the framework draw the page in another thread at once, and end the run that was overtaken
+    at its next touch of the page or of `st.session_state`.  So an act begins with such a touch, alone, and has none after
+    what it writes: what it has to say goes to `held`.
+    """
+    with _visit().lock:
+        mark = _AT_WORK.set(_visit())
+        try:
+            yield
+        finally:
+            _AT_WORK.reset(mark)
+
+
+def acts_ended() -> None:
+    """Wait for an act that an overtaken run of this visit is at, so that this run says what became of it."""
+    mine = _visit()
+    if mine.lock.acquire(timeout=ACT_S):
+        mine.lock.release()
+
+
 @contextmanager
 def database(act: Act | None = None, *, unit: str = "") -> Iterator[Database]:
     """A connection for one piece of work; no two sessions use the same one at a time.
@@ -93,9 +144,11 @@ def database(act: Act | None = None, *, unit: str = "") -> Iterator[Database]:
     this moment: NotAllowed otherwise.  This is the one door to the store; `unit` is the vehicle that the act is about.  What
     comes through it to write is logged, but for what a device remembers.
     """
-    with ExitStack() as logged:
+    with ExitStack() as around:
+        if act is not None:
+            around.enter_context(in_one_piece())
         if act not in (None, Act.REMEMBER):
-            logged.enter_context(act_log.noted(database_path(), str(act), account=visitor.account(), about=unit))
+            around.enter_context(act_log.noted(database_path(), str(act), account=visitor.account(), about=unit))
         with _opened(act, unit) as db:
             yield db
 
@@ -184,7 +237,7 @@ def who() -> str:
 
 def who_is_named() -> str:
     """The name of who is looking: its account, else what was typed; "" where nobody said it."""
-    return visitor.account() or str(st.session_state.get("who", "")).strip()[:LONGEST_NAME]
+    return visitor.account() or str(held().get(NAME) or "")[:LONGEST_NAME]
 
 
 def horizon_days() -> int:
@@ -195,7 +248,7 @@ def horizon_days() -> int:
 
 def habits() -> Habits:
     """How who is looking reads degrees, distances and dates: chosen on this device, else by its depot, else for the fleet."""
-    memory = st.session_state.get(DEVICE_MEMORY, {})
+    memory = held().get(DEVICE_MEMORY, {})
     meter, own = memory.get("meter"), memory.get("habits")
     own = own if isinstance(own, dict) else {}
     if isinstance(meter, dict) and isinstance(meter.get("fahrenheit"), bool):  # as this device's thermometer reads

@@ -13,6 +13,7 @@ from dashboard.charts import theme
 from dashboard.desk.in_order import STEPS, fields_today
 from dashboard.desk.rights import Act
 from dashboard.screens import (
+    acts,
     bay,
     columns,
     device,
@@ -79,20 +80,21 @@ def show(unit: str) -> None:
 
 
 def who_measures() -> None:
-    """The name that goes on record with the reading: asked once on a device, then shown."""
+    """The name that goes on record with the reading: asked once on a device, then shown.
+
+    The box stays until the page is opened anew, so that nothing moves under the finger that leaves it.
+    """
     name = session.who_is_named()
     if session.looking().account:
         st.caption(safe(name))
-    elif name:
-        with st.popover(safe(name), icon=":material/person:", key="who_here"):
-            ask_name(say.YOUR_NAME_IF, name)
+        return
+    if device.awaited():
+        return
+    if session.held().setdefault("asked_here", not name):
+        acts.name_box(say.YOUR_NAME_ONCE, "who_bay")
     else:
-        ask_name(say.YOUR_NAME_ONCE, "")
-
-
-def ask_name(label: str, name: str) -> None:
-    """A box for the name; it is the margin's name too."""
-    st.text_input(label, value=name, max_chars=64, key="who_bay", on_change=device.name_told, args=("who_bay",))
+        with st.popover(safe(name) or say.YOUR_NAME_IF, icon=":material/person:", key="who_here"):
+            acts.name_box(say.YOUR_NAME_IF, "who_bay")
 
 
 def about(facts: one_unit.Facts) -> None:
@@ -229,7 +231,7 @@ def one_field(field: Quantity, unit: str, draft: Mapping[str, str], last: Mappin
 
 def form_number() -> int:
     """Number of the form on the screen: a new one after every save, so that its fields are empty."""
-    return int(st.session_state.get("form", 0))
+    return int(session.held().get("form", 0))
 
 
 def twice_key(unit: str, name: str, text: str) -> str:
@@ -321,7 +323,7 @@ def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:
     asked_of = drafts.entry_id(form.unit)
     if not session.looking().may_read:  # other vehicles are not named to the holder of a code
         return
-    if "taken_at" not in entry.values or st.session_state.get("own_vehicle") == asked_of:
+    if "taken_at" not in entry.values or session.held().get("own_vehicle") == asked_of:
         return
     found = one_unit.whose_reading(facts, entry.as_reading())
     if not found.asked:
@@ -336,7 +338,7 @@ def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:
                 st.query_params["unit"] = other
                 st.rerun()
         if st.button(say.IT_IS.format(unit=safe(form.unit)), key="whose_own"):
-            st.session_state["own_vehicle"] = asked_of
+            session.held()["own_vehicle"] = asked_of
             st.rerun()
 
 
@@ -367,32 +369,34 @@ def at_the_thumb(
 
 def save(form: Form, meter: bay.Meter) -> None:
     """Save the reading; the draft goes only when the database has it."""
-    values = bay.values_of(form.unit, form.typed, meter) | {"technician": session.who()}
+    problems: tuple[str, ...] = ()
+    by, number = session.who(), form_number()
+    values = bay.values_of(form.unit, form.typed, meter) | {"technician": by}
     try:
         with session.database(Act.RECORD, unit=form.unit) as db:
             done = record_reading(
-                db, values, by=session.who(), now=session.now(), entry_id=drafts.entry_id(form.unit),
-                device=device.number(), confirmed=form.twice,
+                db, values, by=by, now=session.now(), entry_id=drafts.entry_id(form.unit), device=device.number(),
+                confirmed=form.twice,
             )  # fmt: skip
+            problems = tuple(done.problems)
+            if done.stored or done.known:
+                name = by if session.who_is_named() else ""
+                note = {"unit": form.unit, "by": name, "known": done.known, "reading_id": done.row_id}
+                session.held().update(form=number + 1, saved_note=note)
+                drafts.keep(form.unit, {})
+                st.rerun()
     except (IngestError, ValueError) as error:
         st.error(say.NOT_LOST.format(error=safe(error)))
-        return
-    if not done.stored and not done.known:
-        for problem in done.problems:
-            st.error(safe(bay.spoken(problem)))
-        return
-    st.session_state["form"] = form_number() + 1
-    drafts.keep(form.unit, {})
-    st.session_state["saved_note"] = {"unit": form.unit, "known": done.known, "reading_id": done.row_id}
-    st.rerun()
+    for problem in problems:
+        st.error(safe(bay.spoken(problem)))
 
 
 def saved_note(unit: str) -> bool:
     """Say what was saved, until something is typed again; whether there was anything to say."""
-    note = st.session_state.get("saved_note")
+    note = session.held().get("saved_note")
     if not isinstance(note, dict) or note["unit"] != unit:
         return kept.told("bay", unit)
-    by = say.MEASURED_BY.format(who=session.who()) if session.who_is_named() else say.WITHOUT_NAME
+    by = say.MEASURED_BY.format(who=note["by"]) if note["by"] else say.WITHOUT_NAME
     what = say.SAVED_BEFORE if note["known"] else say.SAVED.format(by=by)
     st.success(say.SAVED_COUNTS.format(unit=safe(unit), what=safe(what)),
                icon=":material/check_circle:")  # fmt: skip
@@ -410,7 +414,7 @@ def saved_note(unit: str) -> bool:
 
 def undo_saved(saved: kept.Kept) -> None:
     """Take the reading back that was just saved."""
-    st.session_state.pop("saved_note", None)
+    session.held().pop("saved_note", None)
     kept.take_back(saved)
 
 

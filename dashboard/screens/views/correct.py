@@ -19,7 +19,6 @@ from dashboard.words.reasons import OUTCOME_WORDS
 from dashboard.words.visit_words import closed_words
 from ingest import corrections
 from ingest.entries import Entry
-from ingest.errors import IngestError
 from ingest.fields import FOUND, PARTS, QUANTITIES, TABLES
 from ingest.records import DECISIONS, read_decisions
 from ingest.visits import read_visits
@@ -90,8 +89,7 @@ def one(unit: str, word: str, chosen: int) -> None:
     mine = reception.may(act_of_row(word))
     off = not (changes and mine)
     if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
-        entry = tried(corrections.correct, word, chosen, changes, reason=reason)
-        finish(unit, entry, say.CORRECTED)
+        tried(unit, say.CORRECTED, corrections.correct, word, chosen, changes, reason=reason)
     if mine:
         withdraw(unit, word, chosen)
     if len(changed_before):
@@ -106,25 +104,18 @@ def one(unit: str, word: str, chosen: int) -> None:
         st.page_link(page("logbook"), label=say.LOGBOOK_OF_THIS, query_params={"unit_is": unit})
 
 
-def tried(act: Callable[..., Entry], *what: object, reason: str) -> Entry:
-    """What came of a correction or a withdrawal; a refusal as its problem."""
-    try:
-        with session.database(act_of_row(str(what[0]))) as db:
-            return act(db, *what, by=session.who(), reason=reason, now=session.now())
-    except IngestError as error:
-        return Entry(problems=(str(error),))
-
-
-def finish(unit: str, entry: Entry, words: str) -> None:
-    """Say what is wrong, or that it is done, with a button that undoes it."""
-    if entry.problems:
-        for problem in entry.problems:
-            st.error(safe(bay.spoken(problem), longest=600))
-        return
-    if entry.known:
-        words = say.NOTHING_CHANGED
-    kept.keep(kept.Kept("correct", unit, words, change=entry.change or 0))
-    st.rerun()
+def tried(unit: str, words: str, act: Callable[..., Entry], *what: object, reason: str) -> None:
+    """Correct or withdraw; say what is wrong, or that it is done, with a button that undoes it."""
+    problems: tuple[str, ...] = ()
+    with session.saving(act_of_row(str(what[0]))) as db:
+        entry = act(db, *what, by=session.who(), reason=reason, now=session.now())
+        problems = tuple(entry.problems)
+        if not problems:
+            said = say.NOTHING_CHANGED if entry.known else words
+            kept.keep(kept.Kept("correct", unit, said, change=entry.change or 0))
+            st.rerun()
+    for problem in problems:
+        st.error(safe(bay.spoken(problem), longest=600))
 
 
 def withdraw(unit: str, word: str, chosen: int) -> None:
@@ -134,8 +125,8 @@ def withdraw(unit: str, word: str, chosen: int) -> None:
         st.caption(say.COUNTS_NO_MORE.format(with_it=its))
         reason = st.text_input(say.WHY_WITHDRAWN, max_chars=200, key=f"withdraw_why_{word}_{chosen}")
         if st.button(say.WITHDRAW, type="primary", key="withdraw_now"):
-            entry = tried(corrections.withdraw, word, chosen, reason=reason)
-            finish(unit, entry, say.WITHDRAWN_NOW.format(kind=say.KIND_WORDS[word]))
+            words = say.WITHDRAWN_NOW.format(kind=say.KIND_WORDS[word])
+            tried(unit, words, corrections.withdraw, word, chosen, reason=reason)
 
 
 def withdrawn(unit: str) -> None:

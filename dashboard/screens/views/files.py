@@ -14,7 +14,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from dashboard.desk import act_log
 from dashboard.desk.rights import Act
 from dashboard.judging.importing import Import, Order, begin
-from dashboard.screens import beginning, bus_logs, columns, downloads, reception, session, visitor
+from dashboard.screens import beginning, bus_logs, columns, downloads, kept, reception, session, visitor
 from dashboard.screens.pages import page
 from dashboard.screens.uploads import one_file, saved_to, some_files
 from dashboard.words import every_page, files_words
@@ -65,11 +65,11 @@ def bring_in() -> None:
         files_words.DESCRIPTION, names, index=None, placeholder=files_words.BY_HEADINGS, key="use_source"
     )
     dry = st.toggle(files_words.ONLY_TRY, key="dry")
-    run: Import | None = st.session_state.get("import_run")
+    run: Import | None = session.held().get("import_run")
     at_work = run is not None and not run.ended
     if st.button(files_words.BRING_IN_NOW, type="primary", key="import", disabled=not uploads or at_work):
         try:
-            st.session_state["import_run"] = begun(uploads, source, dry=dry)
+            begin_import(uploads, source, dry=dry)
         except OSError as error:
             st.error(files_words.NOT_LAID_DOWN.format(why=safe(error.strerror)))
             return
@@ -80,8 +80,8 @@ def bring_in() -> None:
         ended(run)
 
 
-def begun(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> Import:
-    """The files laid down in a folder, and their import begun."""
+def begin_import(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> None:
+    """Lay the files down in a folder, and begin their import."""
     folder = tempfile.TemporaryDirectory(prefix="cranktrend-")
     files = tuple(str(saved_to(folder.name, upload)) for upload in uploads)
     order = Order(
@@ -89,13 +89,13 @@ def begun(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> 
     )
     with session.database(Act.IMPORT):  # the import opens the database for itself, and is logged when it has ended
         act_log.became(BEGUN)
-        return begin(order, folder)
+        session.held()["import_run"] = begin(order, folder)
 
 
 @st.fragment(run_every="500ms")
 def progress() -> None:
     """How far the import is, and a way to stop it; the page follows when it has ended."""
-    run: Import = st.session_state["import_run"]
+    run: Import = session.held()["import_run"]
     if run.ended:
         session.draw_again("imported")
     st.progress(run.done, text=files_words.READING.format(file=safe(run.file)) if run.file else files_words.LOOKING)
@@ -198,10 +198,11 @@ def describe() -> None:
             parse_source(text)
             with session.database(Act.IMPORT) as db:
                 save_source(db, name.strip(), text, by=session.who(), now=session.now())
+                kept.keep(kept.Kept("described", "", files_words.SAVED))
         except (IngestError, ValueError) as error:
             st.error(safe(error))
             return
-        st.success(files_words.SAVED)
+    kept.told("described", "")
 
 
 def form(draft: Draft, file: str) -> Described:

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.desk.rights import Act
-from dashboard.screens import bay, columns, downloads, reception, session
+from dashboard.screens import bay, columns, downloads, kept, reception, session
 from dashboard.screens.pages import IN_ADDRESS
 from dashboard.words import every_page
 from dashboard.words import record_words as say
@@ -26,9 +26,7 @@ def show() -> None:
     """The page."""
     st.title(every_page.PAGES["set_aside"])
     st.write(say.KEPT_APART)
-    note = st.session_state.pop("aside_note", None)
-    if note:
-        st.success(note)
+    kept.told("set_aside", "")
     state = (
         st.segmented_control(
             say.SHOW,
@@ -146,7 +144,7 @@ def correct(row: SetAside) -> None:
         with session.saving(Act.ASIDE) as db:
             entry = correct_set_aside(db, row.id, changes, by=session.who(), now=session.now())
             if entry.stored or entry.known:
-                st.session_state["aside_note"] = say.TAKEN_IN
+                kept.keep(kept.Kept("set_aside", "", say.TAKEN_IN))
                 st.rerun()
             for problem in entry.problems:
                 st.error(safe(bay.spoken(problem)))
@@ -165,7 +163,7 @@ def dismiss(row: SetAside) -> None:
         if st.button(say.LEAVE_OUT, key=f"dismiss_now_{row.id}"):
             with session.saving(Act.ASIDE) as db:
                 dismiss_set_aside(db, row.id, reason=reason, by=session.who(), now=session.now())
-                st.session_state["aside_note"] = say.LEFT_OUT
+                kept.keep(kept.Kept("set_aside", "", say.LEFT_OUT))
                 st.rerun()
 
 

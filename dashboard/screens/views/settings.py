@@ -56,9 +56,7 @@ def show() -> None:
         saved = read_settings(db)
     mine = reception.may(Act.SETTINGS)
     with st.container(width=560):
-        note = st.session_state.pop("settings_note", None)
-        if note:
-            st.success(note)
+        kept.told("settings", "")
         horizon = st.number_input(
             say.LOOK_AHEAD, 1, 180, session.horizon_days(), key="set_horizon",
             help=say.LOOK_AHEAD_HELP,
@@ -144,8 +142,9 @@ def own_habits() -> None:
     )
     chosen = habits_fields(Habits("", "", "").but(own), "own", say.HABIT_WORDS, free=say.AS_DEPOT)
     if st.button(say.SAVE_DEVICE, key="save_own"):
-        device.remember(habits=chosen or None, depot=None if depot == say.NO_DEPOT else depot)
-        st.session_state["settings_note"] = say.DEVICE_KEPT
+        with session.in_one_piece():
+            kept.keep(kept.Kept("settings", "", say.DEVICE_KEPT))
+            device.remember(habits=chosen or None, depot=None if depot == say.NO_DEPOT else depot)
         st.rerun()
 
 
@@ -247,13 +246,13 @@ def parts() -> None:
     with session.database() as db:
         now, money = parts_in_force(db), own_costs(db).currency
     st.subheader(say.PARTS)
-    kept.told("settings", "")
+    kept.told("parts", "")
     mine = reception.may(Act.HOURS)
     st.caption(say.PARTS_HELP)
     with st.form("parts", border=False):
         edited = st.data_editor(
             now.assign(part=[PART_WORDS[part] for part in now["part"]]), hide_index=True, width=640,
-            key=f"set_parts{st.session_state.get(PARTS_SAVED, '')}",
+            key=f"set_parts{session.held().get(PARTS_SAVED, '')}",
             disabled=["part"],
             column_config={
                 "part": "part",
@@ -272,8 +271,8 @@ def keep_parts(edited: pd.DataFrame) -> None:
     with session.saving(Act.HOURS) as db:
         changed, change = save_parts(db, edited, by=session.who(), now=session.now())
         said = say.parts_changed(changed)
-        st.session_state[PARTS_SAVED] = change  # a fresh table, so that what is undone is not typed in it still
-        kept.keep(kept.Kept("settings", "", said, change=change))
+        session.held()[PARTS_SAVED] = change  # a fresh table, so that what is undone is not typed in it still
+        kept.keep(kept.Kept("parts", "", said, change=change))
         st.rerun()
 
 
@@ -311,7 +310,7 @@ def keep(wanted: dict[str, object], plan: dict[str, object]) -> None:
             save_setting(db, key, value, by=session.who(), now=session.now())
         if plan:
             save_plan_settings(db, plan, by=session.who(), now=session.now())
-        st.session_state["settings_note"] = say.SAVED
+        kept.keep(kept.Kept("settings", "", say.SAVED))
         st.rerun()
 
 

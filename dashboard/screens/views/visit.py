@@ -68,7 +68,7 @@ def report(unit: str, visit: Mapping[str, Any]) -> None:
     if not reception.may(Act.RECORD, unit):
         return
     caution(unit)
-    acts.name_box(visit_words.DONE_BY, "who_visit", tell=True)
+    acts.name_box(visit_words.DONE_BY, "who_visit")
     typed = fields(unit, visit)
     told = st.container(key="told")
     with st.container(key="savebar"):
@@ -164,12 +164,12 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
             db, as_planned(visit), words, by=session.who(), now=session.now(), device=device.number(),
             entry_id=drafts.entry_id(draft_of(visit)),
         )  # fmt: skip
+        if entry.stored or entry.known:
+            kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0, act=Act.RECORD))
+            drafts.keep(draft_of(visit), {})
+            st.rerun()
     for problem in entry.problems:
         st.error(safe(bay.spoken(problem), longest=600))
-    if entry.stored or entry.known:
-        drafts.keep(draft_of(visit), {})
-        kept.keep(kept.Kept("visit", unit, visit_words.KEPT, "visit", entry.row_id or 0, act=Act.RECORD))
-        st.rerun()
 
 
 with_unit(every_page.PAGES["visit"], show)

@@ -160,9 +160,7 @@ def is_this_week(chosen: WeeklyList) -> bool:
 
 def issue(chosen: WeeklyList) -> None:
     """Issue this week's list where that was not done yet; say who did it, where somebody just has."""
-    said = st.session_state.pop(ISSUED, "")
-    if said:
-        st.success(safe(said))
+    kept.told(ISSUED, "")
     if (
         chosen.version
         or not is_this_week(chosen)
@@ -172,10 +170,8 @@ def issue(chosen: WeeklyList) -> None:
     fresh = session.judged(session.key_of())
     with session.database(Act.ISSUE) as db:
         first = weekly.issue(db, fresh, by=session.who(), now=session.now())
-    st.session_state[ISSUED] = (
-        say.IS_ISSUED.format(week=chosen.iso_week) if first
-        else say.WAS_ISSUED.format(week=chosen.iso_week)
-    )  # fmt: skip
+        said = say.IS_ISSUED if first else say.WAS_ISSUED
+        kept.keep(kept.Kept(ISSUED, "", said.format(week=chosen.iso_week)))
     st.rerun()
 
 
@@ -193,6 +189,7 @@ def issue_again(chosen: WeeklyList) -> None:
             fresh = session.judged(session.key_of())
             with session.database(Act.ISSUE) as db:
                 weekly.issue_once_more(db, fresh, by=session.who(), reason=reason, now=session.now())
+                kept.keep(kept.Kept(ISSUED, "", say.IS_ISSUED.format(week=chosen.iso_week)))
             st.rerun()
 
 

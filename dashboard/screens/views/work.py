@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 
 import streamlit as st
 
@@ -36,17 +37,19 @@ def show(unit: str) -> None:
         start(unit)
 
 
-def entry_number(kind: str) -> str:
-    """One number per form filled in, so that a second click stores nothing twice."""
-    return str(st.session_state.setdefault(f"entry_{kind}", uuid.uuid4().hex))
+def entry_number(kind: str, values: Mapping[str, object]) -> str:
+    """One number for the same values, so that a second click stores nothing twice."""
+    numbers = session.held().setdefault("entries", {})
+    if numbers.get(kind, (None, ""))[0] != values:
+        numbers[kind] = (dict(values), uuid.uuid4().hex)
+    return str(numbers[kind][1])
 
 
-def finish(unit: str, form: str, word: str, entry: Entry, words: str) -> None:
-    """Say what is wrong, or start a fresh form; what was stored can be taken back at once."""
+def finish(unit: str, word: str, entry: Entry, words: str) -> None:
+    """Say what is wrong, or what is on record now, which can be taken back at once."""
     if entry.stored or entry.known:
-        st.session_state.pop(f"entry_{form}", None)
+        kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0, act=Act.RECORD), known=entry.known)
         device.remember()
-        kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0 if entry.stored else 0, act=Act.RECORD))
         st.rerun()
     for problem in entry.problems:
         st.error(safe(bay.spoken(problem)))
@@ -69,9 +72,10 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
         values = {"unit": unit, "part": part, "action": action, "reason": reason or "", "note": note,
                   "done_on": done_on.isoformat()}  # fmt: skip
         with session.saving(Act.RECORD, unit=unit) as db:
-            entry = record_repair(db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair"))
-            words = say.REPAIR_KEPT if entry.stored else say.REPAIR_KNOWN
-            finish(unit, "repair", "repair", entry, words)
+            entry = record_repair(
+                db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair", values)
+            )
+            finish(unit, "repair", entry, say.REPAIR_KEPT if entry.stored else say.REPAIR_KNOWN)
     if len(facts.repairs):
         st.caption(say.ON_RECORD.format(repairs="; ".join(
             f"{day(r['done_on'])} {weekly.work_words(r)}"
@@ -98,9 +102,10 @@ def start(unit: str) -> None:
         if temperature.strip():
             values["temperature_f" if fahrenheit else "temperature_c"] = temperature.strip().replace("−", "-")
         with session.saving(Act.RECORD, unit=unit) as db:
-            entry = record_reading(db, values, by=session.who(), now=session.now(), entry_id=entry_number("start"))
-            words = say.START_KEPT if entry.stored else say.START_KNOWN
-            finish(unit, "start", "reading", entry, words)
+            entry = record_reading(
+                db, values, by=session.who(), now=session.now(), entry_id=entry_number("start", values)
+            )
+            finish(unit, "reading", entry, say.START_KEPT if entry.stored else say.START_KNOWN)
     if outcome in FAILED_STARTS:
         st.caption(say.REPAIR_TOO)
 
