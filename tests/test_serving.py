@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 from samples_screens import AS_OF, empty_database, one_reading_database
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
 from streamlit.testing.v1 import AppTest
 
 from dashboard.screens import serving, session
@@ -38,3 +40,19 @@ def test_pages_are_run_as_they_are_and_not_parsed_for_bare_values(
     assert [text.value for text in app.text] == ["shown"]
     assert parsed == []
     assert serving.FLAGS["runner.magicEnabled"] is False
+
+
+def test_an_answer_is_sent_though_a_page_begins_to_be_drawn() -> None:
+    """A file given while a page is about to be drawn gets its address; what was drawn by then is dropped, as before."""
+    serving.keep_answers()
+    serving.keep_answers()  # once is enough
+    address, drawn, made = ForwardMsg(), ForwardMsg(), ForwardMsg()
+    address.file_urls_response.response_id = "of the file"
+    made.backend_operation_response.request_id = "of the button"
+    drawn.delta.new_element.text.body = "overtaken"
+    queue = ForwardMsgQueue()
+    for one in (address, drawn, made):
+        queue.enqueue(one)
+    queue.clear(retain_lifecycle_msgs=True)
+    assert queue.flush() == [address, made]
+    assert queue.flush() == [], "sent once"

@@ -7,12 +7,14 @@ import signal
 import socket
 import sys
 from collections.abc import Mapping, Sequence
+from functools import wraps
 from pathlib import Path
 from typing import Any
 
 import uvicorn
 from starlette.middleware import Middleware
 from streamlit import config, net_util
+from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
 from streamlit.starlette import App
 
 from dashboard.screens.gate import Door, Gate
@@ -64,9 +66,33 @@ def ask_nobody() -> None:
         setattr(net_util, name, lambda: None)
 
 
+ANSWERS = ("file_urls_response", "backend_operation_response")
+"""What the framework answers a browser: where a file just given is to be sent, what a button that makes a file made."""
+
+
+def keep_answers() -> None:
+    """Keep the framework from dropping an answer where a page begins to be drawn before it has left.
+
+    It empties what waits to be sent but for the news of runs; a file given then is lost without a word, because the
+    browser waits for ever for the address to send it to.
+    """
+    clear = ForwardMsgQueue.clear
+
+    @wraps(clear)
+    def cleared(queue: ForwardMsgQueue, *args: Any, **more: Any) -> None:
+        news = bool(args or more)  # without a word all of it has been taken to be sent
+        answers = [one for one in queue._queue if news and one.WhichOneof("type") in ANSWERS]
+        clear(queue, *args, **more)
+        queue._queue.extend(one for one in answers if all(one is not kept for kept in queue._queue))
+
+    if not hasattr(clear, "__wrapped__"):
+        ForwardMsgQueue.clear = cleared  # type: ignore[method-assign,assignment]
+
+
 def serve(door: Door, port: int, *, flags: Sequence[str] = (), secrets: Mapping[str, Any] | None = None) -> None:
     """Serve the screens behind `door` at `port` until told to stop; secrets: those of the provider of the sign-in."""
     ask_nobody()
+    keep_answers()
     prepare()
     own = {"server.address": door.host, "server.port": port}
     for name, value in {**FLAGS, **own, **dict(flag.removeprefix("--").split("=", 1) for flag in flags)}.items():
