@@ -18,6 +18,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.desk.rights import Act
 from dashboard.files import paper
 from dashboard.screens import (
+    bay,
     beginning,
     columns,
     decisions,
@@ -405,7 +406,8 @@ def records(facts: one_unit.Facts) -> None:
     if len(facts.set_aside):
         st.markdown(say.not_taken_in(len(facts.set_aside)))
         for row in facts.set_aside.head(5).to_dict("records"):
-            st.caption(say.ROW_OF_FILE.format(file=safe(row["file"]), line=row["line"], reason=safe(row["reason"])))
+            why = safe(bay.spoken(str(row["reason"])))
+            st.caption(say.ROW_OF_FILE.format(file=safe(row["file"]), line=row["line"], reason=why))
         st.page_link(page("set_aside"), label=say.PUT_RIGHT)
     st.subheader(say.REPAIRS)
     if facts.repairs.empty:
