@@ -51,7 +51,9 @@ from analysis.readings.panel import (
 from analysis.readings.taught import TaughtClass, pooled_usual, unlike
 
 INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
-FIT_READINGS = 60_000  # readings of one class, evenly spread over it, that its laws are from: more change nothing
+FIT_READINGS = 24_000
+"""Readings of one class, evenly spread over it, that its laws are from. Measured on 10,000 vehicles: from 60,000 usual values
+lie within a tenth of the spread of sound vehicles, slopes within four tenths of their own error, for twice and a half the time."""
 
 
 def estimate_laws(panel: Panel) -> ClassLaws:

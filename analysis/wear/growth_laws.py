@@ -226,9 +226,14 @@ def learn_growth(
         span = np.concatenate([one.span_d for one in read])
         group = np.concatenate([one.group for one in read])
         stated, before = base.channel(c), base.log_weights(grid, c)
+        lag = np.nan_to_num(grid.lag, nan=np.inf)[None, :]
+        begun = weight * (lag < span[:, None])  # the steady path never does
+        years_free = np.where(np.isfinite(lag), np.maximum(span[:, None] - lag, 0.0), span[:, None]) / DAYS_PER_YEAR
+        free = weight * years_free
         whole, _, _ = _fit(
-            weight, span, grid, stated, before, (GROWTH.onset_counts, GROWTH.life_counts, GROWTH.power_counts)
-        )
+            (weight, begun, free), span, grid, stated, before,
+            (GROWTH.onset_counts, GROWTH.life_counts, GROWTH.power_counts),
+        )  # fmt: skip
         for g in range(classes):
             mine = group == g
             told = taught[g] if taught else None
@@ -238,14 +243,14 @@ def learn_growth(
                 else ChannelPrior(float(told.onset_per_year[c]), told.life_share[c], told.power_share[c])
             )
             law, years[g, c], onsets[g, c] = _fit(
-                weight[mine], span[mine], grid, begin, before, (GROWTH.class_counts,) * 3
+                (weight[mine], begun[mine], free[mine]), span[mine], grid, begin, before, (GROWTH.class_counts,) * 3
             )
             own[g].append(law)
     return GrowthLaws(tuple(GrowthPrior.of_channels(laws) for laws in own), years, onsets, tuple(ageing))
 
 
 def _fit(
-    weight: Reals,
+    lives: tuple[Reals, Reals, Reals],
     span_d: Floats,
     grid: PathGrid,
     prior: ChannelPrior,
@@ -254,13 +259,11 @@ def _fit(
 ) -> tuple[ChannelPrior, float, float]:
     """One channel's law, shrunk to `prior`; part-years watched, and onsets in them.
 
-    read_with: (N,) log prior that the weights (L, N) were made under; counts: cases that the prior's rate, lives and
+    lives: weights (L, N), those of paths that began while the part was read, and weights times the years in which these could
+    have begun; read_with: (N,) log prior that the weights were made under; counts: cases that the prior's rate, lives and
     powers count as much as.
     """
-    lag = np.nan_to_num(grid.lag, nan=np.inf)[None, :]
-    span = span_d[:, None]
-    begun = weight * (lag < span)  # the steady path never does
-    free = weight * np.where(np.isfinite(lag), np.maximum(span - lag, 0.0), span) / DAYS_PER_YEAR
+    weight, begun, free = lives
     _, of_life, of_power = grid.steps
     law, seen, years = prior, 0.0, 0.0
     for _ in range(ROUNDS):

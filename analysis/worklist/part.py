@@ -66,37 +66,43 @@ def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: 
     for k, part in enumerate(PARTS):
         today, alive = coldest_today(state, outlook, shares.argmax(axis=1), rows, part, 1.0 - shares[rows, k])
         cold[rows, k] = weighted_quantile(today, alive, 0.5)
-    frames = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
-    order = np.argsort(np.tile(np.arange(n), len(PARTS)), kind="stable")
-    return pd.concat(frames, ignore_index=True).iloc[order].reset_index(drop=True), shares
+    return _table(state, shares, worn, cold), shares
 
 
-def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: Floats) -> pd.DataFrame:
+def _table(state: FleetState, shares: Floats, worn: Floats, cold: Floats) -> pd.DataFrame:
+    """One row per vehicle and part; shares, worn, cold: (U, 7)."""
+    n = len(state.group)
+    of_parts = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
+    columns = {name: np.stack([one[name] for one in of_parts], axis=1).ravel() for name in of_parts[0]}
+    days = {name: dates_of(np.asarray(columns[name], np.float64)) for name in ("before_on", "began_on")}
+    part = pd.array(PARTS, dtype="str").take(np.tile(np.arange(len(PARTS)), n))
+    named = {"unit": state.panel.units["unit"].astype("str").array.repeat(len(PARTS)), "part": part}
+    return pd.DataFrame({**named, **columns, **days})
+
+
+def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: Floats) -> dict[str, Reals | Ints]:
+    """Columns (U,) of one part; days since 1970."""
     c = PART_CHANNEL[part]
     growth = state.growth[c]
     usual = state.laws.base[state.group, c]
     known = state.observed.turned if c == BATTERY else None
     turned = np.zeros((2, len(usual)), np.int64) if known is None else (known & state.usable[c]).sum(axis=2)
-    return pd.DataFrame(
-        {
-            "unit": state.panel.units["unit"].to_numpy(),
-            "part": part,
-            "level": growth.level,
-            "level_mohm": growth.level * usual,
-            "se_mohm": growth.level_sd * usual,
-            "usual_mohm": usual,
-            "spread_mohm": state.spread[c] * usual,
-            "before_mohm": growth.before * usual,
-            "before_on": dates_of(state.day - growth.back_d),
-            "growth_per_year": (growth.later - growth.level) * DAYS_PER_YEAR / GROWTH_D,
-            "growth_mohm_per_month": (growth.later - growth.level) * usual,
-            "worn_probability": worn,
-            "part_probability": share,
-            "renewed_coldest_start_c": cold,
-            "began_on": dates_of(state.day - growth.onset_d),
-            "readings": state.usable[c].sum(axis=1),
-            "by_speed": turned[0],
-            "by_time": turned[1],
-            "last_slip": growth.last_slip,
-        }
-    )
+    return {
+        "level": growth.level,
+        "level_mohm": growth.level * usual,
+        "se_mohm": growth.level_sd * usual,
+        "usual_mohm": usual,
+        "spread_mohm": state.spread[c] * usual,
+        "before_mohm": growth.before * usual,
+        "before_on": state.day - growth.back_d,
+        "growth_per_year": (growth.later - growth.level) * DAYS_PER_YEAR / GROWTH_D,
+        "growth_mohm_per_month": (growth.later - growth.level) * usual,
+        "worn_probability": worn,
+        "part_probability": share,
+        "renewed_coldest_start_c": cold,
+        "began_on": state.day - growth.onset_d,
+        "readings": state.usable[c].sum(axis=1),
+        "by_speed": turned[0],
+        "by_time": turned[1],
+        "last_slip": growth.last_slip,
+    }
