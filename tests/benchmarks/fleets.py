@@ -19,6 +19,8 @@ ROWS_A_FILE = 800_000
 """A file may have a million."""
 COLD_PER_K = 0.021
 """Log sag of battery and drag together, per kelvin."""
+SLIP_SHARE, WARMEST_C = 0.2, 40.0
+"""Rest volts so far from the vehicle's usual ones, and air so warm [degC], were written down wrong: a logger does not do that."""
 NEW_SHARE = 0.08
 """Vehicles that are read again within a week: 4,000 of 50,000."""
 
@@ -61,16 +63,20 @@ def _copied(frame: pd.DataFrame, copies: int) -> pd.DataFrame:
 
 
 def _logged(readings: pd.DataFrame, starts: int) -> pd.DataFrame:
-    """Starts of the last year as a logger sees them, each like one of the vehicle's own readings but for cold and scatter."""
-    chance, columns = np.random.default_rng(5), ["unit", "temperature_c", "rest_v", "crank_min_v"]
-    of = readings.dropna(subset=columns[2:]).groupby("unit").sample(starts, replace=True, random_state=5)[columns]
-    at = readings["taken_at"].max() - pd.to_timedelta(chance.uniform(0.0, 365.0, len(of)), unit="D")
+    """Starts of the last year as a logger sees them, each like the vehicle's reading before it but for cold and scatter.
+
+    Like any of its readings they would say of a part that wears, or was renewed, that it is as it was for years.
+    """
+    chance = np.random.default_rng(5)
+    like = readings[["unit", "taken_at", "temperature_c", "rest_v", "crank_min_v"]].dropna()
+    usual = like.groupby("unit")["rest_v"].transform("median")
+    slips = (np.abs(like["rest_v"] / usual - 1.0) > SLIP_SHARE) | (like["temperature_c"] > WARMEST_C)
+    like = like[~slips & (like["crank_min_v"] < like["rest_v"])].sort_values("taken_at", kind="stable")
+    units = np.repeat(like["unit"].unique(), starts)
+    at = readings["taken_at"].max() - pd.to_timedelta(chance.uniform(0.0, 365.0, len(units)), unit="D")
+    wanted = pd.DataFrame({"unit": units, "taken_at": at.astype("datetime64[s]").astype(like["taken_at"].dtype)})
+    of = pd.merge_asof(wanted.sort_values("taken_at", kind="stable"), like, on="taken_at", by="unit").dropna()
     cold = np.round(chance.normal(9.0, 8.0, len(of)), 1)
-    warmer = np.nan_to_num(cold - of["temperature_c"].to_numpy())
+    warmer = cold - of["temperature_c"].to_numpy()
     sag = (of["rest_v"] - of["crank_min_v"]) * np.exp(-COLD_PER_K * warmer + chance.normal(0.0, 0.05, len(of)))
-    return of.assign(
-        taken_at=at.to_numpy().astype("datetime64[s]"),
-        temperature_c=cold,
-        crank_min_v=(of["rest_v"] - sag).round(2).clip(4.0),
-        technician="logger",
-    )
+    return of.assign(temperature_c=cold, crank_min_v=(of["rest_v"] - sag).round(2).clip(4.0), technician="logger")
