@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
+from samples_kept import copy_of, in_one_file, kept_file
 from sqlite_utils import Database
 
 from ingest.importer import import_paths
@@ -35,13 +36,19 @@ def reading(**changes: object) -> str:
 
 
 def fleet(folder: Path) -> Database:
-    """A database holding the invented fleet's vehicles and climate."""
+    """A database holding the invented fleet's vehicles and climate, its files beside it; imported once a run."""
+    copy_of(kept_file("three vehicles", _import_fleet), folder)
+    return open_database(folder / "fleet.db")
+
+
+def _import_fleet(folder: Path) -> None:
+    folder.mkdir()
     (folder / "u.csv").write_text(UNITS)
     (folder / "c.csv").write_text(CLIMATE)
     db = open_database(folder / "fleet.db")
     outcome = import_paths(db, [folder / "u.csv", folder / "c.csv"], now=NOW)
     assert outcome.exit_code == 0, outcome.lines()
-    return db
+    in_one_file(db)
 
 
 def readings_file(folder: Path, *lines: str, name: str = "readings.csv") -> Path:

@@ -24,7 +24,7 @@ from dashboard.words.reasons import NAMED
 from demo_fleet.scenario import AS_OF as DEMO_DAY
 from demo_fleet.scenario import demo_operator
 
-SEEDS = (0, 1, *(pytest.param(seed, marks=pytest.mark.nightly) for seed in range(2, 6)))
+SEEDS = (0, *(pytest.param(seed, marks=pytest.mark.nightly) for seed in range(1, 6)))
 STATED = {20.0, 80.0, -44.0, 30.0}  # reference temperature, the range's share, the ends of the scale
 NUMBER = re.compile(r"(?<![\w−-])(−?\d+(?:\.\d+)?)(?=\s|[;,:)%]|$)")
 
