@@ -19,7 +19,7 @@ from scipy.special import ndtr
 
 from analysis.bay.choices import ASKING
 from analysis.costs import DEFAULT_NO_START, PlanSettings
-from analysis.readings.panel import Floats, Ints, trusted_values
+from analysis.readings.panel import Bools, Floats, Ints, trusted_values
 from analysis.readings.renewals import PARTS
 
 NO_START_COST: Final = DEFAULT_NO_START["light"].total  # money, as in analysis.costs
@@ -265,26 +265,34 @@ def made_already(readings: pd.DataFrame) -> dict[str, frozenset[str]]:
         nor values marked doubtful; a latest reading with a value measured twice counts as repeated, and so does a second
         one of volts and amps within that time
     """
-    latest = readings.groupby("unit")["taken_at"].transform("max")
-    own = readings[readings["taken_at"] >= latest - pd.Timedelta(days=ASKING.made_within_d)].reset_index(drop=True)
-    known = pd.DataFrame(np.isfinite(pd.DataFrame(trusted_values(own))))
-    known |= own[[n for c in CANDIDATES for n in c.columns if n in own and n not in known]].notna()
-    counts = known.groupby(own["unit"]).sum()
-    made = {}
+    code, units = pd.factorize(readings["unit"])
+    taken = readings["taken_at"].to_numpy()
+    latest = np.full(len(units), taken.min() if len(taken) else np.datetime64("NaT"), dtype=taken.dtype)
+    np.maximum.at(latest, code, taken)
+    recent = taken >= latest[code] - pd.Timedelta(days=ASKING.made_within_d).to_timedelta64()
+    own, code = readings[recent], code[recent]
+    known = {name: np.isfinite(values) for name, values in trusted_values(own).items()}
+    known |= {n: own[n].notna().to_numpy() for c in CANDIDATES for n in c.columns if n in own and n not in known}
+    never = np.zeros(len(own), dtype=bool)
+
+    def times(rows: Bools) -> Floats:
+        return np.bincount(code, weights=rows, minlength=len(units)).astype(np.float64)
+
+    made: dict[str, Bools] = {}
     for c in CANDIDATES:
         if not c.columns:
             continue
-        often = counts.reindex(columns=list(c.columns), fill_value=0).min(axis=1) >= c.times
-        own_set = known.reindex(columns=list(c.columns), fill_value=False).all(axis=1)
-        full = known.reindex(columns=list(c.without), fill_value=False).any(axis=1)
-        taken_for_it = (own_set & ~full).groupby(own["unit"]).any() if c.without else False
-        made[c.name] = often | taken_for_it
+        columns = [known.get(name, never) for name in c.columns]
+        made[c.name] = np.min([times(rows) for rows in columns], axis=0) >= c.times
+        if c.without:
+            full = np.any([known.get(name, never) for name in c.without], axis=0)
+            made[c.name] |= times(np.all(columns, axis=0) & ~full) > 0
     if "confirmed" in own:
-        made[REPEAT] |= own.sort_values("taken_at").groupby("unit")["confirmed"].last() != ""
-    names = pd.DataFrame(made).fillna(value=False)
-    return {
-        str(unit): frozenset(names.columns[row]) for unit, row in zip(names.index, names.to_numpy(bool), strict=True)
-    }
+        last = np.zeros(len(units), dtype=np.int64)
+        in_order = np.argsort(own["taken_at"].to_numpy(), kind="stable")
+        last[code[in_order]] = in_order
+        made[REPEAT] |= (own["confirmed"].to_numpy() != "")[last] if len(own) else False
+    return {str(unit): frozenset(name for name, rows in made.items() if rows[at]) for at, unit in enumerate(units)}
 
 
 def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSettings) -> Floats:

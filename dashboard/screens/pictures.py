@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -24,6 +26,7 @@ from ingest.fields import QUANTITIES
 
 REPAIRS_OFFERED = 12  # of the latest, our choice
 DEPOTS_KEPT = 256  # coming lows that a server keeps, our choice
+COURSES_KEPT = 256  # small courses that a server keeps drawn: a few pages of lists, our choice
 
 
 def draw(html: str) -> None:
@@ -92,7 +95,12 @@ def short_course(row: Mapping[str, Any], as_of: str, *, in_f: bool) -> None:
     """The small course of a listed vehicle's part; lists that were issued before it was kept have none."""
     course = row.get("course")
     if course:
-        draw(short_course_html(course, as_of=as_of, key=f"course-{row['rank']}", fahrenheit=in_f))
+        draw(_short_course(json.dumps(course), as_of, f"course-{row['rank']}", in_f))
+
+
+@lru_cache(COURSES_KEPT)
+def _short_course(course: str, as_of: str, key: str, in_f: bool) -> str:
+    return short_course_html(json.loads(course), as_of=as_of, key=key, fahrenheit=in_f)
 
 
 def before_and_after(own: one_unit.Facts) -> None:

@@ -25,10 +25,21 @@ CLOSED_SHOWN = 4  # visits of a vehicle that were done, our choice
 LINES_SHOWN = 40  # visits of a week listed with their links; the sheets hold all, our choice
 
 
+def told() -> pd.DataFrame:
+    """The visits that were reported, for reading only; read once for as long as nothing is put on record."""
+    return _told(str(session.database_path().resolve()), session.written())
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def _told(path: str, written: str) -> pd.DataFrame:  # noqa: ARG001 - its key
+    with session.database() as db:
+        return read_visits(db)
+
+
 def about(unit: str) -> None:
     """On a vehicle's page: its visit to come, with the sheet and the way to report it, and its visits that were done."""
     with session.database() as db:
-        to_come, done = open_visits(db, unit), read_visits(db)
+        to_come, done = open_visits(db, unit), told()
     done = done[done["unit"] == unit]
     if not to_come and done.empty:
         return
@@ -38,8 +49,8 @@ def about(unit: str) -> None:
         with st.container(horizontal=True, key="visit_to_come"):
             orders_button([visit], f"work-order-{unit}", visit_words.WORK_ORDER)
             report_link(visit)
-    for told in done.tail(CLOSED_SHOWN).iloc[::-1].to_dict("records"):
-        closed_line(told)
+    for one in done.tail(CLOSED_SHOWN).iloc[::-1].to_dict("records"):
+        closed_line(one)
 
 
 def planned_words(visit: Mapping[str, Any]) -> str:
@@ -115,30 +126,27 @@ def done_visits(plan: ReplacementPlan) -> None:
     """The visits of the plan's weeks that were done."""
     if plan.done.empty:
         return
-    with session.database() as db:
-        told = read_visits(db)
-    told = told[told["uid"].isin(set(plan.done["uid"]))]
-    st.subheader(f"{visit_words.DONE} ({len(told)})")
-    for visit in told.iloc[::-1].head(LINES_SHOWN).to_dict("records"):
+    done = told()
+    done = done[done["uid"].isin(set(plan.done["uid"]))]
+    st.subheader(f"{visit_words.DONE} ({len(done)})")
+    for visit in done.iloc[::-1].head(LINES_SHOWN).to_dict("records"):
         with st.container(horizontal=True, vertical_alignment="center", key=f"done-{visit['uid'][:24]}"):
             st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
             st.markdown(whole(safe(f"{visit['job']}. {visit_words.closed_words(visit)}", longest=400)), width="stretch")
-    if len(told) > LINES_SHOWN:
-        st.caption(f"{len(told) - LINES_SHOWN} {visit_words.MORE_DONE}")
+    if len(done) > LINES_SHOWN:
+        st.caption(f"{len(done) - LINES_SHOWN} {visit_words.MORE_DONE}")
 
 
 def done_since(day_of_list: str) -> dict[str, str]:
     """Vehicle -> its last visit that was done on a list's day or later, in a sentence without what anybody typed."""
-    with session.database() as db:
-        done = read_visits(db)
+    done = told()
     later = done[done["done_on"] >= pd.Timestamp(day_of_list)]
     return {str(visit["unit"]): visit_words.closed_words(visit) for visit in later.to_dict("records")}
 
 
 def right_part_line() -> None:
     """On the list's page: how often what was expected was found, where enough visits told."""
-    with session.database() as db:
-        done = read_visits(db)
+    done = told()
     share = right_part(done.loc[done["part"] != "", "found"].tolist())
     if share is not None:
         st.caption(visit_words.right_part_words(share.right, share.looked, share.low, share.high))

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
+import numpy as np
 import pandas as pd
 
 from analysis.bay.figures import digits_apart, usual_digits
@@ -336,14 +337,18 @@ def drop_fits(drop_v: float, amps: float | None, level_mohm: float) -> bool:
 def latest_drops(readings: pd.DataFrame, as_of: pd.Timestamp) -> dict[str, dict[str, dict[str, Any]]]:
     """Per vehicle and column the drop last read before the day, with the amps of the same reading: what a technician saw."""
     known = readings[readings["taken_at"] < as_of].sort_values("taken_at", kind="stable")
+    code, units = pd.factorize(known["unit"])
     out: dict[str, dict[str, dict[str, Any]]] = {}
     for part, (column, _) in DROP_COLUMN.items():
         amps = "coil_a" if part == "control_circuit" else "crank_a"
         if column not in known:
             continue
-        last = known[known[column].notna()].drop_duplicates("unit", keep="last")
-        flowing = last[amps].tolist() if amps in last else [None] * len(last)
-        for name, drop, a in zip(last["unit"], last[column], flowing, strict=True):
+        read = np.flatnonzero(known[column].notna().to_numpy())
+        last = np.full(len(units), -1)
+        last[code[read]] = read  # of several of a vehicle the latest, which comes last
+        rows = known.take(last[last >= 0])
+        flowing = rows[amps].tolist() if amps in rows else [None] * len(rows)
+        for name, drop, a in zip(units[last >= 0], rows[column].tolist(), flowing, strict=True):
             out.setdefault(str(name), {})[column] = {"drop_v": drop, "amps": a}
     return out
 
