@@ -19,7 +19,7 @@ import pytest
 import samples_kept
 from samples_fleet import drawn_of, fleet, quick
 from sqlite_utils import Database
-from test_packed import Run, assert_same, signed
+from test_packed import Run, assert_same, pack, signed
 
 from analysis.bay.expected import DRAWS
 from analysis.readings import draws
@@ -230,7 +230,7 @@ def test_a_kept_one_that_is_wrong_is_made_anew(
             "cut": content[: len(content) // 2],
             "changed": content[:5000] + b"\x00\xff" + content[5002:],
             "empty": b"",
-            "another": kept_assessment.pack(("no", "assessment")),
+            "another": pack(("no", "assessment")),
             "pickle": signed(tree=pd.Series([Run(tmp_path / "trap")], dtype=object).to_numpy()),
         }
         file.write_bytes(wrong[damage])
@@ -251,7 +251,7 @@ def test_points_of_draws_are_kept_beside_it(
     assess_database(db, as_of=DAY)
     (file,) = Path(f"{path}-assessments").glob(f"*{kept_assessment.POINTS_SUFFIX}")
     if left != "whole":
-        file.write_bytes({"damaged": b"no points", "another": kept_assessment.pack({0: np.zeros(3)})}[left])
+        file.write_bytes({"damaged": b"no points", "another": pack({0: np.zeros(3)})}[left])
     monkeypatch.setattr(draws, "_points", {})
     made: list[int] = []
     make = draws._made

@@ -78,6 +78,10 @@ def test_shared_arrays_are_written_once() -> None:
     """A grid that seven channels share takes the room of one."""
     big = np.arange(100_000.0)
     assert len(pack((big,) * 7)) < 1.1 * len(pack((big,)))
+    whole = big.reshape(10, 100, 100)
+    content = pack((big, whole, whole[3], whole[4, 5:7], whole[:, 2]))
+    assert len(content) < 1.1 * len(pack((big,))) + whole[:, 2].nbytes, "nor is what lies in another"
+    assert_same(list(unpack(content)), [big, whole, whole[3], whole[4, 5:7], whole[:, 2]])
 
 
 @pytest.mark.parametrize("thing", [{1, 2}, object(), np.array([object()]), dataclasses.make_dataclass("Own", ["x"])(1)])

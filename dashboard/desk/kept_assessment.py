@@ -28,7 +28,7 @@ from analysis.kernel.ready import is_ready
 from analysis.readings.draws import points, remember
 from analysis.worklist.assess import Assessment
 from dashboard.desk import own_limits, taught_laws
-from dashboard.desk.packed import NotPacked, pack, unpack
+from dashboard.desk.packed import NotPacked, pack_to, unpack
 from ingest.backups import written_beside
 from ingest.records import read_settings
 
@@ -189,11 +189,11 @@ def _read(file: Path) -> Any:
 
 
 def _write(file: Path, found: object) -> None:
-    body = pack(found)
     with suppress(OSError):  # a full disk, a folder that cannot be written to: nothing is lost but time
         file.parent.mkdir(mode=0o700, exist_ok=True)  # its owner's only, as the database is; so are temporary files
         with written_beside(file) as part:
-            part.write_bytes(body)
+            with part.open("w+b") as out:
+                pack_to(out, found)
             part.replace(file)
 
 

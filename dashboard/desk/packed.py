@@ -12,8 +12,8 @@ import io
 import json
 from collections.abc import Callable, Mapping
 from importlib import import_module
-from typing import Any
-from zipfile import BadZipFile
+from typing import IO, Any
+from zipfile import BadZipFile, ZipFile
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,8 @@ import pandas as pd
 
 HOUSE = "analysis."  # the package whose dataclasses are packed, and made again
 TREE = "tree"
+DIGEST_BYTES = hashlib.sha256().digest_size
+PIECE_BYTES = 1 << 20
 KINDS = "biufM"  # numpy's letters for what an array may hold: truth, whole numbers, numbers, moments
 Array = npt.NDArray[Any]
 
@@ -31,19 +33,36 @@ class NotPacked(ValueError):
 
 def pack(thing: object) -> bytes:
     """Everything that `thing` holds; TypeError for what it may not hold."""
-    store = _Store()
-    tree = json.dumps(store.node(thing))
     out = io.BytesIO()
-    members = {kind: np.concatenate(parts) for kind, parts in store.parts.items()}
-    np.savez(out, allow_pickle=False, **{TREE: np.frombuffer(tree.encode(), np.uint8)}, **members)
-    body = out.getvalue()
-    return hashlib.sha256(body).digest() + body
+    pack_to(out, thing)
+    return out.getvalue()
+
+
+def pack_to(out: IO[bytes], thing: object) -> None:
+    """The same into an empty file, open to be written and read, without holding it in memory; TypeError before anything is
+    written."""
+    store = _Store()
+    tree = np.frombuffer(json.dumps(store.node(thing)).encode(), np.uint8)
+    out.write(bytes(DIGEST_BYTES))
+    with ZipFile(out, "w") as members:
+        for name, parts in {TREE: [tree], **store.parts}.items():
+            size = sum(part.size for part in parts)
+            with members.open(f"{name}.npy", "w", force_zip64=True) as member:
+                head = {"descr": parts[0].dtype.str, "fortran_order": False, "shape": (size,)}
+                np.lib.format.write_array_header_1_0(member, head)
+                for part in parts:
+                    member.write(np.ascontiguousarray(part).view(np.uint8).data)
+    out.seek(DIGEST_BYTES)
+    digest = hashlib.sha256()
+    while piece := out.read(PIECE_BYTES):
+        digest.update(piece)
+    out.seek(0)
+    out.write(digest.digest())
 
 
 def unpack(content: bytes) -> Any:
     """What was packed; NotPacked for bytes that were changed, cut off or made by somebody else."""
-    size = hashlib.sha256().digest_size
-    digest, body = content[:size], content[size:]
+    digest, body = content[:DIGEST_BYTES], memoryview(content)[DIGEST_BYTES:]
     if hashlib.sha256(body).digest() != digest:
         raise NotPacked("the digest does not fit")
     try:
@@ -100,6 +119,16 @@ class _Store:
             return {"words": [self._word(one) for one in array.ravel()], "shape": list(array.shape)}
         if array.dtype.kind not in KINDS:
             raise TypeError(f"an array of {array.dtype} cannot be packed")
+        base = array.base
+        if (
+            id(array) not in self._met
+            and isinstance(base, np.ndarray)
+            and id(base) in self._met
+            and _whole(array, base)
+        ):
+            place = self._met[id(base)][1]
+            at = (array.ctypes.data - base.ctypes.data) // array.itemsize
+            self._met[id(array)] = (array, {**place, "start": place["start"] + at, "shape": list(array.shape)})
         if id(array) not in self._met:
             kind = array.dtype.str
             start = self._filled.get(kind, 0)
@@ -134,6 +163,11 @@ class _Store:
         if one is None or isinstance(one, str | bool | float):
             return one
         raise TypeError(f"{type(one).__name__} among words cannot be packed")
+
+
+def _whole(part: Array, base: Array) -> bool:
+    """Whether a part of an array lies in it as it would lie alone."""
+    return part.dtype == base.dtype and part.flags.c_contiguous and base.flags.c_contiguous
 
 
 class _Restored:

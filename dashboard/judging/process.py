@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboard.desk.kept_assessment import folder_of, kept, name_of
-from dashboard.desk.packed import pack, unpack
+from dashboard.desk.packed import pack_to, unpack
 from ingest import store
 from ingest.errors import IngestError
 
@@ -82,7 +82,8 @@ def main(arguments: Sequence[str]) -> int:
     give_way(NICE)
     db = store.open_database(path, create=False)
     found = assess_database(db, as_of=date.fromisoformat(day), horizon_days=int(horizon))
-    Path(out).write_bytes(pack(found))
+    with Path(out).open("w+b") as file:
+        pack_to(file, found)
     return 0
 
 
