@@ -149,31 +149,30 @@ def import_folder(folder: Path, path: Path) -> ParquetFolder:
     return found
 
 
-def partition(found: ParquetFolder, k: int, tables: Sequence[str]) -> Database:
+def partition(
+    found: ParquetFolder, k: int | None, tables: Sequence[str], *, of: Sequence[str] | None = None
+) -> Database:
     """A database in memory with partition k of `tables`, those not cut by vehicle whole, and no row of other tables.
 
-    Its references are not checked, because it holds some of the rows only.
+    k: None for no vehicle at all; of: only these vehicles.  Its references are not checked: it holds some of the rows only.
     """
     db = Database(memory=True)
     bring_to(db, found.version)
     db.conn.execute("BEGIN")
     for table in _tables(db):
-        if table.name in tables:
-            own = [_file(table.name, k)] if table.by_vehicle else list(found.files.get(table.name, {}))
-            for name in own:
-                if name in found.files.get(table.name, {}):
-                    _insert(db, table, _read(found, table, name))
+        files = found.files.get(table.name, {}) if table.name in tables else {}
+        for name in files if not table.by_vehicle else {_file(table.name, k)} & set(files) if k is not None else ():
+            rows = _read(found, table, name)
+            _insert(db, table, rows if of is None or not table.by_vehicle else _among(rows, "unit", of))
     db.conn.commit()
     migrate(db)
     return db
 
 
-def rows_where(found: ParquetFolder, table: str, column: str, values: Sequence[object]) -> Iterator[tuple[str, Any]]:
-    """Files of a table that is not cut by vehicle, each with its rows that have one of `values` in a column."""
-    arrow = _arrow()
+def rows_where(found: ParquetFolder, table: str, column: str, values: Sequence[object]) -> Iterator[Any]:
+    """The rows of each file of a table that is not cut by vehicle, of which a column has one of `values`."""
     for name in found.files.get(table, {}):
-        whole = _table_of(found, name)
-        yield name, whole.filter(arrow.compute.is_in(whole[column], arrow.array(values, whole[column].type)))
+        yield _among(_table_of(found, name), column, values)
 
 
 def insert_rows(db: Database, table: str, rows: Any) -> None:
@@ -181,6 +180,11 @@ def insert_rows(db: Database, table: str, rows: Any) -> None:
     for known in _tables(db):
         if known.name == table:
             _insert(db, known, rows)
+
+
+def _among(rows: Any, column: str, values: Sequence[object]) -> Any:
+    arrow = _arrow()
+    return rows.filter(arrow.compute.is_in(rows[column], arrow.array(values, rows[column].type)))
 
 
 def _filled(db: Database, found: ParquetFolder) -> None:

@@ -41,10 +41,11 @@ ROOMS: dict[str, dict[str, set[str]]] = {
         "words": set(),
         "desk": {"words"},
         "judging": {"words", "desk"},
+        "cluster": {"words", "desk"},
         "charts": {"words"},
         "files": {"words", "desk", "charts"},
         "screens": {"words", "desk", "judging", "charts", "files"},
-        "cli": {"words", "desk", "judging", "charts", "files", "screens"},
+        "cli": {"words", "desk", "judging", "charts", "files", "screens", "cluster"},
     },
 }
 """What each room may import from its own package, itself and ROOTS aside: lower rooms only, no circles."""

@@ -65,6 +65,7 @@ WALK: tuple[tuple[str, ...], ...] = (
     ("trace", f"f{HOSTILE}.csv"), ("trace", f"f{HOSTILE}.csv", "--unit", UNIT, "--record", "--volts", HOSTILE),
     ("check",), ("check", "--format", "json"), ("restore", f"none{HOSTILE}.db"), ("restore", f"f{HOSTILE}.csv"),
     ("export", "--parquet", f"e{HOSTILE}"), ("export", "--parquet", f"none{HOSTILE}/e"),
+    ("assess", "--parquet", f"none{HOSTILE}"), ("assess", "--parquet", "e", "--engine", "dask", "--scheduler", HOSTILE),
     ("undo", "1"), ("completion", "bash"), ("issue",), ("issue", "--by", HOSTILE), ("logbook",), ("logbook", "--format", "csv"), ("demo",),
     ("accounts", "list"), ("accounts", "give", HOSTILE, "planner"), ("accounts", "take", f"none{HOSTILE}", "planner"),
     ("accounts", "new-codes", "--reason", HOSTILE),

@@ -277,18 +277,34 @@ def looks_at(
     tables: FleetTables, panel: Panel, day: float, grids: Grids, looks: MutableMapping[str, Look]
 ) -> Iterator[Look]:
     """The looks that a day learns from, oldest first, by the codes of the panel's classes; those not yet in `looks` are made."""
-    days = look_days(tables, day)
-    past = past_of(replace(tables, classes=panel.groups), days)
+    past, days = past_looked_at(tables, panel, day)
     laws: dict[float, ClassLaws] = {}
     for d in days:
         key = past.key(d, grids)
         look = looks.get(key)
         if look is None:
-            of = past.laws_day(d)
-            if of is not None and of not in laws:
-                laws[of] = laws_of(past.before(of))
-            look = looks[key] = look_back(past, d, grids, None if of is None else laws[of])
+            look = looks[key] = _made(past, d, grids, laws)
         yield look if look.groups == panel.groups else recoded(look, panel.groups)
+
+
+def past_looked_at(tables: FleetTables, panel: Panel, day: float) -> tuple[Past, list[float]]:
+    """The past that a day learns from, and the days of its looks."""
+    days = look_days(tables, day)
+    return past_of(replace(tables, classes=panel.groups), days), days
+
+
+def looks_of(past: Past, days: list[float], grids: Grids) -> dict[str, Look]:
+    """The looks of some of the days of a past, by their keys: none depends on another."""
+    laws: dict[float, ClassLaws] = {}
+    return {past.key(d, grids): _made(past, d, grids, laws) for d in days}
+
+
+def _made(past: Past, day: float, grids: Grids, laws: dict[float, ClassLaws]) -> Look:
+    """A look; laws: class laws by their day, to which its own are added."""
+    of = past.laws_day(day)
+    if of is not None and of not in laws:
+        laws[of] = laws_of(past.before(of))
+    return look_back(past, day, grids, None if of is None else laws[of])
 
 
 def recoded(look: Look, groups: tuple[str, ...]) -> Look:

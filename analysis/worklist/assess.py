@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import MutableMapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from analysis.forecast.learning import Look, learn_needs
+from analysis.forecast.learning import LearnedNeeds, Look, learn_needs
 from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
-from analysis.readings.panel import FleetTables, lean, make_panel
+from analysis.readings.panel import FleetTables, Panel, lean, make_panel
 from analysis.readings.taught import TaughtClass
 from analysis.wear.state import FleetRead, day_number, read_fleet
 from analysis.worklist.choices import FLAGS
 from analysis.worklist.class_table import COLUMNS, class_table
-from analysis.worklist.judge import DRAWS, Shared, judge_all, told_of
+from analysis.worklist.judge import DRAWS, Judged, Shared, judge_all, told_of
 from analysis.worklist.risk import due, flag_levels, listed, watched, wear_of
 from analysis.worklist.teaching import Begun, begin_from, taught_by
 
@@ -25,13 +25,12 @@ LAST = ("readings_on_record", "sound_probability", "looked_on", "looked_part")  
 
 
 @dataclass(frozen=True)
-class Assessment:
-    """Everything that the list, the unit page and the plan show; see DEVELOPERS.md for the columns.
+class FleetList:
+    """What the list of a day says; see DEVELOPERS.md for the columns.
 
     units: one row per vehicle; parts: per vehicle and part; outlook: per vehicle and coming week; beyond: the same at
-    the ends of later quarters; resets: renewals that nobody recorded; drift: per watched vehicle and channel; classes:
-    what was learned; fleet_notes: sentences about bays, meters and whole classes; state, shared: what any vehicle can be drawn
-    from again; teaches: what another fleet may begin from; begun: what this one began from.
+    the ends of later quarters; resets: renewals that nobody recorded; drift: per watched vehicle and channel;
+    fleet_notes: sentences about bays, meters and whole classes; begun: what the fleet began from.
     """
 
     as_of: pd.Timestamp
@@ -42,11 +41,38 @@ class Assessment:
     beyond: pd.DataFrame
     resets: pd.DataFrame
     drift: pd.DataFrame
-    classes: pd.DataFrame
     fleet_notes: tuple[str, ...]
+    begun: Begun
+
+
+@dataclass(frozen=True)
+class Assessment(FleetList):
+    """Everything that the list, the unit page and the plan show.
+
+    classes: what was learned; state, shared: what any vehicle can be drawn from again; teaches: what another fleet may begin
+    from.
+    """
+
+    classes: pd.DataFrame
     state: FleetRead
     shared: Shared
     teaches: tuple[TaughtClass, ...]
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the start of a day knows of a fleet.
+
+    tables: without what came later, starts of loggers thinned; stated: the same with the climate as it is stated, because a look
+    at the past knows the lows of its own day; vehicles: classes and fuels, without readings; on_record: readings of each
+    vehicle before thinning; begun: what the fleet begins from.
+    """
+
+    day: float
+    tables: FleetTables
+    stated: FleetTables
+    vehicles: Panel
+    on_record: pd.Series[int]
     begun: Begun
 
 
@@ -86,28 +112,49 @@ def _assess(
     looks: MutableMapping[str, Look] | None,
     with_classes: bool,
 ) -> Assessment:
-    levels = flag_levels(tolerated)
-    day, known = day_number(as_of), known_at(tables, as_of)
+    known = known_on(tables, as_of)
+    learned = learn_needs(known.stated, known.vehicles, known.day, looks=looks)
+    read, shared = read_known(known, learned, as_of, horizon_days, draws)
+    found = concluded(known, read, judge_all(read, shared), as_of, horizon_days, tolerated)
+    return Assessment(
+        **{one.name: getattr(found, one.name) for one in fields(FleetList)},
+        classes=class_table(read, learned, known.tables) if with_classes else pd.DataFrame(columns=COLUMNS),
+        state=replace(read, channels=tuple(replace(own, made=None) for own in read.channels)),
+        shared=replace(shared, season=replace(shared.season, weeks=(), quarters=())),
+        teaches=taught_by(read, learned) if with_classes else (),
+    )
+
+
+def known_on(tables: FleetTables, as_of: pd.Timestamp) -> Known:
+    """What is known at the start of `as_of`."""
+    known = known_at(tables, as_of)
     on_record = known.readings.groupby("unit").size()
     known, begun = begin_from(lean(known))
-    vehicles = make_panel(
-        known.units, known.readings.iloc[:0], known.taught
-    )  # classes and fuels are all that is needed
-    stated = replace(known, climate=tables.climate)  # a look at the past knows the lows of its own day
-    learned = learn_needs(stated, vehicles, day, looks=looks)
-    read = read_fleet(known, day, needs=learned.needs, bays=True)
-    forecast = current_forecast(known.forecast, as_of)
+    vehicles = make_panel(known.units, known.readings.iloc[:0], known.taught)
+    return Known(day_number(as_of), known, replace(known, climate=tables.climate), vehicles, on_record, begun)
+
+
+def read_known(
+    known: Known, learned: LearnedNeeds, as_of: pd.Timestamp, horizon_days: int, draws: int
+) -> tuple[FleetRead, Shared]:
+    """The vehicles read, and what they are judged with."""
+    read = read_fleet(known.tables, known.day, needs=learned.needs, bays=True)
+    forecast = current_forecast(known.tables.forecast, as_of)
     window = {"horizon_d": horizon_days, "window_d": FLAGS.window_d}
-    season = season_of(known.units, known.climate, int(day), **window, forecast=forecast)
-    shared = Shared(learned, season, told_of(known), horizon_days, draws)
-    judged = judge_all(read, shared)
-    units = judged.units.assign(
-        readings_on_record=on_record.reindex(judged.units["unit"], fill_value=0).to_numpy(np.int64)
-    )
+    season = season_of(known.tables.units, known.tables.climate, int(known.day), **window, forecast=forecast)
+    return read, Shared(learned, season, told_of(known.tables), horizon_days, draws)
+
+
+def concluded(
+    known: Known, read: FleetRead, judged: Judged, as_of: pd.Timestamp, horizon_days: int, tolerated: float
+) -> FleetList:
+    """The list of all vehicles that were read and judged."""
+    levels = flag_levels(tolerated)
+    count = known.on_record.reindex(judged.units["unit"], fill_value=0).to_numpy(np.int64)
+    units = judged.units.assign(readings_on_record=count)
     units = units[[*(name for name in units if name not in LAST), *LAST]]
     drift = watched(read, due(wear_of(units), levels), tolerated)
-    read = replace(read, channels=tuple(replace(own, made=None) for own in read.channels))
-    return Assessment(
+    return FleetList(
         as_of,
         horizon_days,
         listed(units, levels, drift),
@@ -116,12 +163,8 @@ def _assess(
         judged.beyond,
         reset_table(read),
         drift,
-        class_table(read, learned, known) if with_classes else pd.DataFrame(columns=COLUMNS),
         read.bay_notes,
-        read,
-        replace(shared, season=replace(season, weeks=(), quarters=())),
-        taught_by(read, learned) if with_classes else (),
-        begun,
+        known.begun,
     )
 
 

@@ -6,6 +6,7 @@ of a large one would fill the memory.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -95,25 +96,39 @@ def told_of(known: FleetTables) -> FleetTables:
 
 def judge_all(read: FleetRead, shared: Shared) -> Judged:
     """The whole fleet judged, a chunk at a time, each with what is told of its own vehicles."""
-    n, place = len(read.names), pd.Index(read.names)
+    n = len(read.names)
     if n <= CHUNK_VEHICLES:
         return judge(read, shared)
+    part, found = in_parts(read, shared), dict[int, Judged]()
+
+    def fill(s: slice) -> None:
+        found[s.start] = judge(*part(s))
+
+    in_chunks(n, CHUNK_VEHICLES, fill)
+    return together([found[begin] for begin in sorted(found)])
+
+
+def in_parts(read: FleetRead, shared: Shared) -> Callable[[slice], tuple[FleetRead, Shared]]:
+    """Some of the vehicles by their places, with what is told of them."""
+    place = pd.Index(read.names)
     tables = {name: getattr(shared.told, name) for name in ("readings", "repairs", "findings")}
     codes = {
         name: place.get_indexer(pd.Index(table["unit"].astype(str)))
         for name, table in tables.items()
         if table is not None and len(table)
     }
-    found: dict[int, Judged] = {}
 
-    def fill(s: slice) -> None:
+    def part(s: slice) -> tuple[FleetRead, Shared]:
         own = {name: tables[name][(code >= s.start) & (code < s.stop)] for name, code in codes.items()}
-        found[s.start] = judge(read.of(np.arange(s.start, s.stop)), replace(shared, told=replace(shared.told, **own)))
+        return read.of(np.arange(s.start, s.stop)), replace(shared, told=replace(shared.told, **own))
 
-    in_chunks(n, CHUNK_VEHICLES, fill)
+    return part
+
+
+def together(parts: Sequence[Judged]) -> Judged:
+    """The tables of all parts of a fleet, in the order of its vehicles."""
     names = ("units", "parts", "weeks", "beyond")
-    of_chunks = [found[begin] for begin in sorted(found)]
-    return Judged(*(pd.concat([getattr(one, name) for one in of_chunks], ignore_index=True) for name in names))
+    return Judged(*(pd.concat([getattr(one, name) for one in parts], ignore_index=True) for name in names))
 
 
 def drawn(read: FleetRead, shared: Shared) -> tuple[FleetState, Outlook, Inspected]:

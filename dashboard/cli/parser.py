@@ -36,7 +36,7 @@ from dashboard.cli.options import (
     whole,
 )
 from dashboard.desk.terminal import PROGRAM, own_version, show
-from dashboard.words import log_words
+from dashboard.words import cluster_words, log_words
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
 from ingest.bounds import VEHICLES_A_PARTITION
@@ -44,6 +44,7 @@ from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, S
 from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
+ENGINES = ("here", "dask")
 SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")  # that the library which writes the scripts knows
 ACTS: dict[str, str | None] = {
     "demo.run_demo": None, "files.run_import": None, "safe_keeping.run_backup": None, "safe_keeping.run_export": None,
@@ -237,6 +238,25 @@ def add_lists(command: Command) -> None:
     add_horizon(sub)
     sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
     add_format(sub, "table", "csv", "json")
+    sub = command(
+        "assess", "cluster.run_assess", "the weekly list of a fleet in a folder of Parquet files, past one machine",
+        database_is_there=False, wrong=engine_wrong,
+    )  # fmt: skip
+    sub.add_argument(
+        "--parquet", dest="folder", type=a_folder, required=True, metavar="FOLDER",
+        help="a folder that `export` wrote, at a place that all workers see",
+    )  # fmt: skip
+    sub.add_argument(
+        "--engine", choices=ENGINES, default=ENGINES[0],
+        help="where it is worked out: on this machine alone, or by workers of dask (default: here)",
+    )  # fmt: skip
+    sub.add_argument(
+        "--scheduler", default="", metavar="ADDRESS", help="of the workers, as tcp://10.0.0.1:8786; for --engine dask"
+    )
+    add_as_of(sub)
+    add_horizon(sub)
+    sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
+    add_format(sub, "table", "csv", "json")
     sub = command("issue", "post.run_issue", "issue the week's list and plan once, for a job on Mondays")
     add_as_of(sub)
     sub.add_argument(
@@ -276,6 +296,15 @@ def add_lists(command: Command) -> None:
     travel.add_argument("--forget", action="store_true", help="begin from published values again")
     add_as_of(sub)
     add_format(sub, "table", "csv")
+
+
+def engine_wrong(options: argparse.Namespace) -> str:
+    """Workers without a scheduler, or the other way round."""
+    if options.engine == "dask" and not options.scheduler:
+        return cluster_words.NEEDS_SCHEDULER
+    if options.engine != "dask" and options.scheduler:
+        return cluster_words.NEEDS_DASK.format(address=options.scheduler)
+    return ""
 
 
 def days_wrong(options: argparse.Namespace) -> str:

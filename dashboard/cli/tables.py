@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.worklist.assess import Assessment
+from analysis.worklist.assess import Assessment, FleetList
 from analysis.worklist.course import plain_slopes
 from dashboard.desk.reading_source import Taken
 from dashboard.desk.terminal import WIDTH, wrapped
@@ -22,7 +22,7 @@ from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
 
 
-def list_table(rows: list[dict[str, Any]], assessment: Assessment) -> str:
+def list_table(rows: list[dict[str, Any]], assessment: FleetList) -> str:
     """The weekly list with reasons under each vehicle."""
     judged = assessment.units["status"] == "judged"
     head = terminal_words.LIST_HEAD.format(day=assessment.as_of, days=assessment.horizon_days)

@@ -17,7 +17,7 @@ from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.lows import with_daily_lows
 from analysis.readings.panel import FleetTables
 from analysis.wear.state import OWN_NEEDS
-from analysis.worklist.assess import Assessment, assess
+from analysis.worklist.assess import Assessment, FleetList, assess
 from dashboard.desk.kept_assessment import KeptLooks, folder_of, keep, kept, name_of, tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.quick import quick_for
@@ -122,7 +122,7 @@ def own_costs(db: Database) -> PlanSettings:
 
 
 def list_rows(
-    assessment: Assessment,
+    assessment: FleetList,
     readings: pd.DataFrame,
     *,
     flagged_only: bool,

@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from analysis.circuit.limit_book import LimitBook
 from analysis.forecast.choices import WEATHER
 from analysis.forecast.lows import make_weather
-from analysis.worklist.assess import Assessment
+from analysis.worklist.assess import Assessment, FleetList
 from analysis.worklist.short_course import short_courses
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
@@ -104,7 +104,7 @@ def with_courses(rows: Sequence[Row], assessment: Assessment, book: LimitBook) -
     return [{**row, "course": found.get(row["unit"])} for row in rows]
 
 
-def notes_of(assessment: Assessment) -> list[str]:
+def notes_of(assessment: FleetList) -> list[str]:
     """Sentences about bays, meters, whole classes, and laws of another fleet."""
     return [*assessment.fleet_notes, *begun_words(assessment.begun)]
 

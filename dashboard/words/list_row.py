@@ -11,7 +11,7 @@ from pandas.api.typing import NaTType
 from analysis.bay.next_measurement import REPEAT, next_measurement
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
-from analysis.worklist.assess import Assessment
+from analysis.worklist.assess import FleetList
 from dashboard.words.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence, turning_alone
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
@@ -85,7 +85,7 @@ def list_row(
     unit: Mapping[Any, Any],
     parts: Parts,
     latest: Mapping[str, Any] | None,
-    assessment: Assessment,
+    assessment: FleetList,
     book: LimitBook | None = None,
     costs: PlanSettings | None = None,
     made: frozenset[str] = frozenset(),

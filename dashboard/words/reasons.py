@@ -16,7 +16,7 @@ import pandas as pd
 
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
-from analysis.worklist.assess import Assessment
+from analysis.worklist.assess import FleetList
 from dashboard.words.plain_text import (
     F_PER_K,
     STARTS_ALWAYS_C,
@@ -201,7 +201,7 @@ def _share(value: Any) -> float:
 # --- facts -----------------------------------------------------------------------------------------------------------
 
 
-def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Assessment, limits: Limits) -> list[Fact]:
+def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: FleetList, limits: Limits) -> list[Fact]:
     """Why the vehicle stands where it stands: a failure nobody repaired, the suspect, other worn parts, then the cold."""
     found = [failed_fact(unit)] if unit["failed_starts"] else []
     if unit["status"] != "judged":

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.worklist.assess import FleetList
 from dashboard.cli.commands.database import as_of, open_existing, say_age
 from dashboard.cli.commands.files import read_text, write_new
 from dashboard.cli.options import WHO
@@ -37,7 +38,15 @@ def run_risk(options: argparse.Namespace) -> int:
         book=limit_book(db),
         costs=own_costs(db),
     )
-    taken_for_granted = assumed(known_climate(db, before=day), assessment.units)
+    show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment.units))
+    say_age(db, day)
+    return DONE
+
+
+def show_list(
+    options: argparse.Namespace, day: date, rows: list[dict[str, Any]], found: FleetList, taken_for_granted: list[str]
+) -> None:
+    """The weekly list as --format asks for it, and its notes."""
     if options.format == "json":
         show_json(
             json.dumps(list_body(day, options.horizon_days, rows, taken_for_granted), ensure_ascii=False, indent=1)
@@ -45,11 +54,9 @@ def run_risk(options: argparse.Namespace) -> int:
     elif options.format == "csv":
         show(rows_as_csv(rows))
     else:
-        show(list_table(rows, assessment))
-    for note in (*notes_of(assessment), *taken_for_granted):
+        show(list_table(rows, found))
+    for note in (*notes_of(found), *taken_for_granted):
         say(clean(note))
-    say_age(db, day)
-    return DONE
 
 
 def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_for_granted: list[str]) -> dict[str, Any]:
