@@ -243,7 +243,7 @@ def _written(db: Database, table: Table, folder: Path, last: Sequence[str]) -> d
 
         def own(until: str = until) -> Iterator[list[tuple[Any, ...]]]:
             while True:
-                rows = left or cursor.fetchmany(ROWS_AT_ONCE)
+                rows = left.copy() or cursor.fetchmany(ROWS_AT_ONCE)
                 inside = bisect_right(rows, _after(until), key=lambda row: _after(row[at]))
                 if inside:
                     yield rows[:inside]
@@ -253,6 +253,8 @@ def _written(db: Database, table: Table, folder: Path, last: Sequence[str]) -> d
 
         name = _file(table.name, k)
         files[name] = _write(folder / name, table, own())
+    if left or cursor.fetchone():
+        raise CouldNot(f"rows of {table.name} belong to no vehicle; `cranktrend check` says more")
     return files
 
 

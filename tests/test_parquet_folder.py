@@ -73,6 +73,10 @@ def unit(n: int) -> str:
     return ("K-1", "k-1", "Ä 7", "Z", "zz 𝕏", "10", "9")[n % 7] if n else "K-1"
 
 
+def marks(values: list[str]) -> str:
+    return ", ".join("?" * len(values))
+
+
 def tables_of(db: Database) -> list[str]:
     return [name for name in db.table_names() if not name.startswith(("sqlite_", "_sqlite_"))]
 
@@ -142,10 +146,24 @@ def test_partitions_hold_all_rows_of_whole_vehicles(odd: Path, folder: Path) -> 
         assert {name for (name,) in own.execute("SELECT unit FROM readings")} <= set(units)
         assert own["climate"].count == db["climate"].count
         assert own["repairs"].count == 0
+        every = {
+            name for (name,) in db.execute(f"SELECT DISTINCT unit FROM readings WHERE unit IN ({marks(units)})", units)
+        }
+        assert {name for (name,) in own.execute("SELECT unit FROM readings")} == every
         seen += units
     assert seen == names
     for name in BASE:
         assert found.rows(name) == db[name].count
+
+
+@pytest.mark.parametrize("rows", [1, 2, 3, 5, 50_000])
+def test_partitions_do_not_depend_on_how_many_rows_are_on_their_way(
+    rows: int, odd: Path, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(parquet_folder, "ROWS_AT_ONCE", rows)
+    assert export_folder(open_database(odd), tmp_path / "folder", vehicles=2).files == opened_folder(folder).files
+    import_folder(tmp_path / "folder", tmp_path / "again.db")
+    assert contents(tmp_path / "again.db") == contents(odd)
 
 
 def test_words_of_the_commands(odd: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
