@@ -175,6 +175,7 @@ table.cards td.figure { white-space: nowrap; }
 .ct-behind table { font-size: .84rem; font-variant-numeric: tabular-nums; }
 /* the toolkit's own menu and grid tools: nothing in them is for a workshop, tables have buttons of their own */
 [data-testid="stMainMenu"], [data-testid="stElementToolbar"] { display: none; }
+.st-key-device_number, .st-key-place, .st-key-touched { position: absolute; } /* they draw nothing: no room for them */
 @media print { [data-testid="stSidebar"], header { display: none; } }
 </style>"""
 

@@ -9,6 +9,20 @@ from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
 from dashboard.words.visit_words import FOUND_WORDS
 
 KIND_WORDS: Final = {"reading": "reading", "repair": "repair", "decision": "decision", "visit": "visit"}
+LOGGED: Final = {"admitted": "taken in", "dismissed": "left out"}
+"""What was done, as the database has it -> as a person reads it; what is not here is a word already."""
+LOGGED_RECORDS: Final = {"set-aside row": "row", "source": "description", "pin": "fixed visit", "settings": "setting"}
+"""The first words of what it was done to, likewise."""
+
+
+def logged_record(record: str) -> str:
+    """What a line of the logbook is about, in words."""
+    for stored, said in LOGGED_RECORDS.items():
+        if record.startswith(f"{stored} "):
+            return f"{said} {record.removeprefix(stored).strip()}".replace("_", " ")
+    return record
+
+
 LABELS: Final = {
     "unit": every_page.VEHICLE, "taken_at": "Taken at", "outcome": every_page.HOW_STARTED, "jumper_start": bay_words.JUMPER,
     "technician": "Who measured", "instrument": "Meter", "lowest_is": "The lowest volts are", "note": every_page.REMARK,

@@ -47,6 +47,8 @@ def table(done: pd.DataFrame) -> None:
     columns.show(
         done.assign(
             at=columns.moments(done["at"]),
+            what=done["what"].replace(say.LOGGED),
+            record=[say.logged_record(str(record)) for record in done["record"]],
             column=[bay.LABELS.get(name, name.replace("_", " ")) for name in done["column"]],
             change=done["change"].astype("Int64").where(done["change"] > 0),
         ),

@@ -73,7 +73,7 @@ def shortened(text: str) -> str:
 def label(name: str) -> str:
     """A column's name in words with its unit."""
     unit = f", {QUANTITIES[name].unit}" if name in QUANTITIES else ""
-    return f"{bay.LABELS.get(name, words(name).capitalize())}{unit}"
+    return f"{bay.LABELS.get(name, say.LABELS.get(name, words(name).capitalize()))}{unit}"
 
 
 def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
