@@ -21,6 +21,8 @@ COLD_PER_K = 0.021
 """Log sag of battery and drag together, per kelvin."""
 SLIP_SHARE, WARMEST_C = 0.2, 40.0
 """Rest volts so far from the vehicle's usual ones, and air so warm [degC], were written down wrong: a logger does not do that."""
+OVER_LOW_K = (3.0, 4.0)
+"""Air at a logged start over the mean low of its month: mean and standard deviation [K]."""
 NEW_SHARE = 0.08
 """Vehicles that are read again within a week: 4,000 of 50,000."""
 
@@ -39,7 +41,7 @@ def write_fleet(folder: Path, units: int, starts: int = 0) -> date:
     tables = {name: _copied(frame, -(-units // source)) for name, frame in tables.items()}
     every = tables.pop("readings")
     if starts:
-        every = pd.concat([every, _logged(every, starts)])
+        every = pd.concat([every, _logged(every, starts, _copied(fleet.units, -(-units // source)), fleet.climate)])
     for name, frame in {**tables, "climate": fleet.climate}.items():
         frame.to_csv(folder / f"{name}.csv", index=False)
     for k, first in enumerate(range(0, len(every), ROWS_A_FILE)):
@@ -62,7 +64,7 @@ def _copied(frame: pd.DataFrame, copies: int) -> pd.DataFrame:
     return pd.concat([frame.assign(unit=frame["unit"] + f"-{k:03d}") for k in range(copies)])
 
 
-def _logged(readings: pd.DataFrame, starts: int) -> pd.DataFrame:
+def _logged(readings: pd.DataFrame, starts: int, vehicles: pd.DataFrame, climate: pd.DataFrame) -> pd.DataFrame:
     """Starts of the last year as a logger sees them, each like the vehicle's reading before it but for cold and scatter.
 
     Like any of its readings they would say of a part that wears, or was renewed, that it is as it was for years.
@@ -76,7 +78,10 @@ def _logged(readings: pd.DataFrame, starts: int) -> pd.DataFrame:
     at = readings["taken_at"].max() - pd.to_timedelta(chance.uniform(0.0, 365.0, len(units)), unit="D")
     wanted = pd.DataFrame({"unit": units, "taken_at": at.astype("datetime64[s]").astype(like["taken_at"].dtype)})
     of = pd.merge_asof(wanted.sort_values("taken_at", kind="stable"), like, on="taken_at", by="unit").dropna()
-    cold = np.round(chance.normal(9.0, 8.0, len(of)), 1)
+    depot = of["unit"].map(vehicles.set_index("unit")["depot"])
+    lows = climate.set_index(["depot", "month"])["low_c"]
+    low = lows.reindex(pd.MultiIndex.from_arrays([depot, of["taken_at"].dt.month])).to_numpy()
+    cold = np.round(low + chance.normal(*OVER_LOW_K, len(of)), 1)
     warmer = cold - of["temperature_c"].to_numpy()
     sag = (of["rest_v"] - of["crank_min_v"]) * np.exp(-COLD_PER_K * warmer + chance.normal(0.0, 0.05, len(of)))
     return of.assign(temperature_c=cold, crank_min_v=(of["rest_v"] - sag).round(2).clip(4.0), technician="logger")
