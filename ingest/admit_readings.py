@@ -276,14 +276,15 @@ def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
         part = slice(start, start + ROWS_AT_ONCE)
         at = rows[part]
         numbers = at.tolist()
+        nothing = [""] * len(numbers)
         cells = zip(
             range(first + start, first + start + len(numbers)),
             batch.texts["unit"][at].tolist(),
             np.datetime_as_string(batch.times["taken_at"][at], unit="s").tolist(),
             *(batch.numbers[name][at].tolist() for name in present),
             *(batch.texts[name][at].tolist() for name in texts),
-            ("; ".join(batch.remarks.get(row, ())) for row in numbers),
-            (batch.extra[row] if batch.extra else "" for row in numbers),
+            ["; ".join(batch.remarks.get(row, ())) for row in numbers] if batch.remarks else nothing,
+            [batch.extra[row] for row in numbers] if batch.extra else nothing,
             _confirmed(batch, numbers),
             names[part].tolist(),
             reasons[part].tolist(),
@@ -295,5 +296,7 @@ def _write(db: Database, batch: Batch, judged: Judged, place: Place) -> None:
 
 
 def _confirmed(batch: Batch, rows: Sequence[int]) -> list[str]:
-    """Per row the measurements that were taken twice, comma-joined."""
+    """Per row the measurements that were taken twice, comma-joined; hardly any file knows of one."""
+    if not batch.confirmed:
+        return [""] * len(rows)
     return [",".join(sorted(batch.confirmed.get(row, ()))) for row in rows]

@@ -20,7 +20,7 @@ from analysis.forecast.past import look_days, past_of, sample
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel
 from analysis.wear.state import day_number
 from analysis.worklist.assess import assess
-from dashboard.desk.assessment import assess_database, load_tables
+from dashboard.desk.assessment import assess_database, backtest_database, load_tables
 from dashboard.desk.kept_assessment import FOLDER, KEPT_LOOKS, LOOK_SUFFIX, KeptLooks
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
@@ -133,6 +133,20 @@ def test_looks_are_kept_beside_the_database_and_a_damaged_one_is_made_again(
     monkeypatch.setattr("dashboard.desk.kept_assessment.KEPT_LOOKS", 2)
     KeptLooks(folder).forget()
     assert len(sorted(folder.glob(f"*{LOOK_SUFFIX}"))) == 2 < KEPT_LOOKS
+
+
+def test_past_lists_take_the_looks_of_the_lists_before_them_and_keep_their_own(
+    tmp_path: Path, made: list[float]
+) -> None:
+    """Four looks for a list; past lists of that day and six weeks before it make the one before those four, and again none."""
+    path = fleet_folder(tmp_path)
+    listed = assess_database(open_database(path), as_of=FIRST).units
+    assert len(made) == 4
+    days = [pd.Timestamp(FIRST - 6 * WEEK), pd.Timestamp(FIRST)]
+    for _ in range(2):
+        ((_, _), (_, again)) = backtest_database(open_database(path), days)
+        same(again.units, listed)
+        assert len(made) == 5
 
 
 def test_a_look_rests_on_nothing_that_came_after_it_nor_on_the_order_of_rows() -> None:

@@ -105,11 +105,17 @@ def _check_some(*, vehicles: bool, readings: bool, as_of: date) -> None:
 def backtest_database(
     db: Database, dates: list[pd.Timestamp], *, horizon_days: int = 30
 ) -> Iterator[tuple[pd.Timestamp, Assessment]]:
-    """Assessments as they would have been on each of `dates`."""
+    """Assessments as they would have been on each of `dates`; looks at the past that were kept are taken, new ones kept."""
     tables = load_tables(db)
     check_not_empty(tables.before(max(dates)), max(dates).date())
     quick_for(len(tables.units))
-    return backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated_false_flags(db))
+    return backtest_lists(
+        tables,
+        dates,
+        horizon_days=horizon_days,
+        tolerated_false_flags=tolerated_false_flags(db),
+        looks=KeptLooks(folder_of(db)),
+    )
 
 
 def own_costs(db: Database) -> PlanSettings:
