@@ -7,7 +7,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from browser_screens import CHROMIUM, FLAGS, READY, field, server, settled
+from browser_screens import CHROMIUM, FLAGS, READY, box_of, field, server, settled
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -87,7 +87,7 @@ def pictures(browser: Browser, address: str, database: Path) -> None:
     ):
         field(page, name, value)
     settled(page, "Measure next")
-    page.get_by_role("button", name="Save reading").scroll_into_view_if_needed()
+    box_of(page, "Drop, ground path, V").evaluate("box => box.scrollIntoView({ block: 'center' })")
     keep(page, "bay-check")
     page = window(browser, f"{address}/fleet", DESK, "dark")
     settled(page, "What the coming cold would do")
