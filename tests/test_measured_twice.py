@@ -211,10 +211,12 @@ def test_a_measurement_that_the_latest_readings_hold_is_not_asked_for() -> None:
 
 
 def test_what_counts_as_made() -> None:
-    """Contacts three times; not what is doubtful, long ago, or another vehicle's."""
+    """Contacts three times, a loaded check once; not what is doubtful, long ago, or another vehicle's."""
     assert "drop across the contacts, three times" in made_already(of_unit(drop_contacts_v=[0.1, 0.2, 0.1]))["A"]
     assert made_already(of_unit(drop_contacts_v=[0.1, 0.2]))["A"] == frozenset()
     assert made_already(of_unit(peak_a=[500.0]))["A"] == {"peak amps with a fast clamp"}
+    loaded = of_unit(control_loaded_v=[11.2], coil_loaded_v=[11.0])
+    assert made_already(loaded)["A"] == {"loaded check of the control wire"}
     assert made_already(of_unit(peak_a=[500.0], doubtful=["peak_a"]))["A"] == frozenset()
     old = of_unit(peak_a=[500.0, np.nan], taken_at=[pd.Timestamp("2026-08-01"), pd.Timestamp("2026-11-01")])
     assert made_already(old)["A"] == frozenset()
