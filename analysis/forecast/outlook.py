@@ -160,14 +160,12 @@ def window_bounds(by_draw: Floats, weight: Floats, nil_weight: Floats, shares: t
 
 def chosen(outlook: Outlook, rows: Ints) -> Outlook:
     """The outlook of some vehicles only."""
-    own = outlook.needs
-    needs = Needs(own.speed[rows], own.supply[rows], own.coil[rows])
     return Outlook(
         outlook.coldest[:, rows],
         outlook.limiting[rows],
         outlook.alive[rows],
         outlook.renewed[rows],
-        needs,
+        outlook.needs.of(rows),
         outlook.depot[rows],
         outlook.departure[rows],
         outlook.laws,
@@ -258,7 +256,7 @@ def drawn_coldest(
     state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats, *, charged: bool = False
 ) -> Reals:
     """(rows, K) coldest start of drawn states (7, rows, K); charged: the battery does not freeze, as a new one."""
-    own, floors = outlook.needs, outlook.floors.of(rows)
+    floors = outlook.floors.of(rows)
     by_need = drawn_coldest_starts(
         drawn,
         field,
@@ -266,7 +264,7 @@ def drawn_coldest(
         state.group[rows],
         state.panel.volts[rows],
         state.laws,
-        Needs(own.speed[rows], own.supply[rows], own.coil[rows]),
+        outlook.needs.of(rows),
         outlook.laws,
         None if outlook.aid is None else outlook.aid.of(rows),
     )

@@ -59,6 +59,10 @@ class Needs:
     supply: Floats
     coil: Floats
 
+    def of(self, rows: Ints) -> Needs:
+        """Those of some vehicles."""
+        return Needs(self.speed[rows], self.supply[rows], self.coil[rows])
+
 
 @dataclass(frozen=True)
 class DrawnLaws:
