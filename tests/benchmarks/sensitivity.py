@@ -2,15 +2,15 @@
 
     python tests/benchmarks/sensitivity.py                            every choice that the list may read, on ten fleets
     python tests/benchmarks/sensitivity.py --only forecast.weather    those of one stage, or of a room (--only wear)
-    python tests/benchmarks/sensitivity.py --quick --only forecast    small fleets and few lists: see below
+    python tests/benchmarks/sensitivity.py --quick                    one small fleet and two lists: see below
     python tests/benchmarks/sensitivity.py forecast.weather.persistence=0.6    a value of your own
     python tests/benchmarks/sensitivity.py --count --only wear        how many runs that would be
 
 Each variant is set beside the choices as they stand, on the same simulated fleets and dates, vehicle by vehicle: the
 difference of the log score per vehicle and list, with its standard error over vehicles.  What moves most stands first; a
 choice that moves less than two standard errors, no no-start and no flag, moves nothing that these fleets can show.
-`--quick` finds what moves a great deal and nothing else: it has a handful of no-starts, so that one of them more or less
-is what "caught" moves by, and it sees one winter, few classes and no long past.
+`--quick` finds what moves a great deal, and what moves nothing at all: it has a handful of no-starts, so that one of them
+more or less is what "caught" moves by, and it sees one winter, few classes and no long past.
 
 Choices that no module of the list reads (one reading, the plan, past lists, recorded starts) are left out.
 """
@@ -21,12 +21,15 @@ import argparse
 import ast
 import importlib
 import os
+import pickle
 import sys
 import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from multiprocessing import get_context
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,19 +44,22 @@ if TYPE_CHECKING:  # what a variant may change is imported after it was changed
 
 EVERY_D, HORIZON_D = 56, 30
 LEAD_D = 14
+LIBRARIES = ["pandas", "pyarrow", "scipy.optimize", "scipy.sparse", "scipy.special", "scipy.stats", "threadpoolctl"]
 LEAST_P = 1e-4  # a probability nearer to 0 or 1 counts as so near
 
 
 @dataclass(frozen=True)
 class Size:
-    """How much each variant is tried on."""
+    """How much each variant is tried on: which evaluation fleets, with how many vehicles, and how many lists of each; as many
+    as `left_out` of the last ones are not made, as summer foretells nothing."""
 
-    fleets: int = 10
+    fleets: tuple[int, ...] = tuple(range(10))
     units: int = 150
     lists: int = 10
+    left_out: int = 0
 
 
-QUICK = Size(fleets=2, units=60, lists=4)
+QUICK = Size(fleets=(6,), units=80, lists=2, left_out=2)
 
 
 @dataclass(frozen=True)
@@ -71,7 +77,7 @@ class Figures:
 def main() -> None:
     """Print a row per variant, what moves most first."""
     options = _options()
-    size = QUICK if options.quick else Size(options.fleets, options.units)
+    size = QUICK if options.quick else Size(tuple(range(options.fleets)), options.units)
     try:
         for change in filter(None, ";".join(options.variants).split(";")):
             known(change.partition("=")[0])
@@ -79,17 +85,23 @@ def main() -> None:
     except ValueError as problem:
         sys.exit(str(problem))
     named = list(labels)
-    jobs = [(variant, k, size) for variant in named for k in range(size.fleets)]
+    jobs = [(variant, k, size) for variant in named for k in size.fleets]
     if options.count:
         print(f"{len(named) - 1} variants, {len(jobs)} runs of {size.lists} lists of {size.units} vehicles")
         return
     started = time.perf_counter()
-    with ProcessPoolExecutor(options.workers, max_tasks_per_child=1) as pool:  # each begins anew: see `one`
-        found = dict(zip(jobs, pool.map(one, jobs), strict=True))
-    by_variant = {labels[variant]: [found[variant, k, size] for k in range(size.fleets)] for variant in named}
+    processes = get_context("forkserver")  # each begins anew, with libraries loaded and nothing of ours: see `one`
+    processes.set_forkserver_preload(LIBRARIES)
+    with (
+        TemporaryDirectory() as folder,
+        ProcessPoolExecutor(options.workers, processes, max_tasks_per_child=1) as pool,
+    ):
+        list(pool.map(simulated, size.fleets, [size] * len(size.fleets), [folder] * len(size.fleets)))
+        found = dict(zip(jobs, pool.map(one, jobs, [folder] * len(jobs)), strict=True))
+    by_variant = {labels[variant]: [found[variant, k, size] for k in size.fleets] for variant in named}
     no_starts = sum(f.no_starts for f in by_variant[""])
     print(
-        f"{size.fleets} fleets of {size.units} vehicles, {size.lists} lists each, {no_starts} no-starts; "
+        f"{len(size.fleets)} fleet(s) of {size.units} vehicles, {size.lists} lists each, {no_starts} no-starts; "
         f"{time.perf_counter() - started:.0f} s"
     )
     if options.quick:
@@ -101,9 +113,11 @@ def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("variants", nargs="*", help="ROOM.STAGE.CHOICE=VALUE, several joined by ; are one variant")
     parser.add_argument("--only", nargs="+", default=[], help="rooms, stages or choices")
-    parser.add_argument("--fleets", type=int, default=Size.fleets)
+    parser.add_argument("--fleets", type=int, default=len(Size.fleets))
     parser.add_argument("--units", type=int, default=Size.units)
-    parser.add_argument("--quick", action="store_true", help=f"{QUICK.fleets} fleets of {QUICK.units} vehicles")
+    parser.add_argument(
+        "--quick", action="store_true", help=f"one fleet of {QUICK.units} vehicles, {QUICK.lists} lists"
+    )
     parser.add_argument("--count", action="store_true", help="say how many runs it would be, and stop")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     return parser.parse_args()
@@ -158,15 +172,21 @@ def print_rows(by_variant: dict[str, list[Figures]]) -> None:
         print("moves nothing at all here:", ", ".join(row[0] for row in still))
 
 
-def one(job: tuple[str, int, Size]) -> Figures:
+def simulated(k: int, size: Size, folder: str) -> None:
+    """Leave an evaluation fleet in a folder, once for all variants: what is true of it no choice moves."""
+    simulate = importlib.import_module("demo_fleet.simulate").simulate_fleet
+    spec = importlib.import_module("demo_fleet.specs").evaluation_specs()[k]
+    fleet = simulate(replace(spec, units=size.units, years=3.0))
+    (Path(folder) / str(k)).write_bytes(pickle.dumps(fleet))
+
+
+def one(job: tuple[str, int, Size], folder: str) -> Figures:
     """Figures of one fleet under one variant, in a process of its own in which nothing that reads a choice is loaded yet."""
     variant, k, size = job
     for change in filter(None, variant.split(";")):
         path, _, value = change.partition("=")
         move(path, ast.literal_eval(value))
-    simulate = importlib.import_module("demo_fleet.simulate").simulate_fleet
-    spec = importlib.import_module("demo_fleet.specs").evaluation_specs()[k]
-    return figures(simulate(replace(spec, units=size.units, years=3.0)), size.lists)
+    return figures(pickle.loads((Path(folder) / str(k)).read_bytes()), size)
 
 
 def move(path: str, value: object) -> None:
@@ -183,12 +203,12 @@ def known(path: str) -> tuple[str, str]:
     return key, name
 
 
-def figures(fleet: Fleet, lists: int) -> Figures:
+def figures(fleet: Fleet, size: Size) -> Figures:
     """Lists over the end of the fleet's past, held against what really failed."""
     backtest_lists = importlib.import_module("analysis.backtest.lists").backtest_lists
     tables_of = importlib.import_module("samples_fleet").tables_of
-    last = pd.Timestamp(fleet.as_of) - pd.Timedelta(days=HORIZON_D)
-    days = pd.date_range(end=last, periods=lists, freq=f"{EVERY_D}D")
+    last = pd.Timestamp(fleet.as_of) - pd.Timedelta(days=HORIZON_D + size.left_out * EVERY_D)
+    days = pd.date_range(end=last, periods=size.lists, freq=f"{EVERY_D}D")
     issued = backtest_lists(tables_of(fleet), days)
     rows = pd.concat(
         [a.units[["unit", "flagged", "no_start_probability"]].assign(date=day) for day, a in issued], ignore_index=True
@@ -200,7 +220,11 @@ def figures(fleet: Fleet, lists: int) -> Figures:
     score.index = fleet.spec.name + " " + score.index.astype(str)
     hits = reached(fleet, rows, days)
     return Figures(
-        score, len(hits), float(np.mean(hits)) if hits else float("nan"), false_flags(fleet, rows, days, ahead), lists
+        score,
+        len(hits),
+        float(np.mean(hits)) if hits else float("nan"),
+        false_flags(fleet, rows, days, ahead),
+        size.lists,
     )
 
 
