@@ -198,6 +198,10 @@ def _doubt_tenfold(marks: _Marks, name: str, values: Floats, history: History) -
 def _borne_out(history: History, row: int, name: str, *, rises: bool) -> bool:
     """Whether speed, amps or the way the start went bear a tenfold change out, so that it is no slip."""
     drop = name in MAIN_DROPS or name == "drop_control_v"
+    if name in MAIN_DROPS and not rises:  # hardly any amps flowed, at an open joint for one: drops fall with them
+        return _hardly_sags(history, row) and not history.value("crank_a", row) > FALLEN["crank_a"] * _least_amps(
+            history, row
+        )
     if drop != rises or name not in (*MAIN_DROPS, "drop_control_v", *FALLEN):
         return False
     if history.went(row) in TELLING_OUTCOMES:
@@ -205,8 +209,7 @@ def _borne_out(history: History, row: int, name: str, *, rises: bool) -> bool:
     if name == "drop_control_v":
         return _fell(history, row, "coil_a")
     if name == "crank_a":
-        before = [sag for sag in (_sag(history, r) for r in history.earlier(row)) if not np.isnan(sag)]
-        return len(before) >= FEWEST_EARLIER and _sag(history, row) <= LESS_SAG * min(before)
+        return _hardly_sags(history, row)
     if not drop:
         return False
     amps = [v for v in (history.value("crank_a", r) for r in history.earlier(row)) if not np.isnan(v)]
@@ -218,6 +221,18 @@ def _fell(history: History, row: int, name: str) -> bool:
     """Whether a measurement is clearly below all of the unit's last ones."""
     before = [v for v in (history.value(name, r) for r in history.earlier(row)) if not np.isnan(v)]
     return len(before) >= FEWEST_EARLIER and history.value(name, row) <= FALLEN[name] * min(before)
+
+
+def _hardly_sags(history: History, row: int) -> bool:
+    """Whether the battery sags clearly less than at the unit's last starts."""
+    before = [sag for sag in (_sag(history, r) for r in history.earlier(row)) if not np.isnan(sag)]
+    return len(before) >= FEWEST_EARLIER and _sag(history, row) <= LESS_SAG * min(before)
+
+
+def _least_amps(history: History, row: int) -> float:
+    """The fewest of the unit's last amps; NaN where there are none."""
+    before = [amps for amps in (history.value("crank_a", r) for r in history.earlier(row)) if not np.isnan(amps)]
+    return min(before, default=float("nan"))
 
 
 def _sag(history: History, row: int) -> float:

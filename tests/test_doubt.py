@@ -110,6 +110,22 @@ def test_a_sudden_rise_that_the_start_bears_out_is_no_slip(
     assert (doubts(history)[0].tolist()[-1] == "drop_contacts_v") is doubted
 
 
+@pytest.mark.parametrize(
+    ("others", "doubted"),
+    [
+        ({"crank_a": [150, 155, 152, 3], "rest_v": [12.6] * 4, "crank_min_v": [11.8, 11.7, 11.8, 12.55]}, False),
+        ({"rest_v": [12.6] * 4, "crank_min_v": [11.8, 11.7, 11.8, 12.55]}, False),
+        ({"crank_a": [150, 155, 152, 151], "rest_v": [12.6] * 4, "crank_min_v": [11.8, 11.7, 11.8, 12.55]}, True),
+        ({"crank_a": [150, 155, 152, 15], "rest_v": [12.6] * 4, "crank_min_v": [11.8, 11.7, 11.8, 11.7]}, True),
+    ],
+    ids=["an open joint", "one without a clamp", "amps as ever", "two slips"],
+)
+def test_drops_that_fall_with_the_amps_are_no_slips(others: dict[str, list[float]], doubted: bool) -> None:
+    """Ohm's law: 3 A through an open joint leave 2 mV on a sound ground path, and no sag on the battery."""
+    names = judge("drop_ground_v", [0.08, 0.081, 0.079, 0.008], **others)[-1].split(",")
+    assert ("drop_ground_v" in names) is doubted
+
+
 def test_a_starved_coil_and_a_dead_cell_are_no_slips() -> None:
     """Coil amps that halve bear ten times the control drop out; 4 V left at 20 A is a dead cell where the start failed."""
     assert judge("drop_control_v", [0.75, 0.74, 0.76, 7.4], coil_a=[7.9, 7.8, 7.9, 3.2]) == ["", "", "", ""]

@@ -20,6 +20,7 @@ from test_circuit import SPREAD, STATE, TRUTH, full_reading
 from analysis.bay.closure import Inrush, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
+from analysis.bay.verdict import LOAD_TEST_CHECK
 from analysis.circuit.battery import load_test_minimum_v
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.resistances import MEASURED
@@ -181,7 +182,7 @@ def test_missing_amps_and_temperature_are_assumed_said_and_degrade_the_errors() 
     assert "Temperature not noted: 15 °C (59 °F) assumed" in said
     unread = Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 0, frozenset({"crank_a"}), 12.0)
     unknown = take({**fitting(), "crank_a": None}, unread)
-    assert "the steady amps were not measured" in " ".join(reading_sheet.not_identified(unknown))
+    assert "no steady cranking amps were measured" in " ".join(reading_sheet.not_identified(unknown))
 
 
 def test_what_cannot_be_told_apart_says_so() -> None:
@@ -220,6 +221,25 @@ def test_few_values_cannot_be_checked_and_that_is_said() -> None:
     check = take({"taken_at": "2026-11-20T08:00", "rest_v": 12.6, "crank_a": 180.0})
     assert not check.closure.checked
     assert "cannot be checked" in reading_sheet.closure_words(check.closure)
+
+
+@pytest.mark.parametrize("amps", [0.5, 3.0])
+def test_an_open_joint_is_a_finding_and_no_contradiction(amps: float) -> None:
+    """Kirchhoff, by hand: at a joint that is all but open nearly all of 12.6 V stand, and the battery hardly sags. Nothing is
+    wrong with the meter, and what so few amps leave across anything else tells of no resistance."""
+    check = take(
+        {
+            "taken_at": "2026-11-20T08:00", "temperature_c": 20.0, "rest_v": 12.6, "crank_min_v": 12.54, "crank_a": amps,
+            "drop_positive_v": 12.3, "drop_ground_v": 0.003, "outcome": "no_start",
+        }
+    )  # fmt: skip
+    assert not check.closure.checked
+    assert "hardly any amps flowed" in reading_sheet.closure_words(check.closure)
+    judged = set(check.limits["check"])
+    assert "positive drop" in judged
+    assert not judged & {"cables and ground per 100 A", LOAD_TEST_CHECK}
+    assert [found.segment for found in check.findings] == ["positive_cable"]
+    assert "crank_a" not in check.assumed
 
 
 numbers = st.none() | st.floats(-5.0, 2000.0)

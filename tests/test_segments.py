@@ -102,7 +102,7 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         "control_wire",
     ),
     "coil open": (
-        {"control_loaded_v": 12.3, "coil_loaded_v": 12.3, "rest_v": 12.6},
+        {"control_loaded_v": 12.3, "coil_loaded_v": 12.24, "rest_v": 12.6},  # the meter's error apart, 0.5 % (common)
         {"control_loaded_v": 12.3, "coil_loaded_v": 0.1, "rest_v": 12.6},
         "coil",
     ),

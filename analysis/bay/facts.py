@@ -54,7 +54,7 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
     amps that it gave, those of glow plugs or an intake heater with them."""
     rest, low, amps = (number(facts, n) for n in ("rest_v", "crank_min_v", "crank_a"))
     usual = number(facts, "usual_battery_mohm")
-    enough = max(FEWEST_CRANK_A.value, FACTS.flowing_share * np.nan_to_num(number(facts, "usual_crank_a")))
+    enough = enough_a(number(facts, "usual_crank_a"))
     open_v = float(open_circuit(rest, system_v=limits.system_v)[0]) if rest > 0 else NAN
     given = amps + np.nan_to_num(number(facts, "aid_a"))
     mohm = 1000.0 * (open_v - low) / given if amps >= enough else NAN
@@ -151,6 +151,11 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
         out[f"{part}_at_usual_v"] = min(read * share, max(most, read)) if not math.isnan(read) else NAN
         out[f"{part}_size"] = out[f"{part}_at_usual_v"] / float(getattr(limits, DROP_LIMITS[part]))
     return out
+
+
+def enough_a(usual_a: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Amps from which volts make a resistance [A]; `usual_a`: what is usual, NaN where nobody knows."""
+    return np.maximum(FEWEST_CRANK_A.value, FACTS.flowing_share * np.nan_to_num(usual_a))
 
 
 def at_usual_share(amps: npt.ArrayLike, usual_a: float, usual_here_a: npt.ArrayLike = NAN) -> npt.NDArray[np.float64]:

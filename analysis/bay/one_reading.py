@@ -13,9 +13,10 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from analysis.bay.choices import EXPECTING
+from analysis.bay.choices import EXPECTING, FACTS
 from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import Expected
+from analysis.bay.facts import enough_a
 from analysis.bay.findings import MEASURED_HERE, Finding, locate_segment
 from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
@@ -179,7 +180,7 @@ def check_one_reading(
     return ReadingCheck(
         temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
-        _closure(at, expected, sd, names_in(reading.get("confirmed"))), charge,
+        _closure(at, shown, expected, sd, names_in(reading.get("confirmed"))), charge,
         _limits(believed, reading, unit, expected, temperature, book), findings,
     )  # fmt: skip
 
@@ -284,9 +285,20 @@ def _assumed_value(name: str, typical: Mapping[str, float], load_sd: float, syst
     return INSTRUMENT.assumed_drop_v * blocks, INSTRUMENT.assumed_drop_sd_v * blocks
 
 
-def _closure(at: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> Closure:
+def _hardly_flows(row: pd.DataFrame, shown: pd.DataFrame) -> bool:
+    """Whether amps and sag, both measured, are too small against what is expected for volts to make resistances."""
+    sag, usual_sag = (float((one["rest_v"] - one["crank_min_v"]).iloc[0]) for one in (row, shown))
+    amps, usual = (float(one["crank_a"].iloc[0]) for one in (row, shown))
+    return amps < enough_a(usual) and sag < FACTS.flowing_share * usual_sag
+
+
+def _closure(
+    at: pd.DataFrame, shown: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]
+) -> Closure:
     """The test of closure, without the measurements of which nothing is expected."""
     row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
+    if _hardly_flows(row, shown):
+        return Closure(False, "hardly any amps flowed, so that no part was put to the test")
     count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
     if count < EXPECTING.fewest_checked:
         few = "fewer than three values can be compared"

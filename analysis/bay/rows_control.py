@@ -81,10 +81,10 @@ CONTROL: Final = (
     ),
     Row(
         "coil open",
-        (near_battery("control_loaded_v"), near_battery("coil_loaded_v"), ends_equal),
+        (near_battery("control_loaded_v"), near_battery("coil_loaded_v")),
         "coil",
-        "Both ends of the control wire read near battery voltage ({coil_loaded_v:.2f} V at the coil), so that the wire "
-        "is good: the coil or its ground is open.",
+        "Both ends of the control wire read near battery voltage ({coil_loaded_v:.2f} V at the coil), so that hardly any "
+        "current flows: the coil or its ground is open.",
         "coil resistance and the solenoid's ground connection",
         10,
         _LOADED,

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.bay.facts import at_usual_share
+from analysis.bay.facts import at_usual_share, enough_a
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.battery import (
     COLDEST_PRINTED_C,
@@ -27,7 +27,7 @@ from analysis.circuit.battery import (
     open_circuit,
 )
 from analysis.circuit.limit_book import LimitBook
-from analysis.circuit.limits import FEWEST_CRANK_A, Limit, Limits
+from analysis.circuit.limits import Limit, Limits
 
 Array = npt.NDArray[np.float64]
 Sense = Literal["at least", "at most"]
@@ -120,7 +120,7 @@ def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> 
     """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table."""
     temperature, amps, cca = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
     open_v, _ = open_circuit(rest, system_v=limits.system_v)
-    flowing = np.where(amps >= FEWEST_CRANK_A.value, amps, np.nan)
+    flowing = np.where(amps >= enough_a(_values(group, "usual_crank_a")), amps, np.nan)
     held = held_at_half_rating_v(open_v, low, flowing, cca)
     table = load_test_minimum_v(temperature, system_v=limits.system_v)
     table = np.where(temperature >= COLDEST_PRINTED_C, table, np.nan)  # nothing is printed for the colder
@@ -166,7 +166,7 @@ def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd
         )
     )
     whole = (_values(group, "drop_positive_v") + _values(group, "drop_ground_v")) / np.where(
-        amps >= FEWEST_CRANK_A.value, amps, np.nan
+        amps >= enough_a(_values(group, "usual_crank_a")), amps, np.nan
     )
     limit = limits.circuit_v_per_100a
     measured = np.where(np.isfinite(_values(group, "crank_a")), 100.0 * whole, np.nan)

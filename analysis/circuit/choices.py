@@ -63,6 +63,9 @@ class Instrument:
     rpm_share: float = stated(0.03, "1", 0.015, 0.06, "cranking speed counted from ripple, relative; our choice")
     fewest_rpm: float = stated(5.0, "rpm", 2.5, 10.0, "slower is an engine that did not turn; our choice")
     assumed_rest_v: float = stated(0.15, "V per 12 V", 0.075, 0.3, "rest volts that were not measured but expected; our choice")
+    still_sag_v: float = stated(0.15, "V per 12 V", 0.05, 0.3,
+        "a battery that falls less gives hardly any amps, and none are assumed where the clamp shows none; our choice, because a sound "
+        "one has 2 to 10 mΩ (SAE J537)")
     assumed_amps_share: float = stated(0.25, "1", 0.125, 0.5, "amps that were not measured but expected, relative; our choice")
     assumed_drop_v: float = stated(0.1, "V per 12 V", 0.05, 0.2, "a drop that was not measured, as of a sound cable, common practice")
     assumed_drop_sd_v: float = stated(0.08, "V per 12 V", 0.04, 0.16, "its standard error; our choice")

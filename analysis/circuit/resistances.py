@@ -138,10 +138,12 @@ def _gather(
     value, charge_se = measured_values(readings, blocks)
     for amps, fewest in FEWEST_A.items():
         value[amps] = np.where(value[amps] >= fewest, value[amps], np.nan)
+    sag = value["rest_v"] - value["crank_min_v"]
+    still = np.isfinite(measured_column(readings, "crank_a")) & (sag < INSTRUMENT.still_sag_v * blocks)
     se = measurement_errors(value, blocks, charge_se)
     filled: dict[str, npt.NDArray[np.bool_]] = {}
     typical = {
-        "crank_a": (typical_crank_a, typical_crank_rel_sd * typical_crank_a),
+        "crank_a": (np.where(still, np.nan, typical_crank_a), typical_crank_rel_sd * typical_crank_a),
         "rest_v": (typical_rest_v, INSTRUMENT.assumed_rest_v * blocks),
     }
     for name, (middle, sd) in typical.items():

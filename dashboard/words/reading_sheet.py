@@ -61,7 +61,7 @@ CHANGED: Final = {  # what has changed if the meter was right
 }
 TAKEN_WITH: Final = {"crank_a": "clamp", "peak_a": "clamp", "coil_a": "clamp", "crank_rpm": "speed reading"}
 REASON_WORDS: Final = {
-    "no amps": "the steady amps were not measured",
+    "no amps": "no steady cranking amps were measured",
     "no rest voltage": "the rest volts were not measured",
     "no volts while cranking": "the volts while cranking were not measured",
     ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
