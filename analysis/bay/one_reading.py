@@ -289,7 +289,7 @@ def _hardly_flows(row: pd.DataFrame, shown: pd.DataFrame) -> bool:
     """Whether amps and sag, both measured, are too small against what is expected for volts to make resistances."""
     sag, usual_sag = (float((one["rest_v"] - one["crank_min_v"]).iloc[0]) for one in (row, shown))
     amps, usual = (float(one["crank_a"].iloc[0]) for one in (row, shown))
-    return amps < enough_a(usual) and sag < FACTS.flowing_share * usual_sag
+    return bool(amps < enough_a(usual)) and sag < FACTS.flowing_share * usual_sag
 
 
 def _closure(
