@@ -19,6 +19,7 @@ from analysis.readings.panel import FleetTables
 from analysis.wear.state import OWN_NEEDS
 from analysis.worklist.assess import Assessment, FleetList, assess
 from dashboard.desk.kept_assessment import KeptLooks, folder_of, keep, kept, name_of, tolerated_false_flags
+from dashboard.desk.kept_readings import read_readings
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.quick import quick_for
 from dashboard.desk.refusals import NothingToAssess
@@ -35,7 +36,7 @@ def load_tables(db: Database, *, before: date | None = None) -> FleetTables:
     """All tables that an assessment needs; readings and repairs dated `before` or later are left out."""
     return FleetTables(
         units=with_own_needs(store.read_units(db), limit_book(db)),
-        readings=store.read_readings(db, before=before),
+        readings=read_readings(db, before=before),
         repairs=store.read_repairs(db, before=before),
         climate=store.read_climate(db),
         forecast=store.read_forecast(db),

@@ -114,7 +114,7 @@ def folder_of(db: Database) -> Path | None:
 
 def kept(folder: Path | None, name: str) -> Assessment | None:
     """The assessment kept under a name; None where there is none that can be read whole."""
-    found = None if folder is None else _read(folder / name)
+    found = None if folder is None else read_kept(folder / name)
     if folder is None or not isinstance(found, Assessment):
         return None
     _remember_points(folder)
@@ -124,16 +124,16 @@ def kept(folder: Path | None, name: str) -> Assessment | None:
 def keep(folder: Path | None, name: str, found: Assessment) -> None:
     """Keep an assessment, and forget all but the newest; where that is impossible, it is not kept."""
     if folder is not None:
-        _write(folder / name, found)
-        _forget(folder, SUFFIX, KEPT)
-        _write(folder / (program() + POINTS_SUFFIX), {seed: points(MOST_DRAWS, seed) for seed in (0, CHARGE_SEED)})
-        _forget(folder, POINTS_SUFFIX, 1)
+        write_kept(folder / name, found)
+        forget_old(folder, SUFFIX, KEPT)
+        write_kept(folder / (program() + POINTS_SUFFIX), {seed: points(MOST_DRAWS, seed) for seed in (0, CHARGE_SEED)})
+        forget_old(folder, POINTS_SUFFIX, 1)
 
 
 def _remember_points(folder: Path) -> None:
     """The points that an assessment was drawn with: a vehicle is drawn again without the library that makes them."""
     with suppress(AttributeError, TypeError, ValueError):  # nothing kept, or not by us: they are made anew
-        remember(_read(folder / (program() + POINTS_SUFFIX)))
+        remember(read_kept(folder / (program() + POINTS_SUFFIX)))
 
 
 class KeptLooks(MutableMapping[str, Look]):
@@ -151,7 +151,7 @@ class KeptLooks(MutableMapping[str, Look]):
     def __getitem__(self, key: str) -> Look:
         if key not in self._here:
             file = self._file(key)
-            found = None if file is None else _read(file)
+            found = None if file is None else read_kept(file)
             if not isinstance(found, Look):
                 raise KeyError(key)
             self._here[key] = found
@@ -161,7 +161,7 @@ class KeptLooks(MutableMapping[str, Look]):
         self._here[key] = look
         file = self._file(key)
         if file is not None:
-            _write(file, look)
+            write_kept(file, look)
 
     def __delitem__(self, key: str) -> None:
         del self._here[key]
@@ -175,10 +175,10 @@ class KeptLooks(MutableMapping[str, Look]):
     def forget(self) -> None:
         """Forget all but the newest."""
         if self._folder is not None:
-            _forget(self._folder, LOOK_SUFFIX, KEPT_LOOKS)
+            forget_old(self._folder, LOOK_SUFFIX, KEPT_LOOKS)
 
 
-def _read(file: Path) -> Any:
+def read_kept(file: Path) -> Any:
     """What a file holds; None where it cannot be read whole. What was read counts as new again."""
     try:
         found = unpack(file.read_bytes())
@@ -188,7 +188,7 @@ def _read(file: Path) -> Any:
     return found
 
 
-def _write(file: Path, found: object) -> None:
+def write_kept(file: Path, found: object) -> None:
     with suppress(OSError):  # a full disk, a folder that cannot be written to: nothing is lost but time
         file.parent.mkdir(mode=0o700, exist_ok=True)  # its owner's only, as the database is; so are temporary files
         with written_beside(file) as part:
@@ -197,7 +197,7 @@ def _write(file: Path, found: object) -> None:
             part.replace(file)
 
 
-def _forget(folder: Path, suffix: str, most: int) -> None:
+def forget_old(folder: Path, suffix: str, most: int) -> None:
     """Forget all but the newest `most` of a kind; another process may have done so before."""
     with suppress(OSError):
         for old in sorted(folder.glob(f"*{suffix}"), key=lambda one: one.stat().st_mtime_ns)[:-most]:

@@ -1,0 +1,127 @@
+"""A fleet's readings, kept beside the database as they were read: only those of vehicles of which something was written
+since are read again.
+
+What is kept belongs to a write that the database still tells of by its token, so that of another database, or of a copy
+that was put back, nothing is taken. Columns in which nothing stands are left out of the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from sqlite_utils import Database
+
+from dashboard.desk.kept_assessment import folder_of, forget_old, program, read_kept, write_kept
+from ingest import store
+
+SUFFIX: Final = ".readings"
+MOST_CHANGED: Final = 0.5  # share of vehicles above which all of them are read: our choice, as it is the quicker way
+MARKS: Final = ["reading_id", "doubtful", "doubt_reason"]
+Kept = dict[str, Any]
+"""write, token: the newest write, whatever its table; reading_id, audit_id: the highest numbers; readings: the frame."""
+
+
+def read_readings(db: Database, *, before: date | None = None) -> pd.DataFrame:
+    """What :func:`ingest.store.read_readings` returns of all vehicles; call within `store.at_one_moment`."""
+    folder, now = folder_of(db), _state(db)
+    if folder is None or now is None:
+        return store.read_readings(db, before=before)
+    file = folder / (program() + SUFFIX)
+    held = read_kept(file)
+    found = None
+    if isinstance(held, dict):
+        try:
+            found = _brought_up(db, held, now)
+        except (AttributeError, IndexError, KeyError, TypeError, ValueError):
+            found = None  # not kept by us
+    if found is None or now["write"] != held["write"]:
+        found = store.read_readings(db) if found is None else found
+        write_kept(file, {**now, "readings": _filled(found)})
+        forget_old(folder, SUFFIX, 1)
+    if before is not None and (later := (found["taken_at"] >= pd.Timestamp(before)).to_numpy()).any():
+        found = found[~later].reset_index(drop=True)
+    return found
+
+
+def _state(db: Database) -> Kept | None:
+    """How far the database has come; None where no reading, or no write, is on record."""
+    newest = db.execute("SELECT id, token FROM writes ORDER BY id DESC LIMIT 1").fetchone()
+    highest = db.execute("SELECT max(reading_id), (SELECT coalesce(max(id), 0) FROM audit) FROM readings").fetchone()
+    if newest is None or highest[0] is None:
+        return None
+    return {"write": newest[0], "token": newest[1], "reading_id": highest[0], "audit_id": highest[1]}
+
+
+def _brought_up(db: Database, held: Kept, now: Kept) -> pd.DataFrame | None:
+    """All readings of today by those that were kept; None where these are of another database, or most have changed."""
+    if db.execute("SELECT 1 FROM writes WHERE id = ? AND token = ?", [held["write"], held["token"]]).fetchone() is None:
+        return None
+    found = _whole(held["readings"], store.read_readings(db, units=[]))
+    if held["write"] == now["write"]:
+        return found
+    changed = _changed(db, held, found)
+    if changed:
+        units = found["unit"].unique()
+        if len(changed) > MOST_CHANGED * len(units):
+            return None
+        found = _joined(found, store.read_readings(db, units=changed), set(changed))
+    return found if len(found) == db.execute("SELECT count(*) FROM readings").fetchone()[0] else None
+
+
+def _changed(db: Database, held: Kept, kept: pd.DataFrame) -> list[str]:
+    """Vehicles whose rows are not what was kept: new rows, corrected, withdrawn, put back, or judged otherwise doubtful."""
+    found = {
+        str(unit) for (unit,) in db.execute("SELECT unit FROM readings WHERE reading_id > ?", [held["reading_id"]])
+    }
+    numbers: set[int] = set()
+    for key, column, *values in db.execute(
+        "SELECT row_key, column_name, old_value, new_value FROM audit WHERE id > ? AND table_name = 'readings'",
+        [held["audit_id"]],
+    ):
+        numbers.add(int(key))
+        found |= {str(value) for value in values if column == "unit"}
+    for number in numbers:
+        found |= {str(unit) for (unit,) in db.execute("SELECT unit FROM readings WHERE reading_id = ?", [number])}
+    rows = db.execute(f"SELECT {', '.join(MARKS)} FROM readings WHERE doubtful <> ''").fetchall()
+    was = kept.loc[kept["doubtful"] != "", MARKS].itertuples(index=False, name=None)
+    numbers |= {int(row[0]) for row in set(rows) ^ set(was)}
+    return sorted(found | set(kept.loc[kept["reading_id"].isin(numbers), "unit"]))
+
+
+def _joined(kept: pd.DataFrame, fresh: pd.DataFrame, changed: set[str]) -> pd.DataFrame:
+    """Kept rows but for those of the changed vehicles, with the fresh ones of these, in the order of unit and time."""
+    code, names = pd.factorize(kept["unit"])
+    stays = ~np.array([name in changed for name in names], dtype=bool)[code]
+    both = pd.concat([kept[stays], fresh], ignore_index=True)
+    place = {name: k for k, name in enumerate(sorted({*names, *changed}))}  # as SQLite orders them, by code point
+    code, names = pd.factorize(both["unit"])
+    order = np.argsort(np.array([place[name] for name in names])[code], kind="stable")
+    return both.take(order).reset_index(drop=True)
+
+
+def _filled(readings: pd.DataFrame) -> pd.DataFrame:
+    """The columns in which something stands."""
+    return readings[[name for name, column in readings.items() if _some(column)]]
+
+
+def _some(column: pd.Series[Any]) -> bool:
+    if column.dtype == np.float64:
+        return not np.isnan(column.to_numpy()).all()
+    return column.dtype != "str" or bool((column != "").any())
+
+
+def _whole(kept: pd.DataFrame, empty: pd.DataFrame) -> pd.DataFrame:
+    """The kept columns with those that were left out, in the order and of the kinds of `empty`."""
+    rows = len(kept)
+
+    def column(name: str, kind: Any) -> Any:
+        if name in kept:
+            return kept[name]
+        nothing: Mapping[bool, Any] = {True: np.nan, False: ""}
+        return pd.array([nothing[kind == np.float64]], dtype=kind).take(np.zeros(rows, np.int64))
+
+    return pd.DataFrame({name: column(str(name), kind) for name, kind in empty.dtypes.items()}, copy=False)
