@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 import pandas as pd
@@ -71,8 +72,8 @@ class Past:
     def laws_day(self, day: float) -> float | None:
         """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
         first year of readings."""
-        last = np.floor(day / (LAWS_LOOKS * LEARNING.span_d)) * LAWS_LOOKS * LEARNING.span_d
-        return float(last) if last >= self.begins + DAYS_PER_YEAR else None
+        last = laws_span(day) * LAWS_LOOKS * LEARNING.span_d
+        return last if last >= self.begins + DAYS_PER_YEAR else None
 
     def key(self, day: float, grids: tuple[Floats, ...]) -> str:
         """What tells the look of a day from every other; grids: of needs, that its probabilities lie on."""
@@ -135,6 +136,16 @@ def _rows(table: pd.DataFrame | None, names: pd.Index[str], at: str) -> Rows:
 def moment_of(day: float) -> pd.Timestamp:
     """The start of a day [d since 1970]."""
     return pd.Timestamp("1970-01-01") + pd.Timedelta(days=day)
+
+
+def laws_span(day: float) -> int:
+    """Number, on a fixed calendar, of the span of days whose looks share class laws."""
+    return int(day // (LAWS_LOOKS * LEARNING.span_d))
+
+
+def sharing_laws(days: list[float]) -> list[list[float]]:
+    """Days of looks, in order, those together that share class laws."""
+    return [list(own) for _, own in groupby(days, laws_span)]
 
 
 def look_days(tables: FleetTables, day: float) -> list[float]:

@@ -7,13 +7,12 @@ the partitions give it.  Looks at the past depend on nothing but a few hundred v
 from __future__ import annotations
 
 from datetime import date
-from itertools import groupby
 
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from analysis.forecast.learning import Grids, LearnedNeeds, Look, learn_needs, looks_of, need_grids, past_looked_at
-from analysis.forecast.past import Past
+from analysis.forecast.past import Past, sharing_laws
 from analysis.readings.panel import FleetTables
 from analysis.wear.state import FleetRead
 from analysis.worklist.assess import FleetList, Known, concluded, known_on, read_known
@@ -88,7 +87,7 @@ def _past(known: Known) -> tuple[Past, list[float], Grids]:
 
 def _look_days(past: tuple[Past, list[float], Grids]) -> list[list[float]]:
     """The days of the looks, those together that share class laws."""
-    return [list(own) for _, own in groupby(past[1], lambda day: past[0].laws_day(day) or -day)]
+    return sharing_laws(past[1])
 
 
 def _looks(n: int, past: tuple[Past, list[float], Grids], days: list[float]) -> dict[str, Look]:

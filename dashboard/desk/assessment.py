@@ -106,17 +106,14 @@ def _check_some(*, vehicles: bool, readings: bool, as_of: date) -> None:
 def backtest_database(
     db: Database, dates: list[pd.Timestamp], *, horizon_days: int = 30
 ) -> Iterator[tuple[pd.Timestamp, Assessment]]:
-    """Assessments as they would have been on each of `dates`; looks at the past that were kept are taken, new ones kept."""
-    tables = load_tables(db)
+    """Assessments as they would have been on each of `dates`, one after the other; looks at the past that were kept are taken, new
+    ones kept."""
+    tables, looks = load_tables(db), KeptLooks(folder_of(db))
     check_not_empty(tables.before(max(dates)), max(dates).date())
     quick_for(len(tables.units))
-    return backtest_lists(
-        tables,
-        dates,
-        horizon_days=horizon_days,
-        tolerated_false_flags=tolerated_false_flags(db),
-        looks=KeptLooks(folder_of(db)),
-    )
+    tolerated = tolerated_false_flags(db)
+    yield from backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated, looks=looks)
+    looks.forget()
 
 
 def own_costs(db: Database) -> PlanSettings:
