@@ -60,16 +60,18 @@ def _brought_up(db: Database, held: Kept, now: Kept) -> pd.DataFrame | None:
     """All readings of today by those that were kept; None where these are of another database, or most have changed."""
     if db.execute("SELECT 1 FROM writes WHERE id = ? AND token = ?", [held["write"], held["token"]]).fetchone() is None:
         return None
-    found = _whole(held["readings"], store.read_readings(db, units=[]))
-    if held["write"] == now["write"]:
-        return found
-    changed = _changed(db, held, found)
-    if changed:
-        units = found["unit"].unique()
-        if len(changed) > MOST_CHANGED * len(units):
+    kept, empty = held["readings"], store.read_readings(db, units=[])
+    if held["write"] != now["write"]:
+        changed = _changed(db, held, _whole(kept, empty[["unit", *MARKS]]))
+        if len(changed) > MOST_CHANGED * kept["unit"].nunique():
             return None
-        found = _joined(found, store.read_readings(db, units=changed), set(changed))
-    return found if len(found) == db.execute("SELECT count(*) FROM readings").fetchone()[0] else None
+        if changed:
+            fresh = store.read_readings(db, units=changed)
+            some = [name for name in empty if name in kept or _some(fresh[name])]
+            kept = _joined(_whole(kept, empty[some]), fresh[some], set(changed))
+    if len(kept) != db.execute("SELECT count(*) FROM readings").fetchone()[0]:
+        return None
+    return _whole(kept, empty)
 
 
 def _changed(db: Database, held: Kept, kept: pd.DataFrame) -> list[str]:
