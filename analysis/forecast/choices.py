@@ -67,7 +67,9 @@ class Departure:
     tail_dof: float = stated(4.0, "degrees of freedom", 3.0, 8.0, "tails of that Student's t; our choice")
     tail_scale: float = stated(0.85, "1", 0.75, 1.0,
         "of that, so that the middle two thirds are those of a normal distribution; our choice")
-    speed_share: float = stated(0.04, "usual speed", 0.02, 0.08, "least speed needed, between vehicles of a class; our choice")
+    speed_share: float = stated(0.04, "1", 0.02, 0.08,
+        "of the least speed that its class needs, between vehicles; our choice: as much as the speeds of sound vehicles differ "
+        "(`readings.turning`)")
     supply_v: float = stated(0.25, "V per 12 V", 0.125, 0.5, "least supply, between vehicles of a class; our choice")
     coil_v: float = stated(0.20, "V per 12 V", 0.1, 0.4, "least coil volts, between vehicles of a class; our choice")
     may_be_renewed: float = stated(0.01, "1", 0.005, 0.02,

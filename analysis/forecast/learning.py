@@ -28,7 +28,6 @@ from analysis.starting.coldest_start import (
     DrawnLaws,
     drawn_laws,
     starts_on_levels,
-    usual_speed,
 )
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
@@ -225,11 +224,8 @@ def _starts_on_grid(
 ) -> tuple[Starts, Starts, Starts]:
     """Coldest starts for every value of each need: (S, U, K), (V, U, K), (C, U, K); apart: how far single vehicles
     depart from the class in each, (U, K)."""
-    usual = usual_speed(state.laws)[state.group][:, None]
-    speed, supply, coil = (
-        grid[state.group].T[:, :, None] + own
-        for grid, own in zip(grids, (apart[0] * usual, apart[1], apart[2]), strict=True)
-    )
+    on = [grid[state.group].T[:, :, None] for grid in grids]
+    levels = (on[0] * (1.0 + apart[0]), on[1] + apart[1], on[2] + apart[2])
     return starts_on_levels(
         state.drawn[h],
         state.field,
@@ -237,7 +233,7 @@ def _starts_on_grid(
         state.group,
         state.panel.volts,
         state.laws,
-        (speed, supply, coil),
+        levels,
         departures,
         aid_of(state.panel.units),
     )

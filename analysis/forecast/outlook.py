@@ -34,7 +34,7 @@ from analysis.readings.outcomes import (
 )
 from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, in_chunks
 from analysis.readings.renewals import PART_CHANNELS, PARTS
-from analysis.starting.coldest_start import CHUNK_UNITS, DrawnLaws, Needs, drawn_coldest_starts, drawn_laws, usual_speed
+from analysis.starting.coldest_start import CHUNK_UNITS, DrawnLaws, Needs, drawn_coldest_starts, drawn_laws
 from analysis.starting.floors import Floors, floors_of
 from analysis.wear.state import FleetState
 
@@ -70,8 +70,7 @@ def unit_needs(state: FleetState, learned: LearnedNeeds, draws: int) -> tuple[Ne
     """Needs of each vehicle and draw (U, K), its departure from its modelled coldest start [K]."""
     speed_e, supply_e, coil_e, z = scatter_draws(Draws(keys_of(state.names), draws))
     own = learned.drawn(draws)[state.group]
-    usual = usual_speed(state.laws)[state.group][:, None]
-    return Needs(own[..., 0] + speed_e * usual, own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE.coldest_k * z
+    return Needs(own[..., 0] * (1.0 + speed_e), own[..., 1] + supply_e, own[..., 2] + coil_e), DEPARTURE.coldest_k * z
 
 
 def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: FleetTables, *, named: int) -> Outlook:

@@ -1,7 +1,9 @@
 """How often the 80 % range of the coldest start holds, on every evaluation fleet: python coldest_ranges.py [SEED ...].
 
 A fleet's classes are one draw of nature's laws each, so that its vehicles err together: one fleet holds nearly all of the
-time and another half of it, and only many of them show whether the range is honest. Prints a line a fleet and their sum.
+time and another half of it, and only many of them show whether the range is honest. Prints a line a fleet and their sum;
+then how often a fleet's ranges would hold if a draw were the truth of each class, and what a class and a vehicle in it err
+by, beside what is said of both.
 """
 
 from __future__ import annotations
@@ -10,31 +12,42 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from samples_fleet import tables_of
+from samples_fleet import drawn_of, tables_of
 from test_ranges import ROUNDING_K
 
+from analysis.constants import MAD_TO_SD
+from analysis.readings.panel import Floats
 from analysis.worklist.assess import assess
 from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import FleetSpec, evaluation_specs
 
 SEEDS = (1, 2)
 UNITS, YEARS = 90, 2.4
+NATURES = 400
+"""Fleets whose classes each have one of the draws as their truth."""
+FEWEST = 8
+"""Vehicles of a class whose middle and spread are looked at."""
 
 
-def held(spec: FleetSpec, seed: int) -> pd.DataFrame:
-    """One list of a fleet beside its truth: error and width [K], below and above (the truth lies there), flagged."""
+def held(spec: FleetSpec, seed: int) -> tuple[pd.DataFrame, Floats]:
+    """One list of a fleet beside its truth: class, error and width [K], below and above (the truth lies there), flagged; and its
+    drawn coldest starts (vehicles, draws)."""
     spec = replace(spec, units=UNITS, years=YEARS, seed=seed)
     run, day = FleetRun(spec), pd.Timestamp(spec.end)
     run.advance(spec.end)
-    units = assess(tables_of(run.fleet()), as_of=day, with_classes=False).units.set_index("unit")
+    found = assess(tables_of(run.fleet()), as_of=day, with_classes=False)
+    made = drawn_of(found)
+    units = found.units.set_index("unit").loc[made.state.names]
     truth = run.true_state().set_index("unit")["coldest_start_c"].reindex(units.index)
     low, high = units["coldest_start_low_c"], units["coldest_start_high_c"]
-    return pd.DataFrame(
+    beside = pd.DataFrame(
         {
+            "class": units["vehicle_class"],
             "error": units["coldest_start_c"] - truth,
             "width": high - low,
             "below": truth < low - ROUNDING_K,
@@ -42,6 +55,31 @@ def held(spec: FleetSpec, seed: int) -> pd.DataFrame:
             "flagged": units["flagged"],
         }
     )
+    return beside, np.asarray(made.prognosis.coldest[int(np.argmin(np.abs(made.state.ahead_d)))], dtype=np.float64)
+
+
+def if_a_draw_were_true(classes: pd.Series, drawn: Floats) -> Floats:
+    """(NATURES,) how often the ranges of a fleet hold where one draw is the truth of all vehicles of a class."""
+    chance = np.random.default_rng(11)
+    low, high = np.quantile(drawn, (0.1, 0.9), axis=1)
+    code = pd.factorize(classes)[0]
+    true = chance.integers(drawn.shape[1], size=(NATURES, code.max() + 1))[:, code]
+    truth = drawn[np.arange(len(code)), true]
+    return np.asarray(((truth >= low - ROUNDING_K) & (truth <= high + ROUNDING_K)).mean(axis=1))
+
+
+def apart(beside: pd.DataFrame, drawn: Floats) -> pd.DataFrame:
+    """Of each class with enough vehicles: its middle error and the standard deviation said of it, what its vehicles depart from it by
+    and what is said of that [K]. A draw's laws and needs are those of a whole class, the rest is a vehicle's own."""
+    rows = []
+    for name in beside["class"].unique():
+        mine = (beside["class"] == name).to_numpy()
+        if mine.sum() >= FEWEST:
+            error, own = beside["error"].to_numpy()[mine], drawn[mine]
+            middle = np.median(own - np.median(own, axis=1, keepdims=True), axis=0)
+            within = MAD_TO_SD * np.median(np.abs(error - np.median(error)))
+            rows.append((np.median(error), middle.std(), within, np.median((own - middle).std(axis=1))))
+    return pd.DataFrame(rows, columns=["class_error", "class_said", "within", "within_said"])
 
 
 def line(name: str, some: pd.DataFrame) -> str:
@@ -59,14 +97,28 @@ def line(name: str, some: pd.DataFrame) -> str:
 
 
 def main() -> None:
-    """A line a fleet and seed, then all of them."""
+    """A line a fleet and seed, all of them, and where the errors come from."""
     seeds = [int(word) for word in sys.argv[1:]] or list(SEEDS)
-    every = []
+    every, possible, classes = [], [], []
     for spec in evaluation_specs():
         for seed in seeds:
-            every.append(held(spec, seed))
-            print(line(f"{spec.name} {seed}", every[-1]), flush=True)
+            beside, drawn = held(spec, seed)
+            every.append(beside)
+            possible.append(if_a_draw_were_true(beside["class"], drawn))
+            classes.append(apart(beside, drawn))
+            print(line(f"{spec.name} {seed}", beside), flush=True)
     print(line("all", pd.concat(every)))
+    share, of = np.concatenate(possible), pd.concat(classes)
+    inside = np.mean((share >= 0.75) & (share <= 0.88))
+    print(
+        f"if a draw were true: a fleet's range holds {share.mean():.2f} ± {np.mean([p.std() for p in possible]):.2f} of the time, "
+        f"between .75 and .88 in {inside:.2f} of fleets"
+    )
+    error, said = (np.sqrt((of[name] ** 2).mean()) for name in ("class_error", "class_said"))
+    print(
+        f"{len(of)} classes: middle off by {error:.2f} K (root mean square; said {said:.2f}), their vehicles apart by "
+        f"{of['within'].median():.2f} K (said {of['within_said'].median():.2f})"
+    )
 
 
 if __name__ == "__main__":
