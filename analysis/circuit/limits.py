@@ -78,9 +78,15 @@ DRAG_CURVATURE = Limit(
     0.0,
     1e-3,
 )
-DRAG_CURVATURE_SD = Limit(0.48e-4, "1/K²", "of the same lines 0.42e-4, and 8 % as for the slope; computed", 0.0, 1e-3)
+DRAG_CURVATURE_SD = Limit(
+    0.48e-4, "1/K²", "of the same ASTM D341 lines 0.42e-4, and 8 % as for the slope; computed", 0.0, 1e-3
+)
 DRAG_CORRELATION = Limit(
-    0.67, "1", "of slope and curvature between these lines, because a steeper line bends more; computed", 0.0, 0.99
+    0.67,
+    "1",
+    "of slope and curvature between these ASTM D341 lines, because a steeper line bends more; computed",
+    0.0,
+    0.99,
 )
 OPEN_CIRCUIT_V_PER_K = Limit(
     0.0012,
