@@ -42,11 +42,9 @@ class Temperature:
         "readings so near in temperature share what season, charge and habits do to them; our choice")
     least_told: float = stated(0.3, "1", 0.15, 0.6,
         "of the spread of the temperatures at least this share is taken for true; our choice")
-    oil_drag_per_k_sd: float = stated(0.0021, "1/K", 0.0016, 0.0025,
-        "of a known oil grade's slope: 10W-40 evenly spread over exponents and dry shares, and 8 % because amps rise less than torque, computed; "
-        "thinner oils have the least, thicker ones the most")
-    oil_drag_curvature_sd: float = stated(0.36e-4, "1/K²", 0.3e-4, 0.5e-4, "of its curvature; likewise computed")
-    oil_drag_correlation: float = stated(0.6, "1", 0.5, 0.7, "of both; likewise computed")
+    oil_drag_per_k_sd: float = stated(0.003, "1/K", 0.0015, 0.006,
+        "of a known oil grade's slope; spread over exponents and dry shares, computed")
+    oil_drag_curvature_sd: float = stated(0.5e-4, "1/K²", 0.25e-4, 1e-4, "of its curvature; likewise computed")
 
 
 @dataclass(frozen=True)

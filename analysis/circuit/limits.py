@@ -63,14 +63,7 @@ DRAG_PER_K = Limit(
     0.0,
     0.05,
 )
-DRAG_PER_K_SD = Limit(
-    0.0022,
-    "1/K",
-    "of the same lines, evenly spread over oils, exponents and a dry share of 30 to 50 %: 0.0020; and 8 % of the law, our choice, because "
-    "amps rise less than torque; computed",
-    0.0,
-    0.05,
-)
+DRAG_PER_K_SD = Limit(0.004, "1/K", "our choice: the ASTM D341 lines span 0.008 to 0.019", 0.0, 0.05)
 DRAG_CURVATURE = Limit(
     2.8e-4,
     "1/K²",
@@ -78,16 +71,7 @@ DRAG_CURVATURE = Limit(
     0.0,
     1e-3,
 )
-DRAG_CURVATURE_SD = Limit(
-    0.48e-4, "1/K²", "of the same ASTM D341 lines 0.42e-4, and 8 % as for the slope; computed", 0.0, 1e-3
-)
-DRAG_CORRELATION = Limit(
-    0.67,
-    "1",
-    "of slope and curvature between these ASTM D341 lines, because a steeper line bends more; computed",
-    0.0,
-    0.99,
-)
+DRAG_CURVATURE_SD = Limit(0.8e-4, "1/K²", "our choice: the ASTM D341 lines span 2.3e-4 to 4.1e-4", 0.0, 1e-3)
 OPEN_CIRCUIT_V_PER_K = Limit(
     0.0012,
     "V/K",
