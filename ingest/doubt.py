@@ -70,6 +70,10 @@ class History:
         first = max(0, row - EARLIER)
         return [r for r in range(row - 1, first - 1, -1) if self.unit[r] == self.unit[row]]
 
+    def before(self, name: str, row: int) -> list[float]:
+        """What the same unit's last readings before a row show of a measurement, the latest first."""
+        return [value for value in (self.value(name, r) for r in self.earlier(row)) if not np.isnan(value)]
+
     def twice(self, name: str) -> npt.NDArray[np.bool_]:
         """Rows in which `name` was measured twice."""
         out = np.zeros(len(self.unit), dtype=bool)
@@ -199,9 +203,8 @@ def _borne_out(history: History, row: int, name: str, *, rises: bool) -> bool:
     """Whether speed, amps or the way the start went bear a tenfold change out, so that it is no slip."""
     drop = name in MAIN_DROPS or name == "drop_control_v"
     if name in MAIN_DROPS and not rises:  # hardly any amps flowed, at an open joint for one: drops fall with them
-        return _hardly_sags(history, row) and not history.value("crank_a", row) > FALLEN["crank_a"] * _least_amps(
-            history, row
-        )
+        fewest = min(history.before("crank_a", row), default=float("nan"))
+        return _hardly_sags(history, row) and not history.value("crank_a", row) > FALLEN["crank_a"] * fewest
     if drop != rises or name not in (*MAIN_DROPS, "drop_control_v", *FALLEN):
         return False
     if history.went(row) in TELLING_OUTCOMES:
@@ -212,14 +215,14 @@ def _borne_out(history: History, row: int, name: str, *, rises: bool) -> bool:
         return _hardly_sags(history, row)
     if not drop:
         return False
-    amps = [v for v in (history.value("crank_a", r) for r in history.earlier(row)) if not np.isnan(v)]
+    amps = history.before("crank_a", row)
     colder = bool(amps) and history.value("crank_a", row) > MORE_AMPS * max(amps)
     return _fell(history, row, "crank_a") or any(_fell(history, row, n) and not colder for n in ("peak_a", "crank_rpm"))
 
 
 def _fell(history: History, row: int, name: str) -> bool:
     """Whether a measurement is clearly below all of the unit's last ones."""
-    before = [v for v in (history.value(name, r) for r in history.earlier(row)) if not np.isnan(v)]
+    before = history.before(name, row)
     return len(before) >= FEWEST_EARLIER and history.value(name, row) <= FALLEN[name] * min(before)
 
 
@@ -227,12 +230,6 @@ def _hardly_sags(history: History, row: int) -> bool:
     """Whether the battery sags clearly less than at the unit's last starts."""
     before = [sag for sag in (_sag(history, r) for r in history.earlier(row)) if not np.isnan(sag)]
     return len(before) >= FEWEST_EARLIER and _sag(history, row) <= LESS_SAG * min(before)
-
-
-def _least_amps(history: History, row: int) -> float:
-    """The fewest of the unit's last amps; NaN where there are none."""
-    before = [amps for amps in (history.value("crank_a", r) for r in history.earlier(row)) if not np.isnan(amps)]
-    return min(before, default=float("nan"))
 
 
 def _sag(history: History, row: int) -> float:

@@ -7,7 +7,6 @@ that was put back, nothing is taken. Columns in which nothing stands are left ou
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date
 from typing import Any, Final
 
@@ -123,7 +122,7 @@ def _whole(kept: pd.DataFrame, empty: pd.DataFrame) -> pd.DataFrame:
     def column(name: str, kind: Any) -> Any:
         if name in kept:
             return kept[name]
-        nothing: Mapping[bool, Any] = {True: np.nan, False: ""}
-        return pd.array([nothing[kind == np.float64]], dtype=kind).take(np.zeros(rows, np.int64))
+        nothing: Any = np.nan if kind == np.float64 else ""
+        return pd.array([nothing], dtype=kind).take(np.zeros(rows, np.int64))
 
     return pd.DataFrame({name: column(str(name), kind) for name, kind in empty.dtypes.items()}, copy=False)

@@ -217,9 +217,9 @@ def backtest(asked: Asked, found: Found) -> None:
     tables, days = past(asked.sizes)
     quick_for(len(tables.units))
     with clocked(found):
-        asked = past_lists.Asked(tables, 30, TOLERATED_FALSE_FLAGS)
+        wanted = past_lists.Asked(tables, 30, TOLERATED_FALSE_FLAGS)
         processes = past_lists.processes_for(len(tables.units), len(days))
-        found["lists"] = sum(1 for _ in past_lists.lists_asked(asked, list(days), processes=processes))
+        found["lists"] = sum(1 for _ in past_lists.lists_asked(wanted, list(days), processes=processes))
 
 
 SIDES: dict[str, Callable[[Asked, Found], None]] = {
