@@ -26,7 +26,9 @@ from ingest.errors import CouldNot
 from ingest.store import open_database
 
 COMMAND = (sys.executable, "-m", "dashboard.cli.entry")
-DAYS = [pd.Timestamp(day) for day in ("2021-11-15", "2021-12-27", "2022-02-07")]
+DAYS = [pd.Timestamp(day) for day in ("2021-12-27", "2022-03-28")]
+EARLY = pd.Timestamp("2021-09-06")
+"""Before anything can be looked back at: the least work that is a list."""
 
 
 @pytest.fixture
@@ -40,23 +42,24 @@ def test_two_processes_make_the_lists_of_one_in_order_and_leave_no_process(asked
     alone = list(lists_asked(replace(asked, folder=None), DAYS, processes=1))
     assert [one.day for one in alone] == DAYS
     assert any(row["flagged"] for one in alone for row in one.rows)
+    pieces = looks_before(asked.tables, DAYS)
+    assert len(pieces) == 2, "one for each process"
     before = set(active_children())
     assert list(lists_asked(asked, DAYS, processes=2)) == alone
     assert set(active_children()) <= before
     assert asked.folder is not None
-    assert len(list(asked.folder.glob(f"*{LOOK_SUFFIX}"))) == sum(
-        len(own) for _, own in looks_before(asked.tables, DAYS)
-    )
+    assert len(list(asked.folder.glob(f"*{LOOK_SUFFIX}"))) == sum(len(own) for _, own in pieces)
 
 
 def test_every_look_is_made_once_and_with_those_that_share_its_laws(
     asked: Asked, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    quick(monkeypatch, looks=6)
-    dates = [pd.Timestamp(day) for day in ("2022-08-01", "2022-09-19", "2022-11-07")]
+    quick(monkeypatch, looks=3)
+    dates = [pd.Timestamp(day) for day in ("2022-08-01", "2022-09-19")]
     pieces = looks_before(asked.tables, dates)
     days = [d for _, own in pieces for d in own]
-    assert len(days) == len(set(days)) == 8, "six, and two that only the first list learns from"
+    assert len(days) == len(set(days)) == 4, "three, and one that only the first list learns from"
+    assert len(pieces) < len(days), "some share their laws"
     assert set(days) == {d for date in dates for d in look_days(asked.tables, day_number(date))}
     assert all(len(own) <= LAWS_LOOKS and len({laws_span(d) for d in own}) == 1 for _, own in pieces)
     looks: dict[str, object] = {}
@@ -73,7 +76,7 @@ def test_a_process_that_is_ended_from_outside_is_one_sentence(asked: Asked, monk
     """As a system does that runs out of memory: here after the first list was taken."""
     monkeypatch.setattr(judging, "AHEAD", 1)
     before = set(active_children())
-    lists = lists_asked(asked, DAYS * 4, processes=2)
+    lists = lists_asked(asked, [EARLY] * 4, processes=2)
     next(lists)
     for child in set(active_children()) - before:
         os.kill(child.pid or 0, signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
@@ -84,7 +87,7 @@ def test_a_process_that_is_ended_from_outside_is_one_sentence(asked: Asked, monk
 
 def test_what_a_list_refuses_is_refused_in_the_same_words(asked: Asked) -> None:
     with pytest.raises(ValueError, match="horizon_days is 0; allowed are whole numbers from 1 to 180"):
-        list(lists_asked(replace(asked, horizon_days=0), DAYS, processes=2))
+        list(lists_asked(replace(asked, horizon_days=0), [EARLY], processes=2))
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends what a terminal sends")
@@ -92,7 +95,7 @@ def test_ctrl_c_ends_the_command_and_its_processes(tmp_path: Path) -> None:
     """Property: the first list is out, then SIGINT to all of them, as a terminal sends it: 130, one sentence, nobody left,
     for whoever is left holds the pipes open."""
     path = fleet_folder(tmp_path)
-    words = ["--db", str(path), "backtest", "--from", "2021-09-06", "--to", "2022-03-28", "--every-days", "7"]
+    words = ["--db", str(path), "backtest", "--from", "2021-08-09", "--to", "2021-11-08", "--every-days", "7"]
     pipe = subprocess.PIPE
     group = subprocess.Popen([*COMMAND, *words], stdout=pipe, stderr=pipe, text=True, start_new_session=True)
     with group:
@@ -114,10 +117,10 @@ def test_how_many_processes(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_past_lists_leave_no_more_looks_than_are_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    quick(monkeypatch, looks=3)
-    monkeypatch.setattr(kept_assessment, "KEPT_LOOKS", 2)
+    quick(monkeypatch, looks=2)
+    monkeypatch.setattr(kept_assessment, "KEPT_LOOKS", 1)
     db = open_database(fleet_folder(tmp_path))
-    assert len(list(past_lists(db, DAYS[::-1]))) == len(DAYS)
+    assert [one.day for one in past_lists(db, [DAYS[0], EARLY])] == [EARLY, DAYS[0]]
     folder = kept_assessment.folder_of(db)
     assert folder is not None
-    assert len(list(folder.glob(f"*{LOOK_SUFFIX}"))) == 2
+    assert len(list(folder.glob(f"*{LOOK_SUFFIX}"))) == 1, "of two that were made"
