@@ -9,6 +9,7 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from dataclasses import fields
+from inspect import signature
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -77,6 +78,8 @@ def assess(tables: FleetTables, **settings: Any) -> Assessment:
     of an assessment; tests of the assessment itself call the function. Looks handed in for later calls stay empty.
     """
     settings.pop("looks", None)
+    usual = {name: own.default for name, own in signature(worklist.assess).parameters.items()}
+    settings = {name: usual[name] for name in usual.keys() - {"tables", "looks", "as_of"}} | settings
     frames = [(f.name, content(getattr(tables, f.name))) for f in fields(tables)]
     asked = repr((frames, sorted(settings.items()), past.LEARNING))
     name = hashlib.sha256(asked.encode("utf-8", "surrogatepass")).hexdigest()

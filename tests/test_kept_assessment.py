@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,17 +44,18 @@ from ingest.records import read_pins, save_decision, save_reset_answer, save_set
 DAY = dt.date(2022, 12, 12)
 NOW = dt.datetime(2022, 12, 12, 6)
 EARLIER = NOW - dt.timedelta(days=2)
+VEHICLES = 5
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Ten vehicles of the small fleet, through the front door."""
+    """A few vehicles of the small fleet, through the front door."""
     folder = tmp_path_factory.mktemp("made")
     export_fleet(fleet(), folder / "files")
     for file in (folder / "files").glob("*.csv"):
         table = pd.read_csv(file, dtype=str, keep_default_na=False)
         if "unit" in table:
-            table[table["unit"].isin(fleet().units["unit"].iloc[:10])].to_csv(file, index=False)
+            table[table["unit"].isin(fleet().units["unit"].iloc[:VEHICLES])].to_csv(file, index=False)
     db = store.open_database(folder / "fleet.db")
     import_paths(db, [folder / "files"], now=EARLIER)
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -83,9 +85,11 @@ def calls(monkeypatch: pytest.MonkeyPatch) -> list[pd.Timestamp]:
 def counting(made_for: list[pd.Timestamp], stands_in: Assessment | None = None) -> Callable[..., Assessment]:
     """`assess`, worked out once a run for equal tables, or one that gives `stands_in`, which notes the day called for."""
 
-    def counted(*arguments: object, **options: object) -> Assessment:
-        made_for.append(options["as_of"])  # type: ignore[arg-type]
-        return stands_in or samples_kept.assess(*arguments, **options)  # type: ignore[arg-type]
+    def counted(*arguments: object, **options: Any) -> Assessment:
+        made_for.append(options["as_of"])
+        if stands_in is not None:
+            return replace(stands_in, as_of=options["as_of"], horizon_days=options["horizon_days"])
+        return samples_kept.assess(*arguments, **options)  # type: ignore[arg-type]
 
     return counted
 
@@ -201,9 +205,12 @@ def test_every_table_that_an_assessment_is_made_of_makes_it_anew() -> None:
 
 
 def test_days_and_horizons_are_kept_apart_and_the_oldest_goes(
-    db: Database, path: Path, calls: list[pd.Timestamp]
+    db: Database, path: Path, calls: list[pd.Timestamp], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Four, of which three stay; each is the one that was asked for."""
+    monkeypatch.setattr(desk, "assess", counting(calls, assess_database(db, as_of=DAY)))
+    shutil.rmtree(f"{path}-assessments")
+    calls.clear()
     asked = [(DAY, 30), (DAY, 60), (DAY - dt.timedelta(days=7), 30), (DAY - dt.timedelta(days=14), 30)]
     for day, horizon in (*asked, *asked[1:]):
         found = assess_database(db, as_of=day, horizon_days=horizon)
@@ -270,9 +277,12 @@ def throw_away(path: Path) -> None:
 
 
 def test_another_database_of_the_same_name_gets_none_of_it(
-    made: Path, path: Path, tmp_path: Path, calls: list[pd.Timestamp]
+    made: Path, path: Path, db: Database, tmp_path: Path, calls: list[pd.Timestamp], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A database thrown away and imported again, and one gone back to a backup: as many writes, other rows."""
+    monkeypatch.setattr(desk, "assess", counting(calls, assess_database(db, as_of=DAY)))
+    db.conn.close()
+    calls.clear()
     files_of = made.parent / "files"
     for low in ("-3", "-21"):
         throw_away(path)
@@ -310,8 +320,8 @@ def test_another_program_makes_its_own(
 def test_a_place_that_cannot_be_written_to_costs_time_only(db: Database, path: Path, calls: list[pd.Timestamp]) -> None:
     """A file stands where the folder should be (permissions do not bind whoever runs the tests as root)."""
     Path(f"{path}-assessments").write_text("in the way")
-    assert len(assess_database(db, as_of=DAY).units) == 10
-    assert len(assess_database(db, as_of=DAY).units) == 10
+    assert len(assess_database(db, as_of=DAY).units) == VEHICLES
+    assert len(assess_database(db, as_of=DAY).units) == VEHICLES
     assert len(calls) == 2
     memory = Database(memory=True)
     assert kept_assessment.folder_of(memory) is None

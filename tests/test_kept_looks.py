@@ -27,13 +27,14 @@ from ingest.entries import record_reading, record_repair
 from ingest.store import open_database
 
 FIRST = dt.date(2022, 9, 5)
+LOOKS = 2  # few, for time
 WEEK = dt.timedelta(days=7)
 
 
 @pytest.fixture(autouse=True)
 def made(monkeypatch: pytest.MonkeyPatch) -> list[float]:
-    """Days of the looks that are made; four looks, for time."""
-    monkeypatch.setattr(past, "LEARNING", replace(LEARNING, looks=4))
+    """Days of the looks that are made."""
+    monkeypatch.setattr(past, "LEARNING", replace(LEARNING, looks=LOOKS))
     days: list[float] = []
     look_back = learning.look_back
 
@@ -95,7 +96,7 @@ def test_any_sequence_of_acts_gives_the_list_of_a_full_run(tmp_path: Path, seed:
 
 
 def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[float]) -> None:
-    """Lists of six weeks, each with a new reading: four looks for the first, and one more in all after it; a reading of two
+    """Lists of six weeks, each with a new reading: all looks for the first, and one more in all after it; a reading of two
     years ago makes all of them anew."""
     path = fleet_folder(tmp_path)
     values = {"unit": str(fleet().units["unit"].iloc[3]), "rest_v": 12.5, "crank_min_v": 10.2, "crank_a": 180}
@@ -108,7 +109,7 @@ def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[
         assess_database(db, as_of=day)
         db.conn.close()
         first = first or len(made)
-    assert first == 4
+    assert first == LOOKS
     assert len(made) == first + 1
     db = open_database(path)
     record_reading(db, {**values, "taken_at": "2021-03-01T06:00"}, now=dt.datetime(2023, 1, 1), by="anna")
@@ -123,30 +124,30 @@ def test_looks_are_kept_beside_the_database_and_a_damaged_one_is_made_again(
     folder = Path(f"{path}{FOLDER}")
     list_of = assess_database(open_database(path), as_of=FIRST).units
     looks = sorted(folder.glob(f"*{LOOK_SUFFIX}"))
-    assert len(looks) == len(made) == 4
+    assert len(looks) == len(made) == LOOKS
     assert {one.stat().st_mode & 0o777 for one in looks} == {0o600}
     looks[0].write_bytes(looks[0].read_bytes()[:-1])
     for kept in folder.glob("*.kept"):
         kept.unlink()
     same(assess_database(open_database(path), as_of=FIRST).units, list_of)
-    assert len(made) == 5, "only the damaged one"
-    monkeypatch.setattr("dashboard.desk.kept_assessment.KEPT_LOOKS", 2)
+    assert len(made) == LOOKS + 1, "only the damaged one"
+    monkeypatch.setattr("dashboard.desk.kept_assessment.KEPT_LOOKS", 1)
     KeptLooks(folder).forget()
-    assert len(sorted(folder.glob(f"*{LOOK_SUFFIX}"))) == 2 < KEPT_LOOKS
+    assert len(sorted(folder.glob(f"*{LOOK_SUFFIX}"))) == 1 < KEPT_LOOKS
 
 
 def test_past_lists_take_the_looks_of_the_lists_before_them_and_keep_their_own(
     tmp_path: Path, made: list[float]
 ) -> None:
-    """Four looks for a list; past lists of that day and six weeks before it make the one before those four, and again none."""
+    """Looks for a list; past lists of that day and six weeks before it make the one before those, and again none."""
     path = fleet_folder(tmp_path)
     listed = assess_database(open_database(path), as_of=FIRST).units
-    assert len(made) == 4
+    assert len(made) == LOOKS
     days = [pd.Timestamp(FIRST - 6 * WEEK), pd.Timestamp(FIRST)]
     for _ in range(2):
         ((_, _), (_, again)) = backtest_database(open_database(path), days)
         same(again.units, listed)
-        assert len(made) == 5
+        assert len(made) == LOOKS + 1
 
 
 def test_a_look_rests_on_nothing_that_came_after_it_nor_on_the_order_of_rows() -> None:

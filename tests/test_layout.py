@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -69,10 +70,16 @@ def modules(package: str) -> list[Path]:
     return sorted((ROOT / package).rglob("*.py"))
 
 
+@cache
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    """All that a module is written of."""
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
 def imported(path: Path) -> set[str]:
     """First names of everything a module imports, wherever in it the import stands."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             found |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
@@ -91,7 +98,7 @@ def test_packages_import_one_way(package: str) -> None:
 def rooms_imported(path: Path, package: str) -> set[str]:
     """Rooms of its own package that a module imports, wherever in it the import stands."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             parts = node.module.split(".")
             if parts[0] == package:
@@ -129,20 +136,20 @@ def test_streamlit_stays_in_the_screens() -> None:
     """Lists, plans, paper and the command line work without a screen."""
     for path in modules("dashboard"):
         if "screens" not in path.parts:
-            names = {n.name for n in ast.walk(ast.parse(path.read_text())) if isinstance(n, ast.alias)}
+            names = {n.name for n in nodes(path) if isinstance(n, ast.alias)}
             assert not {n for n in names if n.split(".")[0] == "streamlit"}, path
 
 
 def test_analysis_sees_no_files_database_clock_or_environment() -> None:
     for path in modules("analysis"):
         assert not imported(path) & FORBIDDEN_IN_ANALYSIS, path.name
-        names = {n.id for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Name)}
+        names = {n.id for n in nodes(path) if isinstance(n, ast.Name)}
         assert not names & {"print", "open", "input"}, path.name
 
 
 def test_analysis_asks_for_no_clock() -> None:
     for path in modules("analysis"):
-        calls = {n.attr for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Attribute)}
+        calls = {n.attr for n in nodes(path) if isinstance(n, ast.Attribute)}
         assert not calls & {"now", "today", "utcnow"}, path.name
 
 
