@@ -24,8 +24,10 @@ from dashboard.desk import assessment
 from demo_fleet.export import export_fleet
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import FleetSpec
+from ingest.importer import import_paths
 from ingest.store import open_database
 
+FEW = 5
 SMALL = FleetSpec(901, units=24, years=2.0, unrecorded=0.2)
 
 
@@ -39,6 +41,28 @@ def fleet(spec_seed: int = SMALL.seed) -> Fleet:
 def fleet_folder(path: Path) -> Path:
     """A copy of the small fleet's database, its files beside it in `files`, in the folder `path`."""
     return copy_of(kept_file("small fleet", _import_fleet), path) / "fleet.db"
+
+
+def few_vehicles(files: Path) -> Path:
+    """The files of the small fleet, of its first FEW vehicles only, in a new folder."""
+    export_fleet(fleet(), files)
+    for file in files.glob("*.csv"):
+        table = pd.read_csv(file, dtype=str, keep_default_na=False)
+        if "unit" in table:
+            table[table["unit"].isin(fleet().units["unit"].iloc[:FEW])].to_csv(file, index=False)
+    return files
+
+
+def few_folder(path: Path) -> Path:
+    """A copy of the database of these in the folder `path`."""
+    return copy_of(kept_file("few vehicles", _import_few), path) / "fleet.db"
+
+
+def _import_few(folder: Path) -> None:
+    files = few_vehicles(folder / "files")
+    db = open_database(folder / "fleet.db")
+    import_paths(db, [files])
+    in_one_file(db)
 
 
 def _import_fleet(folder: Path) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import drawn_of, fleet, quick
+from samples_fleet import FEW, drawn_of, few_vehicles, fleet, quick
 from sqlite_utils import Database
 from test_packed import Run, assert_same, pack, signed
 
@@ -33,7 +33,6 @@ from dashboard.desk import kept_assessment, taught_laws
 from dashboard.desk.assessment import NothingToAssess, assess_database, load_tables
 from dashboard.desk.own_limits import save_limits
 from dashboard.judging import process
-from demo_fleet.export import export_fleet
 from ingest import store
 from ingest.backups import backup
 from ingest.corrections import correct, undo, withdraw
@@ -44,18 +43,13 @@ from ingest.records import read_pins, save_decision, save_reset_answer, save_set
 DAY = dt.date(2022, 12, 12)
 NOW = dt.datetime(2022, 12, 12, 6)
 EARLIER = NOW - dt.timedelta(days=2)
-VEHICLES = 5
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A few vehicles of the small fleet, through the front door."""
     folder = tmp_path_factory.mktemp("made")
-    export_fleet(fleet(), folder / "files")
-    for file in (folder / "files").glob("*.csv"):
-        table = pd.read_csv(file, dtype=str, keep_default_na=False)
-        if "unit" in table:
-            table[table["unit"].isin(fleet().units["unit"].iloc[:VEHICLES])].to_csv(file, index=False)
+    few_vehicles(folder / "files")
     db = store.open_database(folder / "fleet.db")
     import_paths(db, [folder / "files"], now=EARLIER)
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -320,8 +314,8 @@ def test_another_program_makes_its_own(
 def test_a_place_that_cannot_be_written_to_costs_time_only(db: Database, path: Path, calls: list[pd.Timestamp]) -> None:
     """A file stands where the folder should be (permissions do not bind whoever runs the tests as root)."""
     Path(f"{path}-assessments").write_text("in the way")
-    assert len(assess_database(db, as_of=DAY).units) == VEHICLES
-    assert len(assess_database(db, as_of=DAY).units) == VEHICLES
+    assert len(assess_database(db, as_of=DAY).units) == FEW
+    assert len(assess_database(db, as_of=DAY).units) == FEW
     assert len(calls) == 2
     memory = Database(memory=True)
     assert kept_assessment.folder_of(memory) is None

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from samples_fleet import fleet, fleet_folder, tables_of
+from samples_fleet import FEW, few_folder, fleet, tables_of
 
 from analysis.forecast import learning, past
 from analysis.forecast.choices import LEARNING
@@ -53,7 +53,7 @@ def same(found: pd.DataFrame, other: pd.DataFrame) -> None:
 def acts(path: Path, rng: np.random.Generator) -> list[str]:
     """What is done in a week, by chance: readings old and new, a repair, corrections, withdrawals, undoing."""
     db = open_database(path)
-    units = fleet().units["unit"].astype(str).tolist()
+    units = fleet().units["unit"].astype(str).iloc[:FEW].tolist()
     who = {"by": "anna", "reason": "wrong", "now": dt.datetime(2023, 6, 1)}
     numbers = [n for (n,) in db.execute("SELECT reading_id FROM readings ORDER BY 1").fetchall()]
     done = []
@@ -83,7 +83,7 @@ def acts(path: Path, rng: np.random.Generator) -> list[str]:
 )
 def test_any_sequence_of_acts_gives_the_list_of_a_full_run(tmp_path: Path, seed: int) -> None:
     """Two lists a week apart, with acts by chance between them: each equal to one that takes nothing kept, to 1e-9."""
-    path, rng = fleet_folder(tmp_path), np.random.default_rng(seed)
+    path, rng = few_folder(tmp_path), np.random.default_rng(seed)
     for week in range(2):
         assert len(acts(path, rng)) == 3
         day = FIRST + week * WEEK
@@ -98,7 +98,7 @@ def test_any_sequence_of_acts_gives_the_list_of_a_full_run(tmp_path: Path, seed:
 def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[float]) -> None:
     """Lists of six weeks, each with a new reading: all looks for the first, and one more in all after it; a reading of two
     years ago makes all of them anew."""
-    path = fleet_folder(tmp_path)
+    path = few_folder(tmp_path)
     values = {"unit": str(fleet().units["unit"].iloc[3]), "rest_v": 12.5, "crank_min_v": 10.2, "crank_a": 180}
     first = None
     for week in (0, 1, 6):
@@ -120,7 +120,7 @@ def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[
 def test_looks_are_kept_beside_the_database_and_a_damaged_one_is_made_again(
     tmp_path: Path, made: list[float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = fleet_folder(tmp_path)
+    path = few_folder(tmp_path)
     folder = Path(f"{path}{FOLDER}")
     list_of = assess_database(open_database(path), as_of=FIRST).units
     looks = sorted(folder.glob(f"*{LOOK_SUFFIX}"))
@@ -140,7 +140,7 @@ def test_past_lists_take_the_looks_of_the_lists_before_them_and_keep_their_own(
     tmp_path: Path, made: list[float]
 ) -> None:
     """Looks for a list; past lists of that day and six weeks before it make the one before those, and again none."""
-    path = fleet_folder(tmp_path)
+    path = few_folder(tmp_path)
     listed = assess_database(open_database(path), as_of=FIRST).units
     assert len(made) == LOOKS
     days = [pd.Timestamp(FIRST - 6 * WEEK), pd.Timestamp(FIRST)]
