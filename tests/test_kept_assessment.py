@@ -14,16 +14,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import FEW, drawn_of, few_vehicles, fleet, quick
+from samples_fleet import FEW, few_vehicles, fleet, quick
 from sqlite_utils import Database
 from test_packed import Run, assert_same, pack, signed
 
-from analysis.bay.expected import DRAWS
-from analysis.readings import draws
 from analysis.readings.panel import FleetTables
 from analysis.readings.taught import TaughtClass
 from analysis.worklist.assess import Assessment
@@ -241,26 +238,6 @@ def test_a_kept_one_that_is_wrong_is_made_anew(
     if damage != "folder":
         assess_database(db, as_of=DAY)
         assert len(calls) == 2
-
-
-@pytest.mark.parametrize("left", ["whole", "damaged", "another"])
-def test_points_of_draws_are_kept_beside_it(
-    db: Database, path: Path, left: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A kept vehicle is drawn again without making them; damaged, or not points at all, they are made anew and the same."""
-    before = draws.points(DRAWS, 0).copy()
-    assess_database(db, as_of=DAY)
-    (file,) = Path(f"{path}-assessments").glob(f"*{kept_assessment.POINTS_SUFFIX}")
-    if left != "whole":
-        file.write_bytes({"damaged": b"no points", "another": pack({0: np.zeros(3)})}[left])
-    monkeypatch.setattr(draws, "_points", {})
-    made: list[int] = []
-    make = draws._made
-    monkeypatch.setattr(draws, "_made", lambda count, seed: made.append(seed) or make(count, seed))
-    found = assess_database(db, as_of=DAY)
-    drawn_of(found)
-    assert bool(made) == (left != "whole")
-    assert np.array_equal(draws.points(DRAWS, 0), before)
 
 
 def throw_away(path: Path) -> None:

@@ -8,8 +8,9 @@ else is in the fleet makes no difference.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -19,6 +20,7 @@ from scipy.special import ndtri, stdtrit
 
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Floats
+from analysis.readings.sobol import scrambled_points
 
 Whole = npt.NDArray[np.uint64]
 OF_CHANNELS: Final = (
@@ -32,7 +34,6 @@ QUANTITIES: Final = (
     "field", "speed", "supply", "coil", "departure", "needs",
     "battery slope", "battery bend", "load slope", "load bend",
 )  # fmt: skip
-_points: dict[int, Floats] = {}  # by seed; 39 kB for 128 draws, 20 kB for a look at the past
 INSIDE: Final = 1e-9  # draws stay so far inside 0 and 1, where the tails are 6 standard deviations out
 
 
@@ -77,25 +78,14 @@ def keys_of(names: Sequence[str] | pd.Series | npt.NDArray[np.object_]) -> Whole
 
 def points(count: int, seed: int) -> Floats:
     """(quantities, count) the points that all vehicles share; read only. Fewer are the first of more."""
-    if seed not in _points or _points[seed].shape[1] < count:
-        remember({seed: _made(count, seed)})
-    return _points[seed][:, :count]
+    return _made(max(1, int(np.ceil(np.log2(max(count, 2))))), seed)[:, :count]
 
 
-def remember(known: Mapping[int, Floats]) -> None:
-    """Points made before, (quantities, count) for each seed. Raises ValueError for another number of quantities."""
-    for seed, found in known.items():
-        if found.ndim != 2 or len(found) != len(QUANTITIES):
-            raise ValueError(f"points of {found.shape}; allowed is ({len(QUANTITIES)}, count)")
-        found.setflags(write=False)
-        _points[seed] = found
-
-
-def _made(count: int, seed: int) -> Floats:
-    from scipy.stats import qmc  # takes as long to load as all the rest; who reads a kept assessment needs it not
-
-    sequence = qmc.Sobol(len(QUANTITIES), scramble=True, rng=np.random.default_rng(seed))
-    return np.ascontiguousarray(sequence.random_base2(max(1, int(np.ceil(np.log2(max(count, 2)))))).T)
+@lru_cache(maxsize=8)
+def _made(power: int, seed: int) -> Floats:
+    found = scrambled_points(len(QUANTITIES), power, seed)
+    found.setflags(write=False)
+    return found
 
 
 def mixed(value: Whole) -> Whole:

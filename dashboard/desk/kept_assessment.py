@@ -21,11 +21,8 @@ import pandas as pd
 import scipy
 from sqlite_utils import Database
 
-from analysis.bay.expected import DRAWS as MOST_DRAWS
 from analysis.forecast.learning import Look
-from analysis.forecast.outlook import CHARGE_SEED
 from analysis.kernel.ready import is_ready
-from analysis.readings.draws import points, remember
 from analysis.worklist.assess import Assessment
 from dashboard.desk import own_limits, taught_laws
 from dashboard.desk.packed import NotPacked, pack_to, unpack
@@ -37,7 +34,7 @@ KEPT = 3  # this week's, last week's, and one that somebody looked up; our choic
 KEPT_LOOKS = (
     54  # two years of them thrice over: an old reading or a correction makes them anew; our choice, at most 0.3 MB each
 )
-SUFFIX, LOOK_SUFFIX, POINTS_SUFFIX = ".kept", ".look", ".points"
+SUFFIX, LOOK_SUFFIX = ".kept", ".look"
 JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "lows")
 MADE_BY = ("analysis", "ingest", "dashboard/desk")  # whose code decides what an assessment holds
 TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
@@ -115,10 +112,7 @@ def folder_of(db: Database) -> Path | None:
 def kept(folder: Path | None, name: str) -> Assessment | None:
     """The assessment kept under a name; None where there is none that can be read whole."""
     found = None if folder is None else read_kept(folder / name)
-    if folder is None or not isinstance(found, Assessment):
-        return None
-    _remember_points(folder)
-    return found
+    return found if isinstance(found, Assessment) else None
 
 
 def keep(folder: Path | None, name: str, found: Assessment) -> None:
@@ -126,14 +120,6 @@ def keep(folder: Path | None, name: str, found: Assessment) -> None:
     if folder is not None:
         write_kept(folder / name, found)
         forget_old(folder, SUFFIX, KEPT)
-        write_kept(folder / (program() + POINTS_SUFFIX), {seed: points(MOST_DRAWS, seed) for seed in (0, CHARGE_SEED)})
-        forget_old(folder, POINTS_SUFFIX, 1)
-
-
-def _remember_points(folder: Path) -> None:
-    """The points that an assessment was drawn with: a vehicle is drawn again without the library that makes them."""
-    with suppress(AttributeError, TypeError, ValueError):  # nothing kept, or not by us: they are made anew
-        remember(read_kept(folder / (program() + POINTS_SUFFIX)))
 
 
 class KeptLooks(MutableMapping[str, Look]):
