@@ -138,7 +138,7 @@ def test_a_list_changes_nothing_without_and_no_draw_starts_colder_with_one(monke
     n = len(state.rest_v)
     found = [
         drawn_coldest_starts(
-            state.drawn[1], state.field, state.rest_v, state.group, state.panel.volts, state.laws, own.needs, own.laws,
+            state.drawn[1], state.field, state.rest_v, state.group, state.panel.volts, state.laws, own.limits.needs, own.laws,
             Aid(np.full(n, amps), np.full(n, 5.0)) if amps else None,
         ).max(axis=0)
         for amps in (0.0, 60.0, 150.0)

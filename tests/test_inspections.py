@@ -123,7 +123,8 @@ def test_a_battery_that_would_freeze_gains_by_its_renewal(before: Assessment) ->
     """Definition of the floor: a new battery is a charged one, also where a look asks what each part costs the start."""
     n = len(drawn_of(before).state.group)
     frozen = Floors(np.full(n, NOWHERE_C), np.full(n, 30.0), np.zeros(n, dtype=np.int64))
-    outlook, rows = replace(drawn_of(before).prognosis, floors=frozen), np.arange(n)
+    outlook, rows = drawn_of(before).prognosis, np.arange(n)
+    outlook = replace(outlook, limits=replace(outlook.limits, floors=frozen))
     gain = gained(drawn_of(before).state, outlook, rows, drawn_of(before).state.drawn[1])
     battery = PARTS.index("battery")
     assert (gain[battery] > NAMING.least_gain_k).mean() > 0.9

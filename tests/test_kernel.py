@@ -21,12 +21,22 @@ from samples_fleet import chance_of
 from test_start import LAWS, NEEDS, VOLTS
 
 from analysis.forecast.lows import LOWS_C, RISES_K, Bounds, Weather, failed_by
-from analysis.forecast.outlook import weighted_quantile, window_bounds
+from analysis.forecast.outlook import weighted_quantile, window_bounds, with_renewed
 from analysis.kernel import loops, ready
 from analysis.readings.aid import Aid
 from analysis.readings.observe import BATTERY, CHANNELS, ClassLaws, LawDoubt
-from analysis.readings.panel import Floats
-from analysis.starting.coldest_start import Needs, drawn_coldest_starts, drawn_laws, starts_on_levels
+from analysis.readings.panel import Floats, Ints
+from analysis.readings.renewals import PARTS
+from analysis.starting.coldest_start import (
+    Limits,
+    Needs,
+    as_fitted,
+    drawn_coldest_starts,
+    drawn_laws,
+    starts_on_levels,
+    starts_with_renewed,
+)
+from analysis.starting.floors import Floors
 from analysis.wear.paths import (
     DrawNoise,
     Growth,
@@ -104,6 +114,41 @@ def test_coldest_starts_are_those_of_whole_arrays(
     assert len(np.unique(plain)) > units  # not all of them beyond the grid
     assert isinstance(fast, np.ndarray)
     assert_same_starts(fast, plain)
+
+
+@pytest.mark.parametrize("aided", [False, True])
+@pytest.mark.parametrize("unrenewed", [False, True])
+def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: bool, aided: bool) -> None:
+    """Every set of parts and new batteries, weak fields and strong ones, floors that bind and that do not, searches that begin
+    anywhere, or at the start with nothing renewed."""
+    units, draws, rng = 512, 7, np.random.default_rng(12)
+    state, field, group = drawn(units, draws)
+    weak, bits = rng.random((units, draws)) < 0.5, np.arange(units) % 256
+    needs = Needs(*(n * rng.uniform(0.3, 1.2, (units, draws)) for n in NEEDS))
+    as_charged = rng.choice([-273.15, -40.0, -15.0], (units, draws))
+    limits = Limits(needs, rng.normal(0.0, 1.0, (units, draws)), Floors(as_charged.min(axis=1), as_charged, group))
+    aid = Aid(np.linspace(0.0, 150.0, units), np.linspace(-30.0, 10.0, units)) if aided else None
+    own = LAWS.rest_v[group], group, VOLTS[group], LAWS
+
+    def whole(renewed: Ints) -> Floats:
+        new, turns = state, field
+        for k, part in enumerate(PARTS):
+            mine = (renewed >> k & 1 == 1)[:, None]
+            better, stronger = with_renewed(new, turns, weak, part)
+            new, turns = np.where(mine, better, new), np.where(mine, stronger, turns)
+        by_need = drawn_coldest_starts(new, turns, *own, needs, as_fitted(LAWS), aid).max(axis=0)
+        charged = (renewed >> loops.CHARGED & 1 == 1)[:, None]
+        return np.where(charged, limits.ends(by_need, charged=True), limits.ends(by_need, charged=False))
+
+    near = whole(np.zeros_like(bits)) if unrenewed else rng.uniform(-90.0, 60.0, (units, draws))
+    rows = rng.permutation(units)
+    fast = starts_with_renewed(
+        state, near, rows, bits[rows], field, weak, *own, limits, as_fitted(LAWS), aid, unrenewed
+    )
+    assert fast is not None
+    found = whole(bits)[rows]
+    assert (found > near[rows]).any() or not unrenewed, "a stronger field turns slower somewhere"
+    assert_same_starts(fast, found)
 
 
 def test_several_levels_of_a_need_are_read_off_one_start(monkeypatch: pytest.MonkeyPatch) -> None:

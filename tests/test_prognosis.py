@@ -205,7 +205,8 @@ def test_renewed_parts_start_colder_or_as_cold(assessed: Assessment) -> None:
     """Property: a better part never makes a vehicle start at a warmer temperature (the starter may: its stronger field
     turns slower where resistance is what limits)."""
     outlook, rows = drawn_of(assessed).prognosis, np.arange(len(drawn_of(assessed).state.group))
-    renewed = renewed_coldest(drawn_of(assessed).state, outlook, rows, drawn_of(assessed).state.drawn[1][:, rows])
+    state = drawn_of(assessed).state
+    renewed = renewed_coldest(state, outlook, rows, state.drawn[1], outlook.coldest[1])
     for k, part in enumerate(PARTS):
         if part != "starter_motor":
             assert (renewed[k] <= outlook.coldest[1] + 0.3).all(), part
@@ -215,8 +216,9 @@ def test_the_outlook_with_a_renewal_is_that_of_the_renewed_vehicle(assessed: Ass
     """Two ways to the same: all times of `outlook_renewed` against `renewed_coldest` at one."""
     outlook, rows = drawn_of(assessed).prognosis, np.array([3, 0, 7])
     named = ["battery", "ground_path", "starter_motor"]
-    after = outlook_renewed(drawn_of(assessed).state, outlook, rows, named)
-    direct = renewed_coldest(drawn_of(assessed).state, outlook, rows, drawn_of(assessed).state.drawn[1][:, rows])
+    state = drawn_of(assessed).state
+    after = outlook_renewed(state, outlook, rows, named)
+    direct = renewed_coldest(state, outlook, rows, state.drawn[1], outlook.coldest[1])
     for i, part in enumerate(named):
         assert after.coldest[1, i] == pytest.approx(direct[PARTS.index(part), i], abs=1e-3)
     assert after.alive == pytest.approx(chosen(outlook, rows).alive)

@@ -19,7 +19,7 @@ from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, not_failed, scatter_draws
 from analysis.forecast.lows import Bounds, Weather, failed_by
 from analysis.forecast.season import Season
-from analysis.kernel.loops import places_by_window, weighted_places
+from analysis.kernel.loops import CHARGED, places_by_window, weighted_places
 from analysis.kernel.ready import compiled
 from analysis.readings.aid import Aid, aid_of
 from analysis.readings.draws import Draws, keys_of
@@ -34,8 +34,16 @@ from analysis.readings.outcomes import (
 )
 from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, in_chunks
 from analysis.readings.renewals import PART_CHANNELS, PARTS
-from analysis.starting.coldest_start import CHUNK_UNITS, DrawnLaws, Needs, drawn_coldest_starts, drawn_laws
-from analysis.starting.floors import Floors, floors_of
+from analysis.starting.coldest_start import (
+    CHUNK_UNITS,
+    DrawnLaws,
+    Limits,
+    Needs,
+    drawn_coldest_starts,
+    drawn_laws,
+    starts_with_renewed,
+)
+from analysis.starting.floors import floors_of
 from analysis.wear.state import FleetState
 
 CHARGE_SEED = 1_000_003  # chance of its own for the charge, so that the other draws stay as they are
@@ -48,21 +56,19 @@ class Outlook:
 
     coldest: (H, U, K) coldest start [degC] at the state's `ahead_d`; limiting: (U,) need that runs out first at the end of the
     horizon (0 speed, 1 supply, 2 coil); alive: (U, K) weight of a draw; renewed: (U,) probability that it failed since its last reading
-    and was repaired without a record; needs: per draw; depot: (U,) place among the season's; departure: (U, K) [K] of the vehicle
-    from its modelled coldest start; laws: of each class in each draw; failures: starts that failed and
-    that no repair has followed; floors: what no start is promised below; aid: what the vehicles' starting aids draw.
+    and was repaired without a record; depot: (U,) place among the season's; limits: what a start needs and is promised, per draw;
+    laws: of each class in each draw; failures: starts that failed and that no repair has followed; aid: what the vehicles'
+    starting aids draw.
     """
 
     coldest: Reals
     limiting: Ints
     alive: Floats
     renewed: Floats
-    needs: Needs
     depot: Ints
-    departure: Floats
+    limits: Limits
     laws: DrawnLaws
     failures: Failures
-    floors: Floors
     aid: Aid | None
 
 
@@ -83,25 +89,24 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     needs, departure = unit_needs(state, learned, draws)
     laws = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws))
     aid = aid_of(state.panel.units)
-    found = []
-    for h in range(len(state.ahead_d)):
-        by_need = drawn_coldest_starts(
-            state.drawn[h],
-            state.field,
-            state.rest_v,
-            state.group,
-            state.panel.volts,
-            state.laws,
-            needs,
-            laws,
-            aid,
-        )
-        found.append(by_need.max(axis=0))
-        if h == named:
-            limiting = np.median(by_need, axis=2).argmax(axis=0)
     charge = Draws(keys_of(state.names), draws, CHARGE_SEED)
     floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0), charge.normal("battery base"))
-    coldest = _floored(np.stack(found) + departure.astype(np.float32), floors.as_charged)
+    limits = Limits(needs, departure, floors)
+    every, none = np.arange(len(state.names)), np.zeros(len(state.names), dtype=np.int64)
+
+    def by_need(h: int) -> Reals:
+        own = state.field, state.rest_v, state.group, state.panel.volts, state.laws, needs, laws, aid
+        return drawn_coldest_starts(state.drawn[h], *own)
+
+    def at_time(h: int) -> Reals:
+        if h == named:
+            return ahead
+        found = _compiled_starts(state, limits, laws, aid, state.drawn[h], ahead, every, none, unrenewed=False)
+        return limits.ends(by_need(h).max(axis=0), charged=False) if found is None else found
+
+    of_each = by_need(named)
+    limiting, ahead = np.median(of_each, axis=2).argmax(axis=0), limits.ends(of_each.max(axis=0), charged=False)
+    coldest = np.stack([at_time(h) for h in range(len(state.ahead_d))])
     depot = season.codes(state.panel.units)
     failed = season.past.probability(depot, coldest[0], coldest[1])
     weight, lost = not_failed(failed, state.day - state.last_day, learned.recorded)
@@ -114,12 +119,7 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     says = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), usual_c, span, weight)
     alive, failures = weight * says.weight, explained(failures, says, usual_c)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
-    return Outlook(coldest, limiting, alive, renewed, needs, depot, departure, laws, failures, floors, aid)
-
-
-def _floored(coldest: Reals, floor: Floats) -> Reals:
-    """Coldest starts (..., U, K), none colder than what is promised at all, (U,) or (U, K)."""
-    return np.maximum(coldest, (floor if floor.ndim == 2 else floor[:, None]).astype(coldest.dtype))
+    return Outlook(coldest, limiting, alive, renewed, depot, limits, laws, failures, aid)
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:
@@ -164,12 +164,10 @@ def chosen(outlook: Outlook, rows: Ints) -> Outlook:
         outlook.limiting[rows],
         outlook.alive[rows],
         outlook.renewed[rows],
-        outlook.needs.of(rows),
         outlook.depot[rows],
-        outlook.departure[rows],
+        outlook.limits.of(rows),
         outlook.laws,
         outlook.failures.of(rows),
-        outlook.floors.of(rows),
         None if outlook.aid is None else outlook.aid.of(rows),
     )
 
@@ -228,13 +226,82 @@ def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[D
     return out, new_field
 
 
-def renewed_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn) -> Reals:
-    """(7 parts, rows, K) coldest start of drawn states (7, rows, K) with each part alone renewed [degC]."""
-    out = np.empty((len(PARTS), len(rows), outlook.alive.shape[1]), dtype=np.float32)
-    for k, part in enumerate(PARTS):
-        new, field = with_renewed(drawn, state.field[rows], state.weak[rows], part)
-        out[k] = drawn_coldest(state, outlook, rows, new, field, charged=part == "battery")
+def bits_of(parts: Sequence[str]) -> Ints:
+    """(N,) each part as `renewed` of :func:`coldest_with` has it alone."""
+    own = {part: 1 << k | (1 << CHARGED if part == "battery" else 0) for k, part in enumerate(PARTS)}
+    return np.array([own[part] for part in parts], dtype=np.int64)
+
+
+def coldest_with(
+    state: FleetState, outlook: Outlook, rows: Ints, renewed: Ints, drawn: Reals, known: Reals | None
+) -> Reals:
+    """(rows, K) coldest start of the vehicles `rows` of a drawn state (7, U, K) with parts renewed [degC].
+
+    renewed: (rows,) bits, 2^k for the k-th of PARTS and CHARGED after them, which a battery is that does not freeze; known:
+    (U, K) coldest start with nothing renewed, None where it is not known, which takes longer.
+    """
+    near = np.zeros(drawn.shape[1:], np.float32) if known is None else known
+    shared = state, outlook.limits, outlook.laws, outlook.aid
+    found = _compiled_starts(*shared, drawn, near, rows, renewed, unrenewed=known is not None)
+    if found is not None:
+        return found
+    out = np.empty((len(rows), drawn.shape[-1]), dtype=np.float32)
+    for bits in np.unique(renewed):
+        mine = np.flatnonzero(renewed == bits)
+        at = rows[mine]
+        new, field = drawn[:, at], state.field[at]
+        for k, part in enumerate(PARTS):
+            if bits >> k & 1:
+                new, field = with_renewed(new, field, state.weak[at], part)
+        by_need = drawn_coldest_starts(
+            new,
+            field,
+            state.rest_v[at],
+            state.group[at],
+            state.panel.volts[at],
+            state.laws,
+            outlook.limits.needs.of(at),
+            outlook.laws,
+            None if outlook.aid is None else outlook.aid.of(at),
+        )
+        out[mine] = outlook.limits.of(at).ends(by_need.max(axis=0), charged=bool(bits >> CHARGED & 1))
     return out
+
+
+def _compiled_starts(
+    state: FleetState,
+    limits: Limits,
+    laws: DrawnLaws,
+    aid: Aid | None,
+    drawn: Reals,
+    near: Reals,
+    rows: Ints,
+    renewed: Ints,
+    *,
+    unrenewed: bool,
+) -> Reals | None:
+    return starts_with_renewed(
+        drawn,
+        near,
+        rows,
+        renewed,
+        state.field,
+        state.weak,
+        state.rest_v,
+        state.group,
+        state.panel.volts,
+        state.laws,
+        limits,
+        laws,
+        aid,
+        unrenewed,
+    )
+
+
+def renewed_coldest(state: FleetState, outlook: Outlook, rows: Ints, drawn: Reals, known: Reals | None) -> Reals:
+    """(7 parts, rows, K) coldest start of a drawn state (7, U, K) with each part alone renewed [degC]; known: as above."""
+    each = [np.full(len(rows), bits) for bits in bits_of(PARTS)]
+    return np.stack([coldest_with(state, outlook, rows, bits, drawn, known) for bits in each])
 
 
 def sound_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> Reals:
@@ -242,33 +309,11 @@ def sound_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> Re
 
     A part that was never read may be as it will: that is a reason to read it, not to renew it.
     """
-    drawn, field = state.drawn[h][:, rows], state.field[rows]
-    for part in PARTS:
-        channels = state.usable[list(PART_CHANNELS[part])]
-        read = np.asarray(channels[:, rows].any(axis=(0, 2)))[:, None]
-        new_drawn, new_field = with_renewed(drawn, field, state.weak[rows], part)
-        drawn, field = np.where(read, new_drawn, drawn), np.where(read, new_field, field)
-    return drawn_coldest(state, outlook, rows, drawn, field, charged=True)
-
-
-def drawn_coldest(
-    state: FleetState, outlook: Outlook, rows: Ints, drawn: Drawn, field: Floats, *, charged: bool = False
-) -> Reals:
-    """(rows, K) coldest start of drawn states (7, rows, K); charged: the battery does not freeze, as a new one."""
-    floors = outlook.floors.of(rows)
-    by_need = drawn_coldest_starts(
-        drawn,
-        field,
-        state.rest_v[rows],
-        state.group[rows],
-        state.panel.volts[rows],
-        state.laws,
-        outlook.needs.of(rows),
-        outlook.laws,
-        None if outlook.aid is None else outlook.aid.of(rows),
-    )
-    found = by_need.max(axis=0) + outlook.departure[rows].astype(np.float32)
-    return _floored(found, floors.charged if charged else floors.as_charged)
+    renewed = np.full(len(rows), 1 << CHARGED, dtype=np.int64)
+    for k, part in enumerate(PARTS):
+        read = state.usable[list(PART_CHANNELS[part])][:, rows].any(axis=(0, 2))
+        renewed |= np.where(read, np.int64(1 << k), 0)
+    return coldest_with(state, outlook, rows, renewed, state.drawn[h], outlook.coldest[h])
 
 
 def coldest_today(
@@ -283,20 +328,13 @@ def coldest_today(
     """
     now = int(np.argmin(np.abs(state.ahead_d)))
     alive, renewed = outlook.alive[rows], outlook.renewed[rows]
-
-    def with_parts(some: Ints, parts: list[str]) -> Reals:
-        drawn, field = state.drawn[now][:, some], state.field[some]
-        for part in parts:
-            drawn, field = with_renewed(drawn, field, state.weak[some], part)
-        return drawn_coldest(state, outlook, some, drawn, field, charged="battery" in parts)
-
-    as_read = outlook.coldest[now][rows] if also is None else with_parts(rows, [also])
-    mended = as_read.copy()
-    perhaps = renewed > DEPARTURE.may_be_renewed
-    for k, name in enumerate(PARTS):
-        mine = np.flatnonzero(perhaps & (suspect[rows] == k))
-        if len(mine):
-            mended[mine] = with_parts(rows[mine], [name] if also is None else [name, also])
+    today = state.drawn[now], outlook.coldest[now]
+    parts = np.zeros(len(rows), dtype=np.int64) if also is None else np.repeat(bits_of([also]), len(rows))
+    as_read = today[1][rows] if also is None else coldest_with(state, outlook, rows, parts, *today)
+    mended, perhaps = as_read.copy(), renewed > DEPARTURE.may_be_renewed
+    some = np.flatnonzero(perhaps)
+    if len(some):
+        mended[some] = coldest_with(state, outlook, rows[some], (parts | bits_of(PARTS)[suspect[rows]])[some], *today)
     gone = np.where(perhaps, renewed / np.maximum(1.0 - renewed, 1e-6) * alive.mean(axis=1), 0.0)
     weight = np.concatenate([alive, np.broadcast_to(gone[:, None], alive.shape)], axis=1)
     failures = outlook.failures.of(rows)
@@ -308,14 +346,9 @@ def coldest_today(
 
 def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:
     """The outlook of `rows` with the named part of each renewed today; other vehicles are left out."""
-    coldest = np.empty((len(state.ahead_d), len(rows), outlook.alive.shape[1]), dtype=np.float32)
-    named = np.array(parts)
-    for part in PARTS:
-        mine = np.flatnonzero(named == part)
-        if not len(mine):
-            continue
-        at = rows[mine]
-        drawn, field = with_renewed(state.drawn[:, :, at], state.field[at], state.weak[at], part)
-        for h in range(len(state.ahead_d)):
-            coldest[h, mine] = drawn_coldest(state, outlook, at, drawn[h], field, charged=part == "battery")
-    return replace(chosen(outlook, rows), coldest=coldest)
+    bits = bits_of(parts)
+    coldest = [
+        coldest_with(state, outlook, rows, bits, drawn, known)
+        for drawn, known in zip(state.drawn, outlook.coldest, strict=True)
+    ]
+    return replace(chosen(outlook, rows), coldest=np.stack(coldest))

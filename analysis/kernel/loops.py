@@ -121,6 +121,187 @@ def coldest_on_levels(
                         found[n, u, k] = grid_c[at] + step * (ONE if along > ONE else NIL if along < NIL else along)
 
 
+STARTER_MOTOR, CONTROL_CIRCUIT, ENGINE_DRAG, CHARGED = 4, 5, 6, 7
+"""Bits of `renewed` in :func:`coldest_with_renewed`: places in PARTS, which before these are those of channels, and one more."""
+LOAD, CONTROL = 5, 6  # places of channels; the first belongs to two parts
+SURELY: Final = np.float32(1.0001)  # more than rounding makes of a bound
+
+
+def coldest_with_renewed(
+    first: int,
+    stop: int,
+    rows: Places,
+    renewed: Places,
+    level: Singles,
+    near: Singles,
+    unrenewed: bool,
+    field: Singles,
+    weak: Marks,
+    base: Singles,
+    circuit: Singles,
+    group: Places,
+    battery_cold: Singles,
+    load_cold: Singles,
+    copper: Singles,
+    grid_c: Singles,
+    below_c: Any,
+    least_level: Any,
+    battery_most: Singles,
+    load_most: Singles,
+    copper_load_most: Singles,
+    speed_need: Singles,
+    supply_need: Singles,
+    coil_need: Singles,
+    departure: Singles,
+    as_charged: Singles,
+    charged: Singles,
+    coldest: Singles,
+) -> None:
+    """Coldest starts (R, K) of the vehicles `rows` (R,) by whichever need falls short first, with parts `renewed` (R,) in bits.
+
+    near: (U, K) coldest starts near which the search begins; unrenewed: whether they are those with nothing renewed, so that
+    draws which no renewal touches keep theirs.  weak: (U, K); battery_most, load_most, copper_load_most: (G, T, K) the most
+    of battery_cold, of load_cold and of its product with copper at a temperature and above it; departure (U, K), floors
+    as_charged (U, K) and charged (U,) [degC]; all others as in :func:`coldest_on_levels`.
+
+    From a temperature at which nothing falls short there or above, were the most asked at once, the search goes colder until
+    something does or the floor is reached.
+    """
+    temperatures, draws = len(grid_c), field.shape[1]
+    step = grid_c[1] - grid_c[0]
+    touched = np.empty(LOAD, np.int64)
+    for i in range(first, stop):
+        u, parts, many = rows[i], renewed[i], 0
+        for c in range(LOAD):
+            if (parts >> c) & 1 == 1:
+                touched[many] = c
+                many += 1
+        g, new_starter, new_charge = group[u], (parts >> STARTER_MOTOR) & 1 == 1, (parts >> CHARGED) & 1 == 1
+        new_engine, new_control = (parts >> ENGINE_DRAG) & 1 == 1, (parts >> CONTROL_CIRCUIT) & 1 == 1
+        open_v, brush = circuit[u, OPEN_V], circuit[u, BRUSH_LOST_V]
+        reference, emf_v = circuit[u, REFERENCE_RPM], circuit[u, EMF_V]
+        share, per_12, bounded = circuit[u, SPEED_SHARE], circuit[u, PER_12], NIL <= circuit[u, SPEED_SHARE] <= ONE
+        for k in range(draws):
+            before, floor, away = near[u, k], as_charged[u, k], departure[u, k]
+            turns, new_load = field[u, k], new_starter if weak[u, k] else new_engine
+            stronger = new_starter and weak[u, k] and turns < ONE
+            if unrenewed:
+                better = (new_load and level[LOAD, u, k] > ONE) or (new_control and level[CONTROL, u, k] > ONE)
+                for n in range(many):
+                    better |= level[touched[n], u, k] > ONE
+                if not better and not stronger and (not new_charge or before > floor):
+                    coldest[i, k] = before
+                    continue
+            if new_charge:
+                floor = charged[u]
+            if unrenewed and not stronger and before <= floor:
+                coldest[i, k] = floor
+                continue
+            own = level[0, u, k]
+            own = ONE if parts & 1 == 1 and own > ONE else own
+            battery_ohm = (least_level if own < least_level else own) * base[u, 0] * MILLI
+            own = level[1, u, k]
+            own = ONE if (parts >> 1) & 1 == 1 and own > ONE else own
+            cable_mohm = (least_level if own < least_level else own) * base[u, 1]
+            own = level[2, u, k]
+            own = ONE if (parts >> 2) & 1 == 1 and own > ONE else own
+            cables_ohm = (cable_mohm + (least_level if own < least_level else own) * base[u, 2]) * MILLI
+            own = level[3, u, k]
+            own = ONE if (parts >> 3) & 1 == 1 and own > ONE else own
+            contacts_ohm = (least_level if own < least_level else own) * base[u, 3] * MILLI
+            own = level[4, u, k]
+            own = ONE if new_starter and own > ONE else own
+            motor_ohm = (least_level if own < least_level else own) * base[u, 4] * MILLI
+            own = level[LOAD, u, k]
+            own = ONE if new_load and own > ONE else own
+            load_a = (least_level if own < least_level else own) * base[u, LOAD]
+            own = level[CONTROL, u, k]
+            own = ONE if new_control and own > ONE else own
+            control_mohm = (least_level if own < least_level else own) * base[u, CONTROL]
+            emf = (emf_v - brush) / reference * (ONE if stronger else turns)
+            reference_v = emf * reference
+            need_rpm, need_v, need_coil_v = speed_need[u, k], supply_need[u, k], coil_need[u, k]
+            cell = min(
+                max((before - away - grid_c[0]) / step, NIL), np.float32(temperatures)
+            )  # not a number: the warmest
+            t = min(int(cell) + 1, temperatures - 1) if cell == cell else temperatures - 1
+            found, surely, begun = below_c, unrenewed and not stronger, False
+            rpm_above, volts_above, coil_above = NIL, NIL, NIL
+            while t >= 0:
+                warm = copper[t]  # as in `coldest_on_levels`
+                aid = circuit[u, AID_A] if grid_c[t] < circuit[u, AID_BELOW_C] else NIL
+                coil_mohm, sound = circuit[u, COIL_MOHM] * warm, circuit[u, SOUND_MOHM] * MILLI * warm
+                battery, asked = battery_ohm * battery_cold[g, t, k], load_a * load_cold[g, t, k]
+                left_v = open_v - aid * battery
+                drive = left_v - brush
+                loop = battery + (cables_ohm * warm + contacts_ohm) + motor_ohm * warm
+                turning = drive - asked * (ONE - share) * loop
+                slowed = turning / (ONE + asked * share * loop / reference_v)
+                rpm = (turning if turning < slowed or turning != turning else slowed) / emf
+                amps = (
+                    asked
+                    * ((ONE - share) + share * drive / reference_v)
+                    / (ONE + asked * share * (battery + sound) / reference_v)
+                )
+                volts = left_v - amps * battery
+                on_coil = volts * coil_mohm / (coil_mohm + control_mohm)
+                volts, on_coil = volts * per_12, (volts if volts < on_coil or volts != volts else on_coil) * per_12
+                if not surely and t < temperatures - 1:
+                    battery, asked = battery_ohm * battery_most[g, t, k], load_a * load_most[g, t, k]
+                    lost = asked * (battery + contacts_ohm) + load_a * copper_load_most[g, t, k] * (
+                        cables_ohm + motor_ohm
+                    )
+                    left_v = open_v - aid * battery
+                    turning = left_v - brush - (ONE - share) * lost
+                    least_v = left_v - battery * (
+                        asked
+                        * ((ONE - share) + share * (open_v - brush) / reference_v)
+                        / (ONE + asked * share * (battery + sound) / reference_v)
+                    )
+                    surely = (
+                        bounded
+                        and emf > NIL
+                        and turning > NIL
+                        and least_v > NIL
+                        and turning / (ONE + share * lost / reference_v) > SURELY * need_rpm * emf
+                        and least_v * per_12 > SURELY * need_v
+                        and least_v * coil_mohm * per_12 > SURELY * need_coil_v * (coil_mohm + control_mohm)
+                    )
+                    if not surely:
+                        t = min(t + 2, temperatures - 1)
+                        continue
+                surely = True
+                if rpm - need_rpm < NIL or volts - need_v < NIL or on_coil - need_coil_v < NIL:
+                    if not begun and t < temperatures - 1:  # by rounding
+                        surely, t = False, t + 1
+                        continue
+                    for n in range(3):
+                        lacks = (rpm - need_rpm) if n == 0 else (volts - need_v) if n == 1 else (on_coil - need_coil_v)
+                        if not lacks < NIL:
+                            continue
+                        along = ONE
+                        if t < temperatures - 1:
+                            above = (
+                                (rpm_above - need_rpm)
+                                if n == 0
+                                else (volts_above - need_v)
+                                if n == 1
+                                else (coil_above - need_coil_v)
+                            )
+                            rise = above - lacks
+                            along = -lacks / (LEAST_RISE_V if rise < LEAST_RISE_V else rise)
+                        one = grid_c[t] + step * (ONE if along > ONE else NIL if along < NIL else along)
+                        if one > found or one != one:
+                            found = one
+                    break
+                if grid_c[t] + away <= floor:
+                    break
+                rpm_above, volts_above, coil_above, begun = rpm, volts, on_coil, True
+                t -= 1
+            own = found + away
+            coldest[i, k] = own if own > floor or own != own else floor
+
+
 def failed_by_the_end(
     first: int,
     stop: int,

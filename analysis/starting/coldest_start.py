@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -21,14 +22,16 @@ from analysis.kernel.loops import (
     SOUND_MOHM,
     SPEED_SHARE,
     coldest_on_levels,
+    coldest_with_renewed,
 )
 from analysis.kernel.ready import compiled
 from analysis.readings.aid import Aid
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
 from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
-from analysis.readings.panel import Floats, Ints, Reals, in_chunks
+from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.starting.choices import LOOP
+from analysis.starting.floors import Floors
 from analysis.starting.loop import StartLimits, StartState, battery_times, blocks_of, load_times, start_margins_v
 
 GRID_C = np.arange(-68.0, 41.0, 4.0)
@@ -75,11 +78,19 @@ class DrawnLaws:
 
     def cold(self, laws: ClassLaws, draws: int) -> Colds:
         """What the cold multiplies the battery's resistance and the load by, (G, T, K) each; kept for the next vehicles."""
+        return self._colds(laws, draws)[:2]
+
+    def most(self, laws: ClassLaws, draws: int) -> Colds:
+        """The most of battery, of load and of load times copper at a temperature and above it, (G, T, K) each."""
+        return self._colds(laws, draws)[2:]
+
+    def _colds(self, laws: ClassLaws, draws: int) -> Colds:
         if id(laws) not in self.made:
-            self.made[id(laws)] = (
-                laws,
-                tuple(_cold(laws, name, getattr(self, name), draws) for name in ("battery", "load")),
+            battery, load = (_cold(laws, name, getattr(self, name), draws) for name in ("battery", "load"))
+            above = (
+                np.maximum.accumulate(t[:, ::-1], axis=1)[:, ::-1] for t in (battery, load, load * _copper()[:, None])
             )
+            self.made[id(laws)] = laws, (battery, load, *(np.ascontiguousarray(t) for t in above))
         return self.made[id(laws)][1]
 
 
@@ -239,7 +250,8 @@ def starts_on_levels(
     found = tuple(np.empty(level.shape, dtype=np.float32) for level in levels)
     loop = compiled(coldest_on_levels)
     if loop is not None:
-        arrays = _laid_out(state, field, rest_v, group, volts, laws, departures or as_fitted(laws), aid)
+        shared = _laid_out(rest_v, group, volts, laws, departures or as_fitted(laws), aid, state.shape[2])
+        arrays = (*(np.ascontiguousarray(a, dtype=np.float32) for a in (state, field)), *shared)
         asked = [np.ascontiguousarray(level, dtype=np.float32) for level in levels]
 
         def fill(s: slice) -> None:
@@ -260,15 +272,77 @@ def starts_on_levels(
     return found[0], found[1], found[2]
 
 
-def _laid_out(
+@dataclass(frozen=True)
+class Limits:
+    """What a coldest start ends at: needs, the departure of each vehicle from the model (U, K) [K], and floors."""
+
+    needs: Needs
+    departure: Floats
+    floors: Floors
+
+    def of(self, rows: Ints) -> Limits:
+        """Those of some vehicles."""
+        return Limits(self.needs.of(rows), self.departure[rows], self.floors.of(rows))
+
+    def ends(self, coldest: Reals, *, charged: bool) -> Reals:
+        """Modelled coldest starts (..., U, K) departed from, none colder than what is promised; charged: with a new battery."""
+        floor = self.floors.charged if charged else self.floors.as_charged
+        away = coldest + self.departure.astype(np.float32)
+        return np.asarray(np.maximum(away, (floor if floor.ndim == 2 else floor[:, None]).astype(away.dtype)))
+
+    @cached_property
+    def singles(self) -> list[npt.NDArray[np.float32]]:
+        """As compiled loops take them."""
+        needs, floor = self.needs, self.floors.as_charged
+        every = np.broadcast_to(floor if floor.ndim == 2 else floor[:, None], self.departure.shape)
+        own = (needs.speed, needs.supply, needs.coil, self.departure, every, self.floors.charged)
+        return [np.ascontiguousarray(a, np.float32) for a in own]
+
+
+def starts_with_renewed(
     state: Reals,
+    near: Reals,
+    rows: Ints,
+    renewed: Ints,
     field: Floats,
+    weak: Bools,
+    rest_v: Floats,
+    group: Ints,
+    volts: Floats,
+    laws: ClassLaws,
+    limits: Limits,
+    departures: DrawnLaws,
+    aid: Aid | None,
+    unrenewed: bool,
+) -> npt.NDArray[np.float32] | None:
+    """(rows, K) coldest starts of the vehicles `rows` of a drawn state (7, U, K) with parts renewed, in bits as
+    :func:`coldest_with_renewed` has them; None where loops are not compiled.
+
+    near: (U, K) starts near these; unrenewed: whether they are those with nothing renewed, which spares most of the search.
+    """
+    loop = compiled(coldest_with_renewed)
+    if loop is None:
+        return None
+    draws = state.shape[2]
+    shared = _laid_out(rest_v, group, volts, laws, departures, aid, draws)
+    arrays = (
+        *(np.ascontiguousarray(a, np.int64) for a in (rows, renewed)),
+        *(np.ascontiguousarray(a, np.float32) for a in (state, near)), unrenewed, np.ascontiguousarray(field, np.float32),
+        np.ascontiguousarray(weak), *shared, *departures.most(laws, draws), *limits.singles,
+    )  # fmt: skip
+    found = np.empty((len(rows), draws), np.float32)
+    in_chunks(len(rows), CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays, found))
+    return found
+
+
+def _laid_out(
     rest_v: Floats,
     group: Ints,
     volts: Floats,
     laws: ClassLaws,
     away: DrawnLaws,
     aid: Aid | None,
+    draws: int,
 ) -> tuple[Any, ...]:
     """What :func:`coldest_on_levels` reads, as :func:`start_state` makes it; the laws of a draw are the same for a whole class,
     and so is what they make of battery and load at each temperature: (G, T, K)."""
@@ -280,14 +354,17 @@ def _laid_out(
     circuit[:, PER_12] = 12.0 / volts
     circuit[:, AID_A], circuit[:, AID_BELOW_C] = (0.0, 0.0) if aid is None else (aid.load_a, aid.below_c)
     return (
-        np.ascontiguousarray(state, dtype=np.float32),
-        np.ascontiguousarray(field, dtype=np.float32),
         laws.base[group].astype(np.float32),
         circuit,
         np.ascontiguousarray(group, dtype=np.int64),
-        *away.cold(laws, state.shape[2]),
-        (1.0 - COPPER_PER_K.value * (REFERENCE_C.value - GRID_C)).astype(np.float32),
+        *away.cold(laws, draws),
+        _copper(),
         GRID_C.astype(np.float32),
         np.float32(BELOW_C),
         np.float32(OBSERVING.least_level),
     )
+
+
+def _copper() -> npt.NDArray[np.float32]:
+    """(T,) by what the cold multiplies copper's resistance."""
+    return np.asarray(1.0 - COPPER_PER_K.value * (REFERENCE_C.value - GRID_C), dtype=np.float32)

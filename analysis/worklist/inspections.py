@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.forecast.choices import LEARNING
-from analysis.forecast.outlook import Outlook, drawn_coldest, renewed_coldest
+from analysis.forecast.outlook import Outlook, chosen, coldest_with, renewed_coldest
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, days_since_epoch
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.state import FleetState
@@ -96,9 +96,10 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
 
 def gained(state: FleetState, outlook: Outlook, rows: Ints, drawn: Reals) -> Reals:
     """(7 parts, rows, K) kelvin colder that drawn states (7, rows, K) start with each part alone renewed."""
-    return np.asarray(
-        drawn_coldest(state, outlook, rows, drawn, state.field[rows]) - renewed_coldest(state, outlook, rows, drawn)
-    )
+    own = replace(state.of(rows), field=state.field[rows], weak=state.weak[rows])
+    each, every = chosen(outlook, rows), np.arange(len(rows))
+    as_it_is = coldest_with(own, each, every, np.zeros_like(every), drawn, None)
+    return np.asarray(as_it_is - renewed_coldest(own, each, every, drawn, as_it_is))
 
 
 def drawn_ago(state: FleetState, rows: Ints, ago_d: Floats) -> Reals:

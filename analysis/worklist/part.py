@@ -59,7 +59,7 @@ def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: 
     worn = shares.copy()
     cold = np.full((n, len(PARTS)), np.nan)
     if len(rows):
-        renewed = renewed_coldest(state, outlook, rows, state.drawn[h][:, rows])
+        renewed = renewed_coldest(state, outlook, rows, state.drawn[h], outlook.coldest[h])
         gain = outlook.coldest[h][rows][None] - renewed
         shares[rows] = part_shares(gain, weight)
     shares = blamed(shares, outlook.failures)

@@ -126,9 +126,9 @@ def unit_table(
     status = np.where(count == 0, "no reading", np.where(count < JUDGING.fewest_readings, "too few readings", "judged"))
     now, alive = coldest_today(state, outlook, part, rows)
     limited = np.array(NEEDS)[outlook.limiting].astype(object)
-    middle, floor = weighted_quantile(now, alive, 0.5), np.median(outlook.floors.as_charged, axis=1)
+    middle, floor = weighted_quantile(now, alive, 0.5), np.median(outlook.limits.floors.as_charged, axis=1)
     held = middle <= floor + JUDGING.floor_held_k
-    limited = np.where(held, np.array(FLOORS)[outlook.floors.binding], limited)
+    limited = np.where(held, np.array(FLOORS)[outlook.limits.floors.binding], limited)
     failures = outlook.failures
     return pd.DataFrame(
         {
