@@ -6,7 +6,7 @@ in chunks that fit the cache, drawn from and summed up there, and made again for
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -107,6 +107,10 @@ class GrowthSummary:
     back_d: Floats
     onset_d: Floats
     last_slip: Floats
+
+    def of(self, rows: Ints) -> GrowthSummary:
+        """What is kept of some of them."""
+        return GrowthSummary(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
 
 
 def older_than_the_part(grid: PathGrid, age_d: Floats) -> Floats:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Self
 
 import numpy as np
 import numpy.typing as npt
@@ -100,7 +101,7 @@ class FleetRead:
         """(U,) names of the vehicles."""
         return np.asarray(self.panel.units["unit"].astype(str).to_numpy(dtype=object))
 
-    def of(self, rows: Ints) -> FleetRead:
+    def of(self, rows: Ints) -> Self:
         """What is known of some of the vehicles; what all share stays."""
         return replace(
             self,
@@ -129,6 +130,17 @@ class FleetState(FleetRead):
     field: Floats
     weak: Bools
     starter_share: Floats
+
+    def of(self, rows: Ints) -> Self:
+        """Some of the vehicles, with what was drawn of them."""
+        return replace(
+            super().of(rows),
+            growth=tuple(growth.of(rows) for growth in self.growth),
+            drawn=self.drawn[:, :, rows],
+            field=self.field[rows],
+            weak=self.weak[rows],
+            starter_share=self.starter_share[rows],
+        )
 
 
 def estimate_state(

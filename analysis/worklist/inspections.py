@@ -96,8 +96,7 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
 
 def gained(state: FleetState, outlook: Outlook, rows: Ints, drawn: Reals) -> Reals:
     """(7 parts, rows, K) kelvin colder that drawn states (7, rows, K) start with each part alone renewed."""
-    own = replace(state.of(rows), field=state.field[rows], weak=state.weak[rows])
-    each, every = chosen(outlook, rows), np.arange(len(rows))
+    own, each, every = state.of(rows), chosen(outlook, rows), np.arange(len(rows))
     as_it_is = coldest_with(own, each, every, np.zeros_like(every), drawn, None)
     return np.asarray(as_it_is - renewed_coldest(own, each, every, drawn, as_it_is))
 
