@@ -104,7 +104,7 @@ def test_a_vehicle_has_the_same_draws_in_every_fleet_and_another_seed_has_others
 def usual() -> Assessment:
     """The small fleet."""
     with pytest.MonkeyPatch.context() as patch:
-        quick(patch, looks=3)
+        quick(patch, looks=2)
         return samples_kept.assess(tables_of(fleet()), as_of=DAY)
 
 
@@ -118,22 +118,24 @@ def same(one: Assessment, other: Assessment) -> None:
         np.testing.assert_allclose(a[name].to_numpy(float), b[name].to_numpy(float), rtol=0, atol=1e-9, err_msg=name)
 
 
-@pytest.mark.parametrize("name", ["AAA", "U00009x", "ZZZ"])
-def test_a_vehicle_never_read_changes_nothing_for_the_others(
-    name: str, usual: Assessment, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(
+    "names", [("AAA", "U00009x", "ZZZ"), *(pytest.param((n,), marks=pytest.mark.nightly) for n in ("AAA", "ZZZ"))]
+)
+def test_vehicles_never_read_change_nothing_for_the_others(
+    names: tuple[str, ...], usual: Assessment, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One more vehicle, first, in the middle or last by name, of a known or a new class: all others to 1e-9."""
-    quick(monkeypatch, looks=3)
+    """More vehicles, first, in the middle and last by name, of a known and a new class: all others to 1e-9; by night one alone."""
+    quick(monkeypatch, looks=2)
     made = tables_of(fleet())
-    more = made.units.iloc[:1].assign(unit=name)
-    more = more if name != "ZZZ" else more.assign(vehicle_class="a class of its own")
+    more = pd.concat([made.units.iloc[:1].assign(unit=name) for name in names])
+    more.loc[more["unit"] == "ZZZ", "vehicle_class"] = "a class of its own"
     units = pd.concat([more, made.units], ignore_index=True)
     same(usual, assess(replace(made, units=units), as_of=DAY))
 
 
 def test_the_order_of_files_changes_nothing(usual: Assessment, monkeypatch: pytest.MonkeyPatch) -> None:
     """Rows of every table shuffled: all figures to 1e-9."""
-    quick(monkeypatch, looks=3)
+    quick(monkeypatch, looks=2)
     made = tables_of(fleet())
     shuffled = FleetTables(
         made.units.sample(frac=1.0, random_state=1).reset_index(drop=True),

@@ -136,9 +136,9 @@ def test_a_constant_good_drop_alone_condemns_nobody() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("lists", "apart"), [(1, "56D"), pytest.param(18, "56D", marks=pytest.mark.nightly)])
-def test_nothing_impossible_is_said_on_the_demos_dates(lists: int, apart: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Property, on the demo operator's 144 vehicles: its own day; by night every eighth week of almost three years.
+@pytest.mark.nightly  # one more fleet for what is held of every kind of small fleet above
+def test_nothing_impossible_is_said_on_the_demos_dates(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Property, on the demo operator's 144 vehicles: every eighth week of almost three years, and its own day.
 
     What was learned of the class matters little here: one look at the past does.
     """
@@ -146,7 +146,7 @@ def test_nothing_impossible_is_said_on_the_demos_dates(lists: int, apart: str, m
     made = samples_kept.kept("demo operator", demo_operator)
     tables = FleetTables(made.units, made.readings, made.repairs, made.climate, made.forecast)
     looks: dict[str, Look] = {}
-    for day in pd.date_range(end=pd.Timestamp(DEMO_DAY), periods=lists, freq=apart):
+    for day in pd.date_range(end=pd.Timestamp(DEMO_DAY), periods=18, freq="56D"):
         assessed = assess(tables, as_of=day, with_classes=False, looks=looks)
         rows = list_rows(assessed, tables.readings, flagged_only=False)
         hold(assessed, rows, tables.readings)

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from samples_fleet import fleet, fleet_folder, quick, tables_of
+from samples_fleet import few_folder, fleet, fleet_folder, quick, tables_of
 from samples_kept import assess as assess_kept
 
 from analysis.forecast.learning import Look
@@ -115,7 +115,7 @@ def test_laws_of_other_vehicles_under_the_same_name_are_left_out_and_change_noth
     odd = replace(told, usual=3.0 * told.usual)
     found = assess(replace(tables, taught=(odd,)), as_of=day, with_classes=False)
     assert found.begun.unlike == (odd.name,)
-    pd.testing.assert_frame_equal(found.units, assess(tables, as_of=day, with_classes=False).units)
+    pd.testing.assert_frame_equal(found.units, judged().units)
 
 
 def test_looks_made_before_laws_were_brought_are_made_again() -> None:
@@ -184,7 +184,7 @@ def test_a_class_is_held_to_the_steps_of_growth_that_there_are() -> None:
 
 def test_from_fleet_to_fleet_by_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Written once, never overwritten; brought in, said on the list, in the audit, and forgotten again."""
-    db, file = str(fleet_folder(tmp_path)), tmp_path / "laws.json"
+    db, file = str(few_folder(tmp_path)), tmp_path / "laws.json"
     day = ["--as-of", str(fleet().as_of)]
     assert main(["--db", db, "classes", "--export", str(file), *day]) == 0
     assert main(["--db", db, "classes", "--export", str(file), *day]) == 2

@@ -105,21 +105,22 @@ def test_the_part_is_named_for_all_that_volts_cannot_tell_apart(volts: Fleet, ju
     )
 
 
-def test_one_clamped_vehicle_lends_its_amps_to_its_class(volts: Fleet) -> None:
+def test_one_clamped_vehicle_lends_its_amps_to_its_class(volts: Fleet, judged: Assessment) -> None:
     """Where any vehicle of the class was clamped its amps are the class's: levels of the others hardly move, ohms do."""
     tables = tables_of(volts)
     some = tables.readings["unit"] == tables.units["unit"].iloc[0]
     clamped = replace(tables, readings=tables.readings.assign(crank_a=np.where(some, 150.0, np.nan)))
     with pytest.MonkeyPatch.context() as patch:
         quick(patch)
-        one, other = (drawn_of(assess(t, as_of=DAY)).state for t in (tables, clamped))
+        one, other = (drawn_of(a).state for a in (judged, assess(clamped, as_of=DAY)))
     assert other.laws.base[0, LOAD] == pytest.approx(150.0, rel=0.15)
     levels = [s.growth[BATTERY].level for s in (one, other)]
     assert np.nanmedian(np.abs(np.log(levels[0] / levels[1]))) < 0.1
 
 
-def test_volts_catch_no_starts_that_they_can_see(volts: Fleet) -> None:
+def test_volts_catch_no_starts_that_they_can_see(volts: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of the batteries' no-starts some are flagged a fortnight before; a fleet of volts used to catch none."""
+    quick(monkeypatch)
     tables: FleetTables = tables_of(volts)
     days = pd.date_range("2022-10-05", "2023-05-17", freq="56D")
     flags = {day: set(a.units.loc[a.units["flagged"], "unit"]) for day, a in backtest_lists(tables, days)}
