@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -27,7 +27,8 @@ from demo_fleet.specs import FleetSpec
 from ingest.importer import import_paths
 from ingest.store import open_database
 
-FEW = 5
+FEW = ("U00003", "U00004", "U00008", "U00019", "U00024")
+"""Vehicles of the small fleet, of three classes: sound and flagged ones, with a row set aside and renewals that nobody recorded."""
 SMALL = FleetSpec(901, units=24, years=2.0, unrecorded=0.2)
 
 
@@ -43,25 +44,29 @@ def fleet_folder(path: Path) -> Path:
     return copy_of(kept_file("small fleet", _import_fleet), path) / "fleet.db"
 
 
-def few_vehicles(files: Path) -> Path:
-    """The files of the small fleet, of its first FEW vehicles only, in a new folder."""
-    export_fleet(fleet(), files)
-    for file in files.glob("*.csv"):
-        table = pd.read_csv(file, dtype=str, keep_default_na=False)
-        if "unit" in table:
-            table[table["unit"].isin(fleet().units["unit"].iloc[:FEW])].to_csv(file, index=False)
-    return files
+def few() -> Fleet:
+    """The small fleet without all vehicles but FEW."""
+    made = fleet()
+    tables = {f.name: getattr(made, f.name) for f in fields(made)}
+    return replace(
+        made,
+        **{
+            name: table[table["unit"].isin(FEW)].reset_index(drop=True)
+            for name, table in tables.items()
+            if isinstance(table, pd.DataFrame) and "unit" in table
+        },
+    )
 
 
 def few_folder(path: Path) -> Path:
-    """A copy of the database of these in the folder `path`."""
+    """A copy of the database of these, its files beside it in `files`, in the folder `path`."""
     return copy_of(kept_file("few vehicles", _import_few), path) / "fleet.db"
 
 
 def _import_few(folder: Path) -> None:
-    files = few_vehicles(folder / "files")
+    export_fleet(few(), folder / "files")
     db = open_database(folder / "fleet.db")
-    import_paths(db, [files])
+    import_paths(db, [folder / "files"])
     in_one_file(db)
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_fleet import fleet, fleet_folder, quick
+from samples_fleet import FEW, few, few_folder, quick
 
 from dashboard.cli.main import main
 from dashboard.files.as_csv import LIST_COLUMNS
@@ -43,8 +43,8 @@ Run = Callable[..., Ran]
 
 @pytest.fixture(scope="module")
 def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database into which the small fleet's files were imported through the front door."""
-    return fleet_folder(tmp_path_factory.mktemp("fleet"))
+    """A database into which files of a few vehicles were imported through the front door."""
+    return few_folder(tmp_path_factory.mktemp("fleet"))
 
 
 @pytest.fixture(autouse=True)
@@ -136,7 +136,7 @@ def test_risk_as_json_has_the_contract_s_names(run: Run, database: Path) -> None
     assert spells.startswith("Cold spells"), "no daily lows of a depot are known"
     assert (body["as_of"], body["horizon_days"]) == (DAY, 30)
     flagged, all_units = rows_of(some.out), rows_of(every.out)
-    assert len(all_units) == len(fleet().units)
+    assert len(all_units) == len(FEW)
     assert flagged == [u for u in all_units if u["flagged"]]
     assert flagged
     assert all(tuple(n for n in u if n != "evidence") == CONTRACT for u in all_units), "evidence is no cell of a table"
@@ -159,7 +159,7 @@ def test_the_three_forms_say_the_same(run: Run, database: Path) -> None:
 
 def test_risk_knows_nothing_of_its_day_and_later(run: Run, database: Path, tmp_path: Path) -> None:
     """Contract: the list for D equals that of a database into which only files cut at D were imported."""
-    day, made = pd.Timestamp(DAY), fleet()
+    day, made = pd.Timestamp(DAY), few()
     cut = replace(
         made,
         readings=made.readings[made.readings["taken_at"] < day],

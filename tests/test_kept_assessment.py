@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import FEW, few_vehicles, fleet, quick
+from samples_fleet import FEW, few, quick
 from sqlite_utils import Database
 from test_packed import Run, assert_same, pack, signed
 
@@ -30,6 +30,7 @@ from dashboard.desk import kept_assessment, taught_laws
 from dashboard.desk.assessment import NothingToAssess, assess_database, load_tables
 from dashboard.desk.own_limits import save_limits
 from dashboard.judging import process
+from demo_fleet.export import export_fleet
 from ingest import store
 from ingest.backups import backup
 from ingest.corrections import correct, undo, withdraw
@@ -46,7 +47,7 @@ EARLIER = NOW - dt.timedelta(days=2)
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A few vehicles of the small fleet, through the front door."""
     folder = tmp_path_factory.mktemp("made")
-    few_vehicles(folder / "files")
+    export_fleet(few(), folder / "files")
     db = store.open_database(folder / "fleet.db")
     import_paths(db, [folder / "files"], now=EARLIER)
     db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -93,7 +94,7 @@ def test_commands_on_unchanged_data_work_nothing_out(
     path: Path, calls: list[pd.Timestamp], capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The first command works it out; the others, and the same again, take what it kept and say the same."""
-    unit = str(fleet().units["unit"].iloc[0])
+    unit = str(few().units["unit"].iloc[0])
     told = ("--db", str(path), "--as-of", DAY.isoformat())
     commands = (("risk", "--all"), ("unit", unit), ("plan",), ("classes",), ("resets", "list"))
     said = []
@@ -120,9 +121,9 @@ def taught_here(db: Database) -> tuple[TaughtClass, ...]:
 
 def changes(db: Database, tmp_path: Path) -> list[tuple[str, Callable[[], object], bool]]:
     """What may happen to a database, and whether the list of DAY knows of it."""
-    unit, other = fleet().units["unit"].iloc[:2]
+    unit, other = few().units["unit"].iloc[:2]
     values = {"unit": unit, "taken_at": "2022-12-05T07:30", "rest_v": 12.4, "crank_min_v": 10.9, "crank_a": 190}
-    (tmp_path / "colder.csv").write_text(f"depot,month,low_c\n{fleet().units['depot'].iloc[0]},12,-19\n")
+    (tmp_path / "colder.csv").write_text(f"depot,month,low_c\n{few().units['depot'].iloc[0]},12,-19\n")
     (tmp_path / "more.csv").write_text("unit,vehicle_class,system_v,depot\nZ-1,van,12,hill\n")
     who = {"by": "anna", "now": EARLIER}
     last: list[int] = []
@@ -151,7 +152,7 @@ def changes(db: Database, tmp_path: Path) -> list[tuple[str, Callable[[], object
         ), True),
         ("tolerated", lambda: save_setting(db, "tolerated_false_flags", 2.0, by="m", now=NOW), True),
         ("own limits", lambda: save_limits(
-            db, f'[vehicle_class."{fleet().units["vehicle_class"].iloc[0]}"]\nleast_cranking_rpm = 160\n', by="m"
+            db, f'[vehicle_class."{few().units["vehicle_class"].iloc[0]}"]\nleast_cranking_rpm = 160\n', by="m"
         ), True),
         ("laws", lambda: save_setting(db, taught_laws.SETTING, [one.plain() for one in taught_here(db)], by="m", now=NOW), True),
         ("pin", lambda: set_pin(db, unit=unit, week="2022-W52", kind="pin", by="m", now=NOW), False),
@@ -257,7 +258,7 @@ def test_another_database_of_the_same_name_gets_none_of_it(
     files_of = made.parent / "files"
     for low in ("-3", "-21"):
         throw_away(path)
-        (tmp_path / "climate.csv").write_text(f"depot,month,low_c\n{fleet().units['depot'].iloc[0]},12,{low}\n")
+        (tmp_path / "climate.csv").write_text(f"depot,month,low_c\n{few().units['depot'].iloc[0]},12,{low}\n")
         db = store.open_database(path)
         import_paths(db, [files_of, tmp_path / "climate.csv"], now=EARLIER)
         assess_database(db, as_of=DAY)
@@ -265,7 +266,7 @@ def test_another_database_of_the_same_name_gets_none_of_it(
         backup(db, saved)
         db.conn.close()
     assert len(calls) == 2
-    unit = fleet().units["unit"].iloc[0]
+    unit = few().units["unit"].iloc[0]
     for amps in (150, 250):
         throw_away(path)
         shutil.copyfile(saved, path)
@@ -291,8 +292,8 @@ def test_another_program_makes_its_own(
 def test_a_place_that_cannot_be_written_to_costs_time_only(db: Database, path: Path, calls: list[pd.Timestamp]) -> None:
     """A file stands where the folder should be (permissions do not bind whoever runs the tests as root)."""
     Path(f"{path}-assessments").write_text("in the way")
-    assert len(assess_database(db, as_of=DAY).units) == FEW
-    assert len(assess_database(db, as_of=DAY).units) == FEW
+    assert len(assess_database(db, as_of=DAY).units) == len(FEW)
+    assert len(assess_database(db, as_of=DAY).units) == len(FEW)
     assert len(calls) == 2
     memory = Database(memory=True)
     assert kept_assessment.folder_of(memory) is None

@@ -53,7 +53,7 @@ def same(found: pd.DataFrame, other: pd.DataFrame) -> None:
 def acts(path: Path, rng: np.random.Generator) -> list[str]:
     """What is done in a week, by chance: readings old and new, a repair, corrections, withdrawals, undoing."""
     db = open_database(path)
-    units = fleet().units["unit"].astype(str).iloc[:FEW].tolist()
+    units = list(FEW)
     who = {"by": "anna", "reason": "wrong", "now": dt.datetime(2023, 6, 1)}
     numbers = [n for (n,) in db.execute("SELECT reading_id FROM readings ORDER BY 1").fetchall()]
     done = []
@@ -99,7 +99,7 @@ def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[
     """Lists of six weeks, each with a new reading: all looks for the first, and one more in all after it; a reading of two
     years ago makes all of them anew."""
     path = few_folder(tmp_path)
-    values = {"unit": str(fleet().units["unit"].iloc[3]), "rest_v": 12.5, "crank_min_v": 10.2, "crank_a": 180}
+    values = {"unit": FEW[0], "rest_v": 12.5, "crank_min_v": 10.2, "crank_a": 180}
     first = None
     for week in (0, 1, 6):
         day = FIRST + week * WEEK
