@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+import samples_chance
 
 if TYPE_CHECKING:  # what few tests need is loaded by those
     from playwright.sync_api import Browser
@@ -22,8 +23,9 @@ os.environ["OPENPYXL_LXML"] = (
 )
 
 
-def pytest_configure() -> None:
+def pytest_configure(config: pytest.Config) -> None:
     """The run steps back as far as it can: what the screens start beside it, which steps back too, is then not starved."""
+    samples_chance.by_night(config.option.markexpr == "nightly")
     if hasattr(os, "nice"):
         os.nice(19)
 

@@ -7,6 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from dashboard.desk.addresses import bay_address, checked, only_here
 
@@ -35,6 +36,7 @@ def test_nothing_is_allowed() -> None:
     assert checked("  ") == ""
 
 
+@examples(25)
 @given(unit=st.text(min_size=1, max_size=64))
 def test_any_number_comes_back_out_of_its_address(unit: str) -> None:
     """Property: whatever a vehicle is called, its page is asked for by exactly that (RFC 3986, percent-encoding)."""

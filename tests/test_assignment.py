@@ -4,8 +4,9 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from scipy.optimize import linear_sum_assignment
 
 from analysis.plan.assignment import Capacity, assign, relaxation, reserve
@@ -89,7 +90,7 @@ def test_the_price_of_an_hour_is_what_one_more_hour_saves() -> None:
 
 
 @given(st.integers(0, 10_000), st.integers(1, 25), st.integers(1, 8), st.integers(1, 3))
-@settings(max_examples=40, deadline=None)
+@examples(10)
 def test_hours_and_places_are_never_exceeded_and_nobody_comes_twice(
     seed: int, units: int, weeks: int, depots: int
 ) -> None:

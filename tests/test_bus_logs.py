@@ -17,6 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from samples_bus import BEGAN, Start, Trip, rpm_at
+from samples_chance import examples
 
 from ingest.bus_codes import AMBIENT_C, BATTERY_V, COOLANT_C, ENGINE_RPM, KEYSWITCH_V, pgn_of, values_of
 from ingest.bus_logs import BusLog, read_log
@@ -85,6 +86,7 @@ def test_the_parameter_group_of_an_identifier() -> None:
     assert (pgn_of(0x0CF00400), pgn_of(0x18FEF721), pgn_of(0x18EA00F9)) == (61444, 65271, 0xEA00)
 
 
+@examples(25)
 @given(st.integers(0, 0x1FFFFFFF), st.booleans(), st.binary(max_size=9))
 def test_any_frame_gives_numbers_of_known_signals(identifier: int, long: bool, data: bytes) -> None:
     for signal, source, value in values_of(identifier, long, data):
@@ -153,6 +155,7 @@ def test_pipes_folders_and_missing_files_are_refused(tmp_path: Path) -> None:
             read_log(tmp_path / name)
 
 
+@examples(25)
 @given(st.binary(max_size=300))
 def test_any_bytes_are_a_log_or_one_sentence(tmp_path_factory: pytest.TempPathFactory, data: bytes) -> None:
     file = tmp_path_factory.getbasetemp() / "any.log"

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from scipy.optimize import brentq
 
 from analysis.bay.closure import Inrush, StateSpread, check_closure, predicted_measurements
@@ -185,7 +186,7 @@ positive = st.floats(0.05, 20.0)
 truths = st.fixed_dictionaries(dict.fromkeys(TRUTH, positive))
 
 
-@settings(deadline=None, max_examples=50)
+@examples(15)
 @given(truths, st.floats(20.0, 150.0))
 def test_any_circuit_is_found_again(truth: dict[str, float], amps: float) -> None:
     amps = min(amps, 0.8 * stalled_amps(truth))
@@ -195,7 +196,7 @@ def test_any_circuit_is_found_again(truth: dict[str, float], amps: float) -> Non
         assert found.value_mohm[0, AT[element]] == pytest.approx(mohm, rel=1e-6, abs=1e-9)
 
 
-@settings(deadline=None, max_examples=30)
+@examples(10)
 @given(truths, st.floats(0.2, 5.0))
 def test_scale_of_amps_and_volts(truth: dict[str, float], scale: float) -> None:
     """All drops and the amps times a number leave cables as they are; drops alone times a number multiply them."""

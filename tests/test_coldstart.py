@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
@@ -89,7 +90,7 @@ states = st.builds(
 )
 
 
-@settings(deadline=None, max_examples=150)
+@examples(35)
 @given(states, st.floats(-45.0, 35.0), st.floats(0.1, 20.0))
 def test_colder_never_starts_better(state: StartState, celsius: float, colder: float) -> None:
     warm, cold = (start_margins_v(state, t, NEED) for t in (celsius, celsius - colder))
@@ -97,7 +98,7 @@ def test_colder_never_starts_better(state: StartState, celsius: float, colder: f
         assert other <= one + 1e-9
 
 
-@settings(deadline=None, max_examples=150)
+@examples(35)
 @given(states, st.sampled_from(RESISTANCES), st.floats(1.0, 5.0), st.floats(-45.0, 35.0))
 def test_more_resistance_never_starts_better(state: StartState, part: str, factor: float, celsius: float) -> None:
     worse = replace(state, **{part: getattr(state, part) * factor})
@@ -134,7 +135,7 @@ def test_more_control_resistance_is_no_help_where_the_battery_would_fall_below_z
     assert start_margins_v(worse, -8.0, NEED)[2] <= start_margins_v(state, -8.0, NEED)[2]
 
 
-@settings(deadline=None, max_examples=50)
+@examples(15)
 @given(states, st.floats(-40.0, 30.0))
 def test_24_v_is_two_12_v_in_series(state: StartState, celsius: float) -> None:
     """Twice the volts, resistances, brushes and back-emf at the same amps: the same amps and speed, twice the margins."""

@@ -6,8 +6,9 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from demo_fleet.cranking import ColdLaw, Condition, battery_mohm, coldest_start_c, crank, viscosity_ratio
 from demo_fleet.specs import BENT_COLD, FLAT_COLD, KINKED_COLD, STEEP_COLD
@@ -34,7 +35,7 @@ HARDWARE, N = as_built(), len(CLASSES)
     temperature_c=st.floats(-35, 35), battery=st.floats(1, 4), positive=st.floats(0, 20), ground=st.floats(0, 20),
     contacts=st.floats(0, 20), motor=st.floats(1, 3), drag=st.floats(1, 2), soc=st.floats(0.1, 1),
 )  # fmt: skip
-@settings(max_examples=60, deadline=None)
+@examples(15)
 def test_voltages_around_the_loop_add_up(
     temperature_c: float, battery: float, positive: float, ground: float, contacts: float, motor: float, drag: float,
     soc: float,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from ingest.doubt import History, doubts
 
@@ -63,7 +64,7 @@ def test_a_sag_of_a_few_tenths_of_a_volt_bears_nothing_out() -> None:
     assert judge("crank_a", [800], rest_v=[12.6], crank_min_v=[12.2]) == ["crank_a"]
 
 
-@settings(max_examples=60)
+@examples(15)
 @given(st.lists(st.sampled_from([0.1, 0.11, 0.3, 1.0, 1.05, 0.011, float("nan")]), min_size=1, max_size=12), st.data())
 def test_no_look_ahead(values: list[float], data: st.DataObject) -> None:
     cut = data.draw(st.integers(1, len(values)))

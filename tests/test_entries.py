@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_ingest import NOW, fleet, reading, readings_file
 from sqlite_utils import Database
 
@@ -106,7 +107,7 @@ def test_repairs(db: Database) -> None:
     assert "battery" in record_repair(db, {**values, "part": "belt"}, by="ben", now=NOW).problems[0]
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(15, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.dictionaries(st.sampled_from(["unit", "rest_v", "crank_a", "note", "taken_at"]), st.text(max_size=12)))
 def test_whatever_is_typed_gets_an_answer(tmp_path: Path, values: dict[str, str]) -> None:
     if "db" not in _KEPT:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from ingest.fields import (
     QUANTITIES,
@@ -72,6 +73,7 @@ def test_other_names_are_no_measurement(name: str) -> None:
     assert conversion(name) is None
 
 
+@examples(25)
 @given(st.floats(-100, 200))
 def test_fahrenheit_and_back(temperature_f: float) -> None:
     assert fahrenheit_to_celsius(temperature_f) * 1.8 + 32 == pytest.approx(temperature_f, abs=1e-9)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_fleet import chance_of
 from statsmodels.regression.linear_model import WLS
 from statsmodels.robust.norms import TukeyBiweight
@@ -82,7 +83,7 @@ def test_few_vehicles_are_given_the_fleet_s_ageing_and_too_small_a_fleet_none() 
     assert [*alone.per_year, *none.per_year] == [0.0, 0.0, 0.0]
 
 
-@settings(max_examples=20, deadline=None)
+@examples(6)
 @given(rate=st.floats(0.0, 0.2), back=st.floats(0.0, 700.0))
 def test_ageing_is_the_same_as_readings_brought_to_one_day(rate: float, back: float) -> None:
     """Identity: the posterior with ageing is that of readings brought to the reference day; its values age from there."""

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_ingest import CLIMATE, GOOD, HEADING, NOW, UNITS, fleet, reading, readings_file, reasons
 from sqlite_utils import Database
 
@@ -221,7 +222,7 @@ ROW = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(15, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=st.lists(ROW, min_size=1, max_size=12))
 def test_rows_are_conserved_whatever_they_hold(tmp_path: Path, rows: list[dict[str, str]]) -> None:
     db = fleet_in_memory(tmp_path)

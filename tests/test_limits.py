@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from analysis.bay.facts import at_usual_share
 from analysis.bay.verdict import COLUMNS, sentence, verdict
@@ -209,7 +210,7 @@ def test_sentence_gives_value_limit_unit_and_source() -> None:
 reading = st.fixed_dictionaries({name: st.floats(0.0, 30.0) | st.just(float("nan")) for name in MEASURED})
 
 
-@settings(max_examples=15, deadline=None)
+@examples(5)
 @given(st.lists(reading, min_size=2, max_size=6), st.data())
 def test_order_of_readings_is_irrelevant(rows: list[dict[str, float]], data: st.DataObject) -> None:
     when = pd.date_range("2024-01-01", periods=len(rows))
@@ -231,7 +232,7 @@ def test_the_share_of_a_drop_at_usual_amps_by_hand() -> None:
     assert at_usual_share(amps, np.nan).tolist() == [1.0] * 7
 
 
-@settings(max_examples=10, deadline=None)
+@examples(5)
 @given(st.lists(reading, min_size=1, max_size=30))
 def test_twice_the_volts_on_a_24_v_system_gets_the_same_verdict(rows: list[dict[str, float]]) -> None:
     """Printed limits for 24 V are twice the 12 V ones, at the same duty and amps."""

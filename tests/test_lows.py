@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from scipy.optimize import brentq
 from scipy.stats import lognorm, norm
 
@@ -235,7 +236,7 @@ def test_coldest_mornings_of_real_months_are_no_colder_than_foretold() -> None:
 starts = st.floats(-44.0, 39.0)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(15)
 @given(starts, st.floats(-7.0, 20.0), st.floats(0.0, 10.0))
 def test_a_worse_vehicle_never_has_a_smaller_chance(start: float, rise: float, worse: float) -> None:
     """Property: monotone in the coldest start and in its growth; between 0 and 1."""

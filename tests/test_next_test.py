@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from analysis.bay.next_measurement import (
     ACTIONS,
@@ -51,7 +52,7 @@ beliefs = st.lists(st.floats(0.001, 1.0), min_size=len(NAMES), max_size=len(NAME
 )
 
 
-@settings(max_examples=60, deadline=None)
+@examples(15)
 @given(beliefs, st.floats(0.0, 1.0), st.floats(0.0, 5000.0))
 def test_between_nothing_and_perfect_knowledge(belief: np.ndarray, risk: float, money: float) -> None:
     found = information_values(belief, np.array([risk]), no_start_cost=money)

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import TemperatureLaw
@@ -100,7 +101,7 @@ def test_one_part_s_wear_moves_its_number_and_no_other(channel: int, value: floa
         assert got[c] == pytest.approx(value if c == channel else 1.0, rel=1e-6), CHANNELS[c]
 
 
-@settings(max_examples=30, deadline=None)
+@examples(10)
 @given(
     st.lists(st.floats(0.7, 4.0), min_size=7, max_size=7), st.floats(-15.0, 35.0), st.sampled_from([12.0, 24.0])
 )  # fmt: skip

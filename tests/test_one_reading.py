@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from test_circuit import SPREAD, STATE, TRUTH, full_reading
 
 from analysis.bay.closure import Inrush, predicted_measurements
@@ -245,7 +246,7 @@ def test_an_open_joint_is_a_finding_and_no_contradiction(amps: float) -> None:
 numbers = st.none() | st.floats(-5.0, 2000.0)
 
 
-@settings(deadline=None, max_examples=25)
+@examples(7)
 @given(st.dictionaries(st.sampled_from(NAMES), numbers))
 def test_any_subset_gives_a_value_or_a_reason_and_whole_sentences(values: dict[str, float | None]) -> None:
     """Property: never a crash, never a pretence, never a NaN in a sentence or in JSON."""

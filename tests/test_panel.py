@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from analysis.readings.choices import SLIPS
 from analysis.readings.panel import (
@@ -49,7 +50,7 @@ def test_the_newest_reading_stands_in_the_last_column() -> None:
     assert np.isnan(panel.measured["peak_a"]).all()
 
 
-@settings(max_examples=10, deadline=None)
+@examples(5)
 @given(st.permutations(range(7)), st.permutations(range(3)))
 def test_the_order_of_rows_is_of_no_matter(order: list[int], units: list[int]) -> None:
     """Property: shuffled rows, the same panel."""

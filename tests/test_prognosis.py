@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_fleet import drawn_of, fleet, quick, tables_of
 
 from analysis.forecast.lows import Bounds, make_weather
@@ -141,7 +142,7 @@ def test_a_vehicle_that_survived_the_cold_is_believed(assessed: Assessment) -> N
 # --- means and quantiles ---------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=50, deadline=None)
+@examples(15)
 @given(st.lists(st.tuples(st.floats(-40, 40), st.floats(0.01, 1.0)), min_size=1, max_size=12), st.floats(0.01, 0.99))
 def test_weighted_quantiles_are_values_and_rise(pairs: list[tuple[float, float]], q: float) -> None:
     """Property: a quantile is one of the values; larger shares, larger values; order of draws does not matter."""
@@ -159,7 +160,7 @@ def test_weighted_mean_and_quantile_by_hand() -> None:
     assert [weighted_quantile(values, weight, q)[0] for q in (0.1, 0.4, 0.6)] == [0.0, 10.0, 20.0]
 
 
-@settings(max_examples=50, deadline=None)
+@examples(15)
 @given(st.floats(0.0, 1.0), st.floats(0.0, 400.0))
 def test_other_causes_add_a_little_and_never_pass_one(p: float, days: float) -> None:
     """Worked by hand: independent causes, 1 - (1 - p) exp(-rate t)."""

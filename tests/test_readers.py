@@ -6,8 +6,9 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import HealthCheck, example, given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_ingest import GOOD, HEADING, NOW, fleet, reading, reasons
 from sqlite_utils import Database
 
@@ -181,7 +182,7 @@ def test_sniffing_prefers_the_steady_delimiter() -> None:
     assert sniff_delimiter("a,b\n1,x;y;z\n2,x\n") == ","
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=300))
 def test_any_bytes_give_sheets_or_a_refusal(tmp_path: Path, data: bytes) -> None:
     file = tmp_path / "any.csv"
@@ -195,7 +196,7 @@ def test_any_bytes_give_sheets_or_a_refusal(tmp_path: Path, data: bytes) -> None
             assert len(block.lines) == len(block.columns[0])
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @example([["", "", " "]])  # a row of nothing but blanks is no row
 @example([["", "TRUE", ""]])
 @example([["", "TRUE", ""], ["", "", "x"], ["", "False", ""]])
@@ -227,7 +228,7 @@ ODD_CELLS = (
 TARGETS = [*HEADING.split(","), "crank_s", "outcome", "jumper_start", "technician", "note"]
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(15, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @example({"rest_v": ["TRUE", ""]}, False)  # a column of truth values with an empty cell once ended the whole import
 @example({"rest_v": ["TRUE", "12.6", ""]}, True)
 @given(

@@ -13,8 +13,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from sklearn.calibration import calibration_curve
 from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import brier_score_loss, log_loss
@@ -286,7 +287,7 @@ def test_equal_probabilities_share_a_bin() -> None:
 probabilities = st.lists(st.tuples(st.floats(0, 1), st.booleans()), min_size=1, max_size=60)
 
 
-@settings(max_examples=100, deadline=None)
+@examples(25)
 @given(probabilities)
 def test_the_parts_of_the_brier_score_add_up(pairs: list[tuple[float, bool]]) -> None:
     """Murphy 1973: exactly reliability - resolution + uncertainty where each bin holds one probability."""

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_fleet import drawn_of, fleet, quick, tables_of
 
 from analysis.readings.renewals import PARTS
@@ -31,7 +32,7 @@ def test_the_stated_rates_have_the_stated_levels(rate: float) -> None:
     assert [*found.worn, *found.risky, found.progress] == pytest.approx([*worn, *risky, progress])
 
 
-@settings(max_examples=50, deadline=None)
+@examples(15)
 @given(st.floats(0.5, 50.0), st.floats(0.5, 50.0))
 def test_who_tolerates_more_is_warned_earlier(a: float, b: float) -> None:
     """Property: levels fall, or stay, as the tolerated rate rises; they are probabilities and shares of wear."""

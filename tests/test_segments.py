@@ -3,8 +3,9 @@
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from analysis.bay.decision_table import TABLE
 from analysis.bay.findings import NUMBERS, OUTCOMES, Finding, locate_segment
@@ -367,7 +368,7 @@ def test_hostile_measurements_are_refused_in_one_sentence(measurement: dict[str,
 anything = st.dictionaries(st.sampled_from(NUMBERS), st.floats(-100, 1000) | st.none(), max_size=len(NUMBERS))
 
 
-@settings(deadline=None, max_examples=60)
+@examples(15)
 @given(anything, st.sampled_from([*OUTCOMES, None]))
 def test_any_numbers_give_whole_sentences(measurement: dict[str, float | None], outcome: str | None) -> None:
     for finding in locate_segment({**measurement, "outcome": outcome}):

@@ -9,6 +9,7 @@ import openpyxl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_ingest import GOOD, HEADING, NOW, readings_file
 from sqlite_utils import Database
 
@@ -243,6 +244,7 @@ def test_combined_headings() -> None:
     assert combined_headings(rows) == ("Unit", "Battery rest V", "Battery low V", "Notes")
 
 
+@examples(25)
 @given(st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=20))
 def test_any_heading_survives_toml(text: str) -> None:
     import tomllib

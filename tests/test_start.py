@@ -6,8 +6,9 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_fleet import chance_of
 from scipy.optimize import brentq
 
@@ -118,7 +119,7 @@ def test_a_sound_vehicle_starts_in_the_cold_and_says_so() -> None:
     assert (starts({}) < -20.0).all()
 
 
-@settings(max_examples=60, deadline=None)
+@examples(15)
 @given(st.sampled_from(range(7)), st.floats(1.0, 6.0), st.floats(1.0, 1.5))
 def test_more_wear_never_starts_colder(channel: int, level: float, more: float) -> None:
     """Property: any part worse, no need met at a colder temperature (0.3 K: a straight line over 4 K).
@@ -209,7 +210,7 @@ def test_crossing_takes_the_last_fall_and_knows_always_and_never() -> None:
     assert float(crossing(dip[None], np.array([11.0]))[0]) >= GRID_C[-1]
 
 
-@settings(max_examples=60, deadline=None)
+@examples(15)
 @given(st.floats(0.5, 3.0), st.floats(0.0, 200.0), st.floats(0.0, 20.0))
 def test_a_higher_need_is_met_at_a_warmer_temperature(slope: float, need: float, more: float) -> None:
     """Property: monotone in the need."""
@@ -249,7 +250,7 @@ def test_electronics_and_coil_see_the_volts_of_the_solved_start_where_cables_and
     assert curves.coil[0, 0, turning] == pytest.approx(np.asarray(solved.coil_v)[0, 0, turning], abs=0.02)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(10)
 @given(st.integers(0, len(CHANNELS) - 1), st.floats(1.0, 6.0), st.floats(1.0, 2.0))
 def test_a_worse_part_is_no_help(channel: int, level: float, more: float) -> None:
     """Property: with more resistance, or more load, none of the three needs is met at a colder temperature."""

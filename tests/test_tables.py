@@ -11,8 +11,9 @@ import re
 import pandas as pd
 import pytest
 import samples_kept
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.worklist.assess import Assessment
@@ -46,7 +47,7 @@ def rows(assessed: Assessment) -> list[dict]:
     return list_rows(assessed, fleet().readings, flagged_only=True)
 
 
-@settings(max_examples=100, deadline=None)
+@examples(25)
 @given(st.text(max_size=40))
 def test_cleaned_text_is_printable_and_as_long(text: str) -> None:
     """Common practice (CWE-150): no character that a terminal acts on; harmless ones stay."""

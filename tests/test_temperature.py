@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from sklearn.linear_model import HuberRegressor
 
 from analysis.circuit.temperature import (
@@ -149,7 +150,7 @@ def test_order_of_readings_and_names_of_units_are_irrelevant() -> None:
     np.testing.assert_allclose(two.covariance, one.covariance, rtol=1e-6)
 
 
-@settings(deadline=None, max_examples=30)
+@examples(10)
 @given(st.floats(-3, 3))
 def test_scale_of_the_quantity_is_irrelevant(shift: float) -> None:
     """Ω or mΩ: a constant added to the log changes nothing."""

@@ -7,8 +7,9 @@ from random import Random
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 from samples_fleet import chance_of
 from scipy.integrate import quad
 from scipy.stats import norm
@@ -346,7 +347,7 @@ def test_draws_come_from_the_generator_that_is_passed() -> None:
 readings = st.lists(st.floats(0.6, 3.0), min_size=2, max_size=9)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(10)
 @given(st.lists(st.floats(0.6, 3.0), min_size=5, max_size=9), st.randoms(use_true_random=False))
 def test_the_order_of_early_readings_is_of_no_matter(values: list[float], rnd: Random) -> None:
     """Property: columns older than the latest three, whose median sets the departures, may stand in any order."""
@@ -360,7 +361,7 @@ def test_the_order_of_early_readings_is_of_no_matter(values: list[float], rnd: R
     assert shuffled[1] == pytest.approx(straight[1], abs=1e-6)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(10)
 @given(readings, st.floats(-300.0, 300.0))
 def test_shifting_the_calendar_changes_nothing(values: list[float], days: float) -> None:
     """Property: only days before the assessment count; the same series later in history is the same series."""
@@ -369,7 +370,7 @@ def test_shifting_the_calendar_changes_nothing(values: list[float], days: float)
     assert one(list(moved), values).level()[0] == pytest.approx(one(list(before), values).level()[0], abs=1e-6)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(10)
 @given(readings)
 def test_exact_readings_are_believed_and_vague_ones_are_not(values: list[float]) -> None:
     """Property: as the error grows without bound the level returns to that of no readings at all."""
@@ -378,7 +379,7 @@ def test_exact_readings_are_believed_and_vague_ones_are_not(values: list[float])
     assert one(day, values, se=1e4).level()[0][0] == pytest.approx(nothing, abs=0.02)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(10)
 @given(readings, st.floats(0.01, 0.4))
 def test_higher_readings_of_a_growing_part_never_lower_its_level(values: list[float], more: float) -> None:
     """Property: a part that read higher each time, all of it a little higher: the level is not lower (5 % of a value:
@@ -388,7 +389,7 @@ def test_higher_readings_of_a_growing_part_never_lower_its_level(values: list[fl
     assert high >= low - 0.05
 
 
-@settings(max_examples=30, deadline=None)
+@examples(10)
 @given(readings)
 def test_the_level_of_a_growing_part_stays_near_its_last_reading(values: list[float]) -> None:
     """Property: read five days ago, the level is near the last reading, above a new part's and not far beyond it."""

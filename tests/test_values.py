@@ -7,6 +7,7 @@ from datetime import date, datetime
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from samples_chance import examples
 
 from ingest.values import NumberStyle, date_order_evidence, in_unit, parse_number, parse_time
 
@@ -83,6 +84,7 @@ def test_over_range_is_empty_with_a_remark() -> None:
     assert "over range" in parsed.remark
 
 
+@examples(25)
 @given(st.floats(-1e6, 1e6).map(lambda x: round(x, 3)))
 def test_round_trip_of_both_marks(value: float) -> None:
     english, german = f"{value:,.3f}", f"{value:,.3f}".translate(str.maketrans(",.", ".,"))
@@ -91,6 +93,7 @@ def test_round_trip_of_both_marks(value: float) -> None:
     assert parse_number(repr(value)).value == value
 
 
+@examples(25)
 @given(st.text(max_size=30))
 def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: str) -> None:
     parsed = parse_number(text)
