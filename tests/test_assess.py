@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
-from samples_fleet import cut, few, fleet, quick, tables_of
+from samples_fleet import FEW, cut, few, fleet, quick, tables_of
 
 from analysis.forecast import learning
 from analysis.forecast.season import WEEKS
@@ -269,7 +269,7 @@ def test_no_unit_and_unknown_unit_are_bad_calls(tables: FleetTables) -> None:
     """Contract: a bad call names the argument, its value and what is allowed."""
     with pytest.raises(ValueError, match="no unit"):
         assess(replace(tables, units=tables.units.iloc[:0]), as_of=DAY)
-    with pytest.raises(ValueError, match="'U00001' is not in units"):
+    with pytest.raises(ValueError, match=f"'{FEW[0]}' is not in units"):
         assess(replace(tables, units=tables.units.iloc[1:]), as_of=DAY)
 
 
