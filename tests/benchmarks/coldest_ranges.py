@@ -28,6 +28,9 @@ from demo_fleet.specs import FleetSpec, evaluation_specs
 
 SEEDS = (1, 2)
 UNITS, YEARS = 90, 2.4
+MISSED = 2.0 / (1.0 - 0.8)
+"""By what the interval score of an 80 % range counts the kelvin by which it misses: Gneiting and Raftery 2007, from memory. Of
+two ways to say a range the one that scores less is the truer: holding more often by being wider is no gain."""
 NATURES = 400
 """Fleets whose classes each have one of the draws as their truth."""
 FEWEST = 8
@@ -35,8 +38,8 @@ FEWEST = 8
 
 
 def held(spec: FleetSpec, seed: int) -> tuple[pd.DataFrame, Floats]:
-    """One list of a fleet beside its truth: class, error and width [K], below and above (the truth lies there), flagged; and its
-    drawn coldest starts (vehicles, draws)."""
+    """One list of a fleet beside its truth: class, error, width and interval score [K], below and above (the truth lies there),
+    flagged; and its drawn coldest starts (vehicles, draws)."""
     spec = replace(spec, units=UNITS, years=YEARS, seed=seed)
     run, day = FleetRun(spec), pd.Timestamp(spec.end)
     run.advance(spec.end)
@@ -50,6 +53,7 @@ def held(spec: FleetSpec, seed: int) -> tuple[pd.DataFrame, Floats]:
             "class": units["vehicle_class"],
             "error": units["coldest_start_c"] - truth,
             "width": high - low,
+            "score": high - low + MISSED * (np.maximum(low - truth, 0.0) + np.maximum(truth - high, 0.0)),
             "below": truth < low - ROUNDING_K,
             "above": truth > high + ROUNDING_K,
             "flagged": units["flagged"],
@@ -92,6 +96,7 @@ def line(name: str, some: pd.DataFrame) -> str:
     return (
         f"{name:22s} {len(some):5d} vehicles, range holds {holds(some):4.2f} (flagged {holds(flagged):4.2f} of {len(flagged)}), "
         f"median error {some['error'].median():+5.2f} K, width {some['width'].median():4.1f} K, "
+        f"interval score {some['score'].mean():4.1f} K, "
         f"truth colder {some['below'].mean():4.2f}, warmer {some['above'].mean():4.2f}"
     )
 
