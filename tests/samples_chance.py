@@ -1,0 +1,29 @@
+"""How often tests of properties try inputs by chance: a few times by day, many by night."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Final
+
+import pytest
+
+MORE_BY_NIGHT: Final = 20  # times as many; our choice, an hour or so for all of them
+_NIGHT: list[bool] = []
+
+
+def by_night(night: bool) -> None:
+    """Whether this run is that of the night; said before any test is collected."""
+    _NIGHT[:] = [night]
+
+
+def examples(by_day: int, **more: Any) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """So many inputs by day; by night, where the test runs too, MORE_BY_NIGHT times as many. No clock ends any."""
+
+    def tried(test: Callable[..., None]) -> Callable[..., None]:
+        from hypothesis import settings  # here, so that the process that only deals the tests out does not load it
+
+        if not any(_NIGHT):
+            return settings(max_examples=by_day, deadline=None, **more)(test)
+        return pytest.mark.nightly(settings(max_examples=MORE_BY_NIGHT * by_day, deadline=None, **more)(test))
+
+    return tried
