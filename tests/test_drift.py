@@ -80,7 +80,7 @@ def test_surprises_of_sound_vehicles_are_standard_normal_and_independent() -> No
     assert abs(pair.mean()) < 4.0 / np.sqrt(len(pair))
 
 
-@pytest.mark.parametrize("stated", [2.0, 5.0, 10.0])
+@pytest.mark.parametrize("stated", [5.0, *(pytest.param(rate, marks=pytest.mark.nightly) for rate in (2.0, 10.0))])
 def test_a_sound_fleet_stays_within_the_stated_rate(stated: float) -> None:
     day, value, se, usable, base_sd = sound_fleet(4000, 24)
     h = threshold_for_rate(stated, readings_per_year(day, usable), len(value))
