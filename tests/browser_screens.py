@@ -10,7 +10,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -30,6 +30,9 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+QUICK = str(Path(__file__).with_name("quick_server.py"))
+CALM = {"reduced_motion": "reduce"}  # nothing is drawn sixty times a second while a page waits
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}  # [px]
 READY = "[data-testid=stApp][data-test-script-state=notRunning]"
 # Counts what the page asks its server to draw, and what of it the server has begun: a press is answered a moment later,
 # in which the page still says that nothing runs.  0x5A opens a message that asks for a run (its field 11, length-delimited).
@@ -52,7 +55,9 @@ WATCH = """() => {
 # One run may take up the next without the page seeing a pause: then it has to have been still for a while.
 DRAWN = """before => drawings.asked > before && document.querySelector("READY")
   && (drawings.begun >= drawings.asked || performance.now() - drawings.changed > 1500)""".replace("READY", READY)
-PATIENCE_MS = 120_000  # the machine may be busy, and the vehicles are judged while a test waits
+PATIENCE_MS = int(
+    os.environ.get("PAT", "120000")
+)  # the machine may be busy, and the vehicles are judged while a test waits
 
 
 def free_port() -> int:
@@ -63,13 +68,15 @@ def free_port() -> int:
 
 
 @contextmanager
-def server(database: Path, today: str, *words: str, port: int = 0) -> Iterator[str]:
-    """The screens on `database` on the day `today`, started with `words`; gives the address, stops its own process at the end."""
+def server(database: Path, today: str, *words: str, port: int = 0, quick: Sequence[str] = ()) -> Iterator[str]:
+    """The screens on `database` on the day `today`, started with `words`; gives the address, stops its own process at the end.
+
+    quick: the first arguments of `quick_server`, which then serves them.
+    """
     port = port or free_port()
     command = [
         sys.executable,
-        "-m",
-        "dashboard.cli.main",
+        *([QUICK, *quick] if quick else ["-m", "dashboard.cli.main"]),
         "--db",
         str(database),
         "dashboard",
@@ -123,6 +130,17 @@ def after(page: Page, act: Callable[[], object]) -> None:
     act()
     page.wait_for_function(DRAWN, arg=before, timeout=PATIENCE_MS)
     settled(page)
+
+
+def move(page: Page, address: str, text: str = "") -> None:
+    """Go to an address in the open page, as a step back or forward does: the browser does not load everything anew."""
+    after(
+        page,
+        lambda: page.evaluate(
+            "to => { history.pushState({}, '', to); dispatchEvent(new PopStateEvent('popstate')); }", address
+        ),
+    )
+    settled(page, text)
 
 
 def go(page: Page, title: str) -> None:

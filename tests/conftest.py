@@ -6,7 +6,7 @@ import fcntl
 import gc
 import os
 import sys
-from collections.abc import Generator, Iterator
+from collections.abc import Generator
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +15,6 @@ import pytest
 import samples_chance
 
 if TYPE_CHECKING:  # what few tests need is loaded by those
-    from playwright.sync_api import Browser
     from sqlite_utils import Database
 
 os.environ["OPENPYXL_LXML"] = (
@@ -82,14 +81,3 @@ def fleet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
     monkeypatch.setattr(history, "_work_out", past_like_today)
     return shown(monkeypatch, fleet_database(tmp_path / "fleet.db"), lambda _key: assessed())
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    from browser_screens import CHROMIUM, FLAGS
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        one = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield one
-        one.close()

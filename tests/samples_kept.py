@@ -31,6 +31,11 @@ def keep_in(folder: Path) -> None:
     _FOLDER[:] = [folder]
 
 
+def folder() -> Path:
+    """Where everything is kept."""
+    return _FOLDER[0]
+
+
 def kept_file(name: str, make: Callable[[Path], None]) -> Path:
     """The file or folder of that name, made by `make` if nobody did; to be copied, never written to."""
     path = _FOLDER[0] / name

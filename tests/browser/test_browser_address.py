@@ -6,17 +6,17 @@ Truth: the simulated fleet's own list, read from the database; the order of a co
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from urllib.parse import parse_qs, quote, urlsplit
 
 import pytest
-from samples_screens import AS_OF, assessed, listed_database
+from samples_screens import AS_OF, assessed
 
 from dashboard.desk import weekly
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, after, go, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Page  # noqa: E402
+from browser_screens import CHROMIUM, after, go, move, settled  # noqa: E402
+from playwright.sync_api import Page  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
@@ -24,25 +24,9 @@ pytestmark = [
     pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
 ]
 WEEKS = [AS_OF - dt.timedelta(days=14), AS_OF - dt.timedelta(days=7)]
-DESK = {"width": 1280, "height": 900}
 ROWS = "[class*=st-key-row-] [data-testid=stPageLink] a"
 PLACE = "document.querySelector('[data-testid=stMain]').scrollTop"
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The screens on the small fleet with three weeks' lists."""
-    path = listed_database(tmp_path_factory.mktemp("address") / "fleet.db")
-    with server(path, AS_OF.isoformat()) as address:
-        yield address
-
-
-def window(browser: Browser, address: str, text: str = "") -> Page:
-    """A fresh window of a browser that was never here."""
-    page = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
-    page.goto(address)
-    settled(page, text, first=True)
-    return page
+Opened = Callable[..., Page]
 
 
 def asked(page: Page) -> dict[str, list[str]]:
@@ -70,9 +54,10 @@ def numbers_of(rows: list[str]) -> list[str]:
     return [row.split()[-1] for row in rows]
 
 
-def test_what_is_chosen_lives_in_the_address(browser: Browser, address: str) -> None:
+def test_what_is_chosen_lives_in_the_address(opened: Opened, address: str) -> None:
     """Week, filter, order and tab: a reload and the same address in another browser show the same."""
-    page = window(browser, address, "need attention")
+    page = opened(address)
+    settled(page, "need attention", first=True)
     earlier = weekly.iso_week(WEEKS[0])
     choose(page, "Week", earlier)
     settled(page, "This is an earlier list")
@@ -89,11 +74,10 @@ def test_what_is_chosen_lives_in_the_address(browser: Browser, address: str) -> 
     settled(page, "This is an earlier list", first=True)
     assert listed_when(page, lambda again: again == rows) == rows
     assert asked(page) == wanted
-    other = window(browser, page.url, "This is an earlier list")
+    other = opened(page.url, new=True)
+    settled(other, "This is an earlier list", first=True)
     assert listed_when(other, lambda again: again == rows) == rows
     assert asked(other) == wanted
-    for one in (page, other):
-        one.context.close()
 
 
 def choose(page: Page, label: str, option: str) -> None:
@@ -102,9 +86,11 @@ def choose(page: Page, label: str, option: str) -> None:
     after(page, page.get_by_role("option", name=option, exact=True).click)
 
 
-def test_back_brings_the_list_as_it_was_left(browser: Browser, address: str) -> None:
-    """One step back from a vehicle: the same order, the same height; forward: the same vehicle."""
-    page = window(browser, f"{address}/?order={quote('starts down to')}", "need attention")
+def test_back_brings_the_list_as_it_was_left_and_reload_the_vehicle_last_chosen(opened: Opened, address: str) -> None:
+    """One step back from a vehicle: the same order, the same height; forward: the same vehicle. From one vehicle's page to
+    another's, found in the margin: a reload must not fall back to the first."""
+    page = opened(f"{address}/?order={quote('starts down to')}")
+    settled(page, "need attention", first=True)
     page.locator(ROWS).first.wait_for()  # the words above the rows come before them
     rows = listed(page)
     page.evaluate(f"{PLACE} = 500")
@@ -122,13 +108,8 @@ def test_back_brings_the_list_as_it_was_left(browser: Browser, address: str) -> 
     assert left_at < 200
     page.go_forward()
     page.locator("h1").filter(has_text=unit).wait_for()
-    page.context.close()
-
-
-def test_a_vehicle_found_in_the_margin_is_in_the_address(browser: Browser, address: str) -> None:
-    """From one vehicle's page to another's: a reload must not fall back to the first."""
     one, other = assessed().units["unit"].iloc[:2]
-    page = window(browser, f"{address}/unit?unit={one}&as_of={WEEKS[1].isoformat()}")
+    move(page, f"/unit?unit={one}&as_of={WEEKS[1].isoformat()}")
     page.locator("h1").filter(has_text=one).wait_for()
     box = page.get_by_role("textbox", name="Find a vehicle")
     box.fill(other)
@@ -140,12 +121,12 @@ def test_a_vehicle_found_in_the_margin_is_in_the_address(browser: Browser, addre
     page.go_back()
     page.locator("h1").filter(has_text=one).wait_for(timeout=60_000)
     go(page, "Logbook")
-    page.context.close()
 
 
-def test_the_table_sorts_chances_by_their_size(browser: Browser, address: str) -> None:
+def test_the_table_sorts_chances_by_their_size(opened: Opened, address: str) -> None:
     """A click on a head of the table: under 1 % is less than 8 %, 8 % is less than 80 %."""
-    page = window(browser, f"{address}/?list_tab={quote('Table and paper')}", "need attention")
+    page = opened(f"{address}/?list_tab={quote('Table and paper')}")
+    settled(page, "need attention", first=True)
     table = page.get_by_test_id("stDataFrame").first
     table.locator("tbody tr").first.wait_for(state="attached")
 
@@ -182,7 +163,6 @@ def test_the_table_sorts_chances_by_their_size(browser: Browser, address: str) -
             table.locator("tbody tr").first.wait_for(state="attached")
     else:
         pytest.fail(f"no head sorts the chances by their size: {begun}")
-    page.context.close()
 
 
 def by_key(page: Page, name: str, most: int = 120) -> None:
@@ -195,12 +175,12 @@ def by_key(page: Page, name: str, most: int = 120) -> None:
     raise AssertionError(f"{name} was not reached in {most} steps")
 
 
-def test_a_list_is_visited_and_decided_on_without_a_mouse(browser: Browser, address: str) -> None:
+def test_a_list_is_visited_and_decided_on_without_a_mouse(opened: Opened, address: str) -> None:
     """Tab and Enter alone: into the first card's decision, accept it there, then on to the vehicle and to the next one."""
-    page = browser.new_context(viewport=DESK).new_page()
-    page.goto(address)
+    page = opened(address)
     settled(page, "need attention", first=True)
-    by_key(page, "1\u2002", most=80)  # the rank, then the vehicle's number
+    card = page.locator("[class*=st-key-row-]:has([data-testid=stPageLink])").first
+    by_key(page, page.locator(ROWS).first.inner_text(), most=80)  # the rank, then the vehicle's number
     first = str(page.evaluate("document.activeElement.innerText")).split()[-1]
     by_key(page, f"Decide on {first}", most=20)
     page.keyboard.press("Enter")
@@ -208,8 +188,8 @@ def test_a_list_is_visited_and_decided_on_without_a_mouse(browser: Browser, addr
     by_key(page, "Accept: plan it", most=20)
     page.keyboard.press("Enter")
     settled(page, "Kept on record")
-    assert "Accepted on" in page.locator("[class*=st-key-row-1]").first.inner_text()
-    page.locator("[class*=st-key-row-1] a").first.focus()
+    assert "Accepted on" in card.inner_text()
+    card.locator("a").first.focus()
     page.keyboard.press("Enter")
     settled(page, "Every part")
     by_key(page, "Next: ", most=60)

@@ -6,6 +6,7 @@ Truth: what the test itself typed, read back from the database; boxes as the bro
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,14 +16,13 @@ from ingest import store
 from ingest.entries import record_reading
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, after, box_of, field, no_sideways_scroll, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Locator, Page  # noqa: E402
+from browser_screens import CHROMIUM, PHONE, after, box_of, field, no_sideways_scroll, server, settled  # noqa: E402
+from playwright.sync_api import Locator, Page  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
 ]
-PHONE = {"width": 390, "height": 844}
 GROUND = "Drop, ground path, V"
 NAME = "Your name, asked once on this device"
 
@@ -54,10 +54,9 @@ def in_sight(page: Page, text: str) -> tuple[float, float]:
     return top, bottom
 
 
-def test_the_phone_in_the_bay(own: Path, browser: Browser) -> None:
-    with server(own, "2026-11-30") as address:
-        page = browser.new_context(viewport=PHONE).new_page()  # type: ignore[arg-type]
-        page.goto(f"{address}/bay?unit=X-1")
+def test_the_phone_in_the_bay(own: Path, here: tuple[str, str], opened: Callable[..., Page]) -> None:
+    with server(own, "2026-11-30", quick=here) as address:
+        page = opened(f"{address}/bay?unit=X-1", PHONE, new=True)
         settled(page, "wheels chocked", first=True)
         in_sight(page, "electric traction systems")
         bar = page.locator(".st-key-savebar")

@@ -29,7 +29,7 @@ ADA = "ada@fleet.example"
 
 
 @pytest.fixture(scope="module")
-def screens(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
+def screens(tmp_path_factory: pytest.TempPathFactory, here: tuple[str, str]) -> Iterator[tuple[str, Path]]:
     """One vehicle behind a provider who knows Ada; the administrator of the screens is somebody else."""
     pytest.importorskip("authlib")
     pytest.importorskip("httpx")
@@ -44,7 +44,7 @@ def screens(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Pat
             f'provider = "{address}"\nclient_id = "{CLIENT}"\nclient_secret_file = "secret"\n'
             f'address = "http://127.0.0.1:{port}"\n'
         )
-        with server(path, AS_OF.isoformat(), "--sign-in", str(settings), port=port) as own:
+        with server(path, AS_OF.isoformat(), "--sign-in", str(settings), port=port, quick=here) as own:
             yield own, path
     assert SECRET not in path.with_suffix(f".{port}.log").read_text(), "no secret in what the server says"
     assert SECRET.encode() not in path.read_bytes()

@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -26,14 +26,14 @@ from ingest.records import list_versions
 from ingest.sources import save_source
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, field, no_sideways_scroll, server, settled  # noqa: E402
+from browser_screens import CHROMIUM, DESK, PHONE, field, move, no_sideways_scroll, server, settled  # noqa: E402
 from playwright.sync_api import Browser, Page  # noqa: E402
 
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)"),
 ]
-PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
+Opened = Callable[..., Page]
 TODAY = dt.date(2026, 11, 30)
 DESCRIBED = 'date_order = "iso"\n[columns]\n"Fzg" = "unit"\n"Zeit" = "taken_at"\n"Ruhe V" = "rest_v"\n'
 LARGEST_ANSWER = 1_000_000  # [byte]: the table's own parts stay below; the highlighter has half as much again
@@ -55,8 +55,8 @@ def own(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def address(own: Path) -> Iterator[str]:
-    with server(own, TODAY.isoformat()) as address:
+def address(own: Path, here: tuple[str, str]) -> Iterator[str]:
+    with server(own, TODAY.isoformat(), quick=here) as address:
         yield address
 
 
@@ -78,9 +78,8 @@ def readings(path: Path) -> pd.DataFrame:
         db.conn.close()
 
 
-def test_nothing_saved_is_permanent(own: Path, address: str, browser: Browser) -> None:
-    page = browser.new_context(viewport=PHONE).new_page()  # type: ignore[arg-type]
-    page.goto(f"{address}/bay?unit=X-1")
+def test_nothing_saved_is_permanent(own: Path, address: str, opened: Opened) -> None:
+    page = opened(f"{address}/bay?unit=X-1", PHONE)
     settled(page, "wheels chocked", first=True)
     field(page, "Rest volts, V", "12,1")
     settled(page, "Measure next")
@@ -100,8 +99,7 @@ def test_nothing_saved_is_permanent(own: Path, address: str, browser: Browser) -
     settled(page, "on record again")
     assert readings(own)["rest_v"].iloc[-1] == 12.1
 
-    page.goto(f"{address}/correct?unit=X-1")
-    settled(page, "Save correction", first=True)
+    move(page, "/correct?unit=X-1", "Save correction")
     look(page, "correct-phone")
     field(page, "Rest volts, V", "12,4")
     field(page, "Why it is corrected", "misread")
@@ -112,19 +110,16 @@ def test_nothing_saved_is_permanent(own: Path, address: str, browser: Browser) -
     settled(page, "the logbook keeps it")
     assert readings(own)["rest_v"].iloc[-1] == 12.1
 
-    wide = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
-    wide.goto(f"{address}/logbook?unit_is=X-1")
-    settled(wide, "Undo this change", first=True)
-    look(wide, "logbook")
-    wide.goto(f"{address}/correct?unit=X-1&what=decision")
-    settled(wide, "no decision of this vehicle", first=True)
-    look(wide, "correct")
     look(page, "corrected")
+    page.set_viewport_size(DESK)  # type: ignore[arg-type]
+    move(page, "/logbook?unit_is=X-1", "Undo this change")
+    look(page, "logbook")
+    move(page, "/correct?unit=X-1&what=decision", "no decision of this vehicle")
+    look(page, "correct")
 
 
-def test_a_list_is_issued_again(own: Path, address: str, browser: Browser) -> None:
-    page = browser.new_context(viewport=DESK).new_page()  # type: ignore[arg-type]
-    page.goto(address)
+def test_a_list_is_issued_again(own: Path, address: str, opened: Opened) -> None:
+    page = opened(address)
     settled(page, "No climate is known of yard", first=True)
     look(page, "assumed")
     page.get_by_role("button", name="Issue this list again").click()
@@ -155,8 +150,7 @@ def test_set_aside_rows_and_descriptions_come_without_a_highlighter(own: Path, a
     settled(page, "Take the row in", first=True)
     settled(page, "X-1,2026-09-01T00:00:00,126,a long remark")
     no_sideways_scroll(page)
-    page.goto(f"{address}/files")
-    settled(page, "Bring in files", first=True)
+    move(page, "/files", "Bring in files")
     page.get_by_role("tab", name="Descriptions on record").click()
     settled(page, '"Ruhe V" = "rest_v"')
     no_sideways_scroll(page)

@@ -3,7 +3,12 @@
 () => {
   const canvas = document.createElement("canvas"); canvas.width = canvas.height = 1;
   const pen = canvas.getContext("2d", { willReadFrequently: true });
+  const known = new Map(); // few colours stand behind thousands of texts
   const rgba = (text) => {
+    if (!known.has(text)) known.set(text, drawn(text));
+    return [...known.get(text)];
+  };
+  const drawn = (text) => {
     pen.clearRect(0, 0, 1, 1); pen.fillStyle = "rgba(0,0,0,0)"; pen.fillStyle = text; pen.fillRect(0, 0, 1, 1);
     const [r, g, b, a] = pen.getImageData(0, 0, 1, 1).data; return [r, g, b, a / 255];
   };

@@ -6,17 +6,18 @@ Truth: the ratio of WCAG 2.2 (relative luminance), reckoned in the browser from 
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from samples_screens import AS_OF, listed_database, worst_unit
+from samples_screens import worst_unit
 
 from dashboard.charts import theme
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, FLAGS, no_sideways_scroll, server, settled  # noqa: E402
-from playwright.sync_api import sync_playwright  # noqa: E402
+from browser_screens import CHROMIUM, PATIENCE_MS, move, no_sideways_scroll, settled  # noqa: E402
+from playwright.sync_api import Page  # noqa: E402
 
 MEASURE = Path(__file__).with_name("contrast.js").read_text(encoding="utf-8")
 TALL = {"width": 1280, "height": 4000}  # nothing is below the window, so that all of a page is measured
@@ -68,36 +69,32 @@ def test_numbers_in_filled_cells_are_read(filled: str) -> None:
 @pytest.mark.browser
 @pytest.mark.slow
 @pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)")
-def test_every_page_has_its_address_and_is_read_in_both_themes(tmp_path: Path) -> None:
+def test_every_page_has_its_address_and_is_read_in_both_themes(opened: Callable[..., Page], address: str) -> None:
     """Each page at its own address, no wider than the window, without the toolkit's menu; what is no page says so.
 
     Every text, every edge of a field, every head of a table; the theme is changed in the open page, as phones do at dusk."""
-    path, short, grounds = listed_database(tmp_path / "fleet.db"), list[str](), set[str]()
-    with server(path, AS_OF.isoformat()) as address, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        page = browser.new_context(viewport=TALL).new_page()  # type: ignore[arg-type]
-        schemes = ["light", "dark"]
-        for address_of, text in PAGES:
-            page.goto(f"{address}/{address_of.format(unit=worst_unit())}")
-            settled(page, text, first=True)
-            assert urlsplit(page.url).path == f"/{address_of.partition('?')[0]}"
-            no_sideways_scroll(page)
-            for scheme in schemes:
-                page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-                page.wait_for_timeout(300)
-                settled(page)
-                grounds.add(page.evaluate(GROUND))
-                for _ in range(20):  # colours pass from one theme to the other, slowly on a busy machine
-                    if not (found := page.evaluate(MEASURE)):
-                        break
-                    page.wait_for_timeout(250)
-                short += [f"/{address_of} {scheme} {line}" for line in found]
-            schemes.reverse()  # the next page opens in what this one was left in
-            assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
-                f"/{address_of}: the toolkit's own menu"
-            )
-        page.goto(f"{address}/no_such_page")
-        page.get_by_text("Page not found").wait_for(timeout=30_000)
-        browser.close()
+    page, short, grounds = opened(f"{address}/no_such_page", TALL), list[str](), set[str]()
+    page.get_by_text("Page not found").wait_for(timeout=PATIENCE_MS)
+    page.keyboard.press("Escape")
+    page.get_by_role("dialog").wait_for(state="detached")
+    settled(page, first=True)
+    for (address_of, text), schemes in zip(PAGES, itertools.cycle((("light", "dark"), ("dark", "light")))):
+        move(page, f"/{address_of.format(unit=worst_unit())}", text)
+        assert urlsplit(page.url).path == f"/{address_of.partition('?')[0]}"
+        no_sideways_scroll(page)
+        for scheme in schemes:  # the first is what the page before was left in
+            before = page.evaluate(GROUND)
+            page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            if scheme == schemes[1]:
+                page.wait_for_function(f"before => {GROUND} !== before", arg=before)
+            grounds.add(page.evaluate(GROUND))
+            for _ in range(20):  # colours pass from one theme to the other, slowly on a busy machine
+                if not (found := page.evaluate(MEASURE)):
+                    break
+                page.wait_for_timeout(250)
+            short += [f"/{address_of} {scheme} {line}" for line in found]
+        assert not any(one.is_visible() for one in page.locator(TOOLKIT).all()), (
+            f"/{address_of}: the toolkit's own menu"
+        )
     assert len(grounds) == 2, grounds
     assert not short, "\n".join(short)

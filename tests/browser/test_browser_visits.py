@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlparse
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, fleet_database, listed_database
+from samples_screens import AS_OF, assessed, fleet_database
 
 from dashboard.desk import weekly
 from dashboard.desk.addresses import visit_address
@@ -27,8 +27,21 @@ from ingest.records import save_decision
 from ingest.visits import read_visits
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-from browser_screens import CHROMIUM, PATIENCE_MS, after, box_of, field, go, no_sideways_scroll, server, settled  # noqa: E402
-from playwright.sync_api import Browser, Locator, Page, expect  # noqa: E402
+from browser_screens import (  # noqa: E402
+    CHROMIUM,
+    DESK,
+    PATIENCE_MS,
+    PHONE,
+    after,
+    box_of,
+    field,
+    go,
+    move,
+    no_sideways_scroll,
+    server,
+    settled,
+)
+from playwright.sync_api import Locator, Page, expect  # noqa: E402
 from playwright.sync_api import TimeoutError as PlaywrightTimeout  # noqa: E402
 
 pytestmark = [
@@ -42,40 +55,7 @@ Vehicle no.;Date;Rest volts;Cranking volts;Cranking amps;Ground drop mV
 {one};17.11.2026;12,71;11,52;224;95
 {other};19.11.2026;12,66;11,48;231;102
 """
-PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 Opened = Callable[..., Page]
-
-
-@pytest.fixture(scope="module")
-def fleet(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The small fleet with this week's list issued."""
-    return listed_database(tmp_path_factory.mktemp("visits") / "fleet.db")
-
-
-@pytest.fixture(scope="module")
-def address(fleet: Path) -> Iterator[str]:
-    with server(fleet, AS_OF.isoformat()) as address:
-        yield address
-
-
-@pytest.fixture
-def opened(browser: Browser) -> Iterator[Opened]:
-    """Opens an address in a fresh window; nothing is ever asked of another machine."""
-    contexts, asked = [], list[str]()
-
-    def _opened(address: str, size: dict[str, int], theme: str) -> Page:
-        context = browser.new_context(viewport=size, color_scheme=theme, accept_downloads=True)  # type: ignore[arg-type]
-        contexts.append(context)
-        page = context.new_page()
-        page.on("request", lambda request: asked.append(request.url))
-        page.goto(address)
-        return page
-
-    yield _opened
-    for context in contexts:
-        context.close()
-    outside = {urlparse(url).hostname for url in asked} - {"127.0.0.1", None, ""}
-    assert not outside, outside
 
 
 def of_12_v(place: int) -> str:
@@ -224,14 +204,12 @@ def test_the_screens_that_no_visit_opens(address: str, opened: Opened) -> None:
     page.get_by_role("tab", name="Move a visit").click()
     settled(page, "It is to")
     no_sideways_scroll(page)
-    page.goto(f"{address}/bay")
-    settled(page, "Measure", first=True)
+    move(page, "/bay", "Measure")
     page.get_by_role("textbox", name="Vehicle", exact=True).fill(unit[-3:])
     page.get_by_role("button", name=unit).click()
     settled(page, "wheels chocked")
     no_sideways_scroll(page)
-    page.goto(f"{address}/set_aside")
-    settled(page, "Rows to put right", first=True)
+    move(page, "/set_aside", "Rows to put right")
     no_sideways_scroll(page)
     for title in ("Settings", "Fleet"):
         go(page, title)
