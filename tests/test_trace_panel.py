@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from samples_screens import AS_OF, one_reading_database
+from samples_screens import assess_here, one_reading_database, shown
 from streamlit.testing.v1 import AppTest
 
 from analysis.trace.record import Marks, Measured, Trace
@@ -20,7 +20,6 @@ from dashboard.charts import theme
 from dashboard.charts.trace_chart import trace_charts, trace_text
 from dashboard.desk.trace_source import Recording, recording_of
 from dashboard.screens import bay
-from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from dashboard.words import trace_words
 from demo_fleet.traces import write_example
 from ingest import store
@@ -83,10 +82,7 @@ def test_every_reason_and_caution_has_its_words() -> None:
 @pytest.fixture
 def database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """One vehicle, its screens on a Monday."""
-    path = one_reading_database(tmp_path / "one.db")
-    monkeypatch.setenv(DATABASE_VARIABLE, str(path))
-    monkeypatch.setenv(TODAY_VARIABLE, AS_OF.isoformat())
-    return path
+    return shown(monkeypatch, one_reading_database(tmp_path / "one.db"), assess_here)
 
 
 def chosen(app: AppTest, content: bytes, name: str = "start.csv", scale: str = trace_words.AS_WRITTEN) -> AppTest:
