@@ -172,3 +172,12 @@ def readings_of(unit: str) -> pd.DataFrame:
         return store.read_readings(db, units=[unit])
     finally:
         db.conn.close()
+
+
+def content(path: Path) -> list[str]:
+    """Everything in the database, as SQL."""
+    db = store.open_database(path)
+    try:
+        return list(db.conn.iterdump())
+    finally:
+        db.conn.close()

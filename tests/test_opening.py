@@ -1,4 +1,4 @@
-"""Opening a page writes nothing to the database: a list or a plan is issued by somebody, at a time.
+"""A list or a plan is issued by somebody, at a time; that opening a page writes nothing is in `test_columns.py`.
 
 Truth: the database's own content, written out before and after.
 """
@@ -11,48 +11,17 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_screens import AS_OF, assessed, worst_unit
-from test_views import OF_A_VEHICLE, PAGES, past_like_today, run, said
+from samples_screens import AS_OF, assessed, content
+from test_views import run, said
 
 from dashboard.cli.commands import post
 from dashboard.cli.main import main
 from dashboard.desk import weekly
 from dashboard.desk.planning import load_plan
-from dashboard.screens import history, session
 from ingest import store
 from ingest.records import read_plan, read_weekly_list
 
 WEEK = weekly.iso_week(AS_OF)
-
-
-@pytest.fixture
-def fleet(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    def worked_out(key: session.Key, past: history.Past) -> None:
-        past_like_today(key, past)
-        history.keep(key, past)
-
-    monkeypatch.setattr(history, "_work_out", worked_out)
-    return fleet
-
-
-def content(path: Path) -> list[str]:
-    """Everything in the database, as SQL."""
-    db = store.open_database(path)
-    try:
-        return list(db.conn.iterdump())
-    finally:
-        db.conn.close()
-
-
-def test_opening_every_page_leaves_the_database_as_it_is(fleet: Path) -> None:
-    before = content(fleet)
-    for page in PAGES:
-        app = run(page, unit=worst_unit() if page in OF_A_VEHICLE else None)
-        assert content(fleet) == before, page
-        for tab in [t.label for t in app.tabs] if page in ("weekly_list", "plan", "unit") else ():
-            app.session_state["list_tab" if page == "weekly_list" else f"{page}_tab"] = tab
-            app.run()
-        assert content(fleet) == before, f"tabs of {page}"
 
 
 def test_the_list_is_issued_by_somebody(fleet: Path) -> None:
