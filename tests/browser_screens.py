@@ -29,6 +29,13 @@ FLAGS = (
     "--disable-extensions",
     "--disable-component-update",
     "--disable-sync",
+    # no page stays long enough for its scripts to be compiled to the utmost, or for its memory to matter [MB]
+    "--js-flags=--no-opt --no-maglev --min-semi-space-size=32 --max-semi-space-size=64",
+    # the lists below an address line, a process of its own for every window; the rest is what playwright asks for, which
+    # is not heard beside ours
+    "--disable-features=WebUIOmniboxPopup,WebUIOmniboxAimPopup,AvoidUnnecessaryBeforeUnloadCheckSync,"
+    "DestroyProfileOnBrowserClose,HttpsUpgrades,LensOverlay,MediaRouter,PaintHolding,OptimizationHints,"
+    "NetworkTimeServiceQuerying,AimEnabled,PreconnectToSearch",
 )
 QUICK = str(Path(__file__).with_name("quick_server.py"))
 CALM = {"reduced_motion": "reduce"}  # nothing is drawn sixty times a second while a page waits

@@ -199,7 +199,7 @@ def test_the_screens_that_no_visit_opens(address: str, opened: Opened) -> None:
     A vehicle is found by part of its number. Saving a reading on the phone, and putting it right, are in
     `test_browser_bay.py` and `test_browser_records.py`, moving a visit in `test_plan_views.py`; whole visits come by night.
     """
-    page, unit = opened(f"{address}/plan", PHONE, "dark"), of_12_v(0)
+    page, unit = opened(f"{address}/plan", PHONE, "dark", new=True), of_12_v(0)  # its margin will be left unfolded
     settled(page, "no-starts avoided", first=True)
     page.get_by_role("tab", name="Move a visit").click()
     settled(page, "It is to")
