@@ -78,7 +78,7 @@ def test_a_sheet_says_what_why_and_what_to_mind(fleet: Path, order: WorkOrder) -
     assert f"To do: {job[0].upper()}{job[1:]}." in said
     assert str(row["reasons"][0])[1:20] in said
     assert f"{order.visit['hours']:.1f} h" in said
-    for caution in (*safety.MEASURING, *safety.REPAIRING):
+    for caution in safety.CAUTIONS:
         assert said.count(caution) >= 1, caution
     for asked in (
         "before",

@@ -13,7 +13,7 @@ from analysis.plan.result import rows_of
 from dashboard.words import plan_words
 from dashboard.words.plain_text import clean
 from dashboard.words.plan_words import LATE_HEAD, missed_line
-from dashboard.words.safety import REPAIR_NOTE
+from dashboard.words.safety import SAFE_NOTE
 from dashboard.words.visit_words import closed_words
 
 PRODUCT_ID = "-//cranktrend//replacement plan//EN"
@@ -39,7 +39,7 @@ def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: dat
         settled = visit["state"] in ("kept", "pinned")
         event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
         event.add("summary", f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)")
-        event.add("description", "\n".join([visit["why"], *late.get(visit["unit"], ()), REPAIR_NOTE]))
+        event.add("description", "\n".join([visit["why"], *late.get(visit["unit"], ()), SAFE_NOTE]))
         event.add("location", clean(visit["depot"]))
         event.add("status", "CONFIRMED" if settled else "TENTATIVE")
         calendar.add_component(event)

@@ -30,7 +30,7 @@ from dashboard.files.pieces import (
 from dashboard.words import every_page, visit_words
 from dashboard.words.plain_text import day, number, whole, words
 from dashboard.words.reasons import PART_WORDS
-from dashboard.words.safety import WORK_NOTE, said_with
+from dashboard.words.safety import SAFE_NOTE, said_with
 from ingest.fields import ACTIONS, QUANTITIES
 
 CODE_MM = 30  # read from arm's length on a bench; our choice
@@ -76,7 +76,7 @@ def _sheet(order: WorkOrder, picture: Flowable | None, *, fahrenheit: bool) -> l
         Spacer(1, 1.5 * mm),
         para(f"<b>{visit_words.PARTS}:</b> {_parts(order)}", 9),
         Spacer(1, 1.5 * mm),
-        para(WORK_NOTE, 7),
+        para(SAFE_NOTE, 7),
         Spacer(1, 2 * mm),
         *([picture, Spacer(1, 2 * mm)] if picture is not None else []),
         _measures(order, fahrenheit=fahrenheit),

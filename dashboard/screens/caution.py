@@ -1,4 +1,4 @@
-"""What to mind before measuring: whole the first time in a shift on a device, then one line that opens."""
+"""What to mind before work: whole the first time in a shift on a device, then one line that opens."""
 
 from __future__ import annotations
 
@@ -25,14 +25,13 @@ def caution(unit: str) -> None:
         with st.expander(safety.AND_WHEN, key="and_when"):
             st.markdown(safety.in_bold(safety.WHEN))
         return
+    before_work()
+
+
+def before_work() -> None:
+    """One line that opens, where somebody reads what to measure or to repair."""
     with st.expander(safety.SAFE_LINE, icon=":material/warning:", key="caution"):
         st.markdown(safety.in_bold())
-
-
-def before_work(*, repairing: bool = False) -> None:
-    """One line that opens, where somebody reads what to measure or to repair."""
-    with st.expander(safety.SAFE_LINE, icon=":material/warning:", key="before_work"):
-        st.markdown(safety.REPAIR_NOTE if repairing else safety.in_bold())
 
 
 def recently(shown_at: object, now: datetime) -> bool:

@@ -24,7 +24,7 @@ from dashboard.words.plan_words import (
     week_words,
 )
 from dashboard.words.reasons import PART_WORDS
-from dashboard.words.safety import REPAIR_NOTE
+from dashboard.words.safety import SAFE_NOTE
 from dashboard.words.visit_words import closed_words
 
 
@@ -41,7 +41,7 @@ def table(plan: ReplacementPlan) -> str:
     lines += [f"! {clean(note)}" for note in plan.notes] + ([""] if plan.notes else [])
     lines += _week_lines(plan) + _visit_lines(plan) + _done_lines(plan) + _late_lines(plan) + _left_out_lines(plan)
     lines += _order_lines(plan) + _hour_lines(plan) + _policy_lines(plan)
-    return "\n".join([*lines, REPAIR_NOTE, ""])
+    return "\n".join([*lines, SAFE_NOTE, ""])
 
 
 def headline(plan: ReplacementPlan) -> str:

@@ -22,17 +22,14 @@ GROUND_FIRST: Final = "Disconnect the battery's ground first, connect it last."
 HIGH_VOLTAGE: Final = "Not for high-voltage hybrid or electric traction systems."
 MAKER: Final = "The vehicle maker's procedure, local rules and licensed practice come first."
 
-MEASURING: Final = (
-    STANDS, BENEATH, BATTERY, BODY, DISABLE, LEAD, CRANK, ALONE, JUMPER, AIRBAG, FROZEN, HIGH_VOLTAGE, MAKER,
+CAUTIONS: Final = (
+    STANDS, BENEATH, BATTERY, BODY, DISABLE, LEAD, CRANK, ALONE, JUMPER, AIRBAG, FROZEN, GROUND_FIRST, HIGH_VOLTAGE, MAKER,
 )  # fmt: skip
-REPAIRING: Final = (STANDS, BENEATH, BATTERY, BODY, GROUND_FIRST, ALONE, FROZEN, HIGH_VOLTAGE, MAKER)
 FIRST: Final = (STANDS, BODY, CRANK)  # in bold where there is bold
-WHEN: Final = (DISABLE, LEAD, ALONE, JUMPER, AIRBAG, FROZEN)  # said again with each advice that asks for it
-AT_ONCE: Final = tuple(one for one in MEASURING if one not in WHEN)
-AND_WHEN: Final = "Long cranking, test leads, start-stop, jumper, airbags, charging"
-SAFE_NOTE: Final = f"Before cranking or probing: {' '.join(MEASURING)}"
-REPAIR_NOTE: Final = f"Before work: {' '.join(REPAIRING)}"
-WORK_NOTE: Final = f"Before work, cranking or probing: {' '.join(dict.fromkeys((*MEASURING, *REPAIRING)))}"
+WHEN: Final = (DISABLE, LEAD, ALONE, JUMPER, AIRBAG, FROZEN, GROUND_FIRST)  # said again with each advice that asks for it
+AT_ONCE: Final = tuple(one for one in CAUTIONS if one not in WHEN)
+AND_WHEN: Final = "Long cranking, test leads, start-stop, jumper, airbags, charging, disconnecting"
+SAFE_NOTE: Final = f"Before work, cranking or probing: {' '.join(CAUTIONS)}"
 SAFE_LINE: Final = "In neutral, wheels chocked, nobody beneath, eye protection, 30 s at most"
 
 _WITH: Final = (
@@ -45,8 +42,8 @@ _WITH: Final = (
 """Words of an advice -> what has to be said with it."""
 
 
-def in_bold(sentences: tuple[str, ...] = MEASURING) -> str:
-    """What to mind before measuring, for a screen: the first things bold."""
+def in_bold(sentences: tuple[str, ...] = CAUTIONS) -> str:
+    """What to mind, for a screen: the first things bold."""
     return " ".join(f"**{one}**" if one in FIRST else one for one in sentences)
 
 

@@ -80,7 +80,7 @@ def show() -> None:
         plan_week.this_week(plan)
         plan_week.late(plan)
         head(plan)
-        before_work(repairing=True)
+        before_work()
         shown: dict[str, Callable[[], None]] = {
             say.BOARD: lambda: board(plan),
             say.MOVE_A_VISIT: lambda: plan_changes.moving(plan, assessment, newest=newest),

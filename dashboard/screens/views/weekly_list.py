@@ -86,7 +86,7 @@ def show() -> None:
     }
     in_tabs(behind, "list_tab")
     issue_again(chosen)
-    before_work(repairing=True)
+    before_work()
 
 
 def this_week() -> WeeklyList | None:
