@@ -81,9 +81,19 @@ _FIXED = {
     "K-171": ("light_van", 2), "K-183": ("rigid_truck", 0), "K-190": ("rigid_truck", 1),
 }  # fmt: skip
 PUT_OFF = MappingProxyType(
-    {"K-109": "The strap is on order and comes on 4 December; until then it sleeps in the hall."}
+    {
+        "K-109": (
+            dt.date(2026, 12, 5),
+            "The strap is on order and comes on 4 December; until then it sleeps in the hall.",
+        ),
+        "K-122": (dt.date(2026, 12, 1), "The contacts are on order; they go in at its service on 1 December."),
+        "K-152": (
+            dt.date(2026, 12, 4),
+            "The workshop has no hours before its service on 4 December; the post is cleaned then.",
+        ),
+    }
 )
-"""Unit -> why its depot put off what the list of the week before asked for."""
+"""Unit -> until when, and why, its depot put off what is twice a printed limit."""
 FIRST_NUMBER = 101
 NOTICED = 0.60
 """From this wear on a driver may complain of slow cranking (our choice)."""

@@ -106,16 +106,17 @@ def test_faults_have_the_size_that_workshops_see(demo: Fleet) -> None:
 
 
 def test_twice_a_limit_is_mended_within_two_services_or_stands_with_its_reason(demo: Fleet) -> None:
-    """But for the stories, no vehicle's last three readings all show the same drop at twice its limit; the strap that the
-    pass depot put off has its reason."""
+    """But for what its depot put off, until a day ahead and for a reason, no vehicle's last three readings all show the same
+    drop at twice its limit."""
     assert set(PUT_OFF) <= set(STORIES)
-    last = demo.readings[~demo.readings.unit.isin(STORIES)].sort_values("taken_at").groupby("unit").tail(3)
+    assert all(until > AS_OF and why.endswith(".") for until, why in PUT_OFF.values())
+    last = demo.readings[~demo.readings.unit.isin(PUT_OFF)].sort_values("taken_at").groupby("unit").tail(3)
     worst = over_limit(demo, last).groupby(last.unit).min()
     assert (worst < 2.0).to_numpy().all()
 
 
 def test_sound_vehicles_start_in_real_cold() -> None:
-    """By the forward physics, every class as built: coldest starts of -18 to -32 degC (common practice by class and oil)."""
+    """By the forward physics, every class as built: coldest starts of -18 to -29 degC (common practice by class and oil)."""
     spec = operator_spec()
     setting = Setting(spec)
     none, one = np.zeros(spec.units), np.ones(spec.units)
@@ -123,7 +124,7 @@ def test_sound_vehicles_start_in_real_cold() -> None:
         setting.hardware, Condition(one, setting.soc, none, none, none, one, one, one, none, one), spec.cold
     )
     by_class = pd.Series(coldest).groupby(np.array(setting.classes)).median()
-    assert by_class.between(-32.0, -18.0).all()
+    assert by_class.between(-29.0, -18.0).all()
 
 
 def test_the_stories_are_told_by_the_readings(demo: Fleet) -> None:

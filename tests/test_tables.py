@@ -30,6 +30,7 @@ from dashboard.cli.tables import (
     unit_sheet,
 )
 from dashboard.desk.assessment import list_rows
+from dashboard.desk.weekly import decision_with_reason
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -98,6 +99,25 @@ def test_start_words() -> None:
     """Worked by hand: one unit, a real minus, below where nothing was worked out."""
     row = {"coldest_start_c": -12.4, "coldest_start_low_c": -46.0, "coldest_start_high_c": 3.2}
     assert start_words(row) == "−12 °C (below −44 to 3)"
+
+
+def test_a_unit_s_sheet_says_what_was_decided_and_why(assessed: Assessment, rows: list[dict]) -> None:
+    """What a person typed stands in one line and does nothing to the terminal."""
+    decision = {
+        "kind": "postponed",
+        "at": DAY,
+        "until": DAY + pd.Timedelta(days=9),
+        "reason": "its strap\n\x1b[31m is late",
+    }
+    said = decision_with_reason(decision)
+    assert said == "postponed on 12 Dec until 21 Dec 2022: its strap ?[31m is late"
+    made = fleet()
+    own = made.readings[(made.readings["unit"] == rows[0]["unit"]) & (made.readings["taken_at"] < DAY)]
+    with_it, without = (
+        unit_sheet(rows[0], assessed, own, made.repairs.assign(repair_id=1), fmt="table", decided=d) for d in (said, "")
+    )
+    assert f"Decided: {said}" in with_it
+    assert "Decided" not in without
 
 
 def test_a_unit_s_sheet_shows_every_part(assessed: Assessment, rows: list[dict]) -> None:

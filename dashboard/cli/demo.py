@@ -77,8 +77,7 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
     assessment = assess_database(db, as_of=day)
     week = timedelta(days=7)
     issue_for(db, day - week, by=BY, now=now - week)
-    for unit, why in PUT_OFF.items():
-        until = day + 2 * week
+    for unit, (until, why) in PUT_OFF.items():
         save_decision(
             db,
             unit=unit,

@@ -71,10 +71,11 @@ def unit_sheet(
     *,
     fmt: str,
     taken: Taken | None = None,
+    decided: str = "",
 ) -> str:
     """One vehicle: where it stands, every part, the latest readings and what the latest says, repairs.
 
-    taken: the latest reading taken apart, None for a vehicle without readings.
+    taken: the latest reading taken apart, None for a vehicle without readings; decided: what stands decided about it, and why.
     """
     parts = assessment.parts[assessment.parts["unit"] == row["unit"]]
     if fmt == "json":
@@ -89,7 +90,9 @@ def unit_sheet(
         }
         return json.dumps(body, ensure_ascii=False, indent=1)
     mine = repairs[repairs["unit"] == row["unit"]]
-    lines = [list_table([row], assessment).split("\n\n", 1)[1], "", terminal_words.PARTS]
+    lines = [list_table([row], assessment).split("\n\n", 1)[1]]
+    lines += ["", *wrapped(terminal_words.DECIDED.format(what=decided), "")] if decided else []
+    lines += ["", terminal_words.PARTS]
     lines.append("  {:18s} {:>14s} {:>9s} {:>9s} {:>10s} {:>22s} {:>6s}  {}".format(*terminal_words.PART_HEADS))
     slopes = plain_slopes(assessment.state, str(row["unit"]))
     for p in parts.to_dict("records"):

@@ -19,7 +19,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.words import decision_words as said_words
 from dashboard.words import list_words
 from dashboard.words.begun import begun_words
-from dashboard.words.plain_text import as_sentence, in_reader_unit, percent, safe, some, temperature
+from dashboard.words.plain_text import as_sentence, clean, in_reader_unit, percent, safe, some, temperature
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.reasons import part_name, suspect_name
 from dashboard.words.visit_words import found_said
@@ -302,6 +302,12 @@ def decision_words(decision: Mapping[Any, Any]) -> str:
     kind = str(decision["kind"])
     until = day_words(decision["until"]) if kind == "postponed" else ""
     return said_words.DECIDED[kind].format(day=_short(decision["at"]), until=until)
+
+
+def decision_with_reason(decision: Mapping[Any, Any]) -> str:
+    """A decision and the reason that was typed, in one line, for a table or a terminal."""
+    reason = clean(" ".join(str(decision["reason"] or "").split()))
+    return f"{decision_words(decision)}: {reason}" if reason else decision_words(decision)
 
 
 def decision_line(decision: Mapping[Any, Any]) -> str:

@@ -68,7 +68,7 @@ def beyond_table(found: pd.DataFrame, standing: Mapping[str, Mapping[object, obj
     rows = found.sort_values("times", ascending=False, kind="stable", ignore_index=True)
     said = [beyond_words(row) for row in rows.to_dict("records")]  # type: ignore[arg-type]
     decided = [
-        weekly.decision_words(standing[unit]) if (unit := str(name)) in standing else "" for name in rows["unit"]
+        weekly.decision_with_reason(standing[unit]) if (unit := str(name)) in standing else "" for name in rows["unit"]
     ]
     return pd.DataFrame(
         {

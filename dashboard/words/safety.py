@@ -26,7 +26,7 @@ CAUTIONS: Final = (
     STANDS, BENEATH, BATTERY, BODY, DISABLE, LEAD, CRANK, ALONE, JUMPER, AIRBAG, FROZEN, GROUND_FIRST, HIGH_VOLTAGE, MAKER,
 )  # fmt: skip
 FIRST: Final = (STANDS, BODY, CRANK)  # in bold where there is bold
-WHEN: Final = (DISABLE, LEAD, ALONE, JUMPER, AIRBAG, FROZEN, GROUND_FIRST)  # said again with each advice that asks for it
+WHEN: Final = (DISABLE, LEAD, ALONE, JUMPER, AIRBAG, FROZEN, GROUND_FIRST)  # said again with advice that asks for it
 AT_ONCE: Final = tuple(one for one in CAUTIONS if one not in WHEN)
 AND_WHEN: Final = "Long cranking, test leads, start-stop, jumper, airbags, charging, disconnecting"
 SAFE_NOTE: Final = f"Before work, cranking or probing: {' '.join(CAUTIONS)}"

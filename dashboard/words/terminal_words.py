@@ -56,6 +56,7 @@ LIST_HEAD: Final = "Weekly list for {day:%Y-%m-%d}: no-start within {days} days"
 FLAGGED: Final = "{flagged} of {of} vehicles flagged; {few} have too few readings to judge."
 MEASURE_NEXT: Final = "measure next: {what}"
 ACT: Final = "enough measured, act: {what}"
+DECIDED: Final = "Decided: {what}"
 PARTS: Final = "Parts (at 20 °C):"
 MEDIAN_SLOPE: Final = (
     "  median slope: median of the slopes between all pairs of readings of the last year, with its 90 % interval"

@@ -10,7 +10,9 @@ from dashboard.desk.assessment import assess_database, own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import knowledge_of, latest_taken, unit_row
 from dashboard.desk.terminal import DONE, show, show_json
+from dashboard.desk.weekly import decision_with_reason, latest_decisions
 from ingest import store
+from ingest.records import read_decisions
 
 
 def run_unit(options: argparse.Namespace) -> int:
@@ -27,7 +29,9 @@ def run_unit(options: argparse.Namespace) -> int:
     unit = unit_row(db, options.unit)
     taken = latest_taken(db, unit, known, knowledge_of(assessment, unit), limit_book(db))
     repairs = store.read_repairs(db, before=day)
-    sheet = unit_sheet(row, assessment, known, repairs, fmt=options.format, taken=taken)
+    decision = latest_decisions(read_decisions(db, before=day), day).get(options.unit)
+    decided = decision_with_reason(decision) if decision else ""
+    sheet = unit_sheet(row, assessment, known, repairs, fmt=options.format, taken=taken, decided=decided)
     (show_json if options.format == "json" else show)(sheet)
     say_age(db, day)
     return DONE
