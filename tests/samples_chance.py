@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import pytest
 
-MORE_BY_NIGHT: Final = 20  # times as many; our choice, an hour or so for all of them
+MORE_BY_NIGHT: Final = 20  # times as many; our choice
 _NIGHT: list[bool] = []
 
 
