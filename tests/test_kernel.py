@@ -14,7 +14,6 @@ from collections.abc import Iterator
 from dataclasses import fields, replace
 from pathlib import Path
 
-import numba
 import numpy as np
 import pytest
 from samples_fleet import chance_of
@@ -314,7 +313,9 @@ def test_where_nothing_can_be_compiled_whole_arrays_go_on(tiny: ready.Loop, monk
     with monkeypatch.context() as without:
         without.setitem(sys.modules, "numba", None)
         assert made_ready() == (False, 0)
-    monkeypatch.setattr(numba.core.caching.CompileResultCacheImpl, "_locator_classes", [])
+    from numba.core import caching  # here, so that only the worker that compiles loads it
+
+    monkeypatch.setattr(caching.CompileResultCacheImpl, "_locator_classes", [])
     assert made_ready() == (False, 0)
     assert ready.compiled(tiny) is None
 
