@@ -32,8 +32,10 @@ from ingest.writing import (
     DAY_COLUMNS,
     ROW_NUMBERS,
     Change,
+    Columns,
     Origin,
     as_text,
+    changed_by,
     find,
     note_write,
     write_change,
@@ -42,7 +44,6 @@ from ingest.writing import (
 )
 
 Row = dict[str, object]
-Columns = dict[str, tuple[str | None, str | None]]  # column -> old and new value, as the audit holds them
 CONFIRMED = "confirmed"  # the readings' column of measurements that were taken twice
 
 
@@ -146,12 +147,12 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
         return Entry(stored=True, change=undo_edits(db, change, by=by, reason=reason, now=now))
     mine = Origin("correction", by, now or datetime.now())
     with writing(db):
-        touched = _changed_by(db, change)
+        touched = changed_by(db, change, _OF_TABLE)
         again = write_origin(db, mine)
-        for kind, number, columns in touched:
-            _undo_row(db, kind, number, columns, change, again, mine, reason)
-        kind, number, _ = touched[0]
-        return with_doubts(db, kind.table, Entry(stored=True, row_id=number, change=again))
+        for (table, number), columns in touched.items():
+            _undo_row(db, _OF_TABLE[table], int(number), columns, change, again, mine, reason)
+        table, number = next(iter(touched))
+        return with_doubts(db, table, Entry(stored=True, row_id=int(number), change=again))
 
 
 # --- how -------------------------------------------------------------------------------------------------------------
@@ -304,21 +305,6 @@ def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
     db.table(kind.table).insert(row)
     db.table("withdrawn").delete_where("table_name = ? AND row_id = ?", (kind.table, number))
     return row
-
-
-def _changed_by(db: Database, change: int) -> list[tuple[Kind, int, Columns]]:
-    """Return the rows that a change touched, in its order: kind, number, and old and new value by column; IngestError when
-    it cannot be undone."""
-    rows = db.execute(
-        "SELECT table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
-        (int(change),),
-    ).fetchall()
-    if not rows or rows[0][0] not in _OF_TABLE:
-        raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
-    touched: dict[tuple[str, int], Columns] = {}
-    for table, number, name, old, new in rows:
-        touched.setdefault((table, int(number)), {})[str(name)] = (old, new)
-    return [(_OF_TABLE[table], number, columns) for (table, number), columns in touched.items()]
 
 
 def _refuse_later(db: Database, change: int, kind: Kind, number: int, columns: Sequence[str]) -> NoReturn:

@@ -15,7 +15,18 @@ from types import MappingProxyType
 from sqlite_utils import Database
 
 from ingest.errors import IngestError
-from ingest.writing import Change, Origin, as_text, find, note_write, put, write_change, write_origin, writing
+from ingest.writing import (
+    Change,
+    Origin,
+    as_text,
+    changed_by,
+    find,
+    note_write,
+    put,
+    write_change,
+    write_origin,
+    writing,
+)
 
 Key = tuple[str, ...]
 Values = Mapping[str, object]
@@ -82,7 +93,7 @@ def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", no
     mine = Origin("correction", by, now or datetime.now())
     with writing(db):
         again = write_origin(db, mine)
-        for (name, row_key), columns in _changed_by(db, change).items():
+        for (name, row_key), columns in changed_by(db, change, SHEETS).items():
             key = key_of(name, row_key)
             current = _values_now(db, name, key)
             told = {column: as_text((current or {}).get(column)) for column in columns}
@@ -133,20 +144,6 @@ def _set(db: Database, edit: Edit, old: Values | None, change: int, mine: Origin
             one = Change(sheet.name, row_key(sheet.name, edit.key), column, was, is_now)
             write_change(db, one, by=mine.by, at=mine.at, reason=reason, origin_id=change)
     note_write(db, sheet.name)
-
-
-def _changed_by(db: Database, change: int) -> dict[tuple[str, str], dict[str, tuple[str | None, str | None]]]:
-    """What a change touched: (table, row) -> column -> old and new value."""
-    if not is_sheet_change(db, change):
-        raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
-    rows = db.execute(
-        "SELECT table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
-        (int(change),),
-    ).fetchall()
-    out: dict[tuple[str, str], dict[str, tuple[str | None, str | None]]] = {}
-    for table, row_key, column, old, new in rows:
-        out.setdefault((table, row_key), {})[column] = (old, new)
-    return out
 
 
 def _typed(column: str, text: str | None) -> object:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from ingest.errors import DatabaseTrouble
+from ingest.errors import DatabaseTrouble, IngestError
 
 
 @contextmanager
@@ -114,6 +114,9 @@ class Change:
     new: object
 
 
+Columns = dict[str, tuple[str | None, str | None]]  # column -> old and new value, as the audit holds them
+
+
 def write_change(
     db: Database, change: Change, *, by: str, at: datetime, reason: str, origin_id: int | None = None
 ) -> None:
@@ -122,6 +125,21 @@ def write_change(
     where = {"table_name": change.table, "row_key": change.row_key, "column_name": change.column}
     why = {"at": stamp(at), "by": by, "reason": reason, "origin_id": origin_id}
     put(db, "audit", {**where, "old_value": old, "new_value": new, **why})
+
+
+def changed_by(db: Database, change: int, tables: Container[str]) -> dict[tuple[str, str], Columns]:
+    """Rows that a change touched, in its order: (table, row) -> column -> old and new value; IngestError when it touched none of
+    `tables` first."""
+    rows = db.execute(
+        "SELECT table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
+        (int(change),),
+    ).fetchall()
+    if not rows or rows[0][0] not in tables:
+        raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
+    touched: dict[tuple[str, str], Columns] = {}
+    for table, row_key, column, old, new in rows:
+        touched.setdefault((table, row_key), {})[column] = (old, new)
+    return touched
 
 
 def as_text(value: object) -> str | None:

@@ -22,7 +22,6 @@ from analysis.starting.coldest_start import (
     DrawnLaws,
     Needs,
     as_fitted,
-    coldest_starts,
     crossing,
     drawn_coldest_starts,
     drawn_laws,
@@ -222,12 +221,11 @@ def test_a_higher_need_is_met_at_a_warmer_temperature(slope: float, need: float,
 def test_needs_are_held_against_their_own_curves() -> None:
     """Property: changing one need moves that coldest start and no other."""
     state = np.full((7, 1, 1), 1.4)
-    circuit = start_state(state, np.ones((1, 1)), LAWS.rest_v[:1], np.array([0]), LAWS)
-    curves = start_curves(circuit, VOLTS[:1])
-    before = coldest_starts(curves, Needs(*(np.full((1, 1), n) for n in NEEDS)))
+    vehicle = (state, np.ones((1, 1)), LAWS.rest_v[:1], np.array([0]), VOLTS[:1], LAWS)
+    before = drawn_coldest_starts(*vehicle, Needs(*(np.full((1, 1), n) for n in NEEDS)))
     for k in range(3):
         more = [n + 0.1 * n * (k == i) for i, n in enumerate(NEEDS)]
-        after = coldest_starts(curves, Needs(*(np.full((1, 1), n) for n in more)))
+        after = drawn_coldest_starts(*vehicle, Needs(*(np.full((1, 1), n) for n in more)))
         moved = (after != before)[:, 0, 0]
         assert moved.tolist() == [i == k for i in range(3)]
 

@@ -42,10 +42,6 @@ ROUND_TRIPS = 3  # of usual speed and law, which rest on each other
 ABOUT_NEIGHBOURS = 1.5  # variance of a value about the mean of its two neighbours, over its own
 BLOM = 0.375  # plotting position of an order statistic of a normal, Blom 1958
 UNDER_LOAD = tuple(name for name in MEASURED if name not in ("temperature_c", "rest_v", *SIGNS))
-SOUND_QUANTILE = (
-    0.65  # of a vehicle's starts, for how fast it turns when sound: worn stretches lie below, see CLASSES.low_quantile
-)
-SOUND_SD = 0.385  # standard deviations that this quantile of a normal lies above its middle
 
 
 def log_turning(panel: Panel) -> Floats:

@@ -208,17 +208,6 @@ def crossing(curve: Reals, level: npt.ArrayLike) -> npt.NDArray[np.float32]:
     return np.where(short.any(axis=-1), found, BELOW_C).astype(np.float32)
 
 
-def coldest_starts(curves: Curves, needs: Needs) -> npt.NDArray[np.float32]:
-    """(3, U, K) coldest temperature at which speed, supply and coil each still suffice [degC]."""
-    return np.stack(
-        [
-            crossing(curves.speed, needs.speed),
-            crossing(curves.supply, needs.supply),
-            crossing(curves.coil, needs.coil),
-        ]
-    )
-
-
 def drawn_coldest_starts(
     state: Reals,
     field: Floats,

@@ -45,7 +45,11 @@ def uid_of(asked: str) -> str:
 
 def only_here(address: str) -> bool:
     """Whether only the computer itself reaches that address: a phone would find nothing there."""
-    host = urlsplit(address).hostname or ""
+    return is_here(urlsplit(address).hostname or "")
+
+
+def is_here(host: str) -> bool:
+    """Whether a host's name or number is this very machine."""
     if host == "localhost" or host.endswith(".localhost"):
         return True
     try:

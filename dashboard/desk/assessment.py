@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -10,7 +10,6 @@ from typing import Any
 import pandas as pd
 from sqlite_utils import Database
 
-from analysis.backtest.lists import backtest_lists
 from analysis.bay.next_measurement import made_already
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
@@ -101,19 +100,6 @@ def _check_some(*, vehicles: bool, readings: bool, as_of: date) -> None:
         raise NothingToAssess(
             f"The database has no reading before {as_of}: import readings first, or take a later date."
         )
-
-
-def backtest_database(
-    db: Database, dates: list[pd.Timestamp], *, horizon_days: int = 30
-) -> Iterator[tuple[pd.Timestamp, Assessment]]:
-    """Assessments as they would have been on each of `dates`, one after the other; looks at the past that were kept are taken, new
-    ones kept."""
-    tables, looks = load_tables(db), KeptLooks(folder_of(db))
-    check_not_empty(tables.before(max(dates)), max(dates).date())
-    quick_for(len(tables.units))
-    tolerated = tolerated_false_flags(db)
-    yield from backtest_lists(tables, dates, horizon_days=horizon_days, tolerated_false_flags=tolerated, looks=looks)
-    looks.forget()
 
 
 def own_costs(db: Database) -> PlanSettings:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 import re
 import tomllib
 from collections.abc import Mapping
@@ -10,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from dashboard.desk.addresses import is_here
 from dashboard.files.secrets_kept import secret_of
 from ingest.bounds import bytes_of
 from ingest.errors import FileRefused
@@ -69,7 +69,7 @@ def _settings(table: Mapping[str, Any], file: Path, environment: Mapping[str, st
     if not isinstance(port, int) or isinstance(port, bool) or not 1 <= port <= 65535:
         raise ValueError(f"port is {port!r}; allowed is a whole number from 1 to 65535")
     host = _text(table, "host")
-    if user and tls == "none" and not _is_here(host):
+    if user and tls == "none" and not is_here(host):
         raise ValueError(
             "tls is 'none' with a user; allowed is 'starttls' or 'tls': a password is not sent in the open"
         )
@@ -115,13 +115,3 @@ def _password(table: Mapping[str, Any], file: Path, environment: Mapping[str, st
     if not name:
         raise ValueError(f"user is given without a password; allowed is {PASSWORD_VARIABLE} or password_file")
     return secret_of("password_file", file.parent / name)
-
-
-def _is_here(host: str) -> bool:
-    """Whether the server is this very machine."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False

@@ -76,8 +76,10 @@ class Asked:
         return PastList(day, rows, assumed(climate, found.units))
 
 
-def past_lists(db: Database, dates: Iterable[pd.Timestamp], *, horizon_days: int = 30) -> Iterator[PastList]:
-    """The lists of `dates`, oldest first, of the database as it is now.
+def past_lists(
+    db: Database, dates: Iterable[pd.Timestamp], *, horizon_days: int = 30, processes: int | None = None
+) -> Iterator[PastList]:
+    """The lists of `dates`, oldest first, of the database as it is now; processes: how many make them, None as many as are worth it.
 
     Raises NothingToAssess for a database without vehicles or readings by then, ValueError for a bad horizon, CouldNot where a
     process was ended from outside.
@@ -89,7 +91,7 @@ def past_lists(db: Database, dates: Iterable[pd.Timestamp], *, horizon_days: int
         )
     if days:
         check_not_empty(asked.tables.before(days[-1]), days[-1].date())
-    return lists_asked(asked, days, processes=processes_for(len(asked.tables.units), len(days)))
+    return lists_asked(asked, days, processes=processes or processes_for(len(asked.tables.units), len(days)))
 
 
 def lists_asked(asked: Asked, days: list[pd.Timestamp], *, processes: int) -> Iterator[PastList]:

@@ -18,9 +18,9 @@ import pandas as pd
 import streamlit as st
 from sqlite_utils import Database
 
-from dashboard.desk.assessment import backtest_database
 from dashboard.desk.kept_assessment import program
 from dashboard.desk.past_lists import REPORTED, past_report
+from dashboard.judging.past_lists import past_lists
 from dashboard.judging.process import give_way
 from dashboard.judging.worker import Worker
 from dashboard.screens.session import Key
@@ -168,12 +168,13 @@ def main(arguments: Sequence[str]) -> int:
         _print_line(day, pd.DataFrame(columns=["unit", "depot", "part"]))
     later = [d for d in dates if d > first]
     lists: list[pd.DataFrame] = []
-    for stamp, found in backtest_database(db, later, horizon_days=int(horizon)) if later else ():
-        lists.append(found.units[list(REPORTED)].assign(as_of=stamp))
+    for one in past_lists(db, later, horizon_days=int(horizon), processes=1):
+        rows = pd.DataFrame(one.rows)
+        lists.append(rows[list(REPORTED)].assign(as_of=one.day))
         if len(lists) == len(later):  # before the last line, with which all is there
             ways = past_report(db, pd.concat(lists, ignore_index=True), horizon_days=int(horizon)).ways
             sys.stdout.write(json.dumps({WAYS: json.loads(ways.to_json(orient="records"))}) + "\n")
-        _print_line(stamp, found.units[found.units["flagged"]])
+        _print_line(one.day, rows[rows["flagged"]])
     return 0
 
 
