@@ -21,6 +21,9 @@ from types import MappingProxyType
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(1, str(Path(__file__).resolve().parent))
+from moves import in_words, kept_moves
+
 from analysis.stated import Doubt
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -77,19 +80,27 @@ SPANS = {
 }
 
 
-def table_of(stage: Any) -> str:
-    """The stage's choices as a table in Markdown."""
-    rows = ["| choice | value | unit | doubt | what it is; where it comes from |", "| --- | --- | --- | --- | --- |"]
+def table_of(stage: Any, moves: Mapping[str, str] = MappingProxyType({})) -> str:
+    """The stage's choices as a table in Markdown; moves: of those that the list reads, what each moves."""
+    heads = ["choice", "value", "unit", "doubt", *(["moves"] if moves else []), "what it is; where it comes from"]
+    rows = [heads, ["---"] * len(heads)]
     for choice in choices_of(stage):
         low, high = f"{choice.doubt.low:g}", f"{choice.doubt.high:g}"
         span = SPANS[choice.doubt.kind].format(low, high)
-        rows.append(
-            f"| `{choice.name}` | {_said(choice.value)} | {choice.doubt.unit} | {span} | {choice.doubt.source} |"
-        )
-    return "\n".join(rows)
+        move = [moves.get(choice.name, "not the list")] if moves else []
+        rows.append([f"`{choice.name}`", said(choice.value), choice.doubt.unit, span, *move, choice.doubt.source])
+    return "\n".join(f"| {' | '.join(row)} |" for row in rows)
 
 
-def _said(value: Any) -> str:
+def moves_of(key: str) -> dict[str, str]:
+    """Choice -> what it moves, of the choices of a stage (ROOM.STAGE) that the list reads."""
+    found = kept_moves()
+    names = [one.name for one in choices_of(stage(key)) if f"{key}.{one.name}" in of_the_list()]
+    rows = {name: [found[at] for end in ("low", "high") if (at := (f"{key}.{name}", end)) in found] for name in names}
+    return {name: in_words(own) for name, own in rows.items()}
+
+
+def said(value: Any) -> str:
     """A value as the table shows it."""
     if isinstance(value, Mapping):
         return ", ".join(f"{key} {one:g}" for key, one in value.items())
@@ -163,6 +174,13 @@ def loaded_by(module: str) -> set[str]:
     return seen
 
 
+@cache
+def of_the_list() -> frozenset[str]:
+    """ROOM.STAGE.CHOICE of all that the weekly list reads."""
+    of_list = loaded_by("analysis.worklist.assess")
+    return frozenset(name for name, modules in readers().items() if modules & of_list)
+
+
 def coefficients_table() -> str:
     """The coefficients of `analysis.circuit.limits` as a table in Markdown."""
     limits = importlib.import_module("analysis.circuit.limits")
@@ -177,7 +195,7 @@ def printed(text: str) -> str:
     """The page with every table as the fields say it."""
 
     def table(key: str) -> str:
-        return coefficients_table() if key == COEFFICIENTS else table_of(stage(key))
+        return coefficients_table() if key == COEFFICIENTS else table_of(stage(key), moves_of(key))
 
     return TABLE.sub(lambda found: f"{found[1]}{table(found[2])}\n{found[3]}", text)
 

@@ -10,8 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+import numpy as np
+import pandas as pd
 import print_choices
 import pytest
+from benchmarks.sensitivity import compared
+from moves import Moved, in_words, kept_moves
 from print_choices import (
     COEFFICIENTS,
     NUMBERS,
@@ -19,8 +23,10 @@ from print_choices import (
     TABLE,
     choices_of,
     loaded_by,
+    of_the_list,
     printed,
     readers,
+    said,
     stage,
     stages,
     table_of,
@@ -147,3 +153,53 @@ def test_a_table_shows_value_unit_doubt_and_source() -> None:
     assert rows[0] == "| `share` | 0.3 | 1 | 0.1 to 0.5 | our choice, because a test needs one |"
     assert rows[2] == "| `each` | 1, 2 | V | times 0.5 to 2 | our choice, because a test needs one |"
     assert rows[3] == "| `by` | a 4 | K | times 0.5 to 1 | our choice, because a test needs one |"
+
+
+def test_what_choices_move_was_measured_as_they_stand() -> None:
+    """From the value that a choice of the list has now, to an end of the doubt that it has now."""
+    stand = {f"{key}.{one.name}": said(one.value) for key in STAGES for one in choices_of(stage(key))}
+    ends = {(f"{key}.{name}", end): said(value) for key in STAGES for name, end, value in variants_of(stage(key))}
+    told = kept_moves()
+    wrong = [at for at, row in told.items() if (row.stands, row.to) != (stand.get(row.choice), ends.get(at))]
+    assert not wrong, "delete these rows of tests/benchmarks/moves.csv, and run sensitivity.py --moves"
+    assert told
+    assert {name for name, _ in told} <= of_the_list()
+
+
+@pytest.mark.parametrize(
+    ("ends", "words"),
+    [
+        ([("", 0.0, 0.0, 0.0, 0.0, 0, "")], "nothing here"),
+        (
+            [("", 0.031, 0.002, 1.23, 0.1, 2, ""), ("", 0.04, 0.0, 0.5, 0.0, 0, "")],
+            "P 0.04 (0.002), 1 (0.1) K, 2 flags",
+        ),
+        (
+            [("anew", 2e-7, 1e-8, 0.0, 0.0, 0, ""), ("anew", 0.0, 0.0, 0.0, 0.0, 0, "")],
+            "P <0.001 (<0.001); by the past",
+        ),
+        ([("", 0.0, 0.0, 0.0, 0.0, 1, "")], "1 flag"),
+        ([("", 0.0, 0.0, 0.0, 0.0, 0, "units: part; drift: statistic")], "only drift, units"),
+        ([], "not measured"),
+    ],
+)
+def test_what_a_choice_moves_is_said_in_a_few_figures(
+    ends: list[tuple[str, float, float, float, float, int, str]], words: str
+) -> None:
+    assert in_words([Moved("room.stage.choice", "low", "1", "2", *row[1:], row[0]) for row in ends]) == words
+
+
+def test_two_lists_are_compared_vehicle_by_vehicle() -> None:
+    """By hand: one probability up by 0.1, one vehicle judged no longer, one flag gone; and nothing but a part's name."""
+    names = {"unit": ["a", "b", "c", "d"], "flagged": [True, True, False, False], "part": list("xxyy")}
+    units = pd.DataFrame(
+        names | {"no_start_probability": [0.5, 0.2, 0.1, np.nan], "coldest_start_c": [-9.0, -12.0, np.nan, -3.0]}
+    )
+    other = units.assign(
+        no_start_probability=[0.6, 0.2, np.nan, np.nan],
+        coldest_start_c=[-7.0, -12.0, -4.0, -3.0],
+        flagged=[True, False, False, False],
+    )
+    named = units.assign(part=list("xyyy"))
+    found = [compared({"units": units}, {"units": one}) for one in (other, named, units)]
+    assert found == [(0.1, 0.05, 2.0, 0.5, 1, ""), (0.0, 0.0, 0.0, 0.0, 0, "units: part"), (0.0, 0.0, 0.0, 0.0, 0, "")]

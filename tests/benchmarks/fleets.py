@@ -41,7 +41,7 @@ def write_fleet(folder: Path, units: int, starts: int = 0) -> date:
     tables = {name: _copied(frame, -(-units // source)) for name, frame in tables.items()}
     every = tables.pop("readings")
     if starts:
-        every = pd.concat([every, _logged(every, starts, _copied(fleet.units, -(-units // source)), fleet.climate)])
+        every = pd.concat([every, logged(every, starts, _copied(fleet.units, -(-units // source)), fleet.climate)])
     for name, frame in {**tables, "climate": fleet.climate}.items():
         frame.to_csv(folder / f"{name}.csv", index=False)
     for k, first in enumerate(range(0, len(every), ROWS_A_FILE)):
@@ -64,7 +64,7 @@ def _copied(frame: pd.DataFrame, copies: int) -> pd.DataFrame:
     return pd.concat([frame.assign(unit=frame["unit"] + f"-{k:03d}") for k in range(copies)])
 
 
-def _logged(readings: pd.DataFrame, starts: int, vehicles: pd.DataFrame, climate: pd.DataFrame) -> pd.DataFrame:
+def logged(readings: pd.DataFrame, starts: int, vehicles: pd.DataFrame, climate: pd.DataFrame) -> pd.DataFrame:
     """Starts of the last year as a logger sees them, each like the vehicle's reading before it but for cold and scatter.
 
     Like any of its readings they would say of a part that wears, or was renewed, that it is as it was for years.
