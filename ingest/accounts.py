@@ -91,9 +91,9 @@ def new_code_secret(db: Database, *, by: str, reason: str, now: datetime | None 
         write_change(db, Change("code_secrets", "all", "made", None, stamp(at)), by=by, at=at, reason=reason)
 
 
-def first_code_secret(db: Database, *, by: str, now: datetime | None = None) -> str:
+def first_code_secret(db: Database, *, by: str) -> str:
     """The secret of the codes, made where there is none."""
     with writing(db):
         if not code_secret(db):
-            new_code_secret(db, by=by, reason="the first codes", now=now)
+            new_code_secret(db, by=by, reason="the first codes")
     return code_secret(db)

@@ -65,7 +65,7 @@ SHEETS: Mapping[str, Sheet] = MappingProxyType(
 )
 
 
-def save_edits(db: Database, edits: list[Edit], *, by: str, reason: str = "", now: datetime | None = None) -> int:
+def save_edits(db: Database, edits: list[Edit], *, by: str, now: datetime | None = None) -> int:
     """Set rows as one change and return its number; 0, with nothing written, where nothing differs."""
     mine = Origin("correction", by, now or datetime.now())
     with writing(db):
@@ -74,7 +74,7 @@ def save_edits(db: Database, edits: list[Edit], *, by: str, reason: str = "", no
             return 0
         change = write_origin(db, mine)
         for edit, old in todo:
-            _set(db, edit, old, change, mine, reason)
+            _set(db, edit, old, change, mine, "")
     return change
 
 

@@ -135,12 +135,7 @@ def wilson_interval(events: Floats, count: Floats, *, level: float = LEVEL) -> t
 
 
 def reliability_table(
-    p: Floats,
-    y: Floats,
-    unit: Ints,
-    *,
-    quantiles: tuple[float, ...] = UPPER_QUANTILES,
-    rng: np.random.Generator | None = None,
+    p: Floats, y: Floats, unit: Ints, *, quantiles: tuple[float, ...] = UPPER_QUANTILES
 ) -> pd.DataFrame:
     """Reliability diagram: one row per bin with what was said, what was seen, and its 90 % interval.
 
@@ -149,7 +144,6 @@ def reliability_table(
     :returns: bin, lowest, highest, said (mean probability), seen (share), seen_low, seen_high, rows, no_starts, vehicles
     """
     p, y = checked(p, y)
-    rng = rng or np.random.default_rng(0)
     number = bin_numbers(p, quantiles)
     n_bins = int(number.max()) + 1
     seen, rows = np.bincount(number, weights=y).astype(np.float64), np.bincount(number).astype(np.float64)
@@ -158,7 +152,7 @@ def reliability_table(
     per = (code * n_bins + number, (int(code.max()) + 1) * n_bins)
     events = np.bincount(per[0], weights=y, minlength=per[1]).reshape(-1, n_bins)
     counts = np.bincount(per[0], minlength=per[1]).reshape(-1, n_bins)
-    drawn = rng.multinomial(len(events), np.full(len(events), 1.0 / len(events)), size=RESAMPLES)
+    drawn = np.random.default_rng(0).multinomial(len(events), np.full(len(events), 1.0 / len(events)), size=RESAMPLES)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = (drawn @ events) / (drawn @ counts)
     tail = (1.0 - LEVEL) / 2.0
@@ -235,15 +229,13 @@ def apply_calibration(calibration: Calibration, p: Floats) -> Floats:
     return np.asarray(1.0 / (1.0 + np.exp(-(calibration.intercept + calibration.slope * logit(p)))), dtype=np.float64)
 
 
-def calibrated_forward(
-    p: Floats, y: Floats, day: Floats, *, horizon_days: float, fewest: int = PAST_LISTS.fewest_no_starts
-) -> Floats:
+def calibrated_forward(p: Floats, y: Floats, day: Floats, *, horizon_days: float) -> Floats:
     """(n,) each list's probabilities calibrated on earlier lists whose horizon had ended by its `day` [d]."""
     p, y = checked(p, y)
     out = p.copy()
     for one in np.unique(day):
         known = day + horizon_days <= one
-        if y[known].sum() >= fewest:
+        if y[known].sum() >= PAST_LISTS.fewest_no_starts:
             mine = day == one
-            out[mine] = fit_calibration(p[known], y[known], fewest=fewest).apply(p[mine])
+            out[mine] = fit_calibration(p[known], y[known]).apply(p[mine])
     return out

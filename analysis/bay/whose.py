@@ -9,7 +9,7 @@ at most p / (1 - p), p being that chance, of the readings that are the vehicle's
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -217,6 +217,6 @@ def _log_t(z: float) -> float:
     return float(top - (tail + 1.0) / 2.0 * np.log1p(z * z / tail))
 
 
-def latest_values(readings: pd.DataFrame, columns: Sequence[str] = (*MEASURED, "odometer_km")) -> pd.DataFrame:
+def latest_values(readings: pd.DataFrame) -> pd.DataFrame:
     """One row per unit with the latest value of every column, for `nearest_vehicles`; readings sorted by time."""
-    return readings.groupby("unit")[list(columns)].last()
+    return readings.groupby("unit")[[*MEASURED, "odometer_km"]].last()

@@ -151,11 +151,10 @@ def estimate_state(
     draws: int,
     seed: int = 0,
     laws: ClassLaws | None = None,
-    needs: Floats | None = None,
     growth_laws: GrowthLaws | None = None,
 ) -> FleetState:
     """State of every vehicle, read and drawn; see :func:`read_fleet` and :func:`draw_state`."""
-    read = read_fleet(tables, day, laws=laws, needs=needs, growth_laws=growth_laws)
+    read = read_fleet(tables, day, laws=laws, growth_laws=growth_laws)
     return draw_state(read, ahead_d, draws=draws, seed=seed)
 
 

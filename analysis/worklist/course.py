@@ -203,10 +203,10 @@ def cold_course(assessment: Assessment, unit: str, *, part: str | None = None) -
     )
 
 
-def season_course(climate: pd.DataFrame, depot: str, as_of: pd.Timestamp, *, days: int = int(AHEAD_D)) -> pd.DataFrame:
+def season_course(climate: pd.DataFrame, depot: str, as_of: pd.Timestamp) -> pd.DataFrame:
     """A depot's daily lows over the coming days by its climate: day, low_c (mean), one_in_ten_c (a cold morning), and
     assumed: whether no climate of the depot is known."""
-    ahead = np.arange(0, days + 1, 7, dtype=np.int64)
+    ahead = np.arange(0, int(AHEAD_D) + 1, 7, dtype=np.int64)
     first = int(as_of.timestamp() // 86400)
     mean, sd = seasonal_lows(climate, [depot], first + ahead)
     known = climate.loc[climate["depot"] == depot, "low_c"].notna().any()

@@ -26,27 +26,18 @@ COLOURS: Final = {
 """The lost volts in the part's colour; what is left for the motor in grey."""
 
 
-def volts_html(
-    found: WhereVoltsGo,
-    *,
-    fahrenheit: bool,
-    titles: Mapping[str, str] | None = None,
-    doing: str = "",
-    suspect: str = "",
-) -> str:
-    """The bars beneath each other with what to do above and the numbers folded below; titles, doing: in place of our own;
-    suspect: the measurement that does not fit the others.
+def volts_html(found: WhereVoltsGo, *, fahrenheit: bool, suspect: str = "") -> str:
+    """The bars beneath each other with what to do above and the numbers folded below; suspect: the measurement that does not fit
+    the others.
 
     One line of HTML: Markdown takes it as it is.
     """
     shown = [found.bar(name) for name in bars_of(found)]
     top = top_v(found)
-    said = doing or volts_words.to_do(found, fahrenheit=fahrenheit, suspect=suspect)
+    said = volts_words.to_do(found, fahrenheit=fahrenheit, suspect=suspect)
     pieces = [f'<p class="ct-title">{volts_words.TITLE}</p><p>{in_html(whole(said))}</p>']
     for own in shown:
-        name = str(own["bar"].iloc[0])
-        title = (titles or {}).get(name) or volts_words.bar_title(own, fahrenheit=fahrenheit)
-        pieces.append(bar_html(own, title, top))
+        pieces.append(bar_html(own, volts_words.bar_title(own, fahrenheit=fahrenheit), top))
     if shown:
         pieces += [
             axis_html(top),

@@ -25,7 +25,7 @@ from ingest.parquet_folder import ParquetFolder
 
 
 def assess_folder(
-    folder: ParquetFolder, engine: Engine, *, as_of: date, horizon_days: int, tolerated: float, draws: int = DRAWS
+    folder: ParquetFolder, engine: Engine, *, as_of: date, horizon_days: int, tolerated: float
 ) -> FleetList:
     """The list of a day of the fleet in a folder.
 
@@ -39,7 +39,7 @@ def assess_folder(
     (days,) = engine.now([engine.later(_look_days, past)])
     made = [engine.later(_looks, n, past, own) for own in days]
     learned = engine.later(_learned, n, known, *made)
-    read = engine.later(_read, n, known, learned, day, horizon_days, draws)
+    read = engine.later(_read, n, known, learned, day, horizon_days)
     places = [engine.later(_size, one) for one in tables]
     judged, first = [], 0
     for size in engine.now(places):
@@ -102,10 +102,10 @@ def _learned(n: int, known: Known, *looks: dict[str, Look]) -> LearnedNeeds:
 
 
 def _read(
-    n: int, known: Known, learned: LearnedNeeds, day: pd.Timestamp, horizon_days: int, draws: int
+    n: int, known: Known, learned: LearnedNeeds, day: pd.Timestamp, horizon_days: int
 ) -> tuple[FleetRead, Shared]:
     with _as_alone(n):
-        return read_known(known, learned, day, horizon_days, draws)
+        return read_known(known, learned, day, horizon_days, DRAWS)
 
 
 def _part(read: tuple[FleetRead, Shared], first: int, end: int) -> tuple[FleetRead, Shared]:

@@ -112,12 +112,12 @@ def keep_pin(
                 remove_pin(db, int(number), by=by, now=now)
 
 
-def let_go(db: Database, unit: str, *, by: str, now: datetime | None = None) -> int:
+def let_go(db: Database, unit: str, *, by: str) -> int:
     """Take all pins of a vehicle away; how many there were."""
     pins = read_pins(db)
     mine = [int(number) for number in pins.loc[pins["unit"] == unit, "id"]]
     for number in mine:
-        remove_pin(db, number, by=by, now=now)
+        remove_pin(db, number, by=by)
     return len(mine)
 
 

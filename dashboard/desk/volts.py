@@ -19,9 +19,7 @@ from ingest import store
 LOOK_AHEAD_D: Final = 30  # [d] in which the coming low is looked for, as the list does unless told otherwise
 
 
-def latest_volts(
-    db: Database, names: Iterable[str], *, as_of: date, horizon_days: int = LOOK_AHEAD_D
-) -> dict[str, WhereVoltsGo]:
+def latest_volts(db: Database, names: Iterable[str], *, as_of: date) -> dict[str, WhereVoltsGo]:
     """Vehicle -> the bars of its latest reading before a day, of those that were ever read."""
     units, book, before = store.read_units(db), limit_book(db), pd.Timestamp(as_of)
     known: dict[str, ClassKnowledge] = {}
@@ -35,7 +33,7 @@ def latest_volts(
         if of not in known:
             known[of] = knowledge_from(db, vehicle, before=before, units=units)
         taken = latest_taken(db, vehicle, readings, known[of], book)
-        low = coming_low_of(db, str(vehicle["depot"]), as_of, horizon_days) if vehicle["depot"] else None
+        low = coming_low_of(db, str(vehicle["depot"]), as_of, LOOK_AHEAD_D) if vehicle["depot"] else None
         if taken is not None:
             found[name] = taken.volts(limits_for(vehicle, book), coming_c=low)
     return found

@@ -49,11 +49,9 @@ class WorkOrder:
     address: str
 
 
-def chosen_visits(
-    plan: ReplacementPlan, *, unit: str = "", week: str = "", depot: str = "", uid: str = ""
-) -> list[dict[str, Any]]:
+def chosen_visits(plan: ReplacementPlan, *, unit: str = "", week: str = "", depot: str = "") -> list[dict[str, Any]]:
     """The visits to come of a plan that are asked for, in the order of their days; "" asks for any."""
-    asked = {"unit": unit, "iso_week": week, "depot": depot, "uid": uid}
+    asked = {"unit": unit, "iso_week": week, "depot": depot}
     return [
         row for row in rows_of(plan.visits) if all(not value or row[name] == value for name, value in asked.items())
     ]

@@ -36,9 +36,9 @@ def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, di
     )
 
 
-def workbook_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.AS_XLSX) -> None:
+def workbook_button(frame: pd.DataFrame, name: str, *, key: str) -> None:
     """A button that saves the table as a workbook."""
     st.download_button(
-        label, lambda: table_xlsx(frame, name), file_name=f"{file_name(name)}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",
+        say.AS_XLSX, lambda: table_xlsx(frame, name), file_name=f"{file_name(name)}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",
         disabled=frame.empty,
     )  # fmt: skip
