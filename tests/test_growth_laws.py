@@ -101,7 +101,7 @@ def test_ageing_is_the_same_as_readings_brought_to_one_day(rate: float, back: fl
             mean_value(own, GRID, ahead)[0], mean_value(brought, GRID, ahead)[0] + shift, atol=1e-4
         )
         drawn = [
-            draw_values(g, GRID, np.array([ahead]), DrawNoise.make(chance_of(3, 40), "battery")) for g in (own, brought)
+            draw_values(g, GRID, np.array([ahead]), DrawNoise(chance_of(3, 40), "battery")) for g in (own, brought)
         ]
         assert np.median(np.abs(drawn[0] - drawn[1] - shift)) < 1e-3
 
@@ -186,7 +186,7 @@ def test_relearned_is_the_posterior_under_the_other_prior() -> None:
             before, value, np.full((5, 12), 0.05), usable, np.full(5, SPREAD), np.full(5, FAIL), GRID, log_prior
         )
 
-    changed, direct = relearned(under(old), np.tile(new - old, (5, 1))), under(new)
+    changed, direct = relearned(under(old), np.tile(np.exp(new - old), (5, 1))), under(new)
     np.testing.assert_allclose(changed.weight, direct.weight, atol=2e-3)
     np.testing.assert_allclose(changed.evidence, direct.evidence, atol=0.1)
 

@@ -66,7 +66,7 @@ def the_same(a: GrowthSummary, b: GrowthSummary) -> None:
 
 def test_a_fleet_in_chunks_is_the_fleet_at_once(readings: ChannelReadings) -> None:
     """Property: summary and draws are those of the whole posterior by the functions that read it."""
-    noise = DrawNoise.make(chance_of(VEHICLES, 16), "battery")
+    noise = DrawNoise(chance_of(VEHICLES, 16), "battery")
     summary, drawn = summed_up(readings, AHEAD, noise)
     whole = readings.posterior(slice(None))
     np.testing.assert_array_equal(drawn, draw_values(whole, GRID, AHEAD, noise))
@@ -105,8 +105,8 @@ def test_wear_counts_from_nil_up_as_in_the_draws(readings: ChannelReadings) -> N
 
 def test_a_posterior_made_before_is_used_as_it_is(readings: ChannelReadings) -> None:
     """Property: the laws of the fleet are applied to it once, whether it is made again or not."""
-    noise = DrawNoise.make(chance_of(VEHICLES, 4), "battery")
-    made = replace(readings, made=replace(readings, log_ratio=None).posterior(slice(None)))
+    noise = DrawNoise(chance_of(VEHICLES, 4), "battery")
+    made = replace(readings, made=replace(readings, ratio=None).posterior(slice(None)))
     the_same(summed_up(made, AHEAD, noise)[0], summed_up(readings, AHEAD, noise)[0])
     rows = np.array([3, 200, 41])
     np.testing.assert_allclose(made.posterior(rows).weight, readings.posterior(rows).weight, rtol=1e-5, atol=1e-7)
@@ -127,7 +127,7 @@ def test_the_level_of_that_day_is_worked_out_path_by_path(readings: ChannelReadi
 def test_what_it_is_compared_with_lies_no_earlier_than_its_readings(readings: ChannelReadings) -> None:
     """Definition: nine months back, or the first reading that counts; none, where nothing counts."""
     nothing = replace(readings, usable=np.zeros_like(readings.usable))
-    noise = DrawNoise.make(chance_of(VEHICLES, 4), "battery")
+    noise = DrawNoise(chance_of(VEHICLES, 4), "battery")
     assert (summed_up(nothing, AHEAD, noise)[0].back_d == 0.0).all()
     late = replace(readings, usable=readings.usable & (readings.before_d < 100.0))
     back = summed_up(late, AHEAD, noise)[0].back_d

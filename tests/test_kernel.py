@@ -247,7 +247,7 @@ def test_posteriors_of_growth_are_those_of_whole_arrays(readings: int, monkeypat
 def test_drawn_values_are_those_of_whole_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
     """Before, today and ahead."""
     growth, grid = posterior(60, 12)
-    noise, ahead = DrawNoise.make(chance_of(60, 16), CHANNELS[BATTERY]), np.array([-60.0, 0.0, 30.0, 182.0])
+    noise, ahead = DrawNoise(chance_of(60, 16), CHANNELS[BATTERY]), np.array([-60.0, 0.0, 30.0, 182.0])
     fast, plain = both(lambda: draw_values(growth, grid, ahead, noise), monkeypatch)
     assert isinstance(plain, np.ndarray)
     assert plain.max() > 2.0 * plain.min()

@@ -214,7 +214,7 @@ def simulate(n: int, rng: np.random.Generator, *, worn_share: float) -> tuple[Se
 def covered(series: Series, log_prior: np.ndarray, truth: np.ndarray) -> float:
     """Share of truths inside the 90 % interval of 200 draws."""
     found = series.posterior(log_prior=log_prior)
-    drawn = draw_values(found, GRID, np.array([0.0]), DrawNoise.make(chance_of(len(found.weight), 200), "battery"))[0]
+    drawn = draw_values(found, GRID, np.array([0.0]), DrawNoise(chance_of(len(found.weight), 200), "battery"))[0]
     low, high = np.quantile(drawn, [0.05, 0.95], axis=1)
     return float(((truth >= low) & (truth <= high)).mean())
 
@@ -320,9 +320,7 @@ def test_draws_have_the_mean_and_spread_of_the_posterior() -> None:
     """Sampling against the closed form: 4000 draws of one clearly worn part, four standard errors and 12 % of spread;
     ahead, a pace of its own adds `pace_sd` of the growth."""
     found = one(DAYS, [1.0, 1.1, 1.3, 1.5, 1.8, 2.1, 2.5, 2.9]).posterior()
-    drawn = draw_values(
-        found, GRID, np.array([0.0, 30.0]), DrawNoise.make(chance_of(len(found.weight), 4000), "battery")
-    )
+    drawn = draw_values(found, GRID, np.array([0.0, 30.0]), DrawNoise(chance_of(len(found.weight), 4000), "battery"))
     for k, ahead in enumerate((0.0, 30.0)):
         mean, sd = mean_value(found, GRID, ahead)
         assert drawn[k, 0].mean() == pytest.approx(mean[0], abs=4.0 * sd[0] / np.sqrt(4000.0) + 0.02)
@@ -335,7 +333,7 @@ def test_draws_come_from_the_generator_that_is_passed() -> None:
     """Contract: the same generator, the same draws; another one, others."""
     found = one(DAYS, FLAT).posterior()
     first, same, other = (
-        draw_values(found, GRID, np.array([0.0]), DrawNoise.make(chance_of(len(found.weight), 16, seed), "battery"))
+        draw_values(found, GRID, np.array([0.0]), DrawNoise(chance_of(len(found.weight), 16, seed), "battery"))
         for seed in (1, 1, 2)
     )
     assert (first == same).all()

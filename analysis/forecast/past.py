@@ -67,7 +67,15 @@ class Past:
 
     def before(self, day: float) -> FleetTables:
         """Tables of the vehicles that a look on a day is at, with what was known at its start."""
-        return known_at(_of(self.tables, sample(self.first_d, day)), moment_of(day))
+        vehicles = np.zeros(len(self.first_d), dtype=bool)
+        vehicles[_sampled(self.first_d, day)] = True
+        own = {
+            name: getattr(self.tables, name)[vehicles[rows.unit]]
+            for name, rows in zip(RESTS_ON, self.rows, strict=True)
+            if rows.unit is not None
+        }
+        own["units"] = own["units"].reset_index(drop=True)
+        return known_at(replace(self.tables, **own), moment_of(day))
 
     def laws_day(self, day: float) -> float | None:
         """Day of the class laws that a look uses: every LAWS_LOOKS looks, on a fixed calendar; None for its own, in the
@@ -114,14 +122,14 @@ def _sampled(first_d: pd.Series[float], day: float) -> Ints:
 
 
 def _of(tables: FleetTables, names: list[str]) -> FleetTables:
-    """The tables of some vehicles."""
+    """The tables of some vehicles that a look rests on."""
     own = {
         name: table[table["unit"].isin(names)]
-        for name in ("units", "readings", "repairs", "reset_answers", "findings")
-        if (table := getattr(tables, name)) is not None
+        for name in RESTS_ON
+        if (table := getattr(tables, name)) is not None and "unit" in table
     }
     own["units"] = own["units"].reset_index(drop=True)
-    return replace(tables, **own)
+    return replace(tables, **own, findings=None)
 
 
 def _rows(table: pd.DataFrame | None, names: pd.Index[str], at: str) -> Rows:

@@ -355,12 +355,17 @@ def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, sha
     size = values.shape[1]
     value, own = np.empty(size, np.float32), np.empty(size, np.float64)
     for u in range(first, stop):
-        total = 0.0
+        total, many = 0.0, 0
         for k in range(size):
-            value[k], own[k] = values[u, k], weight[u, k]
-            total += weight[u, k]
+            if weight[u, k] > 0.0:  # what counts nothing is no place but the first
+                value[many], own[many] = values[u, k], weight[u, k]
+                total += weight[u, k]
+                many += 1
+        if share <= 0.0 or many == 0:
+            found[u] = values[u].min()
+            continue
         wanted = share * total
-        low, high, below = 0, size, 0.0  # the place lies in low ... high; below: weight of what is lower
+        low, high, below = 0, many, 0.0  # the place lies in low ... high; below: weight of what is lower
         while high - low > 1:
             a, b, c = value[low], value[(low + high) // 2], value[high - 1]
             pivot = max(min(a, b), min(max(a, b), c))
@@ -427,6 +432,7 @@ def places_by_window(
 
 DEPARTURE, DEPARTURE_D, SLIP_SE, SLIP_LOG_SHARE, LIFE_SPREAD = range(5)
 """Places in `choice` of :func:`paths_weighed`."""
+NIL_IN_SINGLES: Final = -110.0  # a weight of e to less than this is nil in 32-bit floats
 
 
 def paths_weighed(
@@ -465,7 +471,8 @@ def paths_weighed(
     column = design.copy()
     column[0] = wide  # the steady path has no growth
     likely, share, found = np.empty((2, paths)), np.empty((2, paths)), np.empty((2, 5, paths))
-    total, latest = np.empty(2), np.empty(3)
+    total, latest, life_spread = np.empty(2), np.empty(3), choice[LIFE_SPREAD]
+    own_1, own_2, own_y = np.empty(paths), np.empty(paths), np.empty(paths)
     for u in range(first, stop):
         last, newest, many = -1, np.inf, 0
         for r in range(readings - 1, -1, -1):
@@ -524,11 +531,13 @@ def paths_weighed(
                     sgy[j] -= grown * y[last]
             of_base, with_base = s0 + p_base, sy + p_base
             for n in range(paths):
-                mean = fail_excess[u] * pace[n]
-                p_amount = max(choice[LIFE_SPREAD] * power[n] * mean, 1e-6)
-                p_amount = 1.0 / (p_amount * p_amount)
-                j = column[n]
-                both, of_amount, with_amount = s1[j], s2[j] + p_amount, sgy[j] + mean * p_amount
+                own_1[n], own_2[n], own_y[n] = s1[column[n]], s2[column[n]], sgy[column[n]]
+            excess_of = fail_excess[u]
+            for n in range(paths):  # alone, so that it is done for several paths at once
+                mean = excess_of * pace[n]
+                spread = max(life_spread * power[n] * mean, 1e-6)
+                p_amount = 1.0 / (spread * spread)
+                both, of_amount, with_amount = own_1[n], own_2[n] + p_amount, own_y[n] + mean * p_amount
                 inverse = 1.0 / (of_base * of_amount - both * both)
                 new = (of_amount * with_base - both * with_amount) * inverse
                 grows = (of_base * with_amount - both * with_base) * inverse
@@ -536,13 +545,15 @@ def paths_weighed(
                 found[way, 0, n], found[way, 1, n] = new, grows
                 found[way, 2, n], found[way, 3, n] = of_amount * inverse, of_base * inverse
                 found[way, 4, n] = -both * inverse
-                likely[way, n] = 0.5 * fits + log_prior[prior, n]
+                likely[way, n] = 0.5 * fits
                 share[way, n] = np.sqrt(p_amount * inverse * p_base)
             most, whole = -np.inf, 0.0
             for n in range(paths):
+                likely[way, n] += log_prior[prior, n]
                 most = max(most, likely[way, n])
             for n in range(paths):
-                share[way, n] *= math.exp(likely[way, n] - most)
+                less = likely[way, n] - most
+                share[way, n] = share[way, n] * math.exp(less) if less > NIL_IN_SINGLES else 0.0
                 whole += share[way, n]
             total[way] = most + math.log(whole)
             for n in range(paths):
@@ -590,21 +601,25 @@ def values_drawn(
         for n in range(paths):
             total += weight[u, n]
             up_to[n] = total
+        for n in range(paths):
+            up_to[n] /= total
         for k in range(draws):
-            n, high = 0, paths - 1  # the first path up to which the weight is that of the place
+            n, high = 0, paths - 1  # the first path up to which the weight is that of the place, the steady one mostly
+            if up_to[0] >= even[u, k]:
+                high = 0
             while n < high:
                 middle = (n + high) // 2
-                if up_to[middle] / total < even[u, k]:
+                if up_to[middle] < even[u, k]:
                     n = middle + 1
                 else:
                     high = middle
             mean, variance, together = np.float64(amount[u, n]), np.float64(var_amount[u, n]), np.float64(cov[u, n])
-            drawn, new = 0.0, np.float64(base[u, n])
+            drawn, new, pace = 0.0, np.float64(base[u, n]), 1.0
             if n > 0:
                 drawn = max(mean + np.sqrt(variance) * amount_z[u, k], 0.0)
                 new += together / variance * (drawn - mean)
+                pace = np.exp(pace_sd * pace_z[u, k] - 0.5 * pace_sd * pace_sd)
             new += np.sqrt(max(np.float64(var_base[u, n]) - together * together / variance, 1e-12)) * base_z[u, k]
-            pace = np.exp(pace_sd * pace_z[u, k] - 0.5 * pace_sd * pace_sd)
             for h in range(len(ahead_d)):
                 grown = now[n] + pace * (then[h, n] - now[n]) if ahead_d[h] > 0.0 else then[h, n]
                 value[h, u, k] = new + drawn * grown + aged[h, u]
@@ -638,15 +653,16 @@ def path_means(
             w = np.float64(weight[u, n])
             m, b = np.float64(amount[u, n]), np.float64(base[u, n])
             variance, together = np.float64(var_amount[u, n]), np.float64(cov[u, n])
-            s = np.sqrt(max(variance, 1e-18))
-            if n > 0 and m < surely_sd * s and w > least_weight:
+            likely = n > 0 and w > least_weight
+            s = math.sqrt(max(variance, 1e-18)) if likely else 0.0
+            if likely and m < surely_sd * s:
                 z = m / s
                 inside = 0.5 * math.erfc(-z * math.sqrt(0.5))
                 density = math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
                 held = m * inside + s * density
                 slope = together / (s * s)
                 b += slope * (held - m)
-                variance = max((m * m + s * s) * inside + m * s * density - held * held, 0.0)
+                variance = np.float64(max((m * m + s * s) * inside + m * s * density - held * held, 0.0))
                 m, together = held, slope * variance
             shape = shapes[0, n]
             value = b + m * shape

@@ -19,7 +19,7 @@ import pandas as pd
 from scipy.special import ndtri, stdtrit
 
 from analysis.readings.observe import CHANNELS
-from analysis.readings.panel import Floats
+from analysis.readings.panel import Bools, Floats
 from analysis.readings.sobol import scrambled_points
 
 Whole = npt.NDArray[np.uint64]
@@ -48,19 +48,29 @@ class Draws:
     count: int
     seed: int = 0
 
-    def even(self, quantity: str) -> Floats:
-        """(U, K) evenly spread over (0, 1). Raises ValueError for a quantity that is not of QUANTITIES."""
+    def even(self, quantity: str, where: Bools | None = None) -> Floats:
+        """(U, K) evenly spread over (0, 1), or (N,) those of `where` (U, K) in its order. Raises ValueError for a quantity that
+        is not of QUANTITIES."""
         if quantity not in QUANTITIES:
             raise ValueError(f"quantity is {quantity!r}; allowed are {', '.join(QUANTITIES)}")
         axis = QUANTITIES.index(quantity)
         shift = _unit(mixed(self.key ^ mixed(np.array([axis + 1000 * self.seed + 1], dtype=np.uint64))))
-        place = points(self.count, self.seed)[axis][None, :] + shift[:, None]
+        point = points(self.count, self.seed)[axis]
+        if where is None:
+            place = point[None, :] + shift[:, None]
+        else:
+            row, column = np.nonzero(where)
+            place = point[column] + shift[row]
         place -= np.floor(place)
-        return np.asarray(np.clip(place, INSIDE, 1.0 - INSIDE), dtype=np.float64)
+        return np.asarray(np.clip(place, INSIDE, 1.0 - INSIDE, out=place), dtype=np.float64)
 
-    def normal(self, quantity: str) -> Floats:
-        """(U, K) standard normal."""
-        return np.asarray(ndtri(self.even(quantity)), dtype=np.float64)
+    def normal(self, quantity: str, where: Bools | None = None) -> Floats:
+        """(U, K) standard normal; nil where it is not asked for."""
+        if where is None:
+            return np.asarray(ndtri(self.even(quantity)), dtype=np.float64)
+        found = np.zeros(where.shape)
+        found[where] = ndtri(self.even(quantity, where))
+        return found
 
     def student(self, quantity: str, dof: float) -> Floats:
         """(U, K) Student's t with `dof` degrees of freedom."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
-from analysis.readings.panel import Bools, Floats, Ints, in_chunks
+from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.wear.choices import PATHS
 from analysis.wear.growth_laws import relearned
 from analysis.wear.paths import (
@@ -40,7 +40,7 @@ class ChannelReadings:
     before_d: days before the assessment (U, R); value, se: multiples of class-usual (U, R); usable: (U, R); base_sd,
     fail_excess: (U,); age_d: days since the part was fitted (U,), inf for unknown; group: (U,); ageing: what all parts
     of a class gain in a year (U,), seen from reference_d days before the assessment (U,); log_prior: (N,);
-    log_ratio: (G, N) what the fleet's growth laws add to it; made: the posterior of all before that, where it was made;
+    ratio: (G, N) what the fleet's growth laws multiply its weights by; made: the posterior of all before that, where it was made;
     twice: (U, R) readings that were measured twice, None for none.
     """
 
@@ -56,7 +56,7 @@ class ChannelReadings:
     reference_d: Floats
     grid: PathGrid
     log_prior: Floats
-    log_ratio: Floats | None = None
+    ratio: Reals | None = None
     made: Growth | None = None
     twice: Bools | None = None
 
@@ -72,7 +72,7 @@ class ChannelReadings:
     def posterior(self, rows: slice | Ints) -> Growth:
         """Growth of some vehicles, under the growth laws where they are known."""
         growth = self._stated(rows) if self.made is None else self.made.of(rows)
-        return growth if self.log_ratio is None else relearned(growth, self.log_ratio[self.group[rows]])
+        return growth if self.ratio is None else relearned(growth, self.ratio[self.group[rows]])
 
     def _stated(self, rows: slice | Ints) -> Growth:
         return growth_posterior(

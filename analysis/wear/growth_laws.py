@@ -75,10 +75,10 @@ class GrowthLaws:
         ageing = tuple(Ageing(a.per_year[one], a.se[one], a.middle[one], a.lives[one]) for a in self.ageing)
         return GrowthLaws(self.prior[one], self.years[one], self.onsets[one], ageing, self.counts)
 
-    def log_ratio(self, grid: PathGrid, channel: int, base: GrowthPrior) -> Floats:
-        """(G, N) log weight of every path against that under `base`."""
+    def ratio(self, grid: PathGrid, channel: int, base: GrowthPrior) -> Reals:
+        """(G, N) weight of every path over that under `base`, 32-bit as a posterior's weights are."""
         before = base.log_weights(grid, channel)
-        return np.stack([p.log_weights(grid, channel) - before for p in self.prior])
+        return np.exp(np.stack([p.log_weights(grid, channel) - before for p in self.prior])).astype(np.float32)
 
 
 def ordinary_ageing(
@@ -222,7 +222,7 @@ def learn_growth(
     years, onsets = np.zeros((classes, len(lives))), np.zeros((classes, len(lives)))
     own: list[list[ChannelPrior]] = [[] for _ in range(classes)]
     for c, read in enumerate(lives):
-        weight = np.concatenate([one.weight for one in read])
+        weight = np.concatenate([one.weight for one in read]).astype(np.float64)
         span = np.concatenate([one.span_d for one in read])
         group = np.concatenate([one.group for one in read])
         stated, before = base.channel(c), base.log_weights(grid, c)
@@ -250,7 +250,7 @@ def learn_growth(
 
 
 def _fit(
-    lives: tuple[Reals, Reals, Reals],
+    lives: tuple[Floats, Floats, Floats],
     span_d: Floats,
     grid: PathGrid,
     prior: ChannelPrior,
@@ -281,8 +281,8 @@ def _fit(
     return law, years, seen
 
 
-def relearned(growth: Growth, log_ratio: Floats) -> Growth:
-    """The same posterior under other prior weights; log_ratio: (U, N) new over old."""
-    weight = growth.weight * np.exp(log_ratio).astype(np.float32)
+def relearned(growth: Growth, ratio: Reals) -> Growth:
+    """The same posterior under other prior weights; ratio: (U, N) new over old, as :meth:`GrowthLaws.ratio`."""
+    weight = growth.weight * ratio
     weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1e-30)
     return replace(growth, weight=weight)

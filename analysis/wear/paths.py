@@ -34,12 +34,16 @@ from analysis.readings.panel import Bools, Floats, Ints, Reals, in_chunks
 from analysis.wear.choices import PATHS
 
 ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430.0, 600.0, 850.0, 1200.0, 1700.0])
+LAG_WIDTHS_A = (
+    np.diff([0.0, *0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1]), 1.3 * ONSET_LAGS_D[-1]]) / DAYS_PER_YEAR
+)  # of the years that each of these lags stands for
 POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # grid: slowing wear to strongly accelerating, close to an exponential
 LIVES_D = np.array([60.0, 120.0, 240.0, 480.0, 960.0, 1900.0])  # from the first sign to failure in the cold
 MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
 CHUNK_UNITS = 250  # so that one chunk fits the cache
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
+SURELY_STEADY = 1e-9  # more than rounding makes of a place among the draws
 LEAST_ODDS = 1e-30  # nearer to nil a weight is nil in 32-bit floats
 PER_DAY = 4  # steps of the table of growth
 
@@ -70,6 +74,11 @@ class PathGrid:
             np.searchsorted(POWERS, self.power[1:]),
         )
 
+    @cached_property
+    def failed_before(self) -> Floats:
+        """(N - 1,) by what the weight of every path but the steady one is divided, because its part would have failed."""
+        return np.asarray(1.0 + (self.lag[1:] / self.life[1:]) ** (PATHS.surely_failed * self.power[1:]))
+
 
 def make_grid() -> PathGrid:
     """Every onset lag with every power and life that has not long passed the failing excess."""
@@ -93,12 +102,10 @@ class ChannelPrior:
 
     def log_weights(self, grid: PathGrid) -> Floats:
         """(N,) log prior weight of every path."""
-        inner = 0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1])
-        width = np.diff(np.concatenate([[0.0], inner, [1.3 * ONSET_LAGS_D[-1]]])) / DAYS_PER_YEAR
         lag, life, power = grid.steps
         weight = np.zeros(grid.size)
-        weight[1:] = self.onset_per_year * width[lag] * self.life_share[life] * self.power_share[power]
-        weight[1:] /= 1.0 + (grid.lag[1:] / grid.life[1:]) ** (PATHS.surely_failed * grid.power[1:])
+        weight[1:] = self.onset_per_year * LAG_WIDTHS_A[lag] * self.life_share[life] * self.power_share[power]
+        weight[1:] /= grid.failed_before
         weight[1:] *= min(1.0, PATHS.most_worn / weight[1:].sum())
         weight[0] = 1.0 - weight[1:].sum()
         return np.asarray(np.log(np.maximum(weight, 1e-12)))
@@ -440,59 +447,64 @@ def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, lo
 
 @dataclass(frozen=True)
 class DrawNoise:
-    """Chance of K draws of U vehicles: even (U, K) places in (0, 1), spread over all of it; amount, base,
-    pace (U, K) standard normal."""
+    """Chance of K draws of U vehicles, of one channel's growth."""
 
-    even: Floats
-    amount: Floats
-    base: Floats
-    pace: Floats
-
-    @classmethod
-    def make(cls, draws: Draws, channel: str) -> DrawNoise:
-        """Chance of one channel's growth."""
-        return cls(draws.even(f"{channel} path"), *(draws.normal(f"{channel} {n}") for n in ("amount", "base", "pace")))
+    chance: Draws
+    channel: str
 
     @property
     def draws(self) -> int:
         """K."""
-        return int(self.even.shape[1])
+        return self.chance.count
+
+    @property
+    def path(self) -> Floats:
+        """(U, K) places in (0, 1), spread over all of it."""
+        return self.chance.even(f"{self.channel} path")
+
+    def normal(self, name: str, where: Bools | None = None) -> Floats:
+        """(U, K) standard normal of amount, base or pace; nil where it is not asked for (U, K)."""
+        return self.chance.normal(f"{self.channel} {name}", where)
 
     def of(self, rows: slice) -> DrawNoise:
         """The chance of some of its vehicles."""
-        return DrawNoise(self.even[rows], self.amount[rows], self.base[rows], self.pace[rows])
+        return DrawNoise(self.chance.of(rows), self.channel)
 
 
 def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNoise) -> npt.NDArray[np.float32]:
     """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before)."""
+    place, base_z = noise.path, noise.normal("base")
     loop = compiled(values_drawn)
     if loop is not None:
+        steady = growth.weight[:, :1].astype(np.float64) / growth.weight.sum(axis=1, dtype=np.float64)[:, None]
+        worn = place > steady * (1.0 - SURELY_STEADY)
         shape = _grown(grid, np.concatenate([[0.0], ahead_d]))
-        chance = (noise.even, noise.amount, noise.base, noise.pace)
-        found = np.empty((len(ahead_d), *noise.even.shape), dtype=np.float32)
+        chance = (place, noise.normal("amount", worn), base_z, noise.normal("pace", worn))
+        found = np.empty((len(ahead_d), *place.shape), dtype=np.float32)
         loop(
-            0, len(noise.even),
+            0, len(place),
             *growth.fields,
             *(np.ascontiguousarray(z, np.float64) for z in chance),
             PATHS.pace_sd, shape[0], shape[1:], np.asarray(ahead_d, np.float64),
             np.stack([growth.aged(ahead) for ahead in ahead_d]), found,
         )  # fmt: skip
         return found
-    path = _draw_paths(growth.weight, noise.even)
+    path = _draw_paths(growth.weight, place)
+    amount_z, pace_z = (noise.normal(name, path > 0) for name in ("amount", "pace"))
 
     def take(field: Reals) -> Floats:
         return np.asarray(np.take_along_axis(field, path, axis=1), dtype=np.float64)
 
     amount, var_amount, cov = take(growth.amount), take(growth.var_amount), take(growth.cov)
-    drawn = np.maximum(amount + np.sqrt(var_amount) * noise.amount, 0.0)
+    drawn = np.maximum(amount + np.sqrt(var_amount) * amount_z, 0.0)
     drawn = np.where(path == 0, 0.0, drawn)
     var_rest = np.maximum(take(growth.var_base) - cov**2 / var_amount, 1e-12)
     base = take(growth.base) + np.where(path == 0, 0.0, cov / var_amount * (drawn - amount))
-    base = base + np.sqrt(var_rest) * noise.base
+    base = base + np.sqrt(var_rest) * base_z
     lag = np.where(path == 0, -1e9, grid.lag[path])
     power = grid.power[path]
     out = np.empty((len(ahead_d), *path.shape), dtype=np.float32)
-    pace = np.exp(PATHS.pace_sd * noise.pace - 0.5 * PATHS.pace_sd**2)
+    pace = np.exp(PATHS.pace_sd * pace_z - 0.5 * PATHS.pace_sd**2)
     now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** power
     for k, ahead in enumerate(ahead_d):
         then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power

@@ -164,7 +164,7 @@ def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0) -
     drawn = np.empty((len(ahead_d), len(CHANNELS), len(read.names), draws), dtype=np.float32)
     growth = []
     for c, own in enumerate(read.channels):
-        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise.make(chance, CHANNELS[c]))
+        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise(chance, CHANNELS[c]))
         growth.append(kept)
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
     field, weak, share = draw_field(read.panel, read.observed, now, chance)
@@ -273,7 +273,7 @@ def read_fleet(
         panel,
         observed,
         grid,
-        tuple(replace(own, log_ratio=growth_laws.log_ratio(grid, c, prior)) for c, own in enumerate(channels)),
+        tuple(replace(own, ratio=growth_laws.ratio(grid, c, prior)) for c, own in enumerate(channels)),
         recent_rest_v(panel, observed),
         usable,
         reset_day,
