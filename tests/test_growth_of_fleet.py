@@ -55,7 +55,7 @@ def readings() -> ChannelReadings:
         np.full(VEHICLES, 200.0),
         GRID,
         default_prior().log_weights(GRID, 0),
-        np.stack([np.zeros(GRID.size), np.linspace(0.0, 1.0, GRID.size)]),
+        np.exp(np.stack([np.zeros(GRID.size), np.linspace(0.0, 1.0, GRID.size)])).astype(np.float32),
     )
 
 
