@@ -7,9 +7,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
-import pytest
 from samples_kept import copy_of, in_one_file, kept, kept_file
 from streamlit import config
 
@@ -23,6 +23,9 @@ from demo_fleet.simulate import simulate_fleet
 from demo_fleet.specs import SEVERE, FleetSpec
 from ingest import store
 from ingest.importer import import_paths
+
+if TYPE_CHECKING:
+    import pytest
 
 config.set_option("runner.magicEnabled", serving.FLAGS["runner.magicEnabled"])  # pages run in tests as they are served
 

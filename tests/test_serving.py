@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 
 import pytest
@@ -40,6 +41,13 @@ def test_pages_are_run_as_they_are_and_not_parsed_for_bare_values(
     assert [text.value for text in app.text] == ["shown"]
     assert parsed == []
     assert serving.FLAGS["runner.magicEnabled"] is False
+
+
+def test_what_is_loaded_is_not_looked_through_after_every_page() -> None:
+    """The framework collects all garbage after every run of a page; what is frozen is no longer among what it looks at."""
+    loaded = [[] for _ in range(1000)]
+    serving.keep_loaded()
+    assert not {id(one) for one in loaded} & {id(one) for one in gc.get_objects()}
 
 
 def test_an_answer_is_sent_though_a_page_begins_to_be_drawn() -> None:

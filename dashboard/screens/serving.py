@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import inspect
 import signal
 import socket
@@ -89,10 +90,17 @@ def keep_answers() -> None:
         ForwardMsgQueue.clear = cleared  # type: ignore[method-assign,assignment]
 
 
+def keep_loaded() -> None:
+    """Keep what is loaded by now from being looked through after every page, for which the framework collects all garbage."""
+    gc.collect()
+    gc.freeze()
+
+
 def serve(door: Door, port: int, *, flags: Sequence[str] = (), secrets: Mapping[str, Any] | None = None) -> None:
     """Serve the screens behind `door` at `port` until told to stop; secrets: those of the provider of the sign-in."""
     ask_nobody()
     keep_answers()
+    keep_loaded()
     prepare()
     own = {"server.address": door.host, "server.port": port}
     for name, value in {**FLAGS, **own, **dict(flag.removeprefix("--").split("=", 1) for flag in flags)}.items():
