@@ -141,6 +141,11 @@ def test_what_a_renewal_gains_is_said_as_far_as_it_is_known() -> None:
     assert gain("engine_drag", -32.0, -20.0).startswith("with the drag removed")
     assert gain("battery", -60.0, -20.0).endswith("more than 24 degrees colder, even below −44 °C")
     assert gain("battery", -60.0, -50.0) == ""
+    assert gain("battery", -60.0, -43.9) == "with the battery renewed it starts even below −44 °C", (
+        "16 K are not hardly any"
+    )
+    assert gain("battery", 44.0, 45.0) == ""
+    assert "about 1 degree colder" in gain("battery", -21.2, -20.0)
 
 
 def test_every_part_has_its_words() -> None:

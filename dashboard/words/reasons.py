@@ -20,6 +20,7 @@ from analysis.worklist.assess import FleetList
 from dashboard.words.plain_text import (
     F_PER_K,
     STARTS_ALWAYS_C,
+    STARTS_NEVER_C,
     as_sentence,
     cold_words,
     count_words,
@@ -399,9 +400,9 @@ def repaired_fact(unit: Row) -> Fact:
 
 
 def renewed_facts(suspect: Row, unit: Row) -> list[Fact]:
-    """What renewing the suspect alone would gain; nothing where both starts are off the scale."""
+    """What renewing the suspect alone would gain; nothing where both starts are off the same end of the scale."""
     renewed, now = suspect["renewed_coldest_start_c"], float(unit["coldest_start_c"])
-    if not known(renewed) or now <= STARTS_ALWAYS_C:
+    if not known(renewed) or now <= STARTS_ALWAYS_C or float(renewed) >= STARTS_NEVER_C:
         return []
     return [
         {
@@ -434,7 +435,8 @@ class Reader:
 
     def degrees(self, apart_k: float) -> str:
         """How far apart two temperatures are."""
-        return f"{apart_k * (F_PER_K if self.fahrenheit else 1.0):.0f} degrees"
+        count = f"{apart_k * (F_PER_K if self.fahrenheit else 1.0):.0f}"
+        return f"{count} degree{'' if count == '1' else 's'}"
 
 
 def sentence(fact: Fact, as_of: pd.Timestamp, *, fahrenheit: bool = False) -> str:
@@ -575,9 +577,11 @@ def _perhaps_repaired(fact: Fact, _: Reader) -> str:
 def _renewed(fact: Fact, to: Reader) -> str:
     part, gain = str(fact["part"]), float(fact["colder_k"])
     with_new = "with the drag removed" if part == "engine_drag" else f"with the {PART_WORDS[part]} renewed"
-    if gain < LEAST_GAIN:
-        return f"{with_new} it would start hardly any colder: another part limits it too"
     cold = float(fact["renewed_coldest_start_c"])
+    if gain < LEAST_GAIN:
+        if cold <= STARTS_ALWAYS_C:  # how much is gained is not known
+            return f"{with_new} it starts {to.down_to(cold)}"
+        return f"{with_new} it would start hardly any colder: another part limits it too"
     about = "more than" if cold <= STARTS_ALWAYS_C else "about"
     return f"{with_new} it starts {about} {to.degrees(gain)} colder, {to.down_to(cold)}"
 
