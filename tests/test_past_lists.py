@@ -95,7 +95,7 @@ def test_ctrl_c_ends_the_command_and_its_processes(tmp_path: Path) -> None:
     """Property: the first list is out, then SIGINT to all of them, as a terminal sends it: 130, one sentence, nobody left,
     for whoever is left holds the pipes open."""
     path = fleet_folder(tmp_path)
-    words = ["--db", str(path), "backtest", "--from", "2021-08-09", "--to", "2021-11-08", "--every-days", "7"]
+    words = ["--db", str(path), "backtest", "--from", "2021-08-09", "--to", "2021-11-08", "--every-days", "1"]
     pipe = subprocess.PIPE
     group = subprocess.Popen([*COMMAND, *words], stdout=pipe, stderr=pipe, text=True, start_new_session=True)
     with group:
