@@ -153,7 +153,8 @@ def test_a_technician_measures(
     page.get_by_role("textbox", name="Vehicle", exact=True).fill(unit[-3:])
     page.get_by_role("button", name=unit).click()
     settled(page, "wheels chocked")
-    if drops == "mV":
+    if drops == "mV":  # two are enough of this vehicle: the others are folded away
+        page.get_by_text("The rest, in the order of the work").click()
         page.get_by_text("Units of this meter").click()
         page.get_by_test_id("stButtonGroup").get_by_text("mV", exact=True).first.click()
         box_of(page, drop).wait_for()
