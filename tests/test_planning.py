@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 from datetime import date, datetime
+from io import BytesIO
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from openpyxl import load_workbook
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
@@ -24,6 +26,7 @@ from dashboard.desk.planning import (
     seen_now,
 )
 from dashboard.files.plan_export import render
+from dashboard.words.plan_words import left_out_rows
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, save_decision, save_setting, set_pin
 from ingest.store import open_database, read_parts
@@ -193,10 +196,30 @@ def test_decisions_on_record_are_obeyed_and_said(office: tuple[Database, Any]) -
     why = plan.visits.set_index("unit")["why"]
     assert why[wanted].startswith("Accepted on 23 Nov 2026. ")
     if late in why.index:
-        assert why[late].startswith("Postponed on 23 Nov 2026 until 11 Jan 2027. ")
+        assert why[late].startswith("Postponed on 23 Nov 2026 until 11 Jan 2027: away. ")
         assert plan.visits.set_index("unit").loc[late, "visit_on"].date() >= until
     else:
         assert "it is postponed" in plan.left_out.set_index("unit").loc[late, "why"]
+
+
+def test_a_visit_left_out_says_the_reason_that_was_typed(office: tuple[Database, Any]) -> None:
+    """In the terminal, in the table of the page and in the workbook; typed marks do nothing, and a sentence ends once."""
+    db, found = office
+    late = make_plan(db, as_of=DAY, assessment=found, save=False).visits["unit"].iloc[0]
+    save_decision(
+        db, unit=late, iso_week="2026-W47", kind="postponed", reason="its strap\n\x1b[31m is  late.",
+        until=date(2028, 1, 11), by="m", now=NOW,
+    )  # fmt: skip
+    plan = make_plan(db, as_of=DAY, assessment=found, save=False)
+    said = "Postponed on 23 Nov 2026 until 11 Jan 2028: its strap ?[31m is late. "
+    row = plan.left_out.set_index("unit").loc[late]
+    assert row["why"].startswith(f"{said}Left out because it is postponed")
+    assert said in str(render(plan, "table")).replace("\n", " ")
+    assert [cells[4] for cells in left_out_rows(plan) if cells[0] == late] == [f"{said}It is postponed"]
+    sheet = load_workbook(BytesIO(bytes(render(plan, "xlsx"))))["left out"]
+    heads, *rows = ([cell.value for cell in line] for line in sheet)
+    told = next(dict(zip(heads, line, strict=True)) for line in rows if line[0] == late)
+    assert told["why"].startswith(said)
 
 
 # --- two planners ----------------------------------------------------------------------------------------------------

@@ -16,13 +16,14 @@ ACCEPTED, POSTPONED, NOTHING_FOUND = "accepted", "postponed", "nothing_found"
 class Decided:
     """What stands on the plan's date about its U vehicles.
 
-    kind, on, until: (U,) the decision ("" for none), its day and the end of a postponement, as ISO 8601 dates;
-    accepted: (U,) who is to come; not_before: (U,) first day of a visit [days after the plan's date], 0 for any.
+    kind, on, until, why: (U,) the decision ("" for none), its day and the end of a postponement, as ISO 8601 dates, and the
+    reason as it was typed; accepted: (U,) who is to come; not_before: (U,) first day of a visit [days after the plan's date], 0 for any.
     """
 
     kind: tuple[str, ...]
     on: tuple[str, ...]
     until: tuple[str, ...]
+    why: tuple[str, ...]
     accepted: Bools
     not_before: Ints
 
@@ -30,17 +31,16 @@ class Decided:
 def in_force(
     decisions: pd.DataFrame | None, repairs: pd.DataFrame, as_of: pd.Timestamp, done: pd.DataFrame | None = None
 ) -> pd.DataFrame:
-    """The decisions that a plan made on `as_of` obeys, the latest of each vehicle, by unit: kind, part, at, until.
+    """The decisions that a plan made on `as_of` obeys, the latest of each vehicle, by unit: kind, part, at, until, reason.
 
     A postponement ends with its date; accepted work ends with a repair of the vehicle, on that day or later, or with a
     visit that was done, whatever it found.
     """
-    columns = ["kind", "part", "at", "until"]
+    columns = ["kind", "part", "at", "until", "reason"]
     if decisions is None or not len(decisions):
         return pd.DataFrame(columns=columns, index=pd.Index([], name="unit"))
     known = decisions[decisions["at"] < as_of + pd.Timedelta(days=1)].assign(unit=lambda d: d["unit"].astype(str))
-    if "part" not in known.columns:
-        known = known.assign(part="")
+    known = known.assign(**{name: "" for name in ("part", "reason") if name not in known.columns})
     last = known.sort_values("at", kind="stable").drop_duplicates("unit", keep="last").set_index("unit")[columns]
     over = (last["kind"] == POSTPONED) & ~(last["until"] > as_of)
     work = pd.concat(
@@ -62,6 +62,7 @@ def decided(standing: pd.DataFrame, names: list[str], as_of: pd.Timestamp) -> De
         tuple(kind),
         tuple(_iso(pd.to_datetime(mine["at"]))),
         tuple(_iso(until)),
+        tuple(mine["reason"].fillna("").astype(str)),
         (kind == ACCEPTED).to_numpy(),
         np.maximum(np.ceil(days), 0).astype(np.int64),
     )

@@ -142,7 +142,9 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
 def _decision(work: Work, u: int) -> dict[str, str]:
     """What was decided about a vehicle."""
     what = work.decided
-    return {"decision": what.kind[u], "decided_on": what.on[u], "decided_until": what.until[u]}
+    return {
+        "decision": what.kind[u], "decided_on": what.on[u], "decided_until": what.until[u], "decided_why": what.why[u],
+    }  # fmt: skip
 
 
 def _components(work: Work, rows: Options, total: Floats) -> pd.DataFrame:

@@ -20,7 +20,7 @@ VISIT_COLUMNS = (
 )  # fmt: skip
 COST_COLUMNS = ("cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life", "cost_after")
 DONE_COLUMNS = ("unit", "depot", "visit_on", "done_on", "job", "part", "found", "hours")
-DECISION_COLUMNS = ("decision", "decided_on", "decided_until")
+DECISION_COLUMNS = ("decision", "decided_on", "decided_until", "decided_why")
 LATE_COLUMNS = ("act_by", "why_later")
 
 

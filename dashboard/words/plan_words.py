@@ -13,7 +13,7 @@ from analysis.plan.figures import figures_of, last_day, whole_amounts
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plain_text
-from dashboard.words.plain_text import as_sentence, count_words, day, number, safe, words
+from dashboard.words.plain_text import as_sentence, clean, count_words, day, number, safe, words
 from dashboard.words.reasons import PART_WORDS
 
 POLICY_WORDS = {
@@ -140,13 +140,19 @@ def saving_words(visit: Mapping[str, Any], currency: str) -> str:
 
 
 def decided_words(row: Mapping[str, Any]) -> str:
-    """What was decided about a vehicle and how the plan obeys it, as a sentence with a blank after it; "" for none."""
+    """What was decided about a vehicle, the reason as it was typed, and how the plan obeys it, with a blank after it; "" for
+    none."""
     on = f" on {day(row['decided_on'])}" if row["decided_on"] else ""
+    typed = clean(" ".join(row["decided_why"].split())).rstrip(".")
+    why = f": {typed}. " if typed else ". "
     if row["decision"] == "accepted":
-        return f"Accepted{on}. "
+        return f"Accepted{on}{why}"
     if row["decision"] == "postponed":
-        return f"Postponed{on} until {day(row['decided_until'])}. "
-    return f"Looked at{on}, nothing found: its risk is the lower for it. " if row["decision"] == "nothing_found" else ""
+        return f"Postponed{on} until {day(row['decided_until'])}{why}"
+    if row["decision"] == "nothing_found":
+        said = f" ({typed})" if typed else ""
+        return f"Looked at{on}, nothing found{said}: its risk is the lower for it. "
+    return ""
 
 
 def left_out_words(row: Mapping[str, Any], currency: str) -> str:
