@@ -286,7 +286,24 @@ def test_every_margin_is_in_volts_and_in_the_limit_s_own_words() -> None:
     words = reading_sheet.limit_words(check)
     assert words[0].startswith("Ground drop 0.50 V: act, 0.30 V outside the limit (ground side at most 0.2 V;")
     assert "other checks passed; closest:" in words[-1]
-    assert len(reading_sheet.limit_words(check, most=1)) == 3
+    assert len(reading_sheet.limit_words(check, most=1)) == 4
+
+
+def test_what_is_measured_seldom_is_answered_where_it_is_sound() -> None:
+    """TM 5-2420-230-24-2 p. 13-33: 60 to 97 A of both windings at full volts, so 63 A at 11.8 V are 66 A at 12.45 V."""
+    said = {"pull_in_a": 63.0, "rest_v": 11.8, "coil_a": 8.0, "charging_v": 14.2, "feed_v": 11.2, "temperature_c": 20.0}
+    words = reading_sheet.limit_words(take({"taken_at": "2026-11-20T08:00", **said}))
+    start = {
+        "Coil amps 8.0 A: sound, coil at least 2 A and hold-in winding at most 20 A (common practice",
+        "Pull-in amps 66.5 A: sound, both windings at least 60 A and both windings at most 97 A at 12.45 V; read: 63 A at 11.80 V (TM",
+        "Feed volts 11.20 V: sound, at most 1.0 V less than the battery has (",
+        "Charging volts 14.20 V: sound, charging at least 13.2 V and charging at most 15 V (",
+    }  # fmt: skip
+    for beginning in start:
+        assert sum(text.startswith(beginning) for text in words) == 1, (beginning, words)
+    for wrong in ({"pull_in_a": 120.0}, {"coil_a": 30.0}, {"feed_v": 10.0}, {"charging_v": 12.3}):
+        again = reading_sheet.limit_words(take({"taken_at": "2026-11-20T08:00", **said, **wrong}))
+        assert sum(": sound, " in text for text in again) == len(start) - 1, (wrong, again)
 
 
 def test_temperatures_stand_once_in_the_reader_s_unit() -> None:

@@ -270,6 +270,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"outcome": "slow", "crank_rpm": 120.0},
         "starter_or_drag",
     ),
+    "control side good, it cranks": (
+        {"control_loaded_v": 0.15, "outcome": "started"},
+        {"control_loaded_v": 0.15, "outcome": "no_click"},
+        "none",
+    ),
     "control side good": ({"control_loaded_v": 0.15}, {"control_loaded_v": 0.16}, "none"),
     "both windings caught": ({"coil_a": 75.0}, {"coil_a": 45.0}, "none"),
     "no current, nothing else measured": (
@@ -306,7 +311,7 @@ def test_row(row: Any) -> None:
     assert finding.segment == segment
     assert finding.segment in PARTS
     assert "{" not in finding.sentence
-    assert 0 < finding.minutes <= 60
+    assert 0 < finding.minutes <= 60 or (not row.next_measurement and finding.minutes == 0)
     assert finding.source
 
 
@@ -327,6 +332,15 @@ def test_a_healthy_reading_finds_nothing() -> None:
         "charging_v": 14.2,
     }
     assert locate_segment(healthy) == []
+
+
+def test_who_cranks_needs_no_jumper() -> None:
+    """Common practice: a fused jumper tells whether the solenoid is switched on, which an engine that was cranked has told."""
+    sound = LAMP | {"control_loaded_v": 0.83}
+    for known in ({"outcome": "started"}, {"crank_rpm": 160.0}, {"crank_a": 150.0, "usual_crank_a": 150.0}):
+        assert [(f.segment, f.next_measurement) for f in locate_segment(sound | known)] == [("none", "")]
+    for unknown in ({}, {"outcome": "no_click"}, {"crank_rpm": 0.0, "crank_a": 0.0, "usual_crank_a": 150.0}):
+        assert "jumper" in locate_segment(sound | unknown)[-1].next_measurement
 
 
 def test_nothing_measured_finds_nothing() -> None:

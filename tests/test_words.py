@@ -34,7 +34,8 @@ NO_WORDS = ("SELECT ", "export default", "<style>", "max(as_of")
 """How what is no text begins: SQL, a script, a style sheet."""
 TECHNICAL = {
     "rest voltage", "volts while cranking", "positive drop", "ground drop", "contacts drop", "control circuit drop",
-    "cranking amps, high", "cranking amps, low", "coil amps, high", "coil amps, low", "cranking speed", "left out", "act by missed",
+    "cranking amps, high", "cranking amps, low", "coil amps, high", "coil amps, low", "cranking speed", "pull-in amps, high", "pull-in amps, low",
+    "feed volts", "charging volts, high", "charging volts, low", "left out", "act by missed",
     "-//cranktrend//replacement plan//EN",
 }  # fmt: skip
 """Texts that are keys: names of the checks in `analysis.bay.verdict`, which a screen looks up and never shows; sheets of the

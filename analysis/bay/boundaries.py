@@ -12,6 +12,11 @@ CABLES: Final = ("positive_cable", "ground_path", "solenoid_contacts")
 
 FAILED: Final = is_word("outcome", "no_start", "no_click", "click", "chatter")
 STANDS: Final = at_most("crank_rpm", BOUNDARIES.stands_rpm)
+CRANKS: Final = either(
+    is_word("outcome", "started", "slow", "spins", "cranks_only"), above("crank_rpm", BOUNDARIES.stands_rpm),
+    above("amps_times", BOUNDARIES.hardly),
+)  # fmt: skip
+"""The solenoid was switched on and its contacts closed, so that nobody needs a jumper to know it."""
 TURNS_OR_UNKNOWN: Final = isnt(STANDS)
 HIGH: Final = both(
     TURNS_OR_UNKNOWN,

@@ -184,20 +184,29 @@ def _control(facts: Facts, limits: Limits) -> dict[str, float]:
     """Volts that reach the solenoid as it pulls in and as the battery dips, and what the feed terminal lacks."""
     rest, lost, feed = (number(facts, n) for n in ("rest_v", "drop_control_v", "feed_v"))
     at_rest = rest if rest > 0 else float(limits.system_v)
-    pull_in = number(facts, "pull_in_a")
-    full = limits.rest_watch_v.value
     while_on = min(
         v for v in (at_rest, number(facts, "crank_min_v"), number(facts, "crank_dip_v")) if not math.isnan(v)
     )
-    air_c = number(facts, "temperature_c")
-    colder = max(FACTS.charging_warm_c - air_c, 0.0) if not math.isnan(air_c) else 0.0
     return {
         "battery_now_v": at_rest, "solenoid_v": at_rest - lost, "held_v": number(facts, "lowest_v") - lost,
         "feed_share": feed / at_rest, "feed_lacks_v": while_on - feed,
-        "pull_in_full_a": pull_in * full / rest if rest > 0 else pull_in,
+        "pull_in_full_a": float(at_charged_volts(number(facts, "pull_in_a"), rest, limits)),
         "control_size": lost / limits.control_circuit_drop_v.value,
-        "charging_most_v": limits.highest_charging_v.value + FACTS.charging_per_k * colder * limits.system_v / 12.0,
+        "charging_most_v": float(charging_most_v(number(facts, "temperature_c"), limits)),
     }  # fmt: skip
+
+
+def at_charged_volts(amps: npt.ArrayLike, rest_v: npt.ArrayLike, limits: Limits) -> npt.NDArray[np.float64]:
+    """Amps of a winding as they were at the rest volts of a charged battery; as read where no rest volts were."""
+    at = np.where(np.asarray(rest_v) > 0, rest_v, limits.rest_watch_v.value)
+    return np.asarray(np.asarray(amps) * limits.rest_watch_v.value / at, dtype=np.float64)
+
+
+def charging_most_v(temperature_c: npt.ArrayLike, limits: Limits) -> npt.NDArray[np.float64]:
+    """Most volts of a sound regulator [V], more in the cold; the printed ones where nobody noted the air."""
+    colder = np.maximum(FACTS.charging_warm_c - np.nan_to_num(temperature_c, nan=FACTS.charging_warm_c), 0.0)
+    most = limits.highest_charging_v.value + FACTS.charging_per_k * colder * limits.system_v / 12.0
+    return np.asarray(most, dtype=np.float64)
 
 
 def _loaded(facts: Facts, _limits: Limits) -> dict[str, float]:

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from typing import Final
 
-from analysis.bay.boundaries import BOTH_WINDINGS, BY_OHMS, BY_VOLTS, CONTROL_HIGH, FAILED, LOW, SLOW, TURNS_OR_UNKNOWN
+from analysis.bay.boundaries import (
+    BOTH_WINDINGS,
+    BY_OHMS,
+    BY_VOLTS,
+    CONTROL_HIGH,
+    CRANKS,
+    FAILED,
+    LOW,
+    SLOW,
+    TURNS_OR_UNKNOWN,
+)
 from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import (
     Row,
@@ -26,6 +36,14 @@ from analysis.bay.conditions import (
 _LOADED: Final = "common practice; the bands depend on the tester's load"
 _OHMS: Final = "TM 5-2420-230-24-2 p. 13-33, TM 9-4940-568-34: ohms of sound windings"
 _AMPS: Final = "common practice; TM 10-3930-671-24"
+
+_CONTROL_SIDE_GOOD: Final = either(
+    both(BY_VOLTS, above("control_loaded_v", "wire_good_low_v"), at_most("control_loaded_v", "wire_good_high_v")),
+    both(BY_OHMS, coil_sound("control_ohm"), isnt(ends_differ)),
+)
+_CONTROL_SAID: Final = (
+    "{control_loaded_v:.2f} V left at the relay socket under load is what a sound wire and coil leave."
+)
 
 ALONE: Final = (
     Row(
@@ -115,17 +133,19 @@ ALONE: Final = (
 
 NONE: Final = (
     Row(
-        "control side good",
-        (
-            either(
-                both(
-                    BY_VOLTS, above("control_loaded_v", "wire_good_low_v"), at_most("control_loaded_v", "wire_good_high_v")
-                ),
-                both(BY_OHMS, coil_sound("control_ohm"), isnt(ends_differ)),
-            ),
-        ),
+        "control side good, it cranks",
+        (_CONTROL_SIDE_GOOD, CRANKS),
         "none",
-        "{control_loaded_v:.2f} V left at the relay socket under load is what a sound wire and coil leave.",
+        _CONTROL_SAID,
+        "",
+        0,
+        _LOADED,
+    ),
+    Row(
+        "control side good",
+        (_CONTROL_SIDE_GOOD, isnt(CRANKS)),
+        "none",
+        _CONTROL_SAID,
         "fused jumper at the relay socket",
         5,
         _LOADED,

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.bay.facts import at_usual_share, enough_a
+from analysis.bay.facts import at_charged_volts, at_usual_share, charging_most_v, enough_a
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.battery import (
     COLDEST_PRINTED_C,
@@ -45,6 +45,8 @@ DROP_LIMITS: Final = {
 }
 LOAD_TEST_CHECK: Final = "battery at half its cold-cranking amps, load-test table"
 LOAD_TEST_WORDS: Final = "at {amps:.0f} A at least the load-test table's {limit:.2f} V at {at:.0f} °C ({at_f:.0f} °F)"
+PULL_IN_WORDS: Final = "{most} at {full:.2f} V; read: {amps:.0f} A at {volts:.2f} V"
+FEED_WORDS: Final = "at most {lost:.1f} V less than the battery has"
 LOAD_TEST_SOURCE: Final = "BCI Battery Service Manual, load-test table, as quoted in manuals; 24 V twice, derived"
 
 
@@ -92,6 +94,8 @@ def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd
         *_battery_checks(group, limits),
         *_drop_checks(group, limits, usual_a),
         *_amp_checks(group, limits, usual_a),
+        *_solenoid_checks(group, limits),
+        *_charging_checks(group, limits),
     ]
 
 
@@ -183,7 +187,7 @@ def _at_amps(limit: Limit, usual_a: float, amps: float, edge: float) -> str:
 
 def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
     """Amps, speed and seconds. Amps and seconds name no part alone, so that they are watched and never call for action."""
-    amps, coil, speed = (_values(group, name) for name in ("crank_a", "coil_a", "crank_rpm"))
+    amps, speed = _values(group, "crank_a"), _values(group, "crank_rpm")
     here = _values(group, "usual_crank_a")
     here = np.where(np.isfinite(here), here, usual_a)
     high, low, most = limits.high_amps_share, limits.low_amps_share, limits.highest_cranking_a
@@ -197,11 +201,6 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.
             found.append(_frame(group, check, amps, limit, side, watch=edge, boundary=edge, words=words, act=False))
     else:
         found.append(_frame(group, "cranking amps, high", amps, most, "at most", watch=most.value, act=False))
-    both = (coil >= limits.least_pull_in_a.value) & (coil <= limits.highest_pull_in_a.value)  # the first moment, sound
-    found.append(_frame(group, "coil amps, high", np.where(both, np.nan, coil), limits.highest_coil_a, "at most",
-                        watch=limits.highest_coil_a.value, act=False))  # fmt: skip
-    found.append(_frame(group, "coil amps, low", coil, limits.least_coil_a, "at least",
-                        watch=limits.least_coil_a.value, act=False))  # fmt: skip
     rpm = limits.least_cranking_rpm
     least = np.fmin(
         rpm.value, limits.slow_share.value * _values(group, "usual_rpm")
@@ -213,6 +212,48 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.
     found.append(_frame(group, "seconds cranked", _values(group, "crank_s"), longest, "at most",
                         watch=longest.value, act=False))  # fmt: skip
     return found
+
+
+def _solenoid_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
+    """Hold-in amps, those of both windings at the volts of a charged battery, and the feed of the relay socket.
+
+    Amps name no part alone: they are watched. What a clamp caught of both windings as hold-in is judged as theirs.
+    """
+    coil, pull, rest = (_values(group, name) for name in ("coil_a", "pull_in_a", "rest_v"))
+    least, most = limits.least_pull_in_a, limits.highest_pull_in_a
+    both = (coil >= least.value) & (coil <= most.value)
+    pull, hold = np.where(np.isnan(pull) & both, coil, pull), np.where(both, np.nan, coil)
+    read = np.array(
+        [PULL_IN_WORDS.format(most=most.words, full=limits.rest_watch_v.value, amps=a, volts=v) if v > 0 else most.words
+         for a, v in zip(pull, rest, strict=True)], dtype=object,
+    )  # fmt: skip
+    full = at_charged_volts(pull, rest, limits)
+    dip, low, feed = (_values(group, name) for name in ("crank_dip_v", "crank_min_v", "feed_v"))
+    lost = limits.control_circuit_drop_v
+    battery = np.fmin(np.fmin(np.where(rest > 0, rest, float(limits.system_v)), low), dip)
+    return [
+        _frame(group, "coil amps, low", hold, limits.least_coil_a, "at least", watch=limits.least_coil_a.value, act=False),
+        _frame(group, "coil amps, high", hold, limits.highest_coil_a, "at most", watch=limits.highest_coil_a.value, act=False),
+        _frame(group, "pull-in amps, low", full, least, "at least", watch=least.value, act=False),
+        _frame(group, "pull-in amps, high", full, most, "at most", watch=most.value, words=read, act=False),
+        _frame(
+            group, "feed volts", feed, lost, "at least", boundary=battery - lost.value, watch=battery - lost.value,
+            words=FEED_WORDS.format(lost=lost.value),
+        ),
+    ]  # fmt: skip
+
+
+def _charging_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
+    """Volts with the engine running, between what charges and what a sound regulator gives in this cold."""
+    volts, least, most = _values(group, "charging_v"), limits.least_charging_v, limits.highest_charging_v
+    here = charging_most_v(_values(group, "temperature_c"), limits)
+    words = np.array(
+        [f"{most.words}, {v:.2f} V in this cold" if v > most.value else most.words for v in here], dtype=object
+    )
+    return [
+        _frame(group, "charging volts, low", volts, least, "at least", watch=least.value),
+        _frame(group, "charging volts, high", volts, most, "at most", boundary=here, watch=here, words=words),
+    ]
 
 
 def _frame(

@@ -220,6 +220,8 @@ CHECK_OF: Final = {
     "positive drop": "drop_positive_v", "ground drop": "drop_ground_v", "contacts drop": "drop_contacts_v",
     "control circuit drop": "drop_control_v", "cranking amps, high": "crank_a", "cranking amps, low": "crank_a",
     "coil amps, high": "coil_a", "coil amps, low": "coil_a", "cranking speed": "crank_rpm",
+    "pull-in amps, high": "pull_in_a", "pull-in amps, low": "pull_in_a", "feed volts": "feed_v",
+    "charging volts, high": "charging_v", "charging volts, low": "charging_v",
 }  # fmt: skip
 
 

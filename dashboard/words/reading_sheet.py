@@ -360,10 +360,29 @@ def limit_words(check: ReadingCheck, *, most: int | None = None) -> list[str]:
     shown = over if most is None else over[:most]
     if len(over) > len(shown):
         shown.append(f"{len(over) - len(shown)} more checks are not passed.")
+    for name in SAID_WHEN_SOUND:
+        own = [row for row in judged if str(row["check"]).startswith(name)]
+        if own and all(row["verdict"] == "pass" for row in own):
+            shown.append(_sound(name, own))
     if passed:
         close = _closest(passed)
         shown.append(f"{len(passed)} {'other ' if over else ''}check{'s' if len(passed) > 1 else ''} passed{close}.")
     return shown
+
+
+SAID_WHEN_SOUND: Final = {
+    "coil amps": "coil_a", "pull-in amps": "pull_in_a", "feed volts": "feed_v", "charging volts": "charging_v",
+}  # fmt: skip
+"""What is measured seldom and on purpose, so that it is answered where it is sound too -> its measurement."""
+
+
+def _sound(name: str, rows: list[dict[Any, Any]]) -> str:
+    """That a measurement was judged and is sound: by which range, and whose."""
+    sources = dict.fromkeys(str(row["source"]) for row in rows)
+    return (
+        f"{as_sentence(name)} {amount(SAID_WHEN_SOUND[name], float(rows[0]['value']))}: sound, "
+        f"{' and '.join(str(row['words']) for row in rows)} ({'; '.join(sources)})."
+    )
 
 
 def _closest(passed: list[dict[Any, Any]]) -> str:
