@@ -26,6 +26,46 @@ OPEN_V, BRUSH_LOST_V, REFERENCE_RPM, EMF_V, COIL_MOHM, SPEED_SHARE, SOUND_MOHM, 
 """Columns of `circuit` in :func:`coldest_on_levels`."""
 
 
+def one_start(
+    open_v: Any,
+    brush: Any,
+    share: Any,
+    per_12: Any,
+    aid: Any,
+    emf: Any,
+    reference_v: Any,
+    battery: Any,
+    asked: Any,
+    cables: Any,
+    contacts: Any,
+    motor: Any,
+    sound: Any,
+    control_mohm: Any,
+    coil_mohm: Any,
+    warm: Any,
+) -> tuple[Any, Any, Any]:
+    """Speed [rpm], supply and coil [V per 12 V] of a vehicle, a draw and a temperature: the equations of `starting.loop`.
+
+    battery [ohm] and asked [A] at the temperature; cables ... sound [ohm], coil_mohm at 20 degC, where copper has 1 / warm.
+    """
+    left_v = open_v - aid * battery
+    drive = left_v - brush
+    loop = battery + (cables * warm + contacts) + motor * warm
+    turning = drive - asked * (ONE - share) * loop
+    slowed = turning / (ONE + asked * share * loop / reference_v)
+    # the smaller of the two, and not a number where either is none
+    back = turning if turning < slowed or turning != turning else slowed
+    amps = (
+        asked
+        * ((ONE - share) + share * drive / reference_v)
+        / (ONE + asked * share * (battery + sound * warm) / reference_v)
+    )
+    volts = left_v - amps * battery
+    warm_coil = coil_mohm * warm
+    on_coil = volts * warm_coil / (warm_coil + control_mohm)
+    return back / emf, volts * per_12, (volts if volts < on_coil or volts != volts else on_coil) * per_12
+
+
 def coldest_on_levels(
     first: int,
     stop: int,
@@ -73,31 +113,15 @@ def coldest_on_levels(
         for t in range(temperatures):
             warm = copper[t]
             aid = circuit[u, AID_A] if grid_c[t] < circuit[u, AID_BELOW_C] else NIL
-            coil_ohm = circuit[u, COIL_MOHM] * warm
-            sound = circuit[u, SOUND_MOHM] * MILLI * warm
+            coil_mohm, sound = circuit[u, COIL_MOHM], circuit[u, SOUND_MOHM] * MILLI
             for k in range(draws):
-                battery = value[0, k] * MILLI * battery_cold[g, t, k]
-                asked = value[5, k] * load_cold[g, t, k]
-                left_v = open_v - aid * battery
-                drive = left_v - brush
                 emf = (emf_v - brush) / reference * field[u, k]
-                reference_v = emf * reference
-                cables = (value[1, k] + value[2, k]) * MILLI * warm + value[3, k] * MILLI
-                loop = battery + cables + value[4, k] * MILLI * warm
-                turning = drive - asked * (ONE - share) * loop
-                slowed = turning / (ONE + asked * share * loop / reference_v)
-                # the smaller of the two, and not a number where either is none
-                back = turning if turning < slowed or turning != turning else slowed
-                speed[t, k] = back / emf
-                amps = (
-                    asked
-                    * ((ONE - share) + share * drive / reference_v)
-                    / (ONE + asked * share * (battery + sound) / reference_v)
-                )
-                volts = left_v - amps * battery
-                on_coil = volts * coil_ohm / (coil_ohm + value[6, k])
-                supply[t, k] = volts * per_12
-                coil[t, k] = (volts if volts < on_coil or volts != volts else on_coil) * per_12
+                speed[t, k], supply[t, k], coil[t, k] = one_start(
+                    open_v, brush, share, per_12, aid, emf, emf * reference,
+                    value[0, k] * MILLI * battery_cold[g, t, k], value[5, k] * load_cold[g, t, k],
+                    (value[1, k] + value[2, k]) * MILLI, value[3, k] * MILLI, value[4, k] * MILLI, sound,
+                    value[6, k], coil_mohm, warm,
+                )  # fmt: skip
         for need in range(3):
             curve = speed if need == 0 else supply if need == 1 else coil
             levels = speed_levels if need == 0 else supply_levels if need == 1 else coil_levels
@@ -181,6 +205,7 @@ def coldest_with_renewed(
         open_v, brush = circuit[u, OPEN_V], circuit[u, BRUSH_LOST_V]
         reference, emf_v = circuit[u, REFERENCE_RPM], circuit[u, EMF_V]
         share, per_12, bounded = circuit[u, SPEED_SHARE], circuit[u, PER_12], NIL <= circuit[u, SPEED_SHARE] <= ONE
+        coil_mohm, sound_ohm = circuit[u, COIL_MOHM], circuit[u, SOUND_MOHM] * MILLI
         for k in range(draws):
             before, floor, away = near[u, k], as_charged[u, k], departure[u, k]
             turns, new_load = field[u, k], new_starter if weak[u, k] else new_engine
@@ -228,24 +253,8 @@ def coldest_with_renewed(
             found, surely, begun = below_c, unrenewed and not stronger, False
             rpm_above, volts_above, coil_above = NIL, NIL, NIL
             while t >= 0:
-                warm = copper[t]  # as in `coldest_on_levels`
+                warm = copper[t]
                 aid = circuit[u, AID_A] if grid_c[t] < circuit[u, AID_BELOW_C] else NIL
-                coil_mohm, sound = circuit[u, COIL_MOHM] * warm, circuit[u, SOUND_MOHM] * MILLI * warm
-                battery, asked = battery_ohm * battery_cold[g, t, k], load_a * load_cold[g, t, k]
-                left_v = open_v - aid * battery
-                drive = left_v - brush
-                loop = battery + (cables_ohm * warm + contacts_ohm) + motor_ohm * warm
-                turning = drive - asked * (ONE - share) * loop
-                slowed = turning / (ONE + asked * share * loop / reference_v)
-                rpm = (turning if turning < slowed or turning != turning else slowed) / emf
-                amps = (
-                    asked
-                    * ((ONE - share) + share * drive / reference_v)
-                    / (ONE + asked * share * (battery + sound) / reference_v)
-                )
-                volts = left_v - amps * battery
-                on_coil = volts * coil_mohm / (coil_mohm + control_mohm)
-                volts, on_coil = volts * per_12, (volts if volts < on_coil or volts != volts else on_coil) * per_12
                 if not surely and t < temperatures - 1:
                     battery, asked = battery_ohm * battery_most[g, t, k], load_a * load_most[g, t, k]
                     lost = asked * (battery + contacts_ohm) + load_a * copper_load_most[g, t, k] * (
@@ -256,7 +265,7 @@ def coldest_with_renewed(
                     least_v = left_v - battery * (
                         asked
                         * ((ONE - share) + share * (open_v - brush) / reference_v)
-                        / (ONE + asked * share * (battery + sound) / reference_v)
+                        / (ONE + asked * share * (battery + sound_ohm * warm) / reference_v)
                     )
                     surely = (
                         bounded
@@ -265,11 +274,17 @@ def coldest_with_renewed(
                         and least_v > NIL
                         and turning / (ONE + share * lost / reference_v) > SURELY * need_rpm * emf
                         and least_v * per_12 > SURELY * need_v
-                        and least_v * coil_mohm * per_12 > SURELY * need_coil_v * (coil_mohm + control_mohm)
+                        and least_v * coil_mohm * warm * per_12
+                        > SURELY * need_coil_v * (coil_mohm * warm + control_mohm)
                     )
                     if not surely:
                         t = min(t + 2, temperatures - 1)
                         continue
+                rpm, volts, on_coil = one_start(
+                    open_v, brush, share, per_12, aid, emf, reference_v,
+                    battery_ohm * battery_cold[g, t, k], load_a * load_cold[g, t, k],
+                    cables_ohm, contacts_ohm, motor_ohm, sound_ohm, control_mohm, coil_mohm, warm,
+                )  # fmt: skip
                 surely = True
                 if rpm - need_rpm < NIL or volts - need_v < NIL or on_coil - need_coil_v < NIL:
                     if not begun and t < temperatures - 1:  # by rounding

@@ -63,10 +63,12 @@ def make_ready(told: Callable[[], None]) -> bool:
         return True
     try:
         import numba
+        import numba.extending
     except (ImportError, OSError):
         return False
     made: dict[Loop, Any] = {}
     try:
+        numba.extending.register_jitable(error_model="numpy")(loops.one_start)  # which loops call
         for loop, taken in SIGNATURES.items():
             made[loop] = numba.njit(nogil=True, cache=True, error_model="numpy")(loop)
             _compile(made[loop], f"void(int64, int64, {', '.join(taken)})")
