@@ -219,9 +219,12 @@ def test_when_a_part_reaches_its_limit_is_said() -> None:
     """By hand: 1, 2, 3 mOhm on three days ahead are over 0.5 now, at 2.5 on the third day, never at 9."""
     days = pd.to_datetime(["2026-11-21", "2026-12-21", "2027-01-20"])
     path = pd.DataFrame({"day": days, "value": [1.0, 2.0, 3.0], "low": 0.5, "high": 4.0, "ahead": True})
-    course = PartCourse("ground_path", "mΩ", pd.DataFrame(), path, 0.5, 0.1, 9.0)
+    course = PartCourse("ground_path", "mΩ", pd.DataFrame(), path, 0.5, 0.1, 9.0, -18.0, others_fail=False)
     assert chart_words.limit_words(course, None) == ""
     assert chart_words.limit_words(course, 2.5) == " It reaches the printed limit (2.50 mΩ) around 20 Jan 2027."
     assert chart_words.limit_words(replace(course, fails_at=0.5), None) == (
-        " It is over the level of no start from this alone (0.50 mΩ)."
+        " It is over the level of no start at −18 °C, the coming low (0.50 mΩ)."
+    )
+    assert chart_words.limit_words(replace(course, fails_at=float("nan"), others_fail=True), None) == (
+        " With it renewed the vehicle would not start at −18 °C, the coming low, either."
     )

@@ -8,15 +8,18 @@ from __future__ import annotations
 import json
 import re
 
+import numpy as np
 import pytest
 from samples_screens import assessed, worst_unit
 
 from analysis.circuit.limit_book import LimitBook
-from analysis.worklist.course import part_course, printed_limit
+from analysis.starting.coldest_start import Needs, drawn_coldest_starts
+from analysis.wear.paths import mean_value
+from analysis.worklist.course import failing_levels, part_course, position, printed_limit
 from analysis.worklist.part import PART_CHANNEL
 from analysis.worklist.short_course import FAILS, MOST_READINGS, PRINTED, short_courses
 from dashboard.charts.short_course import short_course_html
-from dashboard.words.short_course_words import course_text
+from dashboard.words.short_course_words import course_note, course_text
 
 FIGURES = 2e-3  # four figures are kept
 
@@ -45,10 +48,70 @@ def test_the_limit_is_the_printed_one_where_there_is_one() -> None:
         state.laws, int(state.group[u]), PART_CHANNEL["ground_path"], limits.ground_path_drop_v.value, float(row["system_v"])
     )  # fmt: skip
     assert (found["limit"], found["limit_is"]) == (pytest.approx(by_hand, rel=FIGURES), PRINTED)
-    battery = short_courses(a, [(unit, "battery")])[unit]
-    assert (battery["limit"], battery["limit_is"]) == (
-        pytest.approx(part_course(a, unit, "battery").fails_at, rel=FIGURES), FAILS,
-    )  # fmt: skip
+
+
+def test_the_other_limits_are_where_the_vehicle_stops_starting_at_the_coming_low() -> None:
+    """Every listed vehicle: its part is beyond that level exactly where its coldest start is warmer than the low of the list."""
+    a, told = assessed(), 0
+    for row in a.units[a.units["flagged"]].to_dict("records"):
+        found, large = (
+            short_courses(a, [(row["unit"], row["part"])])[row["unit"]],
+            part_course(a, row["unit"], row["part"]),
+        )
+        if found["limit_is"] == PRINTED:
+            continue
+        assert found["limit_is"] == FAILS
+        assert found["limit_at_c"] == pytest.approx(large.fails_at_c)
+        assert found["others_fail"] == large.others_fail
+        if found["limit"] is None:
+            continue
+        told += 1
+        assert found["limit"] == pytest.approx(large.fails_at, rel=FIGURES)
+        assert found["limit"] > found["usual"]
+        now = next(value for days, value, _, _ in found["path"] if days == 0)
+        if abs(row["coldest_start_c"] - found["limit_at_c"]) > 0.5:
+            assert (now > found["limit"]) == (row["coldest_start_c"] > found["limit_at_c"]), row["unit"]
+    assert told > 2
+
+
+def test_a_worse_part_of_the_same_vehicle_would_not_start_and_a_better_one_would() -> None:
+    """The level found, put back into the start: a twentieth more of it starts at warmer air only, a twentieth less in the low."""
+    a = assessed()
+    unit = worst_unit()
+    state = a.state.of(np.array([position(a, unit)]))
+    c = PART_CHANNEL["battery"]
+    found = failing_levels(a, np.array([position(a, unit)]), c)
+    today = np.stack([mean_value(own.posterior(np.arange(1)), state.grid, 0.0)[0] for own in state.channels])
+
+    def start_c(level: float) -> float:
+        tried = today[:, :, None].copy()
+        tried[c] = level
+        needs = Needs(*a.shared.learned.needs[state.group].T[:, :, None])
+        own = state.rest_v, state.group, state.panel.volts, state.laws, needs
+        return float(drawn_coldest_starts(tried, np.ones((1, 1)), *own).max())
+
+    listed = float(a.units.set_index("unit").at[unit, "coldest_start_c"])
+    moved = listed - start_c(float(today[c, 0]))
+    level, low = float(found.level[0]), float(found.at_c[0])
+    assert start_c(0.95 * level) + moved < low < start_c(1.05 * level) + moved
+
+
+def test_what_a_renewal_alone_would_not_mend_is_said_so() -> None:
+    """Two parts drawn so bad that either alone keeps the vehicle from starting: neither has a level, and the card says why."""
+    course = {"part": "battery", "unit": "mΩ", "usual": 5.0, "limit": None, "limit_is": FAILS, "limit_at_c": -18.0,
+              "others_fail": True, "readings": [], "path": [[0.0, 9.0, 8.0, 10.0]]}  # fmt: skip
+    assert course_text(course, fahrenheit=False) == (
+        "Battery resistance 9.0 mΩ (80 % sure: 8.0 to 10.0), usual 5.0; no start at −18 °C with it renewed either"
+    )
+    assert (
+        course_note(course, fahrenheit=True)
+        == "9.0 mΩ (8.0 to 10.0), usual 5.0; no start at 0 °F with it renewed either"
+    )
+    far = course | {"others_fail": False}
+    assert course_note(far, fahrenheit=False) == "9.0 mΩ (8.0 to 10.0), usual 5.0"
+    old = {name: value for name, value in far.items() if name not in ("limit_at_c", "others_fail")} | {"limit": 23.6}
+    assert course_note(old, fahrenheit=False) == "9.0 mΩ (8.0 to 10.0), usual 5.0; no start at 5 °C from 23.6 mΩ on"
+    assert "<svg" in short_course_html(course, as_of="2026-11-21", key="k", fahrenheit=False)
 
 
 def test_a_list_keeps_it_in_little_room() -> None:

@@ -14,8 +14,11 @@ from scipy.special import ndtri
 from analysis.constants import DAYS_PER_YEAR, Z_80
 from analysis.forecast.lows import seasonal_lows
 from analysis.forecast.outlook import outlook_renewed, weighted_quantile
+from analysis.readings.aid import aid_of
 from analysis.readings.observe import BATTERY, CHANNELS, CONTACTS, CONTROL, GROUND, LOAD, POSITIVE, ClassLaws
-from analysis.readings.panel import Bools, Floats, dates_of
+from analysis.readings.panel import Bools, Floats, Ints, dates_of
+from analysis.starting.coldest_start import BELOW_C, GRID_C, Needs, drawn_coldest_starts
+from analysis.starting.floors import FLOORS
 from analysis.wear.paths import mean_value
 from analysis.wear.state import FleetRead
 from analysis.worklist.assess import Assessment
@@ -26,6 +29,7 @@ from analysis.worklist.part import PART_CHANNEL
 PATH_STEP_D = 7.0  # the drawn path has a point a week
 AHEAD_D = 182.0
 MONTHS_PER_YEAR = 12.0
+LEVELS_TRIED = (0.01, 120.0, 96)  # excess over class-usual, from, to, and how many: 1 % to what nothing starts with
 LIMIT_OF = {
     POSITIVE: ("positive_cable_drop_v", "load"),
     GROUND: ("ground_path_drop_v", "load"),
@@ -40,8 +44,8 @@ class PartCourse:
 
     readings: taken_at, value, low, high (80 %), used, starts (that it stands for), bound (whether the value is the least that
     it can be); path: day, value, low,
-    high, ahead; usual and spread (one standard deviation) of the class; fails_at: value at which this part alone
-    keeps a sound vehicle from starting at +5 °C.
+    high, ahead; usual and spread (one standard deviation) of the class; fails_at: value from which on the vehicle, otherwise as it
+    is, does not start at the coming low `fails_at_c` [°C], NaN for none; others_fail: whether it would not with this part renewed.
     """
 
     part: str
@@ -51,6 +55,8 @@ class PartCourse:
     usual: float
     spread: float
     fails_at: float
+    fails_at_c: float
+    others_fail: bool
 
 
 def position(assessment: Assessment, unit: str) -> int:
@@ -68,6 +74,7 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
     state, u, c = assessment.state, position(assessment, unit), PART_CHANNEL[part]
     usual = float(state.laws.base[state.group[u], c])
     readings = _readings(state, u, c, usual)
+    fails = failing_levels(assessment, np.array([u]), c)
     return PartCourse(
         part,
         "A" if CHANNELS[c] == "load" else "mΩ",
@@ -75,8 +82,52 @@ def part_course(assessment: Assessment, unit: str, part: str) -> PartCourse:
         _path(state, u, c, usual, readings),
         usual,
         float(state.spread[c, u]) * usual,
-        (1.0 + float(state.fail_excess[state.group[u], c])) * usual,
+        float(fails.level[0]) * usual,
+        float(fails.at_c[0]),
+        bool(fails.others[0]),
     )
+
+
+@dataclass(frozen=True)
+class FailingLevels:
+    """From where on a part keeps n vehicles from starting, the rest of each as it is; arrays (n,).
+
+    level: multiple of class-usual, NaN for none; at_c: the coming low of their depots [°C]; others: whether a vehicle would not
+    start at that low with this part as usual either.
+    """
+
+    level: Floats
+    at_c: Floats
+    others: Bools
+
+
+def failing_levels(assessment: Assessment, rows: Ints, channel: int) -> FailingLevels:
+    """Level of one channel at which the vehicles `rows` start at the coming low and no colder.
+
+    All other channels stand at their mean of today. The starts found are moved by what the list's coldest start, which also knows
+    outcomes and repairs, is away from that of the means, so that a level beyond the one found and a coldest start warmer than the
+    low are the same thing.
+    """
+    state, season, learned = assessment.state.of(rows), assessment.shared.season, assessment.shared.learned
+    n, at_c = len(rows), np.round(season.soon.coldest[season.codes(state.panel.units)], 1)
+    today = np.stack([mean_value(own.posterior(np.arange(n)), state.grid, 0.0)[0] for own in state.channels])
+    levels = 1.0 + np.append(0.0, np.geomspace(*LEVELS_TRIED))
+    tried = np.repeat(today[:, :, None], len(levels) + 1, axis=2)
+    tried[channel, :, :-1] = levels
+    needs = Needs(*np.repeat(learned.needs[state.group].T[:, :, None], len(levels) + 1, axis=2))
+    own = state.rest_v, state.group, state.panel.volts, state.laws, needs
+    start = drawn_coldest_starts(tried, np.ones(tried.shape[1:]), *own, aid=aid_of(state.panel.units)).max(axis=0)
+    listed = assessment.units.set_index("unit").loc[state.names.tolist()]
+    coldest, floor = listed["coldest_start_c"].to_numpy(np.float64), listed["limited_by"].isin(FLOORS).to_numpy()
+    on_scale = (np.minimum(coldest, start[:, -1]) > BELOW_C) & (np.maximum(coldest, start[:, -1]) < GRID_C[-1]) & ~floor
+    start = start[:, :-1] + np.where(on_scale, coldest - start[:, -1], 0.0)[:, None]
+    reached = start >= at_c[:, None]
+    others = reached[:, 0] | (floor & (coldest > at_c))
+    level = np.full(n, np.nan)
+    for i in np.flatnonzero(reached.any(axis=1) & ~others):
+        k = int(reached[i].argmax())
+        level[i] = np.interp(at_c[i], start[i, k - 1 : k + 1], levels[k - 1 : k + 1])
+    return FailingLevels(level, at_c, others)
 
 
 def plain_slopes(state: FleetRead, unit: str) -> dict[str, tuple[float, float, float]]:

@@ -5,6 +5,7 @@ The same paths, readings and limits as `course`, for many vehicles at a time.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
@@ -16,7 +17,7 @@ from analysis.constants import Z_80
 from analysis.readings.observe import CHANNELS
 from analysis.wear.paths import mean_value
 from analysis.worklist.assess import Assessment
-from analysis.worklist.course import LIMIT_OF, position, printed_limit, with_bounds
+from analysis.worklist.course import LIMIT_OF, failing_levels, position, printed_limit, with_bounds
 from analysis.worklist.part import PART_CHANNEL
 
 AHEAD_D: Final = (-364.0, -273.0, -182.0, -91.0, 0.0, 45.0, 91.0)
@@ -31,8 +32,9 @@ def short_courses(
     """Vehicle -> course of its suspect part, of plain numbers, rounded to four figures.
 
     :param suspects: vehicle and part of each; ValueError for a vehicle that was not assessed
-    :returns: `unit` (mΩ or A at 20 °C), `usual`, `limit` and `limit_is` (printed, or fails: no start at +5 °C from this
-        alone), `readings` ([days from the list's day, value, 1 for an upper bound's least value]), `path` ([days, value, low,
+    :returns: `unit` (mΩ or A at 20 °C), `usual`, `limit` and `limit_is` (printed, or fails: no start from there on at the coming low
+        `limit_at_c`; `limit` None where there is no such level, `others_fail` where it would not start with the part renewed
+        either), `readings` ([days from the list's day, value, 1 for an upper bound's least value]), `path` ([days, value, low,
         high], 80 % sure)
     """
     by_part: dict[str, list[str]] = defaultdict(list)
@@ -50,6 +52,7 @@ def _of_part(assessment: Assessment, part: str, units: list[str], book: LimitBoo
     rows = np.array([position(assessment, unit) for unit in units])
     own = state.channels[c].posterior(rows)
     levels = [mean_value(own, state.grid, ahead) for ahead in AHEAD_D]
+    fails = None if c in LIMIT_OF else failing_levels(assessment, rows, c)
     found = {}
     for i, (unit, u) in enumerate(zip(units, rows.tolist(), strict=True)):
         usual = float(state.laws.base[state.group[u], c])
@@ -60,9 +63,12 @@ def _of_part(assessment: Assessment, part: str, units: list[str], book: LimitBoo
             for ahead, (mean, sd) in zip(AHEAD_D, levels, strict=True)
             if ahead >= min(first, 0.0)
         ]
-        limit, limit_is = _limit(assessment, u, c, book)
+        limit = _printed(assessment, u, c, book) if fails is None else float(fails.level[i]) * usual
+        kept: dict[str, Any] = {"limit": _short(limit) if math.isfinite(limit) else None, "limit_is": PRINTED}
+        if fails is not None:
+            kept |= {"limit_is": FAILS, "limit_at_c": float(fails.at_c[i]), "others_fail": bool(fails.others[i])}
         found[unit] = {"part": part, "unit": "A" if CHANNELS[c] == "load" else "mΩ", "usual": _short(usual),
-                       "limit": _short(limit), "limit_is": limit_is, "readings": readings, "path": path}  # fmt: skip
+                       **kept, "readings": readings, "path": path}  # fmt: skip
     return found
 
 
@@ -76,16 +82,13 @@ def _readings(assessment: Assessment, u: int, c: int, usual: float) -> list[list
     ]
 
 
-def _limit(assessment: Assessment, u: int, c: int, book: LimitBook) -> tuple[float, str]:
-    """The printed limit at the class's usual amps where there is one, else where this part alone keeps it from starting."""
+def _printed(assessment: Assessment, u: int, c: int, book: LimitBook) -> float:
+    """The printed limit at the class's usual amps."""
     state = assessment.state
-    group = int(state.group[u])
-    if c in LIMIT_OF:
-        row: Mapping[Any, Any] = state.panel.units.iloc[u].to_dict()
-        limits = book.for_group(str(row["vehicle_class"]), int(row["system_v"]), str(row.get("fuel", "diesel")), None)
-        limit = getattr(limits, LIMIT_OF[c][0]).value
-        return printed_limit(state.laws, group, c, limit, float(limits.system_v)), PRINTED
-    return (1.0 + float(state.fail_excess[group, c])) * float(state.laws.base[group, c]), FAILS
+    row: Mapping[Any, Any] = state.panel.units.iloc[u].to_dict()
+    limits = book.for_group(str(row["vehicle_class"]), int(row["system_v"]), str(row.get("fuel", "diesel")), None)
+    limit = getattr(limits, LIMIT_OF[c][0]).value
+    return printed_limit(state.laws, int(state.group[u]), c, limit, float(limits.system_v))
 
 
 def _short(value: float) -> float:

@@ -171,11 +171,15 @@ def _limit_lines(
 ) -> list[alt.Chart]:
     lines = [
         (printed_limit, say.PRINTED_AT_USUAL, [4, 3]),
-        (course.fails_at, say.NO_START_AT.format(temperature=temperature(5.0, fahrenheit=fahrenheit)), [1, 2]),
+        (
+            course.fails_at,
+            say.NO_START_LEVEL.format(temperature=temperature(course.fails_at_c, fahrenheit=fahrenheit)),
+            [1, 2],
+        ),
     ]
     layers = []
     for value, words, dash in lines:
-        if value is None or value > top:
+        if value is None or not value <= top:
             continue
         at = _time(
             pd.DataFrame({"value": [value], "day": [first], "words": [f"{words}: {plain(value, course.unit)}"]}), "day"

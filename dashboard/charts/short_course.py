@@ -25,7 +25,7 @@ def short_course_html(course: Mapping[str, Any], *, as_of: str, key: str, fahren
         f'preserveAspectRatio="none">{_drawn(course)}</svg>'
     )
     table = behind(key, short_course_words.numbers(course, as_of), note=f"{text}. {short_course_words.KEY}")
-    note = f'<p class="ct-note" aria-hidden="true">{in_html(whole(short_course_words.course_note(course)))}</p>'
+    note = f'<p class="ct-note" aria-hidden="true">{in_html(whole(short_course_words.course_note(course, fahrenheit=fahrenheit)))}</p>'
     return f'<div class="ct-picture ct-short">{drawing}{note}{table}</div>'
 
 
@@ -34,8 +34,9 @@ def _drawn(course: Mapping[str, Any]) -> str:
     first = min([0.0, *(row[0] for row in readings), *(row[0] for row in path)])
     last = max(row[0] for row in path)
     highest = max([course["usual"], *(row[1] for row in readings), *(row[3] for row in path if row[0] <= 0)])
-    limit_drawn = course["limit"] <= MOST_OVER * highest
-    top = HEADROOM * max(highest, course["limit"] if limit_drawn else 0.0)
+    at = course["limit"]
+    limit_drawn = at is not None and at <= MOST_OVER * highest
+    top = HEADROOM * max(highest, at if limit_drawn else 0.0)
 
     def x(days: float) -> float:
         return float(100.0 * (days - first) / max(last - first, 1.0))
@@ -51,7 +52,7 @@ def _drawn(course: Mapping[str, Any]) -> str:
     past = [(x(row[0]), y(row[1])) for row in path if row[0] <= 0]
     ahead = [(x(row[0]), y(row[1])) for row in path if row[0] >= 0]
     dots = "".join(f"M{x(days):.2f},{y(value):.2f}h0.01" for days, value, _ in readings)
-    usual, limit = y(course["usual"]), y(course["limit"])
+    usual, limit = y(course["usual"]), y(at if limit_drawn else 0.0)
     return "".join(
         [
             f'<path d="{line([*upper, *lower])}Z" fill="{theme.BLUE}" fill-opacity=".2"></path>',

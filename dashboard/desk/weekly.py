@@ -88,7 +88,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
             "too_few": int((judged["status"] == "too few readings").sum()),
             "no_reading": int((judged["status"] == "no reading").sum()),
         },
-        "depots": coming_lows(db, assessment, climate),
+        "depots": coming_lows(db, assessment),
         "units": with_courses(
             with_changes(rows, before_rows, compared=earlier is not None), assessment, limit_book(db)
         ),
@@ -114,20 +114,15 @@ def latest_before(db: Database, iso: str) -> str | None:
     return next((week for week in weekly_lists(db) if week < iso), None)
 
 
-def coming_lows(db: Database, assessment: Assessment, climate: pd.DataFrame) -> dict[str, dict[str, Any]]:
-    """Per depot: the low that the horizon reaches with even odds [°C], and the lowest forecast with its day.
-
-    climate: of `known_climate` on the assessment's day.
-    """
-    depots = sorted({str(d) for d in assessment.units["depot"].dropna()})
-    if not depots:
-        return {}
-    first = int(assessment.state.day)
+def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any]]:
+    """Per depot: the low that the horizon reaches with even odds [°C], and the lowest forecast with its day."""
     forecast = store.read_forecast(db)
-    weather = make_weather(climate, depots, first, assessment.horizon_days, forecast)
     out: dict[str, dict[str, Any]] = {}
     until = assessment.as_of + pd.Timedelta(days=assessment.horizon_days)
-    for depot, coldest in zip(depots, weather.coldest, strict=True):
+    season = assessment.shared.season
+    coldest_of = dict(zip(season.depots, season.soon.coldest, strict=True))
+    for depot in sorted({str(d) for d in assessment.units["depot"].dropna()}):
+        coldest = coldest_of[depot]
         own = forecast[
             (forecast["depot"] == depot) & (forecast["date"] >= assessment.as_of) & (forecast["date"] < until)
         ]

@@ -21,7 +21,11 @@ WAITING: Final = "not judged yet"
 TAKEN, KIND, LINE, DAY, WEEK, PROBABILITY, CLOSED = "taken", "kind", "line", "day", "week", "probability", "closed"
 AT_A_TEMPERATURE: Final = "{unit} at {temperature}"
 PRINTED_AT_USUAL: Final = "printed limit at the class's usual amps"
-NO_START_AT: Final = "no start at {temperature} from this alone"
+NO_START_FROM: Final = "no start at {temperature} from {level} on"
+NO_START_RENEWED: Final = "no start at {temperature} with it renewed either"
+NO_START_LEVEL: Final = "no start from here on at {temperature}, the coming low"
+LEVEL_OF_NO_START: Final = "level of no start at {temperature}, the coming low"
+NOT_IT_ALONE: Final = "With it renewed the vehicle would not start at {temperature}, the coming low, either."
 STANDS_FOR: Final = "starts it stands for"
 STARTS_APART: Final = "standard deviation of those starts"
 DAY_SHOWN: Final = "day shown"
@@ -43,8 +47,9 @@ H_THERE: Final = "h there"
 def limit_words(course: PartCourse, printed_limit: float | None) -> str:
     """When the path reaches its limits if nothing is done, within the half year drawn; "" where neither is near."""
     ahead = course.path[course.path["ahead"]]
-    said = []
-    for limit, words in ((printed_limit, "printed limit"), (course.fails_at, "level of no start from this alone")):
+    said, at_c = [], temperature(course.fails_at_c)
+    own = LEVEL_OF_NO_START.format(temperature=at_c)
+    for limit, words in ((printed_limit, "printed limit"), (course.fails_at, own)):
         if limit is None or ahead.empty or not math.isfinite(limit):
             continue
         over = ahead[ahead["value"] >= limit]
@@ -56,7 +61,8 @@ def limit_words(course: PartCourse, printed_limit: float | None) -> str:
                 if now
                 else f"reaches the {words} ({at}) around {day(over['day'].iloc[0])}"
             )
-    return f" It {' and '.join(said)}." if said else ""
+    told = f" It {' and '.join(said)}." if said else ""
+    return f"{told} {NOT_IT_ALONE.format(temperature=at_c)}" if course.others_fail else told
 
 
 def part_text(course: PartCourse, name: str, printed_limit: float | None = None) -> str:

@@ -7,12 +7,13 @@ from typing import Any, Final
 
 import pandas as pd
 
+from dashboard.words.chart_words import NO_START_FROM, NO_START_RENEWED
 from dashboard.words.plain_text import day, number, temperature
 from dashboard.words.reasons import MEASURES, bare, plain
 
 KEY: Final = "Line: the trend, dashed ahead; shaded: 80 % sure; grey: usual in its class; dotted: the limit; upright: the day of the list."
 COLUMNS: Final = ("read on", "value", "unit at 20 °C")
-FAILS_AT_C: Final = 5.0  # [°C] at which the limit of a part without a printed one is meant, as in its large picture
+FAILED_AT_C: Final = 5.0  # [°C] that the limit of a part without a printed one was for, in lists that do not say it
 
 
 def course_text(course: Mapping[str, Any], *, fahrenheit: bool) -> str:
@@ -22,23 +23,33 @@ def course_text(course: Mapping[str, Any], *, fahrenheit: bool) -> str:
     _, value, low, high = now
     return (
         f"{MEASURES[course['part']].capitalize()} {plain(value, unit)} (80 % sure: {bare(low)} to {bare(high)}), usual "
-        f"{bare(course['usual'])}; {limit_text(course, fahrenheit=fahrenheit)}"
+        f"{bare(course['usual'])}{limit_text(course, fahrenheit=fahrenheit)}"
     )
 
 
-def course_note(course: Mapping[str, Any]) -> str:
+def course_note(course: Mapping[str, Any], *, fahrenheit: bool) -> str:
     """The same in the room of a card: level, range, usual, limit."""
     now = next((row for row in course["path"] if row[0] == 0.0), course["path"][-1])
     _, value, low, high = now
     said = f"{plain(value, str(course['unit']))} ({bare(low)} to {bare(high)}), usual {bare(course['usual'])}"
-    return f"{said}, limit {bare(course['limit'])}"
+    return (
+        f"{said}, limit {bare(course['limit'])}"
+        if course["limit_is"] == "printed"
+        else said + limit_text(course, fahrenheit=fahrenheit)
+    )
 
 
 def limit_text(course: Mapping[str, Any], *, fahrenheit: bool) -> str:
-    """What the dashed line is."""
-    at = temperature(FAILS_AT_C, fahrenheit=fahrenheit)
-    what = "printed limit" if course["limit_is"] == "printed" else f"no start at {at} from this alone at"
-    return f"{what} {plain(course['limit'], str(course['unit']))}"
+    """What the dotted line is; of a vehicle that would not start with the part renewed, that; "" where nothing is near."""
+    if course.get("others_fail"):
+        return f"; {NO_START_RENEWED.format(temperature=temperature(course['limit_at_c'], fahrenheit=fahrenheit))}"
+    if course["limit"] is None:
+        return ""
+    limit = plain(course["limit"], str(course["unit"]))
+    if course["limit_is"] == "printed":
+        return f"; printed limit {limit}"
+    at = temperature(course.get("limit_at_c", FAILED_AT_C), fahrenheit=fahrenheit)
+    return f"; {NO_START_FROM.format(temperature=at, level=limit)}"
 
 
 def numbers(course: Mapping[str, Any], as_of: str) -> pd.DataFrame:

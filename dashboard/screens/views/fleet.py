@@ -15,7 +15,6 @@ from sqlite_utils import Database
 from analysis.worklist.assess import Assessment
 from dashboard.charts import charts
 from dashboard.desk import weekly
-from dashboard.desk.assessment import known_climate
 from dashboard.files import paper
 from dashboard.screens import beginning, columns, downloads, history, one_unit, past_ways, pictures, session
 from dashboard.screens.address import screens_address
@@ -138,7 +137,7 @@ def coming_cold(assessment: Assessment) -> None:
     st.subheader(say.COMING_COLD)
     in_f = session.fahrenheit()
     with session.database() as db:
-        lows = weekly.coming_lows(db, assessment, known_climate(db, before=assessment.as_of.date()))
+        lows = weekly.coming_lows(db, assessment)
     sentences = forecast_sentences(assessment, lows)
     if sentences:
         st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
