@@ -10,14 +10,12 @@ import json
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from types import SimpleNamespace
-from typing import cast
 
 import numpy as np
 import pandas as pd
 import pytest
 from samples_fleet import fleet as simulated
-from samples_fleet import tables_of
+from samples_fleet import quick, tables_of
 from samples_ingest import HEADING, NOW, fleet, reading, reasons
 from sqlite_utils import Database
 
@@ -26,7 +24,7 @@ from analysis.readings.lowest import with_bounds
 from analysis.readings.observe import BATTERY, Observations
 from analysis.readings.panel import Panel, make_panel, without_slips
 from analysis.wear.state import day_number, estimate_state
-from analysis.worklist.assess import Assessment
+from analysis.worklist.assess import assess
 from analysis.worklist.course import part_course
 from dashboard.charts import charts
 from dashboard.cli import tables
@@ -253,7 +251,9 @@ def test_record_takes_a_bound_and_says_what_it_tells(tmp_path: Path, capsys: pyt
 # --- in the state of the fleet ---------------------------------------------------------------------------------------
 
 
-def test_a_bound_beyond_the_expected_makes_a_battery_worse_and_one_below_no_better() -> None:
+def test_a_bound_beyond_the_expected_makes_a_battery_worse_and_one_below_no_better(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Truth: a vehicle's own readings, its sag made 1.8 times and half of what it was, told as bounds or not at all."""
     made, name = tables_of(simulated()), "U00001"
     readings = made.readings
@@ -275,7 +275,9 @@ def test_a_bound_beyond_the_expected_makes_a_battery_worse_and_one_below_no_bett
     assert battery["half"].mean() >= battery["nothing"].mean() - 0.02
     assert told["half"] == told["nothing"] == 0, "a bound that tells nothing is no reading to judge by"
     assert told["more"] > 3
-    drawn = part_course(cast(Assessment, SimpleNamespace(state=state)), name, "battery")
+    quick(monkeypatch)
+    listed = assess(replace(made, readings=hidden), as_of=pd.Timestamp(simulated().as_of), draws=8, with_classes=False)
+    drawn = part_course(listed, name, "battery")
     assert drawn.readings["bound"].all(), "a bound is drawn as what it is, not as what it adds"
     taken = readings[own].set_index("taken_at")
     warm = taken.index[(taken["temperature_c"] - 20.0).abs().argmin()]
