@@ -184,17 +184,6 @@ def test_the_plain_slope_is_scipy_s_theil_sen_of_the_drawn_readings() -> None:
         plain_slopes(a.state, "nobody")
 
 
-@pytest.mark.parametrize("ties", [False, True])
-def test_the_plain_slope_and_its_interval_are_scipy_s_with_ties_too(ties: bool) -> None:
-    rng = np.random.default_rng(1)
-    for _ in range(40):
-        day, value = np.sort(rng.uniform(0, 1200, 16)), rng.normal(1.0, 0.1, 16)
-        if ties:
-            value, day = np.round(value, 1), np.round(day / 60.0) * 60.0
-        expected = theilslopes(value, day, alpha=0.9)
-        assert theil_sen(day, value) == pytest.approx([expected.slope, expected.low_slope, expected.high_slope])
-
-
 def test_the_plain_slope_of_a_published_example_and_of_too_few_readings() -> None:
     """Helsel & Hirsch, USGS TM 4-A3 (from memory, computed): 1, although one of the seven values is far off."""
     assert theil_sen(np.arange(1.0, 8.0), np.array([1.0, 2.0, 3.0, 4.0, 5.0, 16.0, 7.0]))[0] == 1.0

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
 from analysis.constants import DAYS_PER_YEAR, Z_80
 from analysis.forecast.lows import seasonal_lows
@@ -155,20 +154,14 @@ def plain_slopes(state: FleetRead, unit: str) -> dict[str, tuple[float, float, f
 def theil_sen(day: Floats, value: Floats) -> tuple[float, float, float]:
     """Median of the slopes between all pairs of readings, and its interval by rank [per day]; NaN of too few readings.
 
-    Source: Theil 1950, Sen 1968, as scipy.stats.theilslopes, which takes long to load.
+    Source: Theil 1950, Sen 1968.
     """
+    from scipy.stats import theilslopes  # as `draws` loads it
+
     if len(value) < JUDGING.plain_readings or day.min() == day.max():
         return (float("nan"),) * 3
-    first, second = np.triu_indices(len(value), 1)
-    apart = day[second] != day[first]
-    slopes = np.sort((value[second] - value[first])[apart] / (day[second] - day[first])[apart])
-    same = [np.unique(v, return_counts=True)[1] for v in (day, value)]
-    ties = sum(float((k * (k - 1.0) * (2.0 * k + 5.0)).sum()) for k in same)
-    variance = len(value) * (len(value) - 1.0) * (2.0 * len(value) + 5.0) - ties
-    half = float(ndtri(0.5 + 0.5 * JUDGING.plain_confidence)) * np.sqrt(max(variance, 0.0) / 18.0)
-    ranks = np.round([0.5 * (len(slopes) - half) - 1.0, 0.5 * (len(slopes) + half)])
-    low, high = slopes[np.clip(ranks, 0, len(slopes) - 1).astype(np.int64)]
-    return float(np.median(slopes)), float(low), float(high)
+    found = theilslopes(value, day, alpha=JUDGING.plain_confidence)
+    return float(found.slope), float(found.low_slope), float(found.high_slope)
 
 
 def with_bounds(state: FleetRead, u: int, c: int) -> tuple[Floats, Bools]:
