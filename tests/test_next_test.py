@@ -12,6 +12,7 @@ from math import erf, sqrt
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -34,6 +35,8 @@ from analysis.bay.next_measurement import (
     next_measurement,
     next_measurements,
     outcome_probabilities,
+    rest_read,
+    room_for_discharged,
 )
 from analysis.costs import PlanSettings
 from analysis.readings.renewals import PARTS
@@ -229,6 +232,35 @@ def test_causes_add_up() -> None:
         assert mine == pytest.approx(0.75 * shares[0, k])
     discharged = belief[NAMES.index("a discharged battery")]
     assert discharged == pytest.approx(0.75 * 0.3 * COSTS.clean_success["battery"])
+
+
+def test_rest_volts_on_record_leave_no_room_for_a_discharged_battery_and_are_not_asked_for() -> None:
+    """BCI table: 12.45 V rest a block that is 75 % charged; at it the odds are even, some hundredths of a volt decide."""
+    assert room_for_discharged(12.45, 12, 12.45) == pytest.approx(0.5)
+    assert room_for_discharged(12.65, 12, 12.45) < 0.001
+    assert room_for_discharged(12.25, 12, 12.45) > 0.999
+    assert room_for_discharged(25.3, 24, 24.9) == pytest.approx(room_for_discharged(12.65, 12, 12.45))
+    assert room_for_discharged(float("nan"), 12, 12.45) == 1.0
+    asked = named({"battery": 0.995})
+    assert asked is not None
+    assert asked.name == "rest volts after two hours"
+    assert named({"battery": 0.995}, discharged=room_for_discharged(12.65, 12, 12.45)) is None
+    low = named({"battery": 0.995}, discharged=room_for_discharged(12.2, 12, 12.45))
+    assert low is not None
+    assert low.name == asked.name
+
+
+def test_the_latest_rest_volts_that_nobody_doubts_count() -> None:
+    readings = pd.DataFrame(
+        {
+            "unit": ["A", "A", "A", "B"],
+            "taken_at": pd.to_datetime(["2026-03-01", "2026-01-01", "2026-02-01", "2026-01-01"]),
+            "rest_v": [9.1, 12.6, 12.4, np.nan],
+            "doubtful": ["rest_v", "", "", ""],
+        }
+    )
+    assert rest_read(readings) == {"A": 12.4}
+    assert rest_read(readings.iloc[:0]) == {}
 
 
 def test_many_vehicles_are_each_judged_alone_and_money_scales() -> None:

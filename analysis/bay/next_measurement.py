@@ -18,6 +18,8 @@ import pandas as pd
 from scipy.special import ndtr
 
 from analysis.bay.choices import ASKING
+from analysis.circuit.battery import open_circuit
+from analysis.circuit.choices import INSTRUMENT
 from analysis.costs import DEFAULT_NO_START, PlanSettings
 from analysis.readings.panel import Bools, Floats, Ints, trusted_values
 from analysis.readings.renewals import PARTS
@@ -200,6 +202,7 @@ def next_measurement(
     *,
     no_start_probability: float,
     last_slip: float = 0.0,
+    discharged: float = 1.0,
     measured: AbstractSet[str] = frozenset(),
     settings: PlanSettings | None = None,
     no_start_cost: float = NO_START_COST,
@@ -210,6 +213,7 @@ def next_measurement(
     :param shares: part -> probability that it is what limits the start; the rest to one is "no part"
     :param no_start_probability: of a no-start until the vehicle would be looked at anyway, if nothing is done
     :param last_slip: probability that the last reading is a slip and the suspicion with it
+    :param discharged: how much room the latest rest volts leave for a discharged battery, of :func:`room_for_discharged`
     :param measured: names of candidates, or columns, that are known already
     :param settings: prices, hours and hour rate; defaults of `analysis.costs`
     :param no_start_cost: of a no-start beside the repair [money]
@@ -224,6 +228,7 @@ def next_measurement(
         row,
         no_start_probability=np.array([no_start_probability]),
         last_slip=np.array([last_slip]),
+        discharged=np.array([discharged]),
         measured=[measured],
         settings=settings,
         no_start_cost=np.array([no_start_cost]),
@@ -236,6 +241,7 @@ def next_measurements(
     *,
     no_start_probability: Floats,
     last_slip: Floats | None = None,
+    discharged: Floats | None = None,
     measured: Sequence[AbstractSet[str]] | None = None,
     settings: PlanSettings | None = None,
     no_start_cost: Floats | float = NO_START_COST,
@@ -247,7 +253,7 @@ def next_measurements(
     if not (np.isfinite(price) and price >= 0.0):
         raise ValueError(f"minutes_price is {price}; allowed are amounts of 0 and more")
     slip = np.zeros(len(shares)) if last_slip is None else last_slip
-    belief = cause_probabilities(shares, slip, chosen)
+    belief = cause_probabilities(shares, slip, chosen, discharged)
     found = information_values(belief, no_start_probability, settings=chosen, no_start_cost=no_start_cost)
     net = found.value - price * np.array([c.minutes for c in CANDIDATES])
     if measured is not None:
@@ -295,10 +301,29 @@ def made_already(readings: pd.DataFrame) -> dict[str, frozenset[str]]:
     return {str(unit): frozenset(name for name, rows in made.items() if rows[at]) for at, unit in enumerate(units)}
 
 
-def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSettings) -> Floats:
+def rest_read(readings: pd.DataFrame) -> dict[str, float]:
+    """Unit -> its latest rest volts [V] that nobody doubts; columns as in the files."""
+    rest = pd.Series(trusted_values(readings)["rest_v"], index=readings["unit"].astype(str))
+    in_order = rest.iloc[np.argsort(readings["taken_at"].to_numpy(), kind="stable")].dropna()
+    return {str(unit): float(volts) for unit, volts in in_order.groupby(level=0).last().items()}
+
+
+def room_for_discharged(rest_v: float, system_v: int, charged_v: float) -> float:
+    """Probability that a battery that rested at `rest_v` [V] is below `charged_v` [V], surface charge and meter allowed for; 1 where
+    its rest volts are not known."""
+    if not np.isfinite(rest_v):
+        return 1.0
+    open_v, error = open_circuit(rest_v, system_v=system_v)
+    return float(ndtr((charged_v - open_v) / np.hypot(error, INSTRUMENT.battery_v * system_v / 12.0)))
+
+
+def cause_probabilities(
+    shares: Floats, last_slip: Floats, settings: PlanSettings, discharged: Floats | None = None
+) -> Floats:
     """(n, causes) from part shares (n, 7): parts split into their causes, a slip taking its share of everything.
 
-    Raises ValueError for shares or slips outside 0 to 1, or shares above one in all.
+    discharged: (n,) by how much less than usual a battery is likely to be discharged, because its rest volts are known.  Raises
+    ValueError for shares or slips outside 0 to 1, or shares above one in all.
     """
     _check("shares", shares)
     _check("last_slip", last_slip)
@@ -308,7 +333,9 @@ def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSetting
     out = np.zeros((len(shares), len(NAMES)))
     for h, (cause, part) in enumerate(CAUSES.items()):
         if part:
-            cheap = settings.clean_success.get(part, 0.0) if part in CHEAP.values() else 0.0
+            cheap = settings.clean_success.get(part, 0.0) * (part in CHEAP.values()) * np.ones(len(shares))
+            if part == "battery" and discharged is not None:
+                cheap = cheap * discharged
             out[:, h] = shares[:, PARTS.index(part)] * (cheap if cause in CHEAP else 1.0 - cheap)
     out[:, SOUND] = np.maximum(1.0 - total, 0.0)
     out *= (1.0 - last_slip)[:, None]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
@@ -10,7 +11,7 @@ from typing import Any
 import pandas as pd
 from sqlite_utils import Database
 
-from analysis.bay.next_measurement import made_already
+from analysis.bay.next_measurement import made_already, rest_read
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.lows import with_daily_lows
@@ -126,7 +127,7 @@ def list_rows(
         parts.setdefault(str(row["unit"]), []).append(row)
     latest = reasons.latest_drops(readings, assessment.as_of)
     listed = readings[(readings["taken_at"] < assessment.as_of) & readings["unit"].isin(set(units["unit"]))]
-    made = made_already(listed)
+    made, rest_v = made_already(listed), rest_read(listed)
     return [
         wording.list_row(
             unit,
@@ -136,6 +137,7 @@ def list_rows(
             book,
             costs,
             made.get(unit["unit"], frozenset()),
+            rest_v.get(unit["unit"], math.nan),
         )
         for unit in units.to_dict("records")
     ]

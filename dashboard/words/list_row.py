@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeAlias
 
 import pandas as pd
 from pandas.api.typing import NaTType
 
-from analysis.bay.next_measurement import REPEAT, next_measurement
+from analysis.bay.next_measurement import REPEAT, next_measurement, room_for_discharged
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
 from analysis.worklist.assess import FleetList
@@ -41,9 +42,14 @@ def part_rows(parts: Parts) -> Sequence[Mapping[Any, Any]]:
 
 
 def next_test(
-    unit: Mapping[Any, Any], parts: Parts, costs: PlanSettings | None = None, made: frozenset[str] = frozenset()
+    unit: Mapping[Any, Any],
+    parts: Parts,
+    costs: PlanSettings | None = None,
+    made: frozenset[str] = frozenset(),
+    discharged: float = 1.0,
 ) -> str | None:
-    """What to measure next, or None when nothing would change the decision at these costs; `made`: made already."""
+    """What to measure next, or None when nothing would change the decision at these costs; `made`: made already; discharged: how
+    much room its rest volts leave for a discharged battery."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if not unit["flagged"]:
@@ -63,6 +69,7 @@ def next_test(
         shares,
         no_start_probability=float(unit["flag_probability"]),
         last_slip=0.0 if REPEAT in made else float(suspect["last_slip"]),
+        discharged=discharged,
         measured=made,
         settings=settings,
         no_start_cost=settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total,
@@ -89,15 +96,18 @@ def list_row(
     book: LimitBook | None = None,
     costs: PlanSettings | None = None,
     made: frozenset[str] = frozenset(),
+    rest_v: float = math.nan,
 ) -> dict[str, Any]:
-    """One vehicle of the weekly list, as the JSON contract names its fields; `made`: measurements made already.
+    """One vehicle of the weekly list, as the JSON contract names its fields; `made`: measurements made already; rest_v: its latest
+    rest volts [V].
 
     A part that hardly can be the cause is not named: `part` is null then.  `evidence` holds the figures of the reasons.
     """
-    following = next_test(unit, parts, costs, made)
     limits = (book or LimitBook()).for_group(
         str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
     )
+    room = room_for_discharged(rest_v, int(unit["system_v"]), limits.rest_watch_v.value)
+    following = next_test(unit, parts, costs, made, room)
     evidence = facts(unit, part_rows(parts), latest, assessment, limits)
     return {
         "unit": str(unit["unit"]),
