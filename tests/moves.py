@@ -1,4 +1,4 @@
-"""What each choice of the list moves, as `tests/benchmarks/sensitivity.py --moves` measured it and keeps it in a file."""
+"""What each choice of the list moves, as `tests/benchmarks/sensitivity.py` measured it and keeps it in a file."""
 
 from __future__ import annotations
 

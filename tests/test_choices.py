@@ -113,12 +113,12 @@ def test_a_variant_moves_its_choice_before_anything_reads_it() -> None:
     """Values made of a choice at import would stand as they were: a process of the measurement begins with the choices alone."""
     code = (
         "import sys; sys.path.insert(0, 'tests/benchmarks'); import sensitivity as s;"
-        "s.move('forecast.weather.persistence', 0.6); names = [m for m in sys.modules if m.startswith('analysis.')];"
+        "s.move('forecast.weather.persistence', 'low'); names = [m for m in sys.modules if m.startswith('analysis.')];"
         "rooms = [m for m in names if m.count('.') > 1 and not m.endswith('.choices')];"
         "from analysis.forecast.lows import daily_courses; print(rooms, daily_courses.__wrapped__.__defaults__)"
     )
     told = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True).stdout
-    assert told.strip() == "[] (0.6,)"
+    assert told.strip() == "[] (0.66,)"
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ def test_what_choices_move_was_measured_as_they_stand() -> None:
     ends = {(f"{key}.{name}", end): said(value) for key in STAGES for name, end, value in variants_of(stage(key))}
     told = kept_moves()
     wrong = [at for at, row in told.items() if (row.stands, row.to) != (stand.get(row.choice), ends.get(at))]
-    assert not wrong, "delete these rows of tests/benchmarks/moves.csv, and run sensitivity.py --moves"
+    assert not wrong, "delete these rows of tests/benchmarks/moves.csv, and run sensitivity.py"
     assert told
     assert {name for name, _ in told} <= of_the_list()
 

@@ -20,14 +20,13 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from samples_fleet import tables_of
-from sensitivity import caught, days_to_failure, false_flags
 
 from analysis.readings.taught import TaughtClass
 from analysis.worklist.assess import assess
-from demo_fleet.simulate import simulate_fleet
+from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import FleetSpec, evaluation_specs
 
-EVERY_D, HORIZON_D, LISTS_D = 28, 30, 392
+EVERY_D, HORIZON_D, LISTS_D, LEAD_D = 28, 30, 392, 14
 WAYS = ("alone", "taught", "unlike")
 
 
@@ -70,6 +69,40 @@ def pupil(
             )
         )
     return out
+
+
+def days_to_failure(fleet: Fleet, rows: pd.DataFrame) -> np.ndarray:
+    """Days from each row's date to the next no-start of its unit, 1e6 where none came."""
+    failed = fleet.truth.groupby("unit")["date"].apply(lambda d: np.sort(d.to_numpy()))
+    ahead = np.full(len(rows), 1e6)
+    for i, (unit, day) in enumerate(zip(rows["unit"], rows["date"], strict=True)):
+        later = failed.get(unit, np.array([], dtype="datetime64[us]"))
+        later = later[later >= np.datetime64(day)]
+        ahead[i] = (later[0] - np.datetime64(day)) / np.timedelta64(1, "D") if len(later) else 1e6
+    return ahead
+
+
+def caught(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex) -> float:
+    """Share of the no-starts that a list could have foretold that were flagged on the last one at least LEAD_D days before."""
+    said = rows.set_index(["unit", "date"])["flagged"]
+    hits = []
+    for unit, when in zip(fleet.truth["unit"], fleet.truth["date"], strict=True):
+        k = days.searchsorted(when - pd.Timedelta(days=LEAD_D), side="right") - 1
+        if k >= 0 and days[0] + pd.Timedelta(days=HORIZON_D) < when <= days[-1] + pd.Timedelta(days=LEAD_D):
+            hits.append(bool(said[unit, days[k]]))
+    return float(np.mean(hits)) if hits else float("nan")
+
+
+def false_flags(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex, ahead_d: np.ndarray) -> float:
+    """Flags newly raised on vehicles without a no-start within 270 days and no part past 0.3, per 100 such vehicle-years."""
+    at = [fleet.severity.index.searchsorted(d, side="right") - 1 for d in days]
+    wear = fleet.severity.iloc[at].set_axis(days).stack()
+    wear.index.names = ["date", "unit"]
+    rows = rows.assign(ahead=ahead_d).merge(wear.rename("wear").reset_index(), on=["unit", "date"])
+    rows = rows.sort_values(["unit", "date"])
+    healthy = (rows["ahead"] > 270) & (rows["wear"] < 0.3)
+    new = rows["flagged"] & ~rows.groupby("unit")["flagged"].shift(fill_value=False)
+    return 100.0 * float((new & healthy).sum()) / max(float(healthy.sum()) * EVERY_D / 365.25, 1e-9)
 
 
 def main() -> None:

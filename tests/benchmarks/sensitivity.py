@@ -1,22 +1,12 @@
-"""What a stated choice moves: log score, no-starts caught and false flags with one choice moved to an end of its doubt.
+"""What a stated choice moves: the list of one day with the choice at an end of its doubt, beside the list as choices stand.
 
-    python tests/benchmarks/sensitivity.py                            every choice that the list may read, on ten fleets
-    python tests/benchmarks/sensitivity.py --only forecast.weather    those of one stage, or of a room (--only wear)
-    python tests/benchmarks/sensitivity.py --quick                    one small fleet and two lists: see below
-    python tests/benchmarks/sensitivity.py forecast.weather.persistence=0.6    a value of your own
-    python tests/benchmarks/sensitivity.py --count --only wear        how many runs that would be
-    python tests/benchmarks/sensitivity.py --moves                    without luck: what changes on one list, see below
+    python tests/benchmarks/sensitivity.py                            every choice that the list reads
+    python tests/benchmarks/sensitivity.py --only forecast.weather    those of a stage or of a room, or one choice
 
-Each variant is set beside the choices as they stand, on the same simulated fleets and dates, vehicle by vehicle: the
-difference of the log score per vehicle and list, with its standard error over vehicles.  What moves most stands first; a
-choice that moves less than two standard errors, no no-start and no flag, moves nothing that these fleets can show.
-`--quick` finds what moves a great deal, and what moves nothing at all: it has a handful of no-starts, so that one of them
-more or less is what "caught" moves by, and it sees one winter, few classes and no long past.
-
-`--moves` needs no no-start: the list of one day of a composed fleet (`composed_fleet`), in which every rule is at work, with
-the same draws before and after. It keeps in `moves.csv` by how much probabilities and coldest starts change over vehicles,
-how many flags do, and which other columns where none of these does; `python -m tests.print_choices --write` puts that into
-NUMBERS.md. What stands there for a choice's value and doubt is not measured again: delete the rows, or the file, first.
+The list is that of a composed fleet (`composed_fleet`), in which every rule is at work, with the same draws before and after.
+It keeps in `moves.csv` by how much probabilities and coldest starts change over vehicles, how many flags do, and which other
+columns where none of these does; `python -m tests.print_choices --write` puts that into NUMBERS.md. What stands there for a
+choice's value and doubt is not measured again: delete the rows, or the file, first.
 
 Choices that no module of the list reads (one reading, the plan, past lists, recorded starts) are left out.
 """
@@ -24,15 +14,13 @@ Choices that no module of the list reads (one reading, the plan, past lists, rec
 from __future__ import annotations
 
 import argparse
-import ast
 import importlib
 import os
 import pickle
 import sys
-import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple
 from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -48,111 +36,36 @@ from print_choices import choices_of, loaded_by, of_the_list, readers, said, sta
 
 if TYPE_CHECKING:  # what a variant may change is imported after it was changed
     from analysis.worklist.assess import Assessment
-    from demo_fleet.simulate import Fleet
 
-EVERY_D, HORIZON_D = 56, 30
-LEAD_D = 14
 LIST = "analysis.worklist.assess"
 LIBRARIES = ["pandas", "pyarrow", "scipy.optimize", "scipy.sparse", "scipy.special", "scipy.stats", "threadpoolctl"]
 WITHIN = 1e-9  # a smaller change of a figure is none
-LEAST_P = 1e-4  # a probability nearer to 0 or 1 counts as so near
-
-
-@dataclass(frozen=True)
-class Size:
-    """How much each variant is tried on: which evaluation fleets, with how many vehicles, and how many lists of each; as many
-    as `left_out` of the last ones are not made, as summer foretells nothing."""
-
-    fleets: tuple[int, ...] = tuple(range(10))
-    units: int = 150
-    lists: int = 10
-    left_out: int = 0
-
-
-QUICK = Size(fleets=(6,), units=80, lists=2, left_out=2)
-
-
-@dataclass(frozen=True)
-class Figures:
-    """Of one fleet under one variant: log score per vehicle (sum over lists), no-starts within reach of a list and the share
-    of them caught, false flags per 100 healthy vehicle-years."""
-
-    score: pd.Series
-    no_starts: int
-    caught: float
-    false_flags: float
-    lists: int
 
 
 def main() -> None:
-    """Print a row per variant, what moves most first."""
-    options = _options()
-    if options.moves:
-        measure_moves(options.only, options.workers)
-        return
-    size = QUICK if options.quick else Size(tuple(range(options.fleets)), options.units)
+    """Measure what is not in the file as it stands, printing each row as it comes."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--only", nargs="+", default=[], help="rooms, stages or choices")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    options = parser.parse_args()
     try:
-        for change in filter(None, ";".join(options.variants).split(";")):
-            known(change.partition("=")[0])
-        labels = {"": "", **({one: one for one in options.variants} or variants(options.only))}
+        measure_moves(options.only, options.workers)
     except ValueError as problem:
         sys.exit(str(problem))
-    named = list(labels)
-    jobs = [(variant, k, size) for variant in named for k in size.fleets]
-    if options.count:
-        print(f"{len(named) - 1} variants, {len(jobs)} runs of {size.lists} lists of {size.units} vehicles")
-        return
-    started = time.perf_counter()
-    with TemporaryDirectory() as folder, fresh_processes(options.workers) as pool:
-        list(pool.map(simulated, size.fleets, [size] * len(size.fleets), [folder] * len(size.fleets)))
-        found = dict(zip(jobs, pool.map(one, jobs, [folder] * len(jobs)), strict=True))
-    by_variant = {labels[variant]: [found[variant, k, size] for k in size.fleets] for variant in named}
-    no_starts = sum(f.no_starts for f in by_variant[""])
-    print(
-        f"{len(size.fleets)} fleet(s) of {size.units} vehicles, {size.lists} lists each, {no_starts} no-starts; "
-        f"{time.perf_counter() - started:.0f} s"
-    )
-    if options.quick:
-        print("Quick: only what moves by several standard errors is told from chance here; the rest may move or not.")
-    print_rows(by_variant)
 
 
-def fresh_processes(workers: int, *loaded: str) -> ProcessPoolExecutor:
-    """Processes that each do one thing, begun with libraries loaded and nothing of ours (see `one`) but what is `loaded`."""
+def fresh_processes(workers: int) -> ProcessPoolExecutor:
+    """Processes that each do one thing, begun with the list's modules loaded."""
     processes = get_context("forkserver")
-    processes.set_forkserver_preload([*LIBRARIES, *loaded])
+    processes.set_forkserver_preload([*LIBRARIES, LIST])
     return ProcessPoolExecutor(workers, processes, max_tasks_per_child=1)
 
 
-def _options() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("variants", nargs="*", help="ROOM.STAGE.CHOICE=VALUE, several joined by ; are one variant")
-    parser.add_argument("--only", nargs="+", default=[], help="rooms, stages or choices")
-    parser.add_argument("--fleets", type=int, default=len(Size.fleets))
-    parser.add_argument("--units", type=int, default=Size.units)
-    parser.add_argument(
-        "--quick", action="store_true", help=f"one fleet of {QUICK.units} vehicles, {QUICK.lists} lists"
-    )
-    parser.add_argument("--moves", action="store_true", help="what changes on one list of a composed fleet")
-    parser.add_argument("--count", action="store_true", help="say how many runs it would be, and stop")
-    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
-    return parser.parse_args()
-
-
-def variants(only: Sequence[str]) -> dict[str, str]:
-    """ROOM.STAGE.CHOICE=VALUE -> a label, for either end of the doubt of every choice whose name begins with one of `only`.
+def ends(only: Sequence[str]) -> list[tuple[str, str, object]]:
+    """ROOM.STAGE.CHOICE, "low" or "high" and the value there, of either end of every choice whose name begins with one of `only`.
 
     Raises ValueError for a name that fits no choice that a module of the list reads.
     """
-    out = {}
-    for name, end, value in ends(only):
-        several = isinstance(value, Mapping | tuple)
-        out[written(name, value)] = f"{name} {end} end" if several else f"{name}={value:g}"
-    return out
-
-
-def ends(only: Sequence[str]) -> list[tuple[str, str, object]]:
-    """ROOM.STAGE.CHOICE, "low" or "high" and the value there, as `variants`."""
     read = of_the_list()
     for wanted in only:
         if not any(f"{name}.".startswith(f"{wanted}.") for name in read):
@@ -162,98 +75,11 @@ def ends(only: Sequence[str]) -> list[tuple[str, str, object]]:
     return [one for one in every if one[0] in asked]
 
 
-def written(name: str, value: object) -> str:
-    """A variant as it can be typed."""
-    return f"{name}={dict(value) if isinstance(value, Mapping) else value!r}"
-
-
-def print_rows(by_variant: dict[str, list[Figures]]) -> None:
-    """Differences to the choices as they stand (the first row): by log score, then those that move nothing."""
-    before = by_variant[""]
-    rows = []
-    for variant, after in by_variant.items():
-        gain = pd.concat([b.score - a.score for a, b in zip(before, after, strict=True)]).to_numpy() / before[0].lists
-        caught, false = (
-            float(np.nanmean([getattr(f, name) for f in after]) - (np.nanmean([getattr(f, name) for f in before]) if variant else 0.0))
-            for name in ("caught", "false_flags")
-        )  # fmt: skip
-        rows.append((variant, 1e4 * gain.mean(), 1e4 * gain.std() / np.sqrt(len(gain)), caught, false))
-    still = [row for row in rows[1:] if not any(row[1:])]
-    moving = sorted(
-        (row for row in rows[1:] if any(row[1:])), key=lambda row: (-abs(row[1]), -abs(row[4]), -abs(row[3]))
-    )
-    print(
-        f"{'variant':64s} {'log score':>10s} {'s.e.':>7s} {'caught':>7s} {'false':>7s}   (differences; score in 1e-4)"
-    )
-    print(
-        f"{'as it stands (caught; false flags per 100 healthy years)':64s} {'':>18s} {rows[0][3]:7.3f} {rows[0][4]:7.2f}"
-    )
-    for variant, mean, error, caught, false in moving:
-        told = "" if abs(mean) >= 2.0 * error else "  within chance"
-        print(f"{variant:64s} {mean:10.2f} {error:7.2f} {caught:+7.3f} {false:+7.2f}{told}")
-    if still:
-        print("moves nothing at all here:", ", ".join(row[0] for row in still))
-
-
-def simulated(k: int, size: Size, folder: str) -> None:
-    """Leave an evaluation fleet in a folder, once for all variants: what is true of it no choice moves."""
-    simulate = importlib.import_module("demo_fleet.simulate").simulate_fleet
-    spec = importlib.import_module("demo_fleet.specs").evaluation_specs()[k]
-    fleet = simulate(replace(spec, units=size.units, years=3.0))
-    (Path(folder) / str(k)).write_bytes(pickle.dumps(fleet))
-
-
-def one(job: tuple[str, int, Size], folder: str) -> Figures:
-    """Figures of one fleet under one variant, in a process of its own in which nothing that reads a choice is loaded yet."""
-    variant, k, size = job
-    move_all(variant)
-    return figures(pickle.loads((Path(folder) / str(k)).read_bytes()), size)
-
-
-def move_all(variant: str) -> None:
-    """Move every choice that a variant names."""
-    for change in filter(None, variant.split(";")):
-        path, _, value = change.partition("=")
-        move(path, ast.literal_eval(value))
-
-
-def move(path: str, value: object) -> None:
-    """Give a choice (ROOM.STAGE.CHOICE) another value."""
-    key, name = known(path)
-    object.__setattr__(stage(key), name, value)
-
-
-def known(path: str) -> tuple[str, str]:
-    """Stage and name of a choice (ROOM.STAGE.CHOICE); raises ValueError where there is none of that name."""
+def move(path: str, end: str) -> None:
+    """Take a choice (ROOM.STAGE.CHOICE) to an end of its doubt."""
     key, _, name = path.rpartition(".")
-    if key not in stages() or not hasattr(stage(key), name):
-        raise ValueError(f"{path} is no choice; allowed are ROOM.STAGE.CHOICE, as in analysis/NUMBERS.md")
-    return key, name
-
-
-def figures(fleet: Fleet, size: Size) -> Figures:
-    """Lists over the end of the fleet's past, held against what really failed."""
-    backtest_lists = importlib.import_module("analysis.backtest.lists").backtest_lists
-    tables_of = importlib.import_module("samples_fleet").tables_of
-    last = pd.Timestamp(fleet.as_of) - pd.Timedelta(days=HORIZON_D + size.left_out * EVERY_D)
-    days = pd.date_range(end=last, periods=size.lists, freq=f"{EVERY_D}D")
-    issued = backtest_lists(tables_of(fleet), days)
-    rows = pd.concat(
-        [a.units[["unit", "flagged", "no_start_probability"]].assign(date=day) for day, a in issued], ignore_index=True
-    )
-    rows = rows.rename(columns={"no_start_probability": "p"})
-    ahead = days_to_failure(fleet, rows)
-    y, p = ahead < HORIZON_D, rows["p"].clip(LEAST_P, 1.0 - LEAST_P).to_numpy()
-    score = pd.Series(np.where(y, np.log(p), np.log1p(-p)), index=rows["unit"]).groupby(level=0).sum()
-    score.index = fleet.spec.name + " " + score.index.astype(str)
-    hits = reached(fleet, rows, days)
-    return Figures(
-        score,
-        len(hits),
-        float(np.mean(hits)) if hits else float("nan"),
-        false_flags(fleet, rows, days, ahead),
-        size.lists,
-    )
+    values = {(choice, at): value for choice, at, value in variants_of(stage(key))}
+    object.__setattr__(stage(key), name, values[name, end])
 
 
 def measure_moves(only: Sequence[str], workers: int) -> None:
@@ -270,14 +96,14 @@ def measure_moves(only: Sequence[str], workers: int) -> None:
     looked_at = {name for name, modules in readers().items() if modules & learned_by}
     with (
         TemporaryDirectory() as folder,
-        fresh_processes(workers, LIST) as pool,
+        fresh_processes(workers) as pool,
         ProcessPoolExecutor(1, get_context("spawn"), max_tasks_per_child=1) as bare,
     ):
         at_import = bare.submit(read_at_import).result()
         pool.submit(composed, folder).result()
         jobs = [
-            (bare if name in at_import else pool).submit(moved, written(name, value), name in looked_at, folder)
-            for name, _, value in asked
+            (bare if name in at_import else pool).submit(moved, name, end, name in looked_at, folder)
+            for name, end, _ in asked
         ]
         for (name, end, value), job in zip(asked, jobs, strict=True):
             row = Moved(name, end, stands[name], said(value), *job.result())
@@ -309,15 +135,15 @@ def composed(folder: str) -> None:
         (Path(folder) / name).write_bytes(pickle.dumps(what))
 
 
-def moved(variant: str, looked_at: bool, folder: str) -> tuple[float, float, float, float, int, str, str]:
-    """What one variant changes of the composed fleet's list (see `moves.Moved`), in a process of its own.
+def moved(name: str, end: str, looked_at: bool, folder: str) -> tuple[float, float, float, float, int, str, str]:
+    """What a choice at an end of its doubt changes of the composed fleet's list (see `moves.Moved`), in a process of its own.
 
     looked_at: whether looks at the past read what it moves, which are made anew where it changes nothing else.
     """
-    move_all(variant)
+    move(name, end)
     assess = importlib.import_module(LIST).assess
     (tables, day), looks, before = (
-        pickle.loads((Path(folder) / name).read_bytes()) for name in ("fleet", "looks", "list")
+        pickle.loads((Path(folder) / one).read_bytes()) for one in ("fleet", "looks", "list")
     )
     found = compared(before, of_list(assess(tables, as_of=day, looks=looks)))
     if any(found) or not looked_at:
@@ -359,46 +185,6 @@ def _unlike(before: pd.DataFrame, after: pd.DataFrame) -> str:
         same = np.allclose(a, b, rtol=0.0, atol=WITHIN, equal_nan=True) if a.dtype.kind == "f" else a.equals(b)
         found += [] if same else [str(name)]
     return ", ".join(found)
-
-
-def days_to_failure(fleet: Fleet, rows: pd.DataFrame) -> np.ndarray:
-    """Days from each row's date to the next no-start of its unit, 1e6 where none came."""
-    failed = fleet.truth.groupby("unit")["date"].apply(lambda d: np.sort(d.to_numpy()))
-    ahead = np.full(len(rows), 1e6)
-    for i, (unit, day) in enumerate(zip(rows["unit"], rows["date"], strict=True)):
-        later = failed.get(unit, np.array([], dtype="datetime64[us]"))
-        later = later[later >= np.datetime64(day)]
-        ahead[i] = (later[0] - np.datetime64(day)) / np.timedelta64(1, "D") if len(later) else 1e6
-    return ahead
-
-
-def caught(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex) -> float:
-    """Share of no-starts whose vehicle stood flagged on the last list at least LEAD_D days before."""
-    hits = reached(fleet, rows, days)
-    return float(np.mean(hits)) if hits else float("nan")
-
-
-def reached(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex) -> list[bool]:
-    """Whether each no-start that a list could have foretold was flagged on the last one at least LEAD_D days before."""
-    said = rows.set_index(["unit", "date"])["flagged"]
-    hits = []
-    for unit, when in zip(fleet.truth["unit"], fleet.truth["date"], strict=True):
-        k = days.searchsorted(when - pd.Timedelta(days=LEAD_D), side="right") - 1
-        if k >= 0 and days[0] + pd.Timedelta(days=HORIZON_D) < when <= days[-1] + pd.Timedelta(days=LEAD_D):
-            hits.append(bool(said[unit, days[k]]))
-    return hits
-
-
-def false_flags(fleet: Fleet, rows: pd.DataFrame, days: pd.DatetimeIndex, ahead_d: np.ndarray) -> float:
-    """Flags newly raised on vehicles without a no-start within 270 days and no part past 0.3, per 100 such vehicle-years."""
-    at = [fleet.severity.index.searchsorted(d, side="right") - 1 for d in days]
-    wear = fleet.severity.iloc[at].set_axis(days).stack()
-    wear.index.names = ["date", "unit"]
-    rows = rows.assign(ahead=ahead_d).merge(wear.rename("wear").reset_index(), on=["unit", "date"])
-    rows = rows.sort_values(["unit", "date"])
-    healthy = (rows["ahead"] > 270) & (rows["wear"] < 0.3)
-    new = rows["flagged"] & ~rows.groupby("unit")["flagged"].shift(fill_value=False)
-    return 100.0 * float((new & healthy).sum()) / max(float(healthy.sum()) * EVERY_D / 365.25, 1e-9)
 
 
 if __name__ == "__main__":
