@@ -55,7 +55,6 @@ class Facts:
     as_usual: float = stated(0.2, "usual amps", 0.1, 0.4,
         "fewer that agree must tell of what the class takes anyway; our choice")
     charging_per_k: float = stated(0.01, "V/K per 12 V", 0.005, 0.03, "more below the warm; regulators give more in the cold, from memory")
-    charging_warm_c: float = stated(20.0, "°C", 15.0, 25.0, "at and above which the charging limit stands as printed; our choice")
     saturates_at: float = stated(1.2, "usual amps", 0.6, 2.4, "a series field is half full near cranking amps, from memory; our choice")
     felt_drop_v: float = stated(0.8, "V per 12 V", 0.4, 1.2, "a tenth of the back-emf, which the speed shows; our choice")
     clamp_doubt: float = stated(0.05, "1", 0.025, 0.1, "of a small clamp, relative; our choice")

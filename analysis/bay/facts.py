@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from analysis.bay.choices import BOUNDARIES, FACTS
 from analysis.circuit.battery import held_at_half_rating_v, least_cranking_v, load_test_minimum_v, open_circuit
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import BRUSH_V, FEWEST_CRANK_A, Limits
 
 Facts = Mapping[str, float | str]
@@ -204,7 +205,7 @@ def at_charged_volts(amps: npt.ArrayLike, rest_v: npt.ArrayLike, limits: Limits)
 
 def charging_most_v(temperature_c: npt.ArrayLike, limits: Limits) -> npt.NDArray[np.float64]:
     """Most volts of a sound regulator [V], more in the cold; the printed ones where nobody noted the air."""
-    colder = np.maximum(FACTS.charging_warm_c - np.nan_to_num(temperature_c, nan=FACTS.charging_warm_c), 0.0)
+    colder = np.maximum(BATTERY_TABLES.warm_c - np.nan_to_num(temperature_c, nan=BATTERY_TABLES.warm_c), 0.0)
     most = limits.highest_charging_v.value + FACTS.charging_per_k * colder * limits.system_v / 12.0
     return np.asarray(most, dtype=np.float64)
 

@@ -13,11 +13,10 @@ from analysis.stated import stated
 class BatteryTables:
     """The tables of `battery`, between and beyond their rows."""
 
-    warm_c: float = stated(20.0, "°C", 15.0, 25.0, "from here on the least volts while cranking stand as printed; our choice")
+    warm_c: float = stated(20.0, "°C", 15.0, 25.0,
+        "of one reading: from here on the least volts while cranking and the charging limit stand as printed; our choice")
     charge_factor_doubt: float = stated(1 / 3, "1", 1 / 6, 2 / 3,
-        "the rise of resistance with discharge is known to this share of itself; our choice")
-    two_blocks_v: float = stated(16.0, "V", 15.5, 17.0,
-        "our choice, because more volts than one charging block ever shows are two in series")
+        "of one reading: the rise of resistance with discharge is known to this share of itself; our choice")
     full_rest_v: float = stated(12.65, "V per 12 V", 12.5, 12.8,
         "a full battery at rest, where a class was never read; the last row of the BCI rest-voltage table")
     agm_above_v: float = stated(0.15, "V per 12 V", 0.10, 0.20,
@@ -61,7 +60,7 @@ class Instrument:
     peak_share: float = stated(0.05, "1", 0.03, 0.1, "peak amps, relative; clamps of 3 to 5 % are common, from memory")
     coil_share: float = stated(0.025, "1", 0.0125, 0.05, "coil amps, relative; our choice, what a good small clamp reaches")
     rpm_share: float = stated(0.03, "1", 0.015, 0.06, "cranking speed counted from ripple, relative; our choice")
-    fewest_rpm: float = stated(5.0, "rpm", 2.5, 10.0, "slower is an engine that did not turn; our choice")
+    fewest_rpm: float = stated(5.0, "rpm", 2.5, 10.0, "slower is an engine that did not turn; our choice, which matters to one that hardly did")
     assumed_rest_v: float = stated(0.15, "V per 12 V", 0.075, 0.3, "rest volts that were not measured but expected; our choice")
     still_sag_v: float = stated(0.15, "V per 12 V", 0.05, 0.3,
         "a battery that falls less gives hardly any amps, and none are assumed where the clamp shows none; our choice, because a sound "

@@ -16,17 +16,13 @@ class Weather:
     persistence: float = stated(0.75, "1", 0.66, 0.83, "correlation of one day's departure from the season with the next, where no daily "
         "lows are known; winters of Fort Collins, Denver, the coast of British Columbia and the Alps (packages extRemes, climdex.pcic, "
         "RMAWGEN), measured")
-    most_persistence: float = stated(0.95, "1", 0.9, 0.98, "that measured lows may give; our choice")
     skew: float = stated(-0.6, "1", -0.83, -0.26, "of daily lows, cold tails are long; the same places have -0.75, -0.83, -0.76 and -0.26, measured")
-    least_skew: float = stated(-1.2, "1", -1.8, -0.9,
-        "that measured lows may give; our choice, and lows with a warm tail are taken for symmetric")
     full_year_d: int = stated(300, "d", 240, 360, "of measured lows from which a depot's own climate is learned; our choice")
     winter_d: float = stated(60.0, "d", 30.0, 120.0, "of its own that a winter's shape as stated counts as much as; our choice")
     forecast_sd_first_k: float = stated(1.5, "K", 1.0, 2.5, "error of a forecast low on the first day, from memory")
     forecast_sd_per_day_k: float = stated(0.25, "K/d", 0.125, 0.5, "by which it grows, from memory")
     forecast_sd_most_k: float = stated(4.0, "K", 3.0, 6.0, "that it grows to, from memory")
     usual_sd_k: float = stated(4.0, "K", 2.0, 6.0, "of daily lows where a climate has none; our choice")
-    least_sd_k: float = stated(0.1, "K", 0.05, 0.5, "of measured lows in a month at the least, which departures are divided by; our choice")
     unknown_low_c: float = stated(5.0, "°C", 0.0, 10.0, "a depot without climate, mild; our choice")
     unknown_sd_k: float = stated(8.0, "K", 6.0, 12.0, "of its lows, wide; our choice")
 

@@ -19,6 +19,8 @@ from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since
 from analysis.starting.coldest_start import CHUNK_UNITS
 
 WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator
+MOST_PERSISTENCE, LEAST_SKEW, LEAST_SD_K = 0.95, -1.2, 0.1
+"""What measured lows may give at the most [1, 1, K], where few of them, or all alike, would give more; a warm tail counts as none."""
 PATHS = 600  # simulated courses of daily lows: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
 LOWS_C = np.arange(-46.0, 42.0, 0.5)
@@ -149,7 +151,7 @@ def shapes(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
             out.append(own.to_numpy(np.float64))
         else:
             out.append(np.full(len(depots), stated))
-    return out[0], np.clip(out[1], WEATHER.least_skew, 0.0)
+    return out[0], np.clip(out[1], LEAST_SKEW, 0.0)
 
 
 def cold_tailed(z: Floats, skew: float) -> Floats:
@@ -202,7 +204,7 @@ def _learned(depot: str, lows: pd.DataFrame, stated: pd.DataFrame) -> pd.DataFra
     spread = pd.Series(away).groupby(month).std().reindex(range(1, 13))
     spread = spread.fillna(stated.groupby("month")["low_sd_c"].mean().reindex(range(1, 13)))
     table["low_sd_c"] = spread.interpolate(limit_direction="both").to_numpy()
-    scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], WEATHER.least_sd_k)
+    scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], LEAST_SD_K)
     cold = np.isin(month, WINTER_MONTHS)
     next_day = np.diff(days_since_epoch(lows["date"])) == 1.0
     pairs = next_day & cold[1:] & cold[:-1]
@@ -212,10 +214,10 @@ def _learned(depot: str, lows: pd.DataFrame, stated: pd.DataFrame) -> pd.DataFra
     table["persistence"] = np.clip(
         (count * correlation + WEATHER.winter_d * WEATHER.persistence) / (count + WEATHER.winter_d),
         0.0,
-        WEATHER.most_persistence,
+        MOST_PERSISTENCE,
     )
     table["skew"] = np.clip(
-        (count * third + WEATHER.winter_d * WEATHER.skew) / (count + WEATHER.winter_d), WEATHER.least_skew, 0.0
+        (count * third + WEATHER.winter_d * WEATHER.skew) / (count + WEATHER.winter_d), LEAST_SKEW, 0.0
     )
     return table
 

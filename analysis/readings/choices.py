@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 from analysis.stated import stated, stated_each, stated_shares
 
@@ -24,8 +24,9 @@ class Noise:
     temperature_k: float = stated(2.0, "K", 1.0, 4.0, "air by the vehicle against the part itself; our choice")
     thermometer_k: float = stated(1.0, "K", 0.5, 2.0,
         "thermometer against the air: only this flattens a law, a part that is out of its air does not; our choice")
-    assumed_temperature_k: float = stated(8.0, "K", 5.0, 12.0, "doubt of that; our choice, between a cold yard and a warm bay")
-    assumed_c: float = stated(15.0, "°C", 10.0, 20.0, "taken where nobody noted the temperature; our choice: a workshop")
+    assumed_c: float = stated(15.0, "°C", 10.0, 20.0,
+        "taken where nobody noted the temperature; our choice: a workshop; matters to volts without one")
+    assumed_temperature_k: float = stated(8.0, "K", 5.0, 12.0, "its doubt; our choice, between a cold yard and a warm bay; likewise")
 
 
 @dataclass(frozen=True)
@@ -34,8 +35,6 @@ class Observing:
 
     aid_below_c: float = stated(5.0, "°C", 0.0, 10.0,
         "air below which glow plugs and intake heaters draw their amps, where a vehicle says their load alone; our choice")
-    least_sag_v: float = stated(0.05, "V per 12 V", 0.025, 0.1,
-        "a battery that falls by less did not crank, and tells no resistance; our choice")
     assumed_a: float = stated(200.0, "A", 150.0, 300.0, "steady, 12 V, where neither clamp nor label tells; middle of common practice")
     shared_sd: float = stated(0.02, "1", 0.01, 0.04,
         "of a quantity, what season, charge and habits do to all readings at one temperature; our choice")
@@ -57,7 +56,8 @@ class Dip:
 
     share: float = stated(0.10, "1", 0.05, 0.2,
         "share of the battery's steady resistance that is there at the inrush, and how fast the meter holds MIN; our choice")
-    own_peak: float = stated(0.08, "1", 0.04, 0.16, "peak amps taken from the vehicle's other readings; our choice")
+    own_peak: float = stated(0.08, "1", 0.04, 0.16,
+        "peak amps taken from the vehicle's other readings; our choice, which matters where some have them")
     class_peak: float = stated(0.35, "1", 0.2, 0.5,
         "peak amps taken from the class; our choice, because a part that is worn elsewhere lowers the peak, and so the dip")
 
@@ -72,7 +72,8 @@ class Bound:
         "choice, because nobody knows how far beyond it the truth lies")
     tells: float = stated(0.05, "1", 0.025, 0.1, "of the expected value's information, least that a bound adds to count; our choice")
     fewest_with_values: int = stated(3, "vehicles", 2, 6,
-        "of a class: with fewer its usual value is learned from bounds as if they were values; our choice")
+        "of a class: with fewer its usual value is learned from bounds as if they were values; our choice, which matters to classes of "
+        "slow samples alone")
 
 
 @dataclass(frozen=True)
@@ -100,8 +101,10 @@ class Travel:
         "of usual values between fleets of one class, relative: batteries and cables of other makes; our choice")
     needs_share: float = stated(0.5, "1", 0.25, 1.0, "of the published doubt of a need that is left between fleets; our choice")
     ageing_sd: float = stated(0.01, "1/a", 0.005, 0.02, "of ordinary ageing between fleets, as their use differs; our choice")
-    unlike: float = stated(0.001, "1", 0.0001, 0.01, "chance below which a law is taken for another kind of vehicle's; our choice")
-    fewest_vehicles: int = stated(4, "vehicles", 3, 8, "whose readings of a channel may say so; our choice")
+    unlike: float = stated(0.001, "1", 0.0001, 0.01,
+        "chance below which a law is taken for another kind of vehicle's; our choice, which matters to classes nearly alike")
+    fewest_vehicles: int = stated(4, "vehicles", 3, 8,
+        "whose readings of a channel may say so; our choice, which matters to fleets of a few vehicles")
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,6 @@ class Classes:
         "spread between sound vehicles by channel; our choice")
     prior_vehicles: float = stated(10.0, "vehicles", 5.0, 20.0, "that this spread counts for; our choice")
     least_spread: float = stated(0.04, "class-usual values", 0.02, 0.06, "that a class may show; our choice")
-    most_spread: float = stated(0.4, "class-usual values", 0.3, 0.6, "that a class may show; our choice")
     low_quantile: float = stated(0.35, "1", 0.25, 0.5, "of a vehicle's readings, for what is usual: worn stretches lie above it; our choice")
     battery_se: float = stated(0.08, "1", 0.04, 0.16, "of one battery value where its law is fitted, relative; our choice")
     load_se: float = stated(0.035, "1", 0.0175, 0.07, "the same of the load; our choice")
@@ -147,13 +149,12 @@ class Classes:
     robust: float = stated(1.5, "scatter", 1.2, 2.0, "beyond which a reading counts for less; our choice")
     slow_below: float = stated(0.75, "usual back-emf", 0.65, 0.85, "at which an engine turns slowly because of a resistance; our choice")
     raised_load: float = stated(1.15, "usual load", 1.1, 1.25, "above it a load is raised, and tells nothing of the inrush; our choice")
-    assumed_battery_v: float = stated(1.0, "V per 12 V", 0.6, 1.6, "sag of a sound battery while cranking, common practice")
+    assumed_battery_v: float = stated(1.0, "V per 12 V", 0.6, 1.6,
+        "sag of a sound battery while cranking, common practice; matters where no label tells")
     contacts_drop_times: float = stated(1.5, "a cable's drop", 1.0, 2.0, "drop of sound contacts; our choice")
     assumed_control_v: float = stated(0.8, "V per 12 V", 0.4, 1.0, "drop of a sound control circuit, common practice: up to 1 V")
     assumed_coil_a: float = stated(7.0, "A", 4.0, 15.0, "most coils, common practice")
     assumed_coil_v: float = stated(11.0, "V", 10.0, 12.0, "on the coil at these amps; our choice")
-    least_loop_share: float = stated(0.05, "rest volts", 0.025, 0.1, "that the loop takes while cranking at the least; our choice")
-    least_motor_share: float = stated(0.1, "loop resistance", 0.05, 0.2, "that is the motor's at the least; our choice")
 
 
 @dataclass(frozen=True)
@@ -162,20 +163,23 @@ class Meters:
 
     sound: tuple[float, ...] = stated_each((0.010, 0.010, 0.010, 1.0), "1, K", 0.5, 2.0, "usual error of a sound meter; our choice")
     least: tuple[float, ...] = stated_each((0.02, 0.03, 0.02, 3.0), "1, K", 0.5, 2.0,
-        "smaller effects are neither reported nor taken out; our choice")
+        "smaller effects are neither reported nor taken out; our choice, which matters to meters a few percent off")
     significant: float = stated(4.0, "standard errors", 3.0, 5.0,
-        "of an effect that counts; our choice, because hundreds of persons times four effects are looked at")
-    disagree: float = stated(1.5, "times the least", 1.2, 2.0, "meters nearer together than this are not worth a sentence; our choice")
+        "of an effect that counts; our choice, because hundreds of persons times four effects are looked at; likewise")
+    disagree: float = stated(1.5, "times the least", 1.2, 2.0,
+        "meters nearer together than this are not worth a sentence; our choice, which matters where no hand is surely wrong")
     fewest_vehicles: int = stated(8, "vehicles", 4, 16, "that one hand must have read before it is judged; our choice")
     longest_gap_d: float = stated(200.0, "d", 100.0, 400.0, "readings further apart say more about wear than about meters; our choice")
     huber: float = stated(1.5, "standard errors", 1.2, 2.0, "beyond which a difference counts for less; our choice")
     reject: float = stated(6.0, "standard errors", 4.0, 8.0, "and beyond which it is a repair or a slip; our choice")
     least_se: float = stated(0.01, "1", 0.005, 0.02, "of one reading, relative, where hands are compared; our choice")
     depot_sd: float = stated(0.02, "1", 0.01, 0.04,
-        "how far sound vehicles of one class differ from depot to depot in any channel, relative; our choice")
-    apart_sd: float = stated(2.5, "standard deviations", 2.0, 3.0, "beyond which a vehicle counts no further for its depot; our choice")
+        "how far sound vehicles of one class differ from depot to depot in any channel, relative; our choice, which matters where all "
+        "hands of a depot share an error")
+    apart_sd: float = stated(2.5, "standard deviations", 2.0, 3.0, "beyond which a vehicle counts no further for its depot; our choice, likewise")
     named_share: float = stated(0.6, "1", 0.4, 0.8,
-        "of readings that name an instrument, from which on instruments are judged instead of technicians; our choice")
+        "of readings that name an instrument, from which on instruments are judged instead of technicians; our choice, which matters where "
+        "about half do")
 
 
 @dataclass(frozen=True)
@@ -183,9 +187,11 @@ class Renewals:
     """Steps down that look like a renewal nobody recorded."""
 
     step_se: float = stated(5.0, "standard errors", 4.0, 6.0, "of a step down; our choice")
-    step_excess: float = stated(0.35, "class-usual values", 0.2, 0.5, "that it must be at the least; our choice")
+    step_excess: float = stated(0.35, "class-usual values", 0.2, 0.5,
+        "that it must be at the least; our choice, which matters to parts that are read very often")
     denied_d: float = stated(45.0, "d", 20.0, 90.0, "either way, of the steps that a denial speaks of; our choice")
-    new_sd: float = stated(3.0, "standard deviations", 2.4, 3.6, "of a sound part that it must come down to; our choice")
+    new_sd: float = stated(3.0, "standard deviations", 2.4, 3.6,
+        "of a sound part that it must come down to; our choice, which matters to used parts fitted")
 
 
 @dataclass(frozen=True)
@@ -207,15 +213,15 @@ class LikelyParts:
     """Shares of the parts behind each kind of failure, before any reading, in the order battery, positive cable, ground path,
     contacts, starter motor, control circuit, engine drag."""
 
-    no_start: tuple[float, ...] = stated_shares((0.40, 0.10, 0.10, 0.10, 0.15, 0.10, 0.05), 0.5, 2.0, "from memory of common practice", "power")
+    no_start: tuple[float, ...] = stated_shares((0.40, 0.10, 0.10, 0.10, 0.15, 0.10, 0.05), 0.5, 2.0,
+        "from memory of common practice; matters where readings leave the part open", "power")
     no_click: tuple[float, ...] = stated_shares((0.20, 0.05, 0.10, 0.00, 0.05, 0.60, 0.00), 0.5, 2.0,
         "from memory of common practice: silence is the control side", "power")
     click: tuple[float, ...] = stated_shares((0.20, 0.10, 0.10, 0.25, 0.30, 0.00, 0.05), 0.5, 2.0,
         "from memory of common practice: a click without cranking is contacts or motor", "power")
     chatter: tuple[float, ...] = stated_shares((0.60, 0.15, 0.15, 0.00, 0.00, 0.10, 0.00), 0.5, 2.0,
-        "from memory of common practice: chatter is a supply that collapses", "power")
-    spins: tuple[float, ...] = stated_shares((0.00, 0.00, 0.00, 0.00, 1.00, 0.00, 0.00), 0.5, 2.0,
-        "from memory of common practice: the pinion does not engage", "power")
+        "from memory of common practice: chatter is a supply that collapses; matters while one stands", "power")
+    spins: ClassVar[tuple[float, ...]] = (0.00, 0.00, 0.00, 0.00, 1.00, 0.00, 0.00)  # the pinion does not engage: no other part does so
 
 
 # fmt: on

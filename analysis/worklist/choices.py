@@ -18,8 +18,6 @@ class Judging:
     detail_probability: float = stated(0.005, "1", 0.0025, 0.01,
         "vehicles that risk more over the flag's window get the detailed look; our choice")
     act_probability: float = stated(0.10, "1", 0.05, 0.2, "act before the chance of a no-start has come to one in ten; our choice")
-    floor_held_k: float = stated(0.25, "K", 0.1, 0.5,
-        "a coldest start so near to what no start is promised below is held by it; our choice")
     plain_d: float = stated(400.0, "d", 300.0, 600.0, "the plain slope takes the readings of about the last year; our choice")
     plain_readings: int = stated(5, "readings", 3, 8, "fewer carry no plain slope; our choice")
     plain_confidence: float = stated(0.90, "1", 0.8, 0.95, "of the interval of the plain slope; our choice, as for other intervals")
@@ -39,7 +37,7 @@ class Flags:
     rates: tuple[float, ...] = stated_each((2.0, 5.0, 10.0), "1/(100 a)", 0.7, 1.4,
         "tolerated false flags per 100 healthy vehicle-years at which the levels below came true; our choice, from fourteen simulated fleets")
     worn_probability: tuple[float, ...] = stated_each((0.03, 0.03, 0.02), "1", 0.7, 1.4,
-        "much used: avoidable probability of a no-start within the window; our choice, from fourteen simulated fleets")
+        "much used: avoidable probability of a no-start within the window; our choice, from fourteen simulated fleets; matters in mild months")
     worn_used: tuple[float, ...] = stated_each((0.50, 0.44, 0.40), "1", 0.8, 1.2,
         "together with this share of its reserve used; our choice likewise")
     risky_probability: tuple[float, ...] = stated_each((0.40, 0.25, 0.15), "1", 0.7, 1.4,

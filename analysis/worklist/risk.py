@@ -19,6 +19,7 @@ from analysis.wear.state import FleetRead, FleetState
 from analysis.worklist.choices import FLAGS, JUDGING
 
 WATCHED_BESIDE = 500  # vehicles of each class whose drift is watched in any case, for speed
+HELD_K = 0.25  # a coldest start so near to what no start is promised below is held by it; it names the need only
 NEEDS = ("speed", "supply", "coil")
 
 
@@ -127,7 +128,7 @@ def unit_table(
     now, alive = coldest_today(state, outlook, part, rows)
     limited = np.array(NEEDS)[outlook.limiting].astype(object)
     middle, floor = weighted_quantile(now, alive, 0.5), np.median(outlook.limits.floors.as_charged, axis=1)
-    held = middle <= floor + JUDGING.floor_held_k
+    held = middle <= floor + HELD_K
     limited = np.where(held, np.array(FLOORS)[outlook.limits.floors.binding], limited)
     failures = outlook.failures
     return pd.DataFrame(
