@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from samples_fleet import fleet_folder, quick
+from samples_fleet import few_folder, fleet_folder, quick
 
 from analysis.backtest.lists import looks_before, make_looks
 from analysis.forecast.past import LAWS_LOOKS, laws_span, look_days
@@ -33,7 +33,7 @@ EARLY = pd.Timestamp("2021-09-06")
 
 @pytest.fixture
 def asked(tmp_path: Path) -> Asked:
-    path = fleet_folder(tmp_path)
+    path = few_folder(tmp_path)
     return Asked(load_tables(open_database(path)), 30, 5.0, Path(f"{path}{FOLDER}"))
 
 
@@ -94,7 +94,7 @@ def test_what_a_list_refuses_is_refused_in_the_same_words(asked: Asked) -> None:
 def test_ctrl_c_ends_the_command_and_its_processes(tmp_path: Path) -> None:
     """Property: the first list is out, then SIGINT to all of them, as a terminal sends it: 130, one sentence, nobody left,
     for whoever is left holds the pipes open."""
-    path = fleet_folder(tmp_path)
+    path = few_folder(tmp_path)
     words = ["--db", str(path), "backtest", "--from", "2021-08-09", "--to", "2021-11-08", "--every-days", "1"]
     pipe = subprocess.PIPE
     group = subprocess.Popen([*COMMAND, *words], stdout=pipe, stderr=pipe, text=True, start_new_session=True)
