@@ -17,6 +17,7 @@ import samples_chance
 if TYPE_CHECKING:  # what few tests need is loaded by those
     from sqlite_utils import Database
 
+os.environ["OPENBLAS_NUM_THREADS"] = "1"  # every core has a worker; threads that wait for others only burn its time
 os.environ["OPENPYXL_LXML"] = (
     "False"  # workbooks are written alike whether the extra `logs`, which brings lxml, is there or not
 )

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
-from samples_fleet import cut, fleet, quick, tables_of
+from samples_fleet import cut, few, quick, tables_of
 
 from analysis.backtest.lists import backtest_lists
 from analysis.worklist.assess import Assessment, assess
@@ -27,14 +27,14 @@ def same(one: Assessment, other: Assessment) -> None:
 def test_every_list_is_that_of_its_day_on_tables_cut_there() -> None:
     """Contract: "a backtest list for D equals `risk --as-of D` on a database without anything dated D or later", though
     looks at the past are shared between the lists."""
-    tables = tables_of(fleet())
+    tables = tables_of(few())
     for day, issued in backtest_lists(tables, DAYS):
         same(issued, assess(cut(tables, day), as_of=day))
 
 
 def test_the_order_and_company_of_days_is_of_no_matter() -> None:
     """Property: lists come oldest first; one day alone, or after others, is the same list."""
-    tables = tables_of(fleet())
+    tables = tables_of(few())
     together = list(backtest_lists(tables, DAYS[::-1]))
     assert [day for day, _ in together] == DAYS
     ((_, alone),) = backtest_lists(tables, [DAYS[1]])
@@ -43,7 +43,7 @@ def test_the_order_and_company_of_days_is_of_no_matter() -> None:
 
 def test_horizon_and_tolerance_are_passed_on() -> None:
     """Property: the settings of a list are those it was asked for."""
-    tables = tables_of(fleet())
+    tables = tables_of(few())
     ((_, issued),) = backtest_lists(tables, DAYS[:1], horizon_days=60, tolerated_false_flags=2.0)
     known = replace(tables, forecast=tables.forecast.iloc[:0])
     same(issued, assess(known, as_of=DAYS[0], horizon_days=60, tolerated_false_flags=2.0))
@@ -54,4 +54,4 @@ def test_horizon_and_tolerance_are_passed_on() -> None:
 
 def test_no_day_no_list() -> None:
     """Property: nothing asked, nothing answered."""
-    assert list(backtest_lists(tables_of(fleet()), [])) == []
+    assert list(backtest_lists(tables_of(few()), [])) == []

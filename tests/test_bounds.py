@@ -94,8 +94,6 @@ def test_files_over_the_limit_name_it(db: Database, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "words"),
     [  # made by the test that writes it: every worker keeps what stands here to the end
-        (lambda: f"{HEADING}\n" + "1," * (25 * MB), "line 2 has 50,000,000 characters; allowed are 1,000,000"),
-        (lambda: f"{HEADING}\n" + "\n" * (99 * MB), "99,000,001 lines; allowed are 1,000,000"),
         (lambda: "unit,taken_at,rest_v" + ",x" * 2000 + "\nK-101,2023-03-01,12\n", "1,001 columns; allowed are 1,000"),
         (lambda: "unit,taken_at,rest_v" + ",x" * 500 + "\n" + "a\n" * 60_000, "60,001 lines, 503 columns"),
     ],
@@ -233,7 +231,7 @@ from ingest.importer import import_paths
 from ingest.store import open_database
 db = open_database(sys.argv[1])
 outcome = import_paths(db, sys.argv[2:])
-print([f.error[:60] for f in outcome.files], outcome.stored)
+print([f.error for f in outcome.files], outcome.stored)
 peak = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
 print(time.process_time(), int(peak[0]) / 1024)
 """
@@ -269,6 +267,8 @@ def test_large_inputs_end_within_the_minute_and_the_gigabyte(tmp_path: Path) -> 
     times = (f"2023-{1 + i % 12:02d}-{1 + i // 12 % 28:02d}T{i // 336 % 24:02d}:{i // 8064:02d}" for i in range(20_000))
     log = readings_file(tmp_path, *(reading(taken_at=when) for when in times), name="log.csv")
     said, seconds, peak = measured(tmp_path / "fleet.db", *(tmp_path / name for name in files), log)
+    assert "line 2 has 50,000,000 characters; allowed are 1,000,000" in said
+    assert "99,000,001 lines; allowed are 1,000,000" in said
     assert said.endswith("20000")
     assert seconds < 60
     assert peak < 1000

@@ -14,7 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from samples_kept import kept
+from samples_kept import in_one_file, kept
+
+from ingest import store
+from ingest.importer import import_paths
 
 ROOT = Path(__file__).parents[1]
 IN_FIELDS = """    Quantity(
@@ -98,7 +101,8 @@ def said(tmp_path: Path) -> dict[str, Any]:
 def said_by_copy(copy: Path) -> dict[str, Any]:
     """Make the copy, follow the recipe, ask it everywhere."""
     for package in ("analysis", "dashboard", "demo_fleet", "ingest"):
-        shutil.copytree(ROOT / package, copy / package, ignore=shutil.ignore_patterns("__pycache__", "pictures"))
+        # with what is compiled: of a copy of the same age it holds
+        shutil.copytree(ROOT / package, copy / package, ignore=shutil.ignore_patterns("pictures"))
     make_old_database(copy)
     fields = copy / "ingest" / "fields.py"
     before = fields.read_text()
@@ -116,11 +120,9 @@ def make_old_database(copy: Path) -> None:
     """A database of the program as it is, with one reading."""
     (copy / "units.csv").write_text(UNITS)
     (copy / "plain.csv").write_text("unit,taken_at,rest_v\nX-1,2026-10-02T07:00:00,12.4\n")
-    in_copy(
-        copy,
-        "from ingest import store, importer\n"
-        "importer.import_paths(store.open_database('old.db'), ['units.csv', 'plain.csv'])\n",
-    )
+    db = store.open_database(copy / "old.db")
+    import_paths(db, [copy / "units.csv", copy / "plain.csv"])
+    in_one_file(db)
 
 
 def in_copy(copy: Path, program: str) -> str:
