@@ -104,11 +104,12 @@ def test_a_first_reading_of_a_class_is_not_held_against_anything(
     assert "cannot be checked: fewer than three values can be compared" in text
 
 
-@pytest.mark.usefixtures("fleet")
-def test_the_page_asks_for_no_measurement_that_was_made(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_page_asks_for_no_measurement_that_was_made(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The vehicle's page and the list are worded from the same: with every candidate made, neither asks for another."""
-    units = assessed().units
-    unit = str(units.loc[units["flagged"] & (units["failed_starts"] == 0), "unit"].iloc[0])
+    every = store.read_readings(store.open_database(fleet))
+    unit = next(
+        str(r["unit"]) for r in list_rows(assessed(), every, flagged_only=True) if r["next_test"] and not r["failed_on"]
+    )
     assert "Enter a measurement" in links(run("unit", unit=unit))
     everything = {unit: frozenset(c.name for c in CANDIDATES)}
     monkeypatch.setattr(assessment, "made_already", lambda _readings: everything)

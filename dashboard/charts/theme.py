@@ -71,7 +71,7 @@ _STYLE: Final = """<style>
 [data-testid="stVegaLiteChart"] .role-axis-label text, [data-testid="stVegaLiteChart"] .role-legend-label text,
 [data-testid="stVegaLiteChart"] .role-axis-title text, [data-testid="stVegaLiteChart"] .role-mark text[fill="#7F8A90"] {
   fill: light-dark(#4A5459, #D6DCDD); }
-[data-testid="stVegaLiteChart"] .role-mark text[fill="#D55E00"] { fill: light-dark(#B04A00, #FF9255); }
+[data-testid="stVegaLiteChart"] .role-mark text[fill="#D55E00"] { fill: light-dark(#983F00, #FF9255); }
 [data-testid="stTextInputRootElement"], [data-testid="stTextAreaRootElement"], [data-testid="stNumberInputContainer"],
 [data-testid="stDateInputField"], [data-testid="stTimeInput"] [role="group"], [data-testid="stSelectbox"] [role="group"],
 [data-testid="stMultiSelect"] div:has(> [data-testid="stMultiSelectTagsContainer"]) {
