@@ -17,13 +17,23 @@ import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.lows import Weather, depots_of, make_weather
-from analysis.forecast.past import Past, look_days, past_of
+from analysis.forecast.past import Past, look_days, past_of, sharing_laws
 from analysis.readings.aid import aid_of
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.observe import ClassLaws
 from analysis.readings.outcomes import last_repair, no_starts_on_record, standing_failures, starts_on_record
-from analysis.readings.panel import FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, panel_of, without_slips
+from analysis.readings.panel import (
+    FleetTables,
+    Floats,
+    Ints,
+    Panel,
+    Reals,
+    days_since_epoch,
+    in_chunks,
+    panel_of,
+    without_slips,
+)
 from analysis.starting.coldest_start import (
     DrawnLaws,
     drawn_laws,
@@ -274,12 +284,15 @@ def looks_at(
 ) -> Iterator[Look]:
     """The looks that a day learns from, oldest first, by the codes of the panel's classes; those not yet in `looks` are made."""
     past, days = past_looked_at(tables, panel, day)
-    laws: dict[float, ClassLaws] = {}
-    for d in days:
-        key = past.key(d, grids)
-        look = looks.get(key)
-        if look is None:
-            look = looks[key] = _made(past, d, grids, laws)
+    keys = [past.key(d, grids) for d in days]
+    missing = sharing_laws([d for d, key in zip(days, keys, strict=True) if key not in looks])
+
+    def fill(s: slice) -> None:
+        for own in missing[s]:
+            looks.update(looks_of(past, own, grids))
+
+    in_chunks(len(missing), 1, fill)
+    for look in (looks[key] for key in keys):
         yield look if look.groups == panel.groups else recoded(look, panel.groups)
 
 
