@@ -17,7 +17,7 @@ from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
 
 SETTINGS = PlanSettings()
-SPEC = replace(evaluation_specs()[1], units=80, years=0.8)  # ends in March: preventing before a winter pays in it
+SPEC = replace(evaluation_specs()[1], units=60, years=0.8)  # ends in March: preventing before a winter pays in it
 BLUR_WEEKS = 4.0  # how sharply the made-up assessment below sees a no-start coming
 
 
