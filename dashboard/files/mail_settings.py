@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 from dashboard.desk.addresses import is_here
-from dashboard.files.secrets_kept import secret_of
-from ingest.bounds import bytes_of
-from ingest.errors import FileRefused
+from dashboard.files.secrets_kept import secret_of, settings_of
 
 PASSWORD_VARIABLE: Final = "CRANKTREND_MAIL_PASSWORD"
 TLS: Final = ("starttls", "tls", "none")
@@ -48,20 +45,10 @@ class MailSettings:
 
 def mail_settings(file: Path, environment: Mapping[str, str]) -> MailSettings:
     """Read the settings; ValueError says in one sentence what is wrong with them, and what is allowed."""
-    try:
-        table = tomllib.loads(bytes_of(file).decode("utf-8"))
-    except (FileRefused, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise ValueError(f"{file}: settings for mail cannot be read: {error}") from None
-    try:
-        return _settings(table, file, environment)
-    except ValueError as error:
-        raise ValueError(f"{file}: {error}") from None
+    return settings_of(file, "mail", KEYS, lambda table: _settings(table, file, environment))
 
 
 def _settings(table: Mapping[str, Any], file: Path, environment: Mapping[str, str]) -> MailSettings:
-    strange = [name for name in table if name not in KEYS]
-    if strange:
-        raise ValueError(f"{strange[0]!r} is no setting for mail; allowed are {', '.join(KEYS)}")
     tls, user = table.get("tls", TLS[0]), _text(table, "user", "")
     if tls not in TLS:
         raise ValueError(f"tls is {tls!r}; allowed are {', '.join(TLS)}")

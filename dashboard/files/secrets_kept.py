@@ -1,10 +1,36 @@
-"""Secrets that lie in a file of their own: one line, readable by the owner of the file only."""
+"""Settings in a TOML file, and secrets that lie in a file of their own: one line, readable by the owner of the file only."""
 
 from __future__ import annotations
 
 import os
 import stat
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Any, TypeVar
+
+from ingest.bounds import bytes_of
+from ingest.errors import FileRefused
+
+Made = TypeVar("Made")
+
+
+def settings_of(file: Path, what: str, keys: Sequence[str], made: Callable[[Mapping[str, Any]], Made]) -> Made:
+    """What is `made` of the file's table; ValueError says in one sentence what is wrong with it, and what is allowed.
+
+    what: the settings' name in that sentence, as "mail"; keys: all that may stand in the file.
+    """
+    try:
+        table = tomllib.loads(bytes_of(file).decode("utf-8"))
+    except (FileRefused, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise ValueError(f"{file}: settings for {what} cannot be read: {error}") from None
+    try:
+        strange = [name for name in table if name not in keys]
+        if strange:
+            raise ValueError(f"{strange[0]!r} is no setting for {what}; allowed are {', '.join(keys)}")
+        return made(table)
+    except ValueError as error:
+        raise ValueError(f"{file}: {error}") from None
 
 
 def secret_of(setting: str, file: Path) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.util import find_spec
@@ -12,9 +11,7 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 from dashboard.desk.addresses import checked
-from dashboard.files.secrets_kept import secret_of
-from ingest.bounds import bytes_of
-from ingest.errors import FileRefused
+from dashboard.files.secrets_kept import secret_of, settings_of
 
 KEYS: Final = ("provider", "client_id", "client_secret_file", "address", "account")
 CLAIM: Final = "email"  # of OpenID Connect Core 1.0, section 5.1: the claim that names the account, unless told
@@ -37,20 +34,10 @@ def sign_in_settings(file: Path) -> SignIn:
     """Read the settings; ValueError says in one sentence what is wrong with them, and what is allowed."""
     if not all(find_spec(library) for library in LIBRARIES):
         raise ValueError("signing in with a provider needs more than is installed: pip install 'cranktrend[signin]'")
-    try:
-        table = tomllib.loads(bytes_of(file).decode("utf-8"))
-    except (FileRefused, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise ValueError(f"{file}: settings for signing in cannot be read: {error}") from None
-    try:
-        return _settings(table, file)
-    except ValueError as error:
-        raise ValueError(f"{file}: {error}") from None
+    return settings_of(file, "signing in", KEYS, lambda table: _settings(table, file))
 
 
 def _settings(table: Mapping[str, Any], file: Path) -> SignIn:
-    strange = [name for name in table if name not in KEYS]
-    if strange:
-        raise ValueError(f"{strange[0]!r} is no setting for signing in; allowed are {', '.join(KEYS)}")
     provider = _text(table, "provider").rstrip("/")
     if not urlsplit(provider).netloc or urlsplit(provider).scheme not in ("https", "http"):
         raise ValueError(f"provider is {provider!r}; allowed is an address as https://id.fleet.example")
