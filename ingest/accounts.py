@@ -31,7 +31,6 @@ def roles_of(db: Database, account: str) -> tuple[str, ...]:
 
 
 def administrators(db: Database) -> tuple[str, ...]:
-    """The accounts that may give roles."""
     return tuple(account for account, held in read_accounts(db).items() if ADMINISTRATOR in held)
 
 

@@ -26,8 +26,6 @@ LARGE_SHARE = 0.5  # of the fleet in one file: read all that is stored, not unit
 
 @dataclass(frozen=True)
 class _Stored:
-    """Readings already in the database for some units."""
-
     ids: npt.NDArray[np.int64]
     unit: npt.NDArray[np.object_]
     taken_at: npt.NDArray[np.datetime64]
@@ -57,7 +55,6 @@ class _Merged:
 
     @property
     def offset(self) -> int:
-        """How many readings are stored."""
         return len(self.stored.ids)
 
     def row(self, source: Any) -> Any:

@@ -34,7 +34,6 @@ class Bulk:
 
     @property
     def unit(self) -> Cells:
-        """Each row's unit."""
         return objects(self.units)[self.code] if len(self) else objects([])
 
 

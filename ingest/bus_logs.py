@@ -66,7 +66,6 @@ class Gathered:
         self.unread = 0
 
     def add(self, signal: str, source: str, time_s: float, value: float) -> None:
-        """Keep one value."""
         kept = self._kept.setdefault((signal, source), (array("d"), array("d")))
         kept[0].append(time_s)
         kept[1].append(value)

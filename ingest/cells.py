@@ -136,7 +136,6 @@ class BatchBuilder:
         self._beside_size = 0
 
     def add(self, block: Block) -> None:
-        """Parse one block."""
         kept = self._kept_rows(block)
         arrays = {}
         for name, column in self._own_columns(block).items():

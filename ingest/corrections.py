@@ -58,7 +58,6 @@ class Kind:
 
     @property
     def number(self) -> str:
-        """The column that numbers its rows."""
         return ROW_NUMBERS[self.table]
 
 

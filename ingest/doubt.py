@@ -58,7 +58,6 @@ class History:
     outcome: npt.NDArray[np.object_] | None = None
 
     def went(self, row: int) -> str:
-        """How the start of a row went."""
         return "" if self.outcome is None else str(self.outcome[row])
 
     def value(self, name: str, row: int) -> float:
@@ -75,7 +74,6 @@ class History:
         return [value for value in (self.value(name, r) for r in self.earlier(row)) if not np.isnan(value)]
 
     def twice(self, name: str) -> npt.NDArray[np.bool_]:
-        """Rows in which `name` was measured twice."""
         out = np.zeros(len(self.unit), dtype=bool)
         if self.confirmed is not None:
             some = np.flatnonzero(self.confirmed != "")

@@ -88,7 +88,6 @@ class Described:
 
     @property
     def questions(self) -> tuple[str, ...]:
-        """What must be answered before anything is read by it."""
         open_date = (self.date_question,) if self.date_order == "?" else ()
         needed = missing_columns((target for _, target in self.columns), self.table)
         return (
@@ -97,7 +96,6 @@ class Described:
         )
 
     def toml(self) -> str:
-        """The description as text, every guess marked."""
         lines = [f"# Drafted from {self.file}. Check every line, above all those marked 'unsure', then save it."]
         lines += [f"# question: {question}" for question in self.questions]
         marks = (("decimal", self.decimal), ("thousands", self.thousands), ("date_order", self.date_order))
@@ -134,12 +132,10 @@ class Draft:
 
     @property
     def questions(self) -> tuple[str, ...]:
-        """Questions that must be answered."""
         return self.described.questions
 
     @property
     def toml(self) -> str:
-        """The description as text."""
         return self.described.toml()
 
     def doubt(self, heading: str) -> str:
@@ -493,7 +489,6 @@ def _note_swapped(cells: Sequence[object], seen: Sequence[str], notes: _Notes) -
 
 
 def toml_text(text: str) -> str:
-    """Return a TOML basic string."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + re.sub(r"[\x00-\x1f\x7f]", lambda m: f"\\u{ord(m[0]):04x}", escaped) + '"'
 

@@ -235,7 +235,6 @@ class Table:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names of the columns in order."""
         return tuple(column.name for column in self.columns)
 
 
@@ -325,7 +324,6 @@ CLIMATE = Table(
 
 
 def _daily(name: str, low_is: str) -> Table:
-    """A table of one low a day."""
     columns = (
         Column("depot", "text", required=True, meaning="place"),
         Column("date", "date", required=True, meaning="day"),

@@ -40,7 +40,6 @@ class Layout:
 
     @property
     def width(self) -> int:
-        """Number of columns with a heading."""
         return len(self.headings)
 
 

@@ -43,7 +43,6 @@ class FileOutcome:
             raise ValueError(f"still_aside is {self.still_aside}; allowed is 0 to the {self.set_aside} set aside")
 
     def line(self) -> str:
-        """Return one line about this file."""
         if self.error:
             way_out = f"; draft a description with 'cranktrend source draft {self.file}'" if self.describe else ""
             return f"{self.file}: {'not stored' if self.could_not else 'refused'}: {self.error}{way_out}"
@@ -56,19 +55,15 @@ class FileOutcome:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of all files of one import."""
-
     files: tuple[FileOutcome, ...] = field(default=())
     dry_run: bool = False
 
     @property
     def rows(self) -> int:
-        """Rows read in all."""
         return sum(file.rows for file in self.files)
 
     @property
     def stored(self) -> int:
-        """Rows stored now."""
         return sum(file.stored for file in self.files)
 
     @property
@@ -116,7 +111,6 @@ class Outcome:
         return SOME_SET_ASIDE if self.set_aside else ALL_TAKEN
 
     def lines(self) -> list[str]:
-        """Return one line per file, notes under it."""
         out = []
         for file in self.files:
             out.append(file.line())
@@ -124,7 +118,6 @@ class Outcome:
         return out
 
     def summary(self) -> str:
-        """Return the whole import in one line."""
         if not self.files:
             return "nothing to import: no CSV or XLSX file there"
         refused = f", {_count(self.refused, 'file')} refused" if self.refused else ""

@@ -52,7 +52,6 @@ class ParquetFolder:
     files: Mapping[str, Mapping[str, int]]
 
     def rows(self, table: str) -> int:
-        """Rows of a table."""
         return sum(self.files.get(table, {}).values())
 
 

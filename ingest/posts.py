@@ -52,5 +52,4 @@ def give_up(db: Database, post: Post) -> None:
 
 
 def is_sent(db: Database, post: Post) -> bool:
-    """Whether the mail server took the post."""
     return find(db, "posts", **vars(post), state="sent") is not None

@@ -175,7 +175,6 @@ def _count(db: Database, table: str, origin_id: int) -> int:
 
 
 def _there(db: Database) -> Counter[tuple[str, int]]:
-    """Rows by table and origin, withdrawn ones too."""
     out: Counter[tuple[str, int]] = Counter()
     for table in set(_ROW_TABLES) & set(db.table_names()):
         for number, rows in db.execute(f"SELECT origin_id, count(*) FROM {table} GROUP BY origin_id").fetchall():

@@ -305,7 +305,6 @@ def read_pins(db: Database) -> pd.DataFrame:
 
 
 def read_settings(db: Database) -> dict[str, Any]:
-    """Return all saved settings."""
     return {key: json.loads(value) for key, value in db.execute("SELECT key, value FROM settings").fetchall()}
 
 

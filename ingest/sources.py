@@ -48,8 +48,6 @@ class Source:
 
 @dataclass(frozen=True)
 class SavedSource:
-    """A description kept in the database."""
-
     name: str
     saved_at: str
     saved_by: str
@@ -266,7 +264,6 @@ def save_source(db: Database, name: str, toml_text: str, *, by: str = "command",
 
 
 def list_sources(db: Database) -> list[SavedSource]:
-    """Return the saved descriptions by name."""
     rows = db.execute("SELECT name, saved_at, saved_by, headings FROM sources ORDER BY name").fetchall()
     return [SavedSource(name, at, by, tuple(json.loads(headings))) for name, at, by, headings in rows]
 

@@ -181,7 +181,6 @@ def _sheet(file: Path, pieces: Pieces, encoding: str, delimiter: str) -> Sheet:
 
 
 def _below(pieces: Pieces, line: int) -> Iterator[str]:
-    """The pieces without the first lines."""
     for piece in pieces:
         count = piece.count("\n")
         if line <= 0:

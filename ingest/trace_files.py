@@ -243,7 +243,6 @@ def _factor(kind: Kind, heading: str, unit: str, clamp_mv_per_a: float | None) -
 def _read(
     sheet: Sheet, columns: Sequence[Column], first: int, rate_hz: float | None, clamp_mv_per_a: float | None
 ) -> TraceFile:
-    """The columns as even samples."""
     style = style_of(sheet, first - 1, [column.index for column in columns])
     width = max(len(row) for row in sheet.head[: first + 1])
     numeric = frozenset(column.index for column in columns) if style.decimal == "." else frozenset()

@@ -36,7 +36,6 @@ class Finding:
 
     @property
     def wrong(self) -> bool:
-        """Whether something has to be done about it."""
         return self.kind not in NOTES
 
 
@@ -51,7 +50,6 @@ class Verified:
 
     @property
     def wrong(self) -> tuple[Finding, ...]:
-        """The findings about which something has to be done."""
         return tuple(one for one in self.findings if one.wrong)
 
 

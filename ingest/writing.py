@@ -73,7 +73,6 @@ class Origin:
 
 
 def write_origin(db: Database, origin: Origin) -> int:
-    """Store the origin and return its id."""
     return put(db, "origins", {**vars(origin), "at": stamp(origin.at)})
 
 
@@ -105,8 +104,6 @@ class Admitted:
 
 @dataclass(frozen=True)
 class Change:
-    """One value of one row that became another."""
-
     table: str
     row_key: str
     column: str
@@ -143,7 +140,6 @@ def changed_by(db: Database, change: int, tables: Container[str]) -> dict[tuple[
 
 
 def as_text(value: object) -> str | None:
-    """Return a value as the audit holds it."""
     return None if value is None else str(value)
 
 

@@ -164,7 +164,6 @@ def _no_start_costs(units: pd.DataFrame, costs: ReportCosts) -> dict[str, float]
 
 
 def _failure_cost(events: pd.DataFrame, costs: ReportCosts, prices: Mapping[str, float]) -> float:
-    """Cost of no-starts that nobody foresaw."""
     usual = float(np.mean(list(prices.values()))) if prices else 0.0
     pairs = zip(events["unit"], events["part"], strict=True)
     return float(sum(prices.get(str(u), usual) + costs.unplanned(str(p)) for u, p in pairs))

@@ -207,7 +207,6 @@ def _least_rpm(fuel: str) -> Limit:
 
 
 def _drop_limits(blocks: int) -> dict[str, Limit]:
-    """Voltage drops while cranking."""
     practice = "common practice"
     return {
         "positive_cable_drop_v": _volts(0.2, practice, "positive cable typically under {} V", blocks),
@@ -385,5 +384,4 @@ def default_limits(
 
 
 def _with_words(limit: Limit) -> Limit:
-    """Put the value into the limit's own words."""
     return replace(limit, words=limit.words.replace("{}", f"{limit.value:g}"))

@@ -72,7 +72,6 @@ def infer_load(readings: pd.DataFrame, system_v: npt.ArrayLike) -> pd.DataFrame:
 
 
 def _reasons(rest: Array, amps: Array, peak: Array, rpm: Array) -> npt.NDArray[np.object_]:
-    """The first reason for which something is not identified."""
     conditions = [np.isnan(rest), np.isnan(amps), np.isnan(peak), amps >= peak, np.isnan(rpm)]
     texts = np.array([NO_REST, NO_AMPS, NO_PEAK, CONTRADICTS, NO_SPEED, ""], dtype=object)
     found = np.stack([*conditions, np.ones(len(rest), dtype=bool)])

@@ -114,7 +114,6 @@ def sample(first_d: pd.Series[float], day: float) -> list[str]:
 
 
 def _sampled(first_d: pd.Series[float], day: float) -> Ints:
-    """Places of the sampled vehicles."""
     read = np.flatnonzero(first_d.to_numpy() < day)
     if len(read) > UNITS_LOOKED_AT:
         read = read[np.argsort(keys_of(first_d.index.to_numpy(dtype=object)[read]), kind="stable")[:UNITS_LOOKED_AT]]

@@ -129,7 +129,6 @@ def _ran(t: Floats, runs: npt.NDArray[np.bool_], first: int, last: int) -> tuple
 
 
 def _read(turned: _Turned, speed: Series, volts: Series, coolant: Series, ambient: Series) -> BusStart:
-    """What the signals say of one start."""
     t = speed.time_s
     before, first = float(t[turned.standing]), float(t[turned.first])
     last, after = float(t[turned.end - 1]), float(t[min(turned.end, len(t) - 1)])

@@ -47,7 +47,6 @@ def act_by_missed(
 
 
 def _days_to_act_by(inputs: PlanInputs) -> dict[str, pd.Timestamp]:
-    """Day to act by of each vehicle that has one."""
     if "act_by" not in inputs.units:
         return {}
     known = inputs.units.dropna(subset=["act_by"]).drop_duplicates("unit")
@@ -100,7 +99,6 @@ def _part_day(work: Work, u: int, kind: int, limit: int) -> Any:
 
 
 def _lead(work: Work, u: int, kind: int) -> int:
-    """Days until the parts of a visit are there."""
     c = work.candidates
     days = {REPLACE: c.lead[u], CHEAP_FIRST: c.lead[u], REPLACE_TWO: max(c.lead[u], c.second_lead[u])}.get(kind, 0.0)
     return int(np.ceil(days))

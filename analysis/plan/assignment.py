@@ -60,8 +60,6 @@ class Assignment:
 
 @dataclass(frozen=True)
 class _Part:
-    """Solution of one depot."""
-
     chosen: Ints
     bound: float
     price: Floats

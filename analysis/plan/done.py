@@ -38,12 +38,10 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
 
 
 def _units_done(plan: ReplacementPlan, known: Collection[str]) -> set[str]:
-    """Vehicles whose visit of this plan was done."""
     return set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
 
 
 def _still_to_order(plan: ReplacementPlan, known: Collection[str]) -> pd.DataFrame:
-    """The parts to order, without those of visits that were done."""
     gone = _units_done(plan, known)
     out = []
     for row in rows_of(plan.orders) if gone else []:

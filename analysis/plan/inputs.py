@@ -193,7 +193,6 @@ def _capacity(
 def _warnings(
     inputs: PlanInputs, c: Candidates, catalogue: Catalogue, depots: list[str], capacity: Capacity, weeks: PlanWeeks
 ) -> list[str]:
-    """Sentences about what is missing or cannot be done."""
     out = []
     empty = [d for d, hours in zip(depots, capacity.hours.sum(axis=1), strict=True) if hours <= 0]
     if len(empty) == len(depots):

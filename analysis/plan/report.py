@@ -140,7 +140,6 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
 
 
 def _decision(work: Work, u: int) -> dict[str, str]:
-    """What was decided about a vehicle."""
     what = work.decided
     return {
         "decision": what.kind[u], "decided_on": what.on[u], "decided_until": what.until[u], "decided_why": what.why[u],

@@ -144,7 +144,6 @@ def _table(panel: Panel, who: Hands, found: Estimate, fewest_vehicles: int) -> p
 
 
 def _counts(code: Ints, n: int) -> tuple[Ints, Ints]:
-    """Readings and vehicles of each code."""
     unit = np.broadcast_to(np.arange(len(code))[:, None], code.shape)
     real = code >= 0
     pair = np.unique(unit[real] * max(n, 1) + code[real])

@@ -73,7 +73,6 @@ def _of_part(assessment: Assessment, part: str, units: list[str], book: LimitBoo
 
 
 def _readings(assessment: Assessment, u: int, c: int, usual: float) -> list[list[float]]:
-    """The latest readings that count."""
     state = assessment.state
     value, bound = with_bounds(state, u, c)
     keep = np.flatnonzero(np.isfinite(value) & state.panel.present[u] & state.usable[c, u])[-MOST_READINGS:]

@@ -76,7 +76,6 @@ def title_of(words: str) -> alt.TitleParams:
 
 
 def _by_line(looks: Mapping[str, tuple[str, list[int]]]) -> dict[str, Any]:
-    """Colour and dash of lines by their names, with one legend."""
     names, colours, dashes = list(looks), [c for c, _ in looks.values()], [d for _, d in looks.values()]
     legend = alt.Legend(title=None, orient="bottom", columns=1, labelLimit=300)
     return {

@@ -171,7 +171,6 @@ def _leads(where: Leads, spots: dict[str, Spot]) -> str:
 
 
 def _lead(x: float, spot: Spot, colour: str) -> str:
-    """One lead with its probe and its word."""
     if spot.y < _HIGH_UP:
         arch = 38 if spot.x > _FIXED[STUD].x else 24
         path = f"M{x},{_TOP}C{x},{_TOP - arch} {spot.x - 60},{spot.y + 14 - arch} {spot.x},{spot.y}"

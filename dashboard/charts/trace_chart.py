@@ -100,7 +100,6 @@ def _level(found: Measured, from_s: float, to_s: float, unit: str, place: Place)
 def _line_layers(
     time_s: Array, values: Array, levels: Sequence[Level], x: alt.X, title: str, colour: str
 ) -> list[alt.Chart]:
-    """The line and its levels."""
     time, line = envelope(time_s, values, POINTS)
     low, high = float(line.min()), float(line.max())
     room = max(high - low, SMALLEST_ROOM)

@@ -108,7 +108,6 @@ def _mark(row: Mapping[Any, Any], at: float) -> str:
 
 
 def _key(row: Mapping[Any, Any]) -> str:
-    """A segment's colour, name and volts."""
     over = ' class="ct-over"' if row["over"] else ""
     pale = ' style="opacity:.6"' if volts_words.is_pale(row) else ""
     swatch = f'<span{pale}><i style="background:{COLOURS[row["segment"]]}"></i></span>'

@@ -71,7 +71,6 @@ class ShowVersion(argparse.Action):
     """Print the version that is installed, and leave."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object, **__: object) -> None:
-        """As argparse asks for it."""
         show(f"{PROGRAM} {own_version()}")
         parser.exit()
 

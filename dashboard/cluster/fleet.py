@@ -67,7 +67,6 @@ def _weather(folder: ParquetFolder, as_of: date) -> FleetTables:
 
 
 def _tables(folder: ParquetFolder, k: int, as_of: date) -> FleetTables:
-    """A partition."""
     return tables_of(folder, k, before=as_of)
 
 

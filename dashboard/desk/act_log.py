@@ -35,7 +35,6 @@ class _OneLine(logging.Formatter):
     """What a person could not see, or what would begin a line, is written as an escape."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """As logging asks for it."""
         text = super().format(record)[:LONGEST_LINE]
         return _HIDDEN.sub(lambda found: _seen(found[0]), text)
 

@@ -91,7 +91,6 @@ class _Store:
         self._met: dict[int, tuple[Array, Any]] = {}
 
     def node(self, thing: object) -> Any:
-        """A part of the tree."""
         if thing is None or isinstance(thing, bool | str) or type(thing) in (int, float):
             return thing
         for kind, write in self._ways():
@@ -224,7 +223,6 @@ class _Restored:
 
 
 def _dataclass(module: str, name: str) -> Any:
-    """A dataclass of the house, by its name."""
     if not module.startswith(HOUSE):
         raise NotPacked(f"{module} is not of the house")
     found = getattr(import_module(module), name)

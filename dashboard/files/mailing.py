@@ -73,7 +73,6 @@ def mail_posts(
 
 @contextmanager
 def _server(settings: MailSettings) -> Iterator[smtplib.SMTP]:
-    """A connection to the server, by the TLS and the password of the settings."""
     context = ssl.create_default_context()
     if settings.tls == "tls":
         server: smtplib.SMTP = smtplib.SMTP_SSL(settings.host, settings.port, timeout=PATIENCE_S, context=context)
@@ -92,7 +91,6 @@ def _server(settings: MailSettings) -> Iterator[smtplib.SMTP]:
 
 
 def _reason(error: Exception) -> str:
-    """What the server, or the way to it, said."""
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         answers = [f"{code} {_told(text)}" for code, text in error.recipients.values()]
         return "; ".join(answers)

@@ -72,7 +72,6 @@ def _no_visit(plan: ReplacementPlan, depot: str | None, stamp: datetime) -> Jour
 
 
 def _event(uid: object, sequence: object, day: pd.Timestamp, stamp: datetime) -> Event:
-    """A visit as an event of a whole day."""
     start: date = day.date()
     event = Event()
     event.add("uid", str(uid))

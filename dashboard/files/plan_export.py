@@ -53,7 +53,6 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
 
 
 def of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
-    """The plan of one depot."""
     frames = {
         name: getattr(plan, name).loc[getattr(plan, name)["depot"] == depot].reset_index(drop=True)
         for name in ("visits", "cancelled", "left_out", "hours", "done", "act_by_missed")

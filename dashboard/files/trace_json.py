@@ -26,7 +26,6 @@ def trace_object(recording: Recording, chosen: int | None) -> dict[str, Any]:
 
 
 def start_object(start: Start, position: int) -> dict[str, Any]:
-    """One start."""
     names = (*(name for name, _, _ in trace_words.ROWS), "ripple_low_v", "firing_hz")
     return {
         "start": position,
@@ -50,7 +49,6 @@ def measured_object(found: Measured) -> dict[str, Any]:
 
 
 def entry_object(entry: Entry) -> dict[str, Any]:
-    """What became of the reading."""
     return {
         "stored": entry.stored, "known": entry.known, "values": dict(entry.values),
         "problems": list(entry.problems), "doubts": list(entry.doubts), "remarks": list(entry.remarks),

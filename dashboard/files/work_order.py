@@ -133,7 +133,6 @@ def _measures(order: WorkOrder, *, fahrenheit: bool) -> Table:
 
 
 def _report(part: str) -> list[Flowable]:
-    """The questions of the report, to be answered by hand."""
     found = dict(visit_words.found_words(part))
     found["other"] = f"{found['other']}: ..............."
     who = [cell for asked_of in visit_words.WHO_ASKED for cell in (para(asked_of, 9), "")]

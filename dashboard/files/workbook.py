@@ -41,21 +41,18 @@ def sheet(book: Workbook, title: str, columns: Sequence[str], frame: pd.DataFram
 
 
 def bytes_of(book: Workbook) -> bytes:
-    """The workbook as its file."""
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
 
 
 def empty_book() -> Workbook:
-    """A workbook without a sheet."""
     book = Workbook()
     book.remove(book.worksheets[0])
     return book
 
 
 def table_xlsx(frame: pd.DataFrame, title: str) -> bytes:
-    """A table as a workbook of one sheet."""
     book = empty_book()
     sheet(book, title, list(frame.columns), frame)
     return bytes_of(book)

@@ -18,7 +18,6 @@ def card_table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, name: str
 
 
 def as_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, name: str, words: Sequence[int] = ()) -> str:
-    """The same as HTML."""
     sides = ["words" if at == 0 or at in words else "figure" for at in range(len(heads))]
     top = "".join(
         f'<th scope="col" class="{side}">{in_html(head)}</th>' for head, side in zip(heads, sides, strict=True)

@@ -82,7 +82,6 @@ def number() -> str:
 
 
 def remembered() -> dict[str, Any]:
-    """What the device remembers."""
     held = session.held()
     if _MEMORY not in held:
         own = number()

@@ -16,7 +16,6 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.AS_CSV) -> None:
-    """A button that saves the table."""
     st.download_button(
         label,
         lambda: as_csv(frame).encode("utf-8-sig"),
@@ -29,7 +28,6 @@ def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.A
 
 
 def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, disabled: bool = False) -> None:
-    """A button that makes a sheet of paper and saves it."""
     file = f"{file_name(name)}.pdf"
     st.download_button(
         label, make, file_name=file, mime="application/pdf", key=key, on_click="ignore", disabled=disabled
@@ -37,7 +35,6 @@ def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, di
 
 
 def workbook_button(frame: pd.DataFrame, name: str, *, key: str) -> None:
-    """A button that saves the table as a workbook."""
     st.download_button(
         say.AS_XLSX, lambda: table_xlsx(frame, name), file_name=f"{file_name(name)}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",
         disabled=frame.empty,

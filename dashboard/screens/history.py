@@ -186,7 +186,6 @@ def _print_line(day: pd.Timestamp, units: pd.DataFrame) -> None:
 
 @st.cache_resource(show_spinner=False)
 def archive() -> Archive:
-    """The one archive of this server."""
     return Archive()
 
 

@@ -79,14 +79,12 @@ def told(where: str, unit: str) -> bool:
 
 
 def undo_button(note: Kept) -> None:
-    """The button that takes it back, where it can be."""
     if (note.number or note.change) and session.may(act_of(note), note.unit):
         label = say.BRING_BACK if note.again else say.UNDO
         st.button(label, key="undo_kept", icon=":material/undo:", on_click=take_back, args=(note,))
 
 
 def act_of(note: Kept) -> Act:
-    """The act that takes it back."""
     if note.act is not None:
         return note.act
     with session.database() as db:

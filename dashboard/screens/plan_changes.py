@@ -40,7 +40,6 @@ class Wish:
 
 
 def money(value: float, plan: ReplacementPlan) -> str:
-    """An amount in the plan's currency."""
     return safe(plan_money(value, str(plan.summary["currency"])))
 
 

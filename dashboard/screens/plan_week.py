@@ -64,7 +64,6 @@ def this_week(plan: ReplacementPlan) -> None:
 
 
 def one_line(visit: dict[str, Any]) -> None:
-    """Which vehicle, where, what is done, how long."""
     with st.container(horizontal=True, wrap=False, vertical_alignment="top", key=f"visit-now-{visit['uid'][:24]}"):
         st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
         service = visit_words.WITH_SERVICE if visit["in_service"] else ""

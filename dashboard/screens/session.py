@@ -85,7 +85,6 @@ class Connections:
 
 @st.cache_resource(show_spinner=False)
 def connections() -> Connections:
-    """The idle connections of this server."""
     return Connections()
 
 
@@ -173,7 +172,6 @@ def may(act: Act, unit: str = "") -> bool:
 
 
 def looking() -> Visitor:
-    """Who is looking."""
     with database() as db:
         return visitor.now(db)
 
@@ -189,7 +187,6 @@ def saving(act: Act, *, unit: str = "") -> Iterator[Database]:
 
 
 def settings() -> dict[str, object]:
-    """All saved settings."""
     with database() as db:
         return read_settings(db)
 
@@ -257,7 +254,6 @@ def habits() -> Habits:
 
 
 def fahrenheit() -> bool:
-    """Whether temperatures are shown in °F."""
     return habits().fahrenheit
 
 
@@ -271,8 +267,6 @@ def date_format() -> str:
 
 @dataclass(frozen=True)
 class Key:
-    """What an assessment depends on."""
-
     path: str
     version: str
     as_of: date
@@ -361,7 +355,6 @@ def _assess(key: Key) -> Assessment:
 
 @st.cache_resource(show_spinner=False)
 def judge() -> Judge:
-    """The one worker of this server."""
     return Judge()
 
 
@@ -380,7 +373,6 @@ def key_of(day: date | None = None) -> Key:
 
 
 def has_vehicles() -> bool:
-    """Whether there is anything to judge."""
     with database() as db:
         return db.execute("SELECT 1 FROM units LIMIT 1").fetchone() is not None
 

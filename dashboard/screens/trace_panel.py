@@ -132,7 +132,6 @@ def forget(keys: list[str]) -> None:
 
 
 def picture(recording: Recording, start: Start | None) -> None:
-    """Volts and amps over time."""
     said = [] if start is None else [f"{label} {text}" for label, text in rows_of(start).items()]
     drawn = trace_charts(recording.trace, start, title=trace_words.PICTURE)
     for position, chart in enumerate(drawn):
@@ -147,7 +146,6 @@ def rows_of(start: Start) -> dict[str, str]:
 
 
 def values_table(start: Start) -> None:
-    """The values with their errors."""
     even = trace_words.even_words(start.even)
     rows = rows_of(start) | ({"cylinders": even} if even else {})
     table = pd.DataFrame({trace_words.VALUE: [whole(text) for text in rows.values()]}, index=list(rows))

@@ -35,7 +35,6 @@ class Drawn:
 
 
 def part_drawn(assessment: Assessment, row: Mapping[Any, Any], facts: one_unit.Facts, part: str) -> Drawn:
-    """One part over time."""
     return _part(assessment, dict(row), facts, part, session.fahrenheit(), session.written(), *_key(assessment, row))
 
 

@@ -22,7 +22,6 @@ def one_file(label: str, kinds: Sequence[str], *, key: str) -> UploadedFile | No
 
 
 def some_files(label: str, kinds: Sequence[str], *, key: str) -> list[UploadedFile]:
-    """The same for several files."""
     return st.file_uploader(up_to(label), type=list(kinds), key=key, accept_multiple_files=True)
 
 

@@ -54,13 +54,11 @@ def about(unit: str) -> None:
 
 
 def planned_words(visit: Mapping[str, Any]) -> str:
-    """A visit to come, for Markdown."""
     when = day(pd.Timestamp(visit["visit_on"]), weekday=True)
     return f"{when}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h"
 
 
 def report_link(visit: Mapping[str, Any], label: str = visit_words.REPORT) -> None:
-    """The way to the report of a visit."""
     asked = {"unit": str(visit["unit"]), "visit": str(visit["uid"])}
     st.page_link(page("visit"), label=label, icon=":material/assignment_turned_in:", query_params=asked)
 
@@ -123,7 +121,6 @@ def orders(plan: ReplacementPlan) -> None:
 
 
 def done_visits(plan: ReplacementPlan) -> None:
-    """The visits of the plan's weeks that were done."""
     if plan.done.empty:
         return
     done = told()

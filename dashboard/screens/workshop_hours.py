@@ -56,7 +56,6 @@ def change_hours() -> None:
 
 
 def usual_week(depot: str, found: DepotHours) -> None:
-    """Hours of each day of the week."""
     with st.form(f"usual_{depot}", border=True):
         st.markdown(f"**{say.USUAL}**")
         mark = abs(hash((depot, found.usual)))  # another record, other fields
@@ -72,7 +71,6 @@ def usual_week(depot: str, found: DepotHours) -> None:
 
 
 def own_weeks(depot: str, found: DepotHours) -> None:
-    """Weeks with hours of their own."""
     first = session.as_of() - timedelta(days=session.as_of().weekday())
     mondays = [first + timedelta(weeks=n) for n in range(WEEKS_AHEAD)]
     names = {iso_week(monday): monday for monday in mondays}

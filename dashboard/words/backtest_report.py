@@ -40,7 +40,6 @@ def _head(report: BacktestReport) -> list[str]:
 
 
 def _ways(report: BacktestReport) -> list[str]:
-    """One line per way of working."""
     currency = report.costs.settings.currency
     head = f"{'':36}{'no-starts':>10}{'right':>7}{'lead':>7}{'flags for':>11}{'per 100':>9}{'cost':>14}"
     under = f"{'':36}{'foreseen':>10}{'part':>7}{'[d]':>7}{'nothing':>11}{'years':>9}{f'[{currency}]':>14}"

@@ -54,5 +54,4 @@ STEPS: Final = (
 
 
 def state(step: Step, count: int) -> str:
-    """How far it has come, as words."""
     return f"done: {count_words(count, step.counted)}" if count else "to do"

@@ -36,7 +36,6 @@ SHOWN: Final = {
 
 
 def started_words(start: BusStart) -> str:
-    """How a start went, as far as engine speed tells."""
     if start.started is None:
         return "the log ends before it is known"
     return "started" if start.started else "did not start"

@@ -82,7 +82,6 @@ def part_text(course: PartCourse, name: str, printed_limit: float | None = None)
 
 
 def cold_text(cold: pd.DataFrame, season: pd.DataFrame, *, fahrenheit: bool = False) -> str:
-    """What the chart of the coldest start shows, in words."""
     now, end = cold.iloc[0], cold.iloc[-1]
     coldest = season.iloc[int(season["one_in_ten_c"].to_numpy().argmin())]
     mornings = (

@@ -39,7 +39,6 @@ DO: Final[Mapping[str, str]] = {
 
 
 def sentence(found: Finding) -> str:
-    """What is not in order."""
     f = found.figures
     if found.kind == "damaged":
         return f"The database is damaged: {f['said']}."
@@ -79,7 +78,6 @@ def rows_words(f: Mapping[str, str | int]) -> str:
 
 
 def said_lines(file: Path, found: Verified) -> list[str]:
-    """The whole answer, for a terminal."""
     if not found.version:
         head = f"{file}"
     else:
@@ -103,7 +101,6 @@ def imports(files: Sequence[FileRows]) -> int:
 
 
 def wrong_words(found: Verified) -> str:
-    """All that is wrong in one sentence."""
     first, more = sentence(found.wrong[0]), len(found.wrong) - 1
     return f"{first[0].lower()}{first[1:-1]}{f'; {more} more' if more else ''}"
 
@@ -114,6 +111,5 @@ def refused(backup: Path, found: Verified) -> str:
 
 
 def put_back(file: Path, backup: Path, replaced: Path | None) -> str:
-    """What was done."""
     kept = f"; what was there lies in {replaced}" if replaced else ""
     return f"{file} is again as {backup} has it{kept}"

@@ -42,7 +42,6 @@ def columns_to_choose(table: Table) -> list[str]:
 
 
 def column_words(target: str, table: Table) -> str:
-    """A column of ours as somebody chooses it."""
     if not target:
         return NOT_CHOSEN
     if target == IGNORE:

@@ -17,5 +17,4 @@ HEADS: Final = MappingProxyType(
 
 
 def head(column: str) -> str:
-    """The head of a column."""
     return HEADS.get(column, column.replace("_", " "))

@@ -78,7 +78,6 @@ def next_test(
 
 
 def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
-    """What to do about the vehicle, in a few words."""
     if unit["status"] != "judged":
         return "take readings at the next service"
     if not unit["flagged"]:

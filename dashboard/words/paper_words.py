@@ -41,7 +41,6 @@ CODE_HELP: Final = "Point a phone's camera at the code to enter a measurement."
 
 
 def part_heads(temperature: str) -> tuple[str, ...]:
-    """Heads of the table of a vehicle's parts."""
     level = vehicle_words.LEVEL_AT.format(temperature=temperature)
     return ("part", level, "usual in class", vehicle_words.A_MONTH_ADDS, "suspect", vehicle_words.RENEWED_STARTS)
 

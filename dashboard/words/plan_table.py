@@ -45,7 +45,6 @@ def table(plan: ReplacementPlan) -> str:
 
 
 def headline(plan: ReplacementPlan) -> str:
-    """The plan in one line."""
     s = plan.summary
     version = f", version {plan.version}" if plan.version else ""
     price = money(float(plan.settings["move_price"]), s["currency"])

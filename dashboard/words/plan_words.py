@@ -103,7 +103,6 @@ def percent(probability: float) -> str:
 
 
 def job_words(kind: str, parts: list[str]) -> str:
-    """What is done at a visit."""
     names = " and ".join(PART_WORDS.get(part, part) for part in parts)
     if kind == "measure":
         return f"measure again, {names} first; time kept to act on it" if names else "measure the starting circuit"
@@ -156,7 +155,6 @@ def decided_words(row: Mapping[str, Any]) -> str:
 
 
 def left_out_words(row: Mapping[str, Any], currency: str) -> str:
-    """Why a vehicle is left out, and what that risks."""
     return (
         f"{decided_words(row)}Left out because {REASON_WORDS[row['reason']]}: {percent(row['risk'])} chance of a no-start within "
         f"the plan's weeks, {money(row['cost_at_risk'], currency)} at risk; "
@@ -165,7 +163,6 @@ def left_out_words(row: Mapping[str, Any], currency: str) -> str:
 
 
 def no_visit_words(plan: ReplacementPlan) -> str:
-    """Why a plan has no visit."""
     if not (plan.hours["hours"] > 0).any():
         return "No visit can be planned: no workshop has hours in these weeks."
     if len(plan.left_out):
@@ -293,7 +290,6 @@ def units_words(units: Sequence[str]) -> str:
 
 
 def order_heads(plan: ReplacementPlan) -> list[str]:
-    """Heads of the table of orders."""
     in_money = f"[{plan.summary['currency']}]"
     return [
         "part",
@@ -319,7 +315,6 @@ def order_rows(plan: ReplacementPlan) -> list[list[str]]:
 
 
 def left_out_heads(plan: ReplacementPlan) -> list[str]:
-    """Heads of the table of what would pay and found no room."""
     in_money = f"[{plan.summary['currency']}]"
     return [
         "vehicle",
@@ -334,7 +329,6 @@ def left_out_heads(plan: ReplacementPlan) -> list[str]:
 
 
 def left_out_rows(plan: ReplacementPlan) -> list[list[str]]:
-    """Its rows."""
     return [
         [r["unit"], r["depot"] or "–", r["job"], r["best_week"] or "–", decided_words(r) + as_sentence(REASON_WORDS[r["reason"]]), percent(r["risk"]),
          amount(r["cost_at_risk"]), amount(r["saving"])]
@@ -343,7 +337,6 @@ def left_out_rows(plan: ReplacementPlan) -> list[list[str]]:
 
 
 def late_words(plan: ReplacementPlan) -> str:
-    """How many vehicles come late, in a line."""
     count = len(plan.act_by_missed)
     return f"{count_words(count, 'vehicle')} come{'s' if count == 1 else ''} later than the weekly list says to act: who, and why"
 
@@ -356,7 +349,6 @@ def missed_line(row: Mapping[str, Any], as_of: pd.Timestamp) -> str:
 
 
 def figure_heads(plan: ReplacementPlan) -> list[str]:
-    """Heads of the table of figures."""
     in_money = f"[{plan.summary['currency']}]"
     return [
         "way of working", "visits", "hours", "no-starts", f"work of visits {in_money}", f"+ no-starts {in_money}",

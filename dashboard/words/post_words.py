@@ -17,13 +17,11 @@ def line(text: str) -> str:
 
 
 def subject(week: str, version: int, depot: str) -> str:
-    """The head of a mail."""
     again = f", issued again ({version})" if version > 1 else ""
     return f"Starting systems, week {week}{again}" + (f": {line(depot)}" if depot else "")
 
 
 def body(week: str, depot: str, vehicles: int, visits: int, address: str, names: Sequence[str]) -> str:
-    """What a mail says."""
     where = f" at {line(depot)}" if depot else ""
     screens = f"\nThe screens: {address}\n" if address else ""
     verb = "needs" if vehicles == 1 else "need"
@@ -45,12 +43,10 @@ def plan_stands(version: int, visits: int, *, new: bool) -> str:
 
 
 def written(folder: str, names: Sequence[str]) -> str:
-    """Which files were written."""
     return f"Written to {folder}: {', '.join(names)}."
 
 
 def mailed(sent: Sequence[str], before: int, elsewhere: int) -> str:
-    """What became of the mail."""
     said = [f"mailed to {', '.join(line(one) for one in sent)}"] if sent else []
     said += [f"{count_words(before, 'recipient')} had it before; nothing is sent twice"] if before else []
     said += [f"another call is sending to {count_words(elsewhere, 'recipient')} now"] if elsewhere else []
@@ -58,5 +54,4 @@ def mailed(sent: Sequence[str], before: int, elsewhere: int) -> str:
 
 
 def not_mailed(recipients: Sequence[str], server: str, why: str) -> str:
-    """Why a mail did not go."""
     return f"no mail to {', '.join(line(one) for one in recipients)}: {line(server)} says {line(why)}; {LATER}"

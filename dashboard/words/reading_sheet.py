@@ -104,7 +104,6 @@ def with_error(value: float, se: float) -> str:
 
 
 def amount(name: str, value: float) -> str:
-    """A measured value with its unit."""
     quantity = QUANTITIES[name]
     return f"{number(value, quantity.digits)} {quantity.unit}"
 

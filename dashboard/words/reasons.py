@@ -123,12 +123,10 @@ def bare(value: float) -> str:
 
 
 def rounded(value: float) -> float:
-    """A value as :func:`plain` says it."""
     return float(bare(value))
 
 
 def quantity_unit(part: str) -> str:
-    """Unit of a part's level."""
     return "A" if part == "engine_drag" else "mΩ"
 
 
@@ -385,7 +383,6 @@ def looked_fact(unit: Row) -> Fact:
 
 
 def cold_fact(unit: Row) -> Fact:
-    """The coldest start with its interval."""
     names = ("coldest_start_c", "coldest_start_low_c", "coldest_start_high_c")
     return {"kind": "cold", **{n: _tenth(unit[n]) for n in names}, "limited_by": str(unit["limited_by"])}
 
@@ -440,7 +437,6 @@ class Reader:
 
 
 def sentence(fact: Fact, as_of: pd.Timestamp, *, fahrenheit: bool = False) -> str:
-    """One fact in words of the trade."""
     return _SENTENCES[str(fact["kind"])](fact, Reader(as_of, fahrenheit))
 
 
@@ -452,7 +448,6 @@ def read_reasons(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> list[str
 
 
 def first_reason(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> str:
-    """The first of them, "" where there is none."""
     return next(iter(read_reasons(row, as_of, fahrenheit=fahrenheit)), "")
 
 

@@ -51,7 +51,6 @@ def said(part: str, found: Repaired | None) -> str:
 
 
 def numbers(found: Repaired | None, days: Mapping[str, pd.Timestamp]) -> pd.DataFrame:
-    """The numbers behind the picture."""
     rows = []
     if found is not None:
         usual = "–" if not math.isfinite(found.usual) else plain(found.usual, "").strip()

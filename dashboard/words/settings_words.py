@@ -84,5 +84,4 @@ SAVED: Final = "Settings saved."
 
 
 def parts_changed(count: int) -> str:
-    """What was saved of the parts."""
     return f"{count_words(count, 'part')} changed; the old values stay on record. Plan again to use them."

@@ -90,7 +90,6 @@ def digits_of(found: Measured) -> int:
 
 
 def row_words(start: Start, name: str, unit: str) -> str:
-    """One row of a start's table."""
     found: Measured = getattr(start, name)
     why = DIP_TOO_SLOW if name == "crank_dip_v" and found.missing == "too slow" else ""
     said = measured_words(found, unit, why=why)
@@ -123,7 +122,6 @@ def caution_words(start: Start) -> list[str]:
 
 
 def begun_words(start: Start, position: int, count: int) -> str:
-    """When a start begins, turns steadily and ends."""
     which = f"start {position} of {count}" if count > 1 else "start"
     begin, steady, end = (number(value, 3) for value in vars(start.marks).values())
     return f"{which}: begins at {begin} s, turns steadily from {steady} s, ends at {end} s"

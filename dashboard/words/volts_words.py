@@ -66,7 +66,6 @@ def bar_title(own: pd.DataFrame, *, fahrenheit: bool) -> str:
 
 
 def conditions(own: pd.DataFrame, *, fahrenheit: bool) -> str:
-    """Temperature, amps and rest volts of a bar."""
     at_c, amps, rest = (float(own[name].iloc[0]) for name in ("temperature_c", "amps", "from_v"))
     flowing = f"{number(amps)} A" if math.isfinite(amps) else "amps not measured"
     return f"{temperature(at_c, fahrenheit=fahrenheit)}, {flowing}, {number(rest, 2)} V at rest"

@@ -39,6 +39,5 @@ WEEK_HOURS: Final = "{week}, from {day}: {hours} h"
 
 
 def closed_words(depot: str, first: date, last: date, why: str) -> str:
-    """Closed days in words."""
     days = day(first, weekday=True) if first == last else f"{day(first, weekday=True)} to {day(last, weekday=True)}"
     return f"{depot or 'Every depot'}: closed {days}" + (f", {why}" if why else "")

@@ -12,7 +12,6 @@ from ingest.accounts import give_roles, new_code_secret, read_accounts, roles_of
 
 
 def list_all(options: argparse.Namespace) -> int:
-    """Print every account with its roles, an account a line."""
     known = read_accounts(open_existing(options))
     for account, roles in known.items():
         show(f"{account}: {', '.join(roles)}")
@@ -22,12 +21,10 @@ def list_all(options: argparse.Namespace) -> int:
 
 
 def give(options: argparse.Namespace) -> int:
-    """Give roles to an account."""
     return _told(options, give=True)
 
 
 def take(options: argparse.Namespace) -> int:
-    """Take roles from an account."""
     return _told(options, give=False)
 
 
@@ -41,7 +38,6 @@ def _told(options: argparse.Namespace, *, give: bool) -> int:
 
 
 def new_codes(options: argparse.Namespace) -> int:
-    """Make a new secret for the codes."""
     new_code_secret(open_existing(options), by=WHO, reason=options.reason)
     show(words.NEW_CODES)
     return DONE

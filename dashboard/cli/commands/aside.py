@@ -16,14 +16,12 @@ from ingest import set_aside
 
 
 def list_all(options: argparse.Namespace) -> int:
-    """Print the rows of a state, one a line."""
     rows = set_aside.list_set_aside(open_existing(options), state=options.state)
     show_text(as_csv(rows) if options.format == "csv" else set_aside_text(rows))
     return DONE
 
 
 def set_aside_text(rows: pd.DataFrame) -> str:
-    """Set-aside rows, one a line."""
     if rows.empty:
         return terminal_words.NO_ROW
     return "\n".join(
@@ -32,7 +30,6 @@ def set_aside_text(rows: pd.DataFrame) -> str:
 
 
 def show(options: argparse.Namespace) -> int:
-    """Print a row with all its cells."""
     row = set_aside.show_set_aside(open_existing(options), options.id)
     show_text(f"{row.id}: {row.file} line {row.line} ({row.state})\nreason: {row.reason}\noriginal: {row.original!r}")
     for name, value in row.values.items():
@@ -55,7 +52,6 @@ def correct(options: argparse.Namespace) -> int:
 
 
 def dismiss(options: argparse.Namespace) -> int:
-    """Note that a row is not wanted."""
     set_aside.dismiss_set_aside(open_existing(options), options.id, reason=options.reason, by=WHO)
     show_text(terminal_words.ROW_DISMISSED.format(number=options.id))
     return DONE

@@ -16,7 +16,6 @@ from ingest import corrections, entries, logbook, records
 
 
 def run_correct(options: argparse.Namespace) -> int:
-    """Correct a stored reading, repair or decision."""
     entry = corrections.correct(
         open_existing(options), options.what, options.id, dict(options.changes), by=WHO, reason=options.reason
     )
@@ -43,14 +42,12 @@ def changed(options: argparse.Namespace, entry: entries.Entry, word: str) -> int
 
 
 def run_undo(options: argparse.Namespace) -> int:
-    """Put back what a correction or a withdrawal changed."""
     entry = corrections.undo(open_existing(options), options.change, by=WHO, reason=options.reason)
     show(terminal_words.UNDONE.format(change=options.change, again=entry.change))
     return DONE
 
 
 def run_logbook(options: argparse.Namespace) -> int:
-    """Print who did what."""
     db = open_existing(options)
     done = logbook.read_logbook(db, unit=options.unit, who=options.who, since=options.since)
     if options.format == "csv":
@@ -61,7 +58,6 @@ def run_logbook(options: argparse.Namespace) -> int:
 
 
 def list_resets(options: argparse.Namespace) -> int:
-    """Print renewals that nobody recorded."""
     found = assess_database(open_existing(options), as_of=as_of(options)).resets
     for unit, part, day in zip(found["unit"], found["part"], found["around_on"], strict=True):
         show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
@@ -69,12 +65,10 @@ def list_resets(options: argparse.Namespace) -> int:
 
 
 def confirm_reset(options: argparse.Namespace) -> int:
-    """Take down that a part was replaced."""
     return answered(options, "confirmed")
 
 
 def deny_reset(options: argparse.Namespace) -> int:
-    """Take down that it was not."""
     return answered(options, "denied")
 
 

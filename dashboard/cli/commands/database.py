@@ -42,7 +42,6 @@ def as_of(options: argparse.Namespace) -> date:
 
 
 def today() -> date:
-    """The clock's day."""
     return date.today()
 
 

@@ -15,7 +15,6 @@ from dashboard.words.reading_sheet import load_test_text
 
 
 def show_limits(options: argparse.Namespace) -> int:
-    """Print the limits of a kind of vehicle."""
     limits = limit_book(open_existing(options)).for_group(options.vehicle_class, options.system_v, options.fuel)
     for key in LIMIT_KEYS:
         limit = getattr(limits, key)
@@ -25,7 +24,6 @@ def show_limits(options: argparse.Namespace) -> int:
 
 
 def set_limits(options: argparse.Namespace) -> int:
-    """Put the user's own limits in place of those in use."""
     save_limits(open_existing(options), read_text(options.file), by=WHO)
     show(terminal_words.LIMITS_IN_USE.format(file=options.file))
     return DONE

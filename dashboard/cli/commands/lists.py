@@ -27,7 +27,6 @@ from ingest import store
 
 
 def run_risk(options: argparse.Namespace) -> int:
-    """Print the weekly list."""
     db = open_existing(options)
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)

@@ -20,7 +20,6 @@ from ingest.records import read_settings
 
 
 def run_work_orders(options: argparse.Namespace) -> int:
-    """Write the sheets of the visits asked for to a new PDF file."""
     db = open_existing(options)
     plan = load_plan(db)
     if plan is None:

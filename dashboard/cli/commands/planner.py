@@ -16,7 +16,6 @@ from ingest.writing import writing
 
 
 def run_plan(options: argparse.Namespace) -> int:
-    """Print the replacement plan."""
     db, day = open_existing(options), as_of(options)
     check_assessable(db, day)
     with writing(db):

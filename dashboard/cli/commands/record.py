@@ -20,7 +20,6 @@ from ingest.errors import IngestError
 
 
 def run_record(options: argparse.Namespace) -> int:
-    """Record one reading of a vehicle, checked like any other."""
     db = open_existing(options)
     given = {name: getattr(options, name) for name in RECORDABLE if getattr(options, name) is not None}
     entry = keep_reading(db, {"unit": options.unit, **given}, options.measured_twice, dry_run=options.dry_run)

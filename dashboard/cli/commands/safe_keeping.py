@@ -20,13 +20,11 @@ from ingest.verify import Verified, verify
 
 
 def run_backup(options: argparse.Namespace) -> int:
-    """Copy the database to a new file."""
     show(terminal_words.COPIED.format(file=backup(open_existing(options), options.file)))
     return DONE
 
 
 def run_export(options: argparse.Namespace) -> int:
-    """Write the whole database to a folder of Parquet files."""
     done = export_folder(open_existing(options), Path(options.folder), vehicles=options.vehicles)
     show(
         terminal_words.EXPORTED.format(
@@ -74,7 +72,6 @@ def as_json(path: Path, found: Verified) -> dict[str, object]:
 
 
 def run_restore(options: argparse.Namespace) -> int:
-    """Put a backup in the place of the database."""
     path, copy = database_path(options), Path(options.file)
     try:
         done = restore(copy, path, by=WHO)

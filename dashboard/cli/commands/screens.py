@@ -25,7 +25,6 @@ from ingest.records import read_settings
 
 
 def run_dashboard(options: argparse.Namespace) -> int:
-    """Start the screens."""
     path = database_path(options)
     signing = sign_in_settings(Path(options.sign_in)) if options.sign_in else None
     check_open(options)

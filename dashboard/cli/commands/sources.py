@@ -23,7 +23,6 @@ def draft(options: argparse.Namespace) -> int:
 
 
 def save(options: argparse.Namespace) -> int:
-    """Keep a description under a name."""
     text = read_text(options.file)
     sources.save_source(open_or_make(database_path(options)), options.name, text, by=WHO)
     show(terminal_words.SOURCE_SAVED.format(name=options.name))
@@ -31,13 +30,11 @@ def save(options: argparse.Namespace) -> int:
 
 
 def list_all(options: argparse.Namespace) -> int:
-    """Print names, times and who saved them."""
     for saved in sources.list_sources(open_existing(options)):
         show(f"{saved.name}\t{saved.saved_at}\t{saved.saved_by}")
     return DONE
 
 
 def show_one(options: argparse.Namespace) -> int:
-    """Print a description."""
     show(sources.read_source(open_existing(options), options.name))
     return DONE

@@ -64,7 +64,6 @@ def chosen_start(recording: Recording, options: argparse.Namespace) -> tuple[Rec
 
 
 def trace_lines(recording: Recording, chosen: int | None) -> list[str]:
-    """The trace and its starts for a terminal."""
     trace = recording.trace
     lasts = float(trace.time_s[-1] - trace.time_s[0])
     size = trace_words.SAMPLES.format(f"{len(trace.time_s):,}", f"{trace.rate_hz:,.6g}", number(lasts, 2))
@@ -79,7 +78,6 @@ def trace_lines(recording: Recording, chosen: int | None) -> list[str]:
 
 
 def start_lines(recording: Recording, position: int, count: int) -> list[str]:
-    """One start for a terminal."""
     start = recording.measured(position)
     lines = [trace_words.begun_words(start, position, count)]
     lines += [f"  {label:36s}  {trace_words.row_words(start, name, unit)}" for name, label, unit in trace_words.ROWS]

@@ -52,7 +52,6 @@ class Form:
 
 
 def show(unit: str) -> None:
-    """The page of a vehicle."""
     if device.awaited():
         return
     facts = one_unit.facts(unit)
@@ -98,7 +97,6 @@ def who_measures() -> None:
 
 
 def about(facts: one_unit.Facts) -> None:
-    """What the vehicle is and when it was last read."""
     unit = facts.unit
     last = facts.readings["taken_at"].max() if len(facts.readings) else None
     read = say.LAST_READ.format(day=day(last)) if last is not None else say.NEVER_READ
@@ -106,7 +104,6 @@ def about(facts: one_unit.Facts) -> None:
 
 
 def choose_meter() -> bay.Meter:
-    """The meter's units, remembered for this device."""
     meter = bay.meter_of(device.remembered(), fahrenheit=session.fahrenheit())
     with st.expander(say.METER_UNITS, key="meter_units", on_change="rerun"):  # the same label keeps it open
         shows = st.empty()
@@ -130,7 +127,6 @@ def choose_meter() -> bay.Meter:
 
 
 def meter_words(meter: bay.Meter) -> str:
-    """The meter's units in a line."""
     clamp_words = "A" if meter.large_clamp_mv_per_a is None else say.MV_AT.format(scale=meter.large_clamp_mv_per_a)
     return say.METER_SHOWS.format(
         degrees="°F" if meter.fahrenheit else "°C", drops="mV" if meter.drops_mv else "V", clamp=clamp_words
@@ -413,7 +409,6 @@ def saved_note(unit: str) -> bool:
 
 
 def undo_saved(saved: kept.Kept) -> None:
-    """Take the reading back that was just saved."""
     session.held().pop("saved_note", None)
     kept.take_back(saved)
 

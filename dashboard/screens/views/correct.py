@@ -32,7 +32,6 @@ ROWS_OFFERED = 400  # latest rows of a vehicle that can be chosen, our choice
 
 
 def show(unit: str) -> None:
-    """The page of a vehicle."""
     kept.told("correct", unit)
     st.markdown(f"**{safe(unit)}**")
     word = st.pills(
@@ -79,7 +78,6 @@ def rows_of(unit: str, word: str) -> dict[int, str]:
 
 
 def one(unit: str, word: str, chosen: int) -> None:
-    """The fields of a row, the reason, and the buttons."""
     with session.database() as db:
         row = corrections.row_of(db, word, chosen)
         changed_before = corrections.changes_of(db, word, chosen)
@@ -119,7 +117,6 @@ def tried(unit: str, words: str, act: Callable[..., Entry], *what: object, reaso
 
 
 def withdraw(unit: str, word: str, chosen: int) -> None:
-    """Take the row out of what is judged."""
     with st.popover(say.WITHDRAW_OPENS.format(kind=say.KIND_WORDS[word]), key="withdraw"):
         its = say.WITH_IT_GO if word == "visit" else ""
         st.caption(say.COUNTS_NO_MORE.format(with_it=its))
@@ -195,7 +192,6 @@ def typed(name: str, value: object) -> str:
 
 
 def label_of(name: str) -> str:
-    """The field's label with its unit."""
     if name not in QUANTITIES:
         return say.LABELS.get(name, words(name))
     unit = "°F" if name == "temperature_c" and session.fahrenheit() else bay.unit_of(name, bay.Meter())

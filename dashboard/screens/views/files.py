@@ -33,7 +33,6 @@ KINDS = ["csv", "txt", "tsv", "xlsx", "xlsm"]
 
 
 def show() -> None:
-    """The page."""
     st.title(every_page.PAGES["files"])
     if st.session_state.pop("files_describe", False):
         st.session_state["files_tab"] = files_words.DESCRIBE
@@ -81,7 +80,6 @@ def bring_in() -> None:
 
 
 def begin_import(uploads: Sequence[UploadedFile], source: str | None, *, dry: bool) -> None:
-    """Lay the files down in a folder, and begin their import."""
     folder = tempfile.TemporaryDirectory(prefix="cranktrend-")
     files = tuple(str(saved_to(folder.name, upload)) for upload in uploads)
     order = Order(
@@ -104,7 +102,6 @@ def progress() -> None:
 
 
 def ended(run: Import) -> None:
-    """What became of the import."""
     if run.outcome is not None:
         say(run.outcome)
         return
@@ -245,7 +242,6 @@ def form(draft: Draft, file: str) -> Described:
 
 
 def known() -> None:
-    """Descriptions on record."""
     with session.database() as db:
         sources = list_sources(db)
         if not sources:

@@ -50,7 +50,6 @@ DEPOTS_SAID = 6  # depots with a sentence of their own, the coldest first; our c
 
 
 def show() -> None:
-    """The page."""
     st.title(every_page.PAGES["fleet"])
     if not session.has_vehicles():
         beginning.nothing_yet()
@@ -232,7 +231,6 @@ def cold_counts(units: pd.DataFrame) -> pd.DataFrame:
 
 
 def cold_count_text(counts: pd.DataFrame, *, in_f: bool) -> str:
-    """What the chart by morning low shows, in words."""
     at = counts[counts["low_c"].isin([0, -10, -20, -30, -40])].iloc[::-1]
     said = "; ".join(
         say.COUNTS_AT.format(
@@ -428,7 +426,6 @@ def due_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
 
 
 def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
-    """Blank sheets for the first vehicles of the table."""
     rows = due.head(SHEETS_AT_ONCE).to_dict("records")
     sheets = (
         one_unit.bay_unit(one_unit.facts(str(r["unit"])), due=say.DUE.format(why=r["why"]), fahrenheit=in_f)
@@ -455,7 +452,6 @@ def windscreens() -> None:
 
 
 def learned(assessment: Assessment) -> None:
-    """What the fleet taught about each class."""
     with st.expander(say.LEARNED):
         table = assessment.classes.assign(
             vehicle_class=[words(str(name)) for name in assessment.classes["vehicle_class"]],

@@ -19,7 +19,6 @@ CHANGES_OFFERED = 50  # latest changes that can be chosen to be undone, our choi
 
 
 def show() -> None:
-    """The page."""
     st.title(every_page.PAGES["logbook"])
     kept.told("logbook", "")
     with st.container(horizontal=True, key="filters"):
@@ -43,7 +42,6 @@ def show() -> None:
 
 
 def table(done: pd.DataFrame) -> None:
-    """What was done, newest first."""
     columns.show(
         done.assign(
             at=columns.moments(done["at"]),
@@ -63,7 +61,6 @@ def table(done: pd.DataFrame) -> None:
 
 
 def undoing(done: pd.DataFrame) -> None:
-    """Undo one of the changes shown."""
     changes = done[done["change"] > 0].drop_duplicates("change").head(CHANGES_OFFERED)
     if changes.empty:
         return

@@ -62,7 +62,6 @@ MIME = {
 
 
 def show() -> None:
-    """The page."""
     st.title(every_page.PAGES["plan"])
     if not session.has_vehicles():
         beginning.nothing_yet()
@@ -172,7 +171,6 @@ def head(plan: ReplacementPlan) -> None:
 
 
 def bound_words(plan: ReplacementPlan) -> str:
-    """How far the plan can be from the best there is."""
     gap = min(abs(float(plan.summary.get("gap", 0.0))), 1.0)
     return (
         say.BEST if gap < NO_GAP
@@ -250,7 +248,6 @@ def used_words(hours: dict[Any, Any]) -> str:
 
 
 def hours_words(hours: dict[Any, Any]) -> str:
-    """Hours used and free of a depot's week."""
     left = max(0.0, float(hours["hours"]) - float(hours["booked"]))
     return say.USED_AND_FREE.format(
         depot=safe(hours["depot"]), used=number(float(hours["booked"]), 1), free=number(left, 1)
@@ -265,7 +262,6 @@ def least_hours() -> float:
 
 
 def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> None:
-    """One visit: vehicle, work, why."""
     with st.container(horizontal=True, wrap=False, vertical_alignment="top", key=f"visit-{visit['uid'][:24]}"):
         st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
         state = say.STATES.get(str(visit["state"]), "")
@@ -283,7 +279,6 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
 
 
 def orders(plan: ReplacementPlan) -> None:
-    """Parts to order, by when."""
     if plan.orders.empty:
         st.write(say.NO_PART)
         st.page_link(page("settings"), label=say.CHANGE_PRICES)
@@ -351,7 +346,6 @@ def hours(plan: ReplacementPlan) -> None:
 
 
 def policies(plan: ReplacementPlan) -> None:
-    """The plan beside simpler ways of working."""
     if not figure_rows(plan):
         st.info(NOT_COMPARABLE)
         return
@@ -361,7 +355,6 @@ def policies(plan: ReplacementPlan) -> None:
 
 
 def rules(plan: ReplacementPlan) -> None:
-    """Every cost and rule that this version was made with."""
     st.write(say.RULES_KEY)
     st.page_link(page("settings"), label=say.CHANGE_RULES)
     table = settings_table(plan.settings)
@@ -370,7 +363,6 @@ def rules(plan: ReplacementPlan) -> None:
 
 
 def export(plan: ReplacementPlan) -> None:
-    """The plan as a file, for all depots or one."""
     if not plan.version:
         st.info(say.ISSUE_TO_EXPORT)
         return

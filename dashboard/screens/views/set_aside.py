@@ -23,7 +23,6 @@ ROWS_SHOWN = 500  # rows of the table at a time; all of them are in the download
 
 
 def show() -> None:
-    """The page."""
     st.title(every_page.PAGES["set_aside"])
     st.write(say.KEPT_APART)
     kept.told("set_aside", "")
@@ -71,13 +70,11 @@ def shortened(text: str) -> str:
 
 
 def label(name: str) -> str:
-    """A column's name in words with its unit."""
     unit = f", {QUANTITIES[name].unit}" if name in QUANTITIES else ""
     return f"{bay.LABELS.get(name, say.LABELS.get(name, words(name).capitalize()))}{unit}"
 
 
 def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
-    """The rows as dictionaries."""
     return rows.to_dict("records")
 
 
@@ -157,7 +154,6 @@ def fields_of(row: SetAside) -> list[str]:
 
 
 def dismiss(row: SetAside) -> None:
-    """Close the row without storing it."""
     with st.popover(say.LEAVE_OUT_OPENS, key=f"dismiss_{row.id}"):
         reason = st.text_input(every_page.WHY, max_chars=200, key=f"aside_why_{row.id}")
         if st.button(say.LEAVE_OUT, key=f"dismiss_now_{row.id}"):

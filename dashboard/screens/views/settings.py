@@ -50,7 +50,6 @@ MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
 
 
 def show() -> None:
-    """The page."""
     st.title(every_page.PAGES["settings"])
     with session.database() as db:
         saved = read_settings(db)
@@ -107,7 +106,6 @@ def show() -> None:
 
 
 def about() -> None:
-    """Which version this is, and where its log lies."""
     st.subheader(log_words.ABOUT)
     log = act_log.log_of(session.database_path())
     st.caption(safe(log_words.VERSION_AND_LOG.format(version=own_version(), log=log), longest=600))
@@ -149,7 +147,6 @@ def own_habits() -> None:
 
 
 def depot_names() -> list[str]:
-    """Depots of the vehicles."""
     with session.database() as db:
         return [str(row[0]) for row in db.execute("SELECT DISTINCT depot FROM units WHERE depot != '' ORDER BY 1")]
 
@@ -277,19 +274,16 @@ def keep_parts(edited: pd.DataFrame) -> None:
 
 
 def plain_number(label: str, most: float, digits: str) -> ColumnConfig:
-    """A column of numbers from 0 on."""
     return st.column_config.NumberColumn(label, min_value=0.0, max_value=most, format=digits, required=True)
 
 
 def amount(label: str) -> ColumnConfig:
-    """A column of money."""
     return st.column_config.NumberColumn(
         label, min_value=0.0, max_value=MOST_MONEY, format="%.0f", required=True, default=0.0
     )
 
 
 def plan_value(saved: dict[str, object], key: str, default: object) -> object:
-    """One of the plan's own settings."""
     plan = saved.get("plan")
     return plan.get(key, default) if isinstance(plan, dict) else default
 

@@ -64,7 +64,6 @@ METRIC_PX = 172  # [px] two side by side on a phone
 
 
 def show() -> None:
-    """The page."""
     if not session.has_vehicles():
         st.title(every_page.PAGES["unit"])
         beginning.nothing_yet()
@@ -126,7 +125,6 @@ def as_issued(row: dict[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> No
 
 
 def choose() -> str | None:
-    """The vehicle of the address, or one chosen here."""
     asked = st.query_params.get("unit")
     if asked is not None and (session.units()["unit"] == asked).any():
         st.query_params["unit"] = str(asked)  # a link from this very page does not write it into the browser's address
@@ -137,7 +135,6 @@ def choose() -> str | None:
 
 
 def head(facts: one_unit.Facts) -> None:
-    """Its number and what it is."""
     unit = facts.unit
     st.title(safe(unit["unit"]))
     about = [
@@ -155,7 +152,6 @@ def head(facts: one_unit.Facts) -> None:
 
 
 def judged_row(assessment: Assessment | None, unit: str) -> dict[Any, Any] | None:
-    """The vehicle's row of the assessment."""
     if assessment is None:
         return None
     found = assessment.units[assessment.units["unit"] == unit].to_dict("records")
@@ -184,7 +180,6 @@ def since(assessment: Assessment, row: dict[Any, Any]) -> None:
 
 
 def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
-    """Probability, coldest start, the day to act by, and the part."""
     in_f = session.fahrenheit()
     with st.container(key="numbers"):
         with st.container(horizontal=True):
@@ -202,7 +197,6 @@ def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int)
 
 
 def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
-    """Why, what to do, and what to measure next."""
     reasons = read_reasons(listed, as_of, fahrenheit=session.fahrenheit())
     lines = "\n".join(f"- {safe(as_sentence(reason))}" for reason in reasons)
     st.markdown(lines)
@@ -217,14 +211,12 @@ def advice(listed: Mapping[Any, Any], as_of: pd.Timestamp) -> None:
 
 
 def by_words(row: Mapping[Any, Any], as_of: pd.Timestamp) -> str:
-    """The day to act by."""
     if pd.isna(row["act_by"]):
         return say.NO_DATE
     return "now" if row["act_by"] <= as_of else f"{row['act_by'].day} {row['act_by']:%b}"
 
 
 def listed_row(assessment: Assessment, unit: str, facts: one_unit.Facts) -> dict[str, Any]:
-    """The vehicle as the list words it."""
     with session.database() as db:
         book, costs = limit_book(db), own_costs(db)
     row = row_of(assessment, unit, facts.readings, book=book, costs=costs)
@@ -382,7 +374,6 @@ def fits(check: ReadingCheck, *, in_f: bool) -> None:
 
 
 def records(facts: one_unit.Facts) -> None:
-    """Readings, set-aside rows and repairs as they are on record."""
     unit = facts.unit["unit"]
     st.subheader(say.READINGS)
     habits = session.habits()
@@ -426,7 +417,6 @@ def records(facts: one_unit.Facts) -> None:
 
 
 def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one_unit.Facts) -> None:
-    """The vehicle on paper, and a blank sheet for the bay."""
     unit = str(facts.unit["unit"])
     st.subheader(say.ON_PAPER)
     in_f = session.fahrenheit()

@@ -26,8 +26,6 @@ from ingest.visits import Report, as_planned, close_visit, open_visits, planned_
 
 @dataclass(frozen=True)
 class Typed:
-    """What stands in the form."""
-
     found: str
     other: str
     action: str
@@ -64,7 +62,6 @@ def show(unit: str) -> None:
 
 
 def report(unit: str, visit: Mapping[str, Any]) -> None:
-    """The form."""
     if not reception.may(Act.RECORD, unit):
         return
     caution(unit)

@@ -62,7 +62,6 @@ PAGE = "weekly_list"
 
 
 def show() -> None:
-    """The page."""
     st.title(every_page.PAGES[PAGE])
     if not session.has_vehicles():
         beginning.begin()
@@ -123,7 +122,6 @@ def as_it_would_be(key: str, written: str, _found: Assessment) -> dict[str, Any]
 
 
 def choose_week(shown: WeeklyList) -> WeeklyList:
-    """Let an earlier issued list be looked at."""
     with session.database() as db:
         weeks = [week for week in weekly_lists(db) if week < shown.iso_week]
     weeks.insert(0, shown.iso_week)
@@ -194,7 +192,6 @@ def issue_again(chosen: WeeklyList) -> None:
 
 
 def head(chosen: WeeklyList) -> None:
-    """One paragraph: which list, how many, what cold is coming."""
     body = chosen.body
     counts, rows = body["counts"], body["units"]
     new = sum(r.get("change") == "new" for r in rows)
@@ -407,7 +404,6 @@ def table_shown(frame: pd.DataFrame, *, in_f: bool) -> Styler:
 
 
 def show_table(chosen: WeeklyList, rows: list[dict[str, Any]], standing: Mapping[str, Mapping[Any, Any]]) -> None:
-    """The same rows as a table, for download, and as paper."""
     frame = weekly.list_frame({**chosen.body, "units": rows}, standing)
     in_f, as_of = session.fahrenheit(), pd.Timestamp(chosen.body["as_of"])
     why = [first_reason(row, as_of, fahrenheit=in_f) for row in rows]

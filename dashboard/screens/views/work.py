@@ -22,7 +22,6 @@ from ingest.fields import ACTIONS, FAILED_STARTS
 
 
 def show(unit: str) -> None:
-    """The page of a vehicle."""
     kept.told("work", unit)
     st.markdown(f"**{safe(unit)}**")
     with st.container(horizontal=True):
@@ -56,7 +55,6 @@ def finish(unit: str, word: str, entry: Entry, words: str) -> None:
 
 
 def repair(unit: str, facts: one_unit.Facts) -> None:
-    """A repair: part, what was done, why, when."""
     caution(unit)
     part = st.pills(every_page.PART, list(PART_WORDS), format_func=PART_WORDS.__getitem__, key="repair_part")
     action = st.pills(every_page.WHAT_DONE, list(ACTIONS), key="repair_action")
@@ -83,7 +81,6 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
 
 
 def start(unit: str) -> None:
-    """How a start went, with or without a measurement."""
     outcome = st.pills(say.THE_START, list(OUTCOME_WORDS), format_func=OUTCOME_WORDS.__getitem__, key="start_outcome")
     on = st.date_input(
         every_page.DAY, value=session.today(), max_value=session.today(), key="start_on", format=session.date_format()
