@@ -38,7 +38,8 @@ CLAMP_TOLERANCE = 0.05  # relative; a current clamp is good to a few per cent an
 EPOCH_WEEKDAY = 3  # 1 January 1970, from which days are counted, was a Thursday; Monday is 0
 # Air at the vehicle against the depot's mean daily low of the month: cold nights below, sunny afternoons above, and a
 # heated bay at any season. Our choices, wide on purpose: only what cannot be is set aside.
-COLDER_BY_C, COLDER_BY_SD = 20.0, 6.0  # [K], [standard deviations of the daily lows], the larger counts
+COLDER_BY_C, COLDER_BY_SD = 27.0, 6.0  # [K], [standard deviations of the daily lows], the larger counts; record lows of
+# inland stations lie up to some 27 K below the month's mean low, from memory
 WARMER_BY_C, WARMER_BY_SD = 18.0, 4.0  # [K] from the low to a hot afternoon, plus so many standard deviations
 WARMEST_BAY_C = 35.0  # [°C] a heated bay or a yard in the sun in any month
 DEFAULT_LOW_SD_C = 4.5  # [K] where the climate file gives none; typical of its other rows

@@ -52,6 +52,16 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         SOUND | {"crank_min_v": 9.75, "crank_rpm": 150.0, "peak_a": 330.0},
         "measurement",
     ),
+    "volts that speed and inrush deny": (
+        SOUND | {"crank_min_v": 5.9},
+        SOUND | {"crank_min_v": 10.6, "crank_rpm": 170.0, "peak_a": 380.0},
+        "measurement",
+    ),
+    "temperature in other degrees": (
+        SOUND | {"told_c": -10.0, "temperature_c": 14.0},
+        SOUND | {"temperature_c": 14.0},
+        "measurement",
+    ),
     "rest volts taken under a load": (
         SOUND | {"rest_v": 12.1},
         SOUND | {"rest_v": 12.1, "crank_min_v": 10.9},

@@ -34,7 +34,9 @@ class Boundaries:
     usual_peak: float = stated(0.92, "usual inrush", 0.85, 1.0, "as usual; our choice, because a worn battery lowers it")
     faster_than_drop: float = stated(1.08, "1", 1.04, 1.15,
         "times the speed of these volts; our choice, because a drop of half a volt makes half of it")
-    dip_least: float = stated(0.75, "1", 0.6, 0.9, "of the fall that the inrush makes through a usual battery; our choice")
+    dip_least: float = stated(0.65, "1", 0.55, 0.8,
+        "of the fall that the inrush makes through a usual battery; our choice, because at the first moment a battery has a fifth to a "
+        "third less resistance than after seconds, from memory")
     dip_most: float = stated(1.35, "1", 1.2, 1.6, "the same at the most; our choice")
     collapsed: float = stated(0.6, "rest volts", 0.5, 0.7, "our choice, because even a locked starter leaves a sound battery more")
     dead_coil_a: float = stated(0.5, "A", 0.25, 1.0, "a small clamp's zero; our choice")
@@ -60,6 +62,8 @@ class Facts:
     clamp_doubt: float = stated(0.05, "1", 0.025, 0.1, "of a small clamp, relative; our choice")
     clear_fall_v: float = stated(0.6, "V per 12 V", 0.3, 1.0,
         "below the usual volts; our choice, because sound vehicles of a class differ by less")
+    speed_in_cold: float = stated(0.3, "of the logarithm of how many times the warm amps the cold takes", 0.15, 0.6,
+        "doubt of the usual speed; our choice, because speed falls with oil, battery and motor at once")
     sag_doubt: float = stated(0.1, "of the sag", 0.05, 0.2, "taken off what cranking tells of the rest volts; our choice")
 
 

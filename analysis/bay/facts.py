@@ -98,6 +98,7 @@ def _multiples(facts: Facts, limits: Limits) -> dict[str, float]:
     out = {name: _over(number(facts, value), number(facts, usual)) for name, (value, usual) in pairs.items()}
     colder = number(facts, "cold_amps_times")
     highest = limits.highest_cranking_a.value * (colder if colder > 1.0 else 1.0)
+    out["speed_doubt"] = FACTS.speed_in_cold * math.log(colder) if colder > 1.0 else 0.0
     return out | {"stall_share": _over(number(facts, "crank_a"), stall), "highest_here_a": highest}
 
 

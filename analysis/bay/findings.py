@@ -38,6 +38,7 @@ NUMBERS: Final = (
     "cold_amps_times",  # how many times the warm amps the cold takes, by the laws of temperature
     "load_doubt", "battery_doubt",  # relative, of what the laws say at this temperature
     "aid_a",  # of glow plugs or an intake heater beside the starter at this temperature
+    "told_c",  # temperature that all of the reading goes with, where it does not with the one noted
     "cca_a",  # cold-cranking amps of all blocks that stand beside each other
 )  # fmt: skip
 NO_PART: Final = ("none", "measurement", "charging", "not_starting_system")  # segments that leave the fault unnamed

@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.bay.boundaries import AMPS_ROWS
 from analysis.bay.choices import EXPECTING, FACTS
 from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import Expected
@@ -154,10 +155,7 @@ def check_one_reading(
     assumed_t = not np.isfinite(noted)
     temperature, sd = (NOISE.assumed_c, NOISE.assumed_temperature_k) if assumed_t else (noted, NOISE.temperature_k)
     at = row.assign(temperature_c=temperature, aid_a=_aid_a(expected, temperature))
-    shown = pd.DataFrame(
-        np.atleast_2d(predicted_measurements(expected.state, temperature, inrush=expected.inrush)),
-        columns=list(MEASURED),
-    )
+    shown = _shown(expected, temperature)
     typical = {n: float("nan") if n in expected.unknown else float(shown[n].iloc[0]) for n in ("crank_a", "rest_v")}
     load_sd = float(np.hypot(np.asarray(expected.spread.load), DRAG_PER_K.value * sd))
     system_v = int(expected.volts)
@@ -173,14 +171,18 @@ def check_one_reading(
     load = _load(at, shown, expected)
     expected = expected.iced(*(float(v[0]) for v in frozen))
     judged = low_bound_counts(row, limits, temperature)
+    closes = _closure(at, shown, expected, sd, names_in(reading.get("confirmed")))
     findings = tuple(_findings(judged, reading, unit, expected, temperature, limits))
+    if not assumed_t and closes.checked and not closes.closes and {f.segment for f in findings} & set(AMPS_ROWS):
+        told = _told_c(judged, reading, unit, expected, temperature, limits)
+        findings = tuple(_findings(judged, reading, unit, expected, temperature, limits, told))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
         resistances = [replace(r, reason=ONLY_A_BOUND) if r.reason == NO_LOW_VOLTS else r for r in resistances]
     return ReadingCheck(
         temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
-        _closure(at, shown, expected, sd, names_in(reading.get("confirmed"))), charge,
+        closes, charge,
         _limits(believed, reading, unit, expected, temperature, book), findings,
     )  # fmt: skip
 
@@ -374,11 +376,14 @@ def _limits(
 
 def _findings(
     row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, temperature_c: float,
-    limits: Limits,
+    limits: Limits, told_c: float = NAN,
 ) -> list[Finding]:  # fmt: skip
     """What the decision table makes of the reading, with what is usual in the class beside it."""
     facts: dict[str, object] = {str(k): v for k, v in row.iloc[0].to_dict().items()}
-    facts |= usual_facts(expected, temperature_c) | {"cca_a": float(bank_cca_a(pd.DataFrame([unit]))[0])}
+    facts |= usual_facts(expected, temperature_c) | {
+        "told_c": told_c,
+        "cca_a": float(bank_cca_a(pd.DataFrame([unit]))[0]),
+    }
     doubtful = [name for name in str(reading.get("doubtful") or "").split(",") if name and name != "odometer_km"]
     coil = _number(reading.get("coil_a"))
     if "coil_a" in doubtful and limits.least_pull_in_a.value <= coil <= limits.highest_pull_in_a.value:
@@ -388,6 +393,35 @@ def _findings(
         facts |= {"doubted": doubtful[0], "doubted_value": reading.get(doubtful[0])}
     facts |= {name: reading.get(name) for name in ("outcome", "jumper_start")} | {"twice": reading.get("confirmed")}
     return locate_segment(facts, limits=limits)
+
+
+def _told_c(
+    row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, temperature_c: float,
+    limits: Limits,
+) -> float:  # fmt: skip
+    """The temperature [°C] that the whole reading goes with, were the one noted in °F or without its minus; NaN for none."""
+    for other in ((temperature_c - 32.0) / 1.8, -temperature_c):
+        if not COLDEST_TOLD_C <= other < temperature_c:
+            continue
+        at = row.assign(temperature_c=other, aid_a=_aid_a(expected, other))
+        shown = _shown(expected, other)
+        if not (shown > 0.0).all(axis=None):  # no engine would turn
+            continue
+        if _closure(at, shown, expected, NOISE.temperature_k, frozenset()).closes and not _findings(
+            at, reading, unit, expected, other, limits
+        ):
+            return other
+    return NAN
+
+
+COLDEST_TOLD_C: Final = -45.0
+"""Colder air is not asked for [°C]; our choice, because no reading in it is likely."""
+
+
+def _shown(expected: Expected, temperature_c: float) -> pd.DataFrame:
+    """What the meters should show at a temperature [°C], one row."""
+    values = np.atleast_2d(predicted_measurements(expected.state, temperature_c, inrush=expected.inrush))
+    return pd.DataFrame(values, columns=list(MEASURED))
 
 
 USUAL: Final = {"usual_crank_a": "crank_a", "usual_rpm": "crank_rpm", "usual_peak_a": "peak_a",

@@ -33,6 +33,11 @@ _NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
 
 OHM: Final = "Ohm's law: a resistance takes volts from the motor"
 
+_MORE_VOLTS: Final = both(
+    above("curve_least", BOUNDARIES.faster_than_volts, widened="speed_doubt"),
+    isnt(below("peak_times", BOUNDARIES.usual_peak)),
+)
+
 MEASUREMENT: Final = (
     Row(
         "slipped decimal point",
@@ -49,7 +54,7 @@ MEASUREMENT: Final = (
         "drop that speed and inrush deny",
         (
             drop_high, isnt(FAILED), isnt(is_word("outcome", "slow")),
-            at_least("curve_least", BOUNDARIES.faster_than_drop), above("largest_drop_v", "felt_drop_v"), isnt(HIGH), isnt(LOW),
+            above("curve_least", BOUNDARIES.faster_than_drop, widened="speed_doubt"), above("largest_drop_v", "felt_drop_v"), isnt(HIGH), isnt(LOW),
             either(at_least("peak_times", BOUNDARIES.usual_peak), both(not_measured("peak_times"), at_least("speed_times", BOUNDARIES.not_slow))),
         ),
         "measurement",
@@ -103,10 +108,7 @@ MEASUREMENT: Final = (
             at_least("dip_share", BOUNDARIES.dip_least),
             at_most("dip_share", BOUNDARIES.dip_most),
             isnt(HIGH),
-            either(
-                both(at_least("curve_least", BOUNDARIES.faster_than_volts), isnt(below("peak_times", BOUNDARIES.usual_peak))),
-                both(not_measured("curve_least"), at_least("peak_times", BOUNDARIES.usual_peak)),
-            ),
+            either(_MORE_VOLTS, both(not_measured("curve_least"), at_least("peak_times", BOUNDARIES.usual_peak))),
         ),
         "measurement",
         "{crank_min_v:.2f} V cannot be what the engine turned at: amps and speed are those of more volts. It is the dip of "
@@ -115,6 +117,39 @@ MEASUREMENT: Final = (
         5,
         hides=("battery",),
         doubts="crank_min_v",
+    ),
+    Row(
+        "volts that speed and inrush deny",
+        (
+            above("battery_times", "worn_battery_times"), isnt(FAILED), isnt(HIGH), isnt(LOW),
+            either(
+                _MORE_VOLTS,
+                both(
+                    not_measured("curve_least"), at_least("peak_times", BOUNDARIES.usual_peak),
+                    above("dip_share", BOUNDARIES.dip_most),
+                ),
+            ),
+        ),
+        "measurement",
+        "{crank_min_v:.2f} V cannot be what the engine turned at: amps, inrush and speed are those of more volts. On one of two "
+        "batteries a meter shows half; else its range or a lead is wrong.",
+        "volts while cranking across all batteries, from the first positive post to the last negative one",
+        5,
+        OHM,
+        hides=("battery",),
+        doubts="crank_min_v",
+    ),
+    Row(
+        "temperature in other degrees",
+        (measured("temperature_c", "told_c"),),
+        "measurement",
+        "{temperature_c:.0f} °C does not go with volts, amps and speed: they are as ever at {told_c:.0f} °C. Were the degrees "
+        "read in °F, or was the minus left out?",
+        "temperature of the air at the vehicle, once more, in °C",
+        1,
+        "this vehicle's earlier readings",
+        hides=AMPS_ROWS,
+        doubts="temperature_c",
     ),
     Row(
         "rest volts taken under a load",

@@ -62,6 +62,7 @@ BATTERY: Final = (
         (
             either(below("low_share", BOUNDARIES.collapsed), both(FAILED, below("lowest_share", BOUNDARIES.collapsed))),
             isnt(HIGH),
+            isnt(at_most("battery_times", "worn_low_battery_times")),
         ),
         "battery",
         "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V without high amps, so that even a held solenoid lets go: a "
