@@ -173,7 +173,13 @@ def check_one_reading(
     judged = low_bound_counts(row, limits, temperature)
     closes = _closure(at, shown, expected, sd, names_in(reading.get("confirmed")))
     findings = tuple(_findings(judged, reading, unit, expected, temperature, limits))
-    if not assumed_t and closes.checked and not closes.closes and {f.segment for f in findings} & set(AMPS_ROWS):
+    if (
+        temperature > 0.0
+        and not assumed_t
+        and closes.checked
+        and not closes.closes
+        and {f.segment for f in findings} & set(AMPS_ROWS)
+    ):
         told = _told_c(judged, reading, unit, expected, temperature, limits)
         findings = tuple(_findings(judged, reading, unit, expected, temperature, limits, told))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
@@ -399,7 +405,10 @@ def _told_c(
     row: pd.DataFrame, reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, temperature_c: float,
     limits: Limits,
 ) -> float:  # fmt: skip
-    """The temperature [°C] that the whole reading goes with, were the one noted in °F or without its minus; NaN for none."""
+    """The temperature [°C] that the whole reading goes with, were the one noted in °F or without its minus; NaN for none.
+
+    Of degrees above nil only: in real cold a stiff engine looks like still colder air, and °F below nil are below -18 °C.
+    """
     for other in ((temperature_c - 32.0) / 1.8, -temperature_c):
         if not COLDEST_TOLD_C <= other < temperature_c:
             continue
