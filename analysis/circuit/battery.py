@@ -233,9 +233,7 @@ def open_circuit(
 ) -> tuple[Array, Array]:
     """True open-circuit volts [V] and their standard error from surface charge [V], given rest volts [V].
 
-    With the hours of rest known, a surface charge of 0.15 V a block that falls to 37 % every 4 h is subtracted, and
-    half of it stays as error. Unknown hours: nothing is subtracted but volts that no rested block shows (above
-    12.85 V), and the error is 0.04 V plus half of what was cut. The meter's own error is not in it.
+    "Surface charge" in NUMBERS.md. The meter's own error is not in it.
     """
     blocks = _blocks(system_v)
     block_v = _array(rest_v) / blocks

@@ -1,13 +1,5 @@
-"""Back-emf, motor constant and cranking torque: what tells a weak starter field from a stiff engine.
-
-Steady cranking and inrush together give the back-emf without any drop or battery value:
-
-    back-emf = (E - V_brush) (1 - I / I_peak)
-
-With the cranking speed it becomes the motor constant k = back-emf / speed and the torque I k. A weak field lowers k at
-unchanged torque; drag raises the torque at unchanged k. Both raise the amps alike, so that without the cranking speed
-they cannot be told apart, and this module says so.
-"""
+"""Back-emf, motor constant and cranking torque: what tells a weak starter field (a lower constant at unchanged torque) from a
+stiff engine ("From measured to inferred" in NUMBERS.md)."""
 
 from __future__ import annotations
 

@@ -1,19 +1,5 @@
-"""From measured volts and amps to the resistance of every part of the starting circuit, with errors.
-
-The series loop while the engine turns steadily at amps I (Kirchhoff, Ohm)::
-
-    E - I R_battery = V_min                     battery terminals, lowest volts while turning steadily
-    V_min = drop_positive + drop_contacts + V_motor + drop_ground
-    V_motor = V_brush + I R_motor + back-emf
-
-and at the first instant, before the engine turns (no back-emf), at inrush amps I_peak::
-
-    E - V_brush = I_peak (R_battery + R_positive + R_contacts + R_motor + R_ground)
-
-The inrush is never quite a stall: the winding's inductance keeps the measured peak a little under it, so that the
-winding's resistance is an index against its own class, not a bench value.
-Errors follow from the instruments to first order; amps shared by several drops make their errors move together.
-"""
+"""From measured volts and amps to the resistance of every part of the starting circuit, with errors ("From measured to
+inferred" in NUMBERS.md)."""
 
 from __future__ import annotations
 

@@ -1,11 +1,6 @@
 """Temperature laws of the parts, their fit from a fleet's own readings, and corrections that carry their own error.
 
-One form for every part, with x = reference_c - temperature_c (colder is positive):
-
-    log value(T) = log value(reference) + b x + c x²
-
-Copper has b = -0.00393 per K nearly (the exact law is :func:`copper_factor`), contacts are flat, batteries and the
-engine's drag rise in the cold with b and c fitted per class by :func:`fit_temperature_law`.
+One form for every part ("Temperature" in NUMBERS.md), x = reference_c - temperature_c: log R(T) = log R(reference) + b x + c x².
 """
 
 from __future__ import annotations
@@ -142,13 +137,8 @@ def fit_temperature_law(
     temperature_se_c: npt.ArrayLike = 0.0,
     shared_sd: float = 0.0,
 ) -> TemperatureLaw:
-    """Fit b and c of one class from its readings: unit effects, robust weights, shrunk to a published prior.
-
-    Differences to the unit's previous reading remove the unit's own level and slow wear. Huber weights hold outliers and failing parts down.
-    The prior counts as data: few readings in a narrow range give the prior back, thousands give the data.
-    A thermometer that errs makes a law look flatter than it is, the more so the fewer kelvins the readings span; what its
-    error adds to the squares of the temperatures is taken out again (errors in variables, Fuller 1987, section 1.2), but
-    never more than `least_told` leaves.
+    """Fit b and c of one class from its readings ("Temperature" in NUMBERS.md): differences to the unit's previous reading, Huber
+    weights, errors in variables (Fuller 1987, section 1.2; never more than `least_told` leaves), shrunk to a published prior.
 
     :param log_value: log of the quantity, shape (n,); not-finite readings are left out
     :param temperature_c: temperature of the reading [°C], shape (n,)

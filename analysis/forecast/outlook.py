@@ -1,9 +1,6 @@
-"""Probability of a no-start in a window, now and week by week (prognostic assessment, ISO 13374).
+"""Probability of a no-start in a window, now and week by week ("Probability" in NUMBERS.md; prognostic assessment, ISO 13374).
 
 A draw is one possible truth about a vehicle: how each part stands and grows, and what this vehicle needs to start.
-Within a draw a no-start happens on the first morning colder than its coldest start.  Draws in which the vehicle
-would have failed in the past weeks, though it did not, count for less.  Probabilities are averages over draws, so
-what is not known about the vehicle is not mistaken for a risk that comes anew every day.
 """
 
 from __future__ import annotations

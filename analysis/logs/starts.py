@@ -1,8 +1,5 @@
-"""Starts in a log of the bus: found by the engine's speed, read by volts and temperatures beside it.
-
-A start is speed that rises from a standing engine through cranking to running, or stays at cranking. One sample that
-neither neighbour bears out is no start, nor are volts that fall while nothing turns.
-"""
+"""Starts in a log of the bus: found by the engine's speed, read by volts and temperatures beside it ("Logs of the bus" in
+NUMBERS.md)."""
 
 from __future__ import annotations
 

@@ -1,9 +1,5 @@
-"""What a plan and three simple policies cost on the same vehicles: run to failure, fixed age, flagged list in order.
-
-All of them are reckoned by :func:`reckoned`, over the same weeks: a vehicle that a policy has in costs what its visit
-costs, a vehicle that it does not have in costs what waiting costs, and after the last week all go on alike. So a policy
-without any visit costs what running to failure costs, whatever its name.
-"""
+"""What a plan and three simple policies cost on the same vehicles, all reckoned by :func:`reckoned`: run to failure, fixed age,
+flagged list in order ("Plan against other ways" in NUMBERS.md)."""
 
 from __future__ import annotations
 

@@ -1,9 +1,5 @@
-"""What cranking speed, or else cranking time, tells where a start was read neither in volts under load nor in amps.
-
-Speed goes with the volts that reach the motor less what the loop takes of them (`analysis.starting.loop`). Slower than the
-class at its temperature, a start has lost volts; they are taken for a battery of so much more resistance, which stands for
-all that may slow it. Time until the engine fires goes about as one over speed, and scatters far more.
-"""
+"""What cranking speed, or else cranking time, tells where a start was read neither in volts under load nor in amps ("Speed or
+time alone" in NUMBERS.md)."""
 
 from __future__ import annotations
 

@@ -1,9 +1,7 @@
 """Chance that belongs to the vehicle: the k-th draw of a quantity depends on the vehicle's number, the quantity and k only.
 
-Draws dealt by row would change with every vehicle that comes or goes. Here all vehicles share one set of well-spread
-points (a scrambled Sobol' sequence, one axis a quantity), which each vehicle shifts around the circle by an amount of its
-own for each quantity (Cranley and Patterson 1976): K draws of a quantity fall into all K-ths of its range, and whatever
-else is in the fleet makes no difference.
+Points and shifts: "Coldest start" in NUMBERS.md. K draws of a quantity fall into all K-ths of its range. Dealt by row they
+would change with every vehicle that comes or goes.
 """
 
 from __future__ import annotations

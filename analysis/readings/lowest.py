@@ -1,8 +1,5 @@
-"""What the lowest volts of a start tell of the battery when they are not the lowest of steady turning.
-
-The dip of the inrush (a meter's MIN) is a divider of battery and everything else, because nothing turns yet. The lowest
-of slow samples is an upper bound: the battery fell at least as far.
-"""
+"""What the lowest volts of a start tell of the battery when they are the dip of the inrush or an upper bound ("Lowest volts
+that are something else" in NUMBERS.md)."""
 
 from __future__ import annotations
 

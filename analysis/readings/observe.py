@@ -1,9 +1,5 @@
-"""Volts and amps to seven comparable numbers per reading, each with its standard error (data manipulation, ISO 13374).
-
-Every reading gives up to seven quantities at 20 degC, as a multiple of what is usual in the vehicle's class:
-battery resistance, positive cable, ground path, solenoid contacts, motor resistance (from the inrush), cranking
-load (steady amps at full speed) and control circuit. One part's wear moves one of them.
-"""
+"""Volts and amps to seven comparable numbers per reading, each with its standard error ("Seven numbers per reading" in
+NUMBERS.md; data manipulation, ISO 13374)."""
 
 from __future__ import annotations
 

@@ -1,8 +1,5 @@
-"""How starts went: what a no-start, a slow start or a start on record says of a vehicle (prognostic assessment, ISO 13374).
-
-A start that failed is the event that everything else foretells, so it outweighs every reading: it says how cold is too
-cold for this vehicle as it stands, which part is likely, and, until something is repaired, that it may fail again.
-"""
+"""How starts went: what a no-start, a slow start or a start on record says of a vehicle ("Outcomes of starts" in NUMBERS.md;
+prognostic assessment, ISO 13374)."""
 
 from __future__ import annotations
 

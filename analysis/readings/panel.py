@@ -299,11 +299,7 @@ def without_slips(panel: Panel) -> Panel:
 
 def at_their_mean(panel: Panel) -> Panel:
     """The panel with usual starts brought to the mean temperature of those that they stand for, along the published laws by which
-    they were chosen; a single start stays.
-
-    What lies in the middle along these laws lies on them, whatever its own temperature: only from mean to mean do starts show
-    the law that they follow.
-    """
+    they were chosen ("Temperature" in NUMBERS.md); a single start stays."""
     m = panel.measured
     rest, low, own_c = m["rest_v"], m["crank_min_v"], m["temperature_c"]
     many = (panel.stands_for > 1.0) & np.isfinite(panel.mean_c) & np.isfinite(own_c)

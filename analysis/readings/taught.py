@@ -1,8 +1,4 @@
-"""What one fleet learned of a vehicle class, so that another fleet may begin from it.
-
-It holds usual values, temperature laws, needs and growth with their doubts and the number of cases behind them, and no
-vehicle, place or person.  Another fleet takes it as a prior that its own readings outweigh, class by class.
-"""
+"""What one fleet learned of a vehicle class, so that another fleet may begin from it ("Laws that travel" in NUMBERS.md)."""
 
 from __future__ import annotations
 

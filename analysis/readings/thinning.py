@@ -1,9 +1,5 @@
-"""Many starts become few readings: the usual start of a week, further back of four weeks, stands for all of it.
-
-A logger sees hundreds of starts a year.  The usual one of a period is that with the middle sag at 20 degC by the published
-laws: a start as it was read, no mean of starts that differ in cold.  What was read with more than volts is never
-thinned, nor is a vehicle with no more than :data:`READINGS_KEPT` readings.
-"""
+"""Many starts become few readings: the usual start of a week, further back of four weeks, stands for all of it ("Many starts"
+in NUMBERS.md)."""
 
 from __future__ import annotations
 

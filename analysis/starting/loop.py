@@ -1,8 +1,6 @@
 """Forward model of a start: amps, volts and speed at any temperature, and what is left of what a start needs.
 
-From the state of a unit (resistances at 20 °C, open-circuit volts, load, motor constant, temperature laws) the series
-loop of `analysis.circuit.resistances` is solved at any temperature. A start needs three things at once: enough cranking speed,
-enough volts for the engine's electronics, and enough volts on the solenoid coil; `coldest_start` finds where one is missing.
+Equations: "The start, solved at any temperature" in NUMBERS.md; `coldest_start` finds where a need is missing.
 
 Units: volts of the whole system, mΩ, A, rpm of the crankshaft, °C. All arrays broadcast; 32-bit floats stay so.
 Validity: direct current in the steady part of cranking, at the second to third revolution; one motor constant, which
@@ -150,12 +148,7 @@ def _law(b: Value, c: Value, x: Value, *, least_slope: float) -> Value:
 
 
 def solve_start(state: StartState, temperature_c: npt.ArrayLike) -> StartSolution:
-    """Solve the start at temperatures [°C].
-
-    The loop E - V_brush = I ΣR + k w and the load I = I_L(T) [(1 - s) + s w / w_ref] are linear in I and w, so that
-    I = I_L [(1 - s) + s (E - V_brush) / (k w_ref)] / (1 + I_L s ΣR / (k w_ref)). Where the motor cannot turn,
-    amps stop at the stall current (E - V_brush) / ΣR and the speed is zero.
-    """
+    """Solve the start at temperatures [°C]. Where the motor cannot turn, amps stop at the stall current and the speed is zero."""
     return _solved(state, *_warm(state, np.asarray(temperature_c)))
 
 
@@ -208,9 +201,7 @@ def volts_at_amps(state: StartState, temperature_c: npt.ArrayLike, amps: npt.Arr
 def start_margins_v(state: StartState, temperature_c: npt.ArrayLike, limits: StartLimits) -> tuple[Array, Array, Array]:
     """Volts to spare for speed (as back-emf), for the electronics and for the solenoid coil at temperatures [°C].
 
-    Electronics and coil are judged at the amps that the engine takes at the speed to which this battery turns it through
-    sound cables and a sound motor: a bad cable must not look like a help to the battery. Where these are not given, at
-    the amps that it asks for at its reference speed.
+    Where no sound cables and motor are given, electronics and coil are judged at the amps asked for at the reference speed.
     """
     open_v, battery, copper, load = _warm(state, np.asarray(temperature_c))
     start = _solved(state, open_v, battery, copper, load)

@@ -1,11 +1,8 @@
 """What a fleet teaches about growth: how often wear of each channel begins, how long it takes, and how it bends.
 
-Every life of a part that the readings show, the present one and those that a repair ended, counts by the probabilities
-that its readings give to each path of growth.  Wear that began while the part was being read is counted against the
-years in which it could have begun, so that neither slow wear nor fast wear is met too often.  A stated prior, worth a
-stated number of cases, is what a class says before its readings say more; expectation and maximisation in turn
-(Dempster, Laird and Rubin 1977), with the maximum a posteriori of a Poisson rate under a gamma prior and of shares under a
-Dirichlet prior (Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6 and 3.4; both from memory).
+"Growth laws" in NUMBERS.md. Expectation and maximisation in turn (Dempster, Laird and Rubin 1977), with the maximum a
+posteriori of a Poisson rate under a gamma prior and of shares under a Dirichlet prior (Gelman et al., Bayesian Data
+Analysis, 3rd ed., 2.6 and 3.4; both from memory).
 """
 
 from __future__ import annotations

@@ -1,10 +1,5 @@
-"""Level and growth of every part from few, irregular, noisy readings (state detection, ISO 13374).
-
-A part is steady until some day, then its excess over the new value grows as a power of time.  When it began, how
-fast and with which power is not known, so a grid of such paths is carried, each with its exact Gaussian posterior
-over (new value, amount), weighted by how well it explains the readings: Bayesian model averaging over conjugate
-linear regressions.  The prior over paths is shared by the class and learned from the fleet.
-"""
+"""Level and growth of every part from few, irregular, noisy readings: a grid of paths, each with its Gaussian posterior over
+(new value, amount), weighted by its evidence ("Growth" in NUMBERS.md; state detection, ISO 13374)."""
 
 from __future__ import annotations
 

@@ -1,10 +1,5 @@
-"""What it is worth that somebody looked at a part and found nothing (health assessment, ISO 13374).
-
-A look sees a fault that is there with the chance s = `INSPECTION.sees`. So after a look that found nothing, a part that was at
-fault with probability P is so with P (1 - s) / (1 - P s): Bayes' rule. Draws of the vehicle's state in which the part
-limits the start, and cost it something already on the day of the look, are weighted by 1 - s. Readings alone are never taken for surer than
-`INSPECTION.surest`: where all draws blame the part, the rest is the probability that the vehicle is sound after all.
-"""
+"""What it is worth that somebody looked at a part and found nothing ("Nothing found" in NUMBERS.md; health assessment,
+ISO 13374)."""
 
 from __future__ import annotations
 
