@@ -36,10 +36,11 @@ TECHNICAL = {
     "rest voltage", "volts while cranking", "positive drop", "ground drop", "contacts drop", "control circuit drop",
     "cranking amps, high", "cranking amps, low", "coil amps, high", "coil amps, low", "cranking speed", "pull-in amps, high", "pull-in amps, low",
     "feed volts", "charging volts, high", "charging volts, low", "left out", "act by missed",
-    "-//cranktrend//replacement plan//EN",
+    "-//cranktrend//replacement plan//EN", "signing in",
 }  # fmt: skip
 """Texts that are keys: names of the checks in `analysis.bay.verdict`, which a screen looks up and never shows; sheets of the
-plan's workbook, which other programs open by name; the calendar's maker (RFC 5545)."""
+plan's workbook, which other programs open by name; the calendar's maker (RFC 5545); what a file of
+settings is for, as its refusals name it."""
 _FIELD = re.compile(r"[\w()]+:[QNTO]")  # a column and its kind, as Altair takes them
 _TAG = re.compile(r"<[^<>]*>")
 _ICON = re.compile(r":material/\w+:|:small\[|\bct-[\w-]+")
