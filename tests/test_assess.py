@@ -341,17 +341,8 @@ def test_a_single_unit_and_a_single_reading(tables: FleetTables) -> None:
         assert_sound(assessed)
 
 
-MISSING = (
-    "peak_a",
-    "rest_v",
-    "crank_rpm",
-    "temperature_c",
-    "crank_a",
-    "crank_min_v",
-    "coil_a",
-    "drop_control_v",
-    "technician",
-)
+BY_DAY = ("peak_a", "rest_v", "temperature_c", "technician")
+BY_NIGHT = ("crank_rpm", "crank_a", "crank_min_v", "coil_a", "drop_control_v")
 
 
 def assessed_without(tables: FleetTables, column: str) -> Assessment:
@@ -359,7 +350,7 @@ def assessed_without(tables: FleetTables, column: str) -> Assessment:
     return samples_kept.assess(replace(tables, readings=tables.readings.drop(columns=column)), as_of=DAY)
 
 
-@pytest.mark.parametrize("column", MISSING)
+@pytest.mark.parametrize("column", [*BY_DAY, *(pytest.param(name, marks=pytest.mark.nightly) for name in BY_NIGHT)])
 def test_a_column_may_be_missing(tables: FleetTables, column: str) -> None:
     """Contract: any measurement may be missing; the absent column and one full of gaps are the same."""
     without = assessed_without(tables, column)

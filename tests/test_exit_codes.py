@@ -400,9 +400,8 @@ def test_a_list_says_how_old_its_newest_reading_is(run: Run, own: Path) -> None:
         assert f"{days} days before 2099-01-01" in got.err
 
 
-@pytest.mark.parametrize("column", ["due_on", "in_service", "date", "week_from", "done_on"])
-def test_files_with_days_of_the_year_9999_do_not_stop_a_list(run: Run, own: Path, tmp_path: Path, column: str) -> None:
-    """Contract: such a row is stored or set aside, and lists and plans are made."""
+def test_files_with_days_of_the_year_9999_do_not_stop_a_list(run: Run, own: Path, tmp_path: Path) -> None:
+    """Contract: such rows are stored or set aside, and with all of them lists and plans are made."""
     rows = {
         "due_on": "unit,due_on\nK-101,9999-12-31\nK-102,0001-01-01\n",
         "in_service": "unit,vehicle_class,system_v,depot,in_service\nK-301,van,12,harbour,9999-12-31\nK-302,van,12,hill,0001-01-01\n",
@@ -410,8 +409,9 @@ def test_files_with_days_of_the_year_9999_do_not_stop_a_list(run: Run, own: Path
         "week_from": "depot,week_from,hours_per_week\nharbour,9999-12-27,3\nhill,0001-01-01,3\n",
         "done_on": "unit,done_on,part,action\nK-101,9999-12-31,battery,replaced\nK-102,0001-01-01,battery,replaced\n",
     }
-    (tmp_path / "odd.csv").write_text(rows[column])
-    assert run("import", "odd.csv", db=own).code in (0, 1)
+    for column, text in rows.items():
+        (tmp_path / f"{column}.csv").write_text(text)
+        assert run("import", f"{column}.csv", db=own).code in (0, 1), column
     for words in (("risk", "--all"), ("plan",), ("unit", "K-101")):
         got = run(*words, "--as-of", "2023-04-01", db=own)
         assert got.code == 0, got.err

@@ -91,7 +91,7 @@ def same(db: Database, before: dt.date | None = None) -> pd.DataFrame:
     return found
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.nightly) for seed in range(1, 4))])
 def test_any_sequence_of_acts_gives_the_readings_of_the_database(
     path: Path, tmp_path: Path, seed: int, asked: list[Sequence[str] | None]
 ) -> None:

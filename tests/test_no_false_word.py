@@ -31,7 +31,7 @@ NUMBER = re.compile(r"(?<![\w−-])(−?\d+(?:\.\d+)?)(?=\s|[;,:)%]|$)")
 
 def judged(tables: FleetTables, day: pd.Timestamp = AS_OF) -> tuple[Assessment, list[dict]]:
     """The assessment and all rows of the list."""
-    assessed = assess(tables, as_of=day, with_classes=False)
+    assessed = samples_kept.assess(tables, as_of=day)
     return assessed, list_rows(assessed, tables.readings, flagged_only=False)
 
 

@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+import samples_kept
 from samples_odd import AS_OF, KINDS, odd_fleet
 
 from analysis.starting.coldest_start import Needs
-from analysis.worklist.assess import assess
 from dashboard.desk.packed import NotPacked, pack, unpack
 
 
@@ -50,7 +50,7 @@ def assert_same(one: Any, other: Any, place: str = "") -> None:
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "5,000 readings"])
 def test_an_assessment_comes_back_as_it_was(kind: str) -> None:
     """Odd fleets have what is rare: empty tables, nothing measured, a single vehicle."""
-    found = assess(odd_fleet(kind, 3), as_of=AS_OF)
+    found = samples_kept.assess(odd_fleet(kind, 0), as_of=AS_OF)
     again = unpack(pack(found))
     assert_same(found, again)
 

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 from dataclasses import replace
+from functools import partial
 from multiprocessing import active_children
 from pathlib import Path
 
@@ -97,7 +98,10 @@ def test_ctrl_c_ends_the_command_and_its_processes(tmp_path: Path) -> None:
     path = few_folder(tmp_path)
     words = ["--db", str(path), "backtest", "--from", "2021-08-09", "--to", "2021-11-08", "--every-days", "1"]
     pipe = subprocess.PIPE
-    group = subprocess.Popen([*COMMAND, *words], stdout=pipe, stderr=pipe, text=True, start_new_session=True)
+    heeded = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # what runs in the background of a shell ignores it
+    group = subprocess.Popen(
+        [*COMMAND, *words], stdout=pipe, stderr=pipe, text=True, start_new_session=True, preexec_fn=heeded
+    )
     with group:
         assert group.stdout is not None
         assert group.stdout.readline().startswith("{")
