@@ -80,12 +80,6 @@ class Quantity:
         """The words over a column of it, without the unit."""
         return self.heading or self.label.casefold()
 
-    def allowed(self, system_v: int) -> tuple[float, float]:
-        """Return the lowest and highest believable value [`unit`] for a system of `system_v` [V]."""
-        if system_v not in SYSTEM_VOLTAGES:
-            raise ValueError(f"system_v is {system_v!r}; allowed are 12 and 24")
-        return self.range_24 if system_v == 24 else self.range_12
-
 
 # Ranges are our choice unless a source is named: wide enough for a failing vehicle, too narrow for a slipped decimal
 # point. Voltage drops may read a little below zero, because a meter's zero is off by up to two hundredths of a volt.

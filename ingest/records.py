@@ -235,7 +235,6 @@ def save_plan(
     as_of: date,
     weeks: int,
     body: Mapping[str, Any],
-    note: str = "",
     by: str = "",
     now: datetime | None = None,
 ) -> int:
@@ -244,7 +243,7 @@ def save_plan(
         raise ValueError(f"weeks is {weeks}; allowed is 1 or more")
     with writing(db):
         text = json.dumps(body, ensure_ascii=False)
-        row = {"made_at": _at(now), "by": by, "as_of": as_of.isoformat(), "weeks": weeks, "body": text, "note": note}
+        row = {"made_at": _at(now), "by": by, "as_of": as_of.isoformat(), "weeks": weeks, "body": text, "note": ""}
         return put(db, "plans", row)
 
 

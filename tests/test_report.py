@@ -352,7 +352,6 @@ def test_recall_in_the_highest_ranked() -> None:
     assert reliability.recall_top(p, y, group) == pytest.approx(3 / 5)
     shuffled = np.random.default_rng(0).permutation(80)
     assert reliability.recall_top(p[shuffled], y[shuffled], group[shuffled]) == pytest.approx(3 / 5)
-    assert reliability.recall_top(p, y, group, share=1.0) == 1.0
     assert np.isnan(reliability.recall_top(p, np.zeros(80), group))
 
 

@@ -90,15 +90,13 @@ def monthly_rate(y: Floats, month: Ints) -> Floats:
     return np.asarray((total / np.maximum(count, 1))[month], dtype=np.float64)
 
 
-def recall_top(p: Floats, y: Floats, group: Ints, *, share: float = TOP_SHARE) -> float:
-    """Share of no-starts among the `share` of vehicles ranked highest on each list (`group`); NaN without no-starts."""
+def recall_top(p: Floats, y: Floats, group: Ints) -> float:
+    """Share of no-starts among the TOP_SHARE of vehicles ranked highest on each list (`group`); NaN without no-starts."""
     p, y = checked(p, y)
-    if not 0 < share <= 1:
-        raise ValueError(f"share is {share}; allowed are shares above 0 up to 1")
     order = np.lexsort((np.arange(len(p)), -p, group))
     _, first, size = np.unique(group[order], return_index=True, return_counts=True)
     rank = np.arange(len(p)) - np.repeat(first, size)
-    taken = np.maximum(np.round(share * size), 1)
+    taken = np.maximum(np.round(TOP_SHARE * size), 1)
     found = float(y[order][rank < np.repeat(taken, size)].sum())
     return found / float(y.sum()) if y.any() else float("nan")
 

@@ -130,7 +130,6 @@ def make_plan(
     assessment: Assessment | None = None,
     save: bool = True,
     by: str = "command",
-    note: str = "",
     now: datetime | None = None,
     seen: Seen | None = None,
 ) -> ReplacementPlan:
@@ -159,7 +158,7 @@ def make_plan(
                 continue
             if last is not None and _same(plan, last):
                 return last
-            version = save_plan(db, as_of=day, weeks=weeks, body=plan.to_body(), note=note, by=by, now=now)
+            version = save_plan(db, as_of=day, weeks=weeks, body=plan.to_body(), by=by, now=now)
             return replace(plan, version=version)
     raise PlanRefused("Others are changing the plan at this moment; plan again in a minute.")
 
