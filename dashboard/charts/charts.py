@@ -40,10 +40,11 @@ class Axis:
 
     title: str
     scale: alt.Scale
+    format: str = ""
 
     def y(self, field: str) -> alt.Y:
         """The channel of one field on this axis."""
-        return alt.Y(field, scale=self.scale, title=self.title)
+        return alt.Y(field, scale=self.scale, title=self.title, axis=alt.Axis(format=self.format or alt.Undefined))
 
 
 _FOOT = 0.02  # marks without a value stand this share of the axis above zero
@@ -90,6 +91,21 @@ def _shaded(base: alt.Chart, words: str, tip: list[alt.Tooltip], *, title: str, 
     cells = base.mark_rect(stroke=theme.GREY, strokeWidth=0.4).encode(color=colour, tooltip=tip)
     written = base.mark_text(fontSize=11).encode(text=alt.Text(words), color=alt.value(theme.INK))
     return alt.layer(cells, written).properties(height=height, title=title_of(title))
+
+
+def _between(base: alt.Chart, x: str, axis: Axis, low: str, high: str, *, colour: str, opacity: float) -> alt.Chart:
+    """What lies between two fields, shaded."""
+    drawn = base.mark_area(color=colour, opacity=opacity, clip=True)
+    return drawn.encode(x=alt.X(x, axis=_DATE), y=axis.y(low), y2=alt.Y2(high))
+
+
+def _lines(
+    data: pd.DataFrame, x: str, axis: Axis, looks: Mapping[str, tuple[str, list[int]]], tips: Sequence[alt.Tooltip]
+) -> alt.Chart:
+    """Columns `value` and `line` as lines over time, each with its look."""
+    drawn = alt.Chart(data).mark_line(strokeWidth=2, clip=True)
+    tip = [alt.Tooltip("line:N", title=say.LINE), *tips]
+    return drawn.encode(x=alt.X(x, axis=_DATE), y=axis.y("value:Q"), **_by_line(looks), tooltip=tip)
 
 
 def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
@@ -198,9 +214,7 @@ def _path_layers(course: PartCourse, axis: Axis) -> list[alt.Chart]:
     path = _time(course.path, "day")
     base = alt.Chart(path)
     return [
-        base.mark_area(color=theme.BLUE, opacity=0.16, clip=True).encode(
-            x=alt.X("day:T", axis=_DATE), y=axis.y("low:Q"), y2=alt.Y2("high:Q")
-        ),
+        _between(base, "day:T", axis, "low:Q", "high:Q", colour=theme.BLUE, opacity=0.16),
         base.transform_filter("!datum.ahead")
         .mark_line(color=theme.BLUE, strokeWidth=2, clip=True)
         .encode(x=alt.X("day:T"), y=axis.y("value:Q")),
@@ -294,11 +308,9 @@ def cold_chart(
         lowest, highest = fahrenheit_of(lowest), fahrenheit_of(highest)
         cold = _degrees(cold, "coldest_start_c", "low_c", "high_c", "renewed_c")
         season, forecast = _degrees(season, "low_c", "one_in_ten_c"), _degrees(forecast, "low_c")
-    scale = alt.Scale(domain=[lowest, highest], nice=False)
-    seasons = alt.Chart(_time(season, "day"))
-    mornings = seasons.mark_area(color=theme.GREY, opacity=0.22, clip=True).encode(
-        x=alt.X("day:T", axis=_DATE), y=alt.Y("one_in_ten_c:Q", scale=scale, title=title_y), y2=alt.Y2("low_c:Q")
-    )
+    axis = Axis(title_y, alt.Scale(domain=[lowest, highest], nice=False))
+    seasons, starts = alt.Chart(_time(season, "day")), alt.Chart(_time(cold, "day"))
+    mornings = _between(seasons, "day:T", axis, "one_in_ten_c:Q", "low_c:Q", colour=theme.GREY, opacity=0.22)
     called = say.USUAL_ASSUMED if season["assumed"].any() else say.USUAL_LOW
     usual = (called, theme.GREY, [1, 0], season.rename(columns={"low_c": "value"}))
     start = (say.AS_IT_IS, theme.BLUE, [1, 0], cold.rename(columns={"coldest_start_c": "value"}))
@@ -311,20 +323,10 @@ def cold_chart(
         )
     data = pd.concat([f[["day", "value"]].assign(line=name) for name, _, _, f in lines], ignore_index=True)
     looks = {name: (colour, dash) for name, colour, dash, _ in lines}
-    between = (
-        alt.Chart(_time(cold, "day"))
-        .mark_area(color=theme.BLUE, opacity=0.16, clip=True)
-        .encode(x=alt.X("day:T"), y=alt.Y("low_c:Q", scale=scale, title=title_y), y2=alt.Y2("high_c:Q"))
-    )
-    drawn = (
-        alt.Chart(_time(data, "day"))
-        .mark_line(strokeWidth=2, clip=True)
-        .encode(
-            x=alt.X("day:T"), y=alt.Y("value:Q", scale=scale, title=title_y), **_by_line(looks),
-            tooltip=[alt.Tooltip("line:N", title=say.LINE), alt.Tooltip("day:T", title=say.DAY, format="%d %b %Y"),
-                     alt.Tooltip("value:Q", title=title_y, format=".0f")],
-        )
-    )  # fmt: skip
+    between = _between(starts, "day:T", axis, "low_c:Q", "high_c:Q", colour=theme.BLUE, opacity=0.16)
+    drawn = _lines(_time(data, "day"), "day:T", axis, looks, (
+        alt.Tooltip("day:T", title=say.DAY, format="%d %b %Y"), alt.Tooltip("value:Q", title=title_y, format=".0f"),
+    ))  # fmt: skip
     return alt.layer(mornings, between, drawn, height=LOW_HEIGHT, title=title_of(title))
 
 
@@ -333,41 +335,22 @@ def outlook_chart(outlook: pd.DataFrame, *, title: str, renewed: str) -> Chart:
 
     outlook: week_start, probability, probability_low, probability_high, probability_renewed.
     """
-    scale = alt.Scale(domain=[0, 1])
-    axis = alt.Axis(format="%", title=say.BY_THEN)
+    axis = Axis(say.BY_THEN, alt.Scale(domain=[0, 1]), "%")
     data = _time(outlook, "week_start")
-    as_is = say.NOTHING_DONE
+    looks = {say.NOTHING_DONE: (theme.VERMILION, [1, 0]), renewed: (theme.GREEN, [6, 4])}
+    courses = [data[name] for name in ("probability", "probability_renewed")]
     long = pd.concat(
-        [
-            data[["week_start"]].assign(value=data["probability"], line=as_is),
-            data[["week_start"]].assign(value=data["probability_renewed"], line=renewed),
-        ],
+        [data[["week_start"]].assign(value=p, line=line) for line, p in zip(looks, courses, strict=True)],
         ignore_index=True,
     )
-    looks = {as_is: (theme.VERMILION, [1, 0]), renewed: (theme.GREEN, [6, 4])}
-    between = (
-        alt.Chart(data)
-        .mark_area(color=theme.VERMILION, opacity=0.14)
-        .encode(
-            x=alt.X("week_start:T", axis=_DATE),
-            y=alt.Y("probability_low:Q", scale=scale, axis=axis),
-            y2=alt.Y2("probability_high:Q"),
-        )
-    )
-    lines = (
-        alt.Chart(long)
-        .mark_line(strokeWidth=2)
-        .encode(
-            x=alt.X("week_start:T", axis=_DATE),
-            y=alt.Y("value:Q", scale=scale, axis=axis),
-            **_by_line(looks),
-            tooltip=[
-                alt.Tooltip("line:N", title=say.LINE),
-                alt.Tooltip("week_start:T", title=say.WEEK_FROM, format="%d %b %Y"),
-                alt.Tooltip("value:Q", title=say.PROBABILITY, format=".0%"),
-            ],
-        )
-    )
+    between = _between(
+        alt.Chart(data), "week_start:T", axis, "probability_low:Q", "probability_high:Q",
+        colour=theme.VERMILION, opacity=0.14,
+    )  # fmt: skip
+    lines = _lines(long, "week_start:T", axis, looks, (
+        alt.Tooltip("week_start:T", title=say.WEEK_FROM, format="%d %b %Y"),
+        alt.Tooltip("value:Q", title=say.PROBABILITY, format=".0%"),
+    ))  # fmt: skip
     return alt.layer(between, lines, height=LOW_HEIGHT, title=title_of(title))
 
 
