@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pandas as pd
 from icalendar import Calendar, Event, Journal
@@ -36,25 +38,16 @@ def render_calendar(plan: ReplacementPlan, *, depot: str | None = None, now: dat
     calendar.add("x-wr-calname", plan_words.CALENDAR + ("" if depot is None else f", {clean(depot)}"))
     late = {r["unit"]: [f"{LATE_HEAD}: {clean(missed_line(r, plan.as_of))}."] for r in rows_of(plan.act_by_missed)}
     for visit in visits.to_dict("records"):
-        settled = visit["state"] in ("kept", "pinned")
-        event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
-        event.add("summary", f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)")
-        event.add("description", "\n".join([visit["why"], *late.get(visit["unit"], ()), SAFE_NOTE]))
-        event.add("location", clean(visit["depot"]))
-        event.add("status", "CONFIRMED" if settled else "TENTATIVE")
-        calendar.add_component(event)
+        what = f"{clean(visit['unit'])}: {visit['job']} ({visit['hours']:.1f} h)"
+        told = "\n".join([visit["why"], *late.get(visit["unit"], ()), SAFE_NOTE])
+        status = "CONFIRMED" if visit["state"] in ("kept", "pinned") else "TENTATIVE"
+        calendar.add_component(_event(visit, visit["visit_on"], stamp, what, status, told))
     for visit in done.to_dict("records"):
-        event = _event(visit["uid"], visit["sequence"], visit["done_on"], stamp)
-        event.add("summary", plan_words.CALENDAR_DONE.format(unit=clean(visit["unit"]), job=visit["job"]))
-        event.add("description", closed_words(visit))
-        event.add("location", clean(visit["depot"]))
-        event.add("status", "CONFIRMED")
-        calendar.add_component(event)
+        what = plan_words.CALENDAR_DONE.format(unit=clean(visit["unit"]), job=visit["job"])
+        calendar.add_component(_event(visit, visit["done_on"], stamp, what, "CONFIRMED", closed_words(visit)))
     for visit in cancelled.to_dict("records"):
-        event = _event(visit["uid"], visit["sequence"], visit["visit_on"], stamp)
-        event.add("summary", f"{clean(visit['unit'])}: {visit['job']}")
-        event.add("status", "CANCELLED")
-        calendar.add_component(event)
+        what = f"{clean(visit['unit'])}: {visit['job']}"
+        calendar.add_component(_event(visit, visit["visit_on"], stamp, what, "CANCELLED"))
     if not calendar.subcomponents:
         calendar.add_component(_no_visit(plan, depot, stamp))
     return str(calendar.to_ical().decode("utf-8"))
@@ -71,13 +64,20 @@ def _no_visit(plan: ReplacementPlan, depot: str | None, stamp: datetime) -> Jour
     return note
 
 
-def _event(uid: object, sequence: object, day: pd.Timestamp, stamp: datetime) -> Event:
+def _event(
+    visit: Mapping[Any, Any], day: pd.Timestamp, stamp: datetime, what: str, status: str, told: str = ""
+) -> Event:
     start: date = day.date()
     event = Event()
-    event.add("uid", str(uid))
-    event.add("sequence", int(str(sequence)))
+    event.add("uid", str(visit["uid"]))
+    event.add("sequence", int(visit["sequence"]))
     event.add("dtstamp", stamp)
     event.add("dtstart", start)
     event.add("dtend", start + timedelta(days=1))
     event.add("transp", "TRANSPARENT")
+    event.add("summary", what)
+    event.add("status", status)
+    if told:
+        event.add("description", told)
+        event.add("location", clean(visit["depot"]))
     return event

@@ -17,7 +17,7 @@ from dashboard.words import every_page
 from dashboard.words import record_words as say
 from dashboard.words.plain_text import day, safe
 from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
-from ingest.entries import Entry, record_reading, record_repair
+from ingest.entries import record_reading, record_repair
 from ingest.fields import ACTIONS, FAILED_STARTS
 
 
@@ -44,14 +44,18 @@ def entry_number(kind: str, values: Mapping[str, object]) -> str:
     return str(numbers[kind][1])
 
 
-def finish(unit: str, word: str, entry: Entry, words: str) -> None:
-    """Say what is wrong, or what is on record now, which can be taken back at once."""
-    if entry.stored or entry.known:
-        kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0, act=Act.RECORD), known=entry.known)
-        device.remember()
-        st.rerun()
-    for problem in entry.problems:
-        st.error(safe(bay.spoken(problem)))
+def save(unit: str, kind: str, values: Mapping[str, object], kept_words: str, known_words: str) -> None:
+    """Store a repair or a start and say that it is on record, which can be taken back at once, or what is wrong."""
+    store, word = (record_repair, "repair") if kind == "repair" else (record_reading, "reading")
+    with session.saving(Act.RECORD, unit=unit) as db:
+        entry = store(db, values, by=session.who(), now=session.now(), entry_id=entry_number(kind, values))
+        if entry.stored or entry.known:
+            words = kept_words if entry.stored else known_words
+            kept.keep(kept.Kept("work", unit, words, word, entry.row_id or 0, act=Act.RECORD), known=entry.known)
+            device.remember()
+            st.rerun()
+        for problem in entry.problems:
+            st.error(safe(bay.spoken(problem)))
 
 
 def repair(unit: str, facts: one_unit.Facts) -> None:
@@ -69,11 +73,7 @@ def repair(unit: str, facts: one_unit.Facts) -> None:
     ):
         values = {"unit": unit, "part": part, "action": action, "reason": reason or "", "note": note,
                   "done_on": done_on.isoformat()}  # fmt: skip
-        with session.saving(Act.RECORD, unit=unit) as db:
-            entry = record_repair(
-                db, values, by=session.who(), now=session.now(), entry_id=entry_number("repair", values)
-            )
-            finish(unit, "repair", entry, say.REPAIR_KEPT if entry.stored else say.REPAIR_KNOWN)
+        save(unit, "repair", values, say.REPAIR_KEPT, say.REPAIR_KNOWN)
     if len(facts.repairs):
         st.caption(say.ON_RECORD.format(repairs="; ".join(
             f"{day(r['done_on'])} {weekly.work_words(r)}"
@@ -98,11 +98,7 @@ def start(unit: str) -> None:
         }  # fmt: skip
         if temperature.strip():
             values["temperature_f" if fahrenheit else "temperature_c"] = temperature.strip().replace("−", "-")
-        with session.saving(Act.RECORD, unit=unit) as db:
-            entry = record_reading(
-                db, values, by=session.who(), now=session.now(), entry_id=entry_number("start", values)
-            )
-            finish(unit, "reading", entry, say.START_KEPT if entry.stored else say.START_KNOWN)
+        save(unit, "start", values, say.START_KEPT, say.START_KNOWN)
     if outcome in FAILED_STARTS:
         st.caption(say.REPAIR_TOO)
 
