@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from typing import Literal
 
 import streamlit as st
 
@@ -12,6 +13,7 @@ from dashboard.words.plain_text import safe
 
 RECENT_KEPT = 6  # vehicles that a device remembers, our choice
 MATCHES_SHOWN = 8
+DEPOT_PX = 220
 
 
 def with_unit(title: str, show: Callable[[str], None], beside: Callable[[], None] | None = None) -> None:
@@ -22,6 +24,13 @@ def with_unit(title: str, show: Callable[[str], None], beside: Callable[[], None
             beginning.nothing_yet()
         elif unit := pick_unit(beside):
             show(unit)
+
+
+def pick_depot(depots: Iterable[str], key: str, *, bind: Literal["query-params"] | None = None) -> str | None:
+    """One of the depots, in their order; None for all of them."""
+    return st.selectbox(
+        say.DEPOT, sorted(set(depots)), index=None, placeholder=say.ALL, key=key, width=DEPOT_PX, bind=bind
+    )
 
 
 def pick_unit(beside: Callable[[], None] | None = None) -> str | None:

@@ -17,6 +17,7 @@ from dashboard.screens import downloads, session
 from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_reach
 from dashboard.screens.pages import page
+from dashboard.screens.picker import pick_depot
 from dashboard.words import every_page, visit_words
 from dashboard.words.plain_text import day, number, safe, whole
 from ingest.visits import open_visits, read_visits
@@ -103,13 +104,7 @@ def orders(plan: ReplacementPlan) -> None:
     else:
         with st.container(horizontal=True):
             week = st.selectbox(every_page.WEEK, weeks, key="orders_week", width=160)
-            depots = sorted(set(plan.visits.loc[plan.visits["iso_week"] == week, "depot"]))
-            depot = (
-                st.selectbox(
-                    every_page.DEPOT, depots, index=None, placeholder=every_page.ALL, key="orders_depot", width=200
-                )
-                or ""
-            )
+            depot = pick_depot(plan.visits.loc[plan.visits["iso_week"] == week, "depot"], "orders_depot") or ""
         visits = chosen_visits(plan, week=str(week), depot=depot)
         orders_button(visits, f"work-orders-{week}", visit_words.orders_words(len(visits)))
         code_reach(screens_address())

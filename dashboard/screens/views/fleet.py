@@ -21,6 +21,7 @@ from dashboard.screens.address import screens_address
 from dashboard.screens.codes import code_button, code_reach
 from dashboard.screens.issued import newest_issued
 from dashboard.screens.pages import IN_ADDRESS
+from dashboard.screens.picker import pick_depot
 from dashboard.words import chart_numbers, every_page
 from dashboard.words import fleet_words as say
 from dashboard.words.chart_numbers import SUMMARY
@@ -146,17 +147,8 @@ def coming_cold(assessment: Assessment) -> None:
     if units.empty:
         st.write(every_page.NONE_JUDGED)
         return
-    depots = sorted(units["depot"].dropna().unique().tolist())
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        depot = st.selectbox(
-            every_page.DEPOT,
-            depots,
-            index=None,
-            placeholder=every_page.ALL,
-            key="cold_depot",
-            width=220,
-            bind=IN_ADDRESS,
-        )
+        depot = pick_depot(units["depot"].dropna(), "cold_depot", bind=IN_ADDRESS)
         low = low_slider(_first_low(lows), in_f=in_f)
     mine = units if depot is None else units[units["depot"] == depot]
     sentence = cold_sentence(mine, low)
@@ -439,10 +431,7 @@ def windscreens() -> None:
     units = session.units()
     with st.expander(say.CODES):
         st.write(say.CODES_HELP)
-        depots = sorted(units["depot"].dropna().unique().tolist())
-        depot = st.selectbox(
-            every_page.DEPOT, depots, index=None, placeholder=every_page.ALL, key="codes_depot", width=220
-        )
+        depot = pick_depot(units["depot"].dropna(), "codes_depot")
         mine = units if depot is None else units[units["depot"] == depot]
         names = mine["unit"].tolist()[:CODES_AT_ONCE]
         first = "" if len(names) == len(mine) else say.FIRST_CODES.format(count=len(names))

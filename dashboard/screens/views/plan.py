@@ -22,6 +22,7 @@ from dashboard.screens import acts, beginning, columns, downloads, pictures, pla
 from dashboard.screens.cards import card_table
 from dashboard.screens.caution import before_work
 from dashboard.screens.pages import in_tabs, page
+from dashboard.screens.picker import pick_depot
 from dashboard.screens.plan_changes import Wish, money
 from dashboard.screens.workshop_hours import change_hours
 from dashboard.words import chart_numbers, every_page
@@ -366,10 +367,7 @@ def export(plan: ReplacementPlan) -> None:
     if not plan.version:
         st.info(say.ISSUE_TO_EXPORT)
         return
-    depots = sorted(plan.hours["depot"].unique().tolist())
-    depot = st.selectbox(
-        every_page.DEPOT, depots, index=None, placeholder=every_page.ALL, key="export_depot", width=240
-    )
+    depot = pick_depot(plan.hours["depot"], "export_depot")
     with st.container(horizontal=True):
         for kind, label in (("xlsx", say.SPREADSHEET), ("csv", say.CSV), ("ics", say.CALENDAR), ("json", say.JSON)):
             st.download_button(
