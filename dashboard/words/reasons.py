@@ -437,7 +437,8 @@ class Reader:
 
 
 def sentence(fact: Fact, as_of: pd.Timestamp, *, fahrenheit: bool = False) -> str:
-    return _SENTENCES[str(fact["kind"])](fact, Reader(as_of, fahrenheit))
+    kind = str(fact["kind"])
+    return _ALIKE[kind] if kind in _ALIKE else _SENTENCES[kind](fact, Reader(as_of, fahrenheit))
 
 
 def read_reasons(row: Row, as_of: pd.Timestamp, *, fahrenheit: bool) -> list[str]:
@@ -487,28 +488,6 @@ def _never_measured(fact: Fact, _: Reader) -> str:
     part = str(fact["part"])
     share = f"{100 * float(fact['part_probability']):.0f} %"
     return f"{PART_WORDS[part]} ({share}) is suspected only because it was never measured: {TELLS[part]} would tell"
-
-
-def _volts_only(_: Fact, __: Reader) -> str:
-    return "judged by volts alone: a weak battery and more amps than usual are not told apart, the amps of one start would tell"
-
-
-def _speed_only(_: Fact, __: Reader) -> str:
-    return (
-        "judged by cranking speed alone: battery, cables, starter and engine are not told apart, rest volts and lowest volts"
-        " of one start would tell"
-    )
-
-
-def _time_only(_: Fact, __: Reader) -> str:
-    return (
-        "judged by cranking time alone: battery, cables, starter, engine and its fuel are not told apart, rest volts and"
-        " lowest volts of one start would tell"
-    )
-
-
-def _no_drops(_: Fact, __: Reader) -> str:
-    return "no drop was ever measured, neither along the cables nor across the contacts: 20 minutes would tell"
 
 
 def _drop(fact: Fact) -> str:
@@ -581,15 +560,19 @@ def _renewed(fact: Fact, to: Reader) -> str:
     return f"{with_new} it starts {about} {to.degrees(gain)} colder, {to.down_to(cold)}"
 
 
+_ALIKE: Final = {
+    "volts_only": "judged by volts alone: a weak battery and more amps than usual are not told apart, the amps of one start would tell",
+    "speed_only": "judged by cranking speed alone: battery, cables, starter and engine are not told apart, rest volts and"
+    " lowest volts of one start would tell",
+    "time_only": "judged by cranking time alone: battery, cables, starter, engine and its fuel are not told apart, rest volts"
+    " and lowest volts of one start would tell",
+    "no_drops": "no drop was ever measured, neither along the cables nor across the contacts: 20 minutes would tell",
+}
 _SENTENCES: Final = {
     "failed": _failed,
     "unexplained": _unexplained,
     "too_few": _too_few,
     "never_measured": _never_measured,
-    "volts_only": _volts_only,
-    "speed_only": _speed_only,
-    "time_only": _time_only,
-    "no_drops": _no_drops,
     "level": _level,
     "misfit": _misfit,
     "rivals": _rivals,
