@@ -68,7 +68,6 @@ class Batch:
         return len(self.lines)
 
     def add_problems(self, rows: Iterable[int], sentence: Callable[[int], str]) -> None:
-        """Set the rows down as wrong, each with its own sentence."""
         for row in rows:
             self.problems.setdefault(int(row), []).append(sentence(int(row)))
             refuse_wrong(self.problems, self.lines)

@@ -104,7 +104,6 @@ def _with_time(values: Mapping[str, object], at: datetime) -> dict[str, object]:
 
 
 def confirm(batch: Batch, names: Collection[str]) -> None:
-    """Note which of the entry's measurements were taken twice."""
     for name in names:
         if name not in QUANTITIES:
             raise ValueError(f"confirmed names {name!r}; allowed are {', '.join(QUANTITIES)}")
@@ -196,7 +195,6 @@ def _refuse_former(db: Database, batch: Batch) -> None:
 
 
 def entry_of(batch: Batch, *, known: bool = False, stored: bool = False) -> Entry:
-    """What became of the single row of a batch."""
     return Entry(
         stored=stored,
         known=known,

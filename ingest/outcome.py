@@ -68,7 +68,6 @@ class Outcome:
 
     @property
     def known(self) -> int:
-        """Rows that were there already."""
         return sum(file.known for file in self.files)
 
     @property
@@ -88,7 +87,6 @@ class Outcome:
 
     @property
     def doubtful(self) -> int:
-        """Stored rows with a value marked doubtful."""
         return sum(file.doubtful for file in self.files)
 
     @property

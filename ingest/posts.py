@@ -37,7 +37,6 @@ def take(db: Database, post: Post, *, now: datetime) -> bool:
 
 
 def note_sent(db: Database, post: Post, *, now: datetime) -> None:
-    """Keep that the mail server took the post."""
     with writing(db):
         put(db, "posts", {**vars(post), "state": "sent", "at": stamp(now)}, *vars(post))
 

@@ -37,8 +37,6 @@ class WeeklyList:
 
 @dataclass(frozen=True)
 class Plan:
-    """A version of the replacement plan."""
-
     version: int
     made_at: str
     by: str
@@ -238,7 +236,6 @@ def save_plan(
     by: str = "",
     now: datetime | None = None,
 ) -> int:
-    """Keep a new version of the plan and return its number."""
     if weeks < 1:
         raise ValueError(f"weeks is {weeks}; allowed is 1 or more")
     with writing(db):
@@ -326,7 +323,6 @@ def read_device(db: Database, device: str) -> dict[str, Any]:
 
 
 def save_device(db: Database, device: str, units: Mapping[str, Any], *, now: datetime | None = None) -> None:
-    """Remember the choices of a device."""
     if not 1 <= len(device) <= 128:
         raise ValueError(f"device has {len(device)} characters; allowed are 1 to 128")
     with writing(db):

@@ -54,8 +54,6 @@ _TOTALS = re.compile(r"^(?:grand |sub)?(?:totals?|sum|summe|gesamt|somme|suma)\b
 
 @dataclass(frozen=True)
 class Vehicle:
-    """What the rules need to know of a vehicle."""
-
     system_v: int
     depot: str
 

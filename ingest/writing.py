@@ -78,8 +78,6 @@ def write_origin(db: Database, origin: Origin) -> int:
 
 @dataclass(frozen=True)
 class Place:
-    """Where the rows of a batch come from."""
-
     origin_id: int
     file: str
     now: datetime

@@ -196,7 +196,6 @@ def add_safe_keeping(command: Command) -> None:
 
 
 def add_sources(command: Command) -> None:
-    """What is done with descriptions of foreign files."""
     sub = command("draft", "sources.draft", "write a draft that says which guesses are unsure", database_is_there=False)
     sub.add_argument("file", metavar="FILE", help="a file with headings of its own")
     sub = command(
@@ -210,7 +209,6 @@ def add_sources(command: Command) -> None:
 
 
 def add_set_aside(command: Command) -> None:
-    """What is done with rows that could not be believed."""
     sub = command("list", "aside.list_all", "the rows, and why each was set aside")
     states = ("open", "corrected", "admitted", "dismissed", "all")
     sub.add_argument("--state", choices=states, default="open", help="which rows (default: open)")
@@ -231,7 +229,6 @@ def add_set_aside(command: Command) -> None:
 
 
 def add_lists(command: Command) -> None:
-    """This week's list, lists of the past, what was learned."""
     sub = command("risk", "lists.run_risk", "the weekly list: which vehicles, which part, how sure, how long")
     add_as_of(sub)
     add_horizon(sub)
@@ -313,7 +310,6 @@ def days_wrong(options: argparse.Namespace) -> str:
 
 
 def add_vehicle(command: Command) -> None:
-    """One vehicle's sheet, and a reading of it."""
     sub = command("unit", "vehicle.run_unit", "one vehicle's sheet")
     sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
     add_as_of(sub)
@@ -327,7 +323,6 @@ def add_vehicle(command: Command) -> None:
 
 
 def add_trace(command: Command) -> None:
-    """A recorded start."""
     sub = command("trace", "trace.run_trace", "what a recorded start shows: a CSV file of time, volts and amps",
         wrong=trace_wrong, database_is_there=False,
     )  # fmt: skip
@@ -376,7 +371,6 @@ def trace_wrong(options: argparse.Namespace) -> str:
 
 
 def add_twice(parser: argparse.ArgumentParser) -> None:
-    """--measured-twice."""
     parser.add_argument(
         "--measured-twice", action="append", default=[], choices=MEASUREMENTS, metavar="MEASUREMENT",
         help="a measurement, such as drop_ground_v, that was taken twice and is right, however unlikely; may be repeated",
@@ -384,7 +378,6 @@ def add_twice(parser: argparse.ArgumentParser) -> None:
 
 
 def add_logs(command: Command) -> None:
-    """Logs of a vehicle's bus."""
     sub = command(
         "log", "logs.run_log", "the starts in logs of a vehicle's bus", wrong=log_wrong, database_is_there=False
     )
@@ -424,7 +417,6 @@ def twice_wrong(options: argparse.Namespace) -> str:
 
 
 def add_plan(command: Command) -> None:
-    """The replacement plan."""
     sub = command("plan", "planner.run_plan", "the replacement plan", wrong=plan_wrong)
     add_as_of(sub)
     sub.add_argument(
@@ -493,7 +485,6 @@ def add_corrections(command: Command) -> None:
 
 
 def add_resets(command: Command) -> None:
-    """What is done about renewals that nobody recorded."""
     add_as_of(command("list", "changes.list_resets", "the parts, and about when each was replaced"))
     for name, words in (("confirm", "yes, it was replaced"), ("deny", "no, it was not replaced")):
         sub = command(name, f"changes.{name}_reset", words)

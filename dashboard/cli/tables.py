@@ -23,7 +23,6 @@ from ingest.fields import MEASUREMENTS, OBSERVATIONS
 
 
 def list_table(rows: list[dict[str, Any]], assessment: FleetList) -> str:
-    """The weekly list with reasons under each vehicle."""
     judged = assessment.units["status"] == "judged"
     head = terminal_words.LIST_HEAD.format(day=assessment.as_of, days=assessment.horizon_days)
     lines = [head, "=" * len(head)]
@@ -52,7 +51,6 @@ def list_table(rows: list[dict[str, Any]], assessment: FleetList) -> str:
 
 
 def row_line(unit: str, depot: str, part: str, sure: str, risk: str, start: str, act_by: str, last: str) -> str:
-    """One line of the list."""
     return f"{clean(unit):12.12s} {clean(depot):10.10s} {part:18s} {sure:>9s} {risk:>9s}  {start:29s} {act_by:11s} {last:11s}"
 
 

@@ -42,7 +42,6 @@ def tables_of(folder: ParquetFolder, k: int, *, before: date) -> FleetTables:
 
 
 def readings_of(folder: ParquetFolder, k: int, names: Sequence[str], *, before: date) -> pd.DataFrame:
-    """Readings of some vehicles of partition k."""
     return store.read_readings(partition(folder, k, ("readings",), of=names), before=before)
 
 

@@ -53,7 +53,6 @@ FORMAT: Final = _OneLine("%(asctime)s %(levelname)s %(process)d %(message)s", "%
 
 
 def log_of(database: Path) -> Path:
-    """Where the log of a database lies."""
     return database.with_name(database.name + SUFFIX)
 
 
@@ -85,7 +84,6 @@ def noted(database: Path, act: str, *, account: str, about: str = "") -> Iterato
 
 
 def note(database: Path, line: str, *, failed: bool = False) -> None:
-    """Write a line to the log of a database that is there."""
     level = logging.WARNING if failed else logging.INFO
     record = logging.LogRecord("cranktrend", level, "", 0, line, None, None)
     if _ALOUD.get():

@@ -25,20 +25,16 @@ ALLOWED: Final = MappingProxyType({"degrees": DEGREES, "distance": DISTANCES, "d
 
 @dataclass(frozen=True)
 class Habits:
-    """Degrees, distances and order of dates as somebody reads them."""
-
     degrees: str = DEGREES[0]
     distance: str = DISTANCES[0]
     dates: str = DATES[0]
 
     @property
     def fahrenheit(self) -> bool:
-        """Whether temperatures are in °F."""
         return self.degrees == DEGREES[1]
 
     @property
     def miles(self) -> bool:
-        """Whether distances are in miles."""
         return self.distance == DISTANCES[1]
 
     def but(self, chosen: object) -> Habits:

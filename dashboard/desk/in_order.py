@@ -44,5 +44,4 @@ def fields_today(suspect: str, known: Collection[str]) -> tuple[str, ...]:
 
 
 def as_taken(wanted: Collection[str]) -> tuple[str, ...]:
-    """Measurements in the order of the work."""
     return tuple(name for _, names in STEPS for name in names if name in wanted)

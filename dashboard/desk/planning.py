@@ -69,7 +69,6 @@ class Seen:
 
 
 def seen_now(db: Database) -> Seen:
-    """The newest version and the pins as they are."""
     versions, pins = list_plans(db), read_pins(db)
     rows = pins[["unit", "kind", "week", "by", "at"]].itertuples(index=False, name=None)
     return Seen(int(versions["version"].max()) if len(versions) else 0, tuple(rows))

@@ -55,12 +55,10 @@ class Taken:
 
 
 def class_name(unit: Mapping[Any, Any]) -> str:
-    """The vehicle's class as the assessment groups it."""
     return class_groups(pd.DataFrame([unit]))[1][0]
 
 
 def knowledge_of(assessment: Assessment, unit: Mapping[Any, Any]) -> ClassKnowledge:
-    """What an assessment learned of the vehicle's class."""
     state = assessment.state
     return class_knowledge(state.panel, class_name(unit), state.laws, state.growth_laws)
 
@@ -150,7 +148,6 @@ LATEST: Final = 6  # readings shown over time, our choice
 
 
 def limits_for(unit: Mapping[Any, Any], book: LimitBook) -> Limits:
-    """The limits of one vehicle."""
     cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
     return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
 
@@ -191,7 +188,6 @@ class Record:
         self._readings: dict[str, pd.DataFrame] = {}
 
     def readings(self, unit: str) -> pd.DataFrame:
-        """All readings of a vehicle."""
         if unit not in self._readings:
             self._readings[unit] = store.read_readings(self.db, units=[unit])
         return self._readings[unit]

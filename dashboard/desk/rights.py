@@ -42,7 +42,6 @@ class Act(StrEnum):
 
     @property
     def roles(self) -> tuple[str, ...]:
-        """The roles that may do it."""
         return ALLOWED[self]
 
 

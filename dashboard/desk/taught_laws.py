@@ -56,7 +56,6 @@ def save_laws(db: Database, text: str, *, by: str) -> tuple[TaughtClass, ...]:
 
 
 def forget_laws(db: Database, *, by: str) -> None:
-    """Begin from published values again."""
     save_setting(db, SETTING, [], by=by)
 
 

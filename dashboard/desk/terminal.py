@@ -34,7 +34,6 @@ _QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
 
 
 def own_version() -> str:
-    """The version that is installed: that of pyproject.toml."""
     return version(PROGRAM)
 
 

@@ -110,7 +110,6 @@ def notes_of(assessment: FleetList) -> list[str]:
 
 
 def latest_before(db: Database, iso: str) -> str | None:
-    """The latest issued week before `iso`."""
     return next((week for week in weekly_lists(db) if week < iso), None)
 
 

@@ -13,7 +13,6 @@ DIGITS = 4  # of a value: a tenth of a millivolt; our choice
 
 
 def trace_object(recording: Recording, chosen: int | None) -> dict[str, Any]:
-    """The trace with its starts, all or the one chosen."""
     trace = recording.trace
     numbers = [chosen] if chosen else range(1, len(recording.found.marks) + 1)
     return {

@@ -42,7 +42,6 @@ def look_into(file: Path, *, dbc: Path | None = None, began: datetime | None = N
 
 
 def logged_of(told: dict[str, Any]) -> Logged:
-    """What the process told."""
     starts = tuple(LoggedStart(**{**one, "words": tuple(one["words"])}) for one in told["starts"])
     return Logged(**{**told, "starts": starts})
 

@@ -75,7 +75,6 @@ def with_the_day(shown: date) -> None:
 
 
 def find_unit() -> None:
-    """A box for part of a vehicle's number."""
     part = st.text_input(say.FIND, placeholder=say.PART_OF_NUMBER, max_chars=64, key="find").strip()
     if not part:
         return

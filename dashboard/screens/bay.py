@@ -123,7 +123,6 @@ def with_unit(name: str, value: float, meter: Meter) -> str:
 
 
 def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, object]:
-    """What was typed, under the columns that say its unit."""
     values: dict[str, object] = {"unit": unit}
     for name, text in typed.items():
         if not text.strip():
@@ -203,7 +202,6 @@ def to_confirm(typed: Mapping[str, str], entry: Entry, check: ReadingCheck | Non
 
 
 def summary(lines: Mapping[str, list[Line]], entry: Entry) -> Line:
-    """The whole reading in one line, the worst of it."""
     worst = {v: [n for n, of in lines.items() if any(one.verdict == v for one in of)] for v in SAID}
     if entry.problems:
         named = f" ({LABELS[worst[WRONG][0]].lower()})" if worst[WRONG] else ""

@@ -46,7 +46,6 @@ def no_reading() -> None:
 
 
 def to_steps() -> None:
-    """The way to the first steps."""
     st.page_link(page("files"), label=TO_STEPS, icon=":material/checklist:")
 
 

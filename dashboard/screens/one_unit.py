@@ -279,7 +279,6 @@ def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:
 
 
 def own_book() -> LimitBook:
-    """The user's limits, or the printed ones."""
     with session.database() as db:
         return limit_book(db)
 

@@ -212,7 +212,6 @@ def tried(plan: ReplacementPlan, assessment: Assessment, unit: str, week: str, k
 
 
 def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: ReplacementPlan) -> str:
-    """What the change would do and cost."""
     what = (
         say.UNIT_IN.format(unit=safe(unit), week=week)
         if kind == "pin"
@@ -225,7 +224,6 @@ def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: Replacement
 
 
 def pins_on_record(plan: ReplacementPlan) -> None:
-    """What was fixed by hand, by whom and when, and letting it go."""
     with session.database() as db:
         pins = read_pins(db)
     for pin in pins.to_dict("records"):

@@ -27,7 +27,6 @@ class Round:
 
 
 def begin(week: str, units: Sequence[str]) -> None:
-    """Note the list as it is looked at."""
     filters = tuple((name, value) for name in st.query_params for value in st.query_params.get_all(name))
     st.session_state[_KEY] = Round(week, tuple(units), filters)
 

@@ -365,7 +365,6 @@ def written() -> str:
 
 
 def key_of(day: date | None = None) -> Key:
-    """The key of the assessment that this page wants."""
     shown = day or as_of()
     with database() as db:
         version = judged_version(db, shown)

@@ -72,7 +72,6 @@ def read(upload: UploadedFile, unit: Mapping[Any, Any], chosen: Mapping[str, Any
 
 
 def looked_at(recording: Recording, unit: str, meter: bay.Meter, key: str, form: int) -> None:
-    """The picture, the marks and the values of one start."""
     for note in trace_words.notes(recording.found, reversed_clamp=recording.reversed_clamp):
         st.info(whole(safe(note)))
     count = len(recording.found.marks)

@@ -39,7 +39,6 @@ def part_drawn(assessment: Assessment, row: Mapping[Any, Any], facts: one_unit.F
 
 
 def cold_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn:
-    """The coldest start against the coming mornings."""
     return _cold(assessment, dict(row), session.fahrenheit(), *_key(assessment, row))
 
 

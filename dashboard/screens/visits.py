@@ -65,7 +65,6 @@ def report_link(visit: Mapping[str, Any], label: str = visit_words.REPORT) -> No
 
 
 def links(unit: str) -> None:
-    """The ways to the reports of a vehicle's visits to come."""
     with session.database() as db:
         to_come = open_visits(db, unit)
     for visit in to_come:

@@ -42,7 +42,6 @@ def started_words(start: BusStart) -> str:
 
 
 def start_words(start: BusStart) -> list[str]:
-    """Everything that is known of a start, a few words each."""
     said = [started_words(start)]
     if math.isfinite(start.rest_v):
         said.append(f"rest {number(start.rest_v, 2)} V")

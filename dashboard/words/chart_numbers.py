@@ -39,7 +39,6 @@ def part_numbers(course: PartCourse, kinds: Sequence[str]) -> tuple[pd.DataFrame
 def cold_numbers(
     cold: pd.DataFrame, season: pd.DataFrame, forecast: pd.DataFrame, *, renewed: str | None, fahrenheit: bool
 ) -> tuple[pd.DataFrame, ...]:
-    """The coldest start ahead, the usual lows, and the forecast."""
     starts = pd.DataFrame(
         {
             "day": [day(d) for d in cold["day"]],
@@ -70,7 +69,6 @@ def cold_numbers(
 
 
 def outlook_numbers(outlook: pd.DataFrame, renewed: str) -> pd.DataFrame:
-    """The probability of a no-start by the end of each week."""
     return pd.DataFrame(
         {
             "week from": [day(d) for d in outlook["week_start"]],

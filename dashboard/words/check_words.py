@@ -63,7 +63,6 @@ def sentence(found: Finding) -> str:
 
 
 def rows_words(f: Mapping[str, str | int]) -> str:
-    """A file whose rows are not all there, or too many."""
     told = f"{f['file']}, imported on {str(f['at'])[:10]}"
     if int(f["said"]) < 0:
         return f"{told}: there is no account of its rows."

@@ -112,7 +112,6 @@ def happened(no_starts: int, listed: int) -> str:
 
 
 def for_nothing(flags: int) -> str:
-    """Flags that somebody looked at and found nothing behind."""
     return (
         f"**{count_words(flags, 'flag')} looked at and nothing found**; a backtest counts {'it' if flags == 1 else 'them'} "
         f"as flags for nothing."

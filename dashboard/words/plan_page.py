@@ -114,15 +114,12 @@ def since_before(moved: int, cancelled: int, price: str) -> str:
 
 
 def more_visits(count: int) -> str:
-    """How many visits the board does not show."""
     return f"{count_words(count, 'more visit')} {'is' if count == 1 else 'are'} in the export; choose a depot to see its own."
 
 
 def others_move(count: int) -> str:
-    """How many other visits a change by hand would move."""
     return f"; {count_words(count, 'other visit')} would move"
 
 
 def more_on_board(count: int) -> str:
-    """How many visits of this week are not shown above the board."""
     return f"{count_words(count, 'more visit')} of this week {'stands' if count == 1 else 'stand'} on the board."

@@ -93,7 +93,6 @@ WAYS = {
 
 
 def money(amount: float, currency: str) -> str:
-    """An amount without decimals, thousands apart."""
     return f"{amount:,.0f} {currency}"
 
 
@@ -220,7 +219,6 @@ def changed_words(what: Sequence[str], by: str, at: pd.Timestamp | None) -> str:
 
 
 def span_words(plan: ReplacementPlan) -> str:
-    """The days that a plan's figures are about."""
     return f"{count_words(plan.weeks, 'week')}, {day(plan.as_of)} to {day(last_day(plan))}"
 
 

@@ -123,7 +123,6 @@ def is_bound(reading: Mapping[Any, Any] | pd.Series[Any], name: str) -> bool:
 
 
 def reason_words(reason: str) -> str:
-    """Why an element has no value, as a clause."""
     return REASON_WORDS.get(reason, reason)
 
 

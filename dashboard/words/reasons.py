@@ -240,7 +240,6 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Fleet
 
 
 def failed_fact(unit: Row) -> Fact:
-    """Starts that failed and that no repair has followed."""
     return {
         "kind": "failed",
         "failed_starts": int(unit["failed_starts"]),
@@ -372,7 +371,6 @@ def rivals_fact(rivals: Sequence[Row], readings: int) -> Fact:
 
 
 def looked_fact(unit: Row) -> Fact:
-    """Somebody looked at a part and found nothing."""
     sound = _share(unit["sound_probability"])
     return {
         "kind": "looked",

@@ -115,7 +115,6 @@ def even_words(even: Sequence[Measured]) -> str:
 
 
 def caution_words(start: Start) -> list[str]:
-    """What to mind about a start's values, a sentence each."""
     return [
         CAUTIONS[name].format(number(figure, 0 if abs(figure) >= 20 else 2)) for name, figure in start.cautions.items()
     ]
@@ -139,7 +138,6 @@ def ran_words(start: Start) -> str:
 
 
 def notes(found: Found, *, reversed_clamp: bool) -> list[str]:
-    """What to say of a whole trace."""
     said = [REVERSED] if reversed_clamp else []
     if not found.marks:
         said.append(NO_START)

@@ -85,7 +85,6 @@ EVERY_CHECK: Final = "Every check by its printed limit"
 
 
 def not_taken_in(rows: int) -> str:
-    """How many rows of files about this vehicle are kept apart."""
     one = rows == 1
     return (
         f"**{count_words(rows, 'row')} of this vehicle {'was' if one else 'were'} not taken in** because "

@@ -92,7 +92,6 @@ def closed_words(visit: Mapping[Any, Any]) -> str:
 
 
 def right_part_words(right: int, looked: int, low: float, high: float) -> str:
-    """How often the part that a visit was for was the one at fault."""
     return as_sentence(
         f"of {looked} visits that looked at the part expected, it was the one at fault in {right} "
         f"({percent(right / looked)}; 80 % sure: {percent(low)} to {percent(high)})."

@@ -177,7 +177,6 @@ def fields(word: str, row: dict[str, Any], key: str) -> dict[str, object]:
 
 
 def typed(name: str, value: object) -> str:
-    """A stored value as it is typed in."""
     if value is None:
         return ""
     if name == "temperature_c" and isinstance(value, float) and session.fahrenheit():

@@ -264,7 +264,6 @@ def _first_low(lows: Mapping[str, Mapping[str, Any]]) -> int:
 
 
 def year(as_of: pd.Timestamp) -> None:
-    """At risk over the last year, and the no-starts that happened."""
     st.subheader(say.LAST_YEAR)
     past = history.archive().ask(session.key_of())
     if not past.done:
@@ -312,7 +311,6 @@ def follow(days: tuple[Any, ...]) -> None:
 
 
 def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
-    """No-starts that happened, and whether they were on the list."""
     with session.database() as db:
         repairs = store.read_repairs(db, before=as_of)
         readings = no_start_readings(db)
@@ -381,7 +379,6 @@ def late_units(units: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
 
 
 def overdue(units: pd.DataFrame, as_of: pd.Timestamp) -> None:
-    """Vehicles to be read, with blank sheets for the bay."""
     st.subheader(say.TO_BE_READ)
     due = due_units(units, as_of)
     if due.empty:

@@ -115,7 +115,6 @@ def one(number: int) -> None:
 
 
 def tried(row: SetAside) -> None:
-    """Corrections that did not hold: when, by whom, and why not."""
     st.markdown(say.TRIED_BEFORE)
     table = pd.DataFrame(
         [(a.at, a.by, bay.spoken(a.result)) for a in row.attempts], columns=["at", "by", "result"]

@@ -264,7 +264,6 @@ def parts() -> None:
 
 
 def keep_parts(edited: pd.DataFrame) -> None:
-    """Save what was changed, as a parts file would."""
     with session.saving(Act.HOURS) as db:
         changed, change = save_parts(db, edited, by=session.who(), now=session.now())
         said = say.parts_changed(changed)

@@ -109,7 +109,6 @@ def fields(unit: str, visit: Mapping[str, Any]) -> Typed:
 
 
 def draft_of(visit: Mapping[str, Any]) -> str:
-    """The name that a report half typed is kept under."""
     return f"visit {visit['uid']}"
 
 
