@@ -95,17 +95,19 @@ def _shaded(base: alt.Chart, words: str, tip: list[alt.Tooltip], *, title: str, 
 
 def _between(base: alt.Chart, x: str, axis: Axis, low: str, high: str, *, colour: str, opacity: float) -> alt.Chart:
     """What lies between two fields, shaded."""
-    drawn = base.mark_area(color=colour, opacity=opacity, clip=True)
-    return drawn.encode(x=alt.X(x, axis=_DATE), y=axis.y(low), y2=alt.Y2(high))
+    area: alt.Chart = base.mark_area(color=colour, opacity=opacity, clip=True)
+    drawn: alt.Chart = area.encode(x=alt.X(x, axis=_DATE), y=axis.y(low), y2=alt.Y2(high))
+    return drawn
 
 
 def _lines(
     data: pd.DataFrame, x: str, axis: Axis, looks: Mapping[str, tuple[str, list[int]]], tips: Sequence[alt.Tooltip]
 ) -> alt.Chart:
     """Columns `value` and `line` as lines over time, each with its look."""
-    drawn = alt.Chart(data).mark_line(strokeWidth=2, clip=True)
     tip = [alt.Tooltip("line:N", title=say.LINE), *tips]
-    return drawn.encode(x=alt.X(x, axis=_DATE), y=axis.y("value:Q"), **_by_line(looks), tooltip=tip)
+    line: alt.Chart = alt.Chart(data).mark_line(strokeWidth=2, clip=True)
+    drawn: alt.Chart = line.encode(x=alt.X(x, axis=_DATE), y=axis.y("value:Q"), **_by_line(looks), tooltip=tip)
+    return drawn
 
 
 def _time(frame: pd.DataFrame, *names: str) -> pd.DataFrame:
