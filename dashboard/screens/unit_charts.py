@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +18,7 @@ from dashboard.words import vehicle_words as say
 from dashboard.words.plain_text import day, in_reader_unit, percent
 from dashboard.words.reasons import PART_WORDS, measure_name
 
-KEPT = 300  # drawn charts kept in memory, our choice: a few hundred kB
+KEPT = 900  # drawn charts kept in memory, our choice: a few hundred kB
 
 
 @dataclass(frozen=True)
@@ -35,79 +35,60 @@ class Drawn:
 
 
 def part_drawn(assessment: Assessment, row: Mapping[Any, Any], facts: one_unit.Facts, part: str) -> Drawn:
-    return _part(assessment, dict(row), facts, part, session.fahrenheit(), session.written(), *_key(assessment, row))
+    in_f, unit = session.fahrenheit(), str(row["unit"])
+    key = ("part", part, in_f, session.written(), *_key(assessment, unit))  # readings not judged yet are marked
+    return _kept(key, lambda: _part(assessment, facts, unit, part, in_f=in_f))
 
 
 def cold_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn:
-    return _cold(assessment, dict(row), session.fahrenheit(), *_key(assessment, row))
+    """The coldest start against the coming mornings."""
+    in_f = session.fahrenheit()
+    return _kept(("cold", in_f, *_key(assessment, str(row["unit"]))), lambda: _cold(assessment, row, in_f=in_f))
 
 
 def outlook_drawn(assessment: Assessment, row: Mapping[Any, Any]) -> Drawn | None:
     """The probability of a no-start by week; None for a vehicle that needs no look ahead."""
-    if not (assessment.outlook["unit"] == row["unit"]).any():
-        return None
-    return _outlook(assessment, str(row["unit"]), *_key(assessment, row))
+    mine = assessment.outlook[assessment.outlook["unit"] == row["unit"]]
+    return None if mine.empty else _kept(("outlook", *_key(assessment, str(row["unit"]))), lambda: _outlook(mine))
 
 
-def _key(assessment: Assessment, row: Mapping[Any, Any]) -> tuple[object, object, str]:
+def _key(assessment: Assessment, unit: str) -> tuple[object, object, str]:
     """What the charts depend on: the assessment shown, what is on record now, the vehicle."""
-    return session.judge().key_of_found(assessment), session.key_of(), str(row["unit"])
+    return session.judge().key_of_found(assessment), session.key_of(), unit
 
 
 @st.cache_data(show_spinner=False, max_entries=KEPT)
-def _part(
-    _assessment: Assessment,
-    _row: dict[Any, Any],
-    _facts: one_unit.Facts,
-    part: str,
-    in_f: bool,
-    written: str,  # noqa: ARG001 - the cache's key: readings that are not judged yet are marked
-    judged: object,  # noqa: ARG001
-    known: object,  # noqa: ARG001
-    unit: str,
-) -> Drawn:
-    limits = limits_for(_facts.unit, one_unit.own_book())
-    course, limit = one_unit.course(_assessment, unit, part, limits)
-    mine = _assessment.parts[(_assessment.parts["unit"] == unit) & (_assessment.parts["part"] == part)]
+def _kept(key: tuple[object, ...], _draw: Callable[[], Drawn]) -> Drawn:  # noqa: ARG001 - its key
+    return _draw()
+
+
+def _part(assessment: Assessment, facts: one_unit.Facts, unit: str, part: str, *, in_f: bool) -> Drawn:
+    limits = limits_for(facts.unit, one_unit.own_book())
+    course, limit = one_unit.course(assessment, unit, part, limits)
+    mine = assessment.parts[(assessment.parts["unit"] == unit) & (assessment.parts["part"] == part)]
     name = measure_name(mine.to_dict("records")[0]).capitalize()
     chart = charts.part_chart(
         course,
         title=say.PART_TITLE.format(measure=name, unit=unit),
-        as_of=_assessment.as_of,
-        repairs=one_unit.repairs_in_words(_facts, part),
+        as_of=assessment.as_of,
+        repairs=one_unit.repairs_in_words(facts, part),
         printed_limit=limit,
-        marks=one_unit.marks(_facts, part, _assessment.as_of),
+        marks=one_unit.marks(facts, part, assessment.as_of),
         fahrenheit=in_f,
     )
     text = in_reader_unit(chart_words.part_text(course, name, limit), fahrenheit=in_f)
     return Drawn(charts.specification(chart), text, chart_numbers.part_numbers(course, charts.kinds_of(course)))
 
 
-@st.cache_data(show_spinner=False, max_entries=KEPT)
-def _cold(
-    _assessment: Assessment,
-    _row: dict[Any, Any],
-    in_f: bool,
-    judged: object,  # noqa: ARG001
-    known: object,  # noqa: ARG001
-    unit: str,  # noqa: ARG001
-) -> Drawn:
-    cold, season, forecast = one_unit.cold(_assessment, _row)
-    renewed = say.WITH_RENEWED.format(part=PART_WORDS[_row["part"]]) if _row["flagged"] else None
+def _cold(assessment: Assessment, row: Mapping[Any, Any], *, in_f: bool) -> Drawn:
+    cold, season, forecast = one_unit.cold(assessment, row)
+    renewed = say.WITH_RENEWED.format(part=PART_WORDS[row["part"]]) if row["flagged"] else None
     chart = charts.cold_chart(cold, season, forecast, title=say.COLD_TITLE, renewed=renewed, fahrenheit=in_f)
     tables = chart_numbers.cold_numbers(cold, season, forecast, renewed=renewed, fahrenheit=in_f)
     return Drawn(charts.specification(chart), chart_words.cold_text(cold, season, fahrenheit=in_f), tables)
 
 
-@st.cache_data(show_spinner=False, max_entries=KEPT)
-def _outlook(
-    _assessment: Assessment,
-    unit: str,
-    judged: object,  # noqa: ARG001
-    known: object,  # noqa: ARG001
-    again: str,  # noqa: ARG001
-) -> Drawn:
-    mine = _assessment.outlook[_assessment.outlook["unit"] == unit]
+def _outlook(mine: pd.DataFrame) -> Drawn:
     part = PART_WORDS[str(mine["part"].iloc[0])]
     end = mine.iloc[-1]
     text = say.OUTLOOK.format(
