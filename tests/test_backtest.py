@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import pandas as pd
 import pytest
@@ -24,21 +25,24 @@ def same(one: Assessment, other: Assessment) -> None:
         pd.testing.assert_frame_equal(getattr(one, name), getattr(other, name), obj=name)
 
 
+@cache
+def together() -> list[tuple[pd.Timestamp, Assessment]]:
+    """The lists of DAYS, asked for in the wrong order."""
+    return list(backtest_lists(tables_of(few()), DAYS[::-1]))
+
+
 def test_every_list_is_that_of_its_day_on_tables_cut_there() -> None:
     """Contract: "a backtest list for D equals `risk --as-of D` on a database without anything dated D or later", though
     looks at the past are shared between the lists."""
-    tables = tables_of(few())
-    for day, issued in backtest_lists(tables, DAYS):
-        same(issued, assess(cut(tables, day), as_of=day))
+    for day, issued in together():
+        same(issued, assess(cut(tables_of(few()), day), as_of=day))
 
 
 def test_the_order_and_company_of_days_is_of_no_matter() -> None:
     """Property: lists come oldest first; one day alone, or after others, is the same list."""
-    tables = tables_of(few())
-    together = list(backtest_lists(tables, DAYS[::-1]))
-    assert [day for day, _ in together] == DAYS
-    ((_, alone),) = backtest_lists(tables, [DAYS[1]])
-    same(together[1][1], alone)
+    assert [day for day, _ in together()] == DAYS
+    ((_, alone),) = backtest_lists(tables_of(few()), [DAYS[1]])
+    same(together()[1][1], alone)
 
 
 def test_horizon_and_tolerance_are_passed_on() -> None:
