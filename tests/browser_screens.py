@@ -62,9 +62,7 @@ WATCH = """() => {
 # One run may take up the next without the page seeing a pause: then it has to have been still for a while.
 DRAWN = """before => drawings.asked > before && document.querySelector("READY")
   && (drawings.begun >= drawings.asked || performance.now() - drawings.changed > 1500)""".replace("READY", READY)
-PATIENCE_MS = int(
-    os.environ.get("PAT", "120000")
-)  # the machine may be busy, and the vehicles are judged while a test waits
+PATIENCE_MS = 120_000  # the machine may be busy, and the vehicles are judged while a test waits
 
 
 def free_port() -> int:
