@@ -32,6 +32,8 @@ INRUSH = 0.88
 """Inrush as a share of the stalled current; inductance keeps the true stall out of reach (our choice)."""
 GREASE_PER_K = 0.0045
 """Stiffening of the solenoid plunger per kelvin below 20 °C, 1/K: our choice."""
+WARM_C = 20.0
+"""Temperature at which currents and viscosities are stated, °C."""
 COLDEST_C, WARMEST_C = -70.0, 60.0
 """Bracket of the search for the coldest start, °C."""
 
@@ -94,9 +96,16 @@ def viscosity_ratio(temperature_c: Array, oil_40_cst: Array, oil_100_cst: Array)
     y40, y100 = np.log10(np.log10(oil_40_cst + 0.7)), np.log10(np.log10(oil_100_cst + 0.7))
     b = (y40 - y100) / (np.log10(373.15) - np.log10(313.15))
     y = y40 - b * (np.log10(temperature_c + 273.15) - np.log10(313.15))
-    y20 = y40 - b * (np.log10(293.15) - np.log10(313.15))
+    y20 = y40 - b * (np.log10(WARM_C + 273.15) - np.log10(313.15))
     ratio: Array = (10 ** (10**y) - 0.7) / (10 ** (10**y20) - 0.7)
     return ratio
+
+
+def viscosity_cst(temperature_c: float, oil_40_cst: float, oil_100_cst: float) -> float:
+    """Kinematic viscosity [cSt] of the same line."""
+    at, forty, hundred = (np.array([v]) for v in (temperature_c, oil_40_cst, oil_100_cst))
+    over = viscosity_ratio(at, forty, hundred) / viscosity_ratio(np.array([40.0]), forty, hundred)
+    return float(oil_40_cst * over[0])
 
 
 def battery_mohm(hardware: Hardware, condition: Condition, law: ColdLaw, temperature_c: Array) -> Array:
@@ -113,7 +122,7 @@ def rest_v(hardware: Hardware, condition: Condition, temperature_c: Array) -> Ar
     """Open-circuit voltage [V] at rest."""
     soc = condition.soc
     block = EMPTY_V + SPAN_V * soc - BEND_V * soc * (1 - soc) + OPEN_CIRCUIT_V_PER_K * (temperature_c - 25.0)
-    volts: Array = hardware.blocks * block
+    volts: Array = hardware.blocks * (block + hardware.rest_above_v)
     return volts
 
 
@@ -127,7 +136,9 @@ def crank(hardware: Hardware, condition: Condition, law: ColdLaw, temperature_c:
     ground = (hardware.ground_mohm * joint + condition.ground_add_mohm) / 1000
     contacts = (hardware.contacts_mohm + condition.contacts_add_mohm) / 1000
     motor = hardware.motor_mohm * condition.motor_factor * copper / 1000
-    source, brush = rest_v(hardware, condition, temperature_c), hardware.brush_v * condition.brush_factor
+    beside = np.where(temperature_c < hardware.aid_below_c, hardware.aid_a, 0.0)
+    rest, brush = rest_v(hardware, condition, temperature_c), hardware.brush_v * condition.brush_factor
+    source, first = rest - beside * steady, rest - beside * ohmic
     emf = hardware.emf_v_per_rpm * condition.field_factor
     thick = viscosity_ratio(temperature_c, hardware.oil_40_cst, hardware.oil_100_cst) ** law.oil_exponent
     load = condition.drag_factor / condition.field_factor
@@ -139,16 +150,16 @@ def crank(hardware: Hardware, condition: Condition, law: ColdLaw, temperature_c:
     stall_a = np.clip((source - brush) / loop, 0, None)
     amps = np.where(turning, fixed_a + per_rpm_a * free_rpm, stall_a)
     rpm = np.where(turning, free_rpm, 0.0)
-    peak = np.maximum(INRUSH * np.clip((source - brush) / (loop - steady + ohmic), 0, None), amps)
+    peak = np.maximum(INRUSH * np.clip((first - brush) / (loop - steady + ohmic), 0, None), amps)
     low = source - amps * steady
-    dip = source - peak * ohmic
+    dip = first - peak * ohmic
     coil_ohm, control_ohm = hardware.coil_ohm * copper, hardware.control_ohm + condition.control_add_ohm
     coil_a = low / (coil_ohm + control_ohm)
     pull_in = hardware.pull_in_v * copper * (1 + GREASE_PER_K * np.clip(20.0 - temperature_c, 0, None))
     speed_margin = (free_rpm - hardware.least_rpm) * emf
     margin = np.minimum(np.minimum(speed_margin, dip - hardware.ecu_v), coil_a * coil_ohm - pull_in) / hardware.blocks
     return Crank(
-        rest_v=source, crank_min_v=low, crank_a=amps, peak_a=peak, dip_v=dip, drop_positive_v=amps * positive,
+        rest_v=rest, crank_min_v=low, crank_a=amps, peak_a=peak, dip_v=dip, drop_positive_v=amps * positive,
         drop_ground_v=amps * ground, drop_contacts_v=amps * contacts, motor_v=amps * motor + brush + emf * rpm,
         drop_control_v=coil_a * control_ohm, coil_a=coil_a, coil_v=coil_a * coil_ohm, crank_rpm=rpm, margin_v=margin,
     )  # fmt: skip

@@ -115,6 +115,23 @@ WET_WINTER = 1.7
 """How much wetter than drawn the winter of 2025/26 was."""
 
 
+USUAL_OIL = MappingProxyType({
+    "light_van": "5W-30", "panel_van_diesel": "5W-30", "rigid_truck": "10W-40", "long_haul_tractor": "10W-40",
+    "city_bus": "10W-40", "wheel_loader": "15W-40",
+})  # fmt: skip
+OLD_OIL = MappingProxyType({"5W-30": "10W-40", "10W-40": "15W-40"})
+"""Usual oil -> what was left in some vehicles of the class, which the driver's handbook no longer names."""
+OLD_OIL_SHARE, WINTER_OIL_AT_THE_PASS = 0.15, "10W-40"
+BATTERY_OF = MappingProxyType({"light_van": "EFB", "city_bus": "AGM", "panel_van_diesel": "AGM"})
+"""Class -> the kind of battery it is built with; others are flooded, and so is every seventh of these."""
+FLOODED_SHARE = 1 / 7
+INTAKE_BELOW_C, INTAKE_A = 4.0, 45.0
+"""Panel vans heat their intake in air below this [°C] (SAE J2438, summary: diesels use an aid below about 4 °C), with these amps
+(our choice)."""
+FITTING_STREAM = 80
+"""Second entry of the seed of what vehicles were given."""
+
+
 def operator_spec() -> FleetSpec:
     """The operator as a fleet to be simulated."""
     fixed = {int(unit[2:]) - FIRST_NUMBER: where for unit, where in _FIXED.items()}
@@ -135,6 +152,7 @@ def _staged(spec: FleetSpec) -> Setting:
     setting.cold_spell(AS_OF, AS_OF + dt.timedelta(days=9), below_mean_c=COLD_SPELL_C)
     setting.change_hardware("K-160", friction_a=1.12, viscous_a=1.16, battery_mohm=0.85, motor_mohm=0.94)
     setting.read_outdoors("K-160")
+    _fit_out(setting)
     fates = (
         ("K-109", "ground_path", dt.date(2025, 11, 20), 1350, "linear", False),
         ("K-118", "positive_cable", dt.date(2025, 3, 1), 7400, "linear", False),
@@ -152,6 +170,22 @@ def _staged(spec: FleetSpec) -> Setting:
     for unit, part, onset, days, law, curable in fates:
         setting.set_fate(unit, part, onset=onset, days=days, law=law, curable=curable)
     return setting
+
+
+def _fit_out(setting: Setting) -> None:
+    """Oils, batteries and intake heaters, stated in the operator's files and acting in its truth."""
+    rng = np.random.default_rng((setting.spec.seed, FITTING_STREAM))
+    for unit, name, depot in zip(setting.names, setting.classes, setting.depot, strict=True):
+        old, flooded = rng.random(2)
+        usual, place = USUAL_OIL[name], DEPOTS[depot].name
+        oil = OLD_OIL.get(usual, usual) if old < OLD_OIL_SHARE and unit not in STORIES else usual
+        if name == "wheel_loader" and place == "pass":
+            oil = WINTER_OIL_AT_THE_PASS
+        setting.fill_oil(unit, oil, usual)
+        setting.fit_battery(unit, "flooded" if flooded < FLOODED_SHARE else BATTERY_OF.get(name, "flooded"))
+        if name == "panel_van_diesel":
+            setting.fit_aid(unit, "intake_heater", below_c=INTAKE_BELOW_C, load_a=INTAKE_A)
+    setting.settle_fittings()
 
 
 def _past(run: FleetRun) -> None:

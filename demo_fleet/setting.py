@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from demo_fleet.cranking import WARM_C, viscosity_cst
 from demo_fleet.faults import LAWS, PARTS, draw_lives, limits
 from demo_fleet.measuring import make_bays, plan_visits
 from demo_fleet.specs import OILS, FleetSpec
@@ -45,6 +46,10 @@ FIXED_AGE_DAYS = 500
 SETTLED_DAYS = 400.0
 """Effective age given to the parts of a staged vehicle on the first day [d]."""
 
+BATTERIES = {"flooded": (1.0, 0.0), "EFB": (0.95, 0.0), "AGM": (0.86, 0.12)}
+"""By kind of battery, resistance relative to a flooded one of the same label, and rest volts above it as charged [V per 12 V]:
+our own round values; an AGM block rests 0.1 to 0.2 V higher (from memory)."""
+
 Plan = list[tuple[int, int, str, str, bool]]
 """Repairs of one day: vehicle row, part column, action, reason, recorded."""
 
@@ -68,6 +73,7 @@ class Setting:
         self._plan_swaps(streams[7])
         self._measure_limits()
         self.left_alone: set[int] = set()
+        self.fitted: dict[str, list[object]] = {}
 
     def _draw_units(self, rng: np.random.Generator) -> None:
         spec = self.spec
@@ -152,6 +158,7 @@ class Setting:
             "cylinders": np.array([c.cylinders for c in classes], np.int64),
             "rated_cca_a": np.array([c.rated_cca_a for c in classes], np.float64),
             "depot": pd.Series([self.spec.depots[d].name for d in self.depot], dtype="str"), "in_service": service,
+            **self.fitted,
         })  # fmt: skip
 
     # ---- staging a story --------------------------------------------------------------------------------------
@@ -181,6 +188,38 @@ class Setting:
     def change_hardware(self, unit: str, **factors: float) -> None:
         """Multiply as-built quantities of one vehicle (names of Hardware)."""
         self.hardware = self.hardware.scaled(np.array([self.row[unit]]), **factors)
+        self._measure_limits()
+
+    def fill_oil(self, unit: str, grade: str, usual: str) -> None:
+        """Put another oil in than the class's usual one: its drag in the warm and in the cold, and its name on record.
+
+        Raises KeyError for a grade that is none of OILS.
+        """
+        row, (thin, thick), (usual_40, usual_100) = np.array([self.row[unit]]), OILS[grade], OILS[usual]
+        warm = viscosity_cst(WARM_C, thin, thick) / viscosity_cst(WARM_C, usual_40, usual_100)
+        self.hardware = self.hardware.given(row, oil_40_cst=thin, oil_100_cst=thick)
+        self.hardware = self.hardware.scaled(row, viscous_a=warm**self.spec.cold.oil_exponent)
+        self._note(unit, "oil_grade", grade, "")
+
+    def fit_battery(self, unit: str, kind: str) -> None:
+        """Fit a battery of a kind of BATTERIES, and note it."""
+        row, (times, above_v) = np.array([self.row[unit]]), BATTERIES[kind]
+        self.hardware = self.hardware.scaled(row, battery_mohm=times).given(row, rest_above_v=above_v)
+        self._note(unit, "battery_type", kind, "")
+
+    def fit_aid(self, unit: str, aid: str, *, below_c: float, load_a: float) -> None:
+        """Fit a starting aid that works in air below `below_c` [°C], and note it; see :class:`demo_fleet.vehicles.VehicleClass`."""
+        row = np.array([self.row[unit]])
+        self.hardware = self.hardware.given(row, aid_below_c=below_c, aid_a=load_a)
+        self._note(unit, "starting_aid", aid, "none")
+        self._note(unit, "aid_below_c", below_c, np.nan)
+        self._note(unit, "aid_load_a", load_a, np.nan)
+
+    def _note(self, unit: str, column: str, value: object, otherwise: object) -> None:
+        self.fitted.setdefault(column, [otherwise] * self.spec.units)[self.row[unit]] = value
+
+    def settle_fittings(self) -> None:
+        """Measure anew how much wear stops each vehicle, once all are fitted out."""
         self._measure_limits()
 
     def leave_alone(self, unit: str) -> None:

@@ -16,7 +16,11 @@ Array = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class VehicleClass:
-    """One class as built: resistances [mΩ] at 20 °C (battery at 25 °C), currents [A] at 20 °C and `ref_rpm`."""
+    """One class as built: resistances [mΩ] at 20 °C (battery at 25 °C), currents [A] at 20 °C and `ref_rpm`.
+
+    What single vehicles may have been given: `rest_above_v` of an AGM block over a flooded one as charged [V], and below
+    `aid_below_c` [°C] `aid_a` of an intake heater beside the starter [A].
+    """
 
     name: str
     blocks: int
@@ -41,6 +45,9 @@ class VehicleClass:
     oil_40_cst: float
     oil_100_cst: float
     km_per_year: float
+    rest_above_v: float = 0.0
+    aid_below_c: float = -273.15
+    aid_a: float = 0.0
 
 
 CLASSES = {
@@ -119,6 +126,9 @@ class Hardware:
     oil_40_cst: Array
     oil_100_cst: Array
     km_per_year: Array
+    rest_above_v: Array
+    aid_below_c: Array
+    aid_a: Array
 
     def take(self, rows: npt.NDArray[np.intp]) -> Hardware:
         """The same vehicles by row number, repeats allowed."""
@@ -131,6 +141,13 @@ class Hardware:
             values = getattr(self, name).copy()
             values[rows] *= factor
             changed[name] = values
+        return replace(self, **changed)
+
+    def given(self, rows: npt.NDArray[np.intp], **values: float) -> Hardware:
+        """A copy in which the named quantities of some vehicles are these."""
+        changed = {name: getattr(self, name).copy() for name in values}
+        for name, value in values.items():
+            changed[name][rows] = value
         return replace(self, **changed)
 
 
