@@ -270,7 +270,12 @@ UNITS = Table(
         Column("rated_cca_a", "number", low=50, high=5000, meaning="cold-cranking rating on the battery's label [A]"),
         Column("depot", "text", required=True, meaning="where the vehicle stands at night"),
         Column("in_service", "date", meaning="first day in service"),
-        Column("battery_type", "choice", choices=BATTERY_TYPES, meaning="how the battery is built"),
+        Column(
+            "battery_type",
+            "choice",
+            choices=BATTERY_TYPES,
+            meaning="how the battery is built; EFB is judged as flooded",
+        ),
         Column("batteries", "whole", low=1, high=12, meaning="number of batteries that crank the engine"),
         Column("in_parallel", "choice", choices=("yes", "no"), meaning="whether batteries stand in parallel"),
         Column("oil_grade", "choice", choices=OIL_GRADES, meaning="engine oil", like="an SAE J300 grade as 15W-40"),

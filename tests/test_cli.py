@@ -131,7 +131,7 @@ def test_risk_as_json_has_the_contract_s_names(run: Run, database: Path) -> None
     some, every = (run("risk", "--as-of", DAY, "--format", "json", *more, db=database) for more in ((), ("--all",)))
     assert (some.code, every.code) == (0, 0)
     body = json.loads(some.out)
-    assert list(body) == ["as_of", "horizon_days", "units", "assumed"]
+    assert list(body) == ["as_of", "horizon_days", "units", "assumed", "cautions"]
     (spells,) = body["assumed"]
     assert spells.startswith("Cold spells"), "no daily lows of a depot are known"
     assert (body["as_of"], body["horizon_days"]) == (DAY, 30)
@@ -155,6 +155,10 @@ def test_the_three_forms_say_the_same(run: Run, database: Path) -> None:
     assert rows[0]["reasons"] == "; ".join(rows_of(body)[0]["reasons"])
     assert [line.split()[0] for line in table.splitlines() if line.startswith("U0")] == names
     assert "wheels chocked" in table, "the usual cautions where someone acts"
+    assert "Cold spells" in " ".join(table.split()), "what the list assumes goes where the list goes"
+    charged = [row for row in rows if "charge" in (row["next_test"] or row["action"]).casefold()]
+    assert charged
+    assert all("Never charge a frozen battery." in row["caution"] for row in charged)
 
 
 def test_risk_knows_nothing_of_its_day_and_later(run: Run, database: Path, tmp_path: Path) -> None:

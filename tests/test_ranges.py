@@ -20,9 +20,9 @@ from demo_fleet.scenario import AS_OF, demo_run
 from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
 
-BY_DAY = ("demo", "noisy_meters")
+FLEETS = ("demo", "noisy_meters", "usual_mixed")
 TOO_WARM = pytest.mark.xfail(strict=True, reason="in the middle 1.58 K too warm, not within 1.5 K; not explained")
-EVERY = (*BY_DAY, pytest.param("usual_mixed", marks=[pytest.mark.nightly, TOO_WARM]))
+EVERY = (*FLEETS[:2], pytest.param(FLEETS[2], marks=TOO_WARM))
 ROUNDING_K = 0.5
 
 
@@ -52,11 +52,8 @@ def test_the_coldest_start_is_right_in_the_middle(name: str) -> None:
     assert np.isfinite(one["error"]).all()
 
 
-@pytest.mark.parametrize(
-    "names", [BY_DAY, pytest.param((*BY_DAY, "usual_mixed"), marks=pytest.mark.nightly)], ids=["by day", "by night"]
-)
-def test_eighty_per_cent_ranges_hold_for_about_eighty_per_cent(names: tuple[str, ...]) -> None:
-    every = pd.concat([held(name) for name in names])
+def test_eighty_per_cent_ranges_hold_for_about_eighty_per_cent() -> None:
+    every = pd.concat([held(name) for name in FLEETS])
     for some in (every, every[every["flagged"]]):
         error = np.sqrt(0.8 * 0.2 / len(some))  # standard error of a share of 80 %
         assert 0.75 - error <= some["holds"].mean() <= 0.88 + error

@@ -351,5 +351,6 @@ def list_frame(body: Mapping[str, Any], decided: Mapping[str, Mapping[Any, Any]]
             "why": [(r.get("reasons") or [""])[0] for r in rows],
             "action": [r.get("action", "") for r in rows],
             "decision": [decision_words(decided[r["unit"]]) if r["unit"] in decided else "" for r in rows],
+            "caution": [r.get("caution", "") for r in rows],
         }
     )

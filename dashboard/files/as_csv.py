@@ -13,6 +13,7 @@ LIST_COLUMNS = (
     "unit", "depot", "vehicle_class", "flagged", "part", "part_probability", "no_start_probability",
     "coldest_start_c", "coldest_start_low_c", "coldest_start_high_c", "act_by", "last_reading_on", "reasons",
     "next_test", "action", "looked_on", "looked_part", "sound_probability", "failed_on", "readings", "readings_on_record",
+    "caution",
 )  # fmt: skip
 
 

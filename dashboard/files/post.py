@@ -13,6 +13,7 @@ from email.utils import format_datetime
 from pathlib import Path
 from typing import Any, Final
 
+import pandas as pd
 from sqlite_utils import Database
 
 from analysis.plan.replacement_plan import ReplacementPlan
@@ -25,6 +26,7 @@ from dashboard.files.plan_book import plan_book
 from dashboard.files.plan_export import render
 from dashboard.files.workbook import bytes_of, sheet
 from dashboard.words import post_words
+from dashboard.words.safety import SAFE_NOTE
 from ingest.posts import Post
 from ingest.records import WeeklyList, read_decisions, read_settings
 
@@ -78,6 +80,8 @@ def _workbook(week: Week, rows: list[dict[str, Any]], depot: str) -> bytes:
     frame = weekly.list_frame({**week.issued.body, "units": rows}, week.standing)
     book = plan_book(week.plan, depot=depot or None)
     sheet(book, post_words.LIST_SHEET, list(frame.columns), frame, first=True)
+    said = pd.DataFrame({"note": [*weekly.said_of_list(week.issued), SAFE_NOTE]})
+    sheet(book, post_words.LIST_NOTES_SHEET, ("note",), said)
     return bytes_of(book)
 
 

@@ -14,6 +14,7 @@ from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
 from analysis.worklist.assess import FleetList
 from dashboard.words.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence, turning_alone
+from dashboard.words.safety import said_with
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
 CHEAP_FIRST = {
@@ -107,6 +108,7 @@ def list_row(
     )
     room = room_for_discharged(rest_v, int(unit["system_v"]), limits.rest_watch_v.value)
     following = next_test(unit, parts, costs, made, room)
+    what = action(unit, following)
     evidence = facts(unit, part_rows(parts), latest, assessment, limits)
     return {
         "unit": str(unit["unit"]),
@@ -123,7 +125,7 @@ def list_row(
         "last_reading_on": iso_day(unit["last_reading_on"]),
         "reasons": [sentence(fact, assessment.as_of) for fact in evidence],
         "next_test": following,
-        "action": action(unit, following),
+        "action": what,
         "looked_on": iso_day(unit["looked_on"]),
         "looked_part": str(unit["looked_part"]),
         "sound_probability": round(float(unit["sound_probability"]), 3),
@@ -131,6 +133,7 @@ def list_row(
         "failed_on": iso_day(unit["failed_on"]),
         "readings": int(unit["readings"]),
         "readings_on_record": int(unit["readings_on_record"]),
+        "caution": said_with(following or what),
     }
 
 

@@ -8,6 +8,7 @@ from typing import Final
 from dashboard.words.plain_text import as_sentence, clean, count_words
 
 LIST_SHEET: Final = "weekly list"
+LIST_NOTES_SHEET: Final = "notes on the list"
 LATER: Final = "the list stays issued, and the next call sends what was not sent"
 
 

@@ -18,11 +18,12 @@ from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
-from dashboard.desk.terminal import DONE, say, show, show_json
+from dashboard.desk.terminal import DONE, say, show, show_json, wrapped
 from dashboard.desk.weekly import assumed, notes_of
 from dashboard.files.as_csv import as_csv, rows_as_csv
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
+from dashboard.words.safety import CAUTIONS
 from ingest import store
 
 
@@ -47,15 +48,18 @@ def show_list(
 ) -> None:
     """The weekly list as --format asks for it, and its notes."""
     if options.format == "json":
-        show_json(
-            json.dumps(list_body(day, options.horizon_days, rows, taken_for_granted), ensure_ascii=False, indent=1)
-        )
+        body = list_body(day, options.horizon_days, rows, taken_for_granted) | {"cautions": list(CAUTIONS)}
+        show_json(json.dumps(body, ensure_ascii=False, indent=1))
     elif options.format == "csv":
         show(rows_as_csv(rows))
-    else:
+    notes = [clean(note) for note in (*notes_of(found), *taken_for_granted)]
+    if options.format == "table":
         show(list_table(rows, found))
-    for note in (*notes_of(found), *taken_for_granted):
-        say(clean(note))
+        if notes:
+            show("\n".join(["", *(line for note in notes for line in wrapped(note, ""))]))
+        return
+    for note in notes:
+        say(note)
 
 
 def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_for_granted: list[str]) -> dict[str, Any]:
