@@ -48,7 +48,7 @@ def show_list(
 ) -> None:
     """The weekly list as --format asks for it, and its notes."""
     if options.format == "json":
-        body = list_body(day, options.horizon_days, rows, taken_for_granted) | {"cautions": list(CAUTIONS)}
+        body = list_body(day, options.horizon_days, rows, taken_for_granted)
         show_json(json.dumps(body, ensure_ascii=False, indent=1))
     elif options.format == "csv":
         show(rows_as_csv(rows))
@@ -64,7 +64,8 @@ def show_list(
 
 def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_for_granted: list[str]) -> dict[str, Any]:
     """The list of a day as an object for JSON."""
-    return {"as_of": day.isoformat(), "horizon_days": horizon_days, "units": rows, "assumed": taken_for_granted}
+    said = {"assumed": taken_for_granted, "cautions": list(CAUTIONS)}
+    return {"as_of": day.isoformat(), "horizon_days": horizon_days, "units": rows, **said}
 
 
 def run_classes(options: argparse.Namespace) -> int:
