@@ -47,6 +47,7 @@ CONTRACT = [
     "failed_on",
     "readings",
     "readings_on_record",
+    "caution",
 ]
 NO_READINGS = pd.DataFrame({"unit": pd.Series(dtype="str"), "taken_at": pd.Series(dtype="datetime64[us]")})
 TABLES = ("units", "readings", "repairs", "climate", "forecast")

@@ -102,6 +102,18 @@ def test_scarce_hours_have_a_price_and_leave_vehicles_out() -> None:
     assert not len(roomy.left_out)
 
 
+def test_an_engine_that_was_always_stiff_is_not_called_in_for_its_drag() -> None:
+    """Where nothing has risen no work brings it down: no visit for drag; the same vehicles with drag that rose are visited."""
+    inputs = make_inputs(parts=("engine_drag",))
+    visited = {}
+    for worn in (0.0, 1.0):
+        told = inputs.parts.assign(worn_probability=worn)
+        visits = make(replace(inputs, parts=told)).visits
+        visited[worn] = int((visits["kind"] == "replace").sum())
+    assert visited[0.0] == 0
+    assert visited[1.0] > 0
+
+
 def test_parts_that_go_together_come_in_one_visit() -> None:
     inputs = make_inputs(fleet=20, at_risk=6, parts=("starter_motor",), services=False)
     table = inputs.parts.copy()

@@ -204,6 +204,15 @@ def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) ->
     return second, np.where(top >= VISITS.second_part_probability, top / others, 0.0), nearest
 
 
+def _mendable(parts: pd.DataFrame) -> tuple[set[str], pd.DataFrame]:
+    """Vehicles whose engine rather is stiffer than its class by build than by wear, and `parts` without that drag: no work brings
+    it down."""
+    if "worn_probability" not in parts:
+        return set(), parts
+    stiff = (parts["part"] == "engine_drag") & (parts["worn_probability"] < VISITS.worn_rather)
+    return set(parts.loc[stiff, "unit"].astype(str)), parts[~stiff]
+
+
 def _look_up(parts: list[str], values: Mapping[str, float], missing: float = 0.0) -> Floats:
     return np.array([values.get(part, missing) for part in parts], dtype=np.float64)
 
@@ -241,7 +250,11 @@ def make_candidates(
     names = [str(name) for name in pd.unique(outlook["unit"].astype(str))] + extra
     about = units.assign(unit=units["unit"].astype(str)).drop_duplicates("unit").set_index("unit").reindex(names)
     first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str))
-    named = dict(zip(first["unit"].tolist(), first["part"].tolist(), strict=True))
+    stiff, parts = _mendable(parts)
+    named = {
+        unit: "" if part == "engine_drag" and unit in stiff else part
+        for unit, part in zip(first["unit"].tolist(), first["part"].tolist(), strict=True)
+    }
     suspects = [part if isinstance(part := named.get(name, ""), str) else "" for name in names]
     wished = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
     other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)
