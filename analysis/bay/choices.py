@@ -62,6 +62,8 @@ class Facts:
     clamp_doubt: float = stated(0.05, "1", 0.025, 0.1, "of a small clamp, relative; our choice")
     clear_fall_v: float = stated(0.6, "V per 12 V", 0.3, 1.0,
         "below the usual volts; our choice, because sound vehicles of a class differ by less")
+    coldest_told_c: float = stated(-45.0, "°C", -55.0, -35.0,
+        "colder air is not asked for where degrees do not fit; our choice, because no reading in it is likely")
     speed_in_cold: float = stated(0.3, "of the logarithm of how many times the warm amps the cold takes", 0.15, 0.6,
         "doubt of the usual speed; our choice, because speed falls with oil, battery and motor at once")
     sag_doubt: float = stated(0.1, "of the sag", 0.05, 0.2, "taken off what cranking tells of the rest volts; our choice")

@@ -17,6 +17,7 @@ from analysis.bay.conditions import Row
 from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
 from analysis.bay.facts import DROPS, Facts, number, with_derived
 from analysis.bay.figures import beyond
+from analysis.circuit.battery import fahrenheit_from_celsius
 from analysis.circuit.limits import LIMIT_KEYS, Limits, default_limits
 
 OUTCOMES: Final = ("started", "slow", "no_start", "no_click", "click", "chatter", "spins", "cranks_only")
@@ -167,7 +168,7 @@ class _Said(dict[str, float | str]):
 def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
     values = _Said(facts, limits)
     if isinstance(air_c := facts.get("temperature_c"), float | int):
-        values["temperature_f"] = 1.8 * float(air_c) + 32.0
+        values["temperature_f"] = float(fahrenheit_from_celsius(air_c))
     for part, name in DROPS.items():
         if f"{part}_at_usual_v" in facts:
             values[f"{part}_said"] = _drop_said(facts, part, name)

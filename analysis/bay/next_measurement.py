@@ -333,7 +333,7 @@ def cause_probabilities(
     out = np.zeros((len(shares), len(NAMES)))
     for h, (cause, part) in enumerate(CAUSES.items()):
         if part:
-            cheap = settings.clean_success.get(part, 0.0) * (part in CHEAP.values()) * np.ones(len(shares))
+            cheap: float | Floats = settings.clean_success.get(part, 0.0) if part in CHEAP.values() else 0.0
             if part == "battery" and discharged is not None:
                 cheap = cheap * discharged
             out[:, h] = shares[:, PARTS.index(part)] * (cheap if cause in CHEAP else 1.0 - cheap)

@@ -23,6 +23,7 @@ from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
     AGM,
     bank_cca_a,
+    celsius_from_fahrenheit,
     freezing_point_c,
     full_charge_resistance_mohm,
     gravity_from_charge,
@@ -409,8 +410,8 @@ def _told_c(
 
     Of degrees above nil only: in real cold a stiff engine looks like still colder air, and °F below nil are below -18 °C.
     """
-    for other in ((temperature_c - 32.0) / 1.8, -temperature_c):
-        if not COLDEST_TOLD_C <= other < temperature_c:
+    for other in (float(celsius_from_fahrenheit(temperature_c)), -temperature_c):
+        if not FACTS.coldest_told_c <= other < temperature_c:
             continue
         at = row.assign(temperature_c=other, aid_a=_aid_a(expected, other))
         shown = _shown(expected, other)
@@ -421,10 +422,6 @@ def _told_c(
         ):
             return other
     return NAN
-
-
-COLDEST_TOLD_C: Final = -45.0
-"""Colder air is not asked for [°C]; our choice, because no reading in it is likely."""
 
 
 def _shown(expected: Expected, temperature_c: float) -> pd.DataFrame:
