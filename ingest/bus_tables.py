@@ -14,7 +14,7 @@ from ingest.bus_logs import Gathered, moment_s
 from ingest.errors import FileRefused
 from ingest.sheets import HEAD_ROWS
 from ingest.texts import decode, sniff_delimiter
-from ingest.values import SECONDS, parse_time, unit_factor
+from ingest.values import SECONDS, parse_time, plain_float, unit_factor
 from ingest.vocabulary import folded
 
 _PID = re.compile(r"^(?:pid\s*)?(?:0x)?(?:01\s?)?(?:0x)?(0c|42|05|46)$")
@@ -138,7 +138,7 @@ def _time(cell: str, per_second: float, comma: bool) -> float | None:
         return number * per_second
     text = cell.strip()
     if (clock := _CLOCK.match(text)) is not None:
-        return 3600.0 * int(clock[1]) + 60.0 * int(clock[2]) + float((clock[3] or "0").replace(",", "."))
+        return 3600.0 * int(clock[1]) + 60.0 * int(clock[2]) + plain_float(clock[3] or "0")
     if (moment := moment_s(text.replace(",", "."))) is not None:
         return moment
     parsed = parse_time(text).value
@@ -148,7 +148,7 @@ def _time(cell: str, per_second: float, comma: bool) -> float | None:
 def _number(cell: str, comma: bool) -> float | None:
     """A cell as a number; a comma is a decimal one where it parts no columns."""
     try:
-        return float(cell.replace(",", ".") if comma else cell)
+        return plain_float(cell) if comma else float(cell)
     except ValueError:
         return None
 

@@ -28,6 +28,7 @@ from ingest.values import (
     is_empty,
     parse_number,
     parse_time,
+    plain_float,
     shown,
 )
 
@@ -227,7 +228,7 @@ class BatchBuilder:
         plain = PLAIN_NUMBER[self.layout.style.decimal]
         for code, cell in enumerate(uniques):
             if isinstance(cell, str) and plain.fullmatch(cell):  # what nearly all cells are
-                quick[code] = float(cell.replace(",", "."))
+                quick[code] = plain_float(cell)
                 continue
             parsed = parse_number(cell, self.layout.style)
             value, problem = _in_our_unit(parsed, column, conversion)

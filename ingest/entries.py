@@ -17,7 +17,7 @@ from ingest.former import former_rows, stored_value
 from ingest.layout import Layout
 from ingest.rules import check
 from ingest.sources import PARTIAL, target_of
-from ingest.values import is_empty
+from ingest.values import is_empty, plain_float
 from ingest.writing import ROW_NUMBERS, Origin, Place, find, stamp, write_origin, writing
 
 COMMA_IS_DECIMAL = ("V", "°C", "s")  # in these units nobody groups thousands, so a typed comma is a decimal one
@@ -255,7 +255,7 @@ def _scales(values: Mapping[str, object]) -> tuple[dict[str, float], list[str]]:
         if column == name or column not in CLAMP_COLUMNS or is_empty(value):
             continue
         try:
-            scale = float(str(value).replace(",", "."))
+            scale = plain_float(str(value))
         except ValueError:
             scale = float("nan")
         if not 0 < scale <= 10_000:

@@ -15,7 +15,17 @@ from ingest.errors import FileRefused
 from ingest.fields import FASTEST_HZ, LARGEST_CLAMP, SLOWEST_HZ, SMALLEST_CLAMP
 from ingest.layout import style_of
 from ingest.sheets import Block, Sheet, cell_text
-from ingest.values import OVER_RANGE, SECONDS, NumberStyle, clean_text, is_empty, parse_number, shown, unit_word
+from ingest.values import (
+    OVER_RANGE,
+    SECONDS,
+    NumberStyle,
+    clean_text,
+    is_empty,
+    parse_number,
+    plain_float,
+    shown,
+    unit_word,
+)
 
 Array = npt.NDArray[np.float64]
 Kind = Literal["time", "volts", "amps"]
@@ -286,7 +296,7 @@ def _numbers(cells: npt.NDArray[Any], column: Column, lines: npt.NDArray[np.int6
     values = np.empty(len(cells))
     for row, cell in enumerate(cells):
         if isinstance(cell, str) and plain.fullmatch(cell):
-            values[row] = float(cell.replace(",", "."))
+            values[row] = plain_float(cell)
             continue
         text = clean_text(cell_text(cell)).casefold()
         if text in OVER_RANGE or text.lstrip("+-") in ("∞", "inf", "infinity"):

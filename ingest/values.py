@@ -90,6 +90,11 @@ def clean_text(cell: object) -> str:
     return _SPACES.sub(" ", str(cell)).replace("\u2212", "-").replace("\ufeff", "").replace("’", "'").strip()
 
 
+def plain_float(text: str) -> float:
+    """A number without thousands, whose decimal mark is a point or a comma; ValueError where it is none."""
+    return float(text.replace(",", "."))
+
+
 def is_empty(cell: object) -> bool:
     """Tell whether the cell holds no value (blank, a dash, n/a)."""
     return cell is None or (isinstance(cell, float) and cell != cell) or clean_text(cell).casefold() in EMPTY_WORDS

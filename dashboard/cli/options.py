@@ -24,6 +24,7 @@ from ingest.fields import (
     SMALLEST_CLAMP,
     allowed_words,
 )
+from ingest.values import plain_float
 
 DATABASE_VARIABLE = "CRANKTREND_DB"
 MAIL_VARIABLE = "CRANKTREND_MAIL"  # the file with the settings for mail
@@ -108,7 +109,7 @@ def a_folder(text: str) -> str:
 def a_scale(text: str) -> float:
     """A clamp's scale in mV/A: 10mV/A, 0.01 V/A, or the bare number."""
     found = re.fullmatch(r"\s*([0-9]{1,6}(?:[.,][0-9]{1,6})?)\s*(?:(m?)V\s*/\s*A)?\s*", text)
-    scale = float(found[1].replace(",", ".")) * (1000 if "V" in text and not found[2] else 1) if found else 0.0
+    scale = plain_float(found[1]) * (1000 if "V" in text and not found[2] else 1) if found else 0.0
     if not SMALLEST_CLAMP <= scale <= LARGEST_CLAMP:
         raise argparse.ArgumentTypeError(f"{text!r} is no scale of a clamp; allowed is as 10mV/A, 1mV/A or 100mV/A")
     return scale
@@ -117,7 +118,7 @@ def a_scale(text: str) -> float:
 def a_rate(text: str) -> float:
     """Samples a second."""
     found = re.fullmatch(r"\s*([0-9]{1,7}(?:[.,][0-9]{1,6})?)\s*(?:(k?)Hz)?\s*", text, re.IGNORECASE)
-    rate = float(found[1].replace(",", ".")) * (1000 if found[2] else 1) if found else 0.0
+    rate = plain_float(found[1]) * (1000 if found[2] else 1) if found else 0.0
     if not SLOWEST_HZ <= rate <= FASTEST_HZ:
         raise argparse.ArgumentTypeError(f"{text!r} is no rate; allowed is {SLOWEST_HZ:g} to {FASTEST_HZ:,.0f} Hz")
     return rate
@@ -127,7 +128,7 @@ def seconds(text: str) -> float:
     """A moment of a recording, in seconds."""
     if not re.fullmatch(r"-?[0-9]{1,9}(?:[.,][0-9]{1,9})?", text.strip()):
         raise argparse.ArgumentTypeError(f"{text!r} is no time; allowed are seconds as 1.25")
-    return float(text.replace(",", "."))
+    return plain_float(text)
 
 
 def add_as_of(parser: argparse.ArgumentParser) -> None:
