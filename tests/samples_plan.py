@@ -64,11 +64,13 @@ def make_inputs(
     })  # fmt: skip
     judged = units.assign(
         flagged=np.arange(fleet) < at_risk // 2, part=suspect + [""] * (fleet - at_risk),
-        part_probability=np.concatenate([share, np.zeros(fleet - at_risk)]),
+        part_probability=np.concatenate([share, np.zeros(fleet - at_risk)]), flag_probability=0.5, status="judged",
+        failed_starts=0, failure_unexplained=0.0, repaired_probability=0.0, renewed_on=pd.NaT,
     )  # fmt: skip
     chance = np.where(np.array(PARTS)[None] == np.array(suspect)[:, None], share[:, None], (1 - share)[:, None] / 6)
     table = pd.DataFrame({
-        "unit": np.repeat(names[:at_risk], len(PARTS)), "part": PARTS * at_risk, "part_probability": chance.ravel()
+        "unit": np.repeat(names[:at_risk], len(PARTS)), "part": PARTS * at_risk, "part_probability": chance.ravel(),
+        "last_slip": 0.0, "readings": 5,
     })  # fmt: skip
     due = [(n, AS_OF + pd.Timedelta(days=int(d))) for n in names for d in rng.integers(0, 180, 3)] if services else []
     return PlanInputs(

@@ -218,10 +218,25 @@ def test_what_counts_as_made() -> None:
     loaded = of_unit(control_loaded_v=[11.2], coil_loaded_v=[11.0])
     assert made_already(loaded)["A"] == {"loaded check of the control wire"}
     assert made_already(of_unit(peak_a=[500.0], doubtful=["peak_a"]))["A"] == frozenset()
-    old = of_unit(peak_a=[500.0, np.nan], taken_at=[pd.Timestamp("2026-08-01"), pd.Timestamp("2026-11-01")])
+    old = of_unit(peak_a=[500.0, np.nan], taken_at=[pd.Timestamp("2026-07-01"), pd.Timestamp("2026-11-01")])
     assert made_already(old)["A"] == frozenset()
     assert made_already(of_unit(peak_a=[np.nan], confirmed=["crank_a"]))["A"] == {"repeat the reading"}
     assert made_already(of_unit(peak_a=[])) == {}
+
+
+def test_what_was_measured_after_an_advice_stands_until_a_part_is_renewed() -> None:
+    """A check made in September is not asked for again because a service of November has read the usual values since; three
+    readings over as many months are no check made three times, and the last reading is repeated by nothing before it."""
+    days = [pd.Timestamp(day) for day in ("2026-09-02", "2026-09-04", "2026-09-06", "2026-11-20")]
+    kinds = {"drop_contacts_v": [0.1, 0.2, 0.1, 0.1], "crank_min_v": [11.0, 11.1, 11.0, 9.0], "crank_a": [150.0] * 4}
+    since = of_unit(**kinds, crank_rpm=[np.nan, 140.0, np.nan, np.nan], taken_at=days)
+    assert made_already(since)["A"] == {"drop across the contacts, three times", "cranking speed"}
+    apart = of_unit(drop_contacts_v=[0.1, 0.2, 0.1], taken_at=pd.date_range("2026-09-01", periods=3, freq="30D"))
+    assert made_already(apart)["A"] == frozenset()
+    for renewed, made in (("2026-09-01", True), ("2026-09-05", False)):
+        renewed_on = pd.Series([pd.Timestamp(renewed)], index=["A"])
+        assert ("cranking speed" in made_already(since, renewed_on)["A"]) == made
+    assert made_already(since, pd.Series([pd.NaT], index=["A"])) == made_already(since)
 
 
 def test_a_reading_taken_for_an_advice_answers_it() -> None:

@@ -196,9 +196,9 @@ def test_unknown_formats_and_depots_are_bad_calls(plan: ReplacementPlan) -> None
 
 
 def test_words() -> None:
-    assert job_words("replace", ["battery", "ground_path"]) == "replace battery and ground path"
-    assert job_words("replace", ["engine_drag"]) == "put the engine's drag right"
-    assert job_words("cheap_first", ["ground_path"]) == (
+    assert job_words("replace", ["battery", "ground_path"], "") == "replace battery and ground path"
+    assert job_words("replace", ["engine_drag"], "") == "put the engine's drag right"
+    assert job_words("cheap_first", ["ground_path"], "") == (
         "clean and tighten ground path and measure; replace if that does not help"
     )
     assert (percent(0.0), percent(0.004), percent(0.5), percent(0.996)) == ("0 %", "under 1 %", "50 %", "over 99 %")

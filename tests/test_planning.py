@@ -7,18 +7,28 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import pandas as pd
 import pytest
 from openpyxl import load_workbook
+from samples_fleet import fleet, quick, tables_of
+from samples_kept import kept
 from samples_plan import AS_OF, make_inputs
 from sqlite_utils import Database
 
+from analysis.circuit.limit_book import LimitBook
+from analysis.costs import PlanSettings
+from analysis.plan.replacement_plan import PlanInputs, plan_replacements
+from analysis.plan.result import rows_of
+from analysis.worklist.assess import assess
 from dashboard.desk import planning
+from dashboard.desk.assessment import list_rows
 from dashboard.desk.plan_moves import let_go, move, release, try_move
 from dashboard.desk.planning import (
     Overtaken,
     PlanRefused,
     load_plan,
     make_plan,
+    measures_of,
     parts_in_force,
     plan_settings,
     save_parts,
@@ -26,7 +36,8 @@ from dashboard.desk.planning import (
     seen_now,
 )
 from dashboard.files.plan_export import render
-from dashboard.words.plan_words import left_out_rows
+from dashboard.words.plan_words import left_out_rows, with_words
+from demo_fleet.scenario import demo_operator
 from ingest.importer import import_paths
 from ingest.records import list_plans, read_pins, save_decision, save_setting, set_pin
 from ingest.store import open_database, read_parts
@@ -71,6 +82,32 @@ def test_prices_of_parts_are_changed_and_the_old_ones_kept(office: tuple[Databas
     with pytest.raises(ValueError, match="price of battery is -1; allowed are 0 to"):
         save_parts(db, parts.reset_index(), by="planner", now=NOW)
     assert read_parts(db).set_index("part").loc["battery", "price"] == was + 500.0
+
+
+@pytest.mark.parametrize("name", ["demo", "evaluation"])
+def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who is known well enough to act is not called in to be measured; who is to be measured first is so in the plan too."""
+    quick(monkeypatch)
+    made = kept("demo operator", demo_operator) if name == "demo" else fleet()
+    tables, day = tables_of(made), pd.Timestamp(made.as_of)
+    found = assess(tables, as_of=day, with_classes=False)
+    asked = measures_of(found, tables.readings, LimitBook(), PlanSettings())
+    rows = {row["unit"]: row for row in list_rows(found, tables.readings, flagged_only=True)}
+    inputs = PlanInputs(
+        outlook=found.outlook, beyond=found.beyond, units=found.units, parts=found.parts, catalogue=made.parts,
+        services=made.services, workshops=made.workshops, repairs=made.repairs, fleet=made.units, measure=asked,
+    )  # fmt: skip
+    plan = with_words(plan_replacements(inputs, as_of=day))
+    planned = [row for frame in (plan.visits, plan.left_out) for row in rows_of(frame) if row["unit"] in rows]
+    assert planned
+    for visit in planned:
+        following = rows[visit["unit"]]["next_test"]
+        assert visit["measurement"] == (following or "")
+        assert visit["job"].startswith("measure ") == bool(following)
+        assert (rows[visit["unit"]]["action"] == "measure again first") == bool(following)
+    assert not {row["unit"] for row in rows_of(plan.visits) if row["kind"] == "measure" and not row["measurement"]}
+    if name == "demo":
+        assert {bool(rows[visit["unit"]]["next_test"]) for visit in planned} == {True, False}
 
 
 def test_versions_are_kept_and_read_as_they_were(office: tuple[Database, Any]) -> None:

@@ -195,7 +195,9 @@ def test_two_parts_worn_at_once_are_said_to_be() -> None:
 
 def row_of(assessed: Assessment, unit: dict) -> dict:
     parts = assessed.parts[assessed.parts["unit"] == unit["unit"]]
-    return wording.list_row(unit, parts, None, assessed)
+    asked = unit["flagged"] or unit["status"] != "judged"
+    following = wording.next_tests([unit], {unit["unit"]: parts})[unit["unit"]] if asked else None
+    return wording.list_row(unit, parts, None, assessed, following=following)
 
 
 def test_every_reason_has_a_value_with_its_unit(assessed: Assessment) -> None:
@@ -248,6 +250,13 @@ def test_missing_dates_and_depots_are_null(assessed: Assessment) -> None:
     assert wording.iso_day(pd.Timestamp("2022-02-03")) == "2022-02-03"
 
 
+def next_test(
+    unit: dict, parts: list[dict], costs: PlanSettings | None = None, made: frozenset[str] = frozenset()
+) -> str | None:
+    """Of one vehicle alone."""
+    return wording.next_tests([{"unit": "A", **unit}], {"A": parts}, costs, {"A": made})["A"]
+
+
 def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
     """A measurement is worth its minutes only where the wrong act would cost more: free no-starts need none."""
     unit = {
@@ -263,10 +272,10 @@ def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
         hour_rate=0.0, part_price=dict.fromkeys(PlanSettings().part_price, 0.0),
         no_start={**DEFAULT_NO_START, "van": NoStartCost(0.0, 0.0, 0.0)},
     )  # fmt: skip
-    assert wording.next_test(unit, parts, dear) is not None
-    assert wording.next_test(unit, parts, free) is None
+    assert next_test(unit, parts, dear) is not None
+    assert next_test(unit, parts, free) is None
     perhaps = {**unit, "repaired_probability": 0.6}
-    assert "repair that nobody recorded" in str(wording.next_test(perhaps, parts, free))
+    assert "repair that nobody recorded" in str(next_test(perhaps, parts, free))
 
 
 def test_the_list_does_not_ask_for_what_the_latest_readings_hold() -> None:
@@ -276,12 +285,12 @@ def test_the_list_does_not_ask_for_what_the_latest_readings_hold() -> None:
         "system_v": 12, "repaired_probability": 0.0, "failed_starts": 0, "failure_unexplained": 0.0,
     }  # fmt: skip
     parts = [{"part": "starter_motor", "part_probability": 0.9, "last_slip": 0.6}]
-    said = str(wording.next_test(unit, parts))
+    said = str(next_test(unit, parts))
     assert said.startswith("Repeat the last reading")
     made: frozenset[str] = frozenset()
     while said != "None":
         made |= {one.name for one in CANDIDATES if one.sentence == said}
-        following = str(wording.next_test(unit, parts, None, made))
+        following = str(next_test(unit, parts, None, made))
         assert following not in {one.sentence for one in CANDIDATES if one.name in made}
         said = following
     assert "repeat the reading" in made

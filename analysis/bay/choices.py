@@ -134,8 +134,10 @@ class Whose:
 class Asking:
     """What to measure next."""
 
-    made_within_d: float = stated(14.0, "d", 7.0, 28.0,
-        "before the latest reading: a measurement made then is not asked for again; our choice")
+    together_d: float = stated(14.0, "d", 7.0, 28.0,
+        "within which readings are one measurement made several times; our choice")
+    stands_d: float = stated(91.0, "d", 45.0, 182.0,
+        "before the latest reading: a measurement made since then is not asked for again; our choice, as long as a plan looks ahead")
 
 
 # fmt: on

@@ -264,40 +264,50 @@ def next_measurements(
     return [_chosen(belief[i], int(t), float(net[i, t])) if net[i, t] > 0.0 else None for i, t in enumerate(best)]
 
 
-def made_already(readings: pd.DataFrame) -> dict[str, frozenset[str]]:
-    """Unit -> candidates that its latest readings hold, so that nobody is asked for them again.
+def made_already(readings: pd.DataFrame, renewed_on: pd.Series | None = None) -> dict[str, frozenset[str]]:
+    """Unit -> candidates that its readings hold, so that nobody is asked for them again.
 
-    :param readings: columns as in the files; readings older than a unit's latest by more than `ASKING.made_within_d` do not count,
-        nor values marked doubtful; a latest reading with a value measured twice counts as repeated, and so does a second
-        one of volts and amps within that time
+    A candidate is made by readings within `ASKING.together_d`, by one where it is asked for once; made so, it stands for
+    `ASKING.stands_d` before the unit's latest reading, and until a part is renewed.  Values marked doubtful do not count; the
+    latest reading is repeated by a second one of volts and amps, and by a value measured twice.
+
+    :param readings: columns as in the files
+    :param renewed_on: unit -> day of its latest renewal of any part, NaT for none
     """
     code, units = pd.factorize(readings["unit"])
     taken = readings["taken_at"].to_numpy()
     latest = np.full(len(units), taken.min() if len(taken) else np.datetime64("NaT"), dtype=taken.dtype)
     np.maximum.at(latest, code, taken)
-    recent = taken >= latest[code] - pd.Timedelta(days=ASKING.made_within_d).to_timedelta64()
-    own, code = readings[recent], code[recent]
+    recent = taken >= latest[code] - pd.Timedelta(days=ASKING.stands_d).to_timedelta64()
+    if renewed_on is not None:
+        recent &= ~(taken < renewed_on.reindex(units).to_numpy(dtype=taken.dtype)[code])
+    order = np.flatnonzero(recent)[np.lexsort((taken[recent], code[recent]))]
+    own, code, taken = readings.iloc[order], code[order], taken[order]
     known = {name: np.isfinite(values) for name, values in trusted_values(own).items()}
     known |= {n: own[n].notna().to_numpy() for c in CANDIDATES for n in c.columns if n in own and n not in known}
     never = np.zeros(len(own), dtype=bool)
 
-    def times(rows: Bools) -> Floats:
-        return np.bincount(code, weights=rows, minlength=len(units)).astype(np.float64)
+    def together(rows: Bools, times: int) -> Bools:
+        """(units,) whether so many of the rows lie close together."""
+        at = np.flatnonzero(rows)
+        first, last = at[: len(at) - times + 1], at[times - 1 :]
+        close = (code[first] == code[last]) & (taken[last] - taken[first] <= span)
+        return np.bincount(code[last[close]], minlength=len(units)) > 0
 
+    span = pd.Timedelta(days=ASKING.together_d).to_timedelta64()
+    late = taken >= latest[code] - span
     made: dict[str, Bools] = {}
     for c in CANDIDATES:
         if not c.columns:
             continue
-        columns = [known.get(name, never) for name in c.columns]
-        made[c.name] = np.min([times(rows) for rows in columns], axis=0) >= c.times
+        columns = [known.get(name, never) & (late | (c.name != REPEAT)) for name in c.columns]
+        made[c.name] = np.all([together(rows, c.times) for rows in columns], axis=0)
         if c.without:
             full = np.any([known.get(name, never) for name in c.without], axis=0)
-            made[c.name] |= times(np.all(columns, axis=0) & ~full) > 0
-    if "confirmed" in own:
-        last = np.zeros(len(units), dtype=np.int64)
-        in_order = np.argsort(own["taken_at"].to_numpy(), kind="stable")
-        last[code[in_order]] = in_order
-        made[REPEAT] |= (own["confirmed"].to_numpy() != "")[last] if len(own) else False
+            made[c.name] |= together(np.all(columns, axis=0) & ~full, 1)
+    if "confirmed" in own and len(own):
+        last = np.append(code[1:] != code[:-1], True)
+        made[REPEAT] |= np.bincount(code[last & (own["confirmed"] != "").to_numpy()], minlength=len(units)) > 0
     return {str(unit): frozenset(name for name, rows in made.items() if rows[at]) for at, unit in enumerate(units)}
 
 

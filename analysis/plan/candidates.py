@@ -33,7 +33,8 @@ class Catalogue:
 class Candidates:
     """U vehicles over K weeks from the plan's date, and over M weeks after those (M may be 0).
 
-    table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned or accepted);
+    table: unit, depot, vehicle_class, part, second ("" if none), part_probability, forced (only here because pinned or accepted), measurement
+    (what is measured before anything is done, "" for nothing), may_measure (whether a visit may be for measuring alone);
     risk, renewed: (U, K+1) probability of a no-start by each week's boundary, as it is and with `part` renewed today;
     better, worse: (U, K+1) the risk if the vehicle stands in the better or the worse half of what it may be today, each
     as likely as the other: what a reading would tell; later: (4, U, M+1) risk, renewed, better and worse from week K
@@ -238,12 +239,14 @@ def make_candidates(
     success: Mapping[str, float],
     forced: Mapping[str, str] | None = None,
     beyond: pd.DataFrame | None = None,
+    measure: Mapping[str, str] | None = None,
 ) -> Candidates:
     """Bring the assessment's tables into the form that the costs are computed from.
 
     outlook, units, parts, beyond: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
     forced: units that are pinned or accepted, with the part named so ("" for none); a part that is not the suspect one is
-    renewed without helping, as far as the assessment knows.
+    renewed without helping, as far as the assessment knows; measure: of the plan's inputs.  Where measuring would change nothing
+    no visit is for that alone, unless somebody calls in a vehicle that has no part to renew.
     """
     watched = set(outlook["unit"].astype(str))
     extra = [unit for unit in (forced or {}) if unit not in watched]
@@ -278,6 +281,11 @@ def make_candidates(
         "vehicle_class": about["vehicle_class"].fillna("").astype("str").to_numpy(),
         "part": pd.Series(suspects, dtype="str"), "second": pd.Series(second, dtype="str"),
         "part_probability": np.asarray(probability, dtype=np.float64) * np.ones(len(names)),
+        "measurement": pd.Series([(measure or {}).get(name, "") for name in names], dtype="str"),
+        "may_measure": [
+            bool((measure or {}).get(name, True)) or (name in (forced or {}) and not part)
+            for name, part in zip(names, suspects, strict=True)
+        ],
         "forced": np.isin(np.array(names, dtype=object), np.array(extra, dtype=object)),
     })  # fmt: skip
     return Candidates(

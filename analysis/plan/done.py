@@ -65,12 +65,13 @@ def without_done(inputs: PlanInputs, as_of: pd.Timestamp) -> PlanInputs:
     what was found and done there the figures of the day do not know yet."""
     done = known_on(inputs.done, as_of)
     today = set(done.loc[done["at"] >= as_of, "unit"])
-    frames = {
-        name: frame[~frame["unit"].astype(str).isin(today)]
-        for name, frame in (("outlook", inputs.outlook), ("beyond", inputs.beyond))
-        if frame is not None
-    }
-    return replace(inputs, pins=open_pins(inputs.pins, done), done=done, **frames)
+
+    def others(frame: pd.DataFrame) -> pd.DataFrame:
+        return frame[~frame["unit"].astype(str).isin(today)]
+
+    beyond = None if inputs.beyond is None else others(inputs.beyond)
+    pins = open_pins(inputs.pins, done)
+    return replace(inputs, pins=pins, done=done, outlook=others(inputs.outlook), beyond=beyond)
 
 
 def open_pins(pins: pd.DataFrame | None, done: pd.DataFrame) -> pd.DataFrame | None:

@@ -25,7 +25,8 @@ class PlanInputs:
     fleet: the units table; pins: unit, kind, week, part (ISO weeks; later rows win); beyond: of the Assessment, the
     quarters after the outlook's weeks; without it the plan takes the last weeks' risk to go on; decisions: unit, kind, at,
     until and, where known, the part they are about; done: visits that were reported, as in `analysis.plan.done`, and `at`;
-    workshop_days, closures: as in :func:`analysis.plan.workshop_calendar.opening`."""
+    workshop_days, closures: as in :func:`analysis.plan.workshop_calendar.opening`; measure: what the list would have measured
+    before anything is done to a vehicle, "" where that would change nothing, by unit."""
 
     outlook: pd.DataFrame
     units: pd.DataFrame
@@ -41,6 +42,7 @@ class PlanInputs:
     done: pd.DataFrame | None = None
     workshop_days: pd.DataFrame | None = None
     closures: pd.DataFrame | None = None
+    measure: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -82,6 +84,7 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     candidates = make_candidates(
         inputs.outlook, inputs.units, inputs.parts, catalogue=catalogue, rates=rates, lives=lives, settings=settings,
         success=cheap_success(inputs.repairs, weeks.as_of, settings), forced=forced, beyond=inputs.beyond,
+        measure=inputs.measure,
     )  # fmt: skip
     names = candidates.table["unit"].tolist()
     services, service_week, first_service = _service_days(inputs.services, names, weeks, candidates.risk.shape[1] - 1)

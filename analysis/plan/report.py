@@ -135,6 +135,7 @@ def _visits(work: Work, rules: Rules, rows: Options) -> pd.DataFrame:
             "probability_before": float(between(c.risk[u : u + 1], np.array([[day / 7.0]]))[0, 0]),
             "probability_waiting": float(end[u]), "no_starts_avoided": float(fewer[u]),
             "state": state, "uid": "", "sequence": 0, "job": "", "why": "", **_decision(work, u),
+            "measurement": c.table["measurement"].iloc[u],
         })  # fmt: skip
     return frame_of(out, FRAMES["visits"])
 
@@ -229,7 +230,7 @@ def _left_out(work: Work, rows: Options) -> pd.DataFrame:
             "unit": units[u], "depot": depots[u], "kind": KIND_WORDS[kind],
             "parts": parts, "best_week": work.weeks.iso[week] if week >= 0 else "", "saving": -best,
             "risk": float(risk[u]), "cost_at_risk": float(risk[u] * c.fail_cost[u]), "reason": reason,
-            "job": "", "why": "", **_decision(work, u),
+            "job": "", "why": "", **_decision(work, u), "measurement": c.table["measurement"].iloc[u],
         })  # fmt: skip
     frame = frame_of(out, FRAMES["left_out"])
     return frame.sort_values(["saving", "unit"], ascending=[False, True], ignore_index=True)

@@ -15,7 +15,7 @@ COUNTS = ("sequence", "quantity", "visits")
 FLAGS = ("in_service",)
 TEXTS = (
     "unit", "depot", "iso_week", "kind", "state", "uid", "job", "why", "best_week", "reason", "part", "policy",
-    "decision", "decided_on", "decided_until", "decided_why", "found",
+    "decision", "decided_on", "decided_until", "decided_why", "found", "measurement",
 )  # fmt: skip
 
 
@@ -70,12 +70,12 @@ FRAMES: Mapping[str, tuple[str, ...]] = {
         "unit", "depot", "iso_week", "visit_on", "in_service", "kind", "parts", "actions", "hours", "cost_now",
         "cost_waiting", "saving", "cost_parts", "cost_labour", "cost_access", "cost_failing_before", "cost_life",
         "cost_after", "probability_before", "probability_waiting", "no_starts_avoided", "state", "uid", "sequence",
-        "job", "why", "decision", "decided_on", "decided_until", "decided_why",
+        "job", "why", "decision", "decided_on", "decided_until", "decided_why", "measurement",
     ),
     "cancelled": ("unit", "depot", "visit_on", "uid", "sequence", "job"),
     "left_out": (
         "unit", "depot", "kind", "parts", "best_week", "saving", "risk", "cost_at_risk", "reason", "job", "why",
-        "decision", "decided_on", "decided_until", "decided_why",
+        "decision", "decided_on", "decided_until", "decided_why", "measurement",
     ),
     "orders": ("part", "quantity", "order_by", "needed_on", "units", "price_each", "price", "lead_days"),
     "hours": ("depot", "iso_week", "week_start", "hours", "booked", "visits", "hour_price"),

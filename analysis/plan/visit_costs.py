@@ -284,7 +284,7 @@ def make_costs(
     lived_weeks = lived(c.risk)
     cost = np.full(day.shape, np.inf)
     has_cheap = c.has_part & np.isfinite(c.cheap_h)
-    possible = [c.has_part, c.has_part & c.has_second, has_cheap, np.ones(len(c), np.bool_), has_cheap]
+    possible = [c.has_part, c.has_part & c.has_second, has_cheap, c.table["may_measure"].to_numpy(np.bool_), has_cheap]
     for kind in range(len(KINDS)):
         t = np.maximum(day[kind], 0) / 7.0
         then = own[kind][:, None] * rate_h + access[kind] + _after(c, values, kind, t, settings)

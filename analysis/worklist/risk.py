@@ -154,6 +154,7 @@ def unit_table(
             "repaired_probability": outlook.renewed,
             "act_by": dates_of(act_by_day),
             "last_reading_on": dates_of(state.last_day),
+            "renewed_on": dates_of(state.reset_day.max(axis=0)),
             "readings": count,
             "status": status,
             "limited_by": limited,

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 from sqlite_utils import Database
 
-from analysis.bay.next_measurement import made_already, rest_read
+from analysis.bay.next_measurement import made_already, rest_read, room_for_discharged
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.lows import with_daily_lows
@@ -126,21 +126,44 @@ def list_rows(
     for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):
         parts.setdefault(str(row["unit"]), []).append(row)
     latest = reasons.latest_drops(readings, assessment.as_of)
-    listed = readings[(readings["taken_at"] < assessment.as_of) & readings["unit"].isin(set(units["unit"]))]
-    made, rest_v = made_already(listed), rest_read(listed)
+    asked = units[units["flagged"] | (units["status"] != "judged")]
+    following = measured_next(
+        assessment, asked, readings[readings["taken_at"] < assessment.as_of], book=book, costs=costs
+    )
     return [
         wording.list_row(
-            unit,
-            parts[unit["unit"]],
-            latest.get(unit["unit"]),
-            assessment,
-            book,
-            costs,
-            made.get(unit["unit"], frozenset()),
-            rest_v.get(unit["unit"], math.nan),
+            unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book, following.get(unit["unit"])
         )
         for unit in units.to_dict("records")
     ]
+
+
+def measured_next(
+    assessment: FleetList,
+    units: pd.DataFrame,
+    readings: pd.DataFrame,
+    *,
+    book: LimitBook | None = None,
+    costs: PlanSettings | None = None,
+) -> dict[str, str | None]:
+    """What to measure next on some of the assessment's vehicles, None where that would change nothing that is done to them;
+    readings: known on the assessment's day."""
+    mine = set(units["unit"])
+    own = readings[readings["unit"].isin(mine)]
+    made, rest_v = made_already(own, units.set_index("unit")["renewed_on"]), rest_read(own)
+    rows, limits = units.to_dict("records"), book or LimitBook()
+    kinds = {(str(unit["vehicle_class"]), int(unit["system_v"])) for unit in rows}
+    charged_v = {kind: limits.for_group(*kind).rest_watch_v.value for kind in kinds}
+    parts = assessment.parts[assessment.parts["unit"].isin(mine)].groupby("unit", sort=False)
+    room = {
+        str(unit["unit"]): room_for_discharged(
+            rest_v.get(unit["unit"], math.nan),
+            int(unit["system_v"]),
+            charged_v[str(unit["vehicle_class"]), int(unit["system_v"])],
+        )
+        for unit in rows
+    }
+    return wording.next_tests(rows, {str(name): p.to_dict("records") for name, p in parts}, costs, made, room)
 
 
 def row_of(

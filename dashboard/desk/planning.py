@@ -17,12 +17,15 @@ import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
+from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.plan.candidates import complete_catalogue
 from analysis.plan.done import with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
-from dashboard.desk.assessment import COSTS_KEY, assess_database
+from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs
+from dashboard.desk.kept_readings import read_readings
+from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import PlanRefused
 from dashboard.words import plan_page
 from dashboard.words.every_page import NOT_NAMED, ON_AT, SOMEBODY
@@ -118,7 +121,15 @@ def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.Dat
         workshop_days=store.read_workshop_days(db), closures=store.read_closures(db),
         fleet=fleet,
         repairs=store.read_repairs(db, before=as_of), pins=pins, decisions=read_decisions(db), done=read_visits(db),
+        measure=measures_of(found, read_readings(db, before=as_of), limit_book(db), own_costs(db)),
     )  # fmt: skip
+
+
+def measures_of(found: Assessment, readings: pd.DataFrame, book: LimitBook, costs: PlanSettings) -> dict[str, str]:
+    """What is measured before anything is done to the vehicles that may be planned, "" for nothing; by the list's rule."""
+    watched = found.units[found.units["unit"].isin(set(found.outlook["unit"]))]
+    asked = measured_next(found, watched, readings, book=book, costs=costs)
+    return {unit: sentence or "" for unit, sentence in asked.items()}
 
 
 def make_plan(

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeAlias
 
+import numpy as np
 import pandas as pd
 from pandas.api.typing import NaTType
 
-from analysis.bay.next_measurement import REPEAT, next_measurement, room_for_discharged
+from analysis.bay.next_measurement import REPEAT, next_measurements
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
+from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import FleetList
 from dashboard.words.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence, turning_alone
 from dashboard.words.safety import said_with
@@ -42,40 +43,56 @@ def part_rows(parts: Parts) -> Sequence[Mapping[Any, Any]]:
     return parts.to_dict("records") if isinstance(parts, pd.DataFrame) else parts
 
 
-def next_test(
-    unit: Mapping[Any, Any],
-    parts: Parts,
+def next_tests(
+    units: Sequence[Mapping[Any, Any]],
+    parts: Mapping[str, Parts],
     costs: PlanSettings | None = None,
-    made: frozenset[str] = frozenset(),
-    discharged: float = 1.0,
-) -> str | None:
-    """What to measure next, or None when nothing would change the decision at these costs; `made`: made already; discharged: how
-    much room its rest volts leave for a discharged battery."""
+    made: Mapping[str, frozenset[str]] | None = None,
+    discharged: Mapping[str, float] | None = None,
+) -> dict[str, str | None]:
+    """What to measure next on each vehicle before anything is done to it, None where that would change nothing at these costs:
+    the one rule that list and plan follow.
+
+    units, parts: rows of an assessment, the parts by vehicle; made: what was measured already, by vehicle; discharged: how much
+    room its rest volts leave for a discharged battery.
+    """
+    told = {str(unit["unit"]): _told_at_once(unit, part_rows(parts[unit["unit"]])) for unit in units}
+    asked = [unit for unit in units if told[str(unit["unit"])] is None]
+    if not asked:
+        return told
+    names, settings = [str(unit["unit"]) for unit in asked], costs or PlanSettings()
+    known = [(made or {}).get(name, frozenset()) for name in names]
+    rows = [part_rows(parts[name]) for name in names]
+    shares = np.zeros((len(asked), len(PARTS)))
+    for k, own in enumerate(rows):
+        for part in own:
+            shares[k, PARTS.index(str(part["part"]))] = float(part["part_probability"])
+    suspects = [next(p for p in own if p["part"] == unit["part"]) for unit, own in zip(asked, rows, strict=True)]
+    best = next_measurements(
+        shares / np.maximum(shares.sum(axis=1, keepdims=True), 1.0),
+        no_start_probability=np.array([float(unit["flag_probability"]) for unit in asked]),
+        last_slip=np.array(
+            [0.0 if REPEAT in m else float(p["last_slip"]) for m, p in zip(known, suspects, strict=True)]
+        ),
+        discharged=np.array([(discharged or {}).get(name, 1.0) for name in names]),
+        measured=known,
+        settings=settings,
+        no_start_cost=np.array(
+            [settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total for unit in asked]
+        ),
+    )
+    return told | {name: None if one is None else one.sentence for name, one in zip(names, best, strict=True)}
+
+
+def _told_at_once(unit: Mapping[Any, Any], rows: Sequence[Mapping[Any, Any]]) -> str | None:
+    """What is measured whatever it costs, because too little of what was read tells of the vehicle as it is; None for nothing."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
-    if not unit["flagged"]:
-        return None
     if unit["failed_starts"] and unit["failure_unexplained"] > HIDDEN:
         return WHILE_IT_FAILS
     if unit["repaired_probability"] > PERHAPS_REPAIRED:
         return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
-    rows = part_rows(parts)
-    if turning_alone(rows):
-        return VOLTS_OF_A_START
-    total = max(1.0, sum(float(p["part_probability"]) for p in rows))
-    shares = {str(p["part"]): float(p["part_probability"]) / total for p in rows}
-    suspect = next(p for p in rows if p["part"] == unit["part"])
-    settings = costs or PlanSettings()
-    best = next_measurement(
-        shares,
-        no_start_probability=float(unit["flag_probability"]),
-        last_slip=0.0 if REPEAT in made else float(suspect["last_slip"]),
-        discharged=discharged,
-        measured=made,
-        settings=settings,
-        no_start_cost=settings.no_start_cost(str(unit["vehicle_class"]), float(unit["system_v"])).total,
-    )
-    return None if best is None else best.sentence
+    return VOLTS_OF_A_START if turning_alone(rows) else None
 
 
 def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
@@ -94,20 +111,16 @@ def list_row(
     latest: Mapping[str, Any] | None,
     assessment: FleetList,
     book: LimitBook | None = None,
-    costs: PlanSettings | None = None,
-    made: frozenset[str] = frozenset(),
-    rest_v: float = math.nan,
+    following: str | None = None,
 ) -> dict[str, Any]:
-    """One vehicle of the weekly list, as the JSON contract names its fields; `made`: measurements made already; rest_v: its latest
-    rest volts [V].
+    """One vehicle of the weekly list, as the JSON contract names its fields; `following`: what to measure next, of
+    :func:`next_tests`.
 
     A part that hardly can be the cause is not named: `part` is null then.  `evidence` holds the figures of the reasons.
     """
     limits = (book or LimitBook()).for_group(
         str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
     )
-    room = room_for_discharged(rest_v, int(unit["system_v"]), limits.rest_watch_v.value)
-    following = next_test(unit, parts, costs, made, room)
     what = action(unit, following)
     evidence = facts(unit, part_rows(parts), latest, assessment, limits)
     return {

@@ -101,7 +101,10 @@ def percent(probability: float) -> str:
     return f"{100 * probability:.0f} %" if probability in (0.0, 1.0) else plain_text.percent(probability)
 
 
-def job_words(kind: str, parts: list[str]) -> str:
+def job_words(kind: str, parts: list[str], measurement: str) -> str:
+    """What is done at a visit; measurement: what is measured before anything is done, "" for nothing."""
+    if measurement and kind != "measure":
+        return f"measure first, then {job_words(kind, parts, '')}"
     names = " and ".join(PART_WORDS.get(part, part) for part in parts)
     if kind == "measure":
         return f"measure again, {names} first; time kept to act on it" if names else "measure the starting circuit"
@@ -126,6 +129,8 @@ def why_words(visit: Mapping[str, Any], currency: str, end: pd.Timestamp) -> str
     known = (
         " Knowing which part it is, and how far gone, is what the visit pays for." if visit["kind"] == "measure" else ""
     )
+    if visit["measurement"]:
+        known += f" Measure first: {visit['measurement']}"
     return f"{pinned}{decided_words(visit)}{place}Expected cost {now} with this visit, {waiting} when waiting. {risk}{known}"
 
 
@@ -175,7 +180,9 @@ def with_words(plan: ReplacementPlan) -> ReplacementPlan:
     end = last_day(plan)
     visits, left_out = plan.visits.copy(), plan.left_out.copy()
     for frame in (visits, left_out):
-        frame["job"] = [job_words(kind, parts) for kind, parts in zip(frame["kind"], frame["parts"], strict=True)]
+        frame["job"] = [
+            job_words(*row) for row in zip(frame["kind"], frame["parts"], frame["measurement"], strict=True)
+        ]
     missed = plan.act_by_missed.assign(why=[missed_words(row, currency) for row in rows_of(plan.act_by_missed)])
     visits["why"] = [why_words(row, currency, end) for row in rows_of(visits)]
     left_out["why"] = [left_out_words(row, currency) for row in rows_of(left_out)]
