@@ -75,8 +75,8 @@ class PlanSettings:
     vehicle stands in the better or the worse half of what it may be that a reading takes away (over six simulated fleets
     the probabilities moved at a reading by 0.6 to 1.2 of what that doubt is worth);
     down_share: largest share of a depot's vehicles called in per week; frozen_weeks: near weeks that stay as the last
-    version had them; urgent_probability: chance of a no-start within the frozen weeks at which a vehicle comes in
-    all the same; move_price: price of moving a visit of the last version; part_price, part_labour_h: stand-ins where
+    version had them, but for vehicles that missed their visit; urgent_probability: chance of a no-start within them at
+    which a vehicle comes in all the same; move_price: price of moving a visit of the last version; part_price, part_labour_h: stand-ins where
     parts.csv is silent; default_lead_days: the same for the lead time; closed_weeks: ISO weeks without hours.
     """
 

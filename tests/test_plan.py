@@ -431,6 +431,22 @@ def test_near_weeks_are_frozen_except_for_the_urgent(inputs: PlanInputs, first: 
     assert set(calm.visits.loc[calm.visits["iso_week"].isin(near), "unit"]) == set(kept["unit"])
 
 
+def test_who_missed_the_visit_may_come_in_a_frozen_week(inputs: PlanInputs, first: ReplacementPlan) -> None:
+    """A week later nobody was there: who was promised that week is not kept waiting by the visits of the next."""
+    later = AS_OF + pd.Timedelta(days=7)
+    missed = set(first.visits.loc[first.visits["visit_on"] < later, "unit"])
+    promised = set(first.visits["unit"]) - missed
+    calm = replace(PlanSettings(), frozen_weeks=2, urgent_probability=1.0)
+    plan = plan_replacements(inputs, as_of=later, settings=calm, previous=first)
+    near = set(plan.visits.loc[plan.visits["iso_week"].isin(set(plan.hours["iso_week"].iloc[:2])), "unit"])
+    assert near & missed
+    assert near <= missed | promised
+    ever = replace(first, visits=first.visits[first.visits["unit"].isin(promised)])
+    kept_out = plan_replacements(inputs, as_of=later, settings=calm, previous=ever)
+    near = set(kept_out.visits.loc[kept_out.visits["iso_week"].isin(set(plan.hours["iso_week"].iloc[:2])), "unit"])
+    assert not near & missed
+
+
 def test_a_visit_of_a_day_that_has_passed_is_not_promised_again(inputs: PlanInputs, first: ReplacementPlan) -> None:
     """Planned for Monday, planned again on Wednesday: the vehicle may have been there; nothing is frozen or cancelled."""
     done = first.visits[first.visits["visit_on"] < AS_OF + pd.Timedelta(days=2)]

@@ -28,13 +28,19 @@ class Rules:
 
 
 def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan | None) -> Rules:
-    """Take out forbidden and frozen weeks, and find who must come and which week was promised."""
+    """Take out forbidden and frozen weeks, and find who must come and which week was promised.
+
+    A vehicle whose visit of the last version is past, and was not reported as done, may come in a frozen week.
+    """
     cost = work.table.cost.copy()
     units = work.candidates.table["unit"].tolist()
     row_of = {name: row for row, name in enumerate(units)}
     promised = np.full(len(units), -1, dtype=np.int64)
+    missed = np.zeros(len(units), np.bool_)
     if previous is not None:
-        coming = previous.visits[previous.visits["visit_on"] >= work.weeks.as_of]
+        over = previous.visits["visit_on"] < work.weeks.as_of
+        missed = np.isin(units, previous.visits.loc[over, "unit"].to_numpy(dtype=object))
+        coming = previous.visits[~over]
         for unit, week in zip(coming["unit"], coming["iso_week"], strict=True):
             if unit in row_of:
                 promised[row_of[unit]] = work.weeks.index(week)
@@ -55,7 +61,7 @@ def apply_rules(work: Work, pins: pd.DataFrame | None, previous: ReplacementPlan
                 others = np.arange(len(work.weeks)) != promised[row]
                 cost[:, row, others] = np.inf
                 forced[row] = True
-            elif risk[row] < work.settings.urgent_probability:
+            elif risk[row] < work.settings.urgent_probability and not missed[row]:
                 cost[:, row, :frozen] = np.inf
     return Rules(cost, forced, pinned, work.decided.accepted & ~forced, bonus, promised)
 

@@ -377,12 +377,18 @@ def amount(value: float) -> str:
 
 def figures_words(plan: ReplacementPlan) -> str:
     """What the columns of the table of figures mean, and over which days they count."""
+    promised = " Only this plan keeps what the version before promised." if keeps_promises(plan) else ""
     return (
         f"All over the same {span_words(plan)}, the same vehicles and workshop hours. Work of visits: parts, hours and "
         "calling vehicles in. No-starts: help, tow, lost work and the repair of those that are still expected. Left for "
         f"later: what worn parts will cost after {day(last_day(plan))}, and the life given up in parts renewed before their "
-        "time; it is why renewing more is not always cheaper."
+        f"time; it is why renewing more is not always cheaper.{promised}"
     )
+
+
+def keeps_promises(plan: ReplacementPlan) -> bool:
+    """Whether visits of the version before bind the plan, which costs something."""
+    return bool(plan.visits["state"].isin(["kept", "moved"]).any())
 
 
 def fewer_words(plan: ReplacementPlan) -> list[str]:

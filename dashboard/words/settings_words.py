@@ -27,7 +27,10 @@ COST_LABELS: Final = {
     "clean_h": ("Clean and tighten, h", "Hours to clean and tighten a connection."),
     "charge_h": ("Charge a battery, h", "Hours of work for a charge."),
     "down_share": ("Largest share called in a week", "Of a depot's vehicles, 0.1 is one in ten."),
-    "frozen_weeks": ("Near weeks that stay as planned", "Only urgent vehicles come in between."),
+    "frozen_weeks": (
+        "Near weeks that stay as planned",
+        "Only urgent vehicles, and those that missed their visit, come in between.",
+    ),
     "urgent_probability": ("Urgent from a probability of", "Of a no-start within the weeks that stay as planned."),
 }
 """Setting of the plan -> its label, and what it means."""

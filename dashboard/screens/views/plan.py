@@ -36,6 +36,7 @@ from dashboard.words.plan_words import (
     changed_words,
     figure_rows,
     first_steps,
+    keeps_promises,
     left_out_heads,
     left_out_rows,
     no_visit_words,
@@ -173,10 +174,9 @@ def head(plan: ReplacementPlan) -> None:
 
 def bound_words(plan: ReplacementPlan) -> str:
     gap = min(abs(float(plan.summary.get("gap", 0.0))), 1.0)
-    return (
-        say.BEST if gap < NO_GAP
-        else say.MISSED.format(share=percent(gap))
-    )  # fmt: skip
+    if gap >= NO_GAP:
+        return say.MISSED.format(share=percent(gap))
+    return say.BEST_OF_PROMISED if keeps_promises(plan) else say.BEST
 
 
 def board(plan: ReplacementPlan) -> None:
