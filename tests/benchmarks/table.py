@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import platform
 import statistics
@@ -55,6 +56,8 @@ FLEET = (
     Step("read", "read"),
     Step("full", "assess, full", "read"),
 )
+ASSESSED = (Step("make"), Step("whole_import"), Step("read", "read"), Step("full", "assess, full", "read"))
+TENTH, TWICE = "tenth", "twice"
 GROUPS: dict[str, tuple[Step, ...]] = {
     "fleet": (
         *FLEET,
@@ -65,6 +68,8 @@ GROUPS: dict[str, tuple[Step, ...]] = {
     "plan": (Step("plan_bound", "bound alone"), Step("plan", "plan", "bound alone")),
     "backtest": (Step("one_list", "one list"), Step("backtest", "backtest", "one list")),
     "dense": FLEET,
+    TENTH: ASSESSED,
+    TWICE: ASSESSED,
 }
 PAGE = "page"
 FULL: dict[str, dict[str, float]] = {
@@ -72,6 +77,8 @@ FULL: dict[str, dict[str, float]] = {
     "plan": {"fleet": 50_000, "at_risk": 4_000, "depots": 40, "hours": 8.0},
     "backtest": {"units": 400, "dates": 60},
     "dense": {"units": 5_000, "starts": 600},
+    TENTH: {"units": 10_000, "starts": 0},
+    TWICE: {"units": 100_000, "starts": 0},
     PAGE: {"units": 50_000},
 }
 SMALL: dict[str, dict[str, float]] = {
@@ -79,6 +86,8 @@ SMALL: dict[str, dict[str, float]] = {
     "plan": {"fleet": 2_000, "at_risk": 160, "depots": 4, "hours": 8.0},
     "backtest": {"units": 60, "dates": 8},
     "dense": {"units": 100, "starts": 200},
+    TENTH: {"units": 100, "starts": 0},
+    TWICE: {"units": 1_000, "starts": 0},
     PAGE: {"units": 600},
 }
 
@@ -141,6 +150,18 @@ def machine() -> dict[str, object]:
     }  # fmt: skip
 
 
+def growth(rows: dict[str, Row], sizes: dict[str, dict[str, float]]) -> list[str]:
+    """The exponent with which a row's processor time grows with the number of vehicles, where both fleets were measured."""
+    out = []
+    for step in ASSESSED:
+        few, many = (rows.get(f"{group}: {step.name}") for group in (TENTH, TWICE))
+        if step.name and few and many:
+            apart = sizes[TWICE]["units"] / sizes[TENTH]["units"]
+            exponent = math.log(many.cost / few.cost) / math.log(apart)
+            out.append(f"{step.name}: {apart:g} times the vehicles cost as their power {exponent:.2f}")
+    return out
+
+
 def ratio(row: Row, rows: dict[str, Row]) -> float:
     """How many times its reference a row costs; NaN without one."""
     return row.cost / rows[row.reference].cost if row.reference in rows else float("nan")
@@ -191,6 +212,7 @@ def main() -> None:
         for row in pages(sizes[group]) if group == PAGE else measured(group, sizes[group]):
             rows[row.name] = row
             print(line(row, rows), flush=True)
+    print(*growth(rows, sizes), sep="\n")
     if options.json:
         kept["rows"] = [asdict(row) for row in rows.values()]
         options.json.write_text(json.dumps(kept, indent=1))
