@@ -123,6 +123,7 @@ def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: 
     units, draws, rng = 512, 7, np.random.default_rng(12)
     state, field, group = drawn(units, draws)
     weak, bits = rng.random((units, draws)) < 0.5, np.arange(units) % 256
+    built = rng.uniform(0.8, 1.2, (units, draws)).astype(np.float32)
     needs = Needs(*(n * rng.uniform(0.3, 1.2, (units, draws)) for n in NEEDS))
     as_charged = rng.choice([-273.15, -40.0, -15.0], (units, draws))
     limits = Limits(needs, rng.normal(0.0, 1.0, (units, draws)), Floors(as_charged.min(axis=1), as_charged, group))
@@ -133,7 +134,7 @@ def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: 
         new, turns = state, field
         for k, part in enumerate(PARTS):
             mine = (renewed >> k & 1 == 1)[:, None]
-            better, stronger = with_renewed(new, turns, weak, part)
+            better, stronger = with_renewed(new, turns, weak, built, part)
             new, turns = np.where(mine, better, new), np.where(mine, stronger, turns)
         by_need = drawn_coldest_starts(new, turns, *own, needs, as_fitted(LAWS), aid).max(axis=0)
         charged = (renewed >> loops.CHARGED & 1 == 1)[:, None]
@@ -142,7 +143,7 @@ def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: 
     near = whole(np.zeros_like(bits)) if unrenewed else rng.uniform(-90.0, 60.0, (units, draws))
     rows = rng.permutation(units)
     fast = starts_with_renewed(
-        state, near, rows, bits[rows], field, weak, *own, limits, as_fitted(LAWS), aid, unrenewed
+        state, near, rows, bits[rows], field, weak, built, *own, limits, as_fitted(LAWS), aid, unrenewed
     )
     assert fast is not None
     found = whole(bits)[rows]

@@ -22,6 +22,7 @@ from analysis.forecast.lows import (
     known_at,
     make_weather,
     seasonal_lows,
+    shapes,
     with_daily_lows,
 )
 from analysis.readings.panel import FleetTables
@@ -176,14 +177,17 @@ def test_cold_tails_have_the_stated_shape(skew: float) -> None:
     assert (cold_tailed(z, 0.0) == z).all()
 
 
-def made_lows(years: int, seed: int, *, persistence: float = 0.8, skew: float = -0.8) -> pd.DataFrame:
-    """Daily lows of a made-up place: a sine year of -6 to 14 degC, 4 K about it."""
+def made_lows(years: int, seed: int, *, summer: tuple[float, float] = (0.8, -0.8)) -> pd.DataFrame:
+    """Daily lows of a made-up place: a sine year of -6 to 14 degC, 4 K about it, persistence 0.8 and skew -0.8 but for May to
+    September."""
     rng = np.random.default_rng(seed)
     dates = pd.date_range("2010-01-01", periods=365 * years, freq="D", unit="us")
+    warm = dates.month.isin(range(5, 10))
+    persistence, skew = (np.where(warm, own, usual) for own, usual in zip(summer, (0.8, -0.8), strict=True))
     z = np.empty(len(dates))
     level = rng.standard_normal()
-    for k in range(len(dates)):
-        level = persistence * level + np.sqrt(1 - persistence**2) * rng.standard_normal()
+    for k, r in enumerate(persistence):
+        level = r * level + np.sqrt(1 - r**2) * rng.standard_normal()
         z[k] = level
     mean = 4.0 - 10.0 * np.cos(2 * np.pi * (dates.day_of_year - 20) / 365.25)
     return pd.DataFrame({"depot": "made", "date": dates, "low_c": mean + 4.0 * cold_tailed(z, skew)})
@@ -198,10 +202,41 @@ def test_measured_lows_teach_mean_spread_persistence_and_shape() -> None:
     assert own.loc[1, "low_c"] == pytest.approx(-5.9, abs=0.8)
     assert own.loc[7, "low_c"] == pytest.approx(13.9, abs=0.8)
     assert own["low_sd_c"].to_numpy() == pytest.approx(4.0, abs=0.6)
-    assert own["persistence"].iloc[0] == pytest.approx(0.8, abs=0.04)
-    assert own["skew"].iloc[0] == pytest.approx(-0.8, abs=0.25)
+    assert own["persistence"].to_numpy() == pytest.approx(0.8, abs=0.04)
+    assert own["skew"].mean() == pytest.approx(-0.8, abs=0.25)
     assert with_daily_lows(CLIMATE, made_lows(1, 2).iloc[:200]) is CLIMATE
     assert with_daily_lows(CLIMATE, None) is CLIMATE
+
+
+def test_a_month_s_own_shape_counts_as_far_as_its_days_tell() -> None:
+    """Simulated truth of 40 years: summers less persistent and without a cold tail are found, winters stay as they were; of two
+    years each month lies nearer to the depot's winter. Days between months have what lies between, stated values where none are."""
+    other = (0.5, 0.0)
+    long, short = (
+        with_daily_lows(CLIMATE, made_lows(years, 5, summer=other)).set_index("depot").loc["made"].set_index("month")
+        for years in (40, 2)
+    )
+    summer, winter = [6, 7, 8], [1, 2, 12]
+    assert long.loc[summer, "persistence"].to_numpy() == pytest.approx(0.5, abs=0.08)
+    assert long.loc[winter, "persistence"].to_numpy() == pytest.approx(0.8, abs=0.04)
+    assert long.loc[summer, "skew"].mean() > long.loc[winter, "skew"].mean() + 0.35
+    for name in ("persistence", "skew"):
+        apart = [abs(own.loc[summer, name].mean() - own.loc[winter, name].mean()) for own in (short, long)]
+        assert apart[0] < apart[1]
+    both = long.reset_index().assign(depot="made")
+    days = np.array([day("2023-01-16"), day("2023-01-31"), day("2023-02-15")])
+    persistence, _ = shapes(both, ["made", "nowhere"], days)
+    assert persistence[0, 1] == pytest.approx(persistence[0, [0, 2]].mean(), abs=1e-3)
+    assert (persistence[1] == WEATHER.persistence).all()
+    assert (shapes(CLIMATE, ["hill"], days)[1] == WEATHER.skew).all()
+
+
+def test_courses_turn_as_persistent_as_their_days() -> None:
+    """Worked by hand: a day's correlation with the one before it is the day's own."""
+    z = daily_courses(60, 1, (0.9,) * 30 + (0.3,) * 30)
+    r = [np.corrcoef(z[k - 1], z[k])[0, 1] for k in range(1, 60)]
+    assert np.mean(r[:29]) == pytest.approx(0.9, abs=0.02)
+    assert np.mean(r[29:]) == pytest.approx(0.3, abs=0.03)
 
 
 def test_nothing_measured_on_the_day_or_later_is_known() -> None:

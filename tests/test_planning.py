@@ -17,9 +17,9 @@ from sqlite_utils import Database
 
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
-from analysis.plan.replacement_plan import PlanInputs, plan_replacements
+from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.plan.result import rows_of
-from analysis.worklist.assess import assess
+from analysis.worklist.assess import Assessment, assess
 from dashboard.desk import planning
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.plan_moves import let_go, move, release, try_move
@@ -108,6 +108,18 @@ def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pyte
     assert not {row["unit"] for row in rows_of(plan.visits) if row["kind"] == "measure" and not row["measurement"]}
     if name == "demo":
         assert {bool(rows[visit["unit"]]["next_test"]) for visit in planned} == {True, False}
+        stiff_by_build_is_left_alone(found, plan, "K-160")
+
+
+def stiff_by_build_is_left_alone(found: Assessment, plan: ReplacementPlan, unit: str) -> None:
+    """An engine that asked for a seventh more than its class from the first reading on starts no colder for work on it."""
+    drag = found.parts[(found.parts["unit"] == unit) & (found.parts["part"] == "engine_drag")].iloc[0]
+    assert drag["level_mohm"] > 1.1 * drag["usual_mohm"]
+    assert drag["worn_probability"] < 0.05
+    today = found.units.set_index("unit").loc[unit]
+    assert drag["renewed_coldest_start_c"] == pytest.approx(today["coldest_start_c"], abs=0.1)
+    assert drag["part_probability"] < 0.05
+    assert unit not in set(plan.visits["unit"])
 
 
 def test_versions_are_kept_and_read_as_they_were(office: tuple[Database, Any]) -> None:

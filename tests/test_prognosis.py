@@ -176,7 +176,7 @@ def test_other_causes_add_a_little_and_never_pass_one(p: float, days: float) -> 
 def test_renewing_touches_the_part_only_and_never_makes_it_worse(part: str, assessed: Assessment) -> None:
     """Definition: as good as new, or as good as it is where better."""
     state = drawn_of(assessed).state
-    drawn, field = with_renewed(state.drawn, state.field, state.weak, part)
+    drawn, field = with_renewed(state.drawn, state.field, state.weak, state.built, part)
     assert (drawn <= state.drawn).all()
     moved = {int(c) for c in np.flatnonzero((drawn != state.drawn).any(axis=(0, 2, 3)))}
     allowed = {"starter_motor": {MOTOR, LOAD}, "engine_drag": {LOAD}, "battery": {BATTERY}}
@@ -190,13 +190,14 @@ def test_renewing_touches_the_part_only_and_never_makes_it_worse(part: str, asse
     ("part", "weak", "load", "field"),
     [
         ("starter_motor", True, 1.0, 1.0), ("starter_motor", False, 1.4, 0.8),
-        ("engine_drag", True, 1.4, 0.8), ("engine_drag", False, 1.0, 0.8), ("battery", True, 1.4, 0.8),
+        ("engine_drag", True, 1.4, 0.8), ("engine_drag", False, 1.1, 0.8), ("battery", True, 1.4, 0.8),
     ],
 )  # fmt: skip
 def test_a_raised_load_goes_with_the_part_that_raises_it(part: str, weak: bool, load: float, field: float) -> None:
-    """By hand: amps 1.4 times the usual are a weak field's, which a new starter brings back, or else the engine's drag."""
+    """By hand: amps 1.4 times the usual are a weak field's, which a new starter brings back, or else the engine's drag, which
+    returns to the 1.1 that the engine asked for as it was built."""
     drawn, old_field = np.full((len(CHANNELS), 1, 1), 1.4), np.array([[0.8]])
-    renewed, new_field = with_renewed(drawn, old_field, np.array([[weak]]), part)
+    renewed, new_field = with_renewed(drawn, old_field, np.array([[weak]]), np.array([[1.1]]), part)
     assert (renewed[LOAD, 0, 0], new_field[0, 0]) == (load, field)
     assert (drawn == 1.4).all()
     assert old_field[0, 0] == 0.8

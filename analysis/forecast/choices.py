@@ -19,6 +19,8 @@ class Weather:
     skew: float = stated(-0.6, "1", -0.83, -0.26, "of daily lows, cold tails are long; the same places have -0.75, -0.83, -0.76 and -0.26, measured")
     full_year_d: int = stated(300, "d", 240, 360, "of measured lows from which a depot's own climate is learned; our choice")
     winter_d: float = stated(60.0, "d", 30.0, 120.0, "of its own that a winter's shape as stated counts as much as; our choice")
+    month_d: float = stated(20.0, "d", 10.0, 60.0,
+        "of its own, each on its own, that a month's shape counts for against its depot's winter; our choice, the best of those tried on six places")
     forecast_sd_first_k: float = stated(1.5, "K", 1.0, 2.5, "error of a forecast low on the first day, from memory")
     forecast_sd_per_day_k: float = stated(0.25, "K/d", 0.125, 0.5, "by which it grows, from memory")
     forecast_sd_most_k: float = stated(4.0, "K", 3.0, 6.0, "that it grows to, from memory")

@@ -117,11 +117,20 @@ def depots_of(units: pd.DataFrame) -> tuple[list[str], Ints]:
 
 def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:
     """Mean daily low and its standard deviation [degC, K], (D, N), interpolated between mid-months; days since 1970."""
-    mean = np.full((len(depots), len(days)), WEATHER.unknown_low_c)
-    sd = np.full((len(depots), len(days)), WEATHER.unknown_sd_k)
+    known = climate[climate["low_c"].notna()]
+    mean = _through_months(known, "low_c", depots, days, WEATHER.unknown_low_c)
+    sd = _through_months(known.fillna({"low_sd_c": WEATHER.usual_sd_k}), "low_sd_c", depots, days, WEATHER.unknown_sd_k)
+    return mean, sd
+
+
+def _through_months(climate: pd.DataFrame, column: str, depots: list[str], days: Ints, unknown: float) -> Floats:
+    """(D, N) values of a column on days since 1970, straight between the mid-months that are known; `unknown` where none is."""
+    out = np.full((len(depots), len(days)), unknown)
+    if column not in climate:
+        return out
     dates = days.astype("datetime64[D]")
     day_of_year = (dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1
-    known = climate[["month", "low_c", "low_sd_c"]].to_numpy(dtype=np.float64, na_value=np.nan)
+    known = climate[["month", column]].to_numpy(dtype=np.float64, na_value=np.nan)
     place = climate["depot"].to_numpy(dtype=object)
     for i, depot in enumerate(depots):
         own = known[(place == depot) & np.isfinite(known[:, 1])]
@@ -130,9 +139,8 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
         own = own[np.argsort(own[:, 0], kind="stable")]
         at = MID_MONTH[own[:, 0].astype(np.int64) - 1]
         xs = np.concatenate([at - DAYS_PER_YEAR, at, at + DAYS_PER_YEAR])
-        mean[i] = np.interp(day_of_year, xs, np.tile(own[:, 1], 3))
-        sd[i] = np.interp(day_of_year, xs, np.tile(np.where(np.isfinite(own[:, 2]), own[:, 2], WEATHER.usual_sd_k), 3))
-    return mean, sd
+        out[i] = np.interp(day_of_year, xs, np.tile(own[:, 1], 3))
+    return out
 
 
 def typical_cold(climate: pd.DataFrame, depots: list[str]) -> Floats:
@@ -142,33 +150,28 @@ def typical_cold(climate: pd.DataFrame, depots: list[str]) -> Floats:
     return np.asarray((np.take_along_axis(mean, coldest, 1) - np.take_along_axis(sd, coldest, 1))[:, 0])
 
 
-def shapes(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
-    """(D,) day-to-day correlation and (D,) skew of the daily lows, stated ones where the climate has none."""
-    out = []
-    for name, stated in (("persistence", WEATHER.persistence), ("skew", WEATHER.skew)):
-        if name in climate and len(climate):
-            own = climate.groupby("depot")[name].mean().reindex(depots).fillna(stated)
-            out.append(own.to_numpy(np.float64))
-        else:
-            out.append(np.full(len(depots), stated))
-    return out[0], np.clip(out[1], LEAST_SKEW, 0.0)
+def shapes(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:
+    """Correlation with the day before and skew of the daily lows, (D, N), stated ones where the climate has none; days since
+    1970."""
+    persistence = _through_months(climate, "persistence", depots, days, WEATHER.persistence)
+    skew = _through_months(climate, "skew", depots, days, WEATHER.skew)
+    return persistence, np.clip(skew, LEAST_SKEW, 0.0)
 
 
-def cold_tailed(z: Floats, skew: float) -> Floats:
+def cold_tailed(z: Floats, skew: Floats | float) -> Floats:
     """Standard normal departures -> departures of mean 0, standard deviation 1 and a skew below 0: a lognormal turned round.
 
-    The skew of a lognormal with log standard deviation s is (w + 2) sqrt(w - 1), w = exp(s^2); w is the root of
-    w^3 + 3 w^2 - 4 = skew^2.
+    skew: of all, or of each row.  That of a lognormal with log standard deviation s is (w + 2) sqrt(w - 1), w = exp(s^2); w is
+    the root of w^3 + 3 w^2 - 4 = skew^2, with x = w + 1 that of x^3 - 3 x = 2 + skew^2.
     """
-    if skew > -0.01:
-        return z
-    w = float(np.max(np.real(np.roots([1.0, 3.0, 0.0, -4.0 - skew**2]))))
+    tail = np.minimum(skew, -0.01)
+    w = 2.0 * np.cosh(np.arccosh(1.0 + 0.5 * tail**2) / 3.0) - 1.0
     s = np.sqrt(np.log(w))
-    return np.asarray((np.sqrt(w) - np.exp(-s * z)) / np.sqrt(w * (w - 1.0)), dtype=np.float64)
+    return np.asarray(np.where(np.asarray(skew) > -0.01, z, (np.sqrt(w) - np.exp(-s * z)) / np.sqrt(w * (w - 1.0))))
 
 
 def with_daily_lows(climate: pd.DataFrame, lows: pd.DataFrame | None) -> pd.DataFrame:
-    """The climate with what measured daily lows (depot, date, low_c) teach: low_c and low_sd_c by month, persistence, skew.
+    """The climate with what measured daily lows (depot, date, low_c) teach by month: low_c, low_sd_c, persistence, skew.
 
     A depot with `full_year_d` days of lows has its own climate from them, months without any from the stated one; a depot
     with fewer keeps what is stated. Mean and spread of a month are of the days' departures from the month's course, so
@@ -205,26 +208,38 @@ def _learned(depot: str, lows: pd.DataFrame, stated: pd.DataFrame) -> pd.DataFra
     spread = spread.fillna(stated.groupby("month")["low_sd_c"].mean().reindex(range(1, 13)))
     table["low_sd_c"] = spread.interpolate(limit_direction="both").to_numpy()
     scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], LEAST_SD_K)
-    cold = np.isin(month, WINTER_MONTHS)
-    next_day = np.diff(days_since_epoch(lows["date"])) == 1.0
-    pairs = next_day & cold[1:] & cold[:-1]
-    correlation = float((scaled[1:][pairs] * scaled[:-1][pairs]).mean()) if pairs.any() else WEATHER.persistence
-    third = float((scaled[cold] ** 3).mean()) if cold.any() else WEATHER.skew
-    count = float(cold.sum())
-    table["persistence"] = np.clip(
-        (count * correlation + WEATHER.winter_d * WEATHER.persistence) / (count + WEATHER.winter_d),
-        0.0,
-        MOST_PERSISTENCE,
-    )
-    table["skew"] = np.clip(
-        (count * third + WEATHER.winter_d * WEATHER.skew) / (count + WEATHER.winter_d), LEAST_SKEW, 0.0
-    )
+    follows = np.append(False, np.diff(days_since_epoch(lows["date"])) == 1.0)
+    products = np.where(follows, scaled * np.append(0.0, scaled[:-1]), np.nan)
+    pairs, thirds = _by_month(products, month), _by_month(scaled**3, month)
+    persistence = np.clip(_of_winter(pairs, WEATHER.persistence), 0.0, MOST_PERSISTENCE)
+    on_its_own = (1.0 - persistence) / (1.0 + persistence)  # of a day that is like the one before it, from memory
+    table["persistence"] = np.clip(_of_month(pairs, persistence, on_its_own), 0.0, MOST_PERSISTENCE)
+    table["skew"] = np.clip(_of_month(thirds, _of_winter(thirds, WEATHER.skew), on_its_own), LEAST_SKEW, 0.0)
     return table
 
 
+def _by_month(value: Floats, month: Ints) -> pd.DataFrame:
+    """Mean, and count of those that are known, of values (N,) by month."""
+    return pd.Series(value).groupby(month).agg(["mean", "count"]).reindex(range(1, 13)).fillna(0.0)
+
+
+def _of_winter(known: pd.DataFrame, stated: float) -> float:
+    """A winter's mean, the stated one counting as `WEATHER.winter_d` days."""
+    winter = known.loc[list(WINTER_MONTHS)]
+    total = (winter["mean"] * winter["count"]).sum() + WEATHER.winter_d * stated
+    return float(total / (winter["count"].sum() + WEATHER.winter_d))
+
+
+def _of_month(known: pd.DataFrame, winter: float, on_its_own: float) -> Floats:
+    """(12,) each month's mean, the winter's counting as `WEATHER.month_d` days that are each on its own."""
+    days = on_its_own * known["count"].to_numpy(np.float64)
+    return np.asarray((days * known["mean"] + WEATHER.month_d * winter) / (days + WEATHER.month_d), dtype=np.float64)
+
+
 @lru_cache(maxsize=128)
-def daily_courses(n_days: int, seed: int, persistence: float = WEATHER.persistence) -> Floats:
-    """(n_days, PATHS) standard normal departures with day-to-day persistence, always the same for a seed; read only.
+def daily_courses(n_days: int, seed: int, persistence: float | tuple[float, ...] = WEATHER.persistence) -> Floats:
+    """(n_days, PATHS) standard normal departures with day-to-day persistence, one for all days or one for each, always the same
+    for a seed; read only.
 
     Every course has its mirror image, and the first day takes evenly spaced quantiles: 600 courses stand for more.
     """
@@ -232,9 +247,9 @@ def daily_courses(n_days: int, seed: int, persistence: float = WEATHER.persisten
     half = rng.standard_normal((n_days, PATHS // 2))
     half[0] = ndtri((rng.permutation(PATHS // 2) + 0.5) / PATHS)
     z = np.concatenate([half, -half], axis=1)
-    fresh = np.sqrt(1.0 - persistence**2)
+    of_day = np.broadcast_to(persistence, n_days)
     for k in range(1, n_days):
-        z[k] = persistence * z[k - 1] + fresh * z[k]
+        z[k] = of_day[k] * z[k - 1] + np.sqrt(1.0 - of_day[k] ** 2) * z[k]
     z.setflags(write=False)
     return z
 
@@ -249,8 +264,10 @@ def make_weather(
     seed: int = 7,
 ) -> Weather:
     """Weather of the window of `n_days` from `first_day` [days since 1970]."""
-    season = seasonal_lows(climate, depots, np.arange(first_day, first_day + n_days))
-    return weather_of(season, shapes(climate, depots), depots, first_day, forecast, seed=seed)
+    days = np.arange(first_day, first_day + n_days)
+    return weather_of(
+        seasonal_lows(climate, depots, days), shapes(climate, depots, days), depots, first_day, forecast, seed=seed
+    )
 
 
 def weather_of(
@@ -263,15 +280,15 @@ def weather_of(
     seed: int = 7,
 ) -> Weather:
     """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970];
-    shape: of :func:`shapes`."""
+    shape: its :func:`shapes`."""
     mean, sd = season
     n_days = mean.shape[1]
     ramp = (np.arange(n_days) + 0.5) / n_days
     table = np.empty((len(depots), len(RISES_K), len(LOWS_C)))
     coldest = np.empty(len(depots))
     for i, depot in enumerate(depots):
-        z = daily_courses(n_days, seed, round(float(shape[0][i]), 2))
-        lows = mean[i][:, None] + sd[i][:, None] * cold_tailed(z, round(float(shape[1][i]), 2))
+        z = daily_courses(n_days, seed, tuple(shape[0][i].round(2).tolist()))
+        lows = mean[i][:, None] + sd[i][:, None] * cold_tailed(z, shape[1][i][:, None])
         if forecast is not None and len(forecast):
             lows = _with_forecast(lows, z, forecast[forecast["depot"] == depot], first_day)
         coldest[i] = np.median(lows.min(axis=0))

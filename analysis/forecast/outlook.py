@@ -205,11 +205,12 @@ def halves(coldest: Reals, weight: Floats) -> tuple[Floats, Floats]:
     return 2.0 * (weight - worse), 2.0 * worse
 
 
-def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[Drawn, Floats]:
+def with_renewed(drawn: Drawn, field: Floats, weak: Bools, built: Reals, part: str) -> tuple[Drawn, Floats]:
     """Drawn state (..., 7, U, K) and field (U, K) with one part as good as new, or as good as it is where better.
 
-    A new starter also brings its field back, in the draws in which a raised load is the starter's; otherwise the load
-    is the engine's.
+    New is what is usual of the class, but drag returns to what it was as the vehicle was `built` (U, K): no work makes an
+    engine easier to turn than that.  A new starter also brings its field back, in the draws in which a raised load is the
+    starter's; otherwise the load is the engine's.
     """
     out, new_field = drawn.copy(), field
     for c in PART_CHANNELS[part]:
@@ -219,7 +220,7 @@ def with_renewed(drawn: Drawn, field: Floats, weak: Bools, part: str) -> tuple[D
         out[..., LOAD, :, :] = np.where(weak, np.minimum(out[..., LOAD, :, :], 1.0), out[..., LOAD, :, :])
         new_field = np.where(weak, np.maximum(field, 1.0), field)
     if part == "engine_drag":
-        out[..., LOAD, :, :] = np.where(weak, out[..., LOAD, :, :], np.minimum(out[..., LOAD, :, :], 1.0))
+        out[..., LOAD, :, :] = np.where(weak, out[..., LOAD, :, :], np.minimum(out[..., LOAD, :, :], built))
     return out, new_field
 
 
@@ -249,7 +250,7 @@ def coldest_with(
         new, field = drawn[:, at], state.field[at]
         for k, part in enumerate(PARTS):
             if bits >> k & 1:
-                new, field = with_renewed(new, field, state.weak[at], part)
+                new, field = with_renewed(new, field, state.weak[at], state.built[at], part)
         by_need = drawn_coldest_starts(
             new,
             field,
@@ -284,6 +285,7 @@ def _compiled_starts(
         renewed,
         state.field,
         state.weak,
+        state.built,
         state.rest_v,
         state.group,
         state.panel.volts,

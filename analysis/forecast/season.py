@@ -77,11 +77,11 @@ def weekly_weather(
     climate: pd.DataFrame, depots: list[str], day: int, forecast: pd.DataFrame | None, weeks: int = WEEKS
 ) -> tuple[Weather, ...]:
     """Weather of each coming week."""
-    mean, sd = seasonal_lows(climate, depots, day + np.arange(7 * weeks))
-    shape = shapes(climate, depots)
+    days = day + np.arange(7 * weeks)
+    (mean, sd), (persistence, skew) = seasonal_lows(climate, depots, days), shapes(climate, depots, days)
     found = []
     for w in range(weeks):
         week = slice(7 * w, 7 * w + 7)
-        own = (mean[:, week], sd[:, week])
+        own, shape = (mean[:, week], sd[:, week]), (persistence[:, week], skew[:, week])
         found.append(weather_of(own, shape, depots, day + 7 * w, forecast, seed=WEEK_SEED + w))
     return tuple(found)

@@ -161,6 +161,7 @@ def coldest_with_renewed(
     unrenewed: bool,
     field: Singles,
     weak: Marks,
+    built: Singles,
     base: Singles,
     circuit: Singles,
     group: Places,
@@ -184,9 +185,9 @@ def coldest_with_renewed(
     """Coldest starts (R, K) of the vehicles `rows` (R,) by whichever need falls short first, with parts `renewed` (R,) in bits.
 
     near: (U, K) coldest starts near which the search begins; unrenewed: whether they are those with nothing renewed, so that
-    draws which no renewal touches keep theirs.  weak: (U, K); battery_most, load_most, copper_load_most: (G, T, K) the most
-    of battery_cold, of load_cold and of its product with copper at a temperature and above it; departure (U, K), floors
-    as_charged (U, K) and charged (U,) [degC]; all others as in :func:`coldest_on_levels`.
+    draws which no renewal touches keep theirs.  weak: (U, K); built: (U, K) level that the engine's load returns to; battery_most,
+    load_most, copper_load_most: (G, T, K) the most of battery_cold, of load_cold and of its product with copper at a temperature
+    and above it; departure (U, K), floors as_charged (U, K) and charged (U,) [degC]; all others as in :func:`coldest_on_levels`.
 
     From a temperature at which nothing falls short there or above, were the most asked at once, the search goes colder until
     something does or the floor is reached.
@@ -209,9 +210,10 @@ def coldest_with_renewed(
         for k in range(draws):
             before, floor, away = near[u, k], as_charged[u, k], departure[u, k]
             turns, new_load = field[u, k], new_starter if weak[u, k] else new_engine
+            load_back = ONE if weak[u, k] else built[u, k]
             stronger = new_starter and weak[u, k] and turns < ONE
             if unrenewed:
-                better = (new_load and level[LOAD, u, k] > ONE) or (new_control and level[CONTROL, u, k] > ONE)
+                better = (new_load and level[LOAD, u, k] > load_back) or (new_control and level[CONTROL, u, k] > ONE)
                 for n in range(many):
                     better |= level[touched[n], u, k] > ONE
                 if not better and not stronger and (not new_charge or before > floor):
@@ -238,7 +240,7 @@ def coldest_with_renewed(
             own = ONE if new_starter and own > ONE else own
             motor_ohm = (least_level if own < least_level else own) * base[u, 4] * MILLI
             own = level[LOAD, u, k]
-            own = ONE if new_load and own > ONE else own
+            own = load_back if new_load and own > load_back else own
             load_a = (least_level if own < least_level else own) * base[u, LOAD]
             own = level[CONTROL, u, k]
             own = ONE if new_control and own > ONE else own

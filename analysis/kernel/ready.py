@@ -31,7 +31,7 @@ SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
         _F3, _F2, _F2, _F2, _PLACES, _F3, _F3, _F1, _F1, "float32", "float32", _F3, _F3, _F3, _F3, _F3, _F3,
     ),
     loops.coldest_with_renewed: (
-        _PLACES, _PLACES, _F3, _F2, "boolean", _F2, _MARKS, _F2, _F2, _PLACES, _F3, _F3, _F1, _F1, "float32", "float32",
+        _PLACES, _PLACES, _F3, _F2, "boolean", _F2, _MARKS, *(_F2,) * 3, _PLACES, _F3, _F3, _F1, _F1, "float32", "float32",
         _F3, _F3, _F3, *(_F2,) * 5, _F1, _F2,
     ),
 }  # fmt: skip

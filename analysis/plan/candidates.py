@@ -205,13 +205,13 @@ def _second_parts(names: list[str], suspects: list[str], parts: pd.DataFrame) ->
     return second, np.where(top >= VISITS.second_part_probability, top / others, 0.0), nearest
 
 
-def _mendable(parts: pd.DataFrame) -> tuple[set[str], pd.DataFrame]:
-    """Vehicles whose engine rather is stiffer than its class by build than by wear, and `parts` without that drag: no work brings
-    it down."""
-    if "worn_probability" not in parts:
-        return set(), parts
-    stiff = (parts["part"] == "engine_drag") & (parts["worn_probability"] < VISITS.worn_rather)
-    return set(parts.loc[stiff, "unit"].astype(str)), parts[~stiff]
+def _of_no_part(parts: pd.DataFrame) -> list[str]:
+    """Vehicles for which it is likelier that no renewal helps than that any one part's does: what the parts' probabilities leave
+    to one."""
+    if not len(parts):
+        return []
+    of_unit = parts.groupby(parts["unit"].astype(str))["part_probability"]
+    return [str(unit) for unit in of_unit.max().index[1.0 - of_unit.sum() > of_unit.max()]]
 
 
 def _look_up(parts: list[str], values: Mapping[str, float], missing: float = 0.0) -> Floats:
@@ -253,11 +253,9 @@ def make_candidates(
     names = [str(name) for name in pd.unique(outlook["unit"].astype(str))] + extra
     about = units.assign(unit=units["unit"].astype(str)).drop_duplicates("unit").set_index("unit").reindex(names)
     first = outlook.drop_duplicates("unit").assign(unit=lambda t: t["unit"].astype(str))
-    stiff, parts = _mendable(parts)
-    named = {
-        unit: "" if part == "engine_drag" and unit in stiff else part
-        for unit, part in zip(first["unit"].tolist(), first["part"].tolist(), strict=True)
-    }
+    named = dict(zip(first["unit"].tolist(), first["part"].tolist(), strict=True)) | dict.fromkeys(
+        _of_no_part(parts), ""
+    )
     suspects = [part if isinstance(part := named.get(name, ""), str) else "" for name in names]
     wished = [(forced or {}).get(name) or part for name, part in zip(names, suspects, strict=True)]
     other = np.array([wish != part for wish, part in zip(wished, suspects, strict=True)], dtype=np.bool_)

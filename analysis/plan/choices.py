@@ -22,9 +22,6 @@ class Visits:
     success_prior: float = stated(10.0, "acts", 5.0, 20.0,
         "of the fleet's own that the stated chance of success counts as much as; our choice")
     least_part_probability: float = stated(0.02, "1", 0.01, 0.05, "the right part is never held less probable; our choice")
-    worn_rather: float = stated(0.5, "1", 0.3, 0.7,
-        "an engine whose drag has risen less probably than this is stiff by build, and no work is planned for it; our choice: more "
-        "likely than not")
     working_days: int = stated(5, "d a week", 4, 7,
         "a workshop works Monday to Friday where nobody set its days; our choice, and a planned service on a weekend counts all the same")
 

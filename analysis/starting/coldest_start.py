@@ -295,6 +295,7 @@ def starts_with_renewed(
     renewed: Ints,
     field: Floats,
     weak: Bools,
+    built: Reals,
     rest_v: Floats,
     group: Ints,
     volts: Floats,
@@ -317,7 +318,7 @@ def starts_with_renewed(
     arrays = (
         *(np.ascontiguousarray(a, np.int64) for a in (rows, renewed)),
         *(np.ascontiguousarray(a, np.float32) for a in (state, near)), unrenewed, np.ascontiguousarray(field, np.float32),
-        np.ascontiguousarray(weak), *shared, *departures.most(laws, draws), *limits.singles,
+        np.ascontiguousarray(weak), np.ascontiguousarray(built, np.float32), *shared, *departures.most(laws, draws), *limits.singles,
     )  # fmt: skip
     found = np.empty((len(rows), draws), np.float32)
     in_chunks(len(rows), CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays, found))

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -138,6 +139,10 @@ def default_prior() -> GrowthPrior:
     return GrowthPrior(onset, np.tile(PATHS.life_share, (len(onset), 1)), np.tile(PATHS.power_share, (len(onset), 1)))
 
 
+AS_BUILT: Final = float("-inf")
+"""Days ahead at which nothing has worn yet."""
+
+
 @dataclass(frozen=True)
 class Growth:
     """Posterior over paths of one channel: arrays (U, N), but the last three (U,).
@@ -195,8 +200,10 @@ class Growth:
         return amount, base, variance, cov
 
     def aged(self, ahead_d: float | Floats) -> Floats:
-        """(U,) what ordinary ageing adds until `ahead_d` days after the assessment, one for all or (U,)."""
-        return np.asarray(self.ageing * (self.reference_d + ahead_d) / DAYS_PER_YEAR)
+        """(U,) what ordinary ageing adds until `ahead_d` days after the assessment, one for all or (U,); AS_BUILT: until today."""
+        return np.asarray(
+            self.ageing * (self.reference_d + np.where(ahead_d == AS_BUILT, 0.0, ahead_d)) / DAYS_PER_YEAR
+        )
 
 
 def growth_columns(day_before: Floats) -> Floats:
@@ -467,7 +474,8 @@ class DrawNoise:
 
 
 def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNoise) -> npt.NDArray[np.float32]:
-    """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before)."""
+    """(H, U, K) drawn values (multiples of class-usual) `ahead_d` days after the assessment (negative: before; AS_BUILT: as it
+    would be today had nothing worn)."""
     place, base_z = noise.path, noise.normal("base")
     loop = compiled(values_drawn)
     if loop is not None:

@@ -49,6 +49,7 @@ from analysis.wear.growth_laws import (
     present_vehicles,
 )
 from analysis.wear.paths import (
+    AS_BUILT,
     DrawNoise,
     PathGrid,
     default_prior,
@@ -121,7 +122,8 @@ class FleetState(FleetRead):
     """The same vehicles with K possible truths of each.
 
     growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field; weak:
-    (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is.
+    (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is; built: (U, K) load as the
+    vehicle was built, which work on the engine brings back.
     """
 
     growth: tuple[GrowthSummary, ...]
@@ -130,6 +132,7 @@ class FleetState(FleetRead):
     field: Floats
     weak: Bools
     starter_share: Floats
+    built: Reals
 
     def of(self, rows: Ints) -> Self:
         """Some of the vehicles, with what was drawn of them."""
@@ -140,6 +143,7 @@ class FleetState(FleetRead):
             field=self.field[rows],
             weak=self.weak[rows],
             starter_share=self.starter_share[rows],
+            built=self.built[rows],
         )
 
 
@@ -162,9 +166,11 @@ def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0) -
     """K possible truths of every vehicle at days ahead; those of a vehicle are the same whatever others are drawn with it."""
     chance = Draws(keys_of(read.names), draws, seed)
     drawn = np.empty((len(ahead_d), len(CHANNELS), len(read.names), draws), dtype=np.float32)
-    growth = []
+    growth, built = [], drawn[0, LOAD]
     for c, own in enumerate(read.channels):
-        kept, drawn[:, c] = summed_up(own, ahead_d, DrawNoise(chance, CHANNELS[c]))
+        days = np.append(ahead_d, AS_BUILT) if c == LOAD else ahead_d
+        kept, found = summed_up(own, days, DrawNoise(chance, CHANNELS[c]))
+        drawn[:, c], built = found[: len(ahead_d)], found[-1] if c == LOAD else built
         growth.append(kept)
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
     field, weak, share = draw_field(read.panel, read.observed, now, chance)
@@ -176,6 +182,7 @@ def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0) -
         field=field,
         weak=weak,
         starter_share=share,
+        built=built,
     )
 
 
