@@ -224,6 +224,12 @@ def _fell(history: History, row: int, name: str) -> bool:
     return len(before) >= FEWEST_EARLIER and history.value(name, row) <= FALLEN[name] * min(before)
 
 
+def _as_ever(history: History, row: int, name: str) -> bool:
+    """Whether a measurement is near what the unit's last ones were."""
+    before = history.before(name, row)
+    return len(before) >= FEWEST_EARLIER and max(before) / STEADY <= history.value(name, row) <= STEADY * max(before)
+
+
 def _hardly_sags(history: History, row: int) -> bool:
     """Whether the battery sags clearly less than at the unit's last starts."""
     before = [sag for sag in (_sag(history, r) for r in history.earlier(row)) if not np.isnan(sag)]
@@ -279,6 +285,8 @@ def _doubt_amps(marks: _Marks, history: History) -> None:
         mohm = 1000.0 * sag / amps
     low, high = (limit * history.system_v / 12.0 for limit in BATTERY_MOHM)
     wrong = (sag >= LEAST_SAG_V) & ((mohm < low) | (mohm > high))
+    as_ever = [r for r in np.flatnonzero(wrong & (mohm < low)).tolist() if _as_ever(history, r, "crank_a")]
+    wrong[as_ever] = False  # then it is the rest volts that were taken under a load
     collapsed = (mohm > high) & (history.numbers["crank_min_v"] < COLLAPSED * history.numbers["rest_v"])
     rows = np.array(
         [r for r in np.flatnonzero(wrong).tolist() if not (collapsed[r] and history.went(r) in FAILED_STARTS)],

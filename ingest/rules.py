@@ -13,6 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ingest.cells import TIME_DTYPE, Batch
+from ingest.doubt import ONE_BATTERY_V
 from ingest.fields import (
     CIRCUIT_MEASUREMENTS,
     MAIN_DROPS,
@@ -262,7 +263,7 @@ def _check_readings(batch: Batch, context: Context) -> None:
         if name in batch.numbers:
             out_of_range |= _check_quantity(batch, QUANTITIES[name], at)
     within = ~out_of_range  # a value that cannot be needs no comparison with the others
-    _check_rest_above_crank(batch, within)
+    _check_rest_above_crank(batch, within, at.system_v)
     _check_dip(batch, within)
     _check_drops(batch, within)
     _check_peak(batch, within)
@@ -370,11 +371,12 @@ def _column(batch: Batch, name: str) -> Floats:
     return batch.numbers.get(name, np.full(len(batch), np.nan))
 
 
-def _check_rest_above_crank(batch: Batch, within: Flags) -> None:
+def _check_rest_above_crank(batch: Batch, within: Flags, system_v: Floats) -> None:
     rest, crank = _column(batch, "rest_v"), _column(batch, "crank_min_v")
+    one_battery = (system_v == 24.0) & (rest <= ONE_BATTERY_V)  # stored, and the rest volts doubted
     _add(
         batch,
-        within & (crank > rest * (1.0 + METER_TOLERANCE)),
+        within & ~one_battery & (crank > rest * (1.0 + METER_TOLERANCE)),
         lambda row: (
             f"lowest cranking volts (crank_min_v) {crank[row]:g} V are above rest volts (rest_v) {rest[row]:g} V; "
             "allowed is at most the rest volts (swapped?)"

@@ -24,13 +24,13 @@ HIGH: Final = both(
         above("amps_times", "high_amps_share", widened="load_doubt", by=0.5),
         both(
             above("amps_times", BOUNDARIES.raised_amps, widened="load_doubt"),
-            below("speed_times", BOUNDARIES.slowed, widened="load_doubt"),
+            below("speed_times", BOUNDARIES.slowed, widened="speed_doubt"),
         ),
         both(not_measured("usual_crank_a"), above("crank_a", "highest_here_a")),
     ),
 )
 LOW: Final = below("amps_times", "low_amps_share", widened="load_doubt")
-SLOW: Final = below("speed_times", "slow_share", widened="load_doubt", by=0.5)
+SLOW: Final = below("speed_times", "slow_share", widened="speed_doubt")
 LOW_CHARGE: Final = both(below("rest_v", "rest_watch_v"), isnt(below("rest_v", "rest_act_v")))
 WORN_WITH_LOW_REST: Final = both(LOW_CHARGE, above("battery_times", "worn_low_battery_times", widened="battery_doubt"))
 UNDER_THE_TABLE: Final = both(

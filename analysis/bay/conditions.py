@@ -111,10 +111,10 @@ def not_near_battery(name: str) -> Condition:
 
 
 def ends_equal(facts: Facts, limits: Limits) -> bool:
-    """Both ends of the control wire read the same under load; with the load known, its ohms are within the limit too."""
-    return _ends_apart_v(facts) <= limits.wire_ends_equal_v.value + 1e-9 or (
-        number(facts, "wire_ohm") <= limits.wire_good_ohm.value
-    )
+    """Both ends of the control wire read the same under load; with the load known, or the wire's ohms are within the limit
+    when what two readings may differ by is taken off."""
+    apart, equal = _ends_apart_v(facts), limits.wire_ends_equal_v.value + 1e-9
+    return apart <= equal or number(facts, "wire_ohm") * (1.0 - equal / apart) <= limits.wire_good_ohm.value
 
 
 def ends_differ(facts: Facts, limits: Limits) -> bool:

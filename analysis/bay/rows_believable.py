@@ -33,10 +33,17 @@ _NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
 
 OHM: Final = "Ohm's law: a resistance takes volts from the motor"
 
-_MORE_VOLTS: Final = both(
-    above("curve_least", BOUNDARIES.faster_than_volts, widened="speed_doubt"),
-    isnt(below("peak_times", BOUNDARIES.usual_peak)),
+_MORE_VOLTS: Final = either(
+    both(
+        above("curve_least", BOUNDARIES.faster_than_volts, widened="speed_doubt"),
+        isnt(below("peak_times", BOUNDARIES.usual_peak)),
+    ),
+    both(
+        at_least("speed_times", BOUNDARIES.not_slow),
+        above("peak_over_told", BOUNDARIES.inrush_over_told, widened="battery_doubt"),
+    ),
 )
+"""Speed, or speed as ever with an inrush that no battery of such a resistance gives."""
 
 MEASUREMENT: Final = (
     Row(

@@ -36,6 +36,13 @@ _AMPS: Final = "common practice; TM 10-3930-671-24"
 _NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
 _LOAD_TEST: Final = "BCI load-test table, at half the label's cold-cranking amps"
 
+_FASTER_AT_MORE_AMPS: Final = both(
+    TURNS_OR_UNKNOWN,
+    above("amps_times", BOUNDARIES.raised_amps, widened="load_doubt"),
+    above("curve_least", BOUNDARIES.faster_than_volts, widened="speed_doubt"),
+)
+"""Drag that raised the amps would have slowed the engine: turning faster than these volts make it, the field is weak."""
+
 BATTERY: Final = (
     Row(
         "battery discharged",
@@ -98,7 +105,7 @@ LOAD: Final = (
     ),
     Row(
         "high amps, not slow",
-        (HIGH, at_least("speed_times", BOUNDARIES.not_slow)),
+        (either(HIGH, _FASTER_AT_MORE_AMPS), at_least("speed_times", BOUNDARIES.not_slow)),
         "starter_motor",
         "{crank_a:.0f} A are high although the engine turns at its usual speed: shorted turns or a weak field in the "
         "starter.",
@@ -130,7 +137,7 @@ LOAD: Final = (
     Row(
         "slow, inrush low",
         (
-            below("speed_times", "slow_share", widened="load_doubt", by=BOUNDARIES.speed_doubt), TURNS_OR_UNKNOWN,
+            either(SLOW, both(is_word("outcome", "slow"), below("speed_times", BOUNDARIES.not_slow))), TURNS_OR_UNKNOWN,
             below("peak_times", BOUNDARIES.low_peak, widened="battery_doubt"), drops_good, isnt(BATTERY_AT_FAULT), isnt(HIGH), isnt(LOW),
         ),
         "starter_motor",
@@ -145,7 +152,7 @@ LOAD: Final = (
     Row(
         "slow at usual amps",
         (
-            below("speed_times", BOUNDARIES.clearly_slow, widened="load_doubt", by=BOUNDARIES.speed_doubt), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
+            below("speed_times", BOUNDARIES.clearly_slow, widened="speed_doubt"), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
             drops_good, isnt(BATTERY_AT_FAULT), below("curve_most", BOUNDARIES.off_the_curve),
         ),
         "starter_motor",
