@@ -57,6 +57,13 @@ def test_amps_that_the_sag_does_not_bear_out() -> None:
     assert judge("crank_a", [170, 8], rest_v=rest, crank_min_v=low) == ["", "crank_a"]
 
 
+def test_amps_as_ever_are_believed_where_the_rest_volts_were_taken_under_a_load() -> None:
+    """Ohm's law, by hand: 0.6 V over 555 A is 1.1 mΩ; with the 25.6 V of before it is 3.8 mΩ, as two blocks have."""
+    numbers = {"rest_v": [25.6, 25.6, 24.1], "crank_min_v": [23.5] * 3}
+    assert judge("crank_a", [550, 540, 555], system_v=24.0, **numbers) == ["", "", ""]
+    assert judge("crank_a", [550, 540, 2200], system_v=24.0, **numbers) == ["", "", "crank_a"]
+
+
 def test_a_sag_of_a_few_tenths_of_a_volt_bears_nothing_out() -> None:
     """By hand: 0.2 V over 400 A and 0.4 V over 800 A are both 0.5 mΩ, as no battery has; but a meter that shows tenths of a
     volt may have made 0.2 V of 0.3 V."""

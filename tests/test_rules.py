@@ -84,6 +84,21 @@ def test_a_failing_vehicle_is_believed(db: Database, tmp_path: Path, changes: di
     assert why(db, tmp_path, **changes) == ""
 
 
+def test_one_battery_of_a_pair_at_rest_is_stored_and_doubted(tmp_path: Path) -> None:
+    """12.64 V at rest and 22.6 V while cranking are one battery and two; common practice."""
+    db = open_database(tmp_path / "pair.db")
+    units = tmp_path / "units.csv"
+    units.write_text("unit,vehicle_class,system_v,depot\nT-1,truck,24,yard\n", encoding="utf-8")
+    rows = tmp_path / "readings.csv"
+    rows.write_text(
+        "unit,taken_at,rest_v,crank_min_v\nT-1,2024-02-01T08:00,12.64,22.6\nT-1,2024-02-02T08:00,16.2,22.6\n",
+        encoding="utf-8",
+    )
+    import_paths(db, [units, rows], now=NOW)
+    assert [(r["rest_v"], r["doubtful"]) for r in db["readings"].rows] == [(12.64, "rest_v")]
+    assert "swapped" in reasons(db)[-1]
+
+
 def test_swapped_system_voltage_shows(db: Database, tmp_path: Path) -> None:
     assert "12 V system" in why(db, tmp_path, rest_v=25.3, crank_min_v=22.4)
 

@@ -40,7 +40,7 @@ def with_derived(facts: Facts, limits: Limits) -> dict[str, float | str]:
         usual_coil_ohm, and usual_warm_a at 20 °C
     """
     out: dict[str, float | str] = dict(facts)
-    for work in (_battery, _told_amps, _multiples, _inrush, _curve, _drops, _dip, _control, _loaded, _start):
+    for work in (_battery, _told_amps, _multiples, _curve, _denied, _drops, _dip, _control, _loaded, _start):
         out.update({name: value for name, value in work(out, limits).items() if not math.isnan(value)})
     drops = [name for name in DROPS.values() if name in facts]
     return out | {"largest_drop": max(drops, key=lambda name: number(facts, name), default="")}
@@ -99,15 +99,10 @@ def _multiples(facts: Facts, limits: Limits) -> dict[str, float]:
     colder = number(facts, "cold_amps_times")
     highest = limits.highest_cranking_a.value * (colder if colder > 1.0 else 1.0)
     load_doubt = np.nan_to_num(number(facts, "load_doubt"))
-    out["speed_doubt"] = float(np.hypot(load_doubt, FACTS.speed_in_cold * math.log(max(colder, 1.0) if colder > 0 else 1.0)))
+    out["speed_doubt"] = float(
+        np.hypot(load_doubt, FACTS.speed_in_cold * math.log(max(colder, 1.0) if colder > 0 else 1.0))
+    )
     return out | {"stall_share": _over(number(facts, "crank_a"), stall), "highest_here_a": highest}
-
-
-def _inrush(facts: Facts, _limits: Limits) -> dict[str, float]:
-    """The inrush over the one that a battery of the resistance read would give, were all else as usual."""
-    usual_a, more_mohm = number(facts, "usual_peak_a"), number(facts, "battery_mohm") - number(facts, "usual_battery_mohm")
-    usual_mohm = _over(1000.0 * (number(facts, "rest_v") - BRUSH_V.value), usual_a)
-    return {"peak_over_told": number(facts, "peak_times") * (1.0 + FACTS.early_battery * more_mohm / usual_mohm)}
 
 
 def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
@@ -135,6 +130,19 @@ def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
     constant = _over(number(facts, "speed_times"), now / then)
     flux = _flux(amps, usual_a) / _flux(usual_a, usual_a)
     return {"curve_most": max(constant, constant * flux), "curve_least": min(constant, constant * flux)}
+
+
+def _denied(facts: Facts, _limits: Limits) -> dict[str, float]:
+    """How far speed and inrush deny the volts read: speed over that of these volts, times the inrush over that of a battery of the
+    resistance read, all else being usual; one of the two is enough."""
+    usual_a, more_mohm = (
+        number(facts, "usual_peak_a"),
+        number(facts, "battery_mohm") - number(facts, "usual_battery_mohm"),
+    )
+    usual_mohm = _over(1000.0 * (number(facts, "rest_v") - BRUSH_V.value), usual_a)
+    inrush = number(facts, "peak_times") * (1.0 + FACTS.early_battery * more_mohm / usual_mohm)
+    known = [one for one in (number(facts, "curve_least"), inrush) if not math.isnan(one)]
+    return {"volts_denied": math.prod(known) if known else NAN}
 
 
 def _flux(amps: float, usual_a: float) -> float:

@@ -409,7 +409,10 @@ def _told_c(
     """The temperature [°C] that the whole reading goes with, were the one noted in °F or without its minus; NaN for none.
 
     Of degrees above nil only: in real cold a stiff engine looks like still colder air, and °F below nil are below -18 °C.
+    A stiffer engine in the air noted must be the worse explanation.
     """
+    noted = row.assign(aid_a=_aid_a(expected, temperature_c))
+    stiff = float(_tested(noted, expected, NOISE.temperature_k, frozenset({"crank_a"}))["p_value"])
     for other in (float(celsius_from_fahrenheit(temperature_c)), -temperature_c):
         if not FACTS.coldest_told_c <= other < temperature_c:
             continue
@@ -417,9 +420,8 @@ def _told_c(
         shown = _shown(expected, other)
         if not (shown > 0.0).all(axis=None):  # no engine would turn
             continue
-        if _closure(at, shown, expected, NOISE.temperature_k, frozenset()).closes and not _findings(
-            at, reading, unit, expected, other, limits
-        ):
+        told = _closure(at, shown, expected, NOISE.temperature_k, frozenset())
+        if told.closes and told.p_value > stiff and not _findings(at, reading, unit, expected, other, limits):
             return other
     return NAN
 

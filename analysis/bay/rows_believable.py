@@ -12,6 +12,7 @@ from analysis.bay.boundaries import (
     HIGH,
     LOW,
     STANDS,
+    WORN_WITH_LOW_REST,
 )
 from analysis.bay.choices import BOUNDARIES
 from analysis.bay.conditions import (
@@ -33,17 +34,8 @@ _NO_LOAD: Final = "no-load tables TM 10-3930-671-24, TM 10-4320-307-24"
 
 OHM: Final = "Ohm's law: a resistance takes volts from the motor"
 
-_MORE_VOLTS: Final = either(
-    both(
-        above("curve_least", BOUNDARIES.faster_than_volts, widened="speed_doubt"),
-        isnt(below("peak_times", BOUNDARIES.usual_peak)),
-    ),
-    both(
-        at_least("speed_times", BOUNDARIES.not_slow),
-        above("peak_over_told", BOUNDARIES.inrush_over_told, widened="battery_doubt"),
-    ),
-)
-"""Speed, or speed as ever with an inrush that no battery of such a resistance gives."""
+_MORE_VOLTS: Final = above("volts_denied", BOUNDARIES.more_than_volts, widened="speed_doubt")
+"""Speed and inrush are more than those of the volts read."""
 
 MEASUREMENT: Final = (
     Row(
@@ -115,7 +107,8 @@ MEASUREMENT: Final = (
             at_least("dip_share", BOUNDARIES.dip_least),
             at_most("dip_share", BOUNDARIES.dip_most),
             isnt(HIGH),
-            either(_MORE_VOLTS, both(not_measured("curve_least"), at_least("peak_times", BOUNDARIES.usual_peak))),
+            isnt(WORN_WITH_LOW_REST),
+            _MORE_VOLTS,
         ),
         "measurement",
         "{crank_min_v:.2f} V cannot be what the engine turned at: amps and speed are those of more volts. It is the dip of "
@@ -128,14 +121,7 @@ MEASUREMENT: Final = (
     Row(
         "volts that speed and inrush deny",
         (
-            above("battery_times", "worn_battery_times"), isnt(FAILED), isnt(HIGH), isnt(LOW),
-            either(
-                _MORE_VOLTS,
-                both(
-                    not_measured("curve_least"), at_least("peak_times", BOUNDARIES.usual_peak),
-                    above("dip_share", BOUNDARIES.dip_most),
-                ),
-            ),
+            above("battery_times", "worn_battery_times"), isnt(FAILED), isnt(HIGH), isnt(LOW), isnt(WORN_WITH_LOW_REST), _MORE_VOLTS,
         ),
         "measurement",
         "{crank_min_v:.2f} V cannot be what the engine turned at: amps, inrush and speed are those of more volts. On one of two "
