@@ -16,6 +16,7 @@ from scipy.stats import kstest, t
 
 from analysis.readings.draws import QUANTITIES, Draws, keys_of
 from analysis.readings.panel import FleetTables
+from analysis.wear.state import draw_state
 from analysis.worklist.assess import Assessment, assess
 
 DAY = pd.Timestamp("2022-12-12")
@@ -121,3 +122,27 @@ def test_the_order_of_files_changes_nothing(usual: Assessment, monkeypatch: pyte
         made.forecast,
     )
     same(usual, assess(shuffled, as_of=DAY))
+
+
+def test_two_seeds_say_the_same_within_half_of_what_the_list_states(
+    usual: Assessment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another seed in everything that is drawn, looks at the past too: coldest start and probability of a no-start of every vehicle
+    move by at most half of half their stated range, or a hundredth; the probability that flags, which has no range, by a standard
+    error of as many independent draws (binomial law) in the root mean square, and by less than four of them."""
+    quick(monkeypatch, looks=2)
+    monkeypatch.setattr(Draws.__init__, "__defaults__", (1,))
+    monkeypatch.setattr(draw_state, "__kwdefaults__", {"seed": 1})
+    other = assess(tables_of(fleet()), as_of=DAY, with_classes=False)
+    one, two = (x.units.set_index("unit").sort_index() for x in (usual, other))
+    moved = (one[list(FIGURES)] - two[list(FIGURES)]).abs()
+    assert (moved["coldest_start_c"] > 0.0).all(), "other draws"
+    for name, low, high, least in (
+        ("coldest_start_c", "coldest_start_low_c", "coldest_start_high_c", 0.0),
+        ("no_start_probability", "probability_low", "probability_high", 0.01),
+    ):
+        assert (moved[name] <= np.maximum(0.25 * (one[high] - one[low]), least)).all(), name
+    p = 0.5 * (one["flag_probability"] + two["flag_probability"])
+    errors = moved["flag_probability"] / np.sqrt(p * (1.0 - p) / usual.shared.draws)
+    assert np.sqrt((errors**2).mean()) < 1.2
+    assert errors.max() < 4.0
