@@ -9,7 +9,7 @@ volts of a start.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, Literal
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -31,12 +31,15 @@ from analysis.circuit.limits import Limit, Limits
 
 Array = npt.NDArray[np.float64]
 Sense = Literal["at least", "at most"]
+Checked: TypeAlias = dict[str, npt.NDArray[Any]]
+"""One check of the readings that have its measurement: columns of :func:`verdict`; one frame is made of all checks at the end."""
 
 VERDICTS: Final = ("pass", "watch", "act")
 COLUMNS: Final = (
     *("row", "unit", "taken_at", "check", "value", "value_unit"),
     *("limit", "margin", "margin_v", "verdict", "words", "source"),
 )
+TEXTS: Final = ("unit", "check", "value_unit", "verdict", "words", "source")
 GROUP: Final = ["vehicle_class", "system_v", "fuel", "cylinders"]
 DROP_LIMITS: Final = {
     "drop_positive_v": "positive_cable_drop_v",
@@ -76,19 +79,21 @@ def verdict(
     kinds = units.reindex(columns=["unit", *GROUP]).assign(cca_a=bank_cca_a(units))
     joined = readings.reset_index(drop=True).merge(kinds, on="unit", how="left", validate="many_to_one")
     joined["row"] = np.arange(len(joined))
-    parts: list[pd.DataFrame] = []
+    parts: list[Checked] = []
     for key, group in joined.groupby(GROUP, dropna=False, sort=False):
         vehicle_class, system_v, fuel, cylinders = (str(part) for part in key)
         limits = chosen.for_group(vehicle_class, int(float(system_v)), fuel, float(cylinders))
         parts.extend(_judge_group(group, limits, float((class_crank_a or {}).get(vehicle_class, np.nan))))
     if not parts:
         return pd.DataFrame({name: [] for name in COLUMNS})
-    result = pd.concat(parts, ignore_index=True)
+    every = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    every |= {name: joined[name].to_numpy()[every["row"]] for name in ("unit", "taken_at")}
+    result = pd.DataFrame(every).astype(dict.fromkeys(TEXTS, "str"))
     order = result["verdict"].map({name: -i for i, name in enumerate(VERDICTS)})
     return result.assign(order=order).sort_values(["row", "order"], kind="stable", ignore_index=True)[list(COLUMNS)]
 
 
-def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
+def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Checked]:
     """All checks of the readings of one kind of vehicle; `usual_a` in the warm, NaN where nobody knows."""
     return [
         *_battery_checks(group, limits),
@@ -105,14 +110,14 @@ def _values(group: pd.DataFrame, name: str) -> Array:
     return group[name].to_numpy(dtype=np.float64, na_value=np.nan)
 
 
-def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
+def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
     rest, low = _values(group, "rest_v"), _values(group, "crank_min_v")
     least = least_cranking_v(limits.least_cranking_battery_v.value, _values(group, "temperature_c"))
     typical = f"{limits.least_cranking_battery_v.words}, less in the cold"
     return [
-        _frame(group, "rest voltage", rest, limits.rest_act_v, "at least", watch=limits.rest_watch_v.value),
+        _checked(group, "rest voltage", rest, limits.rest_act_v, "at least", watch=limits.rest_watch_v.value),
         _load_test(group, limits, rest, low),
-        _frame(
+        _checked(
             group, "volts while cranking", low, limits.least_cranking_battery_v, "at least",
             boundary=least, watch=least + limits.load_test_margin_v.value,
             words=np.where(least < limits.least_cranking_battery_v.value, typical, limits.least_cranking_battery_v.words),
@@ -120,7 +125,7 @@ def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
     ]  # fmt: skip
 
 
-def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> pd.DataFrame:
+def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> Checked:
     """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table."""
     temperature, amps, cca = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
     open_v, _ = open_circuit(rest, system_v=limits.system_v)
@@ -135,13 +140,13 @@ def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> 
         ],
         dtype=object,
     )
-    return _frame(
+    return _checked(
         group, LOAD_TEST_CHECK, held, Limit(float("nan"), "V", LOAD_TEST_SOURCE, 0.0, 0.0), "at least",
         boundary=table, watch=table + limits.load_test_margin_v.value, words=words,
     )  # fmt: skip
 
 
-def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
+def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Checked]:
     """Drops in volts, their limits as many times the printed ones as the amps are the usual ones."""
     share = limits.watch_share.value
     checks = {name.replace("_v", "").replace("drop_", "") + " drop": (_values(group, name), key) for name, key in
@@ -157,10 +162,10 @@ def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd
         limit: Limit = getattr(limits, key)
         edge = limit.value / share_at_usual
         words = np.array([_at_amps(limit, usual_a, a, e) for a, e in zip(amps, edge, strict=True)], dtype=object)
-        found.append(_frame(group, check, value, limit, "at most", watch=share * edge, boundary=edge, words=words))
+        found.append(_checked(group, check, value, limit, "at most", watch=share * edge, boundary=edge, words=words))
     control = limits.control_circuit_drop_v
     found.append(
-        _frame(
+        _checked(
             group,
             "control circuit drop",
             _values(group, "drop_control_v"),
@@ -174,7 +179,7 @@ def _drop_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd
     )
     limit = limits.circuit_v_per_100a
     measured = np.where(np.isfinite(_values(group, "crank_a")), 100.0 * whole, np.nan)
-    found.append(_frame(group, "cables and ground per 100 A", measured, limit, "at most", watch=share * limit.value))
+    found.append(_checked(group, "cables and ground per 100 A", measured, limit, "at most", watch=share * limit.value))
     return found
 
 
@@ -185,7 +190,7 @@ def _at_amps(limit: Limit, usual_a: float, amps: float, edge: float) -> str:
     return f"{limit.words} at the usual {usual_a:.0f} A, {edge:.2f} V at {amps:.0f} A"
 
 
-def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.DataFrame]:
+def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Checked]:
     """Amps, speed and seconds. Amps and seconds name no part alone, so that they are watched and never call for action."""
     amps, speed = _values(group, "crank_a"), _values(group, "crank_rpm")
     here = _values(group, "usual_crank_a")
@@ -198,23 +203,25 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[pd.
             limit = Limit(usual_a * share.value, "A", share.source, 0.0, 0.0)
             words = f"{sense} {share.words}"
             side: Sense = "at most" if sense == "at most" else "at least"
-            found.append(_frame(group, check, amps, limit, side, watch=edge, boundary=edge, words=words, act=False))
+            found.append(_checked(group, check, amps, limit, side, watch=edge, boundary=edge, words=words, act=False))
     else:
-        found.append(_frame(group, "cranking amps, high", amps, most, "at most", watch=most.value, act=False))
+        found.append(_checked(group, "cranking amps, high", amps, most, "at most", watch=most.value, act=False))
     rpm = limits.least_cranking_rpm
     least = np.fmin(
         rpm.value, limits.slow_share.value * _values(group, "usual_rpm")
     )  # in the cold sound engines are slow
     found.append(
-        _frame(group, "cranking speed", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least)
+        _checked(
+            group, "cranking speed", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least
+        )
     )
     longest = limits.longest_crank_s
-    found.append(_frame(group, "seconds cranked", _values(group, "crank_s"), longest, "at most",
+    found.append(_checked(group, "seconds cranked", _values(group, "crank_s"), longest, "at most",
                         watch=longest.value, act=False))  # fmt: skip
     return found
 
 
-def _solenoid_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
+def _solenoid_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
     """Hold-in amps, those of both windings at the volts of a charged battery, and the feed of the relay socket.
 
     Amps name no part alone: they are watched. What a clamp caught of both windings as hold-in is judged as theirs.
@@ -232,18 +239,18 @@ def _solenoid_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
     lost = limits.control_circuit_drop_v
     battery = np.fmin(np.fmin(np.where(rest > 0, rest, float(limits.system_v)), low), dip)
     return [
-        _frame(group, "coil amps, low", hold, limits.least_coil_a, "at least", watch=limits.least_coil_a.value, act=False),
-        _frame(group, "coil amps, high", hold, limits.highest_coil_a, "at most", watch=limits.highest_coil_a.value, act=False),
-        _frame(group, "pull-in amps, low", full, least, "at least", watch=least.value, act=False),
-        _frame(group, "pull-in amps, high", full, most, "at most", watch=most.value, words=read, act=False),
-        _frame(
+        _checked(group, "coil amps, low", hold, limits.least_coil_a, "at least", watch=limits.least_coil_a.value, act=False),
+        _checked(group, "coil amps, high", hold, limits.highest_coil_a, "at most", watch=limits.highest_coil_a.value, act=False),
+        _checked(group, "pull-in amps, low", full, least, "at least", watch=least.value, act=False),
+        _checked(group, "pull-in amps, high", full, most, "at most", watch=most.value, words=read, act=False),
+        _checked(
             group, "feed volts", feed, lost, "at least", boundary=battery - lost.value, watch=battery - lost.value,
             words=FEED_WORDS.format(lost=lost.value),
         ),
     ]  # fmt: skip
 
 
-def _charging_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
+def _charging_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
     """Volts with the engine running, between what charges and what a sound regulator gives in this cold."""
     volts, least, most = _values(group, "charging_v"), limits.least_charging_v, limits.highest_charging_v
     here = charging_most_v(_values(group, "temperature_c"), limits)
@@ -251,12 +258,12 @@ def _charging_checks(group: pd.DataFrame, limits: Limits) -> list[pd.DataFrame]:
         [f"{most.words}, {v:.2f} V in this cold" if v > most.value else most.words for v in here], dtype=object
     )
     return [
-        _frame(group, "charging volts, low", volts, least, "at least", watch=least.value),
-        _frame(group, "charging volts, high", volts, most, "at most", boundary=here, watch=here, words=words),
+        _checked(group, "charging volts, low", volts, least, "at least", watch=least.value),
+        _checked(group, "charging volts, high", volts, most, "at most", boundary=here, watch=here, words=words),
     ]
 
 
-def _frame(
+def _checked(
     group: pd.DataFrame,
     check: str,
     value: Array,
@@ -267,7 +274,7 @@ def _frame(
     boundary: Array | None = None,
     words: str | npt.NDArray[np.object_] | None = None,
     act: bool = True,
-) -> pd.DataFrame:
+) -> Checked:
     """One check of many readings; readings without the measurement are left out."""
     edge = np.full_like(value, limit.value) if boundary is None else boundary
     sign = 1.0 if sense == "at least" else -1.0
@@ -275,24 +282,23 @@ def _frame(
     keep = np.isfinite(margin)
     worst = "act" if act else "watch"
     result = np.where(margin < 0, worst, np.where(sign * (value - watch) < 0, "watch", "pass"))
-    in_volts = limit.unit == "V"
-    frame = pd.DataFrame(
-        {
-            "row": group["row"].to_numpy(),
-            "unit": group["unit"].to_numpy(),
-            "taken_at": group["taken_at"].to_numpy(),
-            "check": check,
-            "value": value,
-            "value_unit": limit.unit,
-            "limit": edge,
-            "margin": margin,
-            "margin_v": margin if in_volts else np.nan,
-            "verdict": result,
-            "words": limit.words if words is None else words,
-            "source": limit.source,
-        }
-    )
-    return frame[keep]
+    columns: dict[str, npt.ArrayLike] = {
+        "row": group["row"].to_numpy(),
+        "check": check,
+        "value": value,
+        "value_unit": limit.unit,
+        "limit": edge,
+        "margin": margin,
+        "margin_v": margin if limit.unit == "V" else np.nan,
+        "verdict": result,
+        "words": limit.words if words is None else words,
+        "source": limit.source,
+    }
+    kinds = {name: np.dtype(object) if name in TEXTS else None for name in columns}
+    return {
+        name: np.broadcast_to(np.asarray(values, dtype=kinds[name]), keep.shape)[keep]
+        for name, values in columns.items()
+    }
 
 
 def sentence(judged: Mapping[str, object]) -> str:
