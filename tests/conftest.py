@@ -6,7 +6,7 @@ import fcntl
 import gc
 import os
 import sys
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -63,6 +63,18 @@ def _kept_for_the_run(tmp_path_factory: pytest.TempPathFactory) -> None:
 
     base = tmp_path_factory.getbasetemp()
     samples_kept.keep_in((base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "kept")
+
+
+@pytest.fixture(scope="module")
+def compiled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Compiled loops, as large fleets have them: one worker compiles, the others wait and take what it kept."""
+    from analysis.kernel import ready
+
+    with (tmp_path_factory.getbasetemp().parent / "kernel.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        assert ready.make_ready(lambda: None)
+    yield
+    ready.leave()
 
 
 @pytest.fixture

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import pickle
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import TypeVar
 
 import pandas as pd
 import pytest
@@ -27,6 +30,7 @@ from demo_fleet.specs import FleetSpec
 from ingest.importer import import_paths
 from ingest.store import open_database
 
+Made = TypeVar("Made")
 FEW = ("U00003", "U00004", "U00008", "U00019", "U00024")
 """Vehicles of the small fleet, of three classes: sound and flagged ones, with a row set aside and renewals that nobody recorded."""
 SMALL = FleetSpec(901, units=24, years=2.0, unrecorded=0.2)
@@ -115,9 +119,6 @@ def cut(tables: FleetTables, day: pd.Timestamp) -> FleetTables:
     )
 
 
-_WEATHER: dict[tuple[object, ...], lows.Weather] = {}
-
-
 def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
     """Few looks at the past instead of eighteen; weather, and a database's assessment, worked out once for equal arguments.
 
@@ -127,21 +128,26 @@ def quick(patch: pytest.MonkeyPatch, *, looks: int = 1) -> None:
     patch.setattr(assessment, "assess", samples_kept.assess)
     for module in (learning, season):
         patch.setattr(module, "make_weather", _kept_weather)
+    patch.setattr(season, "weekly_weather", _kept_weeks)
 
 
-def _kept_weather(
-    climate: pd.DataFrame,
-    depots: list[str],
-    first_day: int,
-    n_days: int,
-    forecast: pd.DataFrame | None = None,
-    *,
-    seed: int = 7,
-) -> lows.Weather:
-    key = (content(climate), content(forecast), tuple(depots), first_day, n_days, seed)
-    if key not in _WEATHER:
-        _WEATHER[key] = lows.make_weather(climate, depots, first_day, n_days, forecast, seed=seed)
-    return _WEATHER[key]
+def _once(of: Callable[..., Made]) -> Callable[..., Made]:
+    """The same function, worked out once for equal arguments."""
+    made: dict[tuple[object, ...], Made] = {}
+
+    def once(*given: object, **told: object) -> Made:
+        key = tuple(
+            content(one) if isinstance(one, pd.DataFrame) else pickle.dumps(one)
+            for one in (*given, *told, *told.values())
+        )
+        if key not in made:
+            made[key] = of(*given, **told)
+        return made[key]
+
+    return once
+
+
+_kept_weather, _kept_weeks = _once(lows.make_weather), _once(season.weekly_weather)
 
 
 def chance_of(vehicles: int, draws: int, seed: int = 0) -> Draws:

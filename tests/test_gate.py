@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 from urllib.parse import unquote
 
@@ -38,7 +39,8 @@ def asked(
     pairs = headers.items() if isinstance(headers, dict) else headers
     raw = [(name.encode(), value.encode("latin-1")) for name, value in pairs]
     scope = {"type": kind, "headers": raw, "client": client, "server": server or ("127.0.0.1", 8501)}
-    asyncio.run(Gate(app, door)(scope, receive, send))
+    with ThreadPoolExecutor(1) as aside:  # this thread may hold the browser's own loop
+        aside.submit(asyncio.run, Gate(app, door)(scope, receive, send)).result()
     found = {name.decode(): value.decode("latin-1") for name, value in inside[0]["headers"]} if inside else None
     return sent, found
 

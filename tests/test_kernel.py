@@ -7,7 +7,6 @@ anything with a kelvin, as one in a thousand of these does.
 
 from __future__ import annotations
 
-import fcntl
 import importlib
 import sys
 from collections.abc import Iterator
@@ -52,14 +51,7 @@ from dashboard.desk import quick
 KELVIN, FLAT_KELVIN, FLAT = 1e-4, 1e-3, 1e-3
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _compiled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """One worker compiles, the others wait and take what it kept; other tests go on with whole arrays."""
-    with (tmp_path_factory.getbasetemp().parent / "kernel.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        assert ready.make_ready(lambda: None)
-    yield
-    ready.leave()
+pytestmark = pytest.mark.usefixtures("compiled")
 
 
 def both(of: object, monkeypatch: pytest.MonkeyPatch) -> tuple[object, object]:

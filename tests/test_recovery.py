@@ -32,6 +32,11 @@ FLEETS = ("usual_mixed", pytest.param("heavy_24v", marks=[pytest.mark.nightly, A
 TOLERATED = 5.0  # flags per 100 healthy unit-years, what the list is set to unless the user says otherwise
 
 
+pytestmark = pytest.mark.usefixtures(
+    "compiled"
+)  # as fleets of 300 are judged; `test_kernel.py` holds whole arrays equal
+
+
 @dataclass(frozen=True)
 class Score:
     """Figures of one run of lists."""

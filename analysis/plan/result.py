@@ -117,10 +117,11 @@ def frame_of(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFra
     for name in columns:
         values = [row.get(name, _missing(name)) for row in rows]
         if name in DATES:
-            out[name] = pd.Series(pd.to_datetime(pd.Series(values, dtype="object"))).astype("datetime64[us]")
+            out[name] = pd.DatetimeIndex(pd.to_datetime(np.asarray(values, dtype=object))).as_unit("us")
+        elif name in TEXTS:
+            out[name] = pd.array(values, dtype="str")
         elif name in LISTS:
             out[name] = pd.Series(values, dtype="object")
         else:
-            kind = "int64" if name in COUNTS else "bool" if name in FLAGS else "str" if name in TEXTS else "float64"
-            out[name] = pd.Series(values, dtype=kind)
+            out[name] = np.array(values, dtype="int64" if name in COUNTS else "bool" if name in FLAGS else "float64")
     return pd.DataFrame(out, columns=list(columns))

@@ -161,12 +161,13 @@ def part_lifetimes(
 ) -> dict[str, Lifetime]:
     """Life of each part from :func:`observed_lives`, or from `life_years` [a] where failures are too few."""
     out = {}
-    useful = lives[lives["age"] > lives["entry"]]
+    named, age, failed, entry = (lives[name].to_numpy() for name in ("part", "age", "failed", "entry"))
+    useful = age > entry
     for part in parts:
-        own = useful[useful["part"] == part]
-        failures = int(own["failed"].sum())
+        own = useful & (named == part)
+        failures = int(failed[own].sum())
         if failures >= LIVES.least_failures:
-            law = fit_weibull(own["age"].to_numpy(), own["failed"].to_numpy(), own["entry"].to_numpy())
+            law = fit_weibull(age[own], failed[own], entry[own])
             out[part] = Lifetime(part, law, failures, f"the fleet's own {failures} failures")
         else:
             scale = life_years[part] * DAYS_PER_YEAR / float(gamma(1.0 + 1.0 / LIVES.assumed_shape))
