@@ -249,6 +249,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"jumper_start": "no_crank", "drop_control_v": 2.0},
         "starter_motor",
     ),
+    "jumper does not crank, nothing lost": (
+        {"jumper_start": "no_crank", "drop_positive_v": 0.0, "drop_ground_v": 0.0, "drop_contacts_v": 0.01},
+        {"jumper_start": "no_crank", "drop_positive_v": 0.0, "drop_ground_v": 0.0, "drop_contacts_v": 12.4},
+        "control_wire",
+    ),
     "chatter, lets go at the dip": (
         {"outcome": "chatter", "rest_v": 12.6, "crank_dip_v": 4.2, "drop_control_v": 0.6, "crank_min_v": 9.0},
         {"outcome": "chatter", "rest_v": 12.6, "crank_dip_v": 9.0, "drop_control_v": 0.6},
@@ -294,6 +299,21 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     ),
     "did not turn, nothing measured": ({"outcome": "no_start"}, {"outcome": "no_start", "crank_min_v": 9.0}, "none"),
     "slow, nothing measured": ({"outcome": "slow"}, {"outcome": "slow", "crank_min_v": 9.0}, "none"),
+    "slow, volts low, amps not measured": (
+        HOLDS | USUAL | {"outcome": "slow", "crank_min_v": 10.4},
+        HOLDS | USUAL | {"outcome": "slow", "crank_min_v": 11.4},
+        "none",
+    ),
+    "slow, drops not measured": (
+        HOLDS | USUAL | {"outcome": "slow"},
+        HOLDS | USUAL | {"outcome": "slow", "crank_rpm": 200.0},
+        "none",
+    ),
+    "slow, drops good, speed or inrush not measured": (
+        HOLDS | USUAL | GOOD_DROPS | {"outcome": "slow"},
+        SOUND | {"outcome": "slow"},
+        "none",
+    ),
 }
 
 

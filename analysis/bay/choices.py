@@ -39,6 +39,8 @@ class Boundaries:
         "third less resistance than after seconds, from memory, and a meter catches most of a dip of 50 ms")
     dip_most: float = stated(1.35, "1", 1.2, 1.6, "the same at the most; our choice")
     collapsed: float = stated(0.6, "rest volts", 0.5, 0.7, "our choice, because even a locked starter leaves a sound battery more")
+    open_share: float = stated(0.5, "rest volts", 0.3, 0.8,
+        "a larger drop is an open joint, told as it was read; our choice, because no engine is turned by the rest")
     dead_coil_a: float = stated(0.5, "A", 0.25, 1.0, "a small clamp's zero; our choice")
     most_widened: float = stated(1.0, "logarithm", 0.5, 2.0,
         "no doubt about the cold widens a boundary by more than 2.7 times; our choice")
@@ -136,6 +138,8 @@ class Whose:
 class Asking:
     """What to measure next."""
 
+    visit_h: float = stated(8.0, "h", 4.0, 14.0,
+        "within which measurements tell of the same start, each made once; our choice: a working day")
     together_d: float = stated(14.0, "d", 7.0, 28.0,
         "within which readings are one measurement made several times; our choice")
     stands_d: float = stated(91.0, "d", 45.0, 182.0,

@@ -25,6 +25,7 @@ FILLS: Final[Mapping[str, tuple[str, ...]]] = {
     "amps while cranking": ("crank_a",),
     "cranking speed by ripple or tachometer": ("crank_rpm",),
     "cranking speed and peak amps": ("crank_rpm", "peak_a"),
+    "amps while cranking, cranking speed and peak amps": ("crank_a", "crank_rpm", "peak_a"),
     "the same check at the coil's end of the wire": ("coil_loaded_v",),
     "fused jumper at the relay socket": ("jumper_start",),
     "feed terminal of the relay socket with the key at crank, then a fused jumper": ("feed_v", "jumper_start"),

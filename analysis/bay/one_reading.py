@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
@@ -18,7 +19,7 @@ from analysis.bay.choices import EXPECTING, FACTS
 from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.facts import enough_a
-from analysis.bay.findings import MEASURED_HERE, Finding, locate_segment
+from analysis.bay.findings import MEASURED_HERE, WORDS, Finding, locate_segment
 from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
     AGM,
@@ -44,6 +45,7 @@ from analysis.readings.panel import Floats, trusted_values
 from analysis.starting.loop import aid_amps_at
 
 NAN: Final = float("nan")
+NOTHING: Final[Mapping[str, Any]] = MappingProxyType({})
 _RESTS_ON: Final = {
     "battery": ("rest_v", "crank_min_v", "crank_a"),
     "positive_cable": ("drop_positive_v", "crank_a"),
@@ -129,7 +131,8 @@ class Charge:
 
 @dataclass(frozen=True)
 class ReadingCheck:
-    """Everything that one reading says. `assumed`: measurement filled in for a missing one -> value and error."""
+    """Everything that one reading says. `assumed`: measurement filled in for a missing one -> value and error; `before`:
+    measured shortly before and used by the findings."""
 
     temperature_c: float
     temperature_assumed: bool
@@ -139,17 +142,20 @@ class ReadingCheck:
     charge: Charge | None
     limits: pd.DataFrame
     findings: tuple[Finding, ...]
+    before: tuple[str, ...] = ()
 
 
 def check_one_reading(
-    reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, limits: Limits, book: LimitBook
-) -> ReadingCheck:
+    reading: Mapping[str, Any], unit: Mapping[str, Any], expected: Expected, limits: Limits, book: LimitBook,
+    before: Mapping[str, Any] = NOTHING,
+) -> ReadingCheck:  # fmt: skip
     """Take one reading apart.
 
     :param reading: measurements by name [V, A, °C, rpm], None or NaN for missing; `doubtful` names, comma-joined, that
         are left out; `confirmed` names, comma-joined, that were measured twice; `outcome`, `jumper_start` if known
     :param unit: vehicle_class, system_v, fuel, cylinders
     :param expected: what the vehicle should show, from its earlier readings
+    :param before: measured shortly before, of :func:`analysis.bay.same_visit.measured_before`; findings rest on it too
     """
     row = trusted_row(reading)
     noted = float(row["temperature_c"].iloc[0])
@@ -173,7 +179,9 @@ def check_one_reading(
     expected = expected.iced(*(float(v[0]) for v in frozen))
     judged = low_bound_counts(row, limits, temperature)
     closes = _closure(at, shown, expected, sd, names_in(reading.get("confirmed")))
-    findings = tuple(_findings(judged, reading, unit, expected, temperature, limits))
+    joined = judged.assign(**{n: v for n, v in before.items() if n in judged and np.isnan(judged[n].iloc[0])})
+    said = {**reading, **{n: v for n, v in before.items() if n in WORDS}}
+    findings = tuple(_findings(joined, said, unit, expected, temperature, limits))
     if (
         temperature > 0.0
         and not assumed_t
@@ -181,8 +189,8 @@ def check_one_reading(
         and not closes.closes
         and {f.segment for f in findings} & set(AMPS_ROWS)
     ):
-        told = _told_c(judged, reading, unit, expected, temperature, limits)
-        findings = tuple(_findings(judged, reading, unit, expected, temperature, limits, told))
+        told = _told_c(joined, said, unit, expected, temperature, limits)
+        findings = tuple(_findings(joined, said, unit, expected, temperature, limits, told))
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
         resistances = [replace(r, reason=ONLY_A_BOUND) if r.reason == NO_LOW_VOLTS else r for r in resistances]
@@ -190,7 +198,7 @@ def check_one_reading(
         temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         closes, charge,
-        _limits(believed, reading, unit, expected, temperature, book), findings,
+        _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before),
     )  # fmt: skip
 
 

@@ -25,6 +25,7 @@ from analysis.bay.conditions import (
     both,
     coil_sound,
     drop_high,
+    drops_good,
     either,
     ends_differ,
     is_word,
@@ -45,6 +46,9 @@ _CONTROL_SAID: Final = (
     "{control_loaded_v:.2f} V left at the relay socket under load is what a sound wire and coil leave."
 )
 
+_NOTHING_LOST: Final = both(drops_good, isnt(at_least("amps_times", BOUNDARIES.hardly)))
+_VOLTS_LOW: Final = both(not_measured("crank_a"), above("low_under_usual_v", "clear_fall_v"))
+
 ALONE: Final = (
     Row(
         "cranks only, start not measured",
@@ -57,12 +61,22 @@ ALONE: Final = (
     ),
     Row(
         "jumper does not crank",
-        (is_word("jumper_start", "no_crank"), isnt(CONTROL_HIGH)),
+        (is_word("jumper_start", "no_crank"), isnt(CONTROL_HIGH), isnt(_NOTHING_LOST)),
         "starter_motor",
         "With a fused jumper at the relay socket the engine does not crank: control wire, solenoid, starter, cables or "
         "battery are at fault, not the relay or the switch.",
         "voltage drop across the solenoid contacts, then positive and ground side, with the jumper on",
         15,
+        alone=True,
+    ),
+    Row(
+        "jumper does not crank, nothing lost",
+        (is_word("jumper_start", "no_crank"), isnt(CONTROL_HIGH), _NOTHING_LOST),
+        "control_wire",
+        "With a fused jumper at the relay socket the engine does not crank, and nothing is lost on the power side: the solenoid does "
+        "not close. The control wire or the coil is at fault.",
+        "loaded check of the control wire, both ends",
+        10,
         alone=True,
     ),
     Row(
@@ -178,6 +192,40 @@ NONE: Final = (
         "The engine did not start and nothing was measured.",
         "rest voltage, then volts at the battery while cranking",
         5,
+        alone=True,
+    ),
+    Row(
+        "slow, volts low, amps not measured",
+        (is_word("outcome", "slow"), _VOLTS_LOW),
+        "none",
+        "The engine turned slowly and the battery held {crank_min_v:.2f} V, {low_under_usual_v:.2f} V less than usual: it is weak, or "
+        "the starter takes too many amps.",
+        "amps while cranking",
+        5,
+        alone=True,
+    ),
+    Row(
+        "slow, drops not measured",
+        (
+            is_word("outcome", "slow"), isnt(_VOLTS_LOW), either(measured("crank_min_v"), measured("crank_a"), measured("crank_rpm")),
+            isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")), isnt(at_least("speed_times", BOUNDARIES.not_slow)),
+        ),
+        "none",
+        "The engine turned slowly, and nothing that was measured says why.",
+        "the three drops of the power side while cranking",
+        10,
+        alone=True,
+    ),
+    Row(
+        "slow, drops good, speed or inrush not measured",
+        (
+            is_word("outcome", "slow"), drops_good, isnt(at_least("speed_times", BOUNDARIES.not_slow)),
+            isnt(measured("crank_rpm", "peak_a", "crank_a")),
+        ),
+        "none",
+        "The engine turned slowly with good drops: battery, starter or drag.",
+        "amps while cranking, cranking speed and peak amps",
+        10,
         alone=True,
     ),
     Row(

@@ -138,7 +138,7 @@ def taken_lines(taken: Taken) -> list[str]:
             "  - ",
         ),
         (terminal_words.LIMITS, reading_sheet.limit_words(check), "  - "),
-        (terminal_words.POINTS_TO, [reading_sheet.finding_words(f) for f in check.findings], "  - "),
+        (terminal_words.POINTS_TO, reading_sheet.pointed_words(check), "  - "),
         (terminal_words.OVER_TIME, reading_sheet.over_time_lines(taken.over_time), "  "),
     )
     lines = []

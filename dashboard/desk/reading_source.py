@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from analysis.bay.expected import ClassKnowledge, Expected, class_knowledge, expected_of
 from analysis.bay.one_reading import ReadingCheck, check_one_reading, resistances_over_time
+from analysis.bay.same_visit import measured_before
 from analysis.bay.where_volts_go import WhereVoltsGo, where_volts_go
 from analysis.bay.whose import (
     OWN,
@@ -119,10 +120,21 @@ def take_apart(
     """One reading of a vehicle against what its readings before it make one expect."""
     at = pd.Timestamp(reading["taken_at"])
     reading = {**reading, "tester_load_ohm": load_of_tester(db, reading)}
-    check = check_one_reading(reading, unit, expected, limits_for(unit, book), book)
+    before = measured_before(
+        reading, readings[readings["unit"] == unit["unit"]], repaired_on=last_repair_on(db, str(unit["unit"]), at)
+    )
+    check = check_one_reading(reading, unit, expected, limits_for(unit, book), book, before)
     mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
     over_time = resistances_over_time(mine.tail(LATEST), expected, agm=unit.get("battery_type") == AGM)
     return Taken(at, check, over_time, reading, expected)
+
+
+def last_repair_on(db: Database, unit: str, at: pd.Timestamp) -> pd.Timestamp | None:
+    """Day of a vehicle's last repair up to a moment; None where there is none."""
+    found = db.execute(
+        "SELECT max(done_on) FROM repairs WHERE unit = ? AND done_on <= ?", [unit, f"{at:%Y-%m-%d}"]
+    ).fetchone()
+    return pd.Timestamp(found[0]) if found[0] else None
 
 
 LOADED: Final = ("control_loaded_v", "coil_loaded_v", "coil_alone_v")

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import ONLY_A_BOUND, Charge, Closure, Identified, ReadingCheck
 from analysis.bay.verdict import sentence
@@ -288,7 +289,7 @@ def fit_words(check: ReadingCheck) -> list[str]:
     empty = check.charge is not None and check.charge.level == "act"
     if empty and check.closure.checked and not check.closure.closes:
         words += " A battery that is not charged can do this alone, so charge it before looking further."
-    return [*charge_words(check.charge), words]
+    return [*charge_words(check.charge, read_before="rest_v" in check.before), words]
 
 
 def misfit(check: ReadingCheck) -> bool:
@@ -323,10 +324,10 @@ def _held_against(earlier: int) -> str:
     return f"this vehicle's {earlier} earlier readings" if earlier > 1 else "this vehicle's one earlier reading"
 
 
-def charge_words(charge: Charge | None) -> list[str]:
+def charge_words(charge: Charge | None, *, read_before: bool = False) -> list[str]:
     """State of charge and surface charge: what they do to the battery's resistance, and what to do first."""
     if charge is None:
-        return ["Rest volts not measured: a discharged battery cannot be told from a worn one."]
+        return [] if read_before else ["Rest volts not measured: a discharged battery cannot be told from a worn one."]
     out = []
     if charge.looks_like_surface_charge:
         out.append(
@@ -412,9 +413,19 @@ def finding_lead(finding: Finding) -> str:
 
 def finding_words(finding: Finding) -> str:
     """One finding of the decision table with its next measurement, and what to mind with that."""
-    following = f" Going by this reading alone, next: {finding.next_measurement}." if finding.next_measurement else ""
+    following = f" Going by these measurements, next: {finding.next_measurement}." if finding.next_measurement else ""
     caution = said_with(f"{finding.sentence}{following}")
     return f"{finding_lead(finding)}: {finding.sentence}{following}{' ' if caution else ''}{caution}"
+
+
+def pointed_words(check: ReadingCheck, most: int | None = None) -> list[str]:
+    """All findings, or the first of them, with what was measured shortly before and counts in them."""
+    before = [MISSING_WORDS[name] for name in check.before if name in MISSING_WORDS]
+    joined = [WITH_BEFORE.format(names=", ".join(before))] if before and check.findings else []
+    return [*joined, *(finding_words(f) for f in check.findings[:most])]
+
+
+WITH_BEFORE: Final = "With what was measured in the hours before: {names}."
 
 
 def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:
@@ -463,7 +474,7 @@ def advice_lines(check: ReadingCheck) -> list[str]:
     return [
         *fit_words(check),
         *limit_words(check, most=MOST_LIMITS),
-        *(finding_words(f) for f in check.findings[:MOST_FINDINGS]),
+        *pointed_words(check, MOST_FINDINGS),
     ]
 
 

@@ -37,7 +37,20 @@ _WITH: Final = (
     (("loaded check", "load test", "under load", "tester's load"), AIRBAG),
     (("charge", "charging"), FROZEN),
     (("by hand", "by eye", "taken out", "starter out", "on the bench"), GROUND_FIRST),
-    (("while cranking", "while the engine turns", "at crank", "at start", "starts"), DISABLE),
+    (
+        (
+            "while cranking",
+            "while the engine turns",
+            "at crank",
+            "at start",
+            "starts",
+            "cranking speed",
+            "peak amps",
+            "jumper at",
+            "jumper on",
+        ),
+        DISABLE,
+    ),
 )
 """Words of an advice -> what has to be said with it."""
 

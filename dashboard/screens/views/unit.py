@@ -365,7 +365,7 @@ def latest_says(facts: one_unit.Facts) -> None:
 def fits(check: ReadingCheck, *, in_f: bool) -> None:
     """The battery's charge, whether the reading fits, and where it points."""
     one_unit.show_fit(check, fahrenheit=in_f)
-    pointed = [reading_sheet.finding_words(f) for f in check.findings[: reading_sheet.MOST_FINDINGS]]
+    pointed = reading_sheet.pointed_words(check, reading_sheet.MOST_FINDINGS)
     for text in pointed:
         st.markdown(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=900))
 
