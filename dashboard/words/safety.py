@@ -46,8 +46,6 @@ _WITH: Final = (
             "starts",
             "cranking speed",
             "peak amps",
-            "jumper at",
-            "jumper on",
         ),
         DISABLE,
     ),
