@@ -122,9 +122,7 @@ def list_rows(
 ) -> list[dict[str, object]]:
     """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
     units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
-    parts: dict[str, list[Mapping[Any, Any]]] = {}
-    for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):
-        parts.setdefault(str(row["unit"]), []).append(row)
+    parts = _parts_of(assessment, units)
     latest = reasons.latest_drops(readings, assessment.as_of)
     asked = units[units["flagged"] | (units["status"] != "judged")]
     following = measured_next(
@@ -154,7 +152,6 @@ def measured_next(
     rows, limits = units.to_dict("records"), book or LimitBook()
     kinds = {(str(unit["vehicle_class"]), int(unit["system_v"])) for unit in rows}
     charged_v = {kind: limits.for_group(*kind).rest_watch_v.value for kind in kinds}
-    parts = assessment.parts[assessment.parts["unit"].isin(mine)].groupby("unit", sort=False)
     room = {
         str(unit["unit"]): room_for_discharged(
             rest_v.get(unit["unit"], math.nan),
@@ -163,7 +160,15 @@ def measured_next(
         )
         for unit in rows
     }
-    return wording.next_tests(rows, {str(name): p.to_dict("records") for name, p in parts}, costs, made, room)
+    return wording.next_tests(rows, _parts_of(assessment, units), costs, made, room)
+
+
+def _parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mapping[Any, Any]]]:
+    """The rows of the parts of some vehicles, by vehicle."""
+    parts: dict[str, list[Mapping[Any, Any]]] = {}
+    for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):
+        parts.setdefault(str(row["unit"]), []).append(row)
+    return parts
 
 
 def row_of(

@@ -23,6 +23,7 @@ def latest_volts(db: Database, names: Iterable[str], *, as_of: date) -> dict[str
     """Vehicle -> the bars of its latest reading before a day, of those that were ever read."""
     units, book, before = store.read_units(db), limit_book(db), pd.Timestamp(as_of)
     known: dict[str, ClassKnowledge] = {}
+    lows: dict[str, float] = {}
     found = {}
     for name in dict.fromkeys(names):
         vehicle = row_of(units, name)
@@ -33,7 +34,9 @@ def latest_volts(db: Database, names: Iterable[str], *, as_of: date) -> dict[str
         if of not in known:
             known[of] = knowledge_from(db, vehicle, before=before, units=units)
         taken = latest_taken(db, vehicle, readings, known[of], book)
-        low = coming_low_of(db, str(vehicle["depot"]), as_of, LOOK_AHEAD_D) if vehicle["depot"] else None
+        depot = str(vehicle["depot"])
+        if vehicle["depot"] and depot not in lows:
+            lows[depot] = coming_low_of(db, depot, as_of, LOOK_AHEAD_D)
         if taken is not None:
-            found[name] = taken.volts(limits_for(vehicle, book), coming_c=low)
+            found[name] = taken.volts(limits_for(vehicle, book), coming_c=lows.get(depot))
     return found
