@@ -420,9 +420,13 @@ def finding_words(finding: Finding) -> str:
 
 def pointed_words(check: ReadingCheck, most: int | None = None) -> list[str]:
     """All findings, or the first of them, with what was measured shortly before and counts in them."""
+    return [*before_words(check), *(finding_words(f) for f in check.findings[:most])]
+
+
+def before_words(check: ReadingCheck) -> list[str]:
+    """What was measured shortly before and counts in the findings."""
     before = [MISSING_WORDS[name] for name in check.before if name in MISSING_WORDS]
-    joined = [WITH_BEFORE.format(names=", ".join(before))] if before and check.findings else []
-    return [*joined, *(finding_words(f) for f in check.findings[:most])]
+    return [WITH_BEFORE.format(names=", ".join(before))] if before and check.findings else []
 
 
 WITH_BEFORE: Final = "With what was measured in the hours before: {names}."

@@ -293,6 +293,8 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
         st.caption(safe(bay.spoken(remark)))
     pictures.volts_typed(facts, entry.as_reading(), check)
     says(check)
+    for line in reading_sheet.before_words(check):
+        st.caption(line)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
         sentence = reading_sheet.for_reader(finding.sentence, fahrenheit=session.fahrenheit())
         st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {safe(sentence, longest=400)}")
