@@ -65,16 +65,27 @@ def _kept_for_the_run(tmp_path_factory: pytest.TempPathFactory) -> None:
     samples_kept.keep_in((base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "kept")
 
 
-@pytest.fixture(scope="module")
-def compiled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Compiled loops, as large fleets have them: one worker compiles, the others wait and take what it kept."""
+@pytest.fixture(scope="session")
+def _loops(tmp_path_factory: pytest.TempPathFactory) -> dict[object, object]:
+    """Loops as they are compiled: by one worker, while the others wait and take what it kept."""
     from analysis.kernel import ready
 
     with (tmp_path_factory.getbasetemp().parent / "kernel.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         assert ready.make_ready(lambda: None)
-    yield
+    made = dict(ready._made)
     ready.leave()
+    return made
+
+
+@pytest.fixture(scope="module")
+def compiled(_loops: dict[object, object]) -> Iterator[None]:
+    """Compiled loops, as large fleets have them."""
+    from analysis.kernel import ready
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ready, "_made", dict(_loops))
+        yield
 
 
 @pytest.fixture

@@ -12,6 +12,8 @@ from samples_fleet import cut, few, quick, tables_of
 from analysis.backtest.lists import backtest_lists
 from analysis.worklist.assess import Assessment, assess
 
+pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
+
 DAYS = [pd.Timestamp(d) for d in ("2022-10-03", "2022-11-07", "2023-01-02")]
 
 

@@ -22,6 +22,8 @@ from analysis.worklist.inspections import drawn_ago, gained, inspected
 from dashboard.desk.assessment import list_rows
 from ingest.records import issue_weekly_list, read_findings, save_decision
 
+pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
+
 DAY = pd.Timestamp("2022-12-12")
 H = 2  # place of the horizon among the times of an assessment
 

@@ -29,6 +29,8 @@ from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
 from ingest.store import open_database
 
+pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
+
 FIRST = dt.date(2022, 9, 5)
 LOOKS = 2  # few, for time
 WEEK = dt.timedelta(days=7)

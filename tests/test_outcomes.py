@@ -27,6 +27,8 @@ from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment, assess
 from ingest import fields
 
+pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
+
 DAY = pd.Timestamp("2022-12-12")
 NEVER = np.array([-np.inf])
 

@@ -28,6 +28,8 @@ from dashboard.desk.taught_laws import SETTING, laws_text, parse_laws
 from ingest.records import read_settings, save_setting
 from ingest.store import open_database, read_units
 
+pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
+
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -23,6 +23,8 @@ from dashboard.words.reasons import PART_WORDS, lacking_words, suspect_name
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MEASUREMENTS, FleetSpec
 
+pytestmark = pytest.mark.usefixtures("compiled")  # as large fleets are judged
+
 VOLTS = ("rest_v", "crank_min_v")
 SPEC = FleetSpec(902, units=40, years=2.2, classes={"light_van": 1.0}, missing=0.0, without=tuple(
     name for name in MEASUREMENTS if name not in VOLTS
