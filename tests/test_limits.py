@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from samples_chance import examples
 
 from analysis.bay.facts import at_usual_share
-from analysis.bay.verdict import COLUMNS, sentence, verdict
+from analysis.bay.verdict import COLUMNS, LOAD_TEST_CHECK, sentence, verdict
 from analysis.circuit import limits as module
 from analysis.circuit.limit_book import LimitBook, limits_from_mapping
 from analysis.circuit.limits import LIMIT_KEYS, Limit, default_limits
@@ -158,6 +158,16 @@ def test_pass_watch_act(column: str, check: str, passing: float, watched: float,
     assert of_check["verdict"].tolist() == ["pass", "watch", "act"]
     assert of_check["margin"].iloc[2] < 0 < of_check["margin"].iloc[1]
     assert (of_check["source"] != "").all()
+
+
+def test_margins_in_volts_are_of_volts_alone_and_what_has_no_limit_is_not_judged() -> None:
+    """The load-test table is printed down to -18 °C only: a reading at -30 °C is not held against it."""
+    told = readings(rest_v=[12.6, 12.6], crank_min_v=[10.5, 10.5], crank_a=[180.0, 180.0], crank_rpm=[180.0, 180.0])
+    judged = verdict(told.assign(temperature_c=[5.0, -30.0]), UNITS.assign(rated_cca_a=700.0))
+    assert judged.loc[judged["check"] == LOAD_TEST_CHECK, "row"].tolist() == [0]
+    assert {"V", "A", "rpm"} <= set(judged["value_unit"])
+    assert (judged["margin_v"].notna() == (judged["value_unit"] == "V")).all()
+    assert judged[["value", "limit", "margin"]].notna().all(axis=None)
 
 
 def test_cold_morning_amps_blame_no_cable() -> None:

@@ -75,6 +75,16 @@ def test_late_entry_is_no_bias() -> None:
     assert naive.scale > 1.05 * law.scale
 
 
+def test_a_life_that_was_not_looked_at_for_a_day_teaches_nothing() -> None:
+    """A part renewed, or a vehicle first known of, on the day itself: age and entry are one, beside lives that teach."""
+    failed = pd.DataFrame({"part": "battery", "entry": 0.0, "age": [*map(float, NIST_FAILED)] * 3, "failed": 1.0})
+    unseen = failed.tail(1).assign(entry=failed["age"].iloc[-1])
+    years = PlanSettings().life_years
+    taught = part_lifetimes(failed, parts=["battery"], life_years=years)
+    assert taught["battery"].failures == 30
+    assert part_lifetimes(pd.concat([failed, unseen]), parts=["battery"], life_years=years) == taught
+
+
 def test_mean_life_left_is_the_integral_of_survival() -> None:
     law = Weibull(2.2, 1500.0)
     for age in (0.0, 700.0, 3000.0):
