@@ -317,6 +317,14 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
 }
 
 
+def test_amps_of_a_solenoid_alone_make_no_battery_s_resistance() -> None:
+    """Ohm's law: 0.3 V over the 3 A of a coil would be 100 mΩ; no starter turns by so few (60 to 250 A, common practice)."""
+    still = {"outcome": "no_start", "rest_v": 12.6, "crank_min_v": 12.45}
+    assert names(still | {"crank_a": 3.0}) == ["no current, nothing else measured"]
+    assert names(still) == ["no current, nothing else measured"]
+    assert names(still | {"crank_min_v": 10.9}) == []
+
+
 def names(measurement: dict[str, Any]) -> list[str]:
     return [finding.row for finding in located(measurement)]
 

@@ -39,6 +39,8 @@ class Boundaries:
         "third less resistance than after seconds, from memory, and a meter catches most of a dip of 50 ms")
     dip_most: float = stated(1.35, "1", 1.2, 1.6, "the same at the most; our choice")
     collapsed: float = stated(0.6, "rest volts", 0.5, 0.7, "our choice, because even a locked starter leaves a sound battery more")
+    hardly_sags: float = stated(0.98, "rest volts", 0.97, 0.99,
+        "held by a battery that hardly any amps are drawn from; our choice, because a starter running free takes it further down")
     open_share: float = stated(0.5, "rest volts", 0.3, 0.8,
         "a larger drop is an open joint, told as it was read; our choice, because no engine is turned by the rest")
     dead_coil_a: float = stated(0.5, "A", 0.25, 1.0, "a small clamp's zero; our choice")
@@ -53,6 +55,8 @@ class Facts:
     """The arithmetic before the table."""
 
     flowing_share: float = stated(0.3, "usual amps", 0.15, 0.5, "fewer make no resistance out of a meter's last digit; our choice")
+    smallest_a: float = stated(60.0, "A", 40.0, 90.0,
+        "usual amps where nobody knows them; common practice: 60 to 250 A while cranking steadily")
     fewest_telling: int = stated(3, "1", 2, 4, "sag and drops that must agree on the amps; our choice")
     agree_within: float = stated(1.5, "1", 1.25, 2.0,
         "largest over smallest of the amps that they tell; our choice, because sound parts differ by less")

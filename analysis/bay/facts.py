@@ -65,7 +65,7 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
     air_c = number(facts, "temperature_c")
     table = float(load_test_minimum_v(air_c, system_v=limits.system_v))
     return {
-        "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": 0.5 * rated,
+        "enough_a": float(enough), "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": 0.5 * rated,
         "half_cca_v": float(held_at_half_rating_v(open_v, low, given if amps >= enough else NAN, rated)),
         "load_test_v": table,
         "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
@@ -172,8 +172,8 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
 
 
 def enough_a(usual_a: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Amps from which volts make a resistance [A]; `usual_a`: what is usual, NaN where nobody knows."""
-    return np.maximum(FEWEST_CRANK_A.value, FACTS.flowing_share * np.nan_to_num(usual_a))
+    """Amps from which volts make a resistance [A]; `usual_a`: what is usual, NaN where nobody knows: then of the smallest."""
+    return np.maximum(FEWEST_CRANK_A.value, FACTS.flowing_share * np.nan_to_num(usual_a, nan=FACTS.smallest_a))
 
 
 def at_usual_share(amps: npt.ArrayLike, usual_a: float, usual_here_a: npt.ArrayLike = NAN) -> npt.NDArray[np.float64]:

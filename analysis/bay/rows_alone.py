@@ -49,6 +49,12 @@ _CONTROL_SAID: Final = (
 _NOTHING_LOST: Final = both(drops_good, isnt(at_least("amps_times", BOUNDARIES.hardly)))
 _VOLTS_LOW: Final = both(not_measured("crank_a"), above("low_under_usual_v", "clear_fall_v"))
 
+_HARDLY_FLOWS: Final = either(
+    below("amps_times", BOUNDARIES.hardly),
+    both(not_measured("usual_crank_a"), below("crank_a", "enough_a")),
+    both(not_measured("crank_a"), at_least("low_share", BOUNDARIES.hardly_sags)),
+)
+
 ALONE: Final = (
     Row(
         "cranks only, start not measured",
@@ -176,7 +182,7 @@ NONE: Final = (
     Row(
         "no current, nothing else measured",
         (
-            FAILED, below("amps_times", BOUNDARIES.hardly), not_measured("drop_control_v", "control_loaded_v", "jumper_start"),
+            FAILED, _HARDLY_FLOWS, not_measured("drop_control_v", "control_loaded_v", "jumper_start"),
             isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
         ),
         "none",
