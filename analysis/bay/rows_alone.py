@@ -182,7 +182,7 @@ NONE: Final = (
     Row(
         "no current, nothing else measured",
         (
-            FAILED, _HARDLY_FLOWS, not_measured("drop_control_v", "control_loaded_v", "jumper_start"),
+            FAILED, _HARDLY_FLOWS, not_measured("control_loaded_v", "jumper_start"), isnt(CONTROL_HIGH),
             isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
         ),
         "none",
