@@ -17,6 +17,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.forecast import past
+from analysis.kernel import ready
 from analysis.readings.panel import FleetTables
 from analysis.worklist import assess as worklist
 from analysis.worklist.assess import Assessment
@@ -77,7 +78,7 @@ def _write(path: Path, made: object) -> None:
 
 
 def assess(tables: FleetTables, **settings: Any) -> Assessment:
-    """`analysis.worklist.assess.assess`, worked out once a run for equal tables, settings and number of looks.
+    """`analysis.worklist.assess.assess`, worked out once a run for equal tables, settings, number of looks and loops.
 
     It is a pure function, so that keeping its results changes none (`test_assess.py` compares). For tests of what is made
     of an assessment; tests of the assessment itself call the function. Looks handed in for later calls stay empty.
@@ -86,7 +87,7 @@ def assess(tables: FleetTables, **settings: Any) -> Assessment:
     usual = {name: own.default for name, own in signature(worklist.assess).parameters.items()}
     settings = {name: usual[name] for name in usual.keys() - {"tables", "looks", "as_of"}} | settings
     frames = [(f.name, content(getattr(tables, f.name))) for f in fields(tables)]
-    asked = repr((frames, sorted(settings.items()), past.LEARNING))
+    asked = repr((frames, sorted(settings.items()), past.LEARNING, ready.is_ready()))
     name = hashlib.sha256(asked.encode("utf-8", "surrogatepass")).hexdigest()
     return kept(name, lambda: worklist.assess(tables, **settings))
 
