@@ -98,10 +98,8 @@ def _multiples(facts: Facts, limits: Limits) -> dict[str, float]:
     out = {name: _over(number(facts, value), number(facts, usual)) for name, (value, usual) in pairs.items()}
     colder = number(facts, "cold_amps_times")
     highest = limits.highest_cranking_a.value * (colder if colder > 1.0 else 1.0)
-    load_doubt = np.nan_to_num(number(facts, "load_doubt"))
-    out["speed_doubt"] = float(
-        np.hypot(load_doubt, FACTS.speed_in_cold * math.log(max(colder, 1.0) if colder > 0 else 1.0))
-    )
+    in_cold = FACTS.speed_in_cold * math.log(colder) if colder > 1.0 else 0.0
+    out["speed_doubt"] = float(np.hypot(np.nan_to_num(number(facts, "load_doubt")), in_cold))
     return out | {"stall_share": _over(number(facts, "crank_a"), stall), "highest_here_a": highest}
 
 

@@ -184,9 +184,8 @@ def _finding(row: Row, facts: Facts, limits: Limits) -> Finding:
 def _drop_said(facts: Facts, part: str, name: str) -> str:
     """A drop as it was read, and where amps were other than usual, what it comes to at those."""
     read, at = number(facts, name), number(facts, f"{part}_at_usual_v")
-    if abs(at - read) < 0.005 or read > BOUNDARIES.open_share * number(
-        facts, "battery_now_v"
-    ):  # no other figure, or no amps
+    same_figure, no_amps = abs(at - read) < 0.005, read > BOUNDARIES.open_share * number(facts, "battery_now_v")
+    if same_figure or no_amps:
         return f"{read:.2f} V"
     if "judged_at_a" not in facts:
         return f"{read:.2f} V in this cold, as {at:.2f} V in the warm"

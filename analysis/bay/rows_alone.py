@@ -47,6 +47,7 @@ _CONTROL_SAID: Final = (
 )
 
 _NOTHING_LOST: Final = both(drops_good, isnt(at_least("amps_times", BOUNDARIES.hardly)))
+_SEEN_SLOW: Final = both(is_word("outcome", "slow"), isnt(at_least("speed_times", BOUNDARIES.not_slow)))
 _VOLTS_LOW: Final = both(not_measured("crank_a"), above("low_under_usual_v", "clear_fall_v"))
 
 _HARDLY_FLOWS: Final = either(
@@ -213,8 +214,8 @@ NONE: Final = (
     Row(
         "slow, drops not measured",
         (
-            is_word("outcome", "slow"), isnt(_VOLTS_LOW), either(measured("crank_min_v"), measured("crank_a"), measured("crank_rpm")),
-            isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")), isnt(at_least("speed_times", BOUNDARIES.not_slow)),
+            _SEEN_SLOW, isnt(_VOLTS_LOW), isnt(not_measured("crank_min_v", "crank_a", "crank_rpm")),
+            isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
         ),
         "none",
         "The engine turned slowly, and nothing that was measured says why.",
@@ -224,10 +225,7 @@ NONE: Final = (
     ),
     Row(
         "slow, drops good, speed or inrush not measured",
-        (
-            is_word("outcome", "slow"), drops_good, isnt(at_least("speed_times", BOUNDARIES.not_slow)),
-            isnt(measured("crank_rpm", "peak_a", "crank_a")),
-        ),
+        (_SEEN_SLOW, drops_good, isnt(measured("crank_rpm", "peak_a", "crank_a"))),
         "none",
         "The engine turned slowly with good drops: battery, starter or drag.",
         "amps while cranking, cranking speed and peak amps",

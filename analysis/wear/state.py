@@ -166,12 +166,14 @@ def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0) -
     """K possible truths of every vehicle at days ahead; those of a vehicle are the same whatever others are drawn with it."""
     chance = Draws(keys_of(read.names), draws, seed)
     drawn = np.empty((len(ahead_d), len(CHANNELS), len(read.names), draws), dtype=np.float32)
-    growth, built = [], drawn[0, LOAD]
+    growth = []
     for c, own in enumerate(read.channels):
         days = np.append(ahead_d, AS_BUILT) if c == LOAD else ahead_d
         kept, found = summed_up(own, days, DrawNoise(chance, CHANNELS[c]))
-        drawn[:, c], built = found[: len(ahead_d)], found[-1] if c == LOAD else built
+        drawn[:, c] = found[: len(ahead_d)]
         growth.append(kept)
+        if c == LOAD:
+            built = found[-1]
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
     field, weak, share = draw_field(read.panel, read.observed, now, chance)
     return FleetState(

@@ -122,12 +122,11 @@ def list_rows(
 ) -> list[dict[str, object]]:
     """The weekly list as plain objects, in the order and with the names that the JSON contract states."""
     units = assessment.units[assessment.units["flagged"]] if flagged_only else assessment.units
-    parts = _parts_of(assessment, units)
+    parts = parts_of(assessment, units)
     latest = reasons.latest_drops(readings, assessment.as_of)
     asked = units[units["flagged"] | (units["status"] != "judged")]
-    following = measured_next(
-        assessment, asked, readings[readings["taken_at"] < assessment.as_of], book=book, costs=costs
-    )
+    known = readings[readings["taken_at"] < assessment.as_of]
+    following = measured_next(asked, parts, known, book=book, costs=costs)
     return [
         wording.list_row(
             unit, parts[unit["unit"]], latest.get(unit["unit"]), assessment, book, following.get(unit["unit"])
@@ -137,15 +136,15 @@ def list_rows(
 
 
 def measured_next(
-    assessment: FleetList,
     units: pd.DataFrame,
+    parts: Mapping[str, list[Mapping[Any, Any]]],
     readings: pd.DataFrame,
     *,
     book: LimitBook | None = None,
     costs: PlanSettings | None = None,
 ) -> dict[str, str | None]:
-    """What to measure next on some of the assessment's vehicles, None where that would change nothing that is done to them;
-    readings: known on the assessment's day."""
+    """What to measure next on some of an assessment's vehicles, None where that would change nothing that is done to them;
+    parts: of :func:`parts_of`, of these vehicles and maybe others; readings: known on the assessment's day."""
     mine = set(units["unit"])
     own = readings[readings["unit"].isin(mine)]
     made, rest_v = made_already(own, units.set_index("unit")["renewed_on"]), rest_read(own)
@@ -160,10 +159,10 @@ def measured_next(
         )
         for unit in rows
     }
-    return wording.next_tests(rows, _parts_of(assessment, units), costs, made, room)
+    return wording.next_tests(rows, parts, costs, made, room)
 
 
-def _parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mapping[Any, Any]]]:
+def parts_of(assessment: FleetList, units: pd.DataFrame) -> dict[str, list[Mapping[Any, Any]]]:
     """The rows of the parts of some vehicles, by vehicle."""
     parts: dict[str, list[Mapping[Any, Any]]] = {}
     for row in assessment.parts[assessment.parts["unit"].isin(set(units["unit"]))].to_dict("records"):

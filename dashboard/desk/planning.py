@@ -23,7 +23,7 @@ from analysis.plan.candidates import complete_catalogue
 from analysis.plan.done import with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
-from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs
+from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs, parts_of
 from dashboard.desk.kept_readings import read_readings
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import PlanRefused
@@ -128,7 +128,7 @@ def inputs_of(db: Database, found: Assessment, fleet: pd.DataFrame, pins: pd.Dat
 def measures_of(found: Assessment, readings: pd.DataFrame, book: LimitBook, costs: PlanSettings) -> dict[str, str]:
     """What is measured before anything is done to the vehicles that may be planned, "" for nothing; by the list's rule."""
     watched = found.units[found.units["unit"].isin(set(found.outlook["unit"]))]
-    asked = measured_next(found, watched, readings, book=book, costs=costs)
+    asked = measured_next(watched, parts_of(found, watched), readings, book=book, costs=costs)
     return {unit: sentence or "" for unit, sentence in asked.items()}
 
 

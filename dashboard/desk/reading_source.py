@@ -120,12 +120,11 @@ def take_apart(
     """One reading of a vehicle against what its readings before it make one expect."""
     at = pd.Timestamp(reading["taken_at"])
     reading = {**reading, "tester_load_ohm": load_of_tester(db, reading)}
-    before = measured_before(
-        reading, readings[readings["unit"] == unit["unit"]], repaired_on=last_repair_on(db, str(unit["unit"]), at)
-    )
+    mine = readings[readings["unit"] == unit["unit"]]
+    before = measured_before(reading, mine, repaired_on=last_repair_on(db, str(unit["unit"]), at))
     check = check_one_reading(reading, unit, expected, limits_for(unit, book), book, before)
-    mine = readings[(readings["unit"] == unit["unit"]) & (readings["taken_at"] <= at)].sort_values("taken_at")
-    over_time = resistances_over_time(mine.tail(LATEST), expected, agm=unit.get("battery_type") == AGM)
+    latest = mine[mine["taken_at"] <= at].sort_values("taken_at").tail(LATEST)
+    over_time = resistances_over_time(latest, expected, agm=unit.get("battery_type") == AGM)
     return Taken(at, check, over_time, reading, expected)
 
 

@@ -212,7 +212,8 @@ def main() -> None:
         for row in pages(sizes[group]) if group == PAGE else measured(group, sizes[group]):
             rows[row.name] = row
             print(line(row, rows), flush=True)
-    print(*growth(rows, sizes), sep="\n")
+    for said in growth(rows, sizes):
+        print(said)
     if options.json:
         kept["rows"] = [asdict(row) for row in rows.values()]
         options.json.write_text(json.dumps(kept, indent=1))
