@@ -15,8 +15,8 @@ import pandas as pd
 
 from ingest.bounds import MOST_ASIDE, MOST_BESIDE, refuse_more
 from ingest.errors import FileRefused, NotDescribed
-from ingest.fields import LONGEST_NAME, LONGEST_TEXT, QUANTITIES, Column, Conversion, Table, allowed_words
-from ingest.layout import Layout
+from ingest.fields import LONGEST_NAME, LONGEST_TEXT, Column, Conversion, Table, allowed_words, own_unit
+from ingest.layout import Layout, own_name
 from ingest.sheets import Block, Cells, cell_text, objects
 from ingest.sources import IGNORE
 from ingest.values import (
@@ -182,7 +182,7 @@ class BatchBuilder:
 
     def _label(self, name: str, index: int) -> str:
         heading = self.layout.headings[index]
-        return name if self.layout.own else f"{name} ({heading})"
+        return name if self.layout.own and own_name(heading) == self.layout.targets[index] else f"{name} ({heading})"
 
     def _extra(self, block: Block, kept: npt.NDArray[np.int64]) -> list[str]:
         unknown = [
@@ -395,7 +395,7 @@ def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) 
         return None, ""
     factor, offset = (conversion.factor, conversion.offset) if conversion else (1.0, 0.0)
     if parsed.unit:
-        own = _own_unit(column)
+        own = own_unit(column.name)
         clamp_output = in_unit(parsed, "V") if conversion is not None and conversion.unit == "mV" else None
         direct = in_unit(parsed, own)
         if direct is not None:
@@ -407,25 +407,8 @@ def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) 
     return float(_rounded(np.array(parsed.value), factor, offset)), ""
 
 
-_OTHER_UNITS = {
-    "rated_cca_a": "A",
-    "fuel_limit_c": "°C",
-    "aid_below_c": "°C",
-    "aid_load_a": "A",
-    "low_c": "°C",
-    "low_sd_c": "°C",
-    "labour_h": "h",
-    "lead_days": "d",
-    "hours_per_week": "h",
-}
-
-
-def _own_unit(column: Column) -> str:
-    return QUANTITIES[column.name].unit if column.name in QUANTITIES else _OTHER_UNITS.get(column.name, "")
-
-
 def _allowed(column: Column) -> str:
-    unit = _own_unit(column)
+    unit = own_unit(column.name)
     if column.kind == "number" and unit and column.low is None:
         return f"a number in {unit}, or nothing"
     return allowed_words(column)

@@ -14,7 +14,7 @@ import pandas as pd
 
 from ingest.cells import batch_of
 from ingest.errors import FileRefused, IngestError
-from ingest.fields import CLAMP_COLUMNS, READINGS, REPAIRS, UNITS, Table
+from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, own_unit
 from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
 from ingest.layout import combined_headings, own_layout, source_layout
 from ingest.readers import read_sheets
@@ -27,24 +27,12 @@ from ingest.values import (
     decimal_mark,
     parse_number,
     parse_time,
-    unit_word,
 )
-from ingest.vocabulary import (
-    READING_WORDS,
-    REPAIR_WORDS,
-    UNIT_WORDS,
-    Word,
-    beside,
-    folded,
-    meaning,
-    unit_in_heading,
-    without_brackets,
-)
+from ingest.vocabulary import WORDS_OF, Word, beside, folded, in_unit_of, meaning, of_a_minimum, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
 MOSTLY = 0.8  # share of a column's cells that must be dates for it to be a column of dates; our choice
 FEWEST_SWAPPED = 5  # real dates, all of the first twelve days, beside later text dates: chance is under 1 % (0.39^5)
-DRAFTED = ((READINGS, READING_WORDS), (UNITS, UNIT_WORDS), (REPAIRS, REPAIR_WORDS))
 TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs"}
 A_TRACE = "is one start over time (time, volts, amps): cranktrend trace, or the bay on screen, reads it as it is, no description is needed"
 A_LOG = "is a log of many signals over time: cranktrend log, or Logs of the bus on screen, finds the starts in it, no description is needed"
@@ -55,7 +43,6 @@ LOWEST_OF = (
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
 DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on"}
 OF_A_DATE = ("taken_on", *DATED_BY.values())
-_MIN = re.compile(r"\bmin\b|\bminim")
 FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
 # Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
 MILLIVOLT_DROP = 15.0  # a median drop above cannot be volts
@@ -244,8 +231,8 @@ def _region(sheet: Sheet) -> _Region | None:
             if not all(map(is_heading, block)):
                 continue
             headings = combined_headings(block)
-            for table, words in DRAFTED:
-                region = _Region(start, rows, headings, _once(headings, words), table)
+            for name, words in WORDS_OF.items():
+                region = _Region(start, rows, headings, _once(headings, words), TABLES[name])
                 if region.understood >= FEWEST_MEANINGS and (best is None or region.understood > best.understood):
                     best = region
     return best
@@ -253,7 +240,7 @@ def _region(sheet: Sheet) -> _Region | None:
 
 def _once(headings: Sequence[str], words: tuple[Word, ...]) -> tuple[Word | None, ...]:
     """Give each heading its meaning; where two mean the same, the first and surer one has it."""
-    found = [_meaning(heading, words) for heading in headings]
+    found = [meaning(heading, words) for heading in headings]
     first: dict[str, int] = {}
     for index, word in enumerate(found):
         if word is not None:
@@ -277,12 +264,6 @@ def _whole_times(words: Sequence[Word | None]) -> list[Word | None]:
     return out
 
 
-def _meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
-    if not heading:
-        return None
-    return meaning(without_brackets(heading), words) or meaning(heading, words)
-
-
 def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
     columns = [
         _Column(heading, word.column if word else "", "" if word is None else _half_understood(heading, word))
@@ -301,7 +282,7 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
 
 def _half_understood(heading: str, word: Word) -> str:
     """What is unsure of a heading that was understood: words of it that tell of something else."""
-    if word.column == "crank_min_v" and _MIN.search(folded(heading).replace("_", " ")):
+    if of_a_minimum(heading, word):
         return LOWEST_OF
     other = beside(heading)
     if other:
@@ -397,18 +378,14 @@ def _settle_units(columns: list[_Column], decimal: str, thousands: str, notes: _
 
 
 def _settle_unit(column: _Column, middle: float | None) -> None:
-    named = unit_in_heading(column.heading)
-    ours = unit_word(named)
-    expected = {"v": "V", "a": "A", "c": "°C", "km": "km"}[column.target.rsplit("_", 1)[1]]
-    suffix = {"mv": "_mv", "ma": "_ma", "f": "_f", "mi": "_mi"}
-    if ours and ours[0] == expected:
-        word = named.casefold().replace("°", "").replace("º", "").replace("deg", "")
-        short = {"miles": "mi", "mile": "mi"}.get(word, word)
-        _name(column, suffix.get(short, ""))
-        _contradiction(column, middle, short)
+    named = in_unit_of(column.heading, column.target)
+    if named:
+        column.target = named
+        _contradiction(column, middle)
         return
     if column.target == "system_v" or column.target == "rated_cca_a":
         return
+    expected = own_unit(column.target)
     if middle is None:
         column.mind(f"no values to tell the unit by; {expected} assumed")
         return
@@ -430,15 +407,16 @@ def _name(column: _Column, suffix: str) -> None:
         column.target = column.target.rsplit("_", 1)[0] + suffix
 
 
-def _contradiction(column: _Column, middle: float | None, unit: str) -> None:
+def _contradiction(column: _Column, middle: float | None) -> None:
     """Say so when the values do not fit the unit of the heading."""
-    if middle is None:
+    made = conversion(column.target)
+    if middle is None or made is None:
         return
-    if unit in ("v", "volt", "volts") and middle > (MILLIVOLT_DROP if "drop" in column.target else MILLIVOLT_BATTERY):
+    if made.unit == "V" and middle > (MILLIVOLT_DROP if "drop" in column.target else MILLIVOLT_BATTERY):
         column.mind(f"the heading says V, but values around {middle:g} look like mV")
-    elif unit == "c" and middle > FAHRENHEIT_MEDIAN:
+    elif made.unit == "°C" and middle > FAHRENHEIT_MEDIAN:
         column.mind(f"the heading says °C, but values around {middle:g} look like °F")
-    elif unit == "mv" and 0 < middle < 2.0:
+    elif made.unit == "mV" and 0 < middle < 2.0:
         column.mind(f"the heading says mV, but values around {middle:g} look like V")
 
 

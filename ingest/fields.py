@@ -423,8 +423,26 @@ _SUFFIXES = (
     ("_ma", "_a", 1.0 / MA_PER_A, "mA"),
     ("_mi", "_km", KM_PER_MILE, "mi"),
 )
+_OTHER_UNITS = {
+    "rated_cca_a": "A",
+    "fuel_limit_c": "°C",
+    "aid_below_c": "°C",
+    "aid_load_a": "A",
+    "low_c": "°C",
+    "low_sd_c": "°C",
+    "labour_h": "h",
+    "lead_days": "d",
+    "hours_per_week": "h",
+}
+
+
+def own_unit(name: str) -> str:
+    """Return the unit of a column of ours, '' where it has none."""
+    return QUANTITIES[name].unit if name in QUANTITIES else _OTHER_UNITS.get(name, "")
+
+
 _OWN_NUMBERS = {
-    column.name: QUANTITIES[column.name].unit if column.name in QUANTITIES else ""
+    column.name: own_unit(column.name)
     for table in TABLES.values()
     for column in table.columns
     if column.kind in ("number", "whole")

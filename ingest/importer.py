@@ -18,7 +18,7 @@ from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES
-from ingest.layout import Layout, own_layout, source_layout
+from ingest.layout import Layout, own_layout, own_name, source_layout
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
@@ -276,6 +276,13 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
     if "" in layout.headings:
         unknown += sorted(set(batch.beside) - set(unknown))
     notes = list(batch.notes)
+    meant = [
+        f"{heading!r} as {target}"
+        for heading, target in zip(layout.headings, layout.targets, strict=True)
+        if layout.own and target and own_name(heading) != target
+    ]
+    if meant:
+        notes.append(f"read by their headings: {', '.join(meant)}")
     if unknown:
         notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")
     if batch.ignored:

@@ -7,10 +7,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ingest.errors import FileRefused
-from ingest.fields import CIRCUIT_MEASUREMENTS, FORECAST, LOWS, READINGS, TABLES, Conversion, Table, conversion
+from ingest.fields import (
+    CIRCUIT_MEASUREMENTS,
+    FORECAST,
+    LOWS,
+    READINGS,
+    TABLES,
+    Conversion,
+    Table,
+    conversion,
+    other_units,
+)
 from ingest.sheets import Sheet
 from ingest.sources import IGNORE, PARTIAL, Source, columns_filled, heading_key, target_of
-from ingest.values import DateOrder, NumberStyle, clean_text, decimal_mark
+from ingest.values import DateOrder, NumberStyle, clean_text, decimal_mark, parse_number, shown
+from ingest.vocabulary import WORDS_OF, beside, in_unit_of, meaning, of_a_minimum, unit_in_heading
 
 FEWEST_HEADINGS = 0.6  # share of a stated description's headings that a file must have; our choice, because columns go
 
@@ -51,6 +62,8 @@ def own_name(cell: object) -> str:
 def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
     """Return the layout of a sheet with the project's own column names, else None.
 
+    Beside them a heading in the trade's words is taken where it says whole, unit and all, which column of ours it is.
+    FileRefused where it leaves open which, or in which unit: kept beside the rows it would be missing from them.
     Lows that were measured and lows that are foreseen have the same columns: "lows" in `named`, the file's name, tells.
     """
     for index, row in enumerate(sheet.head):
@@ -61,8 +74,11 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
         if table is FORECAST and LOWS.name in f"{named} {sheet.name}".casefold():
             table = LOWS
         headings = _padded(_headings(row), sheet)
-        targets = tuple(
-            name if name and target_of(name, table) else "" for name in _padded(names, sheet)[: len(headings)]
+        targets = _with_the_trades_words(
+            [name if name and target_of(name, table) else "" for name in _padded(names, sheet)[: len(headings)]],
+            headings,
+            table,
+            sheet.head[index + 1 :],
         )
         _refuse_twice(targets, table)
         conversions = tuple(_conversion(target, table, {}) for target in targets)
@@ -70,6 +86,41 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
         style = style_of(sheet, index, numeric)
         return Layout(table, sheet.last_line_of(index), headings, targets, conversions, style)
     return None
+
+
+_CAN_MEAN = {
+    "crank_a": "crank_a (steady), peak_a (inrush) or coil_a (solenoid)",
+    "crank_min_v": "crank_min_v (lowest while the engine turns steadily) or crank_dip_v (what MIN held)",
+}
+
+
+def _with_the_trades_words(
+    targets: Sequence[str], headings: Sequence[str], table: Table, rows: Sequence[Sequence[object]]
+) -> tuple[str, ...]:
+    """Fill in which column of ours, in its unit, the headings mean that do not carry one of our names."""
+    filled = {target_of(target, table) for target in targets if target}
+    out = list(targets)
+    for index, heading in enumerate(headings):
+        word = None if targets[index] or not heading else meaning(heading, WORDS_OF.get(table.name, ()))
+        if word is None or word.column in filled or conversion(word.column) is None or beside(heading):
+            continue
+        named = in_unit_of(heading, word.column)
+        if not named and (unit_in_heading(heading) or not _holds_numbers(rows, index)):
+            continue
+        if not word.sure or of_a_minimum(heading, word):
+            raise FileRefused(
+                f"the heading {shown(heading)} can mean {_CAN_MEAN[word.column]}; name it the one that it is"
+            )
+        units = [name for name in other_units(word.column) if not name.endswith("_ma")]  # amps nobody takes for mA
+        if not named and len(other_units(word.column)) > 1:
+            raise FileRefused(f"the heading {shown(heading)} names no unit; name it {' or '.join(units)}")
+        out[index] = named or word.column
+    return tuple(out)
+
+
+def _holds_numbers(rows: Sequence[Sequence[object]], column: int) -> bool:
+    cells = [row[column] for row in rows if column < len(row) and clean_text(row[column])]
+    return any(parse_number(cell).value is not None for cell in cells)
 
 
 def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:

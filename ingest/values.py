@@ -26,14 +26,15 @@ _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the v
         ("mv", ("V", 1.0 / MV_PER_V, 0.0)),
         ("a amp amps", ("A", 1.0, 0.0)),
         ("ma", ("A", 1.0 / MA_PER_A, 0.0)),
-        ("°c c ºc degc", ("°C", 1.0, 0.0)),
-        ("°f f ºf degf", ("°C", C_PER_F, -F_AT_FREEZING * C_PER_F)),
+        ("°c c degc deg.c celsius", ("°C", 1.0, 0.0)),
+        ("°f f degf deg.f fahrenheit", ("°C", C_PER_F, -F_AT_FREEZING * C_PER_F)),
         ("km", ("km", 1.0, 0.0)),
         ("mi mile miles", ("km", KM_PER_MILE, 0.0)),
         ("rpm 1/min min-1 u/min", ("rpm", 1.0, 0.0)),
         ("s sec", ("s", 1.0, 0.0)),
         ("h", ("h", 1.0, 0.0)),
         ("d", ("d", 1.0, 0.0)),
+        ("ω ohm ohms", ("Ω", 1.0, 0.0)),
     )
     for word in words.split()
 }
@@ -43,7 +44,8 @@ SECONDS: dict[str, float] = {  # a word for a unit of time -> seconds
     "usec": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9,
 }  # fmt: skip
 _NUMBER = re.compile(r"^([+-]?)([0-9][0-9.,' ]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
-_WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-zº°µ/][A-Za-z0-9º°/\- ]*)$")
+DEGREES = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f"})  # signs that are written for a degree's
+_WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-z°º˚℃℉µΩ\u2126/][A-Za-z0-9°º˚/\- .]*)$")
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
 _GROUPS = {mark: re.compile(rf"^[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+$") for mark in (".", ",", "'", " ")}
 _DECIMAL = {  # as in 12,6 and 12,3456, in 0,125, in 1.234,567, in 1,2e-3
@@ -127,8 +129,8 @@ def _parse_text(text: str, style: NumberStyle) -> Parsed:
     value, why = _read_digits(body, style)
     if value is None and not why:
         beside = _WITH_UNIT.match(text)
-        if beside and beside[2].replace(" ", "").casefold() in _UNIT_WORDS:
-            body, unit = beside[1].strip(), beside[2].replace(" ", "").casefold()
+        if beside and _unit_key(beside[2]) in _UNIT_WORDS:
+            body, unit = beside[1].strip(), _unit_key(beside[2])
             value, why = _read_digits(body, style)
     if value is None:
         return Parsed(problem=why or f"{shown(text)} is not a number")
@@ -204,7 +206,11 @@ def in_unit(parsed: Parsed, unit: str) -> tuple[float, float] | None:
 
 def unit_word(text: str) -> tuple[str, float, float] | None:
     """Return (our unit, factor, offset) for a word that names a unit, as in a heading; None when it names none."""
-    return _UNIT_WORDS.get(text.strip().replace(" ", "").casefold())
+    return _UNIT_WORDS.get(_unit_key(text))
+
+
+def _unit_key(text: str) -> str:
+    return text.replace(" ", "").translate(DEGREES).casefold().strip()
 
 
 def unit_factor(text: str) -> tuple[float, float]:

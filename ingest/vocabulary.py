@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
-from ingest.values import clean_text, unit_word
+from ingest.fields import READINGS, REPAIRS, UNITS, conversion, other_units, own_unit
+from ingest.values import DEGREES, clean_text, unit_word
 
 _POSITIVE = r"\+|\bpos|plus|posit"
 _GROUND = r"\bearth|ground|gnd|masse|\bneg|minus|tierra|masa|\bgrd"
@@ -39,7 +42,7 @@ def _both(first: str, second: str) -> str:
 
 _MOVING = r"speed|km/h|\bkph\b|\bmph\b|geschwindigkeit|vitesse|velocidad"
 _OF_THE_ROAD = r"vehic|fahrzeug|km/h|\bkph\b|\bmph\b"
-_OTHER_HEAT = r"coolant|\boil\b|intake|exhaust|gearbox|kuhlmittel|kuhlwasser|\bol\b|motorol|refroidissement"
+_OTHER_HEAT = r"engine temp|motortemp|moteur|coolant|\boil\b|intake|exhaust|gearbox|kuhlmittel|kuhlwasser|\bol\b|motorol|refroidissement"
 _OTHER_FUEL = r"trim|level|rate|pressure|rail|economy|consum|temp|pump|system|used|\bair\b|stand|verbrauch"
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
@@ -74,7 +77,11 @@ READING_WORDS = (
     ),
     _word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
     _word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b", unless=_MOVING),
-    _word("temperature_c", r"temp|ambient|aussen|lufttemp", unless=_OTHER_HEAT),
+    _word(
+        "temperature_c",
+        r"temp|ambient|aussen|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
+        unless=_OTHER_HEAT,
+    ),
     _NOTE,
     _word(
         "technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"
@@ -122,9 +129,13 @@ REPAIR_WORDS = (
     OF_A_VEHICLE,
 )
 
+WORDS_OF: Mapping[str, tuple[Word, ...]] = MappingProxyType(
+    {READINGS.name: READING_WORDS, UNITS.name: UNIT_WORDS, REPAIRS.name: REPAIR_WORDS}
+)
+
 # Words that a heading may hold beside those that decide: with any other, only a part of it is understood.
 _BESIDE = re.compile(
-    r"a|an|the|bay|ve|ctl|ctrl|kaltstart|of|at|on|in|by|to|and|or|while|during|when|before|after|as|is|per|for|from|side|no|nr|num(?:ber|mer)?|id|code|name"
+    r"a|an|the|t|deg|degrees|bay|shop|workshop|charging|alternator|ve|ctl|ctrl|kaltstart|of|at|on|in|by|to|and|or|while|during|when|before|after|as|is|per|for|from|side|no|nr|num(?:ber|mer)?|id|code|name"
     r"|batter\w*|bat|batt|crank\w*|start\w*|engine|motor|volt\w*|v|amp\w*|a|current|drop|cable|lead|wire|path|circuit|control"
     r"|pos\w*|neg\w*|plus|minus|ground|earth|gnd|solenoid|sol|contact\w*|coil|relay|terminal|post|clamp|meter|steady|average|usual"
     r"|low\w*|min\w*|max\w*|peak|inrush|rest\w*|open|static|standing|hold|pull|temp\w*|air|ambient|outside|out|km|miles?|odo\w*"
@@ -155,17 +166,26 @@ def without_brackets(heading: str) -> str:
 
 def folded(heading: str) -> str:
     """Return a heading in lower case without accents and with single blanks."""
-    text = unicodedata.normalize("NFKD", clean_text(heading).casefold())
+    text = unicodedata.normalize("NFKD", clean_text(heading).translate(DEGREES).casefold())
     return " ".join("".join(letter for letter in text if not unicodedata.combining(letter)).split())
 
 
 def meaning(heading: str, words: tuple[Word, ...]) -> Word | None:
-    """Return the first word of `words` that the heading (without its unit) fits."""
-    text = folded(heading).replace("_", " ")
-    for word in words:
-        if word.fits(text):
-            return word
+    """Return the first word of `words` that the heading fits, without what stands in brackets before with it."""
+    for text in (without_brackets(heading), heading):
+        text = folded(text).replace("_", " ")
+        for word in words:
+            if word.fits(text):
+                return word
     return None
+
+
+_MINIMUM = re.compile(r"\bmin\b|\bminim")
+
+
+def of_a_minimum(heading: str, word: Word) -> bool:
+    """Whether a heading of lowest volts leaves open what they are the lowest of (`fields.LOWEST_IS`)."""
+    return word.column == "crank_min_v" and _MINIMUM.search(folded(heading).replace("_", " ")) is not None
 
 
 _BRACKETED = re.compile(r"[\(\[]\s*([^()\[\]]{1,8}?)\s*[\)\]]")
@@ -177,7 +197,17 @@ def unit_in_heading(heading: str) -> str:
     for found in _BRACKETED.findall(text):
         if unit_word(found):
             return str(found)
-    last = re.split(r"[\s,/_]+", text)[-1] if text else ""
-    if unit_word(last) and (last not in ("a", "s", "f", "c", "h", "d") or len(text.split()) > 1):
+    *before, last = re.split(r"[\s,/_]+", text)
+    if unit_word(last) and (last not in ("a", "s", "f", "c", "h", "d") or before):
         return last
+    return ""
+
+
+def in_unit_of(heading: str, column: str) -> str:
+    """Return `column` in the unit that a heading names, as temperature_f; '' where it names none or another quantity's."""
+    unit = unit_word(unit_in_heading(heading))
+    for name in other_units(column) if unit else ():
+        made = conversion(name)
+        if unit and made and unit[:2] == (own_unit(column), made.factor):
+            return name
     return ""

@@ -14,6 +14,7 @@ from samples_ingest import CLIMATE, GOOD, HEADING, NOW, UNITS, fleet, reading, r
 from sqlite_utils import Database
 
 from ingest.importer import import_paths
+from ingest.outcome import FileOutcome
 from ingest.set_aside import dismiss_set_aside
 from ingest.store import open_database, read_readings, read_workshops
 
@@ -154,6 +155,79 @@ def test_unknown_columns_are_kept_and_said(db: Database, tmp_path: Path) -> None
     outcome = import_paths(db, [tmp_path / "r.csv"], now=NOW)
     assert any("Seat" in note for note in outcome.files[0].notes)
     assert '"Seat": "leather"' in db.execute("SELECT extra FROM readings").fetchone()[0]
+
+
+def with_column(
+    db: Database, tmp_path: Path, heading: str, value: str, also: str = "unit,taken_at,rest_v"
+) -> FileOutcome:
+    """What became of a reading under our own names, one column of it headed otherwise."""
+    cells = {"unit": "K-101", "taken_at": "2023-03-01T08:15", "rest_v": "12.66", "temperature_c": "7.5"}
+    own = ";".join(cells[name] for name in also.split(","))
+    (tmp_path / "r.csv").write_text(f"{also.replace(',', ';')};{heading}\n{own};{value}\n", encoding="utf-8")
+    return import_paths(db, [tmp_path / "r.csv"], now=NOW).files[0]
+
+
+@pytest.mark.parametrize(
+    ("heading", "column", "value"),
+    [
+        ("Temp (°F)", "temperature_c", -10.0), ("Temp F", "temperature_c", -10.0), ("temp_f", "temperature_c", -10.0),
+        ("Ambient (F)", "temperature_c", -10.0), ("Battery temp [°F]", "temperature_c", -10.0), ("Temp ℉", "temperature_c", -10.0),
+        ("Outside air deg F", "temperature_c", -10.0), ("Bay temp, °F", "temperature_c", -10.0), ("T °C", "temperature_c", 14.0),
+        ("Temp (ºC)", "temperature_c", 14.0), ("Lufttemperatur °C", "temperature_c", 14.0), ("Drop earth (mV)", "drop_ground_v", 0.014),
+        ("Mileage (mi)", "odometer_km", 22.530816), ("Charging (V)", "charging_v", 14.0), ("Inrush amps", "peak_a", 14.0),
+        ("Tester load (Ω)", "tester_load_ohm", 14.0), ("Cranking speed", "crank_rpm", 14.0),
+    ],
+)  # fmt: skip
+def test_a_heading_in_the_trade_s_words_with_its_unit_stands_beside_our_own(
+    db: Database, tmp_path: Path, heading: str, column: str, value: float
+) -> None:
+    """14 °F is -10 °C; what was read by its heading is said."""
+    outcome = with_column(db, tmp_path, heading, "14")
+    assert (outcome.error, outcome.stored) == ("", 1)
+    assert read_readings(db)[column].tolist() == pytest.approx([value])
+    assert any(repr(heading) in note for note in outcome.notes)
+
+
+@pytest.mark.parametrize(
+    ("heading", "ways_out"),
+    [
+        ("Temp", ("temperature_c", "temperature_f")), ("T", ("temperature_c", "temperature_f")), ("Mileage", ("odometer_km", "odometer_mi")),
+        ("Drop earth", ("drop_ground_v", "drop_ground_mv")), ("Amps (A)", ("crank_a", "peak_a", "coil_a")),
+        ("Min V", ("crank_min_v", "crank_dip_v")),
+    ],
+)  # fmt: skip
+def test_a_heading_that_can_mean_two_things_is_asked_about_in_one_sentence(
+    db: Database, tmp_path: Path, heading: str, ways_out: tuple[str, ...]
+) -> None:
+    outcome = with_column(db, tmp_path, heading, "14")
+    assert repr(heading) in outcome.error
+    assert all(name in outcome.error for name in ways_out)
+    assert "\n" not in outcome.error
+    assert outcome.error.count(". ") == 0
+    assert len(read_readings(db)) == 0
+
+
+def test_two_headings_for_one_column_are_asked_about(db: Database, tmp_path: Path) -> None:
+    outcome = with_column(db, tmp_path, "Temp (°F);Ambient (°C)", "14;-10")
+    assert "two columns are temperature_c" in outcome.error
+    assert len(read_readings(db)) == 0
+
+
+@pytest.mark.parametrize(
+    "heading", ["Oil temp °C", "Coolant temp (°C)", "Engine temp (°C)", "Coil (Ω)", "Temp sensor 3 (°C)"]
+)
+def test_what_is_not_wholly_ours_is_kept_beside_the_row(db: Database, tmp_path: Path, heading: str) -> None:
+    """An engine's oil is not the air; half a heading is no heading."""
+    outcome = with_column(db, tmp_path, heading, "14")
+    assert (outcome.error, outcome.stored) == ("", 1)
+    assert read_readings(db)["temperature_c"].isna().all()
+    assert any(heading in note for note in outcome.notes)
+
+
+def test_our_own_name_goes_before_another_heading_for_the_same(db: Database, tmp_path: Path) -> None:
+    outcome = with_column(db, tmp_path, "Temp (°F)", "14", also="unit,taken_at,rest_v,temperature_c")
+    assert (outcome.error, outcome.stored) == ("", 1)
+    assert read_readings(db)["temperature_c"].tolist() == [7.5]
 
 
 def test_dates_that_only_the_file_can_settle(db: Database, tmp_path: Path) -> None:
