@@ -143,6 +143,17 @@ def test_a_reading_in_ice_blames_no_battery_for_it() -> None:
     assert not take({**reading, **dict(zip(MEASURED, map(float, full), strict=True))}).closure.closes
 
 
+def test_a_battery_of_unknown_build_is_read_as_flooded_and_said_so() -> None:
+    """EFB and flooded hold the same acid at the same gravity (BCI table: 12.24 V is half); AGM rests 0.15 V higher, from memory."""
+    low = {**fitting(26.7), "rest_v": 12.24 - 1e-9}
+    charged = {kind: take(low, unit={**UNIT, "battery_type": kind}).charge for kind in ("", "flooded", "EFB", "AGM")}
+    found = {kind: charge.soc for kind, charge in charged.items() if charge is not None}
+    assert found[""] == found["flooded"] == found["EFB"] == pytest.approx(0.5, abs=1e-6)
+    assert found["AGM"] < 0.4
+    said = {kind: "not on record" in " ".join(reading_sheet.charge_words(charge)) for kind, charge in charged.items()}
+    assert said == {"": True, "flooded": False, "EFB": False, "AGM": False}
+
+
 def test_surface_charge_is_said_and_widens_the_battery_s_error() -> None:
     rested, run = take(fitting()), take({**fitting(), "rest_v": 13.05})
     assert rested.charge is not None

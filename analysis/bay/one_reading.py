@@ -111,7 +111,8 @@ class Charge:
     """What the rest volts say: state of charge [0..1], surface charge taken off [V] and its error [V].
 
     `level`: "" (charged), "watch" or "act", by the limits; `freezing_c`: of the electrolyte at that charge;
-    `full_mohm`, `full_se_mohm`: the battery's resistance at 20 °C as it would be when full.
+    `full_mohm`, `full_se_mohm`: the battery's resistance at 20 °C as it would be when full. `type_known`: whether how the
+    battery is built is on record; where it is not, it is read as a flooded one.
     """
 
     rest_v: float
@@ -122,6 +123,7 @@ class Charge:
     freezing_c: float
     full_mohm: float
     full_se_mohm: float
+    type_known: bool
 
     @property
     def looks_like_surface_charge(self) -> bool:
@@ -170,10 +172,11 @@ def check_one_reading(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
-    agm = unit.get("battery_type") == AGM
+    battery_type = unit.get("battery_type") or ""
+    agm = battery_type == AGM
     frozen = _ice(row, expected, np.array([temperature]), agm)
     inferred = _thawed(inferred, frozen)
-    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, agm)
+    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, str(battery_type))
     resistances = _resistances(inferred, shown, expected, temperature, sd)
     load = _load(at, shown, expected)
     expected = expected.iced(*(float(v[0]) for v in frozen))
@@ -344,12 +347,13 @@ def _tested(row: pd.DataFrame, expected: Expected, sd_k: float, confirmed: froze
 
 def _charge(
     row: pd.DataFrame, temperature_c: float, system_v: int, limits: Limits, inferred: Inferred, expected: Expected,
-    sd_k: float, agm: bool,
+    sd_k: float, battery_type: str,
 ) -> Charge | None:  # fmt: skip
     """State of charge and surface charge from the rest volts; None where they were not measured."""
     rest = float(row["rest_v"].iloc[0])
     if not np.isfinite(rest):
         return None
+    agm = battery_type == AGM
     open_v, se = open_circuit(rest, system_v=system_v)
     soc = float(state_of_charge(open_v, system_v=system_v, temperature_c=temperature_c, agm=agm))
     low = "act" if rest < limits.rest_act_v.value else "watch" if rest < limits.rest_watch_v.value else ""
@@ -361,7 +365,7 @@ def _charge(
     gravity = gravity_from_charge(soc)
     return Charge(
         rest, soc, float(rest - open_v), float(se), low, float(freezing_point_c(gravity)), float(value[0]),
-        float(error[0]),
+        float(error[0]), bool(battery_type),
     )  # fmt: skip
 
 

@@ -343,6 +343,10 @@ def charge_words(charge: Charge | None, *, read_before: bool = False) -> list[st
             words += f" When full it would have about {with_error(charge.full_mohm, charge.full_se_mohm)} mΩ at 20 °C."
         if charge.level == "act":
             words += f" Its acid freezes near {both_degrees(charge.freezing_c)}. {FROZEN}"
+        if not charge.type_known:
+            words += (
+                " How it is built is not on record, so it is read as flooded: an AGM battery of these volts holds less."
+            )
         out.append(words)
     if not out:
         out.append(
