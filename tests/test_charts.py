@@ -184,6 +184,18 @@ def test_the_plain_slope_is_scipy_s_theil_sen_of_the_drawn_readings() -> None:
         plain_slopes(a.state, "nobody")
 
 
+@pytest.mark.parametrize("ties", [False, True])
+def test_the_plain_slope_and_its_interval_are_scipy_s_with_ties_too(ties: bool) -> None:
+    """Reference library: scipy.stats.theilslopes, 40 series of 5 to 16 readings."""
+    rng = np.random.default_rng(1)
+    for count in rng.integers(5, 17, 40):
+        day, value = np.sort(rng.uniform(0, 1200, count)), rng.normal(1.0, 0.1, count)
+        if ties:
+            value, day = np.round(value, 1), np.round(day / 60.0) * 60.0
+        expected = theilslopes(value, day, alpha=JUDGING.plain_confidence)
+        assert theil_sen(day, value) == (expected.slope, expected.low_slope, expected.high_slope)
+
+
 def test_the_plain_slope_of_a_published_example_and_of_too_few_readings() -> None:
     """Helsel & Hirsch, USGS TM 4-A3 (from memory, computed): 1, although one of the seven values is far off."""
     assert theil_sen(np.arange(1.0, 8.0), np.array([1.0, 2.0, 3.0, 4.0, 5.0, 16.0, 7.0]))[0] == 1.0

@@ -12,10 +12,11 @@ import pandas as pd
 import pytest
 import samples_kept
 from samples_fleet import fleet, quick, tables_of
-from scipy.stats import kstest, t
+from scipy.stats import kstest, qmc, t
 
 from analysis.readings.draws import QUANTITIES, Draws, keys_of
 from analysis.readings.panel import FleetTables
+from analysis.readings.sobol import DIRECTIONS, scrambled_points
 from analysis.wear.state import draw_state
 from analysis.worklist.assess import Assessment, assess
 
@@ -40,6 +41,18 @@ def test_draws_of_a_quantity_are_spread_over_all_of_its_range(count: int) -> Non
     for quantity in QUANTITIES:
         share = np.stack([np.histogram(row, bins=8, range=(0, 1))[0] / count for row in draws.even(quantity)])
         assert np.abs(share - 0.125).max() <= 0.125 * (1.0 if count < 100 else 0.3)
+
+
+@pytest.mark.parametrize("seed", [0, 7])
+@pytest.mark.parametrize("power", [0, 1, 4, 9])
+def test_points_are_those_of_the_library(power: int, seed: int) -> None:
+    """Reference library: scipy.stats.qmc, to the last bit, for every axis; fewer are the first of more."""
+    library = qmc.Sobol(len(DIRECTIONS), scramble=True, rng=np.random.default_rng(seed))
+    found = scrambled_points(len(DIRECTIONS), power, seed)
+    np.testing.assert_array_equal(found, library.random_base2(power).T)
+    np.testing.assert_array_equal(found, scrambled_points(len(DIRECTIONS), power + 1, seed)[:, : 2**power])
+    with pytest.raises(ValueError, match=f"axes is {len(DIRECTIONS) + 1}; allowed"):
+        scrambled_points(len(DIRECTIONS) + 1, power, seed)
 
 
 def test_draws_of_many_vehicles_are_even_normal_and_students() -> None:

@@ -7,8 +7,11 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import json
 import shutil
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -35,6 +38,7 @@ from ingest import store
 from ingest.backups import backup
 from ingest.corrections import correct, undo, withdraw
 from ingest.entries import record_reading, record_repair
+from ingest.fields import MEASUREMENTS
 from ingest.importer import import_paths
 from ingest.records import read_pins, save_decision, save_reset_answer, save_setting, set_pin
 
@@ -111,6 +115,35 @@ def test_commands_on_unchanged_data_work_nothing_out(
         assert main((*words, *told)) == 0
         assert capsys.readouterr().out == before, "worked out anew it says the same"
     assert len(calls) == 2
+
+
+SLOW_TO_LOAD = ("scipy.stats", "scipy.optimize", "scipy.sparse", "numba", "sklearn", "altair", "streamlit")
+LOADED = """
+import json, sys
+from dashboard.cli.main import main
+for words in json.loads(sys.argv[1]):
+    main(words)
+sys.stderr.write(json.dumps([name for name in json.loads(sys.argv[2]) if name in sys.modules]))
+"""
+
+
+def test_a_reading_a_sheet_and_a_kept_list_load_no_library_that_takes_as_long_as_they_do(
+    path: Path, db: Database
+) -> None:
+    """A reading of its own vehicle and another's, which asks whose it is; each such library takes .2 to .5 s to load."""
+    assess_database(db, as_of=DAY)
+    own, other = few().units.sort_values(["system_v", "vehicle_class"])["unit"].iloc[[-1, -2]]
+    values = store.read_readings(db, units=[other]).iloc[-1][list(MEASUREMENTS)].dropna()
+    read = [word for name, value in values.items() for word in (f"--{str(name).replace('_', '-')}", str(value))]
+    told = ("--db", str(path), "--as-of", DAY.isoformat())
+    commands = [["record", unit, *told[:2], "--taken-at", f"{DAY}T08:00", "--dry-run", *read] for unit in (own, other)]
+    commands += [["unit", own, *told], ["risk", *told]]
+    done = subprocess.run(
+        [sys.executable, "-c", LOADED, json.dumps(commands), json.dumps(SLOW_TO_LOAD)],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert f"Is this {other}" in done.stdout + done.stderr
+    assert json.loads(done.stderr.splitlines()[-1]) == []
 
 
 def taught_here(db: Database) -> tuple[TaughtClass, ...]:

@@ -18,6 +18,7 @@ from scipy.special import ndtri, stdtrit
 
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats
+from analysis.readings.sobol import scrambled_points
 
 Whole = npt.NDArray[np.uint64]
 OF_CHANNELS: Final = (
@@ -90,10 +91,7 @@ def points(count: int, seed: int) -> Floats:
 
 @lru_cache(maxsize=8)
 def _made(power: int, seed: int) -> Floats:
-    from scipy.stats import qmc  # loaded by those who draw: some 0.4 s, less than is worth points of our own
-
-    sequence = qmc.Sobol(len(QUANTITIES), scramble=True, rng=np.random.default_rng(seed))
-    found = np.ascontiguousarray(sequence.random_base2(power).T)
+    found = scrambled_points(len(QUANTITIES), power, seed)
     found.setflags(write=False)
     return found
 

@@ -150,11 +150,16 @@ def dates_of(days: Floats) -> pd.DatetimeIndex:
 def class_groups(units: pd.DataFrame, classes: tuple[str, ...] = ()) -> tuple[Ints, tuple[str, ...]]:
     """Vehicle class and system voltage together make the group that vehicles are compared within; classes: of the larger
     fleet that these are some vehicles of."""
-    label = units["vehicle_class"].astype(str) + " " + units["system_v"].astype(int).astype(str) + " V"
+    label = np.array(list(map(group_name, units["vehicle_class"], units["system_v"])), dtype=object)
     if classes:
         return pd.Index(classes).get_indexer(pd.Index(label)).astype(np.int64), classes
     codes, names = pd.factorize(label, sort=True)
     return codes.astype(np.int64), tuple(str(n) for n in names)
+
+
+def group_name(vehicle_class: object, system_v: float) -> str:
+    """The name of the group of a class's vehicles of one voltage [V]."""
+    return f"{vehicle_class} {int(system_v)} V"
 
 
 def panel_of(tables: FleetTables) -> Panel:

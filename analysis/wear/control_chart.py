@@ -9,7 +9,6 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from analysis.wear.choices import DRIFT
@@ -66,6 +65,8 @@ def threshold_for_rate(
 
     def miss(h: float) -> float:
         return float(np.log(run_length(h, winsor=winsor) / wanted))
+
+    from scipy.optimize import brentq  # loaded where a list is made, not where a kept one is read
 
     below, above = (min(max(float(np.log(wanted)) - d, low), high) for d in NEAR_LOG_RUN_LENGTH)
     if miss(below) < 0.0 < miss(above):

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import minimize_scalar
 from scipy.special import gamma, gammainc
 
 from analysis.constants import DAYS_PER_YEAR
@@ -81,10 +80,7 @@ def fit_weibull(age: Floats, failed: Floats, entry: Floats | None = None) -> Wei
         shape = float(np.exp(log_shape))
         return float(-(d.sum() * (log_shape - np.log(scale_power(shape)) - 1.0) + (shape - 1.0) * log_t))
 
-    best = minimize_scalar(
-        negative_log_likelihood, bounds=np.log(SHAPE_RANGE).tolist(), method="bounded", options={"xatol": 1e-9}
-    )
-    shape = float(np.exp(best.x))
+    shape = float(np.exp(_lowest(negative_log_likelihood, *map(float, np.log(SHAPE_RANGE)))[0]))
     return Weibull(shape, float(scale_power(shape) ** (1.0 / shape) * unit))
 
 
@@ -115,9 +111,17 @@ def age_replacement(law: Weibull, *, planned: float, unplanned: float) -> AgeRep
         return cost_rate(law, float(np.exp(log_age)), planned=planned, unplanned=unplanned)
 
     low, high = np.log(law.scale) - 6.0, np.log(law.scale * min(LONGEST_LIVES, 60.0 ** (1.0 / law.shape)))
-    best = minimize_scalar(rate, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
-    found = AgeReplacement(float(np.exp(best.x)), float(best.fun))
+    log_age, least = _lowest(rate, float(low), float(high))
+    found = AgeReplacement(float(np.exp(log_age)), least)
     return found if found.cost_rate < never.cost_rate else never
+
+
+def _lowest(of: Callable[[float], float], low: float, high: float) -> tuple[float, float]:
+    """Where in a range something is least, and how much it is there."""
+    from scipy.optimize import minimize_scalar  # loaded where a plan is made, not where one is read
+
+    best = minimize_scalar(of, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
+    return float(best.x), float(best.fun)
 
 
 def observed_lives(

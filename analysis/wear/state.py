@@ -11,7 +11,6 @@ import pandas as pd
 
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import default_limits
-from analysis.readings.bays import BayEffects, bay_effects, corrected
 from analysis.readings.choices import CLASSES, TRAVEL
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.draws import Draws, keys_of
@@ -206,9 +205,12 @@ def read_fleet(
     panel = without_slips(panel_of(tables))
     laws = laws or estimate_laws(panel)
     observed = observe(panel, laws)
-    found: BayEffects | None = None
+    bay_notes: tuple[str, ...] = ()
     if bays and tables.units["depot"].notna().any():
+        from analysis.readings.bays import bay_effects, corrected  # loads sparse matrices: a single vehicle needs none
+
         found = bay_effects(panel, observed, tables.readings)
+        bay_notes = found.sentences
         if found.taken_out:
             panel = corrected(panel, found)
             laws = estimate_laws(panel)
@@ -290,7 +292,7 @@ def read_fleet(
         _last_day(panel),
         fail,
         growth_laws,
-        found.sentences if found else (),
+        bay_notes,
     )
 
 

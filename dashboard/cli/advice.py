@@ -20,7 +20,7 @@ def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
     record = Record(db, at)
     readings = record.readings(name)
     before = readings[readings["taken_at"] < at]
-    expected = record.vehicle(name).expected
+    expected = record.vehicles([name])[name].expected
     taken = take_apart(db, row_of(record.units, name), reading, before, expected, limit_book(db))
     own = pd.DataFrame(
         [{"taken_at": at, **{n: v for n, v in entry.values.items() if n in (*MEASUREMENTS, "lowest_is")}}]
@@ -42,7 +42,7 @@ def whose_lines(db: Database, name: str, entry: Entry) -> list[str]:
 
 def whose_words(record: Record, name: str, entry: Entry) -> list[str]:
     """The same where the record was opened already."""
-    found = whose(record.db, name, entry.as_reading(), record.vehicle)
+    found = whose(record.db, name, entry.as_reading(), record.vehicles)
     system_v = record.units.set_index("unit")["system_v"].to_dict()
     words = reading_sheet.whose_words(name, found, {str(unit): int(v) for unit, v in system_v.items()})
     return [words] if words else []

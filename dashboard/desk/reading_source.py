@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -27,7 +27,7 @@ from analysis.circuit.battery import AGM
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limits
 from analysis.readings.class_laws import fitting
-from analysis.readings.panel import FleetTables, class_groups, days_since_epoch, make_panel, without_slips
+from analysis.readings.panel import FleetTables, days_since_epoch, group_name, make_panel, without_slips
 from dashboard.desk.taught_laws import taught_laws
 from ingest import store
 from ingest.fields import MEASUREMENTS, SAMPLED
@@ -56,7 +56,7 @@ class Taken:
 
 
 def class_name(unit: Mapping[Any, Any]) -> str:
-    return class_groups(pd.DataFrame([unit]))[1][0]
+    return group_name(unit["vehicle_class"], unit["system_v"])
 
 
 def knowledge_of(assessment: Assessment, unit: Mapping[Any, Any]) -> ClassKnowledge:
@@ -199,14 +199,22 @@ class Record:
         self._readings: dict[str, pd.DataFrame] = {}
 
     def readings(self, unit: str) -> pd.DataFrame:
-        if unit not in self._readings:
-            self._readings[unit] = store.read_readings(self.db, units=[unit])
+        self._read([unit])
         return self._readings[unit]
 
-    def vehicle(self, unit: str) -> Vehicle:
-        """What a vehicle should show at the moment; what is usual in its class is learned from readings before."""
+    def _read(self, names: Sequence[str]) -> None:
+        new = [name for name in names if name not in self._readings]
+        found = store.read_readings(self.db, units=new) if new else pd.DataFrame()
+        self._readings |= {name: found[found["unit"] == name] for name in new}
+
+    def vehicles(self, names: Sequence[str]) -> dict[str, Vehicle]:
+        """What some vehicles should show at the moment; what is usual in their classes is learned from readings before."""
+        self._read(names)
+        return {name: self._vehicle(name) for name in names}
+
+    def _vehicle(self, unit: str) -> Vehicle:
         if unit not in self._vehicles:
-            row, readings = row_of(self.units, unit), self.readings(unit)
+            row, readings = row_of(self.units, unit), self._readings[unit]
             of = class_name(row)
             if of not in self._classes:
                 self._classes[of] = knowledge_from(self.db, row, before=self.at, units=self.units)
@@ -222,16 +230,18 @@ class Record:
 LATEST_OF_EACH: Final = 3  # readings of every vehicle whose latest values are looked through, our choice
 
 
-def whose(db: Database, unit: str, reading: Mapping[str, Any], vehicle_of: Callable[[str], Vehicle]) -> Whose:
-    """Whether a reading is another vehicle's; `vehicle_of` tells what a vehicle should show at its time."""
-    own = vehicle_of(unit)
+def whose(
+    db: Database, unit: str, reading: Mapping[str, Any], vehicles_of: Callable[[Sequence[str]], Mapping[str, Vehicle]]
+) -> Whose:
+    """Whether a reading is another vehicle's; `vehicles_of` tells what vehicles should show at its time."""
+    own = vehicles_of([unit])[unit]
     if not looks_foreign(reading, own):
         return OWN
     recent = store.read_latest(db, before=pd.Timestamp(reading["taken_at"]).to_pydatetime(), most=LATEST_OF_EACH)
     latest = latest_values(recent).drop(index=unit, errors="ignore")
     near = nearest_vehicles(reading, latest)
     count = int(db.execute("SELECT count(*) FROM units").fetchone()[0]) - 1
-    return whose_reading(reading, own, {other: vehicle_of(other) for other in near}, vehicles=max(count, len(near)))
+    return whose_reading(reading, own, vehicles_of(near), vehicles=max(count, len(near)))
 
 
 # --- what is looked at of a part, and what was read last -------------------------------------------------------------

@@ -275,7 +275,7 @@ def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:
         return Vehicle(_expected(key, unit, f"{at:%Y-%m-%dT%H}", now, one, at), odometer_at(one.readings, at))
 
     with session.database() as db:
-        return whose(db, str(own.unit["unit"]), reading, vehicle_of)
+        return whose(db, str(own.unit["unit"]), reading, lambda names: {name: vehicle_of(name) for name in names})
 
 
 def own_book() -> LimitBook:
