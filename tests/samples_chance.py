@@ -1,8 +1,8 @@
-"""How often tests of properties try inputs by chance: a few times by day, many by night."""
+"""What is tried by day and what by night: inputs by chance a few or many times, of many cases one in so many or all."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Final
 
 import pytest
@@ -27,3 +27,11 @@ def examples(by_day: int, **more: Any) -> Callable[[Callable[..., None]], Callab
         return pytest.mark.nightly(settings(max_examples=MORE_BY_NIGHT * by_day, deadline=None, **more)(test))
 
     return tried
+
+
+def one_in(every: int, cases: Iterable[Any]) -> list[Any]:
+    """Cases for `parametrize`: the first of every so many is tried by day, the others by night."""
+    return [
+        case if place % every == 0 else pytest.param(case, marks=pytest.mark.nightly)
+        for place, case in enumerate(cases)
+    ]

@@ -65,6 +65,7 @@ def test_equal_jobs_agree_with_the_transport_problem() -> None:
     assert assign(options, np.zeros(units, dtype=np.int64), capacity).cost == pytest.approx(best, rel=2e-4)
 
 
+@pytest.mark.nightly
 def test_a_large_depot_is_solved_nearly_and_says_how_nearly() -> None:
     """The linear relaxation, computed beside it, is a bound that no plan can beat (Geoffrion 1974, from memory)."""
     rng = np.random.default_rng(11)

@@ -64,6 +64,7 @@ def row(effects: BayEffects, name: str, effect: str) -> pd.Series:
     return table[(table["name"] == name) & (table["effect"] == effect)].iloc[0]
 
 
+@pytest.mark.nightly
 def test_good_meters_of_worn_vehicles_raise_no_word(plain: tuple[BayEffects, Panel]) -> None:
     other = simulate_fleet(FleetSpec(42, units=60, years=2, clamp_bias=1.0, depots=CONTINENTAL))
     for effects, panel in (plain, look(other.units, other.readings)):
@@ -134,6 +135,7 @@ def test_a_meter_three_per_cent_high(fleet: Fleet, plain: tuple[BayEffects, Pane
     assert "technician T09's readings: amps about" in effects.sentences[0]
 
 
+@pytest.mark.nightly
 def test_a_whole_bay_with_one_thermometer_beside_other_depots() -> None:
     """Three of a depot's six technicians share the thermometer: other depots tell which bay is wrong."""
     fleet = simulate_fleet(FleetSpec(11, units=90, years=2.5, clamp_bias=1.0, thermometer_bias_c=10.0))

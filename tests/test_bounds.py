@@ -254,6 +254,7 @@ def measured(db: Path, *files: Path) -> tuple[str, float, float]:
     return said, float(seconds), float(peak)
 
 
+@pytest.mark.nightly
 def test_large_inputs_end_within_the_minute_and_the_gigabyte(tmp_path: Path) -> None:
     """50 MB in one line, 99 MB of line ends, a rare wide letter in every piece, and 20,000 rows of a logger."""
     fleet(tmp_path)

@@ -189,6 +189,7 @@ def test_a_line_of_the_backtest_is_the_list_of_its_day(run: Run, database: Path)
     assert json.loads(lines[-1]) == json.loads(alone.out)
 
 
+@pytest.mark.nightly
 def test_the_horizon_is_passed_on(run: Run, database: Path) -> None:
     """Property: a week is never riskier than a season."""
     every = ("risk", "--as-of", DAY, "--all", "--format", "json")

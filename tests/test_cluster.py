@@ -105,6 +105,7 @@ def test_a_fleet_in_partitions_is_listed_as_a_whole_one(
     assert_same_list(found, whole)
 
 
+@pytest.mark.nightly
 def test_the_command_prints_the_list_of_the_database(
     path: Path, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -235,6 +236,7 @@ def workers(count: int) -> Iterator[OneEnds]:
         yield OneEnds(engine._client)
 
 
+@pytest.mark.nightly
 @pytest.mark.slow
 @pytest.mark.filterwarnings("default")  # those of the library about a worker that ended
 def test_a_worker_that_ends_half_way_changes_nothing(path: Path, folder: Path) -> None:

@@ -74,6 +74,7 @@ def test_a_reading_is_undone_on_the_phone(db: Database) -> None:
     assert len(store.read_readings(db, units=[unit])) == before
 
 
+@pytest.mark.nightly
 def test_a_decision_pressed_twice_counts_once_and_is_undone(db: Database) -> None:
     unit = worst_unit()
     app = run("unit", unit=unit)

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 import pytest
 from icalendar import Calendar
+from samples_chance import one_in
 from sqlite_utils import Database
 from test_planning import DAY, NOW, office  # noqa: F401 - the fixture
 
@@ -68,7 +69,7 @@ def test_a_done_visit_is_no_longer_to_come(office: Office) -> None:  # noqa: F81
     assert reopened.done.empty
 
 
-@pytest.mark.parametrize("found", ["worn", "sound"])
+@pytest.mark.parametrize("found", one_in(2, ["worn", "sound"]))
 def test_planning_again_keeps_it_as_done(office: Office, found: str) -> None:  # noqa: F811
     """Also on the same day, whose figures do not know yet what was done and found; its hours stay used, others move on."""
     db, assessment = office

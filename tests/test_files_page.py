@@ -61,6 +61,7 @@ def stored(database: Path) -> list[str]:
         db.conn.close()
 
 
+@pytest.mark.nightly
 def test_two_files_of_one_name_are_both_brought_in(database: Path) -> None:
     app = bring_in(("may.csv", readings(1, 2)), ("may.csv", readings(3)))
     assert stored(database) == ["2026-10-01", "2026-10-02", "2026-10-03", "2026-11-02"]
@@ -124,6 +125,7 @@ def waited(running: Import, seconds: float = 60.0) -> Import:
     return running
 
 
+@pytest.mark.nightly
 def test_a_stopped_import_leaves_whole_files_only(database: Path) -> None:
     """Stopped while the readings are read: the vehicles before are there, of the readings none."""
     times = (dt.datetime(2024, 1, 1) + dt.timedelta(minutes=9 * k) for k in range(120_000))

@@ -141,6 +141,7 @@ def test_looks_are_kept_beside_the_database_and_a_damaged_one_is_made_again(
     assert len(sorted(folder.glob(f"*{LOOK_SUFFIX}"))) == 1 < KEPT_LOOKS
 
 
+@pytest.mark.nightly
 def test_past_lists_take_the_looks_of_the_lists_before_them_and_keep_their_own(
     tmp_path: Path, made: list[float]
 ) -> None:

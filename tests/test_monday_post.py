@@ -132,6 +132,7 @@ def test_a_server_that_is_away_costs_nothing_but_time(
         assert server.recipients() == ["office@fleet.example"]
 
 
+@pytest.mark.nightly
 def test_what_was_not_sent_is_sent_later_and_the_rest_not_twice(fleet: Path, tmp_path: Path) -> None:
     """A refused recipient does not keep the others from theirs; a server that breaks off loses only what it did not take."""
     to = '["a@x.example", "b@x.example", "c@x.example"]'

@@ -73,6 +73,7 @@ def test_every_look_is_made_once_and_with_those_that_share_its_laws(
     assert all(looks[key] is one for key, one in made.items()), "none is made twice"
 
 
+@pytest.mark.nightly
 def test_a_process_that_is_ended_from_outside_is_one_sentence(asked: Asked, monkeypatch: pytest.MonkeyPatch) -> None:
     """As a system does that runs out of memory: here after the first list was taken."""
     monkeypatch.setattr(judging, "AHEAD", 1)
@@ -91,6 +92,7 @@ def test_what_a_list_refuses_is_refused_in_the_same_words(asked: Asked) -> None:
         list(lists_asked(replace(asked, horizon_days=0), [EARLY], processes=2))
 
 
+@pytest.mark.nightly
 @pytest.mark.skipif(os.name != "posix", reason="sends what a terminal sends")
 def test_ctrl_c_ends_the_command_and_its_processes(tmp_path: Path) -> None:
     """Property: the first list is out, then SIGINT to all of them, as a terminal sends it: 130, one sentence, nobody left,
@@ -120,6 +122,7 @@ def test_how_many_processes(monkeypatch: pytest.MonkeyPatch) -> None:
     assert [processes_for(vehicles, 60) for vehicles in (0, 5_000, 10_000, 10_001, 50_000)] == [4, 4, 2, 1, 1]
 
 
+@pytest.mark.nightly
 def test_past_lists_leave_no_more_looks_than_are_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     quick(monkeypatch, looks=2)
     monkeypatch.setattr(kept_assessment, "KEPT_LOOKS", 1)

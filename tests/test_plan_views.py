@@ -10,6 +10,7 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
+from samples_chance import one_in
 from samples_screens import AS_OF, assessed
 from streamlit.testing.v1 import AppTest
 from test_views import run, said
@@ -56,6 +57,7 @@ def test_typing_a_reason_solves_nothing_and_it_goes_on_record(fleet: Path, monke
     assert read_pins(store.open_database(fleet))["reason"].tolist() == ["the driver is on leave"]
 
 
+@pytest.mark.nightly
 def test_two_planners_are_asked_before_one_overwrites_the_other(fleet: Path) -> None:
     db = store.open_database(fleet)
     app = run("plan")
@@ -98,7 +100,7 @@ def test_plan_again_shows_what_is_on_record(fleet: Path) -> None:
     assert [m.value for m in app.markdown if m.value.startswith("Version ")] == [first]
 
 
-@pytest.mark.parametrize("what", ["no workshop", "no hours", "nobody at risk", "no depot"])
+@pytest.mark.parametrize("what", one_in(4, ["nobody at risk", "no hours", "no workshop", "no depot"]))
 def test_a_plan_of_nothing_is_said_in_sentences(fleet: Path, what: str, monkeypatch: pytest.MonkeyPatch) -> None:
     db = store.open_database(fleet)
     if what == "no workshop":
@@ -157,6 +159,7 @@ def hours_tab() -> AppTest:
     return app.run()
 
 
+@pytest.mark.nightly
 def test_hours_set_on_the_screen_are_kept_undone_and_counted_with_by_the_next_plan(fleet: Path) -> None:
     """Hours of every day of a depot's usual week are halved; the plan on show says that it was made before."""
     db = store.open_database(fleet)

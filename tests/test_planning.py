@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 import pytest
 from openpyxl import load_workbook
+from samples_chance import one_in
 from samples_fleet import fleet, quick, tables_of
 from samples_kept import kept
 from samples_plan import AS_OF, make_inputs
@@ -84,7 +85,7 @@ def test_prices_of_parts_are_changed_and_the_old_ones_kept(office: tuple[Databas
     assert read_parts(db).set_index("part").loc["battery", "price"] == was + 500.0
 
 
-@pytest.mark.parametrize("name", ["demo", "evaluation"])
+@pytest.mark.parametrize("name", one_in(2, ["evaluation", "demo"]))
 def test_list_and_plan_ask_for_the_same_measurement(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Who is known well enough to act is not called in to be measured; who is to be measured first is so in the plan too."""
     quick(monkeypatch)

@@ -61,6 +61,7 @@ def outcomes() -> dict[str, Outcome]:
     }
 
 
+@pytest.mark.nightly
 def test_the_plan_saves_most_of_what_can_be_saved(outcomes: dict[str, Outcome]) -> None:
     """The target of 70 % of the all-knowing planner's saving, here with risks known to four weeks."""
     assert outcomes["run_to_failure"].no_starts >= 5
@@ -69,6 +70,7 @@ def test_the_plan_saves_most_of_what_can_be_saved(outcomes: dict[str, Outcome]) 
     assert share_of_saving(outcomes) > 0.7
 
 
+@pytest.mark.nightly
 def test_the_all_knowing_planner_lets_next_to_nothing_happen(outcomes: dict[str, Outcome]) -> None:
     assert outcomes["all_knowing"].no_starts <= 1
     assert share_of_saving(outcomes, "all_knowing") == 1.0

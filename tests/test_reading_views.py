@@ -81,6 +81,7 @@ def test_the_vehicle_s_page_says_what_its_latest_reading_says() -> None:
     assert {"battery", "motor winding", "control circuit", "cranking torque"} <= set(table.index)
 
 
+@pytest.mark.nightly
 def test_a_repair_with_readings_on_both_sides_stands_between_them(fleet: Path) -> None:
     """The latest such repair of the simulated fleet: what is said of it, and both bars."""
     db = store.open_database(fleet)

@@ -92,6 +92,9 @@ print(json.dumps(said))
 """
 
 
+pytestmark = pytest.mark.nightly
+
+
 @pytest.fixture
 def said(tmp_path: Path) -> dict[str, Any]:
     """What a copy of the program with the made-up measurement shows of it."""

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 import streamlit as st
+from samples_chance import one_in
 from samples_screens import assess_here, one_reading_database, shown
 from streamlit.testing.v1 import AppTest
 
@@ -81,7 +82,7 @@ def test_an_unknown_account_is_told_whom_to_ask(fleet: Path, monkeypatch: pytest
     assert "make the first one: cranktrend accounts give" in text_of(opened())
 
 
-@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("role", one_in(4, ROLES))
 def test_an_account_with_a_role_has_all_pages_and_no_box_for_a_name(
     fleet: Path,  # noqa: ARG001
     monkeypatch: pytest.MonkeyPatch,

@@ -184,6 +184,7 @@ def test_a_class_is_held_to_the_steps_of_growth_that_there_are() -> None:
         taught_class(one().plain(), lives=len(LIVES_D) + 1, powers=len(POWERS))
 
 
+@pytest.mark.nightly
 def test_from_fleet_to_fleet_by_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Written once, never overwritten; brought in, said on the list, in the audit, and forgotten again."""
     db, file = str(few_folder(tmp_path)), tmp_path / "laws.json"

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from samples_chance import one_in
 from samples_fleet import fleet_folder, quick
 
 from dashboard.cli.commands import changes, database, lists, vehicle
@@ -113,7 +114,9 @@ def assessed(hostile: Path) -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("assessed")
-@pytest.mark.parametrize("words", WALK, ids=lambda w: " ".join(w).encode("unicode_escape").decode().replace("\\", "_"))
+@pytest.mark.parametrize(
+    "words", one_in(3, WALK), ids=lambda w: " ".join(w).encode("unicode_escape").decode().replace("\\", "_")
+)
 def test_no_command_prints_what_a_terminal_would_act_on(
     hostile: Path,
     words: tuple[str, ...],

@@ -136,6 +136,7 @@ def test_a_trace_fills_the_form_and_is_saved_with_its_instrument(database: Path,
     assert not any("recorded trace" in one.value for one in app.caption), "the next reading is another"
 
 
+@pytest.mark.nightly
 def test_the_lowest_of_slow_samples_is_saved_as_a_bound_until_another_value_is_typed(
     database: Path, example: Path
 ) -> None:

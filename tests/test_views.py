@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from samples_chance import one_in
 from samples_screens import (
     AS_OF,
     assess_here,
@@ -97,7 +98,7 @@ def test_empty_database_says_what_to_do(page: str, tmp_path: Path, monkeypatch: 
         assert "no vehicles in this database yet" in said(app)
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", one_in(4, PAGES))
 def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shown(monkeypatch, one_reading_database(tmp_path / "one.db"), assess_here)
     monkeypatch.setattr(history, "_work_out", lambda *_: None)  # the past is no matter here
@@ -111,6 +112,7 @@ def test_one_reading_is_not_called_healthy(page: str, tmp_path: Path, monkeypatc
         assert "too few to judge" in text
 
 
+@pytest.mark.nightly
 def test_judging_beside_the_screens_finds_the_same(tmp_path: Path) -> None:
     path = one_reading_database(tmp_path / "one.db")
     key = session.Key(str(path), "", AS_OF, 30)
@@ -295,6 +297,7 @@ def test_a_reading_with_a_slip_is_caught_saved_once_and_corrected(fleet: Path) -
     assert float(old[0]) == pytest.approx(float(volts.replace(",", ".")))
 
 
+@pytest.mark.nightly
 @pytest.mark.usefixtures("fleet")
 def test_a_draft_comes_back() -> None:
     unit = worst_unit()
@@ -399,6 +402,7 @@ def test_the_price_of_a_part_is_set_on_screen(fleet: Path) -> None:
     assert (now.drop(index=now.index[0]) == was.drop(index=was.index[0])).all(axis=None)
 
 
+@pytest.mark.nightly
 def test_a_planner_keeps_a_vehicle_out_of_a_week(fleet: Path) -> None:
     """The cost of the change stands on the page before it is made; letting go brings the old plan back."""
     plan = make_plan(store.open_database(fleet), as_of=AS_OF, assessment=assessed())
@@ -517,6 +521,7 @@ def test_a_postponement_ends_with_its_date() -> None:
     assert list(weekly.latest_decisions(decisions, dt.date(2026, 11, 30))) == ["A"]
 
 
+@pytest.mark.nightly
 def test_past_lists_come_one_by_one(
     fleet: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

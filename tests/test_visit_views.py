@@ -135,6 +135,7 @@ def closed(fleet: Path, visit: Mapping[str, Any], found: str = "worn", note: str
     assert close_visit(store.open_database(fleet), as_planned(visit), report, by=HOSTILE[:64], now=NOW).stored
 
 
+@pytest.mark.nightly
 def test_every_page_shows_that_it_is_closed(fleet: Path) -> None:
     """With its date, what was found, and whatever was typed as text."""
     visit = planned(fleet)

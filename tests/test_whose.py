@@ -98,6 +98,7 @@ def test_a_reading_under_a_wrong_number_is_asked_about_and_the_right_vehicle_is_
     assert sum(unit in dict(one.likely) for unit, one in found) >= 7
 
 
+@pytest.mark.nightly
 def test_an_odometer_alone_points_to_its_vehicle() -> None:
     """All else is as this vehicle's own; only the odometer is another's."""
     units = made().units["unit"].tolist()
@@ -183,6 +184,7 @@ def test_the_bay_asks_and_hands_the_values_over(fleet: Path, typed_for: int, mea
     assert last["rest_v"] == values["rest_v"]
 
 
+@pytest.mark.nightly
 @pytest.mark.usefixtures("fleet")
 def test_the_answer_that_it_is_this_one_ends_the_question() -> None:
     (wrong, _), (_, values) = of_system(24), of_system(12)

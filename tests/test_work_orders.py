@@ -133,6 +133,7 @@ def test_one_page_a_visit_whatever_is_typed(order: WorkOrder) -> None:
         work_orders_pdf([])
 
 
+@pytest.mark.nightly
 def test_sheets_are_written_from_the_command_line(
     fleet: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -86,6 +86,7 @@ def choose(page: Page, label: str, option: str) -> None:
     after(page, page.get_by_role("option", name=option, exact=True).click)
 
 
+@pytest.mark.nightly
 def test_back_brings_the_list_as_it_was_left_and_reload_the_vehicle_last_chosen(opened: Opened, address: str) -> None:
     """One step back from a vehicle: the same order, the same height; forward: the same vehicle. From one vehicle's page to
     another's, found in the margin: a reload must not fall back to the first."""
@@ -123,6 +124,7 @@ def test_back_brings_the_list_as_it_was_left_and_reload_the_vehicle_last_chosen(
     go(page, "Logbook")
 
 
+@pytest.mark.nightly
 def test_the_table_sorts_chances_by_their_size(opened: Opened, address: str) -> None:
     """A click on a head of the table: under 1 % is less than 8 %, 8 % is less than 80 %."""
     page = opened(f"{address}/?list_tab={quote('Table and paper')}")

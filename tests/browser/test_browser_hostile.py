@@ -45,6 +45,7 @@ def test_recorder_writes_down_what_is_asked_and_refuses_it(tmp_path: Path) -> No
     assert asked.read_text() == f"socket.getaddrinfo {HOST}\n"
 
 
+@pytest.mark.nightly
 @pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed (apt-get install chromium)")
 def test_no_element_is_made_of_a_name_and_nothing_leaves_the_machine(
     tmp_path: Path, browser: Browser, monkeypatch: pytest.MonkeyPatch

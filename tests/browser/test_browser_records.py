@@ -78,6 +78,7 @@ def readings(path: Path) -> pd.DataFrame:
         db.conn.close()
 
 
+@pytest.mark.nightly
 def test_nothing_saved_is_permanent(own: Path, address: str, opened: Opened) -> None:
     page = opened(f"{address}/bay?unit=X-1", PHONE)
     settled(page, "wheels chocked", first=True)
@@ -118,6 +119,7 @@ def test_nothing_saved_is_permanent(own: Path, address: str, opened: Opened) -> 
     look(page, "correct")
 
 
+@pytest.mark.nightly
 def test_a_list_is_issued_again(own: Path, address: str, opened: Opened) -> None:
     page = opened(address)
     settled(page, "No climate is known of yard", first=True)
@@ -134,6 +136,7 @@ def test_a_list_is_issued_again(own: Path, address: str, opened: Opened) -> None
     db.conn.close()
 
 
+@pytest.mark.nightly
 def test_set_aside_rows_and_descriptions_come_without_a_highlighter(own: Path, address: str, browser: Browser) -> None:
     """Pages of kept texts come without what they do not need; truth: what the browser asks for, and the rows brought in."""
     lines = [f"X-1,2026-09-01T{hour:02d}:00:00,126,{'a long remark ' * 20}" for hour in range(20)]

@@ -55,6 +55,7 @@ def shown(text: str) -> re.Pattern[str]:
     return re.compile(re.escape(text).replace("@", "@\u2060?"))
 
 
+@pytest.mark.nightly
 def test_who_signs_in_is_unknown_until_a_role_is_given(screens: tuple[str, Path], browser: Browser) -> None:
     address, path = screens
     page = browser.new_page()
@@ -72,6 +73,7 @@ def test_who_signs_in_is_unknown_until_a_role_is_given(screens: tuple[str, Path]
     page.context.close()
 
 
+@pytest.mark.nightly
 def test_a_phone_with_a_code_measures_its_vehicle_only(screens: tuple[str, Path], browser: Browser) -> None:
     address, path = screens
     db = store.open_database(path)
@@ -84,6 +86,7 @@ def test_a_phone_with_a_code_measures_its_vehicle_only(screens: tuple[str, Path]
     page.context.close()
 
 
+@pytest.mark.nightly
 def test_other_names_and_foreign_pages_are_refused(screens: tuple[str, Path]) -> None:
     host = urlsplit(screens[0]).netloc
     upgrade = {

@@ -194,6 +194,7 @@ def test_a_technician_measures(
     no_sideways_scroll(page)
 
 
+@pytest.mark.nightly
 def test_the_screens_that_no_visit_opens(address: str, opened: Opened) -> None:
     """On the phone: no error, no sideways scroll; `test_browser_contrast.py` opens every page at the desk.
 
@@ -218,6 +219,7 @@ def test_the_screens_that_no_visit_opens(address: str, opened: Opened) -> None:
         no_sideways_scroll(page)
 
 
+@pytest.mark.nightly
 def test_an_office_brings_in_a_foreign_file(fleet: Path, address: str, opened: Opened) -> None:
     """A file with headings of its own: described on screen, checked against its first rows, saved, brought in."""
     page, one, other = opened(f"{address}/files", PHONE, "light"), of_12_v(2), of_12_v(3)
@@ -297,6 +299,7 @@ def nothing_typed_is_lost_to_fresher_figures(page: Page, path: Path) -> None:
     settled(page)
 
 
+@pytest.mark.nightly
 def test_a_new_monday(opened: Opened, tmp_path: Path) -> None:
     """The page opens on last week's list while this week's is worked out, and goes on to it without a touch; what was
     postponed stands apart with its reason; the list is issued under the name typed last thing before the press."""
