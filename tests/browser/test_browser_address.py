@@ -54,6 +54,7 @@ def numbers_of(rows: list[str]) -> list[str]:
     return [row.split()[-1] for row in rows]
 
 
+@pytest.mark.nightly
 def test_what_is_chosen_lives_in_the_address(opened: Opened, address: str) -> None:
     """Week, filter, order and tab: a reload and the same address in another browser show the same."""
     page = opened(address)
