@@ -1,4 +1,5 @@
-"""Glow plugs and intake heaters: their amps go through the battery, not through the starter's cable.
+"""Glow plugs and intake heaters: their amps go through the battery, not through the starter's cable. A block heater warms the
+engine and nothing else.
 
 Truth: Ohm's and Kirchhoff's laws by hand; nothing changes where no vehicle has any.
 """
@@ -23,7 +24,7 @@ from analysis.circuit.limits import BRUSH_V
 from analysis.circuit.resistances import ELEMENTS, MEASURED, infer_resistances
 from analysis.readings.aid import Aid, aid_amps, aid_of
 from analysis.readings.choices import OBSERVING
-from analysis.readings.observe import raw_quantities
+from analysis.readings.observe import CONTACTS, LOAD, raw_quantities, reference_values
 from analysis.readings.panel import make_panel
 from analysis.starting.coldest_start import drawn_coldest_starts
 from analysis.starting.loop import StartState, solve_start
@@ -105,7 +106,53 @@ def test_its_amps_count_in_the_cold_alone() -> None:
     assert np.asarray(aid_amps(make_panel(units, readings), at)).tolist() == [[80.0, 0.0], [0.0, 0.0], [0.0, 0.0]]
     assert aid_of(units.drop(columns="aid_load_a")) is None
     assert aid_of(units.assign(aid_load_a=0.0)) is None
-    assert aid_of(units).of(slice(1, 2)) == Aid(np.array([60.0]), np.array([-5.0]))  # type: ignore[union-attr]
+    some = aid_of(units)
+    assert some is not None
+    one = some.of(slice(1, 2))
+    assert (one.load_a.tolist(), one.below_c.tolist(), one.warmer_k.tolist()) == ([60.0], [-5.0], [0.0])
+
+
+def test_a_block_heater_warms_the_engine_and_leaves_the_battery_cold() -> None:
+    """At -20 °C, heater on below 0: the drag of -5 °C with the battery and the copper of -20; nothing of it at 4 °C."""
+    state = replace(CIRCUIT, battery_b=0.009, battery_c=1.75e-4, drag_b=0.012, drag_c=2.8e-4, aid_below_c=0.0)
+    heated = replace(state, engine_warmer_k=15.0)
+    times = float(np.exp(0.012 * 25.0 + 2.8e-4 * 25.0**2))
+    start, bare = solve_start(heated, -20.0), solve_start(state, -20.0)
+    assert float(start.amps) == pytest.approx(200.0 * times)
+    battery = 0.005 * float(np.exp(0.009 * 40.0 + 1.75e-4 * 40.0**2))
+    assert float(start.battery_v) == pytest.approx(12.6 - float(start.amps) * battery)
+    assert float(start.speed_rpm) > float(bare.speed_rpm)
+    assert solve_start(heated, 4.0) == solve_start(state, 4.0)
+
+
+@pytest.mark.parametrize(
+    ("aid", "below_c", "warmer_k"),
+    [("block_heater", -5.0, OBSERVING.heater_k), ("block_heater", np.nan, 0.0), ("intake_heater", -5.0, 0.0), ("none", -5.0, 0.0)],
+)  # fmt: skip
+def test_only_a_block_heater_that_says_below_what_warms_an_engine(aid: str, below_c: float, warmer_k: float) -> None:
+    units = pd.DataFrame({"unit": ["A", "B"], "starting_aid": [aid, ""], "aid_below_c": [below_c, np.nan]})
+    found = aid_of(units)
+    assert ([0.0, 0.0] if found is None else found.warmer_k.tolist()) == [warmer_k, 0.0]
+
+
+def test_a_reading_beside_a_plugged_heater_tells_the_same_parts() -> None:
+    """What the loop by hand shows of one circuit at -15 °C with a warm engine, and with a cold one: battery, motor and load."""
+    units = pd.DataFrame({"unit": ["A"], "vehicle_class": "van", "system_v": 12, "depot": "hill", "aid_below_c": [0.0]})
+    law = np.array([STATE.drag_b]), np.array([STATE.drag_c])
+    cold = replace(STATE, load_speed_share=0.0)
+    found = []
+    warmed = replace(cold, aid_below_c=0.0, engine_warmer_k=OBSERVING.heater_k)
+    for aid, state in (("block_heater", warmed), ("none", cold)):
+        shown = dict(zip(MEASURED, map(float, np.ravel(predicted_measurements(state, -15.0))), strict=True))
+        readings = pd.DataFrame(
+            [{"unit": "A", "taken_at": pd.Timestamp("2026-01-10"), "temperature_c": -15.0, **shown}]
+        )
+        panel = make_panel(units.assign(starting_aid=aid), readings)
+        raw = raw_quantities(panel, *law, np.ones((1, 2)))
+        battery = np.array([STATE.battery_b]), np.array([STATE.battery_c])
+        found.append(reference_values(panel, raw, battery, law, np.zeros(1), None)[:, 0, 0])
+    assert found[0][: CONTACTS + 1] == pytest.approx(found[1][: CONTACTS + 1])
+    assert [v[LOAD] for v in found] == pytest.approx([STATE.load_a] * 2)
 
 
 def test_a_fleet_s_readings_tell_the_same_parts_with_the_aid_on_as_without() -> None:
@@ -139,7 +186,7 @@ def test_a_list_changes_nothing_without_and_no_draw_starts_colder_with_one(monke
     found = [
         drawn_coldest_starts(
             state.drawn[1], state.field, state.rest_v, state.group, state.panel.volts, state.laws, own.limits.needs, own.laws,
-            Aid(np.full(n, amps), np.full(n, 5.0)) if amps else None,
+            Aid(np.full(n, amps), np.full(n, 5.0), np.zeros(n)) if amps else None,
         ).max(axis=0)
         for amps in (0.0, 60.0, 150.0)
     ]  # fmt: skip
@@ -148,3 +195,26 @@ def test_a_list_changes_nothing_without_and_no_draw_starts_colder_with_one(monke
     cold = (found[0] > -60.0) & (found[0] < 0.0)
     assert cold.mean() > 0.5
     assert (found[2][cold] > found[0][cold] + 0.3).all()
+
+
+def test_engines_on_a_heater_start_colder_and_all_others_as_before(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the same drawn vehicles, every second with a heater below 5 °C: by some kelvin, and by no more than it warms, as far as a grid
+    of 4 K tells; the others to the bit."""
+    quick(monkeypatch)
+    state, own = (lambda a: (a.state, a.prognosis))(
+        drawn_of(assess(tables_of(fleet()), as_of=pd.Timestamp(fleet().as_of), with_classes=False))
+    )
+    n = len(state.rest_v)
+    heated = np.arange(n) % 2 == 0
+    bare, found = (
+        drawn_coldest_starts(
+            state.drawn[1], state.field, state.rest_v, state.group, state.panel.volts, state.laws, own.limits.needs, own.laws, aid
+        )
+        for aid in (None, Aid(np.zeros(n), np.full(n, 5.0), np.where(heated, OBSERVING.heater_k, 0.0)))
+    )  # fmt: skip
+    assert (found[:, ~heated] == bare[:, ~heated]).all()
+    speed, was = found[0, heated], bare[0, heated]
+    cold = (was > -50.0) & (was < 0.0)
+    assert cold.mean() > 0.5
+    assert (speed[cold] < was[cold] - 2.0).all()
+    assert (speed[cold] > was[cold] - OBSERVING.heater_k - 1.0).all()

@@ -81,6 +81,11 @@ def drawn(units: int, draws: int) -> tuple[Floats, Floats, Floats]:
     return state, field, rng.integers(0, 2, units)
 
 
+def aids(units: int) -> Aid:
+    """Loads of every size, from every temperature down, and engines that heaters warm by nothing, little and much."""
+    return Aid(np.linspace(0.0, 150.0, units), np.linspace(-30.0, 10.0, units), 15.0 * (np.arange(units) % 3))
+
+
 @pytest.mark.parametrize("curve", [-2e-4, 0.0, 2e-4], ids=["flattens", "straight", "bent"])
 @pytest.mark.parametrize("doubt", [0.0, 0.004])
 @pytest.mark.parametrize("aided", [False, True])
@@ -96,7 +101,7 @@ def test_coldest_starts_are_those_of_whole_arrays(
         laws = replace(laws, battery_doubt=unsure, load_doubt=unsure)
     away = drawn_laws(laws, chance_of(2, draws)) if doubt else None
     needs = Needs(*(n * np.random.default_rng(k).uniform(0.3, 1.4, (units, draws)) for k, n in enumerate(NEEDS)))
-    aid = Aid(np.linspace(0.0, 150.0, units), np.linspace(-30.0, 10.0, units)) if aided else None
+    aid = aids(units) if aided else None
     rest = LAWS.rest_v[group]
     fast, plain = both(
         lambda: drawn_coldest_starts(state, field, rest, group, VOLTS[group], laws, needs, away, aid), monkeypatch
@@ -119,7 +124,7 @@ def test_coldest_starts_with_parts_renewed_are_those_of_whole_arrays(unrenewed: 
     needs = Needs(*(n * rng.uniform(0.3, 1.2, (units, draws)) for n in NEEDS))
     as_charged = rng.choice([-273.15, -40.0, -15.0], (units, draws))
     limits = Limits(needs, rng.normal(0.0, 1.0, (units, draws)), Floors(as_charged.min(axis=1), as_charged, group))
-    aid = Aid(np.linspace(0.0, 150.0, units), np.linspace(-30.0, 10.0, units)) if aided else None
+    aid = aids(units) if aided else None
     own = LAWS.rest_v[group], group, VOLTS[group], LAWS
 
     def whole(renewed: Ints) -> Floats:

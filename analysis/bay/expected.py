@@ -19,7 +19,7 @@ from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import REFERENCE_C
 from analysis.circuit.resistances import MEASURED
 from analysis.circuit.temperature import TemperatureLaw
-from analysis.readings.aid import Aid, aid_of
+from analysis.readings.aid import Aid, aid_of, engine_c
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.observe import (
     BATTERY,
@@ -85,8 +85,12 @@ class Expected:
         stated."""
         if self.doubts is None:
             return self.ice_se, 0.0
-        x, group = np.array([[REFERENCE_C.value - temperature_c]]), np.zeros(1, dtype=np.int64)
-        battery, load = (float(doubt.relative_se(x, group)[0, 0]) for doubt in self.doubts)
+        engine = float(engine_c(temperature_c, self.state.aid_below_c, self.state.engine_warmer_k))
+        group = np.zeros(1, dtype=np.int64)
+        battery, load = (
+            float(doubt.relative_se(np.array([[REFERENCE_C.value - at]]), group)[0, 0])
+            for doubt, at in zip(self.doubts, (temperature_c, engine), strict=True)
+        )
         return float(np.hypot(battery, self.ice_se)), load
 
     def iced(self, log: float, se: float) -> Expected:

@@ -74,6 +74,7 @@ def coldest_on_levels(
     base: Singles,
     circuit: Singles,
     group: Places,
+    load_place: Places,
     battery_cold: Singles,
     load_cold: Singles,
     copper: Singles,
@@ -90,7 +91,8 @@ def coldest_on_levels(
     """Coldest starts by speed (S, U, K), supply (V, U, K) and coil (C, U, K) at so many levels of each need.
 
     level: (7, U, K) drawn multiples of base (U, 7), in the order of CHANNELS; field (U, K); circuit: (U, 10) columns as
-    above; group (U,); battery_cold, load_cold: (G, T, K) times its value at 20 degC; copper (T,); grid_c (T,) rising.
+    above; group, load_place (U,) of battery_cold (G, T, K) and load_cold (L, T, K): times its value at 20 degC; copper (T,); grid_c (T,)
+    rising.
     """
     temperatures, draws = len(grid_c), field.shape[1]
     step = grid_c[1] - grid_c[0]
@@ -102,7 +104,7 @@ def coldest_on_levels(
     value = np.empty((7, draws), np.float32)
     last = np.empty(draws, np.int32)
     for u in range(first, stop):
-        g = group[u]
+        g, engine = group[u], load_place[u]
         open_v, brush = circuit[u, OPEN_V], circuit[u, BRUSH_LOST_V]
         reference, emf_v = circuit[u, REFERENCE_RPM], circuit[u, EMF_V]
         share, per_12 = circuit[u, SPEED_SHARE], circuit[u, PER_12]
@@ -118,7 +120,7 @@ def coldest_on_levels(
                 emf = (emf_v - brush) / reference * field[u, k]
                 speed[t, k], supply[t, k], coil[t, k] = one_start(
                     open_v, brush, share, per_12, aid, emf, emf * reference,
-                    value[0, k] * MILLI * battery_cold[g, t, k], value[5, k] * load_cold[g, t, k],
+                    value[0, k] * MILLI * battery_cold[g, t, k], value[5, k] * load_cold[engine, t, k],
                     (value[1, k] + value[2, k]) * MILLI, value[3, k] * MILLI, value[4, k] * MILLI, sound,
                     value[6, k], coil_mohm, warm,
                 )  # fmt: skip
@@ -165,6 +167,7 @@ def coldest_with_renewed(
     base: Singles,
     circuit: Singles,
     group: Places,
+    load_place: Places,
     battery_cold: Singles,
     load_cold: Singles,
     copper: Singles,
@@ -185,8 +188,8 @@ def coldest_with_renewed(
     """Coldest starts (R, K) of the vehicles `rows` (R,) by whichever need falls short first, with parts `renewed` (R,) in bits.
 
     near: (U, K) coldest starts near which the search begins; unrenewed: whether they are those with nothing renewed, so that
-    draws which no renewal touches keep theirs.  weak: (U, K); built: (U, K) level that the engine's load returns to; battery_most,
-    load_most, copper_load_most: (G, T, K) the most of battery_cold, of load_cold and of its product with copper at a temperature
+    draws which no renewal touches keep theirs.  weak: (U, K); built: (U, K) level that the engine's load returns to; battery_most (G, T, K),
+    load_most, copper_load_most (L, T, K): the most of battery_cold, of load_cold and of its product with copper at a temperature
     and above it; departure (U, K), floors as_charged (U, K) and charged (U,) [degC]; all others as in :func:`coldest_on_levels`.
 
     From a temperature at which nothing falls short there or above, were the most asked at once, the search goes colder until
@@ -201,7 +204,12 @@ def coldest_with_renewed(
             if (parts >> c) & 1 == 1:
                 touched[many] = c
                 many += 1
-        g, new_starter, new_charge = group[u], (parts >> STARTER_MOTOR) & 1 == 1, (parts >> CHARGED) & 1 == 1
+        g, engine, new_starter, new_charge = (
+            group[u],
+            load_place[u],
+            (parts >> STARTER_MOTOR) & 1 == 1,
+            (parts >> CHARGED) & 1 == 1,
+        )
         new_engine, new_control = (parts >> ENGINE_DRAG) & 1 == 1, (parts >> CONTROL_CIRCUIT) & 1 == 1
         open_v, brush = circuit[u, OPEN_V], circuit[u, BRUSH_LOST_V]
         reference, emf_v = circuit[u, REFERENCE_RPM], circuit[u, EMF_V]
@@ -258,8 +266,8 @@ def coldest_with_renewed(
                 warm = copper[t]
                 aid = circuit[u, AID_A] if grid_c[t] < circuit[u, AID_BELOW_C] else NIL
                 if not surely and t < temperatures - 1:
-                    battery, asked = battery_ohm * battery_most[g, t, k], load_a * load_most[g, t, k]
-                    lost = asked * (battery + contacts_ohm) + load_a * copper_load_most[g, t, k] * (
+                    battery, asked = battery_ohm * battery_most[g, t, k], load_a * load_most[engine, t, k]
+                    lost = asked * (battery + contacts_ohm) + load_a * copper_load_most[engine, t, k] * (
                         cables_ohm + motor_ohm
                     )
                     left_v = open_v - aid * battery
@@ -284,7 +292,7 @@ def coldest_with_renewed(
                         continue
                 rpm, volts, on_coil = one_start(
                     open_v, brush, share, per_12, aid, emf, reference_v,
-                    battery_ohm * battery_cold[g, t, k], load_a * load_cold[g, t, k],
+                    battery_ohm * battery_cold[g, t, k], load_a * load_cold[engine, t, k],
                     cables_ohm, contacts_ohm, motor_ohm, sound_ohm, control_mohm, coil_mohm, warm,
                 )  # fmt: skip
                 surely = True

@@ -1,48 +1,61 @@
-"""What a starting aid draws from the battery while it cranks: glow plugs, an intake heater."""
+"""What a starting aid does to a start: amps of glow plugs or an intake heater, an engine that a block heater has warmed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from analysis.readings.choices import OBSERVING
-from analysis.readings.panel import Floats, Ints, Panel
+from analysis.readings.panel import Bools, Floats, Ints, Panel
+
+BLOCK_HEATER: Final = "block_heater"  # a starting_aid
 
 
 @dataclass(frozen=True)
 class Aid:
-    """Amps (U,) beside the starter's in air below below_c (U,) [degC]."""
+    """In air below below_c (U,) [degC]: amps beside the starter's, and kelvin by which the engine is warmer than the air (U,)."""
 
     load_a: Floats
     below_c: Floats
+    warmer_k: Floats
 
     def of(self, rows: slice | Ints) -> Aid:
         """Of some vehicles."""
-        return Aid(self.load_a[rows], self.below_c[rows])
+        return Aid(self.load_a[rows], self.below_c[rows], self.warmer_k[rows])
 
     def of_state(self) -> dict[str, npt.NDArray[np.float32]]:
         """As fields of a start's state, (U, 1, 1)."""
-        found = {"aid_load_a": self.load_a, "aid_below_c": self.below_c}
+        found = {"aid_load_a": self.load_a, "aid_below_c": self.below_c, "engine_warmer_k": self.warmer_k}
         return {name: value.astype(np.float32)[:, None, None] for name, value in found.items()}
 
 
 def aid_of(units: pd.DataFrame) -> Aid | None:
-    """Aids of vehicles (columns aid_load_a [A], aid_below_c [degC], either may be absent); None where none draws amps."""
-    if "aid_load_a" not in units:
-        return None
-    load = units["aid_load_a"].to_numpy(np.float64, na_value=np.nan)
-    if not (load > 0.0).any():
-        return None
-    below = (
-        units["aid_below_c"].to_numpy(np.float64, na_value=np.nan)
-        if "aid_below_c" in units
-        else np.full(len(load), np.nan)
+    """Aids of vehicles (columns aid_load_a [A], starting_aid, aid_below_c [degC], each may be absent); None where none does anything.
+
+    A block heater warms the engine in air below the temperature that the vehicle says it is plugged in at, and nowhere where it
+    says none.
+    """
+    none = np.full(len(units), np.nan)
+    load, below = (
+        units[name].to_numpy(np.float64, na_value=np.nan) if name in units else none
+        for name in ("aid_load_a", "aid_below_c")
     )
-    return Aid(np.nan_to_num(load), np.where(np.isfinite(below), below, OBSERVING.aid_below_c))
+    heated = np.isfinite(below) & has_block_heater(units)
+    if not ((load > 0.0) | heated).any():
+        return None
+    below = np.where(np.isfinite(below), below, OBSERVING.aid_below_c)
+    return Aid(np.nan_to_num(load), below, np.where(heated, OBSERVING.heater_k, 0.0))
+
+
+def has_block_heater(units: pd.DataFrame) -> Bools:
+    """(U,) whether the vehicle has an engine block heater, as its column starting_aid says."""
+    if "starting_aid" not in units:
+        return np.zeros(len(units), dtype=bool)
+    return np.asarray(units["starting_aid"] == BLOCK_HEATER, dtype=bool)
 
 
 def aid_amps(panel: Panel, temperature_c: Floats) -> Floats | float:
@@ -54,3 +67,16 @@ def aid_amps(panel: Panel, temperature_c: Floats) -> Floats | float:
 def amps_below(load_a: npt.ArrayLike, below_c: npt.ArrayLike, temperature_c: npt.ArrayLike) -> npt.NDArray[Any]:
     """Amps of an aid at temperatures [degC]: its load in air below `below_c`, else nil; 32-bit floats stay so."""
     return np.where(np.asarray(temperature_c) < np.asarray(below_c), load_a, np.float32(0.0))
+
+
+def engine_c(temperature_c: npt.ArrayLike, below_c: npt.ArrayLike, warmer_k: npt.ArrayLike) -> npt.NDArray[Any]:
+    """Temperature of the engine [degC] in air of `temperature_c`: the air's, below `below_c` so many kelvin warmer; 32-bit floats
+    stay so. The battery, the cables and the starter stay at the air's."""
+    air = np.asarray(temperature_c)
+    return np.asarray(air + np.where(air < np.asarray(below_c), warmer_k, np.float32(0.0)))
+
+
+def engine_temperature(panel: Panel, temperature_c: Floats) -> Floats:
+    """(U, R) temperature of the engine at each reading's air (U, R) [degC]: the air's where no block heater warms it."""
+    aid = aid_of(panel.units)
+    return temperature_c if aid is None else engine_c(temperature_c, aid.below_c[:, None], aid.warmer_k[:, None])

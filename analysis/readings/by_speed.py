@@ -11,6 +11,7 @@ from scipy.special import ndtri
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C
 from analysis.circuit.temperature import TemperatureLaw
+from analysis.readings.aid import engine_temperature
 from analysis.readings.choices import CLASSES, NOISE, TURNING
 from analysis.readings.cold_laws import fitted
 from analysis.readings.observe import (
@@ -66,7 +67,7 @@ class UsualCircuit:
         g, x = panel.group, raw.x
         copper = 1.0 - COPPER_PER_K.value * x
         each = 1e-3 * laws.base[g].T[:, :, None]
-        cold = cold_factor(laws.load_per_k[g] + law[0][g], laws.load_curve[g] + law[1][g], x)
+        cold = cold_factor(laws.load_per_k[g] + law[0][g], laws.load_curve[g] + law[1][g], raw.engine_x)
         self.drive = raw.rest_v
         self.load = laws.base[g, LOAD][:, None] * cold
         self.battery = each[BATTERY] * cold_factor(laws.battery_per_k[g], laws.battery_curve[g], x) * np.exp(raw.ice[0])
@@ -132,6 +133,7 @@ def _learned(
             plain.log_load(emf),
             scatter_sd * emf / np.maximum(plain.drive - emf, LEAST_LOOP_SHARE * plain.drive),
             _priors(laws, sign),
+            engine_temperature(panel, panel.measured["temperature_c"]),
         )
         law = np.stack([slope, curve])
         flat = turns - np.log(UsualCircuit(panel, raw, laws, law).emf)
@@ -193,11 +195,13 @@ def _batteries(panel: Panel, raw: Raw, laws: ClassLaws, mine: Bools, sign: int) 
     if laws.speed is None:
         raise ValueError("laws.speed is None; allowed are laws that were learned with cranking speed or time")
     g, law = panel.group, laws.speed.law[sign]
-    usual, warmer = (UsualCircuit(panel, r, laws, law) for r in (raw, replace(raw, x=raw.x - 1.0)))
+    usual, warmer = (
+        UsualCircuit(panel, r, laws, law) for r in (raw, replace(raw, x=raw.x - 1.0, engine_x=raw.engine_x - 1.0))
+    )
     flat = log_turning(panel)[sign] - np.log(usual.emf) - laws.speed.usual[sign][g][:, None]
     scatter = laws.speed.scatter[sign][g]
     own, left = (v[:, None] for v in own_turning(flat, scatter, laws.speed.between[sign][g]))
-    by_law = usual.lost * laws.speed.doubt[sign].relative_se(raw.x, g)
+    by_law = usual.lost * laws.speed.doubt[sign].relative_se(raw.engine_x, g)
     cold = np.log(warmer.emf / usual.emf) * raw.temperature_se
     error = np.sqrt(scatter[:, None] ** 2 + by_law**2 + cold**2 + (raw.rest_se / usual.emf) ** 2)
     ratio = np.where(mine, flat - own, np.nan)

@@ -10,6 +10,7 @@ from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
 from analysis.constants import MAD_TO_SD
+from analysis.readings.aid import engine_temperature
 from analysis.readings.by_speed import learn_speed, turned_into_batteries
 from analysis.readings.choices import CLASSES
 from analysis.readings.cold_laws import Law, fitted, log_battery, log_of, told_by_sags, usual_oil
@@ -29,6 +30,7 @@ from analysis.readings.observe import (
     Raw,
     Slowing,
     back_emf,
+    cold_factor,
     labelled_mohm,
     raw_quantities,
     reference_values,
@@ -73,7 +75,8 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
     raw = raw_quantities(panel, load[0], load[1], inrush)
     battery, battery_doubt = fitted(panel, *log_battery(panel, raw), chill)
-    load, _ = fitted(panel, log_of(panel.measured["crank_a"]), CLASSES.load_se, drag)
+    engine = engine_temperature(panel, panel.measured["temperature_c"])
+    load, _ = fitted(panel, log_of(panel.measured["crank_a"]), CLASSES.load_se, drag, engine)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush)
     inrush = np.tile(
@@ -86,7 +89,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
     slower = np.log(1.0 - share[0] + share[0] * ratio)
-    load, load_doubt = fitted(panel, log_of(panel.measured["crank_a"]) - slower, CLASSES.load_se, drag)
+    load, load_doubt = fitted(panel, log_of(panel.measured["crank_a"]) - slower, CLASSES.load_se, drag, engine)
     raw = raw_quantities(panel, load[0], load[1], inrush)
     emf = usual_emf(panel, raw)
     _, base, _ = _usual(panel, raw, battery, load, share, emf, None)
@@ -130,7 +133,7 @@ def _usual(
     """Values at 20 degC (7, U, R), what is usual of each class (G, 7), and its spread."""
     value = reference_values(panel, raw, battery, load, share, emf)
     base, base_sd = usual_values(panel, value)
-    cold = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
+    cold = cold_factor(load[0][panel.group], load[1][panel.group], raw.engine_x)
     if slowing is not None:
         cold = cold * slowing.factor(panel.group, raw.x, cold, panel.measured["crank_min_v"])
     unclamped = unclamped_amps(panel, raw.x, (raw.rest_v - panel.measured["crank_min_v"]) / cold)
@@ -234,7 +237,7 @@ def _from_median(values: Floats) -> Floats:
 
 def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio: Floats) -> tuple[float, float]:
     """Share of the load that falls with speed, from amps of vehicles that turn slowly because of a resistance."""
-    law = np.exp(load[0][panel.group][:, None] * raw.x + load[1][panel.group][:, None] * raw.x**2)
+    law = cold_factor(load[0][panel.group], load[1][panel.group], raw.engine_x)
     amps = panel.measured["crank_a"] / law
     fast = np.where((ratio > 0.9) & (ratio < 1.1), amps, np.nan)
     own = np.nanmedian(np.where(np.isfinite(fast).any(axis=1, keepdims=True), fast, 0.0), axis=1)

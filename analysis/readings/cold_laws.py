@@ -35,13 +35,19 @@ def usual_oil(panel: Panel) -> list[str]:
 
 
 def fitted(
-    panel: Panel, log_value: Floats, se: Floats | float, priors: list[TemperatureLaw]
+    panel: Panel,
+    log_value: Floats,
+    se: Floats | float,
+    priors: list[TemperatureLaw],
+    temperature_c: Floats | None = None,
 ) -> tuple[tuple[Floats, Floats], LawDoubt]:
     """Temperature law (b, c) of every class and its doubt, from differences between successive readings of a vehicle.
 
-    se: standard error of one log value; priors: the published law of each class.
+    se: standard error of one log value; priors: the published law of each class; temperature_c: (U, R) of what obeys it, the air's
+    unless told.
     """
     n, se = len(panel.groups), np.broadcast_to(se, log_value.shape)
+    at = panel.measured["temperature_c"] if temperature_c is None else temperature_c
     b, c = np.empty(n), np.empty(n)
     covariance, centre = np.empty((n, 2, 2)), np.zeros((n, 2))
     unit = np.broadcast_to(np.arange(len(panel.units))[:, None], log_value.shape)
@@ -49,7 +55,7 @@ def fitted(
         some = np.flatnonzero(panel.group == g)
         law = fit_temperature_law(
             log_value[some],
-            panel.measured["temperature_c"][some],
+            at[some],
             unit[some],
             se[some],
             time_days=np.nan_to_num(panel.day[some]),
@@ -59,7 +65,7 @@ def fitted(
         )
         b[g], c[g] = law.b_per_k, law.c_per_k2
         covariance[g] = law.covariance
-        x = prior.reference_c - panel.measured["temperature_c"][some]
+        x = prior.reference_c - at[some]
         x = x[np.isfinite(x) & np.isfinite(log_value[some])]
         if len(x):
             centre[g] = x.mean(), (x * x).mean()
@@ -81,7 +87,8 @@ def told_by_sags(
     clamped, unclamped = sagged & np.isfinite(m["crank_a"]), sagged & np.isnan(m["crank_a"])
     count = [np.bincount(panel.group, each.sum(axis=1), minlength=n) for each in (clamped, unclamped)]
     mostly = count[1] > count[0]
-    some = unclamped & mostly[panel.group][:, None]
+    same = raw.x == raw.engine_x  # a sum of laws is told where both parts are as cold
+    some = unclamped & mostly[panel.group][:, None] & same
     both = battery.covariance + load.covariance
     before = np.stack(laws[0], axis=1)
     priors = [TemperatureLaw(float(b), float(c), both[g], REFERENCE_C.value) for g, (b, c) in enumerate(before)]

@@ -11,7 +11,7 @@ from analysis.circuit.battery import AGM, RATING_C, bank_cca_a, ice, rating_resi
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
 from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
 from analysis.circuit.temperature import BATTERY_LAW
-from analysis.readings.aid import aid_amps
+from analysis.readings.aid import aid_amps, engine_temperature
 from analysis.readings.choices import NOISE, OBSERVING
 from analysis.readings.lowest import by_the_dip, dip_amps
 from analysis.readings.panel import Bools, Floats, Ints, Panel, group_median, nearest_known
@@ -210,6 +210,7 @@ class Raw:
     """
 
     x: Floats  # kelvin colder than the reference
+    engine_x: Floats  # the same of the engine, which a block heater may have warmed
     temperature_se: Floats
     rest_v: Floats
     rest_se: Floats
@@ -245,7 +246,8 @@ def raw_quantities(
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
     rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
     rest_se = np.where(np.isfinite(rest), NOISE.volts_v, NOISE.assumed_rest_v) * scale
-    law = cold_factor(load_per_k[g], load_curve[g], x)
+    engine_x = REFERENCE_C.value - engine_temperature(panel, t)
+    law = cold_factor(load_per_k[g], load_curve[g], engine_x)
     if slowing is not None:
         law = law * slowing.factor(g, x, law, m["crank_min_v"])
     at_reference = nearest_known(m["crank_a"] / law)
@@ -275,6 +277,7 @@ def raw_quantities(
         grown = (1.0 - inrush[g, 1])[:, None] * near
         return Raw(
             x,
+            engine_x,
             np.where(known_t, NOISE.temperature_k, NOISE.assumed_temperature_k),
             rest_v,
             rest_se,
@@ -346,7 +349,7 @@ def reference_values(
     factor = np.exp(battery[0][g][:, None] * raw.x + battery[1][g][:, None] * raw.x**2)
     filled = [nearest_known(v) for v in (raw.battery, raw.positive, raw.ground, raw.contacts)]
     motor = raw.loop - sum(np.where(np.isfinite(f), f, 0.0) for f in filled)
-    law = np.exp(load[0][g][:, None] * raw.x + load[1][g][:, None] * raw.x**2)
+    law = cold_factor(load[0][g], load[1][g], raw.engine_x)
     steady = panel.measured["crank_a"] / law
     if emf_usual is not None:
         steady = steady / speed_factor(panel, raw, steady, share, emf_usual)
@@ -406,7 +409,10 @@ def standard_errors(
     level = smooth_level(value)
     # the usual start of many scatters less than a single one: its own scatter averages, what all of them share does not
     fewer = np.where(panel.stands_for > 1.0, np.minimum(1.0, np.sqrt(MEDIAN_VARIANCE / panel.stands_for)), 1.0)
-    per_k = [b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * raw.x for b, c in laws]
+    per_k = [
+        b[panel.group][:, None] + 2.0 * c[panel.group][:, None] * x
+        for (b, c), x in zip(laws, (raw.x, raw.engine_x), strict=True)
+    ]
     volts = 1e3 * np.hypot(raw.rest_se, NOISE.volts_v * scale) / raw.sag_amps
     at_least, dips = level[BATTERY], by_the_dip(panel)
     if dips.any():  # of a dip's unknown amps the error is that of a usual battery at least
@@ -414,7 +420,7 @@ def standard_errors(
         at_least = np.where(dips, np.fmax(at_least, usual[:, None]), at_least)
     battery = np.hypot(volts, raw.sag_amps_se * at_least)
     cold = [np.abs(k) * raw.temperature_se for k in per_k]
-    by_law = battery_law_se(panel, raw.x, doubt, together)
+    by_law = battery_law_se(panel, raw, doubt, together)
     single = np.hypot(battery, cold[0] * level[BATTERY])
     battery = np.hypot(
         np.maximum(single * fewer, np.minimum(single, OBSERVING.shared_sd * level[BATTERY])),
@@ -424,26 +430,24 @@ def standard_errors(
     cables = [np.hypot(drop, np.hypot(raw.amps_se, NOISE.contact) * level[c]) for c in (POSITIVE, GROUND, CONTACTS)]
     loop_level = level[MOTOR] + level[BATTERY] + level[POSITIVE] + level[GROUND] + level[CONTACTS]
     motor = np.sqrt((INSTRUMENT.peak_share * loop_level) ** 2 + battery**2 + sum(c**2 for c in cables))
-    load_law = np.hypot(cold[1], doubt[1].relative_se(raw.x, panel.group))
+    load_law = np.hypot(cold[1], doubt[1].relative_se(raw.engine_x, panel.group))
     load = np.hypot(INSTRUMENT.amps_share, load_law) * level[LOAD]
     control = np.hypot(np.hypot(INSTRUMENT.coil_share, NOISE.contact) * level[CONTROL], NOISE.control_mohm)
     return np.stack([battery, *cables, motor, load, control])
 
 
-def battery_law_se(
-    panel: Panel, x: Floats, doubt: tuple[LawDoubt, LawDoubt], together: tuple[Floats, Floats]
-) -> Floats:
+def battery_law_se(panel: Panel, raw: Raw, doubt: tuple[LawDoubt, LawDoubt], together: tuple[Floats, Floats]) -> Floats:
     """(U, R) standard error of a log battery resistance brought to 20 degC, against the usual one, from both laws.
 
     The sag of a start that nobody clamped is brought by both laws, from the amps of other readings; of the usual battery so
     many of the class's sags are `lent`.
     """
     (battery, load), (between, lent), g = doubt, together, panel.group
-    square = np.stack([x, x * x], axis=-1)
+    square, engine = (np.stack([x, x * x], axis=-1) for x in (raw.x, raw.engine_x))
     own = square - battery.centre[g][:, None, :]
     lends = np.broadcast_to(-lent[g][:, None, :], square.shape)
     unclamped = np.isnan(panel.measured["crank_a"])[..., None]
-    lends = np.where(unclamped, square - load.centre[g][:, None, :] + lends, lends)
+    lends = np.where(unclamped, engine - load.centre[g][:, None, :] + lends, lends)
     variance = np.einsum("uri,uij,urj->ur", own, battery.covariance[g], own)
     variance += np.einsum("uri,uij,urj->ur", lends, load.covariance[g], lends)
     variance += 2.0 * np.einsum("uri,uij,urj->ur", lends, between[g], own)

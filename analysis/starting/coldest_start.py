@@ -25,7 +25,7 @@ from analysis.kernel.loops import (
     coldest_with_renewed,
 )
 from analysis.kernel.ready import compiled
-from analysis.readings.aid import Aid
+from analysis.readings.aid import Aid, engine_c
 from analysis.readings.choices import OBSERVING
 from analysis.readings.draws import Draws
 from analysis.readings.observe import BATTERY, CONTACTS, CONTROL, GROUND, LOAD, MOTOR, POSITIVE, ClassLaws
@@ -76,28 +76,53 @@ class DrawnLaws:
     load: Floats
     made: dict[int, tuple[ClassLaws, Colds]] = field(default_factory=dict, compare=False, repr=False)
 
-    def cold(self, laws: ClassLaws, draws: int) -> Colds:
-        """What the cold multiplies the battery's resistance and the load by, (G, T, K) each; kept for the next vehicles."""
-        return self._colds(laws, draws)[:2]
-
-    def most(self, laws: ClassLaws, draws: int) -> Colds:
-        """The most of battery, of load and of load times copper at a temperature and above it, (G, T, K) each."""
-        return self._colds(laws, draws)[2:]
+    def batteries(self, laws: ClassLaws, draws: int) -> Colds:
+        """What the cold multiplies the battery's resistance by, and the most of it at a temperature and above it, (G, T, K) each."""
+        return self._colds(laws, draws)[0], self._colds(laws, draws)[2]
 
     def _colds(self, laws: ClassLaws, draws: int) -> Colds:
         if id(laws) not in self.made:
-            battery, load = (_cold(laws, name, getattr(self, name), draws) for name in ("battery", "load"))
-            above = (
-                np.maximum.accumulate(t[:, ::-1], axis=1)[:, ::-1] for t in (battery, load, load * _copper()[:, None])
+            every = np.arange(len(laws.base))
+            battery, load = (
+                _cold(laws, name, getattr(self, name), draws, every, GRID_C) for name in ("battery", "load")
             )
-            self.made[id(laws)] = laws, (battery, load, *(np.ascontiguousarray(t) for t in above))
+            self.made[id(laws)] = laws, (battery, load, _most(battery), _most(load), _most(load * _copper()[:, None]))
         return self.made[id(laws)][1]
 
+    def loads(self, laws: ClassLaws, draws: int, group: Ints, aid: Aid | None) -> tuple[Ints, Colds]:
+        """What the cold multiplies the load of each vehicle by: (U,) places, in what it is and the most of it and of it times copper
+        at a temperature and above it, (L, T, K) each. Those of classes first; then those of engines that a heater warms."""
+        _, load, _, most, copper_most = self._colds(laws, draws)
+        heated = np.flatnonzero(aid.warmer_k > 0.0) if aid is not None else ()
+        if aid is None or not len(heated):
+            return group, (load, most, copper_most)
+        below_c = aid.below_c.astype(np.float32)[:, None]
+        alike = np.column_stack([group[heated], (below_c[heated] > GRID_C).sum(axis=1), aid.warmer_k[heated]])
+        _, first, place = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+        some = heated[first]
+        engine = engine_c(GRID_C, below_c[some], aid.warmer_k[some][:, None])
+        warmer = _cold(laws, "load", self.load, draws, group[some], engine)
+        of_vehicle = group.copy()
+        of_vehicle[heated] = len(load) + place.reshape(-1)
+        every = warmer, _most(warmer), _most(warmer * _copper()[:, None])
+        return of_vehicle, tuple(np.concatenate(both) for both in zip((load, most, copper_most), every, strict=True))
 
-def _cold(laws: ClassLaws, name: str, away: Floats, draws: int) -> npt.NDArray[np.float32]:
-    b, c = (getattr(laws, f"{name}_{kind}")[:, None] + away[:, :, k] for k, kind in enumerate(("per_k", "curve")))
+
+def _most(times: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The most at a temperature and above it, (..., T, K)."""
+    return np.ascontiguousarray(np.maximum.accumulate(times[:, ::-1], axis=1)[:, ::-1])
+
+
+def _cold(
+    laws: ClassLaws, name: str, away: Floats, draws: int, group: Ints, temperature_c: Floats
+) -> npt.NDArray[np.float32]:
+    """(N, T, K) by what the cold multiplies a quantity of classes `group` (N,) at temperatures (T,) or (N, T) [degC]."""
+    b, c = (
+        getattr(laws, f"{name}_{kind}")[group][:, None] + away[group, :, k] for k, kind in enumerate(("per_k", "curve"))
+    )
     times = battery_times if name == "battery" else load_times
-    found = times(b[:, None], c[:, None], REFERENCE_C.value - GRID_C[:, None]) * np.exp(away[:, None, :, 2])
+    x = REFERENCE_C.value - temperature_c[..., None]
+    found = times(b[:, None], c[:, None], x) * np.exp(away[group][:, None, :, 2])
     return np.ascontiguousarray(np.broadcast_to(found, (len(b), len(GRID_C), draws)), dtype=np.float32)
 
 
@@ -318,7 +343,8 @@ def starts_with_renewed(
     arrays = (
         *(np.ascontiguousarray(a, np.int64) for a in (rows, renewed)),
         *(np.ascontiguousarray(a, np.float32) for a in (state, near)), unrenewed, np.ascontiguousarray(field, np.float32),
-        np.ascontiguousarray(weak), np.ascontiguousarray(built, np.float32), *shared, *departures.most(laws, draws), *limits.singles,
+        np.ascontiguousarray(weak), np.ascontiguousarray(built, np.float32), *shared, departures.batteries(laws, draws)[1],
+        *departures.loads(laws, draws, group, aid)[1][1:], *limits.singles,
     )  # fmt: skip
     found = np.empty((len(rows), draws), np.float32)
     in_chunks(len(rows), CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays, found))
@@ -335,7 +361,8 @@ def _laid_out(
     draws: int,
 ) -> tuple[Any, ...]:
     """What :func:`coldest_on_levels` reads, as :func:`start_state` makes it; the laws of a draw are the same for a whole class,
-    and so is what they make of battery and load at each temperature: (G, T, K)."""
+    and so is what they make of battery and load at each temperature: (G, T, K), and more of loads where heaters warm engines."""
+    load_place, (load, *_) = away.loads(laws, draws, group, aid)
     circuit = np.empty((len(rest_v), 10), dtype=np.float32)
     circuit[:, OPEN_V], circuit[:, BRUSH_LOST_V] = rest_v, BRUSH_V.value * blocks_of(rest_v)
     circuit[:, REFERENCE_RPM], circuit[:, EMF_V] = usual_speed(laws)[group], laws.emf_v[group]
@@ -347,7 +374,9 @@ def _laid_out(
         laws.base[group].astype(np.float32),
         circuit,
         np.ascontiguousarray(group, dtype=np.int64),
-        *away.cold(laws, draws),
+        np.ascontiguousarray(load_place, dtype=np.int64),
+        away.batteries(laws, draws)[0],
+        load,
         _copper(),
         GRID_C.astype(np.float32),
         np.float32(BELOW_C),

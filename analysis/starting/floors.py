@@ -10,11 +10,11 @@ import pandas as pd
 from analysis.circuit.battery import AGM, freezes_at_c
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import SURFACE_CHARGE_SD_V
+from analysis.readings.aid import has_block_heater
 from analysis.readings.panel import Bools, Floats, Ints
 
 CRANKING_LIMIT_C = {"0W": -35.0, "5W": -30.0, "10W": -25.0, "15W": -20.0, "20W": -15.0, "25W": -10.0}
 """By the winter grade of the oil, the temperature of its cranking viscosity limit [degC]: SAE J300."""
-HEATED = "block_heater"
 NOWHERE_C = -273.15
 FLOORS = ("oil", "fuel", "freezing")
 
@@ -53,8 +53,7 @@ def floors_of(units: pd.DataFrame, block_rest_v: Floats, away: Floats | None = N
     n = len(units)
     grade = units["oil_grade"].astype(str) if "oil_grade" in units else pd.Series([""] * n)
     oil = grade.str.split("-").str[0].map(CRANKING_LIMIT_C).to_numpy(np.float64)
-    if "starting_aid" in units:
-        oil = np.where((units["starting_aid"] == HEATED).to_numpy(bool), np.nan, oil)
+    oil = np.where(has_block_heater(units), np.nan, oil)
     fuel = units["fuel_limit_c"].to_numpy(np.float64) if "fuel_limit_c" in units else np.full(n, np.nan)
     agm = (units["battery_type"] == AGM).to_numpy(bool) if "battery_type" in units else np.zeros(n, dtype=bool)
     warmest = np.maximum(np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C))

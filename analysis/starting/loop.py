@@ -4,7 +4,8 @@ Equations: "The start, solved at any temperature" in NUMBERS.md; `coldest_start`
 
 Units: volts of the whole system, mΩ, A, rpm of the crankshaft, °C. All arrays broadcast; 32-bit floats stay so.
 Validity: direct current in the steady part of cranking, at the second to third revolution; one motor constant, which
-a series-wound motor has only near one load; battery at the temperature given, which follows the air in hours.
+a series-wound motor has only near one load; battery at the temperature given, which follows the air in hours, and the
+engine too, unless a heater warms it.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from analysis.circuit.limits import (
     OPEN_CIRCUIT_V_PER_K,
     REFERENCE_C,
 )
-from analysis.readings.aid import amps_below
+from analysis.readings.aid import amps_below, engine_c
 from analysis.readings.choices import CLASSES, OBSERVING
 from analysis.starting.choices import LOOP
 
@@ -44,7 +45,8 @@ class StartState:
     speed. `battery_b`, `battery_c`, `drag_b`, `drag_c`: temperature laws (`analysis.circuit.temperature`).
     `load_speed_share`: share of the load that falls with speed, 0 for a load of constant torque. `sound_mohm`: cables,
     contacts and motor of a sound vehicle at 20 °C, see :func:`start_margins_v`; None for amps at the reference speed.
-    `aid_load_a`: amps of glow plugs or an intake heater beside the starter's, in air below `aid_below_c`.
+    `aid_load_a`: amps of glow plugs or an intake heater beside the starter's, in air below `aid_below_c`, where a block heater
+    also makes the engine `engine_warmer_k` warmer than the air.
     """
 
     open_circuit_v: Value
@@ -68,6 +70,7 @@ class StartState:
     sound_mohm: Value | None = None
     aid_load_a: Value = 0.0
     aid_below_c: Value = OBSERVING.aid_below_c
+    engine_warmer_k: Value = 0.0
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,10 @@ def _warm(state: StartState, temperature_c: Value) -> tuple[Value, Value, Value,
     x = REFERENCE_C.value - temperature_c
     copper = 1.0 - COPPER_PER_K.value * x
     battery = state.battery_mohm * 0.001 * battery_times(state.battery_b, state.battery_c, x)
-    load = state.load_a * load_times(state.drag_b, state.drag_c, x)
+    engine = temperature_c
+    if isinstance(state.engine_warmer_k, np.ndarray) or state.engine_warmer_k:
+        engine = engine_c(temperature_c, state.aid_below_c, state.engine_warmer_k)
+    load = state.load_a * load_times(state.drag_b, state.drag_c, REFERENCE_C.value - engine)
     open_v = open_circuit_v_at(state, temperature_c)
     if isinstance(state.aid_load_a, np.ndarray) or state.aid_load_a:  # what else the battery gives lowers what is left
         open_v = open_v - aid_amps_at(state, temperature_c) * battery
