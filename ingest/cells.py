@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from typing import Any
@@ -16,10 +17,11 @@ import pandas as pd
 from ingest.bounds import MOST_ASIDE, MOST_BESIDE, refuse_more
 from ingest.errors import FileRefused, NotDescribed
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, Column, Conversion, Table, allowed_words, own_unit
-from ingest.layout import Layout, own_name
+from ingest.layout import Layout, is_of_units, own_name
 from ingest.sheets import Block, Cells, cell_text, objects
 from ingest.sources import IGNORE
 from ingest.values import (
+    SERIAL_ZERO,
     Parsed,
     ParsedTime,
     clean_text,
@@ -126,6 +128,7 @@ class BatchBuilder:
         self._parts: list[_Part] = []
         self._count = 0
         self._ignored = 0
+        self._no_reading = 0
         self._problems: dict[int, list[str]] = {}
         self._remarks: dict[int, list[str]] = {}
         self._raw: dict[tuple[int, str], str] = {}
@@ -154,12 +157,28 @@ class BatchBuilder:
         refuse_wrong(self._problems)
 
     def _kept_rows(self, block: Block) -> npt.NDArray[np.int64]:
-        if not self.layout.ignore_rows:
-            return np.arange(len(block.lines), dtype=np.int64)
+        keep = np.ones(len(block.lines), dtype=bool)
+        for row in self._no_rows(block):
+            keep[row] = False
+        self._no_reading += len(keep) - int(keep.sum())
         patterns = self.layout.ignore_rows
-        keep = [not any(p.search(block.original(row)) for p in patterns) for row in range(len(block.lines))]
-        self._ignored += len(keep) - sum(keep)
-        return np.flatnonzero(np.array(keep, dtype=bool)).astype(np.int64)
+        if patterns:
+            described = np.array(
+                [any(p.search(block.original(row)) for p in patterns) for row in range(len(keep))], dtype=bool
+            )
+            self._ignored += int((described & keep).sum())
+            keep &= ~described
+        return np.flatnonzero(keep).astype(np.int64)
+
+    def _no_rows(self, block: Block) -> list[int]:
+        """Rows that hold no reading: the heading or its units again, and lines of comment (a first cell alone, which begins with #)."""
+        names = [own_name(heading) for heading in self.layout.headings]
+        named = next((index for index, name in enumerate(names) if name), None)
+        if not self.layout.heading_line or named is None or block.columns[named].dtype.kind != "O":
+            return []
+        first = [clean_text(cell) if isinstance(cell, str) else "" for cell in block.columns[named].tolist()]
+        alike = [row for row, text in enumerate(first) if not text or text[0] == "#" or own_name(text) == names[named]]
+        return [row for row in alike if _is_no_row((cell_text(cells[row]) for cells in block.columns), names)]
 
     def _own_columns(self, block: Block) -> dict[str, tuple[Cells, Conversion | None, str]]:
         out: dict[str, tuple[Cells, Conversion | None, str]] = {}
@@ -177,7 +196,11 @@ class BatchBuilder:
                 name = conversion.column if conversion else target
                 out[name] = (cells, conversion, self._label(name, index))
         if day is not None:
-            out["taken_at"] = (day if clock is None else _joined_times(day, clock), None, "taken_at")
+            out["taken_at"] = (
+                day if clock is None else _joined_times(_days_below(day, clock), clock),
+                None,
+                "taken_at",
+            )
         return out
 
     def _label(self, name: str, index: int) -> str:
@@ -324,6 +347,10 @@ class BatchBuilder:
             original=self._original,
             ignored=self._ignored,
         )
+        if self._no_reading:
+            batch.notes.append(
+                f"{self._no_reading} rows left out: they repeat the heading or its units, or begin with #"
+            )
         self._refuse_wrong_order(batch)
         self._settle_dates(batch)
         return batch
@@ -372,6 +399,14 @@ class BatchBuilder:
             batch.problems.setdefault(number, []).append(
                 f"{name}: {shown(cell)} {_AMBIGUOUS}; allowed is {_allowed(self.table.column(name))}"
             )
+
+
+def _is_no_row(row: Iterator[str], names: Sequence[str]) -> bool:
+    begun = next((cell for cell in row if cell), "")  # most rows are told by their first cell
+    if begun.startswith("#"):
+        return not any(row)
+    cells = [begun, *(cell for cell in row if cell)]
+    return is_of_units(cells) or [own_name(cell) for cell in cells] == [name for name in names if name]
 
 
 _BETWEEN = re.compile(r"[\s_-]+")
@@ -454,6 +489,25 @@ def _fast_times(cells: Cells, out: npt.NDArray[np.datetime64]) -> npt.NDArray[np
     return np.flatnonzero(np.isnat(out))
 
 
+def _days_below(days: Cells, clocks: Cells) -> Cells:
+    """Days of a list that writes each day once, above the clock times of that day: the empty ones filled in.
+
+    In a list that writes a day twice running an empty one is a gap, and stays so.
+    """
+    cells, empty = days.tolist(), np.array([is_empty(day) for day in days.tolist()])
+    told = [clean_text(cell) for cell, none in zip(cells, empty, strict=True) if not none]
+    if not empty.any() or empty[0] or any(day == after for day, after in itertools.pairwise(told)):
+        return days
+    for row in np.flatnonzero(empty):
+        if not is_empty(clocks[row]):
+            cells[row] = cells[row - 1]
+    return objects(cells)
+
+
+_HHMM = re.compile(r"([01]?[0-9]|2[0-3])([0-5][0-9])")
+_SHARE_OF_A_DAY = re.compile(r"0[.,][0-9]{3,}")
+
+
 def _joined_times(days: Cells, clocks: Cells) -> Cells:
     return objects([_joined_time(day, clock) for day, clock in zip(days.tolist(), clocks.tolist(), strict=True)])
 
@@ -461,6 +515,8 @@ def _joined_times(days: Cells, clocks: Cells) -> Cells:
 def _joined_time(day: object, clock: object) -> object:
     if is_empty(clock):
         return day
+    if isinstance(clock, str):
+        clock = _clock_of(clean_text(clock))
     if isinstance(day, datetime):
         if isinstance(clock, time):
             return datetime.combine(day.date(), clock)
@@ -468,6 +524,17 @@ def _joined_time(day: object, clock: object) -> object:
             return datetime.combine(day.date(), time()) + timedelta(seconds=round(clock * 86_400))
         return f"{day:%Y-%m-%d} {cell_text(clock)}"
     return f"{cell_text(day)} {cell_text(clock)}"
+
+
+def _clock_of(text: str) -> object:
+    """A time of day as 0815, or as a spreadsheet's share of a day, in a way that :func:`parse_time` reads; else as it is."""
+    if _HHMM.fullmatch(text):
+        return f"{text[:-2]}:{text[-2:]}"
+    return (
+        f"{SERIAL_ZERO + timedelta(seconds=round(plain_float(text) * 86_400)):%H:%M:%S}"
+        if _SHARE_OF_A_DAY.fullmatch(text)
+        else text
+    )
 
 
 def batch_of(layout: Layout, blocks: Iterable[Block], progress: Callable[[int], None] | None = None) -> Batch:

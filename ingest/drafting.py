@@ -16,7 +16,7 @@ from ingest.cells import batch_of
 from ingest.errors import FileRefused, IngestError
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, own_unit
 from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
-from ingest.layout import combined_headings, own_layout, source_layout
+from ingest.layout import combined_headings, is_of_units, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
 from ingest.sources import MOST_HEADING_ROWS, missing_columns, parse_source
@@ -235,7 +235,17 @@ def _region(sheet: Sheet) -> _Region | None:
                 region = _Region(start, rows, headings, _once(headings, words), TABLES[name])
                 if region.understood >= FEWEST_MEANINGS and (best is None or region.understood > best.understood):
                     best = region
-    return best
+    return best and _down_to_the_units(sheet, best)
+
+
+def _down_to_the_units(sheet: Sheet, region: _Region) -> _Region:
+    """The heading with the row of units below it, where there is one."""
+    end = region.start + region.rows
+    if region.rows == MOST_HEADING_ROWS or not is_of_units([*sheet.head[end : end + 1], []][0]):
+        return region
+    headings = combined_headings(sheet.head[region.start : end + 1])
+    words = _once(headings, WORDS_OF[region.table.name])
+    return replace(region, rows=region.rows + 1, headings=headings, words=words)
 
 
 def _once(headings: Sequence[str], words: tuple[Word, ...]) -> tuple[Word | None, ...]:

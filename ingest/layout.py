@@ -17,11 +17,21 @@ from ingest.fields import (
     Table,
     conversion,
     other_units,
+    own_unit,
 )
 from ingest.sheets import Sheet
 from ingest.sources import IGNORE, PARTIAL, Source, columns_filled, heading_key, target_of
-from ingest.values import DateOrder, NumberStyle, clean_text, decimal_mark, parse_number, shown
-from ingest.vocabulary import WORDS_OF, beside, in_unit_of, meaning, of_a_minimum, unit_in_heading
+from ingest.values import DateOrder, NumberStyle, clean_text, decimal_mark, parse_number, shown, unit_word
+from ingest.vocabulary import (
+    WORDS_OF,
+    beside,
+    bracketed_unit,
+    in_unit_of,
+    meaning,
+    of_a_minimum,
+    unit_in_heading,
+    without_brackets,
+)
 
 FEWEST_HEADINGS = 0.6  # share of a stated description's headings that a file must have; our choice, because columns go
 
@@ -55,8 +65,35 @@ class Layout:
 
 
 def own_name(cell: object) -> str:
-    """Return a heading in the form of our own column names: lower case, underscores."""
-    return re.sub(r"[\s\-]+", "_", clean_text(cell)).casefold().strip("_")
+    """Return a heading in the form of our own column names: lower case, underscores, without a unit in brackets."""
+    text = clean_text(cell)
+    bare = without_brackets(text) if bracketed_unit(text) else text
+    return re.sub(r"[\s\-]+", "_", bare.strip()).casefold().strip("_")
+
+
+def _own_target(heading: str, table: Table) -> str:
+    """The column of ours that a heading names, in the unit that stands beside in brackets; '' where it is none of ours."""
+    name = own_name(heading)
+    ours = target_of(name, table) if name else None
+    if ours is None or not bracketed_unit(heading) or not own_unit(ours):
+        return name if ours else ""
+    return in_unit_of(heading, ours)
+
+
+def is_of_units(row: Sequence[object]) -> bool:
+    """Whether a row holds units and nothing else, as it stands below a heading."""
+    cells = [clean_text(cell) for cell in row if clean_text(cell)]
+    return len(cells) >= 2 and all(unit_word(cell.strip("[]() ")) for cell in cells)
+
+
+def _with_units(headings: Sequence[str], units: Sequence[object]) -> tuple[str, ...]:
+    """Headings with the units that stand below them, in brackets where nothing stands in brackets yet."""
+    below = [clean_text(cell).strip("[]() ") for cell in units[: len(headings)]]
+    below += [""] * (len(headings) - len(below))
+    return tuple(
+        f"{heading} ({unit})" if heading and unit and not bracketed_unit(heading) else heading
+        for heading, unit in zip(headings, below, strict=True)
+    )
 
 
 def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
@@ -67,19 +104,17 @@ def own_layout(sheet: Sheet, *, named: str = "") -> Layout | None:
     Lows that were measured and lows that are foreseen have the same columns: "lows" in `named`, the file's name, tells.
     """
     for index, row in enumerate(sheet.head):
-        names = [own_name(cell) for cell in row]
-        table = _table_of(names)
+        table = _table_of([own_name(cell) for cell in row])
         if table is None:
             continue
         if table is FORECAST and LOWS.name in f"{named} {sheet.name}".casefold():
             table = LOWS
         headings = _padded(_headings(row), sheet)
-        targets = _with_the_trades_words(
-            [name if name and target_of(name, table) else "" for name in _padded(names, sheet)[: len(headings)]],
-            headings,
-            table,
-            sheet.head[index + 1 :],
-        )
+        below = sheet.head[index + 1] if index + 1 < len(sheet.head) else []
+        if is_of_units(below):
+            headings, index = _with_units(headings, below), index + 1
+        ours = [_own_target(heading, table) for heading in headings]
+        targets = _with_the_trades_words(ours, headings, table, sheet.head[index + 1 :])
         _refuse_twice(targets, table)
         conversions = tuple(_conversion(target, table, {}) for target in targets)
         numeric = [i for i, target in enumerate(targets) if _conversion(target, table, {}) is not None]
@@ -124,7 +159,10 @@ def _holds_numbers(rows: Sequence[Sequence[object]], column: int) -> bool:
 
 
 def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:
-    """How the first rows below a heading write numbers: decimal comma when there are such and none with a decimal point."""
+    """How the first rows below a heading write numbers: by the decimal marks that they show, where all show the same.
+
+    The other mark then groups thousands: 81,000 beside 12.66 is no 81.
+    """
     cells = [
         clean_text(row[i])
         for row in sheet.head[heading + 1 :]
@@ -132,7 +170,9 @@ def style_of(sheet: Sheet, heading: int, numeric: Sequence[int]) -> NumberStyle:
         if i < len(row) and isinstance(row[i], str)
     ]
     marks = {decimal_mark(cell) for cell in cells}
-    return NumberStyle(",", ".") if "," in marks and "." not in marks and sheet.delimiter != "," else NumberStyle()
+    if "," in marks and "." not in marks and sheet.delimiter != ",":
+        return NumberStyle(",", ".")
+    return NumberStyle(".", "," if "." in marks and "," not in marks else "")
 
 
 def _table_of(names: Sequence[str]) -> Table | None:

@@ -285,8 +285,8 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
     match = _ISO.match(text) or _COMPACT.match(text)
     if match:
         return _build(text, (match[1], match[2], match[3]), match.groups()[3:])
-    if re.fullmatch(r"[0-9]{5}(?:\.[0-9]+)?", text):
-        return _from_serial(float(text))
+    if re.fullmatch(r"[0-9]{5}(?:[.,][0-9]+)?", text):
+        return _from_serial(plain_float(text))
     named = _named_date(text)
     if named is not None:
         return named

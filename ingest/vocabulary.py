@@ -191,12 +191,16 @@ def of_a_minimum(heading: str, word: Word) -> bool:
 _BRACKETED = re.compile(r"[\(\[]\s*([^()\[\]]{1,8}?)\s*[\)\]]")
 
 
+def bracketed_unit(heading: str) -> str:
+    """Return the unit that stands in brackets in a heading, as it stands there, or ''."""
+    return next((str(found) for found in _BRACKETED.findall(clean_text(heading)) if unit_word(found)), "")
+
+
 def unit_in_heading(heading: str) -> str:
     """Return the unit that a heading names (in brackets, or as its last word) as it stands there, or ''."""
     text = clean_text(heading)
-    for found in _BRACKETED.findall(text):
-        if unit_word(found):
-            return str(found)
+    if bracketed_unit(text):
+        return bracketed_unit(text)
     *before, last = re.split(r"[\s,/_]+", text)
     if unit_word(last) and (last not in ("a", "s", "f", "c", "h", "d") or before):
         return last

@@ -64,6 +64,17 @@ def test_a_heading_of_which_a_part_is_understood_is_marked(tmp_path: Path) -> No
     assert beside("Ruhespannung am Fahrzeug") == []
 
 
+def test_a_row_of_units_below_a_foreign_heading_is_read_with_it(tmp_path: Path) -> None:
+    file = tmp_path / "t.csv"
+    file.write_text(
+        "Truck,Date,Odo,Ambient,Rest,Lowest cranking,Ground drop\n,,mi,°F,V,V,mV\nA,2026-01-31,50000,14,12.6,10.9,90\n",
+        encoding="utf-8",
+    )
+    source = parse_source(draft_source(file).toml)
+    assert source.heading_rows == 2
+    assert {"odometer_mi", "temperature_f", "rest_v", "crank_min_v", "drop_ground_mv"} <= set(source.columns.values())
+
+
 def test_a_column_of_minimum_volts_is_asked_what_it_is_the_minimum_of(tmp_path: Path) -> None:
     """Truth: a meter's MIN is the dip, a slow logger's least sample a bound, the lowest of steady turning neither."""
     file = tmp_path / "t.csv"

@@ -230,6 +230,76 @@ def test_our_own_name_goes_before_another_heading_for_the_same(db: Database, tmp
     assert read_readings(db)["temperature_c"].tolist() == [7.5]
 
 
+def brought(db: Database, tmp_path: Path, text: str) -> FileOutcome:
+    (tmp_path / "m.csv").write_text(text, encoding="utf-8")
+    return import_paths(db, [tmp_path / "m.csv"], now=NOW).files[0]
+
+
+@pytest.mark.parametrize(
+    ("heading", "units"),
+    [
+        ("unit;taken_at;temperature_c;rest_v;drop_ground_v", ";;°F;V;mV\n"), ("unit;taken_at;Air;rest_v;drop_ground_v", ";;[°F];[V];[mV]\n"),
+        ("unit;taken_at;temperature_c [°F];rest_v [V];drop_ground_v (mV)", ""),
+    ],
+)  # fmt: skip
+def test_units_below_or_beside_our_own_names_are_those_of_the_values(
+    db: Database, tmp_path: Path, heading: str, units: str
+) -> None:
+    """14 °F is -10 °C and 90 mV are 0.09 V, whatever the name ends with; the row of units is no reading."""
+    outcome = brought(db, tmp_path, f"{heading}\n{units}K-101;2023-03-01T08:15;14;12.66;90\n")
+    assert (outcome.error, outcome.rows, outcome.stored) == ("", 1, 1)
+    stored = read_readings(db).iloc[0]
+    assert stored[["temperature_c", "rest_v", "drop_ground_v"]].tolist() == pytest.approx([-10.0, 12.66, 0.09])
+
+
+def test_a_name_of_ours_with_another_quantity_s_unit_is_not_taken(db: Database, tmp_path: Path) -> None:
+    outcome = brought(db, tmp_path, "unit;taken_at;rest_v;crank_min_v [A]\nK-101;2023-03-01T08:15;12.66;11.4\n")
+    assert outcome.stored == 1
+    assert read_readings(db)["crank_min_v"].isna().all()
+    assert any("crank_min_v [A]" in note for note in outcome.notes)
+
+
+def test_headings_again_and_comments_are_no_readings(db: Database, tmp_path: Path) -> None:
+    """As loggers and sheets that were put together write them; a vehicle whose number begins with # is one."""
+    heading = "unit,taken_at,rest_v,note"
+    lines = [
+        "# logger 3", heading, "K-101,2023-03-01T08:15:00.250,12.66,", "# battery changed", heading.upper(), ",,V,s",
+        "K-102,2023-03-01T08:15,12.6,# 2", "#7,2023-03-01T08:15,12.6,", "Total,,25.26,",
+    ]  # fmt: skip
+    outcome = brought(db, tmp_path, "\n".join(lines) + "\n")
+    assert (outcome.rows, outcome.stored, outcome.set_aside) == (4, 2, 2)
+    assert any("3 rows left out" in note for note in outcome.notes)
+
+
+@pytest.mark.parametrize(
+    ("days", "stored"), [(("01", "", "", "02", ""), 5), (("01", "01", "", "02", ""), 3), (("", "01", "", "02", ""), 2)]
+)
+def test_a_day_written_once_above_its_clock_times_is_theirs(
+    db: Database, tmp_path: Path, days: tuple[str, ...], stored: int
+) -> None:
+    """Where a day is written twice running, or the first is missing, an empty one is a gap and nothing is guessed."""
+    rows = [f"K-101,{day and '2023-03-' + day},0{8 + k % 2}:1{k},12.6" for k, day in enumerate(days)]
+    outcome = brought(db, tmp_path, "unit,taken_on,taken_time,rest_v\n" + "\n".join(rows) + "\n")
+    assert (outcome.stored, outcome.set_aside) == (stored, 5 - stored)
+    if stored == 5:
+        assert read_readings(db)["taken_at"].dt.day.tolist() == [1, 1, 1, 2, 2]
+
+
+@pytest.mark.parametrize("clock", ["08:15", "8.15 Uhr", "8h15", "0815", "815", "0.34375", "0,34375", "8:15 am"])
+def test_clock_times_as_people_write_them(db: Database, tmp_path: Path, clock: str) -> None:
+    outcome = brought(db, tmp_path, f"unit;taken_on;taken_time;rest_v\nK-101;2023-03-01;{clock};12.6\n")
+    assert outcome.stored == 1
+    assert read_readings(db)["taken_at"].tolist() == [pd.Timestamp("2023-03-01T08:15")]
+
+
+def test_a_comma_groups_thousands_where_all_other_numbers_have_points(db: Database, tmp_path: Path) -> None:
+    """81,000 beside 12.66 is no 81 km; beside a decimal comma nothing is guessed."""
+    row = 'unit,taken_at,odometer_km,rest_v,drop_ground_v\nK-101,2023-03-01T08:15,"81,000",12.66,{}\n'
+    assert brought(db, tmp_path, row.format("0.09")).stored == 1
+    assert read_readings(db)["odometer_km"].tolist() == [81000.0]
+    assert brought(db, tmp_path, row.replace("K-101", "K-102").format('"0,09"')).set_aside == 1
+
+
 def test_dates_that_only_the_file_can_settle(db: Database, tmp_path: Path) -> None:
     lines = [reading(taken_at="05/06/2023 08:00"), reading(taken_at="27/06/2023 08:00")]
     outcome = import_paths(db, [readings_file(tmp_path, *lines)], now=NOW)
