@@ -33,7 +33,7 @@ from analysis.readings.observe import (
     ClassLaws,
     LawDoubt,
 )
-from analysis.readings.panel import FleetTables, Floats, Panel, make_panel, without_slips
+from analysis.readings.panel import FleetTables, Floats, Panel, class_groups, make_panel, without_slips
 from analysis.starting.coldest_start import start_state
 from analysis.starting.loop import StartState
 from analysis.wear.choices import FAILING
@@ -142,13 +142,13 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     """
     if len(tables.units) != 1:
         raise ValueError(f"units has {len(tables.units)} rows; allowed is one")
-    panel = without_slips(make_panel(tables.units, tables.readings))
-    name = panel.groups[0]
+    name = class_groups(tables.units)[1][0]
     if known is not None and known.name != name:
         raise ValueError(f"known is of the class {known.name!r}; allowed is {name!r}")
-    own = known or class_knowledge(panel, name)
+    own = known or class_knowledge(without_slips(make_panel(tables.units, tables.readings)), name)
     laws = own.laws
     state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws, growth_laws=own.growth)
+    panel = state.panel
     level = state.drawn[0][:, 0, :].astype(np.float64)
     middle, spread = _middle(level), _spread(level)
     if not panel.present.any():  # like its class, though it may be worn: the draws say how far

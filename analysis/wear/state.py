@@ -398,21 +398,19 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
 
 def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:
     """(G, 7) excess of each part, in class-usual values, at which a sound vehicle no longer starts at `FAILING.at_c`."""
-    excess = np.geomspace(*FAIL_RANGE, 48)
-    n = len(panel.groups)
-    out = np.empty((n, len(CHANNELS)))
-    group = np.arange(n)
-    volts = np.array([panel.volts[panel.group == g][0] if (panel.group == g).any() else 12.0 for g in group])
-    rest = np.where(np.isfinite(laws.rest_v), laws.rest_v, BATTERY_TABLES.full_rest_v * volts / 12.0)
-    flat = Needs(*(np.repeat(needs[:, k][:, None], len(excess), axis=1) for k in range(3)))
-    for c in range(len(CHANNELS)):
-        state = np.ones((len(CHANNELS), n, len(excess)))
-        state[c] += excess
-        start = drawn_coldest_starts(state, np.ones((n, len(excess))), rest, group, volts, laws, flat).max(axis=0)
-        fails = np.where(np.isfinite(start), start, BELOW_C) >= FAILING.at_c
-        first = np.where(fails.any(axis=1), fails.argmax(axis=1), len(excess) - 1)
-        out[:, c] = excess[first]
-    return out
+    excess, n, channels = np.geomspace(*FAIL_RANGE, 48), len(panel.groups), np.arange(len(CHANNELS))
+    usual_v = np.array([panel.volts[panel.group == g][0] if (panel.group == g).any() else 12.0 for g in range(n)])
+    rest_v = np.where(np.isfinite(laws.rest_v), laws.rest_v, BATTERY_TABLES.full_rest_v * usual_v / 12.0)
+    group = np.tile(np.arange(n), len(channels))  # each class with one part after the other worn
+    state = np.ones((len(channels), len(channels), n, len(excess)))
+    state[channels, channels] += excess
+    state = state.reshape(len(channels), len(group), len(excess))
+    flat = Needs(*(np.repeat(needs[group, k][:, None], len(excess), axis=1) for k in range(3)))
+    field = np.ones(state.shape[1:])
+    start = drawn_coldest_starts(state, field, rest_v[group], group, usual_v[group], laws, flat).max(axis=0)
+    fails = np.where(np.isfinite(start), start, BELOW_C) >= FAILING.at_c
+    first = np.where(fails.any(axis=1), fails.argmax(axis=1), len(excess) - 1)
+    return np.ascontiguousarray(excess[first].reshape(len(channels), n).T)
 
 
 def day_number(moment: pd.Timestamp) -> float:

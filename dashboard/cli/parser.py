@@ -47,7 +47,7 @@ WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cran
 ENGINES = ("here", "dask")
 SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")  # that the library which writes the scripts knows
 ACTS: dict[str, str | None] = {
-    "demo.run_demo": None, "files.run_import": None, "safe_keeping.run_backup": None, "safe_keeping.run_export": None,
+    "demo.run_demo": None, "importing.run_import": None, "safe_keeping.run_backup": None, "safe_keeping.run_export": None,
     "safe_keeping.run_restore": None,
     "sources.save": None, "aside.correct": None, "aside.dismiss": None, "post.run_issue": None, "record.run_record": None,
     "trace.run_trace": "record", "logs.run_log": "record", "planner.run_plan": None, "changes.run_undo": None,
@@ -155,7 +155,7 @@ def add_files(command: Command) -> None:
         "--files", dest="folder", type=a_folder, default=DEMO_FILES, metavar="FOLDER",
         help=f"where its files are written (default: {DEMO_FILES})",
     )  # fmt: skip
-    sub = command("import", "files.run_import", "import files and folders of CSV and XLSX", database_is_there=False)
+    sub = command("import", "importing.run_import", "import files and folders of CSV and XLSX", database_is_there=False)
     sub.add_argument(
         "paths", nargs="+", type=a_file, metavar="FILE|FOLDER",
         help="a file, or a folder with all its files; a folder that `export` wrote becomes a new database",

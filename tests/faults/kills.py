@@ -14,7 +14,7 @@ from pathlib import Path
 from samples_ingest import CLIMATE, UNITS, reading, readings_file
 
 import dashboard.cli.commands.changes
-import dashboard.cli.commands.files
+import dashboard.cli.commands.importing
 import dashboard.cli.commands.planner
 import dashboard.cli.commands.post
 import dashboard.cli.commands.record
