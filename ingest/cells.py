@@ -21,6 +21,7 @@ from ingest.layout import Layout, is_of_units, own_name
 from ingest.sheets import Block, Cells, cell_text, objects
 from ingest.sources import IGNORE
 from ingest.values import (
+    DEGREE,
     SERIAL_ZERO,
     Parsed,
     ParsedTime,
@@ -176,8 +177,10 @@ class BatchBuilder:
         named = next((index for index, name in enumerate(names) if name), None)
         if not self.layout.heading_line or named is None or block.columns[named].dtype.kind != "O":
             return []
-        first = [clean_text(cell) if isinstance(cell, str) else "" for cell in block.columns[named].tolist()]
-        alike = [row for row, text in enumerate(first) if not text or text[0] == "#" or own_name(text) == names[named]]
+        first = block.columns[named].tolist()
+        texts = {cell: clean_text(cell) for cell in {cell for cell in first if cell is None or isinstance(cell, str)}}
+        odd = {cell for cell, text in texts.items() if text[:1] in ("", "#") or own_name(text) == names[named]}
+        alike = [row for row, cell in enumerate(first) if cell in odd] if odd else []
         return [row for row in alike if _is_no_row((cell_text(cells[row]) for cells in block.columns), names)]
 
     def _own_columns(self, block: Block) -> dict[str, tuple[Cells, Conversion | None, str]]:
@@ -429,8 +432,8 @@ def _in_our_unit(parsed: Parsed, column: Column, conversion: Conversion | None) 
     if parsed.value is None:
         return None, ""
     factor, offset = (conversion.factor, conversion.offset) if conversion else (1.0, 0.0)
-    if parsed.unit:
-        own = own_unit(column.name)
+    own = own_unit(column.name)
+    if parsed.unit and (parsed.unit, own) != (DEGREE, "°C"):
         clamp_output = in_unit(parsed, "V") if conversion is not None and conversion.unit == "mV" else None
         direct = in_unit(parsed, own)
         if direct is not None:

@@ -424,6 +424,7 @@ _SUFFIXES = (
     ("_mi", "_km", KM_PER_MILE, "mi"),
 )
 _OTHER_UNITS = {
+    "system_v": "V",
     "rated_cca_a": "A",
     "fuel_limit_c": "°C",
     "aid_below_c": "°C",

@@ -19,6 +19,7 @@ FIRST_SERIAL, LAST_SERIAL = 20_000.0, 80_000.0  # [d] spreadsheet day numbers of
 SERIAL_ZERO = datetime(1899, 12, 30)  # day 0 of the spreadsheet calendar that counts 1900 as a leap year
 CENTURY_SPLIT = 70  # a two-digit year below is 20xx, from there on 19xx; POSIX splits at 69, our choice
 
+DEGREE = "°"  # beside a number alone: of whichever scale its column is
 _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the value -> (our unit, factor, offset)
     word: meant
     for words, meant in (
@@ -34,6 +35,7 @@ _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the v
         ("s sec", ("s", 1.0, 0.0)),
         ("h", ("h", 1.0, 0.0)),
         ("d", ("d", 1.0, 0.0)),
+        (DEGREE, (DEGREE, 1.0, 0.0)),
         ("ω ohm ohms", ("Ω", 1.0, 0.0)),
     )
     for word in words.split()
@@ -43,7 +45,7 @@ SECONDS: dict[str, float] = {  # a word for a unit of time -> seconds
     "ms": 1e-3, "msec": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6,
     "usec": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6, "ns": 1e-9,
 }  # fmt: skip
-_NUMBER = re.compile(r"^([+-]?)([0-9][0-9.,' ]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
+_NUMBER = re.compile(r"^([+-]?) ?([0-9][0-9.,' ]*|[.,][0-9]+)([eE][+-]?[0-9]{1,2})?$")
 DEGREES = str.maketrans({"º": "°", "˚": "°", "℃": "°c", "℉": "°f"})  # signs that are written for a degree's
 _WITH_UNIT = re.compile(r"^(.*[0-9.,])\s*([A-Za-z°º˚℃℉µΩ\u2126/][A-Za-z0-9°º˚/\- .]*)$")
 _SPACES = re.compile("[\u00a0\u2007\u2009\u202f\u3000]")
@@ -252,6 +254,9 @@ _TIME = (
 )
 _ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)
 _COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
+_BASIC = re.compile(  # ISO 8601, basic format
+    r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})[T ]([0-9]{2})([0-9]{2})([0-9]{2})?()(Z|[+-][0-9]{2}:?[0-9]{2})?$"
+)
 _SHORT = re.compile(r"^([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _TIME)
 _NAMED_DAY_FIRST = re.compile(r"^([0-9]{1,2})[\s.\-]*([^\W\d_]{3,10})[\s.,\-]*([0-9]{4}|[0-9]{2})" + _TIME)
 _NAMED_MONTH_FIRST = re.compile(r"^([^\W\d_]{3,10})[\s.]*([0-9]{1,2})(?:st|nd|rd|th)?[\s,]+([0-9]{4})" + _TIME)
@@ -282,7 +287,7 @@ def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
     text = clean_text(cell)
     if text.casefold() in EMPTY_WORDS:
         return ParsedTime(problem="is empty")
-    match = _ISO.match(text) or _COMPACT.match(text)
+    match = _ISO.match(text) or _COMPACT.match(text) or _BASIC.match(text)
     if match:
         return _build(text, (match[1], match[2], match[3]), match.groups()[3:])
     if re.fullmatch(r"[0-9]{5}(?:[.,][0-9]+)?", text):

@@ -259,6 +259,28 @@ def test_a_name_of_ours_with_another_quantity_s_unit_is_not_taken(db: Database, 
     assert any("crank_min_v [A]" in note for note in outcome.notes)
 
 
+@pytest.mark.parametrize(
+    ("cell", "celsius"), [("- 7,5", -7.5), ("−7,5", -7.5), ("-7,5°", -7.5), ("+7,5 °", 7.5), ("14 °F", -10.0)]
+)
+def test_degrees_as_people_write_them(db: Database, tmp_path: Path, cell: str, celsius: float) -> None:
+    outcome = brought(db, tmp_path, f"unit;taken_at;temperature_c;rest_v\nK-101;2023-03-01T08:15;{cell};12,6\n")
+    assert outcome.stored == 1
+    assert read_readings(db)["temperature_c"].tolist() == pytest.approx([celsius])
+
+
+def test_a_degree_sign_belongs_to_the_scale_of_its_heading_and_to_no_volts(db: Database, tmp_path: Path) -> None:
+    text = "unit;taken_at;temperature_f;rest_v\nK-101;2023-03-01T08:15;14°;12,6\nK-102;2023-03-01T08:15;14;12,6°\n"
+    outcome = brought(db, tmp_path, text)
+    assert (outcome.stored, outcome.set_aside) == (1, 1)
+    assert read_readings(db)["temperature_c"].tolist() == pytest.approx([-10.0])
+
+
+def test_a_vehicle_s_volts_may_carry_their_unit(db: Database, tmp_path: Path) -> None:
+    text = "unit,vehicle_class,system_v,depot\nN-1,van,12 V,hill\nN-2,van,24V,hill\nN-3,van,12 A,hill\n"
+    outcome = brought(db, tmp_path, text)
+    assert (outcome.stored, outcome.set_aside) == (2, 1)
+
+
 def test_headings_again_and_comments_are_no_readings(db: Database, tmp_path: Path) -> None:
     """As loggers and sheets that were put together write them; a vehicle whose number begins with # is one."""
     heading = "unit,taken_at,rest_v,note"

@@ -123,6 +123,8 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         ("44571", "iso", datetime(2022, 1, 10)),
         ("44571,5", "iso", datetime(2022, 1, 10, 12)),
         ("2022-04-28T07:57:00Z", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("20220428T075700+0200", "iso", datetime(2022, 4, 28, 7, 57)),  # ISO 8601, basic format
+        ("20220428 0757", "iso", datetime(2022, 4, 28, 7, 57)),
         (datetime(2022, 1, 10, 7, 19, 0, 5), "iso", datetime(2022, 1, 10, 7, 19)),
         (date(2022, 1, 10), "iso", datetime(2022, 1, 10)),
     ],
