@@ -23,6 +23,7 @@ from analysis.forecast.lows import (
     make_weather,
     seasonal_lows,
     shapes,
+    stated_skew,
     with_daily_lows,
 )
 from analysis.readings.panel import FleetTables
@@ -122,7 +123,7 @@ def test_courses_are_standard_normal_and_persistent() -> None:
 
 def skewed(z: np.ndarray) -> np.ndarray:
     """A lognormal turned round with the stated skew, by scipy's own moments: mean 0, standard deviation 1."""
-    shape = brentq(lambda s: float(lognorm.stats(s, moments="s")) + WEATHER.skew, 1e-3, 1.0)
+    shape = brentq(lambda s: float(lognorm.stats(s, moments="s")) + WEATHER.steady_skew, 1e-3, 1.0)
     law = lognorm(shape)
     return (law.mean() - law.ppf(norm.cdf(-z))) / law.std()
 
@@ -177,6 +178,15 @@ def test_cold_tails_have_the_stated_shape(skew: float) -> None:
     assert (cold_tailed(z, 0.0) == z).all()
 
 
+def test_without_daily_lows_the_tail_is_that_of_places_that_scatter_as_much() -> None:
+    """Worked by hand: the stated skews at and beyond the stated spreads, half-way between them in the middle; the spread is the coldest
+    month's, a missing one the usual one, and a depot without a climate has the wide one of unknown places."""
+    for spread, skew in ((3.0, -0.45), (4.5, -0.45), (5.25, -0.625), (6.8, -0.8), (np.nan, -0.45)):
+        assert stated_skew(CLIMATE.assign(low_sd_c=spread), ["hill"])[0] == pytest.approx(skew)
+    with_winter_only = CLIMATE.assign(low_sd_c=[6.8 if low < -3.0 else 2.0 for low in CLIMATE["low_c"]])
+    assert stated_skew(with_winter_only, ["hill", "nowhere"]).tolist() == [-0.8, -0.8]
+
+
 def made_lows(years: int, seed: int, *, summer: tuple[float, float] = (0.8, -0.8)) -> pd.DataFrame:
     """Daily lows of a made-up place: a sine year of -6 to 14 degC, 4 K about it, persistence 0.8 and skew -0.8 but for May to
     September."""
@@ -228,7 +238,7 @@ def test_a_month_s_own_shape_counts_as_far_as_its_days_tell() -> None:
     persistence, _ = shapes(both, ["made", "nowhere"], days)
     assert persistence[0, 1] == pytest.approx(persistence[0, [0, 2]].mean(), abs=1e-3)
     assert (persistence[1] == WEATHER.persistence).all()
-    assert (shapes(CLIMATE, ["hill"], days)[1] == WEATHER.skew).all()
+    assert (shapes(CLIMATE, ["hill"], days)[1] == WEATHER.steady_skew).all()
 
 
 def test_courses_turn_as_persistent_as_their_days() -> None:

@@ -16,7 +16,13 @@ class Weather:
     persistence: float = stated(0.75, "1", 0.66, 0.83, "correlation of one day's departure from the season with the next, where no daily "
         "lows are known; winters of Fort Collins, Denver, the coast of British Columbia and the Alps (packages extRemes, climdex.pcic, "
         "RMAWGEN), measured")
-    skew: float = stated(-0.6, "1", -0.83, -0.26, "of daily lows, cold tails are long; the same places have -0.75, -0.83, -0.76 and -0.26, measured")
+    steady_skew: float = stated(-0.45, "1", -0.76, 0.0,
+        "of daily lows where none are known and those of the coldest month scatter by `steady_sd_k` or less; nine such places have -0.40 to +0.08, "
+        "the Alps -0.26, the coast of British Columbia -0.76, measured; a little colder than the coldest of the nine")
+    changing_skew: float = stated(-0.8, "1", -0.91, -0.6,
+        "where they scatter by `changing_sd_k` or more; Fort Collins, Denver and Champion have -0.75, -0.83 and -0.91, measured; straight between")
+    steady_sd_k: float = stated(4.5, "K", 4.0, 5.0, "daily lows of the coldest month: such places scatter by 2.6 to 4.8 K, measured")
+    changing_sd_k: float = stated(6.0, "K", 5.5, 6.5, "such places by 5.9 to 6.8 K, measured")
     full_year_d: int = stated(300, "d", 240, 360, "of measured lows from which a depot's own climate is learned; our choice")
     winter_d: float = stated(60.0, "d", 30.0, 120.0, "of its own that a winter's shape as stated counts as much as; our choice")
     month_d: float = stated(20.0, "d", 10.0, 60.0,

@@ -123,9 +123,12 @@ def seasonal_lows(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple
     return mean, sd
 
 
-def _through_months(climate: pd.DataFrame, column: str, depots: list[str], days: Ints, unknown: float) -> Floats:
-    """(D, N) values of a column on days since 1970, straight between the mid-months that are known; `unknown` where none is."""
-    out = np.full((len(depots), len(days)), unknown)
+def _through_months(
+    climate: pd.DataFrame, column: str, depots: list[str], days: Ints, unknown: Floats | float
+) -> Floats:
+    """(D, N) values of a column on days since 1970, straight between the mid-months that are known; `unknown`, of all or of
+    each depot, where none is."""
+    out = np.repeat(np.broadcast_to(unknown, len(depots))[:, None], len(days), axis=1)
     if column not in climate:
         return out
     dates = days.astype("datetime64[D]")
@@ -143,18 +146,31 @@ def _through_months(climate: pd.DataFrame, column: str, depots: list[str], days:
     return out
 
 
-def typical_cold(climate: pd.DataFrame, depots: list[str]) -> Floats:
-    """(D,) a typical cold morning of each depot [degC]: one standard deviation below the mean low of its coldest month."""
+def _coldest_month(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
+    """Mean low of each depot's coldest month and the spread of its lows [degC, K], (D,) each."""
     mean, sd = seasonal_lows(climate, depots, np.arange(365))
     coldest = mean.argmin(axis=1)[:, None]
-    return np.asarray((np.take_along_axis(mean, coldest, 1) - np.take_along_axis(sd, coldest, 1))[:, 0])
+    return np.take_along_axis(mean, coldest, 1)[:, 0], np.take_along_axis(sd, coldest, 1)[:, 0]
+
+
+def stated_skew(climate: pd.DataFrame, depots: list[str]) -> Floats:
+    """(D,) skew of the daily lows of depots of which no daily lows are known, by how much those of the coldest month scatter."""
+    _, sd = _coldest_month(climate, depots)
+    ends = (WEATHER.steady_sd_k, WEATHER.changing_sd_k), (WEATHER.steady_skew, WEATHER.changing_skew)
+    return np.interp(sd, *ends)
+
+
+def typical_cold(climate: pd.DataFrame, depots: list[str]) -> Floats:
+    """(D,) a typical cold morning of each depot [degC]: one standard deviation below the mean low of its coldest month."""
+    mean, sd = _coldest_month(climate, depots)
+    return np.asarray(mean - sd)
 
 
 def shapes(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats, Floats]:
     """Correlation with the day before and skew of the daily lows, (D, N), stated ones where the climate has none; days since
     1970."""
     persistence = _through_months(climate, "persistence", depots, days, WEATHER.persistence)
-    skew = _through_months(climate, "skew", depots, days, WEATHER.skew)
+    skew = _through_months(climate, "skew", depots, days, stated_skew(climate, depots))
     return persistence, np.clip(skew, LEAST_SKEW, 0.0)
 
 
@@ -214,7 +230,9 @@ def _learned(depot: str, lows: pd.DataFrame, stated: pd.DataFrame) -> pd.DataFra
     persistence = np.clip(_of_winter(pairs, WEATHER.persistence), 0.0, MOST_PERSISTENCE)
     on_its_own = (1.0 - persistence) / (1.0 + persistence)  # of a day that is like the one before it, from memory
     table["persistence"] = np.clip(_of_month(pairs, persistence, on_its_own), 0.0, MOST_PERSISTENCE)
-    table["skew"] = np.clip(_of_month(thirds, _of_winter(thirds, WEATHER.skew), on_its_own), LEAST_SKEW, 0.0)
+    table["skew"] = np.clip(
+        _of_month(thirds, _of_winter(thirds, float(stated_skew(table, [depot])[0])), on_its_own), LEAST_SKEW, 0.0
+    )
     return table
 
 

@@ -66,8 +66,8 @@ CLIMATE_ASSUMED: Final = (
     "assumed there"
 )
 SPELLS_ASSUMED: Final = (
-    "Cold spells as long and as deep below the month's usual lows as in most places are assumed of {depots}: a file of a "
-    "year's daily lows (lows.csv) would tell"
+    "Cold spells as at other places whose lows vary as much are assumed of {depots}: a file of a year's daily lows "
+    "(lows.csv) would tell"
 )
 NO_VEHICLE_NOW: Final = "the vehicle is no longer among the vehicles"
 WORK_ON: Final = "{work} on {day}"
