@@ -402,7 +402,7 @@ def failing_excess(laws: ClassLaws, panel: Panel, needs: Floats) -> Floats:
     usual_v = np.array([panel.volts[panel.group == g][0] if (panel.group == g).any() else 12.0 for g in range(n)])
     rest_v = np.where(np.isfinite(laws.rest_v), laws.rest_v, BATTERY_TABLES.full_rest_v * usual_v / 12.0)
     group = np.tile(np.arange(n), len(channels))  # each class with one part after the other worn
-    state = np.ones((len(channels), len(channels), n, len(excess)))
+    state: Floats = np.ones((len(channels), len(channels), n, len(excess)))
     state[channels, channels] += excess
     state = state.reshape(len(channels), len(group), len(excess))
     flat = Needs(*(np.repeat(needs[group, k][:, None], len(excess), axis=1) for k in range(3)))
