@@ -185,6 +185,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         USUAL | {"crank_a": 280.0, "crank_rpm": 90.0},
         "starter_motor",
     ),
+    "high amps, slow, inrush hardly raised": (
+        USUAL | {"crank_a": 280.0, "crank_rpm": 90.0, "peak_a": 480.0 * 1.18},
+        USUAL | {"crank_a": 280.0, "crank_rpm": 90.0, "peak_a": 480.0 * 1.22},
+        "starter_or_drag",
+    ),
     "high amps, slow": (
         USUAL | {"crank_a": 220.0, "crank_rpm": 150.0, "peak_a": 480.0},
         USUAL | {"crank_a": 160.0, "crank_rpm": 150.0},

@@ -19,6 +19,8 @@ class Boundaries:
         "most of a starter that runs free; our choice, because it takes 90 of 150 to 300 A (PM starter data)")
     stall_share: float = stated(0.7, "of the inrush", 0.55, 0.85,
         "least of a locked engine; our choice, because a turning engine takes a third to half of it")
+    plainly_raised: float = stated(1.2, "usual inrush", 1.15, 1.35,
+        "from here on it is neither a clamp's scatter nor a strong vehicle of its class; our choice, four times what a clamp is out by")
     not_slow: float = stated(0.95, "usual speed", 0.9, 1.0, "as fast as ever; our choice")
     two_cables_least: float = stated(1.6, "the clamp's amps", 1.4, 1.8,
         "that all else tells of, when it is believed instead: round one of two cables shows about half; our choice")

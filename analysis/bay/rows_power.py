@@ -43,6 +43,8 @@ _FASTER_AT_MORE_AMPS: Final = both(
 )
 """Drag that raised the amps would have slowed the engine: turning faster than these volts make it, the field is weak."""
 
+_INRUSH_RAISED: Final = above("peak_times", "raised_peak_share")
+
 BATTERY: Final = (
     Row(
         "battery discharged",
@@ -83,7 +85,7 @@ BATTERY: Final = (
 LOAD: Final = (
     Row(
         "high amps, slow, inrush raised",
-        (HIGH, SLOW, above("peak_times", "raised_peak_share")),
+        (HIGH, SLOW, _INRUSH_RAISED, above("peak_times", BOUNDARIES.plainly_raised)),
         "starter_motor",
         "{crank_a:.0f} A are high, the engine turns slowly ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) and the inrush is "
         "raised ({peak_a:.0f} against {usual_peak_a:.0f} A): shorted or grounded windings in the starter.",
@@ -91,6 +93,16 @@ LOAD: Final = (
         45,
         _NO_LOAD,
         hides=("starter_or_drag",),
+    ),
+    Row(
+        "high amps, slow, inrush hardly raised",
+        (HIGH, SLOW, _INRUSH_RAISED, at_most("peak_times", BOUNDARIES.plainly_raised)),
+        "starter_or_drag",
+        "{crank_a:.0f} A are high, the engine turns slowly ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) and the inrush is raised by "
+        "no more than a clamp may be out ({peak_a:.0f} against {usual_peak_a:.0f} A): mechanical drag, or shorted windings.",
+        "turn the engine by hand at the crankshaft, key off and out of gear; then peak amps once more",
+        20,
+        _NO_LOAD,
     ),
     Row(
         "high amps, slow",
