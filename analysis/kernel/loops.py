@@ -350,25 +350,31 @@ def failed_by_the_end(
     windows, draws = tables.shape[0], failed.shape[1]
     last_rise, last_low = len(rises_k) - 2, len(lows_c) - 2
     low_step = lows_c[1] - lows_c[0]
+    start, end = np.empty(draws, np.float32), np.empty(draws, np.float32)
+    rises, lows, by_now = np.empty(draws), np.empty(draws), np.empty(draws)
     for u in range(first, stop):
         d = depot[u]
+        for k in range(draws):
+            start[k] = coldest_c[place[0], u, k] * (ONE - share[0]) + coldest_c[place[0] + 1, u, k] * share[0]
+        for k in range(draws):
+            by_now[k] = failed[u, k]
         for w in range(windows):
-            a, b, at, then = place[w], place[w + 1], share[w], share[w + 1]
-            none_below = none_below_c[w, d]
+            b, then, none_below = place[w + 1], share[w + 1], none_below_c[w, d]
             for k in range(draws):
-                before = failed[u, k] if w == 0 else by_end[u, k, w - 1]
-                start = coldest_c[a, u, k] * (ONE - at) + coldest_c[a + 1, u, k] * at
-                if start < none_below:
-                    by_end[u, k, w] = before
-                    continue
-                end = coldest_c[b, u, k] * (ONE - then) + coldest_c[b + 1, u, k] * then
-                rise = min(max(np.float64(end - start), rises_k[0]), rises_k[-1]) - rises_k[0]
-                low = (min(max(np.float64(start), lows_c[0]), lows_c[-1]) - lows_c[0]) / low_step
-                j, i = min(int(rise), last_rise), min(int(low), last_low)
-                across, along = rise - j, low - i
-                lower = tables[w, d, j, i] * (1.0 - along) + tables[w, d, j, i + 1] * along
-                upper = tables[w, d, j + 1, i] * (1.0 - along) + tables[w, d, j + 1, i + 1] * along
-                by_end[u, k, w] = 1.0 - (1.0 - before) * (1.0 - (lower * (1.0 - across) + upper * across))
+                end[k] = coldest_c[b, u, k] * (ONE - then) + coldest_c[b + 1, u, k] * then
+            for k in range(draws):
+                rises[k] = min(max(np.float64(end[k] - start[k]), rises_k[0]), rises_k[-1]) - rises_k[0]
+                lows[k] = (min(max(np.float64(start[k]), lows_c[0]), lows_c[-1]) - lows_c[0]) / low_step
+            for k in range(draws):
+                if not start[k] < none_below:
+                    j, i = min(int(rises[k]), last_rise), min(int(lows[k]), last_low)
+                    across, along = rises[k] - j, lows[k] - i
+                    lower = tables[w, d, j, i] * (1.0 - along) + tables[w, d, j, i + 1] * along
+                    upper = tables[w, d, j + 1, i] * (1.0 - along) + tables[w, d, j + 1, i + 1] * along
+                    by_now[k] = 1.0 - (1.0 - by_now[k]) * (1.0 - (lower * (1.0 - across) + upper * across))
+                by_end[u, k, w] = by_now[k]
+            for k in range(draws):
+                start[k] = end[k]
 
 
 def weighted_places(first: int, stop: int, values: Singles, weight: Doubles, share: float, found: Doubles) -> None:
