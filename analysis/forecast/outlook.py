@@ -316,31 +316,43 @@ def sound_coldest(state: FleetState, outlook: Outlook, h: int, rows: Ints) -> Re
 
 
 def coldest_today(
-    state: FleetState, outlook: Outlook, suspect: Ints, rows: Ints, also: str | None = None, stays: Floats | float = 1.0
-) -> tuple[Reals, Floats]:
-    """(rows, 2 K + 1) coldest starts today [degC] and their weights: as read, with the suspect renewed without a record, and
-    where a failed start that no reading explains stands.
+    state: FleetState,
+    outlook: Outlook,
+    suspect: Ints,
+    rows: Ints,
+    shares: tuple[float, ...],
+    also: str | None = None,
+    stays: Floats | float = 1.0,
+) -> Floats:
+    """(S, rows) quantiles of the coldest start today [degC]: as read, with the suspect renewed without a record, and where a
+    failed start that no reading explains stands.
 
-    suspect: (U,) place of the suspect part in PARTS; also: a part that is renewed in every draw; stays: (rows,) share of
-    unexplained failures that its renewal leaves.  So a range that is shown knows of the repair and of the failure that
-    the probability of a no-start reckons with.
+    suspect: (U,) place of the suspect part in PARTS; shares: of the quantiles; also: a part that is renewed in every draw; stays:
+    (rows,) share of unexplained failures that its renewal leaves.  So a range that is shown knows of the repair and of the
+    failure that the probability of a no-start reckons with.
     """
     now = int(np.argmin(np.abs(state.ahead_d)))
-    alive, renewed = outlook.alive[rows], outlook.renewed[rows]
     today = state.drawn[now], outlook.coldest[now]
     parts = np.zeros(len(rows), dtype=np.int64) if also is None else np.repeat(bits_of([also]), len(rows))
     as_read = today[1][rows] if also is None else coldest_with(state, outlook, rows, parts, *today)
-    mended, perhaps = as_read.copy(), renewed > DEPARTURE.may_be_renewed
-    some = np.flatnonzero(perhaps)
-    if len(some):
-        mended[some] = coldest_with(state, outlook, rows[some], (parts | bits_of(PARTS)[suspect[rows]])[some], *today)
-    gone = np.where(perhaps, renewed / np.maximum(1.0 - renewed, 1e-6) * alive.mean(axis=1), 0.0)
-    weight = np.concatenate([alive, np.broadcast_to(gone[:, None], alive.shape)], axis=1)
-    failures = outlook.failures.of(rows)
+    renewed, failures = outlook.renewed[rows], outlook.failures.of(rows)
     hidden = np.minimum(failures.stands * failures.unexplained * stays, 1.0 - 1e-6)
-    standing = hidden / (1.0 - hidden) * weight.sum(axis=1)
     failed_c = np.where(failures.any, failures.cold_c, 0.0)[:, None].astype(as_read.dtype)
-    return np.concatenate([as_read, mended, failed_c], axis=1), np.concatenate([weight, standing[:, None]], axis=1)
+    perhaps = renewed > DEPARTURE.may_be_renewed
+    out = np.empty((len(shares), len(rows)))
+    for mine in (np.flatnonzero(perhaps), np.flatnonzero(~perhaps)):
+        at, known = rows[mine], [as_read[mine]]
+        weights = [outlook.alive[at]]
+        if perhaps[mine].any():
+            known.append(coldest_with(state, outlook, at, parts[mine] | bits_of(PARTS)[suspect[at]], *today))
+            gone = renewed[mine] / np.maximum(1.0 - renewed[mine], 1e-6) * weights[0].mean(axis=1)
+            weights.append(np.broadcast_to(gone[:, None], weights[0].shape))
+        standing = hidden[mine] / (1.0 - hidden[mine]) * sum(weight.sum(axis=1) for weight in weights)
+        values = np.concatenate([*known, failed_c[mine]], axis=1)
+        weight = np.concatenate([*weights, standing[:, None]], axis=1)
+        for found, share in zip(out, shares, strict=True):
+            found[mine] = weighted_quantile(values, weight, share)
+    return out
 
 
 def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:

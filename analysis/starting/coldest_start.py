@@ -288,11 +288,13 @@ def starts_on_levels(
 
 @dataclass(frozen=True)
 class Limits:
-    """What a coldest start ends at: needs, the departure of each vehicle from the model (U, K) [K], and floors."""
+    """What a coldest start ends at: needs, the departure of each vehicle from the model (U, K) [K], and floors; laid: what
+    compiled loops take of the vehicles that these are the limits of, by the field of their motors."""
 
     needs: Needs
     departure: Floats
     floors: Floors
+    laid: dict[int, tuple[Floats, tuple[Any, ...]]] = field(default_factory=dict, compare=False, repr=False)
 
     def of(self, rows: Ints) -> Limits:
         """Those of some vehicles."""
@@ -339,12 +341,15 @@ def starts_with_renewed(
     if loop is None:
         return None
     draws = state.shape[2]
-    shared = _laid_out(rest_v, group, volts, laws, departures, aid, draws)
+    if id(field) not in limits.laid:  # the same for every part and every day ahead
+        limits.laid[id(field)] = field, (
+            np.ascontiguousarray(field, np.float32), np.ascontiguousarray(weak), np.ascontiguousarray(built, np.float32),
+            *_laid_out(rest_v, group, volts, laws, departures, aid, draws), departures.batteries(laws, draws)[1],
+            *departures.loads(laws, draws, group, aid)[1][1:], *limits.singles,
+        )  # fmt: skip
     arrays = (
         *(np.ascontiguousarray(a, np.int64) for a in (rows, renewed)),
-        *(np.ascontiguousarray(a, np.float32) for a in (state, near)), unrenewed, np.ascontiguousarray(field, np.float32),
-        np.ascontiguousarray(weak), np.ascontiguousarray(built, np.float32), *shared, departures.batteries(laws, draws)[1],
-        *departures.loads(laws, draws, group, aid)[1][1:], *limits.singles,
+        *(np.ascontiguousarray(a, np.float32) for a in (state, near)), unrenewed, *limits.laid[id(field)][1],
     )  # fmt: skip
     found = np.empty((len(rows), draws), np.float32)
     in_chunks(len(rows), CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays, found))

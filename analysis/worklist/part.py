@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR
-from analysis.forecast.outlook import Outlook, coldest_today, renewed_coldest, weighted_quantile
+from analysis.forecast.outlook import Outlook, coldest_today, renewed_coldest
 from analysis.readings.observe import BATTERY
 from analysis.readings.outcomes import blamed
 from analysis.readings.panel import Floats, Ints, Reals, dates_of
@@ -64,8 +64,8 @@ def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: 
         shares[rows] = part_shares(gain, weight)
     shares = blamed(shares, outlook.failures)
     for k, part in enumerate(PARTS):
-        today, alive = coldest_today(state, outlook, shares.argmax(axis=1), rows, part, 1.0 - shares[rows, k])
-        cold[rows, k] = weighted_quantile(today, alive, 0.5)
+        suspect, stays = shares.argmax(axis=1), 1.0 - shares[rows, k]
+        cold[rows, k] = coldest_today(state, outlook, suspect, rows, (0.5,), part, stays)[0]
     return _table(state, shares, worn, cold), shares
 
 

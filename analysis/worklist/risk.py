@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR
-from analysis.forecast.outlook import Outlook, coldest_today, weighted_quantile
+from analysis.forecast.outlook import Outlook, coldest_today
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, spread_over
 from analysis.readings.renewals import PART_CHANNELS, PARTS
@@ -125,10 +125,9 @@ def unit_table(
     rows = np.arange(len(units))
     count = np.isfinite(state.observed.value).any(axis=0).sum(axis=1)
     status = np.where(count == 0, "no reading", np.where(count < JUDGING.fewest_readings, "too few readings", "judged"))
-    now, alive = coldest_today(state, outlook, part, rows)
+    low, middle, high = coldest_today(state, outlook, part, rows, (0.1, 0.5, 0.9))
     limited = np.array(NEEDS)[outlook.limiting].astype(object)
-    middle, floor = weighted_quantile(now, alive, 0.5), np.median(outlook.limits.floors.as_charged, axis=1)
-    held = middle <= floor + HELD_K
+    held = middle <= np.median(outlook.limits.floors.as_charged, axis=1) + HELD_K
     limited = np.where(held, np.array(FLOORS)[outlook.limits.floors.binding], limited)
     failures = outlook.failures
     return pd.DataFrame(
@@ -149,8 +148,8 @@ def unit_table(
             "progress": wear.progress,
             "drifting_since": np.datetime64("NaT", "us"),
             "coldest_start_c": middle,
-            "coldest_start_low_c": weighted_quantile(now, alive, 0.1),
-            "coldest_start_high_c": weighted_quantile(now, alive, 0.9),
+            "coldest_start_low_c": low,
+            "coldest_start_high_c": high,
             "repaired_probability": outlook.renewed,
             "act_by": dates_of(act_by_day),
             "last_reading_on": dates_of(state.last_day),
