@@ -15,6 +15,7 @@ from ingest.sheets import Cells, objects
 
 UNITS_PER_QUERY = 500  # below SQLite's oldest limit of 999 parameters
 SPARSE = 0.2  # share of rows with text below which only those rows are fetched; our choice, by trying
+FIRST_ROWS = 1000  # in which a column that is filled at all mostly is; our choice
 _ORDER = "ORDER BY unit, taken_at"
 
 
@@ -72,7 +73,7 @@ def _read(
     units = [unit for unit, _ in groups]
     counts = np.array([count for _, count in groups], dtype=np.int64)
     rows = int(counts.sum()) if len(counts) else 0
-    filled = _filled(db, [*numbers, *texts], where, parameters) if rows else {}
+    filled = _filled(db, numbers, texts, where, parameters) if rows else {}
     present = [name for name in numbers if filled.get(name)]
     columns = ["reading_id", "strftime('%s', taken_at) + 0", *(f"coalesce({name}, 9e999)" for name in present)]
     cursor = db.conn.execute(f"SELECT {', '.join(columns)} FROM readings{where} {_ORDER}", parameters)
@@ -96,11 +97,17 @@ def _read(
     )
 
 
-def _filled(db: Database, columns: Sequence[str], where: str, parameters: Sequence[object]) -> dict[str, int]:
-    """Return how many rows have something in each column."""
-    counts = ", ".join(f"count(nullif({name}, ''))" for name in columns)
-    found = db.conn.execute(f"SELECT {counts} FROM readings{where}", parameters).fetchone()
-    return dict(zip(columns, found, strict=True))
+def _filled(
+    db: Database, numbers: Sequence[str], texts: Sequence[str], where: str, parameters: Sequence[object]
+) -> dict[str, int]:
+    """Return in how many rows each column of texts has something, and of numbers whether any has: mostly one of the first."""
+    some = ", ".join(f"count({name})" for name in numbers)
+    first = f"SELECT {', '.join(numbers)} FROM readings{where} LIMIT {FIRST_ROWS}"
+    found = dict(zip(numbers, db.conn.execute(f"SELECT {some} FROM ({first})", parameters).fetchone(), strict=True))
+    left = [name for name, count in found.items() if not count]
+    counts = [*(f"count({name})" for name in left), *(f"count(nullif({name}, ''))" for name in texts)]
+    rest = db.conn.execute(f"SELECT {', '.join(counts)} FROM readings{where}", parameters).fetchone()
+    return found | dict(zip([*left, *texts], rest, strict=True))
 
 
 def _texts(

@@ -15,6 +15,7 @@ from analysis.wear.fleet_growth import (
     ONSET_SLACK_D,
     ChannelReadings,
     GrowthSummary,
+    drawn_values,
     older_than_the_part,
     summed_up,
 )
@@ -70,6 +71,7 @@ def test_a_fleet_in_chunks_is_the_fleet_at_once(readings: ChannelReadings) -> No
     summary, drawn = summed_up(readings, AHEAD, noise)
     whole = readings.posterior(slice(None))
     np.testing.assert_array_equal(drawn, draw_values(whole, GRID, AHEAD, noise))
+    np.testing.assert_array_equal(drawn_values(readings, AHEAD, noise), drawn)
     level, level_sd = mean_value(whole, GRID, 0.0)
     later = mean_value(whole, GRID, GROWTH_D)[0]
     before = mean_before(whole, GRID, summary.back_d)

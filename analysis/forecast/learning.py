@@ -177,7 +177,7 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     then = past.before(day)
     ahead_d = np.array([-float(LEARNING.survival_d), 0.0, float(LEARNING.span_d)])
     seed = int(day // LEARNING.span_d) if seed is None else seed  # each look has chance of its own
-    state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws)
+    state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws, growth=False)
     units = state.panel.units["unit"].to_numpy(dtype=object)
     depots, depot = depots_of(state.panel.units)
     before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d)

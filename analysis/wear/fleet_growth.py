@@ -6,6 +6,7 @@ in chunks that fit the cache, drawn from and summed up there, and made again for
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -122,22 +123,38 @@ def older_than_the_part(grid: PathGrid, age_d: Floats) -> Floats:
     return np.where(before, np.log(PATHS.not_renewed), 0.0)
 
 
-def summed_up(
-    readings: ChannelReadings, ahead_d: Floats, noise: DrawNoise
-) -> tuple[GrowthSummary, npt.NDArray[np.float32]]:
-    """Summary of all vehicles and (H, U, K) values drawn `ahead_d` days after the assessment."""
+def drawn_values(
+    readings: ChannelReadings,
+    ahead_d: Floats,
+    noise: DrawNoise,
+    also: Callable[[slice, Growth], None] = lambda _rows, _growth: None,
+) -> npt.NDArray[np.float32]:
+    """(H, U, K) values of all vehicles drawn `ahead_d` days after the assessment; also: called with each posterior of some."""
     n, grid = len(readings.value), readings.grid
     drawn = np.empty((len(ahead_d), n, noise.draws), dtype=np.float32)
-    first = np.where(readings.usable, readings.before_d, -np.inf).max(axis=1, initial=-np.inf)
-    back = np.minimum(np.where(np.isfinite(first), first, 0.0), BEFORE_D)
-    steady, level, level_sd, later, before, onset, slip = (np.empty(n) for _ in range(7))
 
     def fill(s: slice) -> None:
         own = readings.posterior(s)
         drawn[:, s] = draw_values(own, grid, ahead_d, noise.of(s))
+        also(s, own)
+
+    in_chunks(n, CHUNK_UNITS, fill)
+    return drawn
+
+
+def summed_up(
+    readings: ChannelReadings, ahead_d: Floats, noise: DrawNoise
+) -> tuple[GrowthSummary, npt.NDArray[np.float32]]:
+    """Summary of all vehicles, and :func:`drawn_values`."""
+    n, grid = len(readings.value), readings.grid
+    first = np.where(readings.usable, readings.before_d, -np.inf).max(axis=1, initial=-np.inf)
+    back = np.minimum(np.where(np.isfinite(first), first, 0.0), BEFORE_D)
+    steady, level, level_sd, later, before, onset, slip = (np.empty(n) for _ in range(7))
+
+    def keep(s: slice, own: Growth) -> None:
         steady[s], onset[s], slip[s] = own.weight[:, 0], onset_day(own, grid), own.last_slip
         found = levels_of(own, grid, GROWTH_D, back[s])
         level[s], level_sd[s], later[s], before[s] = found.level, found.level_sd, found.later, found.before
 
-    in_chunks(n, CHUNK_UNITS, fill)
+    drawn = drawn_values(readings, ahead_d, noise, keep)
     return GrowthSummary(steady, level, level_sd, later, before, back, onset, slip), drawn

@@ -37,7 +37,7 @@ from analysis.readings.renewals import (
 )
 from analysis.starting.coldest_start import BELOW_C, Needs, drawn_coldest_starts
 from analysis.wear.choices import FAILING, NEED_DOUBT
-from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, summed_up
+from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, drawn_values, summed_up
 from analysis.wear.growth_laws import (
     MOST_LIVES,
     GrowthLaws,
@@ -120,9 +120,9 @@ class FleetRead:
 class FleetState(FleetRead):
     """The same vehicles with K possible truths of each.
 
-    growth: one per channel; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K) motor field; weak:
-    (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is; built: (U, K) load as the
-    vehicle was built, which work on the engine brings back.
+    growth: one per channel, none where nobody asked; drawn: (H, 7, U, K) multiples of class-usual at `ahead_d`; field: (U, K)
+    motor field; weak: (U, K) draws in which a raised load is the starter's; starter_share: (U,) how probable that is; built:
+    (U, K) load as the vehicle was built, which work on the engine brings back.
     """
 
     growth: tuple[GrowthSummary, ...]
@@ -155,29 +155,37 @@ def estimate_state(
     seed: int = 0,
     laws: ClassLaws | None = None,
     growth_laws: GrowthLaws | None = None,
+    growth: bool = True,
 ) -> FleetState:
     """State of every vehicle, read and drawn; see :func:`read_fleet` and :func:`draw_state`."""
     read = read_fleet(tables, day, laws=laws, growth_laws=growth_laws)
-    return draw_state(read, ahead_d, draws=draws, seed=seed)
+    return draw_state(read, ahead_d, draws=draws, seed=seed, growth=growth)
 
 
-def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0) -> FleetState:
-    """K possible truths of every vehicle at days ahead; those of a vehicle are the same whatever others are drawn with it."""
+def draw_state(read: FleetRead, ahead_d: Floats, *, draws: int, seed: int = 0, growth: bool = True) -> FleetState:
+    """K possible truths of every vehicle at days ahead; those of a vehicle are the same whatever others are drawn with it.
+
+    growth: whether growth is summed up as well, which draws do without.
+    """
     chance = Draws(keys_of(read.names), draws, seed)
     drawn = np.empty((len(ahead_d), len(CHANNELS), len(read.names), draws), dtype=np.float32)
-    growth = []
+    summaries = []
     for c, own in enumerate(read.channels):
         days = np.append(ahead_d, AS_BUILT) if c == LOAD else ahead_d
-        kept, found = summed_up(own, days, DrawNoise(chance, CHANNELS[c]))
+        noise = DrawNoise(chance, CHANNELS[c])
+        if growth:
+            summary, found = summed_up(own, days, noise)
+            summaries.append(summary)
+        else:
+            found = drawn_values(own, days, noise)
         drawn[:, c] = found[: len(ahead_d)]
-        growth.append(kept)
         if c == LOAD:
             built = found[-1]
     now = drawn[int(np.argmin(np.abs(ahead_d)))]
     field, weak, share = draw_field(read.panel, read.observed, now, chance)
     return FleetState(
         **{one.name: getattr(read, one.name) for one in fields(FleetRead)},
-        growth=tuple(growth),
+        growth=tuple(summaries),
         ahead_d=ahead_d,
         drawn=drawn,
         field=field,
@@ -377,20 +385,24 @@ def need_priors(panel: Panel) -> tuple[Floats, Floats]:
     """
     mean, sd = np.empty((len(panel.groups), 3)), np.empty((len(panel.groups), 3))
     has, at = np.unique(panel.group, return_index=True)
+    first = panel.units.iloc[at]
+    fuels, system_v = first["fuel"].astype(str).tolist(), first["system_v"].tolist()
+    stated = {name: first[name].tolist() for name in OWN_NEEDS if name in first}
+    place = dict(zip(has.tolist(), range(len(has)), strict=True))
     for g in range(len(panel.groups)):
-        first = panel.units.iloc[at[has == g]]
-        fuel = "petrol" if (first["fuel"].astype(str) == "petrol").any() else "diesel"
-        volts = int(first["system_v"].iloc[0]) if len(first) else 12
+        i = place.get(g)
+        fuel = "petrol" if i is not None and fuels[i] == "petrol" else "diesel"
+        volts = 12 if i is None else int(system_v[i])
         limits = default_limits(volts, fuel=fuel)
         speed = NEED_DOUBT.petrol_speed_sd_rpm if fuel == "petrol" else NEED_DOUBT.diesel_speed_sd_rpm
         sd[g] = speed, NEED_DOUBT.supply_sd_v, NEED_DOUBT.coil_sd_v
         for k, name in enumerate(OWN_NEEDS):
-            own = first.get(name, pd.Series(dtype="float64")).dropna()
+            own = None if i is None or name not in stated or pd.isna(stated[name][i]) else stated[name][i]
             limit = getattr(limits, name)
-            value = own.iloc[0] if len(own) else limit.value
+            value = limit.value if own is None else own
             mean[g, k] = value * 12.0 / volts if limit.unit == "V" else value
             told = panel.taught[g]
-            if told is not None and not len(own):
+            if told is not None and own is None:
                 mean[g, k] = told.needs[k]
                 sd[g, k] = min(sd[g, k], float(np.hypot(told.needs_se[k], TRAVEL.needs_share * sd[g, k])))
     return mean, sd
