@@ -5,7 +5,7 @@ A draw is one possible truth about a vehicle: how each part stands and grows, an
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
@@ -321,20 +321,20 @@ def coldest_today(
     suspect: Ints,
     rows: Ints,
     shares: tuple[float, ...],
-    also: str | None = None,
+    also: tuple[str, Reals] | None = None,
     stays: Floats | float = 1.0,
 ) -> Floats:
     """(S, rows) quantiles of the coldest start today [degC]: as read, with the suspect renewed without a record, and where a
     failed start that no reading explains stands.
 
-    suspect: (U,) place of the suspect part in PARTS; shares: of the quantiles; also: a part that is renewed in every draw; stays:
-    (rows,) share of unexplained failures that its renewal leaves.  So a range that is shown knows of the repair and of the
-    failure that the probability of a no-start reckons with.
+    suspect: (U,) place of the suspect part in PARTS; shares: of the quantiles; also: a part that is renewed in every draw, and
+    the coldest starts today (rows, K) with it; stays: (rows,) share of unexplained failures that its renewal leaves.  So a
+    range that is shown knows of the repair and of the failure that the probability of a no-start reckons with.
     """
     now = int(np.argmin(np.abs(state.ahead_d)))
     today = state.drawn[now], outlook.coldest[now]
-    parts = np.zeros(len(rows), dtype=np.int64) if also is None else np.repeat(bits_of([also]), len(rows))
-    as_read = today[1][rows] if also is None else coldest_with(state, outlook, rows, parts, *today)
+    parts = np.zeros(len(rows), dtype=np.int64) if also is None else np.repeat(bits_of([also[0]]), len(rows))
+    as_read = today[1][rows] if also is None else also[1]
     renewed, failures = outlook.renewed[rows], outlook.failures.of(rows)
     hidden = np.minimum(failures.stands * failures.unexplained * stays, 1.0 - 1e-6)
     failed_c = np.where(failures.any, failures.cold_c, 0.0)[:, None].astype(as_read.dtype)
@@ -355,11 +355,18 @@ def coldest_today(
     return out
 
 
-def outlook_renewed(state: FleetState, outlook: Outlook, rows: Ints, parts: list[str]) -> Outlook:
-    """The outlook of `rows` with the named part of each renewed today; other vehicles are left out."""
-    bits = bits_of(parts)
-    coldest = [
-        coldest_with(state, outlook, rows, bits, drawn, known)
-        for drawn, known in zip(state.drawn, outlook.coldest, strict=True)
-    ]
-    return replace(chosen(outlook, rows), coldest=np.stack(coldest))
+def outlook_renewed(
+    state: FleetState, outlook: Outlook, rows: Ints, parts: list[str], known: Mapping[int, Reals] | None = None
+) -> Outlook:
+    """The outlook of `rows` with the named part of each renewed today; other vehicles are left out.
+
+    known: by place among the state's times, :func:`renewed_coldest` of the same rows, where it was worked out before.
+    """
+    bits, place, held = bits_of(parts), [PARTS.index(part) for part in parts], known or {}
+
+    def at_time(h: int) -> Reals:
+        if h in held:
+            return held[h][place, np.arange(len(rows))]
+        return coldest_with(state, outlook, rows, bits, state.drawn[h], outlook.coldest[h])
+
+    return replace(chosen(outlook, rows), coldest=np.stack([at_time(h) for h in range(len(state.ahead_d))]))

@@ -155,8 +155,9 @@ def judge(read: FleetRead, shared: Shared) -> Judged:
     rows = np.flatnonzero(far_probability > JUDGING.detail_probability)
     wear = worn(state, outlook, season, far_probability, (now, far), rows)
     weight = outlook.alive[rows] * (NAMING.any_draw + far_draw[rows])
-    parts, shares = looked.on_parts(*part_table(state, outlook, h, rows, weight))
-    weeks, beyond = outlook_table(state, outlook, shared, rows, shares)
+    *by_part, renewed = part_table(state, outlook, h, rows, weight)
+    parts, shares = looked.on_parts(*by_part)
+    weeks, beyond = outlook_table(state, outlook, shared, rows, shares, renewed)
     act_by = act_by_days(state, weeks)
     units = unit_table(state, outlook, shares, probability, (low[:, 0], high[:, 0]), far_probability, wear, act_by)
     return Judged(looked.on_units(units), parts, weeks, beyond)
@@ -196,9 +197,10 @@ def probability_bounds(
 
 
 def outlook_table(
-    state: FleetState, outlook: Outlook, shared: Shared, rows: Ints, shares: Floats
+    state: FleetState, outlook: Outlook, shared: Shared, rows: Ints, shares: Floats, renewed_c: dict[int, Reals]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Cumulative probabilities of the vehicles `rows`: per coming week, and at the ends of the quarters after them.
+    """Cumulative probabilities of the vehicles `rows`: per coming week, and at the ends of the quarters after them; renewed_c: of
+    :func:`analysis.worklist.part.part_table`.
 
     As it is, with the suspect part renewed, and as it would be if the vehicle were known to stand in the better or in
     the worse half of what it may be today; the weeks also with their interval.
@@ -210,7 +212,7 @@ def outlook_table(
     learned, season = shared.learned, shared.season
     own = chosen(outlook, rows)
     part = [PARTS[k] for k in shares[rows].argmax(axis=1)]
-    after = outlook_renewed(state, outlook, rows, part)
+    after = outlook_renewed(state, outlook, rows, part, renewed_c)
     by_draw, renewed = (weekly_probability(state, one, season.weeks) for one in (own, after))
     ends = [7.0 * WEEKS + LATER_D * i for i in range(LATER_WINDOWS + 1)]
     by_quarter = later_probability(state, own, season.quarters, ends, by_draw[..., -1])

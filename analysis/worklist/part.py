@@ -49,24 +49,26 @@ def wear_progress(state: FleetState) -> Floats:
     return out
 
 
-def part_table(state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: Floats) -> tuple[pd.DataFrame, Floats]:
-    """Long table of units and parts, and (U, 7) part probabilities.
+def part_table(
+    state: FleetState, outlook: Outlook, h: int, rows: Ints, weight: Floats
+) -> tuple[pd.DataFrame, Floats, dict[int, Reals]]:
+    """Long table of units and parts, (U, 7) part probabilities, and, by place among the state's times, the coldest starts
+    (7 parts, rows, K) with each part renewed that they took.
 
     rows: vehicles worth the detail (the others get wear probabilities only); weight: (rows, K).
     """
-    n = len(state.group)
+    n, now = len(state.group), int(np.argmin(np.abs(state.ahead_d)))
     shares = wear_shares(state)
     worn = shares.copy()
     cold = np.full((n, len(PARTS)), np.nan)
+    renewed = {t: renewed_coldest(state, outlook, rows, state.drawn[t], outlook.coldest[t]) for t in (now, h)}
     if len(rows):
-        renewed = renewed_coldest(state, outlook, rows, state.drawn[h], outlook.coldest[h])
-        gain = outlook.coldest[h][rows][None] - renewed
-        shares[rows] = part_shares(gain, weight)
+        shares[rows] = part_shares(outlook.coldest[h][rows][None] - renewed[h], weight)
     shares = blamed(shares, outlook.failures)
     for k, part in enumerate(PARTS):
-        suspect, stays = shares.argmax(axis=1), 1.0 - shares[rows, k]
-        cold[rows, k] = coldest_today(state, outlook, suspect, rows, (0.5,), part, stays)[0]
-    return _table(state, shares, worn, cold), shares
+        also, stays = (part, renewed[now][k]), 1.0 - shares[rows, k]
+        cold[rows, k] = coldest_today(state, outlook, shares.argmax(axis=1), rows, (0.5,), also, stays)[0]
+    return _table(state, shares, worn, cold), shares, renewed
 
 
 def _table(state: FleetState, shares: Floats, worn: Floats, cold: Floats) -> pd.DataFrame:
