@@ -241,6 +241,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     ),
     "positive cable drop high": ({"drop_positive_v": 0.25}, {"drop_positive_v": 0.15}, "positive_cable"),
     "ground path drop high": ({"drop_ground_v": 0.25}, {"drop_ground_v": 0.15}, "ground_path"),
+    "contacts do not close": (
+        {"drop_contacts_v": 12.3, "rest_v": 12.6, "outcome": "click"},
+        {"drop_contacts_v": 2.0, "rest_v": 12.6, "outcome": "click"},
+        "solenoid_contacts",
+    ),
     "contact drop high": ({"drop_contacts_v": 0.35}, {"drop_contacts_v": 0.25}, "solenoid_contacts"),
     "control drop high": ({"drop_control_v": 1.1}, {"drop_control_v": 0.9}, "control_circuit"),
     "charges too little": ({"charging_v": 12.6}, {"charging_v": 13.9}, "charging"),

@@ -29,6 +29,7 @@ from analysis.bay.conditions import (
     either,
     is_word,
     isnt,
+    near_battery,
     not_measured,
 )
 
@@ -259,8 +260,18 @@ DROPS: Final = (
         size="ground_size",
     ),
     Row(
+        "contacts do not close",
+        (near_battery("drop_contacts_v"),),
+        "solenoid_contacts",
+        "Nearly all of the battery's volts, {contacts_said}, stand across the solenoid contacts: they do not close.",
+        "volts at the solenoid's control terminal, key at crank: with hardly any of the battery's missing there and a click, the contacts "
+        "are burnt open; without, the solenoid does not pull in",
+        5,
+        size="contacts_size",
+    ),
+    Row(
         "contact drop high",
-        (above("contacts_at_usual_v", "solenoid_contacts_drop_v"),),
+        (above("contacts_at_usual_v", "solenoid_contacts_drop_v"), isnt(near_battery("drop_contacts_v"))),
         "solenoid_contacts",
         "The solenoid contacts lose {contacts_said}, {contacts_at_usual_v__solenoid_contacts_drop_v}.",
         "repeat the drop on three starts: burnt contacts scatter",
