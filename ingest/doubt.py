@@ -15,29 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ingest.choices import DOUBTING
 from ingest.fields import FAILED_STARTS, MAIN_DROPS, QUANTITIES
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-EARLIER = 5  # readings of the same quantity that a value is compared with; our choice
-FEWEST_EARLIER = 2  # of them must be there; our choice
-NEAR_TEN = (8.0, 12.5)  # a ratio that a slipped decimal point explains, noise of the readings included; our choice
-STEADY = 1.6  # largest over smallest of the earlier values; our choice: noise of a healthy drop stays below
-HEALTHY_DROP_V = 0.03  # [V] per 12 V of system: a drop at or above may be a repaired one, not a tenth; our choice
-ODOMETER_BACK_KM = 1000.0  # [km] behind its earlier readings; our choice, because trip corrections stay below
-ODOMETER_TIMES = 5.0  # times the median of the earlier ones; our choice
-ODOMETER_LEAST_KM = 5000.0  # [km] below, a vehicle may well have run five times as far by its next reading
-ONE_BATTERY_V = 15.5  # [V] at rest on a 24 V system: one battery of the pair was measured; above no 12 V battery rests
-# Sag over amps is the battery's resistance with its posts. A 12 V battery of 300 to 1200 A rating has about 2 to 10 mΩ
-# (SAE J537: at most 9 mΩ for 600 A at -18 °C); a dying one in the cold several times that. Twice for 24 V. Our choice.
-BATTERY_MOHM = (0.6, 90.0)  # [mΩ] per 12 V of system
-COLLAPSED = 0.6  # of the rest volts, our choice: at a start that failed these are a dead cell, whatever few amps flow
-LEAST_SAG_V = 0.3  # [V] below, meter rounding rules the quotient; our choice
-# A new resistance lets amps, inrush and speed fall. Our choice of shares: sound readings scatter less from one to the next.
-FALLEN = {"crank_a": 0.88, "peak_a": 0.85, "crank_rpm": 0.85, "coil_a": 0.85}
-MORE_AMPS = 1.1  # times the earlier ones, our choice: with more amps a lower speed is the cold's, not a cable's
-LESS_SAG = 0.5  # of the earlier ones, our choice: amps that are truly a tenth let the battery sag less
+FALLEN = {"crank_a": DOUBTING.fallen_amps, **dict.fromkeys(("peak_a", "crank_rpm", "coil_a"), DOUBTING.fallen)}
 TELLING_OUTCOMES = ("slow", *FAILED_STARTS)
 NEVER_TENFOLD = ("temperature_c", "odometer_km", "crank_s")  # these have no steady level of their own
 
@@ -65,8 +49,8 @@ class History:
         return float(self.numbers[name][row]) if name in self.numbers else float("nan")
 
     def earlier(self, row: int) -> list[int]:
-        """Up to EARLIER rows of the same unit before a row, the latest first."""
-        first = max(0, row - EARLIER)
+        """Up to `DOUBTING.earlier` rows of the same unit before a row, the latest first."""
+        first = max(0, row - DOUBTING.earlier)
         return [r for r in range(row - 1, first - 1, -1) if self.unit[r] == self.unit[row]]
 
     def before(self, name: str, row: int) -> list[float]:
@@ -145,12 +129,12 @@ def _past(
         last[1:] = np.where(u[1:] == u[:-1], v[:-1], np.nan)
     with np.errstate(divide="ignore", invalid="ignore"):
         at = np.flatnonzero(is_candidate(v, last))
-    earlier = np.full((len(at), EARLIER), np.nan)
-    for lag in range(1, EARLIER + 1):
+    earlier = np.full((len(at), DOUBTING.earlier), np.nan)
+    for lag in range(1, DOUBTING.earlier + 1):
         back = at - lag
         same = (back >= 0) & (u[np.maximum(back, 0)] == u[at])
         earlier[same, lag - 1] = v[back[same]]
-    enough = np.count_nonzero(~np.isnan(earlier), axis=1) >= FEWEST_EARLIER
+    enough = np.count_nonzero(~np.isnan(earlier), axis=1) >= DOUBTING.fewest_earlier
     at, earlier = at[enough], earlier[enough]
     if not len(at):
         none = np.empty(0)
@@ -167,7 +151,7 @@ def _past(
 
 
 def _near_ten(ratio: Floats) -> npt.NDArray[np.bool_]:
-    return np.asarray((ratio >= NEAR_TEN[0]) & (ratio <= NEAR_TEN[1]), dtype=bool)
+    return np.asarray((ratio >= DOUBTING.ten_least) & (ratio <= DOUBTING.ten_most), dtype=bool)
 
 
 def _doubt_tenfold(marks: _Marks, name: str, values: Floats, history: History) -> None:
@@ -177,11 +161,11 @@ def _doubt_tenfold(marks: _Marks, name: str, values: Floats, history: History) -
     if not len(past.rows):
         return
     with np.errstate(divide="ignore", invalid="ignore"):
-        steady = past.largest <= STEADY * past.smallest
+        steady = past.largest <= DOUBTING.steady * past.smallest
         up = steady & _near_ten(past.value / past.median)
         down = steady & _near_ten(past.median / past.value)
     if name in MAIN_DROPS or name == "drop_control_v":
-        down &= past.value < HEALTHY_DROP_V * history.system_v[past.rows] / 12.0
+        down &= past.value < DOUBTING.healthy_drop_v * history.system_v[past.rows] / 12.0
     unit = QUANTITIES[name].unit
 
     def sentence(which: Ints, word: str) -> Callable[[int], str]:
@@ -214,26 +198,28 @@ def _borne_out(history: History, row: int, name: str, *, rises: bool) -> bool:
     if not drop:
         return False
     amps = history.before("crank_a", row)
-    colder = bool(amps) and history.value("crank_a", row) > MORE_AMPS * max(amps)
+    colder = bool(amps) and history.value("crank_a", row) > DOUBTING.more_amps * max(amps)
     return _fell(history, row, "crank_a") or any(_fell(history, row, n) and not colder for n in ("peak_a", "crank_rpm"))
 
 
 def _fell(history: History, row: int, name: str) -> bool:
     """Whether a measurement is clearly below all of the unit's last ones."""
     before = history.before(name, row)
-    return len(before) >= FEWEST_EARLIER and history.value(name, row) <= FALLEN[name] * min(before)
+    return len(before) >= DOUBTING.fewest_earlier and history.value(name, row) <= FALLEN[name] * min(before)
 
 
 def _as_ever(history: History, row: int, name: str) -> bool:
     """Whether a measurement is near what the unit's last ones were."""
     before = history.before(name, row)
-    return len(before) >= FEWEST_EARLIER and max(before) / STEADY <= history.value(name, row) <= STEADY * max(before)
+    return len(before) >= DOUBTING.fewest_earlier and max(before) / DOUBTING.steady <= history.value(
+        name, row
+    ) <= DOUBTING.steady * max(before)
 
 
 def _hardly_sags(history: History, row: int) -> bool:
     """Whether the battery sags clearly less than at the unit's last starts."""
     before = [sag for sag in (_sag(history, r) for r in history.earlier(row)) if not np.isnan(sag)]
-    return len(before) >= FEWEST_EARLIER and _sag(history, row) <= LESS_SAG * min(before)
+    return len(before) >= DOUBTING.fewest_earlier and _sag(history, row) <= DOUBTING.less_sag * min(before)
 
 
 def _sag(history: History, row: int) -> float:
@@ -245,11 +231,11 @@ def _doubt_odometer(marks: _Marks, history: History) -> None:
     if values is None:
         return
     past = _past(
-        values, history.unit, lambda v, last: (v < last - ODOMETER_BACK_KM) | (v > last * ODOMETER_TIMES),
+        values, history.unit, lambda v, last: (v < last - DOUBTING.odometer_back_km) | (v > last * DOUBTING.odometer_times),
         history.twice("odometer_km"),
     )  # fmt: skip
-    back = past.value < past.median - ODOMETER_BACK_KM
-    ahead = (past.value > past.median * ODOMETER_TIMES) & (past.median > ODOMETER_LEAST_KM)
+    back = past.value < past.median - DOUBTING.odometer_back_km
+    ahead = (past.value > past.median * DOUBTING.odometer_times) & (past.median > DOUBTING.odometer_least_km)
     for flags, word in ((back, "runs backwards"), (ahead, "jumps ahead")):
         which = np.flatnonzero(flags).astype(np.int64)
         marks.add(past.rows[which], "odometer_km", _odometer_sentence(past, which, word))
@@ -269,7 +255,7 @@ def _doubt_half_voltage(marks: _Marks, history: History) -> None:
     rest = history.numbers.get("rest_v")
     if rest is None:
         return
-    rows = np.flatnonzero((history.system_v == 24.0) & (rest <= ONE_BATTERY_V)).astype(np.int64)
+    rows = np.flatnonzero((history.system_v == 24.0) & (rest <= DOUBTING.one_battery_v)).astype(np.int64)
     marks.add(
         rows, "rest_v", lambda i: f"rest_v {rest[rows[i]]:g} V on a 24 V system: only one battery of the pair measured?"
     )
@@ -283,11 +269,11 @@ def _doubt_amps(marks: _Marks, history: History) -> None:
     amps = history.numbers["crank_a"]
     with np.errstate(divide="ignore", invalid="ignore"):
         mohm = 1000.0 * sag / amps
-    low, high = (limit * history.system_v / 12.0 for limit in BATTERY_MOHM)
-    wrong = (sag >= LEAST_SAG_V) & ((mohm < low) | (mohm > high))
+    low, high = (limit * history.system_v / 12.0 for limit in (DOUBTING.least_mohm, DOUBTING.most_mohm))
+    wrong = (sag >= DOUBTING.least_sag_v) & ((mohm < low) | (mohm > high))
     as_ever = [r for r in np.flatnonzero(wrong & (mohm < low)).tolist() if _as_ever(history, r, "crank_a")]
     wrong[as_ever] = False  # then it is the rest volts that were taken under a load
-    collapsed = (mohm > high) & (history.numbers["crank_min_v"] < COLLAPSED * history.numbers["rest_v"])
+    collapsed = (mohm > high) & (history.numbers["crank_min_v"] < DOUBTING.collapsed * history.numbers["rest_v"])
     rows = np.array(
         [r for r in np.flatnonzero(wrong).tolist() if not (collapsed[r] and history.went(r) in FAILED_STARTS)],
         dtype=np.int64,

@@ -13,7 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ingest.cells import TIME_DTYPE, Batch
-from ingest.doubt import ONE_BATTERY_V
+from ingest.choices import BELIEVING, DOUBTING
 from ingest.fields import (
     CIRCUIT_MEASUREMENTS,
     MAIN_DROPS,
@@ -32,21 +32,8 @@ from ingest.values import shown
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
-CLOCK_SLACK = timedelta(minutes=10)  # a phone's clock may run ahead of the server's by this much; our choice
-EARLIEST = np.datetime64("1980-01-01", "s")  # no reading in a workshop's files is older; our choice
-METER_TOLERANCE = 0.01  # relative; two readings of one voltage agree within 1 % on a workshop multimeter; our choice
-CLAMP_TOLERANCE = 0.05  # relative; a current clamp is good to a few per cent and peak and steady are two; our choice
+EARLIEST = np.datetime64(f"{BELIEVING.earliest_year}-01-01", "s")
 EPOCH_WEEKDAY = 3  # 1 January 1970, from which days are counted, was a Thursday; Monday is 0
-# Air at the vehicle against the depot's mean daily low of the month: cold nights below, sunny afternoons above, and a
-# heated bay at any season. Our choices, wide on purpose: only what cannot be is set aside.
-COLDER_BY_C, COLDER_BY_SD = 27.0, 6.0  # [K], [standard deviations of the daily lows], the larger counts; record lows of
-# inland stations lie up to some 27 K below the month's mean low, from memory
-WARMER_BY_C, WARMER_BY_SD = 18.0, 4.0  # [K] from the low to a hot afternoon, plus so many standard deviations
-WARMEST_BAY_C = 35.0  # [°C] a heated bay or a yard in the sun in any month
-DEFAULT_LOW_SD_C = 4.5  # [K] where the climate file gives none; typical of its other rows
-MOST_LOOKED_FOR = (
-    200  # unknown vehicles of which a known one is looked for; our choice: with more, the fleet is another
-)
 SLIPS = (10.0, 100.0, 1000.0)  # factors of a slipped decimal point, or of millivolts in a column of volts
 
 
@@ -72,7 +59,7 @@ class Context:
     def nearest_unit(self, unit: str) -> str:
         """Return the known vehicle whose number looks most like `unit`, or ''."""
         if unit not in self._nearest:
-            self._nearest[unit] = self._look_for(unit) if len(self._nearest) < MOST_LOOKED_FOR else ""
+            self._nearest[unit] = self._look_for(unit) if len(self._nearest) < BELIEVING.most_looked_for else ""
         return self._nearest[unit]
 
     def _look_for(self, unit: str) -> str:
@@ -80,9 +67,11 @@ class Context:
             self._folded.update({_folded(known): known for known in self.vehicles})
         if _folded(unit) in self._folded:
             return self._folded[_folded(unit)]
-        if len(self._folded) > 5000:  # comparing with every vehicle of a large fleet takes too long for a hint
+        if (
+            len(self._folded) > BELIEVING.largest_looked_through
+        ):  # comparing with every vehicle of a large fleet takes too long for a hint
             return ""
-        close = difflib.get_close_matches(_folded(unit), self._folded, n=1, cutoff=0.8)
+        close = difflib.get_close_matches(_folded(unit), self._folded, n=1, cutoff=BELIEVING.alike)
         return self._folded[close[0]] if close else ""
 
 
@@ -171,13 +160,17 @@ def _check_not_future(batch: Batch, name: str, now: datetime) -> None:
     times = batch.times.get(name)
     if times is None:
         return
-    latest = np.datetime64(now + CLOCK_SLACK, "s")
+    latest = np.datetime64(now + timedelta(minutes=BELIEVING.clock_slack_min), "s")
     _add(
         batch,
         times > latest,
         lambda row: f"{name} {_clock(times[row])} is in the future; allowed is up to now ({now:%Y-%m-%d %H:%M})",
     )
-    _add(batch, times < EARLIEST, lambda row: f"{name} {_clock(times[row])} is too long ago; allowed is from 1980 on")
+    _add(
+        batch,
+        times < EARLIEST,
+        lambda row: f"{name} {_clock(times[row])} is too long ago; allowed is from {BELIEVING.earliest_year} on",
+    )
 
 
 def _check_monday(batch: Batch, name: str) -> None:
@@ -246,9 +239,11 @@ def _climate_bounds(depots: list[str], context: Context) -> tuple[Floats, Floats
         for month in range(1, 13):
             if (depot, month) in context.climate:
                 low_c, low_sd_c = context.climate[(depot, month)]
-                sd = low_sd_c if np.isfinite(low_sd_c) else DEFAULT_LOW_SD_C
-                low[index, month] = max(low[index, month], low_c - max(COLDER_BY_C, COLDER_BY_SD * sd))
-                warm = max(WARMEST_BAY_C, low_c + WARMER_BY_C + WARMER_BY_SD * sd)
+                sd = low_sd_c if np.isfinite(low_sd_c) else BELIEVING.low_sd_k
+                low[index, month] = max(
+                    low[index, month], low_c - max(BELIEVING.colder_by_k, BELIEVING.colder_by_sd * sd)
+                )
+                warm = max(BELIEVING.warmest_bay_c, low_c + BELIEVING.warmer_by_k + BELIEVING.warmer_by_sd * sd)
                 high[index, month] = min(high[index, month], warm)
     return low, high
 
@@ -373,10 +368,10 @@ def _column(batch: Batch, name: str) -> Floats:
 
 def _check_rest_above_crank(batch: Batch, within: Flags, system_v: Floats) -> None:
     rest, crank = _column(batch, "rest_v"), _column(batch, "crank_min_v")
-    one_battery = (system_v == 24.0) & (rest <= ONE_BATTERY_V)  # stored, and the rest volts doubted
+    one_battery = (system_v == 24.0) & (rest <= DOUBTING.one_battery_v)  # stored, and the rest volts doubted
     _add(
         batch,
-        within & ~one_battery & (crank > rest * (1.0 + METER_TOLERANCE)),
+        within & ~one_battery & (crank > rest * (1.0 + BELIEVING.meter_tolerance)),
         lambda row: (
             f"lowest cranking volts (crank_min_v) {crank[row]:g} V are above rest volts (rest_v) {rest[row]:g} V; "
             "allowed is at most the rest volts (swapped?)"
@@ -389,7 +384,7 @@ def _check_dip(batch: Batch, within: Flags) -> None:
     dip, crank = _column(batch, "crank_dip_v"), _column(batch, "crank_min_v")
     _add(
         batch,
-        within & (dip > crank * (1.0 + METER_TOLERANCE)),
+        within & (dip > crank * (1.0 + BELIEVING.meter_tolerance)),
         lambda row: (
             f"the dip (crank_dip_v) {dip[row]:g} V is above the lowest cranking volts (crank_min_v) {crank[row]:g} V; "
             "allowed is at most those (swapped?)"
@@ -431,7 +426,7 @@ def _check_peak(batch: Batch, within: Flags) -> None:
     peak, steady = _column(batch, "peak_a"), _column(batch, "crank_a")
     _add(
         batch,
-        within & (peak < steady * (1.0 - CLAMP_TOLERANCE)),
+        within & (peak < steady * (1.0 - BELIEVING.clamp_tolerance)),
         lambda row: (
             f"inrush (peak_a) {peak[row]:g} A is below the steady amps (crank_a) {steady[row]:g} A; "
             "allowed is at least the steady amps (swapped?)"

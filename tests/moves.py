@@ -8,6 +8,7 @@ from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
 KEPT = Path(__file__).resolve().parent / "benchmarks" / "moves.csv"
+NEXT_TESTS, ROWS = "next tests", "rows"  # stand behind how many vehicles are measured otherwise, rows taken otherwise
 LEAST_SAID = 0.001  # a smaller change is said to be smaller than this
 
 
@@ -16,8 +17,9 @@ class Moved:
     """What a choice (ROOM.STAGE.CHOICE) moves that goes from where it `stands` to one `end` of its doubt, `to`.
 
     Largest and mean change over vehicles of the probability of no-starts and of the coldest start [K]; vehicles flagged or no
-    longer; and, where none of these changes, which columns of the list do. `past`: whether looks at the past were made anew for
-    it, because with those that were made before nothing changes.
+    longer; and, where none of these changes, which columns of the list do, or how many vehicles are measured,
+    or rows of files taken, otherwise.
+    `past`: whether looks at the past were made anew for it, because with those that were made before nothing changes.
     """
 
     choice: str
@@ -65,6 +67,10 @@ def in_words(ends: Sequence[Moved]) -> str:
         return "not measured"
     if all(one.nothing for one in ends):
         return "nothing here"
+    for what in (NEXT_TESTS, ROWS):
+        counts = [one.elsewhere.removesuffix(f" {what}") for one in ends]
+        if most := max((int(count) for count in counts if count.isdigit()), default=0):
+            return f"{most} {what.removesuffix('s')}{'s' * (most > 1)}"
     p, p_mean, k, k_mean = (
         max(getattr(one, name) for one in ends) for name in ("p_largest", "p_mean", "k_largest", "k_mean")
     )

@@ -93,9 +93,9 @@ def table_of(stage: Any, moves: Mapping[str, str] = MappingProxyType({})) -> str
 
 
 def moves_of(key: str) -> dict[str, str]:
-    """Choice -> what it moves, of the choices of a stage (ROOM.STAGE) that the list reads."""
-    found = kept_moves()
-    names = [one.name for one in choices_of(stage(key)) if f"{key}.{one.name}" in of_the_list()]
+    """Choice -> what it moves, of the choices of a stage (ROOM.STAGE) that the list, its next measurements or imports read."""
+    found, read = kept_moves(), of_the_list() | of_next_tests() | of_imports()
+    names = [one.name for one in choices_of(stage(key)) if f"{key}.{one.name}" in read]
     rows = {name: [found[at] for end in ("low", "high") if (at := (f"{key}.{name}", end)) in found] for name in names}
     return {name: in_words(own) for name, own in rows.items()}
 
@@ -109,10 +109,15 @@ def said(value: Any) -> str:
     return f"{value:g}"
 
 
+def modules(name: str) -> list[Path]:
+    """Those of the packages that state choices, by their file's name."""
+    return [path for package in ("analysis", "ingest") for path in sorted((ROOT / package).rglob(name))]
+
+
 def stages() -> dict[str, tuple[str, str]]:
-    """ROOM.STAGE -> its module and the name of its instance there, for every stage of `analysis`."""
+    """ROOM.STAGE -> its module and the name of its instance there, for every stage of `analysis` and `ingest`."""
     found = {}
-    for path in sorted((ROOT / "analysis").rglob("choices.py")):
+    for path in modules("choices.py"):
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
         for name, held in vars(importlib.import_module(module)).items():
             if is_dataclass(held) and not isinstance(held, type) and type(held).__module__ == module:
@@ -132,10 +137,10 @@ def _parsed(path: Path) -> ast.Module:
 
 
 def readers() -> dict[str, set[str]]:
-    """ROOM.STAGE.CHOICE -> modules of `analysis` that ask the stage's instance for it."""
+    """ROOM.STAGE.CHOICE -> modules that ask the stage's instance for it."""
     found: dict[str, set[str]] = {f"{key}.{one.name}": set() for key in stages() for one in choices_of(stage(key))}
     key_of = {where: key for key, where in stages().items()}
-    for path in sorted((ROOT / "analysis").rglob("*.py")):
+    for path in modules("*.py"):
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
         nodes = list(ast.walk(_parsed(path)))
         froms = [
@@ -179,6 +184,18 @@ def of_the_list() -> frozenset[str]:
     """ROOM.STAGE.CHOICE of all that the weekly list reads."""
     of_list = loaded_by("analysis.worklist.assess")
     return frozenset(name for name, modules in readers().items() if modules & of_list)
+
+
+@cache
+def of_next_tests() -> frozenset[str]:
+    """ROOM.STAGE.CHOICE of what only the choice of a next measurement reads, and no module of the list."""
+    found = {name for name, modules in readers().items() if "analysis.bay.next_measurement" in modules}
+    return frozenset(found - of_the_list())
+
+
+def of_imports() -> frozenset[str]:
+    """ROOM.STAGE.CHOICE of what decides which rows are believed."""
+    return frozenset(name for name in readers() if name.startswith("ingest."))
 
 
 def coefficients_table() -> str:

@@ -152,6 +152,35 @@ class Asking:
         "before the latest reading: a measurement made since then is not asked for again; our choice, as long as a plan looks ahead")
 
 
+@dataclass(frozen=True)
+class Testing:
+    """What the measurements that may come next take, and how far from nil each puts a cause that it tells of.
+
+    Distances are in standard errors of the measurement, of the size that a fault which matters has with a usual workshop meter: a
+    cable at 1.8 times its resistance, a battery at 1.3 times, a field 15 % weak, drag up by 18 %.
+    """
+
+    again_min: float = stated(6.0, "min", 3.0, 12.0, "the reading once more, or one drop three times; our choice")
+    at_hand_min: float = stated(8.0, "min", 4.0, 16.0,
+        "volts, drops step by step, a loaded check, speed: a meter at the vehicle, without waiting for its battery to rest; our choice")
+    peak_min: float = stated(10.0, "min", 5.0, 20.0, "the inrush, with a clamp that holds it; our choice")
+    load_test_min: float = stated(15.0, "min", 8.0, 30.0, "of the charged battery; our choice")
+    by_hand_min: float = stated(30.0, "min", 15.0, 60.0, "turning the engine with a bar; our choice")
+    bench_min: float = stated(90.0, "min", 45.0, 180.0, "starter out, run unloaded, and in again; our choice")
+    plain: float = stated(6.0, "standard errors", 3.0, 12.0,
+        "what hardly leaves a doubt: a joint one way and its cable, strap or wire the other, a discharged battery's rest volts, a "
+        "starter on the bench; our choice")
+    by_hand: float = stated(5.0, "standard errors", 2.5, 10.0, "drag that a hand feels on the bar; our choice")
+    repeat_slip: float = stated(4.0, "standard errors", 2.0, 8.0, "a slip from every other cause, by a second reading; our choice")
+    speed_starter: float = stated(2.5, "standard errors", 1.25, 5.0, "a weak starter: more amps at full speed; our choice")
+    speed_drag: float = stated(1.5, "standard errors", 0.75, 3.0, "drag, the other way: more amps at low speed; our choice")
+    load_worn: float = stated(4.0, "standard errors", 2.0, 8.0, "a worn battery under the load test; our choice")
+    load_discharged: float = stated(3.0, "standard errors", 1.5, 6.0, "a discharged one that was charged for it; our choice")
+    contacts: float = stated(4.0, "standard errors", 2.0, 8.0, "burnt contacts, by three drops; our choice")
+    peak_starter: float = stated(3.0, "standard errors", 1.5, 6.0, "resistance in the starter, by the inrush; our choice")
+    peak_battery: float = stated(1.5, "standard errors", 0.75, 3.0, "a worn battery, which lowers the inrush less; our choice")
+
+
 # fmt: on
 BOUNDARIES: Final = Boundaries()
 FACTS: Final = Facts()
@@ -159,3 +188,4 @@ EXPECTING: Final = Expecting()
 MODEL_ERROR: Final = ModelError()
 WHOSE: Final = Whose()
 ASKING: Final = Asking()
+TESTING: Final = Testing()

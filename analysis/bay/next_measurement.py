@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from analysis.bay.choices import ASKING
+from analysis.bay.choices import ASKING, TESTING
 from analysis.circuit.battery import open_circuit
 from analysis.circuit.choices import INSTRUMENT
 from analysis.costs import DEFAULT_NO_START, PlanSettings
@@ -58,10 +58,9 @@ ACTIONS: Final = ("wait", *(f"renew {p}" for p in PARTS), *(f"clean or charge {p
 class Candidate:
     """A measurement: name, minutes, what a technician is told, where each cause puts it, columns that it fills.
 
-    means: cause -> expected outcome in standard errors of the measurement, 0 for causes not named.  Our choice, of the
-    size that a fault which matters has with a usual workshop meter (a cable at 1.8 times its resistance, a battery at
-    1.3 times, a field 15 % weak, drag up 18 %).  times: how often the columns have to be read for it; once is enough in a
-    reading without the columns `without`, which is no full set and was taken for this.
+    means: cause -> expected outcome in standard errors of the measurement, 0 for causes not named.  times: how often
+    the columns have to be read for it; once is enough in a reading without the columns `without`, which is no full set and
+    was taken for this.
     """
 
     name: str
@@ -78,96 +77,96 @@ _REAL: Final = [c for c in NAMES if c != "a slip in the last reading"]
 CANDIDATES: Final = (
     Candidate(
         REPEAT,
-        6.0,
+        TESTING.again_min,
         "Repeat the last reading: it stands far off the ones before and may be a slip.",
-        dict.fromkeys(_REAL, 4.0),
+        dict.fromkeys(_REAL, TESTING.repeat_slip),
         ("crank_min_v", "crank_a"),
         2,
     ),
     Candidate(
         "cranking speed",
-        8.0,
+        TESTING.at_hand_min,
         "Cranking speed together with steady amps: high amps at full speed is a weak starter, "
         "high amps at low speed is drag in the engine.",
-        {"the starter motor": 2.5, "drag in the engine": -1.5},
+        {"the starter motor": TESTING.speed_starter, "drag in the engine": -TESTING.speed_drag},
         ("crank_rpm",),
     ),
     Candidate(
         "rest volts after two hours",
-        8.0,
+        TESTING.at_hand_min,
         "Rest volts after two hours without charging: low volts is a discharged battery to be charged and tested "
         "again, good volts with high resistance is a worn one.",
-        {"a discharged battery": -6.0},
+        {"a discharged battery": -TESTING.plain},
         ("rest_v",),
         2,
         ("crank_min_v",),
     ),
     Candidate(
         "battery load test",
-        15.0,
+        TESTING.load_test_min,
         "Load test of the charged battery, half its cold-cranking amps for 15 s: volts below the table's are the "
         "battery, good volts are something behind it.",
-        {"a worn battery": -4.0, "a discharged battery": -3.0},
+        {"a worn battery": -TESTING.load_worn, "a discharged battery": -TESTING.load_discharged},
         ("rest_v", "crank_min_v", "crank_a"),
         2,
         ("drop_positive_v", "drop_ground_v", "drop_contacts_v"),
     ),
     Candidate(
         "drop across the positive joints",
-        8.0,
+        TESTING.at_hand_min,
         "Voltage drop across each joint of the positive cable while cranking, post to clamp, then lug to stud: "
         "a drop at a joint wants cleaning, a drop between the lugs is the cable.",
-        {"a joint of the positive cable": 6.0, "the positive cable itself": -6.0},
+        {"a joint of the positive cable": TESTING.plain, "the positive cable itself": -TESTING.plain},
         ("drop_positive_v",),
         2,
         ("drop_ground_v", "drop_contacts_v"),
     ),
     Candidate(
         "drop across the ground joints",
-        8.0,
+        TESTING.at_hand_min,
         "Voltage drop across each joint of the ground path while cranking, starter housing to negative post in steps: "
         "a drop at a joint wants cleaning, a drop along the strap is the strap.",
-        {"a joint of the ground path": 6.0, "the ground strap itself": -6.0},
+        {"a joint of the ground path": TESTING.plain, "the ground strap itself": -TESTING.plain},
         ("drop_ground_v",),
         2,
         ("drop_positive_v", "drop_contacts_v"),
     ),
     Candidate(
         "drop across the contacts, three times",
-        6.0,
+        TESTING.again_min,
         "Voltage drop across the solenoid's two studs while cranking, three times: burnt contacts are high and differ "
         "from start to start.",
-        {"the solenoid contacts": 4.0},
+        {"the solenoid contacts": TESTING.contacts},
         ("drop_contacts_v",),
         3,
     ),
     Candidate(
         "loaded check of the control wire",
-        8.0,
+        TESTING.at_hand_min,
         "Loaded check of the control wire at the relay socket, then at the coil's end: unequal volts are the wire, "
         "equal and high ones the joints before the socket.",
-        {"a joint of the control circuit": 5.0, "the control wire or coil": -5.0},
+        {"a joint of the control circuit": TESTING.plain, "the control wire or coil": -TESTING.plain},
         ("control_loaded_v", "coil_loaded_v"),
     ),
     Candidate(
         "peak amps with a fast clamp",
-        10.0,
+        TESTING.peak_min,
         "Peak amps with a clamp that holds the inrush: low peak amps at good volts is resistance in the starter, usual "
         "peak amps clear it.",
-        {"the starter motor": -3.0, "a worn battery": -1.5},
+        {"the starter motor": -TESTING.peak_starter, "a worn battery": -TESTING.peak_battery},
         ("peak_a",),
     ),
     Candidate(
         "turn the engine by hand",
-        30.0,
+        TESTING.by_hand_min,
         "Turn the engine over by hand with a bar, battery disconnected: stiff is drag in the engine, easy clears it.",
-        {"drag in the engine": 5.0},
+        {"drag in the engine": TESTING.by_hand},
     ),
     Candidate(
         "starter on the bench",
-        90.0,
+        TESTING.bench_min,
         "Take the starter out and run it unloaded: amps and speed off the maker's figures are the starter.",
-        {"the starter motor": 6.0},
+        {"the starter motor": TESTING.plain},
     ),
 )
 EDGES: Final = np.arange(-9.0, 9.01, 0.25)  # outcome classes [standard errors]; finer changes no value by 0.1 %

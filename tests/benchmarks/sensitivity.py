@@ -8,7 +8,9 @@ It keeps in `moves.csv` by how much probabilities and coldest starts change over
 columns where none of these does; `python -m tests.print_choices --write` puts that into NUMBERS.md. What stands there for a
 choice's value and doubt is not measured again: delete the rows, or the file, first.
 
-Choices that no module of the list reads (one reading, the plan, past lists, recorded starts) are left out.
+Choices of the next measurement are held against what is to be measured next on every vehicle of that list: so many are asked for
+something else; choices of imports against the demo's files: so many rows are set aside, or so many readings doubted, that were
+not, or no longer. Choices that none of these reads (one reading, the plan, past lists, recorded starts) are left out.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import astuple
+from datetime import datetime, time
 from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -31,10 +34,22 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from moves import Moved, keep, kept_moves
-from print_choices import choices_of, loaded_by, of_the_list, readers, said, stage, stages, variants_of
+from moves import NEXT_TESTS, ROWS, Moved, keep, kept_moves
+from print_choices import (
+    choices_of,
+    loaded_by,
+    of_imports,
+    of_next_tests,
+    of_the_list,
+    readers,
+    said,
+    stage,
+    stages,
+    variants_of,
+)
 
 if TYPE_CHECKING:  # what a variant may change is imported after it was changed
+    from analysis.readings.panel import FleetTables
     from analysis.worklist.assess import Assessment
 
 LIST = "analysis.worklist.assess"
@@ -64,9 +79,9 @@ def fresh_processes(workers: int) -> ProcessPoolExecutor:
 def ends(only: Sequence[str]) -> list[tuple[str, str, object]]:
     """ROOM.STAGE.CHOICE, "low" or "high" and the value there, of either end of every choice whose name begins with one of `only`.
 
-    Raises ValueError for a name that fits no choice that a module of the list reads.
+    Raises ValueError for a name that fits no choice that the list, its next measurements or imports read.
     """
-    read = of_the_list()
+    read = of_the_list() | of_next_tests() | of_imports()
     for wanted in only:
         if not any(f"{name}.".startswith(f"{wanted}.") for name in read):
             raise ValueError(f"--only {wanted}: the list reads no choice named so; allowed are names as in NUMBERS.md")
@@ -102,7 +117,11 @@ def measure_moves(only: Sequence[str], workers: int) -> None:
         at_import = bare.submit(read_at_import).result()
         pool.submit(composed, folder).result()
         jobs = [
-            (bare if name in at_import else pool).submit(moved, name, end, name in looked_at, folder)
+            bare.submit(asked_otherwise, name, end, folder)
+            if name in of_next_tests()
+            else bare.submit(taken_otherwise, name, end, folder)
+            if name in of_imports()
+            else (bare if name in at_import else pool).submit(moved, name, end, name in looked_at, folder)
             for name, end, _ in asked
         ]
         for (name, end, value), job in zip(asked, jobs, strict=True):
@@ -131,8 +150,32 @@ def composed(folder: str) -> None:
     tables, day = importlib.import_module("composed_fleet").composed_fleet()
     looks: dict[str, object] = {}
     found = importlib.import_module(LIST).assess(tables, as_of=day, looks=looks)
-    for name, what in {"fleet": (tables, day), "looks": looks, "list": of_list(found)}.items():
+    kept = {"fleet": (tables, day), "looks": looks, "list": of_list(found)}
+    kept["asked"] = next_tests(tables, kept["list"])
+    importlib.import_module("dashboard.cli.demo").write_files(Path(folder) / FILES)
+    kept["rows"] = rows_taken(folder)
+    for name, what in kept.items():
         (Path(folder) / name).write_bytes(pickle.dumps(what))
+
+
+def next_tests(tables: FleetTables, listed: dict[str, pd.DataFrame]) -> dict[str, str | None]:
+    """What is to be measured next on every vehicle of a list, by the list's own rule."""
+    desk, units = importlib.import_module("dashboard.desk.assessment"), listed["units"].reset_index(drop=True)
+    parts = {str(name): own.to_dict("records") for name, own in listed["parts"].groupby("unit")}
+    trusted = tables.readings.assign(**{name: "" for name in ("doubtful", "confirmed") if name not in tables.readings})
+    found: dict[str, str | None] = desk.measured_next(units, parts, trusted)
+    return found
+
+
+def asked_otherwise(name: str, end: str, folder: str) -> tuple[float, float, float, float, int, str, str]:
+    """On how many vehicles of the composed fleet's list something else is to be measured next with a choice at an end of its doubt."""
+    move(name, end)
+    (tables, _), listed, before = (
+        pickle.loads((Path(folder) / one).read_bytes()) for one in ("fleet", "list", "asked")
+    )
+    after = next_tests(tables, listed)
+    count = sum(after[unit] != was for unit, was in before.items())
+    return 0.0, 0.0, 0.0, 0.0, 0, f"{count} {NEXT_TESTS}" if count else "", ""
 
 
 def moved(name: str, end: str, looked_at: bool, folder: str) -> tuple[float, float, float, float, int, str, str]:
@@ -149,6 +192,29 @@ def moved(name: str, end: str, looked_at: bool, folder: str) -> tuple[float, flo
     if any(found) or not looked_at:
         return (*found, "")
     return (*compared(before, of_list(assess(tables, as_of=day))), "anew")
+
+
+FILES = "demo-files"
+
+
+def rows_taken(folder: str) -> set[tuple[str, ...]]:
+    """Rows of the demo's files that are set aside, and readings with what is doubted of them."""
+    scenario = importlib.import_module("demo_fleet.scenario")
+    importer, store = (importlib.import_module(f"ingest.{name}") for name in ("importer", "store"))
+    with TemporaryDirectory() as own:
+        db = store.open_database(Path(own) / "fleet.db")
+        importer.import_paths(db, [Path(folder) / FILES], now=datetime.combine(scenario.AS_OF, time(6)))
+        aside = db.execute("SELECT file, line FROM set_aside").fetchall()
+        doubted = db.execute("SELECT unit, taken_at, doubtful FROM readings WHERE doubtful <> ''").fetchall()
+    return {tuple(map(str, row)) for row in (*aside, *doubted)}
+
+
+def taken_otherwise(name: str, end: str, folder: str) -> tuple[float, float, float, float, int, str, str]:
+    """How many rows of the demo's files are set aside, or doubted, or no longer, with a choice at an end of its doubt."""
+    move(name, end)
+    before = pickle.loads((Path(folder) / "rows").read_bytes())
+    count = len({row[:2] for row in before ^ rows_taken(folder)})
+    return 0.0, 0.0, 0.0, 0.0, 0, f"{count} {ROWS}" if count else "", ""
 
 
 LISTED = ("units", "parts", "outlook", "beyond", "resets", "drift", "classes")
