@@ -21,7 +21,14 @@ import samples_kept
 from samples_odd import AS_OF, KINDS, odd_fleet
 
 from analysis.starting.coldest_start import Needs
-from dashboard.desk.packed import NotPacked, pack, unpack
+from dashboard.desk.packed import NotPacked, pack_to, unpack
+
+
+def pack(thing: object) -> bytes:
+    """All that is written of a thing."""
+    out = io.BytesIO()
+    pack_to(out, thing)
+    return out.getvalue()
 
 
 def assert_same(one: Any, other: Any, place: str = "") -> None:

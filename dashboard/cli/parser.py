@@ -228,12 +228,17 @@ def add_set_aside(command: Command) -> None:
             sub.add_argument("--reason", default="", metavar="TEXT", help="why")
 
 
-def add_lists(command: Command) -> None:
-    sub = command("risk", "lists.run_risk", "the weekly list: which vehicles, which part, how sure, how long")
+def add_list(sub: argparse.ArgumentParser) -> None:
+    """Which list is printed, and how."""
     add_as_of(sub)
     add_horizon(sub)
     sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
     add_format(sub, "table", "csv", "json")
+
+
+def add_lists(command: Command) -> None:
+    sub = command("risk", "lists.run_risk", "the weekly list: which vehicles, which part, how sure, how long")
+    add_list(sub)
     sub = command(
         "assess", "cluster.run_assess", "the weekly list of a fleet in a folder of Parquet files, past one machine",
         database_is_there=False, wrong=engine_wrong,
@@ -249,10 +254,7 @@ def add_lists(command: Command) -> None:
     sub.add_argument(
         "--scheduler", default="", metavar="ADDRESS", help="of the workers, as tcp://10.0.0.1:8786; for --engine dask"
     )
-    add_as_of(sub)
-    add_horizon(sub)
-    sub.add_argument("--all", action="store_true", help="all vehicles, not only flagged ones")
-    add_format(sub, "table", "csv", "json")
+    add_list(sub)
     sub = command("issue", "post.run_issue", "issue the week's list and plan once, for a job on Mondays")
     add_as_of(sub)
     sub.add_argument(

@@ -31,16 +31,11 @@ class NotPacked(ValueError):
     """Bytes that hold nothing of ours, or something else than is asked for."""
 
 
-def pack(thing: object) -> bytes:
-    """Everything that `thing` holds; TypeError for what it may not hold."""
-    out = io.BytesIO()
-    pack_to(out, thing)
-    return out.getvalue()
-
-
 def pack_to(out: IO[bytes], thing: object) -> None:
-    """The same into an empty file, open to be written and read, without holding it in memory; TypeError before anything is
-    written."""
+    """Everything that `thing` holds into an empty file, open to be written and read, without holding it in memory.
+
+    TypeError for what it may not hold, before anything is written.
+    """
     store = _Store()
     tree = np.frombuffer(json.dumps(store.node(thing)).encode(), np.uint8)
     out.write(bytes(DIGEST_BYTES))

@@ -212,15 +212,18 @@ class Record:
         self._read(names)
         return {name: self._vehicle(name) for name in names}
 
+    def known(self, unit: Mapping[Any, Any]) -> ClassKnowledge:
+        """What the readings of a vehicle's class tell of it, learned once for all vehicles of the class."""
+        of = class_name(unit)
+        if of not in self._classes:
+            self._classes[of] = knowledge_from(self.db, unit, before=self.at, units=self.units)
+        return self._classes[of]
+
     def _vehicle(self, unit: str) -> Vehicle:
         if unit not in self._vehicles:
             row, readings = row_of(self.units, unit), self._readings[unit]
-            of = class_name(row)
-            if of not in self._classes:
-                self._classes[of] = knowledge_from(self.db, row, before=self.at, units=self.units)
-            expected = expect(
-                self.db, row, readings, self._classes[of], at=self.at, repairs=self._repairs, answers=self._answers
-            )
+            known = self.known(row)
+            expected = expect(self.db, row, readings, known, at=self.at, repairs=self._repairs, answers=self._answers)
             self._vehicles[unit] = Vehicle(expected, odometer_at(readings, self.at))
         return self._vehicles[unit]
 

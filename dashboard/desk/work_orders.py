@@ -17,7 +17,7 @@ from dashboard.desk import weekly
 from dashboard.desk.addresses import visit_address
 from dashboard.desk.in_order import as_taken
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.reading_source import MEASURED_BY, class_name, knowledge_from, latest_trusted, limits_for, row_of
+from dashboard.desk.reading_source import MEASURED_BY, Record, latest_trusted, limits_for, row_of
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.reasons import read_reasons
 from ingest import store
@@ -61,16 +61,14 @@ def work_orders(
     db: Database, plan: ReplacementPlan, visits: list[dict[str, Any]], *, base: str = "", fahrenheit: bool = False
 ) -> list[WorkOrder]:
     """Work orders for visits of a plan; base: the address of the screens, "" where no phone reaches them."""
-    units, book, usual = store.read_units(db), limit_book(db), {}
+    record, book = Record(db, pd.Timestamp.now()), limit_book(db)
     listed, listed_on = _listed(db, plan.as_of.date())
     out = []
     for visit in visits:
         unit = str(visit["unit"])
-        vehicle, readings = row_of(units, unit), store.read_readings(db, units=[unit])
-        name = class_name(vehicle)
-        if name not in usual:
-            known = knowledge_from(db, vehicle, before=pd.Timestamp.now(), units=units)
-            usual[name] = usual_crank_a(class_usual(known, float(vehicle["system_v"])), hardly_read(known))
+        vehicle, readings = row_of(record.units, unit), store.read_readings(db, units=[unit])
+        known = record.known(vehicle)
+        usual_a = usual_crank_a(class_usual(known, float(vehicle["system_v"])), hardly_read(known))
         last, last_on = latest_trusted(readings)
         row = listed.get(unit)
         why = (
@@ -78,7 +76,7 @@ def work_orders(
             if row is None
             else read_reasons(row, listed_on, fahrenheit=fahrenheit)[:REASONS_PRINTED]
         )
-        limits = limit_lines(limits_for(vehicle, book), usual_a=usual[name], fahrenheit=fahrenheit)
+        limits = limit_lines(limits_for(vehicle, book), usual_a=usual_a, fahrenheit=fahrenheit)
         address = visit_address(base, unit, str(visit["uid"])) if base else ""
         out.append(
             WorkOrder(
