@@ -145,7 +145,7 @@ def test_two_seeds_say_the_same_within_half_of_what_the_list_states(
     error of as many independent draws (binomial law) in the root mean square, and by less than four of them."""
     quick(monkeypatch, looks=2)
     monkeypatch.setattr(Draws.__init__, "__defaults__", (1,))
-    monkeypatch.setattr(draw_state, "__kwdefaults__", {"seed": 1})
+    monkeypatch.setattr(draw_state, "__kwdefaults__", {**draw_state.__kwdefaults__, "seed": 1})
     other = assess(tables_of(fleet()), as_of=DAY, with_classes=False)
     one, two = (x.units.set_index("unit").sort_index() for x in (usual, other))
     moved = (one[list(FIGURES)] - two[list(FIGURES)]).abs()
