@@ -147,6 +147,7 @@ def test_what_happens_later_changes_nothing_even_when_it_is_made_up(tables: Flee
     assert_same(usual, assess(made_up, as_of=DAY))
 
 
+@pytest.mark.nightly
 def test_a_forecast_issued_later_is_not_used(tables: FleetTables) -> None:
     """A forecast that begins after D was issued after D: the list for D may not know it."""
     first = tables.forecast["date"].min()
@@ -236,6 +237,7 @@ def test_a_fleet_judged_in_chunks_is_judged_as_a_whole(tables: FleetTables, monk
         pd.testing.assert_frame_equal(getattr(parts, name), getattr(whole, name), rtol=0.0, atol=1e-9)
 
 
+@pytest.mark.nightly
 def test_a_lower_tolerance_flags_no_vehicle_more(more: FleetTables) -> None:
     """Property: who tolerates fewer false flags sees a part of the longer list."""
     looks: dict[str, learning.Look] = {}

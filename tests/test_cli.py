@@ -179,6 +179,7 @@ def test_risk_knows_nothing_of_its_day_and_later(run: Run, database: Path, tmp_p
         assert one.out == other.out
 
 
+@pytest.mark.nightly
 def test_a_line_of_the_backtest_is_the_list_of_its_day(run: Run, database: Path) -> None:
     """Contract: `backtest --format jsonl` prints one such object a line, equal to `risk --all` of that day."""
     got = run("backtest", "--from", "2022-11-14", "--to", DAY, "--every-days", "28", db=database)
@@ -525,6 +526,7 @@ def test_harmless_leads_formulas_with_an_apostrophe_and_leaves_numbers() -> None
     ]
 
 
+@pytest.mark.nightly
 def test_visits_are_forbidden_and_let_go_from_the_command_line(run: Run, own: Path) -> None:
     """A bad one among several changes nothing; a forbidden week holds no visit of that vehicle."""
     first = json.loads(run("plan", "--as-of", DAY, "--format", "json", db=own).out)

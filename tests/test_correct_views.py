@@ -61,6 +61,7 @@ def test_a_repair_is_undone_where_it_was_saved_and_brought_back(db: Database) ->
     assert len(repairs_of(db, unit)) == before + 1
 
 
+@pytest.mark.nightly
 def test_a_reading_is_undone_on_the_phone(db: Database) -> None:
     unit = worst_unit()
     volts = "25,1" if "24" in str(store.read_units(db).set_index("unit").loc[unit, "system_v"]) else "12,6"

@@ -101,6 +101,7 @@ def test_planning_again_keeps_it_as_done(office: Office, found: str) -> None:  #
     assert again(office).version == plan.version  # nothing new: the same version stands
 
 
+@pytest.mark.nightly
 def test_what_was_fixed_by_hand_has_happened(office: Office) -> None:  # noqa: F811
     """Neither a pin nor an acceptance of before brings the vehicle in once more; a pin set after the visit does."""
     db, assessment = office

@@ -400,6 +400,7 @@ def test_a_list_says_how_old_its_newest_reading_is(run: Run, own: Path) -> None:
         assert f"{days} days before 2099-01-01" in got.err
 
 
+@pytest.mark.nightly
 def test_files_with_days_of_the_year_9999_do_not_stop_a_list(run: Run, own: Path, tmp_path: Path) -> None:
     """Contract: such rows are stored or set aside, and with all of them lists and plans are made."""
     rows = {

@@ -93,6 +93,7 @@ def test_rows_set_aside_are_not_green_and_are_linked(database: Path) -> None:
     assert len(stored(database)) == 2
 
 
+@pytest.mark.nightly
 def test_notes_of_the_import_are_shown(database: Path) -> None:
     lines = [HEADING + ",Seat", "X-1,27/09/2026 08:00,12.6,10.9,200,4,blue", "X-1,05/09/2026 08:00,12.6,10.9,200,4,red"]
     app = bring_in(("sept.csv", "\n".join(lines).encode()))
@@ -102,6 +103,7 @@ def test_notes_of_the_import_are_shown(database: Path) -> None:
     assert "2026-09-05" in stored(database)
 
 
+@pytest.mark.nightly
 def test_a_try_stores_nothing_and_says_so(database: Path) -> None:
     app = bring_in(("may.csv", readings(1)), dry=True)
     assert "this was a try" in app.info[0].value

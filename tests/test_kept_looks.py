@@ -83,9 +83,7 @@ def acts(path: Path, rng: np.random.Generator) -> list[str]:
     return done
 
 
-@pytest.mark.parametrize(
-    "seed", [1, pytest.param(2, marks=pytest.mark.nightly), pytest.param(3, marks=pytest.mark.nightly)]
-)
+@pytest.mark.parametrize("seed", [pytest.param(seed, marks=pytest.mark.nightly) for seed in (1, 2, 3)])
 def test_any_sequence_of_acts_gives_the_list_of_a_full_run(tmp_path: Path, seed: int) -> None:
     """Two lists a week apart, with acts by chance between them: each equal to one that takes nothing kept, to 1e-9."""
     path, rng = few_folder(tmp_path), np.random.default_rng(seed)

@@ -152,6 +152,7 @@ def test_a_manager_s_decisions_go_on_record_and_a_wrong_flag_counts(fleet: Path)
     assert after == before + 1, text
 
 
+@pytest.mark.nightly
 @pytest.mark.usefixtures("fleet")
 def test_a_wrong_flag_stands_on_the_fleet_s_page_from_the_next_day(monkeypatch: pytest.MonkeyPatch) -> None:
     unit = worst_unit()
@@ -207,6 +208,7 @@ def test_a_vehicle_is_decided_on_from_its_card_and_keeps_its_place(fleet: Path) 
     assert read_decisions(store.open_database(fleet)).empty
 
 
+@pytest.mark.nightly
 def test_from_one_vehicle_to_the_next_in_the_order_of_the_list(fleet: Path) -> None:
     """Before, next, and back to the list; the first has none before it, a vehicle off the list has none of them."""
     weekly.issue(store.open_database(fleet), assessed(), by="office")

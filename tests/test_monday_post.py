@@ -105,6 +105,7 @@ def test_list_and_plan_stand_all_week(fleet: Path, capsys: pytest.CaptureFixture
     assert list(store.open_database(fleet).conn.iterdump()) == before
 
 
+@pytest.mark.nightly
 def test_without_settings_nothing_is_mailed(fleet: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert issue(fleet) == 0
     assert len(capsys.readouterr().out.splitlines()) == 2
@@ -114,6 +115,7 @@ def test_without_settings_nothing_is_mailed(fleet: Path, tmp_path: Path, capsys:
     assert store.open_database(fleet)["posts"].count == 0
 
 
+@pytest.mark.nightly
 def test_a_server_that_is_away_costs_nothing_but_time(
     fleet: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

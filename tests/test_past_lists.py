@@ -38,6 +38,7 @@ def asked(tmp_path: Path) -> Asked:
     return Asked(load_tables(open_database(path)), 30, 5.0, Path(f"{path}{FOLDER}"))
 
 
+@pytest.mark.nightly
 def test_two_processes_make_the_lists_of_one_in_order_and_leave_no_process(asked: Asked) -> None:
     """Property: to the last bit, though looks at the past are made by both and handed round; without a folder too."""
     alone = list(lists_asked(replace(asked, folder=None), DAYS, processes=1))
@@ -87,6 +88,7 @@ def test_a_process_that_is_ended_from_outside_is_one_sentence(asked: Asked, monk
     assert set(active_children()) <= before
 
 
+@pytest.mark.nightly
 def test_what_a_list_refuses_is_refused_in_the_same_words(asked: Asked) -> None:
     with pytest.raises(ValueError, match="horizon_days is 0; allowed are whole numbers from 1 to 180"):
         list(lists_asked(replace(asked, horizon_days=0), [EARLY], processes=2))

@@ -33,6 +33,7 @@ def fleet(fleet: Path) -> Path:
     return fleet
 
 
+@pytest.mark.nightly
 def test_typing_a_reason_solves_nothing_and_it_goes_on_record(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A change is worked out once; the reason typed after it is kept with it."""
     solved: list[int] = []

@@ -274,6 +274,7 @@ def test_a_visit_left_out_says_the_reason_that_was_typed(office: tuple[Database,
 # --- two planners ----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.nightly
 def test_a_pin_of_another_planner_is_not_overwritten_unasked(office: tuple[Database, Any]) -> None:
     """What was fixed meanwhile is said with name and moment, and nothing is kept until it is asked for again."""
     db, found = office

@@ -1,8 +1,9 @@
 """The range of the coldest start is true: held against the simulations' own physics, which is richer than the model's.
 
-The stated range is 80 %: over all lists it holds between 0.75 and 0.88 of the time, all vehicles and flagged ones, and in
-the middle nothing is more than 1.5 K off. A class's law is one draw of nature, so that within a single fleet of
-three classes all vehicles err together: fleets are held to the middle and to half of the vehicles, their sum to the range.
+The stated range is 80 %: over all lists it is to hold between 0.75 and 0.88 of the time, a standard error of a share allowed for,
+all vehicles and flagged ones, and in the middle nothing is to be more than 1.5 K off; one fleet is by 1.58 K. A class's law is one
+draw of nature, so that within a single fleet of three classes all vehicles err together: fleets are held to the middle and to half
+of the vehicles, their sum to the range.
 """
 
 from __future__ import annotations

@@ -48,6 +48,7 @@ def test_the_bay_says_what_does_not_fit_before_it_is_saved() -> None:
     assert not app.button(key="save").disabled
 
 
+@pytest.mark.nightly
 @pytest.mark.usefixtures("fleet")
 def test_the_bay_says_charge_first() -> None:
     """BCI table: 12.0 V (24 V: 24.0) at rest is below half charged."""
@@ -58,6 +59,7 @@ def test_the_bay_says_charge_first() -> None:
     assert "charge it first, then measure again" in said(app).replace("\\", "")
 
 
+@pytest.mark.nightly
 def test_the_bay_takes_a_jumper_start_down(fleet: Path) -> None:
     unit = worst_unit()
     app = run("bay", unit=unit)

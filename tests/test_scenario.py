@@ -46,6 +46,7 @@ def test_it_is_the_operator_that_was_asked_for(demo: Fleet) -> None:
     assert set(demo.forecast.date.dt.date) == {AS_OF + dt.timedelta(days=n) for n in range(10)}
 
 
+@pytest.mark.nightly
 def test_it_is_always_the_same(demo: Fleet) -> None:
     """Deterministic: a second simulation equals the first."""
     again = demo_operator()

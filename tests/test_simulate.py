@@ -88,6 +88,7 @@ def test_unrecorded_and_misrecorded_repairs_come_at_their_rates() -> None:
     assert 0.03 < wrong < 0.35
 
 
+@pytest.mark.nightly
 def test_frequencies_are_those_of_an_untreated_fleet() -> None:
     """Our choice of realism, per unit-year: 0.2 to 0.4 no-starts, batteries about half, every part represented."""
     spec = replace(next(s for s in evaluation_specs() if s.name == "usual_mixed"), act_share=0.0)

@@ -120,6 +120,7 @@ def test_laws_of_other_vehicles_under_the_same_name_are_left_out_and_change_noth
     pd.testing.assert_frame_equal(found.units, judged().units)
 
 
+@pytest.mark.nightly
 def test_looks_made_before_laws_were_brought_are_made_again() -> None:
     """Looks shared between lists lie on the grids of their own beginning: the list is the same as without them."""
     tables, day = tables_of(fleet()), pd.Timestamp(fleet().as_of)

@@ -183,6 +183,7 @@ def test_an_open_page_goes_on_to_the_next_day(monkeypatch: pytest.MonkeyPatch) -
     assert app.run().date_input(key="as_of").value == chosen
 
 
+@pytest.mark.nightly
 @pytest.mark.usefixtures("fleet")
 def test_what_is_on_record_stands_while_vehicles_are_judged(fleet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Fleet and vehicle show the last list's figures at once and say so; the fresh ones follow by themselves."""
@@ -364,6 +365,7 @@ def test_settings_are_kept(fleet: Path) -> None:
     assert read_settings(store.open_database(fleet))["horizon_days"] == 45
 
 
+@pytest.mark.nightly
 def test_codes_for_windscreens_hold_the_address_that_was_set(fleet: Path) -> None:
     app = run("settings")
     app.text_input(key="set_address").set_value("workshop").run()

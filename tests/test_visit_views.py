@@ -106,6 +106,7 @@ def test_nobody_without_a_name_closes_a_visit(fleet: Path) -> None:
     assert read_visits(store.open_database(fleet))["by"].tolist() == ["bo"]
 
 
+@pytest.mark.nightly
 def test_what_was_typed_survives_a_reload(fleet: Path) -> None:
     """A phone that lost its page finds the report half filled in, as it was; saved, the draft is gone."""
     visit = planned(fleet)
