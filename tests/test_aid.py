@@ -102,8 +102,7 @@ def test_its_amps_count_in_the_cold_alone() -> None:
     units = pd.DataFrame({"unit": ["A", "B", "C"], "vehicle_class": "van", "system_v": 12, "depot": "hill",
                           "aid_load_a": [80.0, 60.0, np.nan], "aid_below_c": [np.nan, -5.0, 3.0]})  # fmt: skip
     at = np.array([[OBSERVING.aid_below_c - 1.0, OBSERVING.aid_below_c + 1.0]] * 3)
-    readings = pd.DataFrame({"unit": [], "taken_at": pd.to_datetime([])})
-    assert np.asarray(aid_amps(make_panel(units, readings), at)).tolist() == [[80.0, 0.0], [0.0, 0.0], [0.0, 0.0]]
+    assert np.asarray(aid_amps(units, at)).tolist() == [[80.0, 0.0], [0.0, 0.0], [0.0, 0.0]]
     assert aid_of(units.drop(columns="aid_load_a")) is None
     assert aid_of(units.assign(aid_load_a=0.0)) is None
     some = aid_of(units)

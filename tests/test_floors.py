@@ -16,6 +16,8 @@ from test_circuit import STATE
 
 from analysis.circuit.battery import state_of_charge
 from analysis.circuit.temperature import DRAG_LAW, drag_law
+from analysis.readings.aid import engine_c
+from analysis.readings.choices import OBSERVING
 from analysis.readings.class_laws import estimate_laws
 from analysis.readings.panel import make_panel
 from analysis.starting.floors import FLOORS, NOWHERE_C, floors_of, freezing_c
@@ -38,9 +40,28 @@ def test_oil_has_the_cranking_limit_of_its_winter_grade(grade: str, celsius: flo
     assert (found.as_charged[0], FLOORS[found.binding[0]]) == (celsius, "oil")
 
 
-def test_a_block_heater_lifts_the_limit_of_the_oil_and_an_unknown_grade_has_none() -> None:
-    """A heated engine has warm oil (common practice); nothing is assumed that nobody said."""
-    assert floors_of(vehicle(oil_grade="15W-40", starting_aid="block_heater"), np.array([12.7])).charged[0] == NOWHERE_C
+@pytest.mark.parametrize("below_c", [10.0, 0.0, -20.0, -21.0, -30.0, np.nan])
+@pytest.mark.parametrize("aid", ["block_heater", "intake_heater", "none"])
+def test_no_start_is_promised_where_the_engine_s_oil_is_colder_than_its_limit(aid: str, below_c: float) -> None:
+    """SAE J300: 15W down to -20 degC, of an engine as warm as :func:`engine_c` says in each air; the floor is the coldest air from which
+    on all warmer ones keep to it.  By hand: plugged in from -20 degC on or above, it is colder by what the heater warms."""
+    found = floors_of(
+        vehicle(oil_grade="15W-40", starting_aid=aid, aid_below_c=below_c, aid_load_a=50.0), np.array([12.7])
+    )
+    air = np.arange(-60.0, 20.0, 0.5)
+    warmer = OBSERVING.heater_k if aid == "block_heater" else 0.0
+    too_cold = air[engine_c(air, below_c, warmer) < -20.0]
+    assert found.charged[0] == too_cold.max() + 0.5
+    assert found.charged[0] == -20.0 - (warmer if below_c >= -20.0 else 0.0)
+
+
+def test_a_block_heater_moves_neither_the_fuel_s_limit_nor_the_battery_s_and_an_unknown_grade_has_none() -> None:
+    """The air's own; nothing is assumed that nobody said."""
+    heater = {"starting_aid": "block_heater", "aid_below_c": 0.0}
+    assert floors_of(vehicle(oil_grade="15W-40", fuel_limit_c=-22.0, **heater), np.array([12.7])).charged[0] == -22.0
+    discharged = np.array([12.0])
+    assert floors_of(vehicle(**heater), discharged).as_charged[0] == freezing_c(discharged)[0]
+    assert floors_of(vehicle(**heater), np.array([12.7])).charged[0] == NOWHERE_C
     assert floors_of(vehicle(oil_grade=""), np.array([12.7])).charged[0] == NOWHERE_C
     assert floors_of(vehicle(), np.array([np.nan])).as_charged[0] == NOWHERE_C
 

@@ -5,6 +5,8 @@ Truth: starts made by hand here, whose level is known; a median's variance from 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -15,7 +17,7 @@ from analysis.readings.choices import OBSERVING, THINNING
 from analysis.readings.class_laws import estimate_laws, observe
 from analysis.readings.observe import BATTERY, MEDIAN_VARIANCE
 from analysis.readings.panel import FleetTables, Panel, at_their_mean, days_since_epoch, lean, make_panel, without_slips
-from analysis.readings.thinning import READINGS_KEPT, sag_at_reference
+from analysis.readings.thinning import READINGS_KEPT, Floats, sag_at_reference
 
 UNITS = pd.DataFrame({"unit": ["L"], "vehicle_class": ["van"], "system_v": [12], "depot": ["hill"]})
 NOBODY = pd.DataFrame({"unit": [], "done_on": pd.to_datetime([])})
@@ -63,9 +65,8 @@ def test_weeks_then_four_weeks_and_every_start_is_counted_once() -> None:
 def test_how_far_the_starts_lie_apart_is_kept_with_their_number() -> None:
     """Truth: the standard deviation that numpy finds over all starts of the span that a usual one stands for, at 20 degC."""
     readings = logged()
-    log_sag = sag_at_reference(
-        (readings["rest_v"] - readings["crank_min_v"]).to_numpy(), readings["temperature_c"].to_numpy()
-    )
+    cold = readings["temperature_c"].to_numpy()
+    log_sag = sag_at_reference((readings["rest_v"] - readings["crank_min_v"]).to_numpy(), cold, cold)
     week = np.floor(days_since_epoch(readings["taken_at"]) / WEEK_D)
     whole, slim = make_panel(UNITS, readings), make_panel(UNITS, lean(tables_of(readings)).readings)
     for panel in (whole, slim):
@@ -107,6 +108,31 @@ def test_a_usual_start_knows_the_mean_temperature_of_those_it_stands_for_and_is_
     assert abs(slope(brought) - 0.8) < abs(slope(panel) - 0.8)
     single = make_panel(UNITS, readings.head(READINGS_KEPT))
     assert at_their_mean(single) is single
+
+
+def test_usual_starts_on_a_heater_are_chosen_and_brought_by_the_drag_of_the_warmer_engine() -> None:
+    """Truth: starts made here with the battery at the air's temperature and the drag at the engine's, no scatter: their sags at 20 degC
+    are one value, on the heater and off it.  At the air's temperature they would lie as far apart as 15 K of drag."""
+    heated = UNITS.assign(starting_aid="block_heater", aid_below_c=5.0)
+    readings = logged()
+    air = readings["temperature_c"].to_numpy()
+    engine = np.where(air < 5.0, air + OBSERVING.heater_k, air)
+    readings["crank_min_v"] = 12.7 - np.exp(BATTERY_LAW.log_factor(air) + drag_law().log_factor(engine))
+
+    def sags(panel: Panel) -> Floats:
+        m = at_their_mean(panel).measured
+        t = m["temperature_c"][0]
+        at_mean = np.where(t < 5.0, t + OBSERVING.heater_k, t)
+        return np.log(12.7 - m["crank_min_v"][0]) - BATTERY_LAW.log_factor(t) - drag_law().log_factor(at_mean)
+
+    whole = make_panel(heated, readings)
+    slim = make_panel(heated, lean(replace(tables_of(readings), units=heated)).readings)
+    for panel in (whole, slim):
+        assert (panel.measured["temperature_c"] < 5.0).any()
+        assert (panel.stands_for > 1.0).any()
+        assert sags(panel) == pytest.approx(0.0, abs=1e-9)
+        assert panel.spread == pytest.approx(0.0, abs=1e-6)
+    assert make_panel(UNITS, readings).spread.max() > 0.05
 
 
 def test_what_was_measured_with_more_than_volts_is_never_thinned() -> None:

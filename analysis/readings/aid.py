@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.readings.choices import OBSERVING
-from analysis.readings.panel import Bools, Floats, Ints, Panel
+from analysis.readings.thinning import Bools, Floats, Ints
 
 BLOCK_HEATER: Final = "block_heater"  # a starting_aid
 
@@ -39,16 +39,17 @@ def aid_of(units: pd.DataFrame) -> Aid | None:
     A block heater warms the engine in air below the temperature that the vehicle says it is plugged in at, and nowhere where it
     says none.
     """
-    none = np.full(len(units), np.nan)
-    load, below = (
-        units[name].to_numpy(np.float64, na_value=np.nan) if name in units else none
-        for name in ("aid_load_a", "aid_below_c")
-    )
+    load, below = said(units, "aid_load_a"), said(units, "aid_below_c")
     heated = np.isfinite(below) & has_block_heater(units)
     if not ((load > 0.0) | heated).any():
         return None
     below = np.where(np.isfinite(below), below, OBSERVING.aid_below_c)
     return Aid(np.nan_to_num(load), below, np.where(heated, OBSERVING.heater_k, 0.0))
+
+
+def said(units: pd.DataFrame, name: str) -> Floats:
+    """(U,) what vehicles say in a column of numbers; NaN where nothing, or where there is no such column."""
+    return units[name].to_numpy(np.float64, na_value=np.nan) if name in units else np.full(len(units), np.nan)
 
 
 def has_block_heater(units: pd.DataFrame) -> Bools:
@@ -58,9 +59,9 @@ def has_block_heater(units: pd.DataFrame) -> Bools:
     return np.asarray(units["starting_aid"] == BLOCK_HEATER, dtype=bool)
 
 
-def aid_amps(panel: Panel, temperature_c: Floats) -> Floats | float:
-    """(U, R) amps of the aids at each reading's temperature (U, R) [degC]; nil where no vehicle has any."""
-    aid = aid_of(panel.units)
+def aid_amps(units: pd.DataFrame, temperature_c: Floats) -> Floats | float:
+    """(U, R) amps of the vehicles' aids at each reading's temperature (U, R) [degC]; nil where no vehicle has any."""
+    aid = aid_of(units)
     return 0.0 if aid is None else amps_below(aid.load_a[:, None], aid.below_c[:, None], temperature_c)
 
 
@@ -76,7 +77,11 @@ def engine_c(temperature_c: npt.ArrayLike, below_c: npt.ArrayLike, warmer_k: npt
     return np.asarray(air + np.where(air < np.asarray(below_c), warmer_k, np.float32(0.0)))
 
 
-def engine_temperature(panel: Panel, temperature_c: Floats) -> Floats:
-    """(U, R) temperature of the engine at each reading's air (U, R) [degC]: the air's where no block heater warms it."""
-    aid = aid_of(panel.units)
-    return temperature_c if aid is None else engine_c(temperature_c, aid.below_c[:, None], aid.warmer_k[:, None])
+def engine_temperature(units: pd.DataFrame, temperature_c: Floats, vehicle: Ints | None = None) -> Floats:
+    """Temperature of the engines at each reading's air [degC], (U, R), or (N,) where `vehicle` (N,) says whose each reading is: the
+    air's where no block heater warms them."""
+    aid = aid_of(units)
+    if aid is None:
+        return temperature_c
+    of_each = np.arange(len(units))[:, None] if vehicle is None else vehicle
+    return engine_c(temperature_c, aid.below_c[of_each], aid.warmer_k[of_each])

@@ -133,7 +133,7 @@ def _learned(
             plain.log_load(emf),
             scatter_sd * emf / np.maximum(plain.drive - emf, LEAST_LOOP_SHARE * plain.drive),
             _priors(laws, sign),
-            engine_temperature(panel, panel.measured["temperature_c"]),
+            engine_temperature(panel.units, panel.measured["temperature_c"]),
         )
         law = np.stack([slope, curve])
         flat = turns - np.log(UsualCircuit(panel, raw, laws, law).emf)

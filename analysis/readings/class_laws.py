@@ -75,7 +75,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     load = (np.array([law.b_per_k for law in drag]), np.array([law.c_per_k2 for law in drag]))
     raw = raw_quantities(panel, load[0], load[1], inrush)
     battery, battery_doubt = fitted(panel, *log_battery(panel, raw), chill)
-    engine = engine_temperature(panel, panel.measured["temperature_c"])
+    engine = engine_temperature(panel.units, panel.measured["temperature_c"])
     load, _ = fitted(panel, log_of(panel.measured["crank_a"]), CLASSES.load_se, drag, engine)
     by_parts, at_inrush = inrush_by_parts(panel, raw)
     by_speed = learn_inrush_share(panel, battery, load, at_inrush)

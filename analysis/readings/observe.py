@@ -246,7 +246,7 @@ def raw_quantities(
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
     rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
     rest_se = np.where(np.isfinite(rest), NOISE.volts_v, NOISE.assumed_rest_v) * scale
-    engine_x = REFERENCE_C.value - engine_temperature(panel, t)
+    engine_x = REFERENCE_C.value - engine_temperature(panel.units, t)
     law = cold_factor(load_per_k[g], load_curve[g], engine_x)
     if slowing is not None:
         law = law * slowing.factor(g, x, law, m["crank_min_v"])
@@ -262,7 +262,7 @@ def raw_quantities(
     amps_se = np.where(measured, INSTRUMENT.amps_share, np.where(own_or_only, NOISE.assumed_amps, NOISE.class_amps))
     coil = m["coil_a"]
     coil = nearest_known(coil)
-    beside = aid_amps(panel, t)
+    beside = aid_amps(panel.units, t)
     sag_amps, sag_amps_se = amps + beside, amps_se
     dips = by_the_dip(panel)
     with np.errstate(divide="ignore", invalid="ignore"):

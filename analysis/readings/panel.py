@@ -18,6 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.constants import MAD_TO_SD, WEEK_D
+from analysis.readings.aid import engine_temperature
 from analysis.readings.choices import NOISE, SLIPS
 from analysis.readings.taught import TaughtClass
 from analysis.readings.thinning import READINGS_KEPT, Starts, by_age, by_week, many, sag_at_reference
@@ -175,12 +176,9 @@ def make_panel(
     classes: as in :func:`class_groups`.  Raises ValueError when `readings` names a unit that `units` lacks.
     """
     units = units.sort_values("unit", kind="stable").reset_index(drop=True)
-    lookup = pd.Index(units["unit"].astype(str))
-    code = lookup.get_indexer(pd.Index(readings["unit"].astype(str)))
-    if (code < 0).any():
-        raise ValueError(f"readings: unit {readings['unit'].iloc[int(np.argmin(code))]!r} is not in units")
+    code = _whose(units, readings)
     trusted = trusted_values(readings)
-    starts = _starts(code, readings, trusted)
+    starts = _starts(code, readings, trusted, units)
     shown = np.flatnonzero(starts.stands_for > 0.0)
     usual = by_age(starts.of(shown))
     of_usual = shown[usual.at]
@@ -219,8 +217,17 @@ def make_panel(
     return Panel(units, whole_day, row, measured, who, group, groups, volts, counted, apart, middle_c, twice, of_each)
 
 
-def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> Starts:
-    """Readings as starts that may be thinned: not those with more than volts, speed and temperature, nor confirmed ones."""
+def _whose(units: pd.DataFrame, readings: pd.DataFrame) -> Ints:
+    """(N,) row of `units` of each reading. Raises ValueError when `readings` names a unit that `units` lacks."""
+    code = pd.Index(units["unit"].astype(str)).get_indexer(pd.Index(readings["unit"].astype(str))).astype(np.int64)
+    if (code < 0).any():
+        raise ValueError(f"readings: unit {readings['unit'].iloc[int(np.argmin(code))]!r} is not in units")
+    return code
+
+
+def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats], units: pd.DataFrame) -> Starts:
+    """Readings of the vehicles `code` (rows of `units`) as starts that may be thinned: not those with more than volts, speed and
+    temperature, nor confirmed ones."""
     more = np.any([np.isfinite(trusted[name]) for name in MEASURED if name not in LOGGED], axis=0)
     if "confirmed" in readings:
         more |= (readings["confirmed"].fillna("").astype(str) != "").to_numpy()
@@ -233,7 +240,9 @@ def _starts(code: Ints, readings: pd.DataFrame, trusted: dict[str, Floats]) -> S
     bound = np.isnan(trusted["crank_min_v"]) & np.isfinite(trusted["crank_at_most_v"])
     low = np.where(bound, trusted["crank_at_most_v"], trusted["crank_min_v"])
     sag = sag_at_reference(
-        trusted["rest_v"] - np.where(np.isnan(low), trusted["crank_dip_v"], low), trusted["temperature_c"]
+        trusted["rest_v"] - np.where(np.isnan(low), trusted["crank_dip_v"], low),
+        trusted["temperature_c"],
+        engine_temperature(units, trusted["temperature_c"], code),
     )
     return Starts(code, day, sag, bound, more, stands_for, spread, mean_c)
 
@@ -258,17 +267,16 @@ def lean(tables: FleetTables) -> FleetTables:
     An assessment looks at them on many days; on any of them the panel is made of these.
     """
     readings = tables.readings
-    code = pd.factorize(readings["unit"])[0].astype(np.int64)
-    if not many(code).any():
+    if not many(pd.factorize(readings["unit"])[0].astype(np.int64)).any():
         return tables
-    starts = _starts(code, readings, trusted_values(readings))
+    starts = _starts(_whose(tables.units, readings), readings, trusted_values(readings), tables.units)
     usual, weakest = by_week(starts)
-    count = np.full(len(code), np.nan)
+    count = np.full(len(readings), np.nan)
     count[weakest] = 0.0
     if "outcome" in readings:
         count[_telling_outcomes(readings, starts)] = 0.0
     count[usual.at] = usual.stands_for
-    spread, mean_c = np.zeros(len(code)), starts.mean_c.copy()
+    spread, mean_c = np.zeros(len(readings)), starts.mean_c.copy()
     spread[usual.at], mean_c[usual.at] = usual.spread, usual.mean_c
     some = np.isfinite(count)
     slim = readings[some].assign(stands_for=count[some], spread=spread[some], mean_c=mean_c[some])
@@ -311,7 +319,10 @@ def at_their_mean(panel: Panel) -> Panel:
     if not many.any():
         return panel
     mean_c = np.where(many, panel.mean_c, own_c)
-    sag = np.exp(sag_at_reference(rest - low, own_c) - sag_at_reference(np.ones(low.shape), mean_c))
+    own_engine, mean_engine = (engine_temperature(panel.units, c) for c in (own_c, mean_c))
+    sag = np.exp(
+        sag_at_reference(rest - low, own_c, own_engine) - sag_at_reference(np.ones(low.shape), mean_c, mean_engine)
+    )
     brought = {"temperature_c": mean_c, "crank_min_v": np.where(many & np.isfinite(sag), rest - sag, low)}
     return replace(panel, measured={**m, **brought})
 

@@ -51,15 +51,16 @@ class Starts:
         )
 
 
-def sag_at_reference(sag_v: Floats, temperature_c: Floats) -> Floats:
-    """Log sag [V] as it would be at 20 degC by the published laws of battery and drag; NaN where it was not read.
+def sag_at_reference(sag_v: Floats, temperature_c: Floats, engine_c: Floats) -> Floats:
+    """Log sag [V] as it would be at 20 degC by the published laws of battery, in the air's temperature, and of drag, in the
+    engine's [degC]; NaN where it was not read.
 
     Good enough to rank the starts of one month of one vehicle; a missing temperature is taken for a workshop's.
     """
-    t = np.where(np.isfinite(temperature_c), temperature_c, NOISE.assumed_c)
+    t, engine = (np.where(np.isfinite(c), c, NOISE.assumed_c) for c in (temperature_c, engine_c))
     with np.errstate(divide="ignore", invalid="ignore"):
         log_sag = np.log(np.where(sag_v > 0.0, sag_v, np.nan))
-    return np.asarray(log_sag - BATTERY_LAW.log_factor(t) - drag_law().log_factor(t), dtype=np.float64)
+    return np.asarray(log_sag - BATTERY_LAW.log_factor(t) - drag_law().log_factor(engine), dtype=np.float64)
 
 
 def many(code: Ints) -> Bools:

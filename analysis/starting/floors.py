@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.circuit.battery import AGM, freezes_at_c
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import SURFACE_CHARGE_SD_V
-from analysis.readings.aid import has_block_heater
+from analysis.readings.aid import aid_of
 from analysis.readings.panel import Bools, Floats, Ints
 
 CRANKING_LIMIT_C = {"0W": -35.0, "5W": -30.0, "10W": -25.0, "15W": -20.0, "20W": -15.0, "25W": -10.0}
@@ -47,13 +47,15 @@ def freezing_c(rest_v: Floats, agm: Bools | bool = False) -> Floats:
 def floors_of(units: pd.DataFrame, block_rest_v: Floats, away: Floats | None = None) -> Floors:
     """Floors of vehicles: oil_grade, starting_aid, fuel_limit_c and battery_type of `units` where known, rest volts per 12 V.
 
-    An engine with a block heater has warm oil: the oil's limit is not its own.  away: (U, K) standard normal, by which the rest
-    volts are off in each draw, and so the point at which the battery freezes; None for the volts as they are.
+    The oil is as warm as the engine: a block heater that is plugged in at the oil's limit already moves it by what it warms, one
+    plugged in in colder air only, not at all.  away: (U, K) standard normal, by which the rest volts are off in each draw, and so
+    the point at which the battery freezes; None for the volts as they are.
     """
     n = len(units)
     grade = units["oil_grade"].astype(str) if "oil_grade" in units else pd.Series([""] * n)
     oil = grade.str.split("-").str[0].map(CRANKING_LIMIT_C).to_numpy(np.float64)
-    oil = np.where(has_block_heater(units), np.nan, oil)
+    if (aid := aid_of(units)) is not None:
+        oil = np.where(aid.below_c >= oil, oil - aid.warmer_k, oil)
     fuel = units["fuel_limit_c"].to_numpy(np.float64) if "fuel_limit_c" in units else np.full(n, np.nan)
     agm = (units["battery_type"] == AGM).to_numpy(bool) if "battery_type" in units else np.zeros(n, dtype=bool)
     warmest = np.maximum(np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C))
