@@ -6,7 +6,9 @@ Truth: worked by hand on rows written here; the wording of the contract's own ex
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
@@ -321,6 +323,36 @@ def test_every_temperature_is_turned_once(assessed: Assessment) -> None:
         cold = reasons.Reader(DAY, fahrenheit=True).down_to(row["coldest_start_c"])
         assert not any("80 % sure: " in text for text in read) or f"starts {cold}" in " ".join(read)
         assert reasons.read_reasons(row, DAY, fahrenheit=False) == row["reasons"]
+
+
+@pytest.mark.parametrize(
+    ("aid", "below_c", "celsius", "fahrenheit"),
+    [
+        (
+            "block_heater", -10.0,
+            ["with its block heater on below −10 °C the engine is taken to be 15 degrees warmer than the air"],
+            ["with its block heater on below 14 °F the engine is taken to be 27 degrees warmer than the air"],
+        ),
+        ("block_heater", np.nan, *[["nobody said below what its block heater is plugged in: it counts as off"]] * 2),
+        ("intake_heater", -10.0, [], []),
+    ],
+)  # fmt: skip
+def test_what_is_assumed_of_a_block_heater_is_said_where_its_coldest_start_is(
+    aid: str, below_c: float, celsius: list[str], fahrenheit: list[str]
+) -> None:
+    """After the coldest start, on screen, paper and command line alike, because all of them show a row's reasons."""
+    tables = tables_of(fleet())
+    aided = replace(tables, units=tables.units.assign(starting_aid=aid, aid_below_c=below_c))
+    found = samples_kept.assess(aided, as_of=DAY)
+    judged = found.units[(found.units["status"] == "judged") & (found.units["failed_starts"] == 0)]
+    assert len(judged)
+    for unit in judged.to_dict("records"):
+        row = row_of(found, unit)
+        for in_f, said in ((False, celsius), (True, fahrenheit)):
+            read = reasons.read_reasons(row, DAY, fahrenheit=in_f)
+            at = next(k for k, text in enumerate(read) if "80 % sure: " in text)
+            assert read[at + 1 : at + 1 + len(said)] == said
+            assert [text for text in read if "heater" in text] == said
 
 
 def test_old_lists_have_their_sentences_only() -> None:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.outlook import Outlook, coldest_today
+from analysis.readings.aid import has_block_heater, said
 from analysis.readings.observe import CHANNELS
 from analysis.readings.panel import Bools, Floats, Ints, Reals, dates_of, spread_over
 from analysis.readings.renewals import PART_CHANNELS, PARTS
@@ -129,7 +130,7 @@ def unit_table(
     limited = np.array(NEEDS)[outlook.limiting].astype(object)
     held = middle <= np.median(outlook.limits.floors.as_charged, axis=1) + HELD_K
     limited = np.where(held, np.array(FLOORS)[outlook.limits.floors.binding], limited)
-    failures = outlook.failures
+    failures, heater = outlook.failures, has_block_heater(units)
     return pd.DataFrame(
         {
             "unit": units["unit"].astype(str).to_numpy(),
@@ -157,6 +158,8 @@ def unit_table(
             "readings": count,
             "status": status,
             "limited_by": limited,
+            "block_heater": heater,
+            "heater_below_c": np.where(heater, said(units, "aid_below_c"), np.nan),
             "failed_starts": failures.count,
             "failed_on": dates_of(failures.last_day),
             "failed_at_c": failures.temperature_c,

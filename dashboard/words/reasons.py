@@ -16,6 +16,7 @@ import pandas as pd
 
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
+from analysis.readings.choices import OBSERVING
 from analysis.worklist.assess import FleetList
 from dashboard.words.plain_text import (
     F_PER_K,
@@ -26,6 +27,7 @@ from dashboard.words.plain_text import (
     count_words,
     in_reader_unit,
     span,
+    temperature,
 )
 
 Fact: TypeAlias = dict[str, Any]
@@ -231,6 +233,8 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Fleet
     if hidden:
         return found
     found.append(cold_fact(unit))
+    if unit["block_heater"]:
+        found.append(heater_fact(unit))
     measured = suspect["readings"] > 0 and suspect["worn_probability"] > WORN
     if unit["repaired_probability"] > PERHAPS_REPAIRED and measured:
         found.append(repaired_fact(unit))
@@ -383,6 +387,16 @@ def looked_fact(unit: Row) -> Fact:
 def cold_fact(unit: Row) -> Fact:
     names = ("coldest_start_c", "coldest_start_low_c", "coldest_start_high_c")
     return {"kind": "cold", **{n: _tenth(unit[n]) for n in names}, "limited_by": str(unit["limited_by"])}
+
+
+def heater_fact(unit: Row) -> Fact:
+    """What its coldest start rests on where the vehicle has a block heater, and says below what it is plugged in, or does not."""
+    below = _tenth(unit["heater_below_c"])
+    return (
+        {"kind": "heater_off"}
+        if below is None
+        else {"kind": "heater", "below_c": below, "warmer_k": OBSERVING.heater_k}
+    )
 
 
 def repaired_fact(unit: Row) -> Fact:
@@ -538,6 +552,11 @@ def _cold(fact: Fact, to: Reader) -> str:
     return f"starts {to.down_to(float(fact['coldest_start_c']))} (80 % sure: {span(low, high)}); {NEED_WORDS[str(fact['limited_by'])]}"
 
 
+def _heater(fact: Fact, to: Reader) -> str:
+    below, warmer = temperature(float(fact["below_c"]), fahrenheit=to.fahrenheit), to.degrees(float(fact["warmer_k"]))
+    return f"with its block heater on below {below} the engine is taken to be {warmer} warmer than the air"
+
+
 def _perhaps_repaired(fact: Fact, _: Reader) -> str:
     return (
         f"by these readings it should have failed by now: {100 * float(fact['repaired_probability']):.0f} % sure that it was"
@@ -564,6 +583,7 @@ _ALIKE: Final = {
     " lowest volts of one start would tell",
     "time_only": "judged by cranking time alone: battery, cables, starter, engine and its fuel are not told apart, rest volts"
     " and lowest volts of one start would tell",
+    "heater_off": "nobody said below what its block heater is plugged in: it counts as off",
     "no_drops": "no drop was ever measured, neither along the cables nor across the contacts: 20 minutes would tell",
 }
 _SENTENCES: Final = {
@@ -577,6 +597,7 @@ _SENTENCES: Final = {
     "looked": _looked,
     "drift": _drift,
     "cold": _cold,
+    "heater": _heater,
     "perhaps_repaired": _perhaps_repaired,
     "renewed": _renewed,
 }
