@@ -156,6 +156,7 @@ def test_a_forecast_issued_later_is_not_used(tables: FleetTables) -> None:
     assert_same(assess(arctic, as_of=day), assess(cut(arctic, day), as_of=day))
 
 
+@pytest.mark.nightly
 def test_a_person_s_answer_counts_from_the_day_it_was_given(tables: FleetTables, usual: Assessment) -> None:
     """An answer given on D or later is not known at the start of D; one given before is."""
     unit = tables.units["unit"].iloc[0]
@@ -215,6 +216,7 @@ def test_the_tables_have_a_row_for_every_unit_part_and_week(tables: FleetTables,
     assert assessed.units.loc[~assessed.units["flagged"], "act_by"].isna().all()
 
 
+@pytest.mark.nightly
 def test_a_longer_horizon_never_lowers_the_probability(tables: FleetTables) -> None:
     """Property: a no-start within 7 days is one within 30 and 120 days.  2 %: courses of weather are drawn anew."""
     looks: dict[str, learning.Look] = {}
@@ -227,6 +229,7 @@ def test_a_longer_horizon_never_lowers_the_probability(tables: FleetTables) -> N
     assert by_days[-1].sum() > by_days[0].sum()
 
 
+@pytest.mark.nightly
 def test_a_fleet_judged_in_chunks_is_judged_as_a_whole(tables: FleetTables, monkeypatch: pytest.MonkeyPatch) -> None:
     """Property: which vehicles are drawn together makes no difference, to 1e-9."""
     looks: dict[str, learning.Look] = {}

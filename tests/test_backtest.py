@@ -33,6 +33,7 @@ def together() -> list[tuple[pd.Timestamp, Assessment]]:
     return list(backtest_lists(tables_of(few()), DAYS[::-1]))
 
 
+@pytest.mark.nightly
 def test_every_list_is_that_of_its_day_on_tables_cut_there() -> None:
     """Contract: "a backtest list for D equals `risk --as-of D` on a database without anything dated D or later", though
     looks at the past are shared between the lists."""

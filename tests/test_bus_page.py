@@ -75,6 +75,7 @@ def test_a_log_without_dates_and_one_that_is_none(database: Path) -> None:
     assert database.exists()
 
 
+@pytest.mark.nightly
 def test_a_log_is_looked_into_by_a_process_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same starts as in this process; one that takes too long ends in a sentence."""
     file = tmp_path / "drive.log"

@@ -161,6 +161,7 @@ def test_the_three_forms_say_the_same(run: Run, database: Path) -> None:
     assert all("Never charge a frozen battery." in row["caution"] for row in charged)
 
 
+@pytest.mark.nightly
 def test_risk_knows_nothing_of_its_day_and_later(run: Run, database: Path, tmp_path: Path) -> None:
     """Contract: the list for D equals that of a database into which only files cut at D were imported."""
     day, made = pd.Timestamp(DAY), few()
@@ -322,6 +323,7 @@ def test_classes_says_what_was_learned(run: Run, database: Path) -> None:
         assert words in shown
 
 
+@pytest.mark.nightly
 def test_an_unrecorded_renewal_is_listed_confirmed_and_denied(run: Run, own: Path) -> None:
     """Contract: "looks replaced around ..., please confirm"; an answer takes it off the list from the next day on."""
     listed = run("resets", "list", "--as-of", "2999-01-01", db=own)

@@ -64,6 +64,7 @@ def test_the_readme_s_lines_do_what_they_say_on_the_demo_s_files(
         pd.testing.assert_frame_equal(one, other)
 
 
+@pytest.mark.nightly
 def test_the_demo_names_its_files_and_twice_changes_nothing(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """They lie where README looks for them, or where one says; the second time they are known already."""
     assert main(["demo", "--files", "elsewhere"]) == 0

@@ -84,6 +84,7 @@ def test_a_refused_file_is_not_green_its_reason_is_whole_and_leads_to_its_descri
     assert stored(database)[0] == "2026-10-01"
 
 
+@pytest.mark.nightly
 def test_rows_set_aside_are_not_green_and_are_linked(database: Path) -> None:
     app = bring_in(("may.csv", readings(1) + readings(2, volts=126.0).split(b"\n", 1)[1]))
     assert not app.success

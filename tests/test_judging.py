@@ -23,6 +23,7 @@ def test_past_lists_are_worked_out_where_the_system_knows_no_nice(
     assert json.loads(capsys.readouterr().out) == {"day": "2020-01-01", "units": []}
 
 
+@pytest.mark.nightly
 def test_a_damaged_database_is_said_by_the_judging_in_a_sentence(tmp_path: Path) -> None:
     """Contract: what the process says last is a sentence, not the end of a traceback."""
     path = fleet_database(tmp_path / "fleet.db")

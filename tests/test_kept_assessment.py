@@ -197,6 +197,7 @@ COMPARED = ("vehicle", "withdrawn", "answer", "looked at", "own limits", "laws")
 """After these the kept one is held against `assess` itself; after the others, that it was made anew."""
 
 
+@pytest.mark.nightly
 def test_what_is_kept_equals_a_fresh_one_whatever_was_written(
     db: Database, tmp_path: Path, calls: list[pd.Timestamp], monkeypatch: pytest.MonkeyPatch
 ) -> None:

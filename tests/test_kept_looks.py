@@ -120,6 +120,7 @@ def test_the_next_weeks_make_at_most_the_newest_look(tmp_path: Path, made: list[
     assert len(made) == 2 * first + 1
 
 
+@pytest.mark.nightly
 def test_looks_are_kept_beside_the_database_and_a_damaged_one_is_made_again(
     tmp_path: Path, made: list[float], monkeypatch: pytest.MonkeyPatch
 ) -> None:

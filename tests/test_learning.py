@@ -102,6 +102,7 @@ def test_needs_of_a_simulated_class_are_found_again() -> None:
     assert np.mean(within) >= 0.9
 
 
+@pytest.mark.nightly
 def test_two_seeds_teach_the_same_within_half_the_stated_error() -> None:
     """The same looks with other draws: every class's needs move by less than half their stated error."""
     made = tables_of(fleet())

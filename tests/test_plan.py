@@ -85,6 +85,7 @@ def test_the_plan_is_cheaper_than_the_simple_policies() -> None:
     assert plan.summary["no_starts_avoided"] == pytest.approx(starts["run_to_failure"] - starts["plan"])
 
 
+@pytest.mark.nightly
 def test_scarce_hours_have_a_price_and_leave_vehicles_out() -> None:
     inputs = make_inputs(fleet=400, at_risk=60, depots=1, hours=3.0)
     plan = make(inputs, down_share=0.5)
@@ -237,6 +238,7 @@ def decisions(*rows: tuple[str, str, str, str]) -> pd.DataFrame:
     })  # fmt: skip
 
 
+@pytest.mark.nightly
 @given(st.integers(0, 10_000), st.integers(1, 60), st.floats(0.5, 9.0), st.booleans())
 @examples(3)
 def test_a_postponed_vehicle_never_comes_before_its_date(seed: int, days: int, hours: float, services: bool) -> None:
@@ -290,6 +292,7 @@ def test_an_accepted_vehicle_is_in_the_plan_or_the_plan_says_why_not(seed: int, 
     assert "V-0011" not in came
 
 
+@pytest.mark.nightly
 def test_an_accepted_vehicle_comes_also_where_its_visit_does_not_pay() -> None:
     """Both accepted and room for both: they come; a repair since, or another decision since, ends it."""
     inputs = make_inputs(fleet=30, at_risk=6, hours=20.0)

@@ -87,6 +87,7 @@ def test_two_planners_are_asked_before_one_overwrites_the_other(fleet: Path) -> 
     assert not app.exception
 
 
+@pytest.mark.nightly
 def test_plan_again_shows_what_is_on_record(fleet: Path) -> None:
     """The figures after the click are those of the next drawing too; without any change it says so."""
     app = run("plan")

@@ -214,6 +214,7 @@ def test_standard_output_stays_free(office: tuple[Database, Any], capfd: pytest.
 # --- changes by hand -------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.nightly
 def test_a_vehicle_kept_out_of_its_week_goes_elsewhere_at_a_cost(office: tuple[Database, Any]) -> None:
     """Every change is tried without writing; taking a choice away never makes the plan cheaper (HiGHS: 0.01 %)."""
     db, found = office

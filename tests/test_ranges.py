@@ -22,8 +22,9 @@ from demo_fleet.simulate import FleetRun
 from demo_fleet.specs import evaluation_specs
 
 FLEETS = ("demo", "noisy_meters", "usual_mixed")
+NIGHT = pytest.mark.nightly
 TOO_WARM = pytest.mark.xfail(strict=True, reason="in the middle 1.58 K too warm, not within 1.5 K; not explained")
-EVERY = (*FLEETS[:2], pytest.param(FLEETS[2], marks=TOO_WARM))
+EVERY = (FLEETS[0], pytest.param(FLEETS[1], marks=NIGHT), pytest.param(FLEETS[2], marks=[NIGHT, TOO_WARM]))
 ROUNDING_K = 0.5
 pytestmark = pytest.mark.usefixtures(
     "compiled"
@@ -56,6 +57,7 @@ def test_the_coldest_start_is_right_in_the_middle(name: str) -> None:
     assert np.isfinite(one["error"]).all()
 
 
+@pytest.mark.nightly
 def test_eighty_per_cent_ranges_hold_for_about_eighty_per_cent() -> None:
     every = pd.concat([held(name) for name in FLEETS])
     for some in (every, every[every["flagged"]]):

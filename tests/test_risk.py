@@ -108,6 +108,7 @@ def test_who_is_watched_does_not_change_what_is_found() -> None:
     assert watched(state, nobody, 20.0)["threshold"].iloc[0] < watched(state, nobody, 2.0)["threshold"].iloc[0]
 
 
+@pytest.mark.nightly
 def test_the_need_named_is_the_one_at_the_end_of_the_horizon(monkeypatch: pytest.MonkeyPatch) -> None:
     """Definition, worked out again: the need whose coldest start is warmest at the end of 180 days, not of 30."""
     quick(monkeypatch)

@@ -115,7 +115,7 @@ def assessed(hostile: Path) -> Iterator[None]:
 
 @pytest.mark.usefixtures("assessed")
 @pytest.mark.parametrize(
-    "words", one_in(3, WALK), ids=lambda w: " ".join(w).encode("unicode_escape").decode().replace("\\", "_")
+    "words", one_in(6, WALK), ids=lambda w: " ".join(w).encode("unicode_escape").decode().replace("\\", "_")
 )
 def test_no_command_prints_what_a_terminal_would_act_on(
     hostile: Path,

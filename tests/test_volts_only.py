@@ -120,6 +120,7 @@ def test_one_clamped_vehicle_lends_its_amps_to_its_class(volts: Fleet, judged: A
     assert np.nanmedian(np.abs(np.log(levels[0] / levels[1]))) < 0.1
 
 
+@pytest.mark.nightly
 def test_volts_catch_no_starts_that_they_can_see(volts: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of the batteries' no-starts some are flagged a fortnight before; a fleet of volts used to catch none."""
     quick(monkeypatch)

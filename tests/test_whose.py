@@ -83,6 +83,7 @@ def last_of(unit: str) -> dict[Any, Any]:
     return {str(k): v for k, v in own.iloc[-1].to_dict().items()}
 
 
+@pytest.mark.nightly
 def test_own_readings_are_hardly_ever_asked_about() -> None:
     """Stated: at most 1 in 199. Of 16 own readings none, or one by bad luck (chance 8 %)."""
     own = readings().groupby("unit").tail(1).to_dict("records")

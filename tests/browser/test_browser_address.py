@@ -178,6 +178,7 @@ def by_key(page: Page, name: str, most: int = 120) -> None:
     raise AssertionError(f"{name} was not reached in {most} steps")
 
 
+@pytest.mark.nightly
 def test_a_list_is_visited_and_decided_on_without_a_mouse(opened: Opened, address: str) -> None:
     """Tab and Enter alone: into the first card's decision, accept it there, then on to the vehicle and to the next one."""
     page = opened(address)

@@ -25,6 +25,7 @@ disk = pytest.mark.skipif(bool(disks.why_no_mount()), reason=disks.why_no_mount(
 seen = pytest.mark.skipif(bool(why_not()), reason=why_not())
 
 
+@pytest.mark.nightly
 @fork
 @seen
 def test_a_kill_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
