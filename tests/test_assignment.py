@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from samples_chance import examples
+from samples_chance import examples, one_in
 from scipy.optimize import linear_sum_assignment
 
 from analysis.plan.assignment import Capacity, assign, relaxation, reserve
@@ -37,7 +37,7 @@ def brute_force(options: Options, hours: np.ndarray, visits: np.ndarray) -> floa
     return best
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", one_in(3, range(12)))
 @pytest.mark.parametrize("exact_options", [0, 1500])
 def test_the_plan_agrees_with_trying_everything(seed: int, exact_options: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Worked by enumeration: the plan is the best, within the solver's own gap."""

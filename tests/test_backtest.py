@@ -48,6 +48,7 @@ def test_the_order_and_company_of_days_is_of_no_matter() -> None:
     same(together()[1][1], alone)
 
 
+@pytest.mark.nightly
 def test_horizon_and_tolerance_are_passed_on() -> None:
     """Property: the settings of a list are those it was asked for."""
     tables = tables_of(few())

@@ -92,6 +92,7 @@ def test_a_decision_pressed_twice_counts_once_and_is_undone(db: Database) -> Non
     assert "Undone" in said(app)
 
 
+@pytest.mark.nightly
 def test_an_answer_about_a_renewal_can_be_changed(db: Database) -> None:
     unit, around = worst_unit(), dt.date(2026, 5, 3)
     save_reset_answer(db, unit=unit, part="battery", around_on=around, answer="confirmed", by="ben", now=NOW)

@@ -143,6 +143,7 @@ def test_exports_tell_done_visits(office: Office) -> None:  # noqa: F811
     assert visit["uid"] not in str(render(plan, "ics", depot=other, now=NOW))
 
 
+@pytest.mark.nightly
 def test_a_visit_is_found_by_its_name_in_whatever_version_has_it(office: Office) -> None:  # noqa: F811
     """The code on a printed sheet holds that name, and the plan may have been made again since."""
     db, assessment = office

@@ -192,6 +192,7 @@ def test_how_a_start_went_is_saved_in_the_bay(fleet: Path) -> None:
     assert (kept["outcome"], kept["temperature_c"], kept["note"]) == ("no_start", -12.5, "clicks only")
 
 
+@pytest.mark.nightly
 def test_a_vehicle_is_decided_on_from_its_card_and_keeps_its_place(fleet: Path) -> None:
     """Looked at, nothing found: on record at once, undone at once, and the card stays where it was meanwhile."""
     unit = worst_unit()

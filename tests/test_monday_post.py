@@ -241,6 +241,7 @@ def test_the_password_comes_from_outside(tmp_path: Path) -> None:
     assert "kept" not in repr(found)
 
 
+@pytest.mark.nightly
 def test_the_server_is_told_who_sends(fleet: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with mail_server(password="open") as server:
         settings = settings_file(tmp_path, server.port, 'user = "me"\n')

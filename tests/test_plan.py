@@ -313,6 +313,7 @@ def test_an_accepted_vehicle_comes_also_where_its_visit_does_not_pay() -> None:
     assert idle not in set(make(replace(inputs, decisions=tomorrow)).visits["unit"])
 
 
+@pytest.mark.nightly
 def test_accepted_vehicles_go_before_all_others_where_hours_are_few() -> None:
     """Hours for few: without the decision others take them; with it the accepted vehicle comes and another stays away."""
     inputs = make_inputs(fleet=200, at_risk=40, depots=1, hours=2.5)
@@ -459,6 +460,7 @@ def test_a_visit_of_a_day_that_has_passed_is_not_promised_again(inputs: PlanInpu
     assert not set(done["uid"]) & (set(plan.visits["uid"]) | set(plan.cancelled["uid"]))
 
 
+@pytest.mark.nightly
 def test_identities_last_and_cancelled_visits_are_kept_for_the_calendars(
     inputs: PlanInputs, first: ReplacementPlan
 ) -> None:

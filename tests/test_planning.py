@@ -299,6 +299,7 @@ def test_a_pin_of_another_planner_is_not_overwritten_unasked(office: tuple[Datab
         move(db, found, **mine | {"unit": other}, by="anna", seen=seen)
 
 
+@pytest.mark.nightly
 def test_a_version_of_another_planner_is_not_passed_by(office: tuple[Database, Any]) -> None:
     db, found = office
     make_plan(db, as_of=DAY, assessment=found)
@@ -310,6 +311,7 @@ def test_a_version_of_another_planner_is_not_passed_by(office: tuple[Database, A
     assert len(list_plans(db)) == 2
 
 
+@pytest.mark.nightly
 def test_a_pin_that_comes_while_the_plan_is_worked_out_is_in_it(
     office: tuple[Database, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:

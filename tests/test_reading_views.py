@@ -99,6 +99,7 @@ def test_a_repair_with_readings_on_both_sides_stands_between_them(fleet: Path) -
     assert html.count('role="img"') >= 2
 
 
+@pytest.mark.nightly
 def test_a_first_reading_of_a_class_is_not_held_against_anything(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -204,6 +204,7 @@ def test_no_starts_are_foreseen_by_part_and_better_than_by_textbook_limits(name:
 # --- what is not found -----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.nightly
 @pytest.mark.slow
 def test_a_healthy_fleet_stays_within_the_tolerated_flags() -> None:
     """Null test: parts that never wear.  Every flag is false; two standard deviations of the count are allowed."""

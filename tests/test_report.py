@@ -323,6 +323,7 @@ def test_wilson_interval() -> None:
     assert high[1] == pytest.approx(1.0)
 
 
+@pytest.mark.nightly
 def test_intervals_hold_the_truth_and_widen_with_repeated_vehicles() -> None:
     """90 % intervals of calibrated probabilities hold nine in ten of the truths; lists of one vehicle are one."""
     held = total = 0

@@ -75,6 +75,7 @@ def test_every_no_start_is_repaired_and_recorded_when_nothing_goes_unrecorded(fl
     assert set(both.reason) == {"no_start"}
 
 
+@pytest.mark.nightly
 def test_unrecorded_and_misrecorded_repairs_come_at_their_rates() -> None:
     """Shares within four binomial standard errors; what was done is still known to the truth."""
     fleet = simulate_fleet(replace(SPEC, units=400, unrecorded=0.4, misrecorded=0.1))
@@ -181,6 +182,7 @@ def test_an_action_that_does_nothing_changes_nothing(fleet: Fleet) -> None:
     assert (treated.repairs.action == "charged").sum() == SPEC.units
 
 
+@pytest.mark.nightly
 def test_a_fork_looks_ahead_without_touching_the_run(fleet: Fleet) -> None:
     """A planner's look ahead sees the truth that will come, and the run then goes on as if nobody had looked."""
     run, today = FleetRun(SPEC), SPEC.start + dt.timedelta(days=250)

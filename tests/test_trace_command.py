@@ -112,6 +112,7 @@ def test_a_trace_becomes_a_reading_once(example: Path, db: Path, capsys: pytest.
     assert len(read_readings(open_database(db, create=False))) == before + 1
 
 
+@pytest.mark.nightly
 def test_a_reading_that_cannot_be_is_not_stored(example: Path, db: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A 12 V van's trace under a 24 V vehicle's number: the checks of `record`, its exit code, nothing half-written."""
     other = open_database(db, create=False).execute("SELECT unit FROM units WHERE system_v = 24").fetchone()[0]

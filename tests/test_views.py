@@ -443,6 +443,7 @@ def test_unknown_unit_in_the_address_is_said_harmlessly() -> None:
         assert HOSTILE not in text
 
 
+@pytest.mark.nightly
 @pytest.mark.usefixtures("fleet")
 def test_a_click_is_quick_once_judged() -> None:
     """Issue: a click under 0.5 s. Processor time, so that other work on the machine does not count; without drawing."""

@@ -119,6 +119,7 @@ def test_what_was_typed_survives_a_reload(fleet: Path) -> None:
     assert not read_device(store.open_database(fleet), "ab" * 16).get("drafts")
 
 
+@pytest.mark.nightly
 def test_another_part_is_asked_for_and_worked_on(fleet: Path) -> None:
     visit = planned(fleet)
     other = "ground_path" if visit["parts"][0] != "ground_path" else "battery"
