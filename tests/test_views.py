@@ -12,6 +12,7 @@ import os
 import re
 import threading
 import time
+from concurrent.futures import Future
 from pathlib import Path
 
 import pandas as pd
@@ -34,6 +35,7 @@ from analysis.worklist.assess import Assessment
 from dashboard.desk import weekly
 from dashboard.desk.planning import load_plan, make_plan, parts_in_force, plan_settings
 from dashboard.judging import process as judging
+from dashboard.judging.worker import Worker
 from dashboard.screens import bay, history, session
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from dashboard.words.plain_text import cold_words, percent, safe, span, whole
@@ -235,6 +237,32 @@ def test_a_failed_judgement_is_said_with_a_button_that_tries_again(
     app.run()
     assert "no memory" not in said(app)
     assert f"**{weekly.iso_week(AS_OF)}**" in said(app)
+
+
+def test_an_assessment_that_fails_at_once_keeps_no_page_waiting() -> None:
+    """Worked by hand: it has failed before anybody can wait for it; a lock taken twice by one thread would wait for ever."""
+
+    class Once:
+        taken = False
+
+        def __enter__(self) -> None:
+            assert not self.taken, "taken by a thread that holds it"
+            self.taken = True
+
+        def __exit__(self, *_: object) -> None:
+            self.taken = False
+
+    class Failed(Worker):
+        def submit(self, *_: object) -> Future:
+            future: Future = Future()
+            future.set_exception(judging.JudgingFailed("no memory"))
+            return future
+
+    key = session.Key("fleet.db", "", AS_OF, 30)
+    judge = session.Judge(pool=Failed(), lock=Once())
+    assert isinstance(judge.ask(key).exception(), judging.JudgingFailed)
+    assert judge.failure(key)[0] == "no memory"
+    assert key in judge.failed
 
 
 def test_past_lists_are_kept_until_something_changes(fleet: Path) -> None:

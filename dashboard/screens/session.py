@@ -288,13 +288,16 @@ class Judge:
         with self.lock:
             if key in self.failed and monotonic() - self.failed[key] >= RETRY_S:
                 self._forget(key)
-            if key not in self.found:
+            begins = key not in self.found
+            if begins:
                 while len(self.found) >= KEPT_ASSESSMENTS:
                     self._forget(next(iter(self.found)))
                 self.begun[key] = monotonic()
-                self.found[key] = future = self.pool.submit(_assess, key)
-                future.add_done_callback(lambda done: self._ended(key, done))
-            return self.found[key]
+                self.found[key] = self.pool.submit(_assess, key)
+            future = self.found[key]
+        if begins:  # without the lock: what has failed already is told at once, and that takes it
+            future.add_done_callback(lambda done: self._ended(key, done))
+        return future
 
     def try_again(self, key: Key) -> None:
         """Forget that the assessment of `key` failed, so that it is begun again when it is asked for."""
