@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.circuit.battery import AGM, freezes_at_c
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import SURFACE_CHARGE_SD_V
-from analysis.readings.aid import aid_of
+from analysis.readings.aid import aid_of, said
 from analysis.readings.panel import Bools, Floats, Ints
 
 CRANKING_LIMIT_C = {"0W": -35.0, "5W": -30.0, "10W": -25.0, "15W": -20.0, "20W": -15.0, "25W": -10.0}
@@ -56,7 +56,7 @@ def floors_of(units: pd.DataFrame, block_rest_v: Floats, away: Floats | None = N
     oil = grade.str.split("-").str[0].map(CRANKING_LIMIT_C).to_numpy(np.float64)
     if (aid := aid_of(units)) is not None:
         oil = np.where(aid.below_c >= oil, oil - aid.warmer_k, oil)
-    fuel = units["fuel_limit_c"].to_numpy(np.float64) if "fuel_limit_c" in units else np.full(n, np.nan)
+    fuel = said(units, "fuel_limit_c")
     agm = (units["battery_type"] == AGM).to_numpy(bool) if "battery_type" in units else np.zeros(n, dtype=bool)
     warmest = np.maximum(np.nan_to_num(oil, nan=NOWHERE_C), np.nan_to_num(fuel, nan=NOWHERE_C))
     each = np.stack(
