@@ -170,6 +170,25 @@ def test_latest_readings_are_the_last_known_before_the_day() -> None:
     assert reasons.latest_drops(readings.iloc[:0], DAY) == {}
 
 
+def test_drops_over_their_limits_are_seen_to_in_the_same_visit() -> None:
+    """Common practice: who renews the battery cleans the ends that lose twice their limit as well; a drop within it is left."""
+    unit = {"status": "judged", "flagged": True, "part": "battery"}
+    drop = {"kind": "level", "limit_v": 0.2}
+    battery, ground = {"kind": "level", "part": "battery"}, drop | {"part": "ground_path", "drop_v": 0.40}
+    assert wording.action(unit, None, [battery, ground]).endswith(
+        "stays high. In the same visit see to the ground path, whose drop is over its limit"
+    )
+    cable, contacts = (
+        drop | {"part": "positive_cable", "drop_v": 0.39},
+        drop | {"part": "solenoid_contacts", "drop_v": 0.2},
+    )
+    assert "see to the positive cable and the ground path, whose drops are" in wording.action(
+        unit, None, [battery, cable, ground, contacts]
+    )
+    assert wording.action(unit, None, [battery, contacts]) == wording.CHEAP_FIRST["battery"]
+    assert wording.action(unit, "the ground path", [battery, ground]) == "measure again first"
+
+
 def suspects(*rows: tuple[str, float, float]) -> list[dict]:
     return [{"part": part, "part_probability": share, "worn_probability": worn} for part, share, worn in rows]
 

@@ -14,7 +14,7 @@ from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import FleetList
-from dashboard.words.reasons import HIDDEN, NAMED, PERHAPS_REPAIRED, facts, sentence, turning_alone
+from dashboard.words.reasons import HIDDEN, NAMED, PART_WORDS, PERHAPS_REPAIRED, Fact, facts, sentence, turning_alone
 from dashboard.words.safety import said_with
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
@@ -35,6 +35,8 @@ WHILE_IT_FAILS = (
 )
 
 
+SEE_TO_ONE = ". In the same visit see to the {part}, whose drop is over its limit"
+SEE_TO_MORE = ". In the same visit see to the {first} and the {last}, whose drops are over their limits"
 VOLTS_OF_A_START = "Rest volts, then lowest volts while cranking: they tell the battery from cables, starter and engine; with the amps, these too."
 
 
@@ -95,14 +97,28 @@ def _told_at_once(unit: Mapping[Any, Any], rows: Sequence[Mapping[Any, Any]]) ->
     return VOLTS_OF_A_START if turning_alone(rows) else None
 
 
-def action(unit: Mapping[Any, Any], next_measurement: str | None) -> str:
+def action(unit: Mapping[Any, Any], next_measurement: str | None, evidence: Sequence[Fact]) -> str:
+    """What to do, one part first: with it those whose last drop is over its limit, as `evidence` has them."""
     if unit["status"] != "judged":
         return "take readings at the next service"
     if not unit["flagged"]:
         return "none"
     if next_measurement is not None:
         return "measure again first"
-    return CHEAP_FIRST[str(unit["part"])]
+    over = [
+        PART_WORDS[str(fact["part"])]
+        for fact in evidence
+        if fact["kind"] == "level"
+        and fact["part"] != unit["part"]
+        and "drop_v" in fact
+        and fact["drop_v"] > fact["limit_v"]
+    ]
+    first = CHEAP_FIRST[str(unit["part"])]
+    if not over:
+        return first
+    *before, last = over
+    more = SEE_TO_MORE.format(first=", the ".join(before), last=last) if before else SEE_TO_ONE.format(part=last)
+    return first + more
 
 
 def list_row(
@@ -121,8 +137,8 @@ def list_row(
     limits = (book or LimitBook()).for_group(
         str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("fuel", "diesel")), None
     )
-    what = action(unit, following)
     evidence = facts(unit, part_rows(parts), latest, assessment, limits)
+    what = action(unit, following, evidence)
     return {
         "unit": str(unit["unit"]),
         "depot": None if pd.isna(unit["depot"]) else str(unit["depot"]),
