@@ -114,7 +114,8 @@ def same(one: Assessment, other: Assessment) -> None:
 def test_vehicles_never_read_change_nothing_for_the_others(
     names: tuple[str, ...], usual: Assessment, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """More vehicles, first, in the middle and last by name, of a known and a new class: all others to 1e-9; by night one alone."""
+    """More vehicles, first, in the middle and last by name, of a known and a new class: all others to 1e-9, so that removing or renaming
+    them changes nothing either; by night one alone."""
     quick(monkeypatch, looks=2)
     made = tables_of(fleet())
     more = pd.concat([made.units.iloc[:1].assign(unit=name) for name in names])
