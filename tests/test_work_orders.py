@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -20,6 +21,7 @@ from sqlite_utils import Database
 from test_paper import HOSTILE, pages
 
 from dashboard.cli.main import main
+from dashboard.desk import work_orders as desk
 from dashboard.desk.addresses import uid_of, visit_address
 from dashboard.desk.planning import load_plan
 from dashboard.desk.weekly import iso_week
@@ -67,6 +69,24 @@ def texts(flowables: Any) -> Iterator[str]:
 
 def sheet(order: WorkOrder, **more: Any) -> str:
     return " ".join(texts(work_order._sheet(order, more.pop("picture", None), fahrenheit=False))).replace("\u00a0", " ")
+
+
+def test_a_cable_over_its_limit_is_seen_to_and_measured_in_the_same_visit(
+    fleet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Common practice: who renews a battery cleans a ground strap that loses twice its limit, and measures the drop before and after."""
+    listed = desk._listed
+    ground = {"kind": "level", "part": "ground_path", "drop_v": 0.4, "limit_v": 0.2}
+
+    def with_ground(db: Database, day: date) -> Any:
+        rows, on = listed(db, day)
+        return {unit: {**row, "evidence": [*row["evidence"], ground]} for unit, row in rows.items()}, on
+
+    monkeypatch.setattr(desk, "_listed", with_ground)
+    order = ordered(store.open_database(fleet))
+    assert order.visit["parts"] != ["ground_path"]
+    assert "In the same visit see to the ground path, whose drop is over its limit." in sheet(order)
+    assert "drop_ground_v" in order.measure
 
 
 def test_a_sheet_says_what_why_and_what_to_mind(fleet: Path, order: WorkOrder) -> None:

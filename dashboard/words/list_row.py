@@ -35,8 +35,8 @@ WHILE_IT_FAILS = (
 )
 
 
-SEE_TO_ONE = ". In the same visit see to the {part}, whose drop is over its limit"
-SEE_TO_MORE = ". In the same visit see to the {first} and the {last}, whose drops are over their limits"
+SEE_TO_ONE = "In the same visit see to the {part}, whose drop is over its limit"
+SEE_TO_MORE = "In the same visit see to the {first} and the {last}, whose drops are over their limits"
 VOLTS_OF_A_START = "Rest volts, then lowest volts while cranking: they tell the battery from cables, starter and engine; with the amps, these too."
 
 
@@ -105,20 +105,20 @@ def action(unit: Mapping[Any, Any], next_measurement: str | None, evidence: Sequ
         return "none"
     if next_measurement is not None:
         return "measure again first"
-    over = [
-        PART_WORDS[str(fact["part"])]
-        for fact in evidence
-        if fact["kind"] == "level"
-        and fact["part"] != unit["part"]
-        and "drop_v" in fact
-        and fact["drop_v"] > fact["limit_v"]
-    ]
     first = CHEAP_FIRST[str(unit["part"])]
-    if not over:
-        return first
-    *before, last = over
-    more = SEE_TO_MORE.format(first=", the ".join(before), last=last) if before else SEE_TO_ONE.format(part=last)
-    return first + more
+    over = over_their_limit(evidence, [unit["part"]])
+    return f"{first}. {see_to(over)}" if over else first
+
+
+def over_their_limit(evidence: Sequence[Fact], but: Sequence[str]) -> list[str]:
+    """Parts whose drop was last read over its limit, other than `but`."""
+    drops = [fact for fact in evidence if fact["kind"] == "level" and "drop_v" in fact]
+    return [str(fact["part"]) for fact in drops if fact["drop_v"] > fact["limit_v"] and fact["part"] not in but]
+
+
+def see_to(parts: Sequence[str]) -> str:
+    *before, last = [PART_WORDS[part] for part in parts]
+    return SEE_TO_MORE.format(first=", the ".join(before), last=last) if before else SEE_TO_ONE.format(part=last)
 
 
 def list_row(
