@@ -198,6 +198,13 @@ def test_a_word_that_is_none_and_two_dips_are_set_aside(db: Database, tmp_path: 
     assert "crank_dip_v is 9 V; allowed is one of them" in check_reading(db, both, now=NOW).problems[0]
 
 
+@pytest.mark.parametrize(("dip_v", "believed"), [(9.0, True), (10.09, True), (10.15, False)])
+def test_the_dip_lies_below_steady_cranking_but_for_the_meter(db: Database, dip_v: float, believed: bool) -> None:
+    """The inrush takes more amps than steady cranking does; two readings of one voltage agree within a hundredth (our choice)."""
+    values = {"unit": "K-101", "rest_v": 12.6, "crank_min_v": 10.0, "crank_dip_v": dip_v}
+    assert (check_reading(db, values, now=NOW).problems == ()) is believed
+
+
 def test_no_rule_of_plausible_change_doubts_a_bound(db: Database) -> None:
     """Truth: 0.4 V less at 900 A would be a battery of 0.4 mΩ; as a bound it is only a start that was missed."""
     values = {"unit": "K-101", "rest_v": 12.6, "crank_min_v": 12.2, "crank_a": 900.0}
