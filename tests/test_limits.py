@@ -170,6 +170,18 @@ def test_margins_in_volts_are_of_volts_alone_and_what_has_no_limit_is_not_judged
     assert judged[["value", "limit", "margin"]].notna().all(axis=None)
 
 
+def test_what_glow_plugs_draw_is_given_by_the_battery_too() -> None:
+    """Worked by hand, Ohm's law: 3.0 V at 250 A and 50 A of glow plugs are 10 mΩ: 12.6 V - 350 A x 10 mΩ = 9.1 V at half of 700 A.
+    In air warmer than the plugs need, and with none, the same fall is 12 mΩ: 8.4 V."""
+    told = readings(rest_v=[12.6, 12.6], crank_min_v=[9.6, 9.6], crank_a=[250.0, 250.0]).assign(
+        temperature_c=[-5.0, 8.0]
+    )
+    kind = UNITS.assign(rated_cca_a=700.0)
+    plugs = verdict(told, kind.assign(aid_load_a=50.0, aid_below_c=3.0)).set_index("check").loc[LOAD_TEST_CHECK]
+    assert plugs.sort_values("row")["value"].tolist() == [pytest.approx(9.1), pytest.approx(8.4)]
+    assert verdict(told, kind).set_index("check").loc[LOAD_TEST_CHECK, "value"].tolist() == [pytest.approx(8.4)] * 2
+
+
 def test_cold_morning_amps_blame_no_cable() -> None:
     """0.24 V at 300 A is 0.8 mΩ: good at the 150 A the class takes, where 0.2 V are printed (0.40 V at 300 A, by hand)."""
     judged = verdict(readings(drop_ground_v=[0.24], crank_a=[300.0]), UNITS, class_crank_a={"light_van": 150.0})

@@ -60,7 +60,10 @@ _RESTS_ON: Final = {
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
 ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
-KIND: Final = ("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel")
+KIND: Final = (
+    *("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel"),
+    *("aid_load_a", "aid_below_c"),
+)
 NO_LAW: Final = TemperatureLaw(0.0, 0.0, np.zeros((2, 2)), REFERENCE_C.value)
 LOAD_ROWS: Final = {  # name here -> value, standard error and unit of `analysis.circuit.load.infer_load`
     "back_emf": ("back_emf_v", "back_emf_se_v", "V", 1.0),

@@ -28,6 +28,7 @@ from analysis.circuit.battery import (
 )
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limit, Limits
+from analysis.readings.aid import aid_amps
 
 Array = npt.NDArray[np.float64]
 Sense = Literal["at least", "at most"]
@@ -40,6 +41,7 @@ COLUMNS: Final = (
     *("limit", "margin", "margin_v", "verdict", "words", "source"),
 )
 TEXTS: Final = ("unit", "check", "value_unit", "verdict", "words", "source")
+AIDS: Final = ("aid_load_a", "aid_below_c")
 GROUP: Final = ["vehicle_class", "system_v", "fuel", "cylinders"]
 DROP_LIMITS: Final = {
     "drop_positive_v": "positive_cable_drop_v",
@@ -64,7 +66,8 @@ def verdict(
 
     :param readings: columns unit, taken_at, temperature_c, measurements as in the files; any measurement may be NaN;
         `usual_crank_a`, `usual_rpm` where known: what the class shows at the reading's temperature [A, rpm]
-    :param units: columns unit, vehicle_class, system_v, fuel, cylinders; where known rated_cca_a, batteries, in_parallel
+    :param units: columns unit, vehicle_class, system_v, fuel, cylinders; where known rated_cca_a, batteries, in_parallel,
+        aid_load_a, aid_below_c
     :param book: a user's own limits; None for the defaults
     :param class_crank_a: usual cranking amps in the warm by vehicle class [A]; drops of other classes are judged as read
     :returns: one row per reading and quantity: `row` (position in `readings`), unit, taken_at, check, value,
@@ -76,7 +79,7 @@ def verdict(
     if unknown.any():
         raise ValueError(f"readings name the unit {readings['unit'][unknown].iloc[0]!r}, which is not among units")
     chosen = LimitBook() if book is None else book
-    kinds = units.reindex(columns=["unit", *GROUP]).assign(cca_a=bank_cca_a(units))
+    kinds = units.reindex(columns=["unit", *GROUP, *AIDS]).assign(cca_a=bank_cca_a(units))
     joined = readings.reset_index(drop=True).merge(kinds, on="unit", how="left", validate="many_to_one")
     joined["row"] = np.arange(len(joined))
     parts: list[Checked] = []
@@ -126,10 +129,12 @@ def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
 
 
 def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> Checked:
-    """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table."""
+    """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table; it gave
+    the amps of glow plugs or an intake heater as well as the starter's."""
     temperature, amps, cca = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
     open_v, _ = open_circuit(rest, system_v=limits.system_v)
-    flowing = np.where(amps >= enough_a(_values(group, "usual_crank_a")), amps, np.nan)
+    given = amps + np.ravel(aid_amps(group, temperature[:, None]))
+    flowing = np.where(amps >= enough_a(_values(group, "usual_crank_a")), given, np.nan)
     held = held_at_half_rating_v(open_v, low, flowing, cca)
     table = load_test_minimum_v(temperature, system_v=limits.system_v)
     table = np.where(temperature >= COLDEST_PRINTED_C, table, np.nan)  # nothing is printed for the colder
