@@ -93,6 +93,28 @@ def test_an_expected_reading_closes_and_names_nothing() -> None:
     assert not reading_sheet.misfit(check)
 
 
+def test_a_reading_is_held_against_the_earlier_ones_at_its_own_temperature() -> None:
+    """Worked by hand: what is expected at -20 °C is like the readings before, however far from those in the warm; at -5 °C three times the
+    usual ground drop is not, nor half a volt less at rest; a vehicle never read is held against its class, or against nothing."""
+    assert reading_sheet.against_words(take(fitting(-20.0))) == "Like this vehicle's 7 earlier readings."
+    cold = fitting(-5.0)
+    cold |= {"drop_ground_v": 3.0 * cold["drop_ground_v"], "rest_v": cold["rest_v"] - 0.5}
+    moved = {m.name: m for m in take(cold).against.moved}
+    assert set(moved) == {"drop_ground_v", "rest_v"}
+    assert moved["drop_ground_v"].expected == pytest.approx(cold["drop_ground_v"] / 3.0)
+    assert moved["rest_v"].expected == pytest.approx(cold["rest_v"] + 0.5)
+    assert reading_sheet.against_words(take(cold)) == (
+        "Unlike this vehicle's 7 earlier readings, taken to −5 °C (23 °F): "
+        f"rest volts {cold['rest_v']:.2f} V, not {cold['rest_v'] + 0.5:.2f} V; "
+        f"ground path drop {cold['drop_ground_v']:.2f} V, not {cold['drop_ground_v'] / 3.0:.2f} V."
+    )
+    new = replace(EXPECTED, earlier=0)
+    assert reading_sheet.against_words(take(fitting(), new)) == "Like what is usual in its class."
+    alone = take(fitting(), replace(new, unknown=frozenset(MEASURED)))
+    assert reading_sheet.against_words(alone) == "The first reading of this vehicle: nothing to compare it with yet."
+    assert reading_json.reading_object(alone)["against"]["sentence"] == reading_sheet.against_words(alone)
+
+
 def test_a_slow_clamp_is_said_with_value_distance_and_what_to_do() -> None:
     reading = fitting()
     check = take({**reading, "peak_a": 0.5 * reading["peak_a"]})

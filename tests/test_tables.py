@@ -17,7 +17,6 @@ from samples_chance import examples
 from samples_fleet import fleet, quick, tables_of
 
 from analysis.worklist.assess import Assessment
-from dashboard.cli.advice import compare_with_last
 from dashboard.cli.tables import (
     SAFE_NOTE,
     WIDTH,
@@ -171,21 +170,6 @@ def test_readings_text_shows_the_last_six_with_dashes_for_gaps() -> None:
     told.loc[told.index[-1], "outcome"] = "no_start"
     assert readings_text(told).splitlines()[0].split()[-1] == "start"
     assert readings_text(told).splitlines()[-1].endswith("no start")
-
-
-def test_a_reading_is_held_against_the_vehicle_s_last_ones() -> None:
-    """Worked by hand: a fifth more than the median of up to five before is worth a line; less is not."""
-    frame = pd.DataFrame(
-        {
-            "taken_at": pd.date_range("2022-01-01", periods=4, freq="30D"),
-            "rest_v": 12.6,
-            "crank_a": [150.0, 152.0, 148.0, 190.0],
-        }
-    )
-    assert compare_with_last(frame) == ["steady amps while cranking: 190 A, median of the last 3 was 150 A"]
-    assert compare_with_last(frame.iloc[:3]) == ["like this vehicle's last readings"]
-    assert compare_with_last(frame.iloc[:1]) == ["first reading of this vehicle: nothing to compare with yet"]
-    assert compare_with_last(frame.sample(frac=1.0, random_state=2)) == compare_with_last(frame)
 
 
 def test_no_chance_is_printed_as_certain(assessed: Assessment) -> None:

@@ -16,7 +16,7 @@ import pandas as pd
 
 from analysis.bay.boundaries import AMPS_ROWS
 from analysis.bay.choices import EXPECTING, FACTS
-from analysis.bay.closure import check_closure, predicted_measurements
+from analysis.bay.closure import check_closure, departures, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.facts import enough_a
 from analysis.bay.findings import MEASURED_HERE, WORDS, Finding, locate_segment
@@ -135,6 +135,25 @@ class Charge:
 
 
 @dataclass(frozen=True)
+class Moved:
+    """A measurement unlike what is expected of it at the reading's temperature, with the standard error of the difference."""
+
+    name: str
+    measured: float
+    expected: float
+    se: float
+
+
+@dataclass(frozen=True)
+class Against:
+    """This reading beside the vehicle's `earlier` ones (none: beside its class): how many values were `compared`, which `moved`."""
+
+    earlier: int
+    compared: int
+    moved: tuple[Moved, ...]
+
+
+@dataclass(frozen=True)
 class ReadingCheck:
     """Everything that one reading says. `assumed`: measurement filled in for a missing one -> value and error; `before`:
     measured shortly before and used by the findings."""
@@ -144,6 +163,7 @@ class ReadingCheck:
     identified: tuple[Identified, ...]
     assumed: Mapping[str, tuple[float, float]]
     closure: Closure
+    against: Against
     charge: Charge | None
     limits: pd.DataFrame
     findings: tuple[Finding, ...]
@@ -203,7 +223,7 @@ def check_one_reading(
     return ReadingCheck(
         temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
-        closes, charge,
+        closes, _against(at, expected, sd), charge,
         _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before),
     )  # fmt: skip
 
@@ -338,6 +358,22 @@ def _closure(
         value, then, float(found["suspect_se"]), value - then, bool(found["repaired"]),
         tuple(n for n in str(found["also"]).split(",") if n), tuple(sorted(given)),
     )  # fmt: skip
+
+
+def _against(at: pd.DataFrame, expected: Expected, sd_k: float) -> Against:
+    """Each value beside what the vehicle's earlier readings make it at this temperature."""
+    row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
+    found = departures(
+        row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush, temperature_sd_k=sd_k
+    )
+    off, se, used = found.residual[0], np.sqrt(np.diagonal(found.covariance[0])), found.used[0]
+    values = row[list(MEASURED)].to_numpy(np.float64)[0]
+    moved = [
+        Moved(name, float(value), float(value - d), float(e))
+        for name, value, d, e in zip(MEASURED, values, off, se, strict=True)
+        if abs(d) >= EXPECTING.moved_z * e
+    ]
+    return Against(expected.earlier, int(used.sum()), tuple(moved))
 
 
 def _tested(row: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]) -> pd.Series[Any]:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.bay.one_reading import Charge, ReadingCheck
-from dashboard.words.reading_sheet import charge_words, closure_words, reason_words, rows_of
+from dashboard.words.reading_sheet import against_words, charge_words, closure_words, reason_words, rows_of
 from dashboard.words.safety import said_with
 
 
@@ -31,6 +31,14 @@ def reading_object(check: ReadingCheck) -> dict[str, Any]:
             "suspect": closure.suspect or None, "measured": _rounded(closure.measured),
             "expected": _rounded(closure.expected), "se": _rounded(closure.se), "off": _rounded(closure.off),
             "also": list(closure.also), "measured_twice": list(closure.settled), "sentence": closure_words(closure),
+        },
+        "against": {
+            "earlier": check.against.earlier, "compared": check.against.compared,
+            "moved": {
+                m.name: {"measured": m.measured, "expected": _rounded(m.expected), "se": _rounded(m.se)}
+                for m in check.against.moved
+            },
+            "sentence": against_words(check) or None,
         },
         "charge": _charge_object(check.charge),
         "limits": [_limit_object(row) for row in check.limits.to_dict("records")],

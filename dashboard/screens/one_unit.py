@@ -202,6 +202,8 @@ def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
         st.warning(closure, icon=":material/help:")
     else:
         st.markdown(closure)
+    if against := reading_sheet.against_words(check):
+        st.markdown(safe(reading_sheet.for_reader(against, fahrenheit=fahrenheit), longest=900))
 
 
 def show_unidentified(check: ReadingCheck, *, fahrenheit: bool) -> None:

@@ -292,6 +292,28 @@ def fit_words(check: ReadingCheck) -> list[str]:
     return [*charge_words(check.charge, read_before="rest_v" in check.before), words]
 
 
+def against_words(check: ReadingCheck) -> str:
+    """Whether a reading is like the vehicle's earlier ones, each value at this reading's temperature; "" where none can be held
+    against them."""
+    against = check.against
+    if not against.compared:
+        return FIRST_READING if not against.earlier else ""
+    before = _held_against(against.earlier)
+    if not against.moved:
+        return LIKE_EARLIER.format(before=before)
+    values = "; ".join(
+        MOVED.format(name=VALUE_WORDS[m.name], value=amount(m.name, m.measured), usual=amount(m.name, m.expected))
+        for m in against.moved
+    )
+    return UNLIKE_EARLIER.format(before=before, temperature=both_degrees(check.temperature_c), values=values)
+
+
+FIRST_READING: Final = "The first reading of this vehicle: nothing to compare it with yet."
+LIKE_EARLIER: Final = "Like {before}."
+UNLIKE_EARLIER: Final = "Unlike {before}, taken to {temperature}: {values}."
+MOVED: Final = "{name} {value}, not {usual}"
+
+
 def misfit(check: ReadingCheck) -> bool:
     """Whether the closure was checked and is not given."""
     return check.closure.checked and not check.closure.closes
@@ -481,6 +503,7 @@ def advice_lines(check: ReadingCheck) -> list[str]:
     """Whether the reading fits, the battery's charge, the limits that are not met, and what it points to."""
     return [
         *fit_words(check),
+        *([against] if (against := against_words(check)) else []),
         *limit_words(check, most=MOST_LIMITS),
         *pointed_words(check, MOST_FINDINGS),
     ]
