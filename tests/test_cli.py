@@ -283,7 +283,9 @@ def test_record_stores_a_good_reading_and_says_how_it_compares(run: Run, own: Pa
     first = run(*words, db=own)
     assert first.code == 0
     assert "U00003: reading stored" in first.out
-    assert "steady amps while cranking: 190 A" in first.out, "a fifth more than usual is worth a word"
+    assert re.search(r"Like this vehicle's \d+ earlier readings\.", first.out)
+    other = " ".join(run(*words[:3], "2023-06-02T08:00", *words[4:-1], "260", db=own).out.split())
+    assert re.search(r"Unlike this vehicle's \d+ earlier readings, taken to .*: steady amps 260 A, not 1\d\d A", other)
     again = run(*words, db=own)
     assert again.code == 0
     assert "already known" in again.out
