@@ -61,9 +61,9 @@ def compare_with_last(reading: Mapping[str, Any], before: pd.DataFrame) -> list[
             continue
         usual = last[name].median()
         if pd.notna(usual) and usual and abs(value / usual - 1.0) > DIFFERS:
-            said = {"value": reading_sheet.amount(name, value), "usual": reading_sheet.amount(name, usual)}
-            label = QUANTITIES[name].label.lower()
-            lines.append(terminal_words.AGAINST_LAST.format(label=label, count=last[name].count(), **said))
+            words, typical = (reading_sheet.amount(name, v) for v in (value, usual))
+            label, count = QUANTITIES[name].label.lower(), last[name].count()
+            lines.append(terminal_words.AGAINST_LAST.format(label=label, value=words, count=count, usual=typical))
     return lines
 
 
