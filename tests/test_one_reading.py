@@ -115,6 +115,16 @@ def test_a_reading_is_held_against_the_earlier_ones_at_its_own_temperature() -> 
     assert reading_json.reading_object(alone)["against"]["sentence"] == reading_sheet.against_words(alone)
 
 
+def test_a_starter_that_runs_without_the_engine_is_not_called_a_wrong_clamp() -> None:
+    """Common practice: a pinion that does not engage leaves the amps of a starter running free, a third of those that turn an engine."""
+    free = {"temperature_c": 20.0, "rest_v": 12.65, "crank_a": 45.0, "crank_min_v": 12.3, "outcome": "spins"}
+    assert take({**free, "outcome": "started"}).closure.suspect, "without the word it is asked about"
+    check = take(free)
+    assert not check.closure.checked
+    assert "the starter ran without the engine" in reading_sheet.closure_words(check.closure)
+    assert check.findings[0].segment == "starter_drive"
+
+
 def test_a_slow_clamp_is_said_with_value_distance_and_what_to_do() -> None:
     reading = fitting()
     check = take({**reading, "peak_a": 0.5 * reading["peak_a"]})

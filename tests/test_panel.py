@@ -102,6 +102,15 @@ def test_doubtful_values_are_taken_out_one_by_one() -> None:
     assert set(values) == set(MEASURED)
 
 
+def test_a_starter_that_ran_free_holds_no_engine_s_load() -> None:
+    """Common practice: without the engine it takes a third of the amps; what was at rest, and other starts, count as ever."""
+    told = readings(ROWS).assign(rest_v=12.6, crank_min_v=12.3, outcome=["spins", "started", None])
+    panel = make_panel(UNITS, told)
+    np.testing.assert_array_equal(panel.measured["crank_a"], [[140, np.nan], [np.nan, 300], [np.nan, np.nan]])
+    assert np.isfinite(panel.measured["crank_min_v"]).tolist() == [[True, False], [False, True], [False, False]]
+    assert np.isfinite(panel.measured["rest_v"]).sum() == 3
+
+
 def test_missing_doubt_is_no_doubt_and_unknown_names_are_passed_over() -> None:
     """NaN in `doubtful`, or a column the analysis does not use, takes nothing out."""
     frame = readings(ROWS).assign(doubtful=pd.Series([None, "odometer_km", ""], dtype="str"))

@@ -138,7 +138,7 @@ def _denied(facts: Facts, _limits: Limits) -> dict[str, float]:
         number(facts, "battery_mohm") - number(facts, "usual_battery_mohm"),
     )
     usual_mohm = _over(1000.0 * (number(facts, "rest_v") - BRUSH_V.value), usual_a)
-    inrush = number(facts, "peak_times") * (1.0 + FACTS.early_battery * more_mohm / usual_mohm)
+    inrush = number(facts, "peak_times") * (1.0 + FACTS.early_battery * _over(more_mohm, usual_mohm))
     known = [one for one in (number(facts, "curve_least"), inrush) if not math.isnan(one)]
     return {"volts_denied": math.prod(known) if known else NAN}
 

@@ -41,7 +41,7 @@ from analysis.circuit.resistances import ELEMENTS, MEASURED, NO_LOW_VOLTS, Infer
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
 from analysis.readings.choices import NOISE
 from analysis.readings.panel import MEASURED as READ
-from analysis.readings.panel import Floats, trusted_values
+from analysis.readings.panel import RAN_FREE, Floats, trusted_values
 from analysis.starting.loop import aid_amps_at
 
 NAN: Final = float("nan")
@@ -204,7 +204,7 @@ def check_one_reading(
     load = _load(at, shown, expected)
     expected = expected.iced(*(float(v[0]) for v in frozen))
     judged = low_bound_counts(row, limits, temperature)
-    closes = _closure(at, shown, expected, sd, names_in(reading.get("confirmed")))
+    closes = _closure(at, shown, expected, sd, names_in(reading.get("confirmed")), reading.get("outcome"))
     joined = judged.assign(**{n: v for n, v in before.items() if n in judged and np.isnan(judged[n].iloc[0])})
     said = {**reading, **{n: v for n, v in before.items() if n in WORDS}}
     findings = tuple(_findings(joined, said, unit, expected, temperature, limits))
@@ -336,9 +336,11 @@ def _hardly_flows(row: pd.DataFrame, shown: pd.DataFrame) -> bool:
 
 
 def _closure(
-    at: pd.DataFrame, shown: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str]
+    at: pd.DataFrame, shown: pd.DataFrame, expected: Expected, sd_k: float, confirmed: frozenset[str], outcome: object
 ) -> Closure:
     """The test of closure, without the measurements of which nothing is expected."""
+    if outcome == RAN_FREE:
+        return Closure(False, "the starter ran without the engine, whose load the amps and volts of other starts hold")
     row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
     if _hardly_flows(row, shown):
         return Closure(False, "hardly any amps flowed, so that no part was put to the test")
@@ -471,7 +473,7 @@ def _told_c(
         shown = _shown(expected, other)
         if not (shown > 0.0).all(axis=None):  # no engine would turn
             continue
-        told = _closure(at, shown, expected, NOISE.temperature_k, frozenset())
+        told = _closure(at, shown, expected, NOISE.temperature_k, frozenset(), reading.get("outcome"))
         if told.closes and told.p_value > stiff and not _findings(at, reading, unit, expected, other, limits):
             return other
     return NAN

@@ -12,10 +12,10 @@ import pandas as pd
 from scipy.special import ndtr
 
 from analysis.readings.choices import LIKELY_PARTS, OUTCOMES
-from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, days_since_epoch
+from analysis.readings.panel import RAN_FREE, Bools, FleetTables, Floats, Ints, Reals, days_since_epoch
 from analysis.readings.renewals import PARTS
 
-FAILED: Final = ("no_start", "no_click", "click", "chatter", "spins")
+FAILED: Final = ("no_start", "no_click", "click", "chatter", RAN_FREE)
 """Outcomes that are failures of the starting system; `cranks_only` is not: it cranks, fuel or spark is missing."""
 
 

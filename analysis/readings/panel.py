@@ -45,6 +45,7 @@ MEASURED = (
     "crank_s",
 )
 """Columns of readings, and `crank_at_most_v`: what `crank_min_v` holds where it is an upper bound of the lowest volts."""
+RAN_FREE = "spins"  # the outcome of a starter that ran without turning the engine
 SAMPLED = "sampled"  # what a reading's `lowest_is` says of such a bound
 LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm", "crank_dip_v", "crank_at_most_v", "crank_s")
 """What a logger reads of every start."""
@@ -177,7 +178,7 @@ def make_panel(
     """
     units = units.sort_values("unit", kind="stable").reset_index(drop=True)
     code = _whose(units, readings)
-    trusted = trusted_values(readings)
+    trusted = turning_the_engine(readings)
     starts = _starts(code, readings, trusted, units)
     shown = np.flatnonzero(starts.stands_for > 0.0)
     usual = by_age(starts.of(shown))
@@ -269,7 +270,7 @@ def lean(tables: FleetTables) -> FleetTables:
     readings = tables.readings
     if not many(pd.factorize(readings["unit"])[0].astype(np.int64)).any():
         return tables
-    starts = _starts(_whose(tables.units, readings), readings, trusted_values(readings), tables.units)
+    starts = _starts(_whose(tables.units, readings), readings, turning_the_engine(readings), tables.units)
     usual, weakest = by_week(starts)
     count = np.full(len(readings), np.nan)
     count[weakest] = 0.0
@@ -401,6 +402,16 @@ def row_quantile(values: Floats, q: float) -> Floats:
     known = np.isfinite(values).sum(axis=-1)
     at = np.floor(q * np.maximum(known - 1, 0)).astype(np.int64)
     return np.take_along_axis(ordered, at[..., None], axis=-1)[..., 0]
+
+
+def turning_the_engine(readings: pd.DataFrame) -> dict[str, Floats]:
+    """:func:`trusted_values` without those of a starter that ran without the engine: they hold no engine's load."""
+    out = trusted_values(readings)
+    if "outcome" in readings and (free := (readings["outcome"] == RAN_FREE).to_numpy(bool, na_value=False)).any():
+        for name in ("crank_a", "crank_min_v", "crank_at_most_v", "crank_rpm", "crank_s"):
+            if name in out:
+                out[name] = np.where(free, np.nan, out[name])
+    return out
 
 
 def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:
