@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
+from typing import Final
+
 import numpy as np
 import pandas as pd
 
+from analysis.bay.next_measurement import Candidate, next_measurements
+from analysis.costs import DEFAULT_NO_START, PlanSettings
 from analysis.plan.replacement_plan import PlanInputs
 
 AS_OF = pd.Timestamp("2026-11-23")  # a Monday
@@ -12,6 +18,7 @@ PARTS = (
     "battery", "positive_cable", "ground_path", "solenoid_contacts", "starter_motor", "control_circuit", "engine_drag",
 )  # fmt: skip
 WEEKS = 26
+COSTS: Final = PlanSettings()
 
 
 def catalogue() -> pd.DataFrame:
@@ -95,3 +102,20 @@ def no_repairs() -> pd.DataFrame:
 def pins(*rows: tuple[str, str, str, str]) -> pd.DataFrame:
     """Pins: unit, kind, week, part."""
     return pd.DataFrame(list(rows), columns=["unit", "kind", "week", "part"])
+
+
+def measured_next(
+    shares: Mapping[str, float],
+    *,
+    risk: float = 0.5,
+    slip: float = 0.0,
+    discharged: float = 1.0,
+    measured: AbstractSet[str] = frozenset(),
+    no_start_cost: float = DEFAULT_NO_START["light"].total,
+) -> Candidate | None:
+    """What to measure next on one vehicle; shares: part -> probability that it is what limits the start."""
+    return next_measurements(
+        np.array([[shares.get(part, 0.0) for part in PARTS]]), no_start_probability=np.array([risk]),
+        last_slip=np.array([slip]), discharged=np.array([discharged]), measured=[measured], settings=COSTS,
+        no_start_cost=np.array([no_start_cost]),
+    )[0]  # fmt: skip

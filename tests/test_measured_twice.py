@@ -11,13 +11,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from samples_ingest import NOW, fleet
+from samples_plan import measured_next
 from sqlite_utils import Database
 from test_one_reading import fitting, take
 
 from analysis.bay.choices import EXPECTING
 from analysis.bay.decision_table import FILLS, MISSING_WORDS, TABLE
 from analysis.bay.findings import locate_segment
-from analysis.bay.next_measurement import made_already, next_measurement
+from analysis.bay.next_measurement import made_already
 from analysis.readings.observe import GROUND
 from analysis.readings.panel import FleetTables, days_since_epoch, make_panel, without_slips
 from analysis.wear.state import estimate_state
@@ -202,11 +203,11 @@ def of_unit(**columns: list[object]) -> pd.DataFrame:
 
 def test_a_measurement_that_the_latest_readings_hold_is_not_asked_for() -> None:
     shares, risk = {"starter_motor": 0.5, "engine_drag": 0.45}, 0.5
-    asked = next_measurement(shares, no_start_probability=risk)
+    asked = measured_next(shares, risk=risk)
     assert asked is not None
     assert asked.name == "cranking speed"
     made = made_already(of_unit(crank_rpm=[np.nan, 140.0], crank_a=[210.0, 220.0]))["A"]
-    again = next_measurement(shares, no_start_probability=risk, measured=made)
+    again = measured_next(shares, risk=risk, measured=made)
     assert again is None or again.name != "cranking speed"
 
 
@@ -253,7 +254,7 @@ def test_a_reading_taken_for_an_advice_answers_it() -> None:
         after = {c: [full[c], full[c] if c in columns else np.nan] for c in full}
         made = made_already(of_unit(**after))["A"]
         assert name in made, name
-        asked = next_measurement({"battery": 0.5, "ground_path": 0.3}, no_start_probability=0.5, measured=made)
+        asked = measured_next({"battery": 0.5, "ground_path": 0.3}, measured=made)
         assert asked is None or asked.name != name
     twice = made_already(of_unit(crank_min_v=[11.0, 11.1], crank_a=[150.0, 151.0]))["A"]
     assert "repeat the reading" in twice

@@ -17,9 +17,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from samples_chance import examples
+from samples_plan import COSTS, measured_next
 
 from analysis.bay.next_measurement import (
-    ACTIONS,
     CANDIDATES,
     CAUSES,
     CHEAP,
@@ -28,26 +28,32 @@ from analysis.bay.next_measurement import (
     SLIP,
     SOUND,
     Candidate,
-    NextMeasurement,
+    InformationValues,
     cause_probabilities,
     decision_costs,
     information_values,
-    next_measurement,
     next_measurements,
     outcome_probabilities,
     rest_read,
     room_for_discharged,
 )
-from analysis.costs import PlanSettings
 from analysis.readings.renewals import PARTS
 from analysis.starting.loop import StartState, solve_start
 
-COSTS = PlanSettings()
+ACTIONS = ("wait", *(f"renew {part}" for part in PARTS), *(f"clean or charge {part}" for part in CHEAP.values()))
+"""What `decision_costs` tells the costs of, in its order."""
 
 
-def named(shares: dict[str, float], **options: Any) -> NextMeasurement | None:
-    """The next measurement at one chance in two of a no-start."""
-    return next_measurement(shares, **{"no_start_probability": 0.5, **options})
+def values_of(belief: np.ndarray, risk: np.ndarray, money: float = 600.0, **options: Any) -> InformationValues:
+    """What every candidate is worth at the usual prices."""
+    return information_values(belief, risk, settings=COSTS, no_start_cost=np.full(len(belief), money), **options)
+
+
+def perfect(belief: np.ndarray, risk: np.ndarray, money: float = 600.0) -> np.ndarray:
+    """(n,) what knowing the cause would save: the best act now, less the best act for each cause."""
+    cost = decision_costs(belief, risk, np.full(len(belief), money), COSTS)
+    now = np.einsum("nah,nh->na", cost, belief).min(axis=1)
+    return np.asarray(now - np.einsum("nh,nh->n", cost.min(axis=1), belief))
 
 
 beliefs = st.lists(st.floats(0.001, 1.0), min_size=len(NAMES), max_size=len(NAMES)).map(
@@ -58,9 +64,9 @@ beliefs = st.lists(st.floats(0.001, 1.0), min_size=len(NAMES), max_size=len(NAME
 @examples(15)
 @given(beliefs, st.floats(0.0, 1.0), st.floats(0.0, 5000.0))
 def test_between_nothing_and_perfect_knowledge(belief: np.ndarray, risk: float, money: float) -> None:
-    found = information_values(belief, np.array([risk]), no_start_cost=money)
+    found = values_of(belief, np.array([risk]), money)
     assert (found.value >= 0.0).all()
-    assert (found.value <= found.perfect[:, None] + 1e-9).all()
+    assert (found.value <= perfect(belief, np.array([risk]), money)[:, None] + 1e-9).all()
     assert found.cost[0] >= 0.0
 
 
@@ -69,7 +75,7 @@ def test_enumeration_by_plain_loops() -> None:
     rng = np.random.default_rng(5)
     belief = rng.dirichlet(np.ones(len(NAMES)))
     cost = decision_costs(belief[None], np.array([0.3]), np.array([900.0]), COSTS)[0]
-    found = information_values(belief[None], np.array([0.3]), no_start_cost=900.0)
+    found = values_of(belief[None], np.array([0.3]), 900.0)
 
     def below(x: float, mean: float) -> float:
         return 0.5 * (1.0 + erf((x - mean) / sqrt(2.0)))
@@ -89,8 +95,6 @@ def test_enumeration_by_plain_loops() -> None:
                 sum(belief[h] * cost[a, h] * chance[h] for h in range(len(NAMES))) for a in range(len(ACTIONS))
             )
         assert found.value[0, t] == pytest.approx(now - after, abs=1e-6)
-    best = sum(belief[h] * cost[:, h].min() for h in range(len(NAMES)))
-    assert found.perfect[0] == pytest.approx(now - best)
 
 
 def test_limits_of_a_measurement() -> None:
@@ -100,15 +104,15 @@ def test_limits_of_a_measurement() -> None:
     spread = {cause: 1.2 * i for i, cause in enumerate(NAMES)}
     sizes = (0.0, 0.1, 0.3, 1.0)
     made = [Candidate(str(s), 1.0, "", {c: s * (m - 7.0) for c, m in spread.items()}) for s in sizes]
-    value = information_values(belief, risk, candidates=made).value
+    value = values_of(belief, risk, candidates=made).value
     np.testing.assert_allclose(value[:, 0], 0.0, atol=1e-9)
     assert (np.diff(value, axis=1) >= -1e-9).all()
     two = np.zeros((1, len(NAMES)))
     two[0, NAMES.index("the starter motor")] = two[0, NAMES.index("drag in the engine")] = 0.5
     sure = Candidate("sure", 1.0, "", {"the starter motor": 8.0, "drag in the engine": -8.0})
-    found = information_values(two, np.array([0.4]), candidates=[sure])
-    assert found.value[0, 0] == pytest.approx(found.perfect[0], rel=1e-6)
-    assert found.perfect[0] > 50.0
+    found, known = values_of(two, np.array([0.4]), candidates=[sure]), perfect(two, np.array([0.4]))
+    assert found.value[0, 0] == pytest.approx(known[0], rel=1e-6)
+    assert known[0] > 50.0
 
 
 def test_a_worked_two_cause_case() -> None:
@@ -126,14 +130,13 @@ def test_a_worked_two_cause_case() -> None:
     assert cost[ACTIONS.index("renew starter_motor"), drag] == pytest.approx(1872.50)
     assert cost[ACTIONS.index("renew engine_drag"), starter] == pytest.approx(1808.75)
     assert cost[ACTIONS.index("wait"), starter] == pytest.approx(612.50 + 600.0 + 106.25)
-    found = information_values(belief, np.array([1.0]), no_start_cost=600.0)
-    assert ACTIONS[found.action[0]] == "renew engine_drag"
-    assert found.cost[0] == pytest.approx(1149.375)
-    assert found.perfect[0] == pytest.approx(1149.375 - 551.25)
+    assert ACTIONS[int((cost @ belief[0]).argmin())] == "renew engine_drag"
+    assert values_of(belief, np.array([1.0])).cost[0] == pytest.approx(1149.375)
+    assert perfect(belief, np.array([1.0]))[0] == pytest.approx(1149.375 - 551.25)
 
 
 def test_outcomes_sum_to_one_and_costs_are_least_for_the_right_repair() -> None:
-    np.testing.assert_allclose(outcome_probabilities().sum(axis=2), 1.0, atol=1e-12)
+    np.testing.assert_allclose(outcome_probabilities(CANDIDATES).sum(axis=2), 1.0, atol=1e-12)
     belief = np.full((1, len(NAMES)), 1.0 / len(NAMES))
     cost = decision_costs(belief, np.array([0.6]), np.array([600.0]), COSTS)[0]
     for h, cause in enumerate(NAMES):
@@ -159,28 +162,16 @@ def test_outcomes_sum_to_one_and_costs_are_least_for_the_right_repair() -> None:
          "peak amps with a fast clamp"),
         ({"engine_drag": 0.5}, {"measured": {"crank_rpm"}}, "turn the engine by hand"),
         ({"starter_motor": 0.6}, {"measured": {"crank_rpm", "peak_a"}, "no_start_cost": 4000.0}, "starter on the bench"),
-        ({"starter_motor": 0.9}, {"last_slip": 0.6}, "repeat the reading"),
+        ({"starter_motor": 0.9}, {"slip": 0.6}, "repeat the reading"),
     ],
 )  # fmt: skip
 def test_a_technician_would_agree(shares: dict[str, float], options: dict[str, Any], name: str) -> None:
     """Common practice: the cheap check that decides between the suspects comes first."""
-    found = named(shares, **options)
+    found = measured_next(shares, **options)
     assert found is not None
     assert found.name == name
-    assert found.value > 0.0
     assert found.sentence[0].isupper()
     assert found.sentence.endswith(".")
-    assert found.part in PARTS
-
-
-def test_what_it_tells_apart() -> None:
-    speed = named({"starter_motor": 0.5, "engine_drag": 0.45})
-    assert speed is not None
-    assert speed.separates == ("the starter motor", "drag in the engine")
-    assert speed.part == "starter_motor"
-    rest = named({"battery": 0.97})
-    assert rest is not None
-    assert set(rest.separates) == {"a worn battery", "a discharged battery"}
 
 
 def test_what_peak_amps_are_expected_to_show_is_what_the_circuit_does() -> None:
@@ -199,31 +190,28 @@ def test_what_peak_amps_are_expected_to_show_is_what_the_circuit_does() -> None:
 
 def test_enough_act() -> None:
     """One sure suspect with one repair, or nothing suspected: no measurement changes the decision."""
-    assert named({"solenoid_contacts": 0.99}) is None
-    assert named({"starter_motor": 0.97}) is None
-    assert named({}, no_start_probability=0.01) is None
-    assert named({"battery": 0.02}, no_start_probability=0.001) is None
+    assert measured_next({"solenoid_contacts": 0.99}) is None
+    assert measured_next({"starter_motor": 0.97}) is None
+    assert measured_next({}, risk=0.01) is None
+    assert measured_next({"battery": 0.02}, risk=0.001) is None
     everything = {c.name for c in CANDIDATES}
-    assert named({"starter_motor": 0.5, "engine_drag": 0.45}, measured=everything) is None
-    assert named({"starter_motor": 0.5, "engine_drag": 0.45}, minutes_price=1000.0) is None
+    assert measured_next({"starter_motor": 0.5, "engine_drag": 0.45}, measured=everything) is None
 
 
-def test_minutes_that_cost_nothing_leave_the_full_value() -> None:
+def test_a_measurement_is_chosen_by_its_worth_less_its_minutes() -> None:
     shares = {"starter_motor": 0.5, "engine_drag": 0.45}
-    free, paid = named(shares, minutes_price=0.0), named(shares, minutes_price=2.0)
-    assert free is not None
-    assert paid is not None
-    speed = next(c for c in CANDIDATES if c.name == "cranking speed")
     row = np.array([[shares.get(p, 0.0) for p in PARTS]])
-    belief = cause_probabilities(row, np.zeros(1), COSTS)
-    value = information_values(belief, np.array([0.5])).value[0]
-    assert free.value == pytest.approx(value.max())
-    assert paid.value == pytest.approx(value[CANDIDATES.index(speed)] - 2.0 * speed.minutes)
+    belief = cause_probabilities(row, np.zeros(1), COSTS, np.ones(1))
+    net = values_of(belief, np.array([0.5])).value[0] - COSTS.hour_rate / 60.0 * np.array(
+        [c.minutes for c in CANDIDATES]
+    )
+    assert measured_next(shares) == CANDIDATES[int(net.argmax())]
+    assert net.max() > 0.0
 
 
 def test_causes_add_up() -> None:
     shares = np.array([[0.3, 0.1, 0.0, 0.2, 0.1, 0.05, 0.05]])
-    belief = cause_probabilities(shares, np.array([0.25]), COSTS)[0]
+    belief = cause_probabilities(shares, np.array([0.25]), COSTS, np.ones(1))[0]
     assert belief.sum() == pytest.approx(1.0)
     assert belief[SLIP] == pytest.approx(0.25)
     assert belief[SOUND] == pytest.approx(0.75 * 0.2)
@@ -241,11 +229,11 @@ def test_rest_volts_on_record_leave_no_room_for_a_discharged_battery_and_are_not
     assert room_for_discharged(12.25, 12, 12.45) > 0.999
     assert room_for_discharged(25.3, 24, 24.9) == pytest.approx(room_for_discharged(12.65, 12, 12.45))
     assert room_for_discharged(float("nan"), 12, 12.45) == 1.0
-    asked = named({"battery": 0.995})
+    asked = measured_next({"battery": 0.995})
     assert asked is not None
     assert asked.name == "rest volts after two hours"
-    assert named({"battery": 0.995}, discharged=room_for_discharged(12.65, 12, 12.45)) is None
-    low = named({"battery": 0.995}, discharged=room_for_discharged(12.2, 12, 12.45))
+    assert measured_next({"battery": 0.995}, discharged=room_for_discharged(12.65, 12, 12.45)) is None
+    low = measured_next({"battery": 0.995}, discharged=room_for_discharged(12.2, 12, 12.45))
     assert low is not None
     assert low.name == asked.name
 
@@ -267,35 +255,28 @@ def test_many_vehicles_are_each_judged_alone_and_money_scales() -> None:
     rng = np.random.default_rng(1)
     shares = rng.dirichlet(np.ones(8) * 0.4, size=300)[:, :7]
     risk, slip = rng.uniform(0, 1, 300), rng.uniform(0, 0.5, 300) * (rng.random(300) < 0.2)
-    together = next_measurements(shares, no_start_probability=risk, last_slip=slip)
+    usual: dict[str, Any] = {
+        "no_start_probability": risk,
+        "last_slip": slip,
+        "discharged": np.ones(300),
+        "measured": [frozenset()] * 300,
+    }
+    together = next_measurements(shares, settings=COSTS, no_start_cost=np.full(300, 600.0), **usual)
     for i in (0, 7, 131, 299):
-        alone = next_measurement(
-            dict(zip(PARTS, shares[i], strict=True)), no_start_probability=risk[i], last_slip=slip[i]
-        )
-        one = together[i]
-        assert (alone is None) == (one is None)
-        if alone is not None and one is not None:
-            assert alone.name == one.name
-            assert alone.value == pytest.approx(one.value)
+        assert measured_next(dict(zip(PARTS, shares[i], strict=True)), risk=risk[i], slip=slip[i]) == together[i]
     assert 30 < sum(t is not None for t in together) < 290
     twice = replace(COSTS, hour_rate=2 * COSTS.hour_rate, part_price={p: 2 * v for p, v in COSTS.part_price.items()})
-    doubled = next_measurements(shares, no_start_probability=risk, last_slip=slip, settings=twice, no_start_cost=1200.0)
-    for one, two in zip(together, doubled, strict=True):
-        assert (one is None) == (two is None)
-        if one is not None and two is not None:
-            assert two.value == pytest.approx(2 * one.value)
+    assert next_measurements(shares, settings=twice, no_start_cost=np.full(300, 1200.0), **usual) == together
 
 
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: next_measurement({"alternator": 0.5}, no_start_probability=0.1), "names the part 'alternator'"),
-        (lambda: next_measurement({"battery": 1.5}, no_start_probability=0.1), "shares has 1.5"),
-        (lambda: next_measurement({"battery": 0.7, "engine_drag": 0.6}, no_start_probability=0.1), "add up to 1.3"),
-        (lambda: next_measurement({"battery": 0.7}, no_start_probability=float("nan")), "no_start_probability has nan"),
-        (lambda: next_measurement({"battery": 0.7}, no_start_probability=0.1, last_slip=-0.1), "last_slip has -0.1"),
-        (lambda: next_measurement({"battery": 0.7}, no_start_probability=0.1, no_start_cost=-5.0), "no_start_cost is"),
-        (lambda: next_measurement({"battery": 0.7}, no_start_probability=0.1, minutes_price=-1.0), "minutes_price is"),
+        (lambda: measured_next({"battery": 1.5}, risk=0.1), "shares has 1.5"),
+        (lambda: measured_next({"battery": 0.7, "engine_drag": 0.6}, risk=0.1), "add up to 1.3"),
+        (lambda: measured_next({"battery": 0.7}, risk=float("nan")), "no_start_probability has nan"),
+        (lambda: measured_next({"battery": 0.7}, risk=0.1, slip=-0.1), "last_slip has -0.1"),
+        (lambda: measured_next({"battery": 0.7}, risk=0.1, no_start_cost=-5.0), "no_start_cost has -5.0"),
     ],
 )
 def test_bad_calls_name_argument_and_range(call: Callable[[], object], words: str) -> None:

@@ -20,11 +20,9 @@ from scipy.special import ndtr
 from analysis.bay.choices import ASKING, TESTING
 from analysis.circuit.battery import open_circuit
 from analysis.circuit.choices import INSTRUMENT
-from analysis.costs import DEFAULT_NO_START, PlanSettings
-from analysis.readings.panel import Bools, Floats, Ints, trusted_values
+from analysis.costs import PlanSettings
+from analysis.readings.panel import Bools, Floats, trusted_values
 from analysis.readings.renewals import PARTS
-
-NO_START_COST: Final = DEFAULT_NO_START["light"].total  # money, as in analysis.costs
 
 CAUSES: Final[Mapping[str, str]] = {
     "a worn battery": "battery",
@@ -51,7 +49,6 @@ CHEAP: Final[Mapping[str, str]] = {
 """Causes that charging, or cleaning and tightening, cures."""
 NAMES: Final = tuple(CAUSES)
 SLIP, SOUND = NAMES.index("a slip in the last reading"), NAMES.index("no part")
-ACTIONS: Final = ("wait", *(f"renew {p}" for p in PARTS), *(f"clean or charge {p}" for p in CHEAP.values()))
 
 
 @dataclass(frozen=True)
@@ -174,93 +171,42 @@ CHUNK: Final = 128  # vehicles at a time, to keep memory small
 
 
 @dataclass(frozen=True)
-class NextMeasurement:
-    """The measurement to make: what it tells apart, what a technician is told, minutes, and its worth less its cost."""
-
-    name: str
-    part: str
-    separates: tuple[str, str]
-    sentence: str
-    minutes: float
-    value: float
-
-
-@dataclass(frozen=True)
 class InformationValues:
-    """For n vehicles: value (n, T) of each candidate before its cost, perfect (n,) value of knowing the cause,
-    action (n,) index into ACTIONS of the best act now, cost (n,) expected cost of that act [money]."""
+    """For n vehicles: value (n, T) of each candidate before its cost, cost (n,) of the best act now [money]."""
 
     value: Floats
-    perfect: Floats
-    action: Ints
     cost: Floats
-
-
-def next_measurement(
-    shares: Mapping[str, float],
-    *,
-    no_start_probability: float,
-    last_slip: float = 0.0,
-    discharged: float = 1.0,
-    measured: AbstractSet[str] = frozenset(),
-    settings: PlanSettings | None = None,
-    no_start_cost: float = NO_START_COST,
-    minutes_price: float | None = None,
-) -> NextMeasurement | None:
-    """The next measurement for one vehicle, or None when none would change the decision for its minutes.
-
-    :param shares: part -> probability that it is what limits the start; the rest to one is "no part"
-    :param no_start_probability: of a no-start until the vehicle would be looked at anyway, if nothing is done
-    :param last_slip: probability that the last reading is a slip and the suspicion with it
-    :param discharged: how much room the latest rest volts leave for a discharged battery, of :func:`room_for_discharged`
-    :param measured: names of candidates, or columns, that are known already
-    :param settings: prices, hours and hour rate; defaults of `analysis.costs`
-    :param no_start_cost: of a no-start beside the repair [money]
-    :param minutes_price: of a technician's minute [money]; the settings' hour rate by default
-    :raises ValueError: an unknown part, a probability outside 0 to 1, shares above one in all, a negative price
-    """
-    unknown = set(shares) - set(PARTS)
-    if unknown:
-        raise ValueError(f"shares names the part {min(unknown)!r}; allowed are {', '.join(PARTS)}")
-    row = np.array([[float(shares.get(p, 0.0)) for p in PARTS]])
-    return next_measurements(
-        row,
-        no_start_probability=np.array([no_start_probability]),
-        last_slip=np.array([last_slip]),
-        discharged=np.array([discharged]),
-        measured=[measured],
-        settings=settings,
-        no_start_cost=np.array([no_start_cost]),
-        minutes_price=minutes_price,
-    )[0]
 
 
 def next_measurements(
     shares: Floats,
     *,
     no_start_probability: Floats,
-    last_slip: Floats | None = None,
-    discharged: Floats | None = None,
-    measured: Sequence[AbstractSet[str]] | None = None,
-    settings: PlanSettings | None = None,
-    no_start_cost: Floats | float = NO_START_COST,
-    minutes_price: float | None = None,
-) -> list[NextMeasurement | None]:
-    """The same for n vehicles at once: shares (n, 7) in the order of PARTS, the others (n,)."""
-    chosen = settings or PlanSettings()
-    price = chosen.hour_rate / 60.0 if minutes_price is None else minutes_price
-    if not (np.isfinite(price) and price >= 0.0):
-        raise ValueError(f"minutes_price is {price}; allowed are amounts of 0 and more")
-    slip = np.zeros(len(shares)) if last_slip is None else last_slip
-    belief = cause_probabilities(shares, slip, chosen, discharged)
-    found = information_values(belief, no_start_probability, settings=chosen, no_start_cost=no_start_cost)
-    net = found.value - price * np.array([c.minutes for c in CANDIDATES])
-    if measured is not None:
-        known = [[c.name in m or bool(c.columns and c.times == 1 and set(c.columns) <= m) for c in CANDIDATES]
-                 for m in measured]  # fmt: skip
-        net = np.where(np.array(known, dtype=bool).reshape(net.shape), -np.inf, net)
+    last_slip: Floats,
+    discharged: Floats,
+    measured: Sequence[AbstractSet[str]],
+    settings: PlanSettings,
+    no_start_cost: Floats,
+) -> list[Candidate | None]:
+    """The next measurement for each of n vehicles, None where none would change the decision for its minutes.
+
+    :param shares: (n, 7) in the order of PARTS: probability that the part is what limits the start; the rest to one is "no part"
+    :param no_start_probability: (n,) of a no-start until the vehicle would be looked at anyway, if nothing is done
+    :param last_slip: (n,) probability that the last reading is a slip and the suspicion with it
+    :param discharged: (n,) how much room the latest rest volts leave for a discharged battery, of :func:`room_for_discharged`
+    :param measured: names of candidates, or columns, that are known already, for each vehicle
+    :param settings: prices, hours and hour rate
+    :param no_start_cost: (n,) of a no-start beside the repair [money]
+    :raises ValueError: a probability outside 0 to 1, shares above one in all, a negative price
+    """
+    belief = cause_probabilities(shares, last_slip, settings, discharged)
+    found = information_values(belief, no_start_probability, settings=settings, no_start_cost=no_start_cost)
+    known = [[c.name in m or bool(c.columns and c.times == 1 and set(c.columns) <= m) for c in CANDIDATES]
+             for m in measured]  # fmt: skip
+    net = found.value - settings.hour_rate / 60.0 * np.array([c.minutes for c in CANDIDATES])
+    net = np.where(np.array(known, dtype=bool).reshape(net.shape), -np.inf, net)
     best = net.argmax(axis=1)
-    return [_chosen(belief[i], int(t), float(net[i, t])) if net[i, t] > 0.0 else None for i, t in enumerate(best)]
+    return [CANDIDATES[t] if net[i, t] > 0.0 else None for i, t in enumerate(best)]
 
 
 def made_already(readings: pd.DataFrame, renewed_on: pd.Series | None = None) -> dict[str, frozenset[str]]:
@@ -326,9 +272,7 @@ def room_for_discharged(rest_v: float, system_v: int, charged_v: float) -> float
     return float(ndtr((charged_v - open_v) / np.hypot(error, INSTRUMENT.battery_v * system_v / 12.0)))
 
 
-def cause_probabilities(
-    shares: Floats, last_slip: Floats, settings: PlanSettings, discharged: Floats | None = None
-) -> Floats:
+def cause_probabilities(shares: Floats, last_slip: Floats, settings: PlanSettings, discharged: Floats) -> Floats:
     """(n, causes) from part shares (n, 7): parts split into their causes, a slip taking its share of everything.
 
     discharged: (n,) by how much less than usual a battery is likely to be discharged, because its rest volts are known.  Raises
@@ -343,7 +287,7 @@ def cause_probabilities(
     for h, (cause, part) in enumerate(CAUSES.items()):
         if part:
             cheap: float | Floats = settings.clean_success.get(part, 0.0) if part in CHEAP.values() else 0.0
-            if part == "battery" and discharged is not None:
+            if part == "battery":
                 cheap = cheap * discharged
             out[:, h] = shares[:, PARTS.index(part)] * (cheap if cause in CHEAP else 1.0 - cheap)
     out[:, SOUND] = np.maximum(1.0 - total, 0.0)
@@ -356,32 +300,29 @@ def information_values(
     belief: Floats,
     no_start_probability: Floats,
     *,
-    settings: PlanSettings | None = None,
-    no_start_cost: Floats | float = NO_START_COST,
+    settings: PlanSettings,
+    no_start_cost: Floats,
     candidates: Sequence[Candidate] = CANDIDATES,
 ) -> InformationValues:
-    """Value of every candidate, of perfect knowledge, and the best act now, for n vehicles.
+    """Value of every candidate, and the cost of the best act now, for n vehicles.
 
-    belief: (n, causes) probabilities; no_start_probability: (n,) if nothing is done; no_start_cost: (n,) or one [money].
+    belief: (n, causes) probabilities; no_start_probability: (n,) if nothing is done; no_start_cost: (n,) [money].
     Raises ValueError for probabilities outside 0 to 1 and negative costs.
     """
     _check("belief", belief)
     _check("no_start_probability", no_start_probability)
-    money = np.broadcast_to(np.asarray(no_start_cost, dtype=np.float64), (len(belief),))
-    if not (np.isfinite(money) & (money >= 0)).all():
-        raise ValueError(f"no_start_cost is {money.min()}; allowed are amounts of 0 and more")
-    cost = decision_costs(belief, no_start_probability, money, settings or PlanSettings())
+    if not (np.isfinite(no_start_cost) & (no_start_cost >= 0)).all():
+        raise ValueError(f"no_start_cost has {no_start_cost.min()}; allowed are amounts of 0 and more")
+    cost = decision_costs(belief, no_start_probability, no_start_cost, settings)
     likely = outcome_probabilities(candidates)
-    expected = np.einsum("nah,nh->na", cost, belief)
-    now = expected.min(axis=1)
+    now = np.einsum("nah,nh->na", cost, belief).min(axis=1)
     value = np.zeros((len(belief), len(candidates)))
     for i in range(0, len(belief), CHUNK):
         part = slice(i, i + CHUNK)
         joint = np.einsum("nah,nh->nah", cost[part], belief[part]) @ likely.reshape(len(NAMES), -1)
         best = joint.min(axis=1).reshape(-1, len(candidates), likely.shape[2]).sum(axis=2)
         value[part] = now[part, None] - best
-    perfect = now - np.einsum("nh,nh->n", cost.min(axis=1), belief)
-    return InformationValues(np.maximum(value, 0.0), np.maximum(perfect, 0.0), expected.argmin(axis=1), now)
+    return InformationValues(np.maximum(value, 0.0), now)
 
 
 def decision_costs(
@@ -420,25 +361,12 @@ def _remedies(settings: PlanSettings) -> tuple[Floats, np.ndarray, Floats, Float
     return np.array(act), np.stack(cures), np.array(repair), np.array(hours)
 
 
-def outcome_probabilities(candidates: Sequence[Candidate] = CANDIDATES) -> Floats:
+def outcome_probabilities(candidates: Sequence[Candidate]) -> Floats:
     """(causes, candidates, outcomes) probability of each outcome class; sums to one over the outcomes."""
     mean = np.array([[c.means.get(cause, 0.0) for c in candidates] for cause in NAMES])
     below = ndtr(EDGES[None, None, :] - mean[:, :, None])
     full = np.concatenate([np.zeros((*mean.shape, 1)), below, np.ones((*mean.shape, 1))], axis=2)
     return np.asarray(np.diff(full, axis=2), dtype=np.float64)
-
-
-def _chosen(belief: Floats, t: int, value: float) -> NextMeasurement:
-    """The chosen candidate with the two causes that it tells apart best, weighted by how probable both are."""
-    candidate = CANDIDATES[t]
-    mean = np.array([candidate.means.get(cause, 0.0) for cause in NAMES])
-    apart = 1.0 - np.exp(-((mean[:, None] - mean[None, :]) ** 2) / 8.0)  # Bhattacharyya, two unit normals
-    a, b = np.unravel_index(int((belief[:, None] * belief[None, :] * apart).argmax()), apart.shape)
-    first, second = (int(a), int(b)) if belief[a] >= belief[b] else (int(b), int(a))
-    part = CAUSES[NAMES[first]] or CAUSES[NAMES[second]]
-    return NextMeasurement(
-        candidate.name, part, (NAMES[first], NAMES[second]), candidate.sentence, candidate.minutes, value
-    )
 
 
 def _check(name: str, value: Floats) -> None:
