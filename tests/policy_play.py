@@ -14,8 +14,7 @@ import pandas as pd
 
 from analysis.costs import CHEAP_ACTIONS, PARTS, PlanSettings
 from analysis.forecast.learning import Look
-from analysis.plan.candidates import complete_catalogue, no_start_costs
-from analysis.plan.policies import best_ages
+from analysis.plan.candidates import best_ages, complete_catalogue, no_start_costs
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.readings.panel import FleetTables
 from analysis.wear.lives import observed_lives, part_lifetimes
@@ -159,7 +158,7 @@ class FixedAge:
             parts=PARTS,
             life_years=self.settings.life_years,
         )
-        ages = best_ages(fleet.units, lives, catalogue, self.settings)
+        ages = best_ages(fleet.units, lives, catalogue, self.settings, access=self.settings.access_cost)
         done = fleet.repairs[fleet.repairs["action"] == "replaced"].groupby(["unit", "part"])["done_on"].max()
         services = service_dates(fleet)
         out = []

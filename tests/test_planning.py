@@ -23,10 +23,11 @@ from analysis.plan.result import rows_of
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk import planning
 from dashboard.desk.assessment import list_rows
-from dashboard.desk.plan_moves import let_go, move, release, try_move
+from dashboard.desk.plan_moves import changed, keep_pin, let_go, try_move
 from dashboard.desk.planning import (
     Overtaken,
     PlanRefused,
+    Seen,
     load_plan,
     make_plan,
     measures_of,
@@ -40,7 +41,7 @@ from dashboard.files.plan_export import render
 from dashboard.words.plan_words import left_out_rows, with_words
 from demo_fleet.scenario import demo_operator
 from ingest.importer import import_paths
-from ingest.records import list_plans, read_pins, save_decision, save_setting, set_pin
+from ingest.records import list_plans, read_pins, remove_pin, save_decision, save_setting, set_pin
 from ingest.store import open_database, read_parts
 
 DAY = date(2026, 11, 23)
@@ -214,6 +215,24 @@ def test_standard_output_stays_free(office: tuple[Database, Any], capfd: pytest.
 # --- changes by hand -------------------------------------------------------------------------------------------------
 
 
+def move(
+    db: Database, found: Any, *, unit: str, week: str, by: str, kind: str = "pin", seen: Seen | None = None
+) -> ReplacementPlan:
+    """A vehicle fixed to a week, or kept out of it, and the plan made so."""
+
+    def change() -> None:
+        keep_pin(db, unit=unit, week=week, kind=kind, by=by, now=NOW)
+
+    return changed(db, found, change, as_of=DAY, weeks=13, by=by, now=NOW, seen=seen)
+
+
+def release(db: Database, found: Any, number: int, *, by: str, seen: Seen) -> None:
+    """A pin taken away, and the plan made so."""
+    changed(
+        db, found, lambda: remove_pin(db, number, by=by, now=NOW), as_of=DAY, weeks=13, by=by, now=NOW, seen=seen
+    )  # fmt: skip
+
+
 @pytest.mark.nightly
 def test_a_vehicle_kept_out_of_its_week_goes_elsewhere_at_a_cost(office: tuple[Database, Any]) -> None:
     """Every change is tried without writing; taking a choice away never makes the plan cheaper (HiGHS: 0.01 %)."""
@@ -224,10 +243,10 @@ def test_a_vehicle_kept_out_of_its_week_goes_elsewhere_at_a_cost(office: tuple[D
     assert trial.week != week
     assert trial.costs >= -0.01
     assert read_pins(db).empty
-    out = move(db, found, unit=unit, week=week, as_of=DAY, weeks=13, reason="", by="planner", now=NOW, kind="forbid")
+    out = move(db, found, unit=unit, week=week, by="planner", kind="forbid")
     landed = out.visits.set_index("unit")["iso_week"].get(unit, "")
     assert landed == trial.week
-    fixed = move(db, found, unit=unit, week=week, as_of=DAY, weeks=13, reason="", by="planner", now=NOW)
+    fixed = move(db, found, unit=unit, week=week, by="planner")
     assert fixed.visits.set_index("unit").loc[unit, "iso_week"] == week
     assert read_pins(db)[["kind", "week"]].to_numpy().tolist() == [["pin", week]]  # the ban on that week is over
     assert let_go(db, unit, by="planner") == 1
@@ -281,7 +300,7 @@ def test_a_pin_of_another_planner_is_not_overwritten_unasked(office: tuple[Datab
     db, found = office
     plan = make_plan(db, as_of=DAY, assessment=found)
     unit, other = plan.visits["unit"].iloc[0], plan.visits["unit"].iloc[1]
-    mine = {"unit": unit, "week": "2027-W03", "as_of": DAY, "weeks": 13, "reason": "", "now": NOW}
+    mine = {"unit": unit, "week": "2027-W03"}
     seen = seen_now(db)
     move(db, found, **mine | {"week": "2027-W05"}, by="berta", seen=seen)
     with pytest.raises(Overtaken, match=rf"{unit} was fixed to 2027-W05 by berta on 23 Nov 2026 at 09:00"):
@@ -290,11 +309,11 @@ def test_a_pin_of_another_planner_is_not_overwritten_unasked(office: tuple[Datab
     assert list_plans(db)["by"].tolist() == ["command", "berta"]
     number = int(read_pins(db)["id"].iloc[0])
     with pytest.raises(Overtaken):
-        release(db, found, number, as_of=DAY, weeks=13, by="anna", now=NOW, seen=seen)
+        release(db, found, number, by="anna", seen=seen)
     made = move(db, found, **mine, by="anna", seen=seen_now(db))
     assert made.visits.set_index("unit").loc[unit, "iso_week"] == "2027-W03"
     seen = seen_now(db)
-    release(db, found, int(read_pins(db)["id"].iloc[0]), as_of=DAY, weeks=13, by="berta", now=NOW, seen=seen)
+    release(db, found, int(read_pins(db)["id"].iloc[0]), by="berta", seen=seen)
     with pytest.raises(Overtaken, match=f"{unit} is no longer fixed to 2027-W03"):
         move(db, found, **mine | {"unit": other}, by="anna", seen=seen)
 

@@ -7,8 +7,9 @@ from samples_plan import AS_OF, dates, make_inputs, no_repairs
 from scipy.integrate import quad
 
 from analysis.costs import PARTS, PlanSettings
+from analysis.plan.candidates import best_ages
 from analysis.plan.inputs import prepare
-from analysis.plan.policies import best_ages, flagged_list, mean_residual_life, overdue_parts, run_to_failure
+from analysis.plan.policies import flagged_list, mean_residual_life, overdue_parts, run_to_failure
 from analysis.plan.workshop_calendar import plan_weeks
 from analysis.wear.lives import (
     AgeReplacement,
@@ -136,7 +137,7 @@ def test_flagged_list_keeps_hours_and_fixed_age_takes_the_oldest_first() -> None
     assert 0 < found.visits <= len(flagged)
     assert found.hours <= work.capacity.hours.sum()
     assert found.no_starts < never.no_starts
-    ages = best_ages(inputs.fleet, work.lives, work.catalogue, PlanSettings())
+    ages = best_ages(inputs.fleet, work.lives, work.catalogue, PlanSettings(), access=PlanSettings().access_cost)
     overdue = overdue_parts(work.seen, ages, work.weeks)
     assert (overdue["over"].diff().dropna() <= 0).all()
     assert (overdue["due_day"] < work.weeks.end_day[-1]).all()

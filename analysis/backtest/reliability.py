@@ -45,8 +45,10 @@ class Calibration:
     reason: str
 
     def apply(self, p: Floats) -> Floats:
-        """Calibrated probabilities, the same where there was not enough to learn from."""
-        return apply_calibration(self, p)
+        """Calibrated probabilities (n,); the same where there was not enough to learn from."""
+        if not self.enough:
+            return np.asarray(p, dtype=np.float64)
+        return np.asarray(1.0 / (1.0 + np.exp(-(self.intercept + self.slope * logit(p)))), dtype=np.float64)
 
 
 def checked(p: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -218,13 +220,6 @@ def fit_calibration(p: Floats, y: Floats, *, fewest: int = PAST_LISTS.fewest_no_
     if slope <= 0.0:
         return Calibration(0.0, 1.0, events, False, "higher probabilities did not mean more no-starts: left as it is")
     return Calibration(intercept, slope, events, True, f"from {events} no-starts on past lists")
-
-
-def apply_calibration(calibration: Calibration, p: Floats) -> Floats:
-    """Calibrated probabilities (n,); the same where there was not enough to learn from."""
-    if not calibration.enough:
-        return np.asarray(p, dtype=np.float64)
-    return np.asarray(1.0 / (1.0 + np.exp(-(calibration.intercept + calibration.slope * logit(p)))), dtype=np.float64)
 
 
 def calibrated_forward(p: Floats, y: Floats, day: Floats, *, horizon_days: float) -> Floats:

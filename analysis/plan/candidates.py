@@ -13,7 +13,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import CHEAP_ACTIONS, PARTS, TOGETHER, PlanSettings
 from analysis.plan.choices import VISITS
 from analysis.readings.panel import Bools, Floats, Ints
-from analysis.wear.lives import Lifetime, age_replacement
+from analysis.wear.lives import AgeReplacement, Lifetime, age_replacement
 
 LEAST_RISK = 1e-6
 """Risks below this are taken for none."""
@@ -121,21 +121,20 @@ def no_start_costs(units: pd.DataFrame, settings: PlanSettings) -> Floats:
     return np.array([settings.no_start_cost(name, volts).total for name, volts in pairs], dtype=np.float64)
 
 
-def weekly_rates(
-    units: pd.DataFrame, catalogue: Catalogue, lives: Mapping[str, Lifetime], settings: PlanSettings
-) -> dict[str, float]:
-    """Long-run cost of each part under the best age replacement [money per week]: what postponing a week saves.
+def best_ages(
+    units: pd.DataFrame, lives: Mapping[str, Lifetime], catalogue: Catalogue, settings: PlanSettings, *, access: float
+) -> dict[str, AgeReplacement]:
+    """Best fixed age [d] of each part, with the fleet's mean cost of a no-start (Barlow & Proschan 1965).
 
-    Source: Barlow & Proschan 1965, with the fleet's mean cost of a no-start.
+    access: of calling a vehicle in for it, 0 for none [money].
     """
     extra = float(no_start_costs(units, settings).mean()) if len(units) else settings.no_start["light"].total
     out = {}
     for part in PARTS:
-        planned = catalogue.price[part] + catalogue.labour_h[part] * settings.hour_rate
-        repair_h = catalogue.labour_h[part] * settings.failure_hours_factor
-        unplanned = catalogue.price[part] + repair_h * settings.hour_rate + extra
-        best = age_replacement(lives[part].law, planned=max(planned, 1e-6), unplanned=max(unplanned, 1e-6))
-        out[part] = 7.0 * best.cost_rate
+        work_h, price = catalogue.labour_h[part], catalogue.price[part]
+        planned = price + work_h * settings.hour_rate + access
+        unplanned = price + work_h * settings.failure_hours_factor * settings.hour_rate + extra
+        out[part] = age_replacement(lives[part].law, planned=max(planned, 1e-6), unplanned=max(unplanned, 1e-6))
     return out
 
 
@@ -243,7 +242,8 @@ def make_candidates(
 ) -> Candidates:
     """Bring the assessment's tables into the form that the costs are computed from.
 
-    outlook, units, parts, beyond: of the Assessment; rates: :func:`weekly_rates`; success: part -> chance of its cheap act;
+    outlook, units, parts, beyond: of the Assessment; rates: part -> long-run cost [money per
+    week]; success: part -> chance of its cheap act;
     forced: units that are pinned or accepted, with the part named so ("" for none); a part that is not the suspect one is
     renewed without helping, as far as the assessment knows; measure: of the plan's inputs.  Where measuring would change nothing
     no visit is for that alone, unless somebody calls in a vehicle that has no part to renew.

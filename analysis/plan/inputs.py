@@ -10,7 +10,7 @@ import pandas as pd
 
 from analysis.costs import CHEAP_ACTIONS, LONGEST_WEEKS, PARTS, PlanSettings
 from analysis.plan.assignment import Capacity
-from analysis.plan.candidates import Candidates, Catalogue, complete_catalogue, make_candidates, weekly_rates
+from analysis.plan.candidates import Candidates, Catalogue, best_ages, complete_catalogue, make_candidates
 from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
@@ -78,7 +78,10 @@ def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Wor
     fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
     seen = observed_lives(fleet, inputs.repairs, weeks.as_of, parts=PARTS)
     lives = part_lifetimes(seen, parts=PARTS, life_years=settings.life_years)
-    rates = weekly_rates(fleet, catalogue, lives, settings)
+    # long-run cost under the best age replacement, by week: what postponing saves
+    rates = {
+        part: 7.0 * best.cost_rate for part, best in best_ages(fleet, lives, catalogue, settings, access=0.0).items()
+    }
     standing = in_force(inputs.decisions, inputs.repairs, weeks.as_of, inputs.done)
     forced = _accepted_parts(standing, inputs.outlook, fleet) | _pinned_parts(inputs.pins, weeks, fleet)
     candidates = make_candidates(

@@ -10,15 +10,15 @@ import numpy as np
 import pandas as pd
 from scipy.special import gamma, gammaincc
 
-from analysis.costs import PARTS, PlanSettings
+from analysis.costs import PlanSettings
 from analysis.plan.assignment import HOURS_TOLERANCE, Capacity
-from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue, no_start_costs
+from analysis.plan.candidates import LEAST_RISK, Candidates, Catalogue
 from analysis.plan.choices import VISITS
 from analysis.plan.spent import work_of
 from analysis.plan.visit_costs import CHEAP, MEASURE, REPLACE, REPLACE_TWO, CostTable, Options, between, options_of
 from analysis.plan.workshop_calendar import Opening, PlanWeeks
 from analysis.readings.panel import Floats, Ints
-from analysis.wear.lives import AgeReplacement, Lifetime, Weibull, age_replacement
+from analysis.wear.lives import AgeReplacement, Lifetime, Weibull
 
 LATEST_AGE_DAYS = 36525.0
 """An age limit beyond a hundred years is no limit."""
@@ -127,20 +127,6 @@ def flagged_list(
             unit.append(row)
             weeks.append(week)
     return reckoned("flagged_list", c, table, _replacing(table, unit, weeks), end_week, settings)
-
-
-def best_ages(
-    units: pd.DataFrame, lives: Mapping[str, Lifetime], catalogue: Catalogue, settings: PlanSettings
-) -> dict[str, AgeReplacement]:
-    """Best fixed age [d] of each part, with the fleet's mean cost of a no-start (Barlow & Proschan 1965)."""
-    extra = float(no_start_costs(units, settings).mean()) if len(units) else 0.0
-    out = {}
-    for part in PARTS:
-        work_h = catalogue.labour_h[part]
-        planned = catalogue.price[part] + work_h * settings.hour_rate + settings.access_cost
-        unplanned = catalogue.price[part] + work_h * settings.failure_hours_factor * settings.hour_rate + extra
-        out[part] = age_replacement(lives[part].law, planned=max(planned, 0.01), unplanned=max(unplanned, 0.01))
-    return out
 
 
 def mean_residual_life(law: Weibull, age: Floats) -> Floats:

@@ -12,13 +12,12 @@ import pandas as pd
 from analysis.costs import CHEAP_ACTIONS
 from analysis.plan.act_by import act_by_missed
 from analysis.plan.assignment import Assignment
-from analysis.plan.candidates import Candidates
+from analysis.plan.candidates import Candidates, best_ages
 from analysis.plan.done import with_done
 from analysis.plan.inputs import PlanInputs, Work, last_working_day
 from analysis.plan.policies import (
     PolicyCost,
     avoided,
-    best_ages,
     failing,
     fixed_age,
     flagged_list,
@@ -309,7 +308,7 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     c, table = work.candidates, work.table
     flagged = inputs.units.loc[inputs.units["flagged"].astype(bool), "unit"].astype(str).tolist()
     fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
-    ages = best_ages(fleet, work.lives, work.catalogue, work.settings)
+    ages = best_ages(fleet, work.lives, work.catalogue, work.settings, access=work.settings.access_cost)
     overdue = overdue_parts(work.seen, ages, work.weeks)
     index = {name: i for i, name in enumerate(work.depots)}
     depot_of = {u: index.get(str(d), -1) for u, d in zip(fleet["unit"], fleet["depot"], strict=True)}

@@ -13,7 +13,6 @@ PURPLE: Final = "#A8588C"
 GREY: Final = "#7F8A90"
 GROUNDS: Final = ("#FCFBF8", "#13181B")  # of the light and of the dark theme; every colour above stands out from both
 LEAD_RED: Final = "#DB3A34"  # of a meter's lead, 3 to 1 against both grounds
-MINUS_SIGN: Final = "−"
 INK: Final = "#10171A"
 
 FILLED: Final = ("#DCE6EA", "#4D9BCB")  # from nothing to full, both light enough for INK
@@ -24,22 +23,21 @@ PASS_SIGN: Final = "○"
 SIGNS: Final = {"act": ACT_SIGN, "watch": WATCH_SIGN, "pass": PASS_SIGN}
 CHANGE_SIGNS: Final = {"new": "✚", "worse": "▲", "better": "▽", "same": "=", "first": "●"}
 
-STREAMLIT_FLAGS: Final = (
-    "--theme.light.primaryColor=#00607A",
-    f"--theme.light.backgroundColor={GROUNDS[0]}",
-    "--theme.light.secondaryBackgroundColor=#F0EEE7",
-    f"--theme.light.textColor={INK}",
-    "--theme.light.linkColor=#00607A",
-    "--theme.dark.primaryColor=#58C4DC",
-    f"--theme.dark.backgroundColor={GROUNDS[1]}",
-    "--theme.dark.secondaryBackgroundColor=#1F272B",
-    "--theme.dark.textColor=#E8ECEC",
-    "--theme.dark.linkColor=#58C4DC",
-    "--theme.baseRadius=small",
-    "--theme.showWidgetBorder=true",
-    "--runner.magicEnabled=false",
-)
-"""Flags for `streamlit run`, so that no settings file has to lie beside the user's database."""
+OPTIONS: Final = {
+    "theme.light.primaryColor": "#00607A",
+    "theme.light.backgroundColor": GROUNDS[0],
+    "theme.light.secondaryBackgroundColor": "#F0EEE7",
+    "theme.light.textColor": INK,
+    "theme.light.linkColor": "#00607A",
+    "theme.dark.primaryColor": "#58C4DC",
+    "theme.dark.backgroundColor": GROUNDS[1],
+    "theme.dark.secondaryBackgroundColor": "#1F272B",
+    "theme.dark.textColor": "#E8ECEC",
+    "theme.dark.linkColor": "#58C4DC",
+    "theme.baseRadius": "small",
+    "theme.showWidgetBorder": True,
+}
+"""Options of the framework, so that no settings file has to lie beside the user's database."""
 
 _STYLE: Final = """<style>
 [data-testid="stMainBlockContainer"] { padding: 3.9rem 2.5rem 4rem 2.5rem; max-width: 1180px; }
@@ -182,12 +180,4 @@ table.cards td.figure { white-space: nowrap; }
 
 def style_sheet() -> str:
     """The pages' fixed style sheet as HTML; it holds nothing that a user typed."""
-    return _STYLE.replace("LEAD_RED", LEAD_RED).replace(
-        "PAPER", f"light-dark({_background('light')}, {_background('dark')})"
-    )
-
-
-def _background(theme: str) -> str:
-    """The page's own background, which a bar over it needs too."""
-    begin = f"--theme.{theme}.backgroundColor="
-    return next(flag.removeprefix(begin) for flag in STREAMLIT_FLAGS if flag.startswith(begin))
+    return _STYLE.replace("LEAD_RED", LEAD_RED).replace("PAPER", f"light-dark({GROUNDS[0]}, {GROUNDS[1]})")

@@ -50,7 +50,7 @@ def make_demo(path: Path, files: Path, *, say: Callable[[str], None], show: Call
     assessment = issued_lists(db, day, now)
     rows = list_rows(assessment, store.read_readings(db, before=day), flagged_only=True, costs=own_costs(db))
     show(list_table(rows, assessment))
-    show(demo_plan(db, day, assessment))
+    show(str(render(make_plan(db, as_of=day, assessment=assessment, by=BY), "table")))
     name = next(iter(STORIES))
     show(terminal_words.demo_next(path, files, name, STORIES[name][0], AS_OF))
     return 0
@@ -90,8 +90,3 @@ def issued_lists(db: Database, day: date, now: datetime) -> Assessment:
         )
     issue(db, assessment, by=BY, now=now)
     return assessment
-
-
-def demo_plan(db: Database, day: date, assessment: Assessment) -> str:
-    """The replacement plan in its table form."""
-    return str(render(make_plan(db, as_of=day, weeks=13, assessment=assessment, by=BY), "table"))

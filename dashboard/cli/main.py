@@ -56,7 +56,8 @@ def check_text(options: argparse.Namespace) -> None:
     """Refuse what is no text, except in the names of files."""
     for name, value in vars(options).items():
         for text in texts_of(value):
-            if name not in FILE_OPTIONS and not is_text(text):
+            # bytes that did not come as UTF-8 are marked by the system (PEP 383)
+            if name not in FILE_OPTIONS and text.encode("utf-8", "ignore").decode() != text:
                 raise ValueError(f"{name} is {text!r}; allowed is text in UTF-8")
 
 
@@ -65,11 +66,6 @@ def texts_of(value: object) -> list[str]:
     if isinstance(value, list | tuple):
         return [text for one in value for text in texts_of(one)]
     return [value] if isinstance(value, str) else []
-
-
-def is_text(words: str) -> bool:
-    """Whether the words came as UTF-8; bytes that did not are marked by the system (PEP 383)."""
-    return words.encode("utf-8", "ignore").decode() == words
 
 
 if __name__ == "__main__":

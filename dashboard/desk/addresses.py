@@ -50,9 +50,12 @@ def only_here(address: str) -> bool:
 
 def is_here(host: str) -> bool:
     """Whether a host's name or number is this very machine."""
-    if host == "localhost" or host.endswith(".localhost"):
-        return True
+    return host == "localhost" or host.endswith(".localhost") or is_loopback(host)
+
+
+def is_loopback(address: str) -> bool:
+    """Whether an address is this machine's own, which no other machine can send from."""
     try:
-        return ipaddress.ip_address(host).is_loopback
+        return ipaddress.ip_address(address).is_loopback
     except ValueError:
         return False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -18,13 +19,12 @@ from ingest.writing import writing
 
 @dataclass(frozen=True)
 class Trial:
-    """What a change would do: more money in all [currency], the week the visit lands in ("" for none), other visits
-    that would move too."""
+    """What a change would do: more money in all [the plan's currency], the week the visit lands in ("" for none), other
+    visits that would move too."""
 
     costs: float
     week: str
     others_moved: int
-    currency: str
 
 
 def try_move(
@@ -53,7 +53,7 @@ def try_move(
     after = dict(zip(tried.visits["unit"], tried.visits["iso_week"], strict=True))
     moved = sum(after.get(u) != w for u, w in before.items() if u != unit)
     costs = float(tried.summary["cost"]) - float(kept.summary["cost"])
-    return Trial(costs, "" if landed.empty else str(landed.iloc[0]), moved, str(tried.summary["currency"]))
+    return Trial(costs, "" if landed.empty else str(landed.iloc[0]), moved)
 
 
 def without_move(db: Database, plan: ReplacementPlan, assessment: Assessment, *, as_of: date) -> ReplacementPlan:
@@ -74,35 +74,35 @@ def _plan(db: Database, plan: ReplacementPlan, found: Assessment, pins: pd.DataF
     )
 
 
-def move(
+def changed(
     db: Database,
     assessment: Assessment,
+    change: Callable[[], object],
     *,
-    unit: str,
-    week: str,
     as_of: date,
     weeks: int,
-    reason: str,
     by: str,
     now: datetime,
-    kind: str = "pin",
     seen: Seen | None = None,
 ) -> ReplacementPlan:
-    """Fix `unit` to `week`, or keep it out of it, in place of earlier pins; keep the plan made so as a new version.
+    """Make a change by hand, to a pin, and keep the plan made so as a new version.
 
     seen: what the planner had in view; raises Overtaken, changing nothing, when something came after it.
     """
     with writing(db):
         if seen is not None:
             refuse_if_overtaken(db, seen)
-        keep_pin(db, unit=unit, week=week, kind=kind, reason=reason, by=by, now=now)
+        change()
     return make_plan(db, as_of=as_of, weeks=weeks, assessment=assessment, by=by, now=now)
 
 
 def keep_pin(
     db: Database, *, unit: str, week: str, kind: str, by: str, reason: str = "", now: datetime | None = None
 ) -> None:
-    """Keep a pin, taking away the ones that it puts an end to. Raises ValueError for an unknown vehicle or week."""
+    """Fix `unit` to `week` ("pin"), or keep it out of it ("forbid"), in place of earlier pins.
+
+    Raises ValueError for an unknown vehicle or week.
+    """
     with writing(db):
         pins = read_pins(db)
         set_pin(db, unit=unit, kind=kind, week=week, by=by, reason=reason, now=now)
@@ -119,22 +119,3 @@ def let_go(db: Database, unit: str, *, by: str) -> int:
     for number in mine:
         remove_pin(db, number, by=by)
     return len(mine)
-
-
-def release(
-    db: Database,
-    assessment: Assessment,
-    pin_id: int,
-    *,
-    as_of: date,
-    weeks: int,
-    by: str,
-    now: datetime,
-    seen: Seen | None = None,
-) -> ReplacementPlan:
-    """Take one pin away and keep the plan made so as a new version; Overtaken as for :func:`move`."""
-    with writing(db):
-        if seen is not None:
-            refuse_if_overtaken(db, seen)
-        remove_pin(db, pin_id, by=by, now=now)
-    return make_plan(db, as_of=as_of, weeks=weeks, assessment=assessment, by=by, now=now)

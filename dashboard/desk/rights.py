@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 from base64 import urlsafe_b64encode
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -120,9 +120,5 @@ def act_of_row(word: str) -> Act:
 def act_of_change(db: Database, change: int) -> Act:
     """The act that undoes a change: that of the strictest table which it touched."""
     tables = [row[0] for row in db.execute("SELECT DISTINCT table_name FROM audit WHERE origin_id = ?", (change,))]
-    return strictest([_ACT_OF_TABLE.get(str(table), Act.CORRECT) for table in tables] or [Act.CORRECT])
-
-
-def strictest(acts: Collection[Act]) -> Act:
-    """The act of several that the fewest roles may do."""
+    acts = [_ACT_OF_TABLE.get(str(table), Act.CORRECT) for table in tables] or [Act.CORRECT]
     return min(acts, key=lambda act: len(act.roles))

@@ -33,11 +33,6 @@ class Recording:
     cylinders: int | None = None
     system_v: int | None = None
 
-    @property
-    def starts(self) -> tuple[Start, ...]:
-        """Every start, measured between its own marks."""
-        return tuple(self.measured(number) for number in range(1, len(self.found.marks) + 1))
-
     def measured(self, number: int) -> Start:
         """The start of this number, from 1."""
         marks = self.found.marks[number - 1]

@@ -13,7 +13,6 @@ from analysis.plan.choices import VISITS
 from ingest import store
 from ingest.sheet_edits import (
     DAY_NAMES,
-    MOST_HOURS,
     Edit,
     checked_closure,
     checked_hours,
@@ -82,7 +81,7 @@ def set_usual_week(
     usual = max(abs(a - b) for a, b in zip(shares, _usual_shares(), strict=True)) < SAME_SHARE
     before = _shares(db, depot)
     if total and max(abs(a - b) for a, b in zip(shares, before, strict=True)) < SAME_SHARE:
-        shares, usual = before, not _has_days(db, depot)
+        shares, usual = before, depot not in set(store.read_workshop_days(db)["depot"])
     edits = [Edit("workshops", (depot, ""), None if none else {"hours_per_week": round(total, 6)})]
     for at, share in enumerate(shares, start=1):
         edits.append(Edit("workshop_days", (depot, str(at)), None if usual or not share else {"share": share}))
@@ -125,19 +124,8 @@ def _usual_shares() -> list[float]:
     return [1.0 / VISITS.working_days if at < VISITS.working_days else 0.0 for at in range(7)]
 
 
-def _has_days(db: Database, depot: str) -> bool:
-    days = store.read_workshop_days(db)
-    return bool((days["depot"] == depot).any())
-
-
 def _shares(db: Database, depot: str) -> list[float]:
     days = store.read_workshop_days(db)
     here = days[days["depot"] == depot]
     own = dict(zip(here["weekday"].tolist(), here["share"].tolist(), strict=True))
     return [float(own.get(at, 0.0)) for at in range(1, 8)] if own else _usual_shares()
-
-
-__all__ = [
-    "DAY_NAMES", "MOST_HOURS", "DepotHours", "close_days", "depot_hours", "known_depots", "open_days", "set_usual_week",
-    "set_week",
-]  # fmt: skip

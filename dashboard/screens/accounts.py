@@ -21,8 +21,7 @@ def show() -> None:
         return
     st.subheader(say.ACCOUNTS)
     kept.told("accounts", "")
-    with session.database() as db:
-        known = read_accounts(db)
+    known = session.read(read_accounts)
     table = pd.DataFrame([(name, ", ".join(roles)) for name, roles in known.items()], columns=["account", "roles"])
     columns.show(table, alt=say.ACCOUNTS, key="accounts_table")
     downloads.table_button(table, "accounts", key="accounts")

@@ -14,7 +14,7 @@ from dashboard.screens import one_unit
 from dashboard.screens.one_unit import Facts, last_values
 from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
-from dashboard.words.plain_text import as_sentence, fahrenheit_of, number
+from dashboard.words.plain_text import MINUS, as_sentence, fahrenheit_of, number
 from dashboard.words.safety import with_caution
 from ingest.entries import Entry
 from ingest.fields import KM_PER_MILE, MAIN_DROPS, MV_PER_V, QUANTITIES
@@ -128,7 +128,7 @@ def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, ob
         if not text.strip():
             continue
         filled = column(name, meter) if name in LABELS else name
-        values[filled] = text.strip().replace(MINUS_SIGN, "-")
+        values[filled] = text.strip().replace(MINUS, "-")
         if filled.endswith("_clamp_mv"):
             scale = meter.small_clamp_mv_per_a if name == "coil_a" else meter.large_clamp_mv_per_a
             values[f"{filled}_per_a"] = str(scale)
@@ -137,7 +137,6 @@ def values_of(unit: str, typed: Mapping[str, str], meter: Meter) -> dict[str, ob
     return values
 
 
-MINUS_SIGN: Final = "−"
 _NAMES = re.compile(r"\b(" + "|".join(sorted((re.escape(n) for n in LABELS), key=len, reverse=True)) + r")\b")
 
 

@@ -69,8 +69,7 @@ def offer(logged: Logged, unit: str) -> None:
     """The starts with what would become of each, and a button that stores them."""
     entries: Sequence[Entry | None] = [None] * len(logged.starts)
     if unit and logged.dated:
-        with session.database() as db:
-            entries = checked(db, unit, logged.starts)
+        entries = session.read(checked, unit, logged.starts)
     table_of(logged, entries)
     if not logged.dated:
         st.info(say.NO_DATES)

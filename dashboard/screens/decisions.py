@@ -22,8 +22,7 @@ POSTPONE_D = 14  # a postponement is proposed for this many days, our choice
 
 def about(unit: str, *, flagged: bool) -> None:
     """On the vehicle's page: what was decided so far, and the buttons where it is on the list."""
-    with session.database() as db:
-        made = read_decisions(db)
+    made = session.read(read_decisions)
     made = made[made["unit"] == unit]
     if flagged or len(made):
         st.subheader(say.DECIDE)

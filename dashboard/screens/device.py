@@ -87,8 +87,7 @@ def remembered() -> dict[str, Any]:
         own = number()
         if not own:
             return {}
-        with session.database() as db:
-            held[_MEMORY] = read_device(db, own)
+        held[_MEMORY] = session.read(read_device, own)
     memory = held[_MEMORY]
     return dict(memory) if isinstance(memory, dict) else {}
 

@@ -14,6 +14,7 @@ from urllib.parse import quote, urlsplit
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from dashboard.desk.addresses import is_loopback
 from dashboard.words import rights_words as words
 
 MARK: Final = f"x-cranktrend-{token_hex(16)}"
@@ -30,14 +31,6 @@ class Door:
     host: str = "127.0.0.1"
     names: tuple[str, ...] = ()
     account_header: str = ""
-
-
-def is_loopback(address: str) -> bool:
-    """Whether an address is this machine's own, which no other machine can send from."""
-    try:
-        return ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        return False
 
 
 class Gate:

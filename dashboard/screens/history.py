@@ -189,12 +189,6 @@ def archive() -> Archive:
     return Archive()
 
 
-def by_month(flagged: pd.DataFrame, by: str) -> pd.DataFrame:
-    """Vehicles on the list per day and depot or part: day, `by`, vehicles."""
-    counted = flagged.groupby(["day", by], as_index=False).size()
-    return counted.rename(columns={"size": "vehicles"})
-
-
 def in_words(counted: pd.DataFrame, by: str) -> str:
     """What the chart of past lists shows, in words; counted: day, `by` (in words), vehicles."""
     sums = counted.groupby("day", as_index=False)["vehicles"].sum()

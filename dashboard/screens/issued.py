@@ -16,8 +16,7 @@ LISTS_KEPT = 6  # issued lists kept in memory, our choice
 
 def read_issued(iso: str, version: int | None = None) -> WeeklyList | None:
     """A list as it was issued, the last version unless told; read once, because it never changes."""
-    with session.database() as db:
-        versions = list_versions(db, iso)
+    versions = session.read(list_versions, iso)
     wanted = version or next(iter(versions), 0)
     if wanted not in versions:
         return None
@@ -27,14 +26,12 @@ def read_issued(iso: str, version: int | None = None) -> WeeklyList | None:
 
 @st.cache_resource(show_spinner=False, max_entries=LISTS_KEPT)
 def _issued(path: str, inode: int, iso: str, version: int, issued_at: str) -> WeeklyList | None:  # noqa: ARG001 - its key
-    with session.database() as db:
-        return read_weekly_list(db, iso, version)
+    return session.read(read_weekly_list, iso, version)
 
 
 def newest_issued(day: date) -> WeeklyList | None:
     """The list last issued in the week of `day` or before; None where there is none."""
-    with session.database() as db:
-        weeks = [week for week in weekly_lists(db) if week <= iso_week(day)]
+    weeks = [week for week in session.read(weekly_lists) if week <= iso_week(day)]
     return read_issued(max(weeks)) if weeks else None
 
 

@@ -87,8 +87,7 @@ def undo_button(note: Kept) -> None:
 def act_of(note: Kept) -> Act:
     if note.act is not None:
         return note.act
-    with session.database() as db:
-        return act_of_change(db, note.change) if note.change else act_of_row(note.word)
+    return session.read(act_of_change, note.change) if note.change else act_of_row(note.word)
 
 
 def take_back(note: Kept) -> None:

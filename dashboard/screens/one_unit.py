@@ -74,8 +74,7 @@ def facts(unit: str) -> Facts:
 
 def answered(unit: str) -> dict[tuple[str, date], tuple[str, str]]:
     """Questions about unrecorded renewals that were answered: part and day -> the answer, and who gave it."""
-    with session.database() as db:
-        answers = read_reset_answers(db)
+    answers = session.read(read_reset_answers)
     mine = answers[answers["unit"] == unit].to_dict("records")
     return {(str(a["part"]), a["around_on"].date()): (str(a["answer"]), str(a["by"])) for a in mine}
 
@@ -90,12 +89,6 @@ def course(assessment: Assessment, unit: str, part: str, limits: Limits) -> tupl
     row = int((state.panel.units["unit"] == unit).to_numpy().argmax())
     limit = getattr(limits, LIMIT_OF[channel][0])
     return own, printed_limit(state.laws, int(state.group[row]), channel, limit.value, float(limits.system_v))
-
-
-def repairs_in_words(own: Facts, part: str) -> pd.DataFrame:
-    """Repairs that the part's chart marks: its own."""
-    mine = own.repairs[own.repairs["part"] == part]
-    return pd.DataFrame({"done_on": mine["done_on"], "words": mine["action"]})
 
 
 def marks(own: Facts, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
@@ -230,8 +223,7 @@ def _knowledge(
     """What is known of a vehicle's class before the day shown: from the assessment where there is one."""
     if _assessment is not None:
         return knowledge_of(_assessment, _own.unit)
-    with session.database() as db:
-        return knowledge_from(db, _own.unit, before=pd.Timestamp(key.as_of))
+    return session.read(knowledge_from, _own.unit, before=pd.Timestamp(key.as_of))
 
 
 @st.cache_resource(show_spinner=False, max_entries=UNITS_KEPT)
@@ -245,8 +237,7 @@ def _expected(
 ) -> Expected:
     """What a vehicle should show at a moment, from what is on record before it; kept for that hour."""
     known = _knowledge_now(_own, key)
-    with session.database() as db:
-        return expect(db, _own.unit, _own.readings, known, at=_at)
+    return session.read(expect, _own.unit, _own.readings, known, at=_at)
 
 
 def _knowledge_now(own: Facts, key: session.Key | None = None) -> ClassKnowledge:
@@ -264,8 +255,7 @@ def expected_at(own: Facts, at: pd.Timestamp) -> Expected:
 def taken_apart(own: Facts, reading: Mapping[str, Any]) -> Taken:
     """A reading of this vehicle, on record or just typed, against what its readings before make one expect."""
     expected = expected_at(own, pd.Timestamp(reading["taken_at"]))
-    with session.database() as db:
-        return take_apart(db, own.unit, reading, own.readings, expected, own_book())
+    return session.read(take_apart, own.unit, reading, own.readings, expected, own_book())
 
 
 def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:
@@ -276,13 +266,11 @@ def whose_reading(own: Facts, reading: Mapping[str, Any]) -> Whose:
         one = own if unit == str(own.unit["unit"]) else facts(unit)
         return Vehicle(_expected(key, unit, f"{at:%Y-%m-%dT%H}", now, one, at), odometer_at(one.readings, at))
 
-    with session.database() as db:
-        return whose(db, str(own.unit["unit"]), reading, lambda names: {name: vehicle_of(name) for name in names})
+    return session.read(whose, str(own.unit["unit"]), reading, lambda names: {name: vehicle_of(name) for name in names})
 
 
 def own_book() -> LimitBook:
-    with session.database() as db:
-        return limit_book(db)
+    return session.read(limit_book)
 
 
 def latest_apart(own: Facts) -> Taken | None:

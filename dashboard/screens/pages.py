@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 from streamlit.navigation.page import Page
@@ -44,22 +44,11 @@ def page(name: str) -> Page:
     """The page of the file `name` of `views`; ValueError when there is none such."""
     if name not in _ICONS:
         raise ValueError(f"name is {name!r}; allowed are {', '.join(_ICONS)}")
-    first = name == START
-    path = ROOT if first else name
-    return st.Page(
-        _VIEWS / f"{name}.py", title=say.PAGES[name], icon=f":material/{_ICONS[name]}:", url_path=path, default=first
-    )
+    return _page(name, url_path=ROOT, default=True) if name == START else _page(name, url_path=name)
 
 
-def _by_name() -> Page:
-    """The first page once more, out of the margin's sight, so that its own name is an address too."""
-    return st.Page(
-        _VIEWS / f"{START}.py",
-        title=say.PAGES[START],
-        icon=f":material/{_ICONS[START]}:",
-        url_path=START,
-        visibility="hidden",
-    )
+def _page(name: str, **how: Any) -> Page:
+    return st.Page(_VIEWS / f"{name}.py", title=say.PAGES[name], icon=f":material/{_ICONS[name]}:", **how)
 
 
 def all_pages() -> dict[str, list[Page]]:
@@ -68,7 +57,8 @@ def all_pages() -> dict[str, list[Page]]:
         heading: [page(name) for name in names if (_VIEWS / f"{name}.py").is_file()]
         for heading, names in HEADINGS.items()
     }
-    pages[next(iter(pages))].append(_by_name())
+    # the first page once more, out of the margin's sight, so that its own name is an address too
+    pages[next(iter(pages))].append(_page(START, url_path=START, visibility="hidden"))
     return pages
 
 

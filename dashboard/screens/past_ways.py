@@ -25,8 +25,7 @@ def what_lists_would_have_done(past: history.Past) -> None:
     """The two figures that a manager takes along, and every way of working beside each other."""
     if not past.ways:
         return
-    with session.database() as db:
-        currency = own_costs(db).currency
+    currency = session.read(own_costs).currency
     figures = two_figures(past.ways, currency)
     if figures is None:
         st.write(say.NO_NO_START)
@@ -49,8 +48,7 @@ def untouched(as_of: pd.Timestamp) -> None:
     if found.empty:
         st.write(say.NOT_BEYOND)
         return
-    with session.database() as db:
-        standing = weekly.latest_decisions(read_decisions(db), as_of.date())
+    standing = weekly.latest_decisions(session.read(read_decisions), as_of.date())
     table = beyond_table(found, standing)
     twice = int((found["readings"] > 1).sum())
     st.markdown(say.beyond_how_many(len(found), found["unit"].nunique(), twice))

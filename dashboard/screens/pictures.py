@@ -87,8 +87,7 @@ def coming_low(unit: Mapping[Any, Any]) -> float | None:
 
 @st.cache_data(show_spinner=False, max_entries=DEPOTS_KEPT)
 def _coming_low(key: session.Key, depot: str) -> float:
-    with session.database() as db:
-        return weekly.coming_low_of(db, depot, key.as_of, key.horizon_days)
+    return session.read(weekly.coming_low_of, depot, key.as_of, key.horizon_days)
 
 
 def short_course(row: Mapping[str, Any], as_of: str, *, in_f: bool) -> None:

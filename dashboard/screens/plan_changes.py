@@ -10,7 +10,7 @@ from sqlite_utils import Database
 
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
-from dashboard.desk.plan_moves import Trial, move, release, try_move, without_move
+from dashboard.desk.plan_moves import Trial, changed, keep_pin, try_move, without_move
 from dashboard.desk.planning import PLAN_WEEKS, Overtaken, Seen, make_plan, named, pin_words, seen_now, when
 from dashboard.desk.rights import Act
 from dashboard.screens import kept, reception, session, visitor
@@ -18,7 +18,7 @@ from dashboard.words import every_page
 from dashboard.words import plan_page as say
 from dashboard.words.plain_text import safe
 from dashboard.words.plan_words import money as plan_money
-from ingest.records import read_pins
+from ingest.records import read_pins, remove_pin
 
 WISHES = {"pin": say.COME, "forbid": say.NOT_COME}
 WISHED, OVERTAKEN, GRANTED, TRIED = "plan_wished", "plan_overtaken", "plan_granted", "plan_tried"
@@ -118,14 +118,14 @@ def _do(db: Database, wish: Wish, assessment: Assessment, day: date, who: str, n
         return make_plan(
             db, as_of=day, weeks=wish.weeks, assessment=assessment, by=who, now=now, seen=wish.seen
         )  # fmt: skip
-    if wish.kind == "let_go":
-        return release(
-            db, assessment, wish.pin_id, as_of=day, weeks=wish.weeks, by=who, now=now, seen=wish.seen
-        )  # fmt: skip
-    return move(
-        db, assessment, unit=wish.unit, week=wish.week, as_of=day, weeks=wish.weeks, reason=wish.reason, by=who,
-        now=now, kind=wish.kind, seen=wish.seen,
-    )  # fmt: skip
+
+    def change() -> None:
+        if wish.kind == "let_go":
+            remove_pin(db, wish.pin_id, by=who, now=now)
+        else:
+            keep_pin(db, unit=wish.unit, week=wish.week, kind=wish.kind, reason=wish.reason, by=who, now=now)
+
+    return changed(db, assessment, change, as_of=day, weeks=wish.weeks, by=who, now=now, seen=wish.seen)
 
 
 def ask(overtaken: str, wish: Wish) -> None:
@@ -224,8 +224,7 @@ def trial_words(unit: str, week: str, kind: str, trial: Trial, plan: Replacement
 
 
 def pins_on_record(plan: ReplacementPlan) -> None:
-    with session.database() as db:
-        pins = read_pins(db)
+    pins = session.read(read_pins)
     for pin in pins.to_dict("records"):
         with st.container(horizontal=True, vertical_alignment="center"):
             why = f": {safe(pin['reason'])}" if pin["reason"] else ""

@@ -14,22 +14,8 @@ from dashboard.screens import session
 from dashboard.screens.cards import card_table
 from dashboard.screens.pages import page
 from dashboard.words import plan_page as say
-from dashboard.words import visit_words
+from dashboard.words import plan_words, visit_words
 from dashboard.words.plain_text import as_sentence, day, number, safe, whole
-from dashboard.words.plan_words import (
-    NOTHING_TO_ORDER,
-    ORDER_TODAY,
-    fewer_words,
-    figure_heads,
-    figure_rows,
-    figures_words,
-    late_words,
-    missed_line,
-    no_visit_words,
-    order_words,
-    summary_words,
-    week_words,
-)
 
 MOST_SHOWN = 30  # visits of this week shown above the tabs, all stand on the board; our choice
 LONGEST_ORDER = 2600  # characters: as many vehicles as are named, each as long as a name may be
@@ -41,12 +27,12 @@ def this_week(plan: ReplacementPlan) -> None:
     """Who comes this week and for what, beside what to order today."""
     looked = max(plan.as_of, pd.Timestamp(session.as_of()))
     week = week_shown(plan, looked)
-    st.subheader(say.THIS_WEEK.format(week=week_words(plan, week)), anchor=False)
+    st.subheader(say.THIS_WEEK.format(week=plan_words.week_words(plan, week)), anchor=False)
     left, right = st.columns(WIDE, gap="medium")
     with left, st.container(key="who_comes"):
         mine = plan.visits[plan.visits["iso_week"] == week]
         if mine.empty:
-            st.write(no_visit_words(plan) if plan.visits.empty else say.NOBODY)
+            st.write(plan_words.no_visit_words(plan) if plan.visits.empty else say.NOBODY)
         for on, rows in mine.head(MOST_SHOWN).groupby("visit_on", sort=True):
             st.markdown(f"**{day(on, weekday=True)}**, {number(float(rows['hours'].sum()), 1)} h")
             for visit in rows_of(rows.sort_values(["depot", "unit"])):
@@ -56,11 +42,12 @@ def this_week(plan: ReplacementPlan) -> None:
     with right:
         with st.container(border=True, key="order_today"):
             orders = rows_of(to_order(plan, looked))
-            st.markdown(f"**{ORDER_TODAY}**")
+            st.markdown(f"**{plan_words.ORDER_TODAY}**")
             st.markdown(
-                "\n".join(f"- {whole(safe(order_words(o), longest=LONGEST_ORDER))}" for o in orders) or NOTHING_TO_ORDER
+                "\n".join(f"- {whole(safe(plan_words.order_words(o), longest=LONGEST_ORDER))}" for o in orders)
+                or plan_words.NOTHING_TO_ORDER
             )
-        st.markdown(summary_words(plan))
+        st.markdown(plan_words.summary_words(plan))
 
 
 def one_line(visit: dict[str, Any]) -> None:
@@ -75,9 +62,9 @@ def late(plan: ReplacementPlan) -> None:
     """Vehicles that come after the day by which the weekly list says to act."""
     rows = rows_of(plan.act_by_missed)
     if rows:
-        with st.expander(late_words(plan), key="act_by_missed", icon=":material/schedule:"):
+        with st.expander(plan_words.late_words(plan), key="act_by_missed", icon=":material/schedule:"):
             lines = [
-                f"- **{safe(r['unit'])}**, {safe(r['depot'])}: {safe(missed_line(r, plan.as_of))}."
+                f"- **{safe(r['unit'])}**, {safe(r['depot'])}: {safe(plan_words.missed_line(r, plan.as_of))}."
                 for r in rows[:MOST_LATE]
             ]
             st.markdown(whole("\n".join(lines)))
@@ -87,10 +74,10 @@ def late(plan: ReplacementPlan) -> None:
 
 def figures(plan: ReplacementPlan) -> None:
     """What the plan and other ways of working cost over the same weeks, in whole amounts that add up."""
-    rows = figure_rows(plan)
+    rows = plan_words.figure_rows(plan)
     if not rows:
         return
-    card_table(figure_heads(plan), [[as_sentence(row[0]), *row[1:]] for row in rows], name=say.WAYS_COST)
-    for sentence in fewer_words(plan):
+    card_table(plan_words.figure_heads(plan), [[as_sentence(row[0]), *row[1:]] for row in rows], name=say.WAYS_COST)
+    for sentence in plan_words.fewer_words(plan):
         st.markdown(whole(safe(sentence, longest=600)))
-    st.caption(whole(safe(figures_words(plan), longest=900)))
+    st.caption(whole(safe(plan_words.figures_words(plan), longest=900)))

@@ -7,7 +7,7 @@ import inspect
 import signal
 import socket
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import wraps
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from streamlit import config, net_util
 from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
 from streamlit.starlette import App
 
+from dashboard.charts.theme import OPTIONS
 from dashboard.screens.gate import Door, Gate
 from ingest.bounds import LARGEST_FILE
 from ingest.errors import CouldNot
@@ -96,15 +97,14 @@ def keep_loaded() -> None:
     gc.freeze()
 
 
-def serve(door: Door, port: int, *, flags: Sequence[str] = (), secrets: Mapping[str, Any] | None = None) -> None:
+def serve(door: Door, port: int, *, secrets: Mapping[str, Any] | None) -> None:
     """Serve the screens behind `door` at `port` until told to stop; secrets: those of the provider of the sign-in."""
     ask_nobody()
     keep_answers()
     keep_loaded()
     prepare()
-    own = {"server.address": door.host, "server.port": port}
-    for name, value in {**FLAGS, **own, **dict(flag.removeprefix("--").split("=", 1) for flag in flags)}.items():
-        config.set_option(name, {"true": True, "false": False}.get(str(value), value))
+    for name, value in {**FLAGS, **OPTIONS, "server.address": door.host, "server.port": port}.items():
+        config.set_option(name, value)
     app = App(Path(__file__).with_name("app.py"), middleware=[Middleware(Gate, door=door)], secrets=secrets)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # what was begun beside the server is ended on the way out
     uvicorn.Server(

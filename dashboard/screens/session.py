@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, wait
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
@@ -12,7 +12,7 @@ from datetime import date, datetime
 from pathlib import Path
 from threading import Lock, RLock
 from time import monotonic
-from typing import Any
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import pandas as pd
 import streamlit as st
@@ -48,6 +48,8 @@ BESIDE = "judging"  # begins the key of a line that stands beside the page, so t
 PATIENCE_S = 0.25  # [s] that a page waits for figures before it shows those on record, our choice
 ACT_S = 3.0  # [s] that a page waits for an act of the same visit to end, our choice
 NAME = "name"  # who is looking, as it was typed
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 def database_path() -> Path:
@@ -152,6 +154,12 @@ def database(act: Act | None = None, *, unit: str = "") -> Iterator[Database]:
             yield db
 
 
+def read(what: Callable[Concatenate[Database, P], T], *of: P.args, **more: P.kwargs) -> T:
+    """What `what` reads of the database."""
+    with database() as db:
+        return what(db, *of, **more)
+
+
 @contextmanager
 def _opened(act: Act | None, unit: str) -> Iterator[Database]:
     """A connection that may do what the act may."""
@@ -172,8 +180,7 @@ def may(act: Act, unit: str = "") -> bool:
 
 
 def looking() -> Visitor:
-    with database() as db:
-        return visitor.now(db)
+    return read(visitor.now)
 
 
 @contextmanager
@@ -187,8 +194,7 @@ def saving(act: Act, *, unit: str = "") -> Iterator[Database]:
 
 
 def settings() -> dict[str, object]:
-    with database() as db:
-        return read_settings(db)
+    return read(read_settings)
 
 
 def today() -> date:
@@ -363,14 +369,12 @@ def judge() -> Judge:
 
 def written() -> str:
     """A text that changes with everything that is put on record."""
-    with database() as db:
-        return store.data_version(db)
+    return read(store.data_version)
 
 
 def key_of(day: date | None = None) -> Key:
     shown = day or as_of()
-    with database() as db:
-        version = judged_version(db, shown)
+    version = read(judged_version, shown)
     return Key(str(database_path().resolve()), version, shown, horizon_days())
 
 

@@ -71,7 +71,7 @@ def _part(assessment: Assessment, facts: one_unit.Facts, unit: str, part: str, *
         course,
         title=say.PART_TITLE.format(measure=name, unit=unit),
         as_of=assessment.as_of,
-        repairs=one_unit.repairs_in_words(facts, part),
+        repairs=facts.repairs[facts.repairs["part"] == part].rename(columns={"action": "words"}),
         printed_limit=limit,
         marks=one_unit.marks(facts, part, assessment.as_of),
         fahrenheit=in_f,

@@ -33,14 +33,12 @@ def told() -> pd.DataFrame:
 
 @st.cache_resource(show_spinner=False, max_entries=2)
 def _told(path: str, written: str) -> pd.DataFrame:  # noqa: ARG001 - its key
-    with session.database() as db:
-        return read_visits(db)
+    return session.read(read_visits)
 
 
 def about(unit: str) -> None:
     """On a vehicle's page: its visit to come, with the sheet and the way to report it, and its visits that were done."""
-    with session.database() as db:
-        to_come, done = open_visits(db, unit), told()
+    to_come, done = session.read(open_visits, unit), told()
     done = done[done["unit"] == unit]
     if not to_come and done.empty:
         return
@@ -65,8 +63,7 @@ def report_link(visit: Mapping[str, Any], label: str = visit_words.REPORT) -> No
 
 
 def links(unit: str) -> None:
-    with session.database() as db:
-        to_come = open_visits(db, unit)
+    to_come = session.read(open_visits, unit)
     for visit in to_come:
         report_link(visit, f"{visit_words.REPORT_OF} {day(pd.Timestamp(visit['visit_on']))}")
 

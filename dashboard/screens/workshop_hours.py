@@ -11,8 +11,6 @@ import streamlit as st
 from dashboard.desk.rights import Act
 from dashboard.desk.weekly import iso_week
 from dashboard.desk.workshop_edits import (
-    DAY_NAMES,
-    MOST_HOURS,
     DepotHours,
     close_days,
     depot_hours,
@@ -27,6 +25,7 @@ from dashboard.words import every_page, plan_page
 from dashboard.words import workshop_words as say
 from dashboard.words.plain_text import day, number, safe
 from dashboard.words.workshop_words import closed_words
+from ingest.sheet_edits import DAY_NAMES, MOST_HOURS
 
 PLACE = "plan_hours"  # where what was kept is told
 FIELD_PX = 110  # [px] three fields side by side on a phone
@@ -40,16 +39,14 @@ def change_hours() -> None:
     kept.told(PLACE, "")
     if not reception.may(Act.HOURS):
         return
-    with session.database() as db:
-        depots = known_depots(db)
+    depots = session.read(known_depots)
     if not depots:
         st.info(say.NO_DEPOT)
         return
     st.caption(say.NEXT_PLAN)
     st.page_link(page("settings"), label=plan_page.CHANGE_PRICES)
     depot = st.selectbox(say.WORKSHOP, depots, key="hours_depot", width=320)
-    with session.database() as db:
-        found, every = (depot_hours(db, name, since=session.as_of()) for name in (depot, ""))
+    found, every = (session.read(depot_hours, name, since=session.as_of()) for name in (depot, ""))
     usual_week(depot, found)
     own_weeks(depot, found)
     closed(depot, found, every)

@@ -7,16 +7,15 @@ import os
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from dashboard.charts.theme import STREAMLIT_FLAGS
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import DATABASE_VARIABLE, WHO, database_path
 from dashboard.desk import act_log
-from dashboard.desk.addresses import ADDRESS_KEY
+from dashboard.desk.addresses import ADDRESS_KEY, is_loopback
 from dashboard.desk.terminal import say
 from dashboard.files import paper  # noqa: F401 - imported before the server is up
 from dashboard.files.sign_in_settings import SignIn, sign_in_settings
 from dashboard.screens import serving, unit_charts  # noqa: F401 - imported before the server is up
-from dashboard.screens.gate import Door, is_loopback
+from dashboard.screens.gate import Door
 from dashboard.screens.visitor import BY_HEADER, BY_PROVIDER, SIGN_IN_VARIABLE
 from dashboard.words import rights_words as words
 from dashboard.words.log_words import STARTED, act_line
@@ -36,7 +35,7 @@ def run_dashboard(options: argparse.Namespace) -> int:
         options.command, act_log.system_account(), 0.0, [STARTED.format(address=f"{options.host}:{options.port}")]
     )
     act_log.note(path, begun)
-    serving.serve(door, options.port, flags=STREAMLIT_FLAGS, secrets=signing.secrets if signing else None)
+    serving.serve(door, options.port, secrets=signing.secrets if signing else None)
     return 0
 
 

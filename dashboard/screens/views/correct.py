@@ -52,13 +52,11 @@ def show(unit: str) -> None:
 def rows_of(unit: str, word: str) -> dict[int, str]:
     """What can be put right of a vehicle, the latest first: number, and the words for it."""
     if word == "decision":
-        with session.database() as db:
-            made = read_decisions(db)
+        made = session.read(read_decisions)
         own = made[made["unit"] == unit].iloc[::-1].head(ROWS_OFFERED).to_dict("records")
         return {int(d["id"]): f"{d['id']}: {weekly.decision_words(d)} ({d['by']})" for d in own}
     if word == "visit":
-        with session.database() as db:
-            told = read_visits(db)
+        told = session.read(read_visits)
         mine = told[told["unit"] == unit].iloc[::-1].head(ROWS_OFFERED).to_dict("records")
         return {int(v["visit_id"]): f"{v['visit_id']}: {closed_words(v)} ({v['by']})" for v in mine}
     facts = one_unit.facts(unit)
@@ -128,8 +126,7 @@ def withdraw(unit: str, word: str, chosen: int) -> None:
 
 def withdrawn(unit: str) -> None:
     """What was withdrawn of this vehicle, each with a button that puts it back."""
-    with session.database() as db:
-        gone = corrections.withdrawn_of(db, unit)
+    gone = session.read(corrections.withdrawn_of, unit)
     if not gone:
         return
     st.subheader(say.WITHDRAWN)

@@ -58,8 +58,7 @@ def bring_in() -> None:
     if not reception.may(Act.IMPORT):
         return
     uploads = some_files(files_words.FILES, KINDS, key="uploads")
-    with session.database() as db:
-        names = [source.name for source in list_sources(db)]
+    names = [source.name for source in session.read(list_sources)]
     source = st.selectbox(
         files_words.DESCRIPTION, names, index=None, placeholder=files_words.BY_HEADINGS, key="use_source"
     )

@@ -136,8 +136,7 @@ def coming_cold(assessment: Assessment) -> None:
     """How many vehicles likely fail to start at a temperature, for a depot or all."""
     st.subheader(say.COMING_COLD)
     in_f = session.fahrenheit()
-    with session.database() as db:
-        lows = weekly.coming_lows(db, assessment)
+    lows = session.read(weekly.coming_lows, assessment)
     sentences = forecast_sentences(assessment, lows)
     if sentences:
         st.markdown("\n".join(f"- {whole(sentence)}" for sentence in sentences))
@@ -276,7 +275,7 @@ def year(as_of: pd.Timestamp) -> None:
             st.segmented_control(say.COUNT_BY, ["depot", "part"], default="part", key="history_by", bind=IN_ADDRESS)
             or "part"
         )
-        counted = history.by_month(flagged, by)
+        counted = flagged.groupby(["day", by], as_index=False).size().rename(columns={"size": "vehicles"})
         order = counted.groupby(by)["vehicles"].sum().sort_values(ascending=False).index.tolist()[:7]
         every = counted.groupby("day", as_index=False)["vehicles"].sum().assign(**{by: every_page.ALL})
         counted = counted[counted[by].isin(order)]
@@ -336,14 +335,12 @@ def happened_table(past: history.Past, as_of: pd.Timestamp) -> None:
 @st.cache_resource(show_spinner=False, max_entries=2)
 def issued_in(key: session.Key, first: date) -> dict[date, pd.DataFrame]:
     """Lists issued from `first` to before the day shown; read once per state of the database."""
-    with session.database() as db:
-        return history.issued_lists(db, first=first, before=key.as_of)
+    return session.read(history.issued_lists, first=first, before=key.as_of)
 
 
 def found_nothing(past: history.Past, as_of: pd.Timestamp) -> None:
     """Flags that somebody looked at and found nothing behind: the wrong ones, as far as they are known."""
-    with session.database() as db:
-        made = read_decisions(db, before=as_of.date())
+    made = session.read(read_decisions, before=as_of.date())
     year_ago = pd.Timestamp(past.days[0])
     wrong = made[(made["kind"] == "nothing_found") & (made["at"] >= year_ago)]
     if wrong.empty:

@@ -30,10 +30,8 @@ def show() -> None:
             say.SINCE, value=session.today() - timedelta(days=SHOWN_D), max_value=session.today(), key="since",
             format=session.date_format(), bind=IN_ADDRESS,
         )  # fmt: skip
-    with session.database() as db:
-        done = read_logbook(
-            db, unit=unit.strip(), who=who.strip(), since=since if isinstance(since, date) else None
-        )  # fmt: skip
+    done = session.read(read_logbook, unit=unit.strip(), who=who.strip(), since=since if isinstance(since, date) else None
+    )  # fmt: skip
     if done.empty:
         st.write(say.NOTHING_THEN)
         return

@@ -25,30 +25,13 @@ from dashboard.screens.pages import in_tabs, page
 from dashboard.screens.picker import pick_depot
 from dashboard.screens.plan_changes import Wish, money
 from dashboard.screens.workshop_hours import change_hours
-from dashboard.words import chart_numbers, every_page
+from dashboard.words import chart_numbers, every_page, plan_words
 from dashboard.words import plan_page as say
 from dashboard.words.plain_text import day, number, percent, safe, span, whole
 from dashboard.words.plan_table import closed_sentences
-from dashboard.words.plan_words import (
-    NOT_COMPARABLE,
-    POLICY_WORDS,
-    amount,
-    changed_words,
-    figure_rows,
-    first_steps,
-    keeps_promises,
-    left_out_heads,
-    left_out_rows,
-    no_visit_words,
-    order_heads,
-    order_rows,
-    saving_words,
-    settings_table,
-    week_words,
-)
 from dashboard.words.reasons import PART_WORDS
 from ingest.errors import IngestError
-from ingest.records import list_plans, read_settings
+from ingest.records import list_plans
 
 CLOSED_WORDS = 800  # characters on closed weeks, for fleets with many depots; our choice
 HOURS_SHOWN = 40  # weeks of workshops on a phone, our choice
@@ -68,8 +51,7 @@ def show() -> None:
     if not session.has_vehicles():
         beginning.nothing_yet()
         return
-    with session.database() as db:
-        kept = load_plan(db)
+    kept = session.read(load_plan)
     assessment = session.assessment(patient=kept is None)
     if assessment is None and kept is None:
         beginning.no_reading()
@@ -104,14 +86,13 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     if plan is None:
         plan = plan_changes.not_issued(assessment)
         st.info(say.NOT_ISSUED)
-        st.markdown("\n".join(f"{at}. {safe(step)}" for at, step in enumerate(first_steps(plan), start=1)))
+        st.markdown("\n".join(f"{at}. {safe(step)}" for at, step in enumerate(plan_words.first_steps(plan), start=1)))
         if acts.pressed(say.ISSUE, "plan", Act.PLAN):
             plan_changes.remember(Wish("again", plan.weeks))
             st.rerun()
         return plan, True
     stale = plan.as_of != pd.Timestamp(session.as_of())
-    with session.database() as db:
-        changed = changed_since(db, plan)
+    changed = session.read(changed_since, plan)
     label = say.AGAIN_WITH.format(day=day(session.as_of())) if stale else say.AGAIN
     with st.container(horizontal=True, vertical_alignment="bottom"):
         plan_changes.wish_button(
@@ -124,7 +105,7 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
         shown, newest = version_chosen(plan)
     plan_changes.answer(by_hand=False)
     if newest and changed is not None:
-        st.warning(safe(changed_words(changed.what, named(changed.by), changed.at)))
+        st.warning(safe(plan_words.changed_words(changed.what, named(changed.by), changed.at)))
     if not newest:
         st.caption(say.EARLIER)
     judging_note(assessment)
@@ -141,8 +122,7 @@ def judging_note(assessment: Assessment | None) -> None:
 
 def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
     """An earlier version where one is asked for, and whether it is the newest."""
-    with session.database() as db:
-        versions = list_plans(db)
+    versions = session.read(list_plans)
     if len(versions) < 2:
         return plan, True
     made = {int(v["version"]): v for v in versions.iloc[::-1].to_dict("records")}
@@ -152,8 +132,7 @@ def version_chosen(plan: ReplacementPlan) -> tuple[ReplacementPlan, bool]:
     )  # fmt: skip
     if chosen is None or int(chosen) == max(made):
         return plan, True
-    with session.database() as db:
-        earlier = load_plan(db, int(chosen))
+    earlier = session.read(load_plan, int(chosen))
     return earlier or plan, False
 
 
@@ -176,7 +155,7 @@ def bound_words(plan: ReplacementPlan) -> str:
     gap = min(abs(float(plan.summary.get("gap", 0.0))), 1.0)
     if gap >= NO_GAP:
         return say.MISSED.format(share=percent(gap))
-    return say.BEST_OF_PROMISED if keeps_promises(plan) else say.BEST
+    return say.BEST_OF_PROMISED if plan_words.keeps_promises(plan) else say.BEST
 
 
 def board(plan: ReplacementPlan) -> None:
@@ -190,13 +169,13 @@ def board(plan: ReplacementPlan) -> None:
     else:
         hours_board(hours)
     if visits.empty:
-        st.info(no_visit_words(plan))
+        st.info(plan_words.no_visit_words(plan))
         return
     least, looked = least_hours(), week_shown(plan, pd.Timestamp(session.as_of()))
     shown = visits.head(VISITS_SHOWN)
     for week in sorted(shown["iso_week"].unique().tolist()):
         rows = shown[shown["iso_week"] == week]
-        with st.expander(week_words(plan, week, depot=chosen), expanded=week == looked, key=f"week-{week}"):
+        with st.expander(plan_words.week_words(plan, week, depot=chosen), expanded=week == looked, key=f"week-{week}"):
             free = hours[(hours["iso_week"] == week) & hours["depot"].isin(rows["depot"])]
             st.markdown("; ".join(hours_words(h) for h in free.to_dict("records")))
             for visit in rows.to_dict("records"):
@@ -257,8 +236,7 @@ def hours_words(hours: dict[Any, Any]) -> str:
 
 def least_hours() -> float:
     """Visits shorter than this [h] are better kept for a service, as the user set it."""
-    with session.database() as db:
-        value = read_settings(db).get("least_hours", 0.0)
+    value = session.settings().get("least_hours", 0.0)
     return float(value) if isinstance(value, int | float) else 0.0
 
 
@@ -271,7 +249,8 @@ def visit_line(visit: dict[Any, Any], plan: ReplacementPlan, least: float) -> No
             extra.append(say.SHORT)
         said = (
             f"{day(visit['visit_on'], weekday=True)}: **{safe(visit['job'])}**, {number(float(visit['hours']), 1)} h, "
-            f"{safe(saving_words(visit, str(plan.summary['currency'])))}" + (f" ({'; '.join(extra)})" if extra else "")
+            f"{safe(plan_words.saving_words(visit, str(plan.summary['currency'])))}"
+            + (f" ({'; '.join(extra)})" if extra else "")
         )
         st.markdown(whole(f"{said}.  \n{safe(visit['why'])}"), width="stretch")
 
@@ -288,7 +267,7 @@ def orders(plan: ReplacementPlan) -> None:
         part=[PART_WORDS.get(str(p), str(p)) for p in plan.orders["part"]],
         units=[", ".join(map(str, units)) for units in plan.orders["units"]],
     )
-    card_table(order_heads(plan), order_rows(plan), name=say.PARTS_TO_ORDER, words=(2,))
+    card_table(plan_words.order_heads(plan), plan_words.order_rows(plan), name=say.PARTS_TO_ORDER, words=(2,))
     st.markdown(say.IN_ALL.format(amount=money(float(plan.orders["price"].sum()), plan)))
     with st.container(horizontal=True):
         downloads.table_button(table, "parts-to-order", key="orders")
@@ -300,7 +279,12 @@ def left_out(plan: ReplacementPlan) -> None:
     if plan.left_out.empty:
         st.write(say.NOTHING_LEFT_OUT)
         return
-    card_table(left_out_heads(plan), left_out_rows(plan)[:VISITS_SHOWN], name=say.LEFT_OUT_ALT, words=(1, 2, 4))
+    card_table(
+        plan_words.left_out_heads(plan),
+        plan_words.left_out_rows(plan)[:VISITS_SHOWN],
+        name=say.LEFT_OUT_ALT,
+        words=(1, 2, 4),
+    )
     if len(plan.left_out) > VISITS_SHOWN:
         st.caption(say.MORE_LEFT_OUT.format(count=len(plan.left_out) - VISITS_SHOWN))
     table = plan.left_out[["unit", "depot", "job", "best_week", "risk", "cost_at_risk", "saving", "why"]]
@@ -333,7 +317,7 @@ def hours(plan: ReplacementPlan) -> None:
     busy = table[(table["booked"] > 0) | (table["hour_price"] >= 1.0)].head(HOURS_SHOWN)
     with st.container(key="narrow_hours"):
         rows = [
-            [f"{h['depot']}, {h['iso_week']}", used_words(h), str(h["visits"]), amount(h["hour_price"])]
+            [f"{h['depot']}, {h['iso_week']}", used_words(h), str(h["visits"]), plan_words.amount(h["hour_price"])]
             for h in busy.to_dict("records")
         ]
         card_table(
@@ -347,18 +331,18 @@ def hours(plan: ReplacementPlan) -> None:
 
 
 def policies(plan: ReplacementPlan) -> None:
-    if not figure_rows(plan):
-        st.info(NOT_COMPARABLE)
+    if not plan_words.figure_rows(plan):
+        st.info(plan_words.NOT_COMPARABLE)
         return
     plan_week.figures(plan)
-    table = plan.policies.assign(policy=[POLICY_WORDS.get(p, p) for p in plan.policies["policy"]])
+    table = plan.policies.assign(policy=[plan_words.POLICY_WORDS.get(p, p) for p in plan.policies["policy"]])
     downloads.table_button(table, "policies", key="policies")
 
 
 def rules(plan: ReplacementPlan) -> None:
     st.write(say.RULES_KEY)
     st.page_link(page("settings"), label=say.CHANGE_RULES)
-    table = settings_table(plan.settings)
+    table = plan_words.settings_table(plan.settings)
     columns.show_values(table, alt=say.RULES_ALT, key="rules_table")
     downloads.table_button(table, "plan-costs", key="rules")
 

@@ -37,8 +37,7 @@ def show() -> None:
         )
         or "open"
     )
-    with session.database() as db:
-        rows = list_set_aside(db, state=state)
+    rows = session.read(list_set_aside, state=state)
     if rows.empty:
         st.success(say.NO_ROW_WAITS if state == "open" else say.NO_SUCH_ROW)
         return
@@ -81,8 +80,7 @@ def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
 def one(number: int) -> None:
     """One row: where it stood, why it was not taken in, what was tried, and what can be done."""
     try:
-        with session.database() as db:
-            row = show_set_aside(db, number)
+        row = session.read(show_set_aside, number)
     except IngestError as error:
         st.error(safe(error))
         return

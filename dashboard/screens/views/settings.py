@@ -34,7 +34,7 @@ from dashboard.words.plain_text import safe
 from dashboard.words.plan_words import settings_table, valued
 from dashboard.words.reasons import PART_WORDS
 from ingest.fields import LONGEST_NAME
-from ingest.records import read_settings, save_setting
+from ingest.records import save_setting
 
 LEAST_HOURS_KEY = "least_hours"
 CURRENCY_KEY = "currency"
@@ -51,8 +51,7 @@ MONEY = ("hour_rate", "access_cost", "move_price")  # of these, amounts
 
 def show() -> None:
     st.title(every_page.PAGES["settings"])
-    with session.database() as db:
-        saved = read_settings(db)
+    saved = session.settings()
     mine = reception.may(Act.SETTINGS)
     with st.container(width=560):
         kept.told("settings", "")

@@ -74,8 +74,7 @@ def show() -> None:
     head(chosen)
     visits.right_part_line()
     issue(chosen)
-    with session.database() as db:
-        decisions = read_decisions(db)
+    decisions = session.read(read_decisions)
     standing = weekly.latest_decisions(decisions, session.as_of())
     rows = arranged(body)
     behind: dict[str, Callable[[], None]] = {
@@ -117,13 +116,11 @@ def this_week() -> WeeklyList | None:
 @st.cache_resource(show_spinner=False, max_entries=2)
 def as_it_would_be(key: str, written: str, _found: Assessment) -> dict[str, Any]:  # noqa: ARG001 - its key
     """The list that an assessment would give, for reading only."""
-    with session.database() as db:
-        return weekly.make_body(db, _found)
+    return session.read(weekly.make_body, _found)
 
 
 def choose_week(shown: WeeklyList) -> WeeklyList:
-    with session.database() as db:
-        weeks = [week for week in weekly_lists(db) if week < shown.iso_week]
+    weeks = [week for week in session.read(weekly_lists) if week < shown.iso_week]
     weeks.insert(0, shown.iso_week)
     session.follow("week", shown.iso_week)
     if len(weeks) < 2:
@@ -138,8 +135,7 @@ def choose_week(shown: WeeklyList) -> WeeklyList:
 
 def choose_version(issued: WeeklyList) -> WeeklyList:
     """Let what was issued for the week before the last time be looked at."""
-    with session.database() as db:
-        versions = list_versions(db, issued.iso_week)
+    versions = session.read(list_versions, issued.iso_week)
     if len(versions) < 2:
         return issued
     chosen = st.selectbox(
