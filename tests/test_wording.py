@@ -189,6 +189,13 @@ def test_drops_over_their_limits_are_seen_to_in_the_same_visit() -> None:
     assert wording.action(unit, "the ground path", [battery, ground]) == "measure again first"
 
 
+def test_what_is_looked_at_where_readings_explain_no_failure_follows_from_how_it_failed() -> None:
+    """Common practice: a starter that runs without the engine is looked at where it meets the engine, all else is measured."""
+    unit = {"unit": "A", "status": "judged", "failed_starts": 1, "failure_unexplained": 0.9, "failure": "spins"}
+    assert wording.next_tests([unit], {"A": []}) == {"A": wording.PINION}
+    assert wording.next_tests([unit | {"failure": "click"}], {"A": []}) == {"A": wording.WHILE_IT_FAILS}
+
+
 def suspects(*rows: tuple[str, float, float]) -> list[dict]:
     return [{"part": part, "part_probability": share, "worn_probability": worn} for part, share, worn in rows]
 

@@ -12,6 +12,7 @@ from pandas.api.typing import NaTType
 from analysis.bay.next_measurement import REPEAT, next_measurements
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
+from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import FleetList
 from dashboard.words.reasons import HIDDEN, NAMED, PART_WORDS, PERHAPS_REPAIRED, Fact, facts, sentence, turning_alone
@@ -33,6 +34,7 @@ WHILE_IT_FAILS = (
     "A full set of readings while the fault is there: rest volts, then lowest volts, amps and every drop at the next try to "
     "start; with no click, the feed and the control wire at the relay socket first."
 )
+PINION = "Pinion and ring gear by eye, the starter out: it ran and the engine did not turn."
 
 
 SEE_TO_ONE = "In the same visit see to the {part}, whose drop is over its limit"
@@ -91,7 +93,7 @@ def _told_at_once(unit: Mapping[Any, Any], rows: Sequence[Mapping[Any, Any]]) ->
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
     if unit["failed_starts"] and unit["failure_unexplained"] > HIDDEN:
-        return WHILE_IT_FAILS
+        return PINION if unit["failure"] == RAN_FREE else WHILE_IT_FAILS
     if unit["repaired_probability"] > PERHAPS_REPAIRED:
         return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
     return VOLTS_OF_A_START if turning_alone(rows) else None
