@@ -13,9 +13,9 @@ from sqlite_utils import Database
 
 from ingest.bulk import read_bulk
 from ingest.cells import Batch
+from ingest.choices import FILES
 from ingest.doubt import History, doubts
 from ingest.fields import MEASUREMENTS, OBSERVATIONS, SAMPLED
-from ingest.former import SAME
 from ingest.rules import Context
 from ingest.writing import Admitted, Place, next_number
 
@@ -196,7 +196,7 @@ def _differing(
     out = {}
     for name in merged.batch.numbers:
         head, new = merged.number(name, heads), merged.number(name, news)
-        out[name] = ~np.isnan(new) & ~(np.abs(new - head) <= SAME)
+        out[name] = ~np.isnan(new) & ~(np.abs(new - head) <= FILES.same)
     for name in TEXTS:
         if name in merged.batch.texts:
             text = merged.text(name, news)

@@ -17,14 +17,13 @@ import numpy.typing as npt
 
 from ingest.bounds import LONGEST_LINE, MOST_CELLS, check_file, refuse_more
 from ingest.bus_codes import J1939, PIDS, values_of
+from ingest.choices import BUS_LOGS
 from ingest.errors import FileRefused
 
 Floats = npt.NDArray[np.float64]
 Decode = Callable[[int, bool, bytes], Iterable[tuple[str, str, float]]]
-DATED_FROM_S = 1e8  # [s] since 1970: smaller times count from the beginning of the log; our choice, it is 1973
-MOST_BACK = 0.05  # share of times before the one before, beyond which they are no times of a clock; our choice
 MEASUREMENT = b"MDF     "  # an ASAM MDF file begins so
-HEAD_BYTES = 4_096  # looked at to tell the kind of file; our choice
+HEAD_BYTES = 4_096  # looked at to tell the kind of file: enough for some dozens of lines
 _FRAME = re.compile(
     rb"^\s*\(([^)]{1,40})\)\s+\S+\s+([0-9A-Fa-f]{8}|[0-9A-Fa-f]{3})"
     rb"(?:#([0-9A-Fa-f]{0,16})|\s+\[[0-8]\]((?:\s+[0-9A-Fa-f]{2}){0,8}))(?:\s+[RT'].*)?\s*$"
@@ -82,7 +81,7 @@ class Gathered:
         signals: dict[str, dict[str, Samples]] = {}
         for (signal, source), (times, values) in self._kept.items():
             time_s, value = np.frombuffer(times), np.frombuffer(values)
-            if len(time_s) > 1 and np.mean(np.diff(time_s) < 0.0) > MOST_BACK:
+            if len(time_s) > 1 and np.mean(np.diff(time_s) < 0.0) > BUS_LOGS.most_back:
                 raise FileRefused(
                     "its times run backwards; allowed are times of a clock, or from the beginning of the log"
                 )
@@ -90,7 +89,7 @@ class Gathered:
             known = np.isfinite(value[order]) & np.isfinite(time_s[order])
             signals.setdefault(signal, {})[source] = Samples(time_s[order][known], value[order][known])
         first = min(float(s.time_s[0]) for one in signals.values() for s in one.values() if len(s.time_s))
-        return BusLog(signals, first >= DATED_FROM_S, self.unread)
+        return BusLog(signals, first >= BUS_LOGS.dated_from_s, self.unread)
 
 
 def read_log(file: Path, *, dbc: Path | None = None) -> BusLog:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ingest.bounds import MOST_ASIDE, MOST_BESIDE, refuse_more
+from ingest.choices import FILES
 from ingest.errors import FileRefused, NotDescribed
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, Column, Conversion, Table, allowed_words, own_unit
 from ingest.layout import Layout, is_of_units, own_name
@@ -35,9 +36,8 @@ from ingest.values import (
     shown,
 )
 
-DECIMALS = 6  # of a stored value in V, A, °C: a microvolt; our choice, so that 0.12 V and 120 mV are the same number
+DECIMALS = 6  # of a stored value in V, A, °C: a microvolt, so that 0.12 V and 120 mV are the same number
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
-FEWEST_AGAINST = 2  # dates that contradict the stated order before a file is refused; our choice: one may be a slip
 PLAIN_NUMBER = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
 _AMBIGUOUS = "can be read day first or month first"
@@ -363,7 +363,7 @@ class BatchBuilder:
         stated = self.layout.date_order
         other = {"day-first": "month-first", "month-first": "day-first"}.get(stated, "")
         against = self._orders.get(other, [])
-        if len(against) >= FEWEST_AGAINST and stated not in self._orders:
+        if len(against) >= FILES.fewest_against and stated not in self._orders:
             row, text = against[0]
             raise NotDescribed(
                 f"its description {self.layout.source} says {stated}, but line {batch.lines[row]} has {text!r} and no "

@@ -13,6 +13,7 @@ from statistics import median
 import pandas as pd
 
 from ingest.cells import batch_of
+from ingest.choices import DRAFTING
 from ingest.errors import FileRefused, IngestError
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, own_unit
 from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
@@ -31,8 +32,6 @@ from ingest.values import (
 from ingest.vocabulary import WORDS_OF, Word, beside, folded, in_unit_of, meaning, of_a_minimum, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
-MOSTLY = 0.8  # share of a column's cells that must be dates for it to be a column of dates; our choice
-FEWEST_SWAPPED = 5  # real dates, all of the first twelve days, beside later text dates: chance is under 1 % (0.39^5)
 TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs"}
 A_TRACE = "is one start over time (time, volts, amps): cranktrend trace, or the bay on screen, reads it as it is, no description is needed"
 A_LOG = "is a log of many signals over time: cranktrend log, or Logs of the bus on screen, finds the starts in it, no description is needed"
@@ -43,12 +42,6 @@ LOWEST_OF = (
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
 DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on"}
 OF_A_DATE = ("taken_on", *DATED_BY.values())
-FEWEST_MEANINGS = 3  # headings understood below which a row is not taken for a heading; our choice
-# Medians that tell one unit from another where the heading is silent; our choices, from the ranges in `fields`.
-MILLIVOLT_DROP = 15.0  # a median drop above cannot be volts
-MILLIVOLT_BATTERY = 100.0  # a median battery voltage above cannot be volts
-FAHRENHEIT_MEDIAN = 45.0  # a median air temperature above is no Celsius
-LARGE_CLAMP_UP_TO = 10.0  # [mV/A] clamps up to here go round a starter cable, finer ones round a coil wire; practice
 _CLAMP_SCALE = re.compile(
     r"(clamp\s*\w*|zange\s*\w*|pince\s*\w*)\W{0,3}([0-9.,]+)\s*mv\s*(?:per|/|pro|par)\s*a", re.IGNORECASE
 )
@@ -191,7 +184,7 @@ def draft_source(path: str | Path) -> Draft:
     if not regions:
         quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])
         raise FileRefused(
-            f"fewer than {FEWEST_MEANINGS} headings in it are understood ({quoted}); name at least vehicle, time and one "
+            f"fewer than {DRAFTING.fewest_meanings} headings in it are understood ({quoted}); name at least vehicle, time and one "
             "measurement"
         )
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
@@ -233,7 +226,9 @@ def _region(sheet: Sheet) -> _Region | None:
             headings = combined_headings(block)
             for name, words in WORDS_OF.items():
                 region = _Region(start, rows, headings, _once(headings, words), TABLES[name])
-                if region.understood >= FEWEST_MEANINGS and (best is None or region.understood > best.understood):
+                if region.understood >= DRAFTING.fewest_meanings and (
+                    best is None or region.understood > best.understood
+                ):
                     best = region
     return best and _down_to_the_units(sheet, best)
 
@@ -308,7 +303,7 @@ def _find_times(columns: list[_Column], table: Table) -> None:
         if column.target or not column.values:
             continue
         dates = [not isinstance(v, (int, float)) and _is_date(v) for v in column.values]
-        if sum(dates) >= MOSTLY * len(dates):
+        if sum(dates) >= DRAFTING.mostly * len(dates):
             column.target, column.doubt = DATED_BY[table.name], "the heading is not clear, but the column holds dates"
             return
 
@@ -338,7 +333,7 @@ def _clamps(sheet: Sheet, columns: list[_Column]) -> dict[str, float]:
         scale = stated.get(name, 0.0)
         target = CLAMP_OF.get(column.target, "")
         if not target:
-            target = "coil_clamp_mv" if scale > LARGE_CLAMP_UP_TO else "crank_clamp_mv"
+            target = "coil_clamp_mv" if scale > DRAFTING.large_clamp_mv else "crank_clamp_mv"
             column.doubt = f"clamp of {scale:g} mV per A taken to be round the " + (
                 "coil wire" if target == "coil_clamp_mv" else "starter cable"
             )
@@ -399,14 +394,14 @@ def _settle_unit(column: _Column, middle: float | None) -> None:
     if middle is None:
         column.mind(f"no values to tell the unit by; {expected} assumed")
         return
-    limit = MILLIVOLT_DROP if column.target.startswith("drop") else MILLIVOLT_BATTERY
+    limit = DRAFTING.millivolt_drop_v if column.target.startswith("drop") else DRAFTING.millivolt_battery_v
     if expected == "V":
         _name(column, "_mv" if middle > limit else "")
         looks = "mV" if middle > limit else "V"
         column.mind(f"the heading names no unit; values around {middle:g} look like {looks}")
     elif expected == "°C":
-        _name(column, "_f" if middle > FAHRENHEIT_MEDIAN else "")
-        looks = "°F" if middle > FAHRENHEIT_MEDIAN else "°C"
+        _name(column, "_f" if middle > DRAFTING.fahrenheit_c else "")
+        looks = "°F" if middle > DRAFTING.fahrenheit_c else "°C"
         column.mind(f"the heading names no unit; values around {middle:g} look like {looks}")
     else:
         column.mind(f"the heading names no unit; {expected} assumed (values around {middle:g})")
@@ -422,9 +417,11 @@ def _contradiction(column: _Column, middle: float | None) -> None:
     made = conversion(column.target)
     if middle is None or made is None:
         return
-    if made.unit == "V" and middle > (MILLIVOLT_DROP if "drop" in column.target else MILLIVOLT_BATTERY):
+    if made.unit == "V" and middle > (
+        DRAFTING.millivolt_drop_v if "drop" in column.target else DRAFTING.millivolt_battery_v
+    ):
         column.mind(f"the heading says V, but values around {middle:g} look like mV")
-    elif made.unit == "°C" and middle > FAHRENHEIT_MEDIAN:
+    elif made.unit == "°C" and middle > DRAFTING.fahrenheit_c:
         column.mind(f"the heading says °C, but values around {middle:g} look like °F")
     elif made.unit == "mV" and 0 < middle < 2.0:
         column.mind(f"the heading says mV, but values around {middle:g} look like V")
@@ -466,7 +463,7 @@ def _note_swapped(cells: Sequence[object], seen: Sequence[str], notes: _Notes) -
     """A spreadsheet in another language turns 05/06 into a real date with day and month swapped, and leaves 27/06."""
     real = [cell for cell in cells if isinstance(cell, datetime)]
     text = [order for order in seen if order]
-    if len(real) >= FEWEST_SWAPPED and text and all(cell.day <= 12 for cell in real) and "either" not in text:
+    if len(real) >= DRAFTING.fewest_swapped and text and all(cell.day <= 12 for cell in real) and "either" not in text:
         notes.unsure.append(
             f"all {len(real)} real dates fall on days 1 to 12 and all text dates on later ones: "
             "the spreadsheet may have swapped day and month in the real dates"

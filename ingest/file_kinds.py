@@ -9,6 +9,7 @@ from typing import Final, Literal
 
 from ingest.bus_logs import MEASUREMENT, head_of, is_candump
 from ingest.bus_tables import TIME, columns_of, signal_of
+from ingest.choices import BUS_LOGS
 from ingest.errors import FileRefused
 from ingest.sheets import Sheet
 from ingest.trace_files import read_trace
@@ -21,7 +22,6 @@ SIGNALS: Final = re.compile(
     r"engine (?:speed|rpm)|vehicle speed|coolant|control module|fuel trim|throttle|intake (?:air|manifold)|engine load"
     r"|ambient air|mass air|timing advance|accelerator|oxygen|\bo2\b|\bobd\b|\bpid\b|\bspn\b|battery potential"
 )
-FEWEST_SIGNALS, FEWEST_ROWS = 2, 20  # headings that name a bus signal, and rows below them; our choice
 
 
 def is_bus_log(path: str | Path) -> bool:
@@ -44,11 +44,11 @@ def is_heading(row: Sequence[object]) -> bool:
 
 
 def _many_signals(sheet: Sheet) -> bool:
-    if len(sheet.head) < FEWEST_ROWS:
+    if len(sheet.head) < BUS_LOGS.fewest_rows:
         return False
     heading = next(([clean_text(cell) for cell in row] for row in sheet.head if is_heading(row)), [])
     named = sum(bool(SIGNALS.search(folded(text))) for text in heading)
-    if named >= FEWEST_SIGNALS and any(TIME.search(folded(text)) for text in heading):
+    if named >= BUS_LOGS.fewest_signals and any(TIME.search(folded(text)) for text in heading):
         return True
     return not any(meaning(text, (OF_A_VEHICLE,)) for text in heading) and _signals_over_time(sheet, heading)
 
@@ -57,7 +57,7 @@ def _signals_over_time(sheet: Sheet, heading: Sequence[str]) -> bool:
     """Whether the engine's speed stands beside another signal, or names of signals stand one below the other."""
     columns = columns_of(heading)
     if columns is None or columns.code < 0:
-        return columns is not None and len(columns.signals) >= FEWEST_SIGNALS
+        return columns is not None and len(columns.signals) >= BUS_LOGS.fewest_signals
     return any(signal_of(clean_text(row[columns.code])) for row in sheet.head if columns.code < len(row))
 
 

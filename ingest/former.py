@@ -11,11 +11,11 @@ import numpy as np
 from sqlite_utils import Database
 
 from ingest.cells import Batch
+from ingest.choices import FILES
 from ingest.fields import TABLES, Column
 from ingest.writing import ROW_NUMBERS, find
 
 WITHDRAWN = "withdrawn"  # stands in the audit for a column where a row was withdrawn or put back
-SAME = 1e-5  # [V, A, °C ...] two values are the same within this; ten times the stored rounding
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def _same(new: object, old: object) -> bool:
     if new in (None, ""):
         return True
     if isinstance(new, float | int) and isinstance(old, float | int):
-        return abs(new - old) <= SAME
+        return abs(new - old) <= FILES.same
     return new == old
 
 

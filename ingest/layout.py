@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from ingest.choices import FILES
 from ingest.errors import FileRefused
 from ingest.fields import (
     CIRCUIT_MEASUREMENTS,
@@ -32,8 +33,6 @@ from ingest.vocabulary import (
     unit_in_heading,
     without_brackets,
 )
-
-FEWEST_HEADINGS = 0.6  # share of a stated description's headings that a file must have; our choice, because columns go
 
 
 @dataclass(frozen=True)
@@ -272,7 +271,7 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
         for key, target in source.columns.items()
         if target in PARTIAL or (target != IGNORE and _is_required(target, source.table))
     }
-    if not required <= found or share < (1.0 if all_headings else FEWEST_HEADINGS):
+    if not required <= found or share < (1.0 if all_headings else FILES.fewest_headings):
         return None
     targets = tuple(source.columns.get(key, "") for key in keys)
     _refuse_twice([t for t in targets if t != IGNORE], source.table)

@@ -15,12 +15,12 @@ import pandas as pd
 from pandas.errors import EmptyDataError, ParserError
 
 from ingest.bounds import LONGEST_LINE, MOST_CELLS, MOST_COLUMNS, MOST_ROWS, refuse_more
+from ingest.choices import FILES
 from ingest.errors import FileRefused
 from ingest.sheets import BLOCK_CELLS, BLOCK_ROWS, HEAD_ROWS, Block, Cells, Sheet, objects
 
 PIECE_BYTES = 8_000_000  # [byte] of a text file handled at once; our choice: some tens of thousands of rows
 SNIFFED_CHARACTERS = 64_000  # in which the delimiter shows; our choice
-LONGEST_QUOTED = 50  # [lines] of one quoted cell; our choice: a quote that stays open longer was never closed
 DELIMITERS = (",", ";", "\t", "|")
 
 Pieces = Sequence[str]
@@ -329,7 +329,7 @@ def _rows_one_by_one(
     physical: list[str] = []
     position, more = 0, True
     while True:
-        while more and len(physical) - position <= LONGEST_QUOTED:
+        while more and len(physical) - position <= FILES.longest_quoted:
             piece = next(coming, None)
             more = piece is not None
             if piece is not None:
@@ -353,12 +353,12 @@ def _one_row(physical: list[str], position: int, delimiter: str) -> tuple[list[s
 
     def feed() -> Iterator[str]:
         nonlocal taken
-        for offset in range(position, min(position + LONGEST_QUOTED, len(physical))):
+        for offset in range(position, min(position + FILES.longest_quoted, len(physical))):
             taken += 1
             yield physical[offset].rstrip("\r") + "\n"
 
     cells, wrong = _quoted_row(feed(), delimiter)
-    closed = taken < LONGEST_QUOTED and (position + taken < len(physical) or _quotes_close(physical[position:]))
+    closed = taken < FILES.longest_quoted and (position + taken < len(physical) or _quotes_close(physical[position:]))
     if wrong or not closed:
         return first.split(delimiter, MOST_COLUMNS), 1, wrong or "a quotation mark is never closed"
     return cells, taken, ""

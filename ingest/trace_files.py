@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ingest.cells import PLAIN_NUMBER
+from ingest.choices import TRACE_FILES
 from ingest.errors import FileRefused
 from ingest.fields import FASTEST_HZ, LARGEST_CLAMP, SLOWEST_HZ, SMALLEST_CLAMP
 from ingest.layout import style_of
@@ -30,12 +31,6 @@ from ingest.values import (
 Array = npt.NDArray[np.float64]
 Kind = Literal["time", "volts", "amps"]
 
-LARGEST_V, LARGEST_A = 60.0, 6000.0  # our choice: twice a charging 24 V system; more than a heavy starter's inrush
-FEWEST_ROWS = 20  # our choice: with fewer there is nothing before, in and after a start
-MOST_GAPS = 0.02  # share of rows without a value that are left out; our choice, with more it is another kind of file
-EVEN_SHARE = 0.25  # of a step: times that are off by less are rounded ones; our choice
-LONGEST_PAUSE = 20.0  # [steps] between two rows before samples are missing; our choice
-OTHER_RATE = 0.05  # share by which a stated rate may differ from the times before one of them is wrong; our choice
 
 _TIME = frozenset({"time", "t", "zeit", "temps", "tiempo", "tempo", "elapsed", "timestamp"})
 _AMPS = frozenset({
@@ -316,14 +311,14 @@ def _complete(
     """Rows in which every column has a value."""
     whole = np.logical_and.reduce([~np.isnan(column) for column in values.values()])
     lacking = int((~whole).sum())
-    if whole.sum() < FEWEST_ROWS:
+    if whole.sum() < TRACE_FILES.fewest_rows:
         raise FileRefused(
-            f"it has {int(whole.sum())} rows with a value in each column; allowed are {FEWEST_ROWS} or more"
+            f"it has {int(whole.sum())} rows with a value in each column; allowed are {TRACE_FILES.fewest_rows} or more"
         )
-    if lacking > MOST_GAPS * len(line):
+    if lacking > TRACE_FILES.most_gaps * len(line):
         raise FileRefused(
             f"{lacking:,} of its {len(line):,} rows lack a value (first in line {line[~whole][0]}); allowed are "
-            f"{MOST_GAPS:.0%}: every row needs its time, volts and amps together"
+            f"{TRACE_FILES.most_gaps:.0%}: every row needs its time, volts and amps together"
         )
     said = [f"{lacking} rows without a value left out"] if lacking else []
     return {kind: column[whole] for kind, column in values.items()}, line[whole], said
@@ -335,7 +330,7 @@ def _in_range(column: Column, values: Array) -> tuple[Array, list[str]]:
     if not len(finite):
         raise FileRefused(f"the column {shown(column.heading)} is over the meter's range in every row")
     over = ~np.isfinite(values)
-    largest = LARGEST_V if column.kind == "volts" else LARGEST_A
+    largest = TRACE_FILES.largest_v if column.kind == "volts" else TRACE_FILES.largest_a
     most = float(np.abs(finite).max())
     if most > largest:
         remedy = (
@@ -368,7 +363,7 @@ def _even(
     lasts = float(time[-1] - time[0])
     rate = (count - 1) / lasts if lasts > 0 else np.inf
     if rate_hz is not None:
-        if not np.isfinite(rate) or abs(rate / rate_hz - 1) > OTHER_RATE:
+        if not np.isfinite(rate) or abs(rate / rate_hz - 1) > TRACE_FILES.other_rate:
             said = f"{rate:,.6g}" if np.isfinite(rate) else "endlessly many"
             raise FileRefused(
                 f"its times make {said} samples a second, and {rate_hz:g} are said; leave one of them out"
@@ -395,7 +390,7 @@ def _refuse_broken(time: Array, line: npt.NDArray[np.int64]) -> None:
     pause = np.diff(time)
     where = int(np.argmax(pause))
     moves = pause[pause > 0]
-    if len(moves) and pause[where] > LONGEST_PAUSE * float(np.median(moves)):
+    if len(moves) and pause[where] > TRACE_FILES.longest_pause * float(np.median(moves)):
         raise FileRefused(
             f"{pause[where]:.3g} s are missing after line {line[where]}; allowed is a recording without a pause"
         )
@@ -408,7 +403,7 @@ def _at_one_rate(time: Array, columns: dict[Kind, Array]) -> tuple[Array, dict[K
     pause = np.diff(time)
     repeated = int((pause == 0).sum())
     resolution = float(pause[pause > 0].min()) if repeated else 0.0
-    if np.abs(time - even).max() <= max(EVEN_SHARE * step, resolution):
+    if np.abs(time - even).max() <= max(TRACE_FILES.even_share * step, resolution):
         return even, columns, ["its times repeat: taken as evenly spaced"] if repeated else []
     rising = np.concatenate([[True], pause > 0])
     grid = np.arange(time[0], time[-1] + step / 2, step)

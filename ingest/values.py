@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
+from ingest.choices import FILES
 from ingest.fields import C_PER_F, F_AT_FREEZING, KM_PER_MILE, MA_PER_A, MV_PER_V
 
 DateOrder = Literal["iso", "day-first", "month-first", "?"]
@@ -15,9 +16,7 @@ EMPTY_WORDS = frozenset(
     {"", "-", "--", "---", "–", "—", ".", "?", "n/a", "na", "n.a.", "#n/a", "n/d", "none", "null", "nil", "k.a.", "s/o"}
 )
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "0.l", ".ol", "over", "overload", "ovld", "over range", "overrange"})
-FIRST_SERIAL, LAST_SERIAL = 20_000.0, 80_000.0  # [d] spreadsheet day numbers of 1954 to 2119; our choice
 SERIAL_ZERO = datetime(1899, 12, 30)  # day 0 of the spreadsheet calendar that counts 1900 as a leap year
-CENTURY_SPLIT = 70  # a two-digit year below is 20xx, from there on 19xx; POSIX splits at 69, our choice
 
 DEGREE = "°"  # beside a number alone: of whichever scale its column is
 _UNIT_WORDS: dict[str, tuple[str, float, float]] = {  # what stands beside the value -> (our unit, factor, offset)
@@ -329,7 +328,7 @@ def _short_date(text: str, match: re.Match[str], order: DateOrder) -> ParsedTime
 def _year(text: str) -> str:
     if len(text) == 4:
         return text
-    return f"20{text}" if int(text) < CENTURY_SPLIT else f"19{text}"
+    return f"20{text}" if int(text) < FILES.century_split else f"19{text}"
 
 
 def _build(text: str, day: tuple[str, str, str], clock: tuple[str | None, ...]) -> ParsedTime:
@@ -348,7 +347,7 @@ def _build(text: str, day: tuple[str, str, str], clock: tuple[str | None, ...]) 
 
 
 def _from_serial(serial: float) -> ParsedTime:
-    if not FIRST_SERIAL <= serial <= LAST_SERIAL:
+    if not FILES.first_serial_d <= serial <= FILES.last_serial_d:
         return ParsedTime(problem=f"{serial:g} is not a date" if serial == serial else "is empty")
     value = SERIAL_ZERO + timedelta(seconds=round(serial * 86_400))
     return ParsedTime(value, remark=f"{serial:g} read as a spreadsheet day number")

@@ -111,11 +111,11 @@ def said(value: Any) -> str:
 
 def modules(name: str) -> list[Path]:
     """Those of the packages that state choices, by their file's name."""
-    return [path for package in ("analysis", "ingest") for path in sorted((ROOT / package).rglob(name))]
+    return [path for package in ("analysis", "ingest", "dashboard") for path in sorted((ROOT / package).rglob(name))]
 
 
 def stages() -> dict[str, tuple[str, str]]:
-    """ROOM.STAGE -> its module and the name of its instance there, for every stage of `analysis` and `ingest`."""
+    """ROOM.STAGE -> its module and the name of its instance there, for every stage of `analysis`, `ingest` and `dashboard`."""
     found = {}
     for path in modules("choices.py"):
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
@@ -162,8 +162,8 @@ def readers() -> dict[str, set[str]]:
 
 
 def loaded_by(module: str) -> set[str]:
-    """The module with all of `analysis` that it imports, and what that imports."""
-    seen, ahead = set[str](), [module]
+    """The module with all of its own package that it imports, and what that imports."""
+    package, seen, ahead = module.partition(".")[0], set[str](), [module]
     while ahead:
         one = ahead.pop()
         path = ROOT / Path(*one.split(".")).with_suffix(".py")
@@ -172,7 +172,9 @@ def loaded_by(module: str) -> set[str]:
         seen.add(one)
         nodes = ast.walk(_parsed(path))
         froms = [
-            node for node in nodes if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("analysis")
+            node
+            for node in nodes
+            if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == package
         ]
         ahead += [str(node.module) for node in froms]
         ahead += [f"{node.module}.{alias.name}" for node in froms for alias in node.names]
@@ -193,9 +195,11 @@ def of_next_tests() -> frozenset[str]:
     return frozenset(found - of_the_list())
 
 
+@cache
 def of_imports() -> frozenset[str]:
-    """ROOM.STAGE.CHOICE of what decides which rows are believed."""
-    return frozenset(name for name in readers() if name.startswith("ingest."))
+    """ROOM.STAGE.CHOICE of what decides which rows of files are taken."""
+    read = loaded_by("ingest.importer")
+    return frozenset(name for name, modules in readers().items() if name.startswith("ingest.") and modules & read)
 
 
 def coefficients_table() -> str:

@@ -20,8 +20,8 @@ from analysis.forecast.learning import Look
 from analysis.readings.panel import FleetTables
 from analysis.worklist.assess import Assessment, assess
 from dashboard.desk.assessment import list_rows
+from dashboard.words.choices import SAYING
 from dashboard.words.plain_text import STARTS_ALWAYS_C
-from dashboard.words.reasons import NAMED
 from demo_fleet.scenario import AS_OF as DEMO_DAY
 from demo_fleet.scenario import demo_operator
 
@@ -77,7 +77,7 @@ def hold(assessed: Assessment, rows: list[dict], readings: pd.DataFrame) -> None
         assert row["readings_on_record"] == held.get(row["unit"], 0)
         assert unit["probability_low"] <= unit["no_start_probability"] <= unit["probability_high"]
         assert unit["coldest_start_low_c"] <= unit["coldest_start_c"] <= unit["coldest_start_high_c"]
-        assert row["part"] is None or row["part_probability"] >= NAMED
+        assert row["part"] is None or row["part_probability"] >= SAYING.named
         assert row["part"] is not None or not row["flagged"]
         assert len(row["reasons"]) == len(row["evidence"])
         for fact, sentence in zip(row["evidence"], row["reasons"], strict=True):

@@ -17,6 +17,8 @@ class BatteryTables:
         "of one reading: from here on the least volts while cranking and the charging limit stand as printed; our choice")
     charge_factor_doubt: float = stated(1 / 3, "1", 1 / 6, 2 / 3,
         "of one reading: the rise of resistance with discharge is known to this share of itself; our choice")
+    two_blocks_v: float = stated(16.0, "V", 15.5, 17.0,
+        "more than one block shows while it charges, less than two when empty; our choice, which matters to recorded starts")
     full_rest_v: float = stated(12.65, "V per 12 V", 12.5, 12.8,
         "a full battery at rest, where a class was never read; the last row of the BCI rest-voltage table")
     agm_above_v: float = stated(0.15, "V per 12 V", 0.10, 0.20,

@@ -27,6 +27,11 @@ class Weather:
     winter_d: float = stated(60.0, "d", 30.0, 120.0, "of its own that a winter's shape as stated counts as much as; our choice")
     month_d: float = stated(20.0, "d", 10.0, 60.0,
         "of its own, each on its own, that a month's shape counts for against its depot's winter; our choice, the best of those tried on six places")
+    most_persistence: float = stated(0.95, "1", 0.9, 0.98, "that measured lows may give; our choice, which matters to months of equal lows")
+    least_skew: float = stated(-1.2, "1", -1.8, -0.9,
+        "that measured lows may give; our choice, which matters to few lows with one very cold morning; a warm tail counts as none")
+    least_sd_k: float = stated(0.1, "K", 0.05, 0.5,
+        "of measured lows in a month at the least, which departures are divided by; our choice, which matters to months of equal lows")
     forecast_sd_first_k: float = stated(1.5, "K", 1.0, 2.5, "error of a forecast low on the first day, from memory")
     forecast_sd_per_day_k: float = stated(0.25, "K/d", 0.125, 0.5, "by which it grows, from memory")
     forecast_sd_most_k: float = stated(4.0, "K", 3.0, 6.0, "that it grows to, from memory")

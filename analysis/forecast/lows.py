@@ -19,8 +19,6 @@ from analysis.readings.panel import FleetTables, Floats, Ints, Reals, days_since
 from analysis.starting.coldest_start import CHUNK_UNITS
 
 WINTER_MONTHS = (11, 12, 1, 2, 3)  # the months whose shape counts, north of the equator
-MOST_PERSISTENCE, LEAST_SKEW, LEAST_SD_K = 0.95, -1.2, 0.1
-"""What measured lows may give at the most [1, 1, K], where few of them, or all alike, would give more; a warm tail counts as none."""
 PATHS = 600  # simulated courses of daily lows: probabilities to about 2 %
 RISES_K = np.arange(-8.0, 25.0, 1.0)
 LOWS_C = np.arange(-46.0, 42.0, 0.5)
@@ -171,7 +169,7 @@ def shapes(climate: pd.DataFrame, depots: list[str], days: Ints) -> tuple[Floats
     1970."""
     persistence = _through_months(climate, "persistence", depots, days, WEATHER.persistence)
     skew = _through_months(climate, "skew", depots, days, stated_skew(climate, depots))
-    return persistence, np.clip(skew, LEAST_SKEW, 0.0)
+    return persistence, np.clip(skew, WEATHER.least_skew, 0.0)
 
 
 def cold_tailed(z: Floats, skew: Floats | float) -> Floats:
@@ -223,15 +221,17 @@ def _learned(depot: str, lows: pd.DataFrame, stated: pd.DataFrame) -> pd.DataFra
     spread = pd.Series(away).groupby(month).std().reindex(range(1, 13))
     spread = spread.fillna(stated.groupby("month")["low_sd_c"].mean().reindex(range(1, 13)))
     table["low_sd_c"] = spread.interpolate(limit_direction="both").to_numpy()
-    scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], LEAST_SD_K)
+    scaled = away / np.maximum(table["low_sd_c"].to_numpy()[month - 1], WEATHER.least_sd_k)
     follows = np.append(False, np.diff(days_since_epoch(lows["date"])) == 1.0)
     products = np.where(follows, scaled * np.append(0.0, scaled[:-1]), np.nan)
     pairs, thirds = _by_month(products, month), _by_month(scaled**3, month)
-    persistence = np.clip(_of_winter(pairs, WEATHER.persistence), 0.0, MOST_PERSISTENCE)
+    persistence = np.clip(_of_winter(pairs, WEATHER.persistence), 0.0, WEATHER.most_persistence)
     on_its_own = (1.0 - persistence) / (1.0 + persistence)  # of a day that is like the one before it, from memory
-    table["persistence"] = np.clip(_of_month(pairs, persistence, on_its_own), 0.0, MOST_PERSISTENCE)
+    table["persistence"] = np.clip(_of_month(pairs, persistence, on_its_own), 0.0, WEATHER.most_persistence)
     table["skew"] = np.clip(
-        _of_month(thirds, _of_winter(thirds, float(stated_skew(table, [depot])[0])), on_its_own), LEAST_SKEW, 0.0
+        _of_month(thirds, _of_winter(thirds, float(stated_skew(table, [depot])[0])), on_its_own),
+        WEATHER.least_skew,
+        0.0,
     )
     return table
 

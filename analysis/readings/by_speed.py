@@ -18,7 +18,6 @@ from analysis.readings.observe import (
     BATTERY,
     CONTACTS,
     GROUND,
-    LEAST_LOOP_SHARE,
     LOAD,
     MEDIAN_VARIANCE,
     MOTOR,
@@ -76,7 +75,7 @@ class UsualCircuit:
         loop = self.battery + self.others
         left = self.drive - self.load * (1.0 - self.share) * loop
         emf = left / (1.0 + self.load * self.share * loop / self.full_emf)
-        self.emf = np.maximum(emf, LEAST_LOOP_SHARE * self.drive)
+        self.emf = np.maximum(emf, CLASSES.least_loop_share * self.drive)
         self.lost = self.drive / self.emf - 1.0  # volts lost in the loop over those that turn the motor
 
     def _amps(self, emf: Floats) -> Floats:
@@ -131,7 +130,7 @@ def _learned(
         (slope, curve), doubt = fitted(
             panel,
             plain.log_load(emf),
-            scatter_sd * emf / np.maximum(plain.drive - emf, LEAST_LOOP_SHARE * plain.drive),
+            scatter_sd * emf / np.maximum(plain.drive - emf, CLASSES.least_loop_share * plain.drive),
             _priors(laws, sign),
             engine_temperature(panel.units, panel.measured["temperature_c"]),
         )

@@ -41,6 +41,8 @@ class Observing:
     assumed_a: float = stated(200.0, "A", 150.0, 300.0, "steady, 12 V, where neither clamp nor label tells; middle of common practice")
     shared_sd: float = stated(0.02, "1", 0.01, 0.04,
         "of a quantity, what season, charge and habits do to all readings at one temperature; our choice")
+    least_sag_v: float = stated(0.05, "V per 12 V", 0.025, 0.1,
+        "a battery that falls by less did not crank, and tells no resistance; our choice, which matters to readings of a starter that stood")
     least_level: float = stated(0.05, "class-usual values", 0.025, 0.1, "no part has less, because no resistance is nil; our choice")
 
 
@@ -135,6 +137,7 @@ class Classes:
         "spread between sound vehicles by channel; our choice")
     prior_vehicles: float = stated(10.0, "vehicles", 5.0, 20.0, "that this spread counts for; our choice")
     least_spread: float = stated(0.04, "class-usual values", 0.02, 0.06, "that a class may show; our choice")
+    most_spread: float = stated(0.4, "class-usual values", 0.3, 0.6, "the same at the most; our choice, which matters to a class of two kinds")
     low_quantile: float = stated(0.35, "1", 0.25, 0.5, "of a vehicle's readings, for what is usual: worn stretches lie above it; our choice")
     battery_se: float = stated(0.08, "1", 0.04, 0.16, "of one battery value where its law is fitted, relative; our choice")
     load_se: float = stated(0.035, "1", 0.0175, 0.07, "the same of the load; our choice")
@@ -158,6 +161,10 @@ class Classes:
     assumed_control_v: float = stated(0.8, "V per 12 V", 0.4, 1.0, "drop of a sound control circuit, common practice: up to 1 V")
     assumed_coil_a: float = stated(7.0, "A", 4.0, 15.0, "most coils, common practice")
     assumed_coil_v: float = stated(11.0, "V", 10.0, 12.0, "on the coil at these amps; our choice")
+    least_loop_share: float = stated(0.05, "rest volts", 0.025, 0.1,
+        "that the loop takes while cranking at the least; our choice, which matters to speeds that contradict their volts")
+    least_motor_share: float = stated(0.1, "loop resistance", 0.05, 0.2,
+        "that is the motor's at the least; our choice, which matters to readings that contradict each other")
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,6 @@ from analysis.readings.observe import (
     CONTACTS,
     CONTROL,
     GROUND,
-    LEAST_LOOP_SHARE,
     LOAD,
     MOTOR,
     POSITIVE,
@@ -54,8 +53,6 @@ from analysis.readings.panel import (
 from analysis.readings.taught import TaughtClass, pooled_usual, unlike
 
 INRUSH_SHARES = np.arange(0.60, 1.01, 0.05)
-LEAST_MOTOR_SHARE = 0.1  # of the loop: readings that leave less contradict each other
-MOST_SPREAD = 0.4  # between sound vehicles of a class, of its usual value; more is a class of two kinds
 FIT_READINGS = 24_000
 """Readings of one class, evenly spread over it, that its laws are from: of 600 vehicles at least, as counts the widest row of the
 panel. Measured on 10,000 vehicles: from 60,000 usual values lie within a tenth of the spread of sound vehicles, slopes within four
@@ -291,7 +288,7 @@ def usual_values(panel: Panel, value: Floats) -> tuple[Floats, Floats]:
                 middle = np.median(mine)
                 below = MAD_TO_SD * np.median(np.abs(mine[mine <= middle] - middle)) / abs(middle)
                 pooled = (len(mine) * below + CLASSES.prior_vehicles * sound) / (len(mine) + CLASSES.prior_vehicles)
-                base[g, c], spread[g, c] = middle, np.clip(pooled, CLASSES.least_spread, MOST_SPREAD)
+                base[g, c], spread[g, c] = middle, np.clip(pooled, CLASSES.least_spread, CLASSES.most_spread)
             base[g, c], spread[g, c] = pooled_usual(told, c, base[g, c], spread[g, c], len(mine))
     return base, spread
 
@@ -324,8 +321,10 @@ def with_assumed(panel: Panel, base: Floats, emf: Floats, unclamped: Floats) -> 
     for channel, ohms in outside.items():
         out[:, channel] = np.where(np.isfinite(out[:, channel]), out[:, channel], 1e3 * ohms)
     out[:, LOAD] = amps
-    loop = 1e3 * np.maximum(rest - emf, LEAST_LOOP_SHARE * rest) / amps
-    motor = np.maximum(loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), LEAST_MOTOR_SHARE * loop)
+    loop = 1e3 * np.maximum(rest - emf, CLASSES.least_loop_share * rest) / amps
+    motor = np.maximum(
+        loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), CLASSES.least_motor_share * loop
+    )
     out[:, MOTOR] = np.where(np.isfinite(out[:, MOTOR]), out[:, MOTOR], motor)
     return out
 

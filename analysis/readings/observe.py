@@ -27,10 +27,6 @@ CHANNELS = (
 )
 BATTERY, POSITIVE, GROUND, CONTACTS, MOTOR, LOAD, CONTROL = range(7)
 SPEED_RATIOS = (0.2, 1.3)  # range of an engine's speed over its usual one that its amps are reckoned for
-LEAST_SAG_V = 0.05  # per 12 V: a battery that falls by less did not crank
-LEAST_LOOP_SHARE = (
-    0.05  # of rest volts, that the loop takes while cranking at the least: what is reckoned from them stays finite
-)
 MEDIAN_VARIANCE = 1.57  # of a median of many over that of one, pi / 2
 
 
@@ -270,7 +266,7 @@ def raw_quantities(
             at_dip, at_dip_se = dip_amps(panel, rest_v, x, 1e3 * sag / amps, inrush[g, 1], labelled_mohm(panel))
             sag, sag_amps = np.where(dips, rest_v - m["crank_dip_v"], sag), np.where(dips, at_dip + beside, sag_amps)
             sag_amps_se = np.where(dips, at_dip_se, amps_se)
-        battery = 1e3 * np.where(sag > LEAST_SAG_V * scale, sag, np.nan) / sag_amps
+        battery = 1e3 * np.where(sag > OBSERVING.least_sag_v * scale, sag, np.nan) / sag_amps
         near = nearest_known(battery)
         held = rest_v - 1e-3 * beside * inrush[g, 1][:, None] * np.nan_to_num(near)  # what an aid leaves for the inrush
         at_inrush = 1e3 * inrush[g, 0][:, None] * held / m["peak_a"]

@@ -16,7 +16,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from analysis.circuit.battery import TWO_BLOCKS_V
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import (
     BATTERY_CURVATURE,
     BATTERY_PER_K,
@@ -135,9 +135,9 @@ def aid_amps_at(state: StartState, temperature_c: npt.ArrayLike) -> Array:
 def blocks_of(volts: Value) -> Value:
     """12 V blocks in series, told from the open-circuit volts."""
     if isinstance(volts, np.ndarray):
-        two: Array = (volts > TWO_BLOCKS_V).astype(volts.dtype)
+        two: Array = (volts > BATTERY_TABLES.two_blocks_v).astype(volts.dtype)
         return two + 1
-    return 2.0 if volts > TWO_BLOCKS_V else 1.0
+    return 2.0 if volts > BATTERY_TABLES.two_blocks_v else 1.0
 
 
 def _law(b: Value, c: Value, x: Value, *, least_slope: float) -> Value:

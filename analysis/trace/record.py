@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.circuit.battery import TWO_BLOCKS_V
+from analysis.circuit.choices import BATTERY_TABLES
 from analysis.trace.choices import RECORDING
 
 Array = npt.NDArray[Any]
@@ -141,4 +141,4 @@ def blocks_of(trace: Trace, system_v: int | None) -> int:
     """Twelve-volt blocks in series: by the vehicle's nominal volts, else by what the trace shows."""
     if system_v is not None:
         return system_v // 12
-    return 2 if trace.volts is not None and float(np.quantile(trace.volts, 0.9)) > TWO_BLOCKS_V else 1
+    return 2 if trace.volts is not None and float(np.quantile(trace.volts, 0.9)) > BATTERY_TABLES.two_blocks_v else 1

@@ -65,6 +65,7 @@ class Ageing:
     sd: float = stated(0.05, "1/a", 0.025, 0.1, "before the fleet has told of it; our choice")
     class_sd: float = stated(0.02, "1/a", 0.01, 0.04, "of a class about the fleet; our choice")
     far_sd: float = stated(2.5, "standard deviations", 2.0, 3.0, "so far from the others a vehicle tells of it no longer; our choice")
+    most: float = stated(0.25, "1/a", 0.125, 0.5, "what rises faster wears; our choice, which matters to a class all of whose joints corrode")
 
 
 @dataclass(frozen=True)

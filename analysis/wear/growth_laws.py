@@ -31,7 +31,6 @@ from analysis.wear.paths import (
 
 ROUNDS = 4  # of expectation and maximisation
 AGEING_ROUNDS = 8
-MOST_AGEING = 0.25  # 1/a: what rises faster wears
 MOST_LIVES = 3000  # of each channel are looked at, past and present each: for speed
 
 
@@ -119,7 +118,7 @@ def ordinary_ageing(
         [np.median(day[usable & (group == g)[:, None]]) if (usable[group == g]).any() else 0.0 for g in range(classes)]
     )
     rate, var, lives = (np.array(v) for v in zip(*found, strict=True))
-    return Ageing(np.clip(rate, 0.0, MOST_AGEING), np.sqrt(var), middle, lives.astype(np.int64))
+    return Ageing(np.clip(rate, 0.0, AGEING.most), np.sqrt(var), middle, lives.astype(np.int64))
 
 
 def _centre(slope: Floats, variance: Floats, prior: float, prior_sd: float) -> tuple[float, float, int]:

@@ -22,6 +22,8 @@ class Judging:
     plain_readings: int = stated(5, "readings", 3, 8, "fewer carry no plain slope; our choice")
     plain_confidence: float = stated(0.90, "1", 0.8, 0.95, "of the interval of the plain slope; our choice, as for other intervals")
     share_counts: float = stated(10.0, "no-starts", 5.0, 20.0, "that the stated shares of no-starts by part count as much as; our choice")
+    floor_held_k: float = stated(0.25, "K", 0.1, 0.5,
+        "a coldest start so near to what no start is promised below is held by it; our choice, which matters to the word for the need alone")
     cold_c: float = stated(-20.0, "°C", -25.0, -15.0,
         "at which laws are told as multiples; our choice, because a sound vehicle is expected to start there")
 

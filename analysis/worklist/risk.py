@@ -20,7 +20,6 @@ from analysis.wear.state import FleetRead, FleetState
 from analysis.worklist.choices import FLAGS, JUDGING
 
 WATCHED_BESIDE = 500  # vehicles of each class whose drift is watched in any case, for speed
-HELD_K = 0.25  # a coldest start so near to what no start is promised below is held by it; it names the need only
 NEEDS = ("speed", "supply", "coil")
 
 
@@ -128,7 +127,7 @@ def unit_table(
     status = np.where(count == 0, "no reading", np.where(count < JUDGING.fewest_readings, "too few readings", "judged"))
     low, middle, high = coldest_today(state, outlook, part, rows, (0.1, 0.5, 0.9))
     limited = np.array(NEEDS)[outlook.limiting].astype(object)
-    held = middle <= np.median(outlook.limits.floors.as_charged, axis=1) + HELD_K
+    held = middle <= np.median(outlook.limits.floors.as_charged, axis=1) + JUDGING.floor_held_k
     limited = np.where(held, np.array(FLOORS)[outlook.limits.floors.binding], limited)
     failures, heater = outlook.failures, has_block_heater(units)
     return pd.DataFrame(

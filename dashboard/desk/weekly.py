@@ -15,6 +15,7 @@ from analysis.forecast.lows import make_weather
 from analysis.worklist.assess import Assessment, FleetList
 from analysis.worklist.short_course import short_courses
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
+from dashboard.desk.choices import CHANGES
 from dashboard.desk.own_limits import limit_book
 from dashboard.words import decision_words as said_words
 from dashboard.words import list_words
@@ -35,9 +36,6 @@ from ingest.records import (
 from ingest.visits import read_visits
 
 Row = dict[str, Any]
-
-WORSE_RISE = 0.05  # a rise of the probability of a no-start that counts as worse (or, falling, as better); our choice
-WORSE_DEGREES = 4.0  # [K] the same for the coldest start; our choice
 
 
 ORDERS: dict[str, Callable[[Row], Any]] = {
@@ -182,9 +180,9 @@ def direction(row: Mapping[str, Any], old: Mapping[str, Any]) -> str:
     """Whether a vehicle stands worse, better or the same as on the list before."""
     rise = float(row["no_start_probability"]) - float(old["no_start_probability"])
     warmer = float(row["coldest_start_c"]) - float(old["coldest_start_c"])
-    if rise >= WORSE_RISE or (warmer >= WORSE_DEGREES and rise > -WORSE_RISE):
+    if rise >= CHANGES.worse_rise or (warmer >= CHANGES.worse_k and rise > -CHANGES.worse_rise):
         return "worse"
-    if rise <= -WORSE_RISE or warmer <= -WORSE_DEGREES:
+    if rise <= -CHANGES.worse_rise or warmer <= -CHANGES.worse_k:
         return "better"
     return "same"
 

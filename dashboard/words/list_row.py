@@ -15,7 +15,8 @@ from analysis.costs import PlanSettings
 from analysis.readings.panel import RAN_FREE
 from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import FleetList
-from dashboard.words.reasons import HIDDEN, NAMED, PART_WORDS, PERHAPS_REPAIRED, Fact, facts, sentence, turning_alone
+from dashboard.words.choices import SAYING
+from dashboard.words.reasons import PART_WORDS, Fact, facts, sentence, turning_alone
 from dashboard.words.safety import said_with
 
 Parts: TypeAlias = pd.DataFrame | Sequence[Mapping[Any, Any]]
@@ -92,9 +93,9 @@ def _told_at_once(unit: Mapping[Any, Any], rows: Sequence[Mapping[Any, Any]]) ->
     """What is measured whatever it costs, because too little of what was read tells of the vehicle as it is; None for nothing."""
     if unit["status"] != "judged":
         return "A full set of readings at the next service: rest volts, lowest volts, amps, peak amps and every drop."
-    if unit["failed_starts"] and unit["failure_unexplained"] > HIDDEN:
+    if unit["failed_starts"] and unit["failure_unexplained"] > SAYING.hidden:
         return PINION if unit["failure"] == RAN_FREE else WHILE_IT_FAILS
-    if unit["repaired_probability"] > PERHAPS_REPAIRED:
+    if unit["repaired_probability"] > SAYING.perhaps_repaired:
         return "A full set of readings now: the last ones may be from before a repair that nobody recorded."
     return VOLTS_OF_A_START if turning_alone(rows) else None
 
@@ -146,7 +147,7 @@ def list_row(
         "depot": None if pd.isna(unit["depot"]) else str(unit["depot"]),
         "vehicle_class": str(unit["vehicle_class"]),
         "flagged": bool(unit["flagged"]),
-        "part": str(unit["part"]) if unit["part_probability"] >= NAMED else None,
+        "part": str(unit["part"]) if unit["part_probability"] >= SAYING.named else None,
         "part_probability": round(float(unit["part_probability"]), 3),
         "no_start_probability": round(float(unit["no_start_probability"]), 4),
         "coldest_start_c": round(float(unit["coldest_start_c"]), 1),

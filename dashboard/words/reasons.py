@@ -18,6 +18,7 @@ from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.limits import Limits
 from analysis.readings.choices import OBSERVING
 from analysis.worklist.assess import FleetList
+from dashboard.words.choices import SAYING
 from dashboard.words.plain_text import (
     F_PER_K,
     STARTS_ALWAYS_C,
@@ -96,17 +97,6 @@ NEED_WORDS: Final = {
     "fuel": "colder than that its fuel does not flow",
     "freezing": "colder than that its battery, charged as it is, freezes",
 }
-WORN = 0.5  # a part more probably worn than not is named, our choice
-SUSPECT = 0.2  # and one that may be what limits the start, our choice
-NAMED = 0.01  # a part less probably the cause than this is not named at all; our choice
-MOST_PARTS = 3  # named for one vehicle, our choice
-UNDECIDED = 0.6  # a suspect less sure than this may not be the only one, our choice ...
-NEARLY = 0.6  # ... where another is at least this share as probable, our choice
-PERHAPS_REPAIRED = 0.25  # probability of an unrecorded repair above which the list says so, our choice
-FITS = 1.6  # a drop last read is this factor from the level at most, else it is said not to fit; our choice
-NEARLY_NIL_V = 0.02  # a drop this small reads as nil on a shop meter: its ratio to the level says nothing; our choice
-HIDDEN = 0.5  # a failure more probably unexplained than not is said to be so, our choice
-LEAST_GAIN = 1.0  # [K] a repair that gains less gains hardly anything, our choice
 
 
 # --- small words -----------------------------------------------------------------------------------------------------
@@ -207,21 +197,22 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Fleet
     found = [failed_fact(unit)] if unit["failed_starts"] else []
     if unit["status"] != "judged":
         return [*found, too_few_fact(unit)]
-    hidden = unit["failed_starts"] > 0 and unit["failure_unexplained"] > HIDDEN
+    hidden = unit["failed_starts"] > 0 and unit["failure_unexplained"] > SAYING.hidden
     if hidden:
         found.append({"kind": "unexplained", "unexplained_probability": _share(unit["failure_unexplained"])})
     worn = [
         p
         for p in parts
-        if p["readings"] > 0 and (p["worn_probability"] > WORN or (p["part_probability"] > SUSPECT and not hidden))
+        if p["readings"] > 0
+        and (p["worn_probability"] > SAYING.worn or (p["part_probability"] > SAYING.suspect and not hidden))
     ]
     worn.sort(key=lambda p: (-p["part_probability"], -p["worn_probability"]))
     suspect = next(p for p in parts if p["part"] == unit["part"])
     alone = turning_alone(parts)
     told = alone is not None and suspect["part"] != "control_circuit"
-    if suspect["readings"] == 0 and not told and not hidden and suspect["part_probability"] > SUSPECT:
+    if suspect["readings"] == 0 and not told and not hidden and suspect["part_probability"] > SAYING.suspect:
         found.append(never_measured_fact(suspect))
-    for p in worn[:MOST_PARTS]:
+    for p in worn[: SAYING.most_parts]:
         found += level_facts(p, latest, limits, assessment.as_of)
     found += lacking_facts(parts)
     if unit["flagged"] and not told and not hidden and len(rivals := not_told_apart(parts)) > 1:
@@ -235,8 +226,8 @@ def facts(unit: Row, parts: Sequence[Row], latest: Row | None, assessment: Fleet
     found.append(cold_fact(unit))
     if unit["block_heater"]:
         found.append(heater_fact(unit))
-    measured = suspect["readings"] > 0 and suspect["worn_probability"] > WORN
-    if unit["repaired_probability"] > PERHAPS_REPAIRED and measured:
+    measured = suspect["readings"] > 0 and suspect["worn_probability"] > SAYING.worn
+    if unit["repaired_probability"] > SAYING.perhaps_repaired and measured:
         found.append(repaired_fact(unit))
     if unit["flagged"] and not told:
         found += renewed_facts(suspect, unit)
@@ -331,9 +322,9 @@ def drop_fits(drop_v: float, amps: float | None, level_mohm: float) -> bool:
     """Whether a drop and a level [mOhm] may stand beside each other; a drop near nil fits every level near nil."""
     if amps is None:
         return True
-    if drop_v <= NEARLY_NIL_V:
-        return level_mohm * amps < 5e3 * NEARLY_NIL_V
-    return abs(math.log(1e3 * drop_v / amps / level_mohm)) < math.log(FITS)
+    if drop_v <= SAYING.nearly_nil_v:
+        return level_mohm * amps < 5e3 * SAYING.nearly_nil_v
+    return abs(math.log(1e3 * drop_v / amps / level_mohm)) < math.log(SAYING.fits)
 
 
 def latest_drops(readings: pd.DataFrame, as_of: pd.Timestamp) -> dict[str, dict[str, dict[str, Any]]]:
@@ -356,21 +347,25 @@ def latest_drops(readings: pd.DataFrame, as_of: pd.Timestamp) -> dict[str, dict[
 
 
 def not_told_apart(parts: Sequence[Row]) -> list[Row]:
-    """Parts of one vehicle of which none is the suspect with more than UNDECIDED, and which are nearly as probable as it.
+    """Parts of one vehicle of which none is the suspect with more than SAYING.undecided, and which are nearly as probable as it.
 
     One row, or none, where the readings do tell.
     """
     ranked = sorted(parts, key=lambda p: -float(p["part_probability"]))
     first = float(ranked[0]["part_probability"]) if ranked else 1.0
-    if first < NAMED:
+    if first < SAYING.named:
         return []
-    return [p for p in ranked if float(p["part_probability"]) >= NEARLY * first] if first <= UNDECIDED else ranked[:1]
+    return (
+        [p for p in ranked if float(p["part_probability"]) >= SAYING.nearly * first]
+        if first <= SAYING.undecided
+        else ranked[:1]
+    )
 
 
 def rivals_fact(rivals: Sequence[Row], readings: int) -> Fact:
     """Several parts may be what limits the start: both worn, or the readings do not say which."""
     named = [{"part": str(p["part"]), "part_probability": _share(p["part_probability"])} for p in rivals]
-    worn = min(float(p["worn_probability"]) for p in rivals) > WORN
+    worn = min(float(p["worn_probability"]) for p in rivals) > SAYING.worn
     return {"kind": "rivals", "parts": named, "all_worn": worn, "readings": readings}
 
 
@@ -569,7 +564,7 @@ def _renewed(fact: Fact, to: Reader) -> str:
     part, gain = str(fact["part"]), float(fact["colder_k"])
     with_new = "with the drag removed" if part == "engine_drag" else f"with the {PART_WORDS[part]} renewed"
     cold = float(fact["renewed_coldest_start_c"])
-    if gain < LEAST_GAIN:
+    if gain < SAYING.least_gain_k:
         if cold <= STARTS_ALWAYS_C:  # how much is gained is not known
             return f"{with_new} it starts {to.down_to(cold)}"
         return f"{with_new} it would start hardly any colder: another part limits it too"

@@ -13,6 +13,7 @@ from pandas.io.formats.style import Styler
 from analysis.worklist.assess import Assessment
 from dashboard.charts import theme
 from dashboard.desk import weekly
+from dashboard.desk.choices import CHANGES
 from dashboard.desk.habits import responsible_words
 from dashboard.desk.planning import named, when
 from dashboard.desk.rights import Act
@@ -352,7 +353,7 @@ def change_words(row: Mapping[str, Any], *, in_f: bool) -> str:
     then = ""
     was, was_c = row.get("was"), row.get("was_coldest_start_c")
     if change in ("worse", "better") and was is not None:
-        moved = abs(float(row["no_start_probability"]) - float(was)) >= weekly.WORSE_RISE
+        moved = abs(float(row["no_start_probability"]) - float(was)) >= CHANGES.worse_rise
         before = percent(float(was)) if moved or was_c is None else cold_words(float(was_c), fahrenheit=in_f)
         then = f" ({say.was(before, cold=not moved and was_c is not None)})"
     return f"{theme.CHANGE_SIGNS[change]} {say.CHANGE_WORDS[change]}{then}"
