@@ -17,12 +17,8 @@ from sqlite_utils import Database
 from ingest.errors import CouldNot, DatabaseTrouble, IngestError
 from ingest.place import OWNER_ONLY
 
-KEPT_VERSIONS = (
-    3  # copies from before a change of version: of the last one, and of two that were found out late; our choice
-)
-LEFT_S = (
-    3600.0  # [s] after which an unfinished copy was left by a run that was stopped, our choice: a copy takes seconds
-)
+KEPT_VERSIONS = 3  # copies from before a change of version: the last, and two found out late; our choice
+LEFT_S = 3600.0  # [s] after which an unfinished copy was left by a run that was stopped; one takes seconds; our choice
 
 
 def backup(db: Database, file: str | Path) -> Path:

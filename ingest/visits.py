@@ -21,13 +21,9 @@ from ingest.rules import check
 from ingest.store import read_table
 from ingest.writing import Origin, Place, find, next_number, put, stamp, write_origin, writing
 
-EARLIEST_D = (
-    366  # [d] a visit is reported at most so long after it was done; our choice, because an older day is mistyped
-)
+EARLIEST_D = 366  # [d] at most from a visit to its report; our choice: an older day is mistyped
 
-VERSIONS_LOOKED = (
-    200  # versions of the plan in which the visit of a printed sheet is looked for; our choice: months of them
-)
+VERSIONS_LOOKED = 200  # versions of the plan that a printed sheet is looked for in; our choice: months of them
 
 
 @dataclass(frozen=True)

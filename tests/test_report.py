@@ -479,7 +479,6 @@ def test_nothing_happened_and_nothing_to_judge() -> None:
         (lambda: reliability.brier_score(np.zeros(2), np.zeros(3)), "shapes"),
         (lambda: reliability.brier_score(np.zeros(0), np.zeros(0)), "p is empty"),
         (lambda: reliability.wilson_interval(np.ones(1), np.ones(1), level=1.0), "level is 1.0"),
-        (lambda: reliability.fit_calibration(np.zeros(2), np.zeros(2), fewest=1), "fewest is 1"),
         (lambda: backtest_report(made_lists({}), made_units(), made_readings(), made_repairs(), horizon_days=0), "horizon_days is 0"),
         (lambda: backtest_report(made_lists({}).iloc[:0], made_units(), made_readings(), made_repairs()), "lists has"),
     ],

@@ -193,15 +193,14 @@ def logit(p: Floats) -> Floats:
     return np.asarray(np.log(held) - np.log1p(-held), dtype=np.float64)
 
 
-def fit_calibration(p: Floats, y: Floats, *, fewest: int = PAST_LISTS.fewest_no_starts) -> Calibration:
-    """Calibration from past lists; none, with the reason, where fewer than `fewest` no-starts (or starts) are known.
+def fit_calibration(p: Floats, y: Floats) -> Calibration:
+    """Calibration from past lists; none, with the reason, where fewer than `PAST_LISTS.fewest_no_starts` no-starts (or starts)
+    are known.
 
-    Raises ValueError as :func:`checked`, and for `fewest` below 2.
+    Raises ValueError as :func:`checked`.
     """
-    if fewest < 2:
-        raise ValueError(f"fewest is {fewest}; allowed are 2 and more")
     p, y = checked(p, y)
-    events = int(y.sum())
+    events, fewest = int(y.sum()), PAST_LISTS.fewest_no_starts
     if min(events, len(y) - events) < fewest:
         return Calibration(0.0, 1.0, events, False, f"{events} no-starts on past lists, {fewest} needed: left as it is")
     step = np.round(logit(p) / LOGIT_STEP).astype(np.int64)

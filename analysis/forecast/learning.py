@@ -41,9 +41,7 @@ from analysis.starting.coldest_start import (
 )
 from analysis.wear.state import FleetState, estimate_state, need_priors
 
-DRAWS = (
-    40  # of each vehicle in a look, for speed: the classes' needs differ by less than half their error between seeds
-)
+DRAWS = 40  # of each vehicle in a look, for speed: needs differ by less than half their error between seeds
 SPEED_STEPS = np.arange(-2.4, 2.2, 0.75)  # grid around the prior, in its standard deviations
 SUPPLY_STEPS = np.arange(-1.5, 1.51, 1.5)
 COIL_STEPS = np.arange(-1.8, 1.81, 0.6)

@@ -17,9 +17,7 @@ Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
-READINGS_KEPT = (
-    40  # readings per vehicle, the panel's width: at the densest cadence three weeks apart this is over two years
-)
+READINGS_KEPT = 40  # readings per vehicle, the panel's width: three weeks apart, the densest, that is two years
 
 
 @dataclass(frozen=True)

@@ -41,9 +41,7 @@ from analysis.worklist.risk import Wear, either, unit_table, with_other_causes
 
 DRAWS: Final = 128
 SEASON_D: Final = 182
-CHUNK_VEHICLES: Final = (
-    500  # that are drawn at a time, twice over: 150 kB a vehicle, so that memory is not what ends it
-)
+CHUNK_VEHICLES: Final = 500  # drawn at a time, twice over: 150 kB a vehicle, so that memory is not what ends it
 TOLD_COLUMNS: Final = ["unit", "taken_at", "outcome", "temperature_c"]
 
 

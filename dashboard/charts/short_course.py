@@ -12,9 +12,7 @@ from dashboard.words.plain_text import in_html, whole
 
 TALL: Final = 46  # [px] our choice: a card stays a card
 HEADROOM: Final = 1.12  # times the highest drawn
-MOST_OVER: Final = (
-    2.5  # a limit so many times above everything read is said, not drawn: it would press all flat; our choice
-)
+MOST_OVER: Final = 2.5  # a limit so many times above all that was read is said, not drawn; our choice
 
 
 def short_course_html(course: Mapping[str, Any], *, as_of: str, key: str, fahrenheit: bool) -> str:

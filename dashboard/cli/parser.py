@@ -75,11 +75,6 @@ class ShowVersion(argparse.Action):
         parser.exit()
 
 
-def nothing_wrong(_: argparse.Namespace) -> str:
-    """What most commands find wrong with words that are allowed one by one."""
-    return ""
-
-
 @cache
 def build_parser() -> argparse.ArgumentParser:
     """All commands and their options."""
@@ -91,7 +86,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action=ShowVersion, nargs=0, help="say which version this is")
     add_database(parser, default=None)
     add_talk(parser, default=None)
-    parser.set_defaults(wrong=nothing_wrong, database_is_there=True, is_act=is_act)
+    parser.set_defaults(wrong=lambda _: "", database_is_there=True, is_act=is_act)
     command = commands_of(parser, "command", "COMMAND")
     add_files(command)
     add_lists(command)

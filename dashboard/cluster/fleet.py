@@ -32,8 +32,8 @@ def assess_folder(
     Raises NothingToAssess for one without vehicles or readings, CouldNot for a damaged one or workers that end.
     """
     day, n = pd.Timestamp(as_of).normalize(), folder.vehicles
-    weather = engine.later(_weather, folder, as_of)
-    tables = [engine.later(_tables, folder, k, as_of) for k in range(folder.partitions)]
+    weather = engine.later(weather_of, folder, as_of)
+    tables = [engine.later(tables_of, folder, k, as_of) for k in range(folder.partitions)]
     known = engine.later(_known, as_of, weather, *tables)
     past = engine.later(_past, known)
     (days,) = engine.now([engine.later(_look_days, past)])
@@ -52,22 +52,9 @@ def assess_folder(
 
 def readings_listed(folder: ParquetFolder, engine: Engine, names: list[str], *, as_of: date) -> pd.DataFrame:
     """Readings before a day of the vehicles of a list."""
-    parts = [engine.later(_readings, folder, k, names, as_of) for k in range(folder.partitions)]
+    parts = [engine.later(readings_of, folder, k, names, as_of) for k in range(folder.partitions)]
     found: pd.DataFrame = pd.concat(engine.now(parts), ignore_index=True)
     return found
-
-
-def _readings(folder: ParquetFolder, k: int, names: list[str], as_of: date) -> pd.DataFrame:
-    return readings_of(folder, k, names, before=as_of)
-
-
-def _weather(folder: ParquetFolder, as_of: date) -> FleetTables:
-    """What belongs to no vehicle."""
-    return weather_of(folder, before=as_of)
-
-
-def _tables(folder: ParquetFolder, k: int, as_of: date) -> FleetTables:
-    return tables_of(folder, k, before=as_of)
 
 
 def _size(tables: FleetTables) -> int:

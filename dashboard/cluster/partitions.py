@@ -26,7 +26,7 @@ def beside(folder: ParquetFolder) -> Database:
     return partition(folder, None, OF_ALL)
 
 
-def tables_of(folder: ParquetFolder, k: int, *, before: date) -> FleetTables:
+def tables_of(folder: ParquetFolder, k: int, before: date) -> FleetTables:
     """Partition k with what is dated before a day; without weather, which is of all: :func:`joined` adds it."""
     db = partition(folder, k, (*BY_VEHICLE, "settings"))
     found = [
@@ -41,7 +41,7 @@ def tables_of(folder: ParquetFolder, k: int, *, before: date) -> FleetTables:
     return load_tables(db, before=before)
 
 
-def readings_of(folder: ParquetFolder, k: int, names: Sequence[str], *, before: date) -> pd.DataFrame:
+def readings_of(folder: ParquetFolder, k: int, names: Sequence[str], before: date) -> pd.DataFrame:
     return store.read_readings(partition(folder, k, ("readings",), of=names), before=before)
 
 
@@ -52,6 +52,6 @@ def joined(weather: FleetTables, *parts: FleetTables) -> FleetTables:
     return replace(weather, **whole)
 
 
-def weather_of(folder: ParquetFolder, *, before: date) -> FleetTables:
+def weather_of(folder: ParquetFolder, before: date) -> FleetTables:
     """What belongs to no vehicle: climate, lows, forecast, and what another fleet taught."""
     return load_tables(beside(folder), before=before)

@@ -43,7 +43,9 @@ class _OwnFile(RotatingFileHandler):
     """A file that its owner alone can read; that it cannot be written to keeps nobody from working."""
 
     def _open(self) -> TextIOWrapper:
-        return open(self.baseFilename, "a", encoding="utf-8", opener=_as_owner)
+        return open(
+            self.baseFilename, "a", encoding="utf-8", opener=lambda path, flags: os.open(path, flags, OWNER_ONLY)
+        )
 
     def handleError(self, record: logging.LogRecord) -> None:
         """Nothing: a full disk is told by what is stored, not by what is logged."""
@@ -109,10 +111,6 @@ def system_account() -> str:
         ImportError,
     ):  # an account without a name: which of them depends on the version of Python
         return ""
-
-
-def _as_owner(path: str, flags: int) -> int:
-    return os.open(path, flags, OWNER_ONLY)
 
 
 def _seen(character: str) -> str:

@@ -121,11 +121,5 @@ def became_words(one: LoggedStart, entry: Entry | None) -> list[str]:
     if entry.problems:
         return [bus_words.NOT_STORED.format(why=problem) for problem in entry.problems]
     number = bus_words.AS_READING_NUMBER.format(number=entry.row_id) if entry.row_id is not None else ""
-    return [
-        f"{bus_words.KNOWN}{number}"
-        if entry.known
-        else f"{bus_words.IS_STORED}{number}"
-        if entry.stored
-        else bus_words.TO_BE_STORED,
-        *entry.doubts,
-    ]
+    state = bus_words.KNOWN if entry.known else bus_words.IS_STORED if entry.stored else ""
+    return [f"{state}{number}" if state else bus_words.TO_BE_STORED, *entry.doubts]

@@ -31,9 +31,7 @@ from ingest.records import read_settings
 
 FOLDER = "-assessments"  # follows the database's name
 KEPT = 3  # this week's, last week's, and one that somebody looked up; our choice, as each takes some 14 kB a vehicle
-KEPT_LOOKS = (
-    54  # two years of them thrice over: an old reading or a correction makes them anew; our choice, at most 0.3 MB each
-)
+KEPT_LOOKS = 54  # two years of them thrice over: a correction makes them anew; our choice, at most 0.3 MB each
 SUFFIX, LOOK_SUFFIX = ".kept", ".look"
 JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "lows")
 MADE_BY = ("analysis", "ingest", "dashboard/desk")  # whose code decides what an assessment holds

@@ -306,26 +306,22 @@ def save_plan_settings(db: Database, changes: dict[str, Any], *, by: str, now: d
 
 @contextmanager
 def _solver_talk_to_stderr() -> Iterator[None]:
-    """HiGHS now and then writes a line of its own to standard output, which must carry the result and nothing else."""
+    """HiGHS now and then writes a line of its own to standard output, which must carry the result and nothing else: it goes to
+    standard error while the caller works."""
     with _STDOUT_LOCK:
-        yield from _turned_aside()
-
-
-def _turned_aside() -> Iterator[None]:
-    """Standard output goes to standard error while the caller works."""
-    try:
-        out, err = sys.__stdout__, sys.__stderr__
-        if out is None or err is None:
+        try:
+            out, err = sys.__stdout__, sys.__stderr__
+            if out is None or err is None:
+                yield
+                return
+            out.flush()
+            kept = os.dup(1)
+        except (OSError, ValueError):
             yield
             return
-        out.flush()
-        kept = os.dup(1)
-    except (OSError, ValueError):
-        yield
-        return
-    try:
-        os.dup2(2, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
+        try:
+            os.dup2(2, 1)
+            yield
+        finally:
+            os.dup2(kept, 1)
+            os.close(kept)

@@ -18,9 +18,7 @@ from ingest.errors import IngestError
 from ingest.fields import ADMINISTRATOR, MANAGER, PLANNER, TECHNICIAN
 from ingest.sheet_edits import SHEETS
 
-CODE_BYTES: Final = (
-    16  # of a windscreen code: 128 bits cannot be guessed, and keep the printed square coarse; our choice
-)
+CODE_BYTES: Final = 16  # of a windscreen code: 128 bits cannot be guessed, the square stays coarse; our choice
 
 
 class Act(StrEnum):

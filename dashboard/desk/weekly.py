@@ -69,7 +69,7 @@ def make_body(db: Database, assessment: Assessment) -> dict[str, Any]:
     day = assessment.as_of.date()
     readings = store.read_readings(db, before=day)
     rows = list_rows(assessment, readings, flagged_only=True, book=limit_book(db), costs=own_costs(db))
-    last = latest_before(db, iso_week(day))
+    last = next((week for week in weekly_lists(db) if week < iso_week(day)), None)
     earlier = read_weekly_list(db, last) if last else None
     before_rows: Sequence[Row] = earlier.body.get("units", []) if earlier else []
     since = date.fromisoformat(earlier.as_of) if earlier else day
@@ -105,10 +105,6 @@ def with_courses(rows: Sequence[Row], assessment: Assessment, book: LimitBook) -
 def notes_of(assessment: FleetList) -> list[str]:
     """Sentences about bays, meters, whole classes, and laws of another fleet."""
     return [*assessment.fleet_notes, *begun_words(assessment.begun)]
-
-
-def latest_before(db: Database, iso: str) -> str | None:
-    return next((week for week in weekly_lists(db) if week < iso), None)
 
 
 def coming_lows(db: Database, assessment: Assessment) -> dict[str, dict[str, Any]]:

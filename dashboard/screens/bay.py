@@ -9,9 +9,9 @@ from typing import Any, Final
 
 from analysis.bay.one_reading import ReadingCheck
 from analysis.bay.verdict import LOAD_TEST_CHECK
-from dashboard.desk.reading_source import LOADED
+from dashboard.desk.reading_source import LOADED, latest_trusted
 from dashboard.screens import one_unit
-from dashboard.screens.one_unit import Facts, last_values
+from dashboard.screens.one_unit import Facts
 from dashboard.words import bay_words as say
 from dashboard.words import reading_sheet
 from dashboard.words.plain_text import MINUS, as_sentence, fahrenheit_of, number
@@ -159,7 +159,7 @@ def field_lines(
     limits: Mapping[str, str],
 ) -> dict[str, list[Line]]:  # fmt: skip
     """Field -> what to say beside it: what is wrong or doubtful about its value, its verdict, its limit, its last value."""
-    last, _ = last_values(facts)
+    last, _ = latest_trusted(facts.readings)
     judged = {} if check is None else _verdicts(check, meter)
     said: dict[str, list[Line]] = {}
     for name in QUANTITIES:

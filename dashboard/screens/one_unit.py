@@ -155,11 +155,6 @@ def reading_columns(habits: Habits = USUAL, *, bounds: bool = False) -> dict[str
     return shown
 
 
-def last_values(own: Facts) -> tuple[dict[str, float], pd.Timestamp | None]:
-    """The latest trusted value of every measurement, and when the vehicle was last read."""
-    return latest_trusted(own.readings)
-
-
 def limits_shown(
     own: Facts, *, temperature_c: float | None = None, fahrenheit: bool = False, drops_mv: bool = False
 ) -> dict[str, str]:
@@ -173,7 +168,7 @@ def limits_shown(
 
 def bay_unit(own: Facts, *, due: str = "", fahrenheit: bool = False) -> BayUnit:
     """What the vehicle's blank bay sheet is filled with."""
-    values, last = last_values(own)
+    values, last = latest_trusted(own.readings)
     unit = own.unit
     return BayUnit(
         str(unit["unit"]), str(unit["depot"]), str(unit["vehicle_class"]), int(unit["system_v"]), due, values, last,

@@ -66,13 +66,8 @@ def rows_words(f: Mapping[str, str | int]) -> str:
     told = f"{f['file']}, imported on {str(f['at'])[:10]}"
     if int(f["said"]) < 0:
         return f"{told}: there is no account of its rows."
-    became = (
-        "were set aside"
-        if f["table"] == "set_aside"
-        else f"of {f['table']} were stored"
-        if f["table"]
-        else "were stored"
-    )
+    stored = f"of {f['table']} were stored" if f["table"] else "were stored"
+    became = "were set aside" if f["table"] == "set_aside" else stored
     return f"{told}: {count_words(int(f['said']), 'row')} {became}, {f['there']} are there."
 
 

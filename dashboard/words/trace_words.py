@@ -128,13 +128,9 @@ def begun_words(start: Start, position: int, count: int) -> str:
 
 def ran_words(start: Start) -> str:
     """Whether the engine ran afterwards, "" where the trace does not tell."""
-    return (
-        {True: "The engine ran and charged afterwards.", False: "The battery was not charged afterwards."}.get(
-            start.ran, ""
-        )
-        if start.ran is not None
-        else ""
-    )
+    if start.ran is None:
+        return ""
+    return "The engine ran and charged afterwards." if start.ran else "The battery was not charged afterwards."
 
 
 def notes(found: Found, *, reversed_clamp: bool) -> list[str]:

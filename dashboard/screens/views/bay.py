@@ -11,6 +11,7 @@ from streamlit.delta_generator import DeltaGenerator
 from analysis.bay.one_reading import ReadingCheck
 from dashboard.charts import theme
 from dashboard.desk.in_order import STEPS, fields_today
+from dashboard.desk.reading_source import latest_trusted
 from dashboard.desk.rights import Act
 from dashboard.screens import (
     acts,
@@ -153,7 +154,7 @@ def fields(facts: one_unit.Facts, meter: bay.Meter) -> Form:
     """The fields; what was typed is kept as a draft of this device and vehicle."""
     unit = str(facts.unit["unit"])
     draft = drafts.values_of(unit)
-    last, _ = one_unit.last_values(facts)
+    last, _ = latest_trusted(facts.readings)
     typed: dict[str, str] = {}
     beside: dict[str, DeltaGenerator] = {}
 

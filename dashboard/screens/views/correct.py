@@ -178,13 +178,9 @@ def typed(name: str, value: object) -> str:
         return ""
     if name == "temperature_c" and isinstance(value, float) and session.fahrenheit():
         return temperature(value, fahrenheit=True).removesuffix(" °F").replace("−", "-")
-    return (
-        f"{value:.10g}"
-        if isinstance(value, float)
-        else str(value).replace("T", " ")
-        if name == "taken_at"
-        else str(value)
-    )
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return str(value).replace("T", " ") if name == "taken_at" else str(value)
 
 
 def label_of(name: str) -> str:

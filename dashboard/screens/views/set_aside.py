@@ -122,11 +122,12 @@ def tried(row: SetAside) -> None:
 
 
 def correct(row: SetAside) -> None:
-    """Fields with the row's values; what differs is what is corrected."""
+    """Fields of what the table asks for and the row has, with its values; what differs is what is corrected."""
     st.subheader(say.PUT_IT_RIGHT)
     changes: dict[str, str] = {}
     with st.container(horizontal=True, vertical_alignment="bottom", key="aside_fields"):
-        for name in fields_of(row):
+        needed = [column.name for column in TABLES[row.table_name].columns if column.required]
+        for name in dict.fromkeys([*needed, *row.values]):
             old = "" if row.values.get(name) is None else str(row.values[name])
             new = st.text_input(
                 label(name), value=old, max_chars=64,
@@ -142,12 +143,6 @@ def correct(row: SetAside) -> None:
                 st.rerun()
             for problem in entry.problems:
                 st.error(safe(bay.spoken(problem)))
-
-
-def fields_of(row: SetAside) -> list[str]:
-    """Columns to correct: those the row has, and those its table asks for."""
-    needed = [column.name for column in TABLES[row.table_name].columns if column.required]
-    return list(dict.fromkeys([*needed, *row.values]))
 
 
 def dismiss(row: SetAside) -> None:

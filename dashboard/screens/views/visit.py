@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard.desk.addresses import uid_of
+from dashboard.desk.reading_source import latest_trusted
 from dashboard.desk.rights import Act
 from dashboard.desk.work_orders import to_measure
 from dashboard.screens import acts, bay, device, drafts, kept, one_unit, reception, session, visits
@@ -135,7 +136,7 @@ def reading_after(
     """Fields for what is measured after the work, in the units of this device's meter: as typed, and as a reading; all may
     stay empty."""
     meter = bay.meter_of(device.remembered(), fahrenheit=session.fahrenheit())
-    last, _ = one_unit.last_values(one_unit.facts(unit))
+    last, _ = latest_trusted(one_unit.facts(unit).readings)
     typed = {}
     with st.container(key="measured"):
         st.markdown(f"**{visit_words.AFTER}**")
