@@ -88,7 +88,7 @@ class Expecting:
     closes_at: float = stated(0.001, "1", 1e-4, 0.01, "chance of a sound reading being called not closing; our choice")
     fewest_checked: int = stated(3, "values", 2, 5, "fewer over-determine nothing; our choice")
     moved_z: float = stated(3.0, "1", 2.5, 4.0,
-        "standard errors from which on a value is said to be unlike the readings before; normal law: one of 370 sound values")
+        "standard errors from which on a value is said to be unlike the readings before; normal law, one of 370 sound values: our choice")
 
 
 @dataclass(frozen=True)
