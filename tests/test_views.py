@@ -29,6 +29,7 @@ from samples_screens import (
     worst_unit,
 )
 from streamlit.testing.v1 import AppTest
+from test_one_reading import fitting, take
 
 from analysis.costs import PlanSettings
 from analysis.worklist.assess import Assessment
@@ -37,11 +38,12 @@ from dashboard.desk.planning import load_plan, make_plan, parts_in_force, plan_s
 from dashboard.judging import process as judging
 from dashboard.judging.worker import Worker
 from dashboard.screens import bay, history, session
+from dashboard.screens.one_unit import Facts
 from dashboard.screens.session import DATABASE_VARIABLE, TODAY_VARIABLE
 from dashboard.words.plain_text import cold_words, percent, safe, span, whole
 from dashboard.words.plan_words import settings_table
 from ingest import store
-from ingest.entries import record_reading
+from ingest.entries import Entry, record_reading
 from ingest.records import (
     read_decisions,
     read_pins,
@@ -643,6 +645,24 @@ def test_meter_units_fill_the_right_columns() -> None:
     assert bay.shown("temperature_c", -5.0, meter) == "23"
     assert bay.shown("coil_a", 8.5, meter) == "850"
     assert bay.unit_of("drop_ground_v", meter) == "mV"
+
+
+def test_a_value_good_by_its_limit_and_worse_than_before_is_to_be_watched(tmp_path: Path) -> None:
+    """Worked by hand: lowest volts of the right battery less 1 V, still above 9.6 V; 1 V better than before stays good."""
+    none = store.read_readings(store.open_database(tmp_path / "none.db"))
+    facts = Facts({"unit": "A", "system_v": 12}, none, none, none)
+    reading = {name: fitting()[name] for name in ("temperature_c", "rest_v", "crank_min_v")}
+
+    def said(more_v: float) -> list[bay.Line]:
+        own = {**reading, "crank_min_v": reading["crank_min_v"] + more_v}
+        typed = {name: f"{value:.2f}" for name, value in own.items()}
+        limits = {"crank_min_v": "at least 9.6 V"}
+        return bay.field_lines(facts, typed, Entry(values=own), take(own), bay.Meter(), limits)["crank_min_v"]
+
+    assert said(0.0) == [bay.Line(bay.PASS, "at least 9.6 V")]
+    earlier = f"at least 9.6 V; earlier readings make it {reading['crank_min_v']:.2f} V at this temperature"
+    assert said(-1.0) == [bay.Line(bay.WATCH, earlier)]
+    assert said(0.8) == [bay.Line(bay.PASS, earlier)]
 
 
 def test_a_number_keeps_its_unit_on_its_line() -> None:

@@ -61,7 +61,9 @@ OWN: Final = Whose(0.0)
 def odometer_at(readings: pd.DataFrame, at: pd.Timestamp) -> Odometer:
     """The odometer expected at a moment from one vehicle's earlier readings (taken_at, odometer_km, doubtful)."""
     before = readings[(readings["taken_at"] < at) & readings["odometer_km"].notna()].sort_values("taken_at")
-    before = before[[("odometer_km" not in str(names).split(",")) for names in before["doubtful"]]]
+    before = before[
+        np.array([("odometer_km" not in str(names).split(",")) for names in before["doubtful"]], dtype=bool)
+    ]
     if before.empty:
         return Odometer(float("nan"), float("nan"))
     first, last = before.iloc[0], before.iloc[-1]

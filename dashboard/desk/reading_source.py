@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
@@ -265,7 +266,7 @@ def latest_trusted(readings: pd.DataFrame) -> tuple[dict[str, float], pd.Timesta
     """The latest trusted value of every measurement of a vehicle's readings, and when it was last read."""
     values: dict[str, float] = {}
     for name in MEASUREMENTS:
-        trusted = readings[[name not in str(d).split(",") for d in readings["doubtful"]]]
+        trusted = readings[np.array([name not in str(d).split(",") for d in readings["doubtful"]], dtype=bool)]
         if name == "crank_min_v":
             trusted = trusted[trusted["lowest_is"] != SAMPLED]
         known = trusted[name].dropna()

@@ -158,15 +158,21 @@ def field_lines(
     facts: Facts, typed: Mapping[str, str], entry: Entry | None, check: ReadingCheck | None, meter: Meter,
     limits: Mapping[str, str],
 ) -> dict[str, list[Line]]:  # fmt: skip
-    """Field -> what to say beside it: what is wrong or doubtful about its value, its verdict, its limit, its last value."""
+    """Field -> what to say beside it: what is wrong or doubtful about its value, its verdict, its limit, its last value, and
+    what it should be by earlier readings where it is not; good by its limit and worse than that is to be watched."""
     last, _ = latest_trusted(facts.readings)
     judged = {} if check is None else _verdicts(check, meter)
+    moved = {} if check is None else {m.name: m for m in check.against.moved}
     said: dict[str, list[Line]] = {}
     for name in QUANTITIES:
         lines = [] if entry is None or name not in typed else _wrong_or_doubtful(name, entry, check, meter)
         verdict, margin = judged.get(name, ("", "")) if name in typed else ("", "")
         before = say.LAST.format(value=with_unit(name, last[name], meter)) if name in last and name in typed else ""
-        rest = "; ".join(part for part in (limits.get(name, ""), margin, before) if part)
+        unlike = ""
+        if name in moved and name in typed and not lines:
+            unlike = say.BY_EARLIER.format(value=with_unit(name, moved[name].expected, meter))
+            verdict = WATCH if verdict in ("", PASS) and reading_sheet.perhaps_worse(moved[name]) else verdict
+        rest = "; ".join(part for part in (limits.get(name, ""), margin, before, unlike) if part)
         said[name] = [*lines, *([Line(verdict, rest)] if rest else [])]
     return said
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -95,7 +96,9 @@ def marks(own: Facts, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
     """Readings that the part's chart cannot draw as a value: doubtful, not judged yet, or set aside."""
     names = MEASURED_BY[part]
     readings = own.readings
-    doubtful = readings[[any(n in str(d).split(",") for n in names) for d in readings["doubtful"]]]
+    doubtful = readings[
+        np.array([any(n in str(d).split(",") for n in names) for d in readings["doubtful"]], dtype=bool)
+    ]
     late = readings[readings["taken_at"] >= as_of]
     frames = [
         pd.DataFrame({"taken_at": doubtful["taken_at"], "kind": chart_words.DOUBTFUL}),

@@ -26,6 +26,7 @@ MORE_WORTH: Final = {
     "drop_contacts_v": "Voltage drop across the solenoid's two studs while cranking.",
 }
 LAST: Final = "last {value}"
+BY_EARLIER: Final = "earlier readings make it {value} at this temperature"
 KEPT_NOT_USED: Final = "{doubt} It can be saved; it will be kept but not used."
 DOES_NOT_FIT: Final = "does not fit: the other values and this vehicle's past make it {value}."
 CANNOT_BE_SAVED: Final = "This cannot be saved as it is{field}: correct the value, or empty the field."

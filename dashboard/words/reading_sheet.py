@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
-from analysis.bay.one_reading import ONLY_A_BOUND, Charge, Closure, Identified, ReadingCheck
+from analysis.bay.one_reading import ONLY_A_BOUND, Charge, Closure, Identified, Moved, ReadingCheck
 from analysis.bay.verdict import sentence
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
@@ -321,6 +321,11 @@ def misfit(check: ReadingCheck) -> bool:
 
 BETTER: Final = {"crank_min_v": 1, "peak_a": 1, "drop_positive_v": -1, "drop_ground_v": -1, "drop_contacts_v": -1,
                  "drop_control_v": -1}  # fmt: skip  # the side on which a renewed part reads
+
+
+def perhaps_worse(moved: Moved) -> bool:
+    """Whether a value is not on the side on which a renewed part reads."""
+    return (moved.measured - moved.expected) * BETTER.get(moved.name, 0) <= 0
 
 
 def _to_do(closure: Closure, words: str) -> str:
