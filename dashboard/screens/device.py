@@ -14,7 +14,7 @@ import streamlit as st
 import streamlit.components.v2 as components
 
 from dashboard.desk.rights import Act
-from dashboard.screens import session, visitor
+from dashboard.screens import quiet, session, visitor
 from ingest.records import read_device, save_device
 
 _STATE: Final = "device"
@@ -57,7 +57,7 @@ def recognise() -> None:
         told_before = st.session_state.get("device_number")
         heard = str(told_before.get("number") or "") if isinstance(told_before, Mapping) else ""
         data = {"known": heard or known}
-        result = _mount(key="device_number", data=data, default={"number": ""}, on_number_change=_ignore)
+        result = _mount(key="device_number", data=data, default={"number": ""}, on_number_change=quiet.ignore)
     told = str(result.get("number") or "")
     if told and told != known:
         st.session_state[_TOLD] = True
@@ -65,10 +65,6 @@ def recognise() -> None:
             st.session_state[_STATE] = known = told
             session.held().pop(_MEMORY, None)
     session.held()[_STATE] = "" if known == NO_MEMORY else known
-
-
-def _ignore() -> None:
-    """The component wants a callback for its default; nothing is to be done."""
 
 
 def awaited() -> bool:

@@ -52,11 +52,8 @@ def _page(name: str, **how: Any) -> Page:
 
 
 def all_pages() -> dict[str, list[Page]]:
-    """Headings of the margin with their pages, those only whose file is there."""
-    pages = {
-        heading: [page(name) for name in names if (_VIEWS / f"{name}.py").is_file()]
-        for heading, names in HEADINGS.items()
-    }
+    """Headings of the margin with their pages."""
+    pages = {heading: [page(name) for name in names] for heading, names in HEADINGS.items()}
     # the first page once more, out of the margin's sight, so that its own name is an address too
     pages[next(iter(pages))].append(_page(START, url_path=START, visibility="hidden"))
     return pages

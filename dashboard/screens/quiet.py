@@ -57,8 +57,8 @@ def now(key: str) -> bool:
 
     To be called from a fragment, which runs again with the answer.
     """
-    return bool(_mount(key=f"quiet_{key}", data={"waits": True}, on_quiet_change=_ignore).get("quiet"))
+    return bool(_mount(key=f"quiet_{key}", data={"waits": True}, on_quiet_change=ignore).get("quiet"))
 
 
-def _ignore() -> None:
-    """The component wants a callback for what it tells; nothing is to be done."""
+def ignore() -> None:
+    """A component wants a callback for what it tells; nothing is to be done."""
