@@ -12,6 +12,7 @@ from ingest.fields import (
     CIRCUIT_MEASUREMENTS,
     FORECAST,
     LOWS,
+    OBSERVATIONS,
     READINGS,
     TABLES,
     Conversion,
@@ -180,7 +181,7 @@ def _table_of(names: Sequence[str]) -> Table | None:
         filled = columns_filled(names, table)
         if not filled.issuperset(table.recognised_by):
             continue
-        if table is READINGS and not filled.intersection(CIRCUIT_MEASUREMENTS):
+        if table is READINGS and not filled.intersection((*CIRCUIT_MEASUREMENTS, *OBSERVATIONS)):
             continue
         if len(filled) > most:
             best, most = table, len(filled)

@@ -39,6 +39,18 @@ def test_a_folder_is_taken_in_the_right_order(tmp_path: Path) -> None:
     assert outcome.exit_code == 0
 
 
+def test_a_log_of_starts_that_failed_is_taken_without_a_measurement(db: Database, tmp_path: Path) -> None:
+    """What the breakdown service notes: which vehicle, when and how it failed; a file of times alone tells of no start."""
+    (tmp_path / "calls.csv").write_text(
+        "unit,taken_at,outcome\nK-101,2023-03-01T06:10,no_start\nK-101,2023-03-02T06:10,\n"
+    )
+    (tmp_path / "times.csv").write_text("unit,taken_at,odometer_km\nK-101,2023-03-03T06:10,81000\n")
+    outcome = import_paths(db, [tmp_path / "calls.csv", tmp_path / "times.csv"], now=NOW)
+    assert [(file.table, file.stored, file.set_aside) for file in outcome.files] == [("readings", 1, 1), ("", 0, 0)]
+    assert "are not known" in outcome.files[1].error
+    assert read_readings(db)["outcome"].tolist() == ["no_start"]
+
+
 def test_twice_is_like_once(db: Database, tmp_path: Path) -> None:
     file = readings_file(tmp_path, GOOD, reading(unit="K-102"), reading(unit="K-999"), GOOD, reading(crank_a=160))
     first = import_paths(db, [file], now=NOW)
