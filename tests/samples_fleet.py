@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
 import pandas as pd
 import pytest
 import samples_kept
@@ -19,6 +20,7 @@ from analysis.forecast import outlook as prognosis
 from analysis.forecast.choices import LEARNING
 from analysis.readings.draws import Draws, keys_of
 from analysis.readings.panel import FleetTables
+from analysis.wear.paths import Growth
 from analysis.wear.state import FleetState
 from analysis.worklist.assess import Assessment
 from analysis.worklist.judge import drawn
@@ -153,3 +155,9 @@ _kept_weather, _kept_weeks = _once(lows.make_weather), _once(season.weekly_weath
 def chance_of(vehicles: int, draws: int, seed: int = 0) -> Draws:
     """Draws of so many made-up vehicles."""
     return Draws(keys_of([f"vehicle {i}" for i in range(vehicles)]), draws, seed)
+
+
+def evidence_of(growth: Growth) -> np.ndarray:
+    """(U,) log odds of wear over steady after the readings."""
+    worn, steady = growth.weight[:, 1:].sum(axis=1, dtype=np.float64), growth.weight[:, 0].astype(np.float64)
+    return np.asarray(np.log(np.maximum(worn, 1e-30)) - np.log(np.maximum(steady, 1e-30)))

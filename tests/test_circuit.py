@@ -176,12 +176,6 @@ def test_an_empty_table_and_wrong_volts() -> None:
         infer_resistances(full_reading(), 48)
 
 
-def test_frame_has_values_errors_and_reasons() -> None:
-    frame = infer_resistances(full_reading(), 12).frame()
-    assert frame["battery_mohm"][0] == pytest.approx(6.0)
-    assert {"battery_se_mohm", "coil_reason", "assumed"} <= set(frame.columns)
-
-
 positive = st.floats(0.05, 20.0)
 truths = st.fixed_dictionaries(dict.fromkeys(TRUTH, positive))
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from samples_chance import examples
-from samples_fleet import chance_of
+from samples_fleet import chance_of, evidence_of
 from scipy.integrate import quad
 from scipy.stats import norm
 
@@ -150,9 +150,9 @@ def test_evidence_orders_flat_rising_and_steep() -> None:
     found = series.posterior()
     prior = default_prior().log_weights(GRID, 0)
     before = np.logaddexp.reduce(prior[1:]) - prior[0]
-    assert (np.diff(found.evidence) > 0).all()
-    assert found.evidence[0] < before
-    assert found.evidence[3] > before + 5.0
+    assert (np.diff(evidence_of(found)) > 0).all()
+    assert evidence_of(found)[0] < before
+    assert evidence_of(found)[3] > before + 5.0
     assert found.weight.sum(axis=1) == pytest.approx(1.0)
 
 
@@ -286,7 +286,7 @@ def test_confirmed_by_a_second_reading_it_is_wear() -> None:
     level, _ = mean_value(found, GRID, 0.0)
     assert level[0] == pytest.approx(2.6, abs=0.35)
     assert found.last_slip[0] < 0.3
-    assert found.evidence[0] > 3.0
+    assert evidence_of(found)[0] > 3.0
     assert 40.0 < onset_day(found, GRID)[0] < 200.0, "wear began between the last flat reading and the first high one"
 
 

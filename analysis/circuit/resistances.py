@@ -58,16 +58,6 @@ class Inferred:
     reason: Texts
     assumed: Texts
 
-    def frame(self) -> pd.DataFrame:
-        """Columns <element>_mohm, <element>_se_mohm, <element>_reason and `assumed`."""
-        columns: dict[str, Array | Texts] = {}
-        for i, element in enumerate(ELEMENTS):
-            columns[f"{element}_mohm"] = self.value_mohm[:, i]
-            columns[f"{element}_se_mohm"] = self.se_mohm[:, i]
-            columns[f"{element}_reason"] = self.reason[:, i]
-        columns["assumed"] = self.assumed
-        return pd.DataFrame(columns)
-
 
 @dataclass(frozen=True)
 class _Inputs:

@@ -40,7 +40,6 @@ CHUNK_UNITS = 250  # so that one chunk fits the cache
 SURELY_GROWS_SD = 4.0  # amounts so many standard errors above nil are surely above it
 LEAST_PATH_WEIGHT = 1e-6  # paths less probable than this change no figure
 SURELY_STEADY = 1e-9  # more than rounding makes of a place among the draws
-LEAST_ODDS = 1e-30  # nearer to nil a weight is nil in 32-bit floats
 PER_DAY = 4  # steps of the table of growth
 
 
@@ -165,12 +164,6 @@ class Growth:
     def of(self, rows: slice | Ints) -> Growth:
         """The growth of some of its vehicles."""
         return Growth(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
-
-    @property
-    def evidence(self) -> Floats:
-        """(U,) log odds of wear over steady after the readings."""
-        worn, steady = self.weight[:, 1:].sum(axis=1, dtype=np.float64), self.weight[:, 0].astype(np.float64)
-        return np.asarray(np.log(np.maximum(worn, LEAST_ODDS)) - np.log(np.maximum(steady, LEAST_ODDS)))
 
     @property
     def fields(self) -> list[Reals]:
