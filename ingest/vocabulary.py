@@ -23,17 +23,13 @@ class Word:
     """A pattern in a heading (folded: lower case, no accents) that means one of our columns."""
 
     column: str
-    pattern: re.Pattern[str]
+    pattern: str
     sure: bool = True
-    unless: re.Pattern[str] | None = None
+    unless: str = ""
 
     def fits(self, text: str) -> bool:
-        """Whether a folded heading means it."""
-        return self.pattern.search(text) is not None and not (self.unless and self.unless.search(text))
-
-
-def _word(column: str, pattern: str, *, sure: bool = True, unless: str = "") -> Word:
-    return Word(column, re.compile(pattern), sure, re.compile(unless) if unless else None)
+        """Whether a folded heading means it; patterns are compiled where a heading is first read."""
+        return re.search(self.pattern, text) is not None and not (self.unless and re.search(self.unless, text))
 
 
 def _both(first: str, second: str) -> str:
@@ -46,8 +42,8 @@ _OTHER_HEAT = r"engine temp|motortemp|moteur|coolant|\boil\b|intake|exhaust|gear
 _OTHER_FUEL = r"trim|level|rate|pressure|rail|economy|consum|temp|pump|system|used|\bair\b|stand|verbrauch"
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
-_NOTE = _word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
-OF_A_VEHICLE = _word(
+_NOTE = Word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
+OF_A_VEHICLE = Word(
     "unit",
     r"vehicle|\bunit\b|fleet|asset|truck|\bbus\b|\bvan\b|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist",
     unless=_MOVING,
@@ -55,76 +51,74 @@ OF_A_VEHICLE = _word(
 
 # The first pattern that fits decides, so the narrow ones come first.
 READING_WORDS = (
-    _word("drop_positive_v", _both(_DROP, _POSITIVE)),
-    _word("drop_ground_v", _both(_DROP, _GROUND)),
-    _word("drop_contacts_v", _both(_DROP, _CONTACTS)),
-    _word("drop_control_v", _both(_DROP, _CONTROL)),
-    _word("crank_dip_v", r"\bdip\b|einbruch|(?:inrush|first moment).*\b(?:volts?|v)\b"),
-    _word("tester_load_ohm", r"tester.*(?:load|last)|(?:load|last).*(?:ohm|Ω)|pruflast"),
-    _word("feed_v", r"\bfeed\b|klemme 30|\bkl\.? ?30"),
-    _word("pull_in_a", r"pull.?in|both windings|einzugs"),
-    _word("charging_v", r"charg|alternator|lade|lichtmaschine|alternateur|running v"),
-    _word("crank_s", r"(?:crank|start|anlass).*(?:\btime|\bsec|dauer|duree|tiempo)|time to start"),
-    _word("crank_rpm", r"\brpm|drehzahl|(?:crank|start).*speed|u/min|tr/min|vitesse|regimen", unless=_OF_THE_ROAD),
-    _word("peak_a", r"peak|inrush|spitze|pointe|\bpico|einschaltstrom|max.*(?:amp|strom|current)"),
-    _word("coil_a", r"coil|spule|bobin|solenoid.*(?:amp|current|\ba\b)|magnet.*strom|hold.?in|haltestrom"),
-    _word("rest_v", r"\brest|ruhe|open.?circuit|\bocv|static|standing|before (?:start|crank)|repos|reposo|leerlauf"),
-    _word("crank_a", r"steady|(?:crank|start|anlass|demarr|arranque).*(?:amp|current|strom|courant|corriente|\ba\b)"),
-    _word(
+    Word("drop_positive_v", _both(_DROP, _POSITIVE)),
+    Word("drop_ground_v", _both(_DROP, _GROUND)),
+    Word("drop_contacts_v", _both(_DROP, _CONTACTS)),
+    Word("drop_control_v", _both(_DROP, _CONTROL)),
+    Word("crank_dip_v", r"\bdip\b|einbruch|(?:inrush|first moment).*\b(?:volts?|v)\b"),
+    Word("tester_load_ohm", r"tester.*(?:load|last)|(?:load|last).*(?:ohm|Ω)|pruflast"),
+    Word("feed_v", r"\bfeed\b|klemme 30|\bkl\.? ?30"),
+    Word("pull_in_a", r"pull.?in|both windings|einzugs"),
+    Word("charging_v", r"charg|alternator|lade|lichtmaschine|alternateur|running v"),
+    Word("crank_s", r"(?:crank|start|anlass).*(?:\btime|\bsec|dauer|duree|tiempo)|time to start"),
+    Word("crank_rpm", r"\brpm|drehzahl|(?:crank|start).*speed|u/min|tr/min|vitesse|regimen", unless=_OF_THE_ROAD),
+    Word("peak_a", r"peak|inrush|spitze|pointe|\bpico|einschaltstrom|max.*(?:amp|strom|current)"),
+    Word("coil_a", r"coil|spule|bobin|solenoid.*(?:amp|current|\ba\b)|magnet.*strom|hold.?in|haltestrom"),
+    Word("rest_v", r"\brest|ruhe|open.?circuit|\bocv|static|standing|before (?:start|crank)|repos|reposo|leerlauf"),
+    Word("crank_a", r"steady|(?:crank|start|anlass|demarr|arranque).*(?:amp|current|strom|courant|corriente|\ba\b)"),
+    Word(
         "crank_min_v",
         r"lowest|\blow\b|\bmin(?:imum|\b).*(?:v|spannung|tension)|\bbatt\w*.*\bmin\b|(?:crank|start|anlass|demarr|arranque).*"
         r"(?:volt|\bv\b|spannung|tension)|tiefst|niedrigst|minim",
     ),
-    _word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
-    _word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b", unless=_MOVING),
-    _word(
+    Word("crank_a", r"\bamps?\b|\bstrom\b|courant|corriente|current", sure=False),
+    Word("odometer_km", r"odo|mileage|kilomet|km.?stand|laufleistung|tacho|distance|\bkm\b|\bmiles\b", unless=_MOVING),
+    Word(
         "temperature_c",
         r"temp|ambient|aussen|^(?:t|air|outside(?: air)?)(?: (?:deg(?:rees)? )?°? ?[cf])?$",
         unless=_OTHER_HEAT,
     ),
     _NOTE,
-    _word(
-        "technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"
-    ),
-    _word("instrument", r"instrument|\bmeter\b|messgerat|appareil"),
-    _word("outcome", r"outcome|\bresult|ergebnis|resultat"),
-    _word(
+    Word("technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"),
+    Word("instrument", r"instrument|\bmeter\b|messgerat|appareil"),
+    Word("outcome", r"outcome|\bresult|ergebnis|resultat"),
+    Word(
         "taken_at", r"date.*time|datetime|timestamp|\bwhen\b|zeitpunkt|zeitstempel|datum.*zeit|fecha.*hora|date.*heure"
     ),
-    _word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
-    _word("taken_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour"),
-    _word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|heure|\bhora\b"),
+    Word("taken_at", r"(?:check|test|measur|inspect|taken|gepruft|gemessen)\w* (?:on|at|am)\b"),
+    Word("taken_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour"),
+    Word("taken_time", r"\btime\b|uhrzeit|\bzeit\b|heure|\bhora\b"),
     OF_A_VEHICLE,
-    _word("unit", r"\bdevice\b|\blogger\b|\bgerat\b", sure=False),
+    Word("unit", r"\bdevice\b|\blogger\b|\bgerat\b", sure=False),
 )
 UNIT_WORDS = (
-    _word("fuel", r"(?:fuel|kraftstoff).*(?:type|typ\b|kind|art\b)"),
-    _word("battery_type", _both(r"batter", r"type|typ\b|kind|bauart")),
-    _word("in_parallel", r"parallel"),
-    _word("batteries", r"\bbatteries\b|\bbatterien\b|(?:number|count|anzahl|\bno\b).*batter"),
-    _word("oil_grade", r"\boil\b|\bol\b|motorol|huile|aceite|viscosity"),
-    _word("aid_load_a", r"(?:glow|gluh|grid|heater|prechauff|calent).*(?:amp|load|current|strom|\ba\b)"),
-    _word("aid_below_c", r"(?:glow|gluh|heater|starting aid).*(?:below|under|from|unter|ab\b)"),
-    _word("starting_aid", r"starting aid|heater|starthilfe|vorwarm"),
-    _word("fuel_limit_c", r"\bcfpp\b|cloud point|fuel.*(?:limit|lowest|cold)"),
-    _word("vehicle_class", r"class|type|typ\b|klasse|bauart|model|categor|clase"),
-    _word("system_v", r"system|volt|spannung|bordnetz|tension", unless=_OTHER_VOLTS),
-    _word("rated_cca_a", r"\bcca\b|cold.?crank|kaltstart|rating|kalteprufstrom"),
-    _word("cylinders", r"cyl|zylinder|cilindr"),
-    _word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb", unless=_OTHER_FUEL),
-    _word("depot", r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"),
-    _word("in_service", r"service|commission|zulassung|inbetrieb|since|mise en|alta"),
-    _word(
+    Word("fuel", r"(?:fuel|kraftstoff).*(?:type|typ\b|kind|art\b)"),
+    Word("battery_type", _both(r"batter", r"type|typ\b|kind|bauart")),
+    Word("in_parallel", r"parallel"),
+    Word("batteries", r"\bbatteries\b|\bbatterien\b|(?:number|count|anzahl|\bno\b).*batter"),
+    Word("oil_grade", r"\boil\b|\bol\b|motorol|huile|aceite|viscosity"),
+    Word("aid_load_a", r"(?:glow|gluh|grid|heater|prechauff|calent).*(?:amp|load|current|strom|\ba\b)"),
+    Word("aid_below_c", r"(?:glow|gluh|heater|starting aid).*(?:below|under|from|unter|ab\b)"),
+    Word("starting_aid", r"starting aid|heater|starthilfe|vorwarm"),
+    Word("fuel_limit_c", r"\bcfpp\b|cloud point|fuel.*(?:limit|lowest|cold)"),
+    Word("vehicle_class", r"class|type|typ\b|klasse|bauart|model|categor|clase"),
+    Word("system_v", r"system|volt|spannung|bordnetz|tension", unless=_OTHER_VOLTS),
+    Word("rated_cca_a", r"\bcca\b|cold.?crank|kaltstart|rating|kalteprufstrom"),
+    Word("cylinders", r"cyl|zylinder|cilindr"),
+    Word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb", unless=_OTHER_FUEL),
+    Word("depot", r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"),
+    Word("in_service", r"service|commission|zulassung|inbetrieb|since|mise en|alta"),
+    Word(
         "unit",
         r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist|number|nummer",
         unless=_MOVING,
     ),
 )
 REPAIR_WORDS = (
-    _word("done_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour|done on|repaired on|erledigt am|completed"),
-    _word("part", r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|organe|item"),
-    _word("action", r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|travail|accion|what was done"),
-    _word("reason", r"reason|cause|grund|anlass|motif|motivo"),
+    Word("done_on", r"\bdate\b|datum|fecha|\bday\b|\btag\b|jour|done on|repaired on|erledigt am|completed"),
+    Word("part", r"\bpart\b|component|bauteil|\bteil\b|piece|pieza|organe|item"),
+    Word("action", r"action|\bwork\b|job done|massnahme|\barbeit|tatigkeit|travail|accion|what was done"),
+    Word("reason", r"reason|cause|grund|anlass|motif|motivo"),
     _NOTE,
     OF_A_VEHICLE,
 )

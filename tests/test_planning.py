@@ -178,6 +178,35 @@ def test_an_older_date_does_not_build_on_a_later_plan(office: tuple[Database, An
     assert set(earlier.visits["state"]) == {"new"}
 
 
+def test_the_same_question_is_not_solved_again(office: tuple[Database, Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """The plan on record stands while nothing that it is made of changes; whatever changes, a plan is made."""
+    db, found = office
+    make_plan(db, as_of=DAY, assessment=found)
+    last = make_plan(db, as_of=DAY, assessment=found)
+    late = str(last.visits["unit"].iloc[0])
+    asked: list[object] = []
+    monkeypatch.setattr(
+        planning, "plan_replacements", lambda *told, **more: asked.append(told) or plan_replacements(*told, **more)
+    )
+    assert rows_of(make_plan(db, as_of=DAY, assessment=found).visits) == rows_of(last.visits)
+    assert not asked
+    changes = [
+        lambda: set_pin(db, unit=last.visits["unit"].iloc[-1], kind="forbid", week="2026-W49", by="lead"),
+        lambda: save_plan_settings(db, {"hour_rate": 10}, by="lead"),
+        lambda: save_parts(db, parts_in_force(db).assign(lead_days=1.0), by="lead"),
+        lambda: save_decision(
+            db, unit=late, iso_week="2026-W47", kind="postponed", reason="away", until=date(2027, 1, 4), by="m", now=NOW
+        ),
+    ]
+    for count, change in enumerate(changes, start=1):
+        change()
+        make_plan(db, as_of=DAY, assessment=found)
+        assert len(asked) == count
+    make_plan(db, as_of=DAY, assessment=found, weeks=8)
+    make_plan(db, as_of=date(2026, 11, 30), assessment=found)
+    assert len(asked) == len(changes) + 2
+
+
 def test_costs_are_settings_with_an_audit(office: tuple[Database, Any]) -> None:
     db, found = office
     cheap = make_plan(db, as_of=DAY, assessment=found, save=False)

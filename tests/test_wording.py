@@ -364,11 +364,12 @@ def test_every_temperature_is_turned_once(assessed: Assessment) -> None:
     ],
 )  # fmt: skip
 def test_what_is_assumed_of_a_block_heater_is_said_where_its_coldest_start_is(
-    aid: str, below_c: float, celsius: list[str], fahrenheit: list[str]
+    aid: str, below_c: float, celsius: list[str], fahrenheit: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """After the coldest start, on screen, paper and command line alike, because all of them show a row's reasons."""
     tables = tables_of(fleet())
     aided = replace(tables, units=tables.units.assign(starting_aid=aid, aid_below_c=below_c))
+    quick(monkeypatch)
     found = samples_kept.assess(aided, as_of=DAY)
     judged = found.units[(found.units["status"] == "judged") & (found.units["failed_starts"] == 0)]
     assert len(judged)

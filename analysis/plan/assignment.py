@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csr_matrix, vstack
 
 from analysis.plan.visit_costs import Options
 from analysis.readings.panel import Floats, Ints, in_chunks
+
+if TYPE_CHECKING:  # loaded where a plan is made, not where it stands
+    from scipy.sparse import csr_matrix
 
 EXACT_OPTIONS = 1500
 """Depots with no more ways of acting than this are solved exactly, larger ones nearly (for speed: a few seconds)."""
@@ -118,6 +119,8 @@ def _solve_depot(options: Options, hours: Floats, visits: Floats) -> _Part:
 
 def _constraints(options: Options, weeks: int) -> csr_matrix:
     """Rows: one per vehicle, hours per week, vehicles called in per week."""
+    from scipy.sparse import csr_matrix, vstack
+
     n = len(options)
     column = np.arange(n)
     _, unit = np.unique(options.unit, return_inverse=True)
@@ -134,6 +137,8 @@ def _limits(matrix: csr_matrix, hours: Floats, visits: Floats) -> Floats:
 
 def relaxation(options: Options, hours: Floats, visits: Floats) -> tuple[float, Floats]:
     """Lower bound and price of an hour per week (W,) from the linear relaxation (HiGHS); prices are its dual values."""
+    from scipy.optimize import linprog
+
     matrix: Any = _constraints(options, len(hours))  # sparse, which the stubs of linprog do not know
     limits = _limits(matrix, hours, visits)
     found = linprog(options.cost, A_ub=matrix, b_ub=limits, bounds=(0.0, 1.0), method="highs")
@@ -145,6 +150,8 @@ def relaxation(options: Options, hours: Floats, visits: Floats) -> tuple[float, 
 
 def _best(options: Options, hours: Floats, visits: Floats, method: str) -> tuple[Ints, float]:
     """Best choice and the solver's own lower bound."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
     matrix = _constraints(options, len(hours))
     found = milp(
         options.cost,

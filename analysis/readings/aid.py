@@ -40,7 +40,9 @@ def aid_of(units: pd.DataFrame) -> Aid | None:
     says none.
     """
     load, below = said(units, "aid_load_a"), said(units, "aid_below_c")
-    heated = np.isfinite(below) & has_block_heater(units)
+    heated = np.isfinite(below)
+    if heated.any():
+        heated &= has_block_heater(units)
     if not ((load > 0.0) | heated).any():
         return None
     below = np.where(np.isfinite(below), below, OBSERVING.aid_below_c)

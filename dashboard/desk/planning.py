@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import pickle
 import sys
 import threading
 from collections.abc import Iterator, Mapping
@@ -24,6 +25,7 @@ from analysis.plan.done import with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs, parts_of
+from dashboard.desk.kept_assessment import KEPT, folder_of, forget_old, program, read_kept, write_kept
 from dashboard.desk.kept_readings import read_readings
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.refusals import PlanRefused
@@ -56,6 +58,7 @@ _STDOUT_LOCK = threading.Lock()  # standard output is the process's: one planner
 
 
 TOLD_DIGITS = 2  # decimals of a figure that make another plan of it, our choice
+SUFFIX = ".plan"  # of the file beside the database that says which question the plan on record answers
 MOST_TRIES = 4  # times that a plan is made anew because another planner was quicker, our choice
 
 
@@ -148,7 +151,8 @@ def make_plan(
     assessment: of the same day, if there is one already; seen: what the planner had in view. Where nothing differs from
     the last version, that one is returned. A version that another planner keeps meanwhile is built upon, never passed by.
     Raises Overtaken when something came after what was `seen`, ValueError for weeks outside 1 to 26, PlanRefused for no
-    vehicles or unusable settings, and what `assess_database` raises where there is nothing to assess.
+    vehicles or unusable settings, and what `assess_database` raises where there is nothing to assess. A plan that answers
+    the same question is not made again: which one the last plan answered stands beside the database.
     """
     day = as_of.date() if isinstance(as_of, datetime) else as_of
     fleet = store.read_units(db)
@@ -160,13 +164,21 @@ def make_plan(
             refuse_if_overtaken(db, seen)
         base = seen_now(db)
         last = load_plan(db)
-        plan = _made(db, found, fleet, last, day, weeks)
+        inputs, settings = inputs_of(db, found, fleet, read_pins(db), day), plan_settings(db)
+        asked = hashlib.sha256(pickle.dumps((program(), inputs, settings, last, day, weeks))).hexdigest() + SUFFIX
+        folder = folder_of(db)
+        if save and last is not None and folder is not None and read_kept(folder / asked) is True:
+            return last
+        plan = _made(db, inputs, settings, last, day, weeks)
         if not save:
             return plan
         with writing(db):
             if seen_now(db) != base:
                 continue
             if last is not None and _same(plan, last):
+                if folder is not None:
+                    write_kept(folder / asked, True)
+                    forget_old(folder, SUFFIX, KEPT)
                 return last
             version = save_plan(db, as_of=day, weeks=weeks, body=plan.to_body(), by=by, now=now)
             return replace(plan, version=version)
@@ -174,15 +186,12 @@ def make_plan(
 
 
 def _made(
-    db: Database, found: Assessment, fleet: pd.DataFrame, last: ReplacementPlan | None, day: date, weeks: int
+    db: Database, inputs: PlanInputs, settings: PlanSettings, last: ReplacementPlan | None, day: date, weeks: int
 ) -> ReplacementPlan:
     """A plan on top of the last version, unless that is of a later day; nothing is kept."""
-    inputs = inputs_of(db, found, fleet, read_pins(db), day)
     previous = last if last is not None and last.as_of <= pd.Timestamp(day) else None
     with _solver_talk_to_stderr():
-        plan = plan_replacements(
-            inputs, as_of=pd.Timestamp(day), weeks=weeks, settings=plan_settings(db), previous=previous
-        )
+        plan = plan_replacements(inputs, as_of=pd.Timestamp(day), weeks=weeks, settings=settings, previous=previous)
     return with_words(replace(plan, summary={**plan.summary, "made_with": made_with(db)}))
 
 

@@ -183,10 +183,15 @@ def unit_row(db: Database, unit: str) -> Mapping[Any, Any]:
 
 def row_of(units: pd.DataFrame, unit: str) -> Mapping[Any, Any]:
     """A vehicle's row; ValueError for one that is not there."""
-    found: list[dict[Any, Any]] = units[units["unit"] == unit].to_dict("records")
-    if not found:
-        raise ValueError(f"unit is {unit!r}; allowed are the vehicles of the units table")
-    return found[0]
+    return rows_of(units, [unit])[0]
+
+
+def rows_of(units: pd.DataFrame, names: Sequence[str]) -> list[dict[Any, Any]]:
+    """Vehicles' rows in the order of the units table; ValueError for one that is not there."""
+    found: list[dict[Any, Any]] = units[units["unit"].isin(names)].to_dict("records")
+    if missing := set(names) - {row["unit"] for row in found}:
+        raise ValueError(f"unit is {min(missing)!r}; allowed are the vehicles of the units table")
+    return found
 
 
 class Record:
@@ -211,7 +216,9 @@ class Record:
     def vehicles(self, names: Sequence[str]) -> dict[str, Vehicle]:
         """What some vehicles should show at the moment; what is usual in their classes is learned from readings before."""
         self._read(names)
-        return {name: self._vehicle(name) for name in names}
+        new = [name for name in names if name not in self._vehicles]
+        self._vehicles |= {row["unit"]: self._vehicle(row) for row in rows_of(self.units, new)}
+        return {name: self._vehicles[name] for name in names}
 
     def known(self, unit: Mapping[Any, Any]) -> ClassKnowledge:
         """What the readings of a vehicle's class tell of it, learned once for all vehicles of the class."""
@@ -220,13 +227,10 @@ class Record:
             self._classes[of] = knowledge_from(self.db, unit, before=self.at, units=self.units)
         return self._classes[of]
 
-    def _vehicle(self, unit: str) -> Vehicle:
-        if unit not in self._vehicles:
-            row, readings = row_of(self.units, unit), self._readings[unit]
-            known = self.known(row)
-            expected = expect(self.db, row, readings, known, at=self.at, repairs=self._repairs, answers=self._answers)
-            self._vehicles[unit] = Vehicle(expected, odometer_at(readings, self.at))
-        return self._vehicles[unit]
+    def _vehicle(self, row: Mapping[Any, Any]) -> Vehicle:
+        readings, known = self._readings[row["unit"]], self.known(row)
+        expected = expect(self.db, row, readings, known, at=self.at, repairs=self._repairs, answers=self._answers)
+        return Vehicle(expected, odometer_at(readings, self.at))
 
 
 # --- whose reading it is ---------------------------------------------------------------------------------------------
