@@ -147,7 +147,7 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
         raise ValueError(f"known is of the class {known.name!r}; allowed is {name!r}")
     own = known or class_knowledge(without_slips(make_panel(tables.units, tables.readings)), name)
     laws = own.laws
-    state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws, growth_laws=own.growth)
+    state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws, growth_laws=own.growth, growth=False)
     panel = state.panel
     level = state.drawn[0][:, 0, :].astype(np.float64)
     middle, spread = _middle(level), _spread(level)
