@@ -88,7 +88,6 @@ class StartSolution:
 
     amps: Array
     battery_v: Array
-    coil_v: Array
     back_emf_v: Array
     speed_rpm: Array
     stall_a: Array
@@ -170,11 +169,9 @@ def _solved(state: StartState, open_v: Value, battery: Value, copper: Value, loa
     back_emf = np.minimum(left, left / slowing)  # drive - amps loop while it turns; below zero the volts it lacks
     flowing = np.minimum(amps, stall)
     battery_v = open_v - flowing * battery
-    coil = state.coil_mohm * copper
     return StartSolution(
         np.asarray(flowing),
         np.asarray(battery_v),
-        np.asarray(battery_v * coil / (coil + state.control_mohm)),
         np.asarray(back_emf),
         np.asarray(np.maximum(back_emf, 0.0) / state.emf_v_per_rpm),
         np.asarray(stall),
