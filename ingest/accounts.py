@@ -26,7 +26,7 @@ def read_accounts(db: Database) -> dict[str, tuple[str, ...]]:
 
 def roles_of(db: Database, account: str) -> tuple[str, ...]:
     """The roles of one account, written exactly so; none for one that nobody gave any."""
-    held = {row[0] for row in db.execute("SELECT role FROM accounts WHERE account = ?", (account,)).fetchall()}
+    held = {row["role"] for row in db.query("SELECT role FROM accounts WHERE account = ?", [account])}
     return tuple(role for role in ROLES if role in held)
 
 
@@ -67,7 +67,7 @@ def _change(db: Database, account: str, roles: Sequence[str], *, give: bool, by:
         if ADMINISTRATOR in old - new and administrators(db) == (name,):
             raise IngestError(f"{name} is the only administrator; make another one first")
         for role in old - new:
-            db.execute("DELETE FROM accounts WHERE account = ? AND role = ?", (name, role))
+            db.table("accounts").delete((name, role))
         for role in new - old:
             put(db, "accounts", {"account": name, "role": role, "by": by, "at": stamp(at)})
         was, held = (", ".join(role for role in ROLES if role in both) or None for both in (old, new))

@@ -108,11 +108,9 @@ def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> 
 
 def _answered(db: Database, batch: Batch) -> frozenset[int]:
     """Return good rows that a person has already corrected or dismissed: they are known, whatever changed since."""
-    rows = db.execute(
-        "SELECT unit, fingerprint FROM set_aside WHERE table_name = ? AND state IN ('corrected', 'dismissed')",
-        (batch.table.name,),
-    ).fetchall()
-    return frozenset(_rows_with(batch, {u for u, _ in rows}, {f for _, f in rows}) if rows else ())
+    sql = "SELECT unit, fingerprint FROM set_aside WHERE table_name = ? AND state IN ('corrected', 'dismissed')"
+    rows = list(db.query(sql, [batch.table.name]))
+    return frozenset(_rows_with(batch, *({row[n] for row in rows} for n in ("unit", "fingerprint"))) if rows else ())
 
 
 def _set_on_screen(db: Database, batch: Batch) -> frozenset[int]:
@@ -163,11 +161,8 @@ def _mark_admitted(db: Database, batch: Batch, stored: Sequence[int], place: Pla
             continue
         number = entries.get(fingerprint(batch, row))
         if number is not None:
-            db.execute(
-                "UPDATE set_aside SET state = 'admitted', resolved_at = ?, resolved_by = 'import',"
-                " resolution = 'believed when its file came again' WHERE id = ?",
-                (stamp(place.now), number),
-            )
+            told = {"resolved_at": stamp(place.now), "resolution": "believed when its file came again"}
+            db.table("set_aside").update(number, {"state": "admitted", "resolved_by": "import", **told})
 
 
 # --- tables of some thousand rows ------------------------------------------------------------------------------------

@@ -149,8 +149,8 @@ def _codes(units: npt.NDArray[np.object_]) -> npt.NDArray[np.int64]:
 
 def _load(db: Database, units: Sequence[str]) -> _Stored:
     """Return what is stored of `units`; of a large share of the fleet all at once, because that is faster."""
-    known = int(db.execute("SELECT count(*) FROM units").fetchone()[0])
-    empty = db.execute("SELECT 1 FROM readings LIMIT 1").fetchone() is None
+    known = db.table("units").count
+    empty = not any(db.query("SELECT 1 FROM readings LIMIT 1"))
     whole = len(units) > LARGE_SHARE * known
     bulk = read_bulk(
         db,

@@ -136,7 +136,7 @@ def store_checked(db: Database, batch: Batch, origin: Origin, *, file: str) -> E
     origin_id = write_origin(db, origin)
     entry = store_under(db, batch, Place(origin_id, file, origin.at))
     if not entry.stored:
-        db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
+        db.table("origins").delete(origin_id)
     return entry
 
 

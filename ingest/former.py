@@ -79,10 +79,8 @@ def _all_former(db: Database, table: str) -> Iterator[Former]:
     """What every corrected or withdrawn row of `table` said before each of its changes, told from its last state."""
     names = TABLES[table].names
     gone = {
-        int(row_id): (json.loads(cells), int(change))
-        for row_id, cells, change in db.execute(
-            "SELECT row_id, cells, origin_id FROM withdrawn WHERE table_name = ?", (table,)
-        ).fetchall()
+        int(row["row_id"]): (json.loads(row["cells"]), int(row["origin_id"]))
+        for row in db.query("SELECT * FROM withdrawn WHERE table_name = ?", [table])
     }
     for row_id, (cells, change) in gone.items():
         yield Former(row_id, change, {name: cells.get(name) for name in names})

@@ -293,7 +293,7 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
 def _close_origin(db: Database, origin_id: int, result: FileOutcome) -> None:
     """Write the counts to the origin; an import that changed nothing leaves no trace, so that twice is like once."""
     if result.stored == 0 and result.set_aside == result.still_aside:
-        db.execute("DELETE FROM origins WHERE id = ?", (origin_id,))
+        db.table("origins").delete(origin_id)
         return
     counts = f"rows {result.rows}, stored {result.stored}, known {result.known}, set aside {result.set_aside}"
-    db.execute("UPDATE origins SET counts = ?, kept = ? WHERE id = ?", (counts, kept_rows(db, origin_id), origin_id))
+    db.table("origins").update(origin_id, {"counts": counts, "kept": kept_rows(db, origin_id)})

@@ -44,10 +44,8 @@ def note_sent(db: Database, post: Post, *, now: datetime) -> None:
 def give_up(db: Database, post: Post) -> None:
     """Forget that the post was taken: it was not sent, and the next call is to try again."""
     with writing(db):
-        db.execute(
-            "DELETE FROM posts WHERE state = 'sending' AND iso_week = ? AND version = ? AND depot = ? AND recipient = ?",
-            list(vars(post).values()),
-        )
+        sending = "state = 'sending' AND iso_week = ? AND version = ? AND depot = ? AND recipient = ?"
+        db.table("posts").delete_where(sending, list(vars(post).values()))
 
 
 def is_sent(db: Database, post: Post) -> bool:

@@ -135,8 +135,8 @@ def _withdrawn(db: Database) -> dict[tuple[str, str], _Row]:
     """Withdrawn rows by table and number; a version before the seventh has none."""
     if "withdrawn" not in db.table_names():
         return {}
-    rows = db.execute("SELECT table_name, row_id, cells FROM withdrawn").fetchall()
-    return {(str(table), str(number)): json.loads(cells) for table, number, cells in rows}
+    rows = db.query("SELECT table_name, row_id, cells FROM withdrawn")
+    return {(str(row["table_name"]), str(row["row_id"])): json.loads(row["cells"]) for row in rows}
 
 
 # --- files -----------------------------------------------------------------------------------------------------------
@@ -171,7 +171,7 @@ def kept_rows(db: Database, origin_id: int) -> str:
 
 
 def _count(db: Database, table: str, origin_id: int) -> int:
-    return int(db.execute(f"SELECT count(*) FROM {table} WHERE origin_id = ?", (origin_id,)).fetchone()[0])
+    return db.table(table).count_where("origin_id = ?", [origin_id])
 
 
 def _there(db: Database) -> Counter[tuple[str, int]]:

@@ -215,10 +215,9 @@ def read_weekly_list(db: Database, iso_week: str, version: int | None = None) ->
 
 def list_versions(db: Database, iso_week: str) -> dict[int, str]:
     """Return when each version of a week's list was issued, latest first."""
-    rows = db.execute(
-        "SELECT version, issued_at FROM weekly_lists WHERE iso_week = ? ORDER BY version DESC", (iso_week,)
-    ).fetchall()
-    return {int(version): str(issued_at) for version, issued_at in rows}
+    sql = "SELECT version, issued_at FROM weekly_lists WHERE iso_week = ? ORDER BY version DESC"
+    rows = db.query(sql, [iso_week])
+    return {int(row["version"]): str(row["issued_at"]) for row in rows}
 
 
 def weekly_lists(db: Database) -> list[str]:
@@ -301,7 +300,7 @@ def read_pins(db: Database) -> pd.DataFrame:
 
 
 def read_settings(db: Database) -> dict[str, Any]:
-    return {key: json.loads(value) for key, value in db.execute("SELECT key, value FROM settings").fetchall()}
+    return {row["key"]: json.loads(row["value"]) for row in db.query("SELECT key, value FROM settings")}
 
 
 def save_setting(db: Database, key: str, value: Any, *, by: str, now: datetime | None = None) -> None:

@@ -135,7 +135,7 @@ def _set(db: Database, edit: Edit, old: Values | None, change: int, mine: Origin
     sheet = SHEETS[edit.sheet]
     named = dict(zip(sheet.key, edit.key, strict=True))
     if edit.values is None:
-        db.execute(f"DELETE FROM {sheet.name} WHERE " + " AND ".join(f"{name} = :{name}" for name in sheet.key), named)
+        db.table(sheet.name).delete(edit.key)
     else:
         put(db, sheet.name, {**named, **edit.values, "origin_id": change}, *sheet.key)
     for column in sheet.values:

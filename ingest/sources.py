@@ -279,8 +279,9 @@ def read_source(db: Database, name: str) -> str:
 
 def saved_sources(db: Database) -> list[Source]:
     """Return all saved descriptions, checked."""
-    rows = db.execute("SELECT name, toml FROM sources ORDER BY name").fetchall()
-    return [parse_source(toml, name=name) for name, toml in rows]
+    return [
+        parse_source(row["toml"], name=row["name"]) for row in db.query("SELECT name, toml FROM sources ORDER BY name")
+    ]
 
 
 def find_source(db: Database, name_or_file: str) -> Source:

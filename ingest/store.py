@@ -111,7 +111,7 @@ def at_one_moment(db: Database) -> Iterator[None]:
 
 def is_empty(db: Database) -> bool:
     """Tell whether nothing was ever stored or set aside."""
-    return db.execute("SELECT 1 FROM origins LIMIT 1").fetchone() is None
+    return not any(db.query("SELECT 1 FROM origins LIMIT 1"))
 
 
 def newest_reading(db: Database, *, before: date) -> date | None:

@@ -151,6 +151,6 @@ def _references(db: Database) -> Iterator[Finding]:
 def _texts(db: Database) -> Iterator[Finding]:
     """Cells of set-aside rows that are kept as JSON and are none; of other tables SQLite's own check knows."""
     for table, column in (("set_aside", "cells"), ("set_aside_attempts", "changes")):
-        bad = db.execute(f"SELECT count(*) FROM {table} WHERE NOT json_valid({column})").fetchone()[0]
+        bad = db.table(table).count_where(f"NOT json_valid({column})")
         if bad:
-            yield Finding("text", {"table": table, "column": column, "rows": int(bad)})
+            yield Finding("text", {"table": table, "column": column, "rows": bad})

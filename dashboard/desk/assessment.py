@@ -90,7 +90,7 @@ def check_not_empty(tables: FleetTables, as_of: date) -> None:
 
 def check_assessable(db: Database, as_of: date) -> None:
     """The same without reading the tables."""
-    vehicles = db.execute("SELECT 1 FROM units LIMIT 1").fetchone() is not None
+    vehicles = any(db.query("SELECT 1 FROM units LIMIT 1"))
     _check_some(vehicles=vehicles, readings=store.newest_reading(db, before=as_of) is not None, as_of=as_of)
 
 

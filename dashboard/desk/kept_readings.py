@@ -57,7 +57,7 @@ def _state(db: Database) -> Kept | None:
 
 def _brought_up(db: Database, held: Kept, now: Kept) -> pd.DataFrame | None:
     """All readings of today by those that were kept; None where these are of another database, or most have changed."""
-    if db.execute("SELECT 1 FROM writes WHERE id = ? AND token = ?", [held["write"], held["token"]]).fetchone() is None:
+    if not db.table("writes").count_where("id = ? AND token = ?", [held["write"], held["token"]]):
         return None
     kept, empty = held["readings"], store.read_readings(db, units=[])
     if held["write"] != now["write"]:
@@ -68,7 +68,7 @@ def _brought_up(db: Database, held: Kept, now: Kept) -> pd.DataFrame | None:
             fresh = store.read_readings(db, units=changed)
             some = [name for name in empty if name in kept or _some(fresh[name])]
             kept = _joined(_whole(kept, empty[some]), fresh[some], set(changed))
-    if len(kept) != db.execute("SELECT count(*) FROM readings").fetchone()[0]:
+    if len(kept) != db.table("readings").count:
         return None
     return _whole(kept, empty)
 

@@ -248,7 +248,7 @@ def whose(
     recent = store.read_latest(db, before=pd.Timestamp(reading["taken_at"]).to_pydatetime(), most=LATEST_OF_EACH)
     latest = latest_values(recent).drop(index=unit, errors="ignore")
     near = nearest_vehicles(reading, latest)
-    count = int(db.execute("SELECT count(*) FROM units").fetchone()[0]) - 1
+    count = db.table("units").count - 1
     return whose_reading(reading, own, vehicles_of(near), vehicles=max(count, len(near)))
 
 

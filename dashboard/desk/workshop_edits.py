@@ -35,10 +35,8 @@ class DepotHours:
 
 def known_depots(db: Database) -> list[str]:
     """Every depot that a vehicle stands at or a workshop is at."""
-    rows = db.execute(
-        "SELECT depot FROM units WHERE depot <> '' UNION SELECT depot FROM workshops ORDER BY 1"
-    ).fetchall()
-    return [str(depot) for (depot,) in rows]
+    rows = db.query("SELECT depot FROM units WHERE depot <> '' UNION SELECT depot FROM workshops ORDER BY 1")
+    return [str(row["depot"]) for row in rows]
 
 
 def depot_hours(db: Database, depot: str, *, since: date) -> DepotHours:

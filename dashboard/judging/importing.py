@@ -148,8 +148,8 @@ def _last_origin(database: str) -> int:
 def _files_since(database: str, origin: int) -> tuple[str, ...]:
     """The files that were stored whole since an origin."""
     with open_database(database) as db:
-        rows = db.execute("SELECT file FROM origins WHERE id > ? AND kind = 'file' ORDER BY id", (origin,)).fetchall()
-    return tuple(str(file) for (file,) in rows)
+        rows = db.query("SELECT file FROM origins WHERE id > ? AND kind = 'file' ORDER BY id", [origin])
+        return tuple(str(row["file"]) for row in rows)
 
 
 def _outcome_of(told: dict[str, Any]) -> Outcome:

@@ -380,15 +380,13 @@ def key_of(day: date | None = None) -> Key:
 
 def has_vehicles() -> bool:
     with database() as db:
-        return db.execute("SELECT 1 FROM units LIMIT 1").fetchone() is not None
+        return any(db.query("SELECT 1 FROM units LIMIT 1"))
 
 
 def has_readings(day: date) -> bool:
     """Whether a reading was taken before `day`."""
     with database() as db:
-        return (
-            db.execute("SELECT 1 FROM readings WHERE taken_at < ? LIMIT 1", (day.isoformat(),)).fetchone() is not None
-        )
+        return any(db.query("SELECT 1 FROM readings WHERE taken_at < ? LIMIT 1", [day.isoformat()]))
 
 
 def begin_judging(day: date | None = None) -> None:

@@ -187,9 +187,9 @@ def row(name: str, instead: str, on: list[Found], without: list[Found]) -> str:
     return f"| {name} | {instead} | {1e3 * loss.mean():+.1f} | {1e3 * error:.1f} | {caught:.3f} | {false:.2f} |"
 
 
-def measured(switches: list[Switch], specs: list[FleetSpec]) -> tuple[list[Found], dict[str, list[Found]]]:
+def measured(switches: list[Switch], specs: list[FleetSpec]) -> tuple[list[Found], list[list[Found]]]:
     """Every fleet with everything on, and without each part; what is whole so far where somebody interrupts."""
-    on, without = list[Found](), {one.name: list[Found]() for one in switches}
+    on, without = list[Found](), [list[Found]() for _ in switches]
     try:
         for spec in specs:
             fleet, looks = simulate_fleet(spec), dict[str, Look]()
@@ -199,16 +199,38 @@ def measured(switches: list[Switch], specs: list[FleetSpec]) -> tuple[list[Found
                 with off(switch):
                     found.append(listed(fleet, {} if switch.looks else dict(looks)))
             on.append(with_all)
-            for switch, one in zip(switches, found, strict=True):
-                without[switch.name].append(one)
+            for every, one in zip(without, found, strict=True):
+                every.append(one)
             print(f"{spec.name}: {with_all.scored.no_starts} no-starts", file=sys.stderr, flush=True)
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
     return on, without
 
 
+def table(switches: list[Switch], specs: list[FleetSpec]) -> str:
+    """A row with everything on and one without each part, of all fleets, or of those that are done when it is interrupted."""
+    make_ready(lambda: print("compiling", file=sys.stderr))
+    on, without = measured(switches, specs)
+    caught, false = together(on)
+    events = sum(one.scored.no_starts for one in on)
+    head = [
+        f"{len(on)} fleets of {specs[0].units} vehicles over {specs[0].years} years, {LISTS} lists, {events} no-starts\n",
+        "| part | instead | log score lost | its error | caught | false flags |",
+        "| --- | --- | --- | --- | --- | --- |",
+        f"| everything on | | | | {caught:.3f} | {false:.2f} |",
+    ]
+    return "\n".join(
+        [*head, *(row(one.name, one.instead, on, own) for one, own in zip(switches, without, strict=True))]
+    )
+
+
+def fleets(count: int, units: int = UNITS, years: float = YEARS) -> list[FleetSpec]:
+    """The first so many evaluation fleets, so large and so long."""
+    return [replace(spec, units=units, years=years) for spec in evaluation_specs()[:count]]
+
+
 def main() -> None:
-    """The table, printed when all fleets are done, or of those that are when it is interrupted."""
+    """The table of what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--only", nargs="+", default=[], help="names of parts")
     parser.add_argument("--fleets", type=int, default=len(evaluation_specs()))
@@ -218,18 +240,7 @@ def main() -> None:
     if unknown := set(options.only) - {one.name for one in SWITCHES}:
         sys.exit(f"--only {' '.join(unknown)}: allowed are {', '.join(one.name for one in SWITCHES)}")
     asked = [one for one in SWITCHES if not options.only or one.name in options.only]
-    make_ready(lambda: print("compiling", file=sys.stderr))
-    specs = [replace(spec, units=options.units, years=options.years) for spec in evaluation_specs()[: options.fleets]]
-    on, without = measured(asked, specs)
-    caught, false = together(on)
-    events = sum(one.scored.no_starts for one in on)
-    print(
-        f"{len(on)} fleets of {options.units} vehicles over {options.years} years, {LISTS} lists, {events} no-starts\n"
-    )
-    print("| part | instead | log score lost | its error | caught | false flags |")
-    print(f"| --- | --- | --- | --- | --- | --- |\n| everything on | | | | {caught:.3f} | {false:.2f} |")
-    for switch in asked:
-        print(row(switch.name, switch.instead, on, without[switch.name]))
+    print(table(asked, fleets(options.fleets, options.units, options.years)))
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
     python tests/benchmarks/sensitivity.py                            every choice that the list reads
     python tests/benchmarks/sensitivity.py --only forecast.weather    those of a stage or of a room, or one choice
+    ... --only forecast.weather --scores 10                           log score, caught and false flags over ten fleets instead
 
 The list is that of a composed fleet (`composed_fleet`), in which every rule is at work, with the same draws before and after.
 It keeps in `moves.csv` by how much probabilities and coldest starts change over vehicles, how many flags do, and which other
@@ -62,9 +63,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--only", nargs="+", default=[], help="rooms, stages or choices")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument(
+        "--scores", type=int, default=0, metavar="FLEETS", help="how lists of so many fleets score with each end"
+    )
+    parser.add_argument("--units", type=int, default=60, help="vehicles of each of these fleets")
     options = parser.parse_args()
     try:
-        measure_moves(options.only, options.workers)
+        if options.scores:
+            print(scored(options.only, options.scores, options.units))
+        else:
+            measure_moves(options.only, options.workers)
     except ValueError as problem:
         sys.exit(str(problem))
 
@@ -107,8 +115,7 @@ def measure_moves(only: Sequence[str], workers: int) -> None:
         if row is None or (row.stands, row.to) != (stands[name], said(value)):
             asked.append((name, end, value))
     asked.sort(key=lambda one: one[1])
-    learned_by = loaded_by("analysis.forecast.learning")
-    looked_at = {name for name, modules in readers().items() if modules & learned_by}
+    looked_at = of_the_looks()
     with (
         TemporaryDirectory() as folder,
         fresh_processes(workers) as pool,
@@ -128,6 +135,28 @@ def measure_moves(only: Sequence[str], workers: int) -> None:
             row = Moved(name, end, stands[name], said(value), *job.result())
             keep(row)
             print(*astuple(row), flush=True)
+
+
+def of_the_looks() -> set[str]:
+    """ROOM.STAGE.CHOICE of what looks at the past read."""
+    learned_by = loaded_by("analysis.forecast.learning")
+    return {name for name, modules in readers().items() if modules & learned_by}
+
+
+def scored(only: Sequence[str], fleets: int, units: int) -> str:
+    """The table of `ablation` with the ends of choices in the place of parts; choices that are read at import are left out."""
+    with ProcessPoolExecutor(1, get_context("spawn")) as bare:
+        at_import = bare.submit(read_at_import).result()
+    ablation, looked_at = importlib.import_module("ablation"), of_the_looks()
+    told: str = ablation.table(
+        [
+            ablation.Switch(name, f"{end}, {said(value)}", {name: value}, looks=name in looked_at)
+            for name, end, value in ends(only)
+            if name in of_the_list() - at_import
+        ],
+        ablation.fleets(fleets, units),
+    )
+    return told
 
 
 def read_at_import() -> frozenset[str]:

@@ -359,8 +359,7 @@ def no_start_readings(db: Database) -> pd.DataFrame:
     """Readings whose start failed: unit, taken_at, outcome."""
     failed = ", ".join("?" * len(FAILED_STARTS))
     sql = f"SELECT unit, taken_at, outcome FROM readings WHERE outcome IN ({failed})"
-    rows = db.execute(sql, list(FAILED_STARTS)).fetchall()
-    frame = pd.DataFrame(rows, columns=["unit", "taken_at", "outcome"])
+    frame = pd.DataFrame(db.query(sql, list(FAILED_STARTS)), columns=["unit", "taken_at", "outcome"])
     frame["taken_at"] = pd.to_datetime(frame["taken_at"], format="ISO8601").astype("datetime64[us]")
     return frame
 
