@@ -29,9 +29,9 @@ def examples(by_day: int, **more: Any) -> Callable[[Callable[..., None]], Callab
     return tried
 
 
-def one_in(every: int, cases: Iterable[Any]) -> list[Any]:
-    """Cases for `parametrize`: the first of every so many is tried by day, the others by night."""
+def one_in(every: int, cases: Iterable[Any], *, apart: bool = False) -> list[Any]:
+    """Cases for `parametrize`: the first of every so many is tried by day, the others by night; apart: of several names each."""
     return [
-        case if place % every == 0 else pytest.param(case, marks=pytest.mark.nightly)
+        case if place % every == 0 else pytest.param(*(case if apart else (case,)), marks=pytest.mark.nightly)
         for place, case in enumerate(cases)
     ]

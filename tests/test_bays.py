@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from samples_chance import one_in
 
 from analysis.readings.bays import BayEffects, bay_effects, corrected
 from analysis.readings.class_laws import estimate_laws, observe
@@ -95,7 +96,7 @@ def test_one_thermometer_ten_kelvin_high_is_found_and_taken_out(
     assert np.nanmax(away[~mine & panel.present]) < 1e-9
 
 
-@pytest.mark.parametrize(("shift", "side"), [(-8.0, "low"), (6.0, "high")])
+@pytest.mark.parametrize(("shift", "side"), one_in(2, [(-8.0, "low"), (6.0, "high")], apart=True))
 def test_the_sign_of_a_thermometer(fleet: Fleet, shift: float, side: str) -> None:
     readings = spoilt(fleet, "T01", lambda r: r.assign(temperature_c=r["temperature_c"] + shift))
     effects, _ = look(fleet.units, readings)
@@ -106,7 +107,7 @@ def test_the_sign_of_a_thermometer(fleet: Fleet, shift: float, side: str) -> Non
 
 @pytest.mark.parametrize(
     ("effect", "columns", "gain"),
-    [("amps", ["crank_a"], 1.05), ("peak amps", ["peak_a"], 0.93), ("drops", DROPS, 1.06)],
+    one_in(3, [("amps", ["crank_a"], 1.05), ("peak amps", ["peak_a"], 0.93), ("drops", DROPS, 1.06)], apart=True),
 )
 def test_the_gain_of_one_meter(
     fleet: Fleet, plain: tuple[BayEffects, Panel], effect: str, columns: list[str], gain: float
@@ -124,6 +125,7 @@ def test_the_gain_of_one_meter(
     np.testing.assert_allclose(ratio[mine], np.exp(-found["value"]), rtol=1e-12)
 
 
+@pytest.mark.nightly
 def test_a_meter_three_per_cent_high(fleet: Fleet, plain: tuple[BayEffects, Panel]) -> None:
     """A clamp that reads 3 % high in all, its own error included: found, and near three per cent."""
     own = row(plain[0], "T09", "amps")["value"]

@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 import pytest
 from bench.starts import BUILDS, reading, sound_history, units
+from samples_chance import one_in
 from samples_ingest import NOW
 
 from analysis.bay.decision_table import FILLS
@@ -47,14 +48,14 @@ OPEN_WIRE = {"feed_v": 25.1, "jumper_start": "no_crank", "drop_positive_v": 0.0,
 
 @pytest.mark.parametrize(
     ("unit", "parts", "also", "first", "outcome", "advised", "found"),
-    [
+    one_in(3, [
         ("lorry-1", {"ground": 9.0}, {}, ("rest_v", "crank_min_v"), "slow", ["the three drops"], "Points to the ground path"),
-        pytest.param("sedan-1", {"torque": 2.1}, {}, ("rest_v", "crank_min_v", "crank_a"), "slow", ["cranking speed and peak amps"],
-         "Points to drag in the engine", marks=pytest.mark.nightly),
-        pytest.param("lorry-2", {}, OPEN_WIRE, ("rest_v",), "no_click",
+        ("sedan-1", {"torque": 2.1}, {}, ("rest_v", "crank_min_v", "crank_a"), "slow", ["cranking speed and peak amps"],
+         "Points to drag in the engine"),
+        ("lorry-2", {}, OPEN_WIRE, ("rest_v",), "no_click",
          ["feed terminal", "voltage drop across the solenoid contacts", "loaded check of the control wire"],
-         "the control wire, its connectors or the coil's ground is open", marks=pytest.mark.nightly),
-    ],
+         "the control wire, its connectors or the coil's ground is open"),
+    ], apart=True),
 )  # fmt: skip
 def test_what_is_advised_is_measured_once_until_a_finding_stands(
     unit: str, parts: dict[str, float], also: dict[str, Any], first: tuple[str, ...], outcome: str, advised: list[str],
