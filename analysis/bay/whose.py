@@ -60,7 +60,8 @@ OWN: Final = Whose(0.0)
 
 def odometer_at(readings: pd.DataFrame, at: pd.Timestamp) -> Odometer:
     """The odometer expected at a moment from one vehicle's earlier readings (taken_at, odometer_km, doubtful)."""
-    before = readings[(readings["taken_at"] < at) & readings["odometer_km"].notna()].sort_values("taken_at")
+    before = readings[["taken_at", "odometer_km", "doubtful"]]
+    before = before[(before["taken_at"] < at) & before["odometer_km"].notna()].sort_values("taken_at")
     before = before[
         np.array([("odometer_km" not in str(names).split(",")) for names in before["doubtful"]], dtype=bool)
     ]
