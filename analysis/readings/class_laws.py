@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import pandas as pd
 
-from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
-from analysis.circuit.limits import COPPER_PER_K
+from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT, TEMPERATURE
+from analysis.circuit.limits import BRUSH_V, COPPER_PER_K
 from analysis.circuit.temperature import BATTERY_LAW, drag_law
 from analysis.constants import MAD_TO_SD
 from analysis.readings.aid import engine_temperature
@@ -35,6 +36,7 @@ from analysis.readings.observe import (
     reference_values,
     smooth_level,
     standard_errors,
+    turning,
     unclamped_amps,
 )
 from analysis.readings.panel import (
@@ -81,7 +83,7 @@ def estimate_laws(panel: Panel) -> ClassLaws:
     )
     raw = raw_quantities(panel, load[0], load[1], inrush)
     emf = usual_emf(panel, raw)
-    ratio = np.clip(back_emf(raw) / emf[panel.group][:, None], 0.2, 1.5)
+    ratio = np.clip(turning(panel, raw, emf), 0.2, 1.5)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     by_amps = learn_speed_share(panel, raw, load, ratio)
     share = np.full(n, combined([by_amps], (CLASSES.speed_share, CLASSES.speed_share_sd)))
@@ -233,17 +235,42 @@ def _from_median(values: Floats) -> Floats:
 
 
 def learn_speed_share(panel: Panel, raw: Raw, load: tuple[Floats, Floats], ratio: Floats) -> tuple[float, float]:
-    """Share of the load that falls with speed, from amps of vehicles that turn slowly because of a resistance."""
+    """Share of the load that falls with speed, from amps of vehicles that turn slowly because of a resistance.
+
+    load: a law that was fitted to amps as they are, so that it holds what usual vehicles lose as they turn slower in the cold;
+    ratio: (U, R) speed over the usual one at 20 degC.  What is slower than others as cold tells, vehicle by vehicle: amps over
+    those of the law are (1 - s + s ratio) / (1 - s + s usual ratio).  Readings are chosen by those before and after them, as an
+    error of their own amps makes them look slow and their load high.
+    """
     law = cold_factor(load[0][panel.group], load[1][panel.group], raw.engine_x)
-    amps = panel.measured["crank_a"] / law
-    fast = np.where((ratio > 0.9) & (ratio < 1.1), amps, np.nan)
+    usual = _usual_as_cold(panel, raw, ratio)
+    amps, turns = panel.measured["crank_a"] / law, np.where(np.isfinite(raw.loop), ratio / usual, np.nan)
+    fast = np.where((turns > 0.9) & (turns < 1.1), amps, np.nan)
     own = np.nanmedian(np.where(np.isfinite(fast).any(axis=1, keepdims=True), fast, 0.0), axis=1)
     relative = amps / np.where(own > 0, own, np.nan)[:, None]
-    slow = np.isfinite(relative) & (ratio < CLASSES.slow_below) & (relative < 1.1) & (relative > 0.5)
+    known, beside = np.isfinite(turns), nearest_known(turns)
+    beside = 0.5 * (np.roll(beside, 1, axis=1) + np.roll(beside, -1, axis=1))
+    slow = known & (known.cumsum(axis=1) > 1) & np.isfinite(relative) & (beside < CLASSES.slow_below)
+    slow &= (relative < 1.1) & (relative > 0.5)
+    slow[:, -1:] = False
     if slow.sum() < CLASSES.fewest_readings:
         return NOTHING_LEARNED
-    each = (1.0 - relative[slow]) / (1.0 - ratio[slow])
-    return float(np.median(each)), max(1.25 * float(np.std(each)) / float(np.sqrt(slow.sum())), 0.03)
+    lost, slower = (
+        np.where(slow, each, 0.0).sum(axis=1)[slow.any(axis=1)]
+        for each in (1.0 - relative, (1.0 - ratio) - relative * (1.0 - usual))
+    )
+    vehicles = lost / np.where(slower == 0.0, 1e-9, slower)
+    share = float(np.median(vehicles))
+    spread = MAD_TO_SD * float(np.median(np.abs(vehicles - share)))
+    return share, max(1.25 * spread / float(np.sqrt(len(vehicles))), 0.03)
+
+
+def _usual_as_cold(panel: Panel, raw: Raw, values: Floats) -> Floats:
+    """(U, R) medians of the readings of a vehicle's class that lie within the same `shared_k` as its own."""
+    step = np.where(np.isfinite(raw.x), np.floor(raw.x / TEMPERATURE.shared_k), 0.0)
+    alike = pd.DataFrame({"group": np.repeat(panel.group, step.shape[1]), "step": step.ravel()})
+    known = alike.assign(value=np.where(panel.present, values, np.nan).ravel())
+    return np.asarray(known.groupby(["group", "step"])["value"].transform("median"), np.float64).reshape(step.shape)
 
 
 def _modelled_emf(
@@ -253,8 +280,8 @@ def _modelled_emf(
     at_inrush: float,
     rows: Bools,
 ) -> tuple[Callable[[float], Floats], Bools]:
-    """Back-emf (V, R) of some vehicles from smoothed resistances, for any inrush share, and where their load is raised (field or
-    drag unclear).  Only the motor's resistance goes with the share, and along a straight line."""
+    """Back-emf without the brushes' drop (V, R) of some vehicles from smoothed resistances, for any inrush share, and where their
+    load is raised (field or drag unclear).  Only the motor's resistance goes with the share, and along a straight line."""
     n = len(panel.groups)
     raw, whole = (raw_quantities(panel, load[0], load[1], np.tile([share, at_inrush], (n, 1))) for share in (0.0, 1.0))
     value = reference_values(panel, raw, battery, load, np.zeros(n), None)
@@ -264,10 +291,11 @@ def _modelled_emf(
     cold = np.exp(battery[0][group][:, None] * x + battery[1][group][:, None] * x**2)
     others = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND]) * copper + level[CONTACTS]
     motor, per_share = value[MOTOR, rows], (whole.loop - raw.loop)[rows] / copper
+    brush = BRUSH_V.value * panel.volts[rows, None] / 12.0
 
     def emf(share: float) -> Floats:
         loop = others + smooth_level((motor + share * per_share)[None])[0] * copper
-        return np.asarray(np.maximum(rest_v - raw.amps[rows] * loop / 1e3, 0.05 * rest_v), dtype=np.float64)
+        return np.asarray(np.maximum(rest_v - brush - raw.amps[rows] * loop / 1e3, 0.05 * rest_v), dtype=np.float64)
 
     return emf, level[LOAD] > CLASSES.raised_load * usual
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.circuit.battery import AGM, RATING_C, bank_cca_a, ice, rating_resistance_mohm
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
-from analysis.circuit.limits import COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
+from analysis.circuit.limits import BRUSH_V, COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
 from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.aid import aid_amps, engine_temperature
 from analysis.readings.choices import NOISE, OBSERVING
@@ -368,6 +368,12 @@ def back_emf(raw: Raw) -> Floats:
     return np.clip(nearest_known(emf_share), 0.05, 1.0) * raw.rest_v
 
 
+def turning(panel: Panel, raw: Raw, emf_usual: Floats) -> Floats:
+    """(U, R) speed over that at the usual back-emf (G,): both without the brushes' drop, which turns nothing."""
+    brush = BRUSH_V.value * panel.volts[:, None] / 12.0
+    return np.asarray((back_emf(raw) - brush) / (emf_usual[panel.group][:, None] - brush), dtype=np.float64)
+
+
 def cold_factor(slope: Floats, curve: Floats, x: Floats) -> Floats:
     """(U, R) what the cold multiplies a quantity by; slope [1/K], curve [1/K^2] (U,); x [K] below the reference (U, R)."""
     return np.asarray(np.exp(slope[:, None] * x + curve[:, None] * x * x), dtype=np.float64)
@@ -381,7 +387,7 @@ def speed_factor(panel: Panel, raw: Raw, steady: Floats, share: Floats, emf_usua
     """
     usual = group_median(steady, panel.group, len(panel.groups))[panel.group][:, None]
     raised = np.maximum(nearest_known(steady) / usual, 1.0)
-    ratio = back_emf(raw) / emf_usual[panel.group][:, None] * np.where(np.isfinite(raised), raised, 1.0)
+    ratio = turning(panel, raw, emf_usual) * np.where(np.isfinite(raised), raised, 1.0)
     ratio = np.where(np.isfinite(ratio), ratio, 1.0)
     c = share[panel.group][:, None]
     return 1.0 - c + c * np.clip(ratio, *SPEED_RATIOS)
