@@ -186,6 +186,45 @@ def test_a_battery_of_unknown_build_is_read_as_flooded_and_said_so() -> None:
     assert said == {"": True, "flooded": False, "EFB": False, "AGM": False}
 
 
+def test_rest_volts_that_were_set_aside_are_not_said_to_be_unmeasured() -> None:
+    """One battery of a pair on a 24 V vehicle, and a slip on a 12 V one: both are told with their value and why they do not count."""
+    pair = take(
+        {**fitting(), "rest_v": 12.6, "doubtful": "rest_v"}, replace(EXPECTED, volts=24.0), {**UNIT, "system_v": 24}
+    )
+    slip = take({**fitting(), "rest_v": 5.1, "doubtful": "rest_v"})
+    for check, value, why in (
+        (pair, "12.60", "one battery of a pair, not with 24 V"),
+        (slip, "5.10", "the other values"),
+    ):
+        said = " ".join([*reading_sheet.fit_words(check), *reading_sheet.not_identified(check)])
+        assert f"Rest volts {value} V were set aside, because they" in said
+        assert why in said
+        assert "the rest volts were set aside" in said
+        assert "not measured: a discharged" not in said
+        assert "the rest volts were not measured" not in said
+    none = take({**fitting(), "rest_v": None})
+    assert "Rest volts not measured" in " ".join(reading_sheet.fit_words(none))
+
+
+def test_a_rested_agm_battery_carries_no_surface_charge() -> None:
+    """AGM rests at 12.8 to 13.0 V when full (common practice), 0.15 V over a flooded one (from memory): 12.95 V is a charged AGM
+    battery at rest, and a flooded or EFB one, or one of unknown build, after a run.  Beyond that it is surface charge of an AGM too."""
+
+    def read(kind: str, rest_v: float) -> ReadingCheck:
+        return take({**fitting(), "rest_v": rest_v}, unit={**UNIT, "battery_type": kind})
+
+    taken_off = {kind: read(kind, 12.95).charge for kind in ("", "flooded", "EFB", "AGM")}
+    found = {kind: charge.surface_v for kind, charge in taken_off.items() if charge is not None}
+    assert found == pytest.approx({"": 0.10, "flooded": 0.10, "EFB": 0.10, "AGM": 0.0}, abs=1e-9)
+    agm = read("AGM", 13.10)
+    assert agm.charge is not None
+    assert agm.charge.looks_like_surface_charge
+    assert agm.charge.surface_v == pytest.approx(0.10, abs=1e-9)
+    same = value_of(read("AGM", 13.00), "battery")[0]
+    assert value_of(agm, "battery")[0] == pytest.approx(same, rel=1e-6), "what is taken off is not lost in the battery"
+    assert value_of(read("flooded", 13.00), "battery")[0] < same
+
+
 def test_surface_charge_is_said_and_widens_the_battery_s_error() -> None:
     rested, run = take(fitting()), take({**fitting(), "rest_v": 13.05})
     assert rested.charge is not None

@@ -56,7 +56,8 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
     rest, low, amps = (number(facts, n) for n in ("rest_v", "crank_min_v", "crank_a"))
     usual = number(facts, "usual_battery_mohm")
     enough = enough_a(number(facts, "usual_crank_a"))
-    open_v = float(open_circuit(rest, system_v=limits.system_v)[0]) if rest > 0 else NAN
+    agm = number(facts, "agm") == 1.0
+    open_v = float(open_circuit(rest, system_v=limits.system_v, agm=agm)[0]) if rest > 0 else NAN
     given = amps + np.nan_to_num(number(facts, "aid_a"))
     mohm = 1000.0 * (open_v - low) / given if amps >= enough else NAN
     cca = number(facts, "cca_a")

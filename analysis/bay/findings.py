@@ -42,6 +42,7 @@ NUMBERS: Final = (
     "aid_a",  # of glow plugs or an intake heater beside the starter at this temperature
     "told_c",  # temperature that all of the reading goes with, where it does not with the one noted
     "cca_a",  # cold-cranking amps of all blocks that stand beside each other
+    "agm",  # 1 where the battery is one
 )  # fmt: skip
 NO_PART: Final = ("none", "measurement", "charging", "not_starting_system")  # segments that leave the fault unnamed
 WORDS: Final[dict[str, tuple[str, ...]]] = {"outcome": OUTCOMES, "jumper_start": JUMPER_RESULTS}

@@ -36,7 +36,7 @@ from analysis.circuit.battery import (
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import DRAG_PER_K, REFERENCE_C, Limits
-from analysis.circuit.load import infer_load
+from analysis.circuit.load import NO_REST, infer_load
 from analysis.circuit.resistances import ELEMENTS, MEASURED, NO_LOW_VOLTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
 from analysis.readings.choices import NOISE
@@ -60,6 +60,7 @@ _RESTS_ON: Final = {
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
 ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
+REST_ASIDE: Final = "rest voltage set aside"
 KIND: Final = (
     *("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel"),
     *("aid_load_a", "aid_below_c"),
@@ -114,8 +115,8 @@ class Charge:
     """What the rest volts say: state of charge [0..1], surface charge taken off [V] and its error [V].
 
     `level`: "" (charged), "watch" or "act", by the limits; `freezing_c`: of the electrolyte at that charge;
-    `full_mohm`, `full_se_mohm`: the battery's resistance at 20 °C as it would be when full. `type_known`: whether how the
-    battery is built is on record; where it is not, it is read as a flooded one.
+    `full_mohm`, `full_se_mohm`: the battery's resistance at 20 °C as it would be when full. `battery_type`: how it is
+    built, empty where that is not on record: then it is read as a flooded one.
     """
 
     rest_v: float
@@ -126,7 +127,7 @@ class Charge:
     freezing_c: float
     full_mohm: float
     full_se_mohm: float
-    type_known: bool
+    battery_type: str
 
     @property
     def looks_like_surface_charge(self) -> bool:
@@ -156,7 +157,8 @@ class Against:
 @dataclass(frozen=True)
 class ReadingCheck:
     """Everything that one reading says. `assumed`: measurement filled in for a missing one -> value and error; `before`:
-    measured shortly before and used by the findings."""
+    measured shortly before and used by the findings; `rest_aside_v`: rest volts that were measured, but are doubtful and not used [V], of
+    a system of `system_v` [V]; NaN where there are none."""
 
     temperature_c: float
     temperature_assumed: bool
@@ -168,6 +170,8 @@ class ReadingCheck:
     limits: pd.DataFrame
     findings: tuple[Finding, ...]
     before: tuple[str, ...] = ()
+    rest_aside_v: float = NAN
+    system_v: int = 12
 
 
 def check_one_reading(
@@ -182,7 +186,9 @@ def check_one_reading(
     :param expected: what the vehicle should show, from its earlier readings
     :param before: measured shortly before, of :func:`analysis.bay.same_visit.measured_before`; findings rest on it too
     """
-    row = trusted_row(reading)
+    battery_type = str(unit.get("battery_type") or "")
+    agm = battery_type == AGM
+    row = trusted_row(reading).assign(agm=float(agm))
     noted = float(row["temperature_c"].iloc[0])
     assumed_t = not np.isfinite(noted)
     temperature, sd = (NOISE.assumed_c, NOISE.assumed_temperature_k) if assumed_t else (noted, NOISE.temperature_k)
@@ -195,11 +201,9 @@ def check_one_reading(
         at, system_v, typical_crank_a=typical["crank_a"], typical_crank_rel_sd=load_sd, typical_rest_v=typical["rest_v"]
     )
     names = [n for n in str(inferred.assumed[0]).split(",") if n]
-    battery_type = unit.get("battery_type") or ""
-    agm = battery_type == AGM
     frozen = _ice(row, expected, np.array([temperature]), agm)
     inferred = _thawed(inferred, frozen)
-    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, str(battery_type))
+    charge = _charge(row, temperature, system_v, limits, inferred, expected, sd, battery_type)
     resistances = _resistances(inferred, shown, expected, temperature, sd)
     load = _load(at, shown, expected)
     expected = expected.iced(*(float(v[0]) for v in frozen))
@@ -220,11 +224,16 @@ def check_one_reading(
     believed = judged.assign(**dict.fromkeys((f.doubts for f in findings if f.doubts), NAN))
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
         resistances = [replace(r, reason=ONLY_A_BOUND) if r.reason == NO_LOW_VOLTS else r for r in resistances]
+    rest_aside_v = NAN if charge is not None else _number(reading.get("rest_v"))
+    if np.isfinite(rest_aside_v):
+        resistances, load = (
+            [replace(r, reason=REST_ASIDE) if r.reason == NO_REST else r for r in rows] for rows in (resistances, load)
+        )
     return ReadingCheck(
         temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         closes, _against(at, expected, sd), charge,
-        _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before),
+        _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before), rest_aside_v, system_v,
     )  # fmt: skip
 
 
@@ -243,7 +252,7 @@ def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
 def _ice(readings: pd.DataFrame, expected: Expected, temperature_c: Floats, agm: bool) -> tuple[Floats, Floats]:
     """Log of what ice in the battery multiplies its resistance by in each reading, and its error: by the rest volts, or by
     those expected where they were not read."""
-    open_v, se = open_circuit(readings["rest_v"].to_numpy(np.float64), system_v=expected.volts)
+    open_v, se = open_circuit(readings["rest_v"].to_numpy(np.float64), system_v=expected.volts, agm=agm)
     usual_v = float(np.ravel(np.asarray(expected.state.open_circuit_v))[0])
     read = np.isfinite(open_v)
     se = np.where(read, se, INSTRUMENT.assumed_rest_v * expected.volts / 12.0)
@@ -395,7 +404,7 @@ def _charge(
     if not np.isfinite(rest):
         return None
     agm = battery_type == AGM
-    open_v, se = open_circuit(rest, system_v=system_v)
+    open_v, se = open_circuit(rest, system_v=system_v, agm=agm)
     soc = float(state_of_charge(open_v, system_v=system_v, temperature_c=temperature_c, agm=agm))
     low = "act" if rest < limits.rest_act_v.value else "watch" if rest < limits.rest_watch_v.value else ""
     share, doubt = full_charge_resistance_mohm(1.0, open_v, system_v=system_v, temperature_c=temperature_c, agm=agm)
@@ -406,7 +415,7 @@ def _charge(
     gravity = gravity_from_charge(soc)
     return Charge(
         rest, soc, float(rest - open_v), float(se), low, float(freezing_point_c(gravity)), float(value[0]),
-        float(error[0]), bool(battery_type),
+        float(error[0]), battery_type,
     )  # fmt: skip
 
 
@@ -525,7 +534,7 @@ def resistances_over_time(readings: pd.DataFrame, expected: Expected, *, agm: bo
     noted = values["temperature_c"].to_numpy(np.float64)
     at = np.where(np.isfinite(noted), noted, NOISE.assumed_c)
     sd = np.where(np.isfinite(noted), NOISE.temperature_k, NOISE.assumed_temperature_k)
-    found = infer_resistances(values.assign(aid_a=_aid_a(expected, at)), expected.volts)
+    found = infer_resistances(values.assign(aid_a=_aid_a(expected, at), agm=float(agm)), expected.volts)
     found = _thawed(found, _ice(values, expected, at, agm))
     columns: dict[str, Any] = {"taken_at": readings["taken_at"].to_numpy()}
     for i, element in enumerate(ELEMENTS):

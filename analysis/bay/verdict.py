@@ -132,7 +132,7 @@ def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> 
     """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table; it gave
     the amps of glow plugs or an intake heater as well as the starter's."""
     temperature, amps, cca = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
-    open_v, _ = open_circuit(rest, system_v=limits.system_v)
+    open_v, _ = open_circuit(rest, system_v=limits.system_v, agm=_values(group, "agm") == 1.0)
     given = amps + np.ravel(aid_amps(group, temperature[:, None]))
     flowing = np.where(amps >= enough_a(_values(group, "usual_crank_a")), given, np.nan)
     held = held_at_half_rating_v(open_v, low, flowing, cca)

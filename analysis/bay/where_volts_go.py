@@ -23,7 +23,7 @@ from analysis.bay.expected import Expected, usual_crank_a
 from analysis.bay.facts import at_usual_share
 from analysis.bay.one_reading import ReadingCheck, trusted_row
 from analysis.bay.verdict import DROP_LIMITS
-from analysis.circuit.battery import least_cranking_v
+from analysis.circuit.battery import AGM, least_cranking_v
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limits import FEWEST_CRANK_A, REFERENCE_C, Limits
 from analysis.circuit.resistances import MEASURED, measured_values, measurement_errors
@@ -81,7 +81,8 @@ def where_volts_go(
     :param expected: what the vehicle should show, from its readings before
     :param coming_c: the coldest morning to be expected [°C]; None for two bars
     """
-    row = trusted_row(reading).assign(temperature_c=check.temperature_c)
+    agm = check.charge is not None and check.charge.battery_type == AGM
+    row = trusted_row(reading).assign(temperature_c=check.temperature_c, agm=float(agm))
     value, charge_se = measured_values(row, np.array([expected.volts / 12.0]))
     error = measurement_errors(value, np.array([expected.volts / 12.0]), charge_se)
     read = {name: (float(value[name][0]), float(np.ravel(error[name])[0])) for name in MEASURED}

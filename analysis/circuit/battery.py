@@ -106,10 +106,14 @@ def state_of_charge(
     Linear between rows of the BCI table (26.7 °C), clamped at its ends; volts are first brought to 26.7 °C with
     1.2 mV/K a block, and an AGM battery's to those of a flooded one as charged. Meaningless within hours of charging: see :func:`open_circuit`.
     """
-    above_v = np.where(agm, BATTERY_TABLES.agm_above_v, 0.0)
-    block_v = _array(open_circuit_v) / _blocks(system_v) - above_v
+    block_v = _array(open_circuit_v) / _blocks(system_v) - _above_v(agm)
     at_table = block_v + OPEN_CIRCUIT_V_PER_K.value * (REST_TABLE_C - _array(temperature_c))
     return _interp(at_table, REST_TABLE_V, REST_TABLE_SOC)
+
+
+def _above_v(agm: npt.ArrayLike) -> Array:
+    """How much higher a battery rests than a flooded one as charged [V per 12 V]."""
+    return np.where(agm, BATTERY_TABLES.agm_above_v, 0.0)
 
 
 def charge_factor(soc: npt.ArrayLike) -> Array:
@@ -228,15 +232,19 @@ def bank_cca_a(units: pd.DataFrame) -> Array:
 
 
 def open_circuit(
-    rest_v: npt.ArrayLike, *, system_v: npt.ArrayLike = 12, hours_rested: npt.ArrayLike | None = None
+    rest_v: npt.ArrayLike,
+    *,
+    system_v: npt.ArrayLike = 12,
+    hours_rested: npt.ArrayLike | None = None,
+    agm: npt.ArrayLike = False,
 ) -> tuple[Array, Array]:
     """True open-circuit volts [V] and their standard error from surface charge [V], given rest volts [V].
 
-    "Surface charge" in NUMBERS.md. The meter's own error is not in it.
+    "Surface charge" in NUMBERS.md: a rested AGM battery shows `agm_above_v` more than any other. The meter's own error is not in it.
     """
     blocks = _blocks(system_v)
     block_v = _array(rest_v) / blocks
-    above = np.maximum(block_v - HIGHEST_OPEN_CIRCUIT_V.value, 0.0)
+    above = np.maximum(block_v - _above_v(agm) - HIGHEST_OPEN_CIRCUIT_V.value, 0.0)
     charge = np.zeros_like(block_v)
     error = np.full_like(block_v, SURFACE_CHARGE_SD_V.value)
     if hours_rested is not None:

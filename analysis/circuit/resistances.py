@@ -76,10 +76,12 @@ def measured_column(readings: pd.DataFrame, name: str) -> Array:
 
 
 def measured_values(readings: pd.DataFrame, blocks: Array) -> tuple[dict[str, Array], Array]:
-    """Every measurement, surface charge taken off the rest volts, and the error that this leaves [V]."""
+    """Every measurement, surface charge taken off the rest volts, and the error that this leaves [V]; by a column `agm`, 1 where the
+    battery is one, or it is taken for none."""
     value = {name: measured_column(readings, name) for name in MEASURED}
     hours = measured_column(readings, "hours_rested")
-    value["rest_v"], charge_se = open_circuit(value["rest_v"], system_v=blocks * 12.0, hours_rested=hours)
+    agm = measured_column(readings, "agm") == 1.0
+    value["rest_v"], charge_se = open_circuit(value["rest_v"], system_v=blocks * 12.0, hours_rested=hours, agm=agm)
     return value, charge_se
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
-from analysis.bay.one_reading import ONLY_A_BOUND, Charge, Closure, Identified, Moved, ReadingCheck
+from analysis.bay.one_reading import ONLY_A_BOUND, REST_ASIDE, Charge, Closure, Identified, Moved, ReadingCheck
 from analysis.bay.verdict import sentence
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
@@ -19,6 +19,7 @@ from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
 from dashboard.words.safety import FROZEN, said_with
+from ingest.choices import DOUBTING
 from ingest.fields import QUANTITIES, SAMPLED
 
 ELEMENT_WORDS: Final = {
@@ -64,6 +65,7 @@ TAKEN_WITH: Final = {"crank_a": "clamp", "peak_a": "clamp", "coil_a": "clamp", "
 REASON_WORDS: Final = {
     "no amps": "no steady cranking amps were measured",
     "no rest voltage": "the rest volts were not measured",
+    REST_ASIDE: "the rest volts were set aside",
     "no volts while cranking": "the volts while cranking were not measured",
     ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
     "no coil amps": "the coil amps were not measured",
@@ -289,7 +291,19 @@ def fit_words(check: ReadingCheck) -> list[str]:
     empty = check.charge is not None and check.charge.level == "act"
     if empty and check.closure.checked and not check.closure.closes:
         words += " A battery that is not charged can do this alone, so charge it before looking further."
+    if math.isfinite(check.rest_aside_v) and "rest_v" not in check.before:
+        return [rest_aside_words(check.rest_aside_v, check.system_v), words]
     return [*charge_words(check.charge, read_before="rest_v" in check.before), words]
+
+
+def rest_aside_words(rest_v: float, system_v: int) -> str:
+    """Rest volts that were measured and are not used, and why."""
+    one_battery = system_v == 24 and rest_v <= DOUBTING.one_battery_v
+    why = "go with one battery of a pair, not with 24 V" if one_battery else "do not go with the other values"
+    return (
+        f"Rest volts {rest_v:.2f} V were set aside, because they {why}: until they are measured again, a discharged battery cannot "
+        "be told from a worn one."
+    )
 
 
 def against_words(check: ReadingCheck) -> str:
@@ -370,7 +384,7 @@ def charge_words(charge: Charge | None, *, read_before: bool = False) -> list[st
             words += f" When full it would have about {with_error(charge.full_mohm, charge.full_se_mohm)} mΩ at 20 °C."
         if charge.level == "act":
             words += f" Its acid freezes near {both_degrees(charge.freezing_c)}. {FROZEN}"
-        if not charge.type_known:
+        if not charge.battery_type:
             words += (
                 " How it is built is not on record, so it is read as flooded: an AGM battery of these volts holds less."
             )
