@@ -5,6 +5,9 @@ Truth: worked by hand on constructed outlooks, laws of probability, and a simula
 
 from __future__ import annotations
 
+from dataclasses import replace
+from unittest.mock import Mock
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -14,9 +17,11 @@ from hypothesis import strategies as st
 from samples_chance import examples
 from samples_fleet import drawn_of, fleet, quick, tables_of
 
+from analysis.forecast.choices import LEARNING
 from analysis.forecast.lows import Bounds, make_weather
 from analysis.forecast.outlook import (
     Outlook,
+    came_through,
     chosen,
     halves,
     later_probability,
@@ -140,6 +145,33 @@ def test_a_vehicle_that_survived_the_cold_is_believed(assessed: Assessment) -> N
 
 
 # --- means and quantiles ---------------------------------------------------------------------------------------------
+
+
+def test_draws_in_which_no_winter_spares_a_sound_vehicle_count_for_less(assessed: Assessment) -> None:
+    """By hand: needs so low that every sound vehicle starts, or so high that none does, leave all draws alike; where half of the
+    draws need more than any engine turns, a vehicle of three years believes them by the cube of the least that is believed."""
+    made, shared = drawn_of(assessed), assessed.shared
+    state, depot = made.state, made.prognosis.depot
+    draws, classes = state.drawn.shape[-1], len(state.laws.base)
+    first = np.where(state.panel.present, state.panel.day, np.inf).min(axis=1)
+    old, new = (pd.to_datetime(np.floor(first) - 365.25 * years - 1.0, unit="D") for years in (3.0, 0.5))
+
+    def weights(speed: np.ndarray, served: pd.DatetimeIndex | None) -> np.ndarray:
+        needs = np.tile(np.stack([speed, np.zeros(draws), np.zeros(draws)], axis=1), (classes, 1, 1))
+        learned = Mock(drawn=lambda _: needs)
+        units = state.panel.units.drop(columns="in_service", errors="ignore")
+        units = units if served is None else units.assign(in_service=served)
+        aged = replace(state, panel=replace(state.panel, units=units))
+        return came_through(aged, learned, made.prognosis.laws, shared.season, depot)
+
+    half = np.where(np.arange(draws) % 2, -5000.0, 5000.0)
+    assert weights(np.full(draws, -5000.0), old) == pytest.approx(1.0)
+    assert weights(np.full(draws, 5000.0), old) == pytest.approx(1.0)
+    assert (weights(half, new) == 1.0).all(), "of a new vehicle it is not known yet"
+    for served, power in ((old, 3.0), (None, 1.0)):
+        found = weights(half, served)
+        assert found[:, 1] == pytest.approx(1.0)
+        assert found[:, 0] == pytest.approx(LEARNING.least_alive**power)
 
 
 @examples(15)

@@ -221,7 +221,7 @@ def test_a_healthy_fleet_stays_within_the_tolerated_flags() -> None:
 
 FEW = pytest.mark.xfail(
     strict=True,
-    reason="7 flags in vain per 100 vehicle-years, not 5; in the first winter, on batteries that begin to wear",
+    reason="8 flags in vain per 100 vehicle-years (5.6 over two seeds), not 5; in the first winter, on batteries that begin to wear",
 )
 
 

@@ -12,15 +12,17 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from analysis.circuit.choices import BATTERY_TABLES
+from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import DEPARTURE, LEARNING
 from analysis.forecast.learning import LearnedNeeds, not_failed, scatter_draws
 from analysis.forecast.lows import Bounds, Weather, failed_by
 from analysis.forecast.season import Season
 from analysis.kernel.loops import CHARGED, places_by_window, weighted_places
 from analysis.kernel.ready import compiled
-from analysis.readings.aid import Aid, aid_of
+from analysis.readings.aid import Aid, aid_of, has_block_heater
 from analysis.readings.draws import Draws, keys_of
-from analysis.readings.observe import LOAD
+from analysis.readings.observe import CHANNELS, LOAD
 from analysis.readings.outcomes import (
     Failures,
     explained,
@@ -29,7 +31,7 @@ from analysis.readings.outcomes import (
     standing_failures,
     starts_on_record,
 )
-from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Reals, in_chunks
+from analysis.readings.panel import Bools, FleetTables, Floats, Ints, Panel, Reals, days_since_epoch, in_chunks
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.starting.coldest_start import (
     CHUNK_UNITS,
@@ -116,7 +118,48 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     says = outcome_weight(starts, failures, repaired, (coldest[0], coldest[1]), usual_c, span, weight)
     alive, failures = weight * says.weight, explained(failures, says, usual_c)
     renewed = np.where(failures.any, 0.0, lost / (alive.mean(axis=-1) + lost))
+    alive = alive * came_through(state, learned, laws, season, depot)
     return Outlook(coldest, limiting, alive, renewed, depot, limits, laws, failures, aid)
+
+
+def came_through(state: FleetState, learned: LearnedNeeds, laws: DrawnLaws, season: Season, depot: Ints) -> Floats:
+    """(U, K) weight of each draw as one in which a sound vehicle of the class comes through as many ordinary years at the depot as the
+    vehicle was in service before its first reading; 1 for the likeliest.
+
+    Vehicles whose class did not start in an ordinary winter even when sound would not have been kept: what is drawn of needs and
+    laws has to agree with that.  Years since the first reading are not among them, because what happened in them is learned from.
+    One year where nobody said since when it serves; none with a block heater, which does not start as cold as the air.
+    """
+    years = np.where(has_block_heater(state.panel.units), 0.0, years_before_read(state.panel, state.day))
+    out = np.ones((len(years), state.drawn.shape[-1]))
+    mine = np.flatnonzero(years)
+    if not len(mine):
+        return out
+    alike = np.stack([state.group[mine], depot[mine]], axis=1)
+    _, first, place = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    some = mine[first]
+    group, volts = state.group[some], state.panel.volts[some]
+    own = learned.drawn(out.shape[1])[group]
+    full_v = BATTERY_TABLES.full_rest_v * volts / 12.0
+    rest_v = np.where(np.isfinite(state.laws.rest_v[group]), state.laws.rest_v[group], full_v)
+    sound: Floats = np.ones((len(CHANNELS), *own.shape[:2]))
+    needs = Needs(own[..., 0], own[..., 1], own[..., 2])
+    coldest = drawn_coldest_starts(sound, sound[0], rest_v, group, volts, state.laws, needs, laws).max(axis=0)
+    started = np.maximum(1.0 - season.year.probability(depot[some], coldest, coldest), LEARNING.least_alive)
+    weight = started[place.reshape(-1)] ** years[mine][:, None]
+    out[mine] = weight / weight.max(axis=-1, keepdims=True)
+    return out
+
+
+def years_before_read(panel: Panel, day: float) -> Floats:
+    """(U,) whole years [a] that each vehicle was in service before its first reading, or before `day` [d since 1970] where it has none."""
+    units = panel.units
+    first = np.minimum(np.where(panel.present, panel.day, np.inf).min(axis=1, initial=np.inf), day)
+    if "in_service" not in units:
+        return np.ones(len(units))
+    known = units["in_service"].notna().to_numpy()
+    served = np.floor((first - days_since_epoch(units["in_service"])) / DAYS_PER_YEAR)
+    return np.asarray(np.where(known, np.maximum(served, 0.0), 1.0))
 
 
 def weighted_mean(values: Floats, weight: Floats) -> Floats:

@@ -23,15 +23,17 @@ WEEKS = 26
 LATER_D, LATER_WINDOWS = 91, 6
 """Beyond the weeks of the outlook, so many windows of so many days: two years in all, since a worn part that lives through
 one winter meets the next one worse. Within a draw the coldest start goes on rising as it rose before."""
+YEAR_D = 365
 WEEK_SEED, LATER_SEED = 100, 200
 
 
 @dataclass(frozen=True)
 class Season:
-    """Weather of D depots: of the past `survival_d` days, of the horizon, of the flag's window, of each coming week and of the
-    quarters after them; usual_c, typical_c: (D,) usual low of the day, and that of a typical cold morning [degC]."""
+    """Weather of D depots: of the past year and its last `survival_d` days, of the horizon, of the flag's window, of each coming week
+    and of the quarters after them; usual_c, typical_c: (D,) usual low of the day, and that of a typical cold morning [degC]."""
 
     depots: tuple[str, ...]
+    year: Weather
     past: Weather
     soon: Weather
     later: Weather
@@ -63,6 +65,7 @@ def season_of(
 
     return Season(
         tuple(depots),
+        window(day - YEAR_D, YEAR_D),
         window(day - LEARNING.survival_d, LEARNING.survival_d),
         window(day, horizon_d, foreseen=forecast),
         window(day, window_d, foreseen=forecast),
