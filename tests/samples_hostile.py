@@ -90,6 +90,8 @@ def _typed(db: Database) -> None:
     save_setting(db, DEPOTS_KEY, responsible, by=NAMES[2], now=NOW)
     values = {"unit": NAMES[0], "rest_v": "12.6", "crank_min_v": "10.9", "temperature_c": "4", "note": TOLD}
     assert record_reading(db, values | {"technician": NAMES[1]}, by=NAMES[1], now=NOW).stored
+    failed = {"unit": NAMES[4], "taken_at": f"{AS_OF - dt.timedelta(days=1)}T06:00", "outcome": "no_start"}
+    assert record_reading(db, failed, by=NAMES[1], now=NOW).stored, "which brings it to the list"
     last = int(read_decisions(db)["id"].max())
     corrections.correct(db, "decision", last, {"reason": NAMES[0]}, by=NAMES[13], reason=TOLD, now=NOW)
     corrections.withdraw(db, "decision", last, by=NAMES[0], reason=TOLD, now=NOW)
