@@ -212,9 +212,8 @@ def fit_calibration(p: Floats, y: Floats) -> Calibration:
     used = weight > 0
     if len(np.unique(np.tile(x, 2)[used])) < 2:
         return Calibration(0.0, 1.0, events, False, "all probabilities are alike: left as they are")
-    from sklearn.linear_model import (
-        LogisticRegression,
-    )  # loaded where past lists are scored, not where a page is opened
+    # loaded where past lists are scored, not where a page is opened
+    from sklearn.linear_model import LogisticRegression
 
     model = LogisticRegression(C=np.inf, tol=1e-8, max_iter=1000)
     model.fit(np.tile(x, 2)[used, None], label[used], sample_weight=weight[used])

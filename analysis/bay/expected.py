@@ -12,9 +12,10 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
+import pandas as pd
 
 from analysis.bay.choices import EXPECTING, MODEL_ERROR
-from analysis.bay.closure import Inrush, StateSpread, predicted_measurements
+from analysis.bay.closure import Departures, Inrush, StateSpread, departures, predicted_measurements
 from analysis.circuit.choices import BATTERY_TABLES
 from analysis.circuit.limits import REFERENCE_C
 from analysis.circuit.resistances import MEASURED
@@ -92,6 +93,16 @@ class Expected:
             for doubt, at in zip(self.doubts, (temperature_c, engine), strict=True)
         )
         return float(np.hypot(battery, self.ice_se)), load
+
+    def foretold(self, row: pd.DataFrame) -> pd.DataFrame:
+        """A row without the measurements of which nothing is expected."""
+        return row.assign(**dict.fromkeys(self.unknown & set(MEASURED), np.nan))
+
+    def departures(self, row: pd.DataFrame, temperature_sd_k: float) -> Departures:
+        """How far readings of the vehicle are from what is expected; see :func:`analysis.bay.closure.departures`."""
+        return departures(
+            row, self.state, self.volts, spread=self.spread, inrush=self.inrush, temperature_sd_k=temperature_sd_k
+        )
 
     def iced(self, log: float, se: float) -> Expected:
         """The same with ice in the battery, its own and a usual one; log: of what that multiplies its resistance by."""

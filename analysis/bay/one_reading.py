@@ -16,7 +16,7 @@ import pandas as pd
 
 from analysis.bay.boundaries import AMPS_ROWS
 from analysis.bay.choices import EXPECTING, FACTS
-from analysis.bay.closure import check_closure, departures, predicted_measurements
+from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.facts import enough_a
 from analysis.bay.findings import MEASURED_HERE, WORDS, Finding, locate_segment
@@ -350,7 +350,7 @@ def _closure(
     """The test of closure, without the measurements of which nothing is expected."""
     if outcome == RAN_FREE:
         return Closure(False, "the starter ran without the engine, whose load the amps and volts of other starts hold")
-    row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
+    row = expected.foretold(at)
     if _hardly_flows(row, shown):
         return Closure(False, "hardly any amps flowed, so that no part was put to the test")
     count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
@@ -373,10 +373,8 @@ def _closure(
 
 def _against(at: pd.DataFrame, expected: Expected, sd_k: float) -> Against:
     """Each value beside what the vehicle's earlier readings make it at this temperature."""
-    row = at.assign(**dict.fromkeys(expected.unknown & set(MEASURED), NAN))
-    found = departures(
-        row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush, temperature_sd_k=sd_k
-    )
+    row = expected.foretold(at)
+    found = expected.departures(row, sd_k)
     off, se, used = found.residual[0], np.sqrt(np.diagonal(found.covariance[0])), found.used[0]
     values = row[list(MEASURED)].to_numpy(np.float64)[0]
     moved = [

@@ -18,12 +18,12 @@ import pandas as pd
 from scipy.special import chdtrc, gammaln, logsumexp, stdtr
 
 from analysis.bay.choices import WHOSE
-from analysis.bay.closure import MOVED_BY, STATE_FIELDS, Departures, departures
+from analysis.bay.closure import MOVED_BY, STATE_FIELDS, Departures
 from analysis.bay.expected import Expected
 from analysis.bay.one_reading import trusted_row
 from analysis.circuit.resistances import MEASURED
 from analysis.readings.choices import NOISE
-from analysis.readings.panel import SAMPLED, Floats
+from analysis.readings.panel import SAMPLED, Floats, doubted
 
 
 @dataclass(frozen=True)
@@ -62,9 +62,7 @@ def odometer_at(readings: pd.DataFrame, at: pd.Timestamp) -> Odometer:
     """The odometer expected at a moment from one vehicle's earlier readings (taken_at, odometer_km, doubtful)."""
     before = readings[["taken_at", "odometer_km", "doubtful"]]
     before = before[(before["taken_at"] < at) & before["odometer_km"].notna()].sort_values("taken_at")
-    before = before[
-        np.array([("odometer_km" not in str(names).split(",")) for names in before["doubtful"]], dtype=bool)
-    ]
+    before = before[~doubted(before, "odometer_km")]
     if before.empty:
         return Odometer(float("nan"), float("nan"))
     first, last = before.iloc[0], before.iloc[-1]
@@ -77,7 +75,7 @@ def odometer_at(readings: pd.DataFrame, at: pd.Timestamp) -> Odometer:
 def looks_foreign(reading: Mapping[str, Any], own: Vehicle) -> bool:
     """Whether a reading is so far from what its vehicle should show that others are worth a look."""
     row, sd_k = _row(reading)
-    found = _found(row, own.expected, sd_k)
+    found = own.expected.departures(row, sd_k)
     if found.used.any() and chdtrc(int(found.used.sum()), _chi2(found)) < WHOSE.look_at:
         return True
     km, expected = _km(reading), own.odometer
@@ -120,15 +118,16 @@ def whose_reading(reading: Mapping[str, Any], own: Vehicle, others: Mapping[str,
     if vehicles < len(others):
         raise ValueError(f"vehicles is {vehicles}; allowed is {len(others)} and more, as many as there are others")
     row, sd_k = _row(reading)
-    unknown = own.expected.unknown & set(MEASURED)
-    row = row.assign(**dict.fromkeys(unknown, float("nan")))
+    row = own.expected.foretold(row)
     typed = {n for n in MEASURED if np.isfinite(row[n].iloc[0])}
     km = _km(reading)
     if not others or not (typed or np.isfinite(km)):
         return OWN
     here = np.log1p(-WHOSE.prior_other) + _log_own(row, own.expected, sd_k) + _log_km(km, own.odometer, own=True)
     there = {
-        unit: np.log(WHOSE.prior_other / vehicles) + _log_sound(_found(row, v.expected, sd_k)) + _log_km(km, v.odometer)
+        unit: np.log(WHOSE.prior_other / vehicles)
+        + _log_sound(v.expected.departures(row, sd_k))
+        + _log_km(km, v.odometer)
         for unit, v in others.items()
         if not v.expected.unknown & typed
     }
@@ -158,12 +157,6 @@ def _row(reading: Mapping[str, Any]) -> tuple[pd.DataFrame, float]:
     )
 
 
-def _found(row: pd.DataFrame, expected: Expected, sd_k: float) -> Departures:
-    return departures(
-        row, expected.state, expected.volts, spread=expected.spread, inrush=expected.inrush, temperature_sd_k=sd_k
-    )
-
-
 def _chi2(found: Departures) -> float:
     return float(found.residual[0] @ np.linalg.solve(found.covariance[0], found.residual[0]))
 
@@ -181,7 +174,7 @@ def _log_sound(found: Departures) -> float:
 
 def _log_own(row: pd.DataFrame, expected: Expected, sd_k: float) -> float:
     """The same under its own vehicle, where a part may have changed, a value may be wrong, or all may be worse."""
-    found = _found(row, expected, sd_k)
+    found = expected.departures(row, sd_k)
     residual, covariance, slope = found.residual[0], found.covariance[0], found.slope[0]
     places = np.flatnonzero(found.used[0])
     count = len(places)

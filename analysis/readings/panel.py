@@ -414,6 +414,11 @@ def turning_the_engine(readings: pd.DataFrame) -> dict[str, Floats]:
     return out
 
 
+def doubted(readings: pd.DataFrame, *names: str) -> Bools:
+    """(N,) readings of which one of these measurements is marked doubtful."""
+    return np.array([not {*str(d).split(",")}.isdisjoint(names) for d in readings["doubtful"]], dtype=bool)
+
+
 def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:
     """Measurement columns as float arrays, with values marked doubtful taken out and bounds of the lowest volts apart."""
     doubtful = readings["doubtful"].fillna("").astype(str) if "doubtful" in readings else None

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
@@ -28,7 +27,7 @@ from analysis.circuit.battery import AGM
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limits
 from analysis.readings.class_laws import fitting
-from analysis.readings.panel import FleetTables, days_since_epoch, group_name, make_panel, without_slips
+from analysis.readings.panel import FleetTables, days_since_epoch, doubted, group_name, make_panel, without_slips
 from dashboard.desk.taught_laws import taught_laws
 from ingest import store
 from ingest.fields import MEASUREMENTS, SAMPLED
@@ -270,7 +269,7 @@ def latest_trusted(readings: pd.DataFrame) -> tuple[dict[str, float], pd.Timesta
     """The latest trusted value of every measurement of a vehicle's readings, and when it was last read."""
     values: dict[str, float] = {}
     for name in MEASUREMENTS:
-        trusted = readings[np.array([name not in str(d).split(",") for d in readings["doubtful"]], dtype=bool)]
+        trusted = readings[~doubted(readings, name)]
         if name == "crank_min_v":
             trusted = trusted[trusted["lowest_is"] != SAMPLED]
         known = trusted[name].dropna()

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -16,6 +15,7 @@ from analysis.bay.one_reading import ReadingCheck
 from analysis.bay.whose import Vehicle, Whose, odometer_at
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import Limits
+from analysis.readings.panel import doubted
 from analysis.worklist.assess import Assessment
 from analysis.worklist.course import LIMIT_OF, PartCourse, cold_course, part_course, printed_limit, season_course
 from analysis.worklist.part import PART_CHANNEL
@@ -96,9 +96,7 @@ def marks(own: Facts, part: str, as_of: pd.Timestamp) -> pd.DataFrame:
     """Readings that the part's chart cannot draw as a value: doubtful, not judged yet, or set aside."""
     names = MEASURED_BY[part]
     readings = own.readings
-    doubtful = readings[
-        np.array([any(n in str(d).split(",") for n in names) for d in readings["doubtful"]], dtype=bool)
-    ]
+    doubtful = readings[doubted(readings, *names)]
     late = readings[readings["taken_at"] >= as_of]
     frames = [
         pd.DataFrame({"taken_at": doubtful["taken_at"], "kind": chart_words.DOUBTFUL}),
