@@ -14,7 +14,7 @@ from sqlite_utils import Database
 from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
 from ingest.former import former_rows, stored_value
-from ingest.rules import Context, Vehicle, check
+from ingest.rules import UNKNOWN, Context, Vehicle, check
 from ingest.sheet_edits import SHEETS, said_before
 from ingest.writing import (
     DAY_COLUMNS,
@@ -90,16 +90,20 @@ def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> 
         if batch.extra and batch.extra[row]:
             cells["extra"] = json.loads(batch.extra[row])
         known_by = fingerprint(batch, row)
-        found = db.execute("SELECT state, origin_id FROM set_aside WHERE fingerprint = ?", (known_by,)).fetchone()
-        if found is None:
+        reason = "; ".join(dict.fromkeys(batch.problems[row]))
+        query = "SELECT state, origin_id, reason FROM set_aside WHERE fingerprint = ?"
+        state, origin_id, before = db.execute(query, (known_by,)).fetchone() or ("", place.origin_id, "")
+        if not state:
+            state = "open"
             aside = {
                 "table_name": batch.table.name, "file": place.file, "sheet": place.sheet, "line": int(batch.lines[row]),
-                "reason": "; ".join(dict.fromkeys(batch.problems[row])), "original": batch.original(row),
+                "reason": reason, "original": batch.original(row),
                 "cells": json.dumps(cells, ensure_ascii=False), "fingerprint": known_by, "unit": str(cells.get("unit", "")),
                 "source": place.source, "origin_id": place.origin_id,
             }  # fmt: skip
             put(db, "set_aside", aside)
-        state, origin_id = found or ("open", place.origin_id)
+        elif UNKNOWN in before and UNKNOWN not in reason:
+            db.execute("UPDATE set_aside SET reason = ? WHERE fingerprint = ?", (reason, known_by))
         fresh += state == "open" and origin_id == place.origin_id
         still += state == "open" and origin_id != place.origin_id
         known += state != "open"

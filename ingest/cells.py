@@ -35,6 +35,7 @@ from ingest.values import (
     plain_float,
     shown,
 )
+from ingest.vocabulary import SPOKEN
 
 DECIMALS = 6  # of a stored value in V, A, °C: a microvolt, so that 0.12 V and 120 mV are the same number
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
@@ -416,8 +417,9 @@ _BETWEEN = re.compile(r"[\s_-]+")
 
 
 def chosen(text: str, choices: Sequence[str]) -> str:
-    """Return the one of `choices` that `text` is, whatever its capitals, blanks and hyphens; else `text` as it is."""
+    """Return the one of `choices` that `text` is or means, whatever its capitals, blanks and hyphens; else `text` as it is."""
     folded = _BETWEEN.sub("", text.casefold())
+    folded = _BETWEEN.sub("", SPOKEN.get(folded, folded))
     return next((word for word in choices if _BETWEEN.sub("", word.casefold()) == folded), text)
 
 

@@ -17,7 +17,7 @@ from ingest.choices import DRAFTING
 from ingest.errors import FileRefused, IngestError
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion, own_unit
 from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
-from ingest.layout import combined_headings, is_of_units, own_layout, source_layout
+from ingest.layout import combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
 from ingest.sources import MOST_HEADING_ROWS, missing_columns, parse_source
@@ -287,6 +287,8 @@ def _columns(sheet: Sheet, region: _Region) -> list[_Column]:
 
 def _half_understood(heading: str, word: Word) -> str:
     """What is unsure of a heading that was understood: words of it that tell of something else."""
+    if is_own(heading):
+        return ""
     if of_a_minimum(heading, word):
         return LOWEST_OF
     other = beside(heading)

@@ -18,7 +18,7 @@ from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES
-from ingest.layout import Layout, own_layout, own_name, source_layout
+from ingest.layout import Layout, is_own, own_layout, own_name, source_layout
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
@@ -197,6 +197,8 @@ def _reading_of(layout: Layout) -> tuple[object, ...]:
 
 def _not_known(sheet: Sheet, described: Source | None) -> str:
     headings = likely_heading(sheet)
+    if described is None:
+        headings = [heading for heading in headings if not is_own(heading)] or headings
     quoted = ", ".join(repr(heading) for heading in headings[:HEADINGS_SHOWN])
     more = " ..." if len(headings) > HEADINGS_SHOWN else ""
     if described is not None:

@@ -80,6 +80,11 @@ def _own_target(heading: str, table: Table) -> str:
     return in_unit_of(heading, ours)
 
 
+def is_own(heading: str) -> bool:
+    """Whether a heading is the name of a column of ours, in whatever capitals, blanks and hyphens."""
+    return any(_own_target(heading, table) for table in TABLES.values())
+
+
 def is_of_units(row: Sequence[object]) -> bool:
     """Whether a row holds units and nothing else, as it stands below a heading."""
     cells = [clean_text(cell) for cell in row if clean_text(cell)]

@@ -44,7 +44,8 @@ class FileOutcome:
 
     def line(self) -> str:
         if self.error:
-            way_out = f"; draft a description with 'cranktrend source draft {self.file}'" if self.describe else ""
+            named = f'"{self.file}"' if " " in self.file else self.file
+            way_out = f"; draft a description with 'cranktrend source draft {named}'" if self.describe else ""
             return f"{self.file}: {'not stored' if self.could_not else 'refused'}: {self.error}{way_out}"
         aside = _aside(self.set_aside, self.still_aside)
         counts = f"{self.stored} stored, {self.known} already known, {aside}"

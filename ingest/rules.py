@@ -34,6 +34,7 @@ Flags = npt.NDArray[np.bool_]
 
 EARLIEST = np.datetime64(f"{BELIEVING.earliest_year}-01-01", "s")
 EPOCH_WEEKDAY = 3  # 1 January 1970, from which days are counted, was a Thursday; Monday is 0
+UNKNOWN = "is unknown"  # said of a vehicle that is in no file of vehicles yet
 SLIPS = (10.0, 100.0, 1000.0)  # factors of a slipped decimal point, or of millivolts in a column of volts
 
 
@@ -132,7 +133,7 @@ def _check_units_known(batch: Batch, context: Context) -> None:
         near = context.nearest_unit(unit[row])
         hint = f" (is it {near}?)" if near else " (a totals row?)" if _TOTALS.match(unit[row]) else ""
         count = len(context.vehicles)
-        return f"unit {shown(unit[row])} is unknown; allowed are the {count} vehicles of the units table{hint}"
+        return f"unit {shown(unit[row])} {UNKNOWN}; allowed are the {count} vehicles of the units table{hint}"
 
     batch.add_problems(np.flatnonzero(unknown), sentence)
 

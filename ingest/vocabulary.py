@@ -127,11 +127,16 @@ WORDS_OF: Mapping[str, tuple[Word, ...]] = MappingProxyType(
     {READINGS.name: READING_WORDS, UNITS.name: UNIT_WORDS, REPAIRS.name: REPAIR_WORDS}
 )
 
+SPOKEN: Mapping[str, str] = MappingProxyType(
+    {"wet": "flooded", "glowplug": "intake_heater", "glowplugs": "intake_heater"}
+)
+"""What the trade says, without capitals, blanks and hyphens -> the word of ours; glow plugs draw amps as an intake heater does."""
+
 # Words that a heading may hold beside those that decide: with any other, only a part of it is understood.
 _BESIDE = re.compile(
     r"a|an|the|t|deg|degrees|bay|shop|workshop|charging|alternator|ve|ctl|ctrl|kaltstart|of|at|on|in|by|to|and|or|while|during|when|before|after|as|is|per|for|from|side|no|nr|num(?:ber|mer)?|id|code|name"
     r"|batter\w*|bat|batt|crank\w*|start\w*|engine|motor|volt\w*|v|amp\w*|a|current|drop|cable|lead|wire|path|circuit|control"
-    r"|pos\w*|neg\w*|plus|minus|ground|earth|gnd|solenoid|sol|contact\w*|coil|relay|terminal|post|clamp|meter|steady|average|usual"
+    r"|pos\w*|neg\w*|plus|minus|ground|earth|gnd|solenoid|sol|contact\w*|coil|relay|drops|terminal|post|clamp|meter|steady|average|usual"
     r"|low\w*|min\w*|max\w*|peak|inrush|rest\w*|open|static|standing|hold|pull|temp\w*|air|ambient|outside|out|km|miles?|odo\w*"
     r"|mileage|kilomet\w*|date|time|day|test\w*|check\w*|measure\w*|inspect\w*|taken|reading|value|vehicle|unit|fleet|asset|truck|bus"
     r"|van|timestamp|datetime|cause|ursache|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"

@@ -11,10 +11,12 @@ import numpy as np
 import pytest
 
 from dashboard.words.described import column_words, columns_to_choose
+from ingest import store
 from ingest.bus_logs import read_log
 from ingest.drafting import draft_source
 from ingest.errors import FileRefused
 from ingest.fields import READINGS, TABLES
+from ingest.importer import import_paths
 from ingest.sources import parse_source
 from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning
 
@@ -33,6 +35,16 @@ from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning
 def test_a_signal_of_the_engine_is_no_column_of_ours(heading: str, words: tuple, never: str) -> None:
     found = meaning(heading, words)
     assert found is None or found.column != never
+
+
+def test_a_name_of_ours_is_sure_beside_headings_that_are_not(tmp_path: Path) -> None:
+    """`crank_min_v` means what the glossary says, where a heading "Min" would be asked about."""
+    file = tmp_path / "bay book.csv"
+    file.write_text("unit,Date/time,crank_min_v,Drops ground (mV)\nK-101,2024-03-01 08:00,11.2,90\n")
+    assert draft_source(file).unsure == ()
+    (line,) = import_paths(store.open_database(tmp_path / "f.db", create=True), [file]).lines()
+    assert "its headings ('Date/time', 'Drops ground (mV)') are not known" in line
+    assert line.endswith('cranktrend source draft "bay book.csv"' + "'")
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from samples_ingest import NOW, fleet, reading, readings_file
+from samples_ingest import NOW, UNITS, fleet, reading, readings_file
 from sqlite_utils import Database
 
 from ingest.errors import IngestError
@@ -38,6 +38,19 @@ def test_list_and_show(db: Database) -> None:
         show_set_aside(db, 99)
     with pytest.raises(ValueError, match="state"):
         list_set_aside(db, state="lost")
+
+
+def test_a_row_that_comes_again_says_what_is_wrong_with_it_now(db: Database, file: Path, tmp_path: Path) -> None:
+    """Worked by hand: the vehicle is entered meanwhile, and what was measured of it is another one's at the same time."""
+    assert "is unknown" in show_set_aside(db, 2).reason
+    newer = tmp_path / "units.csv"
+    newer.write_text(f"{UNITS.splitlines()[0]}\n{UNITS.splitlines()[1].replace('K-101', 'K-1O2')}\n")
+    import_paths(
+        db, [newer, readings_file(tmp_path, reading(unit="K-1O2", crank_min_v=10.9), name="first.csv")], now=NOW
+    )
+    assert import_paths(db, [file], now=NOW).still_aside == 3
+    assert "is unknown" not in show_set_aside(db, 2).reason
+    assert "10.9" in show_set_aside(db, 2).reason
 
 
 def test_a_correction_goes_through_the_same_checks(db: Database) -> None:

@@ -172,6 +172,13 @@ def test_readings_text_shows_the_last_six_with_dashes_for_gaps() -> None:
     assert readings_text(told).splitlines()[-1].endswith("no start")
 
 
+def test_readings_are_printed_with_the_digits_of_their_meter() -> None:
+    """39 °F and 46,356 miles as they are stored, in °C and km."""
+    taken = pd.DataFrame({"taken_at": [pd.Timestamp("2024-01-31")], "temperature_c": [3.888889], "rest_v": [12.6],
+                          "odometer_km": [74602.750464], "doubtful": [""]})  # fmt: skip
+    assert readings_text(taken).splitlines()[1].split() == ["2024-01-31", "3.9", "12.60", "74603"]
+
+
 def test_no_chance_is_printed_as_certain(assessed: Assessment) -> None:
     """A probability is never 0 % nor 100 %: neither the model nor anybody can know that."""
     rows = list_rows(assessed, tables_of(fleet()).readings, flagged_only=False)

@@ -51,6 +51,12 @@ def test_what_is_known_already_is_not_changed_by_a_file(db: Database, tmp_path: 
     assert known(db)[:5] == ["flooded", pytest.approx(float("nan"), nan_ok=True), "", "5W-30", "none"]
 
 
+def test_a_vehicle_is_taken_in_the_words_of_the_trade(db: Database, tmp_path: Path) -> None:
+    """From memory: a flooded battery is called wet, and diesels have glow plugs, whose amps `aid_load_a` holds."""
+    assert vehicles(tmp_path, db, "Wet,,,,Glow plugs,") == []
+    assert (known(db)[0], known(db)[4]) == ("flooded", "intake_heater")
+
+
 @pytest.mark.parametrize(
     ("end", "said"),
     [

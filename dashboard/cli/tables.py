@@ -176,10 +176,8 @@ def readings_text(readings: pd.DataFrame) -> str:
         return "  none"
     table = readings.tail(6)
     filled = [name for name in MEASUREMENTS if name in table and table[name].notna().any()]
-    if any(reading_sheet.is_bound(row, "crank_min_v") for row in table.to_dict("records")):
-        table = table.assign(
-            crank_min_v=[reading_sheet.measured(row, "crank_min_v") or "-" for row in table.to_dict("records")]
-        )
+    rows = table.to_dict("records")
+    table = table.assign(**{name: [reading_sheet.measured(row, name) or "-" for row in rows] for name in filled})
     said = ["doubtful"] if "doubtful" in table and (table["doubtful"] != "").any() else []
     first = [name for name in ("reading_id", "taken_at") if name in table]
     table = table[[*first, *filled, *said]].rename(columns={"reading_id": "reading"})

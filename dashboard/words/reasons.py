@@ -306,7 +306,12 @@ def level_facts(part: Row, latest: Row | None, limits: Limits, as_of: pd.Timesta
     )
     if drop_fits(drop, amps, float(part["level_mohm"])):
         return [fact | figures]
-    return [fact, {"kind": "misfit", "part": name, **figures}]
+    grown = (
+        "before" in fact
+        and part["level_mohm"] > part["before_mohm"]
+        and drop_fits(drop, amps, float(part["before_mohm"]))
+    )
+    return [fact, {"kind": "misfit", "part": name, **figures} | ({"before_on": fact["before_on"]} if grown else {})]
 
 
 def drop_read(part: str, latest: Row | None) -> tuple[float, float | None] | None:
@@ -509,14 +514,15 @@ def _level(fact: Fact, to: Reader) -> str:
     what = AS_IF[str(fact["by"])] if "by" in fact else MEASURES[str(fact["part"])]
     words = f"{what} {plain(float(fact['level']), unit)} at {to.cold(20.0)}"
     words += f" ({_drop(fact)})" if "drop_v" in fact else ""
-    if "before" in fact:
+    if "before" in fact and plain(float(fact["before"]), unit) != plain(float(fact["level"]), unit):
         on = pd.Timestamp(str(fact["before_on"]))
         words += f", was {plain(float(fact['before']), unit)} {month_words(on, to.as_of)}"
     return f"{words}; class median {plain(float(fact['usual']), unit)}"
 
 
 def _misfit(fact: Fact, _: Reader) -> str:
-    return f"{PART_WORDS[str(fact['part'])]} last read {_drop(fact)}: that does not fit its other readings, measure it again"
+    apart = "it may have grown since" if "before_on" in fact else "that does not fit its other readings"
+    return f"{PART_WORDS[str(fact['part'])]} last read {_drop(fact)}: {apart}, measure it again"
 
 
 def _rivals(fact: Fact, _: Reader) -> str:
