@@ -117,7 +117,7 @@ def coldest_on_levels(
             aid = circuit[u, AID_A] if grid_c[t] < circuit[u, AID_BELOW_C] else NIL
             coil_mohm, sound = circuit[u, COIL_MOHM], circuit[u, SOUND_MOHM] * MILLI
             for k in range(draws):
-                emf = (emf_v - brush) / reference * field[u, k]
+                emf = emf_v / reference * field[u, k]
                 speed[t, k], supply[t, k], coil[t, k] = one_start(
                     open_v, brush, share, per_12, aid, emf, emf * reference,
                     value[0, k] * MILLI * battery_cold[g, t, k], value[5, k] * load_cold[engine, t, k],
@@ -253,7 +253,7 @@ def coldest_with_renewed(
             own = level[CONTROL, u, k]
             own = ONE if new_control and own > ONE else own
             control_mohm = (least_level if own < least_level else own) * base[u, CONTROL]
-            emf = (emf_v - brush) / reference * (ONE if stronger else turns)
+            emf = emf_v / reference * (ONE if stronger else turns)
             reference_v = emf * reference
             need_rpm, need_v, need_coil_v = speed_need[u, k], supply_need[u, k], coil_need[u, k]
             cell = min(

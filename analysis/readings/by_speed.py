@@ -67,7 +67,7 @@ class UsualCircuit:
         copper = 1.0 - COPPER_PER_K.value * x
         each = 1e-3 * laws.base[g].T[:, :, None]
         cold = cold_factor(laws.load_per_k[g] + law[0][g], laws.load_curve[g] + law[1][g], raw.engine_x)
-        self.drive = raw.rest_v
+        self.drive = raw.drive_v
         self.load = laws.base[g, LOAD][:, None] * cold
         self.battery = each[BATTERY] * cold_factor(laws.battery_per_k[g], laws.battery_curve[g], x) * np.exp(raw.ice[0])
         self.others = (each[POSITIVE] + each[GROUND] + each[MOTOR]) * copper + each[CONTACTS]

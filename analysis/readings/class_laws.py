@@ -134,7 +134,8 @@ def _usual(
     base, base_sd = usual_values(panel, value)
     cold = cold_factor(load[0][panel.group], load[1][panel.group], raw.engine_x)
     if slowing is not None:
-        cold = cold * slowing.factor(panel.group, raw.x, cold, panel.measured["crank_min_v"])
+        low_v = panel.measured["crank_min_v"] - (raw.rest_v - raw.drive_v)
+        cold = cold * slowing.factor(panel.group, raw.x, cold, low_v)
     unclamped = unclamped_amps(panel, raw.x, (raw.rest_v - panel.measured["crank_min_v"]) / cold)
     return value, with_assumed(panel, base, emf, unclamped), base_sd
 
@@ -280,22 +281,21 @@ def _modelled_emf(
     at_inrush: float,
     rows: Bools,
 ) -> tuple[Callable[[float], Floats], Bools]:
-    """Back-emf without the brushes' drop (V, R) of some vehicles from smoothed resistances, for any inrush share, and where their
-    load is raised (field or drag unclear).  Only the motor's resistance goes with the share, and along a straight line."""
+    """Back-emf (V, R) of some vehicles from smoothed resistances, for any inrush share, and where their load is raised (field or
+    drag unclear).  Only the motor's resistance goes with the share, and along a straight line."""
     n = len(panel.groups)
     raw, whole = (raw_quantities(panel, load[0], load[1], np.tile([share, at_inrush], (n, 1))) for share in (0.0, 1.0))
     value = reference_values(panel, raw, battery, load, np.zeros(n), None)
     usual = group_median(smooth_level(value[LOAD:CONTROL])[0], panel.group, n)[panel.group[rows]][:, None]
-    level, x, rest_v, group = smooth_level(value[:, rows]), raw.x[rows], raw.rest_v[rows], panel.group[rows]
+    level, x, drive_v, group = smooth_level(value[:, rows]), raw.x[rows], raw.drive_v[rows], panel.group[rows]
     copper = 1.0 - COPPER_PER_K.value * x
     cold = np.exp(battery[0][group][:, None] * x + battery[1][group][:, None] * x**2)
     others = level[BATTERY] * cold + (level[POSITIVE] + level[GROUND]) * copper + level[CONTACTS]
     motor, per_share = value[MOTOR, rows], (whole.loop - raw.loop)[rows] / copper
-    brush = BRUSH_V.value * panel.volts[rows, None] / 12.0
 
     def emf(share: float) -> Floats:
         loop = others + smooth_level((motor + share * per_share)[None])[0] * copper
-        return np.asarray(np.maximum(rest_v - brush - raw.amps[rows] * loop / 1e3, 0.05 * rest_v), dtype=np.float64)
+        return np.asarray(np.maximum(drive_v - raw.amps[rows] * loop / 1e3, 0.05 * drive_v), dtype=np.float64)
 
     return emf, level[LOAD] > CLASSES.raised_load * usual
 
@@ -349,7 +349,7 @@ def with_assumed(panel: Panel, base: Floats, emf: Floats, unclamped: Floats) -> 
     for channel, ohms in outside.items():
         out[:, channel] = np.where(np.isfinite(out[:, channel]), out[:, channel], 1e3 * ohms)
     out[:, LOAD] = amps
-    loop = 1e3 * np.maximum(rest - emf, CLASSES.least_loop_share * rest) / amps
+    loop = 1e3 * np.maximum(rest - BRUSH_V.value * blocks - emf, CLASSES.least_loop_share * rest) / amps
     motor = np.maximum(
         loop - out[:, [BATTERY, POSITIVE, GROUND, CONTACTS]].sum(axis=1), CLASSES.least_motor_share * loop
     )

@@ -88,7 +88,7 @@ class ClassLaws:
     battery's, which sags of starts that nobody clamped bring: they tell the sum of both laws; lent: (G, 2) x and x^2 at which the
     usual battery rests on amps that the load's law made of others, see :func:`battery_law_se`;
     base: (G, 7) usual value at 20 degC [mOhm; A for load]; base_sd: (G, 7) spread between healthy vehicles, relative;
-    rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC; speed_share: (G,) share of the
+    rest_v: (G,) usual rest volts; emf_v: (G,) usual back-emf while cranking at 20 degC, without the brushes' drop; speed_share: (G,) share of the
     load that goes with speed; emf_per_rpm: (G,) [V/rpm], NaN when speed was never read; scatter: (G, 7) measured over
     stated noise; coil_mohm: (G,); inrush: (G, 2) how much of rest volts over peak amps is resistance, and what share of
     the battery's resistance while cranking steadily is there already at the inrush; speed: where speed or time is all that is
@@ -137,9 +137,10 @@ class Slowing:
         return cls(share, emf_v, volts[:, [POSITIVE, GROUND, CONTACTS, MOTOR]].sum(axis=1), volts[:, BATTERY])
 
     def factor(self, group: Ints, x: Floats, law: Floats, low_v: Floats) -> Floats:
-        """(U, R) amps over those at full speed: what the lowest volts leave over cables and motor turns the engine.
+        """(U, R) amps over those at full speed: what the lowest volts leave over brushes, cables and motor turns the engine.
 
-        x: kelvin below 20 degC; law: by what the cold multiplies the load; low_v: where it was not read, that of a usual battery.
+        x: kelvin below 20 degC; law: by what the cold multiplies the load; low_v: less the brushes' drop; where it was not read, that
+        of a usual battery.
         """
         share, emf, others, sag = (v[group][:, None] for v in (self.share, self.emf_v, self.others_v, self.sag_v))
         over = others * law * (1.0 - COPPER_PER_K.value * x)
@@ -221,6 +222,7 @@ class Raw:
     loop: Floats
     control: Floats
     ice: tuple[Floats, Floats]
+    drive_v: Floats  # rest volts less what brushes take, which turns nothing
 
 
 def raw_quantities(
@@ -242,10 +244,11 @@ def raw_quantities(
     rest_v = np.where(np.isfinite(rest), rest, own[:, None])
     rest_v = np.where(np.isfinite(rest_v), rest_v, BATTERY_TABLES.full_rest_v * scale)
     rest_se = np.where(np.isfinite(rest), NOISE.volts_v, NOISE.assumed_rest_v) * scale
+    brush = BRUSH_V.value * scale
     engine_x = REFERENCE_C.value - engine_temperature(panel.units, t)
     law = cold_factor(load_per_k[g], load_curve[g], engine_x)
     if slowing is not None:
-        law = law * slowing.factor(g, x, law, m["crank_min_v"])
+        law = law * slowing.factor(g, x, law, m["crank_min_v"] - brush)
     at_reference = nearest_known(m["crank_a"] / law)
     sag = rest_v - m["crank_min_v"]
     class_amps, clamped = group_median(m["crank_a"] / law, g, G), clamped_classes(panel)
@@ -288,6 +291,7 @@ def raw_quantities(
             loop=at_inrush + np.where(np.isfinite(grown), grown, 0.0),
             control=1e3 * m["drop_control_v"] / coil,
             ice=_ice(panel, rest_v, rest_se),
+            drive_v=rest_v - brush,
         )
 
 
@@ -363,15 +367,14 @@ def reference_values(
 
 
 def back_emf(raw: Raw) -> Floats:
-    """(U, R) back-emf while turning steadily [V]: rest volts less amps times the loop; gaps filled per vehicle."""
-    emf_share = 1.0 - raw.amps * raw.loop / (1e3 * raw.rest_v)
-    return np.clip(nearest_known(emf_share), 0.05, 1.0) * raw.rest_v
+    """(U, R) back-emf while turning steadily [V]: rest volts less brushes and amps times the loop; gaps filled per vehicle."""
+    emf_share = 1.0 - raw.amps * raw.loop / (1e3 * raw.drive_v)
+    return np.clip(nearest_known(emf_share), 0.05, 1.0) * raw.drive_v
 
 
 def turning(panel: Panel, raw: Raw, emf_usual: Floats) -> Floats:
-    """(U, R) speed over that at the usual back-emf (G,): both without the brushes' drop, which turns nothing."""
-    brush = BRUSH_V.value * panel.volts[:, None] / 12.0
-    return np.asarray((back_emf(raw) - brush) / (emf_usual[panel.group][:, None] - brush), dtype=np.float64)
+    """(U, R) speed over that at the usual back-emf (G,)."""
+    return back_emf(raw) / emf_usual[panel.group][:, None]
 
 
 def cold_factor(slope: Floats, curve: Floats, x: Floats) -> Floats:

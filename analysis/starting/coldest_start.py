@@ -193,7 +193,7 @@ def start_state(
         contacts_mohm=value[CONTACTS],
         motor_mohm=value[MOTOR],
         load_a=value[LOAD] * np.exp(load[2]),
-        emf_v_per_rpm=(per_unit["emf_v"] - brush) / speed * field.astype(np.float32)[..., None],
+        emf_v_per_rpm=per_unit["emf_v"] / speed * field.astype(np.float32)[..., None],
         reference_rpm=speed,
         control_mohm=value[CONTROL],
         coil_mohm=per_unit["coil_mohm"],
