@@ -42,9 +42,9 @@ LAWS = ClassLaws(
     base=np.array([[6.0, 0.6, 0.6, 0.9, 11.0, 180.0, 110.0], [8.0, 0.9, 0.9, 1.2, 16.0, 320.0, 170.0]]),
     base_sd=np.full((2, 7), 0.1),
     rest_v=np.array([12.65, 25.3]),
-    emf_v=np.array([8.9, 15.5]),
+    emf_v=np.array([7.9, 13.5]),
     speed_share=np.array([0.3, 0.3]),
-    emf_per_rpm=np.array([0.045, np.nan]),
+    emf_per_rpm=np.array([0.04, np.nan]),
     scatter=np.ones((2, 7)),
     coil_mohm=np.array([1500.0, 3000.0]),
     inrush=np.array([[0.85, 0.95], [0.85, 0.95]]),
@@ -144,7 +144,7 @@ def test_a_stronger_field_turns_slower_for_the_same_volts() -> None:
 
 def test_usual_speed_is_emf_over_its_constant_or_nominal() -> None:
     """Worked by hand: 8.9 V / 0.045 V/rpm = 197.8 rpm; nominal where speed was never read."""
-    assert usual_speed(LAWS) == pytest.approx([8.9 / 0.045, LOOP.nominal_rpm])
+    assert usual_speed(LAWS) == pytest.approx([7.9 / 0.04, LOOP.nominal_rpm])
 
 
 def test_the_nominal_speed_is_one_that_a_sound_engine_cranks_at() -> None:
@@ -155,8 +155,8 @@ def test_the_nominal_speed_is_one_that_a_sound_engine_cranks_at() -> None:
 def test_curves_are_per_12_volts() -> None:
     """Scale property: a 24 V vehicle of two 12 V ones in series has the same curves per 12 V."""
     double = replace(
-        LAWS, base=LAWS.base[[0, 0]] * np.array([[1.0] * 7, [2, 2, 2, 2, 2, 1, 2]]), emf_v=np.array([8.9, 17.8]),
-        emf_per_rpm=np.array([0.045, 0.09]), coil_mohm=np.array([1500.0, 3000.0]), load_per_k=np.array([0.012, 0.012]),
+        LAWS, base=LAWS.base[[0, 0]] * np.array([[1.0] * 7, [2, 2, 2, 2, 2, 1, 2]]), emf_v=np.array([7.9, 15.8]),
+        emf_per_rpm=np.array([0.04, 0.08]), coil_mohm=np.array([1500.0, 3000.0]), load_per_k=np.array([0.012, 0.012]),
     )  # fmt: skip
     state, group = np.full((7, 2, 1), 1.6), np.array([0, 1])
     circuit = start_state(state, np.ones((2, 1)), LAWS.rest_v, group, double)
