@@ -143,7 +143,7 @@ def test_a_stronger_field_turns_slower_for_the_same_volts() -> None:
 
 
 def test_usual_speed_is_emf_over_its_constant_or_nominal() -> None:
-    """Worked by hand: 8.9 V / 0.045 V/rpm = 197.8 rpm; nominal where speed was never read."""
+    """Worked by hand: 7.9 V / 0.04 V/rpm = 197.5 rpm; nominal where speed was never read."""
     assert usual_speed(LAWS) == pytest.approx([7.9 / 0.04, LOOP.nominal_rpm])
 
 
