@@ -259,6 +259,17 @@ def _doubt_half_voltage(marks: _Marks, history: History) -> None:
     marks.add(
         rows, "rest_v", lambda i: f"rest_v {rest[rows[i]]:g} V on a 24 V system: only one battery of the pair measured?"
     )
+    for name in ("crank_min_v", "crank_dip_v"):
+        _doubt_below_one_battery(marks, name, rows, history)
+
+
+def _doubt_below_one_battery(marks: _Marks, name: str, rows: Ints, history: History) -> None:
+    """Volts while cranking below the rest volts of one battery were measured at the same battery."""
+    volts = history.numbers.get(name, np.full(len(history.unit), np.nan))
+    below = rows[volts[rows] < history.numbers["rest_v"][rows]]
+    marks.add(
+        below, name, lambda i: f"{name} {volts[below[i]]:g} V on a 24 V system: measured at the same one battery?"
+    )
 
 
 def _doubt_amps(marks: _Marks, history: History) -> None:

@@ -49,6 +49,8 @@ def test_slips_and_failing_parts(name: str, values: list[float], doubted: list[i
 def test_one_battery_of_a_pair() -> None:
     assert judge("rest_v", [25.3, 12.6], system_v=24.0) == ["", "rest_v"]
     assert judge("rest_v", [12.6, 12.6]) == ["", ""]
+    assert judge("rest_v", [25.3, 12.6], system_v=24.0, crank_min_v=[21.8, 10.9]) == ["", "rest_v,crank_min_v"]
+    assert judge("rest_v", [25.3, 12.6], system_v=24.0, crank_min_v=[21.8, 21.8]) == ["", "rest_v"], "across both"
 
 
 def test_amps_that_the_sag_does_not_bear_out() -> None:

@@ -187,21 +187,23 @@ def test_a_battery_of_unknown_build_is_read_as_flooded_and_said_so() -> None:
 
 
 def test_rest_volts_that_were_set_aside_are_not_said_to_be_unmeasured() -> None:
-    """One battery of a pair on a 24 V vehicle, and a slip on a 12 V one: both are told with their value and why they do not count."""
-    pair = take(
-        {**fitting(), "rest_v": 12.6, "doubtful": "rest_v"}, replace(EXPECTED, volts=24.0), {**UNIT, "system_v": 24}
-    )
-    slip = take({**fitting(), "rest_v": 5.1, "doubtful": "rest_v"})
-    for check, value, why in (
-        (pair, "12.60", "one battery of a pair, not with 24 V"),
-        (slip, "5.10", "the other values"),
+    """One battery of a pair on a 24 V vehicle, its volts while cranking too: told with their values and why they do not count."""
+    pair, aside = replace(EXPECTED, volts=24.0), "rest_v,crank_min_v"
+    check = take({**fitting(), "rest_v": 12.6, "crank_min_v": 11.0, "doubtful": aside}, pair, {**UNIT, "system_v": 24})
+    lines = [reading_sheet.assumed_words, reading_sheet.fit_words, reading_sheet.not_identified]
+    said = " ".join([words for of in lines for words in of(check)] + reading_sheet.pointed_words(check))
+    assert "Rest volts 12.60 V were set aside, because they go with one battery of a pair, not with 24 V" in said
+    assert "Rest voltage, 12.6 V, goes with one battery of the pair" in said
+    assert "the volts while cranking were set aside" in said
+    assert "across both batteries" in check.findings[0].next_measurement
+    for wrong in (
+        "ot measured: a discharged",
+        "olts were not measured",
+        "olts not measured",
+        "while cranking were not",
+        "slip of the",
     ):
-        said = " ".join([*reading_sheet.fit_words(check), *reading_sheet.not_identified(check)])
-        assert f"Rest volts {value} V were set aside, because they" in said
-        assert why in said
-        assert "the rest volts were set aside" in said
-        assert "not measured: a discharged" not in said
-        assert "the rest volts were not measured" not in said
+        assert wrong not in said
     none = take({**fitting(), "rest_v": None})
     assert "Rest volts not measured" in " ".join(reading_sheet.fit_words(none))
 
@@ -256,12 +258,32 @@ def test_24_v_is_two_12_v_in_series() -> None:
     assert margin[0] == pytest.approx(10.1 - float(load_test_minimum_v(20.0)))
 
 
+def test_no_amps_are_assumed_of_a_start_at_which_the_engine_did_not_turn() -> None:
+    """0.1 V of sag with one click are no battery of a tenth of its resistance: hardly anything flowed."""
+    clicked = {**fitting(), **dict.fromkeys(MEASURED), "rest_v": 12.6, "crank_min_v": 12.5}
+    for outcome in ("no_click", "click", "chatter", "spins"):
+        check = take({**clicked, "outcome": outcome})
+        assert "crank_a" not in check.assumed
+        assert {one.element for one in check.identified if not one.reason} == set()
+    assert "crank_a" in take({**clicked, "outcome": "no_start"}).assumed, (
+        "how it failed is not known: it may have turned"
+    )
+
+
+def test_a_class_is_said_to_be_hardly_read_only_where_that_is_why_nothing_can_be_compared() -> None:
+    """Two values are too few whatever its class has been read for; of three, one that nobody knows of leaves too few."""
+    unread = replace(EXPECTED, unknown=frozenset({"peak_a"}))
+    two = {**fitting(), **dict.fromkeys(MEASURED), "rest_v": 12.6, "crank_min_v": 11.2}
+    assert take(two, unread).closure.why_not == "fewer than three values can be compared"
+    assert "hardly been read" in take({**two, "peak_a": 500.0}, unread).closure.why_not
+
+
 def test_missing_amps_and_temperature_are_assumed_said_and_degrade_the_errors() -> None:
     whole, without = take(fitting()), take({**fitting(), "crank_a": None, "temperature_c": None})
     assert without.temperature_assumed
     assert value_of(without, "ground_path")[1] > 2 * value_of(whole, "ground_path")[1]
     said = " ".join(reading_sheet.assumed_words(without))
-    assert "Steady amps not measured: " in said
+    assert "Steady amps assumed to be " in said
     assert "Temperature not noted: 15 °C (59 °F) assumed" in said
     unread = Expected(STATE, SPREAD, STATE, Inrush(), BATTERY_LAW, 0, frozenset({"crank_a"}), 12.0)
     unknown = take({**fitting(), "crank_a": None}, unread)

@@ -30,6 +30,11 @@ PAIR = {"system_v": 24}
 
 # name of the row -> measurements that must meet it, measurements close by that must not, the segment
 CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
+    "only one battery of a pair measured": (
+        {"doubted": "rest_v", "doubted_value": 12.6},
+        {"doubted": "crank_min_v", "doubted_value": 12.6},
+        "measurement",
+    ),
     "slipped decimal point": (
         {"doubted": "drop_ground_v", "doubted_value": 1.05},
         {"doubted": "odometer_km"},

@@ -143,17 +143,18 @@ def test_coldest_starts_in_words(celsius: float, said: str) -> None:
     assert cold_words(celsius) == said
 
 
-def gain(part: str, renewed_c: float, now_c: float) -> str:
+def gain(part: str, renewed_c: float, now_c: float, limit: str = "speed") -> str:
     """What is said of a renewal."""
     suspect = {"renewed_coldest_start_c": renewed_c}
-    found = reasons.renewed_facts(suspect, {"part": part, "coldest_start_c": now_c})
+    found = reasons.renewed_facts(suspect, {"part": part, "coldest_start_c": now_c, "limited_by": limit})
     return "; ".join(reasons.sentence(fact, DAY) for fact in found)
 
 
 def test_what_a_renewal_gains_is_said_as_far_as_it_is_known() -> None:
     """Worked by hand: 0.4 K is hardly anything; 12 K is 12; off the scale there is more; from off the scale nothing is
     said, because nothing is known; drag is removed, not renewed."""
-    assert "hardly any colder" in gain("battery", -20.4, -20.0)
+    assert "hardly any colder: another part limits it too" in gain("battery", -20.4, -20.0)
+    assert "hardly any colder: its oil limits it too" in gain("battery", -20.4, -20.0, "oil")
     assert gain("battery", -32.0, -20.0) == "with the battery renewed it starts about 12 degrees colder, down to −32 °C"
     assert gain("engine_drag", -32.0, -20.0).startswith("with the drag removed")
     assert gain("battery", -60.0, -20.0).endswith("more than 24 degrees colder, even below −44 °C")

@@ -40,6 +40,7 @@ from analysis.circuit.load import NO_REST, infer_load
 from analysis.circuit.resistances import ELEMENTS, MEASURED, NO_LOW_VOLTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
 from analysis.readings.choices import NOISE
+from analysis.readings.outcomes import FAILED
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import RAN_FREE, Floats, trusted_values
 from analysis.starting.loop import aid_amps_at
@@ -60,7 +61,10 @@ _RESTS_ON: Final = {
     "torque": ("peak_a", "crank_a", "crank_rpm"),
 }
 ONLY_A_BOUND: Final = "only an upper bound of the volts while cranking"
+UNTURNED: Final = tuple(outcome for outcome in FAILED if outcome != "no_start")
+"""Outcomes of starts at which the engine did not turn: the amps of other starts did not flow."""
 REST_ASIDE: Final = "rest voltage set aside"
+LOW_ASIDE: Final = "volts while cranking set aside"
 KIND: Final = (
     *("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel"),
     *("aid_load_a", "aid_below_c"),
@@ -157,8 +161,8 @@ class Against:
 @dataclass(frozen=True)
 class ReadingCheck:
     """Everything that one reading says. `assumed`: measurement filled in for a missing one -> value and error; `before`:
-    measured shortly before and used by the findings; `rest_aside_v`: rest volts that were measured, but are doubtful and not used [V], of
-    a system of `system_v` [V]; NaN where there are none."""
+    measured shortly before and used by the findings; `rest_aside_v`: rest volts that were measured, but are doubtful and not used [V], NaN
+    where there are none."""
 
     temperature_c: float
     temperature_assumed: bool
@@ -171,7 +175,6 @@ class ReadingCheck:
     findings: tuple[Finding, ...]
     before: tuple[str, ...] = ()
     rest_aside_v: float = NAN
-    system_v: int = 12
 
 
 def check_one_reading(
@@ -194,7 +197,9 @@ def check_one_reading(
     temperature, sd = (NOISE.assumed_c, NOISE.assumed_temperature_k) if assumed_t else (noted, NOISE.temperature_k)
     at = row.assign(temperature_c=temperature, aid_a=_aid_a(expected, temperature))
     shown = _shown(expected, temperature)
-    typical = {n: float("nan") if n in expected.unknown else float(shown[n].iloc[0]) for n in ("crank_a", "rest_v")}
+    typical = {n: NAN if n in expected.unknown else float(shown[n].iloc[0]) for n in ("crank_a", "rest_v")}
+    if reading.get("outcome") in UNTURNED:
+        typical["crank_a"] = NAN
     load_sd = float(np.hypot(np.asarray(expected.spread.load), DRAG_PER_K.value * sd))
     system_v = int(expected.volts)
     inferred = infer_resistances(
@@ -225,15 +230,16 @@ def check_one_reading(
     if np.isfinite(row["crank_at_most_v"].iloc[0]):
         resistances = [replace(r, reason=ONLY_A_BOUND) if r.reason == NO_LOW_VOLTS else r for r in resistances]
     rest_aside_v = NAN if charge is not None else _number(reading.get("rest_v"))
-    if np.isfinite(rest_aside_v):
-        resistances, load = (
-            [replace(r, reason=REST_ASIDE) if r.reason == NO_REST else r for r in rows] for rows in (resistances, load)
-        )
+    aside = {NO_REST: REST_ASIDE} if np.isfinite(rest_aside_v) else {}
+    aside |= {NO_LOW_VOLTS: LOW_ASIDE} if np.isfinite(_number(reading.get("crank_min_v"))) else {}
+    resistances, load = (
+        [replace(r, reason=aside.get(r.reason, r.reason)) for r in rows] for rows in (resistances, load)
+    )
     return ReadingCheck(
         temperature, assumed_t, (*resistances, *load),
         {n: _assumed_value(n, typical, load_sd, system_v) for n in names},
         closes, _against(at, expected, sd), charge,
-        _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before), rest_aside_v, system_v,
+        _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before), rest_aside_v,
     )  # fmt: skip
 
 
@@ -356,7 +362,9 @@ def _closure(
     count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
     if count < EXPECTING.fewest_checked:
         few = "fewer than three values can be compared"
-        return Closure(False, few if not expected.unknown else f"{few}: its class has hardly been read yet")
+        read = int(np.isfinite(at[list(MEASURED)].to_numpy(np.float64)).sum())
+        unread = read >= EXPECTING.fewest_checked
+        return Closure(False, f"{few}, as its class has hardly been read for the others" if unread else few)
     given, found = frozenset[str](), _tested(row, expected, sd_k, frozenset())
     while not found["closes"] and confirmed - given:  # what was measured twice counts as right where it would not fit
         suspect = str(found["suspect"])

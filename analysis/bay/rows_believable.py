@@ -39,8 +39,19 @@ _MORE_VOLTS: Final = above("volts_denied", BOUNDARIES.more_than_volts, widened="
 
 MEASUREMENT: Final = (
     Row(
+        "only one battery of a pair measured",
+        (is_word("doubted", "rest_v"),),
+        "measurement",
+        "{doubted_said} goes with one battery of the pair. It is not used, nor are volts while cranking below it. If it was "
+        "measured twice across both batteries, say so: then it counts.",
+        "rest voltage and volts while cranking, across both batteries",
+        5,
+        "common practice: no 12 V battery rests as high as a pair",
+        doubts="doubted",
+    ),
+    Row(
         "slipped decimal point",
-        (measured("doubted"),),
+        (measured("doubted"), isnt(is_word("doubted", "rest_v"))),
         "measurement",
         "{doubted_said} does not go with this vehicle's past and its other values: most likely a slip of the decimal point "
         "or the wrong range. It is not used. If it was measured twice, say so: then it counts.",

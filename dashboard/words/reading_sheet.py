@@ -11,7 +11,16 @@ import pandas as pd
 
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
-from analysis.bay.one_reading import ONLY_A_BOUND, REST_ASIDE, Charge, Closure, Identified, Moved, ReadingCheck
+from analysis.bay.one_reading import (
+    LOW_ASIDE,
+    ONLY_A_BOUND,
+    REST_ASIDE,
+    Charge,
+    Closure,
+    Identified,
+    Moved,
+    ReadingCheck,
+)
 from analysis.bay.verdict import sentence
 from analysis.bay.whose import Whose
 from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_test_minimum_v
@@ -19,7 +28,6 @@ from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
 from dashboard.words.safety import FROZEN, said_with
-from ingest.choices import DOUBTING
 from ingest.fields import QUANTITIES, SAMPLED
 
 ELEMENT_WORDS: Final = {
@@ -66,6 +74,7 @@ REASON_WORDS: Final = {
     "no amps": "no steady cranking amps were measured",
     "no rest voltage": "the rest volts were not measured",
     REST_ASIDE: "the rest volts were set aside",
+    LOW_ASIDE: "the volts while cranking were set aside",
     "no volts while cranking": "the volts while cranking were not measured",
     ONLY_A_BOUND: "the volts while cranking were sampled slowly: the lowest lies at or below what was seen",
     "no coil amps": "the coil amps were not measured",
@@ -154,8 +163,8 @@ def assumed_words(check: ReadingCheck) -> list[str]:
     known = {one.element for one in check.identified if not one.reason}
     used = {name: both for name, both in check.assumed.items() if known & set(RESTS_ON_ASSUMED[name])}
     out = [
-        f"{as_sentence(VALUE_WORDS[name])} not measured: {amount(name, value)} ± "
-        f"{amount(name, se)} assumed, as this vehicle usually shows; the errors are wider for it."
+        f"{as_sentence(VALUE_WORDS[name])} assumed to be {amount(name, value)} ± {amount(name, se)}, as this vehicle usually "
+        "shows; the errors are wider for it."
         for name, (value, se) in used.items()
         if not name.startswith("drop_")
     ]
@@ -292,17 +301,15 @@ def fit_words(check: ReadingCheck) -> list[str]:
     if empty and check.closure.checked and not check.closure.closes:
         words += " A battery that is not charged can do this alone, so charge it before looking further."
     if math.isfinite(check.rest_aside_v) and "rest_v" not in check.before:
-        return [rest_aside_words(check.rest_aside_v, check.system_v), words]
+        return [rest_aside_words(check.rest_aside_v), words]
     return [*charge_words(check.charge, read_before="rest_v" in check.before), words]
 
 
-def rest_aside_words(rest_v: float, system_v: int) -> str:
-    """Rest volts that were measured and are not used, and why."""
-    one_battery = system_v == 24 and rest_v <= DOUBTING.one_battery_v
-    why = "go with one battery of a pair, not with 24 V" if one_battery else "do not go with the other values"
+def rest_aside_words(rest_v: float) -> str:
+    """Rest volts that were measured and are not used, and why: `doubt` knows no other doubt of them."""
     return (
-        f"Rest volts {rest_v:.2f} V were set aside, because they {why}: until they are measured again, a discharged battery cannot "
-        "be told from a worn one."
+        f"Rest volts {rest_v:.2f} V were set aside, because they go with one battery of a pair, not with 24 V: until they are "
+        "measured again, a discharged battery cannot be told from a worn one."
     )
 
 
@@ -445,8 +452,8 @@ SEGMENT_WORDS: Final = {
     "starter_or_drag": "Points to the starter motor or drag in the engine",
     "control_circuit": "Points to the control circuit", "control_wire": "Points to the control wire",
     "coil": "Points to the solenoid coil", "feed": "Points to the feed of the relay socket",
-    "starter_drive": "Points to the starter's pinion and clutch", "charging": "Points to the charging",
-    "not_starting_system": "Not the starting circuit", "measurement": "Measure again", "none": "No fault by this",
+    "starter_drive": "Points to the starter's pinion and clutch", "charging": "Points to the charging system",
+    "not_starting_system": "Not the starting circuit", "measurement": "Measure again", "none": "Points to no part",
 }  # fmt: skip
 """Segment -> what stands before the sentence of a finding."""
 

@@ -97,6 +97,7 @@ NEED_WORDS: Final = {
     "fuel": "colder than that its fuel does not flow",
     "freezing": "colder than that its battery, charged as it is, freezes",
 }
+ALSO_LIMITS: Final = {"oil": "its oil", "fuel": "its fuel"}  # no part does that
 
 
 # --- small words -----------------------------------------------------------------------------------------------------
@@ -419,6 +420,7 @@ def renewed_facts(suspect: Row, unit: Row) -> list[Fact]:
             "part": str(unit["part"]),
             "renewed_coldest_start_c": _tenth(renewed),
             "colder_k": _tenth(now - max(float(renewed), STARTS_ALWAYS_C)),
+            "limited_by": str(unit["limited_by"]),
         }
     ]
 
@@ -573,7 +575,7 @@ def _renewed(fact: Fact, to: Reader) -> str:
     if gain < SAYING.least_gain_k:
         if cold <= STARTS_ALWAYS_C:  # how much is gained is not known
             return f"{with_new} it starts {to.down_to(cold)}"
-        return f"{with_new} it would start hardly any colder: another part limits it too"
+        return f"{with_new} it would start hardly any colder: {ALSO_LIMITS.get(str(fact['limited_by']), 'another part')} limits it too"
     about = "more than" if cold <= STARTS_ALWAYS_C else "about"
     return f"{with_new} it starts {about} {to.degrees(gain)} colder, {to.down_to(cold)}"
 
