@@ -182,6 +182,35 @@ def test_what_glow_plugs_draw_is_given_by_the_battery_too() -> None:
     assert verdict(told, kind).set_index("check").loc[LOAD_TEST_CHECK, "value"].tolist() == [pytest.approx(8.4)] * 2
 
 
+def test_what_is_said_of_rest_volts_knows_an_agm_battery() -> None:
+    """An AGM battery rests 0.15 V per 12 V higher as charged (12.8 V full, 12.4 V half), from memory; EFB as flooded (the same acid).
+    What a user set for a class is taken as it stands, whichever battery it is."""
+    told = readings(rest_v=[12.65, 12.5, 12.3])
+    by_type = {
+        kind: verdict(told, UNITS.assign(battery_type=kind)).sort_values("row")["verdict"].tolist()
+        for kind in ("", "flooded", "EFB", "AGM")
+    }
+    assert by_type.pop("AGM") == ["pass", "watch", "act"]
+    assert set(map(tuple, by_type.values())) == {("pass", "pass", "watch")}
+    bus = default_limits(24, battery_type="AGM")
+    assert (bus.rest_watch_v.value, bus.rest_act_v.value) == pytest.approx((25.20, 24.78))
+    assert "from memory" in bus.rest_act_v.source
+    own = limits_from_mapping({"vehicle_class": {"light_van": {"rest_act_v": 12.2}}})
+    assert own.for_group("light_van", 12, battery_type="AGM").rest_act_v.value == 12.2
+
+
+def test_the_load_test_of_past_readings_knows_an_agm_battery() -> None:
+    """13.0 V is an AGM battery at rest, and a flooded one with 0.15 V of surface charge (12.85 V): at 360 A, half of 720 A, a fall
+    of 2.0 V at 180 A leaves the one 9.0 V and the other 12.85 - 1.85 x 2 = 9.15 V, by hand."""
+    told = readings(rest_v=[13.0], crank_min_v=[11.0], crank_a=[180.0])
+    kind = UNITS.assign(rated_cca_a=720.0)
+    held = [
+        verdict(told, kind.assign(battery_type=built)).set_index("check").loc[LOAD_TEST_CHECK, "value"]
+        for built in ("AGM", "flooded")
+    ]
+    assert held == pytest.approx([9.0, 9.15])
+
+
 def test_cold_morning_amps_blame_no_cable() -> None:
     """0.24 V at 300 A is 0.8 mΩ: good at the 150 A the class takes, where 0.2 V are printed (0.40 V at 300 A, by hand)."""
     judged = verdict(readings(drop_ground_v=[0.24], crank_a=[300.0]), UNITS, class_crank_a={"light_van": 150.0})

@@ -229,6 +229,7 @@ def test_rest_volts_on_record_leave_no_room_for_a_discharged_battery_and_are_not
     assert room_for_discharged(12.25, 12, 12.45) > 0.999
     assert room_for_discharged(25.3, 24, 24.9) == pytest.approx(room_for_discharged(12.65, 12, 12.45))
     assert room_for_discharged(float("nan"), 12, 12.45) == 1.0
+    assert room_for_discharged(12.60, 12, 12.60, agm=True) == pytest.approx(0.5)
     asked = measured_next({"battery": 0.995})
     assert asked is not None
     assert asked.name == "rest volts after two hours"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -53,25 +53,45 @@ def _over(value: float, usual: float) -> float:
 def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
     """Its resistance, what it would hold at half its label's amps, and the rest volts that cranking tells of: all by the
     amps that it gave, those of glow plugs or an intake heater with them."""
-    rest, low, amps = (number(facts, n) for n in ("rest_v", "crank_min_v", "crank_a"))
-    usual = number(facts, "usual_battery_mohm")
-    enough = enough_a(number(facts, "usual_crank_a"))
-    agm = number(facts, "agm") == 1.0
-    open_v = float(open_circuit(rest, system_v=limits.system_v, agm=agm)[0]) if rest > 0 else NAN
-    given = amps + np.nan_to_num(number(facts, "aid_a"))
-    mohm = 1000.0 * (open_v - low) / given if amps >= enough else NAN
+    rest, low, usual = (number(facts, n) for n in ("rest_v", "crank_min_v", "usual_battery_mohm"))
     cca = number(facts, "cca_a")
     rated = cca if cca > 0 else limits.assumed_cca_a.value
+    load = under_load(
+        rest, low, number(facts, "crank_a"), number(facts, "aid_a"), usual_a=number(facts, "usual_crank_a"), cca_a=rated,
+        system_v=limits.system_v, agm=number(facts, "agm") == 1.0,
+    )  # fmt: skip
+    given, mohm = float(load.given_a), float(load.battery_mohm)
     told = low + given * usual / 1000.0
     air_c = number(facts, "temperature_c")
     table = float(load_test_minimum_v(air_c, system_v=limits.system_v))
     return {
-        "enough_a": float(enough), "battery_mohm": mohm, "battery_times": _over(mohm, usual), "half_cca_a": 0.5 * rated,
-        "half_cca_v": float(held_at_half_rating_v(open_v, low, given if amps >= enough else NAN, rated)),
+        "enough_a": float(enough_a(number(facts, "usual_crank_a"))), "half_cca_a": 0.5 * rated,
+        "battery_mohm": mohm, "battery_times": _over(mohm, usual),
+        "half_cca_v": float(load.half_cca_v),
         "load_test_v": table,
         "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
         "open_told_v": told, "rest_told_more_v": told - rest - FACTS.sag_doubt * given * usual / 1000.0,
     }  # fmt: skip
+
+
+class UnderLoad(NamedTuple):
+    """Batteries as they were cranked on: amps given to starter and aid, resistance [mΩ], volts held at half their label's amps."""
+
+    given_a: npt.NDArray[np.float64]
+    battery_mohm: npt.NDArray[np.float64]
+    half_cca_v: npt.NDArray[np.float64]
+
+
+def under_load(
+    rest_v: npt.ArrayLike, low_v: npt.ArrayLike, amps: npt.ArrayLike, aid_a: npt.ArrayLike, *, usual_a: npt.ArrayLike,
+    cca_a: npt.ArrayLike, system_v: int, agm: bool,
+) -> UnderLoad:  # fmt: skip
+    """What a start tells of the battery; no resistance where fewer amps flow than `enough_a` of the usual ones."""
+    open_v, _ = open_circuit(rest_v, system_v=system_v, agm=agm)
+    given = np.asarray(amps) + np.nan_to_num(aid_a)
+    flowing = np.where(np.asarray(amps) >= enough_a(usual_a), given, NAN)
+    held = held_at_half_rating_v(open_v, low_v, flowing, cca_a)
+    return UnderLoad(given, 1000.0 * (open_v - np.asarray(low_v)) / flowing, held)
 
 
 def _told_amps(facts: Facts, _limits: Limits) -> dict[str, float]:

@@ -263,12 +263,12 @@ def rest_read(readings: pd.DataFrame) -> dict[str, float]:
     return {str(unit): float(volts) for unit, volts in in_order.groupby(level=0).last().items()}
 
 
-def room_for_discharged(rest_v: float, system_v: int, charged_v: float) -> float:
+def room_for_discharged(rest_v: float, system_v: int, charged_v: float, *, agm: bool = False) -> float:
     """Probability that a battery that rested at `rest_v` [V] is below `charged_v` [V], surface charge and meter allowed for; 1 where
     its rest volts are not known."""
     if not np.isfinite(rest_v):
         return 1.0
-    open_v, error = open_circuit(rest_v, system_v=system_v)
+    open_v, error = open_circuit(rest_v, system_v=system_v, agm=agm)
     return float(ndtr((charged_v - open_v) / np.hypot(error, INSTRUMENT.battery_v * system_v / 12.0)))
 
 

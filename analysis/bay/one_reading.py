@@ -22,7 +22,6 @@ from analysis.bay.facts import enough_a
 from analysis.bay.findings import MEASURED_HERE, WORDS, Finding, locate_segment
 from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
-    AGM,
     bank_cca_a,
     celsius_from_fahrenheit,
     freezing_point_c,
@@ -35,7 +34,7 @@ from analysis.circuit.battery import (
 )
 from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
-from analysis.circuit.limits import DRAG_PER_K, REFERENCE_C, Limits
+from analysis.circuit.limits import AGM, DRAG_PER_K, REFERENCE_C, Limits
 from analysis.circuit.load import NO_REST, infer_load
 from analysis.circuit.resistances import ELEMENTS, MEASURED, NO_LOW_VOLTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
@@ -67,7 +66,7 @@ REST_ASIDE: Final = "rest voltage set aside"
 LOW_ASIDE: Final = "volts while cranking set aside"
 KIND: Final = (
     *("vehicle_class", "system_v", "fuel", "cylinders", "rated_cca_a", "batteries", "in_parallel"),
-    *("aid_load_a", "aid_below_c"),
+    *("battery_type", "aid_load_a", "aid_below_c"),
 )
 NO_LAW: Final = TemperatureLaw(0.0, 0.0, np.zeros((2, 2)), REFERENCE_C.value)
 LOAD_ROWS: Final = {  # name here -> value, standard error and unit of `analysis.circuit.load.infer_load`

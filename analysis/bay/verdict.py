@@ -15,19 +15,17 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.bay.facts import at_charged_volts, at_usual_share, charging_most_v, enough_a
+from analysis.bay.facts import at_charged_volts, at_usual_share, charging_most_v, enough_a, under_load
 from analysis.bay.figures import digits_apart, usual_digits
 from analysis.circuit.battery import (
     COLDEST_PRINTED_C,
     bank_cca_a,
     fahrenheit_from_celsius,
-    held_at_half_rating_v,
     least_cranking_v,
     load_test_minimum_v,
-    open_circuit,
 )
 from analysis.circuit.limit_book import LimitBook
-from analysis.circuit.limits import Limit, Limits
+from analysis.circuit.limits import AGM, Limit, Limits
 from analysis.readings.aid import aid_amps
 
 Array = npt.NDArray[np.float64]
@@ -42,7 +40,7 @@ COLUMNS: Final = (
 )
 TEXTS: Final = ("unit", "check", "value_unit", "verdict", "words", "source")
 AIDS: Final = ("aid_load_a", "aid_below_c")
-GROUP: Final = ["vehicle_class", "system_v", "fuel", "cylinders"]
+GROUP: Final = ["vehicle_class", "system_v", "fuel", "cylinders", "battery_type"]
 DROP_LIMITS: Final = {
     "drop_positive_v": "positive_cable_drop_v",
     "drop_ground_v": "ground_path_drop_v",
@@ -67,7 +65,7 @@ def verdict(
     :param readings: columns unit, taken_at, temperature_c, measurements as in the files; any measurement may be NaN;
         `usual_crank_a`, `usual_rpm` where known: what the class shows at the reading's temperature [A, rpm]
     :param units: columns unit, vehicle_class, system_v, fuel, cylinders; where known rated_cca_a, batteries, in_parallel,
-        aid_load_a, aid_below_c
+        battery_type, aid_load_a, aid_below_c
     :param book: a user's own limits; None for the defaults
     :param class_crank_a: usual cranking amps in the warm by vehicle class [A]; drops of other classes are judged as read
     :returns: one row per reading and quantity: `row` (position in `readings`), unit, taken_at, check, value,
@@ -84,9 +82,10 @@ def verdict(
     joined["row"] = np.arange(len(joined))
     parts: list[Checked] = []
     for key, group in joined.groupby(GROUP, dropna=False, sort=False):
-        vehicle_class, system_v, fuel, cylinders = (str(part) for part in key)
-        limits = chosen.for_group(vehicle_class, int(float(system_v)), fuel, float(cylinders))
-        parts.extend(_judge_group(group, limits, float((class_crank_a or {}).get(vehicle_class, np.nan))))
+        vehicle_class, system_v, fuel, cylinders, battery_type = (str(part) for part in key)
+        limits = chosen.for_group(vehicle_class, int(float(system_v)), fuel, float(cylinders), battery_type)
+        usual_a = float((class_crank_a or {}).get(vehicle_class, np.nan))
+        parts.extend(_judge_group(group, limits, usual_a, agm=battery_type == AGM))
     if not parts:
         return pd.DataFrame({name: [] for name in COLUMNS})
     every = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
@@ -96,10 +95,10 @@ def verdict(
     return result.assign(order=order).sort_values(["row", "order"], kind="stable", ignore_index=True)[list(COLUMNS)]
 
 
-def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Checked]:
+def _judge_group(group: pd.DataFrame, limits: Limits, usual_a: float, *, agm: bool) -> list[Checked]:
     """All checks of the readings of one kind of vehicle; `usual_a` in the warm, NaN where nobody knows."""
     return [
-        *_battery_checks(group, limits),
+        *_battery_checks(group, limits, agm=agm),
         *_drop_checks(group, limits, usual_a),
         *_amp_checks(group, limits, usual_a),
         *_solenoid_checks(group, limits),
@@ -113,13 +112,13 @@ def _values(group: pd.DataFrame, name: str) -> Array:
     return group[name].to_numpy(dtype=np.float64, na_value=np.nan)
 
 
-def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
+def _battery_checks(group: pd.DataFrame, limits: Limits, *, agm: bool) -> list[Checked]:
     rest, low = _values(group, "rest_v"), _values(group, "crank_min_v")
     least = least_cranking_v(limits.least_cranking_battery_v.value, _values(group, "temperature_c"))
     typical = f"{limits.least_cranking_battery_v.words}, less in the cold"
     return [
         _checked(group, "rest voltage", rest, limits.rest_act_v, "at least", watch=limits.rest_watch_v.value),
-        _load_test(group, limits, rest, low),
+        _load_test(group, limits, rest, low, agm=agm),
         _checked(
             group, "volts while cranking", low, limits.least_cranking_battery_v, "at least",
             boundary=least, watch=least + limits.load_test_margin_v.value,
@@ -128,14 +127,14 @@ def _battery_checks(group: pd.DataFrame, limits: Limits) -> list[Checked]:
     ]  # fmt: skip
 
 
-def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array) -> Checked:
+def _load_test(group: pd.DataFrame, limits: Limits, rest: Array, low: Array, *, agm: bool) -> Checked:
     """What the battery would hold at half its label's cold-cranking amps, by its resistance, beside the printed table; it gave
     the amps of glow plugs or an intake heater as well as the starter's."""
     temperature, amps, cca = (_values(group, n) for n in ("temperature_c", "crank_a", "cca_a"))
-    open_v, _ = open_circuit(rest, system_v=limits.system_v, agm=_values(group, "agm") == 1.0)
-    given = amps + np.ravel(aid_amps(group, temperature[:, None]))
-    flowing = np.where(amps >= enough_a(_values(group, "usual_crank_a")), given, np.nan)
-    held = held_at_half_rating_v(open_v, low, flowing, cca)
+    held = under_load(
+        rest, low, amps, np.ravel(aid_amps(group, temperature[:, None])), usual_a=_values(group, "usual_crank_a"), cca_a=cca,
+        system_v=limits.system_v, agm=agm,
+    ).half_cca_v  # fmt: skip
     table = load_test_minimum_v(temperature, system_v=limits.system_v)
     table = np.where(temperature >= COLDEST_PRINTED_C, table, np.nan)  # nothing is printed for the colder
     words = np.array(

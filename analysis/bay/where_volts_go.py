@@ -23,9 +23,9 @@ from analysis.bay.expected import Expected, usual_crank_a
 from analysis.bay.facts import at_usual_share
 from analysis.bay.one_reading import ReadingCheck, trusted_row
 from analysis.bay.verdict import DROP_LIMITS
-from analysis.circuit.battery import AGM, least_cranking_v
+from analysis.circuit.battery import least_cranking_v
 from analysis.circuit.choices import INSTRUMENT
-from analysis.circuit.limits import FEWEST_CRANK_A, REFERENCE_C, Limits
+from analysis.circuit.limits import AGM, FEWEST_CRANK_A, REFERENCE_C, Limits
 from analysis.circuit.resistances import MEASURED, measured_values, measurement_errors
 from analysis.starting.loop import StartState, blocks_of, solve_start, volts_at_amps
 

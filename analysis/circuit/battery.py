@@ -40,7 +40,6 @@ TYPICAL_COLD_C: Final = -7.0
 TYPICAL_COLD_SHARE: Final = 6.0 / 9.0  # of the least volts in the warm
 COLDEST_PRINTED_C: Final = -17.8  # the load-test table's last row, 0 °F
 # Cold-cranking tests: temperature, and volts that must remain at rated amps, by standard.
-AGM: Final = "AGM"  # a battery_type
 ICE_FROM_SD: Final = 4.0  # so many errors above the freezing point no battery is frozen
 RATING_C: Final = -18.0
 RATING_TEST_V: Final = {"SAE J537": 7.2, "EN 50342-1": 7.5}

@@ -34,14 +34,19 @@ class LimitBook:
     duty_by_class: Mapping[str, str] = field(default_factory=dict)
 
     def for_group(
-        self, vehicle_class: str, system_v: int, fuel: str = "diesel", cylinders: float | None = None
+        self,
+        vehicle_class: str,
+        system_v: int,
+        fuel: str = "diesel",
+        cylinders: float | None = None,
+        battery_type: str = "",
     ) -> Limits:
         """Return the limits of one group of vehicles: defaults, then its voltage's table, then its class's table.
 
         :raises ValueError: system_v is neither 12 nor 24, or a class's own value is out of range at this voltage
         """
         duty = self.duty_by_class.get(vehicle_class)
-        limits = default_limits(system_v, duty=duty, fuel=fuel, cylinders=cylinders)
+        limits = default_limits(system_v, duty=duty, fuel=fuel, cylinders=cylinders, battery_type=battery_type)
         chosen: dict[str, Limit] = {key: getattr(limits, key) for key in LIMIT_KEYS}
         sources = (
             (f"system_{system_v}", self.by_system.get(system_v, {})),

@@ -10,11 +10,14 @@ per system voltage and duty, and may be replaced per vehicle class with :func:`l
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from typing import Literal, get_args
+from typing import Final, Literal, get_args
+
+from analysis.circuit.choices import BATTERY_TABLES
 
 Duty = Literal["light", "heavy"]
 DUTIES: tuple[str, ...] = get_args(Duty)
 SYSTEM_VOLTAGES: tuple[int, ...] = (12, 24)
+AGM: Final = "AGM"  # a battery_type
 
 
 @dataclass(frozen=True)
@@ -224,10 +227,13 @@ def _drop_limits(blocks: int) -> dict[str, Limit]:
     }
 
 
-def _battery_limits(blocks: int) -> dict[str, Limit]:
+def _battery_limits(blocks: int, *, agm: bool) -> dict[str, Limit]:
+    above, source = (
+        (BATTERY_TABLES.agm_above_v, f"{_BCI}; an AGM battery rests higher, from memory") if agm else (0.0, _BCI)
+    )
     return {
-        "rest_watch_v": _volts(12.45, _BCI, "75 % charged is {} V at rest", blocks, low=11.0, high=13.5),
-        "rest_act_v": _volts(12.24, _BCI, "50 % charged is {} V at rest", blocks, low=11.0, high=13.5),
+        "rest_watch_v": _volts(12.45 + above, source, "75 % charged is {} V at rest", blocks, low=11.0, high=13.5),
+        "rest_act_v": _volts(12.24 + above, source, "50 % charged is {} V at rest", blocks, low=11.0, high=13.5),
         "load_test_margin_v": _volts(
             0.2, "our choice: one row of the load-test table is 0.1 to 0.2 V", "watch within {} V of the table", blocks
         ),
@@ -358,7 +364,12 @@ def _loaded_check_limits(blocks: int) -> dict[str, Limit]:
 
 
 def default_limits(
-    system_v: int = 12, *, duty: str | None = None, fuel: str = "diesel", cylinders: float | None = None
+    system_v: int = 12,
+    *,
+    duty: str | None = None,
+    fuel: str = "diesel",
+    cylinders: float | None = None,
+    battery_type: str = "",
 ) -> Limits:
     """Return the limits of one kind of vehicle.
 
@@ -366,12 +377,13 @@ def default_limits(
     :param duty: "light" or "heavy"; None means heavy for 24 V and light for 12 V (our choice)
     :param fuel: "diesel" or anything else, which counts as spark ignition
     :param cylinders: number of cylinders, None or NaN when unknown
+    :param battery_type: AGM rests higher as charged; anything else counts as flooded
     :raises ValueError: system_v or duty outside the allowed values
     """
     chosen = _check_kind(system_v, duty)
     blocks = system_v // 12
     limits: dict[str, Limit] = {
-        **_battery_limits(blocks),
+        **_battery_limits(blocks, agm=battery_type == AGM),
         **_drop_limits(blocks),
         **_amp_limits(system_v, fuel, cylinders),
         **_loaded_check_limits(blocks),

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.circuit.battery import AGM, RATING_C, bank_cca_a, ice, rating_resistance_mohm
+from analysis.circuit.battery import RATING_C, bank_cca_a, ice, rating_resistance_mohm
 from analysis.circuit.choices import BATTERY_TABLES, INSTRUMENT
-from analysis.circuit.limits import BRUSH_V, COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
+from analysis.circuit.limits import AGM, BRUSH_V, COPPER_PER_K, REFERENCE_C, SURFACE_CHARGE_SD_V
 from analysis.circuit.temperature import BATTERY_LAW
 from analysis.readings.aid import aid_amps, engine_temperature
 from analysis.readings.choices import NOISE, OBSERVING

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.circuit.battery import AGM, freezes_at_c
+from analysis.circuit.battery import freezes_at_c
 from analysis.circuit.choices import INSTRUMENT
-from analysis.circuit.limits import SURFACE_CHARGE_SD_V
+from analysis.circuit.limits import AGM, SURFACE_CHARGE_SD_V
 from analysis.readings.aid import aid_of, said
 from analysis.readings.panel import Bools, Floats, Ints
 

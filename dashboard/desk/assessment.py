@@ -13,6 +13,7 @@ from sqlite_utils import Database
 
 from analysis.bay.next_measurement import made_already, rest_read, room_for_discharged
 from analysis.circuit.limit_book import LimitBook
+from analysis.circuit.limits import AGM
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.lows import with_daily_lows
 from analysis.readings.panel import FleetTables
@@ -149,15 +150,17 @@ def measured_next(
     own = readings[readings["unit"].isin(mine)]
     made, rest_v = made_already(own, units.set_index("unit")["renewed_on"]), rest_read(own)
     rows, limits = units.to_dict("records"), book or LimitBook()
-    kinds = {(str(unit["vehicle_class"]), int(unit["system_v"])) for unit in rows}
-    charged_v = {kind: limits.for_group(*kind).rest_watch_v.value for kind in kinds}
-    room = {
-        str(unit["unit"]): room_for_discharged(
-            rest_v.get(unit["unit"], math.nan),
-            int(unit["system_v"]),
-            charged_v[str(unit["vehicle_class"]), int(unit["system_v"])],
-        )
+    kinds = {
+        str(unit["unit"]): (str(unit["vehicle_class"]), int(unit["system_v"]), str(unit.get("battery_type") or ""))
         for unit in rows
+    }
+    charged_v = {
+        (name, volts, built): limits.for_group(name, volts, battery_type=built).rest_watch_v.value
+        for name, volts, built in set(kinds.values())
+    }
+    room = {
+        unit: room_for_discharged(rest_v.get(unit, math.nan), kind[1], charged_v[kind], agm=kind[2] == AGM)
+        for unit, kind in kinds.items()
     }
     return wording.next_tests(rows, parts, costs, made, room)
 

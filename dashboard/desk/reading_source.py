@@ -23,9 +23,8 @@ from analysis.bay.whose import (
     odometer_at,
     whose_reading,
 )
-from analysis.circuit.battery import AGM
 from analysis.circuit.limit_book import LimitBook
-from analysis.circuit.limits import Limits
+from analysis.circuit.limits import AGM, Limits
 from analysis.readings.class_laws import fitting
 from analysis.readings.panel import FleetTables, days_since_epoch, doubted, group_name, make_panel, without_slips
 from dashboard.desk.taught_laws import taught_laws
@@ -160,7 +159,13 @@ LATEST: Final = 6  # readings shown over time, our choice
 
 def limits_for(unit: Mapping[Any, Any], book: LimitBook) -> Limits:
     cylinders = None if pd.isna(unit["cylinders"]) else float(unit["cylinders"])
-    return book.for_group(str(unit["vehicle_class"]), int(unit["system_v"]), str(unit["fuel"]), cylinders)
+    return book.for_group(
+        str(unit["vehicle_class"]),
+        int(unit["system_v"]),
+        str(unit["fuel"]),
+        cylinders,
+        str(unit.get("battery_type") or ""),
+    )
 
 
 def latest_taken(

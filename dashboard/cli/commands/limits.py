@@ -18,7 +18,7 @@ def show_limits(options: argparse.Namespace) -> int:
     limits = limit_book(open_existing(options)).for_group(options.vehicle_class, options.system_v, options.fuel)
     for key in LIMIT_KEYS:
         limit = getattr(limits, key)
-        show(f"{key:28s} {limit.value:8.3g} {limit.unit:12s} {limit.lowest:g} to {limit.highest:g}; {limit.source}")
+        show(f"{key:28s} {limit.value:8.4g} {limit.unit:12s} {limit.lowest:g} to {limit.highest:g}; {limit.source}")
     show(load_test_text())
     return DONE
 
