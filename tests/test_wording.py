@@ -203,6 +203,12 @@ def test_drops_over_their_limits_are_seen_to_in_the_same_visit() -> None:
     )
     assert wording.action(unit, None, [battery, contacts]) == wording.CHEAP_FIRST["battery"]
     assert wording.action(unit, "the ground path", [battery, ground]) == "measure again first"
+    sound = unit | {"flagged": False}
+    assert (
+        wording.action(sound, None, [ground])
+        == "at the next service see to the ground path, whose drop is over its limit"
+    )
+    assert wording.action(sound, None, [contacts]) == "nothing now"
 
 
 def test_what_is_looked_at_where_readings_explain_no_failure_follows_from_how_it_failed() -> None:
@@ -262,7 +268,8 @@ def test_what_to_do_follows_from_flag_and_status(assessed: Assessment) -> None:
         if unit["flagged"]:
             assert row["action"] == ("measure again first" if row["next_test"] else wording.CHEAP_FIRST[row["part"]])
         else:
-            assert row["action"] == "none"
+            over = [f for f in row["evidence"] if f["kind"] == "level" and f.get("drop_v", 0.0) > f.get("limit_v", 0.0)]
+            assert row["action"].startswith("at the next service see to" if over else "nothing now")
         new = {"status": "too few readings", "flagged": False, "readings": 1, "readings_on_record": 1}
         few = row_of(assessed, unit | new)
         assert few["reasons"] == ["1 reading so far: too few to judge, not known to be healthy"]

@@ -38,8 +38,10 @@ WHILE_IT_FAILS = (
 PINION = "Pinion and ring gear by eye, the starter out: it ran and the engine did not turn."
 
 
-SEE_TO_ONE = "In the same visit see to the {part}, whose drop is over its limit"
-SEE_TO_MORE = "In the same visit see to the {first} and the {last}, whose drops are over their limits"
+IN_THE_SAME_VISIT, AT_THE_NEXT_SERVICE = "In the same visit", "at the next service"
+NOTHING_NOW = "nothing now"
+SEE_TO_ONE = "{when} see to the {part}, whose drop is over its limit"
+SEE_TO_MORE = "{when} see to the {first} and the {last}, whose drops are over their limits"
 VOLTS_OF_A_START = "Rest volts, then lowest volts while cranking: they tell the battery from cables, starter and engine; with the amps, these too."
 
 
@@ -101,11 +103,13 @@ def _told_at_once(unit: Mapping[Any, Any], rows: Sequence[Mapping[Any, Any]]) ->
 
 
 def action(unit: Mapping[Any, Any], next_measurement: str | None, evidence: Sequence[Fact]) -> str:
-    """What to do, one part first: with it those whose last drop is over its limit, as `evidence` has them."""
+    """What to do, one part first: with it those whose last drop is over its limit, as `evidence` has them; such a drop is seen to
+    where nothing is urgent, too."""
     if unit["status"] != "judged":
         return "take readings at the next service"
     if not unit["flagged"]:
-        return "none"
+        over = over_their_limit(evidence, [])
+        return see_to(over, AT_THE_NEXT_SERVICE) if over else NOTHING_NOW
     if next_measurement is not None:
         return "measure again first"
     first = CHEAP_FIRST[str(unit["part"])]
@@ -119,9 +123,11 @@ def over_their_limit(evidence: Sequence[Fact], but: Sequence[str]) -> list[str]:
     return [str(fact["part"]) for fact in drops if fact["drop_v"] > fact["limit_v"] and fact["part"] not in but]
 
 
-def see_to(parts: Sequence[str]) -> str:
+def see_to(parts: Sequence[str], when: str = IN_THE_SAME_VISIT) -> str:
     *before, last = [PART_WORDS[part] for part in parts]
-    return SEE_TO_MORE.format(first=", the ".join(before), last=last) if before else SEE_TO_ONE.format(part=last)
+    if not before:
+        return SEE_TO_ONE.format(when=when, part=last)
+    return SEE_TO_MORE.format(when=when, first=", the ".join(before), last=last)
 
 
 def list_row(
