@@ -64,6 +64,16 @@ def test_the_table_says_who_when_what_and_why_not(plan: ReplacementPlan) -> None
     assert "vehicle maker's procedure" in text
 
 
+def test_notes_call_parts_as_the_trade_does(plan: ReplacementPlan) -> None:
+    """What is a column in files is no word in a sentence: in the terminal, in the workbook and on the page."""
+    told = replace(plan, notes=("starter_motor takes 200 days to arrive: order it now.",))
+    assert "! starter motor takes 200 days" in str(render(told, "table"))
+    raw = render(told, "xlsx")
+    assert isinstance(raw, bytes)
+    notes = [str(cell.value) for cell in load_workbook(io.BytesIO(raw))["notes"]["A"]]
+    assert "starter motor takes 200 days to arrive: order it now." in notes
+
+
 def test_csv_holds_every_visit(plan: ReplacementPlan) -> None:
     rows = list(csv.DictReader(io.StringIO(str(render(plan, "csv")))))
     assert [row["unit"] for row in rows] == plan.visits["unit"].tolist()

@@ -128,6 +128,10 @@ def test_why_fewer_no_starts_cost_more_is_said_with_figures_that_add_up() -> Non
         "Flagged list, first come first served, has 0.5 fewer no-starts than this plan and costs 150 USD more in all: its visits "
         "cost 300 USD more, its no-starts cost 100 USD less, what is left for later costs 50 USD less."
     )
+    rows["fixed_age"] |= {"cost": 1200.0, "cost_after": 300.0}
+    assert fewer_words(ReplacementPlan.from_body(body))[0].startswith(
+        "Fixed age has 1.0 fewer no-starts than this plan and "
+    )
 
 
 def test_a_plan_from_before_is_read_without_the_new_tables() -> None:

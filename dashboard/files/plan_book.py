@@ -20,6 +20,7 @@ from dashboard.files.plan_export import (
 )
 from dashboard.files.workbook import empty_book, sheet
 from dashboard.words.plan_table import headline
+from dashboard.words.plan_words import noted
 from dashboard.words.safety import SAFE_NOTE
 
 
@@ -37,7 +38,7 @@ def plan_book(plan: ReplacementPlan, *, depot: str | None = None) -> Workbook:
     sheet(book, "policies", FRAMES["policies"], plan.policies)
     settings = pd.DataFrame({"setting": list(plan.settings), "value": [json.dumps(v) for v in plan.settings.values()]})
     sheet(book, "settings", ("setting", "value"), settings)
-    sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *plan.notes, SAFE_NOTE]}))
+    sheet(book, "notes", ("note",), pd.DataFrame({"note": [headline(plan), *noted(plan), SAFE_NOTE]}))
     sheet(book, "done", DONE_COLUMNS, plan.done)
     sheet(book, "act by missed", FRAMES["act_by_missed"], plan.act_by_missed)
     return book

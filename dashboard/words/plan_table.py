@@ -19,6 +19,7 @@ from dashboard.words.plan_words import (
     missed_line,
     money,
     no_visit_words,
+    noted,
     order_words,
     percent,
     week_words,
@@ -38,7 +39,7 @@ def grid(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
 def table(plan: ReplacementPlan) -> str:
     """Headline, notes, visits, those done, what was left out, orders, hours and policies, for a terminal."""
     lines = [headline(plan), ""]
-    lines += [f"! {clean(note)}" for note in plan.notes] + ([""] if plan.notes else [])
+    lines += [f"! {clean(note)}" for note in noted(plan)] + ([""] if plan.notes else [])
     lines += _week_lines(plan) + _visit_lines(plan) + _done_lines(plan) + _late_lines(plan) + _left_out_lines(plan)
     lines += _order_lines(plan) + _hour_lines(plan) + _policy_lines(plan)
     return "\n".join([*lines, SAFE_NOTE, ""])

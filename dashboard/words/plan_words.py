@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import reduce
 from typing import Any, Final
 
 import pandas as pd
@@ -99,6 +100,11 @@ def money(amount: float, currency: str) -> str:
 def percent(probability: float) -> str:
     """A probability of the plan, in which none and all are sure."""
     return f"{100 * probability:.0f} %" if probability in (0.0, 1.0) else plain_text.percent(probability)
+
+
+def noted(plan: ReplacementPlan) -> list[str]:
+    """The plan's notes, with parts as they are called."""
+    return [reduce(lambda note, named: note.replace(*named), PART_WORDS.items(), note) for note in plan.notes]
 
 
 def job_words(kind: str, parts: list[str], measurement: str) -> str:
@@ -400,13 +406,14 @@ def fewer_words(plan: ReplacementPlan) -> list[str]:
     for other in ways[1:]:
         if other.starts >= own.starts or other.total <= own.total:
             continue
+        way = WAYS[other.policy]
         parts = [
             (other.visits - own.visits, "its visits cost"), (other.no_starts - own.no_starts, "its no-starts cost"),
             (other.after - own.after, "what is left for later costs"),
         ]  # fmt: skip
         why = ", ".join(f"{what} {money(abs(v), currency)} {'more' if v > 0 else 'less'}" for v, what in parts if v)
         out.append(
-            f"{as_sentence(WAYS[other.policy])}, has {number(own.starts - other.starts, 1)} fewer no-starts than this plan and "
+            f"{as_sentence(way)}{',' if ',' in way else ''} has {number(own.starts - other.starts, 1)} fewer no-starts than this plan and "
             f"costs {money(other.total - own.total, currency)} more in all: {why}."
         )
     return out

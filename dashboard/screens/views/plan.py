@@ -145,9 +145,7 @@ def head(plan: ReplacementPlan) -> None:
         st.caption(say.since_before(s["moved"], s["cancelled"], money(float(plan.settings["move_price"]), plan)))
     if float(s["pins_cost"]) > 0.5:
         st.caption(say.BY_HAND_COSTS.format(amount=money(float(s["pins_cost"]), plan)))
-    for note in plan.notes:
-        for part, spoken in PART_WORDS.items():
-            note = note.replace(part, spoken)
+    for note in plan_words.noted(plan):
         st.caption(safe(note, longest=600))
 
 
