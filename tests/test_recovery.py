@@ -219,35 +219,33 @@ def test_a_healthy_fleet_stays_within_the_tolerated_flags() -> None:
     assert flagged.mean() < 0.03
 
 
-FEW = pytest.mark.xfail(
-    strict=True,
-    reason="8 flags in vain per 100 vehicle-years (5.6 over two seeds), not 5; in the first winter, on batteries that begin to wear",
-)
-
-
 @pytest.mark.slow
 @pytest.mark.nightly
 @pytest.mark.parametrize(
     ("change", "first_d", "last_d"),
     [
-        pytest.param({"units": 30}, 70, 450, marks=FEW, id="thirty vehicles and a year of readings"),
+        pytest.param({"units": 30}, 70, 450, id="thirty vehicles and a year of readings"),
         pytest.param({"units": 90, "act_share": 0.9}, 400, 760, id="technicians who act"),
     ],
 )
 def test_where_few_no_starts_teach_false_flags_stay_as_tolerated(
     change: dict[str, float], first_d: int, last_d: int
 ) -> None:
-    """Simulated truth of all evaluation fleets together, a list every EVERY_D days; two standard deviations of the count are allowed."""
+    """Simulated truth of all evaluation fleets together, a list every EVERY_D days; two standard deviations of the count are allowed.
+
+    Each with a seed of its own: with one seed for all, the same vehicles wear in every fleet, and the count is none of
+    independent flags (with seed 12 two vehicles made 15 of 30).
+    """
     raised = years = 0.0
-    for spec in evaluation_specs():
-        fleet = simulate_fleet(replace(spec, years=(last_d + 290) / 365.25, seed=12, **change))
+    for seed, spec in enumerate(evaluation_specs(), start=12):
+        fleet = simulate_fleet(replace(spec, years=(last_d + 290) / 365.25, seed=seed, **change))
         start = pd.Timestamp(spec.start)
         days = pd.date_range(start + pd.Timedelta(days=first_d), start + pd.Timedelta(days=last_d), freq=f"{EVERY_D}D")
         found = score(fleet, of_days(fleet, days))
         raised, years = raised + found.false_flags, years + found.healthy_years
     expected = TOLERATED / 100.0 * years
     assert expected > 15.0
-    assert raised <= expected + 2.0 * np.sqrt(expected)
+    assert raised <= expected + 2.0 * np.sqrt(expected), f"{raised} flags in vain, {expected} expected"
 
 
 def shuffled(fleet: Fleet, seed: int) -> Fleet:

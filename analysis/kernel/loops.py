@@ -501,15 +501,17 @@ def paths_weighed(
     s1, s2, sgy = np.zeros(wide + 1), np.zeros(wide + 1), np.zeros(wide + 1)
     column = design.copy()
     column[0] = wide  # the steady path has no growth
-    likely, share, found = np.empty((2, paths)), np.empty((2, paths)), np.empty((2, 5, paths))
-    total, latest, life_spread = np.empty(2), np.empty(3), choice[LIFE_SPREAD]
+    likely, share, found = np.empty((3, paths)), np.empty((3, paths)), np.empty((3, 5, paths))
+    total, odds, latest, life_spread = np.empty(3), np.empty(3), np.empty(3), choice[LIFE_SPREAD]
+    left_out = np.full(3, -1)  # the reading that each way of weighing does without
     own_1, own_2, own_y = np.empty(paths), np.empty(paths), np.empty(paths)
     for u in range(first, stop):
-        last, newest, many = -1, np.inf, 0
+        earliest, last, oldest, newest, many = -1, -1, -np.inf, np.inf, 0
         for r in range(readings - 1, -1, -1):
             if usable[u, r] and np.isfinite(value[u, r]) and np.isfinite(error[u, r]):
-                last = max(last, r)
-                newest = min(newest, before_d[u, r])
+                last, newest = max(last, r), min(newest, before_d[u, r])
+                if before_d[u, r] >= oldest:
+                    earliest, oldest = r, before_d[u, r]
                 if many < 3:
                     latest[many] = value[u, r]
                     many += 1
@@ -543,23 +545,29 @@ def paths_weighed(
                 s2[j] += grown * columns[at[r], j]
                 sgy[j] += grown * y[r]
         ways = 1
-        if last >= 0 and not twice[u, last]:  # is the latest reading so far off that it may be a slip?
-            rest = s0 - w[last]
-            if rest > 1e-9 * w[last] and w[last] > 0.0:
-                away = abs(y[last] - (sy - w[last] * y[last]) / rest)
-                if away > choice[SLIP_SE] * np.sqrt(1.0 / rest + 1.0 / w[last]):
-                    ways = 2
+        for at_end in range(2):  # is the latest reading so far off that it may be a slip, or the first so far above?
+            r = earliest if at_end == 1 else last
+            if r < 0 or twice[u, r] or (at_end == 1 and earliest == last):
+                continue
+            rest = s0 - w[r]
+            if rest > 1e-9 * w[r] and w[r] > 0.0:
+                away = y[r] - (sy - w[r] * y[r]) / rest
+                away = away if at_end == 1 else abs(away)
+                if away > choice[SLIP_SE] * np.sqrt(1.0 / rest + 1.0 / w[r]):
+                    left_out[ways] = r
+                    ways += 1
         p_base = 1.0 / (base_sd[u] * base_sd[u])
         prior = 0 if shared else u
         for way in range(ways):
-            if way == 1:  # without it
-                s0 -= w[last]
-                sy -= w[last] * y[last]
+            for back in range(way):  # its reading is left out; the one that the way before left out comes back
+                r, sign = (left_out[way], -1.0) if back == 0 else (left_out[way - 1], 1.0)
+                s0 += sign * w[r]
+                sy += sign * w[r] * y[r]
                 for j in range(wide):
-                    grown = w[last] * columns[at[last], j]
-                    s1[j] -= grown
-                    s2[j] -= grown * columns[at[last], j]
-                    sgy[j] -= grown * y[last]
+                    grown = sign * w[r] * columns[at[r], j]
+                    s1[j] += grown
+                    s2[j] += grown * columns[at[r], j]
+                    sgy[j] += grown * y[r]
             of_base, with_base = s0 + p_base, sy + p_base
             for n in range(paths):
                 own_1[n], own_2[n], own_y[n] = s1[column[n]], s2[column[n]], sgy[column[n]]
@@ -589,16 +597,21 @@ def paths_weighed(
             total[way] = most + math.log(whole)
             for n in range(paths):
                 share[way, n] /= whole
-        slip[u], way = 0.0, 0
-        if ways == 2:
-            real = total[0] + 0.5 * math.log(w[last] / (2.0 * np.pi)) - 0.5 * w[last] * y[last] * y[last]
-            slip[u] = 1.0 / (1.0 + math.exp(min(max(real - total[1] - choice[SLIP_LOG_SHARE], -50.0), 50.0)))
-            way = 1 if slip[u] > 0.5 else 0
-            for n in range(paths):
-                share[0, n] = share[0, n] * (1.0 - min(slip[u], 1.0 - 1e-12)) + share[1, n] * slip[u]
+        slip[u], best, odds[0], whole = 0.0, 0, 1.0, 1.0
+        for way in range(1, ways):
+            r = left_out[way]
+            real = total[0] + 0.5 * math.log(w[r] / (2.0 * np.pi)) - 0.5 * w[r] * y[r] * y[r]
+            odds[way] = math.exp(min(max(total[way] + choice[SLIP_LOG_SHARE] - real, -50.0), 50.0))
+            whole += odds[way]
+            best = way if odds[way] > odds[best] else best
+        if ways > 1 and left_out[1] == last:
+            slip[u] = odds[1] / whole
         for n in range(paths):
-            weight[u, n], base[u, n], amount[u, n] = share[0, n], found[way, 0, n], found[way, 1, n]
-            var_base[u, n], var_amount[u, n], cov[u, n] = found[way, 2, n], found[way, 3, n], found[way, 4, n]
+            own = 0.0
+            for way in range(ways):
+                own += share[way, n] * odds[way] / whole
+            weight[u, n], base[u, n], amount[u, n] = own, found[best, 0, n], found[best, 1, n]
+            var_base[u, n], var_amount[u, n], cov[u, n] = found[best, 2, n], found[best, 3, n], found[best, 4, n]
 
 
 def values_drawn(

@@ -29,7 +29,7 @@ class Paths:
         "wear ahead goes by its path at a pace of its own, log standard deviation; our choice, from the log score of five simulated fleets")
     most_worn: float = stated(0.6, "1", 0.45, 0.8, "most prior weight that wear may have before any reading; our choice")
     may_be_slip_se: float = stated(2.5, "standard errors", 2.0, 3.0,
-        "beyond so many the latest reading is looked at as a slip; our choice")
+        "beyond so many the latest reading, or a first one above the others, is looked at as a slip; our choice")
     stand_alone_se: float = stated(5.0, "standard errors", 4.0, 6.0, "so far outside both neighbours a reading is set apart; our choice")
     surely_failed: float = stated(6.0, "1", 3.0, 12.0,
         "with this power of how far past: a part past what fails at +5 °C seldom still serves; our choice")

@@ -220,7 +220,7 @@ def _growth_table() -> Floats:
 def standing_alone(value: Floats, se: Floats, usable: Bools) -> Bools:
     """(U, R) readings far above or far below both neighbours in time: slips, not wear, because wear stays.
 
-    The latest reading has no later neighbour and is judged in :func:`growth_posterior` instead.
+    The latest reading has no later neighbour and the first no earlier one: :func:`growth_posterior` judges them instead.
     """
     width = value.shape[1]
     if width < 3:
@@ -340,31 +340,34 @@ def _posterior_chunk(
     y = np.where(usable, value, 0.0)
     w = np.where(usable, 1.0 / np.square(np.where(usable, se, 1.0)), 0.0)
     g = growth_columns(np.where(np.isfinite(day_before), day_before, 1e6))
-    sums = _weighted_sums(y, w, g)
+    s0, s1, s2, sy, sgy = _weighted_sums(y, w, g)
     rows = np.arange(len(y))
-    last = y.shape[1] - 1 - usable[:, ::-1].argmax(axis=1)
-    y_last, w_last, g_last = y[rows, last], w[rows, last], g[rows, last]
-    kept = _solve(sums, base_sd, fail_excess, grid, log_prior)
+    first, last = np.where(usable, day_before, -np.inf).argmax(axis=1), y.shape[1] - 1 - usable[:, ::-1].argmax(axis=1)
+    away = np.stack([_stands_out(y, w, y[rows, at], w[rows, at]) for at in (last, first)])
+    may = np.stack([np.abs(away[0]), np.where(first == last, 0.0, away[1])]) > PATHS.may_be_slip_se
+    kept = _solve((s0, s1, s2, sy, sgy), base_sd, fail_excess, grid, log_prior)
     total_kept = _log_sum(kept[0])
-    log_weight, fields, slip = kept[0] - total_kept[:, None], kept[1:], np.zeros(len(y))
-    far = np.flatnonzero(_stands_out(y, w, y_last, w_last) & ~twice[rows, last])
-    if len(far):
-        s0, s1, s2, sy, sgy = sums
-        some = (s0[far], s1[far], s2[far], sy[far], sgy[far])
-        rest = _without(some, y_last[far], w_last[far], g_last[far])
-        left = _solve(rest, base_sd[far], fail_excess[far], grid, log_prior[far])
-        total_left, w_far, y_far = _log_sum(left[0]), w_last[far], y_last[far]
+    weight, fields = np.exp(kept[0] - total_kept[:, None]), kept[1:]
+    odds, left = np.zeros((3, len(y))), []
+    for way, at in enumerate((last, first), start=1):
+        far = np.flatnonzero(may[way - 1] & ~twice[rows, at])
+        y_far, w_far, g_far = (v[far, at[far]] for v in (y, w, g))
+        rest = _without((s0[far], s1[far], s2[far], sy[far], sgy[far]), y_far, w_far, g_far)
+        without = _solve(rest, base_sd[far], fail_excess[far], grid, log_prior[far])
+        total_left = _log_sum(without[0])
         likely = total_kept[far] + 0.5 * np.log(w_far / (2.0 * np.pi)) - 0.5 * w_far * y_far**2
         slipped = total_left + np.log(PATHS.outlier_share / PATHS.outlier_range)
-        slip[far] = 1.0 / (1.0 + np.exp(np.clip(likely - slipped, -50.0, 50.0)))
-        log_weight[far] = np.logaddexp(
-            log_weight[far] + np.log1p(-np.minimum(slip[far], 1.0 - 1e-12))[:, None],
-            left[0] - total_left[:, None] + np.log(np.maximum(slip[far], 1e-300))[:, None],
-        )
-        which = slip[far] > 0.5
-        for whole, without in zip(fields, left[1:], strict=True):
-            whole[far[which]] = without[which]
-    return [np.exp(log_weight), *fields, slip]
+        odds[way, far] = np.exp(np.clip(slipped - likely, -50.0, 50.0))
+        left.append((way, far, np.exp(without[0] - total_left[:, None]), without[1:]))
+    odds[0] = 1.0
+    share = odds / odds.sum(axis=0)
+    weight *= share[0][:, None]
+    for way, far, of_left, fields_left in left:
+        weight[far] += of_left * share[way, far][:, None]
+        best = share[way, far] == share[:, far].max(axis=0)
+        for whole, part in zip(fields, fields_left, strict=True):
+            whole[far[best]] = part[best]
+    return [weight, *fields, share[1]]
 
 
 def _log_sum(log_weight: Floats) -> Floats:
@@ -373,16 +376,17 @@ def _log_sum(log_weight: Floats) -> Floats:
     return np.asarray(most + np.log(np.exp(log_weight - most[:, None]).sum(axis=1)))
 
 
-def _stands_out(y: Floats, w: Floats, y_last: Floats, w_last: Floats) -> Bools:
-    """(U,) whether the latest reading is far enough from the mean of those before it that it may be a slip.
+def _stands_out(y: Floats, w: Floats, y_one: Floats, w_one: Floats) -> Floats:
+    """(U,) standard errors by which one reading is above the mean of all others; nil where there are none.
 
-    Nearer by, the chance of a slip is below one in a hundred, and counts as none.
+    Where it is near to them, the chance of a slip is below one in a hundred, and counts as none.  Of a first reading only what
+    lies above may be one: below it, a part has worn since.
     """
-    before = w.sum(axis=1) - w_last
-    some = (before > 1e-9 * w_last) & (w_last > 0)
-    mean = ((w * y).sum(axis=1) - w_last * y_last) / np.where(some, before, 1.0)
-    error = np.sqrt(1.0 / np.where(some, before, 1.0) + 1.0 / np.where(some, w_last, 1.0))
-    return np.asarray(some & (np.abs(y_last - mean) > PATHS.may_be_slip_se * error))
+    others = w.sum(axis=1) - w_one
+    some = (others > 1e-9 * w_one) & (w_one > 0)
+    mean = ((w * y).sum(axis=1) - w_one * y_one) / np.where(some, others, 1.0)
+    error = np.sqrt(1.0 / np.where(some, others, 1.0) + 1.0 / np.where(some, w_one, 1.0))
+    return np.asarray(np.where(some, (y_one - mean) / error, 0.0))
 
 
 def _weighted_sums(y: Floats, w: Floats, g: Floats) -> _Sums:
