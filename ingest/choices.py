@@ -75,6 +75,8 @@ class TraceFiles:
     """Which files are a recorded start (`trace_files`)."""
 
     largest_v: float = stated(60.0, "V", 35.0, 100.0, "our choice: twice a charging 24 V system; matters to columns in millivolts")
+    least_v: float = stated(5.0, "V", 3.0, 8.0,
+        "our choice: the highest volts of a battery that starts anything; matters to a clamp's column taken for the battery's")
     largest_a: float = stated(6000.0, "A", 3000.0, 10000.0, "our choice: more than a heavy starter's inrush; and matters there too")
     fewest_rows: int = stated(20, "rows", 10, 100,
         "with fewer there is nothing before, in and after a start; our choice; matters to slow recorders")

@@ -146,12 +146,14 @@ def _columns(
 
 
 def _units_below(sheet: Sheet, row: int, width: int) -> tuple[list[str], int]:
-    """The units that stand in a row of their own under the headings, and the row after them."""
+    """The units that stand in a row of their own under the headings, and the first row with anything in it after them."""
     below = [clean_text(cell) for cell in sheet.head[row + 1]] if row + 1 < len(sheet.head) else []
     cells = [_IN_BRACKETS.sub(r"\1", cell).strip() for cell in below] + [""] * width
-    if any(cells) and all(not cell or _unit(cell) for cell in cells):
-        return cells[:width], row + 2
-    return [""] * width, row + 1
+    told = any(cells) and all(not cell or _unit(cell) for cell in cells)
+    first = row + 2 if told else row + 1
+    while first < len(sheet.head) and all(is_empty(cell) for cell in sheet.head[first]):
+        first += 1
+    return cells[:width] if told else [""] * width, first
 
 
 def _unit(text: str) -> tuple[str, float] | None:
@@ -339,6 +341,11 @@ def _in_range(column: Column, values: Array) -> tuple[Array, list[str]]:
         unit = "V" if column.kind == "volts" else "A"
         raise FileRefused(
             f"the column {shown(column.heading)} goes to {most:,.0f} {unit}; allowed are {largest:,.0f} {unit}: {remedy}"
+        )
+    if column.kind == "volts" and most < TRACE_FILES.least_v:
+        raise FileRefused(
+            f"the column {shown(column.heading)} goes to {most:.3g} V, no battery's; allowed are {TRACE_FILES.least_v:.0f} V or "
+            "more: say the heading of the battery's volts"
         )
     ends = np.where(values > 0, finite.max(), finite.min())
     said = [f"{int(over.sum())} of the values of {shown(column.heading)} over the meter's range"] if over.any() else []

@@ -19,6 +19,7 @@ from analysis.trace.record import Marks, Start, Trace, upright
 from analysis.trace.ripple import rpm_of
 from analysis.trace.signals import at_end_of_range
 from analysis.trace.start import measure_start
+from dashboard.words import trace_words
 from demo_fleet.traces import Instruments, Key, Played, play, record, script_of
 from demo_fleet.vehicles import CLASSES
 
@@ -193,12 +194,51 @@ def heated(trace: Trace) -> Trace:
 def test_a_heater_is_no_start_and_does_not_hide_one() -> None:
     found, starts = taken_apart(heated(recorded([], 5.0)))
     assert not starts
-    assert found.other_loads_s == pytest.approx([0.2], abs=0.01)
+    assert [one.at_s for one in found.others] == pytest.approx([0.2], abs=0.01)
     found, starts = taken_apart(heated(recorded(ONE, 5.0)))
-    assert found.other_loads_s == pytest.approx([0.2], abs=0.01)
+    assert [one.at_s for one in found.others] == pytest.approx([0.2], abs=0.01)
     assert starts[0].marks.begin_s == pytest.approx(1.0, abs=0.005)
     assert starts[0].rest_v.value == pytest.approx(12.6, abs=0.02)
     assert starts[0].cautions["load before"] == pytest.approx(0.7, abs=0.02)
+
+
+def loaded(amps: np.ndarray, time: np.ndarray) -> Trace:
+    """A battery of 12.4 V and 6 mOhm that gives these amps, with the noise of a clamp and a meter."""
+    rng = np.random.default_rng(8)
+    read = amps + rng.normal(0.0, 1.5, len(time))
+    return Trace(time, 12.4 - 0.006 * amps + rng.normal(0.0, 0.01, len(time)), read)
+
+
+@pytest.mark.parametrize(
+    ("amps", "share", "without"),
+    [
+        pytest.param(60.0, 0.5, "", id="windings alone"),
+        pytest.param(350.0, 0.3, "", id="contacts close for a moment"),
+        pytest.param(350.0, 0.3, "amps", id="the same without a clamp"),
+    ],
+)
+@pytest.mark.parametrize("times", [6.0, 14.0])
+def test_a_solenoid_that_chatters_is_no_start(amps: float, share: float, without: str, times: float) -> None:
+    """Common practice: a weak battery or an open hold-in winding lets the solenoid go as soon as it has pulled in."""
+    time = np.arange(0.0, 4.0, 0.001)
+    trace = loaded(np.where((time > 1.0) & (time < 3.0) & ((time * times) % 1.0 < share), amps, 0.0), time)
+    found = find_starts(replace(trace, amps=None) if without else trace)
+    assert not found.marks
+    (one,) = found.others
+    assert (one.kind, one.at_s) == ("chatter", pytest.approx(1.0, abs=0.2))
+    assert one.figure == pytest.approx(times, rel=0.15)
+    said = trace_words.notes(found, reversed_clamp=False)
+    assert any(f"{times:.0f} times a second" in sentence for sentence in said)
+
+
+def test_a_starter_that_is_held_is_no_heater() -> None:
+    """Common practice: a seized engine or starter draws its stall amps from first to last; heaters draw up to 200 A."""
+    time = np.arange(0.0, 4.0, 0.001)
+    found = find_starts(loaded(np.where((time > 1.0) & (time < 2.5), 780.0, 0.0), time))
+    assert not found.marks
+    (one,) = found.others
+    assert (one.kind, one.at_s, one.figure) == ("held", pytest.approx(1.0, abs=0.01), pytest.approx(780.0, rel=0.01))
+    assert "780 A" in trace_words.notes(found, reversed_clamp=False)[-1]
 
 
 @pytest.mark.parametrize("rate", [5.0, 10.0, 15.0])

@@ -41,6 +41,13 @@ class Finding:
         "times a load's own step, of a step inside it: the starter came in while a heater was on; our choice")
     inrush_share: float = stated(1.2, "1", 1.1, 1.5, "peak over what follows: a starter's is 2 to 6, a heater's 1; common practice")
     ripple_share: float = stated(0.03, "1", 0.015, 0.06, "standard deviation over mean while turning: a heater's is smaller; our choice")
+    held_a: float = stated(300.0, "A", 250.0, 400.0,
+        "of a load without inrush and ripple: a starter that does not turn; glow plugs and intake heaters draw up to 200 A, common practice")
+    full_quantile: float = stated(0.9, "1", 0.8, 0.95, "of a load's samples: what it is when it is on; our choice")
+    nothing_share: float = stated(0.12, "1", 0.08, 0.2,
+        "of that: below it nothing flows but lamps; between two strokes a turning starter draws more; our choice")
+    fewest_falls: int = stated(3, "1", 2, 5, "to nothing in one load, before it chatters; our choice: contacts may bounce once")
+    off_at_least: float = stated(0.15, "1", 0.1, 0.25, "of the time that a chattering load is off; our choice")
     unclear_hz: float = stated(50.0, "1/s", 30.0, 80.0,
         "slower sampling misses inrush and ripple, and every load is taken for a start; our choice")
     settles: float = stated(1.0, "strokes", 0.5, 2.0,

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.trace.choices import FINDING, LEVELS
-from analysis.trace.record import Array, Found, Marks, Trace, blocks_of
+from analysis.trace.record import Array, Found, Marks, OtherLoad, Trace, blocks_of
 from analysis.trace.ripple import strokes_of
 from analysis.trace.signals import noise_sd, quiet_noise_sd, smoothed, thinned
 
@@ -16,12 +16,13 @@ from analysis.trace.signals import noise_sd, quiet_noise_sd, smoothed, thinned
 def find_starts(trace: Trace, *, system_v: int | None = None, cylinders: int | None = None) -> Found:
     """All starts of a trace with their marks; in the amps where they show any, else in the volts."""
     blocks = blocks_of(trace, system_v)
-    found = Found(())
+    seen = Found(())
     for load, least in loads_of(trace, blocks):
         found = _starts_in(load, trace, least, cylinders)
         if found.marks:
             return found
-    return found
+        seen = seen if seen.others else found
+    return seen
 
 
 def loads_of(trace: Trace, blocks: int) -> list[tuple[Array, float]]:
@@ -39,15 +40,19 @@ def _starts_in(load: Array, trace: Trace, least: float, cylinders: int | None) -
         least, FINDING.noises * quiet_noise_sd(thin), FINDING.least_share * float(np.nanmax(step, initial=0.0))
     )
     marks: list[Marks] = []
-    others: list[float] = []
+    others: list[OtherLoad] = []
     at = 0
     while (first := _next_above(step, enough, at)) is not None:
         base = float(before[first])
         last = _turns_until(thin, first, base, enough, rate)
         inner = _outgrown(step, first, last, rate)
-        if inner is not None or not _like_a_starter(thin[first:last] - base, rate):
+        above, at_s = thin[first:last] - base, float(trace.time_s[0] + first / rate)
+        if inner is not None or not _like_a_starter(above, rate):
             last = last if inner is None else inner - 1
-            others.append(float(trace.time_s[0] + first / rate))
+            held = load is trace.amps and float(np.median(above)) >= FINDING.held_a
+            others.append(OtherLoad(at_s, "held", float(np.median(above))) if held else OtherLoad(at_s))
+        elif (times := _falls_to_nothing(above, rate)) is not None:
+            others.append(OtherLoad(at_s, "chatter", times))
         elif (last - first) / rate >= FINDING.spike_s:
             window = (first / rate + trace.time_s[0], last / rate + trace.time_s[0])
             marks.append(_marks(load, trace, window, base, cylinders))
@@ -98,6 +103,16 @@ def _like_a_starter(above: Array, rate: float) -> bool:
     rest = later - pd.Series(later).rolling(max(3, int(rate)), center=True, min_periods=1).mean().to_numpy()
     ripple = float(np.sqrt(max(rest.var() - noise_sd(later) ** 2, 0.0))) / mean if mean > 0 else 0.0
     return inrush >= FINDING.inrush_share or ripple >= FINDING.ripple_share
+
+
+def _falls_to_nothing(above: Array, rate: float) -> float | None:
+    """How often a second a load comes and goes altogether; None where it stays on, as a starter does between two strokes."""
+    full = float(np.quantile(above, FINDING.full_quantile))
+    off = above < FINDING.nothing_share * full
+    falls = int((np.diff(off.astype(np.int8)) == 1).sum())
+    often = falls * rate / len(above)
+    chatters = falls >= FINDING.fewest_falls and often * FINDING.off_s > 1 and float(off.mean()) >= FINDING.off_at_least
+    return often if chatters and rate >= FINDING.unclear_hz else None
 
 
 def _marks(load: Array, trace: Trace, window: Sequence[float], base: float, cylinders: int | None) -> Marks:

@@ -109,11 +109,24 @@ class Start:
 
 
 @dataclass(frozen=True)
+class OtherLoad:
+    """A load that is no start: when it came on [s], and what it is.
+
+    "chatter": comes and goes, `figure` times a second; "held": the amps of a starter that does not turn, `figure` [A];
+    "load": neither, a heater or lamps.
+    """
+
+    at_s: float
+    kind: Literal["load", "chatter", "held"] = "load"
+    figure: float = 0.0
+
+
+@dataclass(frozen=True)
 class Found:
-    """Where starts are in a trace, and when loads came on that are none [s]."""
+    """Where starts are in a trace, and what came on that is none."""
 
     marks: tuple[Marks, ...]
-    other_loads_s: tuple[float, ...] = ()
+    others: tuple[OtherLoad, ...] = ()
 
 
 def upright(trace: Trace) -> tuple[Trace, bool]:

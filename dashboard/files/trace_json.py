@@ -19,7 +19,11 @@ def trace_object(recording: Recording, chosen: int | None) -> dict[str, Any]:
         "file": recording.name, "samples": len(trace.time_s), "rate_hz": round(trace.rate_hz, DIGITS),
         "cylinders": recording.cylinders, "system_v": recording.system_v, "remarks": list(recording.remarks),
         "notes": trace_words.notes(recording.found, reversed_clamp=recording.reversed_clamp),
-        "other_loads_s": [round(at, DIGITS) for at in recording.found.other_loads_s],
+        "other_loads_s": [round(one.at_s, DIGITS) for one in recording.found.others],
+        "other_loads": [
+            {"at_s": round(one.at_s, DIGITS), "kind": one.kind, "figure": round(one.figure, DIGITS)}
+            for one in recording.found.others
+        ],
         "starts": [start_object(recording.measured(n), n) for n in numbers],
     }  # fmt: skip
 

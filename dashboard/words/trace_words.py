@@ -50,7 +50,13 @@ OWN_ERRORS: Final = (
 AVERAGED: Final = "averaged over the ripple as a meter's display does; in the ripple down to {} V"
 REVERSED: Final = "The clamp was on the other way round: the amps' sign is turned."
 NO_START: Final = "No start is in this trace."
-OTHER_LOAD: Final = "A load came on at {} s that has neither inrush nor ripple of a starter: not taken for a start."
+OTHER_LOADS: Final = {
+    "load": "A load came on at {} s that has neither inrush nor ripple of a starter: not taken for a start.",
+    "chatter": "From {} s on the load comes and goes {} times a second: the solenoid chatters and turns nothing. Charge and test the "
+    "battery first, then the solenoid's hold-in winding and its ground.",
+    "held": "From {} s on {} A flow without any ripple: the starter is held and turns nothing. Do not crank on; see whether the engine "
+    "can be turned by hand before the starter is taken off.",
+}
 TIME_AXIS: Final = "seconds"
 VOLTS_AXIS: Final = "volts"
 AMPS_AXIS: Final = "amps"
@@ -73,6 +79,10 @@ SAMPLES: Final = "{} samples, {} a second, {} s"
 STROKES: Final = "{} strokes a second"
 
 
+LEAST_ERROR: Final = 0.001
+"""An error that is smaller is said as this: no meter shows more."""
+
+
 def measured_words(found: Measured, unit: str, *, why: str = "") -> str:
     """A value with its error, or that it is a bound, or why there is none."""
     if found.value is None:
@@ -80,7 +90,7 @@ def measured_words(found: Measured, unit: str, *, why: str = "") -> str:
     digits = digits_of(found)
     if found.bound:
         return f"{found.bound} {number(found.value, digits)} {unit}"
-    return f"{number(found.value, digits)} ± {number(found.se or 0.0, digits)} {unit}"
+    return f"{number(found.value, digits)} ± {number(max(found.se or 0.0, LEAST_ERROR), digits)} {unit}"
 
 
 def digits_of(found: Measured) -> int:
@@ -137,7 +147,7 @@ def notes(found: Found, *, reversed_clamp: bool) -> list[str]:
     said = [REVERSED] if reversed_clamp else []
     if not found.marks:
         said.append(NO_START)
-    return said + [OTHER_LOAD.format(number(at, 2)) for at in found.other_loads_s]
+    return said + [OTHER_LOADS[one.kind].format(number(one.at_s, 2), number(one.figure, 0)) for one in found.others]
 
 
 def before_next() -> str:

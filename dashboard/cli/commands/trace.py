@@ -74,7 +74,13 @@ def trace_lines(recording: Recording, chosen: int | None) -> list[str]:
         lines += ["", *start_lines(recording, position, count)]
     if count:
         lines += ["", trace_words.OWN_ERRORS, trace_words.before_next()]
-    return [part for line in lines for part in textwrap.wrap(clean(line), WIDTH, subsequent_indent=" " * 40) or [""]]
+    return [part for line in lines for part in _wrapped(clean(line))]
+
+
+def _wrapped(line: str) -> list[str]:
+    """A line in the terminal's width; what goes on of a table's row, which is indented, stands under its values."""
+    under = " " * 40 if line.startswith("  ") and not line.startswith("  -") else ""
+    return textwrap.wrap(line, WIDTH, subsequent_indent=under) or [""]
 
 
 def start_lines(recording: Recording, position: int, count: int) -> list[str]:
