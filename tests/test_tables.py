@@ -30,6 +30,7 @@ from dashboard.cli.tables import (
 )
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.weekly import decision_with_reason
+from dashboard.words import reading_sheet
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -117,6 +118,19 @@ def test_a_unit_s_sheet_says_what_was_decided_and_why(assessed: Assessment, rows
     )
     assert f"Decided: {said}" in with_it
     assert "Decided" not in without
+
+
+def test_work_after_the_latest_reading_is_said_beside_it() -> None:
+    """Worked by hand: what was cleaned before the reading, and on its day, is in it; the battery renewed since is not."""
+    at, days = pd.Timestamp("2026-04-13T07:00"), ["2026-04-01", "2026-04-13", "2026-11-28", "2026-11-28"]
+    parts, actions = (
+        ["ground_path", "positive_cable", "battery", "battery"],
+        ["cleaned", "cleaned", "replaced", "replaced"],
+    )
+    repairs = pd.DataFrame({"done_on": pd.to_datetime(days), "part": parts, "action": actions})
+    said = reading_sheet.work_since(repairs, at, "{:%Y-%m-%d}".format)
+    assert said == "Since then: battery replaced (2026-11-28). The reading tells how it was before."
+    assert reading_sheet.work_since(repairs.iloc[:2], at, "{:%Y-%m-%d}".format) == ""
 
 
 def test_a_unit_s_sheet_shows_every_part(assessed: Assessment, rows: list[dict]) -> None:

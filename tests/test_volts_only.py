@@ -16,9 +16,11 @@ from analysis.backtest.lists import backtest_lists
 from analysis.circuit.battery import RATING_C, bank_cca_a, rating_resistance_mohm
 from analysis.readings.observe import BATTERY, LOAD
 from analysis.readings.panel import FleetTables
+from analysis.readings.renewals import PARTS
 from analysis.worklist.assess import Assessment, assess
 from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import list_rows
+from dashboard.words import reasons
 from dashboard.words.reasons import PART_WORDS, lacking_words, suspect_name
 from demo_fleet.simulate import Fleet, simulate_fleet
 from demo_fleet.specs import MEASUREMENTS, FleetSpec
@@ -91,6 +93,24 @@ def test_the_list_says_what_volts_cannot_tell(volts: Fleet, judged: Assessment) 
     read = [r for r in rows if r["readings"] >= 3]
     assert all(any("volts alone" in reason for reason in r["reasons"]) for r in read)
     assert all(any("no drop was ever measured" in reason for reason in r["reasons"]) for r in read)
+
+
+def test_what_was_measured_before_a_part_was_renewed_is_not_said_to_be_never_measured() -> None:
+    """Worked by hand: a starter and a strap renewed after the last reading have none of their own, and were read before."""
+
+    def parts(*renewed: str) -> list[dict[str, object]]:
+        day = pd.Timestamp("2026-10-30")
+        return [{"part": p, "readings": int(p == "battery"), "by_speed": 0, "by_time": 0, "part_probability": 0.3,
+                 "renewed_on": day if p in renewed else pd.NaT} for p in PARTS]  # fmt: skip
+
+    said = {fact["kind"] for fact in reasons.lacking_facts(parts())}
+    assert said == {"volts_only", "no_drops"}
+    assert reasons.lacking_facts(parts("engine_drag", "ground_path")) == []
+    starter = next(p for p in parts("starter_motor") if p["part"] == "starter_motor")
+    sentence = reasons.sentence(reasons.never_measured_fact(starter), pd.Timestamp("2026-11-30"))
+    assert sentence.startswith(
+        "starter motor (30 %) is suspected only because it was not measured since the work on 30 October: "
+    )
 
 
 def test_the_part_is_named_for_all_that_volts_cannot_tell_apart(volts: Fleet, judged: Assessment) -> None:

@@ -76,15 +76,16 @@ def _table(state: FleetState, shares: Floats, worn: Floats, cold: Floats) -> pd.
     n = len(state.group)
     of_parts = [_one_part(state, p, shares[:, k], worn[:, k], cold[:, k]) for k, p in enumerate(PARTS)]
     columns = {name: np.stack([one[name] for one in of_parts], axis=1).ravel() for name in of_parts[0]}
-    days = {name: dates_of(np.asarray(columns[name], np.float64)) for name in ("before_on", "began_on")}
+    days = {name: dates_of(np.asarray(columns[name], np.float64)) for name in ("before_on", "began_on", "renewed_on")}
     part = pd.array(PARTS, dtype="str").take(np.tile(np.arange(len(PARTS)), n))
     named = {"unit": state.panel.units["unit"].astype("str").array.repeat(len(PARTS)), "part": part}
     return pd.DataFrame({**named, **columns, **days})
 
 
 def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: Floats) -> dict[str, Reals | Ints]:
-    """Columns (U,) of one part; days since 1970."""
+    """Columns (U,) of one part; days since 1970; renewed_on: of a part that was ever read, as it is now or before."""
     c = PART_CHANNEL[part]
+    ever = (np.isfinite(state.observed.value[c]) & state.panel.present).sum(axis=1)
     growth = state.growth[c]
     usual = state.laws.base[state.group, c]
     known = state.observed.turned if c == BATTERY else None
@@ -107,4 +108,5 @@ def _one_part(state: FleetState, part: str, share: Floats, worn: Floats, cold: F
         "by_speed": turned[0],
         "by_time": turned[1],
         "last_slip": growth.last_slip,
+        "renewed_on": np.where(ever > 0, state.reset_day[c], -np.inf),
     }

@@ -103,7 +103,7 @@ def unit_sheet(
         )
     lines.append(terminal_words.MEDIAN_SLOPE)
     lines += ["", terminal_words.LATEST_READINGS, readings_text(readings)]
-    lines += [] if taken is None else taken_lines(taken)
+    lines += [] if taken is None else taken_lines(taken, mine)
     if len(mine):
         lines += ["", terminal_words.REPAIRS]
         lines += [
@@ -127,11 +127,16 @@ def slope_words(slope: tuple[float, float, float]) -> str:
     return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"
 
 
-def taken_lines(taken: Taken) -> list[str]:
-    """What the latest reading says: resistances, whether it fits, charge, limits, and what it points to."""
+def taken_lines(taken: Taken, repairs: pd.DataFrame) -> list[str]:
+    """What the latest reading says: resistances, whether it fits, charge, limits, and what it points to; repairs: the vehicle's."""
     check = taken.check
+    since = reading_sheet.work_since(repairs, taken.taken_at, "{:%Y-%m-%d}".format)
     blocks = (
-        (terminal_words.LATEST_SAYS.format(day=taken.taken_at), reading_sheet.identified_lines(check), "  "),
+        (
+            terminal_words.LATEST_SAYS.format(day=taken.taken_at),
+            [*([since] if since else []), *reading_sheet.identified_lines(check)],
+            "  ",
+        ),
         (
             terminal_words.DOES_IT_FIT,
             reading_sheet.fit_words(check),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 import pandas as pd
@@ -27,6 +27,7 @@ from analysis.circuit.battery import LOAD_TEST_F, celsius_from_fahrenheit, load_
 from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
+from dashboard.words.reasons import PART_WORDS
 from dashboard.words.safety import FROZEN, said_with
 from ingest.fields import QUANTITIES, SAMPLED
 
@@ -484,10 +485,24 @@ def before_words(check: ReadingCheck) -> list[str]:
 WITH_BEFORE: Final = "With what was measured in the hours before: {names}."
 
 
-def paper_lines(taken_on: str, check: ReadingCheck) -> list[str]:
-    """The same in a few lines for the vehicle's sheet on paper."""
+def work_since(repairs: pd.DataFrame, taken_at: pd.Timestamp, said_day: Callable[[pd.Timestamp], str]) -> str:
+    """What was done to a vehicle after a reading, which tells of it as it was before; "" for nothing."""
+    later = repairs[repairs["done_on"] > taken_at].sort_values("done_on")
+    works = [
+        f"{PART_WORDS.get(str(row['part']), str(row['part']))} {row['action']} ({said_day(row['done_on'])})"
+        for row in later.to_dict("records")
+    ]
+    return WORK_SINCE.format(works=joined(list(dict.fromkeys(works)))) if works else ""
+
+
+WORK_SINCE: Final = "Since then: {works}. The reading tells how it was before."
+
+
+def paper_lines(taken_on: str, check: ReadingCheck, since: str = "") -> list[str]:
+    """The same in a few lines for the vehicle's sheet on paper; since: :func:`work_since`."""
     known = [f"{ELEMENT_WORDS[r.element]} {with_error(r.value, r.se)} {r.unit}" for r in rows_of(check) if not r.reason]
     lines = [f"reading of {taken_on}, at 20 °C: {', '.join(known)}"] if known else []
+    lines += [since.rstrip(".")] if since else []
     unknown = [ELEMENT_WORDS[r.element] for r in rows_of(check) if r.reason]
     if unknown:
         lines.append(f"not identified by it: {', '.join(unknown)}")

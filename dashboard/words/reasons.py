@@ -255,12 +255,12 @@ def too_few_fact(unit: Row) -> Fact:
 
 
 def never_measured_fact(part: Row) -> Fact:
-    """The first suspect is a part that no reading tells of."""
+    """The first suspect is a part that no reading tells of, or none since work was done on it."""
     return {
         "kind": "never_measured",
         "part": str(part["part"]),
         "part_probability": _share(part["part_probability"]),
-    }
+    } | ({"renewed_on": _date(part["renewed_on"])} if known(part.get("renewed_on")) else {})
 
 
 def turning_alone(parts: Sequence[Row]) -> str | None:
@@ -270,10 +270,13 @@ def turning_alone(parts: Sequence[Row]) -> str | None:
 
 
 def lacking_facts(parts: Sequence[Row]) -> list[Fact]:
-    """What was never measured on a vehicle that is judged all the same: volts and amps, the amps, or every drop."""
+    """What was never measured on a vehicle that is judged all the same: volts and amps, the amps, or every drop.
+
+    What was measured before a part was renewed is not used, but it was measured.
+    """
     if alone := turning_alone(parts):
         return [{"kind": alone}]
-    read = {str(p["part"]): int(p["readings"]) for p in parts}
+    read = {str(p["part"]): int(p["readings"]) > 0 or known(p.get("renewed_on")) for p in parts}
     found: list[Fact] = []
     if read["battery"] and not read["engine_drag"]:
         found.append({"kind": "volts_only"})
@@ -498,10 +501,12 @@ def _too_few(fact: Fact, _: Reader) -> str:
     return f"{count_words(used, 'reading')} so far: too few to judge, not known to be healthy"
 
 
-def _never_measured(fact: Fact, _: Reader) -> str:
-    part = str(fact["part"])
+def _never_measured(fact: Fact, to: Reader) -> str:
+    part, when = str(fact["part"]), "never measured"
+    if "renewed_on" in fact:
+        when = f"not measured since the work on {day_words(pd.Timestamp(str(fact['renewed_on'])), to.as_of)}"
     share = f"{100 * float(fact['part_probability']):.0f} %"
-    return f"{PART_WORDS[part]} ({share}) is suspected only because it was never measured: {TELLS[part]} would tell"
+    return f"{PART_WORDS[part]} ({share}) is suspected only because it was {when}: {TELLS[part]} would tell"
 
 
 def _drop(fact: Fact) -> str:

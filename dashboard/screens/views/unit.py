@@ -337,6 +337,12 @@ def parts_table(assessment: Assessment, row: dict[Any, Any]) -> None:
     downloads.table_button(frame, f"parts-{row['unit']}", key="parts")
 
 
+def work_since(facts: one_unit.Facts, moment: pd.Timestamp) -> str:
+    """What was done after a reading, as far as the day shown knows."""
+    known = facts.repairs[facts.repairs["done_on"] < pd.Timestamp(session.as_of())]
+    return reading_sheet.work_since(known, moment, day)
+
+
 def latest_says(facts: one_unit.Facts) -> None:
     """What the latest reading alone says: resistances or why not, whether it fits, charge, limits."""
     taken = one_unit.latest_apart(facts)
@@ -345,6 +351,8 @@ def latest_says(facts: one_unit.Facts) -> None:
     in_f, check = session.fahrenheit(), taken.check
     st.subheader(say.LATEST_SAYS)
     st.caption(say.TAKEN.format(day=day(taken.taken_at), temperature=temperature(20.0, fahrenheit=in_f)))
+    if since := work_since(facts, taken.taken_at):
+        st.info(safe(since))
     pictures.volts(facts, taken)
     left, right = st.columns([5, 6])
     with left:
@@ -427,7 +435,8 @@ def sheets(assessment: Assessment | None, row: dict[Any, Any] | None, facts: one
             volts = None
             if taken is not None:
                 volts = pictures.volts_of(facts, taken)
-                said = reading_sheet.paper_lines(day(taken.taken_at), taken.check)
+                since = work_since(facts, taken.taken_at)
+                said = reading_sheet.paper_lines(day(taken.taken_at), taken.check, since)
                 listed = {**listed, "latest": said}
             parts = assessment.parts[assessment.parts["unit"] == unit]
             known = facts.readings[facts.readings["taken_at"] < assessment.as_of]
