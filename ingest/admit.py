@@ -15,7 +15,7 @@ from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
 from ingest.former import former_rows, stored_value
 from ingest.rules import UNKNOWN, Context, Vehicle, check
-from ingest.sheet_edits import SHEETS, said_before
+from ingest.sheet_edits import EDITED, said_before
 from ingest.writing import (
     DAY_COLUMNS,
     ROW_NUMBERS,
@@ -118,8 +118,8 @@ def _answered(db: Database, batch: Batch) -> frozenset[int]:
 
 
 def _set_on_screen(db: Database, batch: Batch) -> frozenset[int]:
-    """Return good rows that say what was there before somebody set it on the screen: they are known, and change nothing."""
-    sheet = SHEETS.get(batch.table.name)
+    """Return good rows that say what was there before somebody set it or put it right: they are known, and change nothing."""
+    sheet = EDITED.get(batch.table.name)
     before = said_before(db, sheet.name) if sheet else {}
     if not sheet or not before:
         return frozenset()
@@ -130,7 +130,7 @@ def _set_on_screen(db: Database, batch: Batch) -> frozenset[int]:
             for name in batch.table.names
             if _given(batch, name)
         }
-        said = {name: told[name] for name in sheet.values if told.get(name) is not None}
+        said = {name: told[name] for name in sheet.values if told.get(name) not in (None, "")}
         states = before.get(tuple(str(told.get(name) or "") for name in sheet.key), ())
         if any(said.items() <= state.items() for state in states):
             found.add(row)
@@ -213,7 +213,10 @@ def _filled_in(batch: Batch, changed: Sequence[str], old: dict[str, object]) -> 
 def _other_values(batch: Batch, changed: Sequence[str], values: dict[str, object], old: dict[str, object]) -> str:
     key = ", ".join(str(values[name]) for name in batch.table.key if values[name] != "")
     differs = ", ".join(f"{name} {values[name]}, stored is {old.get(name) or 'nothing'}" for name in changed)
-    return f"{batch.table.name} has {key} already with other values ({differs}); allowed are the same values"
+    allowed = "allowed are the same values"
+    if batch.table.name == "units":
+        allowed += ", or to put the vehicle right (cranktrend correct vehicle)"
+    return f"{batch.table.name} has {key} already with other values ({differs}); {allowed}"
 
 
 def _existing(

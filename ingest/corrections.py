@@ -21,11 +21,11 @@ from ingest.admit_readings import recompute_doubts
 from ingest.cells import Batch
 from ingest.entries import Entry, batch_of_entry, confirm, entry_of, merged_values, with_doubts
 from ingest.errors import IngestError
-from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES
+from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES, UNITS
 from ingest.former import WITHDRAWN, stored_value, typed
 from ingest.records import checked_decision
 from ingest.rules import check
-from ingest.sheet_edits import is_sheet_change, undo_edits
+from ingest.sheet_edits import EDITED, Edit, is_sheet_change, save_edits, undo_edits
 from ingest.sources import target_of
 from ingest.visits import checked_visit
 from ingest.writing import (
@@ -122,6 +122,32 @@ def correct(
         return with_doubts(db, kind.table, replace(entry, stored=True, row_id=number, change=change))
 
 
+def correct_vehicle(
+    db: Database, unit: str, changes: Mapping[str, object], *, by: str, reason: str, now: datetime | None = None
+) -> Entry:
+    """Change what is on record of a vehicle, after the checks of a new one; its number stays. See :func:`correct`."""
+    at = now or datetime.now()
+    if not reason.strip():
+        return Entry(problems=("a correction needs a reason; allowed is any short text",))
+    with writing(db):
+        row = find(db, UNITS.name, unit=unit)
+        if row is None:
+            raise IngestError(f"there is no vehicle {unit}")
+        kept = {name: row[name] for name in UNITS.names if row[name] not in (None, "")}
+        batch, wrong = batch_of_entry(UNITS, merged_values(UNITS, kept, changes))
+        if wrong:
+            return Entry(problems=wrong)
+        check(batch, load_context(db, at))
+        if batch.problems:
+            return entry_of(batch)
+        new = _values(batch)
+        if new.pop("unit") != unit:
+            return Entry(problems=("the number of a vehicle stays; allowed are its other columns",))
+        change = save_edits(db, [Edit(UNITS.name, (unit,), new)], by=by, reason=reason.strip(), now=at)
+        recompute_doubts(db, [unit], load_context(db, at))
+        return replace(entry_of(batch), stored=bool(change), known=not change, change=change or None)
+
+
 def withdraw(db: Database, word: str, number: int, *, by: str, reason: str, now: datetime | None = None) -> Entry:
     """Take a reading, repair, decision or report of a visit out of what is judged; it stays on record and can be put back
     (`undo`). With the report of a visit go the repairs and the reading that it put on record."""
@@ -143,7 +169,11 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
     IngestError: no such change, changed again since, or the place is taken by another row.
     """
     if is_sheet_change(db, change):
-        return Entry(stored=True, change=undo_edits(db, change, by=by, reason=reason, now=now))
+        with writing(db):
+            again = undo_edits(db, change, by=by, reason=reason, now=now)
+            vehicles = [unit for table, unit in changed_by(db, again, EDITED) if table == UNITS.name]
+            recompute_doubts(db, vehicles, load_context(db, now or datetime.now()))
+        return Entry(stored=True, change=again)
     mine = Origin("correction", by, now or datetime.now())
     with writing(db):
         touched = changed_by(db, change, _OF_TABLE)

@@ -40,6 +40,7 @@ FOUND = ("worn", "sound", "other", "not_known")
 """What a planned visit found of the part it was planned for: at fault, sound, sound and another part at fault, not looked into."""
 CORRECTABLE = MappingProxyType({"reading": "readings", "repair": "repairs", "decision": "decisions", "visit": "visits"})
 """What a person can put right -> the table that keeps it."""
+VEHICLE = "vehicle"  # what is put right by its own number, and not withdrawn: readings lie under it
 
 C_PER_F, F_AT_FREEZING = 1.0 / 1.8, 32.0  # °C = (°F - 32) / 1.8, exact by definition
 KM_PER_MILE = 1.609344  # [km/mi] international mile, exact

@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 from sqlite_utils import Database
 
-from ingest.sheet_edits import SHEETS
+from ingest.sheet_edits import EDITED
 
 COLUMNS = ("at", "by", "what", "record", "unit", "column", "old", "new", "why", "change")
 MOST = 1000  # rows returned unless told otherwise; our choice: a page that can still be looked through
@@ -26,10 +26,10 @@ _UNIT = """coalesce(
 _RECORD = """CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions', 'visits')
     THEN substr(a.table_name, 1, length(a.table_name) - 1) WHEN a.table_name = 'workshops' THEN 'workshop hours:'
     WHEN a.table_name = 'workshop_days' THEN 'share of the week''s hours:' WHEN a.table_name = 'closures' THEN 'closed:'
-    WHEN a.table_name = 'parts' THEN 'part' WHEN a.table_name = 'accounts' THEN 'account'
+    WHEN a.table_name = 'parts' THEN 'part' WHEN a.table_name = 'units' THEN 'vehicle' WHEN a.table_name = 'accounts' THEN 'account'
     WHEN a.table_name = 'code_secrets' THEN 'windscreen codes:' ELSE a.table_name END || ' ' || a.row_key"""
 _UNDONE_BY = f"""CASE WHEN a.table_name IN ('readings', 'repairs', 'decisions', 'visits') THEN a.origin_id
-    WHEN a.table_name IN ({", ".join(f"'{name}'" for name in SHEETS)})
+    WHEN a.table_name IN ({", ".join(f"'{name}'" for name in EDITED)})
         THEN (SELECT id FROM origins WHERE id = a.origin_id AND kind = 'correction') END"""
 _TYPED_IN = "CASE o.kind WHEN 'entry' THEN 'recorded' ELSE 'admitted' END"
 _SQL = f"""

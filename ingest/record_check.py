@@ -14,12 +14,12 @@ from sqlite_utils import Database
 from ingest.accounts import read_accounts
 from ingest.fields import TABLES
 from ingest.former import WITHDRAWN
-from ingest.sheet_edits import SHEETS, key_of, row_key
+from ingest.sheet_edits import EDITED, key_of, row_key
 from ingest.writing import ROW_NUMBERS, as_text
 
 KEYS = {
     **{name: table.key for name, table in TABLES.items()},
-    **{name: sheet.key for name, sheet in SHEETS.items()},
+    **{name: sheet.key for name, sheet in EDITED.items()},
     **{name: (number,) for name, number in ROW_NUMBERS.items()},
     "settings": ("key",),
     "reset_answers": ("unit", "part", "around_on"),
@@ -113,12 +113,12 @@ def _keys_of(table: str, row: _Row) -> set[str]:
     """A row's names in the record: as a file and, where that is different, as the screen writes it."""
     parts = tuple(str(row[name]) for name in KEYS[table])
     names = {"/".join(part for part in parts if part)}
-    return names | {row_key(table, parts)} if table in SHEETS else names
+    return names | {row_key(table, parts)} if table in EDITED else names
 
 
 def _plain(table: str, key: str) -> str:
     """The name of a row that is gone as a file writes it."""
-    wanted = (part for part in key_of(table, key) if part) if table in SHEETS and ", " in key else (key,)
+    wanted = (part for part in key_of(table, key) if part) if table in EDITED and ", " in key else (key,)
     return "/".join(wanted)
 
 

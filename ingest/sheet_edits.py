@@ -1,4 +1,5 @@
-"""What a planner sets on the screen (hours and days of workshops, closed days, prices): kept with who and when, and undone.
+"""What a planner sets on the screen (hours and days of workshops, closed days, prices), and what was wrong of a vehicle: kept with
+who, when and why, and undone.
 
 Every saving is one change, whose number undoes it; each value that it changed is in the audit with the old one.
 """
@@ -15,6 +16,7 @@ from types import MappingProxyType
 from sqlite_utils import Database
 
 from ingest.errors import IngestError
+from ingest.fields import TABLES, UNITS
 from ingest.writing import (
     Change,
     Origin,
@@ -65,7 +67,13 @@ SHEETS: Mapping[str, Sheet] = MappingProxyType(
 )
 
 
-def save_edits(db: Database, edits: list[Edit], *, by: str, now: datetime | None = None) -> int:
+EDITED: Mapping[str, Sheet] = MappingProxyType(
+    {**SHEETS, UNITS.name: Sheet(UNITS.name, UNITS.key, tuple(name for name in UNITS.names if name not in UNITS.key))}
+)
+"""The sheets, and the vehicles, which are put right the same way (`corrections.correct_vehicle`)."""
+
+
+def save_edits(db: Database, edits: list[Edit], *, by: str, reason: str = "", now: datetime | None = None) -> int:
     """Set rows as one change and return its number; 0, with nothing written, where nothing differs."""
     mine = Origin("correction", by, now or datetime.now())
     with writing(db):
@@ -74,7 +82,7 @@ def save_edits(db: Database, edits: list[Edit], *, by: str, now: datetime | None
             return 0
         change = write_origin(db, mine)
         for edit, old in todo:
-            _set(db, edit, old, change, mine, "")
+            _set(db, edit, old, change, mine, reason)
     return change
 
 
@@ -85,7 +93,7 @@ def is_sheet_change(db: Database, change: int) -> bool:
         " LIMIT 1",
         (int(change),),
     ).fetchone()
-    return row is not None and row[0] in SHEETS
+    return row is not None and row[0] in EDITED
 
 
 def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", now: datetime | None = None) -> int:
@@ -93,13 +101,13 @@ def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", no
     mine = Origin("correction", by, now or datetime.now())
     with writing(db):
         again = write_origin(db, mine)
-        for (name, row_key), columns in changed_by(db, change, SHEETS).items():
+        for (name, row_key), columns in changed_by(db, change, EDITED).items():
             key = key_of(name, row_key)
             current = _values_now(db, name, key)
             told = {column: as_text((current or {}).get(column)) for column in columns}
             if told != {column: new for column, (_, new) in columns.items()}:
                 _refuse_later(db, change, name, row_key)
-            before = {**(current or {}), **{c: _typed(c, old) for c, (old, _) in columns.items()}}
+            before = {**(current or {}), **{c: _typed(name, c, old) for c, (old, _) in columns.items()}}
             gone = all(value is None for value in before.values())
             _set(db, Edit(name, key, None if gone else before), current, again, mine, reason)
     return again
@@ -115,9 +123,9 @@ def said_before(db: Database, name: str) -> dict[Key, list[dict[str, object]]]:
     out: dict[Key, list[dict[str, object]]] = {}
     for row_key, mine in groupby(rows, key=lambda row: str(row[0])):
         key = key_of(name, row_key)
-        state: dict[str, object] = dict.fromkeys(SHEETS[name].values) | (_values_now(db, name, key) or {})
+        state: dict[str, object] = dict.fromkeys(EDITED[name].values) | (_values_now(db, name, key) or {})
         for _, cells in groupby(mine, key=lambda row: int(row[1])):
-            state = state | {column: _typed(column, old) for _, _, column, old in cells}
+            state = state | {column: _typed(name, column, old) for _, _, column, old in cells}
             out.setdefault(key, []).append(state)
     return out
 
@@ -126,13 +134,13 @@ def said_before(db: Database, name: str) -> dict[Key, list[dict[str, object]]]:
 
 
 def _values_now(db: Database, name: str, key: Key) -> dict[str, object] | None:
-    sheet = SHEETS[name]
+    sheet = EDITED[name]
     row = find(db, name, **dict(zip(sheet.key, key, strict=True)))
     return None if row is None else {column: row[column] for column in sheet.values}
 
 
 def _set(db: Database, edit: Edit, old: Values | None, change: int, mine: Origin, reason: str) -> None:
-    sheet = SHEETS[edit.sheet]
+    sheet = EDITED[edit.sheet]
     named = dict(zip(sheet.key, edit.key, strict=True))
     if edit.values is None:
         db.table(sheet.name).delete(edit.key)
@@ -146,8 +154,9 @@ def _set(db: Database, edit: Edit, old: Values | None, change: int, mine: Origin
     note_write(db, sheet.name)
 
 
-def _typed(column: str, text: str | None) -> object:
-    return text if text is None or column == "why" else float(text)
+def _typed(name: str, column: str, text: str | None) -> object:
+    kind = TABLES[name].column(column).kind if name in TABLES else "text" if column == "why" else "number"
+    return text if text is None or kind not in ("number", "whole") else int(text) if kind == "whole" else float(text)
 
 
 def _refuse_later(db: Database, change: int, name: str, row_key: str) -> None:

@@ -10,15 +10,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from samples_ingest import GOOD, NOW, reading, readings_file
+from samples_ingest import GOOD, NOW, UNITS, reading, readings_file
 from sqlite_utils import Database
 
 from ingest import corrections, records
-from ingest.corrections import correct, undo, withdraw
+from ingest.corrections import correct, correct_vehicle, undo, withdraw
 from ingest.entries import check_reading, record_reading, record_repair
 from ingest.errors import IngestError
 from ingest.importer import import_paths
-from ingest.store import read_readings, read_repairs
+from ingest.logbook import read_logbook
+from ingest.record_check import changes_not_followed, rows_of_files
+from ingest.store import read_readings, read_repairs, read_units
 
 WHO = {"by": "anna", "reason": "misread", "now": NOW}
 REPAIRS = "unit,done_on,part,action,reason,note\nK-101,2024-02-03,battery,replaced,no_start,\n"
@@ -337,3 +339,76 @@ def test_found_nothing_pressed_twice_is_one_look(db: Database) -> None:
     assert a_decision(db, now=datetime(2024, 6, 2, 11)) > accepted, "decided otherwise in between"
     assert len(records.read_decisions(db)) == 5
     assert len(records.read_decisions(db, before=date(2024, 6, 2))) == 1
+
+
+# --- vehicles --------------------------------------------------------------------------------------------------------
+
+
+def vehicle(db: Database, name: str = "K-101") -> dict[str, Any]:
+    return dict(read_units(db).set_index("unit").loc[name])
+
+
+def test_a_vehicle_that_moved_is_put_right_and_its_old_file_brings_nothing_back(db: Database, tmp_path: Path) -> None:
+    """A vehicle moves to another depot with a stronger battery: known in every list, on record, in order, and undone."""
+    entry = correct_vehicle(db, "K-101", {"depot": "hill", "rated_cca_a": "800", "battery_type": "agm"}, **WHO)
+    assert entry.stored
+    row = vehicle(db)
+    assert (row["depot"], row["rated_cca_a"], row["battery_type"], row["cylinders"]) == ("hill", 800.0, "AGM", 4)
+    key = ("units", "K-101")
+    assert [change[:5] for change in audit(db)] == [
+        (*key, "rated_cca_a", "760.0", "800.0"), (*key, "depot", "harbour", "hill"), (*key, "battery_type", "", "AGM"),
+    ]  # fmt: skip
+    old = tmp_path / "old.csv"
+    old.write_text(UNITS)
+    again = import_paths(db, [old], now=NOW)
+    assert (again.stored, again.known, again.set_aside) == (0, 3, 0)
+    assert vehicle(db)["depot"] == "hill"
+    other = tmp_path / "other.csv"
+    other.write_text(UNITS.replace("harbour", "pass", 1))
+    assert import_paths(db, [other], now=NOW).set_aside == 1, "a third depot is neither what was said nor what is"
+    assert not list(changes_not_followed(db))
+    assert all(file.right for file in rows_of_files(db))
+    (first, *_) = [row for row in read_logbook(db, unit="K-101").to_dict("records") if row["column"] == "depot"]
+    assert (first["record"], first["old"], first["new"], first["why"]) == (
+        "vehicle K-101",
+        "harbour",
+        "hill",
+        "misread",
+    )
+    assert first["change"] == entry.change
+    assert entry.change
+    undo(db, entry.change, by="anna", now=NOW)
+    row = vehicle(db)
+    assert (row["depot"], row["rated_cca_a"], row["battery_type"], row["cylinders"]) == ("harbour", 760.0, "", 4)
+    assert not list(changes_not_followed(db))
+
+
+def test_readings_are_doubted_by_the_voltage_that_the_vehicle_has(db: Database, tmp_path: Path) -> None:
+    """12.6 V at rest is a 12 V battery, and one of a pair on 24 V."""
+    import_paths(db, [readings_file(tmp_path, GOOD)], now=NOW)
+    assert only_reading(db)["doubtful"] == ""
+    change = correct_vehicle(db, "K-101", {"system_v": "24"}, **WHO).change
+    assert "rest_v" in only_reading(db)["doubtful"]
+    assert change
+    undo(db, change, by="anna", now=NOW)
+    assert only_reading(db)["doubtful"] == ""
+
+
+@pytest.mark.parametrize(
+    ("changes", "problem"),
+    [
+        ({"unit": "K-9"}, "the number of a vehicle stays"),
+        ({"depot": ""}, "depot is empty"),
+        ({"system_v": "48"}, "allowed is 12, 24"),
+        ({"colour": "red"}, "is not a column of units"),
+    ],
+)
+def test_what_a_vehicle_cannot_be_is_refused(db: Database, changes: dict[str, str], problem: str) -> None:
+    before = str(vehicle(db))
+    assert problem in correct_vehicle(db, "K-101", changes, **WHO).problems[0]
+    assert "needs a reason" in correct_vehicle(db, "K-101", {"depot": "hill"}, by="anna", reason=" ").problems[0]
+    assert correct_vehicle(db, "K-101", {"depot": "harbour"}, **WHO).known
+    with pytest.raises(IngestError, match="no vehicle K-7"):
+        correct_vehicle(db, "K-7", {"depot": "hill"}, **WHO)
+    assert str(vehicle(db)) == before
+    assert audit(db) == []

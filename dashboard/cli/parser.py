@@ -40,7 +40,7 @@ from dashboard.words import cluster_words, log_words
 from dashboard.words.plain_text import clean
 from dashboard.words.safety import SAFE_NOTE
 from ingest.bounds import VEHICLES_A_PARTITION
-from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, SYSTEM_VOLTAGES
+from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, SYSTEM_VOLTAGES, VEHICLE
 from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
@@ -450,22 +450,26 @@ def plan_wrong(options: argparse.Namespace) -> str:
 def add_corrections(command: Command) -> None:
     """Commands that put a saved mistake right, and the record of who did what."""
     for name, words in (
-        ("correct", "correct a stored reading, repair, decision or report of a visit; the old values stay on record"),
+        (
+            "correct",
+            "correct a stored reading, repair, decision, report of a visit or vehicle; the old values stay on record",
+        ),
         (
             "withdraw",
             "take a stored reading, repair, decision or report of a visit out of what is judged; it stays on record",
         ),
     ):
-        sub = command(name, f"changes.run_{name}", words)
-        sub.add_argument("what", choices=tuple(CORRECTABLE), help="what kind of row")
-        sub.add_argument("id", type=a_number, metavar="ID", help="its number, as `logbook` and `unit` show it")
+        sub = command(name, f"changes.run_{name}", words, wrong=number_wrong)
+        kinds = (*CORRECTABLE, VEHICLE) if name == "correct" else tuple(CORRECTABLE)
+        sub.add_argument("what", choices=kinds, help="what kind of row")
+        sub.add_argument("id", metavar="ID", help="its number, as `logbook` and `unit` show it")
         if name == "correct":
             sub.add_argument(
                 "changes",
                 nargs="+",
                 type=pair(A_CHANGE),
                 metavar="COLUMN=VALUE",
-                help="unit=K-7 moves it to that vehicle",
+                help="unit=K-7 moves it to that vehicle; of a vehicle its columns, as depot=harbour",
             )
         sub.add_argument("--reason", default="", metavar="TEXT", help="why; has to be given")
     sub = command("undo", "changes.run_undo", "put back what a correction or a withdrawal changed")
@@ -479,6 +483,15 @@ def add_corrections(command: Command) -> None:
     add_resets(
         group_of(command, "resets", "parts that look replaced though nobody recorded it", "list", "confirm", "deny")
     )
+
+
+def number_wrong(options: argparse.Namespace) -> str:
+    """The number of a row that is none; that of a vehicle may be any text."""
+    try:
+        options.id = options.id if options.what == VEHICLE else a_number(options.id)
+    except argparse.ArgumentTypeError as error:
+        return f"argument ID: {error}"
+    return ""
 
 
 def add_resets(command: Command) -> None:
