@@ -167,12 +167,12 @@ class Testing:
         "volts, drops step by step, a loaded check, speed: a meter at the vehicle, without waiting for its battery to rest; our choice")
     peak_min: float = stated(10.0, "min", 5.0, 20.0, "the inrush, with a clamp that holds it; our choice")
     load_test_min: float = stated(15.0, "min", 8.0, 30.0, "of the charged battery; our choice")
-    by_hand_min: float = stated(30.0, "min", 15.0, 60.0, "turning the engine with a bar; our choice")
+    by_hand_min: float = stated(30.0, "min", 15.0, 60.0, "turning the engine with a bar; our choice; matters where engine or starter may drag")
     bench_min: float = stated(90.0, "min", 45.0, 180.0, "starter out, run unloaded, and in again; our choice")
     plain: float = stated(6.0, "standard errors", 3.0, 12.0,
         "what hardly leaves a doubt: a joint one way and its cable, strap or wire the other, a discharged battery's rest volts, a "
         "starter on the bench; our choice")
-    by_hand: float = stated(5.0, "standard errors", 2.5, 10.0, "drag that a hand feels on the bar; our choice")
+    by_hand: float = stated(5.0, "standard errors", 2.5, 10.0, "drag that a hand feels on the bar; our choice; and matters there too")
     repeat_slip: float = stated(4.0, "standard errors", 2.0, 8.0, "a slip from every other cause, by a second reading; our choice")
     speed_starter: float = stated(2.5, "standard errors", 1.25, 5.0, "a weak starter: more amps at full speed; our choice")
     speed_drag: float = stated(1.5, "standard errors", 0.75, 3.0, "drag, the other way: more amps at low speed; our choice")

@@ -37,7 +37,8 @@ class Observing:
         "air below which glow plugs and intake heaters draw their amps, where a vehicle says their load alone; our choice")
     heater_k: float = stated(15.0, "K", 10.0, 30.0,
         "by which an engine is warmer than the air after a night on its block heater, where its drag is made: coolant and walls 20 to "
-        "40 K, oil in the sump 5 to 15 K; from memory, and the lower part of it so that a cool sump is not promised away")
+        "40 K, oil in the sump 5 to 15 K; from memory, and the lower part of it so that a cool sump is not promised away; matters to "
+        "vehicles with block heaters")
     assumed_a: float = stated(200.0, "A", 150.0, 300.0, "steady, 12 V, where neither clamp nor label tells; middle of common practice")
     shared_sd: float = stated(0.02, "1", 0.01, 0.04,
         "of a quantity, what season, charge and habits do to all readings at one temperature; our choice")
