@@ -16,6 +16,7 @@ from samples_plan import AS_OF, make_inputs, pins
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from dashboard.files.plan_export import FORMATS, render
 from dashboard.files.workbook import table_xlsx
+from dashboard.words.plan_table import headline
 from dashboard.words.plan_words import job_words, percent, saving_words, with_words
 
 NOW = datetime(2026, 11, 23, 8, 0, tzinfo=UTC)
@@ -62,6 +63,15 @@ def test_the_table_says_who_when_what_and_why_not(plan: ReplacementPlan) -> None
     assert "one more hour saves USD" in text
     assert "run to failure" in text
     assert "vehicle maker's procedure" in text
+
+
+def test_the_headline_says_one_visit_and_what_a_plan_costs_more(plan: ReplacementPlan) -> None:
+    """Worked by hand: a single visit that the near weeks keep, though waiting is 124 cheaper by now."""
+    one = replace(plan, visits=plan.visits.head(1), weeks=1, version=2, summary={**plan.summary, "saving": -124.4})
+    said = headline(one)
+    assert "for 1 week, version 2: 1 visit, " in said
+    assert ", 124 USD more than waiting, " in said
+    assert "USD saved against waiting, " in headline(plan)
 
 
 def test_notes_call_parts_as_the_trade_does(plan: ReplacementPlan) -> None:

@@ -23,7 +23,7 @@ from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_rep
 from analysis.plan.result import rows_of
 from dashboard.files.plan_export import render
 from dashboard.screens.cards import as_html
-from dashboard.words.plan_words import fewer_words, figure_rows, missed_line, units_words, with_words
+from dashboard.words.plan_words import fewer_words, figure_rows, missed_line, summary_words, units_words, with_words
 
 MONDAY = pd.Timestamp("2026-11-23")
 
@@ -127,6 +127,11 @@ def test_why_fewer_no_starts_cost_more_is_said_with_figures_that_add_up() -> Non
     assert said == (
         "Flagged list, first come first served, has 0.5 fewer no-starts than this plan and costs 150 USD more in all: its visits "
         "cost 300 USD more, its no-starts cost 100 USD less, what is left for later costs 50 USD less."
+    )
+    rows["run_to_failure"] |= {"cost": 900.0, "cost_visits": 0.0, "cost_no_starts": 800.0, "cost_after": 100.0}
+    told = summary_words(ReplacementPlan.from_body(body))
+    assert "**100 USD more** than running to failure: 1,000 USD instead of 900 USD" in told.replace("\\", "").replace(
+        "\xa0", " "
     )
     rows["fixed_age"] |= {"cost": 1200.0, "cost_after": 300.0}
     assert fewer_words(ReplacementPlan.from_body(body))[0].startswith(

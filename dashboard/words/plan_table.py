@@ -9,7 +9,7 @@ import pandas as pd
 from analysis.plan.figures import to_order, week_shown
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
-from dashboard.words.plain_text import clean
+from dashboard.words.plain_text import clean, count_words, number
 from dashboard.words.plan_words import (
     LATE_HEAD,
     fewer_words,
@@ -52,11 +52,12 @@ def headline(plan: ReplacementPlan) -> str:
     moved = f" {s['moved']} moved (a move counts {price}), {s['cancelled']} cancelled."
     moved = moved if s["moved"] or s["cancelled"] else ""
     pins = f" What was fixed by hand costs {money(s['pins_cost'], s['currency'])}." if abs(s["pins_cost"]) >= 1 else ""
+    size = money(abs(s["saving"]), s["currency"])
+    saved = f"{size} saved against waiting" if s["saving"] >= 0 else f"{size} more than waiting"
     return (
-        f"Plan of {plan.as_of.date()} for {plan.weeks} weeks{version}: {len(plan.visits)} visits, "
-        f"{plan.visits['hours'].sum():.1f} h, {s['no_starts_avoided']:.1f} no-starts avoided, "
-        f"{money(s['saving'], s['currency'])} saved against waiting, at most {100 * s['gap']:.1f} % less than the "
-        f"most that can be saved.{moved}{pins}"
+        f"Plan of {plan.as_of.date()} for {count_words(plan.weeks, 'week')}{version}: {count_words(len(plan.visits), 'visit')}, "
+        f"{plan.visits['hours'].sum():.1f} h, {number(s['no_starts_avoided'], 1)} no-starts avoided, "
+        f"{saved}, at most {100 * s['gap']:.1f} % less than the most that can be saved.{moved}{pins}"
     )
 
 

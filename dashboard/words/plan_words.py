@@ -243,13 +243,11 @@ def summary_words(plan: ReplacementPlan) -> str:
     if not ways:
         return plain_text.whole(f"{head}. {safe(NOT_COMPARABLE)}")
     own, never = ways[0], next(way for way in ways if way.policy == "run_to_failure")
-    fewer, saved = number(never.starts - own.starts, 1), safe(money(own.saved, currency))
-    told = (
-        f"**{saved} saved** against running to failure" if own.saved >= 0 else f"**{saved}** against running to failure"
-    )
+    fewer, size = number(never.starts - own.starts, 1), safe(money(abs(own.saved), currency))
+    told = f"**{size} saved** against" if own.saved >= 0 else f"**{size} more** than"
     return plain_text.whole(
         f"{head}, **{fewer} no-starts avoided** ({number(never.starts, 1)} with no visit, {number(own.starts, 1)} with these), "
-        f"{told}: {safe(money(own.total, currency))} instead of {safe(money(never.total, currency))}."
+        f"{told} running to failure: {safe(money(own.total, currency))} instead of {safe(money(never.total, currency))}."
     )
 
 
