@@ -15,17 +15,17 @@ from ingest.errors import FileRefused
 from ingest.sheets import HEAD_ROWS
 from ingest.texts import decode, sniff_delimiter
 from ingest.values import SECONDS, parse_time, plain_float, unit_factor
-from ingest.vocabulary import folded
+from ingest.vocabulary import folded, unit_in_heading
 
 _PID = re.compile(r"^(?:pid\s*)?(?:0x)?(?:01\s?)?(?:0x)?(0c|42|05|46)$")
 _NAMES = (  # the first that fits; a vehicle's speed is no engine's, oil and intake are no coolant
     (ENGINE_RPM, re.compile(r"\brpm\b|engine ?speed|\beng ?spe?e?d\b|drehzahl|u/min|tr/min|regime moteur")),
-    (BATTERY_V, re.compile(r"module volt|batter\w* .*(?:volt|pot\w*)|\bbatt?\w* ?v(?:olt\w*)?\b|\bvoltage\b|spannung")),
+    (BATTERY_V, re.compile(r"\bvolt(?:s|age)?\b|\bbatt?\w* ?m?v(?:olt\w*)?\b|\bbatt?\w* .*pot|\b[uv] ?batt?\w*\b|spannung")),
     (COOLANT_C, re.compile(r"coolant|kuhlmittel|kuhlwasser|refroidissement")),
     (AMBIENT_C, re.compile(r"ambient|outside|aussen|\bexterieur")),
 )
 _NOT = re.compile(r"vehicle speed|sensor|o2|lambda|\bair flow|fuel|oil|intake|throttle|pedal|turbo|crank")
-TIME = re.compile(r"\btime|timestamp|\bzeit|uhrzeit|\bheure\b|\btemps\b|\bhora\b|\btiempo|elapsed|\bseconds?\b|^t$|^s$")
+TIME = re.compile(r"\btime|timestamp|zeit|\bheure\b|\btemps\b|\bhora\b|\btiempo|elapsed|\bseconds?\b|^ts?$|^t \w+$|^m?s$")
 _CODE = re.compile(r"^(?:pid|parameter|signal|name)s?$")
 _VALUE = re.compile(r"^(?:value|wert|valeur|valor)s?$")
 _UNIT = re.compile(r"[\(\[]\s*([^()\[\]]{1,12}?)\s*[\)\]]")
@@ -112,23 +112,25 @@ def _heading(rows: Iterator[list[str]]) -> Columns:
 
 def columns_of(row: Sequence[str]) -> Columns | None:
     """Where things stand under a heading that names a time and the engine's speed, or a time, codes and values."""
-    names = [folded(_UNIT.sub(" ", cell)) for cell in row]
+    names = [folded(_UNIT.sub(" ", cell)).replace("_", " ") for cell in row]
     times = [k for k, name in enumerate(names) if TIME.search(name) and not signal_of(row[k])]
     found = {k: signal for k, cell in enumerate(row) if (signal := signal_of(cell))}
     if not times:
         return None
-    per_second = SECONDS.get(_unit_in(row[times[0]]), 1.0)
+    per_second = _seconds_of(row[times[0]])
     if ENGINE_RPM in found.values():
         first = {signal: k for k, signal in reversed(found.items())}
-        return Columns(times[0], per_second, {k: (s, *unit_factor(_unit_in(row[k]))) for s, k in first.items()})
+        return Columns(times[0], per_second, {k: (s, *unit_factor(unit_in_heading(row[k]))) for s, k in first.items()})
     code = next((k for k, name in enumerate(names) if _CODE.match(name)), -1)
     value = next((k for k, name in enumerate(names) if _VALUE.match(name)), -1)
     return Columns(times[0], per_second, {}, code, value) if code >= 0 and value >= 0 else None
 
 
-def _unit_in(heading: str) -> str:
+def _seconds_of(heading: str) -> float:
+    """What a heading's unit of time is in seconds, in brackets or its last word; 1 where it names none."""
     found = _UNIT.search(heading)
-    return found[1].casefold() if found else ""
+    unit = found[1] if found else re.split(r"[\s,/_]+", heading.strip())[-1]
+    return SECONDS.get(unit.casefold(), 1.0)
 
 
 def _time(cell: str, per_second: float, comma: bool) -> float | None:

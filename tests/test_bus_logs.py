@@ -193,6 +193,19 @@ def test_a_table_may_name_pids_or_hold_one_a_row(tmp_path: Path) -> None:
     }  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("heading", "times", "volts"),
+    [("t_s,rpm,volts", (2.0, 2.5), 12.6), ("time_ms,rpm,battery_mv", (2000, 2500), 12600), ("Time/ms,rpm,Battery V", (2000, 2500), 12.6)],
+)  # fmt: skip
+def test_units_of_a_heading_need_no_brackets(
+    heading: str, times: tuple[float, float], volts: float, tmp_path: Path
+) -> None:
+    """Half a second and 12.6 V, however they are written."""
+    log = taken(tmp_path, f"{heading}\n{times[0]},700,{volts}\n{times[1]},710,{volts}\n", "u.csv")
+    assert np.diff(log.signals[ENGINE_RPM]["table"].time_s) == pytest.approx([0.5])
+    assert log.signals[BATTERY_V]["table"].value == pytest.approx([12.6, 12.6])
+
+
 def test_a_time_of_day_goes_on_past_midnight(tmp_path: Path) -> None:
     rows = "23:59:59.5,700\n00:00:00.5,710\n00:00:01.5,720\n"
     times = taken(tmp_path, f"time,rpm\n{rows}", "t.csv").signals[ENGINE_RPM]["table"].time_s
@@ -204,6 +217,7 @@ def test_a_time_of_day_goes_on_past_midnight(tmp_path: Path) -> None:
     [
         ("Engine RPM (rpm)", ENGINE_RPM), ("EngSpeed", ""), ("Vehicle speed (km/h)", ""), ("PID 0C", ENGINE_RPM),
         ("Control module voltage (V)", BATTERY_V), ("O2 sensor voltage", ""), ("Kühlmitteltemperatur", COOLANT_C),
+        ("volts", BATTERY_V), ("vbat", BATTERY_V), ("U_batt", BATTERY_V), ("battery_mv", BATTERY_V), ("O2 sensor volts", ""),
         ("Fuel trim", ""), ("Intake air temperature", ""), ("Ambient air temperature", AMBIENT_C), ("Oil temperature", ""),
     ],
 )  # fmt: skip
