@@ -20,12 +20,17 @@ from ingest.vocabulary import folded, unit_in_heading
 _PID = re.compile(r"^(?:pid\s*)?(?:0x)?(?:01\s?)?(?:0x)?(0c|42|05|46)$")
 _NAMES = (  # the first that fits; a vehicle's speed is no engine's, oil and intake are no coolant
     (ENGINE_RPM, re.compile(r"\brpm\b|engine ?speed|\beng ?spe?e?d\b|drehzahl|u/min|tr/min|regime moteur")),
-    (BATTERY_V, re.compile(r"\bvolt(?:s|age)?\b|\bbatt?\w* ?m?v(?:olt\w*)?\b|\bbatt?\w* .*pot|\b[uv] ?batt?\w*\b|spannung")),
+    (
+        BATTERY_V,
+        re.compile(r"\bvolt(?:s|age)?\b|\bbatt?\w* ?m?v(?:olt\w*)?\b|\bbatt?\w* .*pot|\b[uv] ?batt?\w*\b|spannung"),
+    ),
     (COOLANT_C, re.compile(r"coolant|kuhlmittel|kuhlwasser|refroidissement")),
     (AMBIENT_C, re.compile(r"ambient|outside|aussen|\bexterieur")),
 )
 _NOT = re.compile(r"vehicle speed|sensor|o2|lambda|\bair flow|fuel|oil|intake|throttle|pedal|turbo|crank")
-TIME = re.compile(r"\btime|timestamp|zeit|\bheure\b|\btemps\b|\bhora\b|\btiempo|elapsed|\bseconds?\b|^ts?$|^t \w+$|^m?s$")
+TIME = re.compile(
+    r"\btime|timestamp|zeit|\bheure\b|\btemps\b|\bhora\b|\btiempo|elapsed|\bseconds?\b|^ts?$|^t \w+$|^m?s$"
+)
 _CODE = re.compile(r"^(?:pid|parameter|signal|name)s?$")
 _VALUE = re.compile(r"^(?:value|wert|valeur|valor)s?$")
 _UNIT = re.compile(r"[\(\[]\s*([^()\[\]]{1,12}?)\s*[\)\]]")
