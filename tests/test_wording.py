@@ -211,6 +211,18 @@ def test_drops_over_their_limits_are_seen_to_in_the_same_visit() -> None:
     assert wording.action(sound, None, [contacts]) == "nothing now"
 
 
+def test_what_is_measured_first_is_named_where_one_line_is_left() -> None:
+    """A card, the list on paper and its workbook have one line: "measure again first" alone does not say what."""
+    row = {"action": "measure again first", "next_test": CANDIDATES[1].sentence, "flagged": True}
+    said = wording.to_do(row)
+    assert said.startswith("measure first: ")
+    assert said.removeprefix("measure first: ")[1:] in str(row["next_test"])
+    assert "\n" not in said
+    assert ":" not in said.removeprefix("measure first: ")
+    assert wording.to_do(row | {"next_test": None}) == "measure again first"
+    assert wording.to_do(row | {"flagged": False, "action": "nothing now"}) == "nothing now"
+
+
 def test_what_is_looked_at_where_readings_explain_no_failure_follows_from_how_it_failed() -> None:
     """Common practice: a starter that runs without the engine is looked at where it meets the engine, all else is measured."""
     unit = {"unit": "A", "status": "judged", "failed_starts": 1, "failure_unexplained": 0.9, "failure": "spins"}

@@ -20,6 +20,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.words import decision_words as said_words
 from dashboard.words import list_words
 from dashboard.words.begun import begun_words
+from dashboard.words.list_row import to_do
 from dashboard.words.plain_text import as_sentence, clean, in_reader_unit, percent, safe, some, temperature
 from dashboard.words.plain_text import day as day_words
 from dashboard.words.reasons import part_name, suspect_name
@@ -343,7 +344,7 @@ def list_frame(body: Mapping[str, Any], decided: Mapping[str, Mapping[Any, Any]]
             "last_reading_on": [r["last_reading_on"] for r in rows],
             "change": [r.get("change", "") for r in rows],
             "why": [(r.get("reasons") or [""])[0] for r in rows],
-            "action": [r.get("action", "") for r in rows],
+            "action": [to_do(r) for r in rows],
             "decision": [decision_words(decided[r["unit"]]) if r["unit"] in decided else "" for r in rows],
             "caution": [r.get("caution", "") for r in rows],
         }

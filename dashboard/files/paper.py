@@ -29,6 +29,7 @@ from dashboard.files.pieces import (
 )
 from dashboard.words import every_page, list_words, vehicle_words
 from dashboard.words import paper_words as say
+from dashboard.words.list_row import to_do
 from dashboard.words.plain_text import (
     by_when,
     cold_range,
@@ -138,7 +139,7 @@ def _list_row(
             7.5,
         ),
         para(glued(f"<b>{by}</b><br/>{say.READ_ON.format(day=day(row['last_reading_on']))}"), 7.5),
-        para(f"{sentence(why)}. <b>{sentence(str(row['action']))}.</b>", 7.5),
+        para(f"{sentence(why)}. <b>{sentence(to_do(row))}.</b>", 7.5),
         para(decided, 7.5),
     ]
 

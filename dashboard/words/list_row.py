@@ -40,6 +40,7 @@ PINION = "Pinion and ring gear by eye, the starter out: it ran and the engine di
 
 IN_THE_SAME_VISIT, AT_THE_NEXT_SERVICE = "In the same visit", "at the next service"
 NOTHING_NOW = "nothing now"
+MEASURE_FIRST = "measure first: {what}"
 SEE_TO_ONE = "{when} see to the {part}, whose drop is over its limit"
 SEE_TO_MORE = "{when} see to the {first} and the {last}, whose drops are over their limits"
 VOLTS_OF_A_START = "Rest volts, then lowest volts while cranking: they tell the battery from cables, starter and engine; with the amps, these too."
@@ -115,6 +116,15 @@ def action(unit: Mapping[Any, Any], next_measurement: str | None, evidence: Sequ
     first = CHEAP_FIRST[str(unit["part"])]
     over = over_their_limit(evidence, [unit["part"]])
     return f"{first}. {see_to(over)}" if over else first
+
+
+def to_do(row: Mapping[str, Any]) -> str:
+    """What to do about a vehicle of the list where only one line is left for it: what is measured first is named, without why."""
+    following = str(row.get("next_test") or "")
+    if not following or not row.get("flagged", True):
+        return str(row.get("action", ""))
+    what = following.split(":")[0].rstrip(".")
+    return MEASURE_FIRST.format(what=what[:1].lower() + what[1:])
 
 
 def over_their_limit(evidence: Sequence[Fact], but: Sequence[str]) -> list[str]:

@@ -36,6 +36,7 @@ from dashboard.screens.issued import newest_issued, read_issued
 from dashboard.screens.pages import IN_ADDRESS, in_tabs, page
 from dashboard.words import every_page
 from dashboard.words import list_words as say
+from dashboard.words.list_row import to_do
 from dashboard.words.plain_text import (
     as_sentence,
     by_when,
@@ -339,7 +340,7 @@ def show_row(
             pictures.short_course(row, str(body["as_of"]), in_f=in_f)
         why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
         decided = f"  \n:small[{weekly.decision_line(decision)}]" if decision else ""
-        action = f"{as_sentence(str(row['action']))}."
+        action = f"{as_sentence(to_do(row))}."
         newer = f"  \n:small[{safe(since, longest=600)}]" if since else ""
         lacks = lacking_words(row, pd.Timestamp(body["as_of"]))
         lacking = f"  \n:small[{safe(lacks, longest=600)}]" if lacks else ""
