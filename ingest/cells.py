@@ -27,6 +27,7 @@ from ingest.values import (
     Parsed,
     ParsedTime,
     clean_text,
+    counted,
     date_order_evidence,
     in_unit,
     is_empty,
@@ -353,7 +354,7 @@ class BatchBuilder:
         )
         if self._no_reading:
             batch.notes.append(
-                f"{self._no_reading} rows left out: they repeat the heading or its units, or begin with #"
+                f"{counted(self._no_reading, 'row')} left out, repeating the heading or its units, or beginning with #"
             )
         self._refuse_wrong_order(batch)
         self._settle_dates(batch)
@@ -390,7 +391,7 @@ class BatchBuilder:
                 batch.times[name][number] = np.datetime64(parsed.value, "s") if parsed.value else np.datetime64("NaT")
                 batch.raw.pop((number, name), None)
             proof = f"because line {batch.lines[row]} has {text!r}"
-            batch.notes.append(f"{len(self._undecided)} dates read {order.replace('-', ' ')}, {proof}")
+            batch.notes.append(f"{counted(len(self._undecided), 'date')} read {order.replace('-', ' ')}, {proof}")
             return
         of_a_file = self.layout.heading_line > 0  # what a person types has no heading and no other dates
         if of_a_file and not self._orders and not self._plain_dates:

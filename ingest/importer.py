@@ -24,6 +24,7 @@ from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
 from ingest.sheets import Sheet
 from ingest.sources import Source, find_source, saved_sources
+from ingest.values import counted
 from ingest.writing import Admitted, Origin, Place, write_origin, writing
 
 Progress = Callable[[str, int, int], None]
@@ -288,7 +289,7 @@ def _notes(layout: Layout, batch: Batch) -> tuple[str, ...]:
     if unknown:
         notes.append(f"columns not known to us, kept as they are beside the rows: {', '.join(unknown)}")
     if batch.ignored:
-        notes.append(f"{batch.ignored} rows left out, as the source description says (ignore_rows)")
+        notes.append(f"{counted(batch.ignored, 'row')} left out, as the source description says (ignore_rows)")
     return tuple(notes)
 
 

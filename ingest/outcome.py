@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ingest.values import counted
+
 ExitCode = Literal[0, 1, 2, 3]
 ALL_TAKEN: ExitCode = 0
 SOME_SET_ASIDE: ExitCode = 1
@@ -51,7 +53,7 @@ class FileOutcome:
         counts = f"{self.stored} stored, {self.known} already known, {aside}"
         extra = f", {self.replaced} of the stored replaced older values" if self.replaced else ""
         doubt = f", {self.doubtful} doubtful" if self.doubtful else ""
-        return f"{self.file}: {_count(self.rows, 'row')} of {self.table}: {counts}{extra}{doubt}"
+        return f"{self.file}: {counted(self.rows, 'row')} of {self.table}: {counts}{extra}{doubt}"
 
 
 @dataclass(frozen=True)
@@ -119,11 +121,11 @@ class Outcome:
     def summary(self) -> str:
         if not self.files:
             return "nothing to import: no CSV or XLSX file there"
-        refused = f", {_count(self.refused, 'file')} refused" if self.refused else ""
-        refused += f", {_count(self.not_stored, 'file')} not stored" if self.not_stored else ""
+        refused = f", {counted(self.refused, 'file')} refused" if self.refused else ""
+        refused += f", {counted(self.not_stored, 'file')} not stored" if self.not_stored else ""
         tried = "would be " if self.dry_run else ""
         return (
-            f"{_count(len(self.files), 'file')}, {_count(self.rows, 'row')}: {tried}{self.stored} stored, "
+            f"{counted(len(self.files), 'file')}, {counted(self.rows, 'row')}: {tried}{self.stored} stored, "
             f"{self.known} already known, {_aside(self.set_aside, self.still_aside)}{refused}"
         )
 
@@ -133,7 +135,3 @@ def _aside(now: int, still: int) -> str:
     if not still:
         return f"{now} set aside"
     return f"{now} still set aside" if still == now else f"{now} set aside ({still} of them since an earlier import)"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -364,3 +364,8 @@ def date_order_evidence(cell: object) -> Literal["", "day-first", "month-first",
     if second > 12 >= first:
         return "month-first"
     return "either" if first <= 12 and second <= 12 and first != second else ""
+
+
+def counted(number: int, noun: str) -> str:
+    """ "1 row", "3 rows"."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"

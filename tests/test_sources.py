@@ -158,7 +158,7 @@ def test_ignored_rows_are_said_and_constants_fill_in(db: Database, tmp_path: Pat
     (tmp_path / "v.csv").write_text("Van,When,Rest\nK-101,2023-04-01,12.6\nTotal,,25\n")
     outcome = import_paths(db, [tmp_path / "v.csv"], now=NOW)
     assert (outcome.rows, outcome.stored) == (1, 1)
-    assert any("1 rows left out" in note for note in outcome.files[0].notes)
+    assert any("1 row left out" in note for note in outcome.files[0].notes)
     assert read_readings(db)["instrument"].tolist() == ["DMM 3"]
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -30,7 +31,7 @@ from dashboard.cli.tables import (
 )
 from dashboard.desk.assessment import list_rows
 from dashboard.desk.weekly import decision_with_reason
-from dashboard.words import reading_sheet
+from dashboard.words import list_words, reading_sheet
 
 DAY = pd.Timestamp("2022-12-12")
 
@@ -66,6 +67,20 @@ def test_the_list_says_how_many_and_ends_with_the_cautions(assessed: Assessment,
     assert " ".join(text.split())[-len(SAFE_NOTE) :] == SAFE_NOTE
     for caution in ("wheels chocked", "Eye protection", "30 s", "vehicle maker's procedure", "licensed practice"):
         assert caution in SAFE_NOTE
+
+
+def test_one_vehicle_is_one_vehicle(assessed: Assessment) -> None:
+    one = replace(assessed, units=assessed.units.head(1).assign(status="too few readings", flagged=False))
+    assert "0 of 1 vehicle flagged; 1 has too few readings to judge." in list_table([], one)
+    assert "**0 of 1 vehicle** needs attention" in list_words.head(
+        "2026-W49", "2026-11-30", needing=0, of=1, changes="", days=30
+    )
+    assert "**1 of 3 vehicles** needs attention" in list_words.head(
+        "2026-W49", "2026-11-30", needing=1, of=3, changes="", days=30
+    )
+    assert "**0 of 3 vehicles** need attention" in list_words.head(
+        "2026-W49", "2026-11-30", needing=0, of=3, changes="", days=30
+    )
 
 
 def test_an_empty_list_is_said_in_one_sentence(assessed: Assessment) -> None:

@@ -17,7 +17,7 @@ from dashboard.desk.terminal import WIDTH, wrapped
 from dashboard.files import reading_json
 from dashboard.words import list_row as wording
 from dashboard.words import reading_sheet, reasons, terminal_words
-from dashboard.words.plain_text import clean, cold_words, number, percent
+from dashboard.words.plain_text import clean, cold_words, count_words, number, percent
 from dashboard.words.safety import SAFE_NOTE, with_caution
 from ingest.fields import MEASUREMENTS, OBSERVATIONS
 
@@ -27,7 +27,8 @@ def list_table(rows: list[dict[str, Any]], assessment: FleetList) -> str:
     head = terminal_words.LIST_HEAD.format(day=assessment.as_of, days=assessment.horizon_days)
     lines = [head, "=" * len(head)]
     flagged = int(assessment.units["flagged"].sum())
-    lines.append(terminal_words.FLAGGED.format(flagged=flagged, of=len(assessment.units), few=int((~judged).sum())))
+    of, few = count_words(len(assessment.units), "vehicle"), int((~judged).sum())
+    lines.append(terminal_words.FLAGGED.format(flagged=flagged, of=of, few=f"{few} {'has' if few == 1 else 'have'}"))
     if rows:
         lines += ["", row_line(*terminal_words.LIST_HEADS)]
     for row in rows:

@@ -34,6 +34,7 @@ from dashboard.words.plain_text import (
     by_when,
     cold_range,
     cold_words,
+    count_words,
     day,
     fahrenheit_of,
     glued,
@@ -95,7 +96,10 @@ def list_pdf(
         Spacer(1, 2 * mm),
         para(
             say.LIST_LINE.format(
-                day=day(body["as_of"]), days=body["horizon_days"], count=len(rows), of=body["counts"]["units"]
+                day=day(body["as_of"]),
+                days=body["horizon_days"],
+                count=len(rows),
+                of=count_words(body["counts"]["units"], "vehicle"),
             )
         ),
         *(para(sentence(text)) for text in weekly.said_of_list(chosen, fahrenheit=fahrenheit)),

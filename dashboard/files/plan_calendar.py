@@ -13,7 +13,7 @@ from icalendar import Calendar, Event, Journal
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.words import plan_words
-from dashboard.words.plain_text import clean
+from dashboard.words.plain_text import clean, count_words
 from dashboard.words.plan_words import LATE_HEAD, missed_line
 from dashboard.words.safety import SAFE_NOTE
 from dashboard.words.visit_words import closed_words
@@ -60,7 +60,7 @@ def _no_visit(plan: ReplacementPlan, depot: str | None, stamp: datetime) -> Jour
     note.add("uid", f"{name}@cranktrend")
     note.add("dtstamp", stamp)
     note.add("dtstart", plan.as_of.date())
-    note.add("summary", plan_words.NO_VISIT.format(weeks=plan.weeks, day=plan.as_of.date()))
+    note.add("summary", plan_words.NO_VISIT.format(weeks=count_words(plan.weeks, "week"), day=plan.as_of.date()))
     return note
 
 

@@ -9,7 +9,7 @@ from typing import Final
 import pandas as pd
 
 from analysis.worklist.course import PartCourse
-from dashboard.words.plain_text import cold_words, day, span, temperature
+from dashboard.words.plain_text import cold_words, count_words, day, span, temperature
 from dashboard.words.reasons import bare, plain
 
 READ: Final = "read"
@@ -74,7 +74,7 @@ def part_text(course: PartCourse, name: str, printed_limit: float | None = None)
     at = "at least " if course.readings["bound"].iloc[-1] else ""
     last, now, end = course.readings.iloc[-1], course.path[course.path["ahead"]].iloc[0], course.path.iloc[-1]
     return (
-        f"{name}: {len(course.readings)} readings, the last on {day(last['taken_at'])} at {at}{said(last['value'])}. "
+        f"{name}: {count_words(len(course.readings), 'reading')}, the last on {day(last['taken_at'])} at {at}{said(last['value'])}. "
         f"Level now {said(now['value'])} (80 % sure between {bare(now['low'])} and {said(now['high'])}); usual in its "
         f"class {said(course.usual)}; in half a year {said(end['value'])} ({bare(end['low'])} to {said(end['high'])}) if "
         f"nothing is done.{limit_words(course, printed_limit)}"

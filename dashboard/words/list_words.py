@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from dashboard.words.plain_text import day
+from dashboard.words.plain_text import count_words, day
 
 CHANGE_WORDS: Final = {
     "new": "new",
@@ -83,8 +83,8 @@ DRAG_CAUSE: Final = "cause of the engine drag {action}"
 def head(week: str, as_of: str, *, needing: int, of: int, changes: str, days: int) -> str:
     """Which list it is and how many vehicles are on it; changes: CHANGES, "" where there is no list before."""
     return (
-        f"**{week}**, with everything known before {day(as_of, weekday=True)}: **{needing} of {of} vehicles** "
-        f"need{'s' if needing == 1 else ''} attention.{changes} Probabilities are for a no-start within {days} days if "
+        f"**{week}**, with everything known before {day(as_of, weekday=True)}: **{needing} of {count_words(of, 'vehicle')}** "
+        f"need{'s' if needing == 1 or of == 1 else ''} attention.{changes} Probabilities are for a no-start within {days} days if "
         f"nothing is done."
     )
 

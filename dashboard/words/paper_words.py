@@ -10,7 +10,7 @@ LIST_HEADS: Final = (
     "", "vehicle", "part, how sure", list_words.NO_START_HEAD, list_words.STARTS_HEAD, list_words.ACT_BY_HEAD, "why and what",
     "decided",
 )  # fmt: skip
-LIST_LINE: Final = "Knowledge before {day}; no-start within {days} days if nothing is done; {count} of {of} vehicles."
+LIST_LINE: Final = "Knowledge before {day}; no-start within {days} days if nothing is done; {count} of {of}."
 PAGE: Final = "page {page}"
 READ_ON: Final = "read {day}"
 STANDS: Final = (

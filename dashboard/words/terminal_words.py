@@ -24,7 +24,7 @@ NEW_DATABASE: Final = "made a new database {path}"
 OLDER_VERSION: Final = (
     "the database was of the older version {version} and is of this program's now; as it was it lies in {copy}"
 )
-NOTHING_LATER: Final = "the newest reading is of {newest}, {days} days before {day}: nothing later is known"
+NOTHING_LATER: Final = "the newest reading is of {newest}, {days} before {day}: nothing later is known"
 ASIDE_NOT_USED: Final = (
     "rows set aside are not used: `cranktrend set-aside list` says why, and how to correct or dismiss them"
 )
@@ -38,7 +38,7 @@ NO_VISIT: Final = (
     "Version {version} of the plan has no visit to come with these words; `cranktrend plan` shows those there are."
 )
 ORDERS_WRITTEN: Final = "written to {file}; work orders: {count}"
-DAY_FLAGGED: Final = "{day:%Y-%m-%d}: {flagged} of {of} vehicles flagged"
+DAY_FLAGGED: Final = "{day:%Y-%m-%d}: {flagged} of {of} flagged"
 LET_GO: Final = "{unit}: {count} pins taken away"
 BY_ON: Final = "{day} by {who}"
 CHECKED: Final = "checked, not stored"
@@ -51,7 +51,7 @@ EXPORTED: Final = "written to {folder}; vehicles: {vehicles:,}, readings: {readi
 MADE_OF_FOLDER: Final = "made the database {path} of {folder}; vehicles: {vehicles:,}, readings: {readings:,}"
 SOURCE_SAVED: Final = "source {name} saved"
 LIST_HEAD: Final = "Weekly list for {day:%Y-%m-%d}: no-start within {days} days"
-FLAGGED: Final = "{flagged} of {of} vehicles flagged; {few} have too few readings to judge."
+FLAGGED: Final = "{flagged} of {of} flagged; {few} too few readings to judge."
 MEASURE_NEXT: Final = "measure next: {what}"
 ACT: Final = "enough measured, act: {what}"
 DECIDED: Final = "Decided: {what}"

@@ -11,6 +11,7 @@ from sqlite_utils import Database
 from dashboard.cli.options import database_path
 from dashboard.desk.terminal import say
 from dashboard.words import terminal_words
+from dashboard.words.plain_text import count_words
 from ingest import store
 
 OLD_D = 60  # [d] a list says so when no reading is younger, our choice: two of the usual horizons
@@ -49,4 +50,4 @@ def say_age(db: Database, day: date) -> None:
     """Tell how old the newest reading is, where that is old."""
     newest = store.newest_reading(db, before=day)
     if newest is not None and (day - newest).days > OLD_D:
-        say(terminal_words.NOTHING_LATER.format(newest=newest, days=(day - newest).days, day=day))
+        say(terminal_words.NOTHING_LATER.format(newest=newest, days=count_words((day - newest).days, "day"), day=day))

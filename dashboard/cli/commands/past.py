@@ -15,6 +15,7 @@ from dashboard.desk.terminal import say, show_json
 from dashboard.judging.past_lists import past_lists
 from dashboard.words import terminal_words
 from dashboard.words.backtest_report import report_text
+from dashboard.words.plain_text import count_words
 
 
 def run_backtest(options: argparse.Namespace) -> int:
@@ -28,6 +29,6 @@ def run_backtest(options: argparse.Namespace) -> int:
         show_json(json.dumps(body, ensure_ascii=False))
         lists += [{"as_of": one.day, **{name: row[name] for name in REPORTED}} for row in one.rows]
         flagged = sum(bool(row["flagged"]) for row in one.rows)
-        say(terminal_words.DAY_FLAGGED.format(day=one.day, flagged=flagged, of=len(one.rows)))
+        say(terminal_words.DAY_FLAGGED.format(day=one.day, flagged=flagged, of=count_words(len(one.rows), "vehicle")))
     say(report_text(past_report(db, pd.DataFrame(lists), horizon_days=options.horizon_days)))
     return 0

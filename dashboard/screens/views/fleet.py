@@ -29,6 +29,7 @@ from dashboard.words.heads import head
 from dashboard.words.plain_text import (
     as_sentence,
     cold_words,
+    count_words,
     day,
     fahrenheit_of,
     safe,
@@ -429,7 +430,7 @@ def windscreens() -> None:
         names = mine["unit"].tolist()[:CODES_AT_ONCE]
         first = "" if len(names) == len(mine) else say.FIRST_CODES.format(count=len(names))
         base = screens_address()
-        code_button(base, names, "codes", say.CODES_OF.format(first=first, count=len(mine)))
+        code_button(base, names, "codes", say.CODES_OF.format(first=first, count=count_words(len(mine), "vehicle")))
         code_reach(base)
 
 
