@@ -166,20 +166,23 @@ def likely_heading(sheet: Sheet) -> list[str]:
     return best
 
 
+def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
+    """What the file is, and what reads it, where it is a log or one start over time; "" for a table."""
+    held = "log" if is_bus_log(path) else kind_of_table(sheets)
+    return {"log": A_LOG, "trace": A_TRACE}.get(held, "")
+
+
 def draft_source(path: str | Path) -> Draft:
     """Draft a description of the file from its headings, units and values.
 
     Day-first or month-first is never guessed: without a date that settles it, `date_order` is left "?" and importing
     with it is refused. Raises FileRefused when the file is no table, IngestError when it needs no description.
     """
-    if is_bus_log(path):
-        raise FileRefused(f"{Path(path).name} {A_LOG}")
-    sheets = read_sheets(path)
+    sheets = [] if is_bus_log(path) else read_sheets(path)
     if any(own_layout(sheet) for sheet in sheets):
         raise IngestError(f"{Path(path).name} has our own column names; import it as it is, no description is needed")
-    held = kind_of_table(sheets)
-    if held != "table":
-        raise FileRefused(f"{Path(path).name} {A_LOG if held == 'log' else A_TRACE}")
+    if what := no_table_of_readings(path, sheets):
+        raise FileRefused(f"{Path(path).name} {what}")
     regions = [(sheet, region) for sheet in sheets if (region := _region(sheet)) is not None]
     if not regions:
         quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])

@@ -15,7 +15,7 @@ from sqlite_utils import Database
 from ingest.admit import admit
 from ingest.bounds import table_bytes
 from ingest.cells import Batch, batch_of
-from ingest.drafting import likely_heading
+from ingest.drafting import likely_heading, no_table_of_readings
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
 from ingest.fields import TABLES
 from ingest.layout import Layout, is_own, own_layout, own_name, source_layout
@@ -151,6 +151,8 @@ def _look_into(path: Path, described: Source | None, known: Sequence[Source]) ->
             else:
                 found.append(layout)
         if not found:
+            if described is None and (what := no_table_of_readings(path, sheets)):
+                raise FileRefused(f"it {what}")
             raise NotDescribed(_not_known(sheets[0], described))
         found.sort(key=lambda pair: list(TABLES).index(pair[1].table.name))
         notes = tuple(f"sheet {sheet.name!r} left out: its headings are not known" for sheet in unknown)

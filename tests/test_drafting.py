@@ -47,6 +47,16 @@ def test_a_name_of_ours_is_sure_beside_headings_that_are_not(tmp_path: Path) -> 
     assert line.endswith('cranktrend source draft "bay book.csv"' + "'")
 
 
+def test_a_recorded_start_is_refused_with_what_reads_it(tmp_path: Path) -> None:
+    """To describe its columns would lead nowhere: it holds one start over time, of no vehicle."""
+    file = tmp_path / "clamp logger.csv"
+    rows = [f"{n / 500:.3f};{12.6 - 0.9 * (500 < n < 1200):.2f};{200.0 * (500 < n < 1200):.1f}" for n in range(1500)]
+    file.write_text("\n".join(["Zeit (s);Spannung (V);Strom (A)", *rows]) + "\n")
+    (line,) = import_paths(store.open_database(tmp_path / "f.db", create=True), [file]).lines()
+    assert line.startswith("clamp logger.csv: refused: it is one start over time (time, volts, amps): cranktrend trace")
+    assert "draft a description" not in line
+
+
 @pytest.mark.parametrize(
     ("heading", "words", "column"),
     [
