@@ -521,7 +521,7 @@ def test_a_lead_time_longer_than_the_plan_is_said() -> None:
     inputs = make_inputs(parts=("starter_motor",), at_risk=10)
     table = inputs.catalogue.assign(lead_days=np.where(inputs.catalogue["part"] == "starter_motor", 200.0, 2.0))
     plan = make(replace(inputs, catalogue=table))
-    assert any("starter_motor takes 200 days to arrive" in note for note in plan.notes)
+    assert any("Delivery of starter_motor takes 200 days, longer than this plan of" in note for note in plan.notes)
     assert not (plan.visits["kind"] == "replace").any()
     assert (plan.left_out["reason"] == "part too late").any()
 

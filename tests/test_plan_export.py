@@ -17,7 +17,7 @@ from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_rep
 from dashboard.files.plan_export import FORMATS, render
 from dashboard.files.workbook import table_xlsx
 from dashboard.words.plan_table import headline
-from dashboard.words.plan_words import job_words, percent, saving_words, with_words
+from dashboard.words.plan_words import job_words, percent, saving_words, why_words, with_words
 
 NOW = datetime(2026, 11, 23, 8, 0, tzinfo=UTC)
 HOSTILE = "=cmd|'/c calc'!A1\r\nX,\";\u2028\x07<b>"
@@ -76,12 +76,12 @@ def test_the_headline_says_one_visit_and_what_a_plan_costs_more(plan: Replacemen
 
 def test_notes_call_parts_as_the_trade_does(plan: ReplacementPlan) -> None:
     """What is a column in files is no word in a sentence: in the terminal, in the workbook and on the page."""
-    told = replace(plan, notes=("starter_motor takes 200 days to arrive: order it now.",))
-    assert "! starter motor takes 200 days" in str(render(told, "table"))
+    told = replace(plan, notes=("Delivery of starter_motor takes 200 days: order now.",))
+    assert "! Delivery of starter motor takes 200 days" in str(render(told, "table"))
     raw = render(told, "xlsx")
     assert isinstance(raw, bytes)
     notes = [str(cell.value) for cell in load_workbook(io.BytesIO(raw))["notes"]["A"]]
-    assert "starter motor takes 200 days to arrive: order it now." in notes
+    assert "Delivery of starter motor takes 200 days: order now." in notes
 
 
 def test_csv_holds_every_visit(plan: ReplacementPlan) -> None:
@@ -213,6 +213,23 @@ def test_unknown_formats_and_depots_are_bad_calls(plan: ReplacementPlan) -> None
         render(plan, "pdf")
     with pytest.raises(ValueError, match="allowed are depot0, depot1"):
         render(plan, "table", depot="moon")
+
+
+def test_a_visit_kept_at_a_loss_is_not_said_to_pay(plan: ReplacementPlan) -> None:
+    """A near week stays as it was promised, though the vehicle may have been found sound since: 504 now, 380 when waiting."""
+    visit = plan.visits.iloc[0].to_dict() | {
+        "kind": "measure",
+        "state": "kept",
+        "decision": "",
+        "decided_on": "",
+        "decided_why": "",
+    }
+    lost = why_words(visit | {"cost_now": 504.0, "cost_waiting": 380.0, "saving": -124.0}, "USD", pd.Timestamp(AS_OF))
+    assert lost.startswith("Kept, as the version before promised it. ")
+    assert "pays for" not in lost
+    saved = why_words(visit | {"cost_now": 380.0, "cost_waiting": 504.0, "saving": 124.0}, "USD", pd.Timestamp(AS_OF))
+    assert "is what the visit pays for" in saved
+    assert "Kept" not in saved
 
 
 def test_words() -> None:

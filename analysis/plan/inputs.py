@@ -216,8 +216,8 @@ def _warnings(
     for part in sorted(set(c.table["part"]) - {""}):
         if catalogue.lead_days[part] > late:
             out.append(
-                f"{part} takes {catalogue.lead_days[part]:g} days to arrive, longer than the plan's {len(weeks)} weeks:"
-                " it cannot be replaced within the plan; order it now."
+                f"Delivery of {part} takes {catalogue.lead_days[part]:g} days, longer than this plan of {len(weeks)} "
+                f"week{'' if len(weeks) == 1 else 's'}: none can be replaced within it; order now."
             )
     known = set(inputs.fleet["unit"].astype(str))
     for unit, _, week, _ in pin_rows(inputs.pins):

@@ -132,8 +132,13 @@ def why_words(visit: Mapping[str, Any], currency: str, end: pd.Timestamp) -> str
     )
     now, waiting = money(visit["cost_now"], currency), money(visit["cost_waiting"], currency)
     pinned = "Fixed by hand. " if visit["state"] == "pinned" else ""
+    pays = visit["saving"] >= 0
+    if visit["state"] == "kept" and not pays:
+        pinned = "Kept, as the version before promised it. "
     known = (
-        " Knowing which part it is, and how far gone, is what the visit pays for." if visit["kind"] == "measure" else ""
+        " Knowing which part it is, and how far gone, is what the visit pays for."
+        if visit["kind"] == "measure" and pays
+        else ""
     )
     if visit["measurement"]:
         known += f" Measure first: {visit['measurement']}"
