@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import Self
 
@@ -200,13 +201,13 @@ def read_fleet(
     day: float,
     *,
     laws: ClassLaws | None = None,
-    needs: Floats | None = None,
+    needs: Callable[[], Floats] | None = None,
     growth_laws: GrowthLaws | None = None,
     bays: bool = False,
 ) -> FleetRead:
     """What the tables tell of every vehicle; they hold nothing dated `day` [d since 1970] or later.
 
-    needs: (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.  growth_laws: of
+    needs: what gives (G, 3) what a start needs of each class, for the excess at which parts fail; default priors.  growth_laws: of
     the same classes, where they were learned from more vehicles than these.  bays: look for wrong meters and
     thermometers, and take them out.
     """
@@ -230,7 +231,7 @@ def read_fleet(
     resets = find_steps(panel, observed.value, observed.se, usable, spread, tables.reset_answers)
     reset_day = np.maximum(reset_day, np.where(np.isfinite(resets.day), resets.day - 0.5, -np.inf))
     usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
-    fail = failing_excess(laws, panel, needs if needs is not None else need_priors(panel)[0])
+    fail = failing_excess(laws, panel, needs() if needs else need_priors(panel)[0])
     grid, prior = make_grid(), default_prior()
     before = day - panel.day
     n = len(panel.units)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import MutableMapping
+from collections.abc import Callable, MutableMapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -113,8 +114,12 @@ def _assess(
     with_classes: bool,
 ) -> Assessment:
     known = known_on(tables, as_of)
-    learned = learn_needs(known.stated, known.vehicles, known.day, looks=looks)
-    read, shared = read_known(known, learned, as_of, horizon_days, draws)
+    with ThreadPoolExecutor(
+        1
+    ) as beside:  # looks see some hundred vehicles, as they were: they wait for nothing of today
+        learning = beside.submit(learn_needs, known.stated, known.vehicles, known.day, looks=looks)
+        read, shared = read_known(known, learning.result, as_of, horizon_days, draws)
+    learned = shared.learned
     found = concluded(known, read, judge_all(read, shared), as_of, horizon_days, tolerated)
     return Assessment(
         **{one.name: getattr(found, one.name) for one in fields(FleetList)},
@@ -135,14 +140,14 @@ def known_on(tables: FleetTables, as_of: pd.Timestamp) -> Known:
 
 
 def read_known(
-    known: Known, learned: LearnedNeeds, as_of: pd.Timestamp, horizon_days: int, draws: int
+    known: Known, learned: Callable[[], LearnedNeeds], as_of: pd.Timestamp, horizon_days: int, draws: int
 ) -> tuple[FleetRead, Shared]:
-    """The vehicles read, and what they are judged with."""
-    read = read_fleet(known.tables, known.day, needs=learned.needs, bays=True)
+    """The vehicles read, and what they are judged with; learned: asked for as late as can be."""
     forecast = current_forecast(known.tables.forecast, as_of)
     window = {"horizon_d": horizon_days, "window_d": FLAGS.window_d}
     season = season_of(known.tables.units, known.tables.climate, int(known.day), **window, forecast=forecast)
-    return read, Shared(learned, season, told_of(known.tables), horizon_days, draws)
+    read = read_fleet(known.tables, known.day, needs=lambda: learned().needs, bays=True)
+    return read, Shared(learned(), season, told_of(known.tables), horizon_days, draws)
 
 
 def concluded(

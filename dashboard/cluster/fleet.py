@@ -91,7 +91,7 @@ def _read(
     n: int, known: Known, learned: LearnedNeeds, day: pd.Timestamp, horizon_days: int
 ) -> tuple[FleetRead, Shared]:
     with _as_alone(n):
-        return read_known(known, learned, day, horizon_days, DRAWS)
+        return read_known(known, lambda: learned, day, horizon_days, DRAWS)
 
 
 def _part(read: tuple[FleetRead, Shared], first: int, end: int) -> tuple[FleetRead, Shared]:
