@@ -214,7 +214,7 @@ def read_readings(db: Database, *, before: date | None = None, units: Sequence[s
     ("sampled" where crank_min_v is an upper bound, else "").
     """
     limit = _day(before).isoformat() if before is not None else ""
-    bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units)
+    bulk = read_bulk(db, numbers=MEASUREMENTS, texts=READING_TEXTS, before=limit, units=units, halves=True)
     columns: dict[str, pd.Series[Any]] = {
         "unit": pd.Series(bulk.unit, dtype="str"),
         "taken_at": pd.Series(bulk.taken_at.astype("datetime64[us]")),

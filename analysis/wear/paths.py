@@ -587,8 +587,9 @@ def onset_day(growth: Growth, grid: PathGrid) -> Floats:
     """(U,) median days since wear began; NaN where steady is more likely than not."""
     worn = growth.weight[:, 1:]
     total = worn.sum(axis=1)
-    order = np.argsort(grid.lag[1:], kind="stable")
-    cumulative = np.cumsum(worn[:, order], axis=1) / np.maximum(total, 1e-12)[:, None]
+    order, likely = np.argsort(grid.lag[1:], kind="stable"), np.flatnonzero(total > 0.5)
+    cumulative = np.cumsum(worn[likely][:, order], axis=1) / total[likely][:, None]
     at = (cumulative < 0.5).sum(axis=1)
-    lag = grid.lag[1:][order][np.minimum(at, len(order) - 1)]
-    return np.where(total > 0.5, lag, np.nan)
+    out = np.full(len(total), np.nan)
+    out[likely] = grid.lag[1:][order][np.minimum(at, len(order) - 1)]
+    return out

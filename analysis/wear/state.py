@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Self
 
 import numpy as np
@@ -97,7 +98,7 @@ class FleetRead:
         """(U,) class code."""
         return self.panel.group
 
-    @property
+    @cached_property
     def names(self) -> npt.NDArray[np.object_]:
         """(U,) names of the vehicles."""
         return np.asarray(self.panel.units["unit"].astype(str).to_numpy(dtype=object))

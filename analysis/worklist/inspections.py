@@ -18,14 +18,13 @@ from analysis.worklist.choices import INSPECTION, NAMING
 
 @dataclass(frozen=True)
 class Inspected:
-    """What looks that found nothing changed, arrays (U,), in the order of the state.
+    """What looks that found nothing changed, arrays (U,), in the order of the state, as the tables of its vehicles are.
 
-    units: names; looked_day: day of the last look that counts [d since 1970], NaN for none; part: what was looked at;
+    looked_day: day of the last look that counts [d since 1970], NaN for none; part: what was looked at;
     sound: probability that the vehicle is sound after all, though its readings blame a part; repaired: that it was
     repaired without a record.
     """
 
-    units: tuple[str, ...]
     looked_day: Floats
     part: tuple[str, ...]
     sound: Floats
@@ -34,18 +33,16 @@ class Inspected:
     def on_parts(self, parts: pd.DataFrame, shares: Floats) -> tuple[pd.DataFrame, Floats]:
         """The table of parts and (U, 7) part probabilities, less the probability that no part is at fault at all."""
         left = 1.0 - self.sound / np.maximum(1.0 - self.repaired, self.sound + 1e-9)
-        by_unit = dict(zip(self.units, left, strict=True))
-        share = parts["part_probability"] * parts["unit"].astype(str).map(by_unit)
+        share = parts["part_probability"] * np.repeat(left, len(PARTS))
         return parts.assign(part_probability=share), shares * left[:, None]
 
     def on_units(self, units: pd.DataFrame) -> pd.DataFrame:
         """The table of vehicles with what was looked at and found sound, and when."""
-        row = pd.Index(self.units).get_indexer(pd.Index(units["unit"].astype(str)))
         return units.assign(
-            repaired_probability=self.repaired[row],
-            sound_probability=self.sound[row],
-            looked_on=dates_of(self.looked_day[row]),
-            looked_part=np.array(self.part, dtype=object)[row].astype(str),
+            repaired_probability=self.repaired,
+            sound_probability=self.sound,
+            looked_on=dates_of(self.looked_day),
+            looked_part=np.array(self.part, dtype=str),
         )
 
 
@@ -61,7 +58,7 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
     sound, repaired = np.zeros(len(names)), outlook.renewed.copy()
     looks = _looks(findings, names)
     if not len(looks):
-        return outlook, Inspected(names, day, tuple(part), sound, repaired)
+        return outlook, Inspected(day, tuple(part), sound, repaired)
     alive, renewed = outlook.alive.copy(), outlook.renewed.copy()
     rows = looks["row"].to_numpy(np.int64)
     ahead = gained(state, outlook, rows, state.drawn[h][:, rows])
@@ -86,7 +83,7 @@ def inspected(state: FleetState, outlook: Outlook, h: int, findings: pd.DataFram
     total = faulty + clear + outlook.renewed[seen]
     sound[seen], repaired[seen] = clear / total, outlook.renewed[seen] / total
     renewed[seen] = 1.0 - faulty / total
-    return replace(outlook, alive=alive, renewed=renewed), Inspected(names, day, tuple(part), sound, repaired)
+    return replace(outlook, alive=alive, renewed=renewed), Inspected(day, tuple(part), sound, repaired)
 
 
 def gained(state: FleetState, outlook: Outlook, rows: Ints, drawn: Reals) -> Reals:
