@@ -144,11 +144,11 @@ def _table(panel: Panel, who: Hands, found: Estimate, fewest_vehicles: int) -> p
 
 
 def _counts(code: Ints, n: int) -> tuple[Ints, Ints]:
-    unit = np.broadcast_to(np.arange(len(code))[:, None], code.shape)
-    real = code >= 0
-    pair = np.unique(unit[real] * max(n, 1) + code[real])
-    readings = np.bincount(code[real], minlength=n)
-    return readings.astype(np.int64), np.bincount(pair % max(n, 1), minlength=n).astype(np.int64)
+    """(n,) readings and vehicles of each hand."""
+    ordered = np.sort(code, axis=1)
+    real, again = ordered >= 0, ordered == np.concatenate([np.full((len(code), 1), -1), ordered[:, :-1]], axis=1)
+    readings, vehicles = (np.bincount(ordered[which], minlength=n) for which in (real, real & ~again))
+    return readings.astype(np.int64), vehicles.astype(np.int64)
 
 
 def _measured_by(panel: Panel, code: Ints, columns: tuple[str, ...], n: int) -> npt.NDArray[np.bool_]:

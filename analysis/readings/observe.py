@@ -461,8 +461,13 @@ def battery_law_se(panel: Panel, raw: Raw, doubt: tuple[LawDoubt, LawDoubt], tog
 
 def smooth_level(value: Floats) -> Floats:
     """Median of three neighbours along time, gaps filled: the level that a relative error is taken of."""
-    filled = np.stack([nearest_known(v) for v in value])
-    before = np.concatenate([filled[..., :1], filled[..., :-1]], axis=-1)
-    after = np.concatenate([filled[..., 1:], filled[..., -1:]], axis=-1)
-    middle = np.maximum(np.minimum(before, after), np.minimum(np.maximum(before, after), filled))
-    return np.abs(np.where(np.isfinite(middle), middle, 0.0))
+    out = np.empty(value.shape)
+    for v, level in zip(
+        value, out, strict=True
+    ):  # one channel at a time, as all of a large fleet's do not fit the cache
+        filled = nearest_known(v)
+        before = np.concatenate([filled[:, :1], filled[:, :-1]], axis=1)
+        after = np.concatenate([filled[:, 1:], filled[:, -1:]], axis=1)
+        middle = np.maximum(np.minimum(before, after), np.minimum(np.maximum(before, after), filled))
+        np.abs(np.where(np.isfinite(middle), middle, 0.0), out=level)
+    return out

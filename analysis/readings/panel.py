@@ -191,26 +191,24 @@ def make_panel(
     back = (np.cumsum(count) - 1)[code] - np.arange(len(code))
     width = max(1, min(READINGS_KEPT, int(count.max(initial=0))))
     keep = back < width
-    at = (code[keep], width - 1 - back[keep])
-    row = np.full((len(units), width), -1, dtype=np.int64)
-    row[at] = order[keep]
-    whole_day = np.full(row.shape, np.nan)
-    whole_day[at] = day[keep]
+    at, shown = code[keep] * width + (width - 1 - back[keep]), order[keep]
+
+    def laid_out(values: npt.NDArray[Any], nothing: float) -> npt.NDArray[Any]:
+        out = np.full(len(units) * width, nothing, dtype=values.dtype)
+        out[at] = values
+        return out.reshape(len(units), width)
+
+    row, whole_day = laid_out(shown, -1), laid_out(day[keep], np.nan)
     group, groups = class_groups(units, classes)
-    measured = {}
-    counted = np.ones(row.shape)
-    counted[at] = stands_for[keep]
-    apart = np.zeros(row.shape)
-    apart[at] = spread[keep]
-    middle_c = np.full(row.shape, np.nan)
-    middle_c[at] = mean_c[keep]
-    for name, column in trusted.items():
-        padded = np.full(row.shape, np.nan)
-        padded[at] = column[order[keep]]
-        measured[name] = padded
-    who = np.full(row.shape, -1, dtype=np.int64)
-    if "technician" in readings:
-        who[at] = pd.factorize(readings["technician"], sort=True)[0][order[keep]]
+    counted, apart = laid_out(stands_for[keep], 1.0), laid_out(spread[keep], 0.0)
+    middle_c = laid_out(mean_c[keep], np.nan)
+    measured = {name: laid_out(column[shown], np.nan) for name, column in trusted.items()}
+    technician = (
+        pd.factorize(readings["technician"], sort=True)[0]
+        if "technician" in readings
+        else np.full(len(trusted["rest_v"]), -1)
+    )
+    who = laid_out(technician[shown].astype(np.int64), -1)
     volts = units["system_v"].to_numpy(np.float64)
     known = {one.name: one for one in taught}
     of_each = tuple(known.get(name) for name in groups)
@@ -421,15 +419,15 @@ def doubted(readings: pd.DataFrame, *names: str) -> Bools:
 
 def trusted_values(readings: pd.DataFrame) -> dict[str, Floats]:
     """Measurement columns as float arrays, with values marked doubtful taken out and bounds of the lowest volts apart."""
-    doubtful = readings["doubtful"].fillna("").astype(str) if "doubtful" in readings else None
-    marked = np.flatnonzero((doubtful != "").to_numpy()) if doubtful is not None else np.zeros(0, dtype=np.int64)
     out = {}
     for name in MEASURED:
         known = name in readings
         out[name] = readings[name].to_numpy(np.float64, copy=True) if known else np.full(len(readings), np.nan)
-    if doubtful is not None:
-        for position in marked:
-            for name in str(doubtful.iloc[position]).split(","):
+    if "doubtful" in readings:
+        doubtful = readings["doubtful"].fillna("").astype(str)
+        marked = np.flatnonzero((doubtful != "").to_numpy())
+        for position, names in zip(marked, doubtful.iloc[marked], strict=True):
+            for name in names.split(","):
                 if name.strip() in out:
                     out[name.strip()][position] = np.nan
     if "lowest_is" in readings and (bound := (readings["lowest_is"] == SAMPLED).to_numpy()).any():

@@ -115,18 +115,20 @@ def find_steps(
     value, se, usable: (7, U, R); base_sd: (7, U).  Only earlier readings are looked at, so that a later one never
     changes an earlier verdict.
     """
-    count, units, width = value.shape
+    count, units, _ = value.shape
     day = np.full((count, units), -np.inf)
     previous = np.full((2, count, units), np.nan)
     errors = np.full((2, count, units), np.nan)
     refused = _denied_days(panel, denied)
     rows = []
-    for r in range(width):
-        v, s = value[..., r], se[..., r]
+    in_time = (
+        np.ascontiguousarray(np.moveaxis(a, -1, 0)) for a in (value, se, usable)
+    )  # a reading of all side by side
+    for r, (v, s, use) in enumerate(zip(*in_time, strict=True)):
         with np.errstate(invalid="ignore"):
             floor = np.minimum(previous[0], previous[1])
             error = np.sqrt(s**2 + np.maximum(errors[0], errors[1]) ** 2)
-            step = usable[..., r] & (floor - v > RENEWALS.step_se * error) & (floor - v > RENEWALS.step_excess)
+            step = use & (floor - v > RENEWALS.step_se * error) & (floor - v > RENEWALS.step_excess)
             step &= v < 1.0 + RENEWALS.new_sd * np.sqrt(base_sd**2 + s**2)
             step &= floor > 1.0 + RENEWALS.step_se * np.sqrt(base_sd**2 + error**2)
         for c, u in zip(*np.nonzero(step), strict=True):
@@ -136,7 +138,6 @@ def find_steps(
                 continue
             rows.append((int(u), int(c), at, float(floor[c, u]), float(v[c, u])))
         day = np.where(step, panel.day[None, :, r], day)
-        use = usable[..., r]
         previous = np.where(use, np.stack([np.where(step, np.nan, previous[1]), v]), previous)
         errors = np.where(use, np.stack([errors[1], s]), errors)
     return Resets(day, _found_frame(panel, rows))

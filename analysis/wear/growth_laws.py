@@ -114,9 +114,8 @@ def ordinary_ageing(
     for g in range(classes):
         own, before = told & (group == g), (taught or {}).get(g, (whole, AGEING.class_sd))
         found.append(_centre(slope[own], variance[own], *before))
-    middle = np.array(
-        [np.median(day[usable & (group == g)[:, None]]) if (usable[group == g]).any() else 0.0 for g in range(classes)]
-    )
+    days = [day[group == g][usable[group == g]] for g in range(classes)]
+    middle = np.array([np.median(own) if len(own) else 0.0 for own in days])
     rate, var, lives = (np.array(v) for v in zip(*found, strict=True))
     return Ageing(np.clip(rate, 0.0, AGEING.most), np.sqrt(var), middle, lives.astype(np.int64))
 

@@ -25,6 +25,7 @@ from analysis.readings.panel import (
     Panel,
     Reals,
     days_since_epoch,
+    in_chunks,
     panel_of,
     some_vehicles,
     without_slips,
@@ -42,7 +43,9 @@ from analysis.wear.choices import FAILING, NEED_DOUBT
 from analysis.wear.fleet_growth import ChannelReadings, GrowthSummary, drawn_values, summed_up
 from analysis.wear.growth_laws import (
     MOST_LIVES,
+    Ageing,
     GrowthLaws,
+    ReadLives,
     learn_growth,
     ordinary_ageing,
     past_lives,
@@ -236,12 +239,16 @@ def read_fleet(
     grid, prior = make_grid(), default_prior()
     before = day - panel.day
     n = len(panel.units)
-    channels, lives, ageings = [], [], []
-    for c in range(len(CHANNELS)):
+    channels: dict[int, ChannelReadings] = {}
+    lives: dict[int, tuple[ReadLives, ReadLives]] = {}
+    ageings: dict[int, Ageing] = {}
+
+    def read_channel(one: slice) -> None:
+        c = one.start
         twice = measured_twice(panel, c)
         use = usable[c] & (twice | ~standing_alone(observed.value[c], observed.se[c], usable[c]))
         usable[c] = use
-        ageing = (
+        ageings[c] = ageing = (
             growth_laws.ageing[c]
             if growth_laws
             else ordinary_ageing(
@@ -285,23 +292,27 @@ def read_fleet(
                 prior.log_weights(grid, c),
                 ageing,
             )
-            ageings.append(ageing)
-            lives.append((present_lives(panel, own.posterior(rows), use, day, rows), past))
-        channels.append(own)
-    growth_laws = growth_laws or learn_growth(lives, ageings, grid, prior, len(panel.groups), panel.taught)
+            lives[c] = present_lives(panel, own.posterior(rows), use, day, rows), past
+        channels[c] = own
+
+    in_chunks(len(CHANNELS), 1, read_channel)
+    each = range(len(CHANNELS))
+    learned = growth_laws or learn_growth(
+        [lives[c] for c in each], [ageings[c] for c in each], grid, prior, len(panel.groups), panel.taught
+    )
     return FleetRead(
         day,
         panel,
         observed,
         grid,
-        tuple(replace(own, ratio=growth_laws.ratio(grid, c, prior)) for c, own in enumerate(channels)),
+        tuple(replace(channels[c], ratio=learned.ratio(grid, c, prior)) for c in each),
         recent_rest_v(panel, observed),
         usable,
         reset_day,
         resets,
         _last_day(panel),
         fail,
-        growth_laws,
+        learned,
         bay_notes,
     )
 
