@@ -99,8 +99,12 @@ class FleetTables:
             "findings": "found_on",
             "lows": "date",
         }
-        known = {name: table for name in dated if (table := getattr(self, name)) is not None and len(table)}
-        return replace(self, **{name: table[table[dated[name]] < day] for name, table in known.items()})
+        known = {}
+        for name, column in dated.items():
+            table = getattr(self, name)
+            if table is not None and len(table) and not (before := (table[column] < day).to_numpy()).all():
+                known[name] = table[before]  # of a large fleet's readings no copy where none is left out
+        return replace(self, **known)
 
 
 @dataclass(frozen=True)

@@ -156,7 +156,7 @@ def judge(read: FleetRead, shared: Shared) -> Judged:
     by_part, shares, renewed = part_table(state, outlook, h, rows, weight)
     parts, shares = looked.on_parts(by_part, shares)
     weeks, beyond = outlook_table(state, outlook, shared, rows, shares, renewed)
-    act_by = act_by_days(state, weeks)
+    act_by = act_by_days(state, rows, weeks["probability"].to_numpy(np.float64))
     units = unit_table(state, outlook, shares, probability, (low[:, 0], high[:, 0]), far_probability, wear, act_by)
     return Judged(looked.on_units(units), parts, weeks, beyond)
 
@@ -251,11 +251,12 @@ def outlook_table(
     return weeks, pd.DataFrame({**quarters, **frame(by_quarter, renewed_quarter, np.array(ends[1:]))})
 
 
-def act_by_days(state: FleetState, weeks: pd.DataFrame) -> Floats:
-    """(U,) day [d since 1970] before the week in which the chance of a no-start comes to `JUDGING.act_probability`; NaN later."""
+def act_by_days(state: FleetState, rows: Ints, probability: Floats) -> Floats:
+    """(U,) day [d since 1970] before the week in which the chance of a no-start comes to `JUDGING.act_probability`; NaN later.
+
+    probability: by the end of each coming week, of the vehicles `rows` one after the other.
+    """
     out = np.full(len(state.panel.units), np.nan)
-    reached = weeks[weeks["probability"] >= JUDGING.act_probability]
-    first = reached.groupby("unit")["week"].min()
-    code = pd.Index(state.names).get_indexer(pd.Index(first.index))
-    out[code] = state.day + 7.0 * first.to_numpy(np.float64)
+    reached = probability.reshape(len(rows), WEEKS) >= JUDGING.act_probability
+    out[rows] = np.where(reached.any(axis=1), state.day + 7.0 * reached.argmax(axis=1), np.nan)
     return out
