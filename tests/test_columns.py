@@ -19,7 +19,7 @@ from samples_screens import AS_OF, content, worst_unit
 from streamlit.testing.v1 import AppTest
 from test_views import OF_A_VEHICLE, PAGES, run
 
-from dashboard.screens import columns, session
+from dashboard.screens import columns, picker, session
 from dashboard.words.plain_text import percent
 from ingest import store
 from ingest.corrections import correct
@@ -173,3 +173,13 @@ def test_moments_kept_as_text_become_moments() -> None:
     typed = columns.with_moments(frame)
     assert [pd.api.types.is_datetime64_any_dtype(typed[name]) for name in frame] == [True, True, False, False]
     assert typed["at"].iloc[0] == pd.Timestamp("2026-11-17 08:00")
+
+
+def test_a_vehicle_is_found_as_its_number_is_spoken() -> None:
+    """A phone's keyboard has the hyphen on another page, and who walks past a plate leaves its blank out."""
+    numbers = ["M-VL 1200", "STA 03", "K.7/a", "4103"]
+    for typed, found in {
+        "mvl 12": ["M-VL 1200"], "sta03": ["STA 03"], "a 0": ["STA 03"], "k7": ["K.7/a"], "-": ["M-VL 1200"], "/": ["K.7/a"],
+        "03": ["STA 03", "4103"], "[": [], "zz": [],
+    }.items():  # fmt: skip
+        assert picker.matching(numbers, typed) == found, typed

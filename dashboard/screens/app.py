@@ -9,13 +9,14 @@ import streamlit as st
 
 from dashboard.charts import theme
 from dashboard.judging.process import JudgingFailed
-from dashboard.screens import device, place, quiet, reception, session
+from dashboard.screens import device, picker, place, quiet, reception, session
 from dashboard.screens.pages import IN_ADDRESS, all_pages, page
 from dashboard.words import every_page as say
 from dashboard.words.plain_text import safe
 from ingest.errors import IngestError
 
 DAY_LOOK_S = 300.0  # [s] after which an open page looks what day it is, our choice
+FOUND_SHOWN = 6  # vehicles shown under the field that finds one, our choice: more do not fit beside a list
 ICON = Path(__file__).parents[1] / "pictures" / "icon.png"  # a named icon would be fetched from outside
 
 
@@ -78,11 +79,10 @@ def find_unit() -> None:
     part = st.text_input(say.FIND, placeholder=say.PART_OF_NUMBER, max_chars=64, key="find").strip()
     if not part:
         return
-    numbers = session.units()["unit"]
-    found = numbers[numbers.str.contains(part, case=False, regex=False)].head(6)
-    for unit in found:
+    found = picker.matching(session.units()["unit"], part)
+    for unit in found[:FOUND_SHOWN]:
         st.page_link(page("unit"), label=safe(unit), query_params={"unit": unit}, icon=":material/chevron_right:")
-    if found.empty:
+    if not found:
         st.caption(say.NO_SUCH_NUMBER.format(part=safe(part)))
 
 

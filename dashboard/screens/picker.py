@@ -59,7 +59,7 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     typed = st.text_input(say.VEHICLE, placeholder=say.PART_OF_NUMBER, max_chars=64, key="pick", live=True).strip()
     known = set(numbers)
     recent = [u for u in device.remembered().get("recent", []) if u in known]
-    found = [u for u in numbers if typed.casefold() in u.casefold()] if typed else recent
+    found = matching(numbers, typed) if typed else recent
     if not typed and recent:
         st.caption(say.RECENT)
     if typed and not found:
@@ -71,6 +71,16 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     if len(found) > MATCHES_SHOWN:
         st.caption(say.MORE_OF_NUMBER.format(count=len(found)))
     return None
+
+
+def matching(numbers: Iterable[str], typed: str) -> list[str]:
+    """Vehicles whose number holds what was typed, whatever the capitals, and the blanks and marks between its letters."""
+    part, bare = typed.casefold(), _bare(typed)
+    return [unit for unit in numbers if part in unit.casefold() or (bare and bare in _bare(unit))]
+
+
+def _bare(text: str) -> str:
+    return "".join(sign for sign in text.casefold() if sign.isalnum())
 
 
 def note_recent(unit: str) -> None:
