@@ -17,11 +17,12 @@ from ingest.bounds import table_bytes
 from ingest.cells import Batch, batch_of
 from ingest.drafting import likely_heading, no_table_of_readings
 from ingest.errors import DatabaseTrouble, FileRefused, NotDescribed, SourceProblem
-from ingest.fields import TABLES
+from ingest.fields import TABLES, UNITS
 from ingest.layout import Layout, is_own, own_layout, own_name, source_layout
 from ingest.outcome import FileOutcome, Outcome
 from ingest.readers import SUFFIXES, read_sheets
 from ingest.record_check import kept_rows
+from ingest.rules import UNKNOWN
 from ingest.sheets import Sheet
 from ingest.sources import Source, find_source, saved_sources
 from ingest.values import counted
@@ -79,6 +80,7 @@ def import_paths(
                     continue
                 ready = job if job.sheets or job.error else _look_into(job.path, described, known)
                 outcomes.append(_import_file(db, ready, at, by, progress))
+            outcomes = [_with_rows_to_come(db, outcome) for outcome in outcomes]
             if dry_run:
                 raise _DryRun
     except _DryRun:
@@ -256,6 +258,22 @@ def _import_sheets(db: Database, job: _Job, now: datetime, by: str, progress: Pr
     if origin_id is not None:
         _close_origin(db, origin_id, result)
     return result
+
+
+def _with_rows_to_come(db: Database, outcome: FileOutcome) -> FileOutcome:
+    """With new vehicles: which rows were set aside because these were not known when their file came."""
+    if not outcome.stored or UNITS.name not in outcome.table.split(", "):
+        return outcome
+    waiting = db.execute(
+        "SELECT file, count(*) FROM set_aside WHERE state = 'open' AND instr(reason, ?) AND unit IN (SELECT unit FROM units)"
+        " GROUP BY file ORDER BY file",
+        (UNKNOWN,),
+    ).fetchall()
+    said = [
+        f"{counted(rows, 'row')} of {file} set aside while the vehicle was not known: import that file again"
+        for file, rows in waiting
+    ]
+    return replace(outcome, notes=(*outcome.notes, *said))
 
 
 def _with(result: FileOutcome, layout: Layout, admitted: Admitted, notes: tuple[str, ...]) -> FileOutcome:

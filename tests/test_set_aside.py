@@ -45,9 +45,9 @@ def test_a_row_that_comes_again_says_what_is_wrong_with_it_now(db: Database, fil
     assert "is unknown" in show_set_aside(db, 2).reason
     newer = tmp_path / "units.csv"
     newer.write_text(f"{UNITS.splitlines()[0]}\n{UNITS.splitlines()[1].replace('K-101', 'K-1O2')}\n")
-    import_paths(
-        db, [newer, readings_file(tmp_path, reading(unit="K-1O2", crank_min_v=10.9), name="first.csv")], now=NOW
-    )
+    first = readings_file(tmp_path, reading(unit="K-1O2", crank_min_v=10.9), name="first.csv")
+    told = import_paths(db, [newer, first], now=NOW).files[0].notes
+    assert told == ("1 row of readings.csv set aside while the vehicle was not known: import that file again",)
     assert import_paths(db, [file], now=NOW).still_aside == 3
     assert "is unknown" not in show_set_aside(db, 2).reason
     assert "10.9" in show_set_aside(db, 2).reason
