@@ -139,3 +139,11 @@ def test_bash_completes_our_words(capsys: pytest.CaptureFixture[str], tmp_path: 
 def test_every_shell_named_has_its_script() -> None:
     """The library's own list."""
     assert set(SHELLS) <= set(shtab.SUPPORTED_SHELLS)
+
+
+@pytest.mark.parametrize(
+    "words", [("unit",), ("record",), ("logbook", "--unit"), ("work-orders", "o.pdf", "--unit")], ids=" ".join
+)
+def test_blanks_round_a_vehicle_s_number_are_no_part_of_it(words: tuple[str, ...]) -> None:
+    """A number copied out of a sheet brings a blank along; what is stored under it must be found under it."""
+    assert build_parser().parse_args([*words, " K-7 "]).unit == "K-7"

@@ -308,12 +308,12 @@ def days_wrong(options: argparse.Namespace) -> str:
 
 def add_vehicle(command: Command) -> None:
     sub = command("unit", "vehicle.run_unit", "one vehicle's sheet")
-    sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
+    sub.add_argument("unit", type=str.strip, metavar="UNIT", help="the vehicle's number")
     add_as_of(sub)
     add_horizon(sub)
     add_format(sub, "table", "json")
     sub = command("record", "record.run_record", "record one reading, checked like any other", wrong=twice_wrong)
-    sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
+    sub.add_argument("unit", type=str.strip, metavar="UNIT", help="the vehicle's number")
     sub.add_argument("--dry-run", action="store_true", help="say what the reading shows and store nothing")
     add_measurements(sub)
     add_twice(sub)
@@ -327,7 +327,11 @@ def add_trace(command: Command) -> None:
         "file", metavar="FILE", help="time, volts at the battery and/or amps, 100 to 100,000 samples a second"
     )
     sub.add_argument(
-        "--unit", default="", metavar="UNIT", help="the vehicle's number: its cylinders and volts are known"
+        "--unit",
+        default="",
+        type=str.strip,
+        metavar="UNIT",
+        help="the vehicle's number: its cylinders and volts are known",
     )
     sub.add_argument(
         "--clamp", type=a_scale, default=None, metavar="SCALE",
@@ -385,7 +389,9 @@ def add_logs(command: Command) -> None:
         metavar="FILE",
         help="candump text, MDF4, or a table of signals over time (CSV)",
     )
-    sub.add_argument("--unit", default="", metavar="UNIT", help="the vehicle's number, which --record needs")
+    sub.add_argument(
+        "--unit", default="", type=str.strip, metavar="UNIT", help="the vehicle's number, which --record needs"
+    )
     sub.add_argument("--record", action="store_true", help="store the starts as readings, checked like any other")
     sub.add_argument(
         "--dbc", default="", metavar="FILE", help="a data base of signals (DBC) by which frames are decoded"
@@ -425,12 +431,19 @@ def add_plan(command: Command) -> None:
             help=f"{words}; may be repeated",
         )  # fmt: skip
     sub.add_argument(
-        "--let-go", action="append", default=[], metavar="UNIT", help="take a vehicle's pins away; may be repeated"
+        "--let-go",
+        action="append",
+        default=[],
+        type=str.strip,
+        metavar="UNIT",
+        help="take a vehicle's pins away; may be repeated",
     )
     add_format(sub, "table", "csv", "json", "ics", "xlsx")
     sub = command("work-orders", "orders.run_work_orders", "a sheet to print for each visit of the plan on record")
     sub.add_argument("file", metavar="FILE.pdf", help="the new file")
-    sub.add_argument("--unit", default="", metavar="UNIT", help="only the visits of this vehicle, in whatever week")
+    sub.add_argument(
+        "--unit", default="", type=str.strip, metavar="UNIT", help="only the visits of this vehicle, in whatever week"
+    )
     sub.add_argument(
         "--week",
         type=a_week,
@@ -476,7 +489,7 @@ def add_corrections(command: Command) -> None:
     sub.add_argument("change", type=a_number, metavar="CHANGE", help="its number, as `logbook` shows it")
     sub.add_argument("--reason", default="undone", metavar="TEXT", help="why (default: undone)")
     sub = command("logbook", "changes.run_logbook", "who did what, when and why, newest first")
-    sub.add_argument("--unit", default="", metavar="UNIT", help="only what concerns this vehicle")
+    sub.add_argument("--unit", default="", type=str.strip, metavar="UNIT", help="only what concerns this vehicle")
     sub.add_argument("--who", default="", metavar="NAME", help="only by names that contain this")
     sub.add_argument("--since", type=a_date, default=None, metavar="DATE", help="only from this day on")
     add_format(sub, "table", "csv")
@@ -488,7 +501,7 @@ def add_corrections(command: Command) -> None:
 def number_wrong(options: argparse.Namespace) -> str:
     """The number of a row that is none; that of a vehicle may be any text."""
     try:
-        options.id = options.id if options.what == VEHICLE else a_number(options.id)
+        options.id = options.id.strip() if options.what == VEHICLE else a_number(options.id)
     except argparse.ArgumentTypeError as error:
         return f"argument ID: {error}"
     return ""
@@ -498,7 +511,7 @@ def add_resets(command: Command) -> None:
     add_as_of(command("list", "changes.list_resets", "the parts, and about when each was replaced"))
     for name, words in (("confirm", "yes, it was replaced"), ("deny", "no, it was not replaced")):
         sub = command(name, f"changes.{name}_reset", words)
-        sub.add_argument("unit", metavar="UNIT", help="the vehicle's number")
+        sub.add_argument("unit", type=str.strip, metavar="UNIT", help="the vehicle's number")
         sub.add_argument("part", metavar="PART", help=f"one of {', '.join(PARTS)}")
         sub.add_argument(
             "--around", type=a_date, required=True, metavar="DATE", help="about when, as `resets list` shows it"
