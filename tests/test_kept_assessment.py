@@ -32,6 +32,7 @@ from dashboard.desk import assessment as desk
 from dashboard.desk import kept_assessment, taught_laws
 from dashboard.desk.assessment import NothingToAssess, assess_database, load_tables
 from dashboard.desk.own_limits import save_limits
+from dashboard.desk.packed import unpack
 from dashboard.judging import process
 from demo_fleet.export import export_fleet
 from ingest import store
@@ -338,6 +339,20 @@ def test_the_screens_take_what_a_command_kept(path: Path, db: Database, monkeypa
     first = assess_database(db, as_of=DAY)
     monkeypatch.setattr(process.subprocess, "Popen", lambda *_, **__: pytest.fail("judged again"))
     assert_same(process.assess_apart(str(path), DAY, 30), first)
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_what_is_judged_beside_the_screens_is_written_once(
+    path: Path, db: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, kept: bool
+) -> None:
+    """The file handed over is the kept one; where nothing can be kept (a file stands in the folder's way), one of its own."""
+    if not kept:
+        Path(f"{path}-assessments").write_text("in the way")
+    monkeypatch.setattr(process, "give_way", lambda _by: None)
+    out = tmp_path / "handed over"
+    assert process.main([str(path), DAY.isoformat(), "30", str(out)]) == 0
+    assert out.is_symlink() == kept
+    assert_same(unpack(out.read_bytes()), assess_database(db, as_of=DAY))
 
 
 def test_reads_within_a_moment_see_nothing_later(db: Database, path: Path) -> None:

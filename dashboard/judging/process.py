@@ -81,10 +81,23 @@ def main(arguments: Sequence[str]) -> int:
     path, day, horizon, out = arguments
     give_way(NICE)
     db = store.open_database(path, create=False)
-    found = assess_database(db, as_of=date.fromisoformat(day), horizon_days=int(horizon))
-    with Path(out).open("w+b") as file:
-        pack_to(file, found)
+    asked = date.fromisoformat(day), int(horizon)
+    found = assess_database(db, as_of=asked[0], horizon_days=asked[1])
+    if not _leads_to_kept(Path(out), folder_of(db), name_of(db, *asked)):
+        with Path(out).open("w+b") as file:
+            pack_to(file, found)
     return 0
+
+
+def _leads_to_kept(out: Path, folder: Path | None, name: str) -> bool:
+    """Whether the assessment is kept, and `out` leads there now: a large fleet's takes seconds to write again."""
+    if folder is None or not (folder / name).exists():
+        return False
+    try:
+        out.symlink_to((folder / name).resolve())
+    except OSError:  # not every system lets everybody make one
+        return False
+    return True
 
 
 if __name__ == "__main__":
