@@ -122,6 +122,14 @@ def correct(
         return with_doubts(db, kind.table, replace(entry, stored=True, row_id=number, change=change))
 
 
+def vehicle_of(db: Database, unit: str) -> Row:
+    """Return what is on record of a vehicle; IngestError where there is none of that number."""
+    row = find(db, UNITS.name, unit=unit)
+    if row is None:
+        raise IngestError(f"there is no vehicle {unit}")
+    return {name: row[name] for name in UNITS.names}
+
+
 def correct_vehicle(
     db: Database, unit: str, changes: Mapping[str, object], *, by: str, reason: str, now: datetime | None = None
 ) -> Entry:
@@ -130,10 +138,7 @@ def correct_vehicle(
     if not reason.strip():
         return Entry(problems=("a correction needs a reason; allowed is any short text",))
     with writing(db):
-        row = find(db, UNITS.name, unit=unit)
-        if row is None:
-            raise IngestError(f"there is no vehicle {unit}")
-        kept = {name: row[name] for name in UNITS.names if row[name] not in (None, "")}
+        kept = {name: value for name, value in vehicle_of(db, unit).items() if value not in (None, "")}
         batch, wrong = batch_of_entry(UNITS, merged_values(UNITS, kept, changes))
         if wrong:
             return Entry(problems=wrong)

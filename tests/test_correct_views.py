@@ -218,3 +218,29 @@ def test_what_cannot_be_undone_is_said(db: Database) -> None:
     app.button(key="undo_now").click().run()
     assert f"repair {number} is withdrawn" in said(app)
     assert (read_logbook(db)["what"] == "put back").sum() == 0
+
+
+# --- a vehicle -------------------------------------------------------------------------------------------------------
+
+
+def test_a_vehicle_that_moved_is_put_right_and_undone(db: Database) -> None:
+    unit = worst_unit()
+    before = store.read_units(db).set_index("unit").loc[unit]
+    app = run("correct", unit=unit)
+    app.button_group(key="what").set_value("vehicle").run()
+    assert app.button(key="save_correction").disabled
+    field = next(f for f in app.text_input if f.label == "Depot")
+    assert field.value == before["depot"]
+    field.set_value("pass two").run()
+    kind = next(f for f in app.selectbox if f.label == "How the battery is built")
+    kind.set_value("AGM").run()
+    app.button(key="save_correction").click().run()
+    assert "needs a reason" in said(app)
+    app.text_input(key=f"because_vehicle_{unit}").set_value("moved").run()
+    app.button(key="save_correction").click().run()
+    assert "the old values stay on record" in said(app)
+    now = store.read_units(db).set_index("unit").loc[unit]
+    assert (now["depot"], now["battery_type"], now["rated_cca_a"]) == ("pass two", "AGM", before["rated_cca_a"])
+    app.button(key="undo_kept").click().run()
+    now = store.read_units(db).set_index("unit").loc[unit]
+    assert (now["depot"], now["battery_type"]) == (before["depot"], before["battery_type"])

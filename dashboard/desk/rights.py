@@ -61,7 +61,12 @@ ALLOWED: Final[Mapping[Act, tuple[str, ...]]] = {
 """Act -> the roles that may do it; an account with several roles may do what any of them may."""
 BY_CODE: Final = (Act.REMEMBER, Act.RECORD)
 """What a windscreen code lets do who is not signed in: record readings of its own vehicle."""
-_ACT_OF_TABLE: Final = {**dict.fromkeys(SHEETS, Act.HOURS), "units": Act.IMPORT, "decisions": Act.DECIDE}
+_ACT_OF_TABLE: Final = {
+    **dict.fromkeys(SHEETS, Act.HOURS),
+    "units": Act.IMPORT,
+    "vehicles": Act.IMPORT,
+    "decisions": Act.DECIDE,
+}
 
 
 class NotAllowed(IngestError):

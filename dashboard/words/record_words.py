@@ -8,7 +8,13 @@ from dashboard.words import bay_words, every_page
 from dashboard.words.reasons import OUTCOME_WORDS, PART_WORDS
 from dashboard.words.visit_words import FOUND_WORDS
 
-KIND_WORDS: Final = {"reading": "reading", "repair": "repair", "decision": "decision", "visit": "visit"}
+KIND_WORDS: Final = {
+    "reading": "reading",
+    "repair": "repair",
+    "decision": "decision",
+    "visit": "visit",
+    "vehicle": "vehicle",
+}
 LOGGED: Final = {"admitted": "taken in", "dismissed": "left out"}
 """What was done, as the database has it -> as a person reads it; what is not here is a word already."""
 LOGGED_RECORDS: Final = {"set-aside row": "row", "source": "description", "pin": "fixed visit", "settings": "setting"}
@@ -29,6 +35,11 @@ LABELS: Final = {
     "done_on": every_page.DONE_ON, "part": every_page.PART, "action": every_page.WHAT_DONE, "found": "What was found",
     "other_part": "Part at fault instead", "reason": every_page.WHY, "iso_week": "Week of the list", "kind": "Decided",
     "until": "Until",
+    "vehicle_class": "Class", "system_v": "System, V", "fuel": "Fuel", "cylinders": "Cylinders",
+    "rated_cca_a": "Cold-cranking amps on the battery's label, A", "depot": every_page.DEPOT, "in_service": "In service since",
+    "battery_type": "How the battery is built", "batteries": "Batteries that crank the engine", "in_parallel": "Batteries in parallel",
+    "oil_grade": "Engine oil", "starting_aid": "Starting aid", "aid_below_c": "Starting aid works below, °C",
+    "aid_load_a": "Glow plugs or intake heater while cranking, A", "fuel_limit_c": "Coldest air the fuel flows in, °C",
 }  # fmt: skip
 REASON_WORDS: Final = {
     "no_start": "it did not start",

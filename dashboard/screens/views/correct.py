@@ -1,11 +1,13 @@
-"""Saved mistakes put right: a reading, a repair, a decision or the report of a visit corrected, moved, withdrawn, put back."""
+"""Saved mistakes put right: a reading, a repair, a decision or the report of a visit corrected, moved, withdrawn, put back; a vehicle
+corrected."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import streamlit as st
+from sqlite_utils import Database
 
 from dashboard.desk import weekly
 from dashboard.desk.rights import act_of_row
@@ -19,7 +21,7 @@ from dashboard.words.reasons import OUTCOME_WORDS
 from dashboard.words.visit_words import closed_words
 from ingest import corrections
 from ingest.entries import Entry
-from ingest.fields import FOUND, PARTS, QUANTITIES, TABLES
+from ingest.fields import FOUND, PARTS, QUANTITIES, TABLES, UNITS, VEHICLE
 from ingest.records import DECISIONS, read_decisions
 from ingest.visits import read_visits
 
@@ -35,9 +37,12 @@ def show(unit: str) -> None:
     kept.told("correct", unit)
     st.markdown(f"**{safe(unit)}**")
     word = st.pills(
-        say.WHAT_PUT_RIGHT, list(corrections.KINDS), default="reading", key="what", bind=IN_ADDRESS,
+        say.WHAT_PUT_RIGHT, [*corrections.KINDS, VEHICLE], default="reading", key="what", bind=IN_ADDRESS,
         format_func=say.KIND_WORDS.__getitem__,
     ) or "reading"  # fmt: skip
+    if word == VEHICLE:
+        vehicle(unit)
+        return
     rows = rows_of(unit, word)
     if rows:
         chosen = st.selectbox(
@@ -47,6 +52,23 @@ def show(unit: str) -> None:
     else:
         st.write(say.NONE_ON_RECORD.format(kind=say.KIND_WORDS[word]))
     withdrawn(unit)
+
+
+def vehicle(unit: str) -> None:
+    """What a file said of the vehicle itself; undone in the logbook."""
+    with session.database() as db:
+        row = {name: value for name, value in corrections.vehicle_of(db, unit).items() if name != "unit"}
+    changes = fields(VEHICLE, row, f"{VEHICLE}_{unit}_{hash(tuple(row.values()))}")
+    reason = st.text_input(say.WHY_CORRECTED, max_chars=200, key=f"because_{VEHICLE}_{unit}")
+    off = not (changes and reception.may(act_of_row(VEHICLE)))
+    if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
+        tried(unit, say.CORRECTED, put_right, VEHICLE, unit, changes, reason=reason)
+    st.caption(say.UNDONE_IN_LOGBOOK)
+    st.page_link(page("logbook"), label=say.LOGBOOK_OF_THIS, query_params={"unit_is": unit})
+
+
+def put_right(db: Database, _: str, unit: str, changes: Mapping[str, object], **how: Any) -> Entry:
+    return corrections.correct_vehicle(db, unit, changes, **how)
 
 
 def rows_of(unit: str, word: str) -> dict[int, str]:
@@ -196,7 +218,7 @@ def choices_of(word: str, name: str) -> list[str]:
         return [str(unit) for unit in session.units()["unit"]]
     if word in BY_HAND:
         return list(BY_HAND[word].get(name, ()))
-    column = TABLES[corrections.kind_of(word).table].column(name)
+    column = (UNITS if word == VEHICLE else TABLES[corrections.kind_of(word).table]).column(name)
     return [*([] if column.required or not column.choices else [""]), *column.choices]
 
 

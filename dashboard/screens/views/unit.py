@@ -402,6 +402,7 @@ def records(facts: one_unit.Facts) -> None:
             one_unit.readings_shown(facts), f"readings-{unit}", key="readings"
         )  # in °C and km, as named
         st.page_link(page("correct"), label=say.CORRECT_READING, query_params={"unit": unit})
+        st.page_link(page("correct"), label=say.CORRECT_VEHICLE, query_params={"unit": unit, "what": "vehicle"})
     if len(facts.set_aside):
         st.markdown(say.not_taken_in(len(facts.set_aside)))
         for row in facts.set_aside.head(5).to_dict("records"):
