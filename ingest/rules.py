@@ -353,6 +353,8 @@ def suspicion(quantity: Quantity, value: float, allowed: tuple[float, float]) ->
         if quantity.unit == "A":
             return " (negative amps: was the clamp the wrong way round?)"
         return " (negative: were the leads swapped?)" if quantity.unit == "V" else ""
+    if quantity.name.startswith("drop_") and value > high:
+        return f" (millivolts? {value / 1000.0:g} would fit)"
     likely = max(low, 0.01) if quantity.unit == "V" else low
     for factor in SLIPS:
         if value > high and likely <= value / factor <= high:
@@ -360,6 +362,8 @@ def suspicion(quantity: Quantity, value: float, allowed: tuple[float, float]) ->
             return f" (decimal point misplaced{unit}? {value / factor:g} would fit)"
         if value < low and low <= value * factor <= high:
             return f" (decimal point misplaced? {value * factor:g} would fit)"
+    if quantity.unit == "V" and high < value <= 2.0 * high:
+        return " (a system of twice the volts, or a meter set to AC?)"
     return ""
 
 

@@ -115,6 +115,34 @@ def test_a_reading_is_held_against_the_earlier_ones_at_its_own_temperature() -> 
     assert reading_json.reading_object(alone)["against"]["sentence"] == reading_sheet.against_words(alone)
 
 
+def test_a_drop_within_its_limit_that_has_trebled_is_named() -> None:
+    """Common practice: a joint is cleaned before it reaches its limit. Leads on the clamp instead of the post may double a drop, so that
+    twice is said of the reading alone; and a vehicle that was hardly read is held against its class only."""
+    known = replace(SPREAD, ground=0.06)
+    good = replace(EXPECTED, state=replace(STATE, ground_mohm=0.6 * STATE.ground_mohm), spread=known)
+    warm = fitting(20.0)
+    warm["drop_ground_v"] *= 0.6
+    trebled = warm | {"drop_ground_v": 3.0 * warm["drop_ground_v"]}
+    assert 0.1 < trebled["drop_ground_v"] < 0.2, "within the printed 0.2 V"
+    found = take(trebled, good).findings
+    assert [f.segment for f in found] == ["ground_path"]
+    assert "within its limit and 3.0 times" in found[0].sentence
+    assert take(warm | {"drop_ground_v": 2.0 * warm["drop_ground_v"]}, good).findings == ()
+    assert take(trebled, replace(good, earlier=2)).findings == ()
+
+
+def test_what_is_not_rest_says_nothing_of_the_charge() -> None:
+    """Ohm's law: a battery that holds up while cranking as ever has not lost half its charge; lamps drew, and "55 % charged, charge
+    it" would contradict that. With no more volts while cranking than such a battery has, it has lost them."""
+    warm = fitting(20.0)
+    lamps = take(warm | {"rest_v": warm["rest_v"] - 0.5})
+    assert lamps.findings[0].doubts == "rest_v"
+    assert not [words for words in reading_sheet.fit_words(lamps) if "% charged" in words]
+    lost = take(warm | {"rest_v": warm["rest_v"] - 0.25, "crank_min_v": warm["crank_min_v"] - 0.25})
+    assert [f.segment for f in lost.findings] == ["battery"]
+    assert [words for words in reading_sheet.fit_words(lost) if "% charged" in words]
+
+
 def test_a_starter_that_runs_without_the_engine_is_not_called_a_wrong_clamp() -> None:
     """Common practice: a pinion that does not engage leaves the amps of a starter running free, a third of those that turn an engine."""
     free = {"temperature_c": 20.0, "rest_v": 12.65, "crank_a": 45.0, "crank_min_v": 12.3, "outcome": "spins"}

@@ -30,6 +30,8 @@ def why(db: Database, tmp_path: Path, **changes: object) -> str:
         ({"taken_at": ""}, ("taken_at is empty",)),
         ({"crank_min_v": "abc"}, ("crank_min_v", "'abc'", "number in V")),
         ({"crank_a": "=1+1"}, ("crank_a", "'=1+1'")),
+        ({"drop_ground_v": 68}, ("68 V", "millivolts? 0.068 would fit")),
+        ({"rest_v": 27.9}, ("27.9 V", "a system of twice the volts, or a meter set to AC?")),
         ({"crank_min_v": 1140}, ("1140 V", "12 V system", "decimal point misplaced", "11.4")),
         ({"drop_ground_v": 90}, ("drop_ground_v is 90 V", "16 V")),
         ({"crank_a": -170}, ("negative amps", "wrong way round")),

@@ -24,7 +24,10 @@ HIGH: Final = both(
         above("amps_times", "high_amps_share", widened="load_doubt", by=0.5),
         both(
             above("amps_times", BOUNDARIES.raised_amps, widened="load_doubt"),
-            below("speed_times", BOUNDARIES.slowed, widened="speed_doubt"),
+            either(
+                below("speed_times", BOUNDARIES.slowed, widened="speed_doubt"),
+                both(is_word("outcome", "slow"), below("speed_times", BOUNDARIES.not_slow, widened="speed_doubt")),
+            ),
         ),
         both(not_measured("usual_crank_a"), above("crank_a", "highest_here_a")),
     ),

@@ -34,6 +34,21 @@ class Boundaries:
     usual_peak: float = stated(0.92, "usual inrush", 0.85, 1.0, "as usual; our choice, because a worn battery lowers it")
     more_than_volts: float = stated(1.18, "1", 1.1, 1.3,
         "times the speed of these volts, times the inrush that such a battery gives; our choice: thrice what either scatters by")
+    turns_easily: float = stated(1.1, "usual speed", 1.05, 1.2, "faster than any sound engine of its class is turned; our choice")
+    faster_than_own: float = stated(1.1, "1", 1.06, 1.15,
+        "times the speed that these volts give the vehicle by its earlier readings; our choice: more than twice what its speed scatters by")
+    worse_than_own: float = stated(2.4, "1", 1.8, 3.0,
+        "times what the vehicle's earlier readings make a drop; our choice, because leads on the clamp instead of the post may double it")
+    worth_naming: float = stated(0.5, "of its limit", 0.3, 0.8, "least of a drop that is named for having risen; our choice")
+    weaker_than_own: float = stated(0.75, "1", 0.65, 0.85,
+        "speed over that of these volts, times inrush over the usual, by the vehicle's earlier readings; our choice: thrice what both "
+        "scatter by")
+    lost_charge_v: float = stated(0.2, "V per 12 V", 0.1, 0.3,
+        "below what the vehicle's earlier readings make it: a quarter of the charge, BCI rest-voltage table; our choice")
+    hardly_dropped: float = stated(0.25, "usual drop", 0.1, 0.4,
+        "at the amps that flow; our choice, because sound cables of a class differ by far less")
+    cold_explains: float = stated(1.3, "usual amps in the warm", 1.15, 1.6,
+        "from here on the cold is reason enough for an engine that seems slow; our choice")
     faster_than_drop: float = stated(1.08, "1", 1.04, 1.15,
         "times the speed of these volts; our choice, because a drop of half a volt makes half of it")
     dip_least: float = stated(0.5, "1", 0.4, 0.65,
@@ -60,6 +75,7 @@ class Facts:
     smallest_a: float = stated(60.0, "A", 40.0, 90.0,
         "usual amps where nobody knows them; common practice: 60 to 250 A while cranking steadily")
     fewest_telling: int = stated(3, "1", 2, 4, "sag and drops that must agree on the amps; our choice")
+    fewest_dropping: int = stated(2, "drops", 2, 3, "that are nearly nil before the way they were measured is doubted; our choice")
     agree_within: float = stated(1.5, "1", 1.25, 2.0,
         "largest over smallest of the amps that they tell; our choice, because sound parts differ by less")
     as_usual: float = stated(0.2, "usual amps", 0.1, 0.4,
@@ -76,7 +92,9 @@ class Facts:
         "colder air is not asked for where degrees do not fit; our choice, because no reading in it is likely")
     speed_in_cold: float = stated(0.3, "of the logarithm of how many times the warm amps the cold takes", 0.15, 0.6,
         "doubt of the usual speed; our choice, because speed falls with oil, battery and motor at once")
-    sag_doubt: float = stated(0.1, "of the sag", 0.05, 0.2, "taken off what cranking tells of the rest volts; our choice")
+    fewest_own: int = stated(3, "readings", 2, 6, "of the vehicle, before what they make of it counts beside its class; our choice")
+    sag_doubt: float = stated(0.1, "of the sag", 0.05, 0.2,
+        "of a vehicle with few readings: taken off what cranking tells of the rest volts; our choice")
 
 
 @dataclass(frozen=True)

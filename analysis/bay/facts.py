@@ -40,7 +40,7 @@ def with_derived(facts: Facts, limits: Limits) -> dict[str, float | str]:
         usual_coil_ohm, and usual_warm_a at 20 °C
     """
     out: dict[str, float | str] = dict(facts)
-    for work in (_battery, _told_amps, _multiples, _curve, _denied, _drops, _dip, _control, _loaded, _start):
+    for work in (_battery, _told_amps, _multiples, _curve, _denied, _drops, _dip, _control, _own, _loaded, _start):
         out.update({name: value for name, value in work(out, limits).items() if not math.isnan(value)})
     drops = [name for name in DROPS.values() if name in facts]
     return out | {"largest_drop": max(drops, key=lambda name: number(facts, name), default="")}
@@ -61,7 +61,9 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
         system_v=limits.system_v, agm=number(facts, "agm") == 1.0,
     )  # fmt: skip
     given, mohm = float(load.given_a), float(load.battery_mohm)
-    told = low + given * usual / 1000.0
+    before, doubt = number(facts, "own_battery_mohm"), number(facts, "battery_own_doubt")
+    before, doubt = (usual, FACTS.sag_doubt) if math.isnan(before) else (before, doubt)
+    told = low + given * before / 1000.0
     air_c = number(facts, "temperature_c")
     table = float(load_test_minimum_v(air_c, system_v=limits.system_v))
     return {
@@ -70,7 +72,7 @@ def _battery(facts: Facts, limits: Limits) -> dict[str, float]:
         "half_cca_v": float(load.half_cca_v),
         "load_test_v": table,
         "least_here_v": float(least_cranking_v(limits.least_cranking_battery_v.value, air_c)),
-        "open_told_v": told, "rest_told_more_v": told - rest - FACTS.sag_doubt * given * usual / 1000.0,
+        "open_told_v": told, "rest_told_more_v": told - rest - doubt * given * before / 1000.0,
     }  # fmt: skip
 
 
@@ -119,9 +121,14 @@ def _multiples(facts: Facts, limits: Limits) -> dict[str, float]:
     out = {name: _over(number(facts, value), number(facts, usual)) for name, (value, usual) in pairs.items()}
     colder = number(facts, "cold_amps_times")
     highest = limits.highest_cranking_a.value * (colder if colder > 1.0 else 1.0)
-    in_cold = FACTS.speed_in_cold * math.log(colder) if colder > 1.0 else 0.0
-    out["speed_doubt"] = float(np.hypot(np.nan_to_num(number(facts, "load_doubt")), in_cold))
+    out["speed_doubt"] = speed_doubt(number(facts, "load_doubt"), colder)
     return out | {"stall_share": _over(number(facts, "crank_a"), stall), "highest_here_a": highest}
+
+
+def speed_doubt(load_doubt: float, cold_amps_times: float) -> float:
+    """Relative doubt of the usual speed: that of the load, and of all that the cold slows at once."""
+    in_cold = FACTS.speed_in_cold * math.log(cold_amps_times) if cold_amps_times > 1.0 else 0.0
+    return float(np.hypot(np.nan_to_num(load_doubt), in_cold))
 
 
 def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
@@ -130,23 +137,29 @@ def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
     The flux of a series-wound motor rises with its amps, that of a permanent magnet does not: `curve_most` is the larger
     of the two ratios, `curve_least` the smaller.
     """
-    motor = number(facts, "usual_motor_mohm") / 1000.0
+    out = _on_curve(facts, "usual")
+    own = _on_curve(facts, "own")
+    return out | {f"own_{name}": value for name, value in own.items()}
+
+
+def _on_curve(facts: Facts, whose: str) -> dict[str, float]:
+    motor = number(facts, f"{whose}_motor_mohm") / 1000.0
 
     def back_emf(volts: float, amps: float, lost: float) -> float:
         return volts - lost - BRUSH_V.value - amps * motor
 
-    amps, usual_a = number(facts, "trusted_a"), number(facts, "usual_crank_a")
+    amps, usual_a = number(facts, "trusted_a"), number(facts, f"{whose}_crank_a")
     amps = number(facts, "crank_a") if math.isnan(amps) else amps
-    usual_lost = sum(number(facts, f"usual_{name}") for name in DROPS.values())
+    usual_lost = sum(number(facts, f"{whose}_{name}") for name in DROPS.values())
     lost = 0.0
     for name in DROPS.values():
-        own, usual = number(facts, name), number(facts, f"usual_{name}")
-        lost += usual * _over(amps, usual_a) if math.isnan(own) else own
+        read, usual = number(facts, name), number(facts, f"{whose}_{name}")
+        lost += usual * _over(amps, usual_a) if math.isnan(read) else read
     now = back_emf(number(facts, "crank_min_v"), amps, lost)
-    then = back_emf(number(facts, "usual_crank_v"), usual_a, usual_lost)
+    then = back_emf(number(facts, f"{whose}_crank_v"), usual_a, usual_lost)
     if not (now > 0 and then > 0 and amps > 0):
         return {}
-    constant = _over(number(facts, "speed_times"), now / then)
+    constant = _over(_over(number(facts, "crank_rpm"), number(facts, f"{whose}_rpm")), now / then)
     flux = _flux(amps, usual_a) / _flux(usual_a, usual_a)
     return {"curve_most": max(constant, constant * flux), "curve_least": min(constant, constant * flux)}
 
@@ -187,7 +200,12 @@ def _drops(facts: Facts, limits: Limits) -> dict[str, float]:
         read = number(facts, name)
         out[f"{part}_at_usual_v"] = min(read * share, max(most, read)) if not math.isnan(read) else NAN
         out[f"{part}_size"] = out[f"{part}_at_usual_v"] / float(getattr(limits, DROP_LIMITS[part]))
-    return out
+    shares = [
+        _over(out[f"{part}_at_usual_v"], number(facts, f"usual_{name}") * _over(usual, cold))
+        for part, name in DROPS.items()
+    ]
+    known = [one for one in shares if not math.isnan(one)]
+    return out | {"dropped_share": max(known) if len(known) >= FACTS.fewest_dropping else NAN}
 
 
 def enough_a(usual_a: npt.ArrayLike) -> npt.NDArray[np.float64]:
@@ -213,7 +231,8 @@ def _dip(facts: Facts, limits: Limits) -> dict[str, float]:
         "dip_share": _over(rest - low, fall), "low_under_usual_v": number(facts, "usual_crank_v") - low,
         "lowest_v": min(known, default=NAN), "low_share": _over(low, rest), "lowest_share": _over(min(known, default=NAN), rest),
         "blocks": limits.system_v / 12.0, "clear_fall_v": FACTS.clear_fall_v * limits.system_v / 12.0,
-        "felt_drop_v": FACTS.felt_drop_v * limits.system_v / 12.0, "clamp_doubt": FACTS.clamp_doubt,
+        "felt_drop_v": FACTS.felt_drop_v * limits.system_v / 12.0,
+        "lost_charge_v": BOUNDARIES.lost_charge_v * limits.system_v / 12.0, "clamp_doubt": FACTS.clamp_doubt,
     }  # fmt: skip
 
 
@@ -244,6 +263,25 @@ def charging_most_v(temperature_c: npt.ArrayLike, limits: Limits) -> npt.NDArray
     colder = np.maximum(BATTERY_TABLES.warm_c - np.nan_to_num(temperature_c, nan=BATTERY_TABLES.warm_c), 0.0)
     most = limits.highest_charging_v.value + FACTS.charging_per_k * colder * limits.system_v / 12.0
     return np.asarray(most, dtype=np.float64)
+
+
+def _own(facts: Facts, _limits: Limits) -> dict[str, float]:
+    """Multiples of what the vehicle's own earlier readings make each value, drops at the amps that were read; what it rests lower."""
+    amps = number(facts, "trusted_a")
+    amps = number(facts, "crank_a") if math.isnan(amps) else amps
+    share = _over(amps, number(facts, "own_crank_a"))
+    out = {
+        f"{part}_own_times": _over(
+            number(facts, name), number(facts, f"own_{name}") * (1.0 if math.isnan(share) else share)
+        )
+        for part, name in DROPS.items()
+    }
+    pairs = {"control": ("drop_control_v", "own_drop_control_v"), "speed": ("crank_rpm", "own_rpm"),
+             "peak": ("peak_a", "own_peak_a"), "amps": ("crank_a", "own_crank_a")}  # fmt: skip
+    out |= {f"{name}_own_times": _over(number(facts, read), number(facts, own)) for name, (read, own) in pairs.items()}
+    out["motor_own_times"] = number(facts, "own_curve_most") * out["peak_own_times"]
+    out |= {f"{part}_read_v": number(facts, name) for part, name in (*DROPS.items(), ("control", "drop_control_v"))}
+    return out | {"rest_fell_v": number(facts, "own_rest_v") - number(facts, "rest_v")}
 
 
 def _loaded(facts: Facts, _limits: Limits) -> dict[str, float]:

@@ -35,7 +35,11 @@ NUMBERS: Final = (
     *MEASURED_HERE,
     # usual in the class at the reading's temperature
     "usual_crank_a", "usual_rpm", "usual_peak_a", "usual_crank_v", "usual_battery_mohm", "usual_motor_mohm", "usual_coil_ohm",
-    "usual_drop_positive_v", "usual_drop_ground_v", "usual_drop_contacts_v",
+    "usual_drop_positive_v", "usual_drop_ground_v", "usual_drop_contacts_v", "usual_drop_control_v", "usual_rest_v",
+    # what the vehicle's own earlier readings make it at that temperature
+    "own_crank_a", "own_rpm", "own_peak_a", "own_crank_v", "own_battery_mohm", "own_motor_mohm", "own_coil_ohm", "own_rest_v",
+    "own_drop_positive_v", "own_drop_ground_v", "own_drop_contacts_v", "own_drop_control_v",
+    "battery_own_doubt", "positive_own_doubt", "ground_own_doubt", "contacts_own_doubt", "control_own_doubt",  # relative, of what they make the part
     "usual_warm_a",  # steady amps at 20 °C, at which limits on drops are meant
     "cold_amps_times",  # how many times the warm amps the cold takes, by the laws of temperature
     "load_doubt", "battery_doubt",  # relative, of what the laws say at this temperature

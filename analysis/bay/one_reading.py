@@ -18,7 +18,7 @@ from analysis.bay.boundaries import AMPS_ROWS
 from analysis.bay.choices import EXPECTING, FACTS
 from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import Expected
-from analysis.bay.facts import enough_a
+from analysis.bay.facts import enough_a, speed_doubt
 from analysis.bay.findings import MEASURED_HERE, WORDS, Finding, locate_segment
 from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
@@ -42,7 +42,7 @@ from analysis.readings.choices import NOISE
 from analysis.readings.outcomes import FAILED
 from analysis.readings.panel import MEASURED as READ
 from analysis.readings.panel import RAN_FREE, Floats, trusted_values
-from analysis.starting.loop import aid_amps_at
+from analysis.starting.loop import StartState, aid_amps_at
 
 NAN: Final = float("nan")
 NOTHING: Final[Mapping[str, Any]] = MappingProxyType({})
@@ -445,6 +445,7 @@ def _limits(
         unit=name, taken_at=pd.Timestamp(reading.get("taken_at") or "NaT"),
         **{n: np.nan if usual[n] is None else usual[n] for n in ("usual_crank_a", "usual_rpm")},
     )  # fmt: skip
+    own["usual_rpm"] /= np.exp(speed_doubt(_number(usual["load_doubt"]), _number(usual["cold_amps_times"])))
     return verdict(own, kind, book, class_crank_a=known)
 
 
@@ -499,35 +500,51 @@ def _shown(expected: Expected, temperature_c: float) -> pd.DataFrame:
     return pd.DataFrame(values, columns=list(MEASURED))
 
 
-USUAL: Final = {"usual_crank_a": "crank_a", "usual_rpm": "crank_rpm", "usual_peak_a": "peak_a",
-                "usual_crank_v": "crank_min_v", "usual_drop_positive_v": "drop_positive_v",
-                "usual_drop_ground_v": "drop_ground_v", "usual_drop_contacts_v": "drop_contacts_v"}  # fmt: skip
+SHOWN: Final = {"rest_v": "rest_v", "crank_a": "crank_a", "rpm": "crank_rpm", "peak_a": "peak_a", "crank_v": "crank_min_v",
+                "drop_positive_v": "drop_positive_v", "drop_ground_v": "drop_ground_v",
+                "drop_contacts_v": "drop_contacts_v", "drop_control_v": "drop_control_v"}  # fmt: skip
+OWN_DOUBTS: Final = ("battery", "positive", "ground", "contacts", "control")
 
 
 def usual_facts(expected: Expected, temperature_c: float) -> dict[str, float | None]:
-    """What is usual in the class at a temperature [°C], by the names of `analysis.bay.findings.NUMBERS`."""
-    at, warm = (
-        dict(zip(MEASURED, map(float, np.ravel(predicted_measurements(expected.usual, t, inrush=expected.inrush))),
-                 strict=True))
-        for t in (temperature_c, REFERENCE_C.value)
-    )  # fmt: skip
-    aid_a = float(_aid_a(expected, temperature_c))
-    facts: dict[str, float | None] = {
-        name: None if column in expected.unknown else at[column] for name, column in USUAL.items()
-    }
-    if not expected.unknown & {"crank_a", "crank_min_v", "rest_v"}:
-        facts["usual_battery_mohm"] = 1000.0 * (at["rest_v"] - at["crank_min_v"]) / (at["crank_a"] + aid_a)
-    if not expected.unknown & {"crank_a", "peak_a", "crank_min_v", "rest_v"}:
-        motor = float(np.ravel(np.asarray(expected.usual.motor_mohm))[0])
-        facts["usual_motor_mohm"] = motor * float(copper_factor(temperature_c))
-    if not expected.unknown & {"coil_a", "crank_min_v"}:
-        coil = float(np.ravel(np.asarray(expected.usual.coil_mohm))[0])
-        facts["usual_coil_ohm"] = coil * float(copper_factor(temperature_c)) / 1000.0
+    """What is usual in the class at a temperature [°C], and what the vehicle's own earlier readings make of it where there are
+    enough of them, by the names of `analysis.bay.findings.NUMBERS`."""
+    warm = float(_shown_by(expected, expected.usual, REFERENCE_C.value)["crank_a"])
+    facts = _facts_of("usual", expected.usual, expected, temperature_c)
+    if expected.earlier >= FACTS.fewest_own:
+        facts |= _facts_of("own", expected.state, expected, temperature_c)
+        facts |= {f"{part}_own_doubt": float(np.asarray(getattr(expected.spread, part))) for part in OWN_DOUBTS}
     battery, load = expected.law_doubts(temperature_c)
     return facts | {
-        "aid_a": aid_a, "usual_warm_a": None if "crank_a" in expected.unknown else warm["crank_a"],
-        "cold_amps_times": at["crank_a"] / warm["crank_a"], "battery_doubt": battery, "load_doubt": load,
+        "aid_a": float(_aid_a(expected, temperature_c)), "usual_warm_a": None if "crank_a" in expected.unknown else warm,
+        "cold_amps_times": float(_shown_by(expected, expected.usual, temperature_c)["crank_a"]) / warm,
+        "battery_doubt": battery, "load_doubt": load,
     }  # fmt: skip
+
+
+def _shown_by(expected: Expected, state: StartState, temperature_c: float) -> dict[str, float]:
+    """What the meters should show at a temperature [°C] of a vehicle in a state, by measurement."""
+    shown = np.ravel(predicted_measurements(state, temperature_c, inrush=expected.inrush))
+    return dict(zip(MEASURED, map(float, shown), strict=True))
+
+
+def _facts_of(whose: str, state: StartState, expected: Expected, temperature_c: float) -> dict[str, float | None]:
+    """A state's measurements and resistances at a temperature [°C], by the names `<whose>_...`; None where its class has hardly
+    been read for them."""
+    at, unknown = _shown_by(expected, state, temperature_c), expected.unknown
+    facts: dict[str, float | None] = {
+        f"{whose}_{name}": None if column in unknown else at[column] for name, column in SHOWN.items()
+    }
+    if not unknown & {"crank_a", "crank_min_v", "rest_v"}:
+        given = at["crank_a"] + float(_aid_a(expected, temperature_c))
+        facts[f"{whose}_battery_mohm"] = 1000.0 * (at["rest_v"] - at["crank_min_v"]) / given
+    if not unknown & {"crank_a", "peak_a", "crank_min_v", "rest_v"}:
+        motor = float(np.ravel(np.asarray(state.motor_mohm))[0])
+        facts[f"{whose}_motor_mohm"] = motor * float(copper_factor(temperature_c))
+    if not unknown & {"coil_a", "crank_min_v"}:
+        coil = float(np.ravel(np.asarray(state.coil_mohm))[0])
+        facts[f"{whose}_coil_ohm"] = coil * float(copper_factor(temperature_c)) / 1000.0
+    return facts
 
 
 def resistances_over_time(readings: pd.DataFrame, expected: Expected, *, agm: bool = False) -> pd.DataFrame:

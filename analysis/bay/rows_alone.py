@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Final
 
 from analysis.bay.boundaries import (
+    BATTERY_AT_FAULT,
     BOTH_WINDINGS,
     BY_OHMS,
     BY_VOLTS,
     CONTROL_HIGH,
     CRANKS,
     FAILED,
+    HIGH,
     LOW,
     SLOW,
     TURNS_OR_UNKNOWN,
@@ -49,6 +51,15 @@ _CONTROL_SAID: Final = (
 _NOTHING_LOST: Final = both(drops_good, isnt(at_least("amps_times", BOUNDARIES.hardly)))
 _SEEN_SLOW: Final = both(is_word("outcome", "slow"), isnt(at_least("speed_times", BOUNDARIES.not_slow)))
 _VOLTS_LOW: Final = both(not_measured("crank_a"), above("low_under_usual_v", "clear_fall_v"))
+_VOLTS_AS_USUAL: Final = both(
+    not_measured("crank_a"),
+    at_most("low_under_usual_v", "clear_fall_v"),
+    below("cold_amps_times", BOUNDARIES.cold_explains),
+)
+_COLD_IS_ENOUGH: Final = both(
+    isnt(SLOW), measured("battery_times"), at_least("cold_amps_times", BOUNDARIES.cold_explains),
+    isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT),
+)  # fmt: skip
 
 _HARDLY_FLOWS: Final = either(
     below("amps_times", BOUNDARIES.hardly),
@@ -139,6 +150,35 @@ ALONE: Final = (
         alone=True,
     ),
     Row(
+        "slow, all but the starter good",
+        (
+            is_word("outcome", "slow"), drops_good, measured("battery_times", "amps_times"), isnt(BATTERY_AT_FAULT), isnt(HIGH),
+            not_measured("speed_times"), isnt(at_least("peak_times", BOUNDARIES.usual_peak)),
+            below("cold_amps_times", BOUNDARIES.cold_explains),
+        ),
+        "starter_motor",
+        "The engine turned slowly with good drops, a battery that holds and no more amps than usual, where drag would take more: the "
+        "starter is weak.",
+        "cranking speed and peak amps",
+        10,
+        _AMPS,
+        alone=True,
+    ),
+    Row(
+        "slow, speed below least, all else good",
+        (
+            is_word("outcome", "slow", "no_start"), below("crank_rpm", "least_cranking_rpm"), TURNS_OR_UNKNOWN, drops_good,
+            measured("battery_times"), isnt(BATTERY_AT_FAULT), either(not_measured("speed_times"), SLOW),
+        ),
+        "starter_or_drag",
+        "{crank_rpm:.0f} rpm is {crank_rpm__least_cranking_rpm}, the least the engine needs, with good drops and a battery that holds: "
+        "drag, oil too thick for this air, or a weak starter.",
+        "oil grade, then turn the engine by hand at the crankshaft, key off and out of gear",
+        20,
+        hides=("starter_or_drag",),
+        alone=True,
+    ),
+    Row(
         "slow, speed below least",
         (
             is_word("outcome", "slow", "no_start"), below("crank_rpm", "least_cranking_rpm"), TURNS_OR_UNKNOWN,
@@ -212,9 +252,29 @@ NONE: Final = (
         alone=True,
     ),
     Row(
+        "slow in the cold, amps and volts as usual",
+        (_SEEN_SLOW, _COLD_IS_ENOUGH),
+        "none",
+        "The engine turned slowly, and amps and volts are as usual at {temperature_c:.0f} °C ({temperature_f:.0f} °F): every engine "
+        "turns slower in this cold.",
+        "cranking speed by ripple or tachometer",
+        5,
+        alone=True,
+    ),
+    Row(
+        "slow, volts as usual",
+        (_SEEN_SLOW, _VOLTS_AS_USUAL, isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v"))),
+        "none",
+        "The engine turned slowly although the battery held {crank_min_v:.2f} V, about what is usual: so it is neither a weak battery "
+        "nor drag, but resistance behind the battery, in cables, contacts, ground or starter.",
+        "the three drops of the power side while cranking",
+        10,
+        alone=True,
+    ),
+    Row(
         "slow, drops not measured",
         (
-            _SEEN_SLOW, isnt(_VOLTS_LOW), isnt(not_measured("crank_min_v", "crank_a", "crank_rpm")),
+            _SEEN_SLOW, isnt(_VOLTS_LOW), isnt(_VOLTS_AS_USUAL), isnt(_COLD_IS_ENOUGH), isnt(not_measured("crank_min_v", "crank_a", "crank_rpm")),
             isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
         ),
         "none",
@@ -225,7 +285,7 @@ NONE: Final = (
     ),
     Row(
         "slow, drops good, speed or inrush not measured",
-        (_SEEN_SLOW, drops_good, isnt(measured("crank_rpm", "peak_a", "crank_a"))),
+        (_SEEN_SLOW, drops_good, isnt(_COLD_IS_ENOUGH), isnt(measured("crank_rpm", "peak_a", "crank_a"))),
         "none",
         "The engine turned slowly with good drops: battery, starter or drag.",
         "amps while cranking, cranking speed and peak amps",

@@ -11,7 +11,9 @@ from analysis.bay.boundaries import (
     FAILED,
     HIGH,
     LOW,
+    SLOW,
     STANDS,
+    TURNS_OR_UNKNOWN,
     WORN_WITH_LOW_REST,
 )
 from analysis.bay.choices import BOUNDARIES
@@ -77,6 +79,17 @@ MEASUREMENT: Final = (
         doubts="largest_drop",
     ),
     Row(
+        "drops that amps deny",
+        (below("dropped_share", BOUNDARIES.hardly_dropped), at_least("amps_times", BOUNDARIES.free_share)),
+        "measurement",
+        "{crank_a:.0f} A flowed, and the drops are next to nothing, at most {largest_drop_v:.2f} V: no cable is that good. They were "
+        "read while nothing turned, on a lead that touched nothing, or in the wrong range.",
+        "the drops once more, in the range for DC volts, read while the engine turns",
+        10,
+        OHM,
+        doubts="largest_drop",
+    ),
+    Row(
         "clamp round one of two cables",
         (at_least("told_times", BOUNDARIES.two_cables_least), at_most("told_times", BOUNDARIES.two_cables_most)),
         "measurement",
@@ -119,7 +132,7 @@ MEASUREMENT: Final = (
             at_most("dip_share", BOUNDARIES.dip_most),
             isnt(HIGH),
             isnt(WORN_WITH_LOW_REST),
-            _MORE_VOLTS,
+            either(_MORE_VOLTS, above("own_curve_least", BOUNDARIES.faster_than_own)),
         ),
         "measurement",
         "{crank_min_v:.2f} V cannot be what the engine turned at: amps and speed are those of more volts. It is the dip of "
@@ -156,6 +169,15 @@ MEASUREMENT: Final = (
         doubts="temperature_c",
     ),
     Row(
+        "rest volts while charging",
+        (above("rest_v", "least_charging_v"),),
+        "measurement",
+        "{rest_v:.2f} V is not a battery at rest: the engine ran, a charger was on, or it has only just been taken off.",
+        "rest volts with everything off, after some hours, or after a minute of headlamps",
+        5,
+        doubts="rest_v",
+    ),
+    Row(
         "rest volts taken under a load",
         (below("rest_v", "rest_watch_v"), above("rest_told_more_v", "load_test_margin_v")),
         "measurement",
@@ -170,11 +192,37 @@ MEASUREMENT: Final = (
 
 TURNS: Final = (
     Row(
+        "turns too easily and does not start",
+        (
+            is_word("outcome", "no_start", "cranks_only"), above("speed_times", BOUNDARIES.turns_easily, widened="speed_doubt"),
+            below("amps_times", BOUNDARIES.free_share), TURNS_OR_UNKNOWN,
+        ),
+        "not_starting_system",
+        "The engine turns faster than ever ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) at fewer amps ({crank_a:.0f} against "
+        "{usual_crank_a:.0f} A): it does not compress. Timing belt or chain, or valves: crank it no further.",
+        "whether the camshaft turns with the crankshaft, then compression",
+        20,
+        "common practice, from memory",
+        hides=("not_starting_system",),
+    ),
+    Row(
         "cranks well and does not start",
         (is_word("outcome", "no_start", "cranks_only"), at_least("cranked_well", 1.0)),
         "not_starting_system",
         "The engine is cranked as well as ever and does not start: look at fuel, spark or glow, and the immobiliser, by the "
         "maker's procedure.",
+        "fuel pressure, spark or glow, and fault memory by the maker's procedure",
+        20,
+    ),
+    Row(
+        "cranks as well as this cold lets it, and does not start",
+        (
+            is_word("outcome", "no_start", "cranks_only"), below("cranked_well", 1.0), isnt(SLOW), TURNS_OR_UNKNOWN,
+            at_least("curve_least", BOUNDARIES.off_the_curve), isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
+        ),
+        "not_starting_system",
+        "{crank_rpm:.0f} rpm is what a sound battery and starter make of this cold: look at fuel, which may be waxed, spark or glow, "
+        "and the immobiliser, by the maker's procedure.",
         "fuel pressure, spark or glow, and fault memory by the maker's procedure",
         20,
     ),

@@ -33,7 +33,7 @@ CONTROL: Final = (
         "feed dead",
         (below("feed_share", "wire_open_share"),),
         "feed",
-        "{feed_v:.2f} V at the relay socket's feed terminal: it is dead. Look at its fuse and its wire from the battery before "
+        "{feed_v:.2f} V at the relay socket's feed terminal: it is as good as dead. Look at its fuse and its wire from the battery before "
         "anything behind the socket.",
         "the feed's fuse, both sides, and its wire back to the battery",
         10,
@@ -69,8 +69,19 @@ CONTROL: Final = (
         10,
     ),
     Row(
+        "control wire open, coil good",
+        (near_battery("control_loaded_v"), not_near_battery("coil_loaded_v")),
+        "control_wire",
+        "{control_loaded_v:.2f} V left at the relay socket under load is near battery voltage, and {coil_loaded_v:.2f} V at the coil's "
+        "end is not: the control wire or a connector between the two is open.",
+        "voltage drop along the wire, connector by connector",
+        15,
+        _LOADED,
+        hides=("control_circuit", "control_wire"),
+    ),
+    Row(
         "control wire open",
-        (near_battery("control_loaded_v"), isnt(near_battery("coil_loaded_v"))),
+        (near_battery("control_loaded_v"), isnt(measured("coil_loaded_v"))),
         "control_wire",
         "{control_loaded_v:.2f} V left at the relay socket under load is near battery voltage: the control wire, its "
         "connectors or the coil's ground is open.",
@@ -254,6 +265,28 @@ CONTROL: Final = (
         "The coil takes {coil_a:.1f} A and nothing is heard: the solenoid's plunger is stuck, or its pull-in winding is open.",
         "pull-in amps with a small clamp at the first moment",
         10,
+    ),
+    Row(
+        "hold-in winding open",
+        (below("coil_a", BOUNDARIES.dead_coil_a), at_least("pull_in_a", "least_coil_a")),
+        "coil",
+        "The solenoid takes {pull_in_a:.0f} A as it pulls in and {coil_a:.1f} A to hold: its hold-in winding, or the ground of that, is "
+        "open.",
+        "loaded check of the coil alone",
+        10,
+        _OHMS,
+        hides=("coil", "control_circuit"),
+    ),
+    Row(
+        "pull-in winding open",
+        (at_least("pull_in_full_a", "least_coil_a"), at_most("pull_in_full_a", "highest_coil_a"), isnt(CONTROL_HIGH)),
+        "coil",
+        "The solenoid takes {pull_in_a:.0f} A as it pulls in, what the hold-in winding takes alone, and the control circuit is not what "
+        "holds it back: the pull-in winding, or its way to ground through the starter, is open.",
+        "loaded check of the coil alone",
+        10,
+        _OHMS,
+        hides=("coil",),
     ),
     Row(
         "pull-in amps high",

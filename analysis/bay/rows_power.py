@@ -10,6 +10,7 @@ from analysis.bay.boundaries import (
     FAILED,
     HIGH,
     LOW,
+    LOW_CHARGE,
     ONE_OF_A_PAIR,
     SLOW,
     TURNS_OR_UNKNOWN,
@@ -29,6 +30,7 @@ from analysis.bay.conditions import (
     either,
     is_word,
     isnt,
+    measured,
     near_battery,
     not_measured,
 )
@@ -46,10 +48,26 @@ _FASTER_AT_MORE_AMPS: Final = both(
 
 _INRUSH_RAISED: Final = above("peak_times", "raised_peak_share")
 
+_POSITIVE_NEXT: Final = "drop across each connection of the positive cable, post to clamp first"
+_GROUND_NEXT: Final = "drop engine block to frame, then frame to battery post"
+_CONTACTS_NEXT: Final = "repeat the drop on three starts: burnt contacts scatter"
+_CONTROL_NEXT: Final = "loaded check of the control wire at the relay socket"
+
 BATTERY: Final = (
     Row(
+        "one battery of a pair discharged",
+        (ONE_OF_A_PAIR, below("rest_v", "rest_act_v")),
+        "battery",
+        "Rest voltage {rest_v:.2f} V is {rest_v__rest_act_v} (half charged): both batteries are discharged, or one of the pair is "
+        "flat or has a dead cell.",
+        "rest volts of each battery alone; then charge fully, rest some hours, and measure rest voltage and volts while cranking",
+        15,
+        "BCI rest-voltage table; common practice",
+        hides=("battery",),
+    ),
+    Row(
         "battery discharged",
-        (below("rest_v", "rest_act_v"),),
+        (isnt(ONE_OF_A_PAIR), below("rest_v", "rest_act_v")),
         "battery",
         "Rest voltage {rest_v:.2f} V is {rest_v__rest_act_v} (half charged): charge before judging anything else.",
         "charge fully, rest some hours, then measure rest voltage and volts while cranking",
@@ -75,7 +93,7 @@ BATTERY: Final = (
             isnt(at_most("battery_times", "worn_low_battery_times")),
         ),
         "battery",
-        "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V without high amps, so that even a held solenoid lets go: a "
+        "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V, so that even a held solenoid lets go: a "
         "dead cell, or a loose connection at the post.",
         "battery load test at half its cold-cranking rating for 15 s",
         10,
@@ -127,16 +145,37 @@ LOAD: Final = (
         _NO_LOAD,
     ),
     Row(
+        "high amps, somewhat slow",
+        (HIGH, below("speed_times", BOUNDARIES.not_slow), isnt(SLOW), measured("peak_times")),
+        "starter_or_drag",
+        "{crank_a:.0f} A are high and the engine turns somewhat slower ({crank_rpm:.0f} against {usual_rpm:.0f} rpm): mechanical drag, or "
+        "a starter that binds or is shorted.",
+        "turn the engine by hand at the crankshaft, key off and out of gear",
+        20,
+        _NO_LOAD,
+    ),
+    Row(
         "high amps, inrush or speed unknown",
         (
             HIGH,
-            either(not_measured("speed_times"), both(below("speed_times", BOUNDARIES.not_slow), either(isnt(SLOW), not_measured("peak_times")))),
+            either(not_measured("speed_times"), both(below("speed_times", BOUNDARIES.not_slow), not_measured("peak_times"))),
         ),
         "starter_or_drag",
         "{crank_a:.0f} A are high: shorted windings or mechanical drag. Speed and inrush together tell them apart.",
         "cranking speed and peak amps",
         10,
         _AMPS,
+    ),
+    Row(
+        "starter open",
+        (FAILED, below("amps_times", BOUNDARIES.hardly), drops_good, at_least("low_share", BOUNDARIES.hardly_sags)),
+        "starter_motor",
+        "The battery's volts reach the starter, as no drop is missing any, and {crank_a:.0f} A flow: it is open inside, brushes that do "
+        "not touch or a dead spot of the commutator.",
+        "volts at the starter's motor terminal, key at crank; then the starter on the bench",
+        45,
+        _NO_LOAD,
+        hides=("starter_motor", "starter_or_drag"),
     ),
     Row(
         "low amps, drops good, battery holds",
@@ -163,6 +202,22 @@ LOAD: Final = (
         hides=("starter_motor",),
     ),
     Row(
+        "slower than ever, inrush lower",
+        (
+            below("speed_own_times", BOUNDARIES.not_slow, widened="speed_doubt"), TURNS_OR_UNKNOWN,
+            below("peak_own_times", BOUNDARIES.usual_peak), below("motor_own_times", BOUNDARIES.weaker_than_own), drops_good,
+            isnt(BATTERY_AT_FAULT), isnt(HIGH), isnt(LOW),
+        ),
+        "starter_motor",
+        "The engine turns slower than this vehicle's earlier readings make it ({crank_rpm:.0f} against {own_rpm:.0f} rpm), and the "
+        "inrush is lower ({peak_a:.0f} against {own_peak_a:.0f} A), with good drops and a battery that holds: resistance in the "
+        "starter, worn brushes or commutator.",
+        "starter on the bench: no-load amps and speed",
+        45,
+        _NO_LOAD,
+        hides=("starter_motor",),
+    ),
+    Row(
         "slow at usual amps",
         (
             below("speed_times", BOUNDARIES.clearly_slow, widened="speed_doubt"), isnt(HIGH), isnt(LOW), TURNS_OR_UNKNOWN,
@@ -178,6 +233,17 @@ LOAD: Final = (
 )  # fmt: skip
 
 WEAK: Final = (
+    Row(
+        "battery lost charge",
+        (LOW_CHARGE, above("rest_fell_v", "lost_charge_v"), isnt(WORN_WITH_LOW_REST)),
+        "battery",
+        "Rest voltage {rest_v:.2f} V is {rest_v__rest_watch_v} (three quarters charged) and {rest_fell_v:.2f} V less than this "
+        "vehicle's earlier readings make it: it has lost charge.",
+        "charge fully, then charging volts with the engine running, and amps drawn with everything off",
+        15,
+        "BCI rest-voltage table; this vehicle's earlier readings",
+        hides=("battery",),
+    ),
     Row(
         "one battery of a pair",
         (ONE_OF_A_PAIR, WORN_WITH_LOW_REST),
@@ -239,13 +305,39 @@ WEAK: Final = (
     ),
 )  # fmt: skip
 
+
+def _risen(part: str, segment: str, words: str, following: str, minutes: int) -> Row:
+    """A drop that is within its limit and far above what the vehicle's own earlier readings make it."""
+    return Row(
+        f"{part} drop risen",
+        (
+            above(f"{part}_own_times", BOUNDARIES.worse_than_own, widened=f"{part}_own_doubt"),
+            at_least(f"{part}_size", BOUNDARIES.worth_naming), at_most(f"{part}_size", 1.0),
+        ),
+        segment,
+        f"{words} {{{part}_read_v:.2f}} V, which is within its limit and {{{part}_own_times:.1f}} times what this vehicle's earlier "
+        "readings make it: it is going bad, unless it was misread.",
+        following,
+        minutes,
+        "this vehicle's earlier readings; our choice of the multiple",
+        size=f"{part}_size",
+    )  # fmt: skip
+
+
+_RISEN: Final = (
+    _risen("positive", "positive_cable", "The positive cable loses", _POSITIVE_NEXT, 10),
+    _risen("ground", "ground_path", "The ground path loses", _GROUND_NEXT, 10),
+    _risen("contacts", "solenoid_contacts", "The solenoid contacts lose", _CONTACTS_NEXT, 5),
+    _risen("control", "control_circuit", "The control circuit loses", _CONTROL_NEXT, 10),
+)
+
 DROPS: Final = (
     Row(
         "positive cable drop high",
         (above("positive_at_usual_v", "positive_cable_drop_v"),),
         "positive_cable",
         "The positive cable loses {positive_said}, {positive_at_usual_v__positive_cable_drop_v}.",
-        "drop across each connection of the positive cable, post to clamp first",
+        _POSITIVE_NEXT,
         10,
         size="positive_size",
     ),
@@ -254,7 +346,7 @@ DROPS: Final = (
         (above("ground_at_usual_v", "ground_path_drop_v"),),
         "ground_path",
         "The ground path loses {ground_said}, {ground_at_usual_v__ground_path_drop_v}.",
-        "drop engine block to frame, then frame to battery post",
+        _GROUND_NEXT,
         10,
         "TM 5-3820-256-24-4; common practice",
         size="ground_size",
@@ -274,7 +366,7 @@ DROPS: Final = (
         (above("contacts_at_usual_v", "solenoid_contacts_drop_v"), isnt(near_battery("drop_contacts_v"))),
         "solenoid_contacts",
         "The solenoid contacts lose {contacts_said}, {contacts_at_usual_v__solenoid_contacts_drop_v}.",
-        "repeat the drop on three starts: burnt contacts scatter",
+        _CONTACTS_NEXT,
         5,
         size="contacts_size",
     ),
@@ -283,11 +375,12 @@ DROPS: Final = (
         (CONTROL_HIGH,),
         "control_circuit",
         "The control circuit loses {drop_control_v:.2f} V, {drop_control_v__control_circuit_drop_v}.",
-        "loaded check of the control wire at the relay socket",
+        _CONTROL_NEXT,
         10,
         "common practice; TM 5-2420-230-24-2 p. 13-33: with both windings activated",
         size="control_size",
     ),
+    *_RISEN,
 )  # fmt: skip
 
 CHARGING: Final = (

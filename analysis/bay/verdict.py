@@ -214,11 +214,15 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Che
     least = np.fmin(
         rpm.value, limits.slow_share.value * _values(group, "usual_rpm")
     )  # in the cold sound engines are slow
+    slower = least < rpm.value
+    said = np.array([f"{rpm.words}, {r:.0f} rpm in this cold" if s else rpm.words for r, s in zip(least, slower, strict=True)],
+                     dtype=object)  # fmt: skip
     found.append(
         _checked(
-            group, "cranking speed", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least
+            group, "cranking speed", speed, rpm, "at least", watch=least / limits.watch_share.value, boundary=least,
+            words=said,
         )
-    )
+    )  # fmt: skip
     longest = limits.longest_crank_s
     found.append(_checked(group, "seconds cranked", _values(group, "crank_s"), longest, "at most",
                         watch=longest.value, act=False))  # fmt: skip

@@ -290,7 +290,7 @@ def closure_words(closure: Closure) -> str:
 def settled_words(closure: Closure) -> str:
     """What was measured twice counts as right, so that the part behind it has changed."""
     return " ".join(
-        f"{as_sentence(VALUE_WORDS[name])}: measured twice, so that {CHANGED[name]} has changed."
+        f"{as_sentence(VALUE_WORDS[name])}: measured twice, so that {CHANGED[name]} {'have' if CHANGED[name].endswith('s') else 'has'} changed."
         for name in closure.settled
     )
 
@@ -303,6 +303,8 @@ def fit_words(check: ReadingCheck) -> list[str]:
         words += " A battery that is not charged can do this alone, so charge it before looking further."
     if math.isfinite(check.rest_aside_v) and "rest_v" not in check.before:
         return [rest_aside_words(check.rest_aside_v), words]
+    if any(finding.doubts == "rest_v" for finding in check.findings):  # what is not rest says nothing of the charge
+        return [words]
     return [*charge_words(check.charge, read_before="rest_v" in check.before), words]
 
 
@@ -354,7 +356,7 @@ def _to_do(closure: Closure, words: str) -> str:
     """Measure again; where the part reads better than it was, ask for a repair that nobody wrote down."""
     if closure.off * BETTER.get(closure.suspect, 0) > 0:
         part = CHANGED[closure.suspect]
-        return f"Measure the {words} again, and if {part} was renewed, put that on record."
+        return f"Measure the {words} again, and if {part} {'were' if part.endswith('s') else 'was'} renewed, put that on record."
     return f"Measure the {words} again before ordering a part."
 
 
@@ -430,7 +432,8 @@ SAID_WHEN_SOUND: Final = {
 
 def _sound(name: str, rows: list[dict[Any, Any]]) -> str:
     """That a measurement was judged and is sound: by which range, and whose."""
-    sources = dict.fromkeys(str(row["source"]) for row in rows)
+    every = dict.fromkeys(str(row["source"]) for row in rows)
+    sources = [one for one in every if not any(other != one and other.startswith(one) for other in every)]
     return (
         f"{as_sentence(name)} {amount(SAID_WHEN_SOUND[name], float(rows[0]['value']))}: sound, "
         f"{' and '.join(str(row['words']) for row in rows)} ({'; '.join(sources)})."
