@@ -29,6 +29,7 @@ from analysis.forecast.learning import (
 )
 from analysis.forecast.past import look_days, past_of
 from analysis.readings.panel import FleetTables, make_panel
+from analysis.wear.choices import NEED_DOUBT
 from analysis.wear.state import day_number
 
 DAY = pd.Timestamp("2022-12-12")
@@ -133,8 +134,24 @@ def test_without_no_starts_the_published_prior_stands() -> None:
     assert learned.needs[0, 0] == pytest.approx(float((prior / prior.sum()) @ speed[0]))
     assert (learned.offset, learned.slope) == pytest.approx((0.0, 1.0), abs=0.02)
     assert (learned.no_starts == 0).all()
+    assert (learned.told < 0.1).all()
     assert supply.min() < learned.needs[0, 1] < supply.max()
     assert coil.min() < learned.needs[0, 2] < coil.max()
+
+
+def test_needs_are_learned_about_the_coldest_month_of_the_class_s_depots() -> None:
+    """By hand: two depots of a class with -8 and -2 degC in January, three vehicles at the first and one at the other; a need known
+    to half of its stated error is told by three quarters."""
+    made = tables_of(fleet())
+    depots = ["hill"] * 3 + ["coast"]
+    units = made.units.head(4).assign(vehicle_class="van", system_v=12, fuel="diesel", depot=depots)
+    climate = pd.DataFrame({"depot": ["hill", "hill", "coast", "coast"], "month": [1, 7] * 2, "low_c": [-8.0, 12.0, -2.0, 15.0]})
+    panel = make_panel(units, made.readings.iloc[:0])
+    quiet = FleetTables(units, made.readings.iloc[:0], made.repairs.iloc[:0], climate, made.forecast)
+    learned = learn_needs(quiet, panel, day_number(DAY))
+    assert learned.cold_c == pytest.approx([(3 * -8.0 + -2.0) / 4.0], abs=0.1)
+    half = replace(learned, se=np.full((1, 3), 0.5 * NEED_DOUBT.diesel_speed_sd_rpm))
+    assert half.told == pytest.approx([0.75])
 
 
 def test_drawn_needs_have_the_posteriors_mean_and_stay_with_their_class() -> None:

@@ -18,6 +18,7 @@ from samples_chance import examples
 from samples_fleet import drawn_of, fleet, quick, tables_of
 
 from analysis.forecast.choices import LEARNING
+from analysis.forecast.learning import SPEED_STEPS
 from analysis.forecast.lows import Bounds, make_weather
 from analysis.forecast.outlook import (
     Outlook,
@@ -25,6 +26,7 @@ from analysis.forecast.outlook import (
     chosen,
     halves,
     later_probability,
+    look_ahead,
     outlook_renewed,
     renewed_coldest,
     weekly_probability,
@@ -172,6 +174,25 @@ def test_draws_in_which_no_winter_spares_a_sound_vehicle_count_for_less(assessed
         found = weights(half, served)
         assert found[:, 1] == pytest.approx(1.0)
         assert found[:, 0] == pytest.approx(LEARNING.least_alive**power)
+
+
+def test_what_starts_taught_of_needs_and_law_together_is_doubted_once(assessed: Assessment) -> None:
+    """Property: needs that are known for certain (all of their stated doubt told) narrow the ranges of vehicles that start down to about
+    the cold in which they were learned, whose needs make up for whatever the law is out there; needs of which nothing was told do not."""
+    made, shared = drawn_of(assessed), assessed.shared
+    known, now = shared.learned, shared.place(0.0)
+
+    def spread(told: float) -> np.ndarray:
+        stated_sd = np.ptp(known.grids[0], axis=1) / np.ptp(SPEED_STEPS)
+        se = np.repeat(np.sqrt(1.0 - told) * stated_sd[:, None], 3, axis=1)
+        found = look_ahead(made.state, replace(known, se=se), shared.season, shared.told, named=now)
+        low, high = (weighted_quantile(found.coldest[now], np.ones_like(found.alive), q) for q in (0.1, 0.9))
+        return np.asarray(high - low)
+
+    near = np.abs(np.median(made.prognosis.coldest[now], axis=1) - known.cold_c[made.state.group]) < 8.0
+    assert near.sum() > 2
+    nothing, half, everything = (spread(told)[near].mean() for told in (0.0, 0.5, 1.0))
+    assert everything < half < nothing
 
 
 @examples(15)

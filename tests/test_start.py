@@ -320,6 +320,19 @@ def test_drawn_laws_spread_in_the_cold_as_far_as_the_law_s_own_doubt_says(seen_c
         assert np.abs(departure.mean(axis=1) / stated).max() < 3.0 / np.sqrt(DRAWS)
 
 
+@pytest.mark.parametrize("share", [0.0, 0.6, 1.0])
+def test_what_starts_in_one_cold_have_told_of_a_law_is_not_drawn_again_there(seen_c: Floats, share: float) -> None:
+    """Definition: in that air a share of each departure is gone, all of it where starts told all; from there on to any other cold
+    it departs by as much as before."""
+    drawn, air_c = drawn_laws(many(seen_c), chance_of(CLASSES, DRAWS)), seen_c.min(axis=1)
+    less = drawn.less_in(air_c, np.full(CLASSES, share))
+    there, far = air_c[:, None], air_c[:, None] - 15.0
+    for of, left in ((drawn.battery, less.battery), (drawn.load, less.load)):
+        assert log_departure(left, there) == pytest.approx((1.0 - share) * log_departure(of, there), abs=1e-12)
+        further, as_before = (log_departure(one, far) - log_departure(one, there) for one in (left, of))
+        assert further == pytest.approx(as_before, abs=1e-12)
+
+
 def test_the_laws_of_battery_and_load_depart_each_for_itself(seen_c: Floats) -> None:
     """Property: no correlation between the two over the draws of a class (below 3.5 / sqrt(128)), nor on the whole."""
     drawn = drawn_laws(many(seen_c), chance_of(CLASSES, DRAWS))

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.forecast.choices import DEPARTURE, LEARNING
-from analysis.forecast.lows import Weather, depots_of, make_weather
+from analysis.forecast.lows import Weather, coldest_month, depots_of, make_weather
 from analysis.forecast.past import Past, look_days, past_of, sharing_laws
 from analysis.readings.aid import aid_of
 from analysis.readings.class_laws import estimate_laws
@@ -88,7 +88,8 @@ class LearnedNeeds:
 
     needs: (G, 3) speed [rpm], supply and coil [V per 12 V]; se: (G, 3); offset, slope: calibration, logit p' = offset +
     slope * logit p; no_starts, looks: (G,) what it rests on; recorded: share of repairs that are recorded; weights:
-    (G, S, V, C) posterior; grids: of speed (G, S), supply (G, V) and coil (G, C); groups: names of the classes.
+    (G, S, V, C) posterior; grids: of speed (G, S), supply (G, V) and coil (G, C); groups: names of the classes; cold_c: (G,) mean
+    low of the coldest month at the class's depots [degC], about which no-starts happen.
     """
 
     needs: Floats
@@ -101,6 +102,13 @@ class LearnedNeeds:
     weights: Floats
     grids: Grids
     groups: tuple[str, ...]
+    cold_c: Floats
+
+    @property
+    def told(self) -> Floats:
+        """(G,) share of the stated variance of the least speed that starts have taken away."""
+        stated_sd = np.ptp(self.grids[0], axis=1) / np.ptp(SPEED_STEPS)
+        return np.asarray(np.clip(1.0 - (self.se[:, 0] / stated_sd) ** 2, 0.0, 1.0))
 
     def drawn(self, draws: int, seed: int = 0) -> Floats:
         """(G, draws, 3) needs drawn from the joint posterior of each class."""
@@ -274,7 +282,15 @@ def learn_needs(
             log_weight += LEARNING.learning_counts * look.evidence(happened, n)
             counts += np.bincount(look.group[happened], minlength=n)
             seen += np.bincount(look.group[look.read], minlength=n)
-    return _summary(log_weight, grids, counts, seen, used, panel.groups)
+    return _summary(log_weight, grids, counts, seen, used, panel.groups, coldest_months(tables.climate, panel))
+
+
+def coldest_months(climate: pd.DataFrame, panel: Panel) -> Floats:
+    """(G,) mean low of the coldest month [degC], the mean over the depots of the class's vehicles."""
+    depots, depot = depots_of(panel.units)
+    count = np.bincount(panel.group, minlength=len(panel.groups))
+    cold = np.bincount(panel.group, coldest_month(climate, depots)[0][depot], len(panel.groups))
+    return np.asarray(cold / np.maximum(count, 1))
 
 
 def looks_at(
@@ -328,6 +344,7 @@ def _summary(
     seen: npt.NDArray[np.int64],
     used: list[tuple[Look, npt.NDArray[np.bool_]]],
     groups: tuple[str, ...],
+    cold_c: Floats,
 ) -> LearnedNeeds:
     """Posterior mean and standard deviation of each need."""
     n = len(log_weight)
@@ -342,7 +359,7 @@ def _summary(
             sd[g, k] = float(np.sqrt((marginal * (grid - mean[g, k]) ** 2).sum()))
     recorded = used[-1][0].recorded if used else LEARNING.recorded_share
     offset, slope = calibration(*looked_at(weights, used[-LEARNING.calibration_looks :]), recorded)
-    return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups)
+    return LearnedNeeds(mean, sd, offset, slope, counts, seen, recorded, weights, grids, groups, cold_c)
 
 
 def looked_at(weights: Floats, used: list[tuple[Look, npt.NDArray[np.bool_]]]) -> tuple[Floats, npt.NDArray[np.bool_]]:

@@ -144,7 +144,7 @@ def _through_months(
     return out
 
 
-def _coldest_month(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
+def coldest_month(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Floats]:
     """Mean low of each depot's coldest month and the spread of its lows [degC, K], (D,) each."""
     mean, sd = seasonal_lows(climate, depots, np.arange(365))
     coldest = mean.argmin(axis=1)[:, None]
@@ -153,14 +153,14 @@ def _coldest_month(climate: pd.DataFrame, depots: list[str]) -> tuple[Floats, Fl
 
 def stated_skew(climate: pd.DataFrame, depots: list[str]) -> Floats:
     """(D,) skew of the daily lows of depots of which no daily lows are known, by how much those of the coldest month scatter."""
-    _, sd = _coldest_month(climate, depots)
+    _, sd = coldest_month(climate, depots)
     ends = (WEATHER.steady_sd_k, WEATHER.changing_sd_k), (WEATHER.steady_skew, WEATHER.changing_skew)
     return np.interp(sd, *ends)
 
 
 def typical_cold(climate: pd.DataFrame, depots: list[str]) -> Floats:
     """(D,) a typical cold morning of each depot [degC]: one standard deviation below the mean low of its coldest month."""
-    mean, sd = _coldest_month(climate, depots)
+    mean, sd = coldest_month(climate, depots)
     return np.asarray(mean - sd)
 
 

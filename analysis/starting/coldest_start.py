@@ -76,6 +76,16 @@ class DrawnLaws:
     load: Floats
     made: dict[int, tuple[ClassLaws, Colds]] = field(default_factory=dict, compare=False, repr=False)
 
+    def less_in(self, air_c: Floats, share: Floats) -> DrawnLaws:
+        """The departures less a share (G,) of what each comes to in air of `air_c` (G,) [degC]."""
+        x = (REFERENCE_C.value - air_c)[:, None]
+
+        def less(away: Floats) -> Floats:
+            there = away[..., 0] * x + away[..., 1] * x**2 + away[..., 2]
+            return np.stack([away[..., 0], away[..., 1], away[..., 2] - share[:, None] * there], axis=-1)
+
+        return DrawnLaws(less(self.battery), less(self.load))
+
     def batteries(self, laws: ClassLaws, draws: int) -> Colds:
         """What the cold multiplies the battery's resistance by, and the most of it at a temperature and above it, (G, T, K) each."""
         return self._colds(laws, draws)[0], self._colds(laws, draws)[2]
