@@ -36,7 +36,9 @@ Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 WORN_ENOUGH = 0.35
-"""A morning that stops a vehicle with no part past this level is met with the block heater: no part has failed."""
+"""A morning that stops a vehicle with no part past this level is met with the block heater: no part has failed (`Fleet.heated`)."""
+COLD_ENOUGH_C = 4.0
+"""Vehicles of little wear are looked at on mornings this far above a typical cold one and colder [K]."""
 WORKDAY_SHARE = 0.8
 """Chance that a vehicle is started on a given morning (our choice, between five and six days a week)."""
 NOTEWORTHY = 0.10
@@ -84,6 +86,7 @@ class Fleet:
     truth: pd.DataFrame
     severity: pd.DataFrame
     repairs_done: pd.DataFrame
+    heated: pd.DataFrame
 
     @property
     def no_starts(self) -> pd.DataFrame:
@@ -110,6 +113,7 @@ class FleetRun:
         self._seen = Seen(np.zeros((visits, len(PARTS))), np.zeros((visits, len(PARTS)), np.bool_), np.zeros(visits))
         self._planned: defaultdict[int, Plan] = defaultdict(list, {d: list(p) for d, p in self.setting.swaps.items()})
         self._truth: list[tuple[str, dt.date, str]] = []
+        self._heated: list[tuple[str, dt.date]] = []
         self._repairs: list[tuple[str, dt.date, str, str, str, bool]] = []
         self._severity: list[Array] = []
 
@@ -119,7 +123,7 @@ class FleetRun:
         for name in ("_age", "_kept", "_generation"):
             setattr(twin, name, getattr(self, name).copy())
         twin._seen = Seen(self._seen.change.copy(), self._seen.second.copy(), self._seen.soc.copy())
-        twin._truth, twin._repairs = list(self._truth), list(self._repairs)
+        twin._truth, twin._repairs, twin._heated = list(self._truth), list(self._repairs), list(self._heated)
         twin._severity = list(self._severity)
         twin._planned = defaultdict(list, {day: list(acts) for day, acts in self._planned.items()})
         return twin
@@ -145,9 +149,11 @@ class FleetRun:
         rng = np.random.default_rng((self.spec.seed, MORNING_STREAM, day))
         draws = rng.standard_normal((self.spec.units, 2 + len(JOINTS)))
         starts = rng.random(self.spec.units) < WORKDAY_SHARE
-        candidates = np.flatnonzero(starts & (level.max(axis=1) >= WORN_ENOUGH) & (self.setting.first_day <= day))
-        if len(candidates):
-            self._morning(day, candidates, level, draws)
+        tried, worn = starts & (self.setting.first_day <= day), level.max(axis=1) >= WORN_ENOUGH
+        cold = self.setting.weather.low_c[day, self.setting.depot] < self.setting.typical_c + COLD_ENOUGH_C
+        for candidates in (np.flatnonzero(tried & worn), np.flatnonzero(tried & ~worn & cold)):
+            if len(candidates):
+                self._morning(day, candidates, level, draws)
         self._look(day, level, draws)
 
     def _levels(self) -> Array:
@@ -164,13 +170,16 @@ class FleetRun:
         return change
 
     def _morning(self, day: int, rows: npt.NDArray[np.intp], level: Array, draws: Array) -> None:
-        """Try to start the candidates at this morning's low; repair those that do not start."""
+        """Try to start the candidates at this morning's low; repair those that do not start, or heat those without a worn part."""
         temperature = self.setting.weather.low_c[day, self.setting.depot[rows]] + PARKING_C * draws[rows, 0]
         change = self._change(level, rows, draws[rows, 2:])
         soc, second = self.setting.charge(day)[rows], self._fate.second[rows]
         hardware = self.setting.hardware.take(rows)
         margin = crank(hardware, apply_wear(change, second, soc), self.spec.cold, temperature).margin_v
         for at in np.flatnonzero(margin < 0):
+            if level[rows[at]].max() < WORN_ENOUGH:
+                self._heated.append((self.setting.names[rows[at]], self.setting.date(day)))
+                continue
             self._fail(day, int(rows[at]), level[rows[at]], change[at], float(soc[at]), float(temperature[at]))
             level[rows[at]] = self._levels()[rows[at]]
 
@@ -357,6 +366,7 @@ class FleetRun:
             services=self._services(), workshops=workshops_table(sizes),
             workshop_weeks=workshop_weeks_table(sizes, self.today), parts=parts_table(), truth=self.no_starts(),
             severity=self.severity(), repairs_done=self.repairs_done(),
+            heated=_dated(pd.DataFrame(self._heated, columns=["unit", "date"]), "date"),
         )  # fmt: skip
 
 

@@ -140,14 +140,21 @@ def test_without_no_starts_the_published_prior_stands() -> None:
 
 
 def test_needs_are_learned_about_the_coldest_month_of_the_class_s_depots() -> None:
-    """By hand: two depots of a class with -8 and -2 degC in January, three vehicles at the first and one at the other; a need known
-    to half of its stated error is told by three quarters."""
+    """By hand: two depots of a class with -8 and -2 degC in January, three vehicles at the first and one at the other, and a third depot
+    whose vehicle nobody ever read; a need known to half of its stated error is told by three quarters."""
     made = tables_of(fleet())
-    depots = ["hill"] * 3 + ["coast"]
-    units = made.units.head(4).assign(vehicle_class="van", system_v=12, fuel="diesel", depot=depots)
-    climate = pd.DataFrame({"depot": ["hill", "hill", "coast", "coast"], "month": [1, 7] * 2, "low_c": [-8.0, 12.0, -2.0, 15.0]})
+    depots = ["hill"] * 3 + ["coast", "pole"]
+    units = made.units.head(5).assign(vehicle_class="van", system_v=12, fuel="diesel", depot=depots)
+    climate = pd.DataFrame(
+        {
+            "depot": np.repeat(["hill", "coast", "pole"], 2),
+            "month": [1, 7] * 3,
+            "low_c": [-8.0, 12.0, -2.0, 15.0, -40.0, 0.0],
+        }
+    )
     panel = make_panel(units, made.readings.iloc[:0])
-    quiet = FleetTables(units, made.readings.iloc[:0], made.repairs.iloc[:0], climate, made.forecast)
+    readings = made.readings[made.readings["unit"].isin(units["unit"].head(4))]
+    quiet = FleetTables(units, readings, made.repairs.iloc[:0], climate, made.forecast)
     learned = learn_needs(quiet, panel, day_number(DAY))
     assert learned.cold_c == pytest.approx([(3 * -8.0 + -2.0) / 4.0], abs=0.1)
     half = replace(learned, se=np.full((1, 3), 0.5 * NEED_DOUBT.diesel_speed_sd_rpm))

@@ -11,7 +11,7 @@ import pytest
 
 from demo_fleet.cranking import coldest_start_c, crank
 from demo_fleet.faults import PARTS, apply_wear
-from demo_fleet.simulate import Fleet, FleetRun, simulate_fleet
+from demo_fleet.simulate import WORN_ENOUGH, Fleet, FleetRun, simulate_fleet
 from demo_fleet.specs import MEASUREMENTS, FleetSpec, evaluation_specs, healthy_growth
 
 SPEC = FleetSpec(501, units=160, years=1.5, unrecorded=0.0, misrecorded=0.0)
@@ -112,6 +112,25 @@ def test_severity_is_near_one_at_a_no_start(fleet: Fleet) -> None:
     never = severity.drop(columns=fleet.truth.unit.unique())
     assert never.iloc[0].median() < 0.2
     assert (np.diff(severity.index.to_numpy()) == np.timedelta64(7, "D")).all()
+
+
+def test_mornings_that_stop_a_vehicle_without_a_worn_part_are_kept_apart() -> None:
+    """Physics: such a vehicle does not start at that low (a parked battery's temperature within 4 K of it), and no part has failed."""
+    spec = replace(next(s for s in evaluation_specs() if s.name == "severe_mixed"), units=60, years=1.0)
+    heated = simulate_fleet(spec).heated
+    first = heated["date"].min()
+    run = FleetRun(spec)
+    run.advance(first.date())
+    stopped = heated.loc[heated["date"] == first, "unit"]
+    state = run.true_state().set_index("unit").loc[stopped]
+    low = run.setting.weather.low_c[
+        (first.date() - spec.start).days, run.setting.depot[[run.setting.row[u] for u in stopped]]
+    ]
+    assert (state["coldest_start_c"] > low - 4.0).all()
+    assert (state["severity"] < WORN_ENOUGH).all()
+    run.advance(spec.end)
+    both = run.no_starts().merge(run.fleet().heated, on=["unit", "date"])
+    assert both.empty
 
 
 def test_a_fleet_without_faults_has_no_no_starts_even_in_the_cold() -> None:

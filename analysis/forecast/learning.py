@@ -282,14 +282,15 @@ def learn_needs(
             log_weight += LEARNING.learning_counts * look.evidence(happened, n)
             counts += np.bincount(look.group[happened], minlength=n)
             seen += np.bincount(look.group[look.read], minlength=n)
-    return _summary(log_weight, grids, counts, seen, used, panel.groups, coldest_months(tables.climate, panel))
+    return _summary(log_weight, grids, counts, seen, used, panel.groups, coldest_months(tables, panel))
 
 
-def coldest_months(climate: pd.DataFrame, panel: Panel) -> Floats:
-    """(G,) mean low of the coldest month [degC], the mean over the depots of the class's vehicles."""
+def coldest_months(tables: FleetTables, panel: Panel) -> Floats:
+    """(G,) mean low of the coldest month [degC], the mean over the depots of the class's vehicles that were ever read."""
     depots, depot = depots_of(panel.units)
-    count = np.bincount(panel.group, minlength=len(panel.groups))
-    cold = np.bincount(panel.group, coldest_month(climate, depots)[0][depot], len(panel.groups))
+    read = panel.units["unit"].isin(tables.readings["unit"].unique()).to_numpy()
+    count = np.bincount(panel.group[read], minlength=len(panel.groups))
+    cold = np.bincount(panel.group[read], coldest_month(tables.climate, depots)[0][depot[read]], len(panel.groups))
     return np.asarray(cold / np.maximum(count, 1))
 
 

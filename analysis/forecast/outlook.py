@@ -87,7 +87,8 @@ def look_ahead(state: FleetState, learned: LearnedNeeds, season: Season, told: F
     draws = state.drawn.shape[-1]
     needs, departure = unit_needs(state, learned, draws)
     laws = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), draws))
-    laws = laws.less_in(learned.cold_c, learned.told)  # as needs learned with a law that is out there make up for it there
+    # needs that were learned with a law that is out in that cold make up for it there
+    laws = laws.less_in(learned.cold_c, learned.told)
     aid = aid_of(state.panel.units)
     charge = Draws(keys_of(state.names), draws, CHARGE_SEED)
     floors = floors_of(state.panel.units, state.rest_v / (state.panel.volts / 12.0), charge.normal("battery base"))

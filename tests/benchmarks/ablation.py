@@ -4,6 +4,9 @@
     python tests/benchmarks/ablation.py --only "cold tail"       one part, by its name
     python tests/benchmarks/ablation.py --fleets 2 --units 30    minutes; shows that it runs
 
+A list's probability is scored by whether the vehicle would have started: mornings that a simulated fleet met with a block heater that
+no table tells of (`Fleet.heated`) count as no-starts there. They are none of what is to be caught.
+
 A part is switched off from outside: a choice is put where it says nothing, or a function of the house is replaced by one that
 finds nothing. A row tells by how much the log score of a vehicle falls (summed over its lists, each by what came until the next
 one; the standard error is that of the fleets' means, because vehicles of one fleet err together), then the share of no-starts
@@ -153,10 +156,14 @@ def off(switch: Switch) -> Iterator[None]:
 
 @dataclass(frozen=True)
 class Found:
-    """Lists of one fleet: (vehicles,) log score of each vehicle over its lists, and how they scored."""
+    """Lists of one fleet: (vehicles,) log score of each vehicle over its lists, how they scored, no-starts that they expected, by
+    vehicle and list, and those that came, and of these the ones that were met with a heater."""
 
     log: pd.Series[float]
     scored: Score
+    expected: float
+    came: int
+    heated: int
 
 
 def listed(fleet: Fleet, looks: dict[str, Look]) -> Found:
@@ -166,10 +173,12 @@ def listed(fleet: Fleet, looks: dict[str, Look]) -> Found:
     issued = backtest_lists(tables_of(fleet), days, horizon_days=EVERY_D, looks=looks)
     columns = ["unit", "flagged", "part", "no_start_probability"]
     lists = pd.concat([found.units[columns].assign(date=day) for day, found in issued], ignore_index=True)
-    failed = days_to_failure(fleet, lists) < EVERY_D
+    no_start = days_to_failure(fleet, lists) < EVERY_D
+    failed = no_start | (days_to_failure(replace(fleet, truth=fleet.heated), lists) < EVERY_D)
     p = lists["no_start_probability"].clip(PAST_LISTS.least_p, 1.0 - PAST_LISTS.least_p).to_numpy(np.float64)
     log = pd.Series(np.log(np.where(failed, p, 1.0 - p))).groupby(lists["unit"]).sum(min_count=1)
-    return Found(log.dropna(), score(fleet, lists))
+    expected = float(lists["no_start_probability"].sum())
+    return Found(log.dropna(), score(fleet, lists), expected, int(failed.sum()), int((failed & ~no_start).sum()))
 
 
 def together(found: list[Found]) -> tuple[float, float]:
@@ -213,8 +222,10 @@ def table(switches: list[Switch], specs: list[FleetSpec]) -> str:
     on, without = measured(switches, specs)
     caught, false = together(on)
     events = sum(one.scored.no_starts for one in on)
+    expected, came, heated = (sum(getattr(one, name) for one in on) for name in ("expected", "came", "heated"))
     head = [
-        f"{len(on)} fleets of {specs[0].units} vehicles over {specs[0].years} years, {LISTS} lists, {events} no-starts\n",
+        f"{len(on)} fleets of {specs[0].units} vehicles over {specs[0].years} years, {LISTS} lists, {events} no-starts to foresee",
+        f"windows with a no-start: {expected:.0f} expected, {came} came, {heated} of them met with a heater\n",
         "| part | instead | log score lost | its error | caught | false flags |",
         "| --- | --- | --- | --- | --- | --- |",
         f"| everything on | | | | {caught:.3f} | {false:.2f} |",
