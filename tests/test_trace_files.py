@@ -85,7 +85,7 @@ REFUSED = {
     "not there": ("time_s,volts\n" + rows(lambda k: f"{k / 100},12"), {"volts": "U bat"}, "no column 'U bat' for volts; allowed are"),
     "a word": ("time_s,volts\n" + rows(lambda k: f"{k / 100},{'x' if k == 30 else 12}"), {}, "line 32, column 'volts': 'x' is not a number"),
     "millivolts": ("time_s,volts\n" + rows(lambda k: f"{k / 100},{12000 + k}"), {}, "goes to 12,059 V; allowed are 60 V: is it in mV"),
-    "the clamp's volts": ("Time,A,B\n(s),(mV),(V)\n" + rows(lambda k: f"{k},12000,{k / 50}"), {"clamp_mv_per_a": 10.0}, "'B' 1.18 V, no battery's"),
+    "the clamp's volts": ("Time,A,B\n(s),(mV),(V)\n" + rows(lambda k: f"{k},12000,{k / 50}"), {"clamp_mv_per_a": 10.0}, "1.18 V, no battery's"),
     "scale of ten": ("time_s,amps\n" + rows(lambda k: f"{k / 100},{k * 200}"), {}, "goes to 11,800 A; allowed are 6,000 A"),
     "goes back": ("time_s,volts\n" + rows(lambda k: f"{k % 40},12"), {}, "line 42: the time goes back from 39 to 0 s"),
     "a pause": ("time_s,volts\n" + rows(lambda k: f"{k + 90 * (k > 30)},12"), {}, "91 s are missing after line 32"),
