@@ -193,6 +193,7 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "pull-in amps low": ({"pull_in_a": 35.0, "rest_v": 12.45}, {"pull_in_a": 60.0, "rest_v": 12.45}, "coil"),
     "coil amps high": ({"coil_a": 30.0}, {"coil_a": 19.0}, "coil"),
     "coil amps low": ({"coil_a": 1.5}, {"coil_a": 2.5}, "control_circuit"),
+    "one cell dead": ({"rest_v": 10.5}, {"rest_v": 11.4}, "battery"),
     "battery discharged": ({"rest_v": 12.2}, {"rest_v": 12.3}, "battery"),
     "volts collapse": (
         {"rest_v": 12.5, "crank_min_v": 4.0, "outcome": "click"},

@@ -45,6 +45,9 @@ class Boundaries:
         "scatter by")
     lost_charge_v: float = stated(0.2, "V per 12 V", 0.1, 0.3,
         "below what the vehicle's earlier readings make it: a quarter of the charge, BCI rest-voltage table; our choice")
+    five_cells_least_v: float = stated(10.2, "V", 10.0, 10.3,
+        "rest volts of a 12 V battery with one dead cell and the others half charged: five sixths of 12.2 V, BCI rest-voltage table")
+    five_cells_most_v: float = stated(10.7, "V", 10.6, 10.9, "the same with the others full: five sixths of 12.65 to 12.8 V, BCI rest-voltage table")
     hardly_dropped: float = stated(0.25, "usual drop", 0.1, 0.4,
         "at the amps that flow; our choice, because sound cables of a class differ by far less")
     cold_explains: float = stated(1.3, "usual amps in the warm", 1.15, 1.6,

@@ -66,6 +66,20 @@ BATTERY: Final = (
         hides=("battery",),
     ),
     Row(
+        "one cell dead",
+        (
+            isnt(ONE_OF_A_PAIR),
+            at_least("rest_v", BOUNDARIES.five_cells_least_v),
+            at_most("rest_v", BOUNDARIES.five_cells_most_v),
+        ),
+        "battery",
+        "Rest voltage {rest_v:.2f} V is that of five cells instead of six: one is dead, or the battery is deeply discharged.",
+        "charge fully, rest some hours, then measure rest voltage: where it comes back to this, a cell is dead and the battery is done",
+        15,
+        "five sixths of the BCI rest-voltage table; common practice",
+        hides=("battery",),
+    ),
+    Row(
         "battery discharged",
         (isnt(ONE_OF_A_PAIR), below("rest_v", "rest_act_v")),
         "battery",
