@@ -99,7 +99,7 @@ def test_notes_of_the_import_are_shown(database: Path) -> None:
     lines = [HEADING + ",Seat", "X-1,27/09/2026 08:00,12.6,10.9,200,4,blue", "X-1,05/09/2026 08:00,12.6,10.9,200,4,red"]
     app = bring_in(("sept.csv", "\n".join(lines).encode()))
     text = said(app)
-    assert "dates read day first, because line 2 has" in text.replace("\\", "")
+    assert "1 date read day first, because line 2 has" in text.replace("\\", "")
     assert "columns not known to us, kept as they are beside the rows: Seat" in text.replace("\\", "")
     assert "2026-09-05" in stored(database)
 

@@ -54,7 +54,7 @@ OPEN_WIRE = {"feed_v": 25.1, "jumper_start": "no_crank", "drop_positive_v": 0.0,
          "Points to drag in the engine"),
         ("lorry-2", {}, OPEN_WIRE, ("rest_v",), "no_click",
          ["feed terminal", "voltage drop across the solenoid contacts", "loaded check of the control wire"],
-         "the control wire, its connectors or the coil's ground is open"),
+         "the control wire or a connector between the two is open"),
     ], apart=True),
 )  # fmt: skip
 def test_what_is_advised_is_measured_once_until_a_finding_stands(
