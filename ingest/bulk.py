@@ -27,7 +27,7 @@ UNITS_PER_QUERY = 500  # below SQLite's oldest limit of 999 parameters
 SPARSE = 0.2  # share of rows with text below which only those rows are fetched; our choice, by trying
 FIRST_ROWS = 1000  # in which a column that is filled at all mostly is; our choice
 LEAST_FOR_TWO: Final = (
-    200_000  # readings from which another process saves more than it takes to begin; our choice, by trying
+    200_000  # readings; with fewer another process takes longer to begin than it saves; our choice, by trying
 )
 _ORDER = "ORDER BY unit, taken_at"
 _THE_OTHER: Final = "import sys; from ingest.bulk import hand_over; hand_over(sys.argv[1])"

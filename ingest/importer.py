@@ -264,14 +264,14 @@ def _with_rows_to_come(db: Database, outcome: FileOutcome) -> FileOutcome:
     """With new vehicles: which rows were set aside because these were not known when their file came."""
     if not outcome.stored or UNITS.name not in outcome.table.split(", "):
         return outcome
-    waiting = db.execute(
-        "SELECT file, count(*) FROM set_aside WHERE state = 'open' AND instr(reason, ?) AND unit IN (SELECT unit FROM units)"
+    waiting = db.query(
+        "SELECT file, count(*) AS rows FROM set_aside WHERE state = 'open' AND instr(reason, ?) AND unit IN (SELECT unit FROM units)"
         " GROUP BY file ORDER BY file",
         (UNKNOWN,),
-    ).fetchall()
+    )
     said = [
-        f"{counted(rows, 'row')} of {file} set aside while the vehicle was not known: import that file again"
-        for file, rows in waiting
+        f"{counted(one['rows'], 'row')} of {one['file']} set aside while the vehicle was not known: import that file again"
+        for one in waiting
     ]
     return replace(outcome, notes=(*outcome.notes, *said))
 

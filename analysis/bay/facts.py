@@ -132,17 +132,17 @@ def speed_doubt(load_doubt: float, cold_amps_times: float) -> float:
 
 
 def _curve(facts: Facts, _limits: Limits) -> dict[str, float]:
-    """Speed over the speed to which these volts and amps turn a usual motor: back-emf over flux.
+    """:func:`_on_curve` of a usual motor, and of the vehicle's own by its earlier readings."""
+    own = _on_curve(facts, "own")
+    return _on_curve(facts, "usual") | {f"own_{name}": value for name, value in own.items()}
+
+
+def _on_curve(facts: Facts, whose: str) -> dict[str, float]:
+    """Speed over the speed to which these volts and amps turn a motor: back-emf over flux.
 
     The flux of a series-wound motor rises with its amps, that of a permanent magnet does not: `curve_most` is the larger
     of the two ratios, `curve_least` the smaller.
     """
-    out = _on_curve(facts, "usual")
-    own = _on_curve(facts, "own")
-    return out | {f"own_{name}": value for name, value in own.items()}
-
-
-def _on_curve(facts: Facts, whose: str) -> dict[str, float]:
     motor = number(facts, f"{whose}_motor_mohm") / 1000.0
 
     def back_emf(volts: float, amps: float, lost: float) -> float:

@@ -121,9 +121,8 @@ def find_steps(
     errors = np.full((2, count, units), np.nan)
     refused = _denied_days(panel, denied)
     rows = []
-    in_time = (
-        np.ascontiguousarray(np.moveaxis(a, -1, 0)) for a in (value, se, usable)
-    )  # a reading of all side by side
+    # a reading of all vehicles side by side
+    in_time = (np.ascontiguousarray(np.moveaxis(a, -1, 0)) for a in (value, se, usable))
     for r, (v, s, use) in enumerate(zip(*in_time, strict=True)):
         with np.errstate(invalid="ignore"):
             floor = np.minimum(previous[0], previous[1])

@@ -114,9 +114,8 @@ def _assess(
     with_classes: bool,
 ) -> Assessment:
     known = known_on(tables, as_of)
-    with ThreadPoolExecutor(
-        1
-    ) as beside:  # looks see some hundred vehicles, as they were: they wait for nothing of today
+    # looks see some hundred vehicles, as they were: they wait for nothing of today
+    with ThreadPoolExecutor(1) as beside:
         learning = beside.submit(learn_needs, known.stated, known.vehicles, known.day, looks=looks)
         read, shared = read_known(known, learning.result, as_of, horizon_days, draws)
     learned = shared.learned

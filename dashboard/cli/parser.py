@@ -6,7 +6,7 @@ import argparse
 import sys
 from collections.abc import Callable
 from functools import cache
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from dashboard.cli.options import (
     A_CHANGE,
@@ -44,6 +44,7 @@ from ingest.fields import CORRECTABLE, MEASUREMENTS, OF_A_TRACE, PARTS, ROLES, S
 from ingest.values import is_empty, parse_time
 
 WORKBOOK_TO_TERMINAL = "an XLSX file is not text: send it to a file, as in  cranktrend plan --format xlsx > plan.xlsx"
+UNIT: dict[str, Any] = {"type": str.strip, "metavar": "UNIT"}  # blanks round a number are no part of it
 ENGINES = ("here", "dask")
 SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")  # that the library which writes the scripts knows
 ACTS: dict[str, str | None] = {
@@ -308,12 +309,12 @@ def days_wrong(options: argparse.Namespace) -> str:
 
 def add_vehicle(command: Command) -> None:
     sub = command("unit", "vehicle.run_unit", "one vehicle's sheet")
-    sub.add_argument("unit", type=str.strip, metavar="UNIT", help="the vehicle's number")
+    sub.add_argument("unit", **UNIT, help="the vehicle's number")
     add_as_of(sub)
     add_horizon(sub)
     add_format(sub, "table", "json")
     sub = command("record", "record.run_record", "record one reading, checked like any other", wrong=twice_wrong)
-    sub.add_argument("unit", type=str.strip, metavar="UNIT", help="the vehicle's number")
+    sub.add_argument("unit", **UNIT, help="the vehicle's number")
     sub.add_argument("--dry-run", action="store_true", help="say what the reading shows and store nothing")
     add_measurements(sub)
     add_twice(sub)
@@ -329,8 +330,7 @@ def add_trace(command: Command) -> None:
     sub.add_argument(
         "--unit",
         default="",
-        type=str.strip,
-        metavar="UNIT",
+        **UNIT,
         help="the vehicle's number: its cylinders and volts are known",
     )
     sub.add_argument(
@@ -389,9 +389,7 @@ def add_logs(command: Command) -> None:
         metavar="FILE",
         help="candump text, MDF4, or a table of signals over time (CSV)",
     )
-    sub.add_argument(
-        "--unit", default="", type=str.strip, metavar="UNIT", help="the vehicle's number, which --record needs"
-    )
+    sub.add_argument("--unit", default="", **UNIT, help="the vehicle's number, which --record needs")
     sub.add_argument("--record", action="store_true", help="store the starts as readings, checked like any other")
     sub.add_argument(
         "--dbc", default="", metavar="FILE", help="a data base of signals (DBC) by which frames are decoded"
@@ -434,16 +432,13 @@ def add_plan(command: Command) -> None:
         "--let-go",
         action="append",
         default=[],
-        type=str.strip,
-        metavar="UNIT",
+        **UNIT,
         help="take a vehicle's pins away; may be repeated",
     )
     add_format(sub, "table", "csv", "json", "ics", "xlsx")
     sub = command("work-orders", "orders.run_work_orders", "a sheet to print for each visit of the plan on record")
     sub.add_argument("file", metavar="FILE.pdf", help="the new file")
-    sub.add_argument(
-        "--unit", default="", type=str.strip, metavar="UNIT", help="only the visits of this vehicle, in whatever week"
-    )
+    sub.add_argument("--unit", default="", **UNIT, help="only the visits of this vehicle, in whatever week")
     sub.add_argument(
         "--week",
         type=a_week,
@@ -489,7 +484,7 @@ def add_corrections(command: Command) -> None:
     sub.add_argument("change", type=a_number, metavar="CHANGE", help="its number, as `logbook` shows it")
     sub.add_argument("--reason", default="undone", metavar="TEXT", help="why (default: undone)")
     sub = command("logbook", "changes.run_logbook", "who did what, when and why, newest first")
-    sub.add_argument("--unit", default="", type=str.strip, metavar="UNIT", help="only what concerns this vehicle")
+    sub.add_argument("--unit", default="", **UNIT, help="only what concerns this vehicle")
     sub.add_argument("--who", default="", metavar="NAME", help="only by names that contain this")
     sub.add_argument("--since", type=a_date, default=None, metavar="DATE", help="only from this day on")
     add_format(sub, "table", "csv")
@@ -511,7 +506,7 @@ def add_resets(command: Command) -> None:
     add_as_of(command("list", "changes.list_resets", "the parts, and about when each was replaced"))
     for name, words in (("confirm", "yes, it was replaced"), ("deny", "no, it was not replaced")):
         sub = command(name, f"changes.{name}_reset", words)
-        sub.add_argument("unit", type=str.strip, metavar="UNIT", help="the vehicle's number")
+        sub.add_argument("unit", **UNIT, help="the vehicle's number")
         sub.add_argument("part", metavar="PART", help=f"one of {', '.join(PARTS)}")
         sub.add_argument(
             "--around", type=a_date, required=True, metavar="DATE", help="about when, as `resets list` shows it"

@@ -28,7 +28,7 @@ def list_table(rows: list[dict[str, Any]], assessment: FleetList) -> str:
     lines = [head, "=" * len(head)]
     flagged = int(assessment.units["flagged"].sum())
     of, few = count_words(len(assessment.units), "vehicle"), int((~judged).sum())
-    lines.append(terminal_words.FLAGGED.format(flagged=flagged, of=of, few=f"{few} {'has' if few == 1 else 'have'}"))
+    lines.append(terminal_words.FLAGGED.format(flagged=flagged, of=of, few=few, have="has" if few == 1 else "have"))
     if rows:
         lines += ["", row_line(*terminal_words.LIST_HEADS)]
     for row in rows:

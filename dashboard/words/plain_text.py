@@ -13,7 +13,9 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from html import escape
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+from ingest.values import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -171,9 +173,7 @@ def day(moment: object, *, weekday: bool = False, missing: str = "–") -> str:
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}" if weekday else f"{stamp.day} {stamp:%b %Y}"
 
 
-def count_words(count: int, one: str) -> str:
-    """ "1 reading", "3 readings"."""
-    return f"{count} {one}{'' if count == 1 else 's'}"
+count_words: Final = counted  # one rule for all packages that say numbers
 
 
 def by_when(act_by: str | None, as_of: str, *, missing: str = "no date yet") -> str:
