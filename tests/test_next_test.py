@@ -31,6 +31,7 @@ from analysis.bay.next_measurement import (
     InformationValues,
     cause_probabilities,
     decision_costs,
+    faulty_shares,
     information_values,
     next_measurements,
     outcome_probabilities,
@@ -220,6 +221,27 @@ def test_causes_add_up() -> None:
         assert mine == pytest.approx(0.75 * shares[0, k])
     discharged = belief[NAMES.index("a discharged battery")]
     assert discharged == pytest.approx(0.75 * 0.3 * COSTS.clean_success["battery"])
+
+
+def test_a_part_that_was_read_and_is_sound_is_not_measured_for_what_a_worn_battery_takes_away() -> None:
+    """Coil volts run out first where the battery is worn: in some draws a perfect control wire would help more than a battery.  One
+    that was never read may be at fault as before."""
+    shares, worn = np.zeros((2, 1, len(PARTS)))
+    battery, control = PARTS.index("battery"), PARTS.index("control_circuit")
+    shares[0, [battery, control]], worn[0, [battery, control]] = (0.90, 0.08), (1.0, 0.004)
+    read = np.ones_like(worn, dtype=bool)
+    at_fault = faulty_shares(shares, worn, read)
+    assert at_fault.sum() == pytest.approx(0.98)
+    assert at_fault[0, control] == pytest.approx(0.98 * 0.004 / 0.904)
+    never = np.arange(len(PARTS))[None] != control
+    np.testing.assert_allclose(faulty_shares(shares, worn, never), shares)
+    np.testing.assert_allclose(faulty_shares(shares, np.zeros_like(worn), read), shares)
+    asked = [next_measurements(
+        own, no_start_probability=np.array([0.4]), last_slip=np.zeros(1), discharged=np.zeros(1), measured=[frozenset()],
+        settings=COSTS, no_start_cost=np.array([1400.0]))[0] for own in (shares, at_fault)]  # fmt: skip
+    assert asked[0] is not None
+    assert "control" in asked[0].name
+    assert asked[1] is None
 
 
 def test_rest_volts_on_record_leave_no_room_for_a_discharged_battery_and_are_not_asked_for() -> None:

@@ -209,6 +209,17 @@ def next_measurements(
     return [CANDIDATES[t] if net[i, t] > 0.0 else None for i, t in enumerate(best)]
 
 
+def faulty_shares(shares: Floats, worn: Floats, read: Bools) -> Floats:
+    """(n, 7) shares among faults that may be there: a part that was read and is not worn limits a start only through what a worn one
+    takes away, so that what it has beyond its own chance of being worn goes to the others, in proportion.
+
+    shares, worn: (n, 7) probabilities that the part limits the start, and that it wears; read: whether the part was read at all.
+    """
+    own = np.where(read, np.minimum(shares, worn), shares)
+    total = own.sum(axis=1, keepdims=True)
+    return np.where(total > 0.0, own * shares.sum(axis=1, keepdims=True) / np.where(total > 0.0, total, 1.0), shares)
+
+
 def made_already(readings: pd.DataFrame, renewed_on: pd.Series | None = None) -> dict[str, frozenset[str]]:
     """Unit -> candidates that its readings hold, so that nobody is asked for them again.
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from pandas.api.typing import NaTType
 
-from analysis.bay.next_measurement import REPEAT, next_measurements
+from analysis.bay.next_measurement import REPEAT, faulty_shares, next_measurements
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings
 from analysis.readings.panel import RAN_FREE
@@ -71,10 +71,12 @@ def next_tests(
     names, settings = [str(unit["unit"]) for unit in asked], costs or PlanSettings()
     known = [(made or {}).get(name, frozenset()) for name in names]
     rows = [part_rows(parts[name]) for name in names]
-    shares = np.zeros((len(asked), len(PARTS)))
+    shares, worn, read = np.zeros((3, len(asked), len(PARTS)))
     for k, own in enumerate(rows):
         for part in own:
-            shares[k, PARTS.index(str(part["part"]))] = float(part["part_probability"])
+            at = k, PARTS.index(str(part["part"]))
+            shares[at], worn[at], read[at] = part["part_probability"], part["worn_probability"], part["readings"]
+    shares = faulty_shares(shares, worn, read > 0)
     suspects = [next(p for p in own if p["part"] == unit["part"]) for unit, own in zip(asked, rows, strict=True)]
     best = next_measurements(
         shares / np.maximum(shares.sum(axis=1, keepdims=True), 1.0),
