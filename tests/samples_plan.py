@@ -77,7 +77,7 @@ def make_inputs(
     chance = np.where(np.array(PARTS)[None] == np.array(suspect)[:, None], share[:, None], (1 - share)[:, None] / 6)
     table = pd.DataFrame({
         "unit": np.repeat(names[:at_risk], len(PARTS)), "part": PARTS * at_risk, "part_probability": chance.ravel(),
-        "last_slip": 0.0, "readings": 5,
+        "worn_probability": chance.ravel(), "last_slip": 0.0, "readings": 5,
     })  # fmt: skip
     due = [(n, AS_OF + pd.Timedelta(days=int(d))) for n in names for d in rng.integers(0, 180, 3)] if services else []
     return PlanInputs(
