@@ -71,7 +71,7 @@ def told(where: str, unit: str) -> bool:
         return False
     with st.container(horizontal=True, vertical_alignment="center", key="kept"):
         if note.wrong:
-            st.error(safe(note.words, longest=600))
+            st.error(safe(note.words))
         else:
             st.success(safe(note.words), icon=":material/check_circle:")
         undo_button(note)

@@ -183,7 +183,7 @@ def bay_unit(own: Facts, *, due: str = "", fahrenheit: bool = False) -> BayUnit:
 def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
     """The battery's charge, and whether the reading fits: as a warning where it does not."""
     *charge, closure = (
-        safe(reading_sheet.for_reader(t, fahrenheit=fahrenheit), longest=900) for t in reading_sheet.fit_words(check)
+        safe(reading_sheet.for_reader(t, fahrenheit=fahrenheit)) for t in reading_sheet.fit_words(check)
     )
     for text in charge:
         st.markdown(text)
@@ -192,20 +192,20 @@ def show_fit(check: ReadingCheck, *, fahrenheit: bool) -> None:
     else:
         st.markdown(closure)
     if against := reading_sheet.against_words(check):
-        st.markdown(safe(reading_sheet.for_reader(against, fahrenheit=fahrenheit), longest=900))
+        st.markdown(safe(reading_sheet.for_reader(against, fahrenheit=fahrenheit)))
 
 
 def show_unidentified(check: ReadingCheck, *, fahrenheit: bool) -> None:
     """In small print which resistances the reading does not tell, and what was assumed."""
     for text in (*reading_sheet.not_identified(check), *reading_sheet.assumed_words(check)):
-        st.caption(safe(reading_sheet.for_reader(text, fahrenheit=fahrenheit), longest=600))
+        st.caption(safe(reading_sheet.for_reader(text, fahrenheit=fahrenheit)))
 
 
 def show_limits(check: ReadingCheck, *, fahrenheit: bool) -> None:
     """Every check by its printed limit, to be opened."""
     said = [reading_sheet.for_reader(text, fahrenheit=fahrenheit) for text in reading_sheet.limit_words(check)]
     with st.expander(say.EVERY_CHECK):
-        st.markdown("\n".join(f"- {safe(text, longest=600)}" for text in said))
+        st.markdown("\n".join(f"- {safe(text)}" for text in said))
 
 
 @st.cache_resource(show_spinner=False, max_entries=CLASSES_KEPT)

@@ -34,7 +34,7 @@ def what_lists_would_have_done(past: history.Past) -> None:
     with st.container(horizontal=True, key="two_figures"):
         st.metric(say.FORESEEN, foreseen, width=METRIC_PX)
         st.metric(say.SAVED, safe(saved), width=METRIC_PX)
-    st.caption(safe(sentence, longest=600))
+    st.caption(safe(sentence))
     with st.expander(say.OTHER_WAYS):
         table = pd.DataFrame(way_rows(past.ways, currency))
         columns.show(columns.in_words(table), alt=say.WAYS_ALT, key="ways_table")

@@ -137,7 +137,7 @@ def ask(overtaken: str, wish: Wish) -> None:
         "forbid": say.KEEP_OUT_ALL_THE_SAME.format(unit=wish.unit, week=wish.week),
     }[wish.kind]
     with st.container(border=True, key="overtaken"):
-        st.warning(safe(say.NOT_KEPT_YET.format(overtaken=overtaken, asked=mine), longest=900))
+        st.warning(safe(say.NOT_KEPT_YET.format(overtaken=overtaken, asked=mine)))
         with st.container(horizontal=True):
             wish_button(say.YES_MINE, wish, key="overtaken_mine", primary=True)
             st.button(say.NO_LEAVE, key="overtaken_leave", on_click=remember, args=(None,))

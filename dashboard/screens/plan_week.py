@@ -79,5 +79,5 @@ def figures(plan: ReplacementPlan) -> None:
         return
     card_table(plan_words.figure_heads(plan), [[as_sentence(row[0]), *row[1:]] for row in rows], name=say.WAYS_COST)
     for sentence in plan_words.fewer_words(plan):
-        st.markdown(whole(safe(sentence, longest=600)))
-    st.caption(whole(safe(plan_words.figures_words(plan), longest=900)))
+        st.markdown(whole(safe(sentence)))
+    st.caption(whole(safe(plan_words.figures_words(plan))))

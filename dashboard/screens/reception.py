@@ -34,7 +34,7 @@ def _told(who: Visitor) -> Callable[[], None]:
             st.warning(say.CODE_WRONG)
         if account:
             with session.database() as db:
-                st.info(whole(safe(say.unknown_account(account, administrators(db)), longest=600)))
+                st.info(whole(safe(say.unknown_account(account, administrators(db)))))
         elif visitor.how() == visitor.BY_PROVIDER:
             st.info(say.SIGN_IN_FIRST)
         else:

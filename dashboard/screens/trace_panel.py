@@ -92,7 +92,7 @@ def looked_at(recording: Recording, unit: str, meter: bay.Meter, key: str, form:
     values_table(start)
     for sentence in (*trace_words.caution_words(start), trace_words.ran_words(start)):
         if sentence:
-            st.caption(whole(safe(sentence, longest=400)))
+            st.caption(whole(safe(sentence)))
     st.caption(trace_words.OWN_ERRORS)
     values = reading_values(start, recording.trace.rate_hz)
     st.button(

@@ -120,7 +120,7 @@ def done_visits(plan: ReplacementPlan) -> None:
     for visit in done.iloc[::-1].head(LINES_SHOWN).to_dict("records"):
         with st.container(horizontal=True, vertical_alignment="center", key=f"done-{visit['uid'][:24]}"):
             st.page_link(page("unit"), label=safe(visit["unit"]), query_params={"unit": visit["unit"]}, width=96)
-            st.markdown(whole(safe(f"{visit['job']}. {visit_words.closed_words(visit)}", longest=400)), width="stretch")
+            st.markdown(whole(safe(f"{visit['job']}. {visit_words.closed_words(visit)}")), width="stretch")
     if len(done) > LINES_SHOWN:
         st.caption(f"{len(done) - LINES_SHOWN} {visit_words.MORE_DONE}")
 

@@ -284,7 +284,7 @@ def beside_fields(
 def in_words(line: bay.Line) -> str:
     """A verdict with its sign, then the sentence."""
     lead = f"{SIGNS[line.verdict]} **{bay.SAID[line.verdict]}:** " if line.verdict else ""
-    return f"{lead}{whole(safe(line.sentence, longest=400))}"
+    return f"{lead}{whole(safe(line.sentence))}"
 
 
 def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
@@ -298,7 +298,7 @@ def details(facts: one_unit.Facts, entry: Entry, check: ReadingCheck) -> None:
         st.caption(line)
     for finding in check.findings[: reading_sheet.MOST_FINDINGS]:
         sentence = reading_sheet.for_reader(finding.sentence, fahrenheit=session.fahrenheit())
-        st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {safe(sentence, longest=400)}")
+        st.markdown(f"**{reading_sheet.finding_lead(finding)}:** {safe(sentence)}")
     if len(facts.readings):
         st.caption(say.READING_BEFORE.format(day=day(facts.readings["taken_at"].max())))
 
@@ -329,7 +329,7 @@ def wrong_vehicle(facts: one_unit.Facts, form: Form, entry: Entry) -> None:
         return
     units = session.units()
     system_v = dict(zip(units["unit"].tolist(), units["system_v"].tolist(), strict=True))
-    st.markdown(f"**{safe(reading_sheet.whose_words(form.unit, found, system_v), longest=400)}**")
+    st.markdown(f"**{safe(reading_sheet.whose_words(form.unit, found, system_v))}**")
     with st.container(horizontal=True):
         for other, _ in found.likely:
             if st.button(say.IT_IS.format(unit=safe(other)), key=f"whose_{other}"):

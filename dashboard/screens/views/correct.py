@@ -133,7 +133,7 @@ def tried(unit: str, words: str, act: Callable[..., Entry], *what: object, reaso
             kept.keep(kept.Kept("correct", unit, said, change=entry.change or 0))
             st.rerun()
     for problem in problems:
-        st.error(safe(bay.spoken(problem), longest=600))
+        st.error(safe(bay.spoken(problem)))
 
 
 def withdraw(unit: str, word: str, chosen: int) -> None:

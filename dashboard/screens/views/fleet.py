@@ -288,7 +288,7 @@ def year(as_of: pd.Timestamp) -> None:
             counted, order = pd.concat([counted, every], ignore_index=True), [every_page.ALL, *order]
         chart = charts.risk_history_chart(counted, by=by, title=say.YEAR_TITLE.format(by=by), order=order)
         st.vega_lite_chart(charts.specification(chart), width="stretch", alt=text, key="history_chart")
-        st.caption(f"{safe(text, longest=600)} {say.YEAR_KEY}")
+        st.caption(f"{safe(text)} {say.YEAR_KEY}")
         with st.expander(SUMMARY):
             table = counted.pivot_table(index="day", columns=by, values="vehicles", aggfunc="sum", fill_value=0)
             table = table.astype(int)[[name for name in order if name in table]].iloc[::-1].reset_index()

@@ -33,7 +33,6 @@ from dashboard.words.reasons import PART_WORDS
 from ingest.errors import IngestError
 from ingest.records import list_plans
 
-CLOSED_WORDS = 800  # characters on closed weeks, for fleets with many depots; our choice
 HOURS_SHOWN = 40  # weeks of workshops on a phone, our choice
 DEPOTS_SAID = 8  # depots named in the text beside the board, our choice
 NO_GAP = 0.0005  # a gap below is none: the solver's own tolerance is 0.01 %, our choice
@@ -146,7 +145,7 @@ def head(plan: ReplacementPlan) -> None:
     if float(s["pins_cost"]) > 0.5:
         st.caption(say.BY_HAND_COSTS.format(amount=money(float(s["pins_cost"]), plan)))
     for note in plan_words.noted(plan):
-        st.caption(safe(note, longest=600))
+        st.caption(safe(note))
 
 
 def bound_words(plan: ReplacementPlan) -> str:
@@ -203,7 +202,7 @@ def hours_board(hours: pd.DataFrame) -> None:
             st.caption(say.OTHER_DEPOTS)
     shut = closed_sentences(hours)
     if shut:
-        st.caption(safe(" ".join(shut), longest=CLOSED_WORDS))
+        st.caption(safe(" ".join(shut)))
 
 
 def hours_text(hours: pd.DataFrame) -> str:

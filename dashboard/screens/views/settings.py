@@ -107,7 +107,7 @@ def show() -> None:
 def about() -> None:
     st.subheader(log_words.ABOUT)
     log = act_log.log_of(session.database_path())
-    st.caption(safe(log_words.VERSION_AND_LOG.format(version=own_version(), log=log), longest=600))
+    st.caption(safe(log_words.VERSION_AND_LOG.format(version=own_version(), log=log)))
 
 
 def habits_fields(now: Habits, key: str, labels: Mapping[str, str], *, free: str = "") -> dict[str, str]:

@@ -176,7 +176,7 @@ def since(assessment: Assessment, row: dict[Any, Any]) -> None:
         fahrenheit=session.fahrenheit(),
     )  # fmt: skip
     if said:
-        st.markdown(whole(safe(said, longest=600)))
+        st.markdown(whole(safe(said)))
 
 
 def four_numbers(row: Mapping[Any, Any], as_of: pd.Timestamp, horizon_days: int) -> None:
@@ -279,12 +279,12 @@ def time_charts(assessment: Assessment, row: dict[Any, Any], facts: one_unit.Fac
     )
     drawn = unit_charts.part_drawn(assessment, row, facts, chosen)
     drawn.show("part_chart")
-    st.caption(f"{safe(drawn.text, longest=600)} {say.PART_KEY}")
+    st.caption(f"{safe(drawn.text)} {say.PART_KEY}")
     left, right = st.columns(2)
     with left:
         drawn = unit_charts.cold_drawn(assessment, row)
         drawn.show("cold_chart")
-        st.caption(f"{safe(drawn.text, longest=600)} {say.COLD_KEY}")
+        st.caption(f"{safe(drawn.text)} {say.COLD_KEY}")
     with right:
         ahead = unit_charts.outlook_drawn(assessment, row)
         if ahead is not None:
@@ -375,7 +375,7 @@ def fits(check: ReadingCheck, *, in_f: bool) -> None:
     one_unit.show_fit(check, fahrenheit=in_f)
     pointed = reading_sheet.pointed_words(check, reading_sheet.MOST_FINDINGS)
     for text in pointed:
-        st.markdown(safe(reading_sheet.for_reader(text, fahrenheit=in_f), longest=900))
+        st.markdown(safe(reading_sheet.for_reader(text, fahrenheit=in_f)))
 
 
 # --- records and paper -----------------------------------------------------------------------------------------------

@@ -166,7 +166,7 @@ def save(unit: str, visit: Mapping[str, Any], typed: Typed) -> None:
             drafts.keep(draft_of(visit), {})
             st.rerun()
     for problem in entry.problems:
-        st.error(safe(bay.spoken(problem), longest=600))
+        st.error(safe(bay.spoken(problem)))
 
 
 with_unit(every_page.PAGES["visit"], show)

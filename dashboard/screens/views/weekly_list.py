@@ -219,7 +219,7 @@ def head(chosen: WeeklyList) -> None:
         st.caption(say.COLDEST.format(lows=shown))
     answering = responsible_words(session.settings(), list(body["depots"]))
     if answering:
-        st.caption(safe(answering, longest=600))
+        st.caption(safe(answering))
     unjudged = counts["too_few"] + counts["no_reading"]
     if unjudged:
         st.caption(say.unjudged(unjudged))
@@ -227,7 +227,7 @@ def head(chosen: WeeklyList) -> None:
         *weekly.said_of_list(chosen, fahrenheit=in_f),
         *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
     ):
-        st.warning(safe(f"{as_sentence(note.rstrip('.'))}.", longest=600))
+        st.warning(safe(f"{as_sentence(note.rstrip('.'))}."))
     if body.get("assumed"):
         st.page_link(page("files"), label=say.BRING_CLIMATE)
 
@@ -341,9 +341,9 @@ def show_row(
         why = first_reason(row, pd.Timestamp(body["as_of"]), fahrenheit=in_f)
         decided = f"  \n:small[{weekly.decision_line(decision)}]" if decision else ""
         action = f"{as_sentence(to_do(row))}."
-        newer = f"  \n:small[{safe(since, longest=600)}]" if since else ""
+        newer = f"  \n:small[{safe(since)}]" if since else ""
         lacks = lacking_words(row, pd.Timestamp(body["as_of"]))
-        lacking = f"  \n:small[{safe(lacks, longest=600)}]" if lacks else ""
+        lacking = f"  \n:small[{safe(lacks)}]" if lacks else ""
         st.markdown(whole(f"{safe(as_sentence(why))}. **{safe(action)}**{lacking}{newer}{decided}"))
         decisions.on_card(str(row["unit"]), decision, PAGE)
 
