@@ -8,13 +8,15 @@ from __future__ import annotations
 import base64
 import re
 import zlib
+from html import unescape
 from typing import Any
 
 import pandas as pd
 import pytest
 from samples_screens import assessed, readings_of, worst_unit
 
-from dashboard.files import paper
+from analysis.bay.next_measurement import CANDIDATES
+from dashboard.files import paper, pieces
 from dashboard.words import safety
 from dashboard.words.list_row import list_row
 from dashboard.words.reasons import OUTCOME_WORDS
@@ -38,6 +40,11 @@ def drawing(pdf: bytes) -> bytes:
         except (ValueError, zlib.error):
             continue  # a font, not a page
     return out
+
+
+def plain(text: str) -> str:
+    """The text without the capital and the blanks that only paper has."""
+    return unescape(text).replace("\u00a0", " ").lower()
 
 
 def row(**changes: Any) -> dict[str, Any]:
@@ -89,6 +96,13 @@ def test_a_sheet_of_a_vehicle_shows_every_column_it_filled_and_how_its_starts_we
     assert "7.43" in said[-1]
 
 
+def test_no_advice_is_cut_on_paper_and_what_is_cut_says_so() -> None:
+    for advice in (candidate.sentence for candidate in CANDIDATES):
+        said = safety.with_caution(advice)
+        assert plain(pieces.sentence(said)) == plain(said), "the caution stands last: it would be what is lost"
+    assert pieces.printable("volts " * 100).endswith("…")
+
+
 def test_the_bay_sheet_has_a_box_for_every_outcome() -> None:
     unit = paper.BayUnit("T-1", "ridge", "van", 12, "", {}, None, {})
     page = "".join(str(f) for f in paper._bay_page(unit, fahrenheit=False))
@@ -118,8 +132,8 @@ def test_hostile_text_stays_text() -> None:
     }
     pdf = paper.list_pdf(issued([bad]), [bad], {bad["unit"]: decision})
     assert pages(pdf) >= 1
-    assert "&lt;b&gt;" in paper.printable(HOSTILE)
-    assert "日" not in paper.printable(HOSTILE)
+    assert "&lt;b&gt;" in pieces.printable(HOSTILE)
+    assert "日" not in pieces.printable(HOSTILE)
 
 
 def test_vehicle_sheet_from_the_assessment() -> None:

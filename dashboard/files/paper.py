@@ -109,7 +109,9 @@ def list_pdf(
     ]
     if body.get("gone"):
         story += [Spacer(1, 4 * mm), para(say.GONE, 10, bold=True)]
-        story += [para(f"<b>{printable(g['unit'])}</b>: {printable(g['why'])}.") for g in body["gone"]]
+        story += [
+            para(f"<b>{printable(g['unit'])}</b>: {printable(g['why'], longest=LONGEST_LINE)}.") for g in body["gone"]
+        ]
     story += [Spacer(1, 4 * mm), para(SAFE_NOTE, 7)]
     return build(story, title=title, wide=True)
 
@@ -190,8 +192,8 @@ def unit_pdf(
         Spacer(1, 2 * mm),
         *[para(f"• {sentence(reason.rstrip('.'))}.", 8.5) for reason in reasons],
         Spacer(1, 2 * mm),
-        para(say.WHAT_TO_DO.format(action=sentence(str(row["action"]))), 9),
-        para(say.MEASURE_NEXT.format(what=printable(with_caution(row["next_test"] or vehicle_words.ENOUGH))), 9),
+        para(say.WHAT_TO_DO.format(action=sentence(with_caution(str(row["action"])))), 9),
+        para(say.MEASURE_NEXT.format(what=sentence(with_caution(row["next_test"] or vehicle_words.ENOUGH))), 9),
         Spacer(1, 3 * mm),
         *([volts_drawing(volts, fahrenheit=fahrenheit), Spacer(1, 3 * mm)] if volts is not None else []),
         _parts_table(parts, fahrenheit=fahrenheit),

@@ -24,7 +24,7 @@ from dashboard.words.plain_text import as_sentence, whole
 
 LONGEST_CELL = 220  # characters of a text in a cell, so that no cell fills a page; our choice
 LONGEST_NAME = 64
-LONGEST_LINE = 400
+LONGEST_LINE = 500  # more than any sentence of ours; twice that still fits a page in the narrow column
 PORTRAIT_MM = 184  # width of what is printed on a portrait A4
 REGULAR, BOLD = "Vera", "VeraBd"
 _MARGIN = 13 * mm
@@ -49,8 +49,9 @@ def name_of(text: object) -> str:
 def printable(text: object, *, longest: int = LONGEST_CELL) -> str:
     """Text for a Paragraph: markup escaped, marks that the font lacks as "?", shortened."""
     glyphs = _font().face.charToGlyph
-    flat = " ".join(str(text).split())[:longest]
-    return escape("".join(c if ord(c) in glyphs else "?" for c in flat))
+    flat = " ".join(str(text).split())
+    cut = flat if len(flat) <= longest else flat[: longest - 1] + "…"
+    return escape("".join(c if ord(c) in glyphs else "?" for c in cut))
 
 
 def _style(size: float, *, bold: bool = False) -> ParagraphStyle:

@@ -70,7 +70,7 @@ def _sheet(order: WorkOrder, picture: Flowable | None, *, fahrenheit: bool) -> l
         _head(order),
         Spacer(1, 2 * mm),
         para(f"{visit_words.TO_DO}: {sentence(str(visit['job']))}.", 12, bold=True),
-        *([para(printable(caution), 9, bold=True)] if caution else []),
+        *([para(sentence(caution), 9, bold=True)] if caution else []),
         Spacer(1, 1.5 * mm),
         *[para(f"• {sentence(why.rstrip('.'))}.", 8) for why in order.why],
         Spacer(1, 1.5 * mm),
