@@ -22,6 +22,7 @@ from ingest.writing import (
     Admitted,
     Change,
     Place,
+    find,
     next_number,
     note_write,
     put,
@@ -37,8 +38,8 @@ def load_context(db: Database, now: datetime) -> Context:
         for unit, system_v, depot in db.execute("SELECT unit, system_v, depot FROM units").fetchall()
     }
     climate = {
-        (depot, int(month)): (float(low), float("nan") if sd is None else float(sd))
-        for depot, month, low, sd in db.execute("SELECT depot, month, low_c, low_sd_c FROM climate").fetchall()
+        (row["depot"], int(row["month"])): (row["low_c"], float("nan") if row["low_sd_c"] is None else row["low_sd_c"])
+        for row in db.table("climate").rows
     }
     return Context(vehicles, climate, now)
 
@@ -91,10 +92,9 @@ def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> 
             cells["extra"] = json.loads(batch.extra[row])
         known_by = fingerprint(batch, row)
         reason = "; ".join(dict.fromkeys(batch.problems[row]))
-        query = "SELECT state, origin_id, reason FROM set_aside WHERE fingerprint = ?"
-        state, origin_id, before = db.execute(query, (known_by,)).fetchone() or ("", place.origin_id, "")
-        if not state:
-            state = "open"
+        before = find(db, "set_aside", fingerprint=known_by)
+        state, origin_id = (before["state"], before["origin_id"]) if before else ("open", place.origin_id)
+        if not before:
             aside = {
                 "table_name": batch.table.name, "file": place.file, "sheet": place.sheet, "line": int(batch.lines[row]),
                 "reason": reason, "original": batch.original(row),
@@ -102,8 +102,8 @@ def put_aside(db: Database, batch: Batch, rows: Iterable[int], place: Place) -> 
                 "source": place.source, "origin_id": place.origin_id,
             }  # fmt: skip
             put(db, "set_aside", aside)
-        elif UNKNOWN in before and UNKNOWN not in reason:
-            db.execute("UPDATE set_aside SET reason = ? WHERE fingerprint = ?", (reason, known_by))
+        elif UNKNOWN in before["reason"] and UNKNOWN not in reason:
+            db.table("set_aside").update(before["id"], {"reason": reason})
         fresh += state == "open" and origin_id == place.origin_id
         still += state == "open" and origin_id != place.origin_id
         known += state != "open"
@@ -152,13 +152,12 @@ def _rows_with(batch: Batch, units: set[str], fingerprints: set[str]) -> list[in
 
 def _mark_admitted(db: Database, batch: Batch, stored: Sequence[int], place: Place) -> None:
     """Close open set-aside entries whose very row was stored now, because a vehicle or a description came later."""
-    rows = db.execute(
-        "SELECT id, unit, fingerprint FROM set_aside WHERE table_name = ? AND state = 'open'", (batch.table.name,)
-    ).fetchall()
+    which = ("table_name = ? AND state = 'open'", [batch.table.name])
+    rows = list(db.table("set_aside").rows_where(*which, select="id, unit, fingerprint"))
     if not rows or not stored:
         return
-    entries = {fp: number for number, _, fp in rows}
-    units = {unit for _, unit, _ in rows}
+    entries = {row["fingerprint"]: row["id"] for row in rows}
+    units = {row["unit"] for row in rows}
     texts = batch.texts.get("unit")
     for row in stored:
         if texts is not None and texts[row] not in units:

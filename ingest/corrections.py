@@ -37,6 +37,7 @@ from ingest.writing import (
     as_text,
     changed_by,
     find,
+    last_change,
     note_write,
     write_change,
     write_origin,
@@ -229,7 +230,7 @@ def _with_its_rows(db: Database, kind: Kind, number: int, row: Row) -> list[tupl
     if kind.word == "visit":
         for word in ("repair", "reading"):
             its = KINDS[word]
-            found = db.query(f"SELECT * FROM {its.table} WHERE origin_id = ?", [row["origin_id"]])
+            found = db.table(its.table).rows_where("origin_id = ?", [row["origin_id"]])
             out += [(its, int(one[its.number]), one) for one in found]
     return out
 
@@ -343,15 +344,10 @@ def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
 
 def _refuse_later(db: Database, change: int, kind: Kind, number: int, columns: Sequence[str]) -> NoReturn:
     """Raise IngestError with the change that came after `change` to one of the columns."""
-    marks = ", ".join("?" * len(columns))
-    later, at, by = db.execute(
-        "SELECT origin_id, at, by FROM audit WHERE table_name = ? AND row_key = ?"
-        f" AND column_name IN ({marks}) ORDER BY id DESC LIMIT 1",
-        [kind.table, str(number), *columns],
-    ).fetchone()
+    later = last_change(db, kind.table, str(number), columns)
     raise IngestError(
-        f"{kind.word} {number} was changed again on {at[:10]} by {by} (change {later}) after change {change}; allowed is "
-        "to undo the last one first"
+        f"{kind.word} {number} was changed again on {later['at'][:10]} by {later['by']} (change {later['origin_id']}) after "
+        f"change {change}; allowed is to undo the last one first"
     )
 
 
@@ -368,24 +364,18 @@ def _follow(db: Database, kind: Kind, old: Row, new: Row, at: datetime) -> None:
 
 def changes_of(db: Database, word: str, number: int) -> pd.DataFrame:
     """Return what was changed in a row, oldest first: at, by, column, old, new, reason, change."""
-    columns = ("at", "by", "column", "old", "new", "reason", "change")
-    rows = db.execute(
-        "SELECT at, by, column_name, old_value, new_value, reason, origin_id FROM audit"
-        " WHERE table_name = ? AND row_key = ? ORDER BY id",
-        (kind_of(word).table, str(int(number))),
-    ).fetchall()
-    return pd.DataFrame(rows, columns=list(columns))
+    names = 'at, by, column_name AS "column", old_value AS old, new_value AS new, reason, origin_id AS change'
+    which = ("table_name = ? AND row_key = ?", [kind_of(word).table, str(int(number))])
+    rows = db.table("audit").rows_where(*which, select=names, order_by="id")
+    return pd.DataFrame(rows, columns=["at", "by", "column", "old", "new", "reason", "change"])
 
 
 def withdrawn_of(db: Database, unit: str) -> list[dict[str, object]]:
     """Return the withdrawn rows of a vehicle, the last one first: word, number, change, at, by, reason, row."""
-    rows = db.execute(
-        "SELECT w.table_name, w.row_id, w.origin_id, a.at, a.by, a.reason, w.cells FROM withdrawn w"
+    rows = db.query(
+        "SELECT w.table_name AS word, w.row_id AS number, w.origin_id AS change, a.at, a.by, a.reason, w.cells AS row FROM withdrawn w"
         " JOIN audit a ON a.origin_id = w.origin_id AND a.table_name = w.table_name AND a.row_key = CAST(w.row_id AS TEXT)"
         " WHERE json_extract(w.cells, '$.unit') = ? ORDER BY w.origin_id DESC",
-        (unit,),
-    ).fetchall()
-    names = ("word", "number", "change", "at", "by", "reason", "row")
-    return [
-        dict(zip(names, (_OF_TABLE[table].word, *rest, json.loads(cells)), strict=True)) for table, *rest, cells in rows
-    ]
+        [unit],
+    )
+    return [{**row, "word": _OF_TABLE[row["word"]].word, "row": json.loads(row["row"])} for row in rows]

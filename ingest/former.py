@@ -78,27 +78,19 @@ def _same(new: object, old: object) -> bool:
 def _all_former(db: Database, table: str) -> Iterator[Former]:
     """What every corrected or withdrawn row of `table` said before each of its changes, told from its last state."""
     names = TABLES[table].names
-    gone = {
-        int(row["row_id"]): (json.loads(row["cells"]), int(row["origin_id"]))
-        for row in db.query("SELECT * FROM withdrawn WHERE table_name = ?", [table])
-    }
+    rows = db.table("withdrawn").rows_where("table_name = ?", [table])
+    gone = {int(row["row_id"]): (json.loads(row["cells"]), int(row["origin_id"])) for row in rows}
     for row_id, (cells, change) in gone.items():
         yield Former(row_id, change, {name: cells.get(name) for name in names})
-    changes = db.execute(
-        "SELECT row_key, origin_id, column_name, old_value FROM audit WHERE table_name = ? AND column_name <> ?"
-        " AND origin_id IS NOT NULL ORDER BY row_key, id DESC",
-        (table, WITHDRAWN),
-    ).fetchall()
-    for row_key, mine in groupby(changes, key=lambda change: change[0]):
-        last = (
-            gone[int(row_key)][0]
-            if int(row_key) in gone
-            else find(db, table, **{ROW_NUMBERS[table]: int(row_key)}) or {}
-        )
+    changed = "table_name = ? AND column_name <> ? AND origin_id IS NOT NULL"
+    changes = list(db.table("audit").rows_where(changed, [table, WITHDRAWN], order_by="row_key, id DESC"))
+    for number, mine in groupby(changes, key=lambda row: int(row["row_key"])):
+        last = gone[number][0] if number in gone else find(db, table, **{ROW_NUMBERS[table]: number}) or {}
         state = {name: last.get(name) for name in names}
-        for change, cells in groupby(mine, key=lambda one: one[1]):
-            state |= {name: typed(table, name, old) for _, _, name, old in cells if name in state}
-            yield Former(int(row_key), int(change), dict(state))
+        for change, cells in groupby(mine, key=lambda row: int(row["origin_id"])):
+            told = {row["column_name"]: row["old_value"] for row in cells}
+            state |= {name: typed(table, name, old) for name, old in told.items() if name in state}
+            yield Former(number, change, dict(state))
 
 
 def typed(table: str, name: str, text: str | None) -> object:

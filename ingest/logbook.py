@@ -86,7 +86,7 @@ def read_logbook(
     if most < 1:
         raise ValueError(f"most is {most}; allowed is 1 or more")
     values = [unit, unit, unit, who, who, since.isoformat() if since else "", int(most)]
-    frame = pd.DataFrame(db.execute(_SQL, values).fetchall(), columns=list(COLUMNS), dtype=object)
+    frame = pd.DataFrame(db.query(_SQL, values), columns=list(COLUMNS), dtype=object)
     number = [0 if change is None else int(change) for change in frame.pop("change")]
     texts = {name: ["" if cell is None else str(cell) for cell in frame[name]] for name in frame}
     return pd.DataFrame({name: pd.Series(cells, dtype="str") for name, cells in texts.items()}).assign(

@@ -69,7 +69,7 @@ def export_folder(db: Database, folder: Path, *, vehicles: int = VEHICLES_A_PART
     db.conn.execute("BEGIN")
     try:
         begun.mkdir(mode=0o700)
-        names = [str(unit) for (unit,) in db.conn.execute("SELECT unit FROM units ORDER BY unit")]
+        names = [row["unit"] for row in db.table("units").rows_where(order_by="unit", select="unit")]
         last = [own[-1] for own in (names[k : k + vehicles] for k in range(0, len(names), vehicles))]
         files = {table.name: _written(db, table, begun, last) for table in _tables(db)}
         manifest = {
@@ -134,7 +134,7 @@ def import_folder(folder: Path, path: Path) -> ParquetFolder:
             try:
                 _filled(db, found)
                 migrate(db)
-                db.conn.execute("PRAGMA journal_mode=DELETE")
+                db.disable_wal()
             finally:
                 db.conn.close()
             settle(part)
@@ -199,30 +199,24 @@ def _filled(db: Database, found: ParquetFolder) -> None:
         db.conn.execute(f'DELETE FROM "{table.name}"')  # a change of version may have written a row
         for name in found.files[table.name]:
             _insert(db, table, _read(found, table, name))
-    wrong = db.conn.execute("PRAGMA foreign_key_check").fetchone()
-    if wrong:
+    for wrong in db.query("PRAGMA foreign_key_check"):
         raise CouldNot(
-            f"{found.path} does not fit together: a row of {wrong[0]} names a row of {wrong[2]} that is not there"
+            f"{found.path} does not fit together: a row of {wrong['table']} names a row of {wrong['parent']} that is not there"
         )
     db.conn.commit()
 
 
 def _tables(db: Database) -> list[Table]:
     """All tables of a database but the one that holds its version, those that others refer to first."""
-    names = [
-        str(name)
-        for (name,) in db.conn.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY rowid")
-        if not name.startswith(("sqlite_", "_sqlite_"))
-    ]
     found = []
-    for name in names:
-        told = db.conn.execute(f'PRAGMA table_info("{name}")').fetchall()
-        columns = [(str(column), KINDS[str(kind)]) for _, column, kind, *_ in told]
-        numbered = [column for _, column, kind, _, _, key in told if key and kind == "INTEGER"]
-        if len([1 for row in told if row[5]]) != 1 or not numbered:
+    for table in db.tables:  # in the order in which they were made
+        if table.name.startswith(("sqlite_", "_sqlite_")):
+            continue
+        columns = [(column.name, KINDS[column.type]) for column in table.columns]
+        if [column.type for column in table.columns if column.is_pk] != ["INTEGER"]:
             columns.insert(0, (ROWID, "int64"))
-        refers = {(row[2], row[3]) for row in db.conn.execute(f'PRAGMA foreign_key_list("{name}")')}
-        found.append(Table(name, tuple(columns), name == "units" or ("units", "unit") in refers))
+        of_units = any((key.other_table, key.column) == ("units", "unit") for key in table.foreign_keys)
+        found.append(Table(table.name, tuple(columns), table.name == "units" or of_units))
     return found
 
 

@@ -58,10 +58,9 @@ def changes_not_followed(db: Database) -> Iterator[dict[str, str | int]]:
     """Values that are not what the last change on record made them: table, row, column, told and there."""
     gone = _withdrawn(db)
     told: dict[str, list[tuple[str, str, str | None]]] = defaultdict(list)
-    sql = "SELECT table_name, row_key, column_name, new_value FROM audit ORDER BY id"
-    for table, key, column, new in db.execute(sql).fetchall():
-        if table in KEYS:
-            told[str(table)].append((str(key), str(column), new))
+    for row in db.table("audit").rows_where(order_by="id", select="table_name, row_key, column_name, new_value"):
+        if row["table_name"] in KEYS:
+            told[row["table_name"]].append((row["row_key"], row["column_name"], row["new_value"]))
     for table in sorted({"accounts", *told, *(name for name, _ in gone)}):
         yield from _not_followed(
             db, table, told[table], {key: row for (name, key), row in gone.items() if name == table}
@@ -100,7 +99,7 @@ def _rows(db: Database, table: str, named: set[str]) -> Iterator[_Row]:
         yield from db[table].rows
         return
     for key in named:
-        yield from db.query(f"SELECT * FROM {table} WHERE {ROW_NUMBERS[table]} = ?", [key])
+        yield from db.table(table).rows_where(f"{ROW_NUMBERS[table]} = ?", [key])
 
 
 def _accounts(db: Database) -> Iterator[_Row]:
@@ -135,8 +134,8 @@ def _withdrawn(db: Database) -> dict[tuple[str, str], _Row]:
     """Withdrawn rows by table and number; a version before the seventh has none."""
     if "withdrawn" not in db.table_names():
         return {}
-    rows = db.query("SELECT table_name, row_id, cells FROM withdrawn")
-    return {(str(row["table_name"]), str(row["row_id"])): json.loads(row["cells"]) for row in rows}
+    rows = db.table("withdrawn").rows
+    return {(row["table_name"], str(row["row_id"])): json.loads(row["cells"]) for row in rows}
 
 
 # --- files -----------------------------------------------------------------------------------------------------------
@@ -146,15 +145,14 @@ def rows_of_files(db: Database) -> tuple[FileRows, ...]:
     """What every import of a file said it stored beside what is there, in the order of the imports."""
     there = _there(db)
     later = _taken_over(db)
-    kept = "kept" if "kept" in db["origins"].columns_dict else "''"
     out = []
-    sql = f"SELECT id, file, at, counts, {kept} FROM origins WHERE kind = 'file' ORDER BY id"
-    for number, file, at, counts, told in db.execute(sql).fetchall():
-        if told:
-            for table, said in json.loads(told).items():
+    for row in db.table("origins").rows_where("kind = 'file'", order_by="id"):
+        number, file, at = row["id"], row["file"], row["at"]
+        if row.get("kept"):
+            for table, said in json.loads(row["kept"]).items():
                 others = sum(1 for change in later[table] if change > number)
                 out.append(FileRows(file, at, table, int(said), there[table, number], others))
-        elif found := _COUNTS.fullmatch(counts):
+        elif found := _COUNTS.fullmatch(row["counts"]):
             stored = sum(there[table, number] for table in TABLES)
             others = sum(1 for changes in later.values() for change in changes if change >= number)
             out.append(FileRows(file, at, "", int(found[1]), stored, others))
@@ -166,21 +164,17 @@ def rows_of_files(db: Database) -> tuple[FileRows, ...]:
 
 def kept_rows(db: Database, origin_id: int) -> str:
     """The rows that lie under an origin, per table, as the origin keeps them."""
-    counts = {table: _count(db, table, origin_id) for table in _ROW_TABLES}
+    counts = {table: db.table(table).count_where("origin_id = ?", [origin_id]) for table in _ROW_TABLES}
     return json.dumps({table: rows for table, rows in counts.items() if rows})
-
-
-def _count(db: Database, table: str, origin_id: int) -> int:
-    return db.table(table).count_where("origin_id = ?", [origin_id])
 
 
 def _there(db: Database) -> Counter[tuple[str, int]]:
     out: Counter[tuple[str, int]] = Counter()
     for table in set(_ROW_TABLES) & set(db.table_names()):
-        for number, rows in db.execute(f"SELECT origin_id, count(*) FROM {table} GROUP BY origin_id").fetchall():
-            out[table, int(number)] += int(rows)
-    for (table, _), row in _withdrawn(db).items():
-        out[table, int(row.get("origin_id") or 0)] += 1
+        for row in db.query(f"SELECT origin_id, count(*) AS rows FROM {table} GROUP BY origin_id"):
+            out[table, row["origin_id"]] += row["rows"]
+    for (table, _), gone in _withdrawn(db).items():
+        out[table, int(gone.get("origin_id") or 0)] += 1
     return out
 
 
@@ -192,6 +186,6 @@ def _taken_over(db: Database) -> dict[str, list[int]]:
         f" WHERE origin_id IS NOT NULL AND table_name NOT IN ({numbered})"
     )
     out: dict[str, list[int]] = defaultdict(list)
-    for table, _, number in db.execute(sql, list(ROW_NUMBERS)).fetchall():
-        out[str(table)].append(int(number))
+    for row in db.query(sql, list(ROW_NUMBERS)):
+        out[row["table_name"]].append(row["origin_id"])
     return out

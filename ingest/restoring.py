@@ -103,9 +103,7 @@ def _alone(file: Path) -> Iterator[bool]:
 
 def _held(connection: sqlite3.Connection, file: Path) -> bool:
     try:
-        connection.execute("PRAGMA locking_mode=EXCLUSIVE")
-        connection.execute("PRAGMA journal_mode=DELETE")
-        connection.execute("BEGIN EXCLUSIVE")
+        connection.executescript("PRAGMA locking_mode=EXCLUSIVE; PRAGMA journal_mode=DELETE; BEGIN EXCLUSIVE")
     except sqlite3.Error as error:
         if getattr(error, "sqlite_errorcode", 0) & 0xFF in BUSY:
             raise CouldNot(f"{file} {HELD}") from error
@@ -128,8 +126,7 @@ def _bring_up(part: Path, change: Change, *, by: str, at: datetime) -> str:
     """Bring the copy to today's tables and put the change on record; returns the version that it was of."""
     db = Database(sqlite3.connect(str(part)))
     try:
-        db.conn.execute("PRAGMA synchronous=FULL")
-        db.conn.execute("PRAGMA foreign_keys=ON")
+        db.executescript("PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON")
         version = version_of(db)
         migrate(db)
         with db.atomic():

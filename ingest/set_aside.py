@@ -15,7 +15,7 @@ from ingest.entries import Entry, batch_of_values, merged_values, store_checked
 from ingest.errors import IngestError
 from ingest.fields import TABLES
 from ingest.rules import check
-from ingest.writing import Origin, stamp, writing
+from ingest.writing import Origin, first, stamp, writing
 
 STATES = ("open", "corrected", "dismissed", "admitted")
 _COLUMNS = (
@@ -74,8 +74,7 @@ def list_set_aside(db: Database, *, state: str = "open") -> pd.DataFrame:
     """
     if state not in (*STATES, "all"):
         raise ValueError(f"state is {state!r}; allowed are {', '.join(STATES)} and all")
-    where, values = ("", []) if state == "all" else (" WHERE state = ?", [state])
-    rows = db.execute(f"SELECT {', '.join(_COLUMNS)} FROM {_ROWS}{where} ORDER BY id", values).fetchall()
+    rows = db.query(f"SELECT {', '.join(_COLUMNS)} FROM {_ROWS} WHERE ? IN (state, 'all') ORDER BY id", [state])
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
@@ -83,14 +82,13 @@ def show_set_aside(db: Database, number: int) -> SetAside:
     """Return one set-aside row with everything known about it; raise IngestError when there is none such."""
     names = (*_COLUMNS, "cells", "coalesce(resolved_at, '') AS resolved_at", "coalesce(resolved_by, '') AS resolved_by")
     sql = f"SELECT {', '.join(names)}, resolution FROM {_ROWS} WHERE id = ?"
-    row = next(db.query(sql, (int(number),)), None)
+    row = first(db, sql, [int(number)])
     if row is None:
         raise IngestError(f"there is no set-aside row {number}; 'set-aside list' shows those there are")
     cells = json.loads(row.pop("cells"))
     extra = cells.pop("extra", {})
-    tried = db.query(
-        "SELECT at, by, changes, result FROM set_aside_attempts WHERE set_aside_id = ? ORDER BY id", (int(number),)
-    )
+    told = "at, by, changes, result"
+    tried = db.table("set_aside_attempts").rows_where("set_aside_id = ?", [int(number)], order_by="id", select=told)
     attempts = tuple(Attempt(**{**one, "changes": json.loads(one["changes"])}) for one in tried)
     return SetAside(**row, values=cells, extra=extra, attempts=attempts)
 

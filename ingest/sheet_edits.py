@@ -23,6 +23,7 @@ from ingest.writing import (
     as_text,
     changed_by,
     find,
+    last_change,
     note_write,
     put,
     write_change,
@@ -88,12 +89,8 @@ def save_edits(db: Database, edits: list[Edit], *, by: str, reason: str = "", no
 
 def is_sheet_change(db: Database, change: int) -> bool:
     """Whether a change was made by :func:`save_edits`."""
-    row = db.execute(
-        "SELECT a.table_name FROM audit a JOIN origins o ON o.id = a.origin_id WHERE a.origin_id = ? AND o.kind = 'correction'"
-        " LIMIT 1",
-        (int(change),),
-    ).fetchone()
-    return row is not None and row[0] in EDITED
+    made, row = find(db, "origins", id=int(change), kind="correction"), find(db, "audit", origin_id=int(change))
+    return made is not None and row is not None and row["table_name"] in EDITED
 
 
 def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", now: datetime | None = None) -> int:
@@ -115,17 +112,15 @@ def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", no
 
 def said_before(db: Database, name: str) -> dict[Key, list[dict[str, object]]]:
     """What rows of a sheet said before each change that was made on the screen: a file that says so again brings nothing."""
-    rows = db.execute(
-        "SELECT a.row_key, a.origin_id, a.column_name, a.old_value FROM audit a JOIN origins o ON o.id = a.origin_id"
-        " WHERE a.table_name = ? AND o.kind = 'correction' ORDER BY a.row_key, a.id DESC",
-        (name,),
-    ).fetchall()
+    by_hand = "table_name = ? AND origin_id IN (SELECT id FROM origins WHERE kind = 'correction')"
+    rows = list(db.table("audit").rows_where(by_hand, [name], order_by="row_key, id DESC"))
     out: dict[Key, list[dict[str, object]]] = {}
-    for row_key, mine in groupby(rows, key=lambda row: str(row[0])):
+    for row_key, mine in groupby(rows, key=lambda row: str(row["row_key"])):
         key = key_of(name, row_key)
         state: dict[str, object] = dict.fromkeys(EDITED[name].values) | (_values_now(db, name, key) or {})
-        for _, cells in groupby(mine, key=lambda row: int(row[1])):
-            state = state | {column: _typed(name, column, old) for _, _, column, old in cells}
+        for _, cells in groupby(mine, key=lambda row: int(row["origin_id"])):
+            told = {row["column_name"]: row["old_value"] for row in cells}
+            state = state | {column: _typed(name, column, old) for column, old in told.items()}
             out.setdefault(key, []).append(state)
     return out
 
@@ -160,13 +155,10 @@ def _typed(name: str, column: str, text: str | None) -> object:
 
 
 def _refuse_later(db: Database, change: int, name: str, row_key: str) -> None:
-    at, by, later = db.execute(
-        "SELECT at, by, origin_id FROM audit WHERE table_name = ? AND row_key = ? ORDER BY id DESC LIMIT 1",
-        (name, row_key),
-    ).fetchone()
+    later = last_change(db, name, row_key)
     raise IngestError(
-        f"{row_key} was changed again on {at[:10]} by {by} (change {later}) after change {change}; allowed is to undo the last "
-        "one first"
+        f"{row_key} was changed again on {later['at'][:10]} by {later['by']} (change {later['origin_id']}) after change {change}; "
+        "allowed is to undo the last one first"
     )
 
 

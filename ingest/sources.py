@@ -264,8 +264,10 @@ def save_source(db: Database, name: str, toml_text: str, *, by: str = "command",
 
 
 def list_sources(db: Database) -> list[SavedSource]:
-    rows = db.execute("SELECT name, saved_at, saved_by, headings FROM sources ORDER BY name").fetchall()
-    return [SavedSource(name, at, by, tuple(json.loads(headings))) for name, at, by, headings in rows]
+    return [
+        SavedSource(row["name"], row["saved_at"], row["saved_by"], tuple(json.loads(row["headings"])))
+        for row in db.table("sources").rows_where(order_by="name")
+    ]
 
 
 def read_source(db: Database, name: str) -> str:
@@ -279,9 +281,7 @@ def read_source(db: Database, name: str) -> str:
 
 def saved_sources(db: Database) -> list[Source]:
     """Return all saved descriptions, checked."""
-    return [
-        parse_source(row["toml"], name=row["name"]) for row in db.query("SELECT name, toml FROM sources ORDER BY name")
-    ]
+    return [parse_source(row["toml"], name=row["name"]) for row in db.table("sources").rows_where(order_by="name")]
 
 
 def find_source(db: Database, name_or_file: str) -> Source:

@@ -45,10 +45,8 @@ def open_database(
         connection = sqlite3.connect(str(file), check_same_thread=False, timeout=BUSY_MS / 1000)
         db = Database(connection)
         refuse_foreign(db, file)
-        db.conn.execute("PRAGMA journal_mode=WAL")
-        db.conn.execute("PRAGMA synchronous=FULL")
-        db.conn.execute(f"PRAGMA cache_size=-{CACHE_KIB}")
-        db.conn.execute("PRAGMA foreign_keys=ON")
+        db.enable_wal()
+        db.executescript(f"PRAGMA synchronous=FULL; PRAGMA cache_size=-{CACHE_KIB}; PRAGMA foreign_keys=ON")
         _bring_up(db, file, told)
     except BaseException as error:
         if connection is not None:
@@ -116,18 +114,18 @@ def is_empty(db: Database) -> bool:
 
 def newest_reading(db: Database, *, before: date) -> date | None:
     """Return the day of the newest reading taken before the day `before`; None when there is none."""
-    row = db.execute("SELECT max(taken_at) FROM readings WHERE taken_at < ?", (before.isoformat(),)).fetchone()
-    return date.fromisoformat(row[0][:10]) if row[0] else None
+    (row,) = db.query("SELECT max(taken_at) AS newest FROM readings WHERE taken_at < ?", [before.isoformat()])
+    return date.fromisoformat(row["newest"][:10]) if row["newest"] else None
 
 
 def data_version(db: Database) -> str:
     """Return a short text that changes with every write the analysis would see (a key for caches)."""
-    row = db.execute(
-        "SELECT (SELECT coalesce(max(id), 0) FROM origins), (SELECT coalesce(max(id), 0) FROM audit),"
-        " (SELECT coalesce(max(id), 0) FROM decisions), (SELECT coalesce(max(at), '') FROM reset_answers),"
-        " (SELECT count(*) FROM reset_answers), (SELECT coalesce(max(at), '') FROM settings)"
-    ).fetchone()
-    return "-".join(str(value) for value in row)
+    newest = db.query(
+        "SELECT coalesce(max(id), 0) AS newest FROM origins UNION ALL SELECT coalesce(max(id), 0) FROM audit"
+        " UNION ALL SELECT coalesce(max(id), 0) FROM decisions UNION ALL SELECT coalesce(max(at), '') FROM reset_answers"
+        " UNION ALL SELECT count(*) FROM reset_answers UNION ALL SELECT coalesce(max(at), '') FROM settings"
+    )
+    return "-".join(str(row["newest"]) for row in newest)
 
 
 # --- typed reads -----------------------------------------------------------------------------------------------------
@@ -239,8 +237,7 @@ def read_latest(db: Database, *, before: datetime, most: int) -> pd.DataFrame:
     """Return the latest `most` readings of every unit taken before the moment `before`: unit and all measurements."""
     columns = ("readings.unit", *(f"readings.{name}" for name in MEASUREMENTS))
     sql = LATEST_OF_EACH.format(columns=", ".join(columns), most=int(most))
-    rows = db.conn.execute(sql, [before.isoformat(timespec="seconds")]).fetchall()
-    frame = pd.DataFrame(rows, columns=["unit", *MEASUREMENTS])
+    frame = pd.DataFrame(db.query(sql, [before.isoformat(timespec="seconds")]), columns=["unit", *MEASUREMENTS])
     return frame.astype({"unit": "str", **dict.fromkeys(MEASUREMENTS, "float64")})
 
 

@@ -90,7 +90,8 @@ def verify_open(db: Database) -> Verified:
     """The same for an open database; damage ends the look, because what comes after it means nothing."""
     findings: list[Finding] = []
     try:
-        said = [" ".join(str(row[0]).split()) for row in db.execute(f"PRAGMA integrity_check({MOST_SAID})").fetchall()]
+        checked = list(db.query(f"PRAGMA integrity_check({MOST_SAID})"))
+        said = [" ".join(str(row["integrity_check"]).split()) for row in checked]
         findings += [Finding("damaged", {"said": one}) for one in said if one != "ok"]
         if not findings and not db.table_names():
             return Verified()
@@ -138,12 +139,12 @@ def _shape_before(step: str | None) -> tuple[Mapping[str, frozenset[str]], froze
 
 def _indexes(db: Database) -> frozenset[str]:
     sql = "SELECT name FROM sqlite_master WHERE type = 'index' AND sql IS NOT NULL"
-    return frozenset(str(row[0]) for row in db.execute(sql).fetchall())
+    return frozenset(row["name"] for row in db.query(sql))
 
 
 def _references(db: Database) -> Iterator[Finding]:
     """Rows that name a vehicle or an origin that is not there."""
-    broken = Counter((str(row[0]), str(row[2])) for row in db.execute("PRAGMA foreign_key_check").fetchall())
+    broken = Counter((row["table"], row["parent"]) for row in db.query("PRAGMA foreign_key_check"))
     for (table, named), rows in sorted(broken.items()):
         yield Finding("reference", {"table": table, "named": named, "rows": rows})
 

@@ -220,8 +220,8 @@ def open_visits(db: Database, unit: str) -> list[dict[str, Any]]:
 
 def _planned(db: Database, where: str, value: str) -> Iterator[dict[str, Any]]:
     sql = "SELECT visit.value FROM plans, json_each(plans.body, '$.visits') AS visit WHERE json_extract(visit.value, "
-    for (text,) in db.execute(sql + where, [value]).fetchall():
-        yield dict(json.loads(text))
+    for row in db.query(sql + where, [value]):
+        yield dict(json.loads(row["value"]))
 
 
 def as_planned(visit: Mapping[str, Any]) -> PlannedVisit:

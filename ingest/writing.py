@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -56,7 +56,12 @@ def put(db: Database, table: str, row: Mapping[str, object], *key: str) -> int:
 def find(db: Database, table: str, **key: object) -> dict[str, Any] | None:
     """Return the row of `table` that has these values; None when there is none."""
     where = " AND ".join(f"{name} = :{name}" for name in key)
-    return next(iter(db.query(f"SELECT * FROM {table} WHERE {where} LIMIT 1", key)), None)
+    return first(db, f"SELECT * FROM {table} WHERE {where} LIMIT 1", key)
+
+
+def first(db: Database, sql: str, values: Sequence[object] | dict[str, Any] = ()) -> dict[str, Any] | None:
+    """Return the first row that a query finds; None when there is none."""
+    return next(db.query(sql, values), None)
 
 
 @dataclass(frozen=True)
@@ -125,16 +130,22 @@ def write_change(
 def changed_by(db: Database, change: int, tables: Container[str]) -> dict[tuple[str, str], Columns]:
     """Rows that a change touched, in its order: (table, row) -> column -> old and new value; IngestError when it touched none of
     `tables` first."""
-    rows = db.execute(
-        "SELECT table_name, row_key, column_name, old_value, new_value FROM audit WHERE origin_id = ? ORDER BY id",
-        (int(change),),
-    ).fetchall()
-    if not rows or rows[0][0] not in tables:
+    rows = list(db.table("audit").rows_where("origin_id = ?", [int(change)], order_by="id"))
+    if not rows or rows[0]["table_name"] not in tables:
         raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
     touched: dict[tuple[str, str], Columns] = {}
-    for table, row_key, column, old, new in rows:
-        touched.setdefault((table, row_key), {})[column] = (old, new)
+    for row in rows:
+        columns = touched.setdefault((row["table_name"], row["row_key"]), {})
+        columns[row["column_name"]] = (row["old_value"], row["new_value"])
     return touched
+
+
+def last_change(db: Database, table: str, row_key: str, columns: Sequence[str] = ()) -> dict[str, Any]:
+    """The last change on record of a row, or of some of its columns; there has to be one."""
+    where = "table_name = ? AND row_key = ?" + (
+        f" AND column_name IN ({', '.join('?' * len(columns))})" if columns else ""
+    )
+    return next(db.table("audit").rows_where(where, [table, row_key, *columns], order_by="id DESC", limit=1))
 
 
 def as_text(value: object) -> str | None:

@@ -30,11 +30,11 @@ def tables_of(folder: ParquetFolder, k: int, before: date) -> FleetTables:
     """Partition k with what is dated before a day; without weather, which is of all: :func:`joined` adds it."""
     db = partition(folder, k, (*BY_VEHICLE, "settings"))
     found = [
-        ("weekly_lists", "iso_week", "SELECT DISTINCT iso_week FROM decisions WHERE kind = 'nothing_found'"),
-        ("origins", "id", "SELECT DISTINCT origin_id FROM visits"),
+        ("weekly_lists", "iso_week", "SELECT DISTINCT iso_week AS named FROM decisions WHERE kind = 'nothing_found'"),
+        ("origins", "id", "SELECT DISTINCT origin_id AS named FROM visits"),
     ]
     for table, column, asked in found:  # the list that a decision was on, and when a visit was reported
-        values = [value for (value,) in db.conn.execute(asked)]
+        values = [row["named"] for row in db.query(asked)]
         if values:
             for rows in rows_where(folder, table, column, values):
                 insert_rows(db, table, rows)

@@ -55,33 +55,29 @@ def judged_version(db: Database, day: date) -> str:
     What is dated that day or later does not count, nor what the list does not rest on: pins, prices, decisions other
     than that nothing was found.
     """
-    marks = ", ".join("?" * len(JUDGED_TABLES))
-    write = db.execute(
-        f"SELECT id, token FROM writes WHERE first_on < ? AND table_name IN ({marks}) ORDER BY id DESC LIMIT 1",
-        [day.isoformat(), *JUDGED_TABLES],
-    ).fetchone()
-    answers = db.execute("SELECT * FROM reset_answers WHERE at < ? ORDER BY 1, 2, 3, 4", [day.isoformat()]).fetchall()
+    seen = f"first_on < ? AND table_name IN ({', '.join('?' * len(JUDGED_TABLES))})"
+    writes = db.table("writes").rows_where(seen, [day.isoformat(), *JUDGED_TABLES], "id DESC", "id, token", 1)
+    write = next((row.values() for row in writes), ("", ""))
+    answers = list(db.table("reset_answers").rows_where("at < ?", [day.isoformat()], "1, 2, 3, 4"))
     own = read_settings(db)
     settings = (tolerated_false_flags(db), own.get(own_limits.SETTING, ""), own.get(taught_laws.SETTING) or "")
-    return "-".join((*map(str, write or ("", "")), _digest(answers), _digest(settings), _looks(db, day)))
+    return "-".join((*map(str, write), _digest(answers), _digest(settings), _looks(db, day)))
 
 
 def _looks(db: Database, day: date) -> str:
     """Changes with the looks that found a part sound and with the lists that name it, without reading the lists."""
-    looks = db.execute(
-        "SELECT id, unit, iso_week, at FROM decisions WHERE kind = 'nothing_found' AND at < ? ORDER BY id",
-        [day.isoformat()],
-    ).fetchall()
-    weeks = sorted({str(week) for _, _, week, _ in looks})
-    marks = ", ".join("?" * len(weeks))
-    lists = db.execute(
-        f"SELECT iso_week, version, issued_at FROM weekly_lists WHERE iso_week IN ({marks}) ORDER BY 1, 2", weeks
-    ).fetchall()
-    visits = db.execute(
-        "SELECT visit_id, unit, part, found, at FROM visits JOIN origins ON origins.id = origin_id WHERE at < ? AND found IN"
-        " ('sound', 'other') ORDER BY visit_id",
-        [day.isoformat()],
-    ).fetchall()
+    looked = ("kind = 'nothing_found' AND at < ?", [day.isoformat()], "id", "id, unit, iso_week, at")
+    looks = list(db.table("decisions").rows_where(*looked))
+    weeks = sorted({str(row["iso_week"]) for row in looks})
+    named = f"iso_week IN ({', '.join('?' * len(weeks))})"
+    lists = list(db.table("weekly_lists").rows_where(named, weeks, "1, 2", "iso_week, version, issued_at"))
+    visits = list(
+        db.query(
+            "SELECT visit_id, unit, part, found, at FROM visits JOIN origins ON origins.id = origin_id WHERE at < ? AND found IN"
+            " ('sound', 'other') ORDER BY visit_id",
+            [day.isoformat()],
+        )
+    )
     return _digest((looks, lists, visits)) if looks or visits else ""
 
 
@@ -108,8 +104,8 @@ def name_of(db: Database, as_of: date, horizon_days: int) -> str:
 
 def folder_of(db: Database) -> Path | None:
     """Where the database's assessments are kept; None for a database in memory."""
-    files = [str(file) for _, name, file in db.execute("PRAGMA database_list").fetchall() if name == "main"]
-    return Path(files[0] + FOLDER) if files[0] else None
+    (file,) = (str(row["file"]) for row in db.query("PRAGMA database_list") if row["name"] == "main")
+    return Path(file + FOLDER) if file else None
 
 
 def kept(folder: Path | None, name: str) -> Assessment | None:

@@ -48,11 +48,14 @@ def read_readings(db: Database, *, before: date | None = None) -> pd.DataFrame:
 
 def _state(db: Database) -> Kept | None:
     """How far the database has come; None where no reading, or no write, is on record."""
-    newest = db.execute("SELECT id, token FROM writes ORDER BY id DESC LIMIT 1").fetchone()
-    highest = db.execute("SELECT max(reading_id), (SELECT coalesce(max(id), 0) FROM audit) FROM readings").fetchone()
-    if newest is None or highest[0] is None:
-        return None
-    return {"write": newest[0], "token": newest[1], "reading_id": highest[0], "audit_id": highest[1]}
+    return next(
+        db.query(
+            "SELECT id AS write, token, (SELECT max(reading_id) FROM readings) AS reading_id,"
+            " (SELECT coalesce(max(id), 0) FROM audit) AS audit_id FROM writes WHERE reading_id IS NOT NULL"
+            " ORDER BY id DESC LIMIT 1"
+        ),
+        None,
+    )
 
 
 def _brought_up(db: Database, held: Kept, now: Kept) -> pd.DataFrame | None:
@@ -75,19 +78,15 @@ def _brought_up(db: Database, held: Kept, now: Kept) -> pd.DataFrame | None:
 
 def _changed(db: Database, held: Kept, kept: pd.DataFrame) -> list[str]:
     """Vehicles whose rows are not what was kept: new rows, corrected, withdrawn, put back, or judged otherwise doubtful."""
-    found = {
-        str(unit) for (unit,) in db.execute("SELECT unit FROM readings WHERE reading_id > ?", [held["reading_id"]])
-    }
+    readings = db.table("readings")
+    found = {str(row["unit"]) for row in readings.rows_where("reading_id > ?", [held["reading_id"]], select="unit")}
     numbers: set[int] = set()
-    for key, column, *values in db.execute(
-        "SELECT row_key, column_name, old_value, new_value FROM audit WHERE id > ? AND table_name = 'readings'",
-        [held["audit_id"]],
-    ):
-        numbers.add(int(key))
-        found |= {str(value) for value in values if column == "unit"}
+    for row in db.table("audit").rows_where("id > ? AND table_name = 'readings'", [held["audit_id"]]):
+        numbers.add(int(row["row_key"]))
+        found |= {str(row[name]) for name in ("old_value", "new_value") if row["column_name"] == "unit"}
     for number in numbers:
-        found |= {str(unit) for (unit,) in db.execute("SELECT unit FROM readings WHERE reading_id = ?", [number])}
-    rows = db.execute(f"SELECT {', '.join(MARKS)} FROM readings WHERE doubtful <> ''").fetchall()
+        found |= {str(row["unit"]) for row in readings.rows_where("reading_id = ?", [number], select="unit")}
+    rows = (tuple(row.values()) for row in readings.rows_where("doubtful <> ''", select=", ".join(MARKS)))
     was = kept.loc[kept["doubtful"] != "", MARKS].itertuples(index=False, name=None)
     numbers |= {int(row[0]) for row in set(rows) ^ set(was)}
     return sorted(found | set(kept.loc[kept["reading_id"].isin(numbers), "unit"]))

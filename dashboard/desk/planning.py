@@ -46,7 +46,7 @@ from ingest.records import (
 )
 from ingest.sheet_edits import SHEETS, Edit, save_edits
 from ingest.visits import read_visits
-from ingest.writing import writing
+from ingest.writing import first, writing
 
 SETTING_KEY = COSTS_KEY
 PART_COLUMNS = ("part", "price", "labour_h", "lead_days")
@@ -295,13 +295,14 @@ def changed_since(db: Database, plan: ReplacementPlan) -> ChangedSince | None:
     if not what:
         return None
     marks = ", ".join("?" * len(SHEETS))
-    last = db.execute(
+    last = first(
+        db,
         f"SELECT a.at, o.by FROM audit a JOIN origins o ON o.id = a.origin_id WHERE a.table_name IN ({marks})"
         " AND o.kind = 'correction' UNION ALL SELECT at, by FROM audit WHERE table_name = 'settings' AND row_key = ?"
         " ORDER BY 1 DESC LIMIT 1",
         [*SHEETS, SETTING_KEY],
-    ).fetchone()
-    return ChangedSince(what, str(last[1]), pd.Timestamp(last[0])) if last else ChangedSince(what)
+    )
+    return ChangedSince(what, str(last["by"]), pd.Timestamp(last["at"])) if last else ChangedSince(what)
 
 
 def save_plan_settings(db: Database, changes: dict[str, Any], *, by: str, now: datetime | None = None) -> PlanSettings:

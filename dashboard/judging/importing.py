@@ -142,7 +142,7 @@ def _take_down(running: Import, told: dict[str, Any]) -> None:
 
 def _last_origin(database: str) -> int:
     with open_database(database) as db:
-        return int(db.execute("SELECT coalesce(max(id), 0) FROM origins").fetchone()[0])
+        return max((int(row["id"]) for row in db.query("SELECT max(id) AS id FROM origins") if row["id"]), default=0)
 
 
 def _files_since(database: str, origin: int) -> tuple[str, ...]:

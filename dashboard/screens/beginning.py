@@ -13,17 +13,12 @@ from dashboard.screens.pages import page
 from dashboard.words import beginning as say
 from dashboard.words.beginning import BRING_IN, EMPTY, NO_READING, SAMPLE, STEPS, TO_STEPS, Step, state
 
-_COUNTS = {
-    "units": "SELECT count(*) FROM units",
-    "climate": "SELECT count(DISTINCT depot) FROM (SELECT depot FROM climate UNION SELECT depot FROM lows)",
-    "readings": "SELECT count(*) FROM readings",
-}
-
 
 def counts() -> dict[str, int]:
-    """Table of a first step -> how many are on record."""
+    """Table of a first step -> how many are on record; of the climate, of depots."""
     with session.database() as db:
-        return {table: int(db.execute(query).fetchone()[0]) for table, query in _COUNTS.items()}
+        depots = len(list(db.query("SELECT depot FROM climate UNION SELECT depot FROM lows")))
+        return {"units": db.table("units").count, "climate": depots, "readings": db.table("readings").count}
 
 
 def begin() -> None:

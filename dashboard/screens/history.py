@@ -162,8 +162,8 @@ def main(arguments: Sequence[str]) -> int:
     path, horizon, *days = arguments
     db = store.open_database(path, create=False)
     dates = [pd.Timestamp(day) for day in days]
-    known = db.execute("SELECT min(taken_at) FROM readings").fetchone()[0]
-    first = pd.Timestamp(known) if known else pd.Timestamp.max
+    earliest = db.table("readings").rows_where(order_by="taken_at", select="taken_at", limit=1)
+    first = next((pd.Timestamp(row["taken_at"]) for row in earliest), pd.Timestamp.max)
     for day in (d for d in dates if d <= first):
         _print_line(day, pd.DataFrame(columns=["unit", "depot", "part"]))
     later = [d for d in dates if d > first]
@@ -226,21 +226,18 @@ def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, bef
 def issued_lists(db: Database, *, first: date, before: date) -> dict[date, pd.DataFrame]:
     """Lists issued from `first` to before `before`: the day from which each stood -> unit, part."""
     stood = "max(as_of, iif(version = 1, '', substr(issued_at, 1, 10)))"  # one issued again counts from when it was
-    within = (first.isoformat(), before.isoformat())
-    days = db.execute(
-        f"SELECT version, {stood} AS stood FROM weekly_lists WHERE stood >= ? AND stood < ? ORDER BY stood, version",
-        within,
-    ).fetchall()
-    last = {str(day): int(version) for version, day in days}
-    rows = db.execute(
-        f"SELECT {stood} AS stood, version, json_extract(one.value, '$.unit'), json_extract(one.value, '$.part') "
-        "FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE stood >= ? AND stood < ?",
-        within,
-    ).fetchall()
+    within = ("stood >= ? AND stood < ?", (first.isoformat(), before.isoformat()))
+    days = db.table("weekly_lists").rows_where(*within, "stood, version", f"version, {stood} AS stood")
+    last = {str(row["stood"]): int(row["version"]) for row in days}
+    rows = db.query(
+        f"SELECT {stood} AS stood, version, json_extract(one.value, '$.unit') AS unit, json_extract(one.value, '$.part') AS part "
+        f"FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE {within[0]}",
+        within[1],
+    )
     listed: dict[str, list[tuple[str, str]]] = {day: [] for day in last}
-    for day, version, unit, part in rows:
-        if last[str(day)] == version:
-            listed[str(day)].append((str(unit), str(part)))
+    for row in rows:
+        if last[row["stood"]] == row["version"]:
+            listed[row["stood"]].append((str(row["unit"]), str(row["part"])))
     return {date.fromisoformat(d): pd.DataFrame(u, columns=["unit", "part"], dtype="str") for d, u in listed.items()}
 
 

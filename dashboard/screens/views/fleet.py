@@ -97,11 +97,10 @@ def while_judging() -> None:
 def last_read(key: session.Key) -> pd.DataFrame:
     """When each vehicle was last read before the day shown: unit, depot, last_reading_on."""
     with session.database() as db:
-        rows = db.execute(
-            "SELECT unit, max(taken_at) FROM readings WHERE taken_at < ? GROUP BY unit", (key.as_of.isoformat(),)
-        ).fetchall()
+        sql = "SELECT unit, max(taken_at) AS last FROM readings WHERE taken_at < ? GROUP BY unit"
+        last = {row["unit"]: row["last"] for row in db.query(sql, [key.as_of.isoformat()])}
     units = session.units(key.as_of)
-    on = pd.to_datetime(units["unit"].map(dict(rows)), format="ISO8601").dt.normalize().astype("datetime64[us]")
+    on = pd.to_datetime(units["unit"].map(last), format="ISO8601").dt.normalize().astype("datetime64[us]")
     return units[["unit", "depot"]].assign(last_reading_on=on)
 
 

@@ -147,7 +147,8 @@ def own_habits() -> None:
 
 def depot_names() -> list[str]:
     with session.database() as db:
-        return [str(row[0]) for row in db.execute("SELECT DISTINCT depot FROM units WHERE depot != '' ORDER BY 1")]
+        found = db.table("units").rows_where("depot != ''", order_by="depot", select="DISTINCT depot")
+        return [str(row["depot"]) for row in found]
 
 
 def depots(saved: Mapping[str, Any]) -> None:
@@ -192,7 +193,8 @@ def costs() -> None:
     """What things cost and how the plan is bound, each with its default until the user sets it."""
     with session.database() as db:
         now = own_costs(db)
-        classes = [row[0] for row in db.execute("SELECT DISTINCT vehicle_class FROM units ORDER BY 1").fetchall()]
+        found = db.table("units").rows_where(order_by="vehicle_class", select="DISTINCT vehicle_class")
+        classes = [row["vehicle_class"] for row in found]
     st.subheader(say.COSTS)
     st.caption(say.AMOUNTS_IN.format(currency=safe(now.currency)))
     with st.form("costs", border=False):
