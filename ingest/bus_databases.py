@@ -102,9 +102,8 @@ def read_mdf(file: Path, decode: Decode, gathered: Gathered) -> None:
         from asammdf.blocks.utils import MdfException
     except ImportError:
         raise FileRefused(f"an MDF4 file {EXTRA}") from None
-    logging.getLogger("asammdf").setLevel(
-        logging.CRITICAL + 1
-    )  # what is wrong with a file is said here, in one sentence
+    # what is wrong with a file is said here, in one sentence
+    logging.getLogger("asammdf").setLevel(logging.CRITICAL + 1)
     try:
         with file.open("rb") as opened, MDF(opened) as mdf:
             began_s = mdf.header.start_time.timestamp()
@@ -113,9 +112,8 @@ def read_mdf(file: Path, decode: Decode, gathered: Gathered) -> None:
     except FileRefused:
         raise
     except (MdfException, *DAMAGED) as error:
-        for frame, _ in walk_tb(
-            error.__traceback__
-        ):  # half made, it cannot close itself, and would say so on the screen
+        # half made, it cannot close itself, and would say so on the screen
+        for frame, _ in walk_tb(error.__traceback__):
             if isinstance(made := frame.f_locals.get("self"), MDF4):
                 made._closed = True
                 made._tempfile.close()

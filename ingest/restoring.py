@@ -49,7 +49,9 @@ def restore(backup: Path, file: Path, *, by: str, now: datetime | None = None) -
     """
     at = now or datetime.now()
     check_place(file, create=True)
-    _check_other(backup, file)
+    check_place(backup, create=False)
+    if file.exists() and backup.samefile(file):
+        raise DatabaseRefused(f"{backup} is the database itself; allowed is a copy of it")
     verified = verify(backup)
     if verified.wrong:
         raise BackupRefused(backup, verified)
@@ -73,12 +75,6 @@ def restore(backup: Path, file: Path, *, by: str, now: datetime | None = None) -
     except OSError as error:
         raise CouldNot(f"{file} was left as it was: {error.strerror or error}") from error
     return Restored(version, replaced)
-
-
-def _check_other(backup: Path, file: Path) -> None:
-    check_place(backup, create=False)
-    if file.exists() and backup.samefile(file):
-        raise DatabaseRefused(f"{backup} is the database itself; allowed is a copy of it")
 
 
 @contextmanager

@@ -68,9 +68,8 @@ class Context:
             self._folded.update({_folded(known): known for known in self.vehicles})
         if _folded(unit) in self._folded:
             return self._folded[_folded(unit)]
-        if (
-            len(self._folded) > BELIEVING.largest_looked_through
-        ):  # comparing with every vehicle of a large fleet takes too long for a hint
+        # comparing with every vehicle of a large fleet takes too long for a hint
+        if len(self._folded) > BELIEVING.largest_looked_through:
             return ""
         close = difflib.get_close_matches(_folded(unit), self._folded, n=1, cutoff=BELIEVING.alike)
         return self._folded[close[0]] if close else ""

@@ -120,20 +120,14 @@ def correct_set_aside(
             entry = store_checked(
                 db, batch, Origin("correction", by, at, file=row.file, source=row.source), file=row.file
             )
-        _note_attempt(db, row, changes, entry, by=by, at=at)
+        done = entry.stored or entry.known
+        result = "stored" if entry.stored else "known already" if entry.known else "; ".join(entry.problems)
+        text = json.dumps({name: str(value) for name, value in changes.items()}, ensure_ascii=False)
+        tried = {"set_aside_id": row.id, "at": stamp(at), "by": by, "changes": text, "result": result}
+        db.table("set_aside_attempts").insert(tried)
+        if done:
+            _resolve(db, row.id, "corrected", f"{result} as {_words(changes)}", by=by, at=at)
     return entry
-
-
-def _note_attempt(
-    db: Database, row: SetAside, changes: Mapping[str, str], entry: Entry, *, by: str, at: datetime
-) -> None:
-    done = entry.stored or entry.known
-    result = "stored" if entry.stored else "known already" if entry.known else "; ".join(entry.problems)
-    text = json.dumps({name: str(value) for name, value in changes.items()}, ensure_ascii=False)
-    tried = {"set_aside_id": row.id, "at": stamp(at), "by": by, "changes": text, "result": result}
-    db.table("set_aside_attempts").insert(tried)
-    if done:
-        _resolve(db, row.id, "corrected", f"{result} as {_words(changes)}", by=by, at=at)
 
 
 def _words(changes: Mapping[str, str]) -> str:

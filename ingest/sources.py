@@ -107,7 +107,9 @@ def _checked(raw: Mapping[str, Any], name: str) -> Source:
     table = TABLES[table_name]
     columns, headings = _columns(raw.get("columns", {}), table)
     constants = {key: str(value) for key, value in raw.get("constants", {}).items()}
-    _require(table, [*columns.values(), *constants])
+    missing = missing_columns([*columns.values(), *constants], table)
+    if missing:
+        raise SourceProblem(f"no heading is {missing[0]!r}; {table.name} needs {', '.join(missing)}")
     return Source(
         table=table,
         columns=columns,
@@ -178,12 +180,6 @@ def missing_columns(names: Iterable[str], table: Table) -> list[str]:
     """Return the columns that every row of `table` must have and that `names` do not fill."""
     filled = columns_filled(names, table)
     return [column.name for column in table.columns if column.required and column.name not in filled]
-
-
-def _require(table: Table, present: Iterable[str]) -> None:
-    missing = missing_columns(present, table)
-    if missing:
-        raise SourceProblem(f"no heading is {missing[0]!r}; {table.name} needs {', '.join(missing)}")
 
 
 def _date_order(raw: Mapping[str, Any], table: Table) -> DateOrder:

@@ -95,10 +95,6 @@ def _pieces(data: bytes, encoding: str) -> list[str]:
     parts[0] = parts[0].removeprefix("\ufeff")
     if not any("\n" in part for part in parts):
         parts = [part.replace("\r", "\n") for part in parts]
-    return _whole_lines(parts)
-
-
-def _whole_lines(parts: Pieces) -> list[str]:
     pieces, begun = [], []
     for part in parts:
         end = part.rfind("\n") + 1
@@ -358,7 +354,9 @@ def _one_row(physical: list[str], position: int, delimiter: str) -> tuple[list[s
             yield physical[offset].rstrip("\r") + "\n"
 
     cells, wrong = _quoted_row(feed(), delimiter)
-    closed = taken < FILES.longest_quoted and (position + taken < len(physical) or _quotes_close(physical[position:]))
+    closed = taken < FILES.longest_quoted and (
+        position + taken < len(physical) or ("".join(physical[position:]).count('"') % 2 == 0)
+    )
     if wrong or not closed:
         return first.split(delimiter, MOST_COLUMNS), 1, wrong or "a quotation mark is never closed"
     return cells, taken, ""
@@ -369,7 +367,3 @@ def _quoted_row(feed: Iterator[str], delimiter: str) -> tuple[list[str], str]:
         return next(csv.reader(feed, delimiter=delimiter)), ""
     except csv.Error as error:
         return [], f"its quotation marks do not fit ({error})"
-
-
-def _quotes_close(rest: list[str]) -> bool:
-    return "".join(rest).count('"') % 2 == 0

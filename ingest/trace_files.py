@@ -81,7 +81,12 @@ def read_trace(
     clamp_mv_per_a: the clamp's scale, where the file holds its millivolts or volts. rate_hz: samples a second, where there
     is no time. volts, amps: headings, where the file does not say which column is which.
     """
-    _refuse_options(clamp_mv_per_a, rate_hz)
+    if clamp_mv_per_a is not None and not SMALLEST_CLAMP <= clamp_mv_per_a <= LARGEST_CLAMP:
+        raise ValueError(
+            f"the clamp's scale is {clamp_mv_per_a:g} mV/A; allowed is {SMALLEST_CLAMP:g} to {LARGEST_CLAMP:,.0f} mV/A"
+        )
+    if rate_hz is not None and not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
+        raise ValueError(f"the rate is {rate_hz:g} Hz; allowed is {SLOWEST_HZ:g} to {FASTEST_HZ:,.0f} Hz")
     wanted = {"volts": volts, "amps": amps}
     wrong = ""
     for sheet in sheets:
@@ -101,15 +106,6 @@ NO_COLUMNS = (
     "no heading over its numbers names volts or amps; allowed are headings as time_ms, volts, amps, with or without units "
     "under them"
 )
-
-
-def _refuse_options(clamp_mv_per_a: float | None, rate_hz: float | None) -> None:
-    if clamp_mv_per_a is not None and not SMALLEST_CLAMP <= clamp_mv_per_a <= LARGEST_CLAMP:
-        raise ValueError(
-            f"the clamp's scale is {clamp_mv_per_a:g} mV/A; allowed is {SMALLEST_CLAMP:g} to {LARGEST_CLAMP:,.0f} mV/A"
-        )
-    if rate_hz is not None and not SLOWEST_HZ <= rate_hz <= FASTEST_HZ:
-        raise ValueError(f"the rate is {rate_hz:g} Hz; allowed is {SLOWEST_HZ:g} to {FASTEST_HZ:,.0f} Hz")
 
 
 # --- which column is which -------------------------------------------------------------------------------------------

@@ -142,9 +142,8 @@ def _reach(name: str, xml: bytearray) -> int:
     width = max((_column_number(letters) for letters in columns), default=0)
     height = max((int(number) for number in rows), default=0)
     if placed < sum(xml.count(start) for start in (b"<c ", b"<c>", b"<c/", b":c ", b":c>", b":c/")):
-        follow = [
-            len(_CELL_START.findall(row)) for row in _ROW_START.split(xml)
-        ]  # cells without a place follow each other
+        # cells without a place follow each other
+        follow = [len(_CELL_START.findall(row)) for row in _ROW_START.split(xml)]
         width += max(follow)
         height = max(height, len(follow), *(int(number) for number in _ROW.findall(xml)), 0)
     if width > MOST_COLUMNS or height > MOST_ROWS + 1 or width * height > MOST_GRID:

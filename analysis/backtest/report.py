@@ -142,25 +142,21 @@ def backtest_report(
         dates[-1], *(frame[c].max() for frame, c in ((readings, "taken_at"), (repairs, "done_on")) if len(frame))
     )
     events = counted_no_starts(repairs, dates)
-    prices = _no_start_costs(units, costs)
+    prices = {
+        str(u): costs.settings.no_start_cost(str(k), float(v)).total
+        for u, k, v in zip(units["unit"], units["vehicle_class"], units["system_v"], strict=True)
+    }
     limits = limit_lists(readings, units, repairs, dates, book=book)
     mine, flags = _way("this list", lists, events, repairs, known_to, decisions, costs, prices)
     theirs, _ = _way("printed limits on the last reading", limits, events, repairs, known_to, None, costs, prices)
-    was = _as_it_was(events, costs, prices)
+    cost = _failure_cost(events, costs, prices)
+    was = _row("as it was", events, cost, "every no-start happened", foreseen=0, missed=len(events))
     fixed = _fixed_age(units, readings, repairs, events, dates, costs, prices)
     return BacktestReport(
         dates[0], dates[-1], known_to, len(dates), lists["unit"].nunique(), horizon_days,
         pd.DataFrame([was, mine, theirs, fixed]), foreseen(lists, events), flags,
         odds_report(lists, repairs, known_to, horizon_days=horizon_days), costs,
     )  # fmt: skip
-
-
-def _no_start_costs(units: pd.DataFrame, costs: ReportCosts) -> dict[str, float]:
-    """Unit -> cost of a no-start beside the repair."""
-    return {
-        str(u): costs.settings.no_start_cost(str(k), float(v)).total
-        for u, k, v in zip(units["unit"], units["vehicle_class"], units["system_v"], strict=True)
-    }
 
 
 def _failure_cost(events: pd.DataFrame, costs: ReportCosts, prices: Mapping[str, float]) -> float:
@@ -176,11 +172,6 @@ def _row(way: str, events: pd.DataFrame, cost: float, words: str, **more: float)
          "for_nothing_per_100", "replacements"), float("nan"),
     )  # fmt: skip
     return {"way": way, "no_starts": len(events), **empty, **more, "cost": cost, "words": words}
-
-
-def _as_it_was(events: pd.DataFrame, costs: ReportCosts, prices: Mapping[str, float]) -> dict[str, object]:
-    cost = _failure_cost(events, costs, prices)
-    return _row("as it was", events, cost, "every no-start happened", foreseen=0, missed=len(events))
 
 
 def _way(

@@ -161,7 +161,7 @@ def expected_of(tables: FleetTables, day: float, known: ClassKnowledge | None = 
     state = estimate_state(tables, day, np.array([0.0]), draws=DRAWS, laws=laws, growth_laws=own.growth, growth=False)
     panel = state.panel
     level = state.drawn[0][:, 0, :].astype(np.float64)
-    middle, spread = _middle(level), _spread(level)
+    middle, spread = np.asarray(np.median(level, axis=1), dtype=np.float64), _spread(level)
     if not panel.present.any():  # like its class, though it may be worn: the draws say how far
         middle, spread = np.ones(len(level)), np.hypot(spread * middle, middle - 1.0)
     aid = aid_of(panel.units)
@@ -200,10 +200,6 @@ def usual_crank_a(usual: StartState, unknown: frozenset[str]) -> float | None:
     """Steady amps [A] usual in a class at 20 °C, which limits on amps are shares of; None where nobody knows."""
     shown = np.ravel(predicted_measurements(usual, REFERENCE_C.value))
     return None if "crank_a" in unknown else float(shown[MEASURED.index("crank_a")])
-
-
-def _middle(level: Floats) -> Floats:
-    return np.asarray(np.median(level, axis=1), dtype=np.float64)
 
 
 def _spread(level: Floats) -> Floats:

@@ -211,9 +211,8 @@ def _amp_checks(group: pd.DataFrame, limits: Limits, usual_a: float) -> list[Che
     else:
         found.append(_checked(group, "cranking amps, high", amps, most, "at most", watch=most.value, act=False))
     rpm = limits.least_cranking_rpm
-    least = np.fmin(
-        rpm.value, limits.slow_share.value * _values(group, "usual_rpm")
-    )  # in the cold sound engines are slow
+    # in the cold sound engines are slow
+    least = np.fmin(rpm.value, limits.slow_share.value * _values(group, "usual_rpm"))
     slower = least < rpm.value
     said = np.array([f"{rpm.words}, {r:.0f} rpm in this cold" if s else rpm.words for r, s in zip(least, slower, strict=True)],
                      dtype=object)  # fmt: skip

@@ -391,9 +391,5 @@ def default_limits(
         "circuit_v_per_100a": _circuit_per_100a(system_v, chosen),
         "watch_share": Limit(0.8, "1", "our choice: the last fifth before a limit is watched", 0.3, 1.0),
     }
-    worded = {key: _with_words(limit) for key, limit in limits.items()}
+    worded = {key: replace(limit, words=limit.words.replace("{}", f"{limit.value:g}")) for key, limit in limits.items()}
     return Limits(system_v=system_v, duty=chosen, fuel=fuel, **worded)
-
-
-def _with_words(limit: Limit) -> Limit:
-    return replace(limit, words=limit.words.replace("{}", f"{limit.value:g}"))

@@ -260,7 +260,10 @@ def infer_resistances(
     reason = _reasons(inputs, value)
     known = reason == ""
     stacked = np.where(known, np.column_stack([value[e] for e in ELEMENTS]) * MOHM_PER_OHM, np.nan)
-    spread = {(e, s): d * _error(inputs, motor, e, s) * MOHM_PER_OHM for (e, s), d in slope.items()}
+    spread = {
+        (e, s): d * (motor.se[s] if e.startswith("motor") else inputs.se[s]) * MOHM_PER_OHM
+        for (e, s), d in slope.items()
+    }
     variance = np.column_stack([sum((spread[k] ** 2 for k in spread if k[0] == e), np.zeros(rows)) for e in ELEMENTS])
     return Inferred(
         stacked,
@@ -268,11 +271,6 @@ def infer_resistances(
         reason,
         _assumed(motor),
     )
-
-
-def _error(inputs: _Inputs, motor: _Inputs, element: str, source: str) -> Array:
-    """Standard error of a source; the motor's drops may be assumed ones."""
-    return motor.se[source] if element.startswith("motor") else inputs.se[source]
 
 
 def _assumed(motor: _Inputs) -> Texts:

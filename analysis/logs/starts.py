@@ -167,16 +167,12 @@ def _volts(volts: Series, speed: Series, turned: _Turned, began: float) -> tuple
     fast = len(near.value) > 2 and float(np.median(np.diff(near.time_s))) <= 1.01 / FINDING.steady_volts_hz
     if fast:
         near = Series(near.time_s, without_spikes(near.value), near.step)
-    near = _believable(near, rest)
+    kept = near.value >= FINDING.least_share * rest if np.isfinite(rest) else near.value > 0.0
+    near = Series(near.time_s[kept], near.value[kept], near.step)
     steady_from = (began if fast else float(t[turned.first])) + FINDING.inrush_s  # a slow sample may lie in the dip
     steady = near.between(steady_from, float(t[turned.end - 1])).value
     dip = near.between(float(t[turned.standing]), steady_from).value if fast else np.zeros(0)
     return rest, _least(steady), not fast, _least(dip)
-
-
-def _believable(volts: Series, rest: float) -> Series:
-    kept = volts.value >= FINDING.least_share * rest if np.isfinite(rest) else volts.value > 0.0
-    return Series(volts.time_s[kept], volts.value[kept], volts.step)
 
 
 def _least(value: Floats) -> float:

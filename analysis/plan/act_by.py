@@ -62,7 +62,9 @@ def _why(work: Work, rules: Rules, rows: Options, visit: int, limit: int, *, by_
     possible = (days >= 0) & np.isfinite(costs)
     soonest = int(days[possible].min())
     if soonest > limit:
-        part_on = _part_day(work, u, kind, limit)
+        # the day on which the part comes, where that is after `limit`; NaT where it is no hindrance
+        ready = _lead(work, u, kind)
+        part_on = work.weeks.as_of + pd.Timedelta(days=ready) if ready > limit else pd.NaT
         if on > soonest:
             return {"part_on": part_on, **_later_than(work, rules, rows, visit, soonest, by_hand=by_hand)}
         return {"part_on": part_on, "reason": _not_before(work, u, kind, on, limit)}
@@ -90,12 +92,6 @@ def _later_than(work: Work, rules: Rules, rows: Options, visit: int, limit: int,
     if dearer <= 0:
         return {"reason": "kept"}
     return {"reason": "service" if work.table.free[kind, u, week] else "later", "costs_more": dearer}
-
-
-def _part_day(work: Work, u: int, kind: int, limit: int) -> Any:
-    """The day on which the part comes, where that is after `limit`; NaT where it is no hindrance."""
-    ready = _lead(work, u, kind)
-    return work.weeks.as_of + pd.Timedelta(days=ready) if ready > limit else pd.NaT
 
 
 def _lead(work: Work, u: int, kind: int) -> int:

@@ -21,12 +21,8 @@ from analysis.readings.panel import Bools, Floats
 from analysis.readings.sobol import scrambled_points
 
 Whole = npt.NDArray[np.uint64]
-OF_CHANNELS: Final = (
-    "path",
-    "amount",
-    "base",
-    "pace",
-)  # of each channel's growth: which path, how much, new value, pace ahead
+# of each channel's growth: which path, how much, new value, pace ahead
+OF_CHANNELS: Final = ("path", "amount", "base", "pace")
 QUANTITIES: Final = (
     *(f"{channel} {name}" for channel in CHANNELS for name in OF_CHANNELS),
     "field", "speed", "supply", "coil", "departure", "needs",

@@ -462,9 +462,8 @@ def battery_law_se(panel: Panel, raw: Raw, doubt: tuple[LawDoubt, LawDoubt], tog
 def smooth_level(value: Floats) -> Floats:
     """Median of three neighbours along time, gaps filled: the level that a relative error is taken of."""
     out = np.empty(value.shape)
-    for v, level in zip(
-        value, out, strict=True
-    ):  # one channel at a time, as all of a large fleet's do not fit the cache
+    # one channel at a time, as all of a large fleet's do not fit the cache
+    for v, level in zip(value, out, strict=True):
         filled = nearest_known(v)
         before = np.concatenate([filled[:, :1], filled[:, :-1]], axis=1)
         after = np.concatenate([filled[:, 1:], filled[:, -1:]], axis=1)

@@ -116,9 +116,8 @@ def lowest_steady(trace: Trace, marks: Marks, strokes: Strokes) -> tuple[Measure
         return NOT_RECORDED, NOT_RECORDED
     window = between(trace, marks.steady_s, marks.end_s)
     part = trace.volts[window]
-    if (
-        trace.rate_hz < LEVELS.lowest_hz
-    ):  # the middle of samples anywhere in the ripple lies at or above its lowest mean
+    # the middle of samples anywhere in the ripple lies at or above its lowest mean
+    if trace.rate_hz < LEVELS.lowest_hz:
         seen = (
             Measured(float(np.median(part)), noise_sd(part), "at most") if len(part) else Measured(missing="too short")
         )

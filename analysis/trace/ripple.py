@@ -58,7 +58,9 @@ def _strokes_in(load: Array, rate_hz: float, cylinders: int | None) -> Strokes:
     low, high = _band(cylinders, rate)
     if len(thin) < RIPPLE.fewest_strokes * rate / high or len(thin) < 8:
         return Strokes(missing="too short")
-    ripple = _level_taken_out(thin)
+    # the samples without their slow course, a parabola
+    x = np.linspace(-1.0, 1.0, len(thin))
+    ripple = thin - np.polynomial.polynomial.polyval(x, np.polynomial.polynomial.polyfit(x, thin, 2))
     rough = _strongest(ripple, rate, (low, high), cylinders)
     if rough is None:
         return Strokes(missing="no ripple")
@@ -77,12 +79,6 @@ def _band(cylinders: int | None, rate: float) -> tuple[float, float]:
             s * cylinders / (SECONDS_PER_MINUTE * TURNS_PER_CYCLE) for s in (RIPPLE.slowest_rpm, RIPPLE.fastest_rpm)
         )
     return low, min(high, rate / RIPPLE.samples_per_stroke)
-
-
-def _level_taken_out(values: Array) -> Array:
-    """The samples without their slow course, a parabola."""
-    x = np.linspace(-1.0, 1.0, len(values))
-    return values - np.polynomial.polynomial.polyval(x, np.polynomial.polynomial.polyfit(x, values, 2))
 
 
 def _strongest(ripple: Array, rate: float, band: tuple[float, float], cylinders: int | None) -> float | None:

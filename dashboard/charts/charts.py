@@ -134,7 +134,8 @@ def part_chart(
     """
     readings = course.readings.assign(kind=kinds_of(course))
     top = _top(course, printed_limit)
-    first, last = _span(course, as_of)
+    days = [as_of, *course.readings["taken_at"], *course.path["day"]]
+    first, last = min(days), max(days)
     axis = Axis(
         say.AT_A_TEMPERATURE.format(unit=course.unit, temperature=temperature(20.0, fahrenheit=fahrenheit)),
         alt.Scale(domain=[0, top], nice=False),
@@ -163,11 +164,6 @@ def kinds_of(course: PartCourse) -> list[str]:
     """What each reading of a course is drawn as."""
     told = zip(course.readings["bound"], course.readings["used"], strict=True)
     return [BOUND if bound else READ if used else LEFT_OUT for bound, used in told]
-
-
-def _span(course: PartCourse, as_of: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp]:
-    days = [as_of, *course.readings["taken_at"], *course.path["day"]]
-    return min(days), max(days)
 
 
 def _top(course: PartCourse, printed_limit: float | None) -> float:

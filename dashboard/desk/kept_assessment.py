@@ -34,12 +34,8 @@ KEPT = 3  # this week's, last week's, and one that somebody looked up; our choic
 KEPT_LOOKS = 54  # two years of them thrice over: a correction makes them anew; our choice, at most 0.3 MB each
 SUFFIX, LOOK_SUFFIX = ".kept", ".look"
 JUDGED_TABLES = ("units", "readings", "repairs", "climate", "forecast", "lows")
-MADE_BY = (
-    "analysis",
-    "ingest",
-    "dashboard/desk",
-    "dashboard/words",
-)  # whose code decides what an assessment, or a plan, holds
+# whose code decides what an assessment, or a plan, holds
+MADE_BY = ("analysis", "ingest", "dashboard/desk", "dashboard/words")
 TOLERATED_FALSE_FLAGS = 5.0  # per 100 healthy unit-years, unless the settings say otherwise; our choice
 
 

@@ -39,7 +39,7 @@ def read_readings(db: Database, *, before: date | None = None) -> pd.DataFrame:
             found = None  # not kept by us
     if found is None or now["write"] != held["write"]:
         found = store.read_readings(db) if found is None else found
-        write_kept(file, {**now, "readings": _filled(found)})
+        write_kept(file, {**now, "readings": found[[name for name, column in found.items() if _some(column)]]})
         forget_old(folder, SUFFIX, 1)
     if before is not None and (later := (found["taken_at"] >= pd.Timestamp(before)).to_numpy()).any():
         found = found[~later].reset_index(drop=True)
@@ -101,11 +101,6 @@ def _joined(kept: pd.DataFrame, fresh: pd.DataFrame, changed: set[str]) -> pd.Da
     code, names = pd.factorize(both["unit"])
     order = np.argsort(np.array([place[name] for name in names])[code], kind="stable")
     return both.take(order).reset_index(drop=True)
-
-
-def _filled(readings: pd.DataFrame) -> pd.DataFrame:
-    """The columns in which something stands."""
-    return readings[[name for name, column in readings.items() if _some(column)]]
 
 
 def _some(column: pd.Series[Any]) -> bool:

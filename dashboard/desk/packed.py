@@ -118,7 +118,7 @@ class _Store:
             id(array) not in self._met
             and isinstance(base, np.ndarray)
             and id(base) in self._met
-            and _whole(array, base)
+            and (array.dtype == base.dtype and array.flags.c_contiguous and base.flags.c_contiguous)
         ):
             place = self._met[id(base)][1]
             at = (array.ctypes.data - base.ctypes.data) // array.itemsize
@@ -128,10 +128,8 @@ class _Store:
             start = self._filled.get(kind, 0)
             self.parts.setdefault(kind, []).append(array.ravel())
             self._filled[kind] = start + array.size
-            self._met[id(array)] = (
-                array,
-                {"array": kind, "start": start, "shape": list(array.shape)},
-            )  # holds it: no id twice
+            # holds it: no id twice
+            self._met[id(array)] = (array, {"array": kind, "start": start, "shape": list(array.shape)})
         return self._met[id(array)][1]
 
     def frame(self, frame: pd.DataFrame) -> Any:
@@ -157,11 +155,6 @@ class _Store:
         if one is None or isinstance(one, str | bool | float):
             return one
         raise TypeError(f"{type(one).__name__} among words cannot be packed")
-
-
-def _whole(part: Array, base: Array) -> bool:
-    """Whether a part of an array lies in it as it would lie alone."""
-    return part.dtype == base.dtype and part.flags.c_contiguous and base.flags.c_contiguous
 
 
 class _Restored:

@@ -43,7 +43,10 @@ def render(plan: ReplacementPlan, format: str, *, depot: str | None = None, now:
     if format == "json":
         return json.dumps(chosen.to_body(), ensure_ascii=False, indent=1) + "\n"
     if format == "csv":
-        return _csv(chosen)
+        # the visits, one line each; amounts in the plan's currency
+        columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS, *LATE_COLUMNS]
+        cells = pd.DataFrame(list(cells_of(with_late(chosen), columns)), columns=columns, dtype=object)
+        return as_csv(cells.map(lambda cell: clean(cell) if isinstance(cell, str) else cell))
     if format == "table":
         return table(chosen)
     from dashboard.files.plan_book import plan_book
@@ -61,13 +64,6 @@ def of_depot(plan: ReplacementPlan, depot: str) -> ReplacementPlan:
 
 
 # --- CSV and sheets --------------------------------------------------------------------------------------------------
-
-
-def _csv(plan: ReplacementPlan) -> str:
-    """The visits, one line each; amounts in the plan's currency."""
-    columns = [*VISIT_COLUMNS, *COST_COLUMNS, *DECISION_COLUMNS, *LATE_COLUMNS]
-    cells = pd.DataFrame(list(cells_of(with_late(plan), columns)), columns=columns, dtype=object)
-    return as_csv(cells.map(lambda cell: clean(cell) if isinstance(cell, str) else cell))
 
 
 def with_late(plan: ReplacementPlan) -> pd.DataFrame:

@@ -109,7 +109,16 @@ def _follow(running: Import, process: subprocess.Popen[str], before: int) -> Non
     try:
         with process:
             for line in process.stdout or ():
-                _take_down(running, json.loads(line))
+                told = json.loads(line)
+                if "outcome" in told:
+                    files = tuple(
+                        FileOutcome(**{**one, "notes": tuple(one["notes"])}) for one in told["outcome"]["files"]
+                    )
+                    running.outcome = Outcome(files, told["outcome"]["dry_run"])
+                elif "failed" in told:
+                    running.failed = told["failed"]
+                else:
+                    running.file, running.done = told["file"], told["done"]
         if running.outcome is None:
             running.kept = _files_since(running.order.database, before)
             if not running.failed and not running.stopped:
@@ -131,15 +140,6 @@ def _log(running: Import, took_s: float) -> None:
     act_log.note(Path(order.database), act_line("import", order.account, took_s, told, failed), failed=bool(failed))
 
 
-def _take_down(running: Import, told: dict[str, Any]) -> None:
-    if "outcome" in told:
-        running.outcome = _outcome_of(told["outcome"])
-    elif "failed" in told:
-        running.failed = told["failed"]
-    else:
-        running.file, running.done = told["file"], told["done"]
-
-
 def _last_origin(database: str) -> int:
     with open_database(database) as db:
         return max((int(row["id"]) for row in db.query("SELECT max(id) AS id FROM origins") if row["id"]), default=0)
@@ -150,11 +150,6 @@ def _files_since(database: str, origin: int) -> tuple[str, ...]:
     with open_database(database) as db:
         rows = db.query("SELECT file FROM origins WHERE id > ? AND kind = 'file' ORDER BY id", [origin])
         return tuple(str(row["file"]) for row in rows)
-
-
-def _outcome_of(told: dict[str, Any]) -> Outcome:
-    files = tuple(FileOutcome(**{**one, "notes": tuple(one["notes"])}) for one in told["files"])
-    return Outcome(files, told["dry_run"])
 
 
 # --- in the process of its own ---------------------------------------------------------------------------------------

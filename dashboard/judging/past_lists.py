@@ -119,9 +119,8 @@ def _by_others(asked: Asked, days: list[pd.Timestamp], processes: int) -> Iterat
     with TemporaryDirectory(prefix="cranktrend-") as folder:
         file = Path(folder) / "asked"
         file.write_bytes(pickle.dumps(replace(asked, folder=asked.folder or Path(folder))))
-        pool = ProcessPoolExecutor(
-            processes, mp_context=get_context("spawn"), initializer=_begin, initargs=(file,)
-        )  # a process copied with its threads' locks may stand still for ever
+        # a process copied with its threads' locks may stand still for ever
+        pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=_begin, initargs=(file,))
         try:
             pieces = looks_before(asked.tables, days)
             for made in [pool.submit(_make_looks, day, own) for day, own in pieces]:

@@ -398,9 +398,8 @@ def records(facts: one_unit.Facts) -> None:
         if (shown["doubtful"] != "").any():
             st.caption(say.DOUBTFUL_KEY)
     with st.container(horizontal=True):
-        downloads.table_button(
-            one_unit.readings_shown(facts), f"readings-{unit}", key="readings"
-        )  # in °C and km, as named
+        # in °C and km, as named
+        downloads.table_button(one_unit.readings_shown(facts), f"readings-{unit}", key="readings")
         st.page_link(page("correct"), label=say.CORRECT_READING, query_params={"unit": unit})
         st.page_link(page("correct"), label=say.CORRECT_VEHICLE, query_params={"unit": unit, "what": "vehicle"})
     if len(facts.set_aside):
