@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any
+from typing import Any, Final
 
 PARTS = (
     "battery",
@@ -62,6 +62,17 @@ DEFAULT_NO_START: Mapping[str, NoStartCost] = {
 """Roadside, heavy: 491 USD, mean roadside repair of early 2020 (trucking council benchmark, seen); tow and lost load
 are not in that figure. All others are our choice. Light is a 12 V, heavy a 24 V vehicle."""
 
+OF_PARTS: Final = {
+    "battery": (5.0, 200.0, 0.8),
+    "positive_cable": (20.0, 60.0, 1.2),
+    "ground_path": (20.0, 40.0, 1.0),
+    "solenoid_contacts": (15.0, 90.0, 2.0),
+    "starter_motor": (15.0, 400.0, 2.5),
+    "control_circuit": (20.0, 50.0, 1.5),
+    "engine_drag": (40.0, 150.0, 4.0),
+}
+"""Part -> its life [a], price [money] and work [h] where nothing tells of them."""
+
 
 @dataclass(frozen=True)
 class PlanSettings:
@@ -92,15 +103,7 @@ class PlanSettings:
     )
     cheap_life_share: float = 0.5
     life_years: Mapping[str, float] = field(
-        default_factory=lambda: {
-            "battery": 5.0,
-            "positive_cable": 20.0,
-            "ground_path": 20.0,
-            "solenoid_contacts": 15.0,
-            "starter_motor": 15.0,
-            "control_circuit": 20.0,
-            "engine_drag": 40.0,
-        }
+        default_factory=lambda: {part: life for part, (life, _, _) in OF_PARTS.items()}
     )
     measure_resolves: float = 0.9
     down_share: float = 0.1
@@ -108,26 +111,10 @@ class PlanSettings:
     urgent_probability: float = 0.1
     move_price: float = 25.0
     part_price: Mapping[str, float] = field(
-        default_factory=lambda: {
-            "battery": 200.0,
-            "positive_cable": 60.0,
-            "ground_path": 40.0,
-            "solenoid_contacts": 90.0,
-            "starter_motor": 400.0,
-            "control_circuit": 50.0,
-            "engine_drag": 150.0,
-        }
+        default_factory=lambda: {part: price for part, (_, price, _) in OF_PARTS.items()}
     )
     part_labour_h: Mapping[str, float] = field(
-        default_factory=lambda: {
-            "battery": 0.8,
-            "positive_cable": 1.2,
-            "ground_path": 1.0,
-            "solenoid_contacts": 2.0,
-            "starter_motor": 2.5,
-            "control_circuit": 1.5,
-            "engine_drag": 4.0,
-        }
+        default_factory=lambda: {part: work for part, (_, _, work) in OF_PARTS.items()}
     )
     default_lead_days: float = 5.0
     closed_weeks: tuple[str, ...] = ()

@@ -21,7 +21,7 @@ from ingest.admit_readings import recompute_doubts
 from ingest.cells import Batch
 from ingest.entries import Entry, batch_of_entry, confirm, entry_of, merged_values, with_doubts
 from ingest.errors import IngestError
-from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES, UNITS
+from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES, UNITS, VEHICLE
 from ingest.former import WITHDRAWN, stored_value, typed
 from ingest.records import checked_decision
 from ingest.rules import check
@@ -96,19 +96,21 @@ def row_of(db: Database, word: str, number: int) -> Row:
 def correct(
     db: Database,
     word: str,
-    number: int,
+    number: int | str,
     changes: Mapping[str, object],
     *,
     by: str,
     reason: str,
     now: datetime | None = None,
 ) -> Entry:
-    """Change values of a stored reading, repair, decision or report of a visit after the checks of a new one.
+    """Change values of a stored reading, repair, decision, report of a visit or vehicle after the checks of a new one.
 
     `changes`: by column, or the same in other units; an empty text empties a value, another `unit` moves the row to
     that vehicle. Entry.problems say what is wrong, Entry.known that nothing changed. IngestError: no such row.
     """
-    kind, at = kind_of(word), now or datetime.now()
+    if word == VEHICLE:
+        return correct_vehicle(db, str(number), changes, by=by, reason=reason, now=now)
+    kind, number, at = kind_of(word), int(number), now or datetime.now()
     if not reason.strip():
         return Entry(problems=("a correction needs a reason; allowed is any short text",))
     with writing(db):

@@ -95,6 +95,10 @@ def _pieces(data: bytes, encoding: str) -> list[str]:
     parts[0] = parts[0].removeprefix("\ufeff")
     if not any("\n" in part for part in parts):
         parts = [part.replace("\r", "\n") for part in parts]
+    return _whole_lines(parts)
+
+
+def _whole_lines(parts: Pieces) -> list[str]:
     pieces, begun = [], []
     for part in parts:
         end = part.rfind("\n") + 1

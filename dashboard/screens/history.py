@@ -226,13 +226,16 @@ def no_starts(repairs: pd.DataFrame, readings: pd.DataFrame, *, first: date, bef
 def issued_lists(db: Database, *, first: date, before: date) -> dict[date, pd.DataFrame]:
     """Lists issued from `first` to before `before`: the day from which each stood -> unit, part."""
     stood = "max(as_of, iif(version = 1, '', substr(issued_at, 1, 10)))"  # one issued again counts from when it was
-    within = ("stood >= ? AND stood < ?", (first.isoformat(), before.isoformat()))
-    days = db.table("weekly_lists").rows_where(*within, "stood, version", f"version, {stood} AS stood")
+    within = (first.isoformat(), before.isoformat())
+    days = db.query(
+        f"SELECT version, {stood} AS stood FROM weekly_lists WHERE stood >= ? AND stood < ? ORDER BY stood, version",
+        within,
+    )
     last = {str(row["stood"]): int(row["version"]) for row in days}
     rows = db.query(
         f"SELECT {stood} AS stood, version, json_extract(one.value, '$.unit') AS unit, json_extract(one.value, '$.part') AS part "
-        f"FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE {within[0]}",
-        within[1],
+        f"FROM weekly_lists, json_each(weekly_lists.body, '$.units') AS one WHERE stood >= ? AND stood < ?",
+        within,
     )
     listed: dict[str, list[tuple[str, str]]] = {day: [] for day in last}
     for row in rows:

@@ -13,16 +13,13 @@ from dashboard.files.as_csv import as_csv
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean, words
 from ingest import corrections, entries, logbook, records
-from ingest.fields import VEHICLE
 
 
 def run_correct(options: argparse.Namespace) -> int:
-    db, changes = open_existing(options), dict(options.changes)
-    if options.what == VEHICLE:
-        entry = corrections.correct_vehicle(db, options.id, changes, by=WHO, reason=options.reason)
-    else:
-        entry = corrections.correct(db, options.what, options.id, changes, by=WHO, reason=options.reason)
-    return changed(options, entry, "corrected")
+    what = (options.what, options.id, dict(options.changes))
+    return changed(
+        options, corrections.correct(open_existing(options), *what, by=WHO, reason=options.reason), "corrected"
+    )
 
 
 def run_withdraw(options: argparse.Namespace) -> int:

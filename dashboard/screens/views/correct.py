@@ -3,11 +3,10 @@ corrected."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
-from sqlite_utils import Database
 
 from dashboard.desk import weekly
 from dashboard.desk.rights import act_of_row
@@ -62,13 +61,9 @@ def vehicle(unit: str) -> None:
     reason = st.text_input(say.WHY_CORRECTED, max_chars=200, key=f"because_{VEHICLE}_{unit}")
     off = not (changes and reception.may(act_of_row(VEHICLE)))
     if st.button(say.SAVE_CORRECTION, type="primary", width="stretch", key="save_correction", disabled=off):
-        tried(unit, say.CORRECTED, put_right, VEHICLE, unit, changes, reason=reason)
+        tried(unit, say.CORRECTED, corrections.correct, VEHICLE, unit, changes, reason=reason)
     st.caption(say.UNDONE_IN_LOGBOOK)
     st.page_link(page("logbook"), label=say.LOGBOOK_OF_THIS, query_params={"unit_is": unit})
-
-
-def put_right(db: Database, _: str, unit: str, changes: Mapping[str, object], **how: Any) -> Entry:
-    return corrections.correct_vehicle(db, unit, changes, **how)
 
 
 def rows_of(unit: str, word: str) -> dict[int, str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 import streamlit as st
 
@@ -56,7 +54,8 @@ def show() -> None:
         st.caption(say.FIRST_ROWS.format(shown=ROWS_SHOWN, count=len(table)))
     ids = shown["id"].tolist()
     about = {
-        r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {shortened(r['reason'])}" for r in records(shown)
+        r["id"]: f"{r['id']} · {r['unit'] or words(r['table_name'])} · {shortened(r['reason'])}"
+        for r in shown.to_dict("records")
     }
     chosen = st.selectbox(say.ROW, ids, format_func=about.__getitem__, key=f"aside_row_{state}")
     if chosen is not None:
@@ -71,10 +70,6 @@ def shortened(text: str) -> str:
 def label(name: str) -> str:
     unit = f", {QUANTITIES[name].unit}" if name in QUANTITIES else ""
     return f"{bay.LABELS.get(name, say.LABELS.get(name, words(name).capitalize()))}{unit}"
-
-
-def records(rows: pd.DataFrame) -> list[dict[Any, Any]]:
-    return rows.to_dict("records")
 
 
 def one(number: int) -> None:

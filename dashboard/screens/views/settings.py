@@ -147,8 +147,7 @@ def own_habits() -> None:
 
 def depot_names() -> list[str]:
     with session.database() as db:
-        found = db.table("units").rows_where("depot != ''", order_by="depot", select="DISTINCT depot")
-        return [str(row["depot"]) for row in found]
+        return [row["depot"] for row in db.query("SELECT DISTINCT depot FROM units WHERE depot != '' ORDER BY 1")]
 
 
 def depots(saved: Mapping[str, Any]) -> None:
@@ -193,8 +192,7 @@ def costs() -> None:
     """What things cost and how the plan is bound, each with its default until the user sets it."""
     with session.database() as db:
         now = own_costs(db)
-        found = db.table("units").rows_where(order_by="vehicle_class", select="DISTINCT vehicle_class")
-        classes = [row["vehicle_class"] for row in found]
+        classes = [row["vehicle_class"] for row in db.query("SELECT DISTINCT vehicle_class FROM units ORDER BY 1")]
     st.subheader(say.COSTS)
     st.caption(say.AMOUNTS_IN.format(currency=safe(now.currency)))
     with st.form("costs", border=False):
