@@ -15,6 +15,7 @@ from ingest.admit_readings import admit_readings
 from ingest.cells import Batch
 from ingest.former import former_rows, stored_value
 from ingest.rules import UNKNOWN, Context, Vehicle, check
+from ingest.service_days import FIRST, LAST, LEFT_IN_USE, known_from, left_outside
 from ingest.sheet_edits import EDITED, said_before
 from ingest.writing import (
     DAY_COLUMNS,
@@ -34,8 +35,8 @@ from ingest.writing import (
 def load_context(db: Database, now: datetime) -> Context:
     """Return what the rules need from the database: vehicles and climate."""
     vehicles = {
-        unit: Vehicle(int(system_v), depot)
-        for unit, system_v, depot in db.execute("SELECT unit, system_v, depot FROM units").fetchall()
+        row["unit"]: Vehicle(int(row["system_v"]), row["depot"], row[FIRST] or "", row[LAST] or "")
+        for row in db.table("units").rows
     }
     climate = {
         (row["depot"], int(row["month"])): (row["low_c"], float("nan") if row["low_sd_c"] is None else row["low_sd_c"])
@@ -67,7 +68,7 @@ def admit_good(db: Database, batch: Batch, context: Context, place: Place, *, sa
     )
     if result.stored:
         days = batch.times.get(DAY_COLUMNS.get(batch.table.name, ""))
-        note_write(db, batch.table.name, [] if days is None else [days[list(result.stored_rows)].min()])
+        note_write(db, batch.table.name, result.known_from if days is None else [days[list(result.stored_rows)].min()])
     return result
 
 
@@ -175,7 +176,8 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
     names = [name for name in batch.table.names if name in {*batch.numbers, *batch.times, *batch.texts}]
     existing = _existing(db, batch, names)
     stored = known = replaced = 0
-    stored_rows = []
+    stored_rows: list[int] = []
+    noted: list[list[str]] = []
     for row in np.flatnonzero(batch.good()).tolist():
         values = {name: stored_value(batch, batch.table.column(name), row) for name in names}
         values |= {name: "" for name in batch.table.key if values.get(name) is None}  # the key may be left open
@@ -187,21 +189,39 @@ def _admit_small(db: Database, batch: Batch, place: Place, answered: frozenset[i
             _insert(db, batch, row, values, place)
             existing[key] = (values, int(batch.lines[row]))
             stored_rows.append(row)
+            noted.append([])
             stored += 1
         else:
             changed = [name for name in names if values[name] not in (None, "") and values[name] != old[0].get(name)]
             if not changed:
                 known += 1
             elif batch.table.replaces or _filled_in(batch, changed, old[0]):
+                if wrong := _outside_service(db, batch, changed, values):
+                    batch.problems.setdefault(row, []).append(wrong)
+                    continue
                 _replace(db, batch, row, values, old[0], changed, place)
                 existing[key] = ({**old[0], **{n: values[n] for n in changed}}, int(batch.lines[row]))
                 stored_rows.append(row)
+                noted.append(known_from({name: (old[0].get(name), values[name]) for name in changed}))
                 stored += 1
                 replaced += 1
             else:
-                wrong = _other_values(batch, changed, values, old[0])
+                wrong = _other_values(db, batch, changed, values, old[0])
                 batch.problems.setdefault(row, []).append(wrong)
-    return Admitted(stored=stored, known=known, replaced=replaced, stored_rows=tuple(stored_rows))
+    days = tuple(day for own in noted for day in own) if all(noted) else ()
+    return Admitted(stored=stored, known=known, replaced=replaced, stored_rows=tuple(stored_rows), known_from=days)
+
+
+def _outside_service(db: Database, batch: Batch, changed: Sequence[str], values: dict[str, object]) -> str:
+    """Why a file cannot say of a vehicle when it came or left: the two days, or what is on record outside them; "" where it can."""
+    if batch.table.name != "units" or not {FIRST, LAST} & set(changed):
+        return ""
+    unit = str(values["unit"])
+    old = find(db, "units", unit=unit) or {}
+    new = {**old, **{name: values[name] for name in changed}}
+    if new[FIRST] and new[LAST] and str(new[LAST]) < str(new[FIRST]):
+        return f"{LAST} {new[LAST]} is before {FIRST} {new[FIRST]}; allowed is that day or a later one"
+    return left_outside(db, unit, old, new)
 
 
 def _filled_in(batch: Batch, changed: Sequence[str], old: dict[str, object]) -> bool:
@@ -209,12 +229,16 @@ def _filled_in(batch: Batch, changed: Sequence[str], old: dict[str, object]) -> 
     return batch.table.name == "units" and all(old.get(name) in (None, "") for name in changed)
 
 
-def _other_values(batch: Batch, changed: Sequence[str], values: dict[str, object], old: dict[str, object]) -> str:
+def _other_values(
+    db: Database, batch: Batch, changed: Sequence[str], values: dict[str, object], old: dict[str, object]
+) -> str:
     key = ", ".join(str(values[name]) for name in batch.table.key if values[name] != "")
     differs = ", ".join(f"{name} {values[name]}, stored is {old.get(name) or 'nothing'}" for name in changed)
     allowed = "allowed are the same values"
     if batch.table.name == "units":
         allowed += ", or to put the vehicle right (cranktrend correct vehicle)"
+        left = (find(db, "units", unit=key) or {}).get(LAST)
+        allowed += f"; its last day in service is {left}: {LEFT_IN_USE.format(unit=key)}" if left else ""
     return f"{batch.table.name} has {key} already with other values ({differs}); {allowed}"
 
 

@@ -25,6 +25,7 @@ from ingest.fields import CORRECTABLE, READINGS, REPAIRS, TABLES, UNITS, VEHICLE
 from ingest.former import WITHDRAWN, stored_value, typed
 from ingest.records import checked_decision
 from ingest.rules import check
+from ingest.service_days import DATED, FIRST, LAST, left_outside, outside_service
 from ingest.sheet_edits import EDITED, Edit, is_sheet_change, save_edits, undo_edits
 from ingest.sources import target_of
 from ingest.visits import checked_visit
@@ -151,6 +152,8 @@ def correct_vehicle(
         new = _values(batch)
         if new.pop("unit") != unit:
             return Entry(problems=("the number of a vehicle stays; allowed are its other columns",))
+        if outside := left_outside(db, unit, kept, new):
+            return Entry(problems=(outside,))
         change = save_edits(db, [Edit(UNITS.name, (unit,), new)], by=by, reason=reason.strip(), now=at)
         recompute_doubts(db, [unit], load_context(db, at))
         return replace(entry_of(batch), stored=bool(change), known=not change, change=change or None)
@@ -179,7 +182,7 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
     if is_sheet_change(db, change):
         with writing(db):
             again = undo_edits(db, change, by=by, reason=reason, now=now)
-            vehicles = [unit for table, unit in changed_by(db, again, EDITED) if table == UNITS.name]
+            vehicles = _vehicles_put_back(db, again)
             recompute_doubts(db, vehicles, load_context(db, now or datetime.now()))
         return Entry(stored=True, change=again)
     mine = Origin("correction", by, now or datetime.now())
@@ -193,6 +196,28 @@ def undo(db: Database, change: int, *, by: str, reason: str = "undone", now: dat
 
 
 # --- how -------------------------------------------------------------------------------------------------------------
+
+
+def _vehicles_put_back(db: Database, change: int) -> list[str]:
+    """Vehicles that a change touched; IngestError where one has something on record outside its days in service now."""
+    out = []
+    for (table, unit), columns in changed_by(db, change, EDITED).items():
+        if table == UNITS.name:
+            old, new = ({name: cells[which] for name, cells in columns.items()} for which in (0, 1))
+            if outside := left_outside(db, unit, old, new):
+                raise IngestError(outside)
+            out.append(unit)
+    return out
+
+
+def _check_day(db: Database, kind: Kind, number: int, row: Row) -> None:
+    """Raise IngestError when a row that is put back is of no day on which its vehicle is in service."""
+    day = next((str(row[column])[:10] for word, _, _, column in DATED if word == kind.word), "")
+    vehicle = find(db, UNITS.name, unit=row["unit"]) if day else None
+    if vehicle:
+        first, last = (str(vehicle[name] or "") for name in (FIRST, LAST))
+        if outside := outside_service(str(row["unit"]), first, last, f"{kind.word} {number} of {day}", day):
+            raise IngestError(outside)
 
 
 def _undo_row(
@@ -210,6 +235,7 @@ def _undo_row(
         _refuse_later(db, change, kind, number, other)
     back = {name: typed(kind.table, name, before) for name, (before, _) in columns.items()}
     _check_free(db, kind, number, {**old, **back})
+    _check_day(db, kind, number, {**old, **back})
     _set(db, kind, number, old, back, mine, reason, again)
     _follow(db, kind, old, {**old, **back}, mine.at)
 
@@ -339,6 +365,7 @@ def _put_back(db: Database, kind: Kind, number: int, change: int) -> Row:
         _refuse_later(db, change, kind, number, [WITHDRAWN])
     row: Row = json.loads(found["cells"])
     _check_free(db, kind, number, row)
+    _check_day(db, kind, number, row)
     db.table(kind.table).insert(row)
     db.table("withdrawn").delete_where("table_name = ? AND row_id = ?", (kind.table, number))
     return row

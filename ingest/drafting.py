@@ -41,7 +41,7 @@ LOWEST_OF = (
 )
 CLAMP_OF = {ours: name for name, (ours, _) in CLAMP_COLUMNS.items()}  # by column of ours, that of a clamp's millivolts
 DATED_BY = {"readings": "taken_at", "units": "in_service", "repairs": "done_on"}
-OF_A_DATE = ("taken_on", *DATED_BY.values())
+OF_A_DATE = ("taken_on", "out_of_service", *DATED_BY.values())
 _CLAMP_SCALE = re.compile(
     r"(clamp\s*\w*|zange\s*\w*|pince\s*\w*)\W{0,3}([0-9.,]+)\s*mv\s*(?:per|/|pro|par)\s*a", re.IGNORECASE
 )

@@ -290,6 +290,7 @@ UNITS = Table(
             meaning="amps of glow plugs or an intake heater while cranking, not through the starter's cable [A]",
         ),
         Column("fuel_limit_c", "number", low=-60, high=20, meaning="coldest air that the fuel still flows in [°C]"),
+        Column("out_of_service", "date", meaning="last day in service; from that day on it is on no list"),
     ),
     ("unit",),
     ("unit", "vehicle_class", "system_v"),

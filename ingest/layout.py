@@ -23,7 +23,17 @@ from ingest.fields import (
 )
 from ingest.sheets import Sheet
 from ingest.sources import IGNORE, PARTIAL, Source, columns_filled, heading_key, target_of
-from ingest.values import DateOrder, NumberStyle, clean_text, decimal_mark, parse_number, shown, unit_word
+from ingest.values import (
+    DateOrder,
+    NumberStyle,
+    clean_text,
+    decimal_mark,
+    is_empty,
+    parse_number,
+    parse_time,
+    shown,
+    unit_word,
+)
 from ingest.vocabulary import (
     WORDS_OF,
     beside,
@@ -139,10 +149,14 @@ def _with_the_trades_words(
 ) -> tuple[str, ...]:
     """Fill in which column of ours, in its unit, the headings mean that do not carry one of our names."""
     filled = {target_of(target, table) for target in targets if target}
-    out = list(targets)
+    out, dates = list(targets), {column.name for column in table.columns if column.kind == "date"}
     for index, heading in enumerate(headings):
         word = None if targets[index] or not heading else meaning(heading, WORDS_OF.get(table.name, ()))
-        if word is None or word.column in filled or conversion(word.column) is None or beside(heading):
+        if word is None or word.column in filled or beside(heading):
+            continue
+        if conversion(word.column) is None:
+            if word.sure and word.column in dates and _holds_dates(rows, index):
+                out[index] = word.column
             continue
         named = in_unit_of(heading, word.column)
         if not named and (unit_in_heading(heading) or not _holds_numbers(rows, index)):
@@ -156,6 +170,13 @@ def _with_the_trades_words(
             raise FileRefused(f"the heading {shown(heading)} names no unit; name it {' or '.join(units)}")
         out[index] = named or word.column
     return tuple(out)
+
+
+def _holds_dates(rows: Sequence[Sequence[object]], column: int) -> bool:
+    """Whether the first rows hold nothing but dates, or nothing: few vehicles of a file have left."""
+    cells = [row[column] for row in rows if column < len(row) and not is_empty(row[column])]
+    orders: tuple[DateOrder, ...] = ("day-first", "month-first")
+    return any(all(parse_time(cell, order).value is not None for cell in cells) for order in orders)
 
 
 def _holds_numbers(rows: Sequence[Sequence[object]], column: int) -> bool:

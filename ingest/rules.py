@@ -27,6 +27,7 @@ from ingest.fields import (
     allowed_words,
     fahrenheit_to_celsius,
 )
+from ingest.service_days import outside_service
 from ingest.values import shown
 
 Floats = npt.NDArray[np.float64]
@@ -43,8 +44,15 @@ _TOTALS = re.compile(r"^(?:grand |sub)?(?:totals?|sum|summe|gesamt|somme|suma)\b
 
 @dataclass(frozen=True)
 class Vehicle:
+    """system_v [V]; first, last: its days in service as 2026-01-31, "" where not known."""
+
     system_v: int
     depot: str
+    first: str = ""
+    last: str = ""
+
+
+UNHEARD_OF = Vehicle(0, "")
 
 
 @dataclass(frozen=True)
@@ -87,8 +95,12 @@ def check(batch: Batch, context: Context) -> None:
     _check_column_ranges(batch)
     if batch.table.name == "readings":
         _check_readings(batch, context)
+        _check_in_service(batch, "taken_at", context)
     elif batch.table.name == "repairs":
         _check_not_future(batch, "done_on", context.now)
+        _check_in_service(batch, "done_on", context)
+    elif batch.table.name == "units":
+        _check_days_of_service(batch)
     elif batch.table.name == "lows":
         _check_not_future(batch, "date", context.now)
     elif batch.table.name == "workshops":
@@ -171,6 +183,49 @@ def _check_not_future(batch: Batch, name: str, now: datetime) -> None:
         times < EARLIEST,
         lambda row: f"{name} {_clock(times[row])} is too long ago; allowed is from {BELIEVING.earliest_year} on",
     )
+
+
+def _check_in_service(batch: Batch, name: str, context: Context) -> None:
+    """A vehicle is read and repaired from its first day in service to its last."""
+    times, units = batch.times.get(name), batch.texts.get("unit")
+    if times is None or units is None:
+        return
+    codes, uniques = pd.factorize(units)
+    known = [context.vehicles.get(unit, UNHEARD_OF) for unit in uniques]
+    if not any(vehicle.first or vehicle.last for vehicle in known):
+        return
+    first = np.array([vehicle.first or "NaT" for vehicle in known], dtype="datetime64[D]")[codes]
+    last = np.array([vehicle.last or "NaT" for vehicle in known], dtype="datetime64[D]")[codes]
+    days = times.astype("datetime64[D]")
+
+    def sentence(row: int) -> str:
+        vehicle = context.vehicles[units[row]]
+        return outside_service(units[row], vehicle.first, vehicle.last, f"{name} {days[row]}", str(days[row]))
+
+    _add(batch, (days < first) | (days > last), sentence)
+
+
+def _check_days_of_service(batch: Batch) -> None:
+    first, last = batch.times.get("in_service"), batch.times.get("out_of_service")
+    if last is None:
+        return
+    _add(
+        batch,
+        last < EARLIEST,
+        lambda row: f"out_of_service {_day(last[row])} is too long ago; allowed is from {BELIEVING.earliest_year} on",
+    )
+    if first is not None:
+        _add(
+            batch,
+            last < first,
+            lambda row: (
+                f"out_of_service {_day(last[row])} is before in_service {_day(first[row])}; allowed is that day or a later one"
+            ),
+        )
+
+
+def _day(value: np.datetime64) -> str:
+    return str(value.astype("datetime64[D]"))
 
 
 def _check_monday(batch: Batch, name: str) -> None:

@@ -615,3 +615,15 @@ def _create_accounts(db: Database) -> None:
     ) STRICT
     """,
     )
+
+
+@migrations(name="021_last_day_in_service")
+def _add_out_of_service(db: Database) -> None:
+    """Of a vehicle that was sold or scrapped: its last day in service."""
+    _run(
+        db,
+        """
+    ALTER TABLE units ADD COLUMN out_of_service TEXT
+        CHECK (out_of_service GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]')
+    """,
+    )

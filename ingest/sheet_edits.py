@@ -17,6 +17,7 @@ from sqlite_utils import Database
 
 from ingest.errors import IngestError
 from ingest.fields import TABLES, UNITS
+from ingest.service_days import known_from
 from ingest.writing import (
     Change,
     Origin,
@@ -141,12 +142,14 @@ def _set(db: Database, edit: Edit, old: Values | None, change: int, mine: Origin
         db.table(sheet.name).delete(edit.key)
     else:
         put(db, sheet.name, {**named, **edit.values, "origin_id": change}, *sheet.key)
+    changed: dict[str, tuple[object, object]] = {}
     for column in sheet.values:
         was, is_now = (None if row is None else row.get(column) for row in (old, edit.values))
         if was != is_now:
+            changed[column] = was, is_now
             one = Change(sheet.name, row_key(sheet.name, edit.key), column, was, is_now)
             write_change(db, one, by=mine.by, at=mine.at, reason=reason, origin_id=change)
-    note_write(db, sheet.name)
+    note_write(db, sheet.name, known_from(changed))
 
 
 def _typed(name: str, column: str, text: str | None) -> object:

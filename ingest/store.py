@@ -112,6 +112,13 @@ def is_empty(db: Database) -> bool:
     return not any(db.query("SELECT 1 FROM origins LIMIT 1"))
 
 
+def any_in_service(db: Database, day: date) -> bool:
+    """Tell whether a vehicle is in service still for a list of `day`: its last day is a later one, or not known."""
+    return any(
+        db.query("SELECT 1 FROM units WHERE coalesce(out_of_service, '9999') > ? LIMIT 1", [day.isoformat()[:10]])
+    )
+
+
 def newest_reading(db: Database, *, before: date) -> date | None:
     """Return the day of the newest reading taken before the day `before`; None when there is none."""
     (row,) = db.query("SELECT max(taken_at) AS newest FROM readings WHERE taken_at < ?", [before.isoformat()])
@@ -134,9 +141,9 @@ def data_version(db: Database) -> str:
 def read_units(db: Database) -> pd.DataFrame:
     """Return units: unit, vehicle_class, system_v, fuel, cylinders, rated_cca_a [A], depot, in_service, battery_type,
     batteries, in_parallel, oil_grade, starting_aid, aid_below_c [°C], aid_load_a [A],
-    fuel_limit_c [°C]; words are '' and numbers NaN where not given."""
+    fuel_limit_c [°C], out_of_service; words are '' and numbers NaN where not given."""
     numbers = tuple(column.name for column in UNITS.columns if column.kind in ("number", "whole"))
-    frame = read_table(db, "units", UNITS.names, order="unit", numbers=numbers, dates=("in_service",))
+    frame = read_table(db, "units", UNITS.names, order="unit", numbers=numbers, dates=("in_service", "out_of_service"))
     return frame.astype({"system_v": "int64"})
 
 
@@ -229,15 +236,16 @@ LATEST_OF_EACH = """
 SELECT {columns} FROM units JOIN readings ON readings.reading_id IN (
     SELECT reading_id FROM readings AS own WHERE own.unit = units.unit AND own.taken_at < ?
     ORDER BY own.taken_at DESC LIMIT {most}
-) ORDER BY readings.unit, readings.taken_at
+) WHERE coalesce(units.out_of_service, '9999') >= ? ORDER BY readings.unit, readings.taken_at
 """
 
 
 def read_latest(db: Database, *, before: datetime, most: int) -> pd.DataFrame:
-    """Return the latest `most` readings of every unit taken before the moment `before`: unit and all measurements."""
+    """Return the latest `most` readings taken before the moment `before` of every unit in service then: unit and all measurements."""
     columns = ("readings.unit", *(f"readings.{name}" for name in MEASUREMENTS))
     sql = LATEST_OF_EACH.format(columns=", ".join(columns), most=int(most))
-    frame = pd.DataFrame(db.query(sql, [before.isoformat(timespec="seconds")]), columns=["unit", *MEASUREMENTS])
+    told = [before.isoformat(timespec="seconds"), before.date().isoformat()]
+    frame = pd.DataFrame(db.query(sql, told), columns=["unit", *MEASUREMENTS])
     return frame.astype({"unit": "str", **dict.fromkeys(MEASUREMENTS, "float64")})
 
 

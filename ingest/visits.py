@@ -18,6 +18,7 @@ from ingest.admit import load_context
 from ingest.entries import Entry, batch_of_entry, confirm, entry_of, store_under
 from ingest.fields import FOUND, LONGEST_TEXT, PARTS, READINGS, REPAIRS, Table
 from ingest.rules import check
+from ingest.service_days import FIRST, LAST, outside_service
 from ingest.store import read_table
 from ingest.writing import Origin, Place, find, next_number, put, stamp, write_origin, writing
 
@@ -80,11 +81,15 @@ def close_visit(
     somebody reported the visit before. ValueError for a visit without a name or of a vehicle that is not there.
     """
     at = now or datetime.now()
-    if not visit.uid or find(db, "units", unit=visit.unit) is None:
+    vehicle = find(db, "units", unit=visit.unit)
+    if not visit.uid or vehicle is None:
         raise ValueError(
             f"visit is {visit.uid!r} of {visit.unit!r}; allowed is a visit of the plan, of a vehicle that is there"
         )
+    first, last = (str(vehicle[name] or "") for name in (FIRST, LAST))
+    outside = outside_service(visit.unit, first, last, f"done_on {report.done_on}", report.done_on.isoformat())
     problems = (*problems_of(vars(report) | {"part": visit.part}), *_day_problems(report, at), *_work_problems(report))
+    problems = (*problems, outside) if outside else problems
     if problems:
         return Entry(problems=problems)
     try:

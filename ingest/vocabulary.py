@@ -40,6 +40,8 @@ _MOVING = r"speed|km/h|\bkph\b|\bmph\b|geschwindigkeit|vitesse|velocidad"
 _OF_THE_ROAD = r"vehic|fahrzeug|km/h|\bkph\b|\bmph\b"
 _OTHER_HEAT = r"engine temp|motortemp|moteur|coolant|\boil\b|intake|exhaust|gearbox|kuhlmittel|kuhlwasser|\bol\b|motorol|refroidissement"
 _OTHER_FUEL = r"trim|level|rate|pressure|rail|economy|consum|temp|pump|system|used|\bair\b|stand|verbrauch"
+_PRICE = r"price|value|preis|wert|\bto\b|\ban\b|buyer|kaufer"  # of a sale, or who bought
+_UPKEEP = r"\blast\b|\bnext\b|\bdue\b|interval|letzte|nachste"  # of a service in the workshop
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
 _NOTE = Word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
@@ -107,7 +109,16 @@ UNIT_WORDS = (
     Word("cylinders", r"cyl|zylinder|cilindr"),
     Word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb", unless=_OTHER_FUEL),
     Word("depot", r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"),
-    Word("in_service", r"service|commission|zulassung|inbetrieb|since|mise en|alta"),
+    Word(
+        "out_of_service",
+        r"out of service|last day|withdrawn|decommission|de-?regist|\bsold\b|scrap|dispos|retired|left (?:the )?(?:fleet|service)"
+        r"|(?:service|betrieb|dienst).*(?:until|\bbis\b|\bende\b|\bend\b)"
+        r"|ausser (?:betrieb|dienst)|ausser(?:betrieb|dienst)|abmeld|abgemeldet|stillgelegt|stilllegung|verkauf|verschrott|ausgemustert"
+        r"|ausmuster|letzter (?:tag|einsatz)",
+        unless=_PRICE,
+    ),
+    Word("in_service", r"in.service|commission|zulassung|inbetrieb|since|mise en|alta", unless=_UPKEEP),
+    Word("in_service", r"service", sure=False, unless=_UPKEEP),
     Word(
         "unit",
         r"vehicle|\bunit\b|fleet|asset|fahrzeug|\bfzg|wagen|vehicul|unidad|kennzeichen|regist|number|nummer",
@@ -140,10 +151,11 @@ _BESIDE = re.compile(
     r"|low\w*|min\w*|max\w*|peak|inrush|rest\w*|open|static|standing|hold|pull|temp\w*|air|ambient|outside|out|km|miles?|odo\w*"
     r"|mileage|kilomet\w*|date|time|day|test\w*|check\w*|measure\w*|inspect\w*|taken|reading|value|vehicle|unit|fleet|asset|truck|bus"
     r"|van|timestamp|datetime|cause|ursache|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"
-    r"|base|yard|service|since|commission\w*|oil|grade|tech\w*|mechanic|operator|initials|signed|remark\w*|notes?|comment\w*"
+    r"|base|yard|service|since|commission\w*|decommission\w*|deregist\w*|last|day|sold|scrapped|withdrawn|retired|disposed|left|until|bis|ende|oil|grade|tech\w*|mechanic|operator|initials|signed|remark\w*|notes?|comment\w*"
     r"|result|outcome|seconds?|secs?|s|rpm|speed|load\w*|feed|loss|dip|part|component|action|work|done|reason|repair\w*"
     r"|am|der|die|das|des|den|dem|beim?|im|von|vor|nach|und|mit|ohne|zu\w*|fahrzeug\w*|wagen\w*|fzg\w*|kennzeichen|spannung\w*"
     r"|strom\w*|ruhe\w*|anlass\w*|start\w*|masse\w*|abfall\w*|verlust\w*|leitung\w*|kontakt\w*|magnet\w*|spule\w*|steuer\w*"
+    r"|ausser\w*|betrieb|dienst|abmeld\w*|abgemeldet|stillgelegt|stilllegung|verkauf\w*|verschrott\w*|ausgemustert|ausmuster\w*|letzter"
     r"|klemme|kl|lade\w*|leerlauf\w*|drehzahl\w*|spitze\w*|tiefst\w*|niedrigst\w*|datum|uhrzeit|zeit\w*|tag|gepruft|gemessen"
     r"|prufer|monteur|bemerk\w*|notiz\w*|anmerk\w*|kilometer\w*|stand|km.?stand|laufleistung|tacho\w*|lufttemp\w*|aussen\w*"
     r"|umgebung\w*|temperatur\w*|klasse|bauart|standort|niederlassung|kraftstoff|zylinder\w*|teil|bauteil|arbeit\w*|massnahme|grund"

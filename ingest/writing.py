@@ -93,7 +93,7 @@ class Place:
 @dataclass(frozen=True)
 class Admitted:
     """What became of the rows of one batch; `stored_rows` are the rows of the batch that were stored, `still_aside`
-    those of the set-aside rows that were set aside before."""
+    those of the set-aside rows that were set aside before, `known_from` days for :func:`note_write`."""
 
     rows: int = 0
     stored: int = 0
@@ -103,6 +103,7 @@ class Admitted:
     doubtful: int = 0
     stored_rows: tuple[int, ...] = ()
     still_aside: int = 0
+    known_from: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,9 @@ from sqlite_utils import Database
 from test_views import HOSTILE, run, said
 
 from dashboard.screens import session
+from dashboard.words.plain_text import safe
 from ingest import store
-from ingest.corrections import correct, withdraw
+from ingest.corrections import correct, correct_vehicle, withdraw
 from ingest.entries import record_repair
 from ingest.logbook import read_logbook
 from ingest.records import read_decisions, read_reset_answers, save_decision, save_reset_answer
@@ -39,6 +40,46 @@ def a_repair(db: Database, unit: str) -> int:
     """A battery charged today, by ben."""
     values = {"unit": unit, "part": "battery", "action": "charged"}
     return int(record_repair(db, values, by="ben", now=NOW).row_id or 0)
+
+
+# --- sold or scrapped ------------------------------------------------------------------------------------------------
+
+
+def test_a_vehicle_that_was_sold_leaves_what_is_chosen_from_and_its_page_says_so(db: Database) -> None:
+    unit = worst_unit()
+    app = run("correct", unit=unit)
+    app.button_group(key="what").set_value("vehicle").run()
+    (field,) = [one for one in app.text_input if one.label.startswith("Last day in service")]
+    field.set_value(AS_OF.isoformat()).run()
+    app.text_input(key=f"because_vehicle_{unit}").set_value("sold").run()
+    app.button(key="save_correction").click().run()
+    assert store.read_units(db).set_index("unit").at[unit, "out_of_service"] == pd.Timestamp(AS_OF)
+    page = run("unit", unit=unit)
+    assert f"{safe(unit)} had its last day in service on" in said(page)
+    assert {"Readings", "Repairs"} <= {one.value for one in page.subheader}, "what is on record can be read"
+    assert "Starts down to" not in said(page)
+    bay = run("bay", unit=unit)
+    assert "had its last day in service on" not in said(bay), "on its last day it is measured still"
+    chosen = run("bay")
+    chosen.text_input(key="pick").set_value(unit).run()
+    assert [one.label for one in chosen.button if one.key == f"pick_{unit}"] == [f"{safe(unit)}, out of service"]
+
+
+def test_the_bay_takes_no_reading_of_one_that_left(db: Database) -> None:
+    unit = worst_unit()
+    readings = store.read_readings(db, units=[unit])
+    for number in readings.loc[readings["taken_at"] >= pd.Timestamp(AS_OF), "reading_id"]:
+        withdraw(db, "reading", int(number), by="ben", reason="later", now=NOW)
+    before = (AS_OF - dt.timedelta(days=1)).isoformat()
+    assert correct_vehicle(db, unit, {"out_of_service": before}, by="ben", reason="scrapped", now=NOW).stored
+    bay = run("bay", unit=unit)
+    assert f"{safe(unit)} had its last day in service on" in said(bay)
+    assert not bay.number_input
+    work = run("work", unit=unit)
+    work.button_group(key="repair_part").set_value("battery").run()
+    work.button_group(key="repair_action").set_value("charged").run()
+    work.button(key="save_repair").click().run()
+    assert f"is after the last day in service of {safe(unit)}" in said(work)
 
 
 # --- undo in the confirmation ----------------------------------------------------------------------------------------

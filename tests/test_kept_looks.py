@@ -182,12 +182,25 @@ def test_a_look_rests_on_nothing_that_came_after_it_nor_on_the_order_of_rows() -
 
 
 def test_the_sample_of_a_large_fleet_stays_when_vehicles_come(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A hundred vehicles of three hundred: those read later change nothing, and one that was read before at most one place."""
+    """A hundred vehicles of three hundred: those read later change nothing, one that was read before or left at most one place."""
     monkeypatch.setattr(past, "UNITS_LOOKED_AT", 100)
     first = pd.Series(np.arange(300.0), index=[f"V{k}" for k in range(300)])
-    before = sample(first, 200.0)
+
+    def sampled(first: pd.Series, **left: float) -> list[str]:
+        return sample(
+            first,
+            pd.Series(np.inf, index=first.index)
+            if not left
+            else pd.Series(left).reindex(first.index, fill_value=np.inf),
+            200.0,
+        )
+
+    before = sampled(first)
     assert len(before) == 100
-    assert sample(first[::-1], 200.0) == before
-    assert sample(pd.concat([first, pd.Series([200.0], index=["later"])]), 200.0) == before
-    more = sample(pd.concat([first, pd.Series([1.0], index=["earlier"])]), 200.0)
+    assert sampled(first[::-1]) == before
+    assert sampled(pd.concat([first, pd.Series([200.0], index=["later"])])) == before
+    more = sampled(pd.concat([first, pd.Series([1.0], index=["earlier"])]))
     assert len(set(before) - set(more)) <= 1
+    gone = before[3]
+    assert set(before) - set(sampled(first, **{gone: 200.0})) == {gone}
+    assert sampled(first, **{gone: 201.0}) == before

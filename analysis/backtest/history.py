@@ -11,6 +11,7 @@ from analysis.backtest.choices import PAST_LISTS
 from analysis.bay.verdict import LOAD_TEST_CHECK, verdict
 from analysis.circuit.limit_book import LimitBook
 from analysis.constants import DAYS_PER_YEAR
+from analysis.readings.panel import dates_of, left_d
 
 LIMIT_PARTS: Mapping[str, str] = {
     "rest voltage": "battery",
@@ -63,13 +64,24 @@ def foreseen(lists: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def left_on(units: pd.DataFrame) -> pd.Series[pd.Timestamp]:
+    """Last day in service of vehicles, NaT where not known, by name."""
+    return pd.Series(
+        dates_of(np.where(np.isinf(left_d(units)), np.nan, left_d(units))), index=units["unit"].astype(str)
+    )
+
+
 def judged_flags(
-    lists: pd.DataFrame, repairs: pd.DataFrame, known_to: pd.Timestamp, decisions: pd.DataFrame | None = None
+    lists: pd.DataFrame,
+    repairs: pd.DataFrame,
+    known_to: pd.Timestamp,
+    decisions: pd.DataFrame | None = None,
+    left: pd.Series[pd.Timestamp] | None = None,
 ) -> pd.DataFrame:
     """Each run of flags with what followed: unit, part (first named), first, last, outcome.
 
     outcome: "no-start" or "repaired" (a part named in the run) within `PAST_LISTS.for_nothing_d` of its first list, else "nothing",
-    or "too early to say" where the history is shorter.
+    or "too early to say" where the history is shorter, or the vehicle left service before (`left`: of :func:`left_on`).
     """
     ran = runs(lists)
     ran = ran[ran["run_first"].notna()]
@@ -88,6 +100,8 @@ def judged_flags(
     no_start = key.isin(pd.MultiIndex.from_frame(stopped[["unit", "first"]]))
     repaired = key.isin(pd.MultiIndex.from_frame(mended[["unit", "first"]]))
     open_yet = (out["first"] + until > known_to).to_numpy()
+    if left is not None:
+        open_yet = open_yet | (out["first"] + until > out["unit"].map(left)).to_numpy()
     nothing = _found_nothing(out, decisions)
     out["outcome"] = np.select(
         [no_start, nothing, repaired, open_yet], ["no-start", "nothing", "repaired", "too early to say"], "nothing"
@@ -130,6 +144,7 @@ def limit_lists(
         grid.sort_values("as_of", kind="stable"), state.sort_values("taken_at", kind="stable"),
         left_on="as_of", right_on="taken_at", by="unit", allow_exact_matches=False,
     )  # fmt: skip
+    last = last[~(last["unit"].map(left_on(units)) <= last["as_of"])].reset_index(drop=True)
     last["flagged"] = last["part"].notna() & ~repaired_since(last, repairs)
     last["no_start_probability"] = np.nan
     last["unit"] = last["unit"].astype("str")
@@ -171,16 +186,30 @@ def part_lives(
     new = repairs[(repairs["part"] == part) & (repairs["action"] == "replaced")]
     later = pd.DataFrame({"unit": new["unit"].astype(str), "born": new["done_on"]})
     lives = pd.concat([start, later], ignore_index=True).sort_values(["unit", "born"], ignore_index=True)
-    lives["ended"] = lives.groupby("unit")["born"].shift(-1).fillna(window[1])
+    left = lives["unit"].map(left_on(units))
+    lives["ended"] = lives.groupby("unit")["born"].shift(-1).fillna(left).fillna(window[1])
     return lives[(lives["ended"] > window[0]) & (lives["born"] < window[1])].reset_index(drop=True)
 
 
-def labelled(lists: pd.DataFrame, repairs: pd.DataFrame, known_to: pd.Timestamp, *, horizon_days: int) -> pd.DataFrame:
-    """Lists whose horizon has ended, with `no_start`: 1 where one came on the list's day or within the horizon."""
+def labelled(
+    lists: pd.DataFrame,
+    repairs: pd.DataFrame,
+    known_to: pd.Timestamp,
+    *,
+    horizon_days: int,
+    left: pd.Series[pd.Timestamp] | None = None,
+) -> pd.DataFrame:
+    """Lists whose horizon has ended, with `no_start`: 1 where one came on the list's day or within the horizon.
+
+    left: of :func:`left_on`; a vehicle that left service within the horizon is taken out, unless it failed before.
+    """
     horizon = pd.Timedelta(days=horizon_days)
     over = lists[lists["as_of"] + horizon <= known_to + pd.Timedelta(days=1)].sort_values("as_of", kind="stable")
     bad = repairs.loc[repairs["reason"] == "no_start", ["unit", "done_on"]].sort_values("done_on", kind="stable")
     over, bad = over.astype({"unit": object}), bad.astype({"unit": object})
     met = pd.merge_asof(over, bad, left_on="as_of", right_on="done_on", by="unit", direction="forward")
     met["no_start"] = (met["done_on"] - met["as_of"] < horizon).astype(float)
+    if left is not None:
+        cut = met["unit"].map(left) < met["as_of"] + horizon - pd.Timedelta(days=1)
+        met = met[~cut | (met["no_start"] == 1.0)]
     return met.drop(columns="done_on").sort_values(["as_of", "unit"], ignore_index=True)

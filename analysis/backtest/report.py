@@ -20,6 +20,7 @@ from analysis.backtest.history import (
     foreseen,
     judged_flags,
     labelled,
+    left_on,
     limit_lists,
     part_lives,
     watched_years,
@@ -146,16 +147,17 @@ def backtest_report(
         str(u): costs.settings.no_start_cost(str(k), float(v)).total
         for u, k, v in zip(units["unit"], units["vehicle_class"], units["system_v"], strict=True)
     }
+    left = left_on(units)
     limits = limit_lists(readings, units, repairs, dates, book=book)
-    mine, flags = _way("this list", lists, events, repairs, known_to, decisions, costs, prices)
-    theirs, _ = _way("printed limits on the last reading", limits, events, repairs, known_to, None, costs, prices)
+    mine, flags = _way("this list", lists, events, repairs, known_to, decisions, costs, prices, left)
+    theirs, _ = _way("printed limits on the last reading", limits, events, repairs, known_to, None, costs, prices, left)
     cost = _failure_cost(events, costs, prices)
     was = _row("as it was", events, cost, "every no-start happened", foreseen=0, missed=len(events))
     fixed = _fixed_age(units, readings, repairs, events, dates, costs, prices)
     return BacktestReport(
         dates[0], dates[-1], known_to, len(dates), lists["unit"].nunique(), horizon_days,
         pd.DataFrame([was, mine, theirs, fixed]), foreseen(lists, events), flags,
-        odds_report(lists, repairs, known_to, horizon_days=horizon_days), costs,
+        odds_report(lists, repairs, known_to, horizon_days=horizon_days, left=left), costs,
     )  # fmt: skip
 
 
@@ -183,9 +185,10 @@ def _way(
     decisions: pd.DataFrame | None,
     costs: ReportCosts,
     prices: Mapping[str, float],
+    left: pd.Series[pd.Timestamp],
 ) -> tuple[dict[str, object], pd.DataFrame]:
     """Figures of one series of lists, and its judged flags."""
-    seen, flags = foreseen(lists, events), judged_flags(lists, repairs, known_to, decisions)
+    seen, flags = foreseen(lists, events), judged_flags(lists, repairs, known_to, decisions, left)
     caught, missed = seen[seen["foreseen"]], seen[~seen["foreseen"]]
     wrong = caught[caught["named"] != caught["part"]]
     idle = flags[flags["outcome"] == "nothing"]
@@ -261,10 +264,15 @@ def _one_age(
 
 
 def odds_report(
-    lists: pd.DataFrame, repairs: pd.DataFrame, known_to: pd.Timestamp, *, horizon_days: int
+    lists: pd.DataFrame,
+    repairs: pd.DataFrame,
+    known_to: pd.Timestamp,
+    *,
+    horizon_days: int,
+    left: pd.Series[pd.Timestamp] | None = None,
 ) -> OddsReport | None:
-    """How good the probabilities were; None when no list's horizon has ended yet."""
-    rows = labelled(lists, repairs, known_to, horizon_days=horizon_days)
+    """How good the probabilities were; None when no list's horizon has ended yet; left: of `history.left_on`."""
+    rows = labelled(lists, repairs, known_to, horizon_days=horizon_days, left=left)
     if rows.empty:
         return None
     p, y = rows["no_start_probability"].to_numpy(np.float64), rows["no_start"].to_numpy(np.float64)

@@ -31,6 +31,7 @@ from analysis.readings.panel import (
     Reals,
     days_since_epoch,
     in_chunks,
+    left_d,
     panel_of,
     without_slips,
 )
@@ -70,6 +71,14 @@ class Look:
     read: Ints
     groups: tuple[str, ...] = ()
     told: dict[bytes, Floats] = field(default_factory=dict, compare=False, repr=False)
+
+    def without(self, vehicles: npt.NDArray[np.bool_]) -> Look:
+        """The look without what some vehicles (U,) tell."""
+        if not vehicles.any():
+            return self
+        kept = ~vehicles[self.telling]
+        read = self.read[~vehicles[self.read]]
+        return replace(self, telling=self.telling[kept], probability=self.probability[..., kept], read=read, told={})
 
     def evidence(self, happened: npt.NDArray[np.bool_], classes: int) -> Floats:
         """(G, S, V, C) log probability of the no-starts that then happened (U,), kept for the next time."""
@@ -276,8 +285,11 @@ def learn_needs(
     used: list[tuple[Look, npt.NDArray[np.bool_]]] = []
     if len(failed):
         when, names = days_since_epoch(failed["date"]), failed["unit"].astype(str).to_numpy()
+        left = pd.Series(left_d(tables.units), index=tables.units["unit"].astype(str))
         for look in looks_at(tables, panel, day, grids, {} if looks is None else looks):
             happened = np.isin(look.units, names[(when >= look.day) & (when < look.day + LEARNING.span_d)])
+            gone = left.reindex(look.units).to_numpy() < look.day + LEARNING.span_d  # it was not there to fail
+            look = look.without(gone & ~happened)
             used.append((look, happened))
             log_weight += LEARNING.learning_counts * look.evidence(happened, n)
             counts += np.bincount(look.group[happened], minlength=n)

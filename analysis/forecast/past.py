@@ -17,7 +17,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.forecast.choices import LEARNING
 from analysis.forecast.lows import known_at
 from analysis.readings.draws import Whole, keys_of, mixed
-from analysis.readings.panel import Bools, FleetTables, Floats, Ints, days_since_epoch
+from analysis.readings.panel import LEFT, Bools, FleetTables, Floats, Ints, days_since_epoch, left_d
 
 LAWS_LOOKS = 3  # looks that share class laws, those of the first of their days; for speed
 RESTS_ON = {
@@ -56,22 +56,23 @@ class Rows:
 class Past:
     """Tables of the vehicles that the looks of some days see, and when each vehicle was first read.
 
-    first_d: (U,) day of a vehicle's first reading [d since 1970], by name; begins: that of the whole fleet; rows: of
-    each table that a look rests on.
+    first_d, left_d: (U,) day of a vehicle's first reading, and its last day in service, inf where not known [d since 1970], by
+    name; begins: first reading of the whole fleet; rows: of each table that a look rests on, and of the last days in service.
     """
 
     tables: FleetTables
     first_d: pd.Series[float]
+    left_d: pd.Series[float]
     begins: float
     rows: tuple[Rows, ...]
 
     def before(self, day: float) -> FleetTables:
         """Tables of the vehicles that a look on a day is at, with what was known at its start."""
         vehicles = np.zeros(len(self.first_d), dtype=bool)
-        vehicles[_sampled(self.first_d, day)] = True
+        vehicles[_sampled(self.first_d, self.left_d, day)] = True
         own = {
             name: getattr(self.tables, name)[vehicles[rows.unit]]
-            for name, rows in zip(RESTS_ON, self.rows, strict=True)
+            for name, rows in zip(RESTS_ON, self.rows, strict=False)
             if rows.unit is not None
         }
         own["units"] = own["units"].reset_index(drop=True)
@@ -88,7 +89,7 @@ class Past:
         taught = [one.plain() for one in self.tables.taught]
         made_of = hashlib.sha256(repr((day, self.laws_day(day), taught)).encode())
         vehicles, moment = np.zeros(len(self.first_d), dtype=bool), moment_of(day)
-        vehicles[_sampled(self.first_d, day)] = True
+        vehicles[_sampled(self.first_d, self.left_d, day)] = True
         for rows in self.rows:
             made_of.update(rows.told(vehicles, moment))
         for grid in grids:
@@ -101,22 +102,41 @@ def past_of(tables: FleetTables, days: list[float]) -> Past:
     unit = tables.readings["unit"].astype(str)
     day = pd.Series(days_since_epoch(tables.readings["taken_at"]), index=unit.index)
     first = day.groupby(unit.to_numpy(dtype=object)).min()
-    seen = sorted(set().union(*(sample(first, d) for d in days)))
+    left = pd.Series(left_d(tables.units), index=tables.units["unit"].astype(str).to_numpy(dtype=object)).reindex(
+        first.index
+    )
+    seen = sorted(set().union(*(sample(first, left, d) for d in days)))
     own = _of(tables, seen)
-    rows = tuple(_rows(getattr(own, name), pd.Index(seen), at) for name, at in RESTS_ON.items())
-    return Past(own, first.loc[seen], float(first.min()) if len(first) else np.nan, rows)
+    names = pd.Index(seen)
+    rows = tuple(_rows(_undated(getattr(own, name)), names, at) for name, at in RESTS_ON.items())
+    rows = (*rows, _rows(_leaving(own.units), names, LEFT))
+    return Past(own, first.loc[seen], left.loc[seen], float(first.min()) if len(first) else np.nan, rows)
 
 
-def sample(first_d: pd.Series[float], day: float) -> list[str]:
+def _undated(table: pd.DataFrame | None) -> pd.DataFrame | None:
+    """A table without the last days in service, which are known from their own day on: :func:`_leaving`."""
+    return table.drop(columns=LEFT) if table is not None and LEFT in table else table
+
+
+def _leaving(units: pd.DataFrame) -> pd.DataFrame:
+    """Vehicles with their last day in service, dated by the day before: who looks at its start knows of it."""
+    if LEFT not in units:
+        return units.iloc[:0]
+    left: pd.DataFrame = units.loc[units[LEFT].notna(), ["unit", LEFT]]
+    return left.assign(**{LEFT: left[LEFT] - pd.Timedelta(days=1)})
+
+
+def sample(first_d: pd.Series[float], left_d: pd.Series[float], day: float) -> list[str]:
     """At most UNITS_LOOKED_AT of the vehicles that were read before a day, always the same ones: those whose names give the
-    smallest numbers, so that a vehicle that comes later changes nothing."""
-    return [str(name) for name in first_d.index[_sampled(first_d, day)]]
+    smallest numbers, so that a vehicle that comes later changes nothing; those that left service by then come last."""
+    return [str(name) for name in first_d.index[_sampled(first_d, left_d, day)]]
 
 
-def _sampled(first_d: pd.Series[float], day: float) -> Ints:
+def _sampled(first_d: pd.Series[float], left_d: pd.Series[float], day: float) -> Ints:
     read = np.flatnonzero(first_d.to_numpy() < day)
     if len(read) > UNITS_LOOKED_AT:
-        read = read[np.argsort(keys_of(first_d.index.to_numpy(dtype=object)[read]), kind="stable")[:UNITS_LOOKED_AT]]
+        keys, gone = keys_of(first_d.index.to_numpy(dtype=object)[read]), left_d.to_numpy()[read] <= day
+        read = read[np.lexsort((keys, gone))[:UNITS_LOOKED_AT]]
     return np.asarray(read, dtype=np.int64)
 
 

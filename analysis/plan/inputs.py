@@ -15,7 +15,7 @@ from analysis.plan.choices import VISITS
 from analysis.plan.decisions import ACCEPTED, Decided, decided, in_force
 from analysis.plan.visit_costs import CostTable, Values, make_costs, make_values
 from analysis.plan.workshop_calendar import Opening, PlanWeeks, closed_days, iso_name, opening, workshop_hours
-from analysis.readings.panel import Bools, Floats, Ints
+from analysis.readings.panel import Bools, Floats, Ints, in_service
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
 
 
@@ -43,6 +43,11 @@ class PlanInputs:
     workshop_days: pd.DataFrame | None = None
     closures: pd.DataFrame | None = None
     measure: Mapping[str, str] = field(default_factory=dict)
+
+    def in_service(self, as_of: pd.Timestamp) -> pd.DataFrame:
+        """The vehicles that are in service on the plan's day; lives of parts are learned from those that left, too."""
+        fleet = self.fleet.assign(unit=self.fleet["unit"].astype(str))
+        return fleet[in_service(fleet, as_of)]
 
 
 @dataclass(frozen=True)
@@ -75,8 +80,9 @@ class Work:
 def prepare(inputs: PlanInputs, weeks: PlanWeeks, settings: PlanSettings) -> Work:
     catalogue = complete_catalogue(inputs.catalogue, settings)
     notes = list(catalogue.notes)
-    fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
-    seen = observed_lives(fleet, inputs.repairs, weeks.as_of, parts=PARTS)
+    fleet = inputs.in_service(weeks.as_of)
+    every = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
+    seen = observed_lives(every, inputs.repairs, weeks.as_of, parts=PARTS)
     lives = part_lifetimes(seen, parts=PARTS, life_years=settings.life_years)
     # long-run cost under the best age replacement, by week: what postponing saves
     rates = {
@@ -219,10 +225,10 @@ def _warnings(
                 f"Delivery of {part} takes {catalogue.lead_days[part]:g} days, longer than this plan of {len(weeks)} "
                 f"week{'' if len(weeks) == 1 else 's'}: none can be replaced within it; order now."
             )
-    known = set(inputs.fleet["unit"].astype(str))
+    known = set(inputs.in_service(weeks.as_of)["unit"])
     for unit, _, week, _ in pin_rows(inputs.pins):
         if unit not in known:
-            out.append(f"The pin of {unit} in {week} names no vehicle of the fleet and is left aside.")
+            out.append(f"The pin of {unit} in {week} names no vehicle in service and is left aside.")
     return out
 
 

@@ -307,7 +307,7 @@ def _policies(inputs: PlanInputs, work: Work, rows: Options) -> list[PolicyCost]
     """The plan beside the three simple policies, on the same vehicles, weeks, risks and hours."""
     c, table = work.candidates, work.table
     flagged = inputs.units.loc[inputs.units["flagged"].astype(bool), "unit"].astype(str).tolist()
-    fleet = inputs.fleet.assign(unit=inputs.fleet["unit"].astype(str))
+    fleet = inputs.in_service(work.weeks.as_of)
     ages = best_ages(fleet, work.lives, work.catalogue, work.settings, access=work.settings.access_cost)
     overdue = overdue_parts(work.seen, ages, work.weeks)
     index = {name: i for i, name in enumerate(work.depots)}

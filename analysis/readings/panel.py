@@ -50,6 +50,9 @@ SAMPLED = "sampled"  # what a reading's `lowest_is` says of such a bound
 LOGGED = ("temperature_c", "rest_v", "crank_min_v", "crank_rpm", "crank_dip_v", "crank_at_most_v", "crank_s")
 """What a logger reads of every start."""
 
+LEFT = "out_of_service"
+"""Column of the units: last day in service; a list of that day knows of it, and one of a day before does not."""
+
 WORKERS = 2  # threads over chunks of vehicles: numpy lets go of the lock in its loops
 
 
@@ -73,7 +76,10 @@ def in_chunks(count: int, size: int, fill: Callable[[slice], None]) -> None:
 
 @dataclass(frozen=True)
 class FleetTables:
-    """The tables that an assessment needs, as `ingest.store` reads them; all frames, columns as in DEVELOPERS.md."""
+    """The tables that an assessment needs, as `ingest.store` reads them; all frames, columns as in DEVELOPERS.md.
+
+    A vehicle that has left service stays among the units: what was read of it teaches its class.
+    """
 
     units: pd.DataFrame
     readings: pd.DataFrame
@@ -104,7 +110,23 @@ class FleetTables:
             table = getattr(self, name)
             if table is not None and len(table) and not (before := (table[column] < day).to_numpy()).all():
                 known[name] = table[before]  # of a large fleet's readings no copy where none is left out
+        if LEFT in self.units and (later := self.units[LEFT] > day).any():
+            known["units"] = self.units.assign(**{LEFT: self.units[LEFT].mask(later)})
         return replace(self, **known)
+
+
+def in_service(units: pd.DataFrame, day: float | pd.Timestamp) -> Bools:
+    """(U,) whether vehicles are in service still, for a list of a day [d since 1970]."""
+    number = float(days_since_epoch(pd.DatetimeIndex([day]))[0]) if isinstance(day, pd.Timestamp) else day
+    return np.asarray(left_d(units) > number)
+
+
+def left_d(units: pd.DataFrame) -> Floats:
+    """(U,) last day in service of vehicles [d since 1970], inf where not known."""
+    if LEFT not in units:
+        return np.full(len(units), np.inf)
+    left = pd.to_datetime(units[LEFT])
+    return np.where(left.notna(), days_since_epoch(left), np.inf)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.special import gamma, gammainc
 
 from analysis.constants import DAYS_PER_YEAR
-from analysis.readings.panel import Floats
+from analysis.readings.panel import Floats, dates_of, left_d
 from analysis.wear.choices import LIVES
 
 SHAPE_RANGE = (0.3, 12.0)
@@ -130,10 +130,13 @@ def observed_lives(
     """Lives of the parts of a fleet: unit, part, entry [d], age [d], failed (0|1), running (0|1).
 
     A life begins with a recorded replacement or with the vehicle; lives older than the first record enter late (left
-    truncation). A replacement for a no-start is a failure, any other ends the life without one.
+    truncation). A replacement for a no-start is a failure, any other ends the life without one; so does a vehicle's last day
+    in service, with which nothing of it runs on.
     """
     keys = ["unit", "part"]
-    known = units.loc[units["in_service"].notna(), ["unit", "in_service"]].drop_duplicates("unit")
+    known = units[units["in_service"].notna()].drop_duplicates("unit")
+    left = pd.Series(left_d(known), index=known["unit"].astype("str"))
+    known = known[["unit", "in_service"]]
     first_record = repairs["done_on"].min() if len(repairs) else as_of
     done = repairs[repairs["part"].isin(parts) & (repairs["action"] == "replaced") & (repairs["done_on"] < as_of)]
     done = done.merge(known, on="unit").query("done_on > in_service")
@@ -148,14 +151,17 @@ def observed_lives(
     lives = lives.merge(ends, on=[*keys, "turn"], how="left")
     late = lives["original"] & (lives["begin"] < first_record)
     seen_from = lives["begin"].mask(late, first_record)
+    of_each = np.asarray(left.reindex(lives["unit"].astype("str")), dtype=np.float64)
+    gone = pd.Series(dates_of(of_each))
+    gone = gone.where(gone <= as_of)
     return pd.DataFrame(
         {
             "unit": lives["unit"].astype("str"),
             "part": lives["part"].astype("str"),
             "entry": (seen_from - lives["begin"]).dt.days.astype("float64"),
-            "age": (lives["end"].fillna(as_of) - lives["begin"]).dt.days.astype("float64"),
+            "age": (lives["end"].fillna(gone).fillna(as_of) - lives["begin"]).dt.days.astype("float64"),
             "failed": lives["failed"].eq(True).astype("float64"),
-            "running": lives["end"].isna().astype("float64"),
+            "running": (lives["end"].isna() & gone.isna()).astype("float64"),
         }
     )
 

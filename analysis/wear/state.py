@@ -26,6 +26,8 @@ from analysis.readings.panel import (
     Reals,
     days_since_epoch,
     in_chunks,
+    in_service,
+    left_d,
     panel_of,
     some_vehicles,
     without_slips,
@@ -105,6 +107,11 @@ class FleetRead:
     def names(self) -> npt.NDArray[np.object_]:
         """(U,) names of the vehicles."""
         return np.asarray(self.panel.units["unit"].astype(str).to_numpy(dtype=object))
+
+    def in_service(self) -> Self:
+        """What is known of the vehicles that are in service still."""
+        here = in_service(self.panel.units, self.day)
+        return self if here.all() else self.of(np.flatnonzero(here))
 
     def of(self, rows: Ints) -> Self:
         """What is known of some of the vehicles; what all share stays."""
@@ -237,7 +244,7 @@ def read_fleet(
     usable &= panel.day[None] >= np.where(np.isfinite(resets.day), resets.day, -np.inf)[..., None]
     fail = failing_excess(laws, panel, needs() if needs else need_priors(panel)[0])
     grid, prior = make_grid(), default_prior()
-    before = day - panel.day
+    before, here = day - panel.day, in_service(panel.units, day)
     n = len(panel.units)
     channels: dict[int, ChannelReadings] = {}
     lives: dict[int, tuple[ReadLives, ReadLives]] = {}
@@ -280,12 +287,12 @@ def read_fleet(
         if not growth_laws:
             if n <= MOST_LIVES:  # the same vehicles are drawn from
                 own = replace(own, made=own.posterior(slice(None)))
-            rows = present_vehicles(use)
+            rows = present_vehicles(use & here[:, None])
             past = past_lives(
                 panel,
                 observed.value[c],
                 observed.se[c],
-                ended_lives(renewals[c], resets.day[c]),
+                ended_lives(renewals[c], resets.day[c], left_d(panel.units)),
                 spread[c],
                 fail[:, c],
                 grid,

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from analysis.forecast.learning import LearnedNeeds, Look, learn_needs
 from analysis.forecast.lows import known_at
 from analysis.forecast.season import season_of
-from analysis.readings.panel import FleetTables, Panel, lean, make_panel
+from analysis.readings.panel import FleetTables, Panel, in_service, lean, make_panel
 from analysis.readings.taught import TaughtClass
 from analysis.wear.state import FleetRead, day_number, read_fleet
 from analysis.worklist.choices import FLAGS
@@ -97,9 +97,9 @@ def assess(
     """
     if horizon_days != int(horizon_days) or not 1 <= horizon_days <= 180:
         raise ValueError(f"horizon_days is {horizon_days}; allowed are whole numbers from 1 to 180")
-    if tables.units.empty:
-        raise ValueError("there is no unit to assess")
     as_of = pd.Timestamp(as_of).normalize()
+    if not in_service(tables.units, as_of).any():
+        raise ValueError("there is no unit to assess")
     with threadpool_limits(limits=1, user_api="blas"):
         return _assess(tables, as_of, horizon_days, tolerated_false_flags, draws, looks, with_classes)
 
@@ -118,12 +118,12 @@ def _assess(
     with ThreadPoolExecutor(1) as beside:
         learning = beside.submit(learn_needs, known.stated, known.vehicles, known.day, looks=looks)
         read, shared = read_known(known, learning.result, as_of, horizon_days, draws)
-    learned = shared.learned
-    found = concluded(known, read, judge_all(read, shared), as_of, horizon_days, tolerated)
+    learned, here = shared.learned, read.in_service()
+    found = concluded(known, here, judge_all(here, shared), as_of, horizon_days, tolerated)
     return Assessment(
         **{one.name: getattr(found, one.name) for one in fields(FleetList)},
         classes=class_table(read, learned, known.tables) if with_classes else pd.DataFrame(columns=COLUMNS),
-        state=replace(read, channels=tuple(replace(own, made=None) for own in read.channels)),
+        state=replace(here, channels=tuple(replace(own, made=None) for own in here.channels)),
         shared=replace(shared, season=replace(shared.season, weeks=(), quarters=())),
         teaches=taught_by(read, learned) if with_classes else (),
     )
@@ -152,7 +152,7 @@ def read_known(
 def concluded(
     known: Known, read: FleetRead, judged: Judged, as_of: pd.Timestamp, horizon_days: int, tolerated: float
 ) -> FleetList:
-    """The list of all vehicles that were read and judged."""
+    """The list of all vehicles that were judged; read: of them."""
     levels = flag_levels(tolerated)
     count = known.on_record.reindex(judged.units["unit"], fill_value=0).to_numpy(np.int64)
     units = judged.units.assign(readings_on_record=count)
@@ -181,7 +181,7 @@ def current_forecast(forecast: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFram
 
 def reset_table(state: FleetRead) -> pd.DataFrame:
     """Renewals that nobody recorded, newest first; before and after as multiples of class-usual."""
-    found = state.resets.found
+    found = state.resets.found[state.resets.found["unit"].isin(state.names)]
     columns = ["unit", "part", "around_on", "before", "after"]
     return (
         found.drop_duplicates(["unit", "part", "around_on"])[columns]

@@ -13,7 +13,7 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.costs import PlanSettings
 from analysis.forecast.learning import LearnedNeeds
 from analysis.readings.observe import CHANNELS, ClassLaws, LawDoubt
-from analysis.readings.panel import FleetTables, Floats, dates_of
+from analysis.readings.panel import FleetTables, Floats, dates_of, in_service
 from analysis.readings.renewals import PART_CHANNELS, PARTS
 from analysis.wear.choices import LIVES
 from analysis.wear.lives import Lifetime, observed_lives, part_lifetimes
@@ -26,7 +26,7 @@ COLUMNS = ["vehicle_class", "quantity", "value", "se", "unit", "units", "reading
 
 
 def class_table(state: FleetRead, learned: LearnedNeeds, known: FleetTables) -> pd.DataFrame:
-    """Long table: vehicle_class, quantity, value, se, unit; units, readings, no_starts of the class; and cases: vehicles,
+    """Long table: vehicle_class, quantity, value, se, unit; units in service, readings, no_starts of the class; and cases: vehicles,
     onsets of wear or failures that the row itself rests on, NaN where it rests on the readings or the no-starts.
 
     known: what the state was made from; value and se of shares and rates are those of their posterior.
@@ -35,10 +35,13 @@ def class_table(state: FleetRead, learned: LearnedNeeds, known: FleetTables) -> 
     names = panel.units["unit"].astype(str).to_numpy()
     lives = _lives(known, names, state.day)
     of_fleet = part_lifetimes(lives, parts=PARTS, life_years=PlanSettings().life_years)
+    here = in_service(panel.units, state.day)
     rows: list[tuple[object, ...]] = []
     for g, name in enumerate(panel.groups):
         mine = panel.group == g
-        counts = (int(mine.sum()), int(panel.present[mine].sum()), int(learned.no_starts[g]))
+        if not here[mine].any():  # all that is left of the class is a memory
+            continue
+        counts = (int(here[mine].sum()), int(panel.present[mine].sum()), int(learned.no_starts[g]))
         found = [*need_rows(learned, g), *law_rows(laws, g)]
         for c in range(len(CHANNELS)):
             found += growth_rows(state, g, c)

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 
 from analysis.forecast.learning import Grids, LearnedNeeds, Look, learn_needs, looks_of, need_grids, past_looked_at
 from analysis.forecast.past import Past, sharing_laws
-from analysis.readings.panel import FleetTables
+from analysis.readings.panel import FleetTables, in_service
 from analysis.wear.state import FleetRead
 from analysis.worklist.assess import FleetList, Known, concluded, known_on, read_known
 from analysis.worklist.judge import DRAWS, Judged, Shared, in_parts, judge_all, together
@@ -40,10 +40,11 @@ def assess_folder(
     made = [engine.later(_looks, n, past, own) for own in days]
     learned = engine.later(_learned, n, known, *made)
     read = engine.later(_read, n, known, learned, day, horizon_days)
-    places = [engine.later(_size, one) for one in tables]
+    places = [engine.later(_size, one, day) for one in tables]
     judged, first = [], 0
     for size in engine.now(places):
-        judged.append(engine.later(_judged, n, engine.later(_part, read, first, first + size)))
+        if size:
+            judged.append(engine.later(_judged, n, engine.later(_part, read, first, first + size)))
         first += size
     (found,) = engine.now([engine.later(_concluded, known, read, day, horizon_days, tolerated, *judged)])
     listed: FleetList = found
@@ -57,8 +58,9 @@ def readings_listed(folder: ParquetFolder, engine: Engine, names: list[str], *, 
     return found
 
 
-def _size(tables: FleetTables) -> int:
-    return len(tables.units)
+def _size(tables: FleetTables, day: pd.Timestamp) -> int:
+    """How many vehicles of a partition are in service."""
+    return int(in_service(tables.units, day).sum())
 
 
 def _known(as_of: date, weather: FleetTables, *parts: FleetTables) -> Known:
@@ -90,8 +92,10 @@ def _learned(n: int, known: Known, *looks: dict[str, Look]) -> LearnedNeeds:
 def _read(
     n: int, known: Known, learned: LearnedNeeds, day: pd.Timestamp, horizon_days: int
 ) -> tuple[FleetRead, Shared]:
+    """The vehicles in service, in the order of the partitions, and what they are judged with."""
     with _as_alone(n):
-        return read_known(known, lambda: learned, day, horizon_days, DRAWS)
+        read, shared = read_known(known, lambda: learned, day, horizon_days, DRAWS)
+        return read.in_service(), shared
 
 
 def _part(read: tuple[FleetRead, Shared], first: int, end: int) -> tuple[FleetRead, Shared]:

@@ -16,7 +16,7 @@ from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import AGM
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.forecast.lows import with_daily_lows
-from analysis.readings.panel import FleetTables
+from analysis.readings.panel import FleetTables, in_service
 from analysis.wear.state import OWN_NEEDS
 from analysis.worklist.assess import Assessment, FleetList, assess
 from dashboard.desk.kept_assessment import KeptLooks, folder_of, keep, kept, name_of, tolerated_false_flags
@@ -86,18 +86,25 @@ def assess_database(db: Database, *, as_of: date, horizon_days: int = 30) -> Ass
 
 def check_not_empty(tables: FleetTables, as_of: date) -> None:
     """One clear sentence where there is nothing to judge."""
-    _check_some(vehicles=not tables.units.empty, readings=not tables.readings.empty, as_of=as_of)
+    here = in_service(tables.units, pd.Timestamp(as_of))
+    _check_some(len(here), in_service=bool(here.any()), readings=not tables.readings.empty, as_of=as_of)
 
 
 def check_assessable(db: Database, as_of: date) -> None:
     """The same without reading the tables."""
-    vehicles = any(db.query("SELECT 1 FROM units LIMIT 1"))
-    _check_some(vehicles=vehicles, readings=store.newest_reading(db, before=as_of) is not None, as_of=as_of)
+    vehicles = db.table("units").count
+    readings = store.newest_reading(db, before=as_of) is not None
+    _check_some(vehicles, in_service=store.any_in_service(db, as_of), readings=readings, as_of=as_of)
 
 
-def _check_some(*, vehicles: bool, readings: bool, as_of: date) -> None:
+def _check_some(vehicles: int, *, in_service: bool, readings: bool, as_of: date) -> None:
     if not vehicles:
         raise NothingToAssess("The database has no vehicles yet: import a units file first (cranktrend import FILE).")
+    if not in_service:
+        raise NothingToAssess(
+            f"No vehicle is in service on {as_of}: all of the {vehicles} in the database had their last day by then; take an "
+            "earlier date, or import a units file of other vehicles."
+        )
     if not readings:
         raise NothingToAssess(
             f"The database has no reading before {as_of}: import readings first, or take a later date."

@@ -79,9 +79,11 @@ def find_unit() -> None:
     part = st.text_input(say.FIND, placeholder=say.PART_OF_NUMBER, max_chars=64, key="find").strip()
     if not part:
         return
-    found = picker.matching(session.units()["unit"], part)
+    here = set(session.units_in_service()["unit"])
+    found = sorted(picker.matching(session.units()["unit"], part), key=lambda unit: unit not in here)
     for unit in found[:FOUND_SHOWN]:
-        st.page_link(page("unit"), label=safe(unit), query_params={"unit": unit}, icon=":material/chevron_right:")
+        label = safe(unit) if unit in here else say.LEFT.format(unit=safe(unit))
+        st.page_link(page("unit"), label=label, query_params={"unit": unit}, icon=":material/chevron_right:")
     if not found:
         st.caption(say.NO_SUCH_NUMBER.format(part=safe(part)))
 

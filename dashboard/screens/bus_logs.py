@@ -33,7 +33,7 @@ def show() -> None:
     dbc = one_file(say.DBC, ["dbc"], key="log_dbc")
     unit = st.selectbox(
         every_page.VEHICLE,
-        list(session.units()["unit"]),
+        list(session.units_in_service()["unit"]),
         index=None,
         placeholder=say.WHICH_VEHICLE,
         key="log_unit",

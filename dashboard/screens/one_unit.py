@@ -36,10 +36,12 @@ from dashboard.desk.reading_source import (
 )
 from dashboard.files.paper import BayUnit
 from dashboard.screens import columns, session
-from dashboard.words import chart_words, reading_sheet
+from dashboard.screens.pages import page
+from dashboard.words import chart_words, every_page, reading_sheet
 from dashboard.words import vehicle_words as say
 from dashboard.words.heads import head
 from dashboard.words.limit_lines import limit_lines
+from dashboard.words.plain_text import day as day_words
 from dashboard.words.plain_text import fahrenheit_of, safe
 from dashboard.words.reasons import OUTCOME_WORDS
 from ingest import store
@@ -71,6 +73,18 @@ def facts(unit: str) -> Facts:
         repairs = store.read_repairs(db)
         aside = list_set_aside(db)
     return Facts(found[0], readings, repairs[repairs["unit"] == unit], aside[aside["unit"] == unit])
+
+
+def said_left(own: Facts, day: date) -> bool:
+    """Whether the vehicle is out of service on a day, and where it is, that it is said, with the way to put it right."""
+    left = own.unit["out_of_service"]
+    if pd.isna(left) or left > pd.Timestamp(day):
+        return False
+    unit = str(own.unit["unit"])
+    st.info(every_page.LEFT_SERVICE.format(unit=safe(unit), day=day_words(left)), icon=":material/garage:")
+    if session.looking().may_read:
+        st.page_link(page("correct"), label=say.CORRECT_VEHICLE, query_params={"unit": unit, "what": "vehicle"})
+    return True
 
 
 def answered(unit: str) -> dict[tuple[str, date], tuple[str, str]]:

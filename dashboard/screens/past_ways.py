@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from analysis.backtest.untouched import beyond_untouched
+from analysis.readings.panel import in_service
 from dashboard.desk import weekly
 from dashboard.desk.assessment import own_costs
 from dashboard.desk.own_limits import limit_book
@@ -86,4 +87,5 @@ def beyond_table(found: pd.DataFrame, standing: Mapping[str, Mapping[object, obj
 def _beyond(key: session.Key, as_of: pd.Timestamp) -> pd.DataFrame:  # noqa: ARG001 - its key
     with session.database() as db:
         units, readings = store.read_units(db), store.read_readings(db)
+        units = units[in_service(units, as_of)]
         return beyond_untouched(readings, units, store.read_repairs(db), as_of, book=limit_book(db))

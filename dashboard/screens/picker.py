@@ -57,15 +57,17 @@ def pick_unit(beside: Callable[[], None] | None = None) -> str | None:
     if asked:
         st.error(say.NO_VEHICLE.format(asked=safe(asked), count=len(numbers)))
     typed = st.text_input(say.VEHICLE, placeholder=say.PART_OF_NUMBER, max_chars=64, key="pick", live=True).strip()
-    known = set(numbers)
+    here = session.units_in_service(session.today())["unit"].tolist()
+    known = set(here)
     recent = [u for u in device.remembered().get("recent", []) if u in known]
-    found = matching(numbers, typed) if typed else recent
+    found = [*(matching(here, typed)), *(u for u in matching(numbers, typed) if u not in known)] if typed else recent
     if not typed and recent:
         st.caption(say.RECENT)
     if typed and not found:
         st.caption(say.NO_SUCH_NUMBER.format(part=safe(typed)))
     for unit in found[:MATCHES_SHOWN]:
-        if st.button(safe(unit), key=f"pick_{unit}", width="stretch"):
+        label = safe(unit) if unit in known else say.LEFT.format(unit=safe(unit))
+        if st.button(label, key=f"pick_{unit}", width="stretch"):
             st.query_params["unit"] = unit
             st.rerun()
     if len(found) > MATCHES_SHOWN:

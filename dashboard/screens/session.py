@@ -19,6 +19,7 @@ import streamlit as st
 from sqlite_utils import Database
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from analysis.readings.panel import in_service
 from analysis.worklist.assess import Assessment
 from dashboard.desk import act_log
 from dashboard.desk.habits import DEGREES, Habits, in_force
@@ -391,7 +392,8 @@ def has_readings(day: date) -> bool:
 
 def begin_judging(day: date | None = None) -> None:
     """Let the worker start, so that the next click need not wait; `day` is the day shown unless told."""
-    if has_vehicles() and has_readings(day or as_of()):
+    shown = day or as_of()
+    if has_readings(shown) and read(store.any_in_service, shown):
         judge().ask(key_of(day))
 
 
@@ -401,6 +403,9 @@ def assessment(*, patient: bool = True) -> Assessment | None:
     None where there is no vehicle or no reading before the day, or (with `patient` off) where none is ready soon.
     """
     if not has_vehicles() or not has_readings(as_of()):
+        return None
+    if not read(store.any_in_service, as_of()):
+        st.info(say.NONE_IN_SERVICE)
         return None
     key = key_of()
     future, line = judge().ask(key), st.container(key=f"{BESIDE}_newer")
@@ -465,6 +470,12 @@ def _units(path: str, version: str) -> pd.DataFrame:  # noqa: ARG001 - the versi
 
 
 def units(day: date | None = None) -> pd.DataFrame:
-    """The vehicles, for reading only; `day` is the day shown unless told."""
+    """The vehicles, for reading only, those that left service too; `day` is the day shown unless told."""
     key = key_of(day)
     return _units(key.path, key.version)
+
+
+def units_in_service(day: date | None = None) -> pd.DataFrame:
+    """The vehicles that are in service on a day, the day shown unless told."""
+    every = units(day)
+    return every[in_service(every, pd.Timestamp(day or as_of()))]

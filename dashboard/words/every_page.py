@@ -34,6 +34,14 @@ KNOWN_AT_HELP: Final = "Nothing dated this day or later is used. Take an earlier
 FIND: Final = "Find a vehicle"
 PART_OF_NUMBER: Final = "part of its number"
 NO_SUCH_NUMBER: Final = "No vehicle's number contains {part}."
+LEFT_SERVICE: Final = (
+    "{unit} had its last day in service on {day}: from then on it is on no list and in no plan, and a reading or repair of a "
+    "later day is not taken in."
+)
+LEFT: Final = "{unit}, out of service"
+NONE_IN_SERVICE: Final = (
+    "No vehicle is in service on this day; take an earlier day, or bring in a file of other vehicles."
+)
 ANOTHER: Final = "Another vehicle"
 NO_VEHICLE: Final = "There is no vehicle {asked}; allowed are the {count} vehicles known here."
 RECENT: Final = "Recent vehicles"

@@ -37,6 +37,7 @@ LABELS: Final = {
     "until": "Until",
     "vehicle_class": "Class", "system_v": "System, V", "fuel": "Fuel", "cylinders": "Cylinders",
     "rated_cca_a": "Cold-cranking amps on the battery's label, A", "depot": every_page.DEPOT, "in_service": "In service since",
+    "out_of_service": "Last day in service, such as 2026-10-31; empty: in service",
     "battery_type": "How the battery is built", "batteries": "Batteries that crank the engine", "in_parallel": "Batteries in parallel",
     "oil_grade": "Engine oil", "starting_aid": "Starting aid", "aid_below_c": "Starting aid works below, °C",
     "aid_load_a": "Glow plugs or intake heater while cranking, A", "fuel_limit_c": "Coldest air the fuel flows in, °C",

@@ -3,22 +3,47 @@
 from __future__ import annotations
 
 import argparse
+import json
+from datetime import date, timedelta
+
+from sqlite_utils import Database
 
 from dashboard.cli.commands.database import as_of, open_existing, say_age
 from dashboard.cli.tables import unit_sheet
 from dashboard.desk.assessment import assess_database, own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import knowledge_of, latest_taken, unit_row
-from dashboard.desk.terminal import DONE, show, show_json
+from dashboard.desk.terminal import DONE, say, show, show_json
 from dashboard.desk.weekly import decision_with_reason, latest_decisions
+from dashboard.words import every_page, terminal_words
+from dashboard.words.plain_text import day as day_words
 from ingest import store
 from ingest.records import read_decisions
+from ingest.writing import find
+
+
+def left_on(db: Database, unit: str) -> date | None:
+    """A vehicle's last day in service; None where it is in service, or not there."""
+    row = find(db, "units", unit=unit)
+    return date.fromisoformat(row["out_of_service"]) if row and row["out_of_service"] else None
 
 
 def run_unit(options: argparse.Namespace) -> int:
     """Print one vehicle's sheet."""
     db = open_existing(options)
     day = as_of(options)
+    left = left_on(db, options.unit)
+    if left is not None and left <= day:
+        said = every_page.LEFT_SERVICE.format(unit=options.unit, day=day_words(left))
+        hint = terminal_words.AS_JUDGED_LAST.format(day=left - timedelta(days=1))
+        if options.format == "json":
+            show_json(
+                json.dumps({"unit": options.unit, "out_of_service": left.isoformat(), "reasons": [said]}, indent=2)
+            )
+        else:
+            show(said)
+            say(hint)
+        return DONE
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     known = store.read_readings(db, before=day, units=[options.unit])
     row = row_of(assessment, options.unit, known, book=limit_book(db), costs=own_costs(db))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -57,6 +58,8 @@ def show(unit: str) -> None:
         return
     facts = one_unit.facts(unit)
     about(facts)
+    if one_unit.said_left(facts, session.today() - timedelta(days=1)):  # on its last day it is read still
+        return
     caution(unit)
     entered, where, units = st.container(), st.container(), st.container()
     with units:

@@ -99,7 +99,7 @@ def last_read(key: session.Key) -> pd.DataFrame:
     with session.database() as db:
         sql = "SELECT unit, max(taken_at) AS last FROM readings WHERE taken_at < ? GROUP BY unit"
         last = {row["unit"]: row["last"] for row in db.query(sql, [key.as_of.isoformat()])}
-    units = session.units(key.as_of)
+    units = session.units_in_service(key.as_of)
     on = pd.to_datetime(units["unit"].map(last), format="ISO8601").dt.normalize().astype("datetime64[us]")
     return units[["unit", "depot"]].assign(last_reading_on=on)
 
@@ -421,7 +421,7 @@ def bay_sheets(due: pd.DataFrame, *, in_f: bool) -> bytes:
 
 def windscreens() -> None:
     """Codes for the windscreens of a depot's vehicles, or of the first of them."""
-    units = session.units()
+    units = session.units_in_service()
     with st.expander(say.CODES):
         st.write(say.CODES_HELP)
         depot = pick_depot(units["depot"].dropna(), "codes_depot")

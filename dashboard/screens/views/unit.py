@@ -74,6 +74,11 @@ def show() -> None:
     facts = one_unit.facts(unit)
     head(facts)
     rounds.steps(unit)
+    if one_unit.said_left(facts, session.as_of()):
+        visits.about(unit)
+        latest_says(facts)
+        records(facts)
+        return
     assessment = session.assessment(patient=False)
     row = judged_row(assessment, unit)
     if assessment is None and session.has_readings(session.as_of()):
