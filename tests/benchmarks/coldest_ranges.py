@@ -1,4 +1,6 @@
-"""How often the 80 % range of the coldest start holds, on every evaluation fleet: python coldest_ranges.py [SEED ...].
+"""How often the 80 % range of the coldest start holds, on every evaluation fleet: python coldest_ranges.py [volts] [SEED ...].
+
+With `volts` nothing was read but rest volts, lowest volts while cranking and the air.
 
 A fleet's classes are one draw of nature's laws each, so that its vehicles err together: one fleet holds nearly all of the
 time and another half of it, and only many of them show whether the range is honest. Prints a line a fleet and their sum;
@@ -24,7 +26,7 @@ from analysis.constants import MAD_TO_SD
 from analysis.readings.panel import Floats
 from analysis.worklist.assess import assess
 from demo_fleet.simulate import FleetRun
-from demo_fleet.specs import FleetSpec, evaluation_specs
+from demo_fleet.specs import MEASUREMENTS, FleetSpec, evaluation_specs
 
 SEEDS = (1, 2)
 UNITS, YEARS = 90, 2.4
@@ -35,12 +37,13 @@ NATURES = 400
 """Fleets whose classes each have one of the draws as their truth."""
 FEWEST = 8
 """Vehicles of a class whose middle and spread are looked at."""
+VOLTS = ("rest_v", "crank_min_v")
 
 
-def held(spec: FleetSpec, seed: int) -> tuple[pd.DataFrame, Floats]:
-    """One list of a fleet beside its truth: class, error, width and interval score [K], below and above (the truth lies there),
-    flagged; and its drawn coldest starts (vehicles, draws)."""
-    spec = replace(spec, units=UNITS, years=YEARS, seed=seed)
+def held(spec: FleetSpec, seed: int, without: tuple[str, ...] = ()) -> tuple[pd.DataFrame, Floats]:
+    """One list of a fleet, without some measurements, beside its truth: class, error, width and interval score [K], below and above
+    (the truth lies there), flagged; and its drawn coldest starts (vehicles, draws)."""
+    spec = replace(spec, units=UNITS, years=YEARS, seed=seed, without=(*spec.without, *without))
     run, day = FleetRun(spec), pd.Timestamp(spec.end)
     run.advance(spec.end)
     found = assess(tables_of(run.fleet()), as_of=day, with_classes=False)
@@ -103,11 +106,12 @@ def line(name: str, some: pd.DataFrame) -> str:
 
 def main() -> None:
     """A line a fleet and seed, all of them, and where the errors come from."""
-    seeds = [int(word) for word in sys.argv[1:]] or list(SEEDS)
+    seeds = [int(word) for word in sys.argv[1:] if word != "volts"] or list(SEEDS)
+    without = tuple(name for name in MEASUREMENTS if name not in VOLTS) if "volts" in sys.argv else ()
     every, possible, classes = [], [], []
     for spec in evaluation_specs():
         for seed in seeds:
-            beside, drawn = held(spec, seed)
+            beside, drawn = held(spec, seed, without)
             every.append(beside)
             possible.append(if_a_draw_were_true(beside["class"], drawn))
             classes.append(apart(beside, drawn))
