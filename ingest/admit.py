@@ -36,7 +36,7 @@ def load_context(db: Database, now: datetime) -> Context:
     """Return what the rules need from the database: vehicles and climate."""
     vehicles = {
         row["unit"]: Vehicle(int(row["system_v"]), row["depot"], row[FIRST] or "", row[LAST] or "")
-        for row in db.table("units").rows
+        for row in db.query(f"SELECT unit, system_v, depot, {FIRST}, {LAST} FROM units")
     }
     climate = {
         (row["depot"], int(row["month"])): (row["low_c"], float("nan") if row["low_sd_c"] is None else row["low_sd_c"])

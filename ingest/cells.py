@@ -22,19 +22,24 @@ from ingest.layout import Layout, is_of_units, own_name
 from ingest.sheets import Block, Cells, cell_text, objects
 from ingest.sources import IGNORE
 from ingest.values import (
+    CAN_BE_READ,
     DEGREE,
+    ORDERS,
     SERIAL_ZERO,
     Parsed,
     ParsedTime,
+    ShortOrder,
     clean_text,
     counted,
     date_order_evidence,
     in_unit,
+    in_utc,
     is_empty,
     parse_number,
     parse_time,
     plain_float,
     shown,
+    ways_to_read,
 )
 from ingest.vocabulary import SPOKEN
 
@@ -42,7 +47,6 @@ DECIMALS = 6  # of a stored value in V, A, °C: a microvolt, so that 0.12 V and 
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
 PLAIN_NUMBER = {mark: re.compile(rf"-?[0-9]{{1,15}}(?:{re.escape(mark)}[0-9]{{1,15}})?") for mark in (".", ",")}
 TIME_DTYPE = "datetime64[s]"
-_AMBIGUOUS = "can be read day first or month first"
 
 
 @dataclass
@@ -136,8 +140,9 @@ class BatchBuilder:
         self._remarks: dict[int, list[str]] = {}
         self._raw: dict[tuple[int, str], str] = {}
         self._undecided: list[tuple[int, str, str]] = []
-        self._orders: dict[str, list[tuple[int, str]]] = {}
+        self._orders: dict[ShortOrder, list[tuple[int, str]]] = {}
         self._plain_dates = 0
+        self._utc: list[tuple[int, str]] = []
         self._beside: dict[str, None] = {}
         self._beside_size = 0
 
@@ -304,8 +309,11 @@ class BatchBuilder:
                 continue
             parsed = parse_time(cell, self.layout.date_order)
             evidence = date_order_evidence(cell)
-            if evidence in ("day-first", "month-first"):
+            if evidence and evidence != "either":
                 self._orders.setdefault(evidence, []).append((self._count + int(row), cell_text(cell)))
+            if parsed.utc and column.kind == "time":
+                parsed = ParsedTime(problem=in_utc(cell_text(cell)))
+                self._utc.append((self._count + int(row), cell_text(cell)))
             self._plain_dates += evidence != "either" and parsed.value is not None
             self._take_time(int(row), column, label, parsed, cell, out)
         if column.kind == "date":
@@ -320,7 +328,7 @@ class BatchBuilder:
         if parsed.value is not None:
             out[row] = np.datetime64(parsed.value, "s")
             return
-        if self.layout.own and _AMBIGUOUS in parsed.problem:
+        if self.layout.own and CAN_BE_READ in parsed.problem:
             self._undecided.append((self._count + row, column.name, cell_text(cell)))
             self._raw[(self._count + row, column.name)] = cell_text(cell)
             return
@@ -357,19 +365,28 @@ class BatchBuilder:
                 f"{counted(self._no_reading, 'row')} left out, repeating the heading or its units, or beginning with #"
             )
         self._refuse_wrong_order(batch)
+        self._refuse_utc(batch)
         self._settle_dates(batch)
         return batch
 
     def _refuse_wrong_order(self, batch: Batch) -> None:
         """Refuse a file whose dates prove another order than its description states: the rest would be stored wrong."""
         stated = self.layout.date_order
-        other = {"day-first": "month-first", "month-first": "day-first"}.get(stated, "")
-        against = self._orders.get(other, [])
-        if len(against) >= FILES.fewest_against and stated not in self._orders:
+        against = max(self._orders.values(), key=len, default=[])
+        if stated in ORDERS and stated not in self._orders and len(against) >= FILES.fewest_against:
             row, text = against[0]
             raise NotDescribed(
                 f"its description {self.layout.source} says {stated}, but line {batch.lines[row]} has {text!r} and no "
                 f"date needs {stated}; allowed is a description whose date_order fits the file"
+            )
+
+    def _refuse_utc(self, batch: Batch) -> None:
+        """Refuse a file all of whose times are in UTC: row by row nobody wants to put it right."""
+        if self._utc and self.layout.heading_line > 0 and not self._plain_dates and not self._undecided:
+            row, text = self._utc[0]
+            raise FileRefused(
+                f"its times are in UTC (line {batch.lines[row]}: {shown(text)}); write them by the local clock, as "
+                "2026-01-31T07:45, or with its offset, as 2026-01-31T07:45+01:00"
             )
 
     def _original(self, row: int) -> str:
@@ -387,7 +404,7 @@ class BatchBuilder:
             order, proofs = next(iter(self._orders.items()))
             row, text = proofs[0]
             for number, name, cell in self._undecided:
-                parsed = parse_time(cell, "day-first" if order == "day-first" else "month-first")
+                parsed = parse_time(cell, order)
                 batch.times[name][number] = np.datetime64(parsed.value, "s") if parsed.value else np.datetime64("NaT")
                 batch.raw.pop((number, name), None)
             proof = f"because line {batch.lines[row]} has {text!r}"
@@ -397,12 +414,12 @@ class BatchBuilder:
         if of_a_file and not self._orders and not self._plain_dates:
             row, _, text = self._undecided[0]
             raise NotDescribed(
-                f"its dates can be read day first or month first (line {batch.lines[row]}: {shown(text)}); "
+                f"its dates {CAN_BE_READ} {ways_to_read(text)} (line {batch.lines[row]}: {shown(text)}); "
                 "write them as 2026-01-31, or state date_order in a source description"
             )
         for number, name, cell in self._undecided:
             batch.problems.setdefault(number, []).append(
-                f"{name}: {shown(cell)} {_AMBIGUOUS}; allowed is {_allowed(self.table.column(name))}"
+                f"{name}: {shown(cell)} {CAN_BE_READ} {ways_to_read(cell)}; allowed is {_allowed(self.table.column(name))}"
             )
 
 
@@ -478,12 +495,22 @@ def _factorize(cells: Cells) -> tuple[npt.NDArray[np.int64], list[object]]:
     return codes.astype(np.int64), list(uniques)
 
 
+_OFFSET = re.compile("[-+]").search
+
+
 def _fast_times(cells: Cells, out: npt.NDArray[np.datetime64]) -> npt.NDArray[np.int64]:
     """Fill `out` where cells are ISO 8601 texts; return the rows left over."""
     if cells.dtype.kind != "O":
         return np.flatnonzero(~np.isnan(cells))
     iso = np.array(
-        [isinstance(c, str) and len(c) in (10, 16, 19) and c[4] == "-" and c[7] == "-" for c in cells.tolist()],
+        [
+            isinstance(c, str)
+            and len(c) in (10, 16, 19)
+            and c[4] == c[7] == "-"
+            and c[-1] != "Z"
+            and not _OFFSET(c, 10)
+            for c in cells.tolist()
+        ],
         dtype=bool,
     )
     if iso.any():

@@ -22,12 +22,14 @@ from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
 from ingest.sources import MOST_HEADING_ROWS, missing_columns, parse_source
 from ingest.values import (
+    ORDERS,
     NumberStyle,
     clean_text,
     date_order_evidence,
     decimal_mark,
     parse_number,
     parse_time,
+    ways_to_read,
 )
 from ingest.vocabulary import WORDS_OF, Word, beside, folded, in_unit_of, meaning, of_a_minimum, unit_in_heading
 
@@ -175,7 +177,7 @@ def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
 def draft_source(path: str | Path) -> Draft:
     """Draft a description of the file from its headings, units and values.
 
-    Day-first or month-first is never guessed: without a date that settles it, `date_order` is left "?" and importing
+    Day, month or year first is never guessed: without a date that settles it, `date_order` is left "?" and importing
     with it is refused. Raises FileRefused when the file is no table, IngestError when it needs no description.
     """
     sheets = [] if is_bus_log(path) else read_sheets(path)
@@ -314,7 +316,7 @@ def _find_times(columns: list[_Column], table: Table) -> None:
 
 
 def _is_date(cell: object) -> bool:
-    return parse_time(cell, "day-first").value is not None or parse_time(cell, "month-first").value is not None
+    return any(parse_time(cell, order).value is not None for order in ORDERS)
 
 
 # --- clamps, numbers, units ------------------------------------------------------------------------------------------
@@ -448,18 +450,20 @@ def _date_order(columns: list[_Column], notes: _Notes) -> str:
     seen = [date_order_evidence(cell) for cell in cells]
     first: dict[str, int] = {order: index for index, order in reversed(list(enumerate(seen))) if order}
     _note_swapped(cells, seen, notes)
-    day, month, either = "day-first" in first, "month-first" in first, "either" in first
-    if day and month:
-        example = f"{cell_text(cells[first['day-first']])} and {cell_text(cells[first['month-first']])}"
-        notes.questions.append(f"date_order: some dates are day first, others month first ({example}); which is it?")
+    proved = [order for order in ORDERS if order in first]
+    if len(proved) > 1:
+        example = " and ".join(cell_text(cells[first[order]]) for order in proved)
+        some, *others = (order.replace("-", " ") for order in proved)
+        notes.questions.append(
+            f"date_order: some dates are {some}, others {' or '.join(others)} ({example}); which is it?"
+        )
         return "?"
-    if day or month:
-        order = "day-first" if day else "month-first"
-        notes.top["date_order"] = f"proved by {cell_text(cells[first[order]])}"
-        return order
-    if either:
+    if proved:
+        notes.top["date_order"] = f"proved by {cell_text(cells[first[proved[0]]])}"
+        return proved[0]
+    if "either" in first:
         example = cell_text(cells[first["either"]])
-        notes.questions.append(f"date_order: is {example} day first or month first? No date in the file settles it")
+        notes.questions.append(f"date_order: is {example} {ways_to_read(example)}? No date in the file settles it")
         return "?"
     return "iso"
 

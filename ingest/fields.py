@@ -241,7 +241,12 @@ READINGS = Table(
     "readings",
     (
         Column("unit", "text", required=True, meaning="the vehicle's number"),
-        Column("taken_at", "time", required=True, meaning="when it was measured, local clock"),
+        Column(
+            "taken_at",
+            "time",
+            required=True,
+            meaning="when it was measured, by the local clock; an offset as +01:00 is left out, a time in UTC (Z) is refused",
+        ),
         *(_measured(name) for name in MEASUREMENTS),
         Column("outcome", "choice", choices=OUTCOMES, meaning="how the start went"),
         Column("jumper_start", "choice", choices=JUMPER_RESULTS, meaning="fused jumper at the relay socket"),

@@ -24,6 +24,7 @@ from ingest.fields import (
 from ingest.sheets import Sheet
 from ingest.sources import IGNORE, PARTIAL, Source, columns_filled, heading_key, target_of
 from ingest.values import (
+    ORDERS,
     DateOrder,
     NumberStyle,
     clean_text,
@@ -175,8 +176,7 @@ def _with_the_trades_words(
 def _holds_dates(rows: Sequence[Sequence[object]], column: int) -> bool:
     """Whether the first rows hold nothing but dates, or nothing: few vehicles of a file have left."""
     cells = [row[column] for row in rows if column < len(row) and not is_empty(row[column])]
-    orders: tuple[DateOrder, ...] = ("day-first", "month-first")
-    return any(all(parse_time(cell, order).value is not None for cell in cells) for order in orders)
+    return any(all(parse_time(cell, order).value is not None for cell in cells) for order in ORDERS)
 
 
 def _holds_numbers(rows: Sequence[Sequence[object]], column: int) -> bool:

@@ -16,10 +16,10 @@ from sqlite_utils import Database
 from ingest.bounds import bytes_of
 from ingest.errors import FileRefused, SourceProblem
 from ingest.fields import CLAMP_COLUMNS, TABLES, Table, conversion
-from ingest.values import DateOrder, NumberStyle, clean_text
+from ingest.values import ORDERS, DateOrder, NumberStyle, clean_text
 from ingest.writing import Change, find, put, stamp, write_change, writing
 
-DATE_ORDERS = ("day-first", "month-first", "iso")
+DATE_ORDERS = (*ORDERS, "iso")
 MOST_HEADING_ROWS = 3  # our choice: more heading rows than a main, a sub and a unit row are not seen
 PARTIAL = ("taken_on", "taken_time")  # a date and a time of day in two columns make taken_at
 IGNORE = "-"  # a heading described so is left out knowingly
@@ -186,8 +186,8 @@ def _date_order(raw: Mapping[str, Any], table: Table) -> DateOrder:
     order = raw.get("date_order", "?" if any(c.kind in ("date", "time") for c in table.columns) else "iso")
     if order == "?":
         raise SourceProblem(
-            "date_order is not settled; a date such as 05/06/2022 can be read in two ways: "
-            "write day-first, month-first or iso"
+            "date_order is not settled; a date such as 05/06/2022 or 26-11-25 can be read in several ways: "
+            f"write {', '.join(ORDERS)} or iso"
         )
     if order not in DATE_ORDERS:
         raise SourceProblem(f"date_order is {order!r}; allowed are {', '.join(DATE_ORDERS)}")

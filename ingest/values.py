@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Literal
@@ -10,7 +12,10 @@ from typing import Literal
 from ingest.choices import FILES
 from ingest.fields import C_PER_F, F_AT_FREEZING, KM_PER_MILE, MA_PER_A, MV_PER_V
 
-DateOrder = Literal["iso", "day-first", "month-first", "?"]
+DateOrder = Literal["iso", "day-first", "month-first", "year-first", "?"]
+ShortOrder = Literal["day-first", "month-first", "year-first"]
+ORDERS: tuple[ShortOrder, ...] = ("day-first", "month-first", "year-first")
+"""Orders of a short date such as 05/06/2022 or 26-11-25; the last one for years of two digits only."""
 
 EMPTY_WORDS = frozenset(
     {"", "-", "--", "---", "–", "—", ".", "?", "n/a", "na", "n.a.", "#n/a", "n/d", "none", "null", "nil", "k.a.", "s/o"}
@@ -249,33 +254,38 @@ _MONTHS = {
 }
 _TIME = (
     r"(?:[T\s,]+([0-9]{1,2})(?:[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?)?"
-    r"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*(Z|[+-][0-9]{2}:?[0-9]{2})?)?$"
+    r"\s*([AaPp]\.?\s?[Mm]\.?)?\s*(?:Uhr|h|hrs)?\s*(Z|[+-][0-9]{2}(?::?[0-9]{2})?)?)?$"
 )
 _ISO = re.compile(r"^([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})" + _TIME)
 _COMPACT = re.compile(r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})" + _TIME)
 _BASIC = re.compile(  # ISO 8601, basic format
-    r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})[T ]([0-9]{2})([0-9]{2})([0-9]{2})?()(Z|[+-][0-9]{2}:?[0-9]{2})?$"
+    r"^((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})[T ]([0-9]{2})([0-9]{2})([0-9]{2})?()(Z|[+-][0-9]{2}(?::?[0-9]{2})?)?$"
 )
 _SHORT = re.compile(r"^([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _TIME)
 _NAMED_DAY_FIRST = re.compile(r"^([0-9]{1,2})[\s.\-]*([^\W\d_]{3,10})[\s.,\-]*([0-9]{4}|[0-9]{2})" + _TIME)
 _NAMED_MONTH_FIRST = re.compile(r"^([^\W\d_]{3,10})[\s.]*([0-9]{1,2})(?:st|nd|rd|th)?[\s,]+([0-9]{4})" + _TIME)
+CAN_BE_READ = "can be read"  # what a problem says of a date that means several
 _WEEKDAY = re.compile(r"^[^\W\d_]{2,10}\.?,?\s+(?=[0-9])")
 
 
 @dataclass(frozen=True)
 class ParsedTime:
-    """A cell as a time: `value` (None when there is none), what is wrong, what to remark."""
+    """A cell as a time: `value` (None when there is none), what is wrong, what to remark, whether it is in UTC (Z)."""
 
     value: datetime | None = None
     problem: str = ""
     remark: str = ""
+    utc: bool = False
 
 
 def parse_time(cell: object, order: DateOrder = "iso") -> ParsedTime:
     """Read a cell as a date with or without time of day, local clock, to the second.
 
-    Year-first dates and named months need no order. A date such as 05/06/2022 needs `order`; without it ('iso', '?')
-    only a day above 12 settles it, else the problem says that it can be read in two ways.
+    An offset as +01:00 belongs to a local clock and is left out, with a remark. A time in UTC (Z) is none of the local clock,
+    which nobody here knows: that is a problem, but for midnight, which is how a date alone is written by many programs.
+
+    Years of four digits first and named months need no order. A date such as 05/06/2022 or 26-11-25 needs `order`; without it
+    ('iso', '?') it is read where only one order makes a date of it, else the problem says in which ways it can be read.
     """
     if isinstance(cell, datetime):
         return ParsedTime(cell.replace(microsecond=0, tzinfo=None))
@@ -313,16 +323,52 @@ def _named_date(text: str) -> ParsedTime | None:
 
 
 def _short_date(text: str, match: re.Match[str], order: DateOrder) -> ParsedTime:
-    first, second, year = int(match[1]), int(match[3]), _year(match[4])
-    clock = match.groups()[4:]
-    if order in ("iso", "?"):
-        if first <= 12 and second <= 12 and first != second:
-            return ParsedTime(problem=f"{shown(text)} can be read day first or month first")
-        order = "day-first" if first > 12 else "month-first"
-    day, month = (first, second) if order == "day-first" else (second, first)
-    if month > 12 >= day:
-        return ParsedTime(problem=f"{shown(text)} has no month {month} when read {order.replace('-', ' ')}")
-    return _build(text, (year, str(month), str(day)), clock)
+    meant, clock = _meant(match), match.groups()[4:]
+    if order in ("iso", "?") or (order == "year-first" and not _may_begin_with_year(match)):
+        if len(set(meant.values())) > 1:
+            return ParsedTime(problem=f"{shown(text)} {CAN_BE_READ} {_ways(meant)}")
+        order = next(iter(meant), "day-first" if int(match[1]) > 12 else "month-first")
+    year, month, day = _in_order(match, order)
+    if int(month) > 12 >= int(day):
+        return ParsedTime(problem=f"{shown(text)} has no month {int(month)} when read {order.replace('-', ' ')}")
+    return _build(text, (year, month, day), clock)
+
+
+def _may_begin_with_year(match: re.Match[str]) -> bool:
+    """Whether a short date may be ISO 8601 without its century, as 26-11-25; with slashes or points nobody writes it so."""
+    return match[2] == "-" and all(len(match[group]) == 2 for group in (1, 3, 4))
+
+
+def _in_order(match: re.Match[str], order: DateOrder) -> tuple[str, str, str]:
+    """Year, month and day of a short date."""
+    if order == "year-first":
+        return _year(match[1]), match[3], match[4]
+    day, month = (match[1], match[3]) if order == "day-first" else (match[3], match[1])
+    return _year(match[4]), month, day
+
+
+def _meant(match: re.Match[str]) -> dict[ShortOrder, date]:
+    """The dates of the calendar that a short date can mean, by order."""
+    found: dict[ShortOrder, date] = {}
+    for order in ORDERS:
+        if order == "year-first" and not (_may_begin_with_year(match) and (found or int(match[1]) > 31)):
+            continue  # 30-02-26 is a slip, and proves nothing
+        with suppress(ValueError):
+            found[order] = date(*map(int, _in_order(match, order)))
+    return found
+
+
+def _ways(orders: Iterable[str]) -> str:
+    """ "day first or year first"."""
+    *most, last = (order.replace("-", " ") for order in orders)
+    return f"{', '.join(most)} or {last}" if most else last
+
+
+def ways_to_read(cell: object) -> str:
+    """The orders that a short date can be read in, as "day first or month first"."""
+    match = _SHORT.match(_WEEKDAY.sub("", clean_text(cell)))
+    meant = _meant(match) if match else {}
+    return _ways(meant) if meant else ""
 
 
 def _year(text: str) -> str:
@@ -342,8 +388,15 @@ def _build(text: str, day: tuple[str, str, str], clock: tuple[str | None, ...]) 
         value = datetime(int(day[0]), int(day[1]), int(day[2]), hours, int(minute or 0), int(second or 0))
     except ValueError:
         return ParsedTime(problem=f"{shown(text)} is not a date in the calendar")
+    if zone == "Z" and value.time() != time():
+        return ParsedTime(problem=in_utc(text), utc=True)
     remark = f"time zone {zone} left out, clock time kept as written" if zone else ""
-    return ParsedTime(value, remark=remark)
+    return ParsedTime(value, remark=remark, utc=zone == "Z")
+
+
+def in_utc(text: str) -> str:
+    """What is wrong with a time in UTC where the local clock is asked for."""
+    return f"{shown(text)} is in UTC, not by the local clock"
 
 
 def _from_serial(serial: float) -> ParsedTime:
@@ -353,17 +406,14 @@ def _from_serial(serial: float) -> ParsedTime:
     return ParsedTime(value, remark=f"{serial:g} read as a spreadsheet day number")
 
 
-def date_order_evidence(cell: object) -> Literal["", "day-first", "month-first", "either"]:
-    """Tell what a cell says about the order of day and month: a day above 12 decides, '' when it is no short date."""
+def date_order_evidence(cell: object) -> Literal["", "day-first", "month-first", "year-first", "either"]:
+    """Tell what a cell says about the order of day, month and year: "either" where it can mean several dates, '' when it is no
+    short date, or the same in every order."""
     match = _SHORT.match(_WEEKDAY.sub("", clean_text(cell))) if isinstance(cell, str) else None
-    if not match:
-        return ""
-    first, second = int(match[1]), int(match[3])
-    if first > 12 >= second:
-        return "day-first"
-    if second > 12 >= first:
-        return "month-first"
-    return "either" if first <= 12 and second <= 12 and first != second else ""
+    meant = _meant(match) if match else {}
+    if len(set(meant.values())) > 1:
+        return "either"
+    return next(iter(meant)) if len(meant) == 1 else ""
 
 
 def counted(number: int, noun: str) -> str:

@@ -16,6 +16,7 @@ from sqlite_utils import Database
 from ingest.importer import import_paths
 from ingest.outcome import FileOutcome
 from ingest.set_aside import dismiss_set_aside
+from ingest.sources import save_source
 from ingest.store import open_database, read_readings, read_workshops
 
 
@@ -340,6 +341,52 @@ def test_dates_that_only_the_file_can_settle(db: Database, tmp_path: Path) -> No
     assert outcome.stored == 2
     assert "day first" in outcome.files[0].notes[0]
     assert read_readings(db)["taken_at"].dt.month.tolist() == [6, 6]
+
+
+def test_a_year_of_two_digits_that_may_stand_first_is_asked_about(db: Database, tmp_path: Path) -> None:
+    """As 05/06/2023 is: by other dates of the file, else by its description; beside whole years row by row."""
+    only = readings_file(tmp_path, reading(taken_at="23-04-05 08:00"), reading(taken_at="23-04-17 08:00"))
+    outcome = import_paths(db, [only], now=NOW)
+    assert (outcome.exit_code, outcome.stored) == (2, 0)
+    assert "its dates can be read day first or year first (line 2: '23-04-05 08:00')" in outcome.files[0].error
+    proved = readings_file(
+        tmp_path, reading(taken_at="23-04-22 08:00"), reading(taken_at="24/04/2022 08:00"), name="b.csv"
+    )
+    outcome = import_paths(db, [proved], now=NOW)
+    assert outcome.files[0].notes[0] == "1 date read day first, because line 3 has '24/04/2022 08:00'"
+    assert read_readings(db)["taken_at"].dt.strftime("%Y-%m-%d").tolist() == ["2022-04-23", "2022-04-24"]
+    mixed = readings_file(
+        tmp_path, reading(taken_at="23-04-21 08:00"), reading(taken_at="2023-05-01T08:00"), name="c.csv"
+    )
+    outcome = import_paths(db, [mixed], now=NOW)
+    assert (outcome.stored, outcome.set_aside) == (1, 1)
+    assert reasons(db)[-1].startswith("taken_at: '23-04-21 08:00' can be read day first or year first; allowed is")
+    described = 'date_order = "year-first"\n[columns]\n"Van" = "unit"\n"When" = "taken_at"\n"Rest" = "rest_v"\n'
+    save_source(db, "vans", described, by="anna")
+    file = tmp_path / "d.csv"
+    file.write_text("Van,When,Rest\nK-102,23-04-05 08:00,12.6\nK-102,23-04-17 08:00,12.6\n")
+    assert import_paths(db, [file], now=NOW).stored == 2
+    mine = read_readings(db, units=["K-102"])["taken_at"]
+    assert mine.dt.strftime("%Y-%m-%d").tolist() == ["2023-04-05", "2023-04-17"]
+
+
+def test_times_in_utc_are_refused_and_offsets_left_out(db: Database, tmp_path: Path) -> None:
+    lines = [reading(taken_at="2023-04-05T07:45Z"), reading(taken_at="2023-04-06T00:00:00Z")]
+    outcome = import_paths(db, [readings_file(tmp_path, *lines)], now=NOW)
+    assert (outcome.exit_code, outcome.stored, outcome.set_aside) == (2, 0, 0)
+    assert outcome.files[0].error.startswith(
+        "its times are in UTC (line 2: '2023-04-05T07:45Z'); write them by the local clock"
+    )
+    mixed = [*lines, reading(taken_at="2023-04-07T07:45+02:00"), reading(taken_at="2023-04-08T07:45")]
+    outcome = import_paths(db, [readings_file(tmp_path, *mixed, name="b.csv")], now=NOW)
+    assert (outcome.stored, outcome.set_aside) == (2, 2)
+    assert (
+        "'2023-04-05T07:45Z' is in UTC, not by the local clock; allowed is a time as 2026-01-31T07:45" in reasons(db)[0]
+    )
+    assert read_readings(db)["taken_at"].dt.strftime("%d %H:%M").tolist() == ["07 07:45", "08 07:45"]
+    repairs = tmp_path / "repairs.csv"
+    repairs.write_text("unit,done_on,part,action\nK-101,2023-04-05T00:00:00Z,battery,replaced\n")
+    assert import_paths(db, [repairs], now=NOW).stored == 1, "a day has no clock"
 
 
 def test_dates_that_nothing_settles_are_never_guessed(db: Database, tmp_path: Path) -> None:

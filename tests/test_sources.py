@@ -43,7 +43,7 @@ def german(tmp_path: Path) -> Path:
         ("colour = 1", "'colour' is not known"),
         (MINIMAL.replace("unit", "unidad"), "'unidad'"),
         (MINIMAL.replace('"Van" = "unit"\n', ""), "no heading is 'unit'"),
-        (MINIMAL.replace("iso", "?"), "day-first, month-first or iso"),
+        (MINIMAL.replace("iso", "?"), "day-first, month-first, year-first or iso"),
         (MINIMAL.replace('date_order = "iso"', ""), "date_order is not settled"),
         (MINIMAL.replace("iso", "american"), "'american'"),
         (MINIMAL + '"Rest2" = "rest_mv"\n', "two headings are rest_v"),

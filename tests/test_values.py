@@ -122,7 +122,14 @@ def test_any_text_gives_a_value_a_problem_or_nothing_and_never_an_error(text: st
         (44571.5, "iso", datetime(2022, 1, 10, 12)),
         ("44571", "iso", datetime(2022, 1, 10)),
         ("44571,5", "iso", datetime(2022, 1, 10, 12)),
-        ("2022-04-28T07:57:00Z", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("2022-04-28T07:57:00+01:00", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("2022-04-28T07:57+01", "iso", datetime(2022, 4, 28, 7, 57)),
+        ("2022-04-28T00:00:00Z", "iso", datetime(2022, 4, 28)),  # how many programs write a date alone
+        ("22-04-28", "year-first", datetime(2022, 4, 28)),  # ISO 8601 without its century
+        ("22-04-28 07:57", "year-first", datetime(2022, 4, 28, 7, 57)),
+        ("28-04-22", "day-first", datetime(2022, 4, 28)),
+        ("28.04.22", "year-first", datetime(2022, 4, 28)),
+        ("99-04-28", "iso", datetime(1999, 4, 28)),
         ("20220428T075700+0200", "iso", datetime(2022, 4, 28, 7, 57)),  # ISO 8601, basic format
         ("20220428 0757", "iso", datetime(2022, 4, 28, 7, 57)),
         (datetime(2022, 1, 10, 7, 19, 0, 5), "iso", datetime(2022, 1, 10, 7, 19)),
@@ -133,7 +140,9 @@ def test_times(cell: object, order: str, value: datetime) -> None:
     assert parse_time(cell, order).value == value  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("cell", ["31/31/2022", "2022-02-30", "abc", "25:00", "13/13/2022", "01/02/2022 13:00 PM", 3.0])
+@pytest.mark.parametrize(
+    "cell", ["31/31/2022", "2022-02-30", "abc", "25:00", "13/13/2022", "01/02/2022 13:00 PM", "30-02-26", 3.0]
+)
 def test_no_such_times(cell: object) -> None:
     parsed = parse_time(cell)
     assert parsed.value is None
@@ -144,6 +153,17 @@ def test_day_and_month_are_never_guessed() -> None:
     assert "day first or month first" in parse_time("05/06/2022").problem
     assert "day first or month first" in parse_time("05/06/2022", "?").problem
     assert "no month 27" in parse_time("27/05/2022", "month-first").problem
+    assert parse_time("26-11-25").problem == "'26-11-25' can be read day first or year first"
+    assert "day first, month first or year first" in parse_time("05-06-22").problem
+    assert "no month 27" in parse_time("22-27-05", "year-first").problem
+
+
+def test_a_time_in_utc_is_none_of_the_local_clock() -> None:
+    """An offset is a local clock's own; Z says that it is another clock's (ISO 8601-1, 4.2.5.3)."""
+    for text in ("2026-11-25T07:45Z", "20261125T074500Z", "2026-11-25 07:45:10Z"):
+        found = parse_time(text)
+        assert (found.value, found.problem, found.utc) == (None, f"{text!r} is in UTC, not by the local clock", True)
+    assert parse_time("2026-11-25T07:45+00:00").remark == "time zone +00:00 left out, clock time kept as written"
 
 
 def test_evidence_of_the_order() -> None:
@@ -151,6 +171,12 @@ def test_evidence_of_the_order() -> None:
         date_order_evidence(text) for text in ("27.04.2022", "04/27/2022", "04/05/2022", "05/05/2022", "2022-04-27")
     ]
     assert found == ["day-first", "month-first", "either", "", ""]
+    short = [
+        date_order_evidence(text) for text in ("26-11-25", "26/11/25", "26.11.25", "26-11-2025", "99-11-25", "30-02-26")
+    ]
+    assert short == ["either", "day-first", "day-first", "day-first", "year-first", ""], (
+        "a slip of a date proves nothing"
+    )
 
 
 @pytest.mark.parametrize("mark", ["\t", "\x0b", "\x0c", "\x1c", "\u2028", "\n"])

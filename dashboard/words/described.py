@@ -10,6 +10,7 @@ NOT_CHOSEN = "choose what it is, or leave it out"
 DATE_ORDERS = {
     "day-first": "day first, 31/01/2026",
     "month-first": "month first, 01/31/2026",
+    "year-first": "year of two digits first, 26-01-31",
     "iso": "year first, 2026-01-31",
 }
 MARKS = {".": "point, 12.6", ",": "comma, 12,6"}
