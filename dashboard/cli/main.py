@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib import import_module
-from typing import Any
 
 from dashboard.cli.options import QUIET, VERBOSE, database_path
 from dashboard.cli.parser import build_parser
 from dashboard.desk import act_log
-from dashboard.desk.terminal import answered, quiet
+from dashboard.desk.terminal import DONE, answered, quiet
 from dashboard.words.log_words import EXIT_CODE
 from ingest.place import check_place
 
@@ -38,18 +37,24 @@ def run_command(arguments: Sequence[str] | None) -> int:
     quiet(options.talk == QUIET)
     act_log.aloud(options.talk == VERBOSE)
     if not options.is_act(options):
-        return int(command_of(options.run)(options))
+        return command_of(options.run)(options) or DONE
     words = " ".join(filter(None, (options.command, getattr(options, "what", ""))))
     with act_log.noted(database_path(options), words, account=act_log.system_account()):
-        code = int(command_of(options.run)(options))
+        code = command_of(options.run)(options) or DONE
         act_log.became(EXIT_CODE.format(code=code))
     return code
 
 
-def command_of(run: str) -> Any:
-    """The function of a command, named as `module.function` of `dashboard.cli.commands`; its module is loaded here."""
+def command_of(run: str) -> Callable[[argparse.Namespace], int | None]:
+    """The function of a command, named as `module.function` of `dashboard.cli.commands`; its module is loaded here.
+
+    It returns its exit code, or None where it is done and nothing else can come of it.
+    """
     module, function = run.split(".")
-    return getattr(import_module(f"dashboard.cli.commands.{module}"), function)
+    found: Callable[[argparse.Namespace], int | None] = getattr(
+        import_module(f"dashboard.cli.commands.{module}"), function
+    )
+    return found
 
 
 def check_text(options: argparse.Namespace) -> None:

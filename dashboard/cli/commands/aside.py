@@ -15,10 +15,9 @@ from dashboard.words import terminal_words
 from ingest import set_aside
 
 
-def list_all(options: argparse.Namespace) -> int:
+def list_all(options: argparse.Namespace) -> None:
     rows = set_aside.list_set_aside(open_existing(options), state=options.state)
     show_text(as_csv(rows) if options.format == "csv" else set_aside_text(rows))
-    return DONE
 
 
 def set_aside_text(rows: pd.DataFrame) -> str:
@@ -29,12 +28,11 @@ def set_aside_text(rows: pd.DataFrame) -> str:
     )
 
 
-def show(options: argparse.Namespace) -> int:
+def show(options: argparse.Namespace) -> None:
     row = set_aside.show_set_aside(open_existing(options), options.id)
     show_text(f"{row.id}: {row.file} line {row.line} ({row.state})\nreason: {row.reason}\noriginal: {row.original!r}")
     for name, value in row.values.items():
         show_text(f"  {name} = {value!r}")
-    return DONE
 
 
 def correct(options: argparse.Namespace) -> int:
@@ -51,7 +49,6 @@ def correct(options: argparse.Namespace) -> int:
     return DONE if admitted else SET_ASIDE
 
 
-def dismiss(options: argparse.Namespace) -> int:
+def dismiss(options: argparse.Namespace) -> None:
     set_aside.dismiss_set_aside(open_existing(options), options.id, reason=options.reason, by=WHO)
     show_text(terminal_words.ROW_DISMISSED.format(number=options.id))
-    return DONE

@@ -41,41 +41,37 @@ def changed(options: argparse.Namespace, entry: entries.Entry, word: str) -> int
     return DONE
 
 
-def run_undo(options: argparse.Namespace) -> int:
+def run_undo(options: argparse.Namespace) -> None:
     entry = corrections.undo(open_existing(options), options.change, by=WHO, reason=options.reason)
     show(terminal_words.UNDONE.format(change=options.change, again=entry.change))
-    return DONE
 
 
-def run_logbook(options: argparse.Namespace) -> int:
+def run_logbook(options: argparse.Namespace) -> None:
     db = open_existing(options)
     done = logbook.read_logbook(db, unit=options.unit, who=options.who, since=options.since)
     if options.format == "csv":
         show(as_csv(done))
     else:
         show("\n".join(clean(line) for line in logbook_lines(done)) or terminal_words.NOTHING_ON_RECORD)
-    return DONE
 
 
-def list_resets(options: argparse.Namespace) -> int:
+def list_resets(options: argparse.Namespace) -> None:
     found = assess_database(open_existing(options), as_of=as_of(options)).resets
     for unit, part, day in zip(found["unit"], found["part"], found["around_on"], strict=True):
         show(terminal_words.LOOKS_REPLACED.format(unit=unit, part=words(str(part)), day=day))
-    return DONE
 
 
-def confirm_reset(options: argparse.Namespace) -> int:
-    return answered(options, "confirmed")
+def confirm_reset(options: argparse.Namespace) -> None:
+    answered(options, "confirmed")
 
 
-def deny_reset(options: argparse.Namespace) -> int:
-    return answered(options, "denied")
+def deny_reset(options: argparse.Namespace) -> None:
+    answered(options, "denied")
 
 
-def answered(options: argparse.Namespace, answer: str) -> int:
+def answered(options: argparse.Namespace, answer: str) -> None:
     """Keep a person's answer."""
     records.save_reset_answer(
         open_existing(options), unit=options.unit, part=options.part, around_on=options.around, answer=answer, by=WHO
     )
     show(f"{options.unit}: {words(options.part)} {answer}")
-    return DONE

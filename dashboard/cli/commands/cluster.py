@@ -14,12 +14,11 @@ from dashboard.cluster.partitions import beside
 from dashboard.desk.assessment import known_climate, list_rows, own_costs
 from dashboard.desk.kept_assessment import tolerated_false_flags
 from dashboard.desk.own_limits import limit_book
-from dashboard.desk.terminal import DONE
 from dashboard.desk.weekly import assumed
 from ingest.parquet_folder import opened_folder
 
 
-def run_assess(options: argparse.Namespace) -> int:
+def run_assess(options: argparse.Namespace) -> None:
     """Print the weekly list of an exported folder, worked out by this machine or by workers."""
     folder, day = opened_folder(Path(options.folder).absolute()), as_of(options)
     db = beside(folder)
@@ -31,4 +30,3 @@ def run_assess(options: argparse.Namespace) -> int:
         readings = readings_listed(folder, engine, listed["unit"].tolist(), as_of=day)
     rows = list_rows(found, readings, flagged_only=not options.all, book=limit_book(db), costs=own_costs(db))
     show_list(options, day, rows, found, assumed(known_climate(db, before=day), found.units))
-    return DONE

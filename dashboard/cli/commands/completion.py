@@ -8,17 +8,16 @@ from collections.abc import Iterator
 import shtab
 
 from dashboard.cli.parser import build_parser
-from dashboard.desk.terminal import DONE, show
+from dashboard.desk.terminal import show
 
 
-def run_completion(options: argparse.Namespace) -> int:
+def run_completion(options: argparse.Namespace) -> None:
     """Print a script for a shell, made from the parser itself."""
     parser = build_parser()
     for action in actions_of(parser):
         if action.metavar and str(action.metavar).startswith("FILE"):
             action.complete = shtab.FILE  # type: ignore[attr-defined]
     show(shtab.complete(parser, options.shell))
-    return DONE
 
 
 def actions_of(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:

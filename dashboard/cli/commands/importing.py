@@ -9,7 +9,7 @@ from pathlib import Path
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk import act_log
-from dashboard.desk.terminal import DONE, REFUSED, say, show
+from dashboard.desk.terminal import REFUSED, say, show
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest.importer import import_paths
@@ -37,7 +37,7 @@ def run_import(options: argparse.Namespace) -> int:
     return outcome.exit_code
 
 
-def run_import_of_export(options: argparse.Namespace, folder: Path) -> int:
+def run_import_of_export(options: argparse.Namespace, folder: Path) -> None:
     """Make a new database of a folder of Parquet files, which holds all that there is to say."""
     if len(options.paths) > 1 or options.source or options.dry_run:
         raise ValueError(
@@ -47,7 +47,6 @@ def run_import_of_export(options: argparse.Namespace, folder: Path) -> int:
     made = import_folder(folder, path)
     rows = made.rows("readings")
     show(terminal_words.MADE_OF_FOLDER.format(path=path, folder=folder, vehicles=made.vehicles, readings=rows))
-    return DONE
 
 
 def show_progress(file: str, done: int, total: int) -> None:

@@ -9,21 +9,19 @@ from dashboard.cli.commands.database import open_existing
 from dashboard.cli.commands.files import read_text
 from dashboard.cli.options import WHO
 from dashboard.desk.own_limits import limit_book, save_limits
-from dashboard.desk.terminal import DONE, show
+from dashboard.desk.terminal import show
 from dashboard.words import terminal_words
 from dashboard.words.reading_sheet import load_test_text
 
 
-def show_limits(options: argparse.Namespace) -> int:
+def show_limits(options: argparse.Namespace) -> None:
     limits = limit_book(open_existing(options)).for_group(options.vehicle_class, options.system_v, options.fuel)
     for key in LIMIT_KEYS:
         limit = getattr(limits, key)
         show(f"{key:28s} {limit.value:8.4g} {limit.unit:12s} {limit.lowest:g} to {limit.highest:g}; {limit.source}")
     show(load_test_text())
-    return DONE
 
 
-def set_limits(options: argparse.Namespace) -> int:
+def set_limits(options: argparse.Namespace) -> None:
     save_limits(open_existing(options), read_text(options.file), by=WHO)
     show(terminal_words.LIMITS_IN_USE.format(file=options.file))
-    return DONE

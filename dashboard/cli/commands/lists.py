@@ -18,7 +18,7 @@ from dashboard.cli.tables import list_table
 from dashboard.desk.assessment import assess_database, known_climate, list_rows, own_costs
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.taught_laws import forget_laws, laws_text, save_laws
-from dashboard.desk.terminal import DONE, say, show, show_json, wrapped
+from dashboard.desk.terminal import say, show, show_json, wrapped
 from dashboard.desk.weekly import assumed, notes_of
 from dashboard.files.as_csv import as_csv, rows_as_csv
 from dashboard.words import terminal_words
@@ -27,7 +27,7 @@ from dashboard.words.safety import CAUTIONS
 from ingest import store
 
 
-def run_risk(options: argparse.Namespace) -> int:
+def run_risk(options: argparse.Namespace) -> None:
     db = open_existing(options)
     day = as_of(options)
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
@@ -40,7 +40,6 @@ def run_risk(options: argparse.Namespace) -> int:
     )
     show_list(options, day, rows, assessment, assumed(known_climate(db, before=day), assessment.units))
     say_age(db, day)
-    return DONE
 
 
 def show_list(
@@ -68,22 +67,22 @@ def list_body(day: date, horizon_days: int, rows: list[dict[str, Any]], taken_fo
     return {"as_of": day.isoformat(), "horizon_days": horizon_days, "units": rows, **said}
 
 
-def run_classes(options: argparse.Namespace) -> int:
+def run_classes(options: argparse.Namespace) -> None:
     """Print what was learned of every class, from how many readings and no-starts; or take it from file to file."""
     db = open_existing(options)
     if options.import_from is not None:
         found = save_laws(db, read_text(options.import_from), by=WHO)
         show(terminal_words.BEGIN_FROM.format(file=options.import_from, count=len(found)))
-        return DONE
+        return
     if options.forget:
         forget_laws(db, by=WHO)
         show(terminal_words.BEGIN_PUBLISHED)
-        return DONE
+        return
     assessment = assess_database(db, as_of=as_of(options))
     if options.export is not None:
         written = write_new(Path(options.export), laws_text(assessment))
         show(terminal_words.LAWS_WRITTEN.format(file=written, count=len(assessment.teaches)))
-        return DONE
+        return
     if options.format == "csv":
         show(as_csv(assessment.classes))
     else:
@@ -92,4 +91,3 @@ def run_classes(options: argparse.Namespace) -> int:
         table["se"] = ["" if pd.isna(v) else f"{v:.2g}" for v in table["se"]]
         table["cases"] = ["" if pd.isna(v) else f"{v:.0f}" for v in table["cases"]]
         show(table.to_string(index=False))
-    return 0

@@ -11,7 +11,7 @@ from dashboard.desk.addresses import ADDRESS_KEY
 from dashboard.desk.habits import of_fleet
 from dashboard.desk.planning import load_plan
 from dashboard.desk.refusals import PlanRefused
-from dashboard.desk.terminal import DONE, say, show
+from dashboard.desk.terminal import say, show
 from dashboard.desk.work_orders import chosen_visits
 from dashboard.files.work_order import printed_orders
 from dashboard.words import terminal_words
@@ -19,7 +19,7 @@ from dashboard.words.visit_words import NO_CODE
 from ingest.records import read_settings
 
 
-def run_work_orders(options: argparse.Namespace) -> int:
+def run_work_orders(options: argparse.Namespace) -> None:
     db = open_existing(options)
     plan = load_plan(db)
     if plan is None:
@@ -34,4 +34,3 @@ def run_work_orders(options: argparse.Namespace) -> int:
     show(terminal_words.ORDERS_WRITTEN.format(file=write_new(Path(options.file), pdf), count=len(visits)))
     if not base:
         say(NO_CODE)
-    return DONE

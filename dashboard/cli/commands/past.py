@@ -18,7 +18,7 @@ from dashboard.words.backtest_report import report_text
 from dashboard.words.plain_text import count_words
 
 
-def run_backtest(options: argparse.Namespace) -> int:
+def run_backtest(options: argparse.Namespace) -> None:
     """Print the list as it would have been issued on each date, one JSON object a line; a report to standard error."""
     db = open_existing(options)
     first, last = getattr(options, "from"), options.to
@@ -31,4 +31,3 @@ def run_backtest(options: argparse.Namespace) -> int:
         flagged = sum(bool(row["flagged"]) for row in one.rows)
         say(terminal_words.DAY_FLAGGED.format(day=one.day, flagged=flagged, of=count_words(len(one.rows), "vehicle")))
     say(report_text(past_report(db, pd.DataFrame(lists), horizon_days=options.horizon_days)))
-    return 0

@@ -9,13 +9,13 @@ from dashboard.cli.options import WHO
 from dashboard.desk.assessment import check_assessable
 from dashboard.desk.plan_moves import keep_pin, let_go
 from dashboard.desk.planning import make_plan
-from dashboard.desk.terminal import DONE, say, show, show_bytes, show_json
+from dashboard.desk.terminal import say, show, show_bytes, show_json
 from dashboard.files.plan_export import render
 from dashboard.words import terminal_words
 from ingest.writing import writing
 
 
-def run_plan(options: argparse.Namespace) -> int:
+def run_plan(options: argparse.Namespace) -> None:
     db, day = open_existing(options), as_of(options)
     check_assessable(db, day)
     with writing(db):
@@ -30,4 +30,3 @@ def run_plan(options: argparse.Namespace) -> int:
     else:
         (show_json if options.format == "json" else show)(body)
     say_age(db, day)
-    return DONE

@@ -15,7 +15,7 @@ from dashboard.cli.commands.database import as_of, open_existing
 from dashboard.cli.options import MAIL_VARIABLE, WHO
 from dashboard.desk.assessment import assess_database
 from dashboard.desk.planning import load_plan, make_plan, named
-from dashboard.desk.terminal import DONE, show
+from dashboard.desk.terminal import show
 from dashboard.desk.weekly import iso_week, issue
 from dashboard.files.mail_settings import mail_settings
 from dashboard.files.mailing import mail_posts
@@ -27,7 +27,7 @@ from ingest.posts import Post
 from ingest.records import WeeklyList, read_weekly_list
 
 
-def run_issue(options: argparse.Namespace) -> int:
+def run_issue(options: argparse.Namespace) -> None:
     """Issue the week's list and plan where that was not done yet, say what stands, write and mail it."""
     db, day = open_existing(options), as_of(options)
     by = clean(options.by).strip()[:LONGEST_NAME] or WHO
@@ -40,7 +40,6 @@ def run_issue(options: argparse.Namespace) -> int:
     settings = options.file or os.environ.get(MAIL_VARIABLE)
     if settings:
         mail(db, week, Path(settings))
-    return DONE
 
 
 def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, ReplacementPlan]:

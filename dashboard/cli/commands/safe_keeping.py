@@ -19,19 +19,17 @@ from ingest.restoring import BackupRefused, restore
 from ingest.verify import Verified, verify
 
 
-def run_backup(options: argparse.Namespace) -> int:
+def run_backup(options: argparse.Namespace) -> None:
     show(terminal_words.COPIED.format(file=backup(open_existing(options), options.file)))
-    return DONE
 
 
-def run_export(options: argparse.Namespace) -> int:
+def run_export(options: argparse.Namespace) -> None:
     done = export_folder(open_existing(options), Path(options.folder), vehicles=options.vehicles)
     show(
         terminal_words.EXPORTED.format(
             folder=done.path, vehicles=done.vehicles, readings=done.rows("readings"), partitions=done.partitions
         )
     )
-    return DONE
 
 
 def run_check(options: argparse.Namespace) -> int:
@@ -71,11 +69,10 @@ def as_json(path: Path, found: Verified) -> dict[str, object]:
     }
 
 
-def run_restore(options: argparse.Namespace) -> int:
+def run_restore(options: argparse.Namespace) -> None:
     path, copy = database_path(options), Path(options.file)
     try:
         done = restore(copy, path, by=WHO)
     except BackupRefused as error:
         raise DatabaseRefused(check_words.refused(copy, error.verified)) from error
     show(check_words.put_back(path, copy, done.replaced))
-    return DONE

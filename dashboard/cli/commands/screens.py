@@ -23,7 +23,7 @@ from ingest.accounts import administrators, first_code_secret
 from ingest.records import read_settings
 
 
-def run_dashboard(options: argparse.Namespace) -> int:
+def run_dashboard(options: argparse.Namespace) -> None:
     path = database_path(options)
     signing = sign_in_settings(Path(options.sign_in)) if options.sign_in else None
     check_open(options)
@@ -36,7 +36,6 @@ def run_dashboard(options: argparse.Namespace) -> int:
     )
     act_log.note(path, begun)
     serving.serve(door, options.port, secrets=signing.secrets if signing else None)
-    return 0
 
 
 def check_open(options: argparse.Namespace) -> None:

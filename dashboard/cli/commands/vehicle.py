@@ -13,7 +13,7 @@ from dashboard.cli.tables import unit_sheet
 from dashboard.desk.assessment import assess_database, own_costs, row_of
 from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import knowledge_of, latest_taken, unit_row
-from dashboard.desk.terminal import DONE, say, show, show_json
+from dashboard.desk.terminal import say, show, show_json
 from dashboard.desk.weekly import decision_with_reason, latest_decisions
 from dashboard.words import every_page, terminal_words
 from dashboard.words.plain_text import day as day_words
@@ -28,7 +28,7 @@ def left_on(db: Database, unit: str) -> date | None:
     return date.fromisoformat(row["out_of_service"]) if row and row["out_of_service"] else None
 
 
-def run_unit(options: argparse.Namespace) -> int:
+def run_unit(options: argparse.Namespace) -> None:
     """Print one vehicle's sheet."""
     db = open_existing(options)
     day = as_of(options)
@@ -43,7 +43,7 @@ def run_unit(options: argparse.Namespace) -> int:
         else:
             show(said)
             say(hint)
-        return DONE
+        return
     assessment = assess_database(db, as_of=day, horizon_days=options.horizon_days)
     known = store.read_readings(db, before=day, units=[options.unit])
     row = row_of(assessment, options.unit, known, book=limit_book(db), costs=own_costs(db))
@@ -59,4 +59,3 @@ def run_unit(options: argparse.Namespace) -> int:
     sheet = unit_sheet(row, assessment, known, repairs, fmt=options.format, taken=taken, decided=decided)
     (show_json if options.format == "json" else show)(sheet)
     say_age(db, day)
-    return DONE
