@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from ingest.errors import IngestError
 from ingest.fields import ADMINISTRATOR, LONGEST_NAME, ROLES
-from ingest.writing import Change, put, stamp, write_change, writing
+from ingest.writing import Change, first, put, stamp, write_change, writing
 
 SECRET_BYTES: Final = 32  # of the key of HMAC-SHA-256: as many as its digest has (RFC 2104, section 3)
 
@@ -19,7 +19,7 @@ SECRET_BYTES: Final = 32  # of the key of HMAC-SHA-256: as many as its digest ha
 def read_accounts(db: Database) -> dict[str, tuple[str, ...]]:
     """Every account that has a role, with its roles in the order of ROLES."""
     found: dict[str, set[str]] = {}
-    for row in db.table("accounts").rows_where(order_by="account"):
+    for row in db.query("SELECT account, role FROM accounts ORDER BY account"):
         found.setdefault(row["account"], set()).add(row["role"])
     return {account: tuple(role for role in ROLES if role in held) for account, held in found.items()}
 
@@ -78,8 +78,8 @@ def _change(db: Database, account: str, roles: Sequence[str], *, give: bool, by:
 
 def code_secret(db: Database) -> str:
     """The secret that codes on windscreens are signed with; "" where none was made yet."""
-    newest = db.table("code_secrets").rows_where(order_by="id DESC", limit=1)
-    return next((str(row["secret"]) for row in newest), "")
+    newest = first(db, "SELECT secret FROM code_secrets ORDER BY id DESC LIMIT 1")
+    return str(newest["secret"]) if newest else ""
 
 
 def new_code_secret(db: Database, *, by: str, reason: str, now: datetime | None = None) -> None:

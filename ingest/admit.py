@@ -40,7 +40,7 @@ def load_context(db: Database, now: datetime) -> Context:
     }
     climate = {
         (row["depot"], int(row["month"])): (row["low_c"], float("nan") if row["low_sd_c"] is None else row["low_sd_c"])
-        for row in db.table("climate").rows
+        for row in db.query("SELECT * FROM climate")
     }
     return Context(vehicles, climate, now)
 
@@ -153,8 +153,8 @@ def _rows_with(batch: Batch, units: set[str], fingerprints: set[str]) -> list[in
 
 def _mark_admitted(db: Database, batch: Batch, stored: Sequence[int], place: Place) -> None:
     """Close open set-aside entries whose very row was stored now, because a vehicle or a description came later."""
-    which = ("table_name = ? AND state = 'open'", [batch.table.name])
-    rows = list(db.table("set_aside").rows_where(*which, select="id, unit, fingerprint"))
+    sql = "SELECT id, unit, fingerprint FROM set_aside WHERE table_name = ? AND state = 'open'"
+    rows = list(db.query(sql, [batch.table.name]))
     if not rows or not stored:
         return
     entries = {row["fingerprint"]: row["id"] for row in rows}

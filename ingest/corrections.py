@@ -258,7 +258,7 @@ def _with_its_rows(db: Database, kind: Kind, number: int, row: Row) -> list[tupl
     if kind.word == "visit":
         for word in ("repair", "reading"):
             its = KINDS[word]
-            found = db.table(its.table).rows_where("origin_id = ?", [row["origin_id"]])
+            found = db.query(f"SELECT * FROM {its.table} WHERE origin_id = ?", [row["origin_id"]])
             out += [(its, int(one[its.number]), one) for one in found]
     return out
 
@@ -394,8 +394,8 @@ def _follow(db: Database, kind: Kind, old: Row, new: Row, at: datetime) -> None:
 def changes_of(db: Database, word: str, number: int) -> pd.DataFrame:
     """Return what was changed in a row, oldest first: at, by, column, old, new, reason, change."""
     names = 'at, by, column_name AS "column", old_value AS old, new_value AS new, reason, origin_id AS change'
-    which = ("table_name = ? AND row_key = ?", [kind_of(word).table, str(int(number))])
-    rows = db.table("audit").rows_where(*which, select=names, order_by="id")
+    sql = f"SELECT {names} FROM audit WHERE table_name = ? AND row_key = ? ORDER BY id"
+    rows = db.query(sql, [kind_of(word).table, str(int(number))])
     return pd.DataFrame(rows, columns=["at", "by", "column", "old", "new", "reason", "change"])
 
 

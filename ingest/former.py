@@ -78,12 +78,13 @@ def _same(new: object, old: object) -> bool:
 def _all_former(db: Database, table: str) -> Iterator[Former]:
     """What every corrected or withdrawn row of `table` said before each of its changes, told from its last state."""
     names = TABLES[table].names
-    rows = db.table("withdrawn").rows_where("table_name = ?", [table])
+    rows = db.query("SELECT * FROM withdrawn WHERE table_name = ?", [table])
     gone = {int(row["row_id"]): (json.loads(row["cells"]), int(row["origin_id"])) for row in rows}
     for row_id, (cells, change) in gone.items():
         yield Former(row_id, change, {name: cells.get(name) for name in names})
-    changed = "table_name = ? AND column_name <> ? AND origin_id IS NOT NULL"
-    changes = list(db.table("audit").rows_where(changed, [table, WITHDRAWN], order_by="row_key, id DESC"))
+    sql = """SELECT row_key, origin_id, column_name, old_value FROM audit WHERE table_name = ? AND column_name <> ?
+        AND origin_id IS NOT NULL ORDER BY row_key, id DESC"""
+    changes = list(db.query(sql, [table, WITHDRAWN]))
     for number, mine in groupby(changes, key=lambda row: int(row["row_key"])):
         last = gone[number][0] if number in gone else find(db, table, **{ROW_NUMBERS[table]: number}) or {}
         state = {name: last.get(name) for name in names}

@@ -69,7 +69,7 @@ def export_folder(db: Database, folder: Path, *, vehicles: int = VEHICLES_A_PART
     db.conn.execute("BEGIN")
     try:
         begun.mkdir(mode=0o700)
-        names = [row["unit"] for row in db.table("units").rows_where(order_by="unit", select="unit")]
+        names = [row["unit"] for row in db.query("SELECT unit FROM units ORDER BY unit")]
         last = [own[-1] for own in (names[k : k + vehicles] for k in range(0, len(names), vehicles))]
         files = {table.name: _written(db, table, begun, last) for table in _tables(db)}
         manifest = {

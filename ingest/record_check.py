@@ -58,7 +58,7 @@ def changes_not_followed(db: Database) -> Iterator[dict[str, str | int]]:
     """Values that are not what the last change on record made them: table, row, column, told and there."""
     gone = _withdrawn(db)
     told: dict[str, list[tuple[str, str, str | None]]] = defaultdict(list)
-    for row in db.table("audit").rows_where(order_by="id", select="table_name, row_key, column_name, new_value"):
+    for row in db.query("SELECT table_name, row_key, column_name, new_value FROM audit ORDER BY id"):
         if row["table_name"] in KEYS:
             told[row["table_name"]].append((row["row_key"], row["column_name"], row["new_value"]))
     for table in sorted({"accounts", *told, *(name for name, _ in gone)}):
@@ -99,7 +99,7 @@ def _rows(db: Database, table: str, named: set[str]) -> Iterator[_Row]:
         yield from db[table].rows
         return
     for key in named:
-        yield from db.table(table).rows_where(f"{ROW_NUMBERS[table]} = ?", [key])
+        yield from db.query(f"SELECT * FROM {table} WHERE {ROW_NUMBERS[table]} = ?", [key])
 
 
 def _accounts(db: Database) -> Iterator[_Row]:
@@ -146,7 +146,7 @@ def rows_of_files(db: Database) -> tuple[FileRows, ...]:
     there = _there(db)
     later = _taken_over(db)
     out = []
-    for row in db.table("origins").rows_where("kind = 'file'", order_by="id"):
+    for row in db.query("SELECT * FROM origins WHERE kind = 'file' ORDER BY id"):
         number, file, at = row["id"], row["file"], row["at"]
         if row.get("kept"):
             for table, said in json.loads(row["kept"]).items():

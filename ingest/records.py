@@ -215,14 +215,15 @@ def read_weekly_list(db: Database, iso_week: str, version: int | None = None) ->
 
 def list_versions(db: Database, iso_week: str) -> dict[int, str]:
     """Return when each version of a week's list was issued, latest first."""
-    rows = db.table("weekly_lists").rows_where("iso_week = ?", [iso_week], "version DESC", "version, issued_at")
+    sql = "SELECT version, issued_at FROM weekly_lists WHERE iso_week = ? ORDER BY version DESC"
+    rows = db.query(sql, [iso_week])
     return {int(row["version"]): str(row["issued_at"]) for row in rows}
 
 
 def weekly_lists(db: Database) -> list[str]:
     """Return the weeks with an issued list, latest first."""
-    rows = db.table("weekly_lists").rows_where(select="DISTINCT iso_week", order_by="iso_week DESC")
-    return [str(row["iso_week"]) for row in rows]
+    sql = "SELECT DISTINCT iso_week FROM weekly_lists ORDER BY iso_week DESC"
+    return [str(row["iso_week"]) for row in db.query(sql)]
 
 
 def save_plan(

@@ -87,8 +87,8 @@ def show_set_aside(db: Database, number: int) -> SetAside:
         raise IngestError(f"there is no set-aside row {number}; 'set-aside list' shows those there are")
     cells = json.loads(row.pop("cells"))
     extra = cells.pop("extra", {})
-    told = "at, by, changes, result"
-    tried = db.table("set_aside_attempts").rows_where("set_aside_id = ?", [int(number)], order_by="id", select=told)
+    told = "SELECT at, by, changes, result FROM set_aside_attempts WHERE set_aside_id = ? ORDER BY id"
+    tried = db.query(told, [int(number)])
     attempts = tuple(Attempt(**{**one, "changes": json.loads(one["changes"])}) for one in tried)
     return SetAside(**row, values=cells, extra=extra, attempts=attempts)
 

@@ -113,8 +113,9 @@ def undo_edits(db: Database, change: int, *, by: str, reason: str = "undone", no
 
 def said_before(db: Database, name: str) -> dict[Key, list[dict[str, object]]]:
     """What rows of a sheet said before each change that was made on the screen: a file that says so again brings nothing."""
-    by_hand = "table_name = ? AND origin_id IN (SELECT id FROM origins WHERE kind = 'correction')"
-    rows = list(db.table("audit").rows_where(by_hand, [name], order_by="row_key, id DESC"))
+    sql = """SELECT row_key, origin_id, column_name, old_value FROM audit WHERE table_name = ?
+        AND origin_id IN (SELECT id FROM origins WHERE kind = 'correction') ORDER BY row_key, id DESC"""
+    rows = list(db.query(sql, [name]))
     out: dict[Key, list[dict[str, object]]] = {}
     for row_key, mine in groupby(rows, key=lambda row: str(row["row_key"])):
         key = key_of(name, row_key)

@@ -262,7 +262,7 @@ def save_source(db: Database, name: str, toml_text: str, *, by: str = "command",
 def list_sources(db: Database) -> list[SavedSource]:
     return [
         SavedSource(row["name"], row["saved_at"], row["saved_by"], tuple(json.loads(row["headings"])))
-        for row in db.table("sources").rows_where(order_by="name")
+        for row in db.query("SELECT * FROM sources ORDER BY name")
     ]
 
 
@@ -277,7 +277,7 @@ def read_source(db: Database, name: str) -> str:
 
 def saved_sources(db: Database) -> list[Source]:
     """Return all saved descriptions, checked."""
-    return [parse_source(row["toml"], name=row["name"]) for row in db.table("sources").rows_where(order_by="name")]
+    return [parse_source(row["toml"], name=row["name"]) for row in db.query("SELECT * FROM sources ORDER BY name")]
 
 
 def find_source(db: Database, name_or_file: str) -> Source:

@@ -131,7 +131,7 @@ def write_change(
 def changed_by(db: Database, change: int, tables: Container[str]) -> dict[tuple[str, str], Columns]:
     """Rows that a change touched, in its order: (table, row) -> column -> old and new value; IngestError when it touched none of
     `tables` first."""
-    rows = list(db.table("audit").rows_where("origin_id = ?", [int(change)], order_by="id"))
+    rows = list(db.query("SELECT * FROM audit WHERE origin_id = ? ORDER BY id", [int(change)]))
     if not rows or rows[0]["table_name"] not in tables:
         raise IngestError(f"there is no change {change} that can be undone; the logbook shows those there are")
     touched: dict[tuple[str, str], Columns] = {}
@@ -146,7 +146,7 @@ def last_change(db: Database, table: str, row_key: str, columns: Sequence[str] =
     where = "table_name = ? AND row_key = ?" + (
         f" AND column_name IN ({', '.join('?' * len(columns))})" if columns else ""
     )
-    return next(db.table("audit").rows_where(where, [table, row_key, *columns], order_by="id DESC", limit=1))
+    return next(db.query(f"SELECT * FROM audit WHERE {where} ORDER BY id DESC LIMIT 1", [table, row_key, *columns]))
 
 
 def as_text(value: object) -> str | None:

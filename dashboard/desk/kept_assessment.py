@@ -28,6 +28,7 @@ from dashboard.desk import own_limits, taught_laws
 from dashboard.desk.packed import NotPacked, pack_to, unpack
 from ingest.backups import written_beside
 from ingest.records import read_settings
+from ingest.writing import first
 
 FOLDER = "-assessments"  # follows the database's name
 KEPT = 3  # this week's, last week's, and one that somebody looked up; our choice, as each takes some 14 kB a vehicle
@@ -51,22 +52,23 @@ def judged_version(db: Database, day: date) -> str:
     What is dated that day or later does not count, nor what the list does not rest on: pins, prices, decisions other
     than that nothing was found.
     """
-    seen = f"first_on < ? AND table_name IN ({', '.join('?' * len(JUDGED_TABLES))})"
-    writes = db.table("writes").rows_where(seen, [day.isoformat(), *JUDGED_TABLES], "id DESC", "id, token", 1)
-    write = next((row.values() for row in writes), ("", ""))
-    answers = list(db.table("reset_answers").rows_where("at < ?", [day.isoformat()], "1, 2, 3, 4"))
+    marks = ", ".join("?" * len(JUDGED_TABLES))
+    sql = f"SELECT id, token FROM writes WHERE first_on < ? AND table_name IN ({marks}) ORDER BY id DESC LIMIT 1"
+    write = first(db, sql, [day.isoformat(), *JUDGED_TABLES]) or {"id": "", "token": ""}
+    answers = list(db.query("SELECT * FROM reset_answers WHERE at < ? ORDER BY 1, 2, 3, 4", [day.isoformat()]))
     own = read_settings(db)
     settings = (tolerated_false_flags(db), own.get(own_limits.SETTING, ""), own.get(taught_laws.SETTING) or "")
-    return "-".join((*map(str, write), _digest(answers), _digest(settings), _looks(db, day)))
+    return "-".join((*map(str, write.values()), _digest(answers), _digest(settings), _looks(db, day)))
 
 
 def _looks(db: Database, day: date) -> str:
     """Changes with the looks that found a part sound and with the lists that name it, without reading the lists."""
-    looked = ("kind = 'nothing_found' AND at < ?", [day.isoformat()], "id", "id, unit, iso_week, at")
-    looks = list(db.table("decisions").rows_where(*looked))
+    sql = "SELECT id, unit, iso_week, at FROM decisions WHERE kind = 'nothing_found' AND at < ? ORDER BY id"
+    looks = list(db.query(sql, [day.isoformat()]))
     weeks = sorted({str(row["iso_week"]) for row in looks})
-    named = f"iso_week IN ({', '.join('?' * len(weeks))})"
-    lists = list(db.table("weekly_lists").rows_where(named, weeks, "1, 2", "iso_week, version, issued_at"))
+    marks = ", ".join("?" * len(weeks))
+    sql = f"SELECT iso_week, version, issued_at FROM weekly_lists WHERE iso_week IN ({marks}) ORDER BY 1, 2"
+    lists = list(db.query(sql, weeks))
     visits = list(
         db.query(
             "SELECT visit_id, unit, part, found, at FROM visits JOIN origins ON origins.id = origin_id WHERE at < ? AND found IN"

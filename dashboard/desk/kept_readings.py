@@ -78,17 +78,17 @@ def _brought_up(db: Database, held: Kept, now: Kept) -> pd.DataFrame | None:
 
 def _changed(db: Database, held: Kept, kept: pd.DataFrame) -> list[str]:
     """Vehicles whose rows are not what was kept: new rows, corrected, withdrawn, put back, or judged otherwise doubtful."""
-    readings = db.table("readings")
-    found = {str(row["unit"]) for row in readings.rows_where("reading_id > ?", [held["reading_id"]], select="unit")}
+    newer = db.query("SELECT unit FROM readings WHERE reading_id > ?", [held["reading_id"]])
+    found = {str(row["unit"]) for row in newer}
     numbers: set[int] = set()
-    for row in db.table("audit").rows_where("id > ? AND table_name = 'readings'", [held["audit_id"]]):
+    for row in db.query("SELECT * FROM audit WHERE id > ? AND table_name = 'readings'", [held["audit_id"]]):
         numbers.add(int(row["row_key"]))
         found |= {str(row[name]) for name in ("old_value", "new_value") if row["column_name"] == "unit"}
     for number in numbers:
-        found |= {str(row["unit"]) for row in readings.rows_where("reading_id = ?", [number], select="unit")}
-    rows = (tuple(row.values()) for row in readings.rows_where("doubtful <> ''", select=", ".join(MARKS)))
+        found |= {str(row["unit"]) for row in db.query("SELECT unit FROM readings WHERE reading_id = ?", [number])}
+    doubtful = db.query(f"SELECT {', '.join(MARKS)} FROM readings WHERE doubtful <> ''")
     was = kept.loc[kept["doubtful"] != "", MARKS].itertuples(index=False, name=None)
-    numbers |= {int(row[0]) for row in set(rows) ^ set(was)}
+    numbers |= {int(row[0]) for row in {tuple(row.values()) for row in doubtful} ^ set(was)}
     return sorted(found | set(kept.loc[kept["reading_id"].isin(numbers), "unit"]))
 
 

@@ -129,8 +129,8 @@ def take_apart(
 
 def last_repair_on(db: Database, unit: str, at: pd.Timestamp) -> pd.Timestamp | None:
     """Day of a vehicle's last repair up to a moment; None where there is none."""
-    which = ("unit = ? AND done_on <= ?", [unit, f"{at:%Y-%m-%d}"], "done_on DESC", "done_on", 1)
-    return next((pd.Timestamp(row["done_on"]) for row in db.table("repairs").rows_where(*which)), None)
+    sql = "SELECT done_on FROM repairs WHERE unit = ? AND done_on <= ? ORDER BY done_on DESC LIMIT 1"
+    return next((pd.Timestamp(row["done_on"]) for row in db.query(sql, [unit, f"{at:%Y-%m-%d}"])), None)
 
 
 LOADED: Final = ("control_loaded_v", "coil_loaded_v", "coil_alone_v")
@@ -144,11 +144,11 @@ def load_of_tester(db: Database, reading: Mapping[str, Any]) -> float | None:
     instrument = str(reading.get("instrument") or "")
     if not instrument or all(reading.get(name) is None or pd.isna(reading.get(name)) for name in LOADED):
         return None
-    found = db.table("readings").rows_where(
-        "instrument = ? AND tester_load_ohm IS NOT NULL AND taken_at <= ?",
+    found = db.query(
+        "SELECT tester_load_ohm FROM readings WHERE instrument = ? AND tester_load_ohm IS NOT NULL AND taken_at <= ? "
+        "ORDER BY taken_at DESC LIMIT 1",
         [instrument, f"{pd.Timestamp(reading['taken_at']):%Y-%m-%dT%H:%M:%S}"],
-        order_by="taken_at DESC", limit=1,
-    )  # fmt: skip
+    )
     return next((float(row["tester_load_ohm"]) for row in found), None)
 
 

@@ -122,6 +122,6 @@ def act_of_row(word: str) -> Act:
 
 def act_of_change(db: Database, change: int) -> Act:
     """The act that undoes a change: that of the strictest table which it touched."""
-    touched = db.table("audit").rows_where("origin_id = ?", [change], select="table_name")
+    touched = db.query("SELECT DISTINCT table_name FROM audit WHERE origin_id = ?", [change])
     acts = [_ACT_OF_TABLE.get(str(row["table_name"]), Act.CORRECT) for row in touched]
     return min(acts, key=lambda act: len(act.roles), default=Act.CORRECT)

@@ -162,7 +162,7 @@ def main(arguments: Sequence[str]) -> int:
     path, horizon, *days = arguments
     db = store.open_database(path, create=False)
     dates = [pd.Timestamp(day) for day in days]
-    earliest = db.table("readings").rows_where(order_by="taken_at", select="taken_at", limit=1)
+    earliest = db.query("SELECT taken_at FROM readings ORDER BY taken_at LIMIT 1")
     first = next((pd.Timestamp(row["taken_at"]) for row in earliest), pd.Timestamp.max)
     for day in (d for d in dates if d <= first):
         _print_line(day, pd.DataFrame(columns=["unit", "depot", "part"]))

@@ -9,7 +9,7 @@ from pathlib import Path
 from dashboard.cli.commands.database import open_or_make
 from dashboard.cli.options import WHO, database_path
 from dashboard.desk import act_log
-from dashboard.desk.terminal import REFUSED, say, show
+from dashboard.desk.terminal import DONE, REFUSED, say, show
 from dashboard.words import terminal_words
 from dashboard.words.plain_text import clean
 from ingest.importer import import_paths
@@ -20,7 +20,8 @@ def run_import(options: argparse.Namespace) -> int:
     """Import files and folders; exit code 0, 1 or 2 as the contract states. A folder of an export becomes a new database."""
     exported = [path for path in map(Path, options.paths) if is_parquet_folder(path)]
     if exported:
-        return run_import_of_export(options, exported[0])
+        run_import_of_export(options, exported[0])
+        return DONE
     db = open_or_make(database_path(options))
     progress = show_progress if sys.stderr.isatty() else None
     outcome = import_paths(db, options.paths, source=options.source, dry_run=options.dry_run, by=WHO, progress=progress)
