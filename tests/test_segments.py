@@ -36,6 +36,13 @@ PARTS = {
 }  # fmt: skip
 LAMP = {"tester_load_ohm": 2.4, "rest_v": 12.6}  # a headlamp bulb; 0.17 Ω leave 0.83 V, 0.40 Ω 1.80 V, 0.05 Ω 0.26 V
 PAIR = {"system_v": 24}
+IN_FROST = {
+    "usual_crank_a": 250.0,
+    "usual_battery_mohm": 9.5,
+    "usual_crank_v": 10.2,
+    "battery_doubt": 0.4,
+    "load_doubt": 0.2,
+}
 OWN = {
     "own_crank_a": 150.0, "own_rpm": 200.0, "own_peak_a": 480.0, "own_crank_v": 11.75, "own_battery_mohm": 6.0,
     "own_motor_mohm": 16.0, "own_drop_positive_v": 0.1, "own_drop_ground_v": 0.1, "own_drop_contacts_v": 0.15,
@@ -74,6 +81,21 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "volts that speed and inrush deny": (
         SOUND | {"crank_min_v": 5.9},
         SOUND | {"crank_min_v": 10.6, "crank_rpm": 170.0, "peak_a": 380.0},
+        "measurement",
+    ),
+    "an engine that turned at no speed": (
+        SOUND | {"crank_rpm": 0.0, "outcome": "started"},
+        SOUND | {"crank_rpm": 0.0, "crank_a": 450.0, "outcome": "no_start"},
+        "measurement",
+    ),
+    "half the speed of these volts": (
+        SOUND | {"crank_rpm": 101.0, "outcome": "started"},
+        SOUND | {"crank_rpm": 101.0, "outcome": "slow"},  # who saw it slow has a tachometer that is right
+        "measurement",
+    ),
+    "charging volts of one battery of a pair": (
+        {"rest_v": 25.3, "charging_v": 14.2} | PAIR,
+        {"rest_v": 25.3, "charging_v": 23.6} | PAIR,
         "measurement",
     ),
     "temperature in other degrees": (
@@ -126,6 +148,11 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "feed weak": ({"feed_v": 10.9, "rest_v": 12.6}, {"feed_v": 11.9, "rest_v": 12.6}, "feed"),
     "jumper cranks": ({"jumper_start": "cranks"}, {"jumper_start": "no_crank"}, "control_circuit"),
     "jumper fuse opens": ({"jumper_start": "fuse_opens"}, {"jumper_start": "cranks"}, "control_wire"),
+    "control wire shorted, coil good alone": (
+        LAMP | {"jumper_start": "fuse_opens", "coil_alone_v": 0.83},
+        LAMP | {"jumper_start": "fuse_opens", "coil_alone_v": 0.02},
+        "control_wire",
+    ),
     "control wire open": (
         {"control_loaded_v": 12.3, "rest_v": 12.6},
         {"control_loaded_v": 5.0, "rest_v": 12.6},
@@ -249,6 +276,20 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"rest_v": 12.6, "crank_min_v": 11.3, "temperature_c": 0.0, "crank_a": 150.0, "cca_a": 640.0},
         "battery",
     ),
+    "battery weak under load, colder than the table": (  # by hand: 17 mΩ hold 12.6 - 320 A x 17 mΩ = 7.2 V, 9.5 mΩ 9.6 V
+        USUAL
+        | {"rest_v": 12.6, "crank_min_v": 8.35, "crank_a": 250.0, "temperature_c": -22.0, "cca_a": 640.0}
+        | IN_FROST,
+        USUAL
+        | {"rest_v": 12.6, "crank_min_v": 10.2, "crank_a": 250.0, "temperature_c": -22.0, "cca_a": 640.0}
+        | IN_FROST,
+        "battery",
+    ),
+    "battery weak, rest volts unknown": (
+        USUAL | {"crank_min_v": 10.4, "crank_a": 145.0},
+        USUAL | {"crank_min_v": 10.4, "crank_a": 230.0},  # drag takes the volts down too
+        "battery",
+    ),
     "battery resistance high": (
         SOUND | {"crank_min_v": 11.1, "crank_rpm": 180.0, "peak_a": 400.0, "cca_a": 500.0},
         SOUND,
@@ -273,6 +314,21 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         {"charging_v": 15.4, "temperature_c": 20.0},
         {"charging_v": 15.4, "temperature_c": -25.0},
         "charging",
+    ),
+    "jumper does not crank, nothing heard": (
+        {"jumper_start": "no_crank", "outcome": "no_click", "rest_v": 12.6, "feed_v": 12.5},
+        {"jumper_start": "no_crank", "outcome": "click", "rest_v": 12.6, "feed_v": 12.5},
+        "control_wire",
+    ),
+    "jumper does not crank, nothing heard, feed unknown": (
+        {"jumper_start": "no_crank", "outcome": "no_click", "rest_v": 12.6},
+        {"jumper_start": "no_crank", "outcome": "no_click", "rest_v": 12.6, "feed_v": 12.5},
+        "control_circuit",
+    ),
+    "one winding alone, nothing heard": (
+        LAMP | {"outcome": "no_click", "coil_alone_v": 4.8, "usual_coil_ohm": 1.5},
+        LAMP | {"outcome": "started", "coil_alone_v": 4.8, "usual_coil_ohm": 1.5},
+        "coil",
     ),
     "jumper does not crank": (
         {"jumper_start": "no_crank"},

@@ -5,7 +5,19 @@ from __future__ import annotations
 from typing import Final
 
 from analysis.bay.choices import BOUNDARIES
-from analysis.bay.conditions import above, at_least, at_most, below, both, either, is_word, isnt, measured, not_measured
+from analysis.bay.conditions import (
+    above,
+    at_least,
+    at_most,
+    below,
+    both,
+    coil_sound,
+    either,
+    is_word,
+    isnt,
+    measured,
+    not_measured,
+)
 from analysis.circuit.battery import COLDEST_PRINTED_C
 
 CABLES: Final = ("positive_cable", "ground_path", "solenoid_contacts")
@@ -42,11 +54,24 @@ UNDER_THE_TABLE: Final = both(
     isnt(at_most("battery_times", "worn_low_battery_times")),
 )
 WORN: Final = either(above("battery_times", "worn_battery_times", widened="battery_doubt"), UNDER_THE_TABLE)
-BATTERY_AT_FAULT: Final = either(WORN, WORN_WITH_LOW_REST, below("rest_v", "rest_act_v"))
+UNDER_ITS_LAST_ROW: Final = both(
+    below("half_cca_v", "load_test_v"),
+    below("temperature_c", COLDEST_PRINTED_C),
+    at_least("temperature_c", BOUNDARIES.battery_told_c),
+    above("battery_times", "worn_low_battery_times"),
+)
+BATTERY_AT_FAULT: Final = either(WORN, UNDER_ITS_LAST_ROW, WORN_WITH_LOW_REST, below("rest_v", "rest_act_v"))
 ONE_OF_A_PAIR: Final = above("blocks", 1.5)
+TURNS_EASILY: Final = both(
+    is_word("outcome", "no_start", "cranks_only"), above("speed_times", BOUNDARIES.turns_easily, widened="speed_doubt"),
+    below("amps_times", BOUNDARIES.free_share), TURNS_OR_UNKNOWN,
+)  # fmt: skip
 BOTH_WINDINGS: Final = both(at_least("coil_a", "least_pull_in_a"), at_most("coil_a", "highest_pull_in_a"))
 CONTROL_HIGH: Final = above("drop_control_v", "control_circuit_drop_v")
 CONTROL_GOOD: Final = at_most("drop_control_v", "control_circuit_drop_v")
 BY_OHMS: Final = measured("tester_load_ohm")
 BY_VOLTS: Final = not_measured("tester_load_ohm")
+ONE_WINDING_UNHEARD: Final = both(
+    BY_OHMS, is_word("outcome", "no_click"), above("winding_ohm", "two_windings_ohm"), coil_sound("winding_ohm"), isnt(CONTROL_HIGH),
+)  # fmt: skip
 AMPS_ROWS: Final = ("battery", "starter_motor", "starter_or_drag", "engine_drag")

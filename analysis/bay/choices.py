@@ -54,6 +54,14 @@ class Boundaries:
         "from here on the cold is reason enough for an engine that seems slow; our choice")
     faster_than_drop: float = stated(1.08, "1", 1.04, 1.15,
         "times the speed of these volts; our choice, because a drop of half a volt makes half of it")
+    half_the_speed: float = stated(0.6, "1", 0.55, 0.65,
+        "most of the speed of these volts, where a tachometer counts half; our choice, a fifth beside half")
+    one_battery_charged: float = stated(0.66, "rest volts", 0.6, 0.75,
+        "most that one battery of a pair shows while it is charged; our choice: half of 14.4 to 16 V in 12 V, and no generator that "
+        "fails lets a pair fall so far")
+    battery_told_c: float = stated(-30.0, "°C", -35.0, -20.0,
+        "coldest air in which the last row of the load-test table is held against a battery; our choice: one that is what its label says "
+        "holds 9 V at half its label's amps there, by the laws of the cold")
     dip_least: float = stated(0.5, "1", 0.4, 0.65,
         "of the fall that the inrush makes through a usual battery; our choice, because at the first moment a battery has a fifth to a "
         "third less resistance than after seconds, from memory, and a meter catches most of a dip of 50 ms")

@@ -37,6 +37,9 @@ FILLS: Final[Mapping[str, tuple[str, ...]]] = {
     ),
     "loaded check of the control wire, both ends": ("control_loaded_v", "coil_loaded_v"),
     "loaded check of the control wire at the relay socket": ("control_loaded_v",),
+    "feed terminal of the relay socket, then loaded check of the control wire, both ends": (
+        "feed_v", "control_loaded_v", "coil_loaded_v",
+    ),
     "control circuit drop while cranking": ("drop_control_v",),
     "control circuit drop while cranking, then the three drops": (
         "drop_control_v", "drop_contacts_v", "drop_positive_v", "drop_ground_v",

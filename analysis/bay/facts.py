@@ -96,18 +96,20 @@ def under_load(
     return UnderLoad(given, 1000.0 * (open_v - np.asarray(low_v)) / flowing, held)
 
 
-def _told_amps(facts: Facts, _limits: Limits) -> dict[str, float]:
+def _told_amps(facts: Facts, limits: Limits) -> dict[str, float]:
     """Amps that sag and drops tell of, were every part as usual: where they agree, the clamp is what differs."""
     amps, usual = number(facts, "crank_a"), number(facts, "usual_crank_a")
     if not amps >= FACTS.flowing_share / 2.0 * usual:
         return {}
     told = [_over(number(facts, name), number(facts, f"usual_{name}")) * usual for name in DROPS.values()]
-    told.append(_over(number(facts, "battery_mohm"), number(facts, "usual_battery_mohm")) * amps)
+    if not number(facts, "rest_v") < limits.rest_act_v.value:  # a discharged battery sags more at the same amps
+        told.append(_over(number(facts, "battery_mohm"), number(facts, "usual_battery_mohm")) * amps)
     told = [one for one in told if one > 0]
     if not told or max(told) > FACTS.agree_within * min(told):
         return {}
     middle = float(np.median(told))
-    if len(told) < FACTS.fewest_telling and abs(middle / usual - 1.0) > FACTS.as_usual:
+    turned = facts.get("outcome") not in ("no_click", "click", "chatter")
+    if len(told) < FACTS.fewest_telling and not (turned and abs(middle / usual - 1.0) <= FACTS.as_usual):
         return {}
     differs = max(middle / amps, amps / middle) >= BOUNDARIES.two_cables_least
     return {"told_a": middle, "told_times": middle / amps, "trusted_a": middle if differs else amps}
@@ -245,7 +247,7 @@ def _control(facts: Facts, limits: Limits) -> dict[str, float]:
     )
     return {
         "battery_now_v": at_rest, "solenoid_v": at_rest - lost, "held_v": number(facts, "lowest_v") - lost,
-        "feed_share": feed / at_rest, "feed_lacks_v": while_on - feed,
+        "feed_share": feed / at_rest, "charging_share": number(facts, "charging_v") / at_rest, "feed_lacks_v": while_on - feed,
         "pull_in_full_a": float(at_charged_volts(number(facts, "pull_in_a"), rest, limits)),
         "control_size": lost / limits.control_circuit_drop_v.value,
         "charging_most_v": float(charging_most_v(number(facts, "temperature_c"), limits)),

@@ -14,6 +14,7 @@ from analysis.bay.boundaries import (
     FAILED,
     HIGH,
     LOW,
+    ONE_WINDING_UNHEARD,
     SLOW,
     TURNS_OR_UNKNOWN,
 )
@@ -42,7 +43,7 @@ _AMPS: Final = "common practice; TM 10-3930-671-24"
 
 _CONTROL_SIDE_GOOD: Final = either(
     both(BY_VOLTS, above("control_loaded_v", "wire_good_low_v"), at_most("control_loaded_v", "wire_good_high_v")),
-    both(BY_OHMS, coil_sound("control_ohm"), isnt(ends_differ)),
+    both(BY_OHMS, coil_sound("control_ohm"), isnt(ends_differ), isnt(ONE_WINDING_UNHEARD)),
 )
 _CONTROL_SAID: Final = (
     "{control_loaded_v:.2f} V left at the relay socket under load is what a sound wire and coil leave."
@@ -75,6 +76,45 @@ ALONE: Final = (
         "The engine cranks and does not start: fuel, spark or glow, the immobiliser, unless it cranks slower than ever.",
         "cranking speed by ripple or tachometer",
         5,
+        alone=True,
+    ),
+    Row(
+        "jumper does not crank, nothing heard",
+        (
+            is_word("jumper_start", "no_crank"), is_word("outcome", "no_click"), at_least("rest_v", "rest_act_v"),
+            at_least("feed_share", "wire_open_share"), isnt(CONTROL_HIGH),
+        ),
+        "control_wire",
+        "Feed and battery are good, and with a fused jumper at the relay socket the engine does not crank either: where nothing is heard "
+        "with the jumper too, the solenoid is not switched on, and the control wire or the coil is at fault.",
+        "loaded check of the control wire, both ends",
+        10,
+        hides=("control_wire", "starter_motor"),
+        alone=True,
+    ),
+    Row(
+        "jumper does not crank, nothing heard, feed unknown",
+        (
+            is_word("jumper_start", "no_crank"), is_word("outcome", "no_click"), at_least("rest_v", "rest_act_v"),
+            not_measured("feed_v"), isnt(CONTROL_HIGH),
+        ),
+        "control_circuit",
+        "Nothing is heard, and with a fused jumper at the relay socket the engine does not crank either: without volts at the socket's "
+        "feed terminal a jumper switches nothing on; with them, the control wire or the coil is at fault.",
+        "feed terminal of the relay socket, then loaded check of the control wire, both ends",
+        10,
+        hides=("control_wire", "starter_motor"),
+        alone=True,
+    ),
+    Row(
+        "one winding alone, nothing heard",
+        (ONE_WINDING_UNHEARD,),
+        "coil",
+        "{winding_ohm:.2f} Ω are those of the hold-in winding alone, and nothing is heard: the pull-in winding, or its way to ground "
+        "through the starter, is open, unless this solenoid has one winding only.",
+        "pull-in amps with a small clamp at the first moment",
+        10,
+        _OHMS,
         alone=True,
     ),
     Row(

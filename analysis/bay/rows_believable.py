@@ -11,8 +11,10 @@ from analysis.bay.boundaries import (
     FAILED,
     HIGH,
     LOW,
+    ONE_OF_A_PAIR,
     SLOW,
     STANDS,
+    TURNS_EASILY,
     TURNS_OR_UNKNOWN,
     WORN_WITH_LOW_REST,
 )
@@ -116,13 +118,49 @@ MEASUREMENT: Final = (
     ),
     Row(
         "usual speed at few amps",
-        (LOW, at_least("speed_times", "slow_share"), not_measured("told_times")),
+        (LOW, at_least("speed_times", "slow_share"), not_measured("told_times"), isnt(TURNS_EASILY)),
         "measurement",
         "{crank_a:.0f} A are too few for an engine that turns at {crank_rpm:.0f} rpm: the clamp's zero or its place is wrong.",
         "amps while cranking, the clamp set to zero first",
         5,
         hides=AMPS_ROWS,
         doubts="crank_a",
+    ),
+    Row(
+        "an engine that turned at no speed",
+        (STANDS, is_word("outcome", "started", "slow", "cranks_only")),
+        "measurement",
+        "{crank_rpm:.0f} rpm, and the engine was turned: the tachometer read nothing.",
+        "cranking speed by ripple or tachometer, once more",
+        5,
+        hides=("starter_drive", "starter_motor", "starter_or_drag", "engine_drag"),
+        doubts="crank_rpm",
+    ),
+    Row(
+        "half the speed of these volts",
+        (
+            is_word("outcome", "started"), TURNS_OR_UNKNOWN, below("curve_most", BOUNDARIES.half_the_speed, widened="speed_doubt"),
+            at_least("peak_times", BOUNDARIES.usual_peak), isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
+        ),
+        "measurement",
+        "{crank_rpm:.0f} rpm is about half of what these volts and amps make of the starter, whose inrush is as usual: the speed was counted "
+        "for other cylinders, or every second pulse was missed.",
+        "cranking speed by ripple or tachometer, once more",
+        5,
+        OHM,
+        hides=("starter_motor",),
+        doubts="crank_rpm",
+    ),
+    Row(
+        "charging volts of one battery of a pair",
+        (ONE_OF_A_PAIR, at_most("charging_share", BOUNDARIES.one_battery_charged)),
+        "measurement",
+        "{charging_v:.2f} V with the engine running goes with one battery of the pair.",
+        "charging volts across both batteries, from the first positive post to the last negative one",
+        5,
+        "common practice: a pair that nothing charges holds more",
+        hides=("charging",),
+        doubts="charging_v",
     ),
     Row(
         "dip taken for steady volts",
@@ -194,8 +232,7 @@ TURNS: Final = (
     Row(
         "turns too easily and does not start",
         (
-            is_word("outcome", "no_start", "cranks_only"), above("speed_times", BOUNDARIES.turns_easily, widened="speed_doubt"),
-            below("amps_times", BOUNDARIES.free_share), TURNS_OR_UNKNOWN,
+            TURNS_EASILY,
         ),
         "not_starting_system",
         "The engine turns faster than ever ({crank_rpm:.0f} against {usual_rpm:.0f} rpm) at fewer amps ({crank_a:.0f} against "

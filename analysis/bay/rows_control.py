@@ -28,6 +28,16 @@ from analysis.bay.conditions import (
 _LOADED: Final = "common practice; the bands depend on the tester's load"
 _OHMS: Final = "TM 5-2420-230-24-2 p. 13-33, TM 9-4940-568-34: ohms of sound windings"
 
+_SHORT: Final = either(
+    both(BY_VOLTS, at_most("control_loaded_v", "wire_good_low_v")),
+    both(BY_OHMS, below("control_ohm", "least_coil_ohm")),
+)
+_TO_GROUND: Final = either(is_word("jumper_start", "fuse_opens"), _SHORT)
+_GOOD_ALONE: Final = either(
+    both(BY_VOLTS, isnt(below("coil_alone_v", "coil_good_low_v")), at_most("coil_alone_v", "coil_good_high_v")),
+    both(BY_OHMS, coil_sound("alone_ohm")),
+)
+
 CONTROL: Final = (
     Row(
         "feed dead",
@@ -58,6 +68,31 @@ CONTROL: Final = (
         "volts at the relay's own coil with the key at start",
         10,
         hides=("control_circuit", "starter_motor"),
+    ),
+    Row(
+        "coil shorted",
+        (
+            either(
+                both(BY_VOLTS, below("coil_alone_v", "coil_good_low_v")),
+                both(BY_OHMS, below("alone_ohm", "least_coil_ohm")),
+            ),
+        ),
+        "coil",
+        "The coil alone leaves {coil_alone_v:.2f} V under load, less than a sound one: the coil is shorted.",
+        "coil amps with a small clamp",
+        5,
+        _LOADED,
+        hides=("coil", "control_wire"),
+    ),
+    Row(
+        "control wire shorted, coil good alone",
+        (_TO_GROUND, _GOOD_ALONE),
+        "control_wire",
+        "There is a short to ground, and the coil alone leaves {coil_alone_v:.2f} V, which is good: the control wire is shorted.",
+        "the wire by eye where it may chafe, then its ohms to ground with both ends off",
+        15,
+        _LOADED,
+        hides=("control_wire", "control_circuit"),
     ),
     Row(
         "jumper fuse opens",
@@ -103,12 +138,7 @@ CONTROL: Final = (
     ),
     Row(
         "control wire short to ground",
-        (
-            either(
-                both(BY_VOLTS, at_most("control_loaded_v", "wire_good_low_v")),
-                both(BY_OHMS, below("control_ohm", "least_coil_ohm")),
-            ),
-        ),
+        (_SHORT,),
         "control_wire",
         "{control_loaded_v:.2f} V left at the relay socket under load is less than any sound coil leaves: the control wire or "
         "the coil is shorted to ground.",
@@ -183,15 +213,10 @@ CONTROL: Final = (
         "coil good alone",
         (
             either(
-                both(
-                    BY_VOLTS, isnt(below("coil_alone_v", "coil_good_low_v")), at_most("coil_alone_v", "coil_good_high_v"),
-                    above("control_loaded_v", "wire_good_high_v"),
-                ),
-                both(
-                    BY_OHMS, coil_sound("alone_ohm"), above("control_ohm", "two_windings_ohm"),
-                    isnt(coil_sound("control_ohm")),
-                ),
+                both(BY_VOLTS, above("control_loaded_v", "wire_good_high_v")),
+                both(BY_OHMS, above("control_ohm", "two_windings_ohm"), isnt(coil_sound("control_ohm"))),
             ),
+            _GOOD_ALONE,
             isnt(measured("coil_loaded_v")),
         ),
         "control_wire",
@@ -213,20 +238,6 @@ CONTROL: Final = (
         "The coil alone leaves {coil_alone_v:.2f} V under load, more than a sound one: resistance in the coil or its ground.",
         "coil resistance and the solenoid's ground connection",
         10,
-        _LOADED,
-    ),
-    Row(
-        "coil shorted",
-        (
-            either(
-                both(BY_VOLTS, below("coil_alone_v", "coil_good_low_v")),
-                both(BY_OHMS, below("alone_ohm", "least_coil_ohm")),
-            ),
-        ),
-        "coil",
-        "The coil alone leaves {coil_alone_v:.2f} V under load, less than a sound one: the coil is shorted.",
-        "coil amps with a small clamp",
-        5,
         _LOADED,
     ),
     Row(

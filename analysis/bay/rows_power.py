@@ -14,6 +14,7 @@ from analysis.bay.boundaries import (
     ONE_OF_A_PAIR,
     SLOW,
     TURNS_OR_UNKNOWN,
+    UNDER_ITS_LAST_ROW,
     UNDER_THE_TABLE,
     WORN,
     WORN_WITH_LOW_REST,
@@ -291,6 +292,18 @@ WEAK: Final = (
         hides=("battery",),
     ),
     Row(
+        "battery weak under load, colder than the table",
+        (UNDER_ITS_LAST_ROW,),
+        "battery",
+        "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V at {temperature_c:.0f} °C "
+        "({temperature_f:.0f} °F). One that is what its label says holds more than {load_test_v:.2f} V, the least of the load-test table's "
+        "coldest row, in this cold too: it is worn.",
+        "battery load test at half its cold-cranking rating for 15 s, warmed up",
+        10,
+        _LOAD_TEST,
+        hides=("battery",),
+    ),
+    Row(
         "battery resistance high",
         (WORN,),
         "battery",
@@ -298,6 +311,19 @@ WEAK: Final = (
         "battery load test at half its cold-cranking rating for 15 s",
         10,
         "Ohm's law: fall over amps; our choice of the multiple",
+        hides=("battery",),
+    ),
+    Row(
+        "battery weak, rest volts unknown",
+        (
+            not_measured("rest_v"), measured("amps_times"), isnt(HIGH), TURNS_OR_UNKNOWN,
+            above("low_under_usual_v", "clear_fall_v", widened="battery_doubt"),
+        ),
+        "battery",
+        "{crank_min_v:.2f} V while cranking is {low_under_usual_v:.2f} V less than usual, at no more amps than usual: the battery is weak or "
+        "discharged. Rest volts tell which.",
+        "rest volts with everything off",
+        5,
         hides=("battery",),
     ),
     Row(
