@@ -187,6 +187,34 @@ def test_state_of_charge_and_freezing_by_the_published_tables(volts: float, char
     assert (f"about {charged} % charged" if charged else "nearly empty") in words
 
 
+@pytest.mark.parametrize(("air_c", "frozen"), [(-20.0, True), (-5.0, False)])
+def test_a_battery_in_colder_air_than_its_acid_stands_is_thawed_first(air_c: float, *, frozen: bool) -> None:
+    """TM 5-4210-230-14&P-1 Table 2: at 11.95 V, near empty, the acid freezes near -12 °C."""
+    heard = {"taken_at": "2026-11-20T08:00", "temperature_c": air_c, "rest_v": 11.95, "outcome": "click"}
+    words = " ".join(reading_sheet.fit_words(take(heard)))
+    assert ("let it thaw" in words) is frozen
+    assert "Never charge a frozen battery." in words
+
+
+@pytest.mark.parametrize("volts", [11.7, 11.95, 12.1])
+def test_a_whole_reading_with_a_battery_that_should_be_ice_is_taken_apart(volts: float) -> None:
+    """By hand: with two to five times its resistance (open data, DOI 10.5281/zenodo.14981233) the engine would stand, so no speed is
+    expected, and the one that was read is held against nothing."""
+    check = take({**fitting(-25.0), "rest_v": volts})
+    assert check.closure.checked
+    assert check.closure.suspect != "crank_rpm"
+
+
+@pytest.mark.parametrize("heard", [{"outcome": "click"}, {"outcome": "no_start", "crank_rpm": 0.0}])
+def test_an_engine_that_stands_is_not_held_against_one_that_turns(heard: dict[str, object]) -> None:
+    """Common practice: a locked starter takes what the loop gives, and no value of it is wrong for that."""
+    locked = {**fitting(), "crank_a": 430.0, "crank_min_v": 9.9, **heard}
+    closure = take(locked).closure
+    assert not closure.checked
+    assert "did not turn" in closure.why_not
+    assert take(fitting()).closure.checked
+
+
 def test_a_reading_in_ice_blames_no_battery_for_it() -> None:
     """A block of 12.03 V showed x4.75 at -20 degC of what it shows warm, a charged one x1.32 (DOI 10.5281/zenodo.14981233): with 3.6
     times the battery in the loop the reading closes, the battery at 20 degC is as expected within its error, and it is charged

@@ -302,6 +302,16 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     ),
     "positive cable drop high": ({"drop_positive_v": 0.25}, {"drop_positive_v": 0.15}, "positive_cable"),
     "ground path drop high": ({"drop_ground_v": 0.25}, {"drop_ground_v": 0.15}, "ground_path"),
+    "positive cable open": (
+        {"drop_positive_v": 12.1, "rest_v": 12.6, "outcome": "click"},
+        {"drop_positive_v": 6.0, "rest_v": 12.6, "outcome": "click"},
+        "positive_cable",
+    ),
+    "ground path open": (
+        {"drop_ground_v": 24.1, "rest_v": 25.3, "outcome": "no_click"} | PAIR,
+        {"drop_ground_v": 12.1, "rest_v": 25.3, "outcome": "no_click"} | PAIR,
+        "ground_path",
+    ),
     "contacts do not close": (
         {"drop_contacts_v": 12.3, "rest_v": 12.6, "outcome": "click"},
         {"drop_contacts_v": 2.0, "rest_v": 12.6, "outcome": "click"},
@@ -548,6 +558,34 @@ def test_a_healthy_reading_finds_nothing() -> None:
         "charging_v": 14.2,
     }
     assert locate_segment(healthy) == []
+
+
+def test_a_flat_battery_s_sag_tells_no_amps() -> None:
+    """By hand: 12.6 - 6.4 = 5.6 V over the usual 15 mΩ of frost would be 375 A, the usual ones; half charged in frost it has twice
+    to five times that resistance (open data, DOI 10.5281/zenodo.14981233), and the clamp is right."""
+    frost = {"usual_crank_a": 390.0, "usual_battery_mohm": 15.0, "usual_warm_a": 210.0, "temperature_c": -20.0}
+    click = frost | {"rest_v": 11.95, "crank_min_v": 6.4, "crank_a": 210.0, "outcome": "click"}
+    assert located(click)[0].segment == "battery"
+    assert "measurement" not in {f.segment for f in located(click)}
+    drops = {"drop_positive_v": 0.1, "drop_ground_v": 0.1, "drop_contacts_v": 0.15}
+    assert located(SOUND | drops | {"rest_v": 12.1, "crank_min_v": 11.2, "crank_a": 75.0})[0].segment == "measurement"
+
+
+def test_an_engine_without_compression_has_a_clamp_that_is_right() -> None:
+    """Common practice: volts, amps and speed all say that it turns too easily, so that none of them is misread."""
+    easy = USUAL | {"rest_v": 12.65, "crank_min_v": 12.2, "crank_a": 85.0, "crank_rpm": 250.0, "temperature_c": 20.0}
+    assert names(easy | {"outcome": "no_start"}) == ["turns too easily and does not start"]
+    assert names(easy | {"outcome": "started"})[0] in ("usual speed at few amps", "clamp round one of two cables")
+
+
+def test_windings_that_tell_themselves_blame_no_wire() -> None:
+    """Ohm's law: 34 A through the control circuit's usual 0.1 Ω lose 3.4 V; a coil alone of no ohms is the short."""
+    hold_open = {"pull_in_a": 68.0, "coil_a": 0.0, "drop_control_v": 0.1, "rest_v": 12.6, "outcome": "chatter"}
+    assert names(hold_open) == ["hold-in winding open"]
+    assert names({"coil_a": 34.0, "drop_control_v": 3.4, "rest_v": 12.6, "outcome": "started"}) == ["coil amps high"]
+    shorted = LAMP | {"control_loaded_v": 0.05, "coil_alone_v": 0.01, "outcome": "no_click"}
+    assert names(shorted) == ["coil shorted"]
+    assert names(LAMP | {"control_loaded_v": 0.05, "coil_alone_v": 0.83}) == ["control wire shorted, coil good alone"]
 
 
 def test_who_cranks_needs_no_jumper() -> None:

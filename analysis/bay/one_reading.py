@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.bay.boundaries import AMPS_ROWS
-from analysis.bay.choices import EXPECTING, FACTS
+from analysis.bay.choices import BOUNDARIES, EXPECTING, FACTS
 from analysis.bay.closure import check_closure, predicted_measurements
 from analysis.bay.expected import Expected
 from analysis.bay.facts import enough_a, speed_doubt
@@ -117,7 +117,8 @@ class Closure:
 class Charge:
     """What the rest volts say: state of charge [0..1], surface charge taken off [V] and its error [V].
 
-    `level`: "" (charged), "watch" or "act", by the limits; `freezing_c`: of the electrolyte at that charge;
+    `level`: "" (charged), "watch" or "act", by the limits; `freezing_c`: of the electrolyte at that charge; `ice`: whether the air
+    was that cold;
     `full_mohm`, `full_se_mohm`: the battery's resistance at 20 °C as it would be when full. `battery_type`: how it is
     built, empty where that is not on record: then it is read as a flooded one.
     """
@@ -128,6 +129,7 @@ class Charge:
     surface_se_v: float
     level: str
     freezing_c: float
+    ice: bool
     full_mohm: float
     full_se_mohm: float
     battery_type: str
@@ -356,8 +358,13 @@ def _closure(
     if outcome == RAN_FREE:
         return Closure(False, "the starter ran without the engine, whose load the amps and volts of other starts hold")
     row = expected.foretold(at)
-    if _hardly_flows(row, shown):
+    stood = outcome in FAILED and float(row["crank_rpm"].iloc[0]) <= BOUNDARIES.stands_rpm
+    if not stood and _hardly_flows(row, shown):
         return Closure(False, "hardly any amps flowed, so that no part was put to the test")
+    if stood or outcome in UNTURNED:
+        return Closure(
+            False, "the engine did not turn, and the amps, volts and drops of other starts are those of one that turns"
+        )
     count = int(np.isfinite(row[list(MEASURED)].to_numpy(np.float64)).sum())
     if count < EXPECTING.fewest_checked:
         few = "fewer than three values can be compared"
@@ -417,10 +424,10 @@ def _charge(
     full, own_se = share * measured, share * np.hypot(inferred.se_mohm[:1, 0], measured * doubt)
     at = np.array([temperature_c])
     value, error = at_reference(full, own_se, at, expected.battery_law, np.array([sd_k]))
-    gravity = gravity_from_charge(soc)
+    freezes = float(freezing_point_c(gravity_from_charge(soc)))
+    ice = float(row["temperature_c"].iloc[0]) <= freezes
     return Charge(
-        rest, soc, float(rest - open_v), float(se), low, float(freezing_point_c(gravity)), float(value[0]),
-        float(error[0]), battery_type,
+        rest, soc, float(rest - open_v), float(se), low, freezes, ice, float(value[0]), float(error[0]), battery_type,
     )  # fmt: skip
 
 

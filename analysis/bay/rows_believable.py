@@ -143,8 +143,8 @@ MEASUREMENT: Final = (
             at_least("peak_times", BOUNDARIES.usual_peak), isnt(HIGH), isnt(LOW), isnt(BATTERY_AT_FAULT), isnt(drop_high),
         ),
         "measurement",
-        "{crank_rpm:.0f} rpm is about half of what these volts and amps make of the starter, whose inrush is as usual: the speed was counted "
-        "for other cylinders, or every second pulse was missed.",
+        "{crank_rpm:.0f} rpm is about half the speed that these volts and amps give, and the inrush is as usual: it was counted for another "
+        "number of cylinders, or every second pulse was missed.",
         "cranking speed by ripple or tachometer, once more",
         5,
         OHM,

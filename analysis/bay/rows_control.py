@@ -261,6 +261,17 @@ CONTROL: Final = (
         hides=("control_circuit", "coil", "starter_motor", "starter_or_drag"),
     ),
     Row(
+        "hold-in winding open",
+        (below("coil_a", BOUNDARIES.dead_coil_a), at_least("pull_in_a", "least_coil_a")),
+        "coil",
+        "The solenoid takes {pull_in_a:.0f} A as it pulls in and {coil_a:.1f} A to hold: its hold-in winding, or the ground of that, is "
+        "open.",
+        "loaded check of the coil alone",
+        10,
+        _OHMS,
+        hides=("coil", "control_circuit"),
+    ),
+    Row(
         "coil takes no amps",
         (CONTROL_GOOD, below("coil_a", BOUNDARIES.dead_coil_a), isnt(is_word("outcome", "started", "slow", "cranks_only"))),
         "coil",
@@ -276,17 +287,6 @@ CONTROL: Final = (
         "The coil takes {coil_a:.1f} A and nothing is heard: the solenoid's plunger is stuck, or its pull-in winding is open.",
         "pull-in amps with a small clamp at the first moment",
         10,
-    ),
-    Row(
-        "hold-in winding open",
-        (below("coil_a", BOUNDARIES.dead_coil_a), at_least("pull_in_a", "least_coil_a")),
-        "coil",
-        "The solenoid takes {pull_in_a:.0f} A as it pulls in and {coil_a:.1f} A to hold: its hold-in winding, or the ground of that, is "
-        "open.",
-        "loaded check of the coil alone",
-        10,
-        _OHMS,
-        hides=("coil", "control_circuit"),
     ),
     Row(
         "pull-in winding open",
@@ -322,10 +322,12 @@ CONTROL: Final = (
         "coil amps high",
         (above("coil_a", "highest_coil_a"), isnt(BOTH_WINDINGS)),
         "coil",
-        "The solenoid coil takes {coil_a:.1f} A, {coil_a__highest_coil_a}, and not what both windings take: shorted turns.",
+        "The solenoid coil takes {coil_a:.1f} A, {coil_a__highest_coil_a}, and not what both windings take: shorted turns. So many amps lose more "
+        "volts on their way, too.",
         "loaded check of the coil alone",
         10,
         _OHMS,
+        hides=("coil", "control_circuit"),
     ),
     Row(
         "coil amps low",

@@ -49,8 +49,11 @@ _FASTER_AT_MORE_AMPS: Final = both(
 
 _INRUSH_RAISED: Final = above("peak_times", "raised_peak_share")
 
-_POSITIVE_NEXT: Final = "drop across each connection of the positive cable, post to clamp first"
-_GROUND_NEXT: Final = "drop engine block to frame, then frame to battery post"
+_LOAD_TEST_NEXT: Final = (
+    "battery load test at half its cold-cranking rating for 15 s, each battery alone where there are two"
+)
+_POSITIVE_NEXT: Final = "drop across each connection of the positive cable while cranking, post to clamp first"
+_GROUND_NEXT: Final = "drop engine block to frame while cranking, then frame to battery post"
 _CONTACTS_NEXT: Final = "repeat the drop on three starts: burnt contacts scatter"
 _CONTROL_NEXT: Final = "loaded check of the control wire at the relay socket"
 
@@ -110,7 +113,7 @@ BATTERY: Final = (
         "battery",
         "The battery falls from {rest_v:.2f} to {lowest_v:.2f} V, so that even a held solenoid lets go: a "
         "dead cell, or a loose connection at the post.",
-        "battery load test at half its cold-cranking rating for 15 s",
+        _LOAD_TEST_NEXT,
         10,
         hides=("battery", "starter_motor"),
     ),
@@ -286,7 +289,7 @@ WEAK: Final = (
         "battery",
         "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V, "
         "{half_cca_v__load_test_v} of the load-test table at {temperature_c:.0f} °C ({temperature_f:.0f} °F): it is worn.",
-        "battery load test at half its cold-cranking rating for 15 s",
+        _LOAD_TEST_NEXT,
         10,
         _LOAD_TEST,
         hides=("battery",),
@@ -298,7 +301,7 @@ WEAK: Final = (
         "At {half_cca_a:.0f} A, half its label's cold-cranking amps, the battery would hold {half_cca_v:.2f} V at {temperature_c:.0f} °C "
         "({temperature_f:.0f} °F). One that is what its label says holds more than {load_test_v:.2f} V, the least of the load-test table's "
         "coldest row, in this cold too: it is worn.",
-        "battery load test at half its cold-cranking rating for 15 s, warmed up",
+        f"{_LOAD_TEST_NEXT}, warmed up",
         10,
         _LOAD_TEST,
         hides=("battery",),
@@ -308,7 +311,7 @@ WEAK: Final = (
         (WORN,),
         "battery",
         "The battery has {battery_mohm:.1f} mΩ, {battery_times:.1f} times what is usual at this temperature: it is worn.",
-        "battery load test at half its cold-cranking rating for 15 s",
+        _LOAD_TEST_NEXT,
         10,
         "Ohm's law: fall over amps; our choice of the multiple",
         hides=("battery",),
@@ -374,7 +377,7 @@ _RISEN: Final = (
 DROPS: Final = (
     Row(
         "positive cable drop high",
-        (above("positive_at_usual_v", "positive_cable_drop_v"),),
+        (above("positive_at_usual_v", "positive_cable_drop_v"), isnt(near_battery("drop_positive_v"))),
         "positive_cable",
         "The positive cable loses {positive_said}, {positive_at_usual_v__positive_cable_drop_v}.",
         _POSITIVE_NEXT,
@@ -383,12 +386,31 @@ DROPS: Final = (
     ),
     Row(
         "ground path drop high",
-        (above("ground_at_usual_v", "ground_path_drop_v"),),
+        (above("ground_at_usual_v", "ground_path_drop_v"), isnt(near_battery("drop_ground_v"))),
         "ground_path",
         "The ground path loses {ground_said}, {ground_at_usual_v__ground_path_drop_v}.",
         _GROUND_NEXT,
         10,
         "TM 5-3820-256-24-4; common practice",
+        size="ground_size",
+    ),
+    Row(
+        "positive cable open",
+        (near_battery("drop_positive_v"),),
+        "positive_cable",
+        "Nearly all of the battery's volts, {positive_said}, are lost in the positive cable: one of its connections, or the cable itself, is "
+        "open.",
+        _POSITIVE_NEXT,
+        10,
+        size="positive_size",
+    ),
+    Row(
+        "ground path open",
+        (near_battery("drop_ground_v"),),
+        "ground_path",
+        "Nearly all of the battery's volts, {ground_said}, are lost in the ground path: a strap or one of its connections is open.",
+        _GROUND_NEXT,
+        10,
         size="ground_size",
     ),
     Row(

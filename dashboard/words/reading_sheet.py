@@ -28,7 +28,7 @@ from analysis.circuit.load import NO_PEAK, NO_SPEED
 from analysis.circuit.resistances import ELEMENTS
 from dashboard.words.plain_text import as_sentence, in_reader_unit, number, temperature
 from dashboard.words.reasons import PART_WORDS
-from dashboard.words.safety import FROZEN, said_with
+from dashboard.words.safety import FROZEN, THAW, said_with
 from ingest.fields import QUANTITIES, SAMPLED
 
 ELEMENT_WORDS: Final = {
@@ -298,12 +298,15 @@ def settled_words(closure: Closure) -> str:
 def fit_words(check: ReadingCheck) -> list[str]:
     """State of charge and surface charge, then whether the values fit: the order in which they are to be settled."""
     words = closure_words(check.closure)
-    empty = check.charge is not None and check.charge.level == "act"
+    no_rest = any(
+        finding.doubts == "rest_v" for finding in check.findings
+    )  # what is not rest says nothing of the charge
+    empty = check.charge is not None and check.charge.level == "act" and not no_rest
     if empty and check.closure.checked and not check.closure.closes:
         words += " A battery that is not charged can do this alone, so charge it before looking further."
     if math.isfinite(check.rest_aside_v) and "rest_v" not in check.before:
         return [rest_aside_words(check.rest_aside_v), words]
-    if any(finding.doubts == "rest_v" for finding in check.findings):  # what is not rest says nothing of the charge
+    if no_rest:
         return [words]
     return [*charge_words(check.charge, read_before="rest_v" in check.before), words]
 
@@ -393,7 +396,8 @@ def charge_words(charge: Charge | None, *, read_before: bool = False) -> list[st
         if math.isfinite(charge.full_mohm):
             words += f" When full it would have about {with_error(charge.full_mohm, charge.full_se_mohm)} mΩ at 20 °C."
         if charge.level == "act":
-            words += f" Its acid freezes near {both_degrees(charge.freezing_c)}. {FROZEN}"
+            words += f" Its acid freezes near {both_degrees(charge.freezing_c)}."
+            words += f" The air was colder, so that it may be frozen: {THAW}" if charge.ice else f" {FROZEN}"
         if not charge.battery_type:
             words += (
                 " How it is built is not on record, so it is read as flooded: an AGM battery of these volts holds less."

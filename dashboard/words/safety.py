@@ -18,6 +18,9 @@ ALONE: Final = "A start-stop vehicle can start by itself: keep the key away from
 JUMPER: Final = "The jumper bypasses the neutral or clutch switch: an engine in gear moves the vehicle."
 AIRBAG: Final = "Never load-test airbag or steering-column wiring."
 FROZEN: Final = "Never charge a frozen battery."
+THAW: Final = (
+    f"let it thaw in the warm before it is charged, jumped or cranked on; a case that bulges or leaks is done. {FROZEN}"
+)
 GROUND_FIRST: Final = "Disconnect the battery's ground first, connect it last."
 HIGH_VOLTAGE: Final = "Not for high-voltage hybrid or electric traction systems."
 MAKER: Final = "The vehicle maker's procedure, local rules and licensed practice come first."
@@ -34,8 +37,9 @@ SAFE_LINE: Final = "In neutral, wheels chocked, nobody beneath, eye protection, 
 
 _WITH: Final = (
     (("jumper",), JUMPER),
-    (("loaded check", "load test", "under load", "tester's load"), AIRBAG),
-    (("charge", "charging"), FROZEN),
+    (("loaded check", "under load", "tester's load"), AIRBAG),
+    (("load test",), BATTERY),
+    (("charge",), FROZEN),
     (("by hand", "by eye", "taken out", "starter out", "on the bench"), GROUND_FIRST),
     (
         (
