@@ -206,17 +206,6 @@ def entry_of(batch: Batch, *, known: bool = False, stored: bool = False) -> Entr
 # --- a row from named values -----------------------------------------------------------------------------------------
 
 
-def batch_of_values(table: Table, values: Mapping[str, object], *, line: int = 1, original: str = "") -> Batch:
-    """Return a batch of one row from values by column; ValueError for a name that is not a column in any unit."""
-    batch, wrong = batch_of_entry(table, values)
-    if wrong:
-        raise ValueError(wrong[0])
-    batch.lines = np.array([line], dtype=np.int64)
-    if original:
-        batch.original = lambda row: original  # noqa: ARG005
-    return batch
-
-
 def batch_of_entry(table: Table, values: Mapping[str, object]) -> tuple[Batch, tuple[str, ...]]:
     """Return a batch of one row, and what is wrong with the names of its values."""
     scales, wrong = _scales(values)

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+import numpy as np
 import pandas as pd
 from sqlite_utils import Database
 
 from ingest.admit import load_context
-from ingest.entries import Entry, batch_of_values, merged_values, store_checked
+from ingest.entries import Entry, batch_of_entry, merged_values, store_checked
 from ingest.errors import IngestError
 from ingest.fields import TABLES
 from ingest.rules import check
@@ -105,12 +106,10 @@ def correct_set_aside(
     with writing(db):
         row = _open_row(db, number)
         table = TABLES[row.table_name]
-        try:
-            batch = batch_of_values(
-                table, merged_values(table, row.values, changes), line=row.line, original=row.original
-            )
-        except ValueError as error:
-            return Entry(problems=(str(error),))
+        batch, wrong = batch_of_entry(table, merged_values(table, row.values, changes))
+        if wrong:
+            return Entry(problems=wrong[:1])
+        batch.lines, batch.original = np.array([row.line], dtype=np.int64), lambda _: row.original
         if row.extra:
             batch.extra = [json.dumps(dict(row.extra), ensure_ascii=False)]
         check(batch, load_context(db, at))

@@ -12,8 +12,7 @@ import pandas as pd
 import pytest
 from samples_fleet import fleet, quick
 
-from dashboard.cli import demo
-from dashboard.cli.commands import database
+from dashboard.cli.commands import database, demo
 from dashboard.cli.main import main
 from dashboard.cli.options import DEMO_FILES
 from demo_fleet.scenario import AS_OF

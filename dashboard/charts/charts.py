@@ -140,14 +140,8 @@ def part_chart(
         say.AT_A_TEMPERATURE.format(unit=course.unit, temperature=temperature(20.0, fahrenheit=fahrenheit)),
         alt.Scale(domain=[0, top], nice=False),
     )
-    band = pd.DataFrame(
-        {
-            "from": [first],
-            "to": [last],
-            "low": [max(0.0, course.usual - 2 * course.spread)],
-            "high": [course.usual + 2 * course.spread],
-        }
-    )
+    low, high = max(0.0, course.usual - 2 * course.spread), course.usual + 2 * course.spread
+    band = pd.DataFrame([{"from": first, "to": last, "low": low, "high": high}])
     layers: list[alt.Chart] = [
         alt.Chart(_time(band, "from", "to"))
         .mark_rect(color=theme.GREY, opacity=0.18)

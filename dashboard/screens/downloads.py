@@ -16,26 +16,18 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def table_button(frame: pd.DataFrame, name: str, *, key: str, label: str = say.AS_CSV) -> None:
-    st.download_button(
-        label,
-        lambda: as_csv(frame).encode("utf-8-sig"),
-        file_name=f"{file_name(name)}.csv",
-        mime="text/csv",
-        key=f"csv_{key}",
-        on_click="ignore",
-        disabled=frame.empty,
-    )
+    _button(label, lambda: as_csv(frame).encode("utf-8-sig"), f"{name}.csv", "text/csv", f"csv_{key}", frame.empty)
 
 
 def pdf_button(label: str, make: Callable[[], bytes], name: str, *, key: str, disabled: bool = False) -> None:
-    file = f"{file_name(name)}.pdf"
-    st.download_button(
-        label, make, file_name=file, mime="application/pdf", key=key, on_click="ignore", disabled=disabled
-    )
+    _button(label, make, f"{name}.pdf", "application/pdf", key, disabled)
 
 
 def workbook_button(frame: pd.DataFrame, name: str, *, key: str) -> None:
-    st.download_button(
-        say.AS_XLSX, lambda: table_xlsx(frame, name), file_name=f"{file_name(name)}.xlsx", mime=XLSX, key=f"xlsx_{key}", on_click="ignore",
-        disabled=frame.empty,
-    )  # fmt: skip
+    _button(say.AS_XLSX, lambda: table_xlsx(frame, name), f"{name}.xlsx", XLSX, f"xlsx_{key}", frame.empty)
+
+
+def _button(label: str, make: Callable[[], bytes], file: str, mime: str, key: str, disabled: bool) -> None:
+    name, ending = file.rsplit(".", 1)
+    named = f"{file_name(name)}.{ending}"
+    st.download_button(label, make, file_name=named, mime=mime, key=key, on_click="ignore", disabled=disabled)

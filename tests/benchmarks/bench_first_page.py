@@ -29,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from browser_screens import CHROMIUM, FLAGS, READY, box_of, field, free_port, wait_for
 
-from dashboard.cli.demo import make_demo
+from dashboard.cli.commands.demo import make_demo
 from dashboard.words.bay_words import THE_REST
 from demo_fleet.scenario import AS_OF
 from ingest import store

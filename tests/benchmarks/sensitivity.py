@@ -181,7 +181,7 @@ def composed(folder: str) -> None:
     found = importlib.import_module(LIST).assess(tables, as_of=day, looks=looks)
     kept = {"fleet": (tables, day), "looks": looks, "list": of_list(found)}
     kept["asked"] = next_tests(tables, kept["list"])
-    importlib.import_module("dashboard.cli.demo").write_files(Path(folder) / FILES)
+    importlib.import_module("dashboard.cli.commands.demo").write_files(Path(folder) / FILES)
     kept["rows"] = rows_taken(folder)
     for name, what in kept.items():
         (Path(folder) / name).write_bytes(pickle.dumps(what))
