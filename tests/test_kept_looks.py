@@ -179,6 +179,11 @@ def test_a_look_rests_on_nothing_that_came_after_it_nor_on_the_order_of_rows() -
     earlier = tables.readings.assign(rest_v=tables.readings["rest_v"].where(at >= days[0], 12.0))
     assert not set(keys(replace(tables, readings=earlier))) & set(plain)
     assert not {past_of(tables, days).key(d, (grids[0] + 1.0, *grids[1:])) for d in days} & set(plain)
+    lows = fleet().lows  # a look knows them until its window is over
+    measured = keys(replace(tables, lows=lows))
+    over = days_since_epoch(lows["date"]) >= days[0] + LEARNING.span_d
+    assert keys(replace(tables, lows=lows[~over]))[0] == measured[0]
+    assert keys(replace(tables, lows=lows.assign(low_c=lows["low_c"].where(over, -1.0))))[0] != measured[0]
 
 
 def test_the_sample_of_a_large_fleet_stays_when_vehicles_come(monkeypatch: pytest.MonkeyPatch) -> None:

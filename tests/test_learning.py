@@ -123,6 +123,25 @@ def test_two_seeds_teach_the_same_within_half_the_stated_error() -> None:
     assert DRAWS >= 40
 
 
+def test_a_look_knows_the_mornings_that_came() -> None:
+    """Property: six weeks of 25 degC stop less than one vehicle of the small fleet's 24 under any need, and fewer than its climate does;
+    with one morning of -45 in them nearly all are expected to have failed under the greatest speed."""
+    tables = tables_of(fleet()).before(DAY)
+    panel = make_panel(tables.units, tables.readings.iloc[:0])
+    grids, day = need_grids(panel), look_days(tables, day_number(DAY))[-1]
+    at = pd.date_range(pd.Timestamp("1970-01-01") + pd.Timedelta(days=day - 60), periods=102).astype("datetime64[us]")
+    mild = pd.concat([pd.DataFrame({"depot": d, "date": at, "low_c": 25.0}) for d in tables.units["depot"].unique()])
+    bitter = mild.assign(low_c=mild["low_c"].where(mild["date"] != at[80], -45.0))
+    seen = {}
+    for name, lows in (("climate", None), ("mild", mild), ("bitter", bitter)):
+        seen[name] = look_back(past_of(replace(tables, lows=lows), [day]), day, grids)
+    everyone = {name: look.probability.sum(axis=-1) for name, look in seen.items()}
+    assert (everyone["mild"] < 1.0).all()
+    assert (everyone["mild"] < everyone["climate"]).all()
+    assert (everyone["climate"] < everyone["bitter"]).all()
+    assert everyone["bitter"][-1].min() > 0.9 * len(seen["bitter"].read)
+
+
 def test_without_no_starts_the_published_prior_stands() -> None:
     """Definition: a fleet that never failed to start teaches nothing yet, its needs are those of the prior."""
     made = tables_of(fleet())

@@ -249,6 +249,26 @@ def test_courses_turn_as_persistent_as_their_days() -> None:
     assert np.mean(r[29:]) == pytest.approx(0.3, abs=0.03)
 
 
+def test_mornings_that_were_measured_are_as_they_came() -> None:
+    """Worked by hand: of ten mornings at -3 degC but one at -12, a vehicle that starts down to -11 fails for certain and one that
+    starts down to -13 never does; a coldest start that rises 2 K in the ten days is where it is on that morning.  A day that nobody
+    measured keeps the season's chance, and other depots are left as they are."""
+    came = pd.DataFrame({"depot": "hill", "date": pd.date_range("2023-01-01", periods=10), "low_c": -3.0})
+    came.loc[8, "low_c"] = -12.0
+    of = make_weather(CLIMATE, ["hill"], JANUARY, 10, came=came)
+    assert chance(of, -11.0) == 1.0
+    assert chance(of, -13.0) == 0.0
+    assert chance(of, -13.0, -11.0) == 1.0  # -11.3 on the ninth day
+    assert chance(of, -11.0, -13.0) == 0.0  # -12.7 on it
+    unknown = came.assign(low_c=came["low_c"].where(came.index != 8))
+    alone = make_weather(CLIMATE, ["hill"], JANUARY + 8, 1)
+    assert chance(make_weather(CLIMATE, ["hill"], JANUARY, 10, came=unknown), -8.0) == pytest.approx(
+        chance(alone, -8.0), abs=0.03
+    )
+    elsewhere = make_weather(CLIMATE, ["hill"], JANUARY, 10, came=came.assign(depot="vale"))
+    assert (elsewhere.table == make_weather(CLIMATE, ["hill"], JANUARY, 10).table).all()
+
+
 def test_nothing_measured_on_the_day_or_later_is_known() -> None:
     """Knowledge at the start of a day: later lows change nothing."""
     lows = made_lows(4, 3)

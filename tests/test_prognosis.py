@@ -35,7 +35,7 @@ from analysis.forecast.outlook import (
     window_probability,
     with_renewed,
 )
-from analysis.forecast.season import LATER_D, WEEKS, weekly_weather
+from analysis.forecast.season import LATER_D, WEEKS, season_of, weekly_weather
 from analysis.readings.observe import BATTERY, CHANNELS, LOAD, MOTOR
 from analysis.readings.panel import Reals
 from analysis.readings.renewals import PARTS
@@ -144,6 +144,27 @@ def test_a_vehicle_that_survived_the_cold_is_believed(assessed: Assessment) -> N
     weather = make_weather(fleet().climate, list(assessed.shared.season.depots), int(state.day), 30)
     p = window_probability(outlook, weather, 1, 2)
     assert (weighted_mean(p, outlook.alive) <= p.mean(axis=1) + 0.02).all()
+
+
+def test_a_vehicle_came_through_the_mornings_that_were_measured(assessed: Assessment) -> None:
+    """Property: after weeks that were measured as mild no draw counts for less for not having failed; after one morning of -30 degC
+    hardly any that would not have started at -28 counts at all."""
+    depots, days = list(assessed.shared.season.depots), LEARNING.survival_d
+    first = pd.Timestamp(DAY) - pd.Timedelta(days=days)
+    mild = pd.concat(
+        [pd.DataFrame({"depot": d, "date": pd.date_range(first, periods=days), "low_c": 25.0}) for d in depots]
+    )
+    bitter = mild.assign(low_c=mild["low_c"].where(mild["date"] != first + pd.Timedelta(days=30), -30.0))
+    season = {name: season_of(fleet().units, fleet().climate, int(assessed.state.day), horizon_d=30, window_d=60, came=came)
+              for name, came in (("mild", mild), ("bitter", bitter))}  # fmt: skip
+    outlook, state = drawn_of(assessed).prognosis, drawn_of(assessed).state
+    depot = season["mild"].codes(state.panel.units)
+    failed = {name: of.past.probability(depot, outlook.coldest[0], outlook.coldest[1]) for name, of in season.items()}
+    warm = np.maximum(outlook.coldest[0], outlook.coldest[1])
+    assert (failed["mild"][warm < 24.0] == 0.0).all()
+    assert (failed["bitter"][np.minimum(outlook.coldest[0], outlook.coldest[1]) > -28.0] == 1.0).all()
+    for of in season.values():  # an ordinary year stays one
+        assert (of.year.table == assessed.shared.season.year.table).all()
 
 
 # --- means and quantiles ---------------------------------------------------------------------------------------------

@@ -195,8 +195,9 @@ def look_back(past: Past, day: float, grids: Grids, laws: ClassLaws | None = Non
     state = estimate_state(then, day, ahead_d, draws=DRAWS, seed=seed, laws=laws, growth=False)
     units = state.panel.units["unit"].to_numpy(dtype=object)
     depots, depot = depots_of(state.panel.units)
-    before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d)
-    ahead = make_weather(then.climate, depots, int(day), LEARNING.span_d)
+    came = past.tables.lows
+    before = make_weather(then.climate, depots, int(day) - LEARNING.survival_d, LEARNING.survival_d, came=came)
+    ahead = make_weather(then.climate, depots, int(day), LEARNING.span_d, came=came)
     *apart, own = scatter_draws(Draws(keys_of(units), DRAWS, seed))
     laws_drawn = drawn_laws(state.laws, Draws(keys_of(list(state.panel.groups)), DRAWS, seed))
     starts = [_starts_on_grid(state, h, grids, apart, laws_drawn) for h in range(3)]

@@ -279,13 +279,13 @@ def make_weather(
     n_days: int,
     forecast: pd.DataFrame | None = None,
     *,
+    came: pd.DataFrame | None = None,
     seed: int = 7,
 ) -> Weather:
-    """Weather of the window of `n_days` from `first_day` [days since 1970]."""
+    """Weather of the window of `n_days` from `first_day` [days since 1970]; came: lows of it that were measured (depot, date, low_c)."""
     days = np.arange(first_day, first_day + n_days)
-    return weather_of(
-        seasonal_lows(climate, depots, days), shapes(climate, depots, days), depots, first_day, forecast, seed=seed
-    )
+    season, shape = seasonal_lows(climate, depots, days), shapes(climate, depots, days)
+    return weather_of(season, shape, depots, first_day, forecast, came=came, seed=seed)
 
 
 def weather_of(
@@ -295,10 +295,11 @@ def weather_of(
     first_day: int,
     forecast: pd.DataFrame | None = None,
     *,
+    came: pd.DataFrame | None = None,
     seed: int = 7,
 ) -> Weather:
     """Weather of the window whose :func:`seasonal_lows` are `season`, (D, N) each, from `first_day` [days since 1970];
-    shape: its :func:`shapes`."""
+    shape: its :func:`shapes`; came: lows of it that were measured."""
     mean, sd = season
     n_days = mean.shape[1]
     ramp = (np.arange(n_days) + 0.5) / n_days
@@ -309,6 +310,8 @@ def weather_of(
         lows = mean[i][:, None] + sd[i][:, None] * cold_tailed(z, shape[1][i][:, None])
         if forecast is not None and len(forecast):
             lows = _with_forecast(lows, z, forecast[forecast["depot"] == depot], first_day)
+        if came is not None and len(came):
+            lows = _as_they_came(lows, came[came["depot"] == depot], first_day)
         coldest[i] = np.median(lows.min(axis=0))
         worst = np.stack([(lows - rise * ramp[:, None]).min(axis=0) for rise in RISES_K])
         table[i] = _share_at_or_below(worst)
@@ -323,6 +326,15 @@ def _share_at_or_below(worst: Floats) -> Floats:
     first += np.arange(len(worst))[:, None] * (len(LOWS_C) + 1)
     counts = np.bincount(first.ravel(), minlength=len(worst) * (len(LOWS_C) + 1)).reshape(len(worst), -1)
     return np.asarray(counts[:, :-1].cumsum(axis=1) / PATHS)
+
+
+def _as_they_came(lows: Floats, came: pd.DataFrame, first_day: int) -> Floats:
+    """Replace the days whose low was measured; what is not known of a day has the season's chance."""
+    out = lows.copy()
+    at = days_since_epoch(came["date"]).astype(np.int64) - first_day
+    inside = (at >= 0) & (at < len(lows)) & came["low_c"].notna().to_numpy()
+    out[at[inside]] = came["low_c"].to_numpy(np.float64)[inside][:, None]
+    return out
 
 
 def _with_forecast(lows: Floats, z: Floats, forecast: pd.DataFrame, first_day: int) -> Floats:

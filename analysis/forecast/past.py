@@ -28,7 +28,7 @@ RESTS_ON = {
     "climate": "",
     "lows": "date",
 }
-"""Tables that a look rests on, and the columns that date them."""
+"""Tables that a look rests on, and the columns that date them: what was known on its day, and lows until its window is over."""
 UNITS_LOOKED_AT = 400  # a fixed sample is enough to learn class needs from; for speed
 
 
@@ -90,8 +90,9 @@ class Past:
         made_of = hashlib.sha256(repr((day, self.laws_day(day), taught)).encode())
         vehicles, moment = np.zeros(len(self.first_d), dtype=bool), moment_of(day)
         vehicles[_sampled(self.first_d, self.left_d, day)] = True
-        for rows in self.rows:
-            made_of.update(rows.told(vehicles, moment))
+        over = moment_of(day + LEARNING.span_d)
+        for name, rows in zip((*RESTS_ON, LEFT), self.rows, strict=True):
+            made_of.update(rows.told(vehicles, over if name == "lows" else moment))
         for grid in grids:
             made_of.update(np.ascontiguousarray(grid).tobytes())
         return made_of.hexdigest()

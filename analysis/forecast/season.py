@@ -29,8 +29,9 @@ WEEK_SEED, LATER_SEED = 100, 200
 
 @dataclass(frozen=True)
 class Season:
-    """Weather of D depots: of the past year and its last `survival_d` days, of the horizon, of the flag's window, of each coming week
-    and of the quarters after them; usual_c, typical_c: (D,) usual low of the day, and that of a typical cold morning [degC]."""
+    """Weather of D depots: of an ordinary year past, of the last `survival_d` days as they came, of the horizon, of the flag's window,
+    of each coming week and of the quarters after them; usual_c, typical_c: (D,) usual low of the day, and that of a typical cold morning
+    [degC]."""
 
     depots: tuple[str, ...]
     year: Weather
@@ -56,19 +57,20 @@ def season_of(
     horizon_d: int,
     window_d: int,
     forecast: pd.DataFrame | None = None,
+    came: pd.DataFrame | None = None,
 ) -> Season:
-    """The season around a day [d since 1970] at the depots of `units`."""
+    """The season around a day [d since 1970] at the depots of `units`; came: daily lows measured before it."""
     depots, _ = depots_of(units)
 
-    def window(first: int, days: int, seed: int = 7, foreseen: pd.DataFrame | None = None) -> Weather:
-        return make_weather(climate, depots, first, days, foreseen, seed=seed)
+    def window(first: int, days: int, seed: int = 7, **known: pd.DataFrame | None) -> Weather:
+        return make_weather(climate, depots, first, days, **known, seed=seed)
 
     return Season(
         tuple(depots),
         window(day - YEAR_D, YEAR_D),
-        window(day - LEARNING.survival_d, LEARNING.survival_d),
-        window(day, horizon_d, foreseen=forecast),
-        window(day, window_d, foreseen=forecast),
+        window(day - LEARNING.survival_d, LEARNING.survival_d, came=came),
+        window(day, horizon_d, forecast=forecast),
+        window(day, window_d, forecast=forecast),
         weekly_weather(climate, depots, day, forecast),
         tuple(window(day + 7 * WEEKS + LATER_D * i, LATER_D, LATER_SEED + i) for i in range(LATER_WINDOWS)),
         seasonal_lows(climate, depots, np.array([day]))[0][:, 0],

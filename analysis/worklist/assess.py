@@ -144,7 +144,9 @@ def read_known(
     """The vehicles read, and what they are judged with; learned: asked for as late as can be."""
     forecast = current_forecast(known.tables.forecast, as_of)
     window = {"horizon_d": horizon_days, "window_d": FLAGS.window_d}
-    season = season_of(known.tables.units, known.tables.climate, int(known.day), **window, forecast=forecast)
+    season = season_of(
+        known.tables.units, known.tables.climate, int(known.day), **window, forecast=forecast, came=known.tables.lows
+    )
     read = read_fleet(known.tables, known.day, needs=lambda: learned().needs, bays=True)
     return read, Shared(learned(), season, told_of(known.tables), horizon_days, draws)
 

@@ -3,6 +3,7 @@
     python tests/benchmarks/ablation.py                          every part, on all evaluation fleets: some 40 minutes
     python tests/benchmarks/ablation.py --only "cold tail"       one part, by its name
     python tests/benchmarks/ablation.py --fleets 2 --units 30    minutes; shows that it runs
+    ... --lows                                                   with the daily lows of all depots but the last
 
 A list's probability is scored by whether the vehicle would have started: mornings that a simulated fleet met with a block heater that
 no table tells of (`Fleet.heated`) count as no-starts there. They are none of what is to be caught.
@@ -107,6 +108,7 @@ SWITCHES = (
     Switch("cold tail of the lows", "a normal distribution",
            {"forecast.weather.steady_skew": 0.0, "forecast.weather.changing_skew": 0.0}),
     Switch("cold spells", "each day on its own", {"forecast.weather.persistence": 0.0}),
+    Switch("mornings as they came (with --lows)", "the climate's", functions={"analysis.forecast.lows._as_they_came": lambda lows, *_: lows}),
     Switch("no-starts of other causes", "none", {"worklist.judging.other_causes_per_year": 0.0}, looks=False),
     Switch("batteries that freeze", "none do", functions={"analysis.forecast.outlook.floors_of": _no_floors}, looks=False),
     Switch("growth learned", "the stated laws", {
@@ -166,11 +168,13 @@ class Found:
     heated: int
 
 
-def listed(fleet: Fleet, looks: dict[str, Look]) -> Found:
-    """The lists of a fleet beside what failed. Vehicles that no list judges have no score."""
+def listed(fleet: Fleet, looks: dict[str, Look], lows: bool) -> Found:
+    """The lists of a fleet beside what failed, with its daily lows or without. Vehicles that no list judges have no score."""
     last = pd.Timestamp(fleet.as_of) - pd.Timedelta(days=EVERY_D)
     days = pd.date_range(end=last, periods=LISTS, freq=f"{EVERY_D}D")
-    issued = backtest_lists(tables_of(fleet), days, horizon_days=EVERY_D, looks=looks)
+    issued = backtest_lists(
+        replace(tables_of(fleet), lows=fleet.lows if lows else None), days, horizon_days=EVERY_D, looks=looks
+    )
     columns = ["unit", "flagged", "part", "no_start_probability"]
     lists = pd.concat([found.units[columns].assign(date=day) for day, found in issued], ignore_index=True)
     no_start = days_to_failure(fleet, lists) < EVERY_D
@@ -196,17 +200,17 @@ def row(name: str, instead: str, on: list[Found], without: list[Found]) -> str:
     return f"| {name} | {instead} | {1e3 * loss.mean():+.1f} | {1e3 * error:.1f} | {caught:.3f} | {false:.2f} |"
 
 
-def measured(switches: list[Switch], specs: list[FleetSpec]) -> tuple[list[Found], list[list[Found]]]:
+def measured(switches: list[Switch], specs: list[FleetSpec], lows: bool) -> tuple[list[Found], list[list[Found]]]:
     """Every fleet with everything on, and without each part; what is whole so far where somebody interrupts."""
     on, without = list[Found](), [list[Found]() for _ in switches]
     try:
         for spec in specs:
             fleet, looks = simulate_fleet(spec), dict[str, Look]()
-            with_all = listed(fleet, looks)
+            with_all = listed(fleet, looks, lows)
             found = []
             for switch in switches:
                 with off(switch):
-                    found.append(listed(fleet, {} if switch.looks else dict(looks)))
+                    found.append(listed(fleet, {} if switch.looks else dict(looks), lows))
             on.append(with_all)
             for every, one in zip(without, found, strict=True):
                 every.append(one)
@@ -216,10 +220,10 @@ def measured(switches: list[Switch], specs: list[FleetSpec]) -> tuple[list[Found
     return on, without
 
 
-def table(switches: list[Switch], specs: list[FleetSpec]) -> str:
+def table(switches: list[Switch], specs: list[FleetSpec], *, lows: bool = False) -> str:
     """A row with everything on and one without each part, of all fleets, or of those that are done when it is interrupted."""
     make_ready(lambda: print("compiling", file=sys.stderr))
-    on, without = measured(switches, specs)
+    on, without = measured(switches, specs, lows)
     caught, false = together(on)
     events = sum(one.scored.no_starts for one in on)
     expected, came, heated = (sum(getattr(one, name) for one in on) for name in ("expected", "came", "heated"))
@@ -247,11 +251,12 @@ def main() -> None:
     parser.add_argument("--fleets", type=int, default=len(evaluation_specs()))
     parser.add_argument("--units", type=int, default=UNITS)
     parser.add_argument("--years", type=float, default=YEARS)
+    parser.add_argument("--lows", action="store_true")
     options = parser.parse_args()
     if unknown := set(options.only) - {one.name for one in SWITCHES}:
         sys.exit(f"--only {' '.join(unknown)}: allowed are {', '.join(one.name for one in SWITCHES)}")
     asked = [one for one in SWITCHES if not options.only or one.name in options.only]
-    print(table(asked, fleets(options.fleets, options.units, options.years)))
+    print(table(asked, fleets(options.fleets, options.units, options.years), lows=options.lows))
 
 
 if __name__ == "__main__":
