@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
+import pandas as pd
 import pytest
 from reportlab.lib.units import mm
 from reportlab.platypus import Paragraph
@@ -20,16 +22,22 @@ from samples_screens import AS_OF, listed_database
 from sqlite_utils import Database
 from test_paper import HOSTILE, pages
 
+from analysis.plan.done import outdated
+from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.cli.main import main
 from dashboard.desk import work_orders as desk
 from dashboard.desk.addresses import uid_of, visit_address
-from dashboard.desk.planning import load_plan
+from dashboard.desk.planning import load_plan, outdated_visits
 from dashboard.desk.weekly import iso_week
 from dashboard.desk.work_orders import WorkOrder, chosen_visits, to_measure, work_orders
 from dashboard.files import work_order
 from dashboard.files.work_order import work_orders_pdf
 from dashboard.words import safety
+from dashboard.words.plan_words import outdated_words
+from dashboard.words.reasons import PART_WORDS
 from ingest import store
+from ingest.corrections import correct_vehicle
+from ingest.entries import record_repair
 from ingest.fields import MEASUREMENTS, PARTS
 from ingest.records import read_weekly_list, save_setting
 
@@ -177,3 +185,90 @@ def test_sheets_are_written_from_the_command_line(
     assert main([*words, str(tmp_path / "n.pdf"), "--unit", "NOBODY"]) == 2
     assert "has no visit to come with these words" in capsys.readouterr().err
     assert not (tmp_path / "n.pdf").exists()
+
+
+# --- what was done since the plan was made ---------------------------------------------------------------------------
+
+
+def planned(db: Database) -> tuple[ReplacementPlan, dict[str, Any]]:
+    """The plan on record, and its first visit that replaces something."""
+    plan = load_plan(db)
+    assert plan is not None
+    return plan, next(visit for visit in chosen_visits(plan) if visit["kind"] == "replace")
+
+
+def renewed(db: Database, visit: dict[str, Any], parts: list[str], day: date = AS_OF) -> None:
+    for part in parts:
+        values = {"unit": visit["unit"], "part": part, "action": "replaced", "done_on": day.isoformat()}
+        now = datetime.combine(AS_OF + timedelta(days=1), time(6))
+        assert record_repair(db, values, by="ben", now=now).stored
+
+
+def test_no_sheet_is_printed_for_a_visit_whose_parts_were_renewed_since(
+    fleet: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Repairs of the plan's day and later, and earlier ones that were reported later; in one sentence, and the others are printed."""
+    db = store.open_database(fleet)
+    plan, visit = planned(db)
+    assert outdated_visits(db, plan, AS_OF) == []
+    renewed(db, visit, visit["parts"], AS_OF - timedelta(days=1))
+    (one,) = outdated_visits(db, plan, AS_OF)
+    assert (one.uid, one.whole, list(one.renewed)) == (visit["uid"], True, visit["parts"])
+    assert visit["uid"] not in {other["uid"] for other in chosen_visits(plan, since=[one])}
+    file = tmp_path / "orders.pdf"
+    assert main(["--db", str(fleet), "work-orders", str(file), "--unit", str(visit["unit"])]) == 2
+    said = capsys.readouterr().err
+    assert "Overtaken since this plan was made, so that no work order is printed" in " ".join(said.split())
+    assert f"{visit['unit']} (" in said
+    assert not file.exists()
+    week = [other for other in chosen_visits(plan, week=str(visit["iso_week"])) if other["uid"] != visit["uid"]]
+    code = main(["--db", str(fleet), "work-orders", str(file), "--week", str(visit["iso_week"])])
+    assert (code, file.exists()) == ((0, True) if week else (2, False))
+    assert str(visit["unit"]) in capsys.readouterr().err
+
+
+def test_a_sheet_of_a_visit_that_is_partly_done_says_so_first(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    plan, visit = planned(db)
+    both = [*visit["parts"], next(part for part in PARTS if part not in visit["parts"])]
+    visits = plan.visits.assign(
+        parts=[
+            both if uid == visit["uid"] else parts
+            for uid, parts in zip(plan.visits["uid"], plan.visits["parts"], strict=True)
+        ]
+    )
+    plan = replace(plan, visits=visits)
+    renewed(db, visit, visit["parts"])
+    (one,) = since = outdated_visits(db, plan, AS_OF)
+    assert (one.whole, one.still) == (False, (both[-1],))
+    (chosen,) = chosen_visits(plan, unit=str(visit["unit"]), since=since)
+    said = sheet(work_orders(db, plan, [chosen], base=BASE, since=since)[0])
+    assert f"Since the plan was made: {PART_WORDS[visit['parts'][0]]} replaced on" in said
+    assert f"see to the {PART_WORDS[both[-1]]} only." in said
+
+
+def test_a_battery_that_was_charged_is_not_renewed_unless_that_was_planned() -> None:
+    day = pd.Timestamp("2026-11-30")
+    visits = [
+        {"uid": f"{kind}@x", "unit": "a", "kind": kind, "parts": ["battery"]}
+        for kind in ("replace", "cheap", "measure")
+    ]
+    plan = SimpleNamespace(visits=pd.DataFrame(visits))
+    since = pd.DataFrame({"unit": ["a", "b"], "part": "battery", "action": ["charged", "replaced"], "done_on": day})
+    found = outdated(plan, since, {})  # type: ignore[arg-type]
+    assert [(one.uid, one.whole) for one in found] == [("cheap@x", True)]
+    left = outdated(plan, since.iloc[:0], {"a": day})  # type: ignore[arg-type]
+    assert [(one.left_on, one.whole) for one in left] == [(day, True)] * 3
+
+
+def test_a_visit_of_a_vehicle_that_left_is_overtaken_from_its_last_day_on(fleet: Path) -> None:
+    db = store.open_database(fleet)
+    plan, visit = planned(db)
+    later = datetime.combine(AS_OF, time(6))
+    values = {"out_of_service": AS_OF.isoformat()}
+    assert correct_vehicle(db, str(visit["unit"]), values, by="ben", reason="sold", now=later).stored
+    assert outdated_visits(db, plan, AS_OF - timedelta(days=1)) == []
+    (one,) = since = outdated_visits(db, plan, AS_OF)
+    assert one.whole
+    (said,) = outdated_words(since)
+    assert f"{visit['unit']} (last day in service" in said

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import replace
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -35,6 +35,44 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
     left["act_by_missed"] = plan.act_by_missed[~plan.act_by_missed["unit"].isin(seen)].reset_index(drop=True)
     orders = _still_to_order(plan, known)
     return replace(plan, **left, orders=orders, done=frame_of(rows, FRAMES["done"]))
+
+
+@dataclass(frozen=True)
+class Outdated:
+    """A visit to come that something has overtaken since its plan was made.
+
+    renewed: part -> what was done to it and on which day; still: its other parts; left_on: the vehicle's last day in service.
+    """
+
+    uid: str
+    unit: str
+    renewed: Mapping[str, tuple[str, pd.Timestamp]] = field(default_factory=dict)
+    still: tuple[str, ...] = ()
+    left_on: pd.Timestamp | None = None
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is left to come for."""
+        return self.left_on is not None or not self.still
+
+
+def outdated(plan: ReplacementPlan, since: pd.DataFrame, left: Mapping[str, pd.Timestamp]) -> list[Outdated]:
+    """Visits to come whose parts were renewed since the plan was made, or whose vehicle left service, in the plan's order.
+
+    since: repairs that the plan does not know of: unit, part, action, done_on; left: last day in service of vehicles that
+    left. A part is renewed by its replacement; one that is planned to be charged or cleaned at first by that, too.
+    """
+    out = []
+    for visit in rows_of(plan.visits):
+        unit, parts = str(visit["unit"]), list(visit["parts"])
+        mine = since[(since["unit"] == unit) & since["part"].isin(parts)]
+        if visit["kind"] != "cheap":
+            mine = mine[mine["action"] == "replaced"]
+        renewed = {str(r["part"]): (str(r["action"]), r["done_on"]) for r in rows_of(mine.sort_values("done_on"))}
+        if renewed or unit in left:
+            still = tuple(part for part in parts if part not in renewed)
+            out.append(Outdated(str(visit["uid"]), unit, renewed, still, left.get(unit)))
+    return out
 
 
 def _units_done(plan: ReplacementPlan, known: Collection[str]) -> set[str]:

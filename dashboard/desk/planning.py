@@ -21,7 +21,7 @@ from sqlite_utils import Database
 from analysis.circuit.limit_book import LimitBook
 from analysis.costs import PlanSettings, settings_from_mapping
 from analysis.plan.candidates import complete_catalogue
-from analysis.plan.done import with_done
+from analysis.plan.done import Outdated, outdated, with_done
 from analysis.plan.replacement_plan import PlanInputs, ReplacementPlan, plan_replacements
 from analysis.worklist.assess import Assessment
 from dashboard.desk.assessment import COSTS_KEY, assess_database, measured_next, own_costs, parts_of
@@ -221,6 +221,25 @@ def load_plan(db: Database, version: int | None = None) -> ReplacementPlan | Non
         return None
     plan = replace(ReplacementPlan.from_body(stored.body), version=stored.version)
     return plan if version is not None else with_done(plan, read_visits(db))
+
+
+def outdated_visits(db: Database, plan: ReplacementPlan, day: date) -> list[Outdated]:
+    """Visits to come of the plan on record that were overtaken since it was made, as it is known on `day`: parts renewed, or the
+    vehicle's last day in service come."""
+    made = list_plans(db).set_index("version")["made_at"].get(plan.version)
+    if made is None:  # a plan that is not on record knows all there is
+        return []
+    repairs = store.read_table(
+        db,
+        "(SELECT r.unit, r.part, r.action, r.done_on, o.at FROM repairs r JOIN origins o ON o.id = r.origin_id)",
+        ("unit", "part", "action", "done_on", "at"),
+        order="done_on",
+        dates=("done_on", "at"),
+    )
+    since = repairs[(repairs["done_on"] >= plan.as_of) | (repairs["at"] > made)]
+    units, today = store.read_units(db), pd.Timestamp(day)
+    left = {str(u): on for u, on in zip(units["unit"], units["out_of_service"], strict=True) if on <= today}
+    return outdated(plan, since, left)
 
 
 def plan_settings(db: Database) -> PlanSettings:

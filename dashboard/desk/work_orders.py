@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -11,6 +11,7 @@ import pandas as pd
 from sqlite_utils import Database
 
 from analysis.bay.expected import class_usual, hardly_read, usual_crank_a
+from analysis.plan.done import Outdated
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
 from dashboard.desk import weekly
@@ -20,6 +21,7 @@ from dashboard.desk.own_limits import limit_book
 from dashboard.desk.reading_source import MEASURED_BY, Record, latest_trusted, limits_for, row_of
 from dashboard.words.limit_lines import limit_lines
 from dashboard.words.list_row import over_their_limit, see_to
+from dashboard.words.plan_words import partly_done
 from dashboard.words.reasons import read_reasons
 from ingest import store
 from ingest.records import read_weekly_list, weekly_lists
@@ -50,19 +52,33 @@ class WorkOrder:
     address: str
 
 
-def chosen_visits(plan: ReplacementPlan, *, unit: str = "", week: str = "", depot: str = "") -> list[dict[str, Any]]:
-    """The visits to come of a plan that are asked for, in the order of their days; "" asks for any."""
+def chosen_visits(
+    plan: ReplacementPlan, *, unit: str = "", week: str = "", depot: str = "", since: Sequence[Outdated] = ()
+) -> list[dict[str, Any]]:
+    """The visits to come of a plan that are asked for, in the order of their days; "" asks for any. Those that nothing is left of
+    `since` the plan was made are left out."""
     asked = {"unit": unit, "iso_week": week, "depot": depot}
+    gone = {one.uid for one in since if one.whole}
     return [
-        row for row in rows_of(plan.visits) if all(not value or row[name] == value for name, value in asked.items())
+        row
+        for row in rows_of(plan.visits)
+        if row["uid"] not in gone and all(not value or row[name] == value for name, value in asked.items())
     ]
 
 
 def work_orders(
-    db: Database, plan: ReplacementPlan, visits: list[dict[str, Any]], *, base: str = "", fahrenheit: bool = False
+    db: Database,
+    plan: ReplacementPlan,
+    visits: list[dict[str, Any]],
+    *,
+    base: str = "",
+    fahrenheit: bool = False,
+    since: Sequence[Outdated] = (),
 ) -> list[WorkOrder]:
-    """Work orders for visits of a plan; base: the address of the screens, "" where no phone reaches them."""
+    """Work orders for visits of a plan; base: the address of the screens, "" where no phone reaches them; since: of
+    :func:`dashboard.desk.planning.outdated_visits`."""
     record, book = Record(db, pd.Timestamp.now()), limit_book(db)
+    done = {one.uid: one for one in since}
     listed, listed_on = _listed(db, plan.as_of.date())
     out = []
     for visit in visits:
@@ -77,6 +93,8 @@ def work_orders(
             if row is None
             else read_reasons(row, listed_on, fahrenheit=fahrenheit)[:REASONS_PRINTED]
         )
+        if visit["uid"] in done:
+            why.insert(0, partly_done(done[visit["uid"]]))
         over = [] if row is None else over_their_limit(row.get("evidence", ()), visit["parts"])
         if over:
             why.append(see_to(over))

@@ -10,6 +10,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, PageBreak, Spacer, Table, TableStyle
 from sqlite_utils import Database
 
+from analysis.plan.done import Outdated
 from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.desk.volts import latest_volts
 from dashboard.desk.work_orders import WorkOrder, work_orders
@@ -38,12 +39,18 @@ ROW_MM = 6  # [mm] the least room of a row to write in by hand, our choice
 
 
 def printed_orders(
-    db: Database, plan: ReplacementPlan, visits: list[dict[str, Any]], *, base: str, fahrenheit: bool
+    db: Database,
+    plan: ReplacementPlan,
+    visits: list[dict[str, Any]],
+    *,
+    base: str,
+    fahrenheit: bool,
+    since: Sequence[Outdated] = (),
 ) -> bytes:
     """The sheets of visits of a plan, with where the volts go of each vehicle's latest reading."""
     found = latest_volts(db, (str(visit["unit"]) for visit in visits), as_of=plan.as_of.date())
     pictures = {unit: volts_drawing(one, fahrenheit=fahrenheit) for unit, one in found.items()}
-    orders = work_orders(db, plan, visits, base=base, fahrenheit=fahrenheit)
+    orders = work_orders(db, plan, visits, base=base, fahrenheit=fahrenheit, since=since)
     return work_orders_pdf(orders, pictures=pictures, fahrenheit=fahrenheit)
 
 

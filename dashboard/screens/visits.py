@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
 from analysis.backtest.right_part import right_part
+from analysis.plan.done import Outdated
 from analysis.plan.replacement_plan import ReplacementPlan
-from dashboard.desk.planning import load_plan
+from dashboard.desk.planning import load_plan, outdated_visits
 from dashboard.desk.work_orders import chosen_visits
 from dashboard.files.work_order import printed_orders
 from dashboard.screens import downloads, session
@@ -20,9 +22,11 @@ from dashboard.screens.pages import page
 from dashboard.screens.picker import pick_depot
 from dashboard.words import every_page, visit_words
 from dashboard.words.plain_text import day, number, safe, whole
+from dashboard.words.plan_words import outdated_words
 from ingest.visits import open_visits, read_visits
 
 CLOSED_SHOWN = 4  # visits of a vehicle that were done, our choice
+LONGEST_SINCE = 2600  # characters of a sentence that names vehicles, as many as fit a page; our choice
 LINES_SHOWN = 40  # visits of a week listed with their links; the sheets hold all, our choice
 
 
@@ -45,11 +49,32 @@ def about(unit: str) -> None:
     st.subheader(visit_words.VISITS)
     for visit in to_come:
         st.markdown(whole(f"{planned_words(visit)}."))
+        since = [one for one in outdated() if one.uid == visit["uid"]]
+        say_outdated(since)
         with st.container(horizontal=True, key="visit_to_come"):
-            orders_button([visit], f"work-order-{unit}", visit_words.WORK_ORDER)
+            if not any(one.whole for one in since):
+                orders_button([visit], f"work-order-{unit}", visit_words.WORK_ORDER)
             report_link(visit)
     for one in done.tail(CLOSED_SHOWN).iloc[::-1].to_dict("records"):
         closed_line(one)
+
+
+def outdated() -> list[Outdated]:
+    """Visits of the newest plan that were overtaken since it was made; read once for as long as nothing is put on record."""
+    plan = session.read(load_plan)
+    known = (session.written(), plan.version if plan else 0, session.today())
+    return [] if plan is None else _outdated(str(session.database_path().resolve()), known, plan)
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def _outdated(path: str, known: tuple[str, int, date], _plan: ReplacementPlan) -> list[Outdated]:  # noqa: ARG001 - its key
+    with session.database() as db:
+        return outdated_visits(db, _plan, known[-1])
+
+
+def say_outdated(since: Sequence[Outdated]) -> None:
+    for sentence in outdated_words(since):
+        st.warning(whole(safe(sentence, longest=LONGEST_SINCE)))
 
 
 def planned_words(visit: Mapping[str, Any]) -> str:
@@ -86,8 +111,9 @@ def orders_button(visits: Sequence[Mapping[str, Any]], name: str, label: str) ->
             plan = load_plan(db)
             if plan is None:
                 raise ValueError("there is no plan on record; allowed are visits of the newest plan")
-            chosen = [visit for visit in chosen_visits(plan) if visit["uid"] in wanted]
-            return printed_orders(db, plan, chosen, base=base, fahrenheit=in_f)
+            since = outdated_visits(db, plan, session.today())
+            chosen = [visit for visit in chosen_visits(plan, since=since) if visit["uid"] in wanted]
+            return printed_orders(db, plan, chosen, base=base, fahrenheit=in_f, since=since)
 
     downloads.pdf_button(label, make, name, key="work_orders_pdf", disabled=not visits)
 
@@ -101,7 +127,7 @@ def orders(plan: ReplacementPlan) -> None:
         with st.container(horizontal=True):
             week = st.selectbox(every_page.WEEK, weeks, key="orders_week", width=160)
             depot = pick_depot(plan.visits.loc[plan.visits["iso_week"] == week, "depot"], "orders_depot") or ""
-        visits = chosen_visits(plan, week=str(week), depot=depot)
+        visits = chosen_visits(plan, week=str(week), depot=depot, since=outdated())
         orders_button(visits, f"work-orders-{week}", visit_words.orders_words(len(visits)))
         code_reach(screens_address())
         for visit in visits[:LINES_SHOWN]:

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.plan.done import Outdated
 from analysis.plan.figures import figures_of, last_day, whole_amounts
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.plan.result import rows_of
@@ -105,6 +106,38 @@ def percent(probability: float) -> str:
 def noted(plan: ReplacementPlan) -> list[str]:
     """The plan's notes, with parts as they are called."""
     return [reduce(lambda note, named: note.replace(*named), PART_WORDS.items(), note) for note in plan.notes]
+
+
+def _done_to(one: Outdated) -> str:
+    """ "battery replaced on 28 Nov 2026", or that it left service."""
+    if one.left_on is not None:
+        return f"last day in service {day(one.left_on)}"
+    return ", ".join(f"{PART_WORDS[part]} {action} on {day(on)}" for part, (action, on) in one.renewed.items())
+
+
+def _open_parts(one: Outdated) -> str:
+    return " and ".join(PART_WORDS[part] for part in one.still)
+
+
+def outdated_words(since: Sequence[Outdated]) -> list[str]:
+    """What has overtaken visits of a plan since it was made, a sentence for those with nothing left and one for the others."""
+    whole_ones, some = ([one for one in since if one.whole is whole] for whole in (True, False))
+    out = []
+    if whole_ones:
+        named = "; ".join(f"{one.unit} ({_done_to(one)})" for one in whole_ones)
+        out.append(
+            f"Overtaken since this plan was made, so that no work order is printed: {named}. A plan made anew knows of what is dated "
+            "before its day."
+        )
+    if some:
+        named = "; ".join(f"{one.unit} ({_done_to(one)}; {_open_parts(one)} still to do)" for one in some)
+        out.append(f"Partly done since this plan was made: {named}. Their work orders say so.")
+    return out
+
+
+def partly_done(one: Outdated) -> str:
+    """What a work order says first of a visit of which a part was done since."""
+    return f"Since the plan was made: {_done_to(one)}; see to the {_open_parts(one)} only."
 
 
 def job_words(kind: str, parts: list[str], measurement: str) -> str:

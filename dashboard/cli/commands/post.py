@@ -14,7 +14,7 @@ from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.cli.commands.database import as_of, open_existing
 from dashboard.cli.options import MAIL_VARIABLE, WHO
 from dashboard.desk.assessment import assess_database
-from dashboard.desk.planning import load_plan, make_plan, named
+from dashboard.desk.planning import load_plan, make_plan, named, outdated_visits
 from dashboard.desk.terminal import show
 from dashboard.desk.weekly import iso_week, issue
 from dashboard.files.mail_settings import mail_settings
@@ -22,6 +22,7 @@ from dashboard.files.mailing import mail_posts
 from dashboard.files.post import Week, message_of, post_files, posts_of, week_of, write_post
 from dashboard.words import post_words, terminal_words
 from dashboard.words.plain_text import clean
+from dashboard.words.plan_words import outdated_words
 from ingest.fields import LONGEST_NAME
 from ingest.posts import Post
 from ingest.records import WeeklyList, read_weekly_list
@@ -57,6 +58,8 @@ def issued_once(db: Database, day: date, by: str) -> tuple[WeeklyList, Replaceme
     if plan is None or not planned:
         plan = make_plan(db, as_of=day, assessment=assessment, by=by)
     show(post_words.plan_stands(plan.version, len(plan.visits), new=plan.version != before))
+    for sentence in outdated_words(outdated_visits(db, plan, day)):
+        show(sentence)
     return issued, plan
 
 

@@ -105,7 +105,9 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     plan_changes.answer(by_hand=False)
     if newest and changed is not None:
         st.warning(safe(plan_words.changed_words(changed.what, named(changed.by), changed.at)))
-    if not newest:
+    if newest:
+        visits.say_outdated(visits.outdated())
+    else:
         st.caption(say.EARLIER)
     judging_note(assessment)
     return shown, newest
