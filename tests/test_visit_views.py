@@ -16,9 +16,13 @@ from streamlit.testing.v1 import AppTest
 from test_views import HOSTILE, run, said
 
 from analysis.backtest.right_part import right_part
+from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.desk.planning import load_plan
 from dashboard.desk.weekly import iso_week
+from dashboard.screens import plan_week, session
+from dashboard.words.plain_text import safe
 from ingest import store
+from ingest.entries import record_repair
 from ingest.records import read_device, read_weekly_list
 from ingest.visits import PlannedVisit, Report, as_planned, close_visit, open_visits, read_visits
 
@@ -37,6 +41,31 @@ def planned(fleet: Path) -> dict[str, Any]:
     assert plan is not None
     unit = str(plan.visits.loc[plan.visits["kind"] == "replace", "unit"].iloc[0])
     return open_visits(db, unit)[0]
+
+
+def test_a_part_that_was_renewed_since_is_said_and_neither_printed_nor_ordered(
+    fleet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit = planned(fleet)
+    db = store.open_database(fleet)
+    plan = load_plan(db)
+    assert plan is not None
+    unit = str(visit["unit"])
+    (part,) = plan.visits.loc[plan.visits["uid"] == visit["uid"], "parts"].iloc[0]
+    assert any(unit in units for units in plan.orders["units"])
+    monkeypatch.setattr(session, "now", lambda: NOW)
+    before = run("unit", unit=unit)
+    assert "Overtaken" not in said(before)
+    repair = {"unit": unit, "part": part, "action": "replaced", "done_on": AS_OF.isoformat()}
+    assert record_repair(db, repair, by="ben", now=NOW).stored
+    page = run("unit", unit=unit)
+    assert "Overtaken since this plan was made" in said(page)
+    asked: list[ReplacementPlan] = []
+    monkeypatch.setattr(plan_week, "to_order", lambda shown, _day: asked.append(shown) or shown.orders)
+    app = run("plan")
+    assert safe(f"no work order is printed: {unit} (") in said(app)
+    assert asked
+    assert not any(unit in units for one in asked for units in one.orders["units"])
 
 
 def form(visit: Mapping[str, Any], who: str = "anna") -> AppTest:

@@ -33,7 +33,7 @@ def with_done(plan: ReplacementPlan, done: pd.DataFrame) -> ReplacementPlan:
     today = set(done.loc[done["done_on"] >= plan.as_of, "unit"])
     seen = today | _units_done(plan, known)
     left["act_by_missed"] = plan.act_by_missed[~plan.act_by_missed["unit"].isin(seen)].reset_index(drop=True)
-    orders = _still_to_order(plan, known)
+    orders = still_to_order(plan, known)
     return replace(plan, **left, orders=orders, done=frame_of(rows, FRAMES["done"]))
 
 
@@ -79,7 +79,8 @@ def _units_done(plan: ReplacementPlan, known: Collection[str]) -> set[str]:
     return set(plan.visits.loc[plan.visits["uid"].isin(known), "unit"])
 
 
-def _still_to_order(plan: ReplacementPlan, known: Collection[str]) -> pd.DataFrame:
+def still_to_order(plan: ReplacementPlan, known: Collection[str]) -> pd.DataFrame:
+    """The plan's orders without those of vehicles whose visits need no parts any more, by the visits' `uid`."""
     gone = _units_done(plan, known)
     out = []
     for row in rows_of(plan.orders) if gone else []:

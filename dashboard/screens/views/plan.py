@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from itertools import groupby
 from typing import Any
@@ -10,6 +11,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from analysis.plan.done import still_to_order
 from analysis.plan.figures import week_shown
 from analysis.plan.replacement_plan import ReplacementPlan
 from analysis.worklist.assess import Assessment
@@ -106,7 +108,9 @@ def current(plan: ReplacementPlan | None, assessment: Assessment | None) -> tupl
     if newest and changed is not None:
         st.warning(safe(plan_words.changed_words(changed.what, named(changed.by), changed.at)))
     if newest:
-        visits.say_outdated(visits.outdated())
+        since = visits.outdated()
+        visits.say_outdated(since)
+        shown = replace(shown, orders=still_to_order(shown, {one.uid for one in since if one.whole}))
     else:
         st.caption(say.EARLIER)
     judging_note(assessment)
