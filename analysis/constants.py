@@ -1,7 +1,5 @@
 """Numbers of mathematics and of the calendar, which nobody could disagree with; used by several rooms."""
 
-from __future__ import annotations
-
 from typing import Final
 
 DAYS_PER_YEAR: Final = 365.25

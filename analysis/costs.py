@@ -3,8 +3,6 @@
 Money is in the user's own currency. The defaults are round figures of our own choice, except where a source is named.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields

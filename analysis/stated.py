@@ -14,8 +14,6 @@ tells).  Tables in NUMBERS.md are printed from the fields (`tests/print_choices.
 measures what moving one of them does.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType

@@ -1,7 +1,5 @@
 """Writing a fleet as the files a user would have: plain CSV, one depot's in a format of its own."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What the office knows besides readings: workshop hours with holidays, parts. All invented."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 import numpy as np

@@ -3,8 +3,6 @@
 Any likeness to a real operator is unintended; names, vehicles and figures are made up.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from types import MappingProxyType
 

@@ -1,7 +1,5 @@
 """All that is settled before the first day: vehicles, weather, fates of parts, visits and meters; and staging it."""
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import replace
 

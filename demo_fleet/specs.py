@@ -3,8 +3,6 @@
 None of these fleets shares a constant with `analysis`; each has its own seed, classes, climate and laws.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace

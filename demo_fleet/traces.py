@@ -4,8 +4,6 @@ Forward physics of its own, richer than what takes a trace apart: inductance, po
 strokes of a bell's shape that may differ, an engine that catches, clamps with an offset, a drift and an end of their range.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path

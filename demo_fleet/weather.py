@@ -1,7 +1,5 @@
 """Depot weather: monthly mean lows, persistent day-to-day anomalies, and wetness that corrodes joints."""
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 

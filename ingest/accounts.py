@@ -1,7 +1,5 @@
 """Accounts and their roles on the screens, and the secret that signs the codes on windscreens."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from secrets import token_hex

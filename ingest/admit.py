@@ -1,7 +1,5 @@
 """Checked rows into their table: stored, already known, or set aside; nothing is ever overwritten silently."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Iterable, Sequence

@@ -1,7 +1,5 @@
 """Readings into the database, many at once: duplicates, other values at the same time, doubt marks."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """Copies of the database, readable by their owner only: written beside, made to last, then given their name."""
 
-from __future__ import annotations
-
 import os
 import sqlite3
 from collections.abc import Iterator

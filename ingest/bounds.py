@@ -3,8 +3,6 @@
 All of these are our choices: above what a fleet's logger or office gives, below what the memory and the minute allow.
 """
 
-from __future__ import annotations
-
 import stat
 from pathlib import Path
 

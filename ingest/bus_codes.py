@@ -4,8 +4,6 @@ Read again in public worked examples and tables (`tests/test_bus_logs.py` holds 
 layouts are from memory of the standards named, and agree with public signal tables.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType

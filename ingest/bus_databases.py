@@ -1,7 +1,5 @@
 """What needs the extra `logs`: MDF4 measurement files, and data bases of signals (DBC)."""
 
-from __future__ import annotations
-
 import logging
 import re
 import struct

@@ -3,8 +3,6 @@
 A file is read line by line, or in pieces: what is kept are the few signals that tell of a start.
 """
 
-from __future__ import annotations
-
 import re
 from array import array
 from collections.abc import Callable, Iterable, Iterator, Mapping

@@ -1,7 +1,5 @@
 """Tables of on-board diagnostics over time: a column of time beside one column a signal, or beside names and values."""
 
-from __future__ import annotations
-
 import csv
 import re
 from collections.abc import Iterator, Sequence

@@ -1,7 +1,5 @@
 """Rows of a sheet become typed columns in our units; what cannot be read is kept beside them with its reason."""
 
-from __future__ import annotations
-
 import itertools
 import json
 import re

@@ -1,8 +1,6 @@
 """What we chose about files, rows and values that are to be believed: each a field with its unit, doubt and source, as `analysis.stated` has
 them of what is worked out; NUMBERS.md prints both."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeVar
 

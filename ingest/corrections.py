@@ -4,8 +4,6 @@ Every change is kept in the audit with who, when, why, old and new value; its nu
 its table, so that nothing reads it; it is kept whole beside it.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -7,8 +7,6 @@ bear it out. On a simulated fleet of 300 vehicles this took 13 of 15 slips in vo
 of two of some 180 true rises, which the next reading clears.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 

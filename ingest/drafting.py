@@ -1,7 +1,5 @@
 """Draft a source description for a file that nobody has described yet, saying which guesses are unsure."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace

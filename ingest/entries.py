@@ -1,7 +1,5 @@
 """What a person enters: one reading or repair, checked like any row of a file."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime

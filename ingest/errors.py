@@ -1,7 +1,5 @@
 """The wrong things that are named: each carries one plain sentence for the person at the keyboard."""
 
-from __future__ import annotations
-
 import sqlite3
 
 

@@ -1,7 +1,5 @@
 """Every measured quantity and every column, once: its name, unit, believable range and meaning."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType

@@ -1,7 +1,5 @@
 """What kind of file somebody brings, before anything is guessed of it: a table of ours, one start over time, a log."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from pathlib import Path

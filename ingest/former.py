@@ -1,7 +1,5 @@
 """What corrected and withdrawn rows said before: a file that says so again brings nothing new."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

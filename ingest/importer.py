@@ -1,7 +1,5 @@
 """Files into the database: each file one transaction, every row stored, already known, or set aside."""
 
-from __future__ import annotations
-
 import hashlib
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence

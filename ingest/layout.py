@@ -1,7 +1,5 @@
 """Where a sheet's heading is, which table it holds, and which of its columns is which of ours."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """Who did what, when and why: everything that people and files put on record, read from where it is kept."""
 
-from __future__ import annotations
-
 from datetime import date
 
 import pandas as pd

@@ -1,7 +1,5 @@
 """What an import did: counts per file, a summary line, and the exit code that follows from them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from typing import Literal
 

@@ -5,8 +5,6 @@ of them holds the same vehicles.  All other tables lie in one file each.  `crank
 is written last: a folder without it is none of ours, or not whole.
 """
 
-from __future__ import annotations
-
 import json
 import shutil
 import sqlite3

@@ -1,7 +1,5 @@
 """Where a database may lie."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from ingest.errors import DatabaseRefused

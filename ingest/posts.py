@@ -1,7 +1,5 @@
 """Which issued list was mailed to whom: taken before it is sent, so that two calls at once do not send it twice."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 

@@ -1,7 +1,5 @@
 """CSV and XLSX files become sheets of rows with true line numbers, whatever their encoding and delimiter."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from ingest.bounds import table_bytes

@@ -1,7 +1,5 @@
 """Does the database hold what its own record says: the last change of every value, and the rows of every imported file."""
 
-from __future__ import annotations
-
 import json
 import re
 from collections import Counter, defaultdict

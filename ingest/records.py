@@ -1,7 +1,5 @@
 """What people decide about the list: weekly lists, decisions, confirmed replacements, plans, settings, devices."""
 
-from __future__ import annotations
-
 import json
 import re
 from collections.abc import Mapping, Sequence

@@ -1,7 +1,5 @@
 """A backup put back in the place of the database: whole or not at all, with what was there kept beside it."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import sqlite3

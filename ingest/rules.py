@@ -1,7 +1,5 @@
 """What a row must satisfy to be believed: ranges by system voltage, the physics of a start, the season at the depot."""
 
-from __future__ import annotations
-
 import difflib
 import re
 from collections.abc import Callable, Mapping

@@ -4,8 +4,6 @@ A step says for ever what it said when it came: it holds its words and ranges as
 that a new and an old database pass through the same tables. Steps are added at the end.
 """
 
-from __future__ import annotations
-
 from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 

@@ -1,7 +1,5 @@
 """A vehicle's days in service, from the first to the last: what is dated outside them, and from when on a change of them is known."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Final

@@ -1,7 +1,5 @@
 """Rows that could not be believed: listed, shown, corrected through the same checks, or dismissed with a reason."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -4,8 +4,6 @@ who, when and why, and undone.
 Every saving is one change, whose number undoes it; each value that it changed is in the audit with the old one.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """A file's tables as sheets of rows: what every kind of file is turned into before anything is understood."""
 
-from __future__ import annotations
-
 import csv
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """Source descriptions: which heading of a workshop's own file is which of our columns, in which unit and date order."""
 
-from __future__ import annotations
-
 import json
 import re
 import tomllib

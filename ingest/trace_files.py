@@ -1,7 +1,5 @@
 """A recorded start from a file: time, volts and amps in columns of any order, as even samples in our units."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Text and cells become numbers and times: units written beside the value, decimal commas, dates of many habits."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from contextlib import suppress

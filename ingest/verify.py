@@ -3,8 +3,6 @@
 Nothing is written, and an older database stays of its version.
 """
 
-from __future__ import annotations
-
 import sqlite3
 from collections import Counter
 from collections.abc import Iterator, Mapping

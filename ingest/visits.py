@@ -3,8 +3,6 @@
 Repairs and the reading of a visit stand under the visit's own origin: they are taken back, and put back, with it.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace

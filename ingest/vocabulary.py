@@ -1,7 +1,5 @@
 """Words of the workshop in several languages, and the columns of ours that they mean."""
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Mapping

@@ -4,8 +4,6 @@ ECMA-376 (Office Open XML), part 1: a workbook is a ZIP archive of XML parts; a 
 `t` ("s" a number of a shared text, "e" an error), its formula in `f` and its value or the formula's result in `v`.
 """
 
-from __future__ import annotations
-
 import io
 import posixpath
 import re

@@ -1,7 +1,5 @@
 """XLSX workbooks become sheets of rows: formulas by their results, merged cells filled, damage named."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Iterator
 from datetime import date, datetime, time

@@ -1,7 +1,5 @@
 """Transactions, origins (who or what wrote a row) and the audit of changed values."""
 
-from __future__ import annotations
-
 import sqlite3
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager

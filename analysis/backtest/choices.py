@@ -1,7 +1,5 @@
 """What we chose about judging past lists."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

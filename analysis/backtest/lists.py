@@ -1,7 +1,5 @@
 """The list as it would have been issued on past days, each with that day's knowledge only."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, MutableMapping
 from dataclasses import replace
 

@@ -3,8 +3,6 @@
 Every function takes probabilities `p` and outcomes `y` (1 for a no-start in the horizon, 0 for none), both (n,).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

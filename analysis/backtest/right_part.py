@@ -1,7 +1,5 @@
 """How often the part that a visit was planned for was the one at fault, from what was found there."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

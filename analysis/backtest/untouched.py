@@ -1,7 +1,5 @@
 """Values beyond a printed limit that nobody did anything about."""
 
-from __future__ import annotations
-
 import pandas as pd
 
 from analysis.backtest.choices import PAST_LISTS

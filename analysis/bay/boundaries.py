@@ -1,7 +1,5 @@
 """Named boundaries and conditions that rows of the decision table share."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from analysis.bay.choices import BOUNDARIES

@@ -1,7 +1,5 @@
 """Conditions on measurements, from which the rows of `analysis.bay.decision_table` are put together."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ than it should; which cable, contact or wire. Every boundary is a limit of `anal
 limits move the table too. A measurement that was not made never matches a row.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Final
 

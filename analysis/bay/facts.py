@@ -4,8 +4,6 @@ Amps, speed and volts are held against what the class shows at the same temperat
 amps that the class takes in the warm, so that a cold morning blames no cable and a weak battery excuses none.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from typing import Final, NamedTuple

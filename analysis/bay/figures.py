@@ -1,7 +1,5 @@
 """A value beside its limit, in digits enough to tell the two apart."""
 
-from __future__ import annotations
-
 from typing import Final
 
 MOST_DIGITS: Final = 4  # no workshop meter shows more

@@ -3,8 +3,6 @@
 Used for a whole reading and for the trade's simple tests: loaded check of control wire and coil, jumper start, outcome.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ Schlaifer 1961, from memory).  Where nothing saves more than it costs, the answe
 looked at: after it the question is asked again with what was found.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass

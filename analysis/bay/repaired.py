@@ -4,8 +4,6 @@ Two readings with independent errors: their difference has the root of both squa
 what nine of ten pairs of an unchanged part show by chance to that side.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Rows that stand only where nothing else is pointed at, and rows that say what is good."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from analysis.bay.boundaries import (

@@ -1,7 +1,5 @@
 """Rows about measurements that cannot be believed, and about an engine that is turned as ever, or not at all."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from analysis.bay.boundaries import (

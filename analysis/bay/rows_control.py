@@ -1,7 +1,5 @@
 """Rows about the control side: feed, wire, coil, and what a fused jumper and a loaded check say."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from analysis.bay.boundaries import BOTH_WINDINGS, BY_OHMS, BY_VOLTS, CONTROL_GOOD, CONTROL_HIGH

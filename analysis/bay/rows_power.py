@@ -1,7 +1,5 @@
 """Rows about the power side: battery, load, starter, cables, contacts; and charging."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from analysis.bay.boundaries import (

@@ -4,8 +4,6 @@ Nobody measures everything at once: what a reading lacks may have been read an h
 again, or something was repaired, what came before it no longer counts.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any, Final
 

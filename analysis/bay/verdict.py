@@ -6,8 +6,6 @@ speed and volts are judged at their temperature; the load-test table at half the
 volts of a start.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any, Final, Literal, TypeAlias
 

@@ -9,8 +9,6 @@ temperature and amps, and the coming low as this reading has the parts. A drop t
 the amps that were; where no amps were, what is not measured stays together with the motor, because nothing tells it apart.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final

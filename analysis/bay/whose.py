@@ -7,8 +7,6 @@ chance of a wrong number gives the odds. At even odds it is asked: by Markov's i
 at most p / (1 - p), p being that chance, of the readings that are the vehicle's own, if the models hold.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final

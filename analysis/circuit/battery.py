@@ -3,8 +3,6 @@
 A block is one 12 V lead-acid battery. Two in series make 24 V; blocks in parallel share the amps.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

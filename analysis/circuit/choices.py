@@ -1,7 +1,5 @@
 """What we chose or took from memory about the circuit; printed limits and coefficients stand in `limits`."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

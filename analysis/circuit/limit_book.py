@@ -13,8 +13,6 @@ The text that a user writes::
 The keys are the fields of :class:`analysis.circuit.limits.Limits`. This module opens no file: the caller parses the text.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace

@@ -7,8 +7,6 @@ per system voltage and duty, and may be replaced per vehicle class with :func:`l
 (in `analysis/circuit/limit_book.py`).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, fields, replace
 from typing import Final, Literal, get_args
 

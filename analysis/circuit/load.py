@@ -1,8 +1,6 @@
 """Back-emf, motor constant and cranking torque: what tells a weak starter field (a lower constant at unchanged torque) from a
 stiff engine ("From measured to inferred" in NUMBERS.md)."""
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

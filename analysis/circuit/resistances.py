@@ -1,8 +1,6 @@
 """From measured volts and amps to the resistance of every part of the starting circuit, with errors ("From measured to
 inferred" in NUMBERS.md)."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final

@@ -3,8 +3,6 @@
 One form for every part ("Temperature" in NUMBERS.md), x = reference_c - temperature_c: log R(T) = log R(reference) + b x + c x².
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

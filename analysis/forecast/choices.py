@@ -1,7 +1,5 @@
 """What we chose about the coming lows, what no-starts teach, and single vehicles."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

@@ -3,8 +3,6 @@
 A draw is one possible truth about a vehicle: how each part stands and grows, and what this vehicle needs to start.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias

@@ -1,7 +1,5 @@
 """The weather around a day, of all depots of a fleet: what chunks of its vehicles are judged with."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

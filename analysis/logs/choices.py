@@ -1,7 +1,5 @@
 """What we chose or took from memory about starts in a log of the bus."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

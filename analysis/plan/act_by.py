@@ -1,7 +1,5 @@
 """Vehicles that the plan has in after the day by which the weekly list says to act, or not at all; and why."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The vehicles worth planning: their risk curves, the suspect parts, and what acting or failing costs each of them."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property

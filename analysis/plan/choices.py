@@ -1,7 +1,5 @@
 """What we chose about the plan beside its costs, which are the user's to set (`analysis.costs`)."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

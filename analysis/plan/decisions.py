@@ -1,7 +1,5 @@
 """What was decided about vehicles, as the plan obeys it: accepted ones come, postponed ones not before their date."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Visits that were done: they are no longer to come, their hours are used, and a plan made again does not ask for them."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 

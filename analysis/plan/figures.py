@@ -1,7 +1,5 @@
 """The figures of a plan as they are shown: whole amounts that add up, the week that is looked at, what to order by then."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """From the tables to everything a plan is computed from: costs, weeks, hours, and what is missing, in sentences."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 

@@ -1,8 +1,6 @@
 """What a plan and three simple policies cost on the same vehicles, all reckoned by :func:`reckoned`: run to failure, fixed age,
 flagged list in order ("Plan against other ways" in NUMBERS.md)."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

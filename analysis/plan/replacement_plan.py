@@ -1,7 +1,5 @@
 """The replacement plan: assessment, workshops, parts, pins and the last version in; who comes when, and why, out."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

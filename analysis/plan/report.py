@@ -1,7 +1,5 @@
 """The tables of a plan: visits with their reasons in numbers, what was left out, orders, hours, policies."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Collection
 from typing import Any

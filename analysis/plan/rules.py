@@ -1,7 +1,5 @@
 """What binds a plan beside hours: the planner's pins, frozen near weeks, and weeks promised by the last version."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

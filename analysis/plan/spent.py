@@ -1,7 +1,5 @@
 """What the work of visits is expected to cost."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The weeks of a plan: ISO weeks from a date on, the days on which workshops work, and the hours of each week."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from dataclasses import dataclass
 

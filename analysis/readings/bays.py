@@ -8,8 +8,6 @@ makes battery and load look raised by their per-kelvin laws and copper look lowe
 the load and lowers every resistance), so that all four are solved for at once, for all persons at once.
 """
 
-from __future__ import annotations
-
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 

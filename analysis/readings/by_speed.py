@@ -1,8 +1,6 @@
 """What cranking speed, or else cranking time, tells where a start was read neither in volts under load nor in amps ("Speed or
 time alone" in NUMBERS.md)."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What we chose about readings: their errors, what a class has in common, wrong meters, renewals, how starts went."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Final

@@ -1,7 +1,5 @@
 """What the fleet teaches about a vehicle class: temperature laws, usual values, spreads, scatter of the meters."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

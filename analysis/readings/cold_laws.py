@@ -1,7 +1,5 @@
 """Temperature laws of battery and load in a class: fitted from readings with amps, and from the sags of starts without."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from analysis.circuit.limits import REFERENCE_C

@@ -1,7 +1,5 @@
 """Effects of hands and meters on readings, for all of them at once, by robust least squares (see `analysis.readings.bays`)."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

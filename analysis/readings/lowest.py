@@ -1,8 +1,6 @@
 """What the lowest volts of a start tell of the battery when they are the dip of the inrush or an upper bound ("Lowest volts
 that are something else" in NUMBERS.md)."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

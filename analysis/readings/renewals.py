@@ -1,7 +1,5 @@
 """When a part was renewed: from repair records, from a person's answers, and from a step down nobody recorded."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -5,8 +5,6 @@ Direction numbers: Joe and Kuo (2008), SIAM J. Sci. Comput. 30, 2635. Scrambled 
 digital shift (Matousek 1998, J. Complexity 14, 527).
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What we chose about the start at any temperature."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

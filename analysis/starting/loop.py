@@ -8,8 +8,6 @@ a series-wound motor has only near one load; battery at the temperature given, w
 engine too, unless a heater warms it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any, Final
 

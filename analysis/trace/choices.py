@@ -1,7 +1,5 @@
 """What we chose about a recorded start."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

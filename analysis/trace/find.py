@@ -1,7 +1,5 @@
 """Where the starts are: a step up of amps, or down of volts, that begins like a starter and not like a heater."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Levels of a start: rest volts, the clamp's zero, peak and dip of the inrush, amps and lowest volts while turning steadily."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """A recorded start: volts and amps over time, the marks that divide it, and what was measured between them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from typing import Any, Literal
 

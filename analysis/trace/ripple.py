@@ -3,8 +3,6 @@
 Each cylinder of a four-stroke engine fires once in two turns, so that strokes come N / 2 to a turn: rpm = 120 f / N.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

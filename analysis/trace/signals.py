@@ -1,7 +1,5 @@
 """What is done to samples before anything is read from them: means of a few, smoothing, noise, ends of a range."""
 
-from __future__ import annotations
-
 import numpy as np
 from scipy.signal import savgol_filter
 

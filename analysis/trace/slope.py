@@ -5,8 +5,6 @@ R is what the volts follow at once. Ordinary least squares; the error is a sandw
 (Liang and Zeger 1986), because neighbouring residuals do.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from scipy.signal import lfilter
 

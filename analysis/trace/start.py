@@ -1,7 +1,5 @@
 """One start of a trace, measured between its marks; moved marks give other values."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 

@@ -4,8 +4,6 @@ The rate is in flags per 100 healthy vehicle-years, because that is what a works
 follows from it, from how often vehicles are read and from how many channels are watched.
 """
 
-from __future__ import annotations
-
 from functools import lru_cache
 
 import numpy as np

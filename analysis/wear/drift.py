@@ -13,8 +13,6 @@ Measured on four fleets of demo_fleet without any failing part (1,200 vehicle-ye
 vehicle-years, 2.0, 4.4 and 8.9 came.  A drift is not yet a failure: it flags nobody, and the list says since when it goes on.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise

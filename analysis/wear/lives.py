@@ -1,7 +1,5 @@
 """Lifetimes of parts from the fleet's own repairs, and the age at which replacing is cheapest in the long run."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 

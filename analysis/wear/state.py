@@ -1,7 +1,5 @@
 """The state of every vehicle on a day: growth of each part, drawn states, motor field (state detection, ISO 13374)."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from functools import cached_property

@@ -1,7 +1,5 @@
 """What we chose about the weekly list: what is judged and flagged, which part is named, what a look is worth."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

@@ -1,7 +1,5 @@
 """What was learned of every vehicle class, from how much: a table to be read."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

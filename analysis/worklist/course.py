@@ -3,8 +3,6 @@
 Takes a finished assessment apart; it estimates nothing anew, so that the page shows what the list was made from.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,8 +1,6 @@
 """What it is worth that somebody looked at a part and found nothing ("Nothing found" in NUMBERS.md; health assessment,
 ISO 13374)."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

@@ -4,8 +4,6 @@ Nothing here depends on which other vehicles are judged with them, so that a fle
 of a large one would fill the memory.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final

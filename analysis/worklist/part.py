@@ -1,7 +1,5 @@
 """Which part: how much colder a vehicle would start with each part renewed (health assessment, ISO 13374)."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

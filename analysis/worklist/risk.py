@@ -1,7 +1,5 @@
 """The weekly list: per vehicle the probability, the part, the coldest start, the flag (advisory, ISO 13374)."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

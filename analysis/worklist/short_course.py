@@ -3,8 +3,6 @@
 The same paths, readings and limits as `course`, for many vehicles at a time.
 """
 
-from __future__ import annotations
-
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence

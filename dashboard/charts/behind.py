@@ -1,7 +1,5 @@
 """The numbers behind a picture: a table that is folded until somebody opens it, by mouse, finger or keyboard."""
 
-from __future__ import annotations
-
 from typing import Final
 
 import pandas as pd

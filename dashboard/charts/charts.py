@@ -1,7 +1,5 @@
 """Charts for screen: titles, units, intervals, and a text that says the same to those who cannot see them."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

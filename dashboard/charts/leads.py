@@ -3,8 +3,6 @@
 All shapes stand here. The drawing is 400 wide and 320 high; lines are in the page's ink, so that it is read in light and dark.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

@@ -1,7 +1,5 @@
 """Before and after a repair side by side: the part's resistance with its range, and where the volts went."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 

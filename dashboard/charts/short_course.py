@@ -1,7 +1,5 @@
 """The suspect part's course in the size of a card: readings, path with its range, what is usual, and the limit."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any, Final
 

@@ -1,7 +1,5 @@
 """Colours, flags and page style of the screens: one accent, a palette for every eye, signs beside every colour."""
 
-from __future__ import annotations
-
 from typing import Final
 
 # Okabe and Ito's palette (2008), chosen because its hues stay apart for colour-blind readers; grey for the usual.

@@ -1,7 +1,5 @@
 """The picture of a recorded start: volts over amps over time, with the marks and the levels that were found."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal

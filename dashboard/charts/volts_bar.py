@@ -1,7 +1,5 @@
 """The bars of where the volts go, for screens: drawn as a share of the width, so that a phone and a desk need one drawing."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 

@@ -1,7 +1,5 @@
 """What a reading says as soon as it is recorded; loads no more than that, so that whoever stands at the vehicle waits less."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

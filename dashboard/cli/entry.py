@@ -1,7 +1,5 @@
 """The console command: loads the program so that Ctrl-C while it loads is one sentence, too."""
 
-from __future__ import annotations
-
 import sys
 
 

@@ -3,8 +3,6 @@
 Results go to standard output, messages to standard error.
 """
 
-from __future__ import annotations
-
 import argparse
 import sys
 from collections.abc import Callable, Sequence

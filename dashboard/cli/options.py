@@ -3,8 +3,6 @@
 Nothing heavy is imported here nor by the parser: help and refusals come at once.
 """
 
-from __future__ import annotations
-
 import argparse
 import os
 import re

@@ -1,7 +1,5 @@
 """All commands with their options, each with a word of help; what a command does is loaded when it is typed."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """Tables for a terminal: the weekly list and one vehicle's sheet."""
 
-from __future__ import annotations
-
 import json
 import math
 import textwrap

@@ -4,8 +4,6 @@ An engine is given functions of modules and their arguments, of which some are w
 nothing is handed round that could not be made again: a worker that ends takes nothing along.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Final, Protocol

@@ -4,8 +4,6 @@ What a vehicle tells of itself alone is worked out where its partition is; what 
 the partitions give it.  Looks at the past depend on nothing but a few hundred vehicles, and none on another.
 """
 
-from __future__ import annotations
-
 from datetime import date
 
 import pandas as pd

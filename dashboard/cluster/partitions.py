@@ -1,7 +1,5 @@
 """Partitions of an exported database as the tables that an assessment needs: by the same typed reads as of the database."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date

@@ -3,8 +3,6 @@
 It lies beside the database, a line an act.  No text of anybody can begin a line of its own; of people it holds accounts only.
 """
 
-from __future__ import annotations
-
 import getpass
 import logging
 import os

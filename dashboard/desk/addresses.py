@@ -1,7 +1,5 @@
 """Addresses of the screens as a phone reaches them: what the codes on windscreens and on work orders hold."""
 
-from __future__ import annotations
-
 import ipaddress
 from urllib.parse import quote, urlsplit
 

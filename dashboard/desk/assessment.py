@@ -1,7 +1,5 @@
 """From the database to an assessment: the one path that the command line and the screens share."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import replace

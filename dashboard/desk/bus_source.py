@@ -1,7 +1,5 @@
 """From a log of the bus to readings: which source of a signal counts, what of each start is a reading, and storing them."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

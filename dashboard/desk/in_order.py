@@ -1,7 +1,5 @@
 """Measurements in the order in which a technician takes them, and those that matter most for a vehicle today."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from typing import Final
 

@@ -6,8 +6,6 @@ and horizon; a look under the rows that it rests on, so that a later list takes 
 made them. Whatever is wrong with a kept one, it is worked out anew; the folder can be thrown away.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterator, MutableMapping
 from contextlib import suppress

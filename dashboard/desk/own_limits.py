@@ -1,7 +1,5 @@
 """The user's own limits: a TOML text checked once, kept in the database, and used wherever a limit is shown."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Mapping
 

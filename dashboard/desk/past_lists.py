@@ -1,7 +1,5 @@
 """Past lists held against what happened, with the fleet's own costs, limits and decisions."""
 
-from __future__ import annotations
-
 import pandas as pd
 from sqlite_utils import Database
 

@@ -1,7 +1,5 @@
 """From the database to a plan: reads what the plan needs, keeps every version, finds the last one again."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os

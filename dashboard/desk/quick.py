@@ -1,7 +1,5 @@
 """Whether an assessment is worked out with compiled arithmetic: for a large fleet, and where a person did not say otherwise."""
 
-from __future__ import annotations
-
 import os
 from typing import Final
 

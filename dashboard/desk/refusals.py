@@ -1,7 +1,5 @@
 """What the desk refuses: each carries one plain sentence for the person who asked."""
 
-from __future__ import annotations
-
 
 class NothingToAssess(Exception):
     """The database has no vehicle, or no reading, to assess; the text says what to do."""

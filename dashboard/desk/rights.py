@@ -1,7 +1,5 @@
 """Who may do what on the screens: acts and the roles that may do them, in one table."""
 
-from __future__ import annotations
-
 import hashlib
 import hmac
 from base64 import urlsafe_b64encode

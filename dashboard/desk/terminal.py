@@ -3,8 +3,6 @@
 Everything that is printed goes through `show` or `say`, which take out what a terminal would act on.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import re

@@ -1,7 +1,5 @@
 """Where the volts of vehicles' latest readings go, for paper: no screen and no assessment are needed."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import date
 from typing import Final

@@ -1,7 +1,5 @@
 """The weekly list as issued: what is on it, what changed since the week before, and why a vehicle has gone."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any

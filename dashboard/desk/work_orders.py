@@ -1,7 +1,5 @@
 """Visits of the plan as work orders: what, why, what to measure before and after, parts, and where the report goes."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date

@@ -1,7 +1,5 @@
 """Workshop hours, working days and closed days as a planner sets them on the screen; each setting is one change."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime

@@ -1,7 +1,5 @@
 """Tables as CSV, in which no cell is a formula (OWASP, CSV injection)."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import Any
 

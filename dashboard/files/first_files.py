@@ -1,7 +1,5 @@
 """Files to begin with: an empty template of each table, and a sample of an invented fleet that ends yesterday."""
 
-from __future__ import annotations
-
 import datetime as dt
 import tempfile
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Where Monday's post is mailed to and through which server: a TOML file; its password from elsewhere, never in it."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field

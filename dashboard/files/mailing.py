@@ -1,7 +1,5 @@
 """Mails through the user's own server (SMTP, RFC 5321): each recipient gets a list once, however often it is asked for."""
 
-from __future__ import annotations
-
 import smtplib
 import ssl
 from collections.abc import Callable, Iterator, Sequence

@@ -1,7 +1,5 @@
 """Paper: the weekly list, a vehicle's sheet and a blank bay sheet, in black on white, with room to write."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """Where the volts go, on paper: the bars of the screens in black, grey and white, with the volts written beneath."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any, Final
 

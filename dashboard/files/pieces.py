@@ -1,7 +1,5 @@
 """What a sheet of paper is made of: text that is safe to print, tables, lines to write on, codes, and the page around them."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from functools import cache
 from io import BytesIO

@@ -1,7 +1,5 @@
 """The plan as a workbook (XLSX)."""
 
-from __future__ import annotations
-
 import json
 
 import pandas as pd

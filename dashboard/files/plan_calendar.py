@@ -1,7 +1,5 @@
 """The plan's visits as a calendar (RFC 5545)."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta

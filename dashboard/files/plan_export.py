@@ -1,7 +1,5 @@
 """A plan as table, CSV, JSON, XLSX, and as one calendar by RFC 5545, of all depots or of one."""
 
-from __future__ import annotations
-
 import json
 from dataclasses import replace
 from datetime import datetime

@@ -1,7 +1,5 @@
 """Monday's post: the issued list and the plan as files, of all depots or of one, in a folder and as mails."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 from collections.abc import Mapping

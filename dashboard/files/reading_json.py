@@ -1,7 +1,5 @@
 """What one reading says as plain objects for JSON: numbers, null where there is none, and the sentences."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from typing import Any

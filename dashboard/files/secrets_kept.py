@@ -1,7 +1,5 @@
 """Settings in a TOML file, and secrets that lie in a file of their own: one line, readable by the owner of the file only."""
 
-from __future__ import annotations
-
 import os
 import stat
 import tomllib

@@ -1,7 +1,5 @@
 """How people sign in with a provider of OpenID Connect: a TOML file; its secret in a file of its own."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.util import find_spec

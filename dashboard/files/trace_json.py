@@ -1,7 +1,5 @@
 """A recorded trace as plain objects for JSON: values with errors and bounds, null where there is none, with the reason."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from analysis.trace.record import Measured, Start

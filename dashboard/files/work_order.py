@@ -1,7 +1,5 @@
 """Work orders on paper: one sheet a visit, with room to write and a code that opens the report on the phone."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any
 

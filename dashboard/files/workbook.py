@@ -1,7 +1,5 @@
 """Tables as sheets of a workbook (XLSX): no cell is a formula, whatever anybody typed."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Sequence
 

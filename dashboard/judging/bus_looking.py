@@ -3,8 +3,6 @@
 A log may be anybody's file, and who reads it is a library that trusts what it reads.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import subprocess

@@ -1,7 +1,5 @@
 """Imports begun on the screens: each in a process of its own, limited in memory and time, that can be stopped."""
 
-from __future__ import annotations
-
 import atexit
 import json
 import os

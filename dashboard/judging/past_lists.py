@@ -4,8 +4,6 @@ Each process takes the next day that none has taken. The looks at the past that 
 handed round through the folder that keeps them beside the database.
 """
 
-from __future__ import annotations
-
 import os
 import pickle
 import signal

@@ -1,7 +1,5 @@
 """One piece of work after the other beside the screens, without keeping the program from ending."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from concurrent.futures import Future
 from queue import SimpleQueue

@@ -1,7 +1,5 @@
 """On the settings page of an administrator: which account has which roles, and new codes for windscreens."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import pandas as pd

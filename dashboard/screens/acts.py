@@ -1,7 +1,5 @@
 """Acts that go on record with a name and a time: nothing is written because a page was opened."""
 
-from __future__ import annotations
-
 import streamlit as st
 
 from dashboard.desk.rights import Act

@@ -1,7 +1,5 @@
 """The address by which a phone reaches these screens, as the settings or the browser know it."""
 
-from __future__ import annotations
-
 from urllib.parse import urlsplit
 
 import streamlit as st

@@ -1,7 +1,5 @@
 """The screens' entry point: pages, the margin that all pages share, and the page's style."""
 
-from __future__ import annotations
-
 from datetime import date
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The bay screen's logic without the screen: fields, meter units, what to say before a reading is saved."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The first steps on an empty database: vehicles, climate, readings, each with a template to fill in and a sample."""
 
-from __future__ import annotations
-
 from datetime import date
 
 import streamlit as st

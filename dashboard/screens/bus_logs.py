@@ -1,7 +1,5 @@
 """A log of the bus on the Files page: what was found in it, before any of it is stored."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Sequence
 

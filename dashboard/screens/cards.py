@@ -1,7 +1,5 @@
 """Short tables that are read and added up: a table on a desk, a card for each row on a phone; nothing scrolls sideways."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import streamlit as st

@@ -1,7 +1,5 @@
 """What to mind before work: whole the first time in a shift on a device, then one line that opens."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 from typing import Final
 

@@ -1,7 +1,5 @@
 """Buttons for the codes on windscreens, and whether a phone can reach the address that they hold."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import streamlit as st

@@ -1,7 +1,5 @@
 """Tables that sort as they read: numbers and dates stay what they are, and their words are only shown over them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any, Literal

@@ -1,7 +1,5 @@
 """What a manager decides about a vehicle, on its card of the list or on its own page; on record with name and day."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import timedelta
 from typing import Any

@@ -4,8 +4,6 @@ The browser keeps a random number; everything else lies in the database under th
 typed survives a reload and a dropped connection.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from typing import Any, Final

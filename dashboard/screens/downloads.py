@@ -1,7 +1,5 @@
 """Tables as files: every table on the screens can be taken along, safe to open in a spreadsheet."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import pandas as pd

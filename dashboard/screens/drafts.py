@@ -1,7 +1,5 @@
 """What was typed on this device and not saved yet, by vehicle: values, and which of them were measured twice."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Mapping
 from typing import Any, Final

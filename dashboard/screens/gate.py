@@ -3,8 +3,6 @@
 Everything that a browser or a proxy sends comes through here first. What is refused here reaches nothing behind it.
 """
 
-from __future__ import annotations
-
 import ipaddress
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The past year's lists, worked out in the background with each day's own knowledge, for the fleet overview."""
 
-from __future__ import annotations
-
 import atexit
 import json
 import subprocess

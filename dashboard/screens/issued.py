@@ -1,7 +1,5 @@
 """Lists as they were issued, kept in memory: what stands on record while vehicles are being judged."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 

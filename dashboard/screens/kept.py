@@ -1,7 +1,5 @@
 """What was just put on record, said once where it was done, with a button that takes it back."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import streamlit as st

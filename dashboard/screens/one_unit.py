@@ -1,7 +1,5 @@
 """Everything on record about one vehicle, gathered for its page, its bay sheet and the bay screen."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date

@@ -1,7 +1,5 @@
 """The pages, each a file of `views`, under the three people who use them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final

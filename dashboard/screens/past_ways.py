@@ -1,7 +1,5 @@
 """On the fleet's page: what past lists would have done, and what is beyond a printed limit with nobody acting on it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import pandas as pd

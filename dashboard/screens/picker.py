@@ -1,7 +1,5 @@
 """Choosing a vehicle with gloves on: part of the number, recent ones, or the address on the windscreen's code."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """Pictures that are drawn as HTML, on any page: where the volts go, of a reading on record or just typed."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable, Mapping
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """Where the reader was: back, forward and reload bring the same page at the same height, one step of history a page."""
 
-from __future__ import annotations
-
 from typing import Final
 
 import streamlit as st

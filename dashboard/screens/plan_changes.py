@@ -1,7 +1,5 @@
 """Changes to the plan on the screen: what a person wishes, held against what others did meanwhile, then made or left."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 

@@ -1,7 +1,5 @@
 """The first screenful of the plan: this week's visits, what to order today, who comes late, and figures that add up."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pandas as pd

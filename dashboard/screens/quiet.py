@@ -1,7 +1,5 @@
 """Whether a page may be drawn again by itself: not while a box is open over it, a field half typed, or a finger on it."""
 
-from __future__ import annotations
-
 from typing import Final
 
 import streamlit as st

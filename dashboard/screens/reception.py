@@ -1,7 +1,5 @@
 """What is open to whom: all pages, the bay page of one vehicle, or one page that says whom to ask."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import streamlit as st

@@ -1,7 +1,5 @@
 """The way through the list: from one vehicle's page to the next as the list was last looked at, and back to it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final

@@ -1,7 +1,5 @@
 """The screens' server, and the work that is begun before the first visitor comes."""
 
-from __future__ import annotations
-
 import gc
 import inspect
 import signal

@@ -1,7 +1,5 @@
 """What every page needs: the database, the day, who is looking, and the assessment worked out in the background."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, wait

@@ -1,7 +1,5 @@
 """In the bay: a recorded start instead of typing: the picture with its marks, and its values for the form."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Mapping
 from typing import Any, Final

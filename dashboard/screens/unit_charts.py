@@ -1,7 +1,5 @@
 """The three charts of a vehicle's page with the numbers behind them, drawn once per assessment and kept."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any

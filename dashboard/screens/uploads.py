@@ -1,8 +1,6 @@
 """Uploaded files: how large they may be, laid down in a folder, and what was made of them kept as long as they and what is
 said of them stay."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path, PurePath

@@ -1,7 +1,5 @@
 """Who is looking: the account that the sign-in tells, or the vehicle whose windscreen code was shown."""
 
-from __future__ import annotations
-
 import os
 from typing import Final
 from urllib.parse import unquote

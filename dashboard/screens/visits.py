@@ -1,7 +1,5 @@
 """Visits of the plan on the pages: those to come, with their work orders and their reports, and those that were done."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any

@@ -1,7 +1,5 @@
 """Workshop hours, weeks that differ and closed days, set on the screen; the next plan counts with them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import timedelta
 from functools import partial

@@ -1,7 +1,5 @@
 """The backtest report as plain text and as a reliability chart: words and marks only, the arithmetic is in `analysis`."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Hashable, Mapping
 

@@ -1,7 +1,5 @@
 """What the page for measuring says: fields, verdicts beside them, the meter, saving."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Final
 

@@ -1,7 +1,5 @@
 """What is said to somebody who begins: which files a fleet needs first, in which order, and how far it has come."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

@@ -1,7 +1,5 @@
 """What is said of classes that begin from another fleet's laws."""
 
-from __future__ import annotations
-
 from analysis.worklist.teaching import Begun
 from dashboard.words.plain_text import count_words, some
 

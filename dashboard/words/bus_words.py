@@ -1,7 +1,5 @@
 """What a log of the bus says, in words."""
 
-from __future__ import annotations
-
 import math
 from typing import Final
 

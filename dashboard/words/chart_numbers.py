@@ -1,7 +1,5 @@
 """The numbers behind the charts over time, as tables of words: what a chart draws, once a month where it draws a curve."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Final
 

@@ -1,7 +1,5 @@
 """What stands in the charts over time, and the sentences that say the same."""
 
-from __future__ import annotations
-
 import math
 from functools import partial
 from typing import Final

@@ -1,7 +1,5 @@
 """What we chose about the sentences on a vehicle: from which figure on something is said."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

@@ -1,7 +1,5 @@
 """What is said of fleets that are judged past one machine."""
 
-from __future__ import annotations
-
 from typing import Final
 
 NOT_INSTALLED: Final = "a cluster needs the extra `cluster`: pip install 'cranktrend[cluster]'"

@@ -1,7 +1,5 @@
 """What is said where a manager decides about a vehicle."""
 
-from __future__ import annotations
-
 from typing import Final
 
 DECIDED: Final = {

@@ -1,7 +1,5 @@
 """What the form says that describes a foreign file: each column of ours in a few words, with the unit it is held in."""
 
-from __future__ import annotations
-
 from dashboard.words.plain_text import as_sentence, safe, words
 from ingest.fields import CLAMP_COLUMNS, QUANTITIES, Table, conversion, other_units
 from ingest.sources import IGNORE, PARTIAL

@@ -1,7 +1,5 @@
 """What several pages say alike: names of pages, the margin, choosing a vehicle, saving and taking back, files to take away."""
 
-from __future__ import annotations
-
 from typing import Final
 
 PROGRAM: Final = "cranktrend"

@@ -1,7 +1,5 @@
 """What the page of files says: bringing them in, and describing those that have headings of their own."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from ingest.bounds import LARGEST_FILE

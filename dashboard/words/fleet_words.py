@@ -1,7 +1,5 @@
 """What the page of the fleet says."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Final
 

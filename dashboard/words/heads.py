@@ -1,7 +1,5 @@
 """What stands over a column of a table on the screens: words, not the names under which files and commands know it."""
 
-from __future__ import annotations
-
 from types import MappingProxyType
 from typing import Final
 

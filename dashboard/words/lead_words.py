@@ -1,7 +1,5 @@
 """Where the two leads of a meter go for each field of the bay: the points, when to read, and what to mind."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType

@@ -1,7 +1,5 @@
 """The limit of every measurement in a few words: one source for the phone in the bay and for its sheet on paper."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from analysis.circuit.battery import least_cranking_v, load_test_minimum_v

@@ -1,7 +1,5 @@
 """A row of the weekly list: its reasons, the next measurement, the action.  No arithmetic that decides anything."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeAlias
 

@@ -1,7 +1,5 @@
 """What the page of the weekly list says."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from dashboard.words.plain_text import count_words, day

@@ -1,7 +1,5 @@
 """What the log says of an act, and where it is said to lie."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Sequence
 from typing import Final

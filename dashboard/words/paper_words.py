@@ -1,7 +1,5 @@
 """What stands on paper alone: the weekly list, a vehicle's sheet, a blank bay sheet, codes for windscreens."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from dashboard.words import list_words, vehicle_words

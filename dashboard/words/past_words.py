@@ -1,7 +1,5 @@
 """What past lists would have done, and values beyond a limit that nobody acted on, in words."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final

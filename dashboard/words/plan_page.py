@@ -1,7 +1,5 @@
 """What stands on the plan's page alone; `plan_words` holds what its paper, its files and the command line say too."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from dashboard.words.plain_text import count_words

@@ -1,7 +1,5 @@
 """A plan as a table for the terminal: words, and columns that stand under their heads."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import pandas as pd

@@ -1,7 +1,5 @@
 """Numbers of the plan to sentences of the trade: what is done, why then, and what leaving it out risks."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Monday's post in words: what a mail says, and what went wrong with it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Final
 

@@ -4,8 +4,6 @@ Every figure of a sentence stands in its fact, and the facts go into the list's 
 is said that a program cannot check.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What the pages of records say: repairs and starts, corrections, rows to put right, the logbook."""
 
-from __future__ import annotations
-
 from typing import Final
 
 from dashboard.words import bay_words, every_page

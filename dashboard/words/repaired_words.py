@@ -1,7 +1,5 @@
 """Before and after a repair, in words."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from typing import Any, Final

@@ -1,7 +1,5 @@
 """Who may do what, in words: roles, acts, and what is said to who may not."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Final
 

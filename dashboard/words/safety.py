@@ -3,8 +3,6 @@
 Common practice and TM 10-3930-671-24 (30 s, then 2 min); the vehicle maker's procedure comes before all of it.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 STANDS: Final = "Neutral or park, wheels chocked."

@@ -1,7 +1,5 @@
 """The small course on a card, in words."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any, Final
 

@@ -1,7 +1,5 @@
 """What has changed about a vehicle since its list was issued: list and page never say two figures without a word."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

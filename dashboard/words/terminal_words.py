@@ -1,7 +1,5 @@
 """What the commands print of their own: the list and a vehicle on a terminal, and what became of an act."""
 
-from __future__ import annotations
-
 from datetime import date
 from pathlib import Path
 from typing import Final

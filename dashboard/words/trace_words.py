@@ -1,7 +1,5 @@
 """What a recorded start shows, in words: its values with their errors, why one is missing, and what to mind."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Final
 

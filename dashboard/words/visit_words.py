@@ -1,7 +1,5 @@
 """A planned visit in words: what it is for, what was found, what was done, and how often the part expected was the one."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any, Final
 

@@ -1,7 +1,5 @@
 """Where the volts go, in words: names of the segments, what each bar is, what to do, and the numbers behind it."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from typing import Any, Final

@@ -1,7 +1,5 @@
 """What stands where workshop hours and closed days are set on the screen."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Final
 

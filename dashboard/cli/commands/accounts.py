@@ -1,7 +1,5 @@
 """Accounts and their roles, and new codes for windscreens."""
 
-from __future__ import annotations
-
 import argparse
 
 from dashboard.cli.commands.database import open_existing

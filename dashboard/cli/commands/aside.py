@@ -1,7 +1,5 @@
 """Rows that could not be believed."""
 
-from __future__ import annotations
-
 import argparse
 
 import pandas as pd

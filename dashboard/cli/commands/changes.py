@@ -1,7 +1,5 @@
 """What was saved put right, and who did what."""
 
-from __future__ import annotations
-
 import argparse
 
 from dashboard.cli.commands.database import as_of, open_existing

@@ -1,7 +1,5 @@
 """The weekly list of a fleet past one machine."""
 
-from __future__ import annotations
-
 import argparse
 from contextlib import nullcontext
 from pathlib import Path

@@ -1,7 +1,5 @@
 """What a shell needs to complete our words at the Tab key."""
 
-from __future__ import annotations
-
 import argparse
 from collections.abc import Iterator
 

@@ -1,7 +1,5 @@
 """The database that a command works on, and the day that it works for."""
 
-from __future__ import annotations
-
 import argparse
 from datetime import date
 from pathlib import Path

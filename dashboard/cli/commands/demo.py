@@ -1,7 +1,5 @@
 """The demo: an invented operator's files, imported through the front door."""
 
-from __future__ import annotations
-
 import argparse
 import filecmp
 import shutil

@@ -1,7 +1,5 @@
 """Small files that commands read, and new ones that they write."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from ingest.bounds import bytes_of

@@ -1,7 +1,5 @@
 """Files into the database."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 from pathlib import Path

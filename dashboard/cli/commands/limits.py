@@ -1,7 +1,5 @@
 """The limits in use."""
 
-from __future__ import annotations
-
 import argparse
 
 from analysis.circuit.limits import LIMIT_KEYS

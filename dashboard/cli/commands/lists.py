@@ -1,7 +1,5 @@
 """The weekly list, past lists, and what was learned of the classes."""
 
-from __future__ import annotations
-
 import argparse
 import json
 from datetime import date

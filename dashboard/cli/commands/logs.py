@@ -1,7 +1,5 @@
 """Logs of the bus: the starts in them, and storing these as readings."""
 
-from __future__ import annotations
-
 import argparse
 import json
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """The visits of the plan on record as work orders."""
 
-from __future__ import annotations
-
 import argparse
 from datetime import date
 from pathlib import Path

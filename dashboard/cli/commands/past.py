@@ -1,7 +1,5 @@
 """Past lists, and what they would have done."""
 
-from __future__ import annotations
-
 import argparse
 import json
 from datetime import timedelta

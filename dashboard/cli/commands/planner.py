@@ -1,7 +1,5 @@
 """The replacement plan."""
 
-from __future__ import annotations
-
 import argparse
 
 from dashboard.cli.commands.database import as_of, open_existing, say_age

@@ -1,7 +1,5 @@
 """Monday's post: the week's list and plan issued once, as files in a folder, and mailed."""
 
-from __future__ import annotations
-
 import argparse
 import os
 from datetime import date, datetime

@@ -1,7 +1,5 @@
 """One reading, recorded."""
 
-from __future__ import annotations
-
 import argparse
 import sqlite3
 from collections.abc import Mapping, Sequence

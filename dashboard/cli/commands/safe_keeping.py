@@ -1,7 +1,5 @@
 """Is the database in order; a backup made, and put back; all of it as Parquet files."""
 
-from __future__ import annotations
-
 import argparse
 import json
 from dataclasses import asdict

@@ -1,7 +1,5 @@
 """The screens."""
 
-from __future__ import annotations
-
 import argparse
 import os
 from pathlib import Path

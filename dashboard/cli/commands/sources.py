@@ -1,7 +1,5 @@
 """Descriptions of foreign files."""
 
-from __future__ import annotations
-
 import argparse
 
 from dashboard.cli.commands.database import open_existing, open_or_make

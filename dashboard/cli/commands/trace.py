@@ -1,7 +1,5 @@
 """A recorded trace: what its starts show, and a reading made of one."""
 
-from __future__ import annotations
-
 import argparse
 import json
 import textwrap

@@ -1,7 +1,5 @@
 """One vehicle's sheet."""
 
-from __future__ import annotations
-
 import argparse
 import json
 from datetime import date, timedelta

@@ -1,7 +1,5 @@
 """In the bay: choose the vehicle, type what the meter shows, see at once whether it can be right, save at the thumb."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import timedelta

@@ -1,8 +1,6 @@
 """Saved mistakes put right: a reading, a repair, a decision or the report of a visit corrected, moved, withdrawn, put back; a vehicle
 corrected."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

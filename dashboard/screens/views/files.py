@@ -1,7 +1,5 @@
 """Files: bring them in, and describe those that have headings of their own."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Sequence
 from dataclasses import replace

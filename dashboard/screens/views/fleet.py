@@ -1,7 +1,5 @@
 """The fleet at a glance: the coming cold, who was at risk over the year, what happened, and who is overdue."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date, timedelta
 from functools import partial

@@ -1,7 +1,5 @@
 """Who did what, when and why; a change can be undone from here."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 
 import pandas as pd

@@ -1,7 +1,5 @@
 """The replacement plan: weeks and depots with hours used and free, moves by hand with their cost, parts, export."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial

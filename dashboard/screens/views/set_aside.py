@@ -1,7 +1,5 @@
 """Rows that could not be believed: put them right and take them in, or leave them out with a reason."""
 
-from __future__ import annotations
-
 import pandas as pd
 import streamlit as st
 

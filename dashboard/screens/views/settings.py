@@ -1,7 +1,5 @@
 """Settings: how far to look ahead, how many false flags are tolerated, money, units, hours."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

@@ -1,7 +1,5 @@
 """One vehicle: where it stands, why, what to do, every part over time, and the decision about it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from functools import partial

@@ -1,7 +1,5 @@
 """A planned visit reported on the phone: what was found, what was done, the reading after; one form that closes the visit."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date

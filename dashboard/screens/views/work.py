@@ -1,7 +1,5 @@
 """Repairs done and how starts went: the record the judgement learns from."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Mapping
 
