@@ -205,6 +205,22 @@ def test_a_whole_reading_with_a_battery_that_should_be_ice_is_taken_apart(volts:
     assert check.closure.suspect != "crank_rpm"
 
 
+@pytest.mark.parametrize(
+    ("speed", "inrush", "segment"), [(0.9, 0.84, "ground_path"), (1.0, 1.0, "measurement"), (1.0, 0.95, "measurement")]
+)
+def test_a_doubted_drop_is_believed_where_speed_and_inrush_bear_it_out(
+    speed: float, inrush: float, segment: str
+) -> None:
+    """By hand: 5 mΩ in the ground instead of 0.5 make 27.4 mΩ of a loop of 22.9, so that the inrush falls by a sixth, and 0.8 V of
+    7.5 V of back-emf are a tenth of the speed; a slip of the decimal point changes neither."""
+    shown = fitting()
+    slowed = {
+        "crank_rpm": speed * shown["crank_rpm"], "peak_a": inrush * shown["peak_a"], "drop_ground_v": 10.0 * shown["drop_ground_v"],
+    }  # fmt: skip
+    check = take({**shown, **slowed, "doubtful": "drop_ground_v", "outcome": "started"})
+    assert check.findings[0].segment == segment
+
+
 @pytest.mark.parametrize("heard", [{"outcome": "click"}, {"outcome": "no_start", "crank_rpm": 0.0}])
 def test_an_engine_that_stands_is_not_held_against_one_that_turns(heard: dict[str, object]) -> None:
     """Common practice: a locked starter takes what the loop gives, and no value of it is wrong for that."""

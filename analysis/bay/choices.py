@@ -115,6 +115,9 @@ class Expecting:
     fewest_readings: int = stated(8, "readings", 4, 16, "of a class, before what is usual in it counts as known; our choice")
     prior_rest: float = stated(4.0, "readings", 2.0, 8.0, "that the usual scatter of rest volts counts for; our choice")
     closes_at: float = stated(0.001, "1", 1e-4, 0.01, "chance of a sound reading being called not closing; our choice")
+    borne_out_by: float = stated(2.0, "chi-squared", 1.0, 6.0,
+        "less where a doubted drop is believed than where it is not: e times as likely; our choice, because the joints are looked at "
+        "either way, and a slip that speed and inrush deny lies far on the other side")
     fewest_checked: int = stated(3, "values", 2, 5, "fewer over-determine nothing; our choice")
     moved_z: float = stated(3.0, "1", 2.5, 4.0,
         "standard errors from which on a value is said to be unlike the readings before; normal law, one of 370 sound values: our choice")

@@ -16,9 +16,9 @@ import pandas as pd
 
 from analysis.bay.boundaries import AMPS_ROWS
 from analysis.bay.choices import BOUNDARIES, EXPECTING, FACTS
-from analysis.bay.closure import check_closure, predicted_measurements
+from analysis.bay.closure import MOVED_BY, check_closure, predicted_measurements
 from analysis.bay.expected import Expected
-from analysis.bay.facts import enough_a, speed_doubt
+from analysis.bay.facts import DROPS, enough_a, speed_doubt
 from analysis.bay.findings import MEASURED_HERE, WORDS, Finding, locate_segment
 from analysis.bay.verdict import verdict
 from analysis.circuit.battery import (
@@ -36,7 +36,7 @@ from analysis.circuit.choices import INSTRUMENT
 from analysis.circuit.limit_book import LimitBook
 from analysis.circuit.limits import AGM, DRAG_PER_K, REFERENCE_C, Limits
 from analysis.circuit.load import NO_REST, infer_load
-from analysis.circuit.resistances import ELEMENTS, MEASURED, NO_LOW_VOLTS, Inferred, infer_resistances
+from analysis.circuit.resistances import ELEMENTS, MEASURED, MOHM_PER_OHM, NO_LOW_VOLTS, Inferred, infer_resistances
 from analysis.circuit.temperature import CONTACT_LAW, COPPER_LAW, TemperatureLaw, at_reference, copper_factor
 from analysis.readings.choices import NOISE
 from analysis.readings.outcomes import FAILED
@@ -192,6 +192,7 @@ def check_one_reading(
     """
     battery_type = str(unit.get("battery_type") or "")
     agm = battery_type == AGM
+    reading = _with_borne_out_drops(reading, expected)
     row = trusted_row(reading).assign(agm=float(agm))
     noted = float(row["temperature_c"].iloc[0])
     assumed_t = not np.isfinite(noted)
@@ -242,6 +243,25 @@ def check_one_reading(
         closes, _against(at, expected, sd), charge,
         _limits(believed, reading, unit, expected, temperature, book), findings, tuple(before), rest_aside_v,
     )  # fmt: skip
+
+
+def _with_borne_out_drops(reading: Mapping[str, Any], expected: Expected) -> Mapping[str, Any]:
+    """The reading with doubted drops believed, where amps, inrush and speed fit an engine that loses those volts and are less
+    likely in one that does not. What they should be is worked out for this vehicle at this temperature, drops apart."""
+    doubted = {name for name in str(reading.get("doubtful") or "").split(",") if name}
+    drops = doubted & set(DROPS.values())
+    row = trusted_row(reading).assign(**dict.fromkeys(DROPS.values(), NAN))
+    air_c, amps = (float(row[name].iloc[0]) for name in ("temperature_c", "crank_a"))
+    if not drops or not np.isfinite(air_c):
+        return reading
+    amps = amps if np.isfinite(amps) else float(_shown(expected, air_c)["crank_a"].iloc[0])
+    losing = {MOVED_BY[name]: _number(reading[name]) * MOHM_PER_OHM / amps for name in drops}
+    changed = replace(expected, state=replace(expected.state, **losing))
+    row = expected.foretold(row.assign(aid_a=_aid_a(expected, air_c)))
+    as_ever, lost = (_tested(row, one, NOISE.temperature_k, frozenset()) for one in (expected, changed))
+    if not (lost["closes"] and as_ever["chi2"] - lost["chi2"] >= EXPECTING.borne_out_by):
+        return reading
+    return {**reading, "doubtful": ",".join(sorted(doubted - drops))}
 
 
 def trusted_row(reading: Mapping[str, Any]) -> pd.DataFrame:
