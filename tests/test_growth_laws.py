@@ -1,4 +1,4 @@
-"""Growth laws that a fleet teaches: ordinary ageing, onsets of wear, lives and powers."""
+"""Growth laws that a fleet teaches: ordinary ageing, onsets of wear, lives."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from statsmodels.robust.norms import TukeyBiweight
 from statsmodels.robust.robust_linear_model import RLM
 
 from analysis.readings.renewals import Renewals, ended_lives
-from analysis.wear.choices import GROWTH
+from analysis.wear.choices import GROWTH, PATHS
 from analysis.wear.growth_laws import Ageing, ReadLives, learn_growth, ordinary_ageing, relearned, span_of
 from analysis.wear.paths import (
     DAYS_PER_YEAR,
@@ -106,24 +106,26 @@ def test_ageing_is_the_same_as_readings_brought_to_one_day(rate: float, back: fl
         assert np.median(np.abs(drawn[0] - drawn[1] - shift)) < 1e-3
 
 
-# --- onsets, lives, powers -------------------------------------------------------------------------------------------
+# --- onsets, lives ---------------------------------------------------------------------------------------------------
 
 
 def read_lives(n: int, *, rate: float, life_d: float, seed: int = 3) -> ReadLives:
-    """Posterior weights of simulated lives: onset by a Poisson rate in 3 years of readings, one life, power 1.7."""
+    """Posterior weights of simulated lives: onset by a Poisson rate in 3 years of readings, one life; who wears past 1.3 lives
+    is renewed."""
     rng = np.random.default_rng(seed)
-    before = np.sort(rng.uniform(0.0, 1095.0, (n, 25)), axis=1)[:, ::-1]
-    onset = 1095.0 - DAYS_PER_YEAR * rng.exponential(1.0 / rate, n)
-    since = np.maximum(onset[:, None] - before, 0.0)
-    own_life = life_d * np.exp(rng.normal(0.0, 0.2, (n, 1)))
-    value = rng.normal(1.0, SPREAD, (n, 1)) + FAIL * np.minimum(since / own_life, 1.3) ** 1.7
-    se = np.full(before.shape, 0.06)
+    day = np.sort(rng.uniform(0.0, 1095.0, (n, 25)), axis=1)
+    onset = DAYS_PER_YEAR * rng.exponential(1.0 / rate, n)
+    own_life = life_d * np.exp(rng.normal(0.0, 0.2, n))
+    end = np.minimum(onset + 1.3 * own_life, 1095.0)
+    since = np.maximum(day - onset[:, None], 0.0)
+    value = rng.normal(1.0, SPREAD, (n, 1)) + FAIL * (since / own_life[:, None]) ** PATHS.power
+    se = np.full(day.shape, 0.06)
     value = value + rng.normal(0.0, se)
-    usable = np.ones(before.shape, dtype=bool)
+    usable = day < end[:, None]
     base = PRIOR.log_weights(GRID, 1)
-    found = growth_posterior(before, value, se, usable, np.full(n, SPREAD), np.full(n, FAIL), GRID, base)
-    day = 20000.0 - before
-    return ReadLives(found.weight, span_of(day, usable, np.full(n, 20000.0)), np.zeros(n, dtype=np.int64))
+    spread, fail = np.full(n, SPREAD), np.full(n, FAIL)
+    found = growth_posterior(end[:, None] - day, value, se, usable, spread, fail, GRID, base)
+    return ReadLives(found.weight, span_of(day, usable, end), np.zeros(n, dtype=np.int64))
 
 
 def learned(read: ReadLives, channel: int = 1) -> tuple[GrowthPrior, float, float]:
@@ -149,8 +151,8 @@ def test_no_lives_leave_the_stated_prior() -> None:
     read = read_lives(5, rate=0.1, life_d=480.0)
     law, onsets, years = learned(ReadLives(read.weight[:0], read.span_d[:0], read.group[:0]))
     for own, stated in zip(
-        (law.onset_per_year, law.life_share, law.power_share),
-        (PRIOR.onset_per_year, PRIOR.life_share, PRIOR.power_share),
+        (law.onset_per_year, law.life_share),
+        (PRIOR.onset_per_year, PRIOR.life_share),
         strict=True,
     ):
         np.testing.assert_allclose(own, stated)
@@ -178,7 +180,7 @@ def test_relearned_is_the_posterior_under_the_other_prior() -> None:
     before = np.sort(rng.uniform(0.0, 900.0, (5, 12)), axis=1)[:, ::-1]
     value = 1.0 + np.linspace(0.0, 1.5, 5)[:, None] * (1.0 - before / 900.0) ** 2 + rng.normal(0.0, 0.05, (5, 12))
     usable = np.ones((5, 12), dtype=bool)
-    other = GrowthPrior(PRIOR.onset_per_year * 0.3, PRIOR.life_share[:, ::-1].copy(), PRIOR.power_share)
+    other = GrowthPrior(PRIOR.onset_per_year * 0.3, PRIOR.life_share[:, ::-1].copy())
     old, new = (p.log_weights(GRID, 0) for p in (PRIOR, other))
 
     def under(log_prior: np.ndarray) -> object:

@@ -121,7 +121,7 @@ def test_the_level_of_that_day_is_worked_out_path_by_path(readings: ChannelReadi
     lag = np.where(np.isnan(GRID.lag), -1e9, GRID.lag)
     since = np.maximum(lag - back[:, None], 0.0) / DAYS_PER_YEAR
     amount, base, _, _ = own.worn_only
-    expected = (own.weight * (base + amount * since**GRID.power)).sum(axis=1)
+    expected = (own.weight * (base + amount * since**PATHS.power)).sum(axis=1)
     expected += readings.ageing[rows] * (readings.reference_d[rows] - back) / DAYS_PER_YEAR
     np.testing.assert_allclose(mean_before(own, GRID, back), expected, rtol=2e-3)
 

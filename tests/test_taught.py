@@ -20,7 +20,7 @@ from samples_kept import assess as assess_kept
 from analysis.forecast.learning import Look
 from analysis.readings.choices import TRAVEL
 from analysis.readings.taught import TaughtClass, pooled_usual, taught_class, unlike
-from analysis.wear.paths import LIVES_D, POWERS
+from analysis.wear.paths import LIVES_D
 from analysis.worklist.assess import Assessment, assess
 from dashboard.cli.main import main
 from dashboard.desk.reading_source import knowledge_from
@@ -174,6 +174,13 @@ def test_a_file_that_is_none_is_refused_in_one_sentence(what: Any, said: str) ->
     assert len(str(refused.value)) < 200
 
 
+def test_a_file_that_holds_more_of_growth_is_read_without_it() -> None:
+    """Files of before hold shares of four powers of growth as well."""
+    told = one().plain()
+    body = {"kind": "class laws", "version": 1, "classes": [told | {"power_share": [[0.25] * 4] * 7}]}
+    assert [read.plain() for read in parse_laws(json.dumps(body))] == [told]
+
+
 def test_a_class_twice_is_refused() -> None:
     body = {"kind": "class laws", "version": 1, "classes": [one().plain()] * 2}
     with pytest.raises(ValueError, match="twice"):
@@ -182,7 +189,7 @@ def test_a_class_twice_is_refused() -> None:
 
 def test_a_class_is_held_to_the_steps_of_growth_that_there_are() -> None:
     with pytest.raises(ValueError, match=f"7 x {len(LIVES_D) + 1} numbers"):
-        taught_class(one().plain(), lives=len(LIVES_D) + 1, powers=len(POWERS))
+        taught_class(one().plain(), lives=len(LIVES_D) + 1)
 
 
 @pytest.mark.nightly

@@ -19,7 +19,6 @@ from analysis.wear.paths import (
     DAYS_PER_YEAR,
     LIVES_D,
     ONSET_LAGS_D,
-    POWERS,
     DrawNoise,
     Growth,
     PathGrid,
@@ -64,19 +63,14 @@ def one(day: list[float], value: list[float], se: float = 0.1) -> Series:
 # --- the posterior of one path ---------------------------------------------------------------------------------------
 
 
-def path_grid(lag: float, power: float, life: float) -> PathGrid:
+def path_grid(lag: float, life: float) -> PathGrid:
     """A grid of "steady" and one growth path."""
-    column = int(np.flatnonzero(lag == ONSET_LAGS_D)[0]) * len(POWERS) + int(np.flatnonzero(power == POWERS)[0])
-    return PathGrid(
-        np.array([np.nan, lag]), np.array([1.0, power]), np.array([np.inf, life]), np.array([0, column], dtype=np.int64)
-    )
+    column = int(np.flatnonzero(lag == ONSET_LAGS_D)[0])
+    return PathGrid(np.array([np.nan, lag]), np.array([np.inf, life]), np.array([0, column], dtype=np.int64))
 
 
-@pytest.mark.parametrize(
-    ("lag", "power", "life"),
-    one_in(3, [(230.0, POWERS[1], 240.0), (90.0, POWERS[-1], 120.0), (430.0, POWERS[0], 960.0)], apart=True),
-)
-def test_mean_covariance_and_evidence_agree_with_numerical_integration(lag: float, power: float, life: float) -> None:
+@pytest.mark.parametrize(("lag", "life"), one_in(3, [(230.0, 240.0), (90.0, 120.0), (430.0, 960.0)], apart=True))
+def test_mean_covariance_and_evidence_agree_with_numerical_integration(lag: float, life: float) -> None:
     """Worked independently: Bayes' theorem by numerical integration over new value and amount, for both paths.
 
     The likelihood is written out from the densities of normal variables; nothing of the conjugate algebra is used.
@@ -84,9 +78,9 @@ def test_mean_covariance_and_evidence_agree_with_numerical_integration(lag: floa
     """
     series = one([200.0, 150.0, 100.0, 50.0, 5.0], [1.1, 1.05, 1.3, 1.2, 1.35], 0.08)
     se = np.hypot(0.08, departures(series.day, series.value, np.isfinite(series.value)))[0]
-    shape = (np.maximum(lag - series.day[0], 0.0) / DAYS_PER_YEAR) ** power
-    middle = FAIL * (DAYS_PER_YEAR / life) ** power
-    spread = PATHS.life_spread * power * middle
+    shape = (np.maximum(lag - series.day[0], 0.0) / DAYS_PER_YEAR) ** PATHS.power
+    middle = FAIL * (DAYS_PER_YEAR / life) ** PATHS.power
+    spread = PATHS.life_spread * PATHS.power * middle
     x, y = np.linspace(middle - 8 * spread, middle + 8 * spread, 1601), np.linspace(0.3, 1.9, 801)
     amounts, bases = np.meshgrid(x, y, indexing="ij")
     density = norm.pdf(bases, 1.0, BASE_SD) * norm.pdf(amounts, middle, spread)
@@ -101,7 +95,7 @@ def test_mean_covariance_and_evidence_agree_with_numerical_integration(lag: floa
     steady = quad(lambda b: norm.pdf(series.value[0], b, se).prod() * norm.pdf(b, 1.0, BASE_SD), 0.3, 1.9, epsrel=1e-9)[
         0
     ]
-    grid = path_grid(lag, power, life)
+    grid = path_grid(lag, life)
     found = series.posterior(grid=grid, log_prior=np.log([0.5, 0.5]))
     assert found.last_slip[0] < 0.02, "no reading here is a slip, so that both paths rest on all of them"
     assert found.amount[0, 1] == pytest.approx(amount, rel=1e-4)
@@ -116,10 +110,10 @@ def test_mean_covariance_and_evidence_agree_with_numerical_integration(lag: floa
 def test_growth_columns_are_the_power_of_time_since_onset() -> None:
     """Worked by hand: nothing before the onset, (years since onset)^power after it."""
     columns = growth_columns(np.array([[400.0, 10.0]]))[0]
-    assert columns.shape == (2, len(ONSET_LAGS_D) * len(POWERS))
-    at = list(ONSET_LAGS_D).index(90.0) * len(POWERS)
-    assert (columns[0, at : at + len(POWERS)] == 0).all()
-    assert columns[1, at : at + len(POWERS)] == pytest.approx((80.0 / 365.25) ** POWERS)
+    assert columns.shape == (2, len(ONSET_LAGS_D))
+    at = list(ONSET_LAGS_D).index(90.0)
+    assert columns[0, at] == 0.0
+    assert columns[1, at] == pytest.approx((80.0 / 365.25) ** PATHS.power)
 
 
 def test_prior_weights_are_a_distribution_in_which_most_parts_are_steady() -> None:
@@ -132,7 +126,7 @@ def test_prior_weights_are_a_distribution_in_which_most_parts_are_steady() -> No
 
 def test_no_path_has_long_passed_failing() -> None:
     """The grid leaves out paths of parts that would have failed four times over."""
-    excess = (GRID.lag[1:] / GRID.life[1:]) ** GRID.power[1:]
+    excess = (GRID.lag[1:] / GRID.life[1:]) ** PATHS.power
     assert (excess < 4.0).all()
     assert set(GRID.life[1:]) == set(LIVES_D)
     assert np.isnan(GRID.lag[0])
@@ -200,12 +194,12 @@ def simulate(n: int, rng: np.random.Generator, *, worn_share: float) -> tuple[Se
     weight = np.concatenate([[1.0 - worn_share], worn_share * weight[1:] / weight[1:].sum()])
     path = rng.choice(GRID.size, size=n, p=weight)
     day = np.cumsum(rng.uniform(21.0, 70.0, (n, 12)), axis=1)[:, ::-1] - 14.0
-    middle = FAIL * (DAYS_PER_YEAR / GRID.life[path]) ** GRID.power[path]
-    amount = np.where(path == 0, 0.0, middle * (1.0 + PATHS.life_spread * GRID.power[path] * rng.standard_normal(n)))
+    middle = FAIL * (DAYS_PER_YEAR / GRID.life[path]) ** PATHS.power
+    amount = np.where(path == 0, 0.0, middle * (1.0 + PATHS.life_spread * PATHS.power * rng.standard_normal(n)))
     lag = np.where(path == 0, 0.0, np.nan_to_num(GRID.lag[path]))
     base = 1.0 + BASE_SD * rng.standard_normal(n)
     since = np.maximum(lag[:, None] - np.concatenate([day, np.zeros((n, 1))], axis=1), 0.0) / DAYS_PER_YEAR
-    level = base[:, None] + amount[:, None] * since ** GRID.power[path][:, None]
+    level = base[:, None] + amount[:, None] * since**PATHS.power
     se = np.full(day.shape, 0.08)
     gone = rng.random(day.shape) < 0.2
     value = np.where(gone, np.nan, level[:, :-1] + se * rng.standard_normal(day.shape))

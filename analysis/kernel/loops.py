@@ -461,7 +461,7 @@ def places_by_window(
                 found[s, u, w] = value[order[at]]
 
 
-DEPARTURE, DEPARTURE_D, SLIP_SE, SLIP_LOG_SHARE, LIFE_SPREAD = range(5)
+DEPARTURE, DEPARTURE_D, SLIP_SE, SLIP_LOG_SHARE, AMOUNT_SPREAD = range(5)
 """Places in `choice` of :func:`paths_weighed`."""
 NIL_IN_SINGLES: Final = -110.0  # a weight of e to less than this is nil in 32-bit floats
 
@@ -480,7 +480,6 @@ def paths_weighed(
     columns: Doubles,
     per_day: float,
     design: Places,
-    power: Doubles,
     pace: Doubles,
     choice: Doubles,
     weight: Singles,
@@ -494,15 +493,15 @@ def paths_weighed(
     """Posteriors over N growth paths (U, N), the first of them steady, from readings (U, R); see `wear.paths`.
 
     log_prior: (U, N) or (1, N); columns: (T, C) growth `per_day` times a day before the assessment, of which design (N,) takes
-    one for each path; power (N,); pace (N,): a failing excess times it is what a path grows by in (1 a)^power.
+    one for each path; pace (N,): a failing excess times it is what a path grows by in (1 a)^power.
     """
-    readings, paths, wide, shared = value.shape[1], len(power), columns.shape[1], len(log_prior) == 1
+    readings, paths, wide, shared = value.shape[1], len(design), columns.shape[1], len(log_prior) == 1
     y, w, at = np.empty(readings), np.empty(readings), np.empty(readings, np.int64)
     s1, s2, sgy = np.zeros(wide + 1), np.zeros(wide + 1), np.zeros(wide + 1)
     column = design.copy()
     column[0] = wide  # the steady path has no growth
     likely, share, found = np.empty((3, paths)), np.empty((3, paths)), np.empty((3, 5, paths))
-    total, odds, latest, life_spread = np.empty(3), np.empty(3), np.empty(3), choice[LIFE_SPREAD]
+    total, odds, latest, amount_spread = np.empty(3), np.empty(3), np.empty(3), choice[AMOUNT_SPREAD]
     left_out = np.full(3, -1)  # the reading that each way of weighing does without
     own_1, own_2, own_y = np.empty(paths), np.empty(paths), np.empty(paths)
     for u in range(first, stop):
@@ -574,7 +573,7 @@ def paths_weighed(
             excess_of = fail_excess[u]
             for n in range(paths):  # alone, so that it is done for several paths at once
                 mean = excess_of * pace[n]
-                spread = max(life_spread * power[n] * mean, 1e-6)
+                spread = max(amount_spread * mean, 1e-6)
                 p_amount = 1.0 / (spread * spread)
                 both, of_amount, with_amount = own_1[n], own_2[n] + p_amount, own_y[n] + mean * p_amount
                 inverse = 1.0 / (of_base * of_amount - both * both)

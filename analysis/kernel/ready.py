@@ -24,7 +24,7 @@ SIGNATURES: Final[dict[Loop, tuple[str, ...]]] = {
     loops.places_by_window: (_D3, _D2, _D1, _D1, _D3),
     loops.path_means: (*(_F2,) * 6, _D2, _D2, _PLACES, "float64", "float64", _D2),
     loops.paths_weighed: (
-        *(_D2,) * 3, _MARKS, _MARKS, _D1, _D1, _D2, _D2, "float64", _PLACES, _D1, _D1, _D1, *(_F2,) * 6, _D1,
+        *(_D2,) * 3, _MARKS, _MARKS, _D1, _D1, _D2, _D2, "float64", _PLACES, _D1, _D1, *(_F2,) * 6, _D1,
     ),
     loops.values_drawn: (*(_F2,) * 6, *(_D2,) * 4, "float64", _D1, _D2, _D1, _D2, _F3),
     loops.coldest_on_levels: (

@@ -27,7 +27,7 @@ class TaughtClass:
     vehicles, readings, no_starts: what it rests on; battery, load: slope [1/K] and curvature [1/K²] of the laws, with
     covariance (2, 2); usual: [mΩ at 20 °C; A for the load] and relative spread between sound vehicles, (7,), NaN where
     never read; needs: least speed [rpm], supply and coil [V per 12 V] with errors (3,); onset_per_year [1/a] (7,);
-    life_share, power_share: (7, L), (7, P); ageing: [class-usual values a year] with errors (7,).
+    life_share: (7, L); ageing: [class-usual values a year] with errors (7,).
     """
 
     name: str
@@ -44,7 +44,6 @@ class TaughtClass:
     needs_se: Floats
     onset_per_year: Floats
     life_share: Floats
-    power_share: Floats
     ageing: Floats
     ageing_se: Floats
 
@@ -73,15 +72,15 @@ def _nulls(values: Any) -> Any:
     return values if math.isfinite(values) else None
 
 
-def taught_class(told: Mapping[str, Any], *, lives: int, powers: int) -> TaughtClass:
-    """A class from plain numbers, lists and words; ValueError with one sentence for what is none.
+def taught_class(told: Mapping[str, Any], *, lives: int) -> TaughtClass:
+    """A class from plain numbers, lists and words, whatever else they hold; ValueError with one sentence for what is none.
 
-    lives, powers: how many steps of them there are.
+    lives: how many steps of them there are.
     """
     shapes = {
         "battery": (2,), "battery_covariance": (2, 2), "load": (2,), "load_covariance": (2, 2), "usual": (CHANNEL_COUNT,),
         "usual_spread": (CHANNEL_COUNT,), "needs": (3,), "needs_se": (3,), "onset_per_year": (CHANNEL_COUNT,), "ageing": (CHANNEL_COUNT,),
-        "ageing_se": (CHANNEL_COUNT,), "life_share": (CHANNEL_COUNT, lives), "power_share": (CHANNEL_COUNT, powers),
+        "ageing_se": (CHANNEL_COUNT,), "life_share": (CHANNEL_COUNT, lives),
     }  # fmt: skip
     name = told.get("name") if isinstance(told, Mapping) else None
     if not isinstance(name, str) or not 0 < len(name) <= 80:
@@ -105,7 +104,6 @@ POSITIVE: Final = (
     "needs_se",
     "onset_per_year",
     "life_share",
-    "power_share",
     "ageing_se",
 )
 

@@ -1,6 +1,6 @@
 """Growth of one channel in a whole fleet: a posterior of a few vehicles at a time, and of each what the list asks for.
 
-The posterior of one vehicle is some 1,500 numbers a channel, so those of a large fleet would fill the memory. It is made
+The posterior of one vehicle is some 350 numbers a channel, so those of a large fleet would fill the memory. It is made
 in chunks that fit the cache, drawn from and summed up there, and made again for the one vehicle whose page is opened.
 """
 

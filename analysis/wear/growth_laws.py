@@ -1,4 +1,4 @@
-"""What a fleet teaches about growth: how often wear of each channel begins, how long it takes, and how it bends.
+"""What a fleet teaches about growth: how often wear of each channel begins, and how long it takes.
 
 "Growth laws" in NUMBERS.md. Expectation and maximisation in turn (Dempster, Laird and Rubin 1977), with the maximum a
 posteriori of a Poisson rate under a gamma prior and of shares under a Dirichlet prior (Gelman et al., Bayesian Data
@@ -17,10 +17,9 @@ from analysis.constants import DAYS_PER_YEAR
 from analysis.readings.panel import Bools, Floats, Ints, Panel, Reals, evenly
 from analysis.readings.renewals import EndedLives
 from analysis.readings.taught import TaughtClass
-from analysis.wear.choices import AGEING, GROWTH
+from analysis.wear.choices import AGEING, GROWTH, PATHS
 from analysis.wear.paths import (
     LIVES_D,
-    POWERS,
     ChannelPrior,
     Growth,
     GrowthPrior,
@@ -185,7 +184,7 @@ def past_lives(
         end - ageing.middle[group],
     )
     lag = np.nan_to_num(grid.lag, nan=0.0) / DAYS_PER_YEAR
-    excess = found.amount * lag**grid.power / fail_excess[group][:, None]
+    excess = found.amount * lag**PATHS.power / fail_excess[group][:, None]
     ended = np.maximum(ndtr((excess - GROWTH.ends_at) / GROWTH.ends_at_sd), GROWTH.ends_sound)
     weight = found.weight * np.where(failed[:, None], ended, 1.0)
     return ReadLives(weight / weight.sum(axis=1, keepdims=True), span_of(day, use, end), group)
@@ -227,19 +226,14 @@ def learn_growth(
         years_free = np.where(np.isfinite(lag), np.maximum(span[:, None] - lag, 0.0), span[:, None]) / DAYS_PER_YEAR
         free = weight * years_free
         whole, _, _ = _fit(
-            (weight, begun, free), span, grid, stated, before,
-            (GROWTH.onset_counts, GROWTH.life_counts, GROWTH.power_counts),
+            (weight, begun, free), span, grid, stated, before, (GROWTH.onset_counts, GROWTH.life_counts),
         )  # fmt: skip
         for g in range(classes):
             mine = group == g
             told = taught[g] if taught else None
-            begin = (
-                whole
-                if told is None
-                else ChannelPrior(float(told.onset_per_year[c]), told.life_share[c], told.power_share[c])
-            )
+            begin = whole if told is None else ChannelPrior(float(told.onset_per_year[c]), told.life_share[c])
             law, years[g, c], onsets[g, c] = _fit(
-                (weight[mine], begun[mine], free[mine]), span[mine], grid, begin, before, (GROWTH.class_counts,) * 3
+                (weight[mine], begun[mine], free[mine]), span[mine], grid, begin, before, (GROWTH.class_counts,) * 2
             )
             own[g].append(law)
     return GrowthLaws(tuple(GrowthPrior.of_channels(laws) for laws in own), years, onsets, tuple(ageing))
@@ -251,16 +245,16 @@ def _fit(
     grid: PathGrid,
     prior: ChannelPrior,
     read_with: Floats,
-    counts: tuple[float, float, float],
+    counts: tuple[float, float],
 ) -> tuple[ChannelPrior, float, float]:
     """One channel's law, shrunk to `prior`; part-years watched, and onsets in them.
 
     lives: weights (L, N), those of paths that began while the part was read, and weights times the years in which these could
-    have begun; read_with: (N,) log prior that the weights were made under; counts: cases that the prior's rate, lives and
-    powers count as much as.
+    have begun; read_with: (N,) log prior that the weights were made under; counts: cases that the prior's rate and lives count
+    as much as.
     """
     weight, begun, free = lives
-    _, of_life, of_power = grid.steps
+    _, of_life = grid.steps
     law, seen, years = prior, 0.0, 0.0
     for _ in range(ROUNDS):
         ratio = np.exp(law.log_weights(grid) - read_with)
@@ -271,9 +265,8 @@ def _fit(
         seen = float(onsets.sum())
         years = float(share @ (free @ ratio)) + float(span_d[~told].sum()) / DAYS_PER_YEAR
         by_life = counts[1] * prior.life_share + np.bincount(of_life, onsets[1:], len(LIVES_D))
-        by_power = counts[2] * prior.power_share + np.bincount(of_power, onsets[1:], len(POWERS))
         rate = (counts[0] + seen) / (counts[0] / prior.onset_per_year + years)
-        law = ChannelPrior(rate, by_life / by_life.sum(), by_power / by_power.sum())
+        law = ChannelPrior(rate, by_life / by_life.sum())
     return law, years, seen
 
 

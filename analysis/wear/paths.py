@@ -14,9 +14,9 @@ from scipy.special import ndtr
 
 from analysis.constants import DAYS_PER_YEAR
 from analysis.kernel.loops import (
+    AMOUNT_SPREAD,
     DEPARTURE,
     DEPARTURE_D,
-    LIFE_SPREAD,
     SLIP_LOG_SHARE,
     SLIP_SE,
     path_means,
@@ -33,7 +33,6 @@ ONSET_LAGS_D = np.array([15.0, 35.0, 60.0, 90.0, 125.0, 170.0, 230.0, 310.0, 430
 LAG_WIDTHS_A = (
     np.diff([0.0, *0.5 * (ONSET_LAGS_D[1:] + ONSET_LAGS_D[:-1]), 1.3 * ONSET_LAGS_D[-1]]) / DAYS_PER_YEAR
 )  # of the years that each of these lags stands for
-POWERS = np.array([0.8, 1.2, 1.7, 2.6])  # grid: slowing wear to strongly accelerating, close to an exponential
 LIVES_D = np.array([60.0, 120.0, 240.0, 480.0, 960.0, 1900.0])  # from the first sign to failure in the cold
 MOST_EXCESS = 4.0  # paths that passed the failing excess this many times over are left out
 CHUNK_UNITS = 250  # so that one chunk fits the cache
@@ -47,11 +46,10 @@ PER_DAY = 4  # steps of the table of growth
 class PathGrid:
     """The growth paths, N of them; the first is "steady".
 
-    lag: onset [d before the assessment]; power; life [d]; design: column of the growth matrix.
+    lag: onset [d before the assessment]; life [d]; design: column of the growth matrix, which is the step of the onset.
     """
 
     lag: Floats
-    power: Floats
     life: Floats
     design: Ints
 
@@ -61,45 +59,42 @@ class PathGrid:
         return len(self.lag)
 
     @cached_property
-    def steps(self) -> tuple[Ints, Ints, Ints]:
-        """(N - 1,) steps of ONSET_LAGS_D, LIVES_D and POWERS of every path but the steady one."""
-        return (
-            np.searchsorted(ONSET_LAGS_D, self.lag[1:]),
-            np.searchsorted(LIVES_D, self.life[1:]),
-            np.searchsorted(POWERS, self.power[1:]),
-        )
+    def steps(self) -> tuple[Ints, Ints]:
+        """(N - 1,) steps of ONSET_LAGS_D and LIVES_D of every path but the steady one."""
+        return self.design[1:], np.searchsorted(LIVES_D, self.life[1:])
+
+    @property
+    def pace(self) -> Floats:
+        """(N,) a failing excess times it is what a path grows by in (1 a)^power."""
+        return np.asarray((DAYS_PER_YEAR / self.life) ** PATHS.power)
 
     @cached_property
     def failed_before(self) -> Floats:
         """(N - 1,) by what the weight of every path but the steady one is divided, because its part would have failed."""
-        return np.asarray(1.0 + (self.lag[1:] / self.life[1:]) ** (PATHS.surely_failed * self.power[1:]))
+        return np.asarray(1.0 + (self.lag[1:] / self.life[1:]) ** (PATHS.surely_failed * PATHS.power))
 
 
 def make_grid() -> PathGrid:
-    """Every onset lag with every power and life that has not long passed the failing excess."""
-    paths = [(np.nan, 1.0, np.inf, 0)]
-    column = 0
-    for lag in ONSET_LAGS_D:
-        for power in POWERS:
-            paths += [(lag, power, life, column) for life in LIVES_D if (lag / life) ** power < MOST_EXCESS]
-            column += 1
-    lags, powers, lives, columns = zip(*paths, strict=True)
-    return PathGrid(np.array(lags), np.array(powers), np.array(lives), np.array(columns, dtype=np.int64))
+    """Every onset lag with every life that has not long passed the failing excess."""
+    paths = [(np.nan, np.inf, 0)]
+    for column, lag in enumerate(ONSET_LAGS_D):
+        paths += [(lag, life, column) for life in LIVES_D if (lag / life) ** PATHS.power < MOST_EXCESS]
+    lags, lives, columns = zip(*paths, strict=True)
+    return PathGrid(np.array(lags), np.array(lives), np.array(columns, dtype=np.int64))
 
 
 @dataclass(frozen=True)
 class ChannelPrior:
-    """Of one channel: onsets per vehicle and year, shares of lives (L,) and of powers (P,)."""
+    """Of one channel: onsets per vehicle and year, shares of lives (L,)."""
 
     onset_per_year: float
     life_share: Floats
-    power_share: Floats
 
     def log_weights(self, grid: PathGrid) -> Floats:
         """(N,) log prior weight of every path."""
-        lag, life, power = grid.steps
+        lag, life = grid.steps
         weight = np.zeros(grid.size)
-        weight[1:] = self.onset_per_year * LAG_WIDTHS_A[lag] * self.life_share[life] * self.power_share[power]
+        weight[1:] = self.onset_per_year * LAG_WIDTHS_A[lag] * self.life_share[life]
         weight[1:] /= grid.failed_before
         weight[1:] *= min(1.0, PATHS.most_worn / weight[1:].sum())
         weight[0] = 1.0 - weight[1:].sum()
@@ -108,24 +103,19 @@ class ChannelPrior:
 
 @dataclass(frozen=True)
 class GrowthPrior:
-    """Per channel: onsets per vehicle and year (C,), shares of lives (C, L) and of powers (C, P)."""
+    """Per channel: onsets per vehicle and year (C,), shares of lives (C, L)."""
 
     onset_per_year: Floats
     life_share: Floats
-    power_share: Floats
 
     @classmethod
     def of_channels(cls, channels: Sequence[ChannelPrior]) -> GrowthPrior:
         """The priors of all channels side by side."""
-        return cls(
-            np.array([c.onset_per_year for c in channels]),
-            np.stack([c.life_share for c in channels]),
-            np.stack([c.power_share for c in channels]),
-        )
+        return cls(np.array([c.onset_per_year for c in channels]), np.stack([c.life_share for c in channels]))
 
     def channel(self, c: int) -> ChannelPrior:
         """The prior of one channel."""
-        return ChannelPrior(float(self.onset_per_year[c]), self.life_share[c], self.power_share[c])
+        return ChannelPrior(float(self.onset_per_year[c]), self.life_share[c])
 
     def log_weights(self, grid: PathGrid, channel: int) -> Floats:
         """(N,) log prior weight of every path."""
@@ -135,7 +125,7 @@ class GrowthPrior:
 def default_prior() -> GrowthPrior:
     """Before a fleet has taught anything: batteries wear most, lives of some months to some years."""
     onset = np.array(PATHS.onset_per_year)
-    return GrowthPrior(onset, np.tile(PATHS.life_share, (len(onset), 1)), np.tile(PATHS.power_share, (len(onset), 1)))
+    return GrowthPrior(onset, np.tile(PATHS.life_share, (len(onset), 1)))
 
 
 AS_BUILT: Final = float("-inf")
@@ -200,21 +190,20 @@ class Growth:
 
 
 def growth_columns(day_before: Floats) -> Floats:
-    """(..., L * P) growth in (1 a)^power of every onset lag and power, `day_before` days before the assessment, to the
-    nearest quarter of a day."""
-    table = _growth_table()
+    """(..., L) growth in (1 a)^power of every onset lag, `day_before` days before the assessment, to the nearest quarter of
+    a day."""
+    table = _growth_table(PATHS.power)
     at = np.clip(np.rint(day_before * PER_DAY), 0, len(table) - 1).astype(np.int64)
     return table[at]
 
 
 @lru_cache(maxsize=1)
-def _growth_table() -> Floats:
-    """(4 T, L * P) growth columns on every quarter of a day before the assessment; the last row is none at all."""
+def _growth_table(power: float) -> Floats:
+    """(4 T, L) growth columns on every quarter of a day before the assessment; the last row is none at all."""
     day = np.arange(PER_DAY * int(ONSET_LAGS_D[-1]) + 1) / PER_DAY
-    since = np.maximum(ONSET_LAGS_D - day[:, None], 0.0) / DAYS_PER_YEAR
-    columns = np.stack([since**p for p in POWERS], axis=-1).reshape(len(day), -1)
+    columns = np.asarray((np.maximum(ONSET_LAGS_D - day[:, None], 0.0) / DAYS_PER_YEAR) ** power)
     columns.setflags(write=False)
-    return np.asarray(columns)
+    return columns
 
 
 def standing_alone(value: Floats, se: Floats, usable: Bools) -> Bools:
@@ -295,8 +284,7 @@ def growth_posterior(
         arrays = [np.ascontiguousarray(a, np.float64) for a in (day_before, value, se)]
         marks = [np.ascontiguousarray(a, bool) for a in (usable, sure)]
         each = [np.ascontiguousarray(a, np.float64) for a in (base_sd, fail_excess, np.atleast_2d(log_prior))]
-        pace = (DAYS_PER_YEAR / grid.life) ** grid.power
-        shape = (_growth_table(), float(PER_DAY), grid.design, grid.power, pace, _chosen())
+        shape = (_growth_table(PATHS.power), float(PER_DAY), grid.design, grid.pace, _chosen())
         in_chunks(n, CHUNK_UNITS, lambda s: loop(s.start, s.stop, *arrays, *marks, *each, *shape, *paths, slip))
         return found
     log_prior = np.broadcast_to(log_prior, (n, grid.size))
@@ -317,8 +305,13 @@ def _chosen() -> Floats:
     """Choices in the places that the compiled loop asks for."""
     out = np.empty(5)
     out[DEPARTURE], out[DEPARTURE_D], out[SLIP_SE] = PATHS.departure, PATHS.departure_d, PATHS.may_be_slip_se
-    out[SLIP_LOG_SHARE], out[LIFE_SPREAD] = np.log(PATHS.outlier_share / PATHS.outlier_range), PATHS.life_spread
+    out[SLIP_LOG_SHARE], out[AMOUNT_SPREAD] = np.log(PATHS.outlier_share / PATHS.outlier_range), _amount_spread()
     return out
+
+
+def _amount_spread() -> float:
+    """Relative width of a path's amount, that a life step's neighbours overlap by."""
+    return PATHS.life_spread * PATHS.power
 
 
 _Sums = tuple[Floats, Floats, Floats, Floats, Floats]
@@ -403,8 +396,8 @@ def _without(sums: _Sums, y: Floats, w: Floats, g: Floats) -> _Sums:
 def _solve(sums: _Sums, base_sd: Floats, fail_excess: Floats, grid: PathGrid, log_prior: Floats) -> list[Floats]:
     """Conjugate linear regression y = base + amount * growth for every path: log evidence, means, covariance."""
     s0, s1, s2, sy, sgy = sums
-    mean = fail_excess[:, None] * ((DAYS_PER_YEAR / grid.life) ** grid.power)[None, :]
-    p_amount = np.maximum(PATHS.life_spread * grid.power * mean, 1e-6)
+    mean = fail_excess[:, None] * grid.pace[None, :]
+    p_amount = np.maximum(_amount_spread() * mean, 1e-6)
     np.square(p_amount, out=p_amount)
     np.reciprocal(p_amount, out=p_amount)
     p_base = 1.0 / base_sd[:, None] ** 2
@@ -502,12 +495,11 @@ def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNois
     base = take(growth.base) + np.where(path == 0, 0.0, cov / var_amount * (drawn - amount))
     base = base + np.sqrt(var_rest) * base_z
     lag = np.where(path == 0, -1e9, grid.lag[path])
-    power = grid.power[path]
     out = np.empty((len(ahead_d), *path.shape), dtype=np.float32)
     pace = np.exp(PATHS.pace_sd * pace_z - 0.5 * PATHS.pace_sd**2)
-    now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** power
+    now = (np.maximum(lag, 0.0) / DAYS_PER_YEAR) ** PATHS.power
     for k, ahead in enumerate(ahead_d):
-        then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** power
+        then = (np.maximum(lag + ahead, 0.0) / DAYS_PER_YEAR) ** PATHS.power
         out[k] = base + drawn * (now + pace * (then - now) if ahead > 0 else then) + growth.aged(ahead)[:, None]
     return out
 
@@ -515,7 +507,7 @@ def draw_values(growth: Growth, grid: PathGrid, ahead_d: Floats, noise: DrawNois
 def _grown(grid: PathGrid, ahead_d: Floats) -> Floats:
     """(H, N) growth of each path `ahead_d` days after the assessment (H,)."""
     since = np.maximum(np.nan_to_num(grid.lag, nan=-np.inf) + ahead_d[:, None], 0.0)
-    return np.asarray((since / DAYS_PER_YEAR) ** grid.power)
+    return np.asarray((since / DAYS_PER_YEAR) ** PATHS.power)
 
 
 def _draw_paths(weight: Reals, even: Floats) -> Ints:
@@ -557,7 +549,7 @@ def levels_of(growth: Growth, grid: PathGrid, later_d: float, back_d: Floats) ->
 def mean_value(growth: Growth, grid: PathGrid, ahead_d: float) -> tuple[Floats, Floats]:
     """(U,) posterior mean and standard deviation of the value `ahead_d` days after the assessment."""
     lag = np.where(np.isnan(grid.lag), -1e9, grid.lag)
-    shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** grid.power
+    shape = (np.maximum(lag + ahead_d, 0.0) / DAYS_PER_YEAR) ** PATHS.power
     weight = growth.weight.astype(np.float64)
     amount, base, variance, cov = growth.worn_only
     value = amount * shape

@@ -59,7 +59,6 @@ def taught_by(state: FleetRead, learned: LearnedNeeds) -> tuple[TaughtClass, ...
                 learned.se[g],
                 prior.onset_per_year,
                 prior.life_share,
-                prior.power_share,
                 np.array([ageing[c].per_year[g] for c in range(len(CHANNELS))]),
                 np.array([ageing[c].se[g] for c in range(len(CHANNELS))]),
             )

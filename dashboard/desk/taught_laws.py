@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from sqlite_utils import Database
 
 from analysis.readings.taught import TaughtClass, taught_class
-from analysis.wear.paths import LIVES_D, POWERS
+from analysis.wear.paths import LIVES_D
 from ingest.records import read_settings, save_setting
 
 if TYPE_CHECKING:
@@ -68,4 +68,4 @@ def taught_laws(db: Database) -> tuple[TaughtClass, ...]:
 
 
 def _classes(told: list[Any]) -> tuple[TaughtClass, ...]:
-    return tuple(taught_class(one, lives=len(LIVES_D), powers=len(POWERS)) for one in told)
+    return tuple(taught_class(one, lives=len(LIVES_D)) for one in told)

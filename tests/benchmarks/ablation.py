@@ -112,11 +112,9 @@ SWITCHES = (
     Switch("no-starts of other causes", "none", {"worklist.judging.other_causes_per_year": 0.0}, looks=False),
     Switch("batteries that freeze", "none do", functions={"analysis.forecast.outlook.floors_of": _no_floors}, looks=False),
     Switch("growth learned", "the stated laws", {
-        "wear.growth.onset_counts": MUCH, "wear.growth.life_counts": MUCH, "wear.growth.power_counts": MUCH,
-        "wear.growth.class_counts": MUCH}),
+        "wear.growth.onset_counts": MUCH, "wear.growth.life_counts": MUCH, "wear.growth.class_counts": MUCH}),
     Switch("growth of each class", "the fleet's", {"wear.growth.class_counts": MUCH}),
     Switch("ordinary ageing", "none", {"wear.ageing.fewest_telling": MUCH}),
-    Switch("powers of growth", "one, 1.7", {"wear.paths.power_share": (1e-9, 1e-9, 1.0, 1e-9), "wear.growth.power_counts": MUCH}),
     Switch("wear departs from its path", "never", {"wear.paths.departure": 0.0}),
     Switch("wear ahead at its own pace", "its path's", {"wear.paths.pace_sd": 0.0}),
     Switch("temperature laws learned", "the published ones",
