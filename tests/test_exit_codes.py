@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import samples_ingest
 from samples_ingest import CLIMATE, GOOD, HEADING, UNITS, reading, readings_file
 from samples_kept import copy_of, in_one_file, kept_file
 
@@ -592,3 +593,22 @@ def test_the_codes_in_the_readme_are_the_program_s() -> None:
     readme = (Path(__file__).parents[1] / "README.md").read_text()
     for code in (terminal.DONE, terminal.SET_ASIDE, terminal.REFUSED, terminal.COULD_NOT, terminal.STOPPED):
         assert f"| {code} |" in readme
+
+
+@pytest.mark.parametrize(
+    ("time", "why"),
+    [
+        ("2024-04-05T07:45Z", "is in UTC, not by the local clock"),
+        ("24-04-05 07:45", "can be read day first or year first"),
+    ],
+)
+def test_a_reading_of_a_time_that_is_not_read_is_said_to_be_so(
+    time: str, why: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever measured it, the question whose reading it is waits for its time."""
+    samples_ingest.fleet(tmp_path / "fleet")
+    told = ["--db", str(tmp_path / "fleet" / "fleet.db"), "record", "K-101", "--taken-at", time]
+    assert main([*told, "--rest-v", "12.6", "--crank-min-v", "11"]) == 1
+    said = capsys.readouterr()
+    assert (said.out, said.err.count("\n")) == ("", 1)
+    assert f"taken_at: '{time}' {why}; allowed is a time as 2026-01-31T07:45" in said.err

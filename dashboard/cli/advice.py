@@ -1,7 +1,7 @@
 """What a reading says as soon as it is recorded; loads no more than that, so that whoever stands at the vehicle waits less."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 from sqlite_utils import Database
@@ -13,6 +13,8 @@ from dashboard.desk.terminal import wrapped
 from dashboard.words import reading_sheet, terminal_words
 from ingest.entries import Entry
 from ingest.fields import CIRCUIT_MEASUREMENTS, QUANTITIES
+
+AS_STORED: Final = "%Y-%m-%dT%H:%M:%S"  # a time that was read
 
 
 def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
@@ -34,8 +36,8 @@ def reading_advice(db: Database, name: str, entry: Entry) -> list[str]:
 
 def whose_lines(db: Database, name: str, entry: Entry) -> list[str]:
     """The question whether a reading is another vehicle's, or nothing; asked of one that cannot be stored too."""
-    at = pd.to_datetime(str(entry.values.get("taken_at", "")), errors="coerce")
-    if pd.isna(at):  # a time that is not there or cannot be read is said elsewhere
+    at = pd.to_datetime(str(entry.values.get("taken_at", "")), format=AS_STORED, errors="coerce")
+    if pd.isna(at):  # a time that is not there or was not read, as one in UTC, is said elsewhere
         return []
     record = Record(db, at)
     return whose_words(record, name, entry) if name in set(record.units["unit"]) else []
