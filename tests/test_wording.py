@@ -327,8 +327,8 @@ def test_what_to_measure_next_depends_on_what_a_no_start_costs() -> None:
         "system_v": 12, "repaired_probability": 0.0, "failed_starts": 0, "failure_unexplained": 0.0,
     }  # fmt: skip
     parts = [
-        {"part": "starter_motor", "part_probability": 0.5, "last_slip": 0.0},
-        {"part": "battery", "part_probability": 0.5, "last_slip": 0.0},
+        {"part": "starter_motor", "part_probability": 0.5, "worn_probability": 0.5, "readings": 5, "last_slip": 0.0},
+        {"part": "battery", "part_probability": 0.5, "worn_probability": 0.5, "readings": 5, "last_slip": 0.0},
     ]
     dear = PlanSettings(no_start={**DEFAULT_NO_START, "van": NoStartCost(500.0, 500.0, 5000.0)})
     free = PlanSettings(
@@ -347,7 +347,9 @@ def test_the_list_does_not_ask_for_what_the_latest_readings_hold() -> None:
         "status": "judged", "flagged": True, "part": "starter_motor", "flag_probability": 0.5, "vehicle_class": "van",
         "system_v": 12, "repaired_probability": 0.0, "failed_starts": 0, "failure_unexplained": 0.0,
     }  # fmt: skip
-    parts = [{"part": "starter_motor", "part_probability": 0.9, "last_slip": 0.6}]
+    parts = [
+        {"part": "starter_motor", "part_probability": 0.9, "worn_probability": 0.9, "readings": 5, "last_slip": 0.6}
+    ]
     said = str(next_test(unit, parts))
     assert said.startswith("Repeat the last reading")
     made: frozenset[str] = frozenset()
