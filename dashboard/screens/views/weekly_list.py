@@ -227,7 +227,7 @@ def head(chosen: WeeklyList) -> None:
         *weekly.said_of_list(chosen, fahrenheit=in_f),
         *(in_reader_unit(str(note), fahrenheit=in_f) for note in body["notes"]),
     ):
-        st.warning(safe(f"{as_sentence(note.rstrip('.'))}."))
+        st.warning(whole(safe(f"{as_sentence(note.rstrip('.'))}.")))
     if body.get("assumed"):
         st.page_link(page("files"), label=say.BRING_CLIMATE)
 
