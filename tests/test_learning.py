@@ -124,8 +124,8 @@ def test_two_seeds_teach_the_same_within_half_the_stated_error() -> None:
 
 
 def test_a_look_knows_the_mornings_that_came() -> None:
-    """Property: six weeks of 25 degC stop less than one vehicle of the small fleet's 24 under any need, and fewer than its climate does;
-    with one morning of -45 in them nearly all are expected to have failed under the greatest speed."""
+    """Property: six weeks of 25 degC stop next to none of the small fleet's 24 vehicles under usual needs, and under any need fewer
+    than its climate does; with one morning of -45 in them nearly all are expected to have failed under the greatest speed."""
     tables = tables_of(fleet()).before(DAY)
     panel = make_panel(tables.units, tables.readings.iloc[:0])
     grids, day = need_grids(panel), look_days(tables, day_number(DAY))[-1]
@@ -136,7 +136,8 @@ def test_a_look_knows_the_mornings_that_came() -> None:
     for name, lows in (("climate", None), ("mild", mild), ("bitter", bitter)):
         seen[name] = look_back(past_of(replace(tables, lows=lows), [day]), day, grids)
     everyone = {name: look.probability.sum(axis=-1) for name, look in seen.items()}
-    assert (everyone["mild"] < 1.0).all()
+    middle = tuple(steps // 2 for steps in everyone["mild"].shape)
+    assert everyone["mild"][middle] < 0.1 < everyone["climate"][middle]
     assert (everyone["mild"] < everyone["climate"]).all()
     assert (everyone["climate"] < everyone["bitter"]).all()
     assert everyone["bitter"][-1].min() > 0.9 * len(seen["bitter"].read)
