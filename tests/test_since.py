@@ -16,8 +16,9 @@ from test_views import run, said
 
 from dashboard.desk import weekly
 from dashboard.screens import session
-from dashboard.words.since import changed
+from dashboard.words.since import changed, since_issued
 from ingest import store
+from ingest.records import WeeklyList
 
 THEN = {
     "no_start_probability": 0.081, "coldest_start_c": -12.4, "coldest_start_low_c": -20.0, "coldest_start_high_c": -6.0,
@@ -49,6 +50,12 @@ def test_only_what_reads_otherwise_is_said_with_both_figures() -> None:
     assert gone == ["on the list then, it would not be now"]
     assert changed(None, NOW, **months) == ["not on the list then, it would be now"]
     assert changed(None, NOW | {"flagged": False}, **months) == []
+
+
+def test_a_vehicle_of_the_list_that_left_service_since_is_said() -> None:
+    issued = WeeklyList("2026-W49", "2026-11-30", "2026-11-30T06:00:00", {"horizon_days": 30})
+    said = since_issued(issued, THEN, None, horizon_days=30, fahrenheit=False)
+    assert said == "Since the list of 2026-W49 was issued: out of service now."
 
 
 def test_list_and_page_say_what_changed_since_the_list_was_issued(

@@ -538,6 +538,8 @@ def test_why_a_vehicle_has_gone() -> None:
     assert why("B") == "looked at, nothing found, on 17 Nov"
     assert why("C") == "read again on 19 Nov: its probability fell from 40 % to 2 %"
     assert "without a new reading" in why("D")
+    left = weekly.why_gone(row("F", 0.4), None, repairs, decisions, readings, since, visits)
+    assert left == "the vehicle is out of service"
     now["no_start_probability"] = 0.5  # it left the list though its probability rose: nothing "fell"
     assert why("D") == "its probability, 40 % then and 50 % now, is below what puts a vehicle on the list"
 

@@ -220,7 +220,7 @@ def why_gone(
     """One sentence why a vehicle is no longer on the list; visits: those that were reported as done."""
     unit = row["unit"]
     if now is None:
-        return list_words.NO_VEHICLE_NOW
+        return list_words.OUT_OF_SERVICE
     done = repairs[(repairs["unit"] == unit) & (repairs["done_on"] >= since)]
     if len(done):
         last = done.iloc[-1]

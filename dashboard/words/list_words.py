@@ -67,7 +67,7 @@ SPELLS_ASSUMED: Final = (
     "Cold spells as at other places whose lows vary as much are assumed of {depots}: a file of a year's daily lows "
     "(lows.csv) would tell"
 )
-NO_VEHICLE_NOW: Final = "the vehicle is no longer among the vehicles"
+OUT_OF_SERVICE: Final = "the vehicle is out of service"
 WORK_ON: Final = "{work} on {day}"
 VISIT_ON: Final = "visit on {day}: {found}"
 LOOKED_ON: Final = "looked at, nothing found, on {day}"

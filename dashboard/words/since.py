@@ -48,14 +48,17 @@ def _by(moment: Any) -> str:
 def since_issued(
     issued: WeeklyList,
     then: Mapping[str, Any] | None,
-    now: Mapping[Any, Any],
+    now: Mapping[Any, Any] | None,
     *,
     horizon_days: int,
     fahrenheit: bool,
 ) -> str:
-    """One sentence with both figures of everything that reads otherwise now; "" where nothing does."""
+    """One sentence with both figures of everything that reads otherwise now; "" where nothing does.
+
+    now: None where the vehicle is out of service.
+    """
     horizons = (int(issued.body["horizon_days"]), horizon_days)
-    said = changed(then, now, horizons=horizons, fahrenheit=fahrenheit)
+    said = ["out of service now"] if now is None else changed(then, now, horizons=horizons, fahrenheit=fahrenheit)
     return f"Since the list of {issued.iso_week} was issued: {'; '.join(said)}." if said else ""
 
 

@@ -302,8 +302,6 @@ def changes_since(chosen: WeeklyList, *, in_f: bool) -> Callable[[Mapping[str, A
 
     def said(row: Mapping[str, Any]) -> str:
         now = known.get(str(row["unit"]))
-        if now is None:
-            return ""
         return since_issued(chosen, row, now, horizon_days=fresh.horizon_days, fahrenheit=in_f)
 
     return said
