@@ -227,6 +227,17 @@ def test_no_sheet_is_printed_for_a_visit_whose_parts_were_renewed_since(
     assert str(visit["unit"]) in capsys.readouterr().err
 
 
+def test_a_repair_that_the_plan_s_readings_came_after_overtakes_nothing(fleet: Path) -> None:
+    """Put on record late: the part was read, and planned for, as it was after it."""
+    db = store.open_database(fleet)
+    plan, visit = planned(db)
+    read = store.read_readings(db, before=AS_OF, units=[str(visit["unit"])])["taken_at"].max().date()
+    renewed(db, visit, visit["parts"], read - timedelta(days=1))
+    assert outdated_visits(db, plan, AS_OF) == []
+    renewed(db, visit, visit["parts"], read)
+    assert [one.uid for one in outdated_visits(db, plan, AS_OF)] == [visit["uid"]]
+
+
 def test_a_sheet_of_a_visit_that_is_partly_done_says_so_first(fleet: Path) -> None:
     db = store.open_database(fleet)
     plan, visit = planned(db)

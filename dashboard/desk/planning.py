@@ -229,12 +229,15 @@ def outdated_visits(db: Database, plan: ReplacementPlan, day: date) -> list[Outd
         return []
     repairs = store.read_table(
         db,
-        "(SELECT r.unit, r.part, r.action, r.done_on, o.at FROM repairs r JOIN origins o ON o.id = r.origin_id)",
-        ("unit", "part", "action", "done_on", "at"),
+        "(SELECT r.unit, r.part, r.action, r.done_on, o.at, (SELECT max(taken_at) FROM readings WHERE unit = r.unit"
+        f" AND taken_at < '{plan.as_of:%Y-%m-%d}') AS read_at FROM repairs r JOIN origins o ON o.id = r.origin_id)",
+        ("unit", "part", "action", "done_on", "at", "read_at"),
         order="done_on",
-        dates=("done_on", "at"),
+        dates=("done_on", "at", "read_at"),
     )
-    since = repairs[(repairs["done_on"] >= plan.as_of) | (repairs["at"] > made)]
+    # what the plan's readings were taken after they told of already, whenever it was put on record
+    told = repairs["done_on"] < repairs["read_at"].dt.normalize()
+    since = repairs[(repairs["done_on"] >= plan.as_of) | ((repairs["at"] > made) & ~told)]
     units, today = store.read_units(db), pd.Timestamp(day)
     left = {str(u): on for u, on in zip(units["unit"], units["out_of_service"], strict=True) if on <= today}
     return outdated(plan, since, left)
