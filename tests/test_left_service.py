@@ -21,6 +21,7 @@ from sqlite_utils import Database
 from analysis.backtest.history import judged_flags, labelled, left_on, limit_lists, part_lives
 from analysis.backtest.lists import backtest_lists
 from analysis.costs import PARTS
+from analysis.forecast.choices import LEARNING
 from analysis.forecast.learning import learn_needs, look_back, need_grids, past_looked_at
 from analysis.forecast.past import past_of
 from analysis.readings.panel import LEFT, FleetTables, in_service
@@ -131,9 +132,9 @@ def test_looks_count_a_vehicle_that_left_only_where_it_failed_before(monkeypatch
     assert seen == len(look.read) > 5
     failed = set(tables.repairs.loc[(tables.repairs["reason"] == "no_start"), "unit"])
     sound = next(str(u) for u in look.units[look.read] if u not in failed)
-    gone = left(known.stated, pd.Timestamp("1970-01-01") + pd.Timedelta(days=days[-1] + 3), sound)
-    fewer = learn_needs(gone, known.vehicles, known.day, looks=dict(kept)).looks.sum()
-    assert fewer == seen - 1
+    for after, counted in ((3, seen - 1), (LEARNING.span_d - 2, seen - 1), (LEARNING.span_d - 1, seen)):
+        gone = left(known.stated, pd.Timestamp("1970-01-01") + pd.Timedelta(days=days[-1] + after), sound)
+        assert learn_needs(gone, known.vehicles, known.day, looks=dict(kept)).looks.sum() == counted, after
 
 
 def test_a_look_of_a_day_before_is_kept_and_one_after_made_anew(tables: FleetTables) -> None:

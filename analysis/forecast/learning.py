@@ -289,7 +289,8 @@ def learn_needs(
         left = pd.Series(left_d(tables.units), index=tables.units["unit"].astype(str))
         for look in looks_at(tables, panel, day, grids, {} if looks is None else looks):
             happened = np.isin(look.units, names[(when >= look.day) & (when < look.day + LEARNING.span_d)])
-            gone = left.reindex(look.units).to_numpy() < look.day + LEARNING.span_d  # it was not there to fail
+            # it was not there to fail, on the window's last day at the latest
+            gone = left.reindex(look.units).to_numpy() < look.day + LEARNING.span_d - 1
             look = look.without(gone & ~happened)
             used.append((look, happened))
             log_weight += LEARNING.learning_counts * look.evidence(happened, n)
