@@ -183,7 +183,7 @@ def _refuse_former(db: Database, batch: Batch) -> None:
     """Give an entry a problem when a row said the same and was withdrawn, or corrected to another vehicle or time."""
     for row, old in former_rows(db, batch).items():
         if _row_id(db, batch) is None:
-            ended = find(db, "audit", origin_id=old.change) or {}
+            ended = next(db.query("SELECT * FROM audit WHERE origin_id = ? LIMIT 1", [old.change]))
             batch.problems[row] = [
                 f"{batch.table.name[:-1]} {old.row_id} said the same until it was withdrawn or corrected on {ended['at'][:10]} by "
                 f"{ended['by']} ({ended['reason']}); allowed is to undo that (change {old.change}), or another time"
