@@ -205,6 +205,13 @@ def test_a_whole_reading_with_a_battery_that_should_be_ice_is_taken_apart(volts:
     assert check.closure.suspect != "crank_rpm"
 
 
+def test_a_doubted_drop_without_amps_or_value_is_not_believed() -> None:
+    """A clamp that lay beside the cable reads 0 A; no drop goes with that, and none that was not measured."""
+    shown = fitting() | {"doubtful": "drop_ground_v", "outcome": "started"}
+    for others in ({"drop_ground_v": 10.0 * shown["drop_ground_v"], "crank_a": 0.0}, {"drop_ground_v": None}):
+        assert "ground_path" not in {finding.segment for finding in take(shown | others).findings}
+
+
 @pytest.mark.parametrize(
     ("speed", "inrush", "segment"), [(0.9, 0.84, "ground_path"), (1.0, 1.0, "measurement"), (1.0, 0.95, "measurement")]
 )

@@ -188,9 +188,8 @@ def departures(
     by_name = measurement_errors(dict(zip(MEASURED, middle.T, strict=True)), blocks, charge_se)
     error = np.stack([by_name[name] for name in MEASURED], axis=-1)
     residual = measured - middle
-    used = np.isfinite(residual) & (
-        error > 0.0
-    )  # no speed is held against that of an engine which is expected to stand
+    # no speed is held against that of an engine which is expected to stand
+    used = np.isfinite(residual) & np.isfinite(error) & (error > 0.0)
     slope = np.where(used[:, :, None], np.nan_to_num(slope), 0.0)
     share = _widened(share, residual, slope, used, confirmed)
     covariance = np.einsum("nik,nk,njk->nij", slope, share**2, slope)

@@ -255,7 +255,9 @@ def _with_borne_out_drops(reading: Mapping[str, Any], expected: Expected) -> Map
     if not drops or not np.isfinite(air_c):
         return reading
     amps = amps if np.isfinite(amps) else float(_shown(expected, air_c)["crank_a"].iloc[0])
-    losing = {MOVED_BY[name]: _number(reading[name]) * MOHM_PER_OHM / amps for name in drops}
+    if not amps > 0.0:  # without amps nothing is lost
+        return reading
+    losing = {MOVED_BY[name]: _number(reading.get(name)) * MOHM_PER_OHM / amps for name in drops}
     changed = replace(expected, state=replace(expected.state, **losing))
     row = expected.foretold(row.assign(aid_a=_aid_a(expected, air_c)))
     as_ever, lost = (_tested(row, one, NOISE.temperature_k, frozenset()) for one in (expected, changed))
