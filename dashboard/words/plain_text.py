@@ -40,9 +40,8 @@ _JOINER = "\u2060"  # has no width and breaks no line: nothing is seen of it
 _FOUND_IN_TEXT = re.compile(r"https?:(?=//)|www(?=\.)|@|:(?=[\w+-]+:)|(?<!\S)[-<>~](?=[-=>]>?(?!\S))", re.IGNORECASE)
 """Where addresses, mail addresses, icons, arrows and dashes begin that Streamlit looks for in text that is escaped already."""
 _FILE_NAME = re.compile(r"[^\w.-]+")
-LONGEST_SHOWN = (
-    1200  # characters: more than any sentence of ours, few enough that no text from a file fills a page; our choice
-)
+# characters: more than any sentence of ours, few enough that no text from a file fills a page; our choice
+LONGEST_SHOWN = 1200
 LONGEST_FILE_NAME = 80  # characters, so that any system takes it; our choice
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")

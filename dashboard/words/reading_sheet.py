@@ -298,9 +298,8 @@ def settled_words(closure: Closure) -> str:
 def fit_words(check: ReadingCheck) -> list[str]:
     """State of charge and surface charge, then whether the values fit: the order in which they are to be settled."""
     words = closure_words(check.closure)
-    no_rest = any(
-        finding.doubts == "rest_v" for finding in check.findings
-    )  # what is not rest says nothing of the charge
+    # what is not rest says nothing of the charge
+    no_rest = any(finding.doubts == "rest_v" for finding in check.findings)
     empty = check.charge is not None and check.charge.level == "act" and not no_rest
     if empty and check.closure.checked and not check.closure.closes:
         words += " A battery that is not charged can do this alone, so charge it before looking further."
