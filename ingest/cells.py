@@ -18,7 +18,7 @@ from ingest.errors import FileRefused, NotDescribed
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, Column, Conversion, Table, allowed_words, own_unit
 from ingest.layout import Layout, is_of_units, own_name
 from ingest.sheets import Block, Cells, cell_text, objects
-from ingest.sources import IGNORE
+from ingest.sources import IGNORE, WORK
 from ingest.values import (
     CAN_BE_READ,
     DEGREE,
@@ -39,7 +39,7 @@ from ingest.values import (
     shown,
     ways_to_read,
 )
-from ingest.vocabulary import SPOKEN
+from ingest.vocabulary import spoken, work_done
 
 DECIMALS = 6  # of a stored value in V, A, °C: a microvolt, so that 0.12 V and 120 mV are the same number
 LARGEST = 1e15  # in any unit: far outside every range; a number beyond counts as this one, so that no sum overflows
@@ -200,6 +200,8 @@ class BatchBuilder:
                 day = cells
             elif target == "taken_time":
                 clock = cells
+            elif target == WORK:
+                out |= {name: (said, None, self._label(name, index)) for name, said in _taken_apart(cells).items()}
             else:
                 name = conversion.column if conversion else target
                 out[name] = (cells, conversion, self._label(name, index))
@@ -429,14 +431,21 @@ def _is_no_row(row: Iterator[str], names: Sequence[str]) -> bool:
     return is_of_units(cells) or [own_name(cell) for cell in cells] == [name for name in names if name]
 
 
+def _taken_apart(cells: Cells) -> dict[str, Cells]:
+    """Part and action out of work in words; words that do not say both stay as they are."""
+    texts = [cell_text(cell) for cell in cells.tolist()]
+    pairs = [found if all(found := work_done(text)) else (text, text) for text in texts]
+    return {name: objects([pair[i] for pair in pairs]) for i, name in enumerate(("part", "action"))}
+
+
 _BETWEEN = re.compile(r"[\s_-]+")
 
 
 def chosen(text: str, choices: Sequence[str]) -> str:
     """Return the one of `choices` that `text` is or means, whatever its capitals, blanks and hyphens; else `text` as it is."""
     folded = _BETWEEN.sub("", text.casefold())
-    folded = _BETWEEN.sub("", SPOKEN.get(folded, folded))
-    return next((word for word in choices if _BETWEEN.sub("", word.casefold()) == folded), text)
+    ours = next((word for word in choices if _BETWEEN.sub("", word.casefold()) == folded), "")
+    return ours or spoken(text, choices) or text
 
 
 def _rounded(values: npt.NDArray[np.float64], factor: float, offset: float) -> npt.NDArray[np.float64]:

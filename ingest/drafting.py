@@ -18,7 +18,7 @@ from ingest.file_kinds import is_bus_log, is_heading, kind_of_table
 from ingest.layout import combined_headings, is_of_units, is_own, own_layout, source_layout
 from ingest.readers import read_sheets
 from ingest.sheets import Sheet, cell_text
-from ingest.sources import MOST_HEADING_ROWS, missing_columns, parse_source
+from ingest.sources import MOST_HEADING_ROWS, WORK, missing_columns, parse_source
 from ingest.values import (
     ORDERS,
     NumberStyle,
@@ -32,7 +32,7 @@ from ingest.values import (
 from ingest.vocabulary import WORDS_OF, Word, beside, folded, in_unit_of, meaning, of_a_minimum, unit_in_heading
 
 ROWS_LOOKED_AT = 20_000  # rows whose dates and values are looked at; our choice, so that a draft comes at once
-TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs"}
+TAKEN_FOR = {"readings": "readings", "units": "vehicles", "repairs": "repairs", "climate": "the depots' monthly lows"}
 A_TRACE = "is one start over time (time, volts, amps): cranktrend trace, or the bay on screen, reads it as it is, no description is needed"
 A_LOG = "is a log of many signals over time: cranktrend log, or Logs of the bus on screen, finds the starts in it, no description is needed"
 LOWEST_OF = (
@@ -188,7 +188,7 @@ def draft_source(path: str | Path) -> Draft:
         quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])
         raise FileRefused(
             f"fewer than {DRAFTING.fewest_meanings} headings in it are understood ({quoted}); name at least vehicle, time and one "
-            "measurement"
+            "measurement, outcome or repair"
         )
     sheet, region = max(regions, key=lambda pair: pair[1].understood)
     columns = _columns(sheet, region)
@@ -256,7 +256,14 @@ def _once(headings: Sequence[str], words: tuple[Word, ...]) -> tuple[Word | None
             if rival is None or (word.sure and not rival.sure):
                 first[word.column] = index
     kept = [word if word and first[word.column] == index else None for index, word in enumerate(found)]
-    return tuple(_whole_times(kept))
+    return tuple(_whole_work(_whole_times(kept)))
+
+
+def _whole_work(words: Sequence[Word | None]) -> list[Word | None]:
+    """What was done, without a part beside it, names the part too."""
+    if "part" in (word.column for word in words if word):
+        return list(words)
+    return [replace(word, column=WORK) if word and word.column == "action" else word for word in words]
 
 
 def _whole_times(words: Sequence[Word | None]) -> list[Word | None]:
@@ -302,7 +309,7 @@ def _half_understood(heading: str, word: Word) -> str:
 
 def _find_times(columns: list[_Column], table: Table) -> None:
     """Where no heading means the day that the table dates, take the column that holds dates throughout, aloud."""
-    if any(column.target in OF_A_DATE for column in columns):
+    if table.name not in DATED_BY or any(column.target in OF_A_DATE for column in columns):
         return
     for column in columns:
         if column.target or not column.values:

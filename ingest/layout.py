@@ -20,7 +20,7 @@ from ingest.fields import (
     own_unit,
 )
 from ingest.sheets import Sheet
-from ingest.sources import IGNORE, PARTIAL, Source, columns_filled, heading_key, target_of
+from ingest.sources import IGNORE, PARTIAL, WORK, Source, columns_filled, heading_key, target_of
 from ingest.values import (
     ORDERS,
     DateOrder,
@@ -294,7 +294,7 @@ def _fit(sheet: Sheet, source: Source, headings: tuple[str, ...], start: int, al
     required = {
         key
         for key, target in source.columns.items()
-        if target in PARTIAL or (target != IGNORE and _is_required(target, source.table))
+        if target in (*PARTIAL, WORK) or (target != IGNORE and _is_required(target, source.table))
     }
     if not required <= found or share < (1.0 if all_headings else FILES.fewest_headings):
         return None

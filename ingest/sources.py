@@ -20,6 +20,7 @@ from ingest.writing import Change, find, put, stamp, write_change, writing
 DATE_ORDERS = (*ORDERS, "iso")
 MOST_HEADING_ROWS = 3  # our choice: more heading rows than a main, a sub and a unit row are not seen
 PARTIAL = ("taken_on", "taken_time")  # a date and a time of day in two columns make taken_at
+WORK = "work"  # part and action of a repair in one column of words
 IGNORE = "-"  # a heading described so is left out knowingly
 _NAME = re.compile(r"^[^\s/\\][^/\\]{0,63}$")
 
@@ -147,7 +148,7 @@ def _columns(raw: Mapping[str, Any], table: Table) -> tuple[dict[str, str], dict
         if target_of(target, table) is None:
             raise SourceProblem(
                 f"column {heading!r} is {target!r}, which {table.name} does not have; allowed are "
-                f"{', '.join(table.names)}, the same with _mv, _f, _mi for other units, "
+                f"{', '.join((*table.names, *((WORK,) if table.name == 'repairs' else ())))}, the same with _mv, _f, _mi for other units, "
                 f'{", ".join(CLAMP_COLUMNS)} for clamp outputs, or "-" to leave it out'
             )
         if target_of(target, table) in {target_of(other, table) for other in columns.values() if other != IGNORE}:
@@ -160,7 +161,7 @@ def _columns(raw: Mapping[str, Any], table: Table) -> tuple[dict[str, str], dict
 
 def target_of(name: str, table: Table) -> str | None:
     """Return the column of `table` that `name` (ours, or ours in another unit) fills; None when there is none."""
-    if table.name == "readings" and name in PARTIAL:
+    if (table.name == "readings" and name in PARTIAL) or (table.name == "repairs" and name == WORK):
         return name
     if name in table.names:
         return name
@@ -169,9 +170,12 @@ def target_of(name: str, table: Table) -> str | None:
 
 
 def columns_filled(names: Iterable[str], table: Table) -> set[str]:
-    """Return the columns of `table` that `names` fill; a day in a column of its own makes the time of a reading."""
+    """Return the columns of `table` that `names` fill; a day in a column of its own makes the time of a reading, work in words
+    part and action of a repair."""
     filled = {ours for name in names if (ours := target_of(name, table))}
-    return filled | {"taken_at"} if "taken_on" in filled else filled
+    return (
+        filled | ({"taken_at"} if "taken_on" in filled else set()) | ({"part", "action"} if WORK in filled else set())
+    )
 
 
 def missing_columns(names: Iterable[str], table: Table) -> list[str]:

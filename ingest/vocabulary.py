@@ -2,11 +2,11 @@
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from ingest.fields import READINGS, REPAIRS, UNITS, conversion, other_units, own_unit
+from ingest.fields import ACTIONS, CLIMATE, PARTS, READINGS, REPAIRS, UNITS, conversion, other_units, own_unit
 from ingest.values import DEGREES, clean_text, unit_word
 
 _POSITIVE = r"\+|\bpos|plus|posit"
@@ -42,6 +42,7 @@ _PRICE = r"price|value|preis|wert|\bto\b|\ban\b|buyer|kaufer"  # of a sale, or w
 _UPKEEP = r"\blast\b|\bnext\b|\bdue\b|interval|letzte|nachste"  # of a service in the workshop
 _OTHER_VOLTS = r"module|sensor|control|\bo2\b|oxygen|alternator|supply|pedal|throttle|steuergerat"
 
+_PLACE = r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"
 _NOTE = Word("note", r"remark|\bnotes?\b|comment|komment|bemerk|notiz|remarque|observ|anmerk")
 OF_A_VEHICLE = Word(
     "unit",
@@ -82,6 +83,7 @@ READING_WORDS = (
     Word("technician", r"tech|mechan|monteur|prufer|pruefer|operator|initials|tester|signed|\bby\b|bearbeiter|mecanic"),
     Word("instrument", r"instrument|\bmeter\b|messgerat|appareil"),
     Word("outcome", r"outcome|\bresult|ergebnis|resultat"),
+    Word("outcome", r"what happened|breakdown|incident", sure=False, unless=r"date|datum|time|\bday\b"),
     Word(
         "taken_at", r"date.*time|datetime|timestamp|\bwhen\b|zeitpunkt|zeitstempel|datum.*zeit|fecha.*hora|date.*heure"
     ),
@@ -106,7 +108,7 @@ UNIT_WORDS = (
     Word("rated_cca_a", r"\bcca\b|cold.?crank|kaltstart|rating|kalteprufstrom"),
     Word("cylinders", r"cyl|zylinder|cilindr"),
     Word("fuel", r"fuel|kraftstoff|carburant|combustible|antrieb", unless=_OTHER_FUEL),
-    Word("depot", r"depot|site|location|base|standort|niederlassung|garage|dépôt|yard"),
+    Word("depot", _PLACE),
     Word(
         "out_of_service",
         r"out of service|last day|withdrawn|decommission|de-?regist|\bsold\b|scrap|dispos|retired|left (?:the )?(?:fleet|service)"
@@ -132,14 +134,73 @@ REPAIR_WORDS = (
     OF_A_VEHICLE,
 )
 
-WORDS_OF: Mapping[str, tuple[Word, ...]] = MappingProxyType(
-    {READINGS.name: READING_WORDS, UNITS.name: UNIT_WORDS, REPAIRS.name: REPAIR_WORDS}
+CLIMATE_WORDS = (
+    Word("depot", _PLACE),
+    Word("month", r"month|monat|\bmois\b|\bmes\b"),
+    Word("low_sd_c", r"deviation|\bsd\b|streuung"),
+    Word("low_c", r"\blows?\b|lowest|\bmin\b|minim|tief|temp"),
 )
 
-SPOKEN: Mapping[str, str] = MappingProxyType(
-    {"wet": "flooded", "glowplug": "intake_heater", "glowplugs": "intake_heater"}
+WORDS_OF: Mapping[str, tuple[Word, ...]] = MappingProxyType(
+    {READINGS.name: READING_WORDS, UNITS.name: UNIT_WORDS, REPAIRS.name: REPAIR_WORDS, CLIMATE.name: CLIMATE_WORDS}
 )
-"""What the trade says, without capitals, blanks and hyphens -> the word of ours; glow plugs draw amps as an intake heater does."""
+
+_NOT = r"(?:did|does|do|would|wo|could)(?:nt| not)"
+_TURN = r"(?:crank|start|turn over|turn)"
+_CASUAL = r"(?: (?:again|at all|this morning|in the morning|jump(?:ed)? started|towed|flat|cold|from cold))*"
+_SAID: Mapping[str, str] = MappingProxyType(
+    {
+        "flooded": r"wet|lead acid|wet lead acid",
+        "intake_heater": r"glow ?plugs?",
+        "no_start": rf"(?:{_NOT} {_TURN}|(?:no|non) ?start(?:er)?|(?:failed|refused|unable) to {_TURN}){_CASUAL}",
+        "no_click": r"no click|nothing heard|silent|dead silent",
+        "click": r"(?:only |just )?(?:a |one |single )?clicks?(?: only)?",
+        "chatter": r"(?:solenoid |relay )?chatter(?:s|ed|ing)?",
+        "slow": r"(?:slow(?:ly)?|sluggish)(?: (?:to )?(?:crank|cranking|start|starting|turning))?|(?:crank|turn)(?:s|ed)? (?:over )?slow(?:ly)?",
+        "cranks_only": rf"crank(?:s|ed)? (?:but |and )?(?:{_NOT}|no) (?:start|fire)",
+        "battery": r"bat|batt|batts|battery|batteries",
+        "starter_motor": r"starter(?: motor)?",
+        "positive_cable": r"(?:positive|plus) (?:cable|lead)s?",
+        "ground_path": r"(?:earth|ground|negative) (?:strap|cable|lead|path)s?",
+        "replaced": r"(?:new|changed|replaced|renewed|exchanged|swapped|fitted)",
+        "cleaned": r"cleaned",
+        "tightened": r"tightened",
+        "charged": r"(?:re)?charged",
+    }
+)
+"""The word of ours -> what the trade says for it, in small letters without marks (from memory); glow plugs draw amps as an intake
+heater does, and who says nothing else of a start that failed leaves open how."""
+_SLACK = frozenset(
+    ["a", "an", "the", "both", "two", "old", "new", "and", "fitted", "motor", "reman"]
+)  # beside part and action
+
+
+def _plain(text: str) -> str:
+    """What was said, without capitals, marks and what stands in brackets."""
+    bare = re.sub(r"['\u2019`]", "", folded(without_brackets(text)))
+    return " ".join(re.sub(r"[^a-z0-9]+", " ", bare).split())
+
+
+def spoken(text: str, choices: Sequence[str]) -> str:
+    """Return the one of `choices` that the trade means by `text`, '' where it is none of them."""
+    plain = _plain(text)
+    return next((word for word in choices if word in _SAID and re.fullmatch(_SAID[word], plain)), "")
+
+
+def work_done(text: str) -> tuple[str, str]:
+    """Part and action of a repair in words, as "batt. changed" or "new starter"; ('', '') unless one of each is all that is said."""
+    rest, found = _plain(text), []
+    for choices in (PARTS, ACTIONS):
+        named = [
+            (word, said) for word in choices if word in _SAID and (said := re.search(rf"\b(?:{_SAID[word]})\b", rest))
+        ]
+        if len(named) != 1:
+            return "", ""
+        ((word, said),) = named
+        rest = f"{rest[: said.start()]} {rest[said.end() :]}"
+        found.append(word)
+    return (found[0], found[1]) if _SLACK.issuperset(rest.split()) else ("", "")
+
 
 # Words that a heading may hold beside those that decide: with any other, only a part of it is understood.
 _BESIDE = re.compile(
@@ -149,7 +210,7 @@ _BESIDE = re.compile(
     r"|low\w*|min\w*|max\w*|peak|inrush|rest\w*|open|static|standing|hold|pull|temp\w*|air|ambient|outside|out|km|miles?|odo\w*"
     r"|mileage|kilomet\w*|date|time|day|test\w*|check\w*|measure\w*|inspect\w*|taken|reading|value|vehicle|unit|fleet|asset|truck|bus"
     r"|van|timestamp|datetime|cause|ursache|registration|plate|class|type|model|categor\w*|make|system|nominal|rated|rating|cca|cold|cyl\w*|fuel|depot|site|location"
-    r"|base|yard|service|since|commission\w*|decommission\w*|deregist\w*|last|day|sold|scrapped|withdrawn|retired|disposed|left|until|bis|ende|oil|grade|tech\w*|mechanic|operator|initials|signed|remark\w*|notes?|comment\w*"
+    r"|base|yard|garage|month\w*|monat\w*|service|since|commission\w*|decommission\w*|deregist\w*|last|day|sold|scrapped|withdrawn|retired|disposed|left|until|bis|ende|oil|grade|tech\w*|mechanic|operator|initials|signed|remark\w*|notes?|comment\w*"
     r"|result|outcome|seconds?|secs?|s|rpm|speed|load\w*|feed|loss|dip|part|component|action|work|done|reason|repair\w*"
     r"|am|der|die|das|des|den|dem|beim?|im|von|vor|nach|und|mit|ohne|zu\w*|fahrzeug\w*|wagen\w*|fzg\w*|kennzeichen|spannung\w*"
     r"|strom\w*|ruhe\w*|anlass\w*|start\w*|masse\w*|abfall\w*|verlust\w*|leitung\w*|kontakt\w*|magnet\w*|spule\w*|steuer\w*"

@@ -5,6 +5,7 @@ Truth: headings as workshops, loggers and bus interfaces write them, with the co
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from ingest.drafting import draft_source
 from ingest.errors import FileRefused
 from ingest.fields import READINGS, TABLES
 from ingest.importer import import_paths
-from ingest.sources import parse_source
+from ingest.sources import parse_source, save_source
 from ingest.vocabulary import READING_WORDS, UNIT_WORDS, beside, meaning
 
 
@@ -115,6 +116,7 @@ def test_each_kind_of_table_is_named_before_it_is_guessed(tmp_path: Path) -> Non
         "readings": "Vehicle;Test date;Rest volts (V);Lowest volts (V)\nA;2026-01-31;12.6;10.1\n",
         "vehicles": "Vehicle;Class;System voltage;Depot\nA;van;12;hill\n",
         "repairs": "Vehicle;Date;Part;Action;Remark\nA;2026-01-31;battery;replaced;cold\n",
+        "the depots' monthly lows": "Yard;Month;Average low (°C)\nhill;1;-4.5\n",
     }
     for kind, text in files.items():
         file = tmp_path / f"{kind}.csv"
@@ -122,6 +124,33 @@ def test_each_kind_of_table_is_named_before_it_is_guessed(tmp_path: Path) -> Non
         draft = draft_source(file)
         assert draft.kind.startswith(f"taken for {kind}: "), draft.kind
         parse_source(draft.toml)
+
+
+def test_no_starts_and_repairs_in_words_are_read_by_their_drafts_as_they_stand(tmp_path: Path) -> None:
+    """From memory, as fleets write them; what does not say one part and one action, or is no start, is set aside."""
+    files = {
+        "vehicles": "Fleet no.;Type;System voltage;Garage\nA;van;12 V;hill\n",
+        "breakdowns": "Vehicle;Date;What happened\nA;13.11.2026;didn't start\nA;14.11.2026;Would not crank, jump started\n"
+        "A;15.11.2026;clicks only\nA;16.11.2026;flat tyre\nA;17.11.2026;did not start the engine, as nobody was there\n",
+        "repairs": "Vehicle;Date;Work done\nA;13.11.2026;batt. changed\nA;14.11.2026;new starter (reman)\n"
+        "A;15.11.2026;earth strap cleaned\nA;16.11.2026;alternator belt\nA;17.11.2026;battery not replaced\n"
+        "A;18.11.2026;battery charged, starter renewed\n",
+    }
+    db = store.open_database(tmp_path / "f.db", create=True)
+    for name, text in files.items():
+        file = tmp_path / f"{name}.csv"
+        file.write_text(text, encoding="utf-8")
+        save_source(db, name, draft_source(file).toml)
+        import_paths(db, [file], now=datetime(2026, 11, 30, 8))
+    starts = [tuple(row.values()) for row in db.query("SELECT taken_at, outcome FROM readings ORDER BY taken_at")]
+    assert [(at[:10], how) for at, how in starts] == [
+        ("2026-11-13", "no_start"), ("2026-11-14", "no_start"), ("2026-11-15", "click"),
+    ]  # fmt: skip
+    done = [tuple(row.values()) for row in db.query("SELECT done_on, part, action FROM repairs ORDER BY done_on")]
+    assert done == [
+        ("2026-11-13", "battery", "replaced"), ("2026-11-14", "starter_motor", "replaced"), ("2026-11-15", "ground_path", "cleaned"),
+    ]  # fmt: skip
+    assert db["set_aside"].count == 5
 
 
 def trace_text() -> str:

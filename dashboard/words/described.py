@@ -2,7 +2,7 @@
 
 from dashboard.words.plain_text import as_sentence, safe, words
 from ingest.fields import CLAMP_COLUMNS, QUANTITIES, Table, conversion, other_units
-from ingest.sources import IGNORE, PARTIAL
+from ingest.sources import IGNORE, PARTIAL, WORK
 
 NOT_CHOSEN = "choose what it is, or leave it out"
 DATE_ORDERS = {
@@ -17,6 +17,7 @@ _PARTS = {
     "lowest_is": "what kind of lowest volts: steady, dip or slow samples",
     "taken_on": "date of the reading",
     "taken_time": "time of day of the reading",
+    WORK: "what was done to which part, in words",
 }
 _CLAMPS = {
     "crank_clamp_mv": "clamp round the starter cable, steady, mV",
@@ -36,7 +37,7 @@ def columns_to_choose(table: Table) -> list[str]:
         if not name.endswith("_ma")  # milliamps of a starter: where a file has them, the draft says so
     ]
     if table.name != "readings":
-        return ["", IGNORE, *own]
+        return ["", IGNORE, *own, *([WORK] if table.name == "repairs" else [])]
     return ["", IGNORE, *own, *CLAMP_COLUMNS, *PARTIAL]
 
 
