@@ -64,7 +64,7 @@ class Context:
     _nearest: dict[str, str] = field(default_factory=dict)
 
     def nearest_unit(self, unit: str) -> str:
-        """Return the known vehicle whose number looks most like `unit`, or ''."""
+        """Return the known vehicle whose number looks most like `unit`, or '' where none does or several do alike."""
         if unit not in self._nearest:
             self._nearest[unit] = self._look_for(unit) if len(self._nearest) < BELIEVING.most_looked_for else ""
         return self._nearest[unit]
@@ -77,13 +77,15 @@ class Context:
         # comparing with every vehicle of a large fleet takes too long for a hint
         if len(self._folded) > BELIEVING.largest_looked_through:
             return ""
-        close = difflib.get_close_matches(_folded(unit), self._folded, n=1, cutoff=BELIEVING.alike)
-        return self._folded[close[0]] if close else ""
+        folded = _folded(unit)
+        close = difflib.get_close_matches(folded, self._folded, n=2, cutoff=BELIEVING.alike)
+        alike = {difflib.SequenceMatcher(None, known, folded).ratio() for known in close}
+        return self._folded[close[0]] if len(alike) == len(close) > 0 else ""
 
 
 def _folded(unit: str) -> str:
     text = "".join(letter for letter in unit.casefold() if letter.isalnum())
-    return text.lstrip("0") or text
+    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", text)
 
 
 def check(batch: Batch, context: Context) -> None:

@@ -59,6 +59,12 @@ def test_set_aside_with_value_column_and_what_is_allowed(
         assert word in reason
 
 
+def test_a_number_that_is_as_near_to_several_vehicles_is_not_guessed(db: Database, tmp_path: Path) -> None:
+    """K-109 is one digit away from K-101 and K-102 alike; "K 0101" is K-101 with a nought too many."""
+    assert "is it" not in why(db, tmp_path, unit="K-109")
+    assert "is it K-101?" in why(db, tmp_path, unit="K 0101")
+
+
 def test_no_measurement_at_all(db: Database, tmp_path: Path) -> None:
     empty = dict.fromkeys(("rest_v", "crank_min_v", "crank_a", "peak_a", "drop_positive_v", "drop_ground_v"), "")
     assert "no measurement at all" in why(db, tmp_path, **empty)
