@@ -394,6 +394,16 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
         "none",
     ),
     "did not turn, nothing measured": ({"outcome": "no_start"}, {"outcome": "no_start", "crank_min_v": 9.0}, "none"),
+    "did not start, rest volts only": (
+        {"outcome": "no_start", "rest_v": 12.6},
+        {"outcome": "no_start", "rest_v": 12.6, "crank_min_v": 9.0},
+        "none",
+    ),
+    "did not start, volts as usual": (
+        HOLDS | USUAL | {"outcome": "no_start"},
+        HOLDS | USUAL | {"outcome": "no_start", "crank_min_v": 10.4},
+        "none",
+    ),
     "drops that amps deny": (
         SOUND | {"drop_positive_v": 0.01, "drop_ground_v": 0.0, "drop_contacts_v": 0.02},
         SOUND | {"drop_positive_v": 0.1, "drop_ground_v": 0.0, "drop_contacts_v": 0.02},

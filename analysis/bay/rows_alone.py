@@ -280,6 +280,33 @@ NONE: Final = (
         alone=True,
     ),
     Row(
+        "did not start, rest volts only",
+        (
+            is_word("outcome", "no_start"), measured("rest_v"),
+            not_measured("crank_min_v", "crank_a", "control_loaded_v", "feed_v", "jumper_start"),
+            isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v", "drop_control_v")),
+        ),
+        "none",
+        "The engine did not start, and {rest_v:.2f} V at rest tell how far the battery is charged, not what it gives.",
+        "volts at the battery and amps while cranking",
+        5,
+        alone=True,
+    ),
+    Row(
+        "did not start, volts as usual",
+        (
+            is_word("outcome", "no_start"), at_most("low_under_usual_v", "clear_fall_v"), isnt(_HARDLY_FLOWS),
+            not_measured("crank_a", "crank_rpm", "control_loaded_v", "feed_v", "jumper_start"),
+            isnt(measured("drop_positive_v", "drop_ground_v", "drop_contacts_v")),
+        ),
+        "none",
+        "The engine did not start although the battery held {crank_min_v:.2f} V, about what is usual: if it turned as fast as ever, it is "
+        "fuel or ignition, else resistance behind the battery, in cables, contacts, ground or starter.",
+        "the three drops of the power side while cranking",
+        10,
+        alone=True,
+    ),
+    Row(
         "slow, volts low, amps not measured",
         (is_word("outcome", "slow"), _VOLTS_LOW),
         "none",
