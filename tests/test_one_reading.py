@@ -96,7 +96,10 @@ def test_an_expected_reading_closes_and_names_nothing() -> None:
 def test_a_reading_is_held_against_the_earlier_ones_at_its_own_temperature() -> None:
     """Worked by hand: what is expected at -20 °C is like the readings before, however far from those in the warm; at -5 °C three times the
     usual ground drop is not, nor half a volt less at rest; a vehicle never read is held against its class, or against nothing."""
-    assert reading_sheet.against_words(take(fitting(-20.0))) == "Like this vehicle's 7 earlier readings."
+    assert (
+        reading_sheet.against_words(take(fitting(-20.0)))
+        == "What was measured is like this vehicle's 7 earlier readings."
+    )
     cold = fitting(-5.0)
     cold |= {"drop_ground_v": 3.0 * cold["drop_ground_v"], "rest_v": cold["rest_v"] - 0.5}
     moved = {m.name: m for m in take(cold).against.moved}
@@ -109,10 +112,26 @@ def test_a_reading_is_held_against_the_earlier_ones_at_its_own_temperature() -> 
         f"ground path drop {cold['drop_ground_v']:.2f} V, not {cold['drop_ground_v'] / 3.0:.2f} V."
     )
     new = replace(EXPECTED, earlier=0)
-    assert reading_sheet.against_words(take(fitting(), new)) == "Like what is usual in its class."
+    assert reading_sheet.against_words(take(fitting(), new)) == "What was measured is like what is usual in its class."
     alone = take(fitting(), replace(new, unknown=frozenset(MEASURED)))
     assert reading_sheet.against_words(alone) == "The first reading of this vehicle: nothing to compare it with yet."
     assert reading_json.reading_object(alone)["against"]["sentence"] == reading_sheet.against_words(alone)
+
+
+def test_no_reading_is_like_earlier_ones_that_its_finding_rests_on() -> None:
+    """BCI rest-voltage table: 12.40 V are about 70 % charged, and a vehicle that rested at 12.65 V before has lost a quarter."""
+    check = take({"rest_v": 12.40, "temperature_c": 10.0})
+    (finding,) = check.findings
+    assert finding.row == "battery lost charge"
+    assert check.against.compared == 1
+    assert not check.against.moved
+    assert reading_sheet.against_words(check) == ""
+
+
+def test_least_volts_while_cranking_are_said_of_this_cold() -> None:
+    """TM 5-3895-382-24: of 9 V on a warm day two thirds are left at -7 °C and colder, so that 5.5 V are half a volt too few."""
+    said = " ".join(reading_sheet.limit_words(take(fitting(-20.0) | {"crank_min_v": 5.5})))
+    assert "act, 0.50 V outside the limit (battery at least 9 V while cranking, 6.0 V in this cold" in said
 
 
 def test_a_drop_within_its_limit_that_has_trebled_is_named() -> None:

@@ -113,14 +113,18 @@ def _values(group: pd.DataFrame, name: str) -> Array:
 def _battery_checks(group: pd.DataFrame, limits: Limits, *, agm: bool) -> list[Checked]:
     rest, low = _values(group, "rest_v"), _values(group, "crank_min_v")
     least = least_cranking_v(limits.least_cranking_battery_v.value, _values(group, "temperature_c"))
-    typical = f"{limits.least_cranking_battery_v.words}, less in the cold"
+    warm = limits.least_cranking_battery_v
+    words = [
+        f"{warm.words}, {v:.{digits_apart(v, x, 1)}f} V in this cold" if v < warm.value else warm.words
+        for v, x in zip(least, low, strict=True)
+    ]
     return [
         _checked(group, "rest voltage", rest, limits.rest_act_v, "at least", watch=limits.rest_watch_v.value),
         _load_test(group, limits, rest, low, agm=agm),
         _checked(
             group, "volts while cranking", low, limits.least_cranking_battery_v, "at least",
             boundary=least, watch=least + limits.load_test_margin_v.value,
-            words=np.where(least < limits.least_cranking_battery_v.value, typical, limits.least_cranking_battery_v.words),
+            words=np.array(words, dtype=object),
         ),
     ]  # fmt: skip
 

@@ -326,7 +326,9 @@ def against_words(check: ReadingCheck) -> str:
         return FIRST_READING if not against.earlier else ""
     before = _held_against(against.earlier)
     if not against.moved:
-        return LIKE_EARLIER.format(before=before)
+        # a finding that rests on the earlier readings says what is unlike them
+        told = any(BY_ITS_OWN in finding.source for finding in check.findings)
+        return "" if told else LIKE_EARLIER.format(before=before)
     values = "; ".join(
         MOVED.format(name=VALUE_WORDS[m.name], value=amount(m.name, m.measured), usual=amount(m.name, m.expected))
         for m in against.moved
@@ -335,7 +337,8 @@ def against_words(check: ReadingCheck) -> str:
 
 
 FIRST_READING: Final = "The first reading of this vehicle: nothing to compare it with yet."
-LIKE_EARLIER: Final = "Like {before}."
+BY_ITS_OWN: Final = "this vehicle's earlier readings"
+LIKE_EARLIER: Final = "What was measured is like {before}."
 UNLIKE_EARLIER: Final = "Unlike {before}, taken to {temperature}: {values}."
 MOVED: Final = "{name} {value}, not {usual}"
 
