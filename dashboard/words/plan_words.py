@@ -124,8 +124,8 @@ def outdated_words(since: Sequence[Outdated]) -> list[str]:
     if whole_ones:
         named = "; ".join(f"{one.unit} ({_done_to(one)})" for one in whole_ones)
         out.append(
-            f"Overtaken since this plan was made, so that no work order is printed: {named}. A plan made anew knows of what is dated "
-            "before its day."
+            f"Overtaken since this plan was made, so that no work order is printed: {named}. A plan made anew knows of repairs dated "
+            "before its day, and of vehicles that left service by then."
         )
     if some:
         named = "; ".join(f"{one.unit} ({_done_to(one)}; {_open_parts(one)} still to do)" for one in some)
