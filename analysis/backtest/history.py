@@ -177,7 +177,8 @@ def part_lives(
 ) -> pd.DataFrame:
     """Lives of one part that reach into the window: unit, born, ended.
 
-    A life begins in service, or with the first reading where that is not known, and with every recorded replacement.
+    A life begins in service, or with the first reading where that is not known, and with every recorded replacement; it ends with the
+    next one, or with the vehicle's last day in service.
     """
     first = readings.groupby("unit")["taken_at"].min().dt.normalize()
     born = units["in_service"] if "in_service" in units else pd.Series(pd.NaT, index=units.index)
