@@ -6,9 +6,10 @@ Truth: readings whose volts are worked out by hand in `test_where_volts_go`.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
-from test_where_volts_go import BY_HAND, taken
+from test_where_volts_go import BY_HAND, EXPECTED, taken
 
 from analysis.bay.where_volts_go import READ
 from dashboard.charts.volts_bar import share_left, volts_html
@@ -89,6 +90,25 @@ def test_volts_alone_are_said_not_to_tell_apart() -> None:
     html = drawn({"temperature_c": 20.0, "rest_v": 12.6, "crank_min_v": 10.2})
     assert "is not told apart" in html
     assert "rest of the circuit 10.20 V" in html
+
+
+def test_amps_that_were_measured_are_not_said_to_be_missing() -> None:
+    """In a class that was hardly read for drops they stay with the motor, and one drop that was measured is told apart."""
+    unread = replace(EXPECTED, unknown=frozenset({"drop_positive_v", "drop_ground_v", "drop_contacts_v"}))
+    sound = {"temperature_c": 20.0, "rest_v": 12.6, "crank_min_v": 11.4, "crank_a": 200.0}
+    said = volts_words.to_do(taken(sound | {"drop_ground_v": 0.1}, unread), fahrenheit=False)
+    assert said == (
+        "No part loses more than it may, as far as it was measured. Not told apart from the motor's share: positive cable and solenoid "
+        "contacts; drops while cranking would tell."
+    )
+
+
+def test_a_battery_within_its_limit_that_loses_far_more_than_usual_is_named() -> None:
+    """By hand: 6 mΩ and 200 A take 1.2 V of a sound battery at 20 °C; 3.0 V leave 9.6 V, above the least of 9 V."""
+    said = volts_words.to_do(
+        taken({"temperature_c": 20.0, "rest_v": 12.6, "crank_min_v": 9.6, "crank_a": 200.0}), fahrenheit=False
+    )
+    assert said.startswith("No part loses more than it may, but the battery loses 3.00 V where 1.2"), said
 
 
 def test_without_the_volts_there_are_no_bars_but_the_reason() -> None:

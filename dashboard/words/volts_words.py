@@ -6,9 +6,11 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.bay.choices import EXPECTING
 from analysis.bay.where_volts_go import (
     ASSUMED,
     BATTERY,
+    BY_METER,
     CIRCUIT,
     COMING,
     DROP_OF,
@@ -50,6 +52,8 @@ NOT_TOLD: Final = (
     "The amps were not measured: whether a weak battery or too many amps take its volts is not told apart, nor what the "
     "cables, the contacts and the motor take. The steady amps and the three drops of one start would tell."
 )
+DROPS_NOT_TOLD: Final = "Not told apart from the motor's share: {parts}; drops while cranking would tell."
+BUT_UNLIKE: Final = ", but the {part} {lose} {volts} V where {usual} V are usual"
 NOTHING_OVER: Final = "No part loses more than it may"
 MEASURED_OF: Final = {BATTERY: ("rest_v", "crank_min_v"), **{segment: (drop,) for segment, drop in DROP_OF.items()}}
 LEAST_LIMIT_V: Final = 0.01  # [V] a limit under it divides nothing; a meter's last digit
@@ -99,15 +103,40 @@ def to_do(found: WhereVoltsGo, *, fahrenheit: bool, suspect: str = "") -> str:
         return _over(own, found.bar(USUAL), "", suspect)
     if coming["over"].any():
         at = temperature(float(coming["temperature_c"].iloc[0]), fahrenheit=fahrenheit)
-        told = "" if (own["segment"] != CIRCUIT).all() else f" {NOT_TOLD}"
-        return _over(coming, found.bar(USUAL), f"at the coming low of {at} ", suspect) + told
+        return " ".join(
+            filter(None, (_over(coming, found.bar(USUAL), f"at the coming low of {at} ", suspect), _not_told(own)))
+        )
     when = ", now or at the coming low" if len(coming) else ""
     missing = [SEGMENT_WORDS[row["segment"]] for row in own.to_dict("records") if is_pale(row)]
-    if (own["segment"] == CIRCUIT).any():
-        return f"{NOTHING_OVER}{when}, as far as it was measured. {NOT_TOLD}"
+    unlike = _unlike(own, found.bar(USUAL))
+    if told := _not_told(own):
+        return f"{NOTHING_OVER}{when}, as far as it was measured{unlike}. {told}"
     if missing:
-        return f"{NOTHING_OVER}{when}. Not measured: {joined(missing)}."
-    return f"{NOTHING_OVER}{when}: nothing to do here."
+        return f"{NOTHING_OVER}{when}{unlike}. Not measured: {joined(missing)}."
+    return f"{NOTHING_OVER}{when}{unlike or ': nothing to do here'}."
+
+
+def _not_told(own: pd.DataFrame) -> str:
+    """What a reading leaves together with the motor, and what would tell it apart; "" where it is all told apart."""
+    if (own["segment"] != CIRCUIT).all():
+        return ""
+    if not math.isfinite(float(own["amps"].iloc[0])):
+        return NOT_TOLD
+    parts = [SEGMENT_WORDS[segment] for segment in DROP_OF if segment not in set(own["segment"])]
+    return DROPS_NOT_TOLD.format(parts=joined(parts))
+
+
+def _unlike(own: pd.DataFrame, usual: pd.DataFrame) -> str:
+    """The measured part that loses the most beyond a sound vehicle's, within its limit; "" where none does beyond the errors."""
+    both = own[own["known"] == BY_METER].merge(usual, on="segment", suffixes=("", "_usual"))
+    beyond = (both["volts"] - both["volts_usual"]) / (both["se_v"] ** 2 + both["se_v_usual"] ** 2) ** 0.5
+    if not (beyond >= EXPECTING.moved_z).any():
+        return ""
+    row = both.loc[beyond.idxmax()]
+    return BUT_UNLIKE.format(
+        part=SEGMENT_WORDS[row["segment"]], lose="lose" if row["segment"] in SEVERAL else "loses",
+        volts=number(row["volts"], 2), usual=number(row["volts_usual"], 2),
+    )  # fmt: skip
 
 
 def _over(own: pd.DataFrame, usual: pd.DataFrame, when: str, suspect: str) -> str:
