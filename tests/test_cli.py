@@ -133,7 +133,7 @@ def test_risk_as_json_has_the_contract_s_names(run: Run, database: Path) -> None
     body = json.loads(some.out)
     assert list(body) == ["as_of", "horizon_days", "units", "assumed", "cautions"]
     (spells,) = body["assumed"]
-    assert spells.startswith("Cold spells"), "no daily lows of a depot are known"
+    assert spells.startswith("Cold spells of "), "no daily lows of a depot are known"
     assert (body["as_of"], body["horizon_days"]) == (DAY, 30)
     flagged, all_units = rows_of(some.out), rows_of(every.out)
     assert len(all_units) == len(FEW)

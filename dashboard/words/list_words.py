@@ -64,7 +64,7 @@ CLIMATE_ASSUMED: Final = (
     "assumed there"
 )
 SPELLS_ASSUMED: Final = (
-    "Cold spells as at other places whose lows vary as much are assumed of {depots}: a file of a year's daily lows "
+    "Cold spells of {depots} are taken to be as at other places whose lows vary as much: a file of a year's daily lows "
     "(lows.csv) would tell"
 )
 OUT_OF_SERVICE: Final = "the vehicle is out of service"
