@@ -18,7 +18,7 @@ from ingest.errors import FileRefused, NotDescribed
 from ingest.fields import LONGEST_NAME, LONGEST_TEXT, Column, Conversion, Table, allowed_words, own_unit
 from ingest.layout import Layout, is_of_units, own_name
 from ingest.sheets import Block, Cells, cell_text, objects
-from ingest.sources import IGNORE, WORK
+from ingest.sources import IGNORE, PARTIAL, WORK
 from ingest.values import (
     CAN_BE_READ,
     DEGREE,
@@ -192,10 +192,13 @@ class BatchBuilder:
         out: dict[str, tuple[Cells, Conversion | None, str]] = {}
         day: Cells | None = None
         clock: Cells | None = None
+        headed: list[str] = []
         for index, target in enumerate(self.layout.targets):
             if not target or target == IGNORE:
                 continue
             cells, conversion = block.columns[index], self.layout.conversions[index]
+            if target in PARTIAL and own_name(self.layout.headings[index]) != target:
+                headed.append(self.layout.headings[index])
             if target == "taken_on":
                 day = cells
             elif target == "taken_time":
@@ -209,7 +212,7 @@ class BatchBuilder:
             out["taken_at"] = (
                 day if clock is None else _joined_times(_days_below(day, clock), clock),
                 None,
-                "taken_at",
+                f"taken_at ({', '.join(headed)})" if headed else "taken_at",
             )
         return out
 

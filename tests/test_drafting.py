@@ -153,6 +153,17 @@ def test_no_starts_and_repairs_in_words_are_read_by_their_drafts_as_they_stand(t
     assert db["set_aside"].count == 5
 
 
+def test_a_time_of_two_columns_that_cannot_be_read_is_said_with_their_headings(tmp_path: Path) -> None:
+    db = store.open_database(tmp_path / "f.db", create=True)
+    units, log = tmp_path / "units.csv", tmp_path / "log.csv"
+    units.write_text("unit,vehicle_class,system_v,depot\nA,van,12,hill\n")
+    log.write_text("Vehicle no.,Date,Time,Battery at rest (V)\nA,31.02.2026,07:23,12.6\nA,28.02.2026,07:20,12.6\n")
+    save_source(db, "log", draft_source(log).toml)
+    import_paths(db, [units, log], now=datetime(2026, 11, 30, 8))
+    (row,) = db.query("SELECT reason FROM set_aside")
+    assert "taken_at (Date, Time): '31.02.2026 07:23' is not a date in the calendar" in row["reason"]
+
+
 def trace_text() -> str:
     """Two seconds at 200 Hz: rest, a start, running."""
     t = np.arange(0.0, 2.0, 0.005)
