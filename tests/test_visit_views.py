@@ -20,6 +20,7 @@ from analysis.plan.replacement_plan import ReplacementPlan
 from dashboard.desk.planning import load_plan
 from dashboard.desk.weekly import iso_week
 from dashboard.screens import plan_week, session
+from dashboard.words import visit_words
 from dashboard.words.plain_text import safe
 from ingest import store
 from ingest.entries import record_repair
@@ -223,3 +224,13 @@ def test_the_list_says_how_often_the_part_was_right(fleet: Path) -> None:
     assert (share.right, share.looked) == (8, 10)
     assert (share.low, share.high) == (pytest.approx(0.6016, abs=5e-5), pytest.approx(0.9138, abs=5e-5))
     assert right_part(["worn"] * 9 + ["not_known"] * 9) is None
+
+
+def test_contacts_were_where_a_battery_was() -> None:
+    def said(part: str, found: str, other: str = "") -> str:
+        return visit_words.found_said({"part": part, "found": found, "other_part": other})
+
+    assert said("solenoid_contacts", "sound") == "the solenoid contacts were sound"
+    assert said("battery", "other", "solenoid_contacts") == "the battery was sound, the solenoid contacts were at fault"
+    assert said("solenoid_contacts", "other", "battery") == "the solenoid contacts were sound, the battery was at fault"
+    assert said("", "other") == "something else was at fault"

@@ -134,6 +134,9 @@ def test_what_was_measured_before_a_part_was_renewed_is_not_said_to_be_never_mea
     assert sentence.startswith(
         "starter motor (30 %) is suspected only because it was not measured since the work on 30 October: "
     )
+    contacts = next(p for p in parts() if p["part"] == "solenoid_contacts")
+    sentence = reasons.sentence(reasons.never_measured_fact(contacts), pd.Timestamp("2026-11-30"))
+    assert sentence.startswith("solenoid contacts (30 %) are suspected only because they were never measured: ")
 
 
 def test_the_part_is_named_for_all_that_volts_cannot_tell_apart(volts: Fleet, judged: Assessment) -> None:

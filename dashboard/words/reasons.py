@@ -501,10 +501,12 @@ def _too_few(fact: Fact, _: Reader) -> str:
 
 def _never_measured(fact: Fact, to: Reader) -> str:
     part, when = str(fact["part"]), "never measured"
+    several = PART_WORDS[part].endswith("s")
     if "renewed_on" in fact:
         when = f"not measured since the work on {day_words(pd.Timestamp(str(fact['renewed_on'])), to.as_of)}"
     share = f"{100 * float(fact['part_probability']):.0f} %"
-    return f"{PART_WORDS[part]} ({share}) is suspected only because it was {when}: {TELLS[part]} would tell"
+    are, were = ("are", "they were") if several else ("is", "it was")
+    return f"{PART_WORDS[part]} ({share}) {are} suspected only because {were} {when}: {TELLS[part]} would tell"
 
 
 def _drop(fact: Fact) -> str:

@@ -69,12 +69,18 @@ def found_said(visit: Mapping[Any, Any]) -> str:
     part, found, other = str(visit["part"]), str(visit["found"]), str(visit.get("other_part", ""))
     if found == "other":
         named = f"the {PART_WORDS[other]}" if other else SOMETHING_ELSE
-        return f"the {PART_WORDS[part]} was sound, {named} was at fault" if part else f"{named} was at fault"
+        fault = f"{named} {_was(other)} at fault"
+        return f"the {PART_WORDS[part]} {_was(part)} sound, {fault}" if part else fault
     if not part:
         return NO_PART_FOUND.get(found, found)
     return f"the {PART_WORDS[part]} " + (
-        "cannot be judged yet" if found == "not_known" else f"was {FOUND_WORDS[found]}"
+        "cannot be judged yet" if found == "not_known" else f"{_was(part)} {FOUND_WORDS[found]}"
     )
+
+
+def _was(part: str) -> str:
+    """The verb of a part, "" for none: contacts were."""
+    return "were" if PART_WORDS.get(part, "").endswith("s") else "was"
 
 
 def work_said(visit: Mapping[Any, Any]) -> str:

@@ -129,10 +129,11 @@ def _not_told(own: pd.DataFrame) -> str:
 def _unlike(own: pd.DataFrame, usual: pd.DataFrame) -> str:
     """The measured part that loses the most beyond a sound vehicle's, within its limit; "" where none does beyond the errors."""
     both = own[own["known"] == BY_METER].merge(usual, on="segment", suffixes=("", "_usual"))
-    beyond = (both["volts"] - both["volts_usual"]) / (both["se_v"] ** 2 + both["se_v_usual"] ** 2) ** 0.5
-    if not (beyond >= EXPECTING.moved_z).any():
+    doubt = (both["se_v"] ** 2 + both["se_v_usual"] ** 2) ** 0.5
+    beyond = both.assign(beyond=(both["volts"] - both["volts_usual"]) / doubt).to_dict("records")
+    row = max(beyond, key=lambda one: float(one["beyond"]), default={"beyond": 0.0})
+    if not float(row["beyond"]) >= EXPECTING.moved_z:
         return ""
-    row = both.loc[beyond.idxmax()]
     return BUT_UNLIKE.format(
         part=SEGMENT_WORDS[row["segment"]], lose="lose" if row["segment"] in SEVERAL else "loses",
         volts=number(row["volts"], 2), usual=number(row["volts_usual"], 2),
