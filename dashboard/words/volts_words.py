@@ -130,10 +130,11 @@ def _unlike(own: pd.DataFrame, usual: pd.DataFrame) -> str:
     """The measured part that loses the most beyond a sound vehicle's, within its limit; "" where none does beyond the errors."""
     both = own[own["known"] == BY_METER].merge(usual, on="segment", suffixes=("", "_usual"))
     doubt = (both["se_v"] ** 2 + both["se_v_usual"] ** 2) ** 0.5
-    beyond = both.assign(beyond=(both["volts"] - both["volts_usual"]) / doubt).to_dict("records")
-    row = max(beyond, key=lambda one: float(one["beyond"]), default={"beyond": 0.0})
-    if not float(row["beyond"]) >= EXPECTING.moved_z:
+    rows = both.assign(beyond=(both["volts"] - both["volts_usual"]) / doubt).to_dict("records")
+    far = [row for row in rows if row["beyond"] >= EXPECTING.moved_z]
+    if not far:
         return ""
+    row = max(far, key=lambda one: float(one["beyond"]))
     return BUT_UNLIKE.format(
         part=SEGMENT_WORDS[row["segment"]], lose="lose" if row["segment"] in SEVERAL else "loses",
         volts=number(row["volts"], 2), usual=number(row["volts_usual"], 2),
