@@ -104,11 +104,13 @@ def _of_heading(heading: str) -> str:
 
 @dataclass(frozen=True)
 class Draft:
-    """A drafted description, what kind of file it is taken for, questions that must be answered, and guesses to check."""
+    """A drafted description, what kind of file it is taken for, questions that must be answered, guesses to check, and the other
+    sheets of a workbook that hold tables."""
 
     described: Described
     kind: str
     unsure: tuple[str, ...] = ()
+    other_sheets: tuple[str, ...] = ()
 
     @property
     def questions(self) -> tuple[str, ...]:
@@ -172,8 +174,9 @@ def no_table_of_readings(path: str | Path, sheets: Sequence[Sheet]) -> str:
     return {"log": A_LOG, "trace": A_TRACE}.get(held, "")
 
 
-def draft_source(path: str | Path) -> Draft:
-    """Draft a description of the file from its headings, units and values.
+def draft_source(path: str | Path, sheet_name: str = "") -> Draft:
+    """Draft a description of the file from its headings, units and values; of a workbook's sheet that is named, else of the one of
+    which most is understood.
 
     Day, month or year first is never guessed: without a date that settles it, `date_order` is left "?" and importing
     with it is refused. Raises FileRefused when the file is no table, IngestError when it needs no description.
@@ -183,7 +186,10 @@ def draft_source(path: str | Path) -> Draft:
         raise IngestError(f"{Path(path).name} has our own column names; import it as it is, no description is needed")
     if what := no_table_of_readings(path, sheets):
         raise FileRefused(f"{Path(path).name} {what}")
-    regions = [(sheet, region) for sheet in sheets if (region := _region(sheet)) is not None]
+    if sheet_name and sheet_name not in (names := [sheet.name for sheet in sheets]):
+        raise FileRefused(f"{Path(path).name} has no sheet {sheet_name!r}; it has {', '.join(map(repr, names))}")
+    found = [(sheet, region) for sheet in sheets if (region := _region(sheet)) is not None]
+    regions = [(sheet, region) for sheet, region in found if sheet_name in ("", sheet.name)]
     if not regions:
         quoted = ", ".join(repr(text) for text in likely_heading(sheets[0])[:6])
         raise FileRefused(
@@ -205,7 +211,8 @@ def draft_source(path: str | Path) -> Draft:
         {**notes.top, **{_of_heading(column.heading): column.doubt for column in headed if column.doubt}}, "".join(notes.questions),
     )  # fmt: skip
     kind = f"taken for {TAKEN_FOR[region.table.name]}: {region.understood} of {len(headed)} headings are understood"
-    return Draft(described, kind, tuple(notes.unsure))
+    others = tuple(other.name for other, _ in found if other is not sheet)
+    return Draft(described, kind, tuple(notes.unsure), others)
 
 
 @dataclass

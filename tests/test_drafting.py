@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from openpyxl import Workbook
 
 from dashboard.words.described import column_words, columns_to_choose
 from ingest import store
@@ -162,6 +163,27 @@ def test_a_time_of_two_columns_that_cannot_be_read_is_said_with_their_headings(t
     import_paths(db, [units, log], now=datetime(2026, 11, 30, 8))
     (row,) = db.query("SELECT reason FROM set_aside")
     assert "taken_at (Date, Time): '31.02.2026 07:23' is not a date in the calendar" in row["reason"]
+
+
+def test_each_sheet_of_a_workbook_is_drafted_by_its_name(tmp_path: Path) -> None:
+    """A workbook of vehicles and repairs needs two descriptions, and both read it as their drafts stand."""
+    book, file = Workbook(), tmp_path / "all.xlsx"
+    fleet, work = book.active, book.create_sheet("Workshop")
+    fleet.title = "Fleet"
+    for row in (("Fleet no.", "Type", "System voltage", "Garage"), ("A", "van", 12, "hill")):
+        fleet.append(row)
+    for row in (("Vehicle", "Date", "Work done"), ("A", datetime(2026, 11, 13), "new battery")):
+        work.append(row)
+    book.save(file)
+    assert draft_source(file).other_sheets == ("Workshop",)
+    with pytest.raises(FileRefused, match=r"all\.xlsx has no sheet 'Stock'; it has 'Fleet', 'Workshop'"):
+        draft_source(file, "Stock")
+    db = store.open_database(tmp_path / "f.db", create=True)
+    for name in ("Fleet", "Workshop"):
+        save_source(db, name, draft_source(file, name).toml)
+    import_paths(db, [file], now=datetime(2026, 11, 30, 8))
+    assert [row["unit"] for row in db.query("SELECT unit FROM units")] == ["A"]
+    assert [row["part"] for row in db.query("SELECT part FROM repairs")] == ["battery"]
 
 
 def trace_text() -> str:

@@ -192,6 +192,9 @@ def add_safe_keeping(command: Command) -> None:
 def add_sources(command: Command) -> None:
     sub = command("draft", "sources.draft", "write a draft that says which guesses are unsure", database_is_there=False)
     sub.add_argument("file", metavar="FILE", help="a file with headings of its own")
+    sub.add_argument(
+        "--sheet", metavar="NAME", default="", help="the workbook's sheet (default: the one best understood)"
+    )
     sub = command(
         "save", "sources.save", "keep a description: files with its headings just work then", database_is_there=False
     )

@@ -48,6 +48,7 @@ NOT_WORKED_OUT: Final = "what this reading shows could not be worked out: {error
 COPIED: Final = "copied to {file}"
 EXPORTED: Final = "written to {folder}; vehicles: {vehicles:,}, readings: {readings:,}, partitions: {partitions:,}"
 MADE_OF_FOLDER: Final = "made the database {path} of {folder}; vehicles: {vehicles:,}, readings: {readings:,}"
+OTHER_SHEETS: Final = "other sheets hold tables too: {sheets}; draft a description of each with --sheet NAME"
 SOURCE_SAVED: Final = "source {name} saved"
 LIST_HEAD: Final = "Weekly list for {day:%Y-%m-%d}: no-start within {days} days"
 FLAGGED: Final = "{flagged} of {of} flagged; {few} {have} too few readings to judge."

@@ -13,10 +13,12 @@ from ingest.drafting import draft_source
 
 def draft(options: argparse.Namespace) -> None:
     """Print a draft; what kind of file it is taken for and what is unsure about it goes to standard error."""
-    drafted = draft_source(options.file)
+    drafted = draft_source(options.file, options.sheet)
     show(drafted.toml)
     for question in (drafted.kind, *drafted.questions, *drafted.unsure):
         say(question)
+    if drafted.other_sheets and not options.sheet:
+        say(terminal_words.OTHER_SHEETS.format(sheets=", ".join(map(repr, drafted.other_sheets))))
 
 
 def save(options: argparse.Namespace) -> None:
