@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from openpyxl import Workbook
 from samples_fleet import FEW, few, few_folder, quick
 
 from dashboard.cli.main import main
@@ -360,6 +361,17 @@ def test_set_aside_rows_are_listed_shown_corrected_and_dismissed(run: Run, own: 
         )
         == 1
     )
+
+
+def test_a_row_of_a_workbook_is_named_with_its_sheet(run: Run, tmp_path: Path) -> None:
+    book, own = Workbook(), tmp_path / "own.db"
+    book.active.title = "Spring"
+    for row in (("unit", "taken_at", "rest_v"), ("K-999", "2024-03-01T08:00", 12.6)):
+        book.active.append(row)
+    book.save(tmp_path / "book.xlsx")
+    run("import", str(tmp_path / "book.xlsx"), db=own)
+    for words in (("list",), ("show", "1")):
+        assert "1: book.xlsx sheet 'Spring' line 2" in run("set-aside", *words, db=own).out
 
 
 def test_a_set_aside_row_is_dismissed(run: Run, own: Path) -> None:

@@ -22,13 +22,21 @@ def set_aside_text(rows: pd.DataFrame) -> str:
     if rows.empty:
         return terminal_words.NO_ROW
     return "\n".join(
-        terminal_words.ROW.format(number=r.id, file=r.file, line=r.line, reason=r.reason) for r in rows.itertuples()
+        terminal_words.ROW.format(number=r.id, file=r.file, sheet=_sheet(str(r.sheet)), line=r.line, reason=r.reason)
+        for r in rows.itertuples()
     )
+
+
+def _sheet(name: str) -> str:
+    """Where in a workbook a row stands, "" in a file without sheets."""
+    return terminal_words.ROW_SHEET.format(sheet=name) if name else ""
 
 
 def show(options: argparse.Namespace) -> None:
     row = set_aside.show_set_aside(open_existing(options), options.id)
-    show_text(f"{row.id}: {row.file} line {row.line} ({row.state})\nreason: {row.reason}\noriginal: {row.original!r}")
+    show_text(
+        f"{row.id}: {row.file}{_sheet(row.sheet)} line {row.line} ({row.state})\nreason: {row.reason}\noriginal: {row.original!r}"
+    )
     for name, value in row.values.items():
         show_text(f"  {name} = {value!r}")
 
