@@ -10,6 +10,7 @@ from analysis.bay.boundaries import (
     LOW,
     LOW_CHARGE,
     ONE_OF_A_PAIR,
+    OWN_EARLIER,
     SLOW,
     TURNS_OR_UNKNOWN,
     UNDER_ITS_LAST_ROW,
@@ -257,7 +258,7 @@ WEAK: Final = (
         "vehicle's earlier readings make it: it has lost charge.",
         "charge fully, then charging volts with the engine running, and amps drawn with everything off",
         15,
-        "BCI rest-voltage table; this vehicle's earlier readings",
+        f"BCI rest-voltage table; {OWN_EARLIER}",
         hides=("battery",),
     ),
     Row(
@@ -360,7 +361,7 @@ def _risen(part: str, segment: str, words: str, following: str, minutes: int) ->
         "readings make it: it is going bad, unless it was misread.",
         following,
         minutes,
-        "this vehicle's earlier readings; our choice of the multiple",
+        f"{OWN_EARLIER}; our choice of the multiple",
         size=f"{part}_size",
     )  # fmt: skip
 

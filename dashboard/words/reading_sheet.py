@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.bay.boundaries import OWN_EARLIER
 from analysis.bay.decision_table import MISSING_WORDS
 from analysis.bay.findings import Finding
 from analysis.bay.one_reading import (
@@ -320,14 +321,14 @@ def rest_aside_words(rest_v: float) -> str:
 
 def against_words(check: ReadingCheck) -> str:
     """Whether a reading is like the vehicle's earlier ones, each value at this reading's temperature; "" where none can be held
-    against them."""
+    against them, and where they are alike but for what a finding says already."""
     against = check.against
     if not against.compared:
         return FIRST_READING if not against.earlier else ""
     before = _held_against(against.earlier)
     if not against.moved:
         # a finding that rests on the earlier readings says what is unlike them
-        told = any(BY_ITS_OWN in finding.source for finding in check.findings)
+        told = any(OWN_EARLIER in finding.source for finding in check.findings)
         return "" if told else LIKE_EARLIER.format(before=before)
     values = "; ".join(
         MOVED.format(name=VALUE_WORDS[m.name], value=amount(m.name, m.measured), usual=amount(m.name, m.expected))
@@ -337,7 +338,6 @@ def against_words(check: ReadingCheck) -> str:
 
 
 FIRST_READING: Final = "The first reading of this vehicle: nothing to compare it with yet."
-BY_ITS_OWN: Final = "this vehicle's earlier readings"
 LIKE_EARLIER: Final = "What was measured is like {before}."
 UNLIKE_EARLIER: Final = "Unlike {before}, taken to {temperature}: {values}."
 MOVED: Final = "{name} {value}, not {usual}"
